@@ -1,0 +1,66 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+# All sources, room by room. A new file is one line here.
+
+core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(PTHREAD_LIBS)
+
+# Everything but the program's own files, not installed: the program and the unit tests link it, so that tests reach tt_ names.
+noinst_LTLIBRARIES += libcore.la
+libcore_la_LIBADD = $(core_libs)
+libcore_la_SOURCES = \
+  src/tiptrue.c src/tiptrue.h \
+  src/base/arena.c src/base/arena.h \
+  src/base/buffer.c src/base/buffer.h \
+  src/base/number.c src/base/number.h \
+  src/base/status.c src/base/status.h \
+  src/model/finding.c src/model/finding.h \
+  src/model/frames.h \
+  src/model/machine.c src/model/machine.h \
+  src/model/plan.c src/model/plan.h \
+  src/model/plate.c src/model/plate.h \
+  src/model/run.c src/model/run.h \
+  src/model/solution.c src/model/solution.h \
+  src/ingest/bytes.c src/ingest/bytes.h \
+  src/ingest/diagnose.c src/ingest/diagnose.h \
+  src/ingest/document.c src/ingest/document.h \
+  src/ingest/fields.c src/ingest/fields.h \
+  src/ingest/ingest.h \
+  src/ingest/json.c src/ingest/json.h \
+  src/ingest/json_scan.c src/ingest/json_scan.h \
+  src/ingest/names.c src/ingest/names.h \
+  src/ingest/plate.c \
+  src/ingest/table.c src/ingest/table.h \
+  src/ingest/text_check.c \
+  src/ingest/time.c src/ingest/time.h \
+  src/ingest/units.c src/ingest/units.h \
+  src/geometry/circle.c src/geometry/circle.h \
+  src/geometry/line.c src/geometry/line.h \
+  src/geometry/points.c src/geometry/points.h \
+  src/geometry/pose.c src/geometry/pose.h \
+  src/geometry/touch.c src/geometry/touch.h \
+  src/adjust/adjust.h \
+  src/adjust/extra.c src/adjust/extra.h \
+  src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/model.c src/adjust/model.h \
+  src/adjust/system.c src/adjust/system.h \
+  src/output/json.c \
+  src/output/json_tip.c src/output/json_tip.h \
+  src/output/json_write.c src/output/json_write.h \
+  src/output/output.h \
+  src/output/page.c src/output/page.h \
+  src/output/text.c \
+  src/output/text_parts.h \
+  src/output/text_rows.c \
+  src/output/text_run.c \
+  src/output/text_table.c \
+  src/output/text_tip.c \
+  src/output/utf8.c src/output/utf8.h \
+  src/output/verdict.c src/output/verdict.h
+
+# What is installed: the same objects, only the names of tiptrue.h exported.
+# version-info: current:revision:age, see «Updating library version information» in the libtool manual.
+lib_LTLIBRARIES += libtiptrue.la
+libtiptrue_la_SOURCES =
+libtiptrue_la_LIBADD = libcore.la $(core_libs)
+libtiptrue_la_LDFLAGS = $(AM_LDFLAGS) -no-undefined -version-info 0:0:0 -export-symbols-regex '^tiptrue_'
+include_HEADERS += src/tiptrue.h

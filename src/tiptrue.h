@@ -1,0 +1,178 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The public interface of libtiptrue: every command of the program is a call that a host can make too.
+ *
+ * Units: lengths mm, angles degrees where a name ends in _deg. Frames and signs are those of docs/method.md:
+ * the offset o is the tip's axis minus the camera's axis, at one head position, in the machine frame.
+ * Ownership: const pointers are borrowed for the call; `T **out` becomes the caller's, to be given to the _free call of
+ * its kind; _free(NULL) does nothing. On failure every output is untouched and *error (if not NULL) says why.
+ * Threads: calls on different objects may run at the same time; one workspace serves one thread at a time.
+ * The library never prints, exits, reads the environment or the clock, or changes the locale. GSL's error handler is
+ * process-wide: the library neither sets nor replaces it, and calls only GSL functions whose arguments it has checked.
+ */
+#ifndef TIPTRUE_H
+#define TIPTRUE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#if defined(__GNUC__)
+#define TIPTRUE_MUST_USE __attribute__((warn_unused_result))
+#else
+#define TIPTRUE_MUST_USE
+#endif
+
+/* The library is built with -fvisibility=hidden: what is declared here is what it exports. */
+#if defined(__GNUC__)
+#pragma GCC visibility push(default)
+#endif
+
+enum tiptrue_status {
+    TIPTRUE_OK = 0,
+    TIPTRUE_E_USAGE,      /* the caller asked for something that makes no sense (exit 64) */
+    TIPTRUE_E_DATA,       /* an input file is wrong; its faults went to the sink (65) */
+    TIPTRUE_E_NO_INPUT,   /* an input file is not there or cannot be opened (66) */
+    TIPTRUE_E_INTERNAL,   /* a fault of our own (70) */
+    TIPTRUE_E_MEMORY,     /* out of memory (71) */
+    TIPTRUE_E_IO,         /* reading or writing failed half-way (74) */
+    TIPTRUE_E_CONFIG,     /* a configuration to be changed is not as it should be (78) */
+    TIPTRUE_E_DEGENERATE  /* the geometry does not determine what was asked (65) */
+};
+
+/* What went wrong, in the caller's storage, so that out-of-memory can be told too. The first error stays. */
+struct tiptrue_error {
+    enum tiptrue_status status;
+    char file[256];
+    size_t line;   /* 1-based, 0 = none */
+    size_t column; /* 1-based, in characters, 0 = none */
+    char text[512];
+    char hint[256];
+};
+
+enum tiptrue_severity { TIPTRUE_NOTE, TIPTRUE_WARNING, TIPTRUE_ERROR };
+
+/* A place in an input file that is wrong (error) or odd (warning, note). Strings live during the call of the sink. */
+struct tiptrue_diagnostic {
+    enum tiptrue_severity severity;
+    const char *file;
+    size_t line;      /* 1-based, 0 = none */
+    size_t column;    /* 1-based, in characters, 0 = none */
+    const char *text; /* what was found and what is allowed */
+    const char *hint; /* what to do, or NULL */
+};
+
+/* Receives diagnostics while a file is read. @told NULL = they are dropped. */
+struct tiptrue_sink {
+    void (*told)(void *context, const struct tiptrue_diagnostic *diagnostic);
+    void *context;
+};
+
+struct tiptrue_plate;
+struct tiptrue_machine;
+struct tiptrue_plan;
+struct tiptrue_run;
+struct tiptrue_workspace;
+struct tiptrue_solution;
+
+/* Version of the library, "major.minor.patch", static. */
+const char *tiptrue_version(void);
+
+/* Read a reference plate (tiptrue.plate/1), a machine (tiptrue.machine/1), a plan (tiptrue.plan/1). @path "-" = standard input.
+ * @sink may be NULL. TIPTRUE_E_DATA: the faults of the file (up to 20) were told to the sink. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink,
+                                                        struct tiptrue_plate **plate, struct tiptrue_error *error);
+void tiptrue_plate_free(struct tiptrue_plate *plate);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink,
+                                                          struct tiptrue_machine **machine, struct tiptrue_error *error);
+void tiptrue_machine_free(struct tiptrue_machine *machine);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
+                                                       struct tiptrue_plan **plan, struct tiptrue_error *error);
+void tiptrue_plan_free(struct tiptrue_plan *plan);
+
+/* Read a run log: CSV or JSON by its content; with @plan and @pattern (both or neither), a controller log.
+ * @plate and @machine may each be NULL (then names are not checked against them; such a run can be checked, not solved).
+ * @pattern: PCRE2, named groups x, y and, where present, z, id, ok. The run borrows neither plate nor machine. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plate *plate,
+                                                      const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                      const char *pattern, const struct tiptrue_sink *sink,
+                                                      struct tiptrue_run **run, struct tiptrue_error *error);
+void tiptrue_run_free(struct tiptrue_run *run);
+
+/* Memory of a solve, to be used again for the next one. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace, struct tiptrue_error *error);
+void tiptrue_workspace_free(struct tiptrue_workspace *workspace);
+
+struct tiptrue_solve_options {
+    bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs) */
+};
+
+/* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings and verdict.
+ * @options may be NULL (all off). A run that cannot be trusted is not an error: its verdict is `repeat`. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                                   const struct tiptrue_solve_options *options,
+                                                   struct tiptrue_solution **solution, struct tiptrue_error *error);
+void tiptrue_solution_free(struct tiptrue_solution *solution);
+
+enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
+
+/* Verdict of the run: the worst of its tips. */
+enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution);
+
+/* One tip of a solution, in numbers. */
+struct tiptrue_tip_result {
+    const char *tip;                   /* lives as long as the solution */
+    bool determined;                   /* false: the run does not determine the offset; the fields below are 0 */
+    double offset_mm[2];               /* machine frame, x then y */
+    double cov_offset_mm2[2][2];       /* full: what the offset is worth */
+    double same_plate_cov_offset_mm2[2][2]; /* plate's own errors left out: what a change on this plate is worth */
+    double dof;                        /* effective degrees of freedom of the full covariance */
+    double runout_mm[2];               /* runout vector at rotation 0, machine frame */
+    double contact_radius_mm;
+    enum tiptrue_verdict verdict;
+};
+size_t tiptrue_solution_tips(const struct tiptrue_solution *solution);
+/* @index < tiptrue_solution_tips(). */
+struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *solution, size_t index);
+
+struct tiptrue_text_options {
+    bool colour;       /* ANSI colour; words always say the same */
+    bool utf8;         /* µ and ± may be used */
+    bool observations; /* a table of every touch follows (JSON: "observations") */
+    unsigned columns;  /* width of the terminal, 0 = unknown (80) */
+};
+
+/* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its end).
+ * @options may be NULL (all off). *text is malloc'ed, NUL-terminated, for free(); *length may be NULL. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solution,
+                                                           const struct tiptrue_text_options *options, char **text,
+                                                           size_t *length, struct tiptrue_error *error);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solution,
+                                                           const struct tiptrue_text_options *options, char **text,
+                                                           size_t *length, struct tiptrue_error *error);
+/* The JSON line for a run that could not be read (tiptrue.error/1). */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text, size_t *length,
+                                                        struct tiptrue_error *error);
+
+/* Say what a run can and cannot determine, before anything is solved (text for a person, or JSON tiptrue.check/1, one line
+ * without line feed at its end). @options may be NULL. *determined (may be NULL) receives whether the touches and what is
+ * stated determine the offset of every tip the run touches with. *text and *length as tiptrue_solution_text.
+ * TIPTRUE_E_USAGE: the run was not read with @plate and @machine. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                                   bool json, const struct tiptrue_text_options *options, bool *determined,
+                                                   char **text, size_t *length, struct tiptrue_error *error);
+
+#if defined(__GNUC__)
+#pragma GCC visibility pop
+#endif
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif
