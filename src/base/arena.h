@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* An arena: memory that is handed out piece by piece and given back all at once.
+ *
+ * Grows by chunks; tt_arena_reset keeps them, so that the second use of the same size asks the system for nothing.
+ * Pieces are aligned for any type, and zeroed. One arena serves one thread.
+ */
+#ifndef TT_BASE_ARENA_H
+#define TT_BASE_ARENA_H
+
+#include <stddef.h>
+
+struct tt_arena_chunk;
+struct tt_arena {
+    struct tt_arena_chunk *first, *current;
+};
+
+/* An arena in the caller's storage starts as {0}. */
+/* @count * @size bytes, zeroed; NULL when out of memory or when the product overflows. @count or @size 0 gives a valid pointer. */
+void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
+/* A NUL-terminated copy of @length bytes at @text; NULL when out of memory. */
+char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length);
+/* The piece @piece (NULL, or what this call gave before) for @count * @size bytes: what was in it stays, what is added is not zeroed.
+ * It stands in a chunk of its own, so that the system moves large ones without a copy. NULL: out of memory, the piece is as it was.
+ * Cost of growing by doubling: linear, and never more than one copy held. */
+void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t size);
+/* All pieces are given back; the chunks are kept. */
+void tt_arena_reset(struct tt_arena *arena);
+/* All memory goes back to the system; the arena is {0} again. */
+void tt_arena_clear(struct tt_arena *arena);
+
+#define TT_ARENA_NEW(arena, count, type) ((type *)tt_arena_get((arena), (count), sizeof(type)))
+
+#endif

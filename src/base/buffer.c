@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Grows by doubling, so that adding n bytes one at a time costs n. One byte more than `capacity` says is never needed:
+ * the terminating NUL is counted in it.
+ */
+#include "config.h"
+
+#include "base/buffer.h"
+
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define FIRST_CAPACITY 256
+
+/* Room for @more bytes and the NUL; false: out of memory, remembered. */
+static bool reserve(struct tt_buffer *buffer, size_t more)
+{
+    if (buffer->failed) {
+        return false;
+    }
+    if (more < buffer->capacity && buffer->length < buffer->capacity - more) {
+        return true;
+    }
+    if (more > SIZE_MAX / 4 || buffer->length > SIZE_MAX / 4) {
+        buffer->failed = true;
+        return false;
+    }
+    size_t capacity = buffer->capacity > 0 ? buffer->capacity : FIRST_CAPACITY;
+    while (capacity <= buffer->length + more) {
+        capacity *= 2;
+    }
+    char *text = realloc(buffer->text, capacity);
+    if (text == NULL) {
+        buffer->failed = true;
+        return false;
+    }
+    buffer->text = text;
+    buffer->capacity = capacity;
+    return true;
+}
+
+void tt_buffer_add(struct tt_buffer *buffer, const char *text, size_t length)
+{
+    if (!reserve(buffer, length)) {
+        return;
+    }
+    if (length > 0) {
+        memcpy(buffer->text + buffer->length, text, length);
+    }
+    buffer->length += length;
+    buffer->text[buffer->length] = '\0';
+}
+
+void tt_buffer_puts(struct tt_buffer *buffer, const char *text)
+{
+    tt_buffer_add(buffer, text, strlen(text));
+}
+
+void tt_buffer_putc(struct tt_buffer *buffer, char c)
+{
+    tt_buffer_add(buffer, &c, 1);
+}
+
+void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...)
+{
+    va_list arguments;
+    va_start(arguments, format);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    va_end(arguments);
+    if (length < 0) {
+        buffer->failed = true;
+        return;
+    }
+    if (!reserve(buffer, (size_t)length)) {
+        return;
+    }
+    va_start(arguments, format);
+    vsnprintf(buffer->text + buffer->length, (size_t)length + 1, format, arguments);
+    va_end(arguments);
+    buffer->length += (size_t)length;
+}
+
+void tt_buffer_reset(struct tt_buffer *buffer)
+{
+    buffer->length = 0;
+    buffer->failed = false;
+    if (buffer->text != NULL) {
+        buffer->text[0] = '\0';
+    }
+}
+
+void tt_buffer_clear(struct tt_buffer *buffer)
+{
+    free(buffer->text);
+    *buffer = (struct tt_buffer){0};
+}

@@ -1,0 +1,29 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A growing text. Failure (out of memory) is remembered, so that a writer checks once, at the end. */
+#ifndef TT_BASE_BUFFER_H
+#define TT_BASE_BUFFER_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/status.h"
+
+struct tt_buffer {
+    char *text; /* NUL-terminated once anything was added; malloc'ed, the owner's */
+    size_t length, capacity;
+    bool failed;
+};
+
+/* A buffer in the caller's storage starts as {0}. */
+void tt_buffer_add(struct tt_buffer *buffer, const char *text, size_t length);
+void tt_buffer_puts(struct tt_buffer *buffer, const char *text);
+void tt_buffer_putc(struct tt_buffer *buffer, char c);
+/* printf in the "C" way of numbers whatever the locale for %d %zu %s %c; floating-point conversions are not allowed: use base/number.h. */
+void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...) TT_PRINTF(2, 3);
+/* Empty, memory kept. */
+void tt_buffer_reset(struct tt_buffer *buffer);
+/* Give the memory back; the buffer is {0} again. */
+void tt_buffer_clear(struct tt_buffer *buffer);
+
+#endif

@@ -1,0 +1,141 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Places are found only when something is told, by counting line ends from the last place on. */
+#include "config.h"
+
+#include "ingest/diagnose.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "ingest/ingest.h"
+
+/* Bytes of a name that a message shows. */
+#define SHOWN_BYTES 40
+
+void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink, struct tiptrue_error *error, const char *file,
+                      const char *text, size_t length)
+{
+    *diagnose = (struct tt_diagnose){.sink = sink, .error = error, .file = file, .text = text, .end = text + length};
+    diagnose->line_start = text;
+    diagnose->line = 1;
+}
+
+static size_t count_characters(const char *text, const char *end)
+{
+    size_t characters = 0;
+    for (; text < end; text++) {
+        characters += ((unsigned char)*text & 0xC0u) != 0x80u;
+    }
+    return characters;
+}
+
+struct tt_place tt_place_at(struct tt_diagnose *diagnose, const char *at)
+{
+    if (at < diagnose->line_start) {
+        diagnose->line_start = diagnose->text;
+        diagnose->line = 1;
+    }
+    for (;;) {
+        const char *feed = memchr(diagnose->line_start, '\n', (size_t)(at - diagnose->line_start));
+        if (feed == NULL) {
+            break;
+        }
+        diagnose->line_start = feed + 1;
+        diagnose->line++;
+    }
+    return (struct tt_place){diagnose->file, diagnose->line, 1 + count_characters(diagnose->line_start, at)};
+}
+
+struct tt_place tt_place_file(const struct tt_diagnose *diagnose)
+{
+    return (struct tt_place){diagnose->file, 0, 0};
+}
+
+static void tell(const struct tt_diagnose *diagnose, enum tiptrue_severity severity, struct tt_place place, const char *text,
+                 const char *hint)
+{
+    if (diagnose->sink == NULL || diagnose->sink->told == NULL) {
+        return;
+    }
+    struct tiptrue_diagnostic diagnostic = {severity, place.file, place.line, place.column, text, hint};
+    diagnose->sink->told(diagnose->sink->context, &diagnostic);
+}
+
+static void format_text(char text[512], const char *format, va_list arguments) TT_PRINTF(2, 0);
+static void format_text(char text[512], const char *format, va_list arguments)
+{
+    vsnprintf(text, 512, format, arguments);
+}
+
+void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
+{
+    char text[512];
+    diagnose->faults++;
+    if (diagnose->faults > TT_MOST_FAULTS) {
+        if (diagnose->faults == TT_MOST_FAULTS + 1) {
+            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose), "there are more faults, which are not shown", "mend these first");
+        }
+        return;
+    }
+    va_list arguments;
+    va_start(arguments, format);
+    format_text(text, format, arguments);
+    va_end(arguments);
+    tell(diagnose, TIPTRUE_ERROR, place, text, hint);
+    if (diagnose->faults == 1) {
+        (void)tt_fail(diagnose->error, TIPTRUE_E_DATA, place.file, place.line, place.column, hint, "%s", text);
+    }
+}
+
+void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
+{
+    char text[512];
+    diagnose->warnings++;
+    if (diagnose->warnings > TT_MOST_FAULTS) {
+        if (diagnose->warnings == TT_MOST_FAULTS + 1) {
+            tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose), "there are more warnings, which are not shown", NULL);
+        }
+        return;
+    }
+    va_list arguments;
+    va_start(arguments, format);
+    format_text(text, format, arguments);
+    va_end(arguments);
+    tell(diagnose, TIPTRUE_WARNING, place, text, hint);
+}
+
+void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
+{
+    char text[512];
+    va_list arguments;
+    va_start(arguments, format);
+    format_text(text, format, arguments);
+    va_end(arguments);
+    tell(diagnose, TIPTRUE_NOTE, place, text, hint);
+}
+
+bool tt_diagnose_is_full(const struct tt_diagnose *diagnose)
+{
+    return diagnose->faults > TT_MOST_FAULTS;
+}
+
+struct tt_shown tt_shown(const char *text, size_t length)
+{
+    struct tt_shown shown;
+    size_t n = 0, i = 0;
+    for (; i < length && n < SHOWN_BYTES; i++) {
+        unsigned char c = (unsigned char)text[i];
+        if (c < 0x20 || c == 0x7F) {
+            n += (size_t)snprintf(shown.text + n, sizeof(shown.text) - n, "\\x%02X", c);
+        } else {
+            shown.text[n++] = text[i];
+        }
+    }
+    while (i < length && n > 0 && ((unsigned char)text[i] & 0xC0u) == 0x80u) { /* the rest of a character that was begun */
+        shown.text[n++] = text[i++];
+    }
+    snprintf(shown.text + n, sizeof(shown.text) - n, "%s", i < length ? "..." : "");
+    return shown;
+}

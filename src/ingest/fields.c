@@ -1,0 +1,229 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Numbers are read from the file's own text, so that they pass base/number.c as all others do. */
+#include "config.h"
+
+#include "ingest/fields.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "ingest/names.h"
+#include "ingest/units.h"
+
+const struct tt_bounds tt_any_position_mm = {-1e5, 1e5, false, "positions lie within 100 m; are the units right?"};
+const struct tt_bounds tt_length_mm = {0.0, 1e5, false, "0 or more, and less than 100 m"};
+const struct tt_bounds tt_positive_length_mm = {0.0, 1e5, true, "more than 0, and less than 100 m"};
+
+static size_t value_length(const struct tt_json_where *where)
+{
+    return (size_t)(where->end - where->value);
+}
+
+/* "found 'x', expected y". */
+static void tell_type(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, const char *expected)
+{
+    const struct tt_json_where *where = tt_json_where(&fields->json, item);
+    const char *hint = cJSON_IsString(item) && strcmp(expected, "a number") == 0 ? "numbers stand without quotation marks" : NULL;
+    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' is %s, and %s is expected", what, key,
+             tt_shown(where->value, value_length(where)).text, expected);
+}
+
+const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+{
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
+    if (item != NULL && !cJSON_IsNull(item)) {
+        return item;
+    }
+    if (need == TT_REQUIRED) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL, "%s: '%s' is missing", what, key);
+    }
+    return NULL;
+}
+
+void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what, const char *const known[], size_t n)
+{
+    for (const cJSON *member = object->child; member != NULL; member = member->next) {
+        size_t i = 0;
+        while (i < n && strcmp(member->string, known[i]) != 0) {
+            i++;
+        }
+        if (i == n) {
+            char hint[TT_HINT_SIZE];
+            size_t length = strlen(member->string);
+            tt_names_hint(known, n, "fields", member->string, length, hint);
+            tt_warn(fields->diagnose, tt_json_key_place(&fields->json, member), hint, "%s: unknown field '%s' is not used", what,
+                    tt_shown(member->string, length).text);
+        }
+    }
+}
+
+const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    if (item == NULL) {
+        return NULL;
+    }
+    if (!cJSON_IsString(item)) {
+        tell_type(fields, item, what, key, "a string");
+        return NULL;
+    }
+    if (item->valuestring[0] == '\0') {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: '%s' is empty", what, key);
+        return NULL;
+    }
+    const char *text = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+    fields->out_of_memory = fields->out_of_memory || text == NULL;
+    return text;
+}
+
+/* The number @item in bounds that hold for it times @unit. */
+static bool read_number(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, double unit,
+                        const struct tt_bounds *bounds, double *value)
+{
+    const struct tt_json_where *where = tt_json_where(&fields->json, item);
+    double number = 0.0;
+    if (!cJSON_IsNumber(item) || tt_number_read(where->value, value_length(where), '.', &number, NULL) != TT_NUMBER_OK) {
+        tell_type(fields, item, what, key, "a number");
+        return false;
+    }
+    number *= unit;
+    if (number < bounds->lowest || number > bounds->highest || (bounds->above && number <= bounds->lowest)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), bounds->hint, "%s: '%s' cannot be %s", what, key,
+                 tt_shown(where->value, value_length(where)).text);
+        return false;
+    }
+    *value = number;
+    return true;
+}
+
+bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
+                     const struct tt_bounds *bounds, double *value)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    return item != NULL && read_number(fields, item, what, key, 1.0, bounds, value);
+}
+
+bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
+                     const struct tt_bounds *bounds, double *value_mm)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    return item != NULL && read_number(fields, item, what, key, fields->mm_per_unit, bounds, value_mm);
+}
+
+bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need, double xy_mm[2])
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    if (item == NULL) {
+        return false;
+    }
+    if (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2) {
+        tell_type(fields, item, what, key, "[x, y]");
+        return false;
+    }
+    double x = 0.0, y = 0.0;
+    bool good = read_number(fields, item->child, what, key, fields->mm_per_unit, &tt_any_position_mm, &x);
+    good = read_number(fields, item->child->next, what, key, fields->mm_per_unit, &tt_any_position_mm, &y) && good;
+    if (good) {
+        xy_mm[0] = x;
+        xy_mm[1] = y;
+    }
+    return good;
+}
+
+bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,
+                double *u_mm)
+{
+    const cJSON *tolerance = tt_field(fields, object, what, "tolerance", TT_OPTIONAL);
+    const cJSON *u = tt_field(fields, object, what, "u", tolerance != NULL ? TT_OPTIONAL : need);
+    if (u != NULL && tolerance != NULL) {
+        tt_fault(fields->diagnose, tt_json_key_place(&fields->json, tolerance),
+                 "'u' is a standard uncertainty, 'tolerance' a half-width; leave one of them", "%s: both 'u' and 'tolerance' are stated", what);
+        return false;
+    }
+    if (u != NULL) {
+        return read_number(fields, u, what, "u", fields->mm_per_unit, bounds, u_mm);
+    }
+    return tolerance != NULL && read_number(fields, tolerance, what, "tolerance", fields->mm_per_unit / sqrt(3.0), bounds, u_mm);
+}
+
+const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    if (item != NULL && !cJSON_IsObject(item)) {
+        tell_type(fields, item, what, key, "an object {...}");
+        return NULL;
+    }
+    return item;
+}
+
+const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    if (item != NULL && !cJSON_IsArray(item)) {
+        tell_type(fields, item, what, key, "a list [...]");
+        return NULL;
+    }
+    return item;
+}
+
+size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
+                     const char *const words[], size_t n, size_t otherwise)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    if (item == NULL) {
+        return otherwise;
+    }
+    if (!cJSON_IsString(item)) {
+        tell_type(fields, item, what, key, "a string");
+        return otherwise;
+    }
+    for (size_t i = 0; i < n; i++) {
+        if (strcmp(item->valuestring, words[i]) == 0) {
+            return i;
+        }
+    }
+    char hint[TT_HINT_SIZE];
+    size_t length = strlen(item->valuestring);
+    tt_names_hint(words, n, "words", item->valuestring, length, hint);
+    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' cannot be '%s'", what, key,
+             tt_shown(item->valuestring, length).text);
+    return otherwise;
+}
+
+bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *schema)
+{
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, "schema");
+    if (item == NULL || !cJSON_IsString(item)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL,
+                 "the file does not say what it is: \"schema\": \"%s\" is expected", schema);
+        return false;
+    }
+    if (strcmp(item->valuestring, schema) != 0) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "is it the file that was meant?",
+                 "schema '%s', where '%s' is expected", tt_shown(item->valuestring, strlen(item->valuestring)).text, schema);
+        return false;
+    }
+    return true;
+}
+
+void tt_field_units(struct tt_fields *fields, const cJSON *object)
+{
+    fields->mm_per_unit = 1.0;
+    const cJSON *item = tt_field(fields, object, "file", "units", TT_OPTIONAL);
+    if (item != NULL && !(cJSON_IsString(item) && tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
+        const struct tt_json_where *where = tt_json_where(&fields->json, item);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), TT_UNITS_HINT, "unknown units %s",
+                 tt_shown(where->value, value_length(where)).text);
+    }
+}
+
+const char *tt_field_name(struct tt_fields *fields, const cJSON *element, const char *kind)
+{
+    if (!cJSON_IsObject(element)) {
+        tell_type(fields, element, kind, "entry", "an object {...}");
+        return NULL;
+    }
+    return tt_field_text(fields, element, kind, "name", TT_REQUIRED);
+}

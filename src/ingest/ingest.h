@@ -1,0 +1,39 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Files in, checked objects out. Every fault of a file (up to TT_MOST_FAULTS) goes to the sink with line and column; then
+ * TIPTRUE_E_DATA, with the first fault in *error too. Nothing is returned from a file with a fault. */
+#ifndef TT_INGEST_INGEST_H
+#define TT_INGEST_INGEST_H
+
+#include "base/status.h"
+#include "model/machine.h"
+#include "model/plan.h"
+#include "model/plate.h"
+#include "model/run.h"
+
+#define TT_MOST_FAULTS 20
+
+TT_MUST_USE enum tiptrue_status tt_plate_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plate **plate,
+                                              struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
+                                                struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
+                                             struct tiptrue_error *error);
+/* As tiptrue_run_read. */
+TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                            const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
+                                            struct tiptrue_run **run, struct tiptrue_error *error);
+
+/* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
+TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
+                                                    struct tiptrue_plate **plate, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
+                                                      struct tiptrue_machine **machine, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
+                                                   struct tiptrue_plan **plan, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_plate *plate,
+                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                                  struct tiptrue_error *error);
+
+#endif

@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "ingest/kinds.h"
+
+#include <string.h>
+
+const char *const tt_kind_words[TT_KINDS] = {[TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+const char *const tt_stage_words[TT_STAGES] = {"find", "measure"};
+
+const struct tt_bounds tt_rotation_deg = {-36000.0, 36000.0, false, "degrees, counter-clockwise seen from above"};
+const struct tt_bounds tt_feed_mm_per_min = {0.0, 1e6, true, "more than 0, in mm/min or inch/min; leave it out where it is not known"};
+
+bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y)
+{
+    static const char signs[] = "-0+";
+    const char *sign_x = length == 2 && text[0] != '\0' ? strchr(signs, text[0]) : NULL;
+    const char *sign_y = length == 2 && text[1] != '\0' ? strchr(signs, text[1]) : NULL;
+    if (sign_x == NULL || sign_y == NULL) {
+        return false;
+    }
+    *x = (signed char)(sign_x - signs - 1);
+    *y = (signed char)(sign_y - signs - 1);
+    return true;
+}

@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The words that run logs and plans have in common. */
+#ifndef TT_INGEST_KINDS_H
+#define TT_INGEST_KINDS_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "ingest/fields.h"
+#include "model/run.h"
+
+#define TT_KINDS 4
+extern const char *const tt_kind_words[TT_KINDS];   /* by enum tt_kind */
+#define TT_STAGES 2
+extern const char *const tt_stage_words[TT_STAGES]; /* find, measure */
+
+/* Rotations: a tip turns back and forth within a few turns; more is another unit. */
+extern const struct tt_bounds tt_rotation_deg;
+/* Feeds, in mm/min: above 0. 0 mm/min is the word of many logs for «not moved», and is no feed to probe with. */
+extern const struct tt_bounds tt_feed_mm_per_min;
+
+/* "+-": the signs of the last X and Y motion; '0' for an axis that did not move. */
+bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y);
+#define TT_APPROACH_HINT "two characters of '+', '-' and '0', the signs of the last X and Y motion, such as '+-'"
+
+#endif

@@ -1,0 +1,204 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue.machine/1: all of it may be left out but schema and name. An uncertainty of 0 would claim perfect knowledge and is refused. */
+#include "config.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "ingest/document.h"
+#include "ingest/ingest.h"
+#include "ingest/names.h"
+
+#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
+
+static const struct tt_bounds any_angle_deg = {-360.0, 360.0, false, "degrees, counter-clockwise seen from above"};
+static const struct tt_bounds u_angle_deg = {0.0, 360.0, true, "a standard uncertainty in degrees, more than 0"};
+static const struct tt_bounds u_angle_or_none_deg = {0.0, 360.0, false, "a standard uncertainty in degrees, 0 or more"};
+
+static void read_rotation(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+{
+    static const char *const known[] = {"sense", "u_deg", "note"};
+    static const char *const senses[] = {"ccw", "cw"};
+    const cJSON *rotation = tt_field_object(fields, root, "machine", "rotation", TT_OPTIONAL);
+    double u_deg = 0.0;
+    if (rotation != NULL) {
+        tt_field_unknown(fields, rotation, "rotation", known, COUNT(known));
+        machine->clockwise = tt_field_word(fields, rotation, "rotation", "sense", TT_OPTIONAL, senses, COUNT(senses), 0) == 1;
+        (void)tt_field_number(fields, rotation, "rotation", "u_deg", TT_OPTIONAL, &u_angle_or_none_deg, &u_deg);
+    }
+    machine->u_rotation_rad = tt_rad_from_deg(u_deg);
+}
+
+/* The "u" of "sighting" or "touch". */
+static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key, double *u_mm)
+{
+    static const char *const known[] = {"u", "tolerance", "note"};
+    const cJSON *object = tt_field_object(fields, root, "machine", key, TT_OPTIONAL);
+    if (object == NULL) {
+        return false;
+    }
+    tt_field_unknown(fields, object, key, known, COUNT(known));
+    return tt_field_u(fields, object, key, TT_OPTIONAL, &tt_positive_length_mm, u_mm);
+}
+
+static void read_yaw(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+{
+    static const char *const known[] = {"value_deg", "u_deg", "note"};
+    const cJSON *yaw = tt_field_object(fields, root, "machine", "yaw", TT_OPTIONAL);
+    double value_deg = 0.0, u_deg = 0.0;
+    if (yaw == NULL) {
+        return;
+    }
+    tt_field_unknown(fields, yaw, "yaw", known, COUNT(known));
+    bool value = tt_field_number(fields, yaw, "yaw", "value_deg", TT_REQUIRED, &any_angle_deg, &value_deg);
+    bool u = tt_field_number(fields, yaw, "yaw", "u_deg", TT_REQUIRED, &u_angle_deg, &u_deg);
+    machine->has_yaw = value && u;
+    machine->yaw_rad = tt_rad_from_deg(value_deg);
+    machine->u_yaw_rad = tt_rad_from_deg(u_deg);
+}
+
+static void read_mark(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+{
+    static const char *const known[] = {"at", "u", "tolerance", "note"};
+    const cJSON *mark = tt_field_object(fields, root, "machine", "mark", TT_OPTIONAL);
+    double at_mm[2] = {0.0, 0.0};
+    if (mark == NULL) {
+        return;
+    }
+    tt_field_unknown(fields, mark, "mark", known, COUNT(known));
+    machine->has_mark = tt_field_xy(fields, mark, "mark", "at", TT_REQUIRED, at_mm);
+    machine->mark = (struct tt_machine_xy){at_mm[0], at_mm[1]};
+    machine->has_u_mark = tt_field_u(fields, mark, "mark", TT_OPTIONAL, &tt_positive_length_mm, &machine->u_mark_mm);
+}
+
+/* A stated radius without its uncertainty can be no prior. */
+static void read_radius(struct tt_fields *fields, const cJSON *element, const char *what, struct tt_tip *tip)
+{
+    bool radius = tt_field_length(fields, element, what, "radius", TT_OPTIONAL, &tt_positive_length_mm, &tip->radius_mm);
+    bool u = tt_field_length(fields, element, what, "radius_u", TT_OPTIONAL, &tt_positive_length_mm, &tip->u_radius_mm);
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(element, radius ? "radius" : "radius_u");
+    tip->has_radius = radius && u;
+    if (radius && !u) {
+        tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item), "state 'radius_u', its standard uncertainty",
+                "%s: 'radius' without 'radius_u' is not used", what);
+    } else if (u && !radius) {
+        tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item), "state 'radius' too",
+                "%s: 'radius_u' without 'radius' is not used", what);
+    }
+}
+
+static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_names *names, struct tiptrue_machine *machine)
+{
+    static const char *const known[] = {"name", "radius", "radius_u", "offset", "offset_plate", "runout", "note"};
+    struct tt_tip tip = {0};
+    double xy_mm[2] = {0.0, 0.0};
+    char what[80];
+    tip.name = tt_field_name(fields, element, "tip");
+    if (tip.name == NULL) {
+        return;
+    }
+    snprintf(what, sizeof(what), "tip '%s'", tt_shown(tip.name, strlen(tip.name)).text);
+    if (tt_names_find(names, tip.name, strlen(tip.name)) != TT_NONE) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "name")),
+                 "names are unique among their kind", "there is a second %s", what);
+        return;
+    }
+    if (!tt_names_add(names, tip.name)) {
+        fields->out_of_memory = true;
+        return;
+    }
+    tt_field_unknown(fields, element, what, known, COUNT(known));
+    read_radius(fields, element, what, &tip);
+    tip.has_offset = tt_field_xy(fields, element, what, "offset", TT_OPTIONAL, xy_mm);
+    tip.offset = (struct tt_machine_xy){xy_mm[0], xy_mm[1]};
+    tip.offset_plate = tt_field_text(fields, element, what, "offset_plate", TT_OPTIONAL);
+    xy_mm[0] = xy_mm[1] = 0.0;
+    tip.has_runout = tt_field_xy(fields, element, what, "runout", TT_OPTIONAL, xy_mm);
+    tip.runout = (struct tt_tip_xy){xy_mm[0], xy_mm[1]};
+    machine->tips[machine->n_tips++] = tip;
+}
+
+static void read_tips(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+{
+    struct tt_names names = {.arena = &machine->arena};
+    const cJSON *tips = tt_field_array(fields, root, "machine", "tips", TT_OPTIONAL);
+    machine->tips = TT_ARENA_NEW(&machine->arena, tips != NULL ? (size_t)cJSON_GetArraySize(tips) : 0, struct tt_tip);
+    if (machine->tips == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    for (const cJSON *element = tips != NULL ? tips->child : NULL; element != NULL; element = element->next) {
+        if (fields->out_of_memory || tt_diagnose_is_full(fields->diagnose)) {
+            return;
+        }
+        read_tip(fields, element, &names, machine);
+    }
+}
+
+static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_limits *limits)
+{
+    static const char *const known[] = {"permitted_error", "expanded_uncertainty", "runout", "note"};
+    const struct tt_bounds *bounds = &tt_positive_length_mm;
+    const cJSON *object = tt_field_object(fields, root, "machine", "limits", TT_OPTIONAL);
+    if (object == NULL) {
+        return;
+    }
+    tt_field_unknown(fields, object, "limits", known, COUNT(known));
+    limits->has_permitted_error =
+        tt_field_length(fields, object, "limits", "permitted_error", TT_OPTIONAL, bounds, &limits->permitted_error_mm);
+    limits->has_expanded = tt_field_length(fields, object, "limits", "expanded_uncertainty", TT_OPTIONAL, bounds, &limits->expanded_mm);
+    limits->has_runout = tt_field_length(fields, object, "limits", "runout", TT_OPTIONAL, bounds, &limits->runout_mm);
+}
+
+/* "export" and "motion" belong to the commands of these names, and are not looked into here. */
+static void read_machine(void *object, struct tt_fields *fields)
+{
+    static const char *const known[] = {"schema", "name", "units", "rotation", "resolution", "sighting", "touch",
+                                        "yaw",    "mark", "tips",  "limits",   "export",     "motion",   "note"};
+    struct tiptrue_machine *machine = object;
+    const cJSON *root = fields->json.root;
+    tt_field_unknown(fields, root, "machine", known, COUNT(known));
+    machine->name = tt_field_text(fields, root, "machine", "name", TT_REQUIRED);
+    read_rotation(fields, root, machine);
+    (void)tt_field_length(fields, root, "machine", "resolution", TT_OPTIONAL, &tt_positive_length_mm, &machine->resolution_mm);
+    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm);
+    machine->has_u_touch = read_repeatability(fields, root, "touch", &machine->u_touch_mm);
+    read_yaw(fields, root, machine);
+    read_mark(fields, root, machine);
+    read_tips(fields, root, machine);
+    read_limits(fields, root, &machine->limits);
+}
+
+static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made, struct tiptrue_machine **machine)
+{
+    if (status == TIPTRUE_OK) {
+        *machine = made;
+    } else {
+        tiptrue_machine_free(made);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
+                                          struct tiptrue_machine **machine, struct tiptrue_error *error)
+{
+    struct tiptrue_machine *made = calloc(1, sizeof(*made));
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file};
+    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, machine);
+}
+
+enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
+                                    struct tiptrue_error *error)
+{
+    struct tiptrue_machine *made = calloc(1, sizeof(*made));
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file};
+    return finish(tt_document_read(&document, path, sink, error), made, machine);
+}

@@ -1,0 +1,28 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The reports of a controller's log, as the pattern finds them. Knows no plan. */
+#ifndef TT_INGEST_REPORT_H
+#define TT_INGEST_REPORT_H
+
+#include "ingest/pattern.h"
+
+struct tt_report {
+    const char *at;   /* where it stands in the log */
+    size_t line;
+    const char *id;   /* NUL-terminated, as printed; NULL if the pattern has none */
+    double x, y, z;   /* in the log's unit */
+    int decimals;     /* digits behind the point, of x or y, whichever has more */
+    bool has_z, contact;
+    bool repeats;     /* x, y and z equal those of the report before */
+};
+
+struct tt_reports {
+    struct tt_report *items; /* in the arena */
+    size_t count, capacity;
+};
+
+/* All reports of the log, at most one a line. Wrong ones are told. @largest: of a coordinate, in the log's unit. */
+TT_MUST_USE enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagnose *diagnose, double largest,
+                                                struct tt_arena *arena, struct tt_reports *reports, struct tiptrue_error *error);
+
+#endif

@@ -1,0 +1,120 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* RFC 3339, section 5.6, on the proleptic Gregorian calendar. A leap second (60) is the second after 59. */
+#include "config.h"
+
+#include "ingest/time.h"
+
+struct reader {
+    const char *at, *end;
+    bool failed;
+};
+
+/* @digits decimal digits, as a number between @lowest and @highest. */
+static int read_number(struct reader *reader, int digits, int lowest, int highest)
+{
+    int value = 0;
+    for (int i = 0; i < digits; i++) {
+        if (reader->at == reader->end || *reader->at < '0' || *reader->at > '9') {
+            reader->failed = true;
+            return lowest;
+        }
+        value = 10 * value + (*reader->at++ - '0');
+    }
+    reader->failed = reader->failed || value < lowest || value > highest;
+    return value;
+}
+
+/* Whether one of the characters of @any comes next; it is passed. */
+static bool pass(struct reader *reader, const char *any)
+{
+    for (; *any != '\0' && reader->at < reader->end; any++) {
+        if (*reader->at == *any) {
+            reader->at++;
+            return true;
+        }
+    }
+    return false;
+}
+
+static void expect(struct reader *reader, const char *any)
+{
+    if (!pass(reader, any)) {
+        reader->failed = true;
+    }
+}
+
+static int days_in_month(int year, int month)
+{
+    static const int days[] = {31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31};
+    bool leap = (year % 4 == 0 && year % 100 != 0) || year % 400 == 0;
+    return month == 2 && leap ? 29 : days[month - 1];
+}
+
+/* Days from 1970-01-01, years counted from March so that the leap day ends them. */
+static long day_number(int year, int month, int day)
+{
+    long y = month > 2 ? year : year - 1;
+    long m = month > 2 ? month - 3 : month + 9;
+    return 365 * y + y / 4 - y / 100 + y / 400 + (153 * m + 2) / 5 + day - 719469 + (y < 0 ? -1 : 0);
+}
+
+static long read_date(struct reader *reader)
+{
+    int year = read_number(reader, 4, 0, 9999);
+    expect(reader, "-");
+    int month = read_number(reader, 2, 1, 12);
+    expect(reader, "-");
+    int day = read_number(reader, 2, 1, 31);
+    if (reader->failed || day > days_in_month(year, month)) {
+        reader->failed = true;
+        return 0;
+    }
+    return day_number(year, month, day);
+}
+
+static double read_fraction(struct reader *reader)
+{
+    double fraction = 0.0, place = 1.0;
+    const char *first = reader->at;
+    for (; reader->at < reader->end && *reader->at >= '0' && *reader->at <= '9'; reader->at++) {
+        place /= 10.0;
+        fraction += place * (*reader->at - '0');
+    }
+    reader->failed = reader->failed || reader->at == first;
+    return fraction;
+}
+
+/* Seconds that the local time is ahead of UTC. */
+static int read_zone(struct reader *reader)
+{
+    if (pass(reader, "Zz")) {
+        return 0;
+    }
+    bool behind = reader->at < reader->end && *reader->at == '-';
+    expect(reader, "+-");
+    int hours = read_number(reader, 2, 0, 23);
+    expect(reader, ":");
+    int minutes = read_number(reader, 2, 0, 59);
+    int ahead = 3600 * hours + 60 * minutes;
+    return behind ? -ahead : ahead;
+}
+
+bool tt_time_read(const char *text, size_t length, double *seconds)
+{
+    struct reader reader = {text, text + length, false};
+    long days = read_date(&reader);
+    expect(&reader, "Tt ");
+    int hour = read_number(&reader, 2, 0, 23);
+    expect(&reader, ":");
+    int minute = read_number(&reader, 2, 0, 59);
+    expect(&reader, ":");
+    int second = read_number(&reader, 2, 0, 60);
+    double fraction = pass(&reader, ".") ? read_fraction(&reader) : 0.0;
+    int ahead = read_zone(&reader);
+    if (reader.failed || reader.at != reader.end) {
+        return false;
+    }
+    *seconds = (double)(86400L * days + 3600 * hour + 60 * minute + second - ahead) + fraction;
+    return true;
+}

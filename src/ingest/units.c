@@ -1,0 +1,22 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "ingest/units.h"
+
+#include <string.h>
+
+#include "model/frames.h"
+
+bool tt_units_read(const char *text, size_t length, double *mm_per_unit)
+{
+    if (length == 2 && memcmp(text, "mm", 2) == 0) {
+        *mm_per_unit = 1.0;
+        return true;
+    }
+    if (length == 4 && memcmp(text, "inch", 4) == 0) {
+        *mm_per_unit = TT_MM_PER_INCH;
+        return true;
+    }
+    return false;
+}

@@ -1,0 +1,17 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "model/machine.h"
+
+#include <stdlib.h>
+
+#include "tiptrue.h"
+
+void tiptrue_machine_free(struct tiptrue_machine *machine)
+{
+    if (machine != NULL) {
+        tt_arena_clear(&machine->arena);
+        free(machine);
+    }
+}

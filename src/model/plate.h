@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The reference plate: marks the camera sights, conductive edges the tips touch, and how well their places are known. */
+#ifndef TT_MODEL_PLATE_H
+#define TT_MODEL_PLATE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/arena.h"
+#include "model/frames.h"
+
+/* Features made in one operation: they share one unknown shift (x and y) against the plate frame. */
+struct tt_group {
+    const char *name;
+    double u_mm; /* standard uncertainty of the shift, per axis; > 0 */
+};
+
+struct tt_mark {
+    const char *name;
+    struct tt_plate_xy at;
+    double u_mm;  /* standard uncertainty per axis; 0 = taken as exact (the reference mark always is) */
+    size_t group; /* TT_NONE = none */
+};
+
+enum tt_side { TT_LEFT, TT_RIGHT };
+
+/* The straight line from -> to. n is the unit normal pointing to the free side; n . q = d on the edge. */
+struct tt_edge {
+    const char *name;
+    struct tt_plate_xy from, to;
+    enum tt_side free_side; /* seen along from -> to, from above: where the tip arrives from */
+    double u_mm;            /* standard uncertainty along n; 0 = taken as exact */
+    size_t group;           /* TT_NONE = none */
+    double n_x, n_y;        /* plate frame, unit */
+    double d_mm;
+};
+
+struct tt_pad {
+    const char *name;
+};
+
+struct tiptrue_plate {
+    const char *file; /* as named by the caller */
+    const char *name, *serial; /* serial: NULL = not stated */
+    struct tt_mark *marks;
+    size_t n_marks;
+    size_t reference; /* index of the reference mark, which is the origin */
+    struct tt_group *groups;
+    size_t n_groups;
+    struct tt_edge *edges;
+    size_t n_edges;
+    struct tt_pad *pads;
+    size_t n_pads;
+    bool has_expansion;
+    double expansion_per_K; /* relative */
+    double measured_at_C;   /* temperature at which the coordinates hold, degrees Celsius (20 unless stated) */
+    struct tt_arena arena;  /* owns all of the above */
+};
+
+#endif

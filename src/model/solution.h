@@ -1,0 +1,142 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A solution: all that is said of a run. Written by adjust, read by output; one block that outlives plate, machine, run, workspace.
+ *
+ * Uncertainties: u_ standard, expanded_ with its coverage beside it. `same_plate` leaves the plate's own errors (edge, group and
+ * mark shifts) out: what a change from run to run on that plate is worth.
+ * «Not determined» is a flag, never a number.
+ */
+#ifndef TT_MODEL_SOLUTION_H
+#define TT_MODEL_SOLUTION_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/arena.h"
+#include "model/finding.h"
+#include "model/frames.h"
+#include "model/run.h"
+
+/* Symmetric 2 x 2. */
+struct tt_cov2 {
+    double xx_mm2, xy_mm2, yy_mm2;
+};
+
+struct tt_pose_result {
+    const char *setup;
+    bool mark_determined, yaw_determined;
+    struct tt_machine_xy mark; /* the reference mark */
+    double u_mark_x_mm, u_mark_y_mm;
+    double yaw_rad, u_yaw_rad;
+};
+
+/* A row of the budget: what one source contributes to the offset's standard uncertainty. */
+struct tt_budget_line {
+    const char *source; /* "touch repeatability", "sighting repeatability", "edge places", "group shifts", … */
+    char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
+    bool of_plate;      /* left out of same_plate */
+    double u_x_mm, u_y_mm;
+};
+
+struct tt_shape_term {
+    unsigned order;      /* k >= 2 */
+    double amplitude_mm; /* of a_k cos k psi + b_k sin k psi */
+    double u_amplitude_mm;
+    double angle_rad;    /* psi of the crest in the tip's frame, in (-pi/k, pi/k] */
+};
+
+struct tt_region {
+    double semi_major_mm, semi_minor_mm;
+    double angle_rad; /* of the major axis, from machine x, in (-pi/2, pi/2] */
+};
+
+struct tt_tip_result {
+    const char *name;
+    size_t touches, used; /* with contact; of these not set aside */
+    bool offset_determined_x, offset_determined_y;
+    struct tt_machine_xy offset;
+    struct tt_cov2 cov, same_plate_cov;
+    double dof, same_plate_dof;   /* effective degrees of freedom; HUGE_VAL = all known */
+    double factor;                /* t factor for 95 % on one axis, with dof */
+    double expanded_x_mm, expanded_y_mm;
+    double same_plate_factor;     /* the same three with same_plate_dof, for the same-plate covariance */
+    double same_plate_expanded_x_mm, same_plate_expanded_y_mm;
+    double region_factor;         /* 95 % region in the plane: sqrt(2 F) */
+    struct tt_region region, same_plate_region;
+    bool runout_determined;
+    struct tt_tip_xy runout;      /* e, at rotation 0 */
+    double eccentricity_mm, u_eccentricity_mm;
+    double runout_angle_rad, u_runout_angle_rad;
+    bool radius_determined;
+    double contact_radius_mm, u_contact_radius_mm;
+    struct tt_shape_term *shape;
+    size_t n_shape;
+    struct tt_budget_line *budget;
+    size_t n_budget;
+    double prior_share;           /* of the same-plate variance of the offset (worse axis) that rests on stated priors */
+    bool has_present;
+    struct tt_machine_xy present, change; /* change = offset - present */
+    bool change_on_same_plate;    /* the present offset was found with this plate */
+    double p_unchanged;           /* probability of a change at least this large if nothing changed */
+    bool has_conformity;          /* a permitted error is stated, and a present offset */
+    double p_conforming;          /* probability that the present offset is within the permitted error (JCGM 106) */
+    enum tiptrue_verdict verdict;
+    const char **reasons;
+    size_t n_reasons;
+};
+
+struct tt_edge_result {
+    const char *name;
+    size_t touches, used;
+    double mean_residual_mm, rms_residual_mm; /* of the used ones */
+    double shift_mm, u_shift_mm;              /* estimated shift along n, group not included */
+};
+
+/* One row of the log as the adjustment saw it. */
+struct tt_row_result {
+    size_t line;
+    enum tt_kind kind;
+    enum tt_use use;
+    const char *target, *tip;  /* tip NULL for sightings */
+    double rotation_rad;
+    double residual_mm;        /* touches: along n, negative is late */
+    double residual_y_mm;      /* sightings: x in residual_mm, y here */
+    double weight;             /* [0, 1], 0 = set aside */
+    bool set_aside;
+};
+
+struct tiptrue_solution {
+    const char *file, *run_id, *machine, *plate, *plate_serial, *started; /* NULL = not stated */
+    size_t touches_read, touches_used, touches_set_aside, touches_no_contact, touches_find, warmups, heights, sightings;
+    struct tt_pose_result *poses;
+    size_t n_poses;
+    struct tt_tip_result *tips; /* those the run touched with or attempted to */
+    size_t n_tips;
+    bool has_u_touch;
+    double u_touch_mm, dof_touch;       /* repeatability of one touch; dof HUGE_VAL = stated */
+    bool has_u_sighting;
+    double u_sighting_mm, dof_sighting;
+    bool has_lost_motion, has_latency;
+    double lost_motion_mm, u_lost_motion_mm; /* contact radius on X less that on Y */
+    double latency_s, u_latency_s;
+    struct tt_edge_result *edges; /* those touched */
+    size_t n_edges;
+    struct tt_row_result *rows;
+    size_t n_rows;
+    struct tt_finding *findings; /* worst first */
+    size_t n_findings;
+    const char **edge_names;  /* what a finding's edge counts in: all edges of the plate */
+    size_t n_edge_names;
+    const char **tip_names;   /* what its tip counts in: all tips of the run */
+    size_t n_tip_names;
+    const char **setup_names; /* what its setup counts in: all setups of the run */
+    size_t n_setup_names;
+    bool has_permitted_error;
+    double permitted_error_mm;
+    enum tiptrue_verdict verdict;
+    bool least_squares;  /* the robust step was off */
+    size_t iterations;
+    struct tt_arena arena; /* owns all of the above */
+};
+
+#endif
