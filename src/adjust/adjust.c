@@ -1,0 +1,170 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "adjust/check.h"
+
+#include <math.h>
+#include <stdlib.h>
+
+#include "adjust/findings.h"
+
+struct tt_adjust_workspace {
+    struct tt_arena arena;
+};
+
+enum tiptrue_status tt_adjust_workspace_new(struct tt_adjust_workspace **workspace, struct tiptrue_error *error)
+{
+    struct tt_adjust_workspace *made = calloc(1, sizeof *made);
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    *workspace = made;
+    return TIPTRUE_OK;
+}
+
+void tt_adjust_workspace_free(struct tt_adjust_workspace *workspace)
+{
+    if (workspace != NULL) {
+        tt_arena_clear(&workspace->arena);
+        free(workspace);
+    }
+}
+
+/* Variance of rounding to steps of the larger of what the digits show and, where the coordinates lie on its grid, the stated resolution
+ * (uniform distribution, JCGM 100:2008 F.2.2.1). */
+static double digit_variance(const struct tt_digits *digits, double resolution_mm)
+{
+    double step = digits->on_grid && resolution_mm > digits->quantum_mm ? resolution_mm : digits->quantum_mm;
+    return step * step / 12;
+}
+
+static struct tt_noise noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run)
+{
+    return (struct tt_noise){.touch_known = machine->has_u_touch,
+                             .sight_known = machine->has_u_sighting,
+                             .touch_var_mm2 = machine->u_touch_mm * machine->u_touch_mm,
+                             .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
+                             .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm),
+                             .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm),
+                             .u_rotation_rad = machine->u_rotation_rad};
+}
+
+/* A run without one contact: nothing can be adjusted, but who asked is owed an answer with its findings. */
+static enum tiptrue_status no_touch(const struct tiptrue_run *run, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "a run needs touches that made contact: check the contact circuit",
+                   "the run holds no touch that can be used");
+}
+
+static enum tiptrue_status report(struct tt_view *view)
+{
+    enum tiptrue_status status;
+
+    if ((status = tt_assemble(view)) == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
+        status = tt_verdict(view);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                              const struct tiptrue_run *run, const struct tiptrue_solve_options *options,
+                              struct tiptrue_solution **solution, struct tiptrue_error *error)
+{
+    struct tt_noise noise = noise_of(machine, run), stated = noise;
+    struct tt_selection selection;
+    enum tiptrue_status status;
+    bool robust = options == NULL || !options->least_squares;
+
+    if (!run->checked_against_plate || !run->checked_against_machine) {
+        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "read the run with its plate and machine",
+                       "the run was not checked against a plate and a machine");
+    }
+    tt_arena_reset(&workspace->arena);
+    status = tt_select(&selection, &workspace->arena, plate, machine, run, &noise, robust);
+    if (status == TIPTRUE_E_DATA) {
+        return no_touch(run, error);
+    }
+    struct tiptrue_solution *made = status == TIPTRUE_OK ? calloc(1, sizeof *made) : NULL;
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    struct tt_view view = {.plate = plate,
+                           .machine = machine,
+                           .run = run,
+                           .noise = &stated,
+                           .selection = &selection,
+                           .model = selection.model,
+                           .fit = selection.fit,
+                           .solution = made,
+                           .scratch = &workspace->arena};
+    if ((status = report(&view)) != TIPTRUE_OK) {
+        tiptrue_solution_free(made);
+        return tt_fail_memory(error);
+    }
+    *solution = made;
+    return TIPTRUE_OK;
+}
+
+/* The model of the run at its start values, with weak priors if it needs them. */
+static enum tiptrue_status predict(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
+                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run, const struct tt_noise *noise)
+{
+    selection->terms = (struct tt_terms){.moved_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
+    selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
+    selection->fit = TT_ARENA_NEW(arena, 1, struct tt_fit);
+    if (selection->terms.orders == NULL || selection->model == NULL || selection->fit == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (int weak = 0; weak < 2; weak++) {
+        enum tiptrue_status status = tt_model_build(selection->model, arena, plate, machine, run, &selection->terms, weak == 1);
+        if (status == TIPTRUE_OK) {
+            status = tt_fit_init(selection->fit, arena, selection->model, noise, false);
+        }
+        if (status != TIPTRUE_OK || tt_fit_predict(selection->fit)) {
+            return status;
+        }
+    }
+    return TIPTRUE_E_DEGENERATE;
+}
+
+enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                             const struct tiptrue_run *run, struct tiptrue_solution **expected, struct tiptrue_error *error)
+{
+    struct tt_noise noise = noise_of(machine, run);
+    struct tt_selection selection = {.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}};
+    enum tiptrue_status status;
+
+    if (!run->checked_against_plate || !run->checked_against_machine) {
+        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "read the run with its plate and machine",
+                       "the run was not checked against a plate and a machine");
+    }
+    tt_arena_reset(&workspace->arena);
+    status = predict(&selection, &workspace->arena, plate, machine, run, &noise);
+    if (status == TIPTRUE_E_DATA) {
+        return no_touch(run, error);
+    }
+    struct tiptrue_solution *made = status == TIPTRUE_OK ? calloc(1, sizeof *made) : NULL;
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    struct tt_view view = {.plate = plate,
+                           .machine = machine,
+                           .run = run,
+                           .noise = &noise,
+                           .selection = &selection,
+                           .model = selection.model,
+                           .fit = selection.fit,
+                           .solution = made,
+                           .scratch = &workspace->arena};
+    struct tt_buffer text = {0};
+    status = tt_assemble(&view);
+    if (status == TIPTRUE_OK) {
+        status = tt_findings_of_determinacy(&view, &text);
+    }
+    tt_buffer_clear(&text);
+    if (status != TIPTRUE_OK) {
+        tiptrue_solution_free(made);
+        return tt_fail_memory(error);
+    }
+    *expected = made;
+    return TIPTRUE_OK;
+}

@@ -1,0 +1,434 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "adjust/assemble.h"
+
+#include <math.h>
+#include <string.h>
+
+/* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: 1 mm. */
+#define UNDETERMINED_MM 1.0
+#define UNDETERMINED_RAD 0.035
+
+static char *copy_text(struct tiptrue_solution *solution, const char *text, bool *failed)
+{
+    char *copy = NULL;
+    if (text != NULL) {
+        copy = tt_arena_copy_text(&solution->arena, text, strlen(text));
+        *failed = *failed || copy == NULL;
+    }
+    return copy;
+}
+
+static bool fill_run(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tiptrue_run *run = view->run;
+    bool failed = false;
+
+    s->file = copy_text(s, run->file, &failed);
+    s->run_id = copy_text(s, run->id, &failed);
+    s->machine = copy_text(s, view->machine->name, &failed);
+    s->plate = copy_text(s, view->plate->name, &failed);
+    s->plate_serial = copy_text(s, view->plate->serial, &failed);
+    s->started = copy_text(s, run->started, &failed);
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        s->touches_read += o->kind == TT_TOUCH;
+        s->touches_no_contact += o->kind == TT_TOUCH && o->use == TT_USE_NO_CONTACT;
+        s->touches_find += o->kind == TT_TOUCH && o->use == TT_USE_FIND;
+        s->warmups += o->kind == TT_WARMUP;
+        s->heights += o->kind == TT_HEIGHT;
+        s->sightings += o->kind == TT_SIGHT;
+    }
+    for (size_t i = 0; i < view->model->n_touches; i++) {
+        s->touches_used += view->fit->good[i] > 0;
+        s->touches_set_aside += view->fit->good[i] == 0;
+    }
+    s->has_permitted_error = view->machine->limits.has_permitted_error;
+    s->permitted_error_mm = view->machine->limits.permitted_error_mm;
+    s->least_squares = !view->fit->robust;
+    s->iterations = view->fit->iterations;
+    return !failed;
+}
+
+static void fill_scatter(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tt_fit *fit = view->fit;
+    bool own = !view->noise->touch_known || fit->scattered;
+
+    s->has_u_touch = !own || fit->dof_touch >= 0.5;
+    s->u_touch_mm = own ? sqrt(fmax(fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2, 0)) : sqrt(view->noise->touch_var_mm2);
+    s->dof_touch = own ? fit->dof_touch : HUGE_VAL;
+    s->has_u_sighting = view->model->n_sights > 0 && (fit->noise->sight_known || fit->dof_sight >= 0.5);
+    s->u_sighting_mm = fit->noise->sight_known ? sqrt(fit->noise->sight_var_mm2)
+                                               : sqrt(fmax(fit->sight_var_mm2 - fit->noise->sight_digit_var_mm2, 0));
+    s->dof_sighting = fit->noise->sight_known ? HUGE_VAL : fit->dof_sight;
+}
+
+static bool fill_poses(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tt_model *model = view->model;
+    const double *c = model->system.c;
+    size_t nb = model->n_border;
+    bool failed = false;
+
+    s->poses = TT_ARENA_NEW(&s->arena, model->n_setups, struct tt_pose_result);
+    if (s->poses == NULL) {
+        return false;
+    }
+    s->n_poses = model->n_setups;
+    for (size_t k = 0; k < model->n_setups; k++) {
+        size_t at = tt_at_pose(k);
+        struct tt_pose_result *pose = &s->poses[k];
+        pose->setup = copy_text(s, view->run->setups[k], &failed);
+        pose->mark = (struct tt_machine_xy){model->x[at], model->x[at + 1]};
+        pose->yaw_rad = tt_angle_wrap(model->x[at + 2]);
+        pose->u_mark_x_mm = sqrt(c[at * nb + at]);
+        pose->u_mark_y_mm = sqrt(c[(at + 1) * nb + at + 1]);
+        pose->u_yaw_rad = sqrt(c[(at + 2) * nb + at + 2]);
+        pose->mark_determined = pose->u_mark_x_mm < UNDETERMINED_MM && pose->u_mark_y_mm < UNDETERMINED_MM;
+        pose->yaw_determined = pose->u_yaw_rad < UNDETERMINED_RAD;
+    }
+    return !failed;
+}
+
+/* ---- tips ---- */
+
+static double u_of(double variance_mm2)
+{
+    return sqrt(fmax(variance_mm2, 0));
+}
+
+static void budget_line(struct tt_tip_result *tip, const char *source, char type, bool of_plate, double xx, double yy)
+{
+    if (xx > 0 || yy > 0) {
+        tip->budget[tip->n_budget++] = (struct tt_budget_line){
+            .source = source, .type = type, .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy)};
+    }
+}
+
+/* The touches' part split into repeatability, resolution and rotation, in proportion to their variances. */
+static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
+{
+    const struct tt_fit *fit = view->fit;
+    const struct tt_cov2 *s = u->source;
+    char touch_type = view->noise->touch_known && !fit->scattered ? 'B' : 'A', sight_type = fit->noise->sight_known ? 'B' : 'A';
+    double rotation = 0, used = 0, total;
+
+    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 3, struct tt_budget_line);
+    if (tip->budget == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < view->model->n_touches; i++) {
+        rotation += fit->good[i] * fit->rotation_var_mm2[i];
+        used += fit->good[i];
+    }
+    rotation = used > 0 ? rotation / used : 0;
+    total = fit->touch_var_mm2 + rotation;
+    double digit = fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2) / total, turn = rotation / total, rest = 1 - digit - turn;
+    double sight_digit = fmin(fit->noise->sight_digit_var_mm2 / fit->sight_var_mm2, 1);
+    const struct tt_cov2 *t = &s[TT_SOURCE_TOUCH], *v = &s[TT_SOURCE_SIGHT];
+
+    budget_line(tip, "touch repeatability", touch_type, false, rest * t->xx_mm2, rest * t->yy_mm2);
+    budget_line(tip, "sighting repeatability", sight_type, false, (1 - sight_digit) * v->xx_mm2, (1 - sight_digit) * v->yy_mm2);
+    budget_line(tip, "resolution of the coordinates", 'B', false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
+                digit * t->yy_mm2 + sight_digit * v->yy_mm2);
+    budget_line(tip, "rotation setting", 'B', false, turn * t->xx_mm2, turn * t->yy_mm2);
+    budget_line(tip, "stated contact radius", 'B', false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
+    budget_line(tip, "nominal yaw", 'B', false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
+    budget_line(tip, "stated place of the mark", 'B', false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
+    budget_line(tip, "edge places", 'B', true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
+    budget_line(tip, "group shifts", 'B', true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
+    budget_line(tip, "mark places", 'B', true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
+    return true;
+}
+
+static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
+{
+    double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X], own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
+
+    tip->offset_determined_x = u->weak_u_mm[TT_TIP_O_X] < UNDETERMINED_MM;
+    tip->offset_determined_y = u->weak_u_mm[TT_TIP_O_Y] < UNDETERMINED_MM;
+    tip->offset = (struct tt_machine_xy){x[TT_TIP_O_X], x[TT_TIP_O_Y]};
+    tip->cov = u->offset;
+    tip->same_plate_cov = u->same_plate;
+    tip->dof = u->dof;
+    tip->same_plate_dof = u->same_plate_dof;
+    tip->factor = tt_factor_line(u->dof);
+    tip->expanded_x_mm = tip->factor * u_of(u->offset.xx_mm2);
+    tip->expanded_y_mm = tip->factor * u_of(u->offset.yy_mm2);
+    tip->same_plate_factor = tt_factor_line(u->same_plate_dof);
+    tip->same_plate_expanded_x_mm = tip->same_plate_factor * u_of(u->same_plate.xx_mm2);
+    tip->same_plate_expanded_y_mm = tip->same_plate_factor * u_of(u->same_plate.yy_mm2);
+    tip->region_factor = tt_factor_plane(u->dof);
+    tip->region = tt_cov2_region(u->offset, tip->region_factor);
+    tip->same_plate_region = tt_cov2_region(u->same_plate, tt_factor_plane(u->same_plate_dof));
+    tip->prior_share = fmax(u->same_plate.xx_mm2 > 0 ? own_x / u->same_plate.xx_mm2 : 0,
+                            u->same_plate.yy_mm2 > 0 ? own_y / u->same_plate.yy_mm2 : 0);
+}
+
+static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
+{
+    const double *c = u->cc;
+    size_t n = u->size;
+    double e_x = x[TT_TIP_E_X], e_y = x[TT_TIP_E_Y], size = hypot(e_x, e_y);
+    struct tt_cov2 cov = {c[TT_TIP_E_X * n + TT_TIP_E_X], c[TT_TIP_E_X * n + TT_TIP_E_Y], c[TT_TIP_E_Y * n + TT_TIP_E_Y]};
+
+    tip->runout_determined = u->weak_u_mm[TT_TIP_E_X] < UNDETERMINED_MM && u->weak_u_mm[TT_TIP_E_Y] < UNDETERMINED_MM;
+    tip->runout = (struct tt_tip_xy){e_x, e_y};
+    tip->eccentricity_mm = size;
+    tip->runout_angle_rad = atan2(e_y, e_x);
+    if (size > 0) {
+        double c_x = e_x / size, c_y = e_y / size;
+        tip->u_eccentricity_mm = u_of(c_x * c_x * cov.xx_mm2 + 2 * c_x * c_y * cov.xy_mm2 + c_y * c_y * cov.yy_mm2);
+        tip->u_runout_angle_rad = fmin(u_of(c_y * c_y * cov.xx_mm2 - 2 * c_x * c_y * cov.xy_mm2 + c_x * c_x * cov.yy_mm2) / size, TT_PI);
+    } else {
+        tip->u_eccentricity_mm = u_of(fmax(cov.xx_mm2, cov.yy_mm2));
+        tip->u_runout_angle_rad = TT_PI;
+    }
+    tip->radius_determined = u->weak_u_mm[TT_TIP_R] < UNDETERMINED_MM;
+    tip->contact_radius_mm = x[TT_TIP_R];
+    tip->u_contact_radius_mm = u_of(c[TT_TIP_R * n + TT_TIP_R]);
+}
+
+static bool fill_shape(const struct tt_view *view, size_t block, const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
+{
+    size_t n = u->size;
+
+    tip->shape = TT_ARENA_NEW(&view->solution->arena, TT_MOST_ORDER, struct tt_shape_term);
+    if (tip->shape == NULL) {
+        return false;
+    }
+    for (unsigned k = 2; k <= TT_MOST_ORDER; k++) {
+        if (!(view->model->terms.orders[block] >> k & 1U)) {
+            continue;
+        }
+        size_t at = TT_TIP_SHAPE + 2 * tip->n_shape;
+        double a = x[at], b = x[at + 1], size = hypot(a, b), c_a = size > 0 ? a / size : 1, c_b = size > 0 ? b / size : 0;
+        double variance = c_a * c_a * u->cc[at * n + at] + 2 * c_a * c_b * u->cc[at * n + at + 1] +
+                          c_b * c_b * u->cc[(at + 1) * n + at + 1];
+        tip->shape[tip->n_shape++] =
+            (struct tt_shape_term){.order = k, .amplitude_mm = size, .u_amplitude_mm = u_of(variance), .angle_rad = atan2(b, a) / k};
+    }
+    return true;
+}
+
+static void fill_change(const struct tt_view *view, size_t run_tip, struct tt_tip_result *tip)
+{
+    if (run_tip >= view->machine->n_tips || !view->machine->tips[run_tip].has_offset || !tip->offset_determined_x ||
+        !tip->offset_determined_y) {
+        return;
+    }
+    const struct tt_tip *stated = &view->machine->tips[run_tip];
+    tip->has_present = true;
+    tip->present = stated->offset;
+    tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm, tip->offset.y_mm - stated->offset.y_mm};
+    tip->change_on_same_plate = stated->offset_plate != NULL && view->plate->serial != NULL &&
+                                strcmp(stated->offset_plate, view->plate->serial) == 0;
+    struct tt_cov2 cov = tip->change_on_same_plate ? tip->same_plate_cov : tip->cov;
+    double dof = tip->change_on_same_plate ? tip->same_plate_dof : tip->dof;
+    tip->p_unchanged = tt_p_plane(tt_cov2_distance2(cov, tip->change.x_mm, tip->change.y_mm), dof);
+    if (view->solution->has_permitted_error) {
+        tip->has_conformity = true;
+        tip->p_conforming = tt_p_within(tip->change.x_mm, tip->change.y_mm, cov, dof, view->solution->permitted_error_mm);
+    }
+}
+
+/* Tips that were attempted but never made contact have no block: nothing of them is determined. */
+static bool fill_absent_tip(struct tt_view *view, size_t run_tip, struct tt_tip_result *tip)
+{
+    bool failed = false;
+    *tip = (struct tt_tip_result){.verdict = TIPTRUE_REPEAT, .dof = HUGE_VAL, .same_plate_dof = HUGE_VAL};
+    tip->name = copy_text(view->solution, view->run->tips[run_tip], &failed);
+    return !failed;
+}
+
+static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t run_tip, size_t block, struct tt_tip_result *tip)
+{
+    const struct tt_model *model = view->model;
+    const double *x = model->x + model->system.first[block];
+    struct tt_tip_uncertainty *u = &view->tips[block];
+    bool failed = false;
+
+    *tip = (struct tt_tip_result){0};
+    tip->name = copy_text(view->solution, view->run->tips[run_tip], &failed);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        if (model->cells[model->cell_of[i]].block == block) {
+            tip->touches++;
+            tip->used += view->fit->good[i] > 0;
+        }
+    }
+    tt_uncertainty_of_tip(all, block, u);
+    for (size_t j = 0; j < TT_TIP_SHAPE; j++) {
+        for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
+            view->tip_cov[block][j * TT_TIP_SHAPE + k] = u->cc[j * u->size + k];
+        }
+    }
+    fill_offset(u, x, tip);
+    fill_runout(u, x, tip);
+    if (failed || !fill_shape(view, block, u, x, tip) || !fill_budget(view, u, tip)) {
+        return false;
+    }
+    fill_change(view, run_tip, tip);
+    u->cc = NULL;
+    return true;
+}
+
+static enum tiptrue_status fill_tips(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    struct tt_uncertainty all;
+    enum tiptrue_status status = tt_uncertainty_init(&all, view->scratch, view->fit);
+    bool *attempted = TT_ARENA_NEW(view->scratch, view->run->n_tips, bool);
+
+    view->tips = TT_ARENA_NEW(view->scratch, view->model->n_blocks, struct tt_tip_uncertainty);
+    view->tip_cov = tt_arena_get(view->scratch, view->model->n_blocks, sizeof *view->tip_cov);
+    s->tips = TT_ARENA_NEW(&s->arena, view->run->n_tips, struct tt_tip_result);
+    if (status != TIPTRUE_OK || attempted == NULL || view->tips == NULL || view->tip_cov == NULL || s->tips == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < view->run->n_observations; i++) {
+        if (view->run->observations[i].kind == TT_TOUCH) {
+            attempted[view->run->observations[i].tip] = true;
+        }
+    }
+    for (size_t t = 0; t < view->run->n_tips; t++) {
+        size_t block = view->model->tip_block[t];
+        if (!attempted[t]) {
+            continue;
+        }
+        struct tt_tip_result *tip = &s->tips[s->n_tips++];
+        if (block == TT_NONE ? !fill_absent_tip(view, t, tip) : !fill_tip(view, &all, t, block, tip)) {
+            return TIPTRUE_E_MEMORY;
+        }
+    }
+    return TIPTRUE_OK;
+}
+
+/* ---- edges and rows ---- */
+
+static bool fill_edges(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tt_model *model = view->model;
+    size_t n = view->plate->n_edges;
+    struct tt_edge_result *edges = TT_ARENA_NEW(view->scratch, n, struct tt_edge_result);
+    bool failed = false;
+
+    s->edges = TT_ARENA_NEW(&s->arena, n, struct tt_edge_result);
+    if (edges == NULL || s->edges == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        struct tt_edge_result *edge = &edges[model->cells[model->cell_of[i]].edge];
+        double r = model->residual[i];
+        edge->touches++;
+        if (view->fit->good[i] > 0) {
+            edge->used++;
+            edge->mean_residual_mm += r;
+            edge->rms_residual_mm += r * r;
+        }
+    }
+    for (size_t j = 0; j < n; j++) {
+        struct tt_edge_result *edge = &edges[j];
+        if (edge->touches == 0) {
+            continue;
+        }
+        double used = edge->used > 0 ? (double)edge->used : 1;
+        edge->name = copy_text(s, view->plate->edges[j].name, &failed);
+        edge->mean_residual_mm /= used;
+        edge->rms_residual_mm = sqrt(edge->rms_residual_mm / used);
+        size_t at = model->at_edge[j];
+        if (at != TT_NONE) {
+            edge->shift_mm = model->x[at];
+            edge->u_shift_mm = u_of(model->system.c[at * model->n_border + at]);
+        }
+        s->edges[s->n_edges++] = *edge;
+    }
+    return !failed;
+}
+
+static bool fill_rows(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tiptrue_run *run = view->run;
+    const struct tt_model *model = view->model;
+    bool failed = false;
+    char **edges = TT_ARENA_NEW(view->scratch, view->plate->n_edges, char *), **marks = TT_ARENA_NEW(view->scratch, view->plate->n_marks, char *);
+    char **tips = TT_ARENA_NEW(view->scratch, run->n_tips, char *);
+
+    s->rows = TT_ARENA_NEW(&s->arena, run->n_observations, struct tt_row_result);
+    if (s->rows == NULL || edges == NULL || marks == NULL || tips == NULL) {
+        return false;
+    }
+    s->n_rows = run->n_observations;
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        struct tt_row_result *row = &s->rows[i];
+        *row = (struct tt_row_result){.line = o->line, .kind = o->kind, .use = o->use, .rotation_rad = o->rotation_rad};
+        if (o->kind == TT_TOUCH || o->kind == TT_WARMUP) {
+            char **name = &edges[o->target];
+            *name = *name == NULL ? copy_text(s, view->plate->edges[o->target].name, &failed) : *name;
+            row->target = *name;
+            char **tip = o->tip == TT_NONE ? NULL : &tips[o->tip];
+            if (tip != NULL) {
+                *tip = *tip == NULL ? copy_text(s, run->tips[o->tip], &failed) : *tip;
+                row->tip = *tip;
+            }
+        } else if (o->kind == TT_SIGHT) {
+            char **name = &marks[o->target];
+            *name = *name == NULL ? copy_text(s, view->plate->marks[o->target].name, &failed) : *name;
+            row->target = *name;
+        } else if (o->target != TT_NONE && o->target < view->plate->n_pads) {
+            row->target = copy_text(s, view->plate->pads[o->target].name, &failed);
+        }
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        struct tt_row_result *row = &s->rows[model->row[i]];
+        row->residual_mm = model->residual[i];
+        row->weight = view->fit->good[i];
+        row->set_aside = !(view->fit->good[i] > 0);
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        struct tt_row_result *row = &s->rows[model->sights[i].row];
+        row->residual_mm = model->sights[i].residual[0];
+        row->residual_y_mm = model->sights[i].residual[1];
+        row->weight = 1;
+    }
+    return !failed;
+}
+
+static void fill_terms(struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    struct tiptrue_solution *s = view->solution;
+    size_t nb = model->n_border, at = model->at_lost_motion;
+
+    if (at != TT_NONE) {
+        s->has_lost_motion = true;
+        s->lost_motion_mm = model->x[at];
+        s->u_lost_motion_mm = u_of(model->system.c[at * nb + at]);
+    }
+    if ((at = model->at_latency) != TT_NONE) {
+        s->has_latency = true;
+        s->latency_s = model->x[at];
+        s->u_latency_s = u_of(model->system.c[at * nb + at]);
+    }
+}
+
+enum tiptrue_status tt_assemble(struct tt_view *view)
+{
+    enum tiptrue_status status;
+
+    if (!fill_run(view)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    fill_scatter(view);
+    if ((status = fill_tips(view)) != TIPTRUE_OK) {
+        return status;
+    }
+    fill_terms(view);
+    return fill_poses(view) && fill_edges(view) && fill_rows(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}

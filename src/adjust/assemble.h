@@ -1,0 +1,29 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* From a fit to the numbers of a solution. Findings and verdict come after it (findings.h, verdict.h). */
+#ifndef TT_ADJUST_ASSEMBLE_H
+#define TT_ADJUST_ASSEMBLE_H
+
+#include "adjust/select.h"
+#include "adjust/uncertainty.h"
+
+/* What findings and verdict need beside the solution itself. */
+struct tt_view {
+    const struct tiptrue_plate *plate;
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_run *run;
+    const struct tt_noise *noise;
+    const struct tt_selection *selection;
+    const struct tt_model *model;
+    const struct tt_fit *fit;
+    struct tt_tip_uncertainty *tips; /* per block; cc is NULL */
+    double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
+    struct tiptrue_solution *solution;
+    struct tt_arena *scratch;
+    size_t findings_capacity;
+};
+
+/* Fill view->solution (whose arena is empty) from view->selection. */
+TT_MUST_USE enum tiptrue_status tt_assemble(struct tt_view *view);
+
+#endif

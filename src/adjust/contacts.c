@@ -1,0 +1,255 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Findings about single contacts: late, early, missing, scattered; and about how the log was taken. */
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adjust/findings.h"
+#include "adjust/words.h"
+
+/* An edge of which no more than this is left cannot be told from one that is late as a whole. */
+#define LEAST_LEFT 3
+#define LEAST_LEFT_SHARE 0.2
+/* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could as
+ * well be the good ones. */
+#define CLUSTER_SCATTERS 3.0
+#define CLUSTER_LEAST 4
+/* With half of all touches off, good and late cannot be told apart (breakdown of any method that is not told which is which). */
+#define MOST_OFF_SHARE 0.5
+/* The log's digits are coarse when their part of a touch's variance exceeds this. */
+#define COARSE_SHARE 0.25
+
+/* Lines of the touches on @edge (TT_NONE: any) for which @which holds. */
+typedef bool choose_touch(const struct tt_view *view, size_t touch);
+
+static bool is_late(const struct tt_view *view, size_t i)
+{
+    return !(view->fit->good[i] > 0) && view->model->residual[i] < 0;
+}
+
+static bool is_early(const struct tt_view *view, size_t i)
+{
+    return !(view->fit->good[i] > 0) && view->model->residual[i] >= 0;
+}
+
+static int compare_sizes(const void *a, const void *b)
+{
+    size_t x = *(const size_t *)a, y = *(const size_t *)b;
+    return (x > y) - (x < y);
+}
+
+struct group {
+    size_t edge, touches, used, n;
+    size_t *lines; /* of the chosen */
+    double least_mm, most_mm, mean_mm, spread_mm; /* of their depths */
+};
+
+static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen, struct group *group)
+{
+    double sum = 0, squares = 0;
+
+    *group = (struct group){.edge = edge, .least_mm = INFINITY};
+    group->lines = TT_ARENA_NEW(view->scratch, view->model->n_touches, size_t);
+    if (group->lines == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < view->model->n_touches; i++) {
+        if (view->model->cells[view->model->cell_of[i]].edge != edge) {
+            continue;
+        }
+        group->touches++;
+        group->used += view->fit->good[i] > 0;
+        if (chosen(view, i)) {
+            double depth = fabs(view->model->residual[i]);
+            group->lines[group->n++] = view->run->observations[view->model->row[i]].line;
+            group->least_mm = fmin(group->least_mm, depth);
+            group->most_mm = fmax(group->most_mm, depth);
+            sum += depth;
+            squares += depth * depth;
+        }
+    }
+    qsort(group->lines, group->n, sizeof *group->lines, compare_sizes);
+    if (group->n > 0) {
+        group->mean_mm = sum / (double)group->n;
+        group->spread_mm = sqrt(fmax(squares / (double)group->n - group->mean_mm * group->mean_mm, 0));
+    }
+    return true;
+}
+
+static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
+{
+    const char *name = view->plate->edges[edge].name;
+    double scatter = sqrt(view->fit->touch_var_mm2);
+    enum tiptrue_severity severity = TIPTRUE_WARNING;
+    struct group late;
+
+    if (!gather(view, edge, is_late, &late)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (late.n == 0) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched ", late.n, late.touches, name);
+    tt_words_um(text, late.least_mm);
+    if (late.n > 1) {
+        tt_buffer_puts(text, " to ");
+        tt_words_um(text, late.most_mm);
+    }
+    tt_buffer_puts(text, " too deep and were set aside");
+    if (late.used < LEAST_LEFT || (double)late.used < LEAST_LEFT_SHARE * (double)late.touches) {
+        severity = TIPTRUE_ERROR;
+        tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat", late.used);
+    } else if (late.n >= CLUSTER_LEAST && 2 * late.n >= late.used && late.spread_mm < CLUSTER_SCATTERS * scatter) {
+        severity = TIPTRUE_ERROR;
+        tt_buffer_puts(text, "; they agree among themselves, so which of the two places is the edge cannot be told: look for a burr or a "
+                             "film on it, clean and repeat");
+    } else {
+        tt_buffer_puts(text, "; clean edge and tip (film, flux, swarf) before the next run");
+    }
+    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, severity, (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n}, text);
+}
+
+static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
+{
+    struct group early;
+
+    if (!gather(view, edge, is_early, &early)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (early.n == 0) {
+        return TIPTRUE_OK;
+    }
+    bool many = early.used < LEAST_LEFT || 2 * early.n > early.touches;
+    tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
+    tt_words_um(text, early.most_mm);
+    tt_buffer_puts(text, " before the edge and were set aside (bounce, or noise on the contact's cable)");
+    if (many) {
+        tt_buffer_puts(text, "; too few are left: check the contact circuit and repeat");
+    }
+    return tt_finding_add(view, TT_FINDING_SCATTERED, many ? TIPTRUE_ERROR : TIPTRUE_WARNING,
+                          (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n}, text);
+}
+
+static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tiptrue_solution *s = view->solution;
+
+    if ((double)s->touches_set_aside <= MOST_OFF_SHARE * (double)view->model->n_touches) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_printf(text, "%zu of %zu touches do not fit the others: which of them are good cannot be told; clean edges and tips, check the "
+                           "contact circuit, and repeat",
+                     s->touches_set_aside, view->model->n_touches);
+    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+}
+
+static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_fit *fit = view->fit;
+
+    if (!view->noise->touch_known || !fit->scattered) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_puts(text, "contacts repeat to ");
+    tt_words_um(text, view->solution->u_touch_mm);
+    tt_buffer_puts(text, ", not to the ");
+    tt_words_um(text, sqrt(view->noise->touch_var_mm2));
+    tt_buffer_puts(text, " that the machine file states; the run's own scatter was used. Look for a loose tip, a dirty contact or a loose "
+                         "plate, or correct 'touch' in the machine file");
+    return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+}
+
+/* Moves that ended without a trip, tip by tip. */
+static enum tiptrue_status no_contact(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tiptrue_run *run = view->run;
+    size_t *lines = TT_ARENA_NEW(view->scratch, run->n_observations, size_t);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (lines == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t t = 0; t < run->n_tips && status == TIPTRUE_OK; t++) {
+        size_t n = 0, moves = 0;
+        for (size_t i = 0; i < run->n_observations; i++) {
+            const struct tt_observation *o = &run->observations[i];
+            if (o->kind == TT_TOUCH && o->tip == t) {
+                moves++;
+                if (o->use == TT_USE_NO_CONTACT) {
+                    lines[n++] = o->line;
+                }
+            }
+        }
+        if (n == 0) {
+            continue;
+        }
+        tt_buffer_printf(text, "%zu of %zu probing moves of '%s' ended without a contact (", n, moves, run->tips[t]);
+        tt_words_lines(text, lines, n);
+        tt_buffer_puts(text, "): check that the tip reaches the edge, and its contact circuit");
+        status = tt_finding_add(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING, (struct tt_about){TT_NONE, t, TT_NONE, lines, n}, text);
+    }
+    return status;
+}
+
+static enum tiptrue_status coarse_digits(struct tt_view *view, struct tt_buffer *text)
+{
+    double digit = view->run->touch_digits.quantum_mm, part = digit * digit / 12;
+
+    if (!(digit > view->machine->resolution_mm) || !(part > COARSE_SHARE * view->fit->touch_var_mm2) || !(digit > 2e-4)) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_puts(text, "the log prints coordinates in steps of ");
+    tt_words_um(text, digit);
+    tt_buffer_puts(text, ", which limits the result more than the machine does: let the controller print more digits");
+    return tt_finding_add(view, TT_FINDING_COARSE_DIGITS, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+}
+
+/* Sightings of a setup that were all reached from the same side. */
+static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tiptrue_run *run = view->run;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t s = 0; s < run->n_setups && status == TIPTRUE_OK; s++) {
+        int low_x = 2, high_x = -2, low_y = 2, high_y = -2;
+        bool stated = false;
+        for (size_t i = 0; i < run->n_observations; i++) {
+            const struct tt_observation *o = &run->observations[i];
+            if (o->kind == TT_SIGHT && o->setup == s && (o->approach_x != 0 || o->approach_y != 0)) {
+                stated = true;
+                low_x = o->approach_x < low_x ? o->approach_x : low_x;
+                high_x = o->approach_x > high_x ? o->approach_x : high_x;
+                low_y = o->approach_y < low_y ? o->approach_y : low_y;
+                high_y = o->approach_y > high_y ? o->approach_y : high_y;
+            }
+        }
+        bool x = stated && low_x == high_x && low_x != 0, y = stated && low_y == high_y && low_y != 0;
+        if (!x && !y) {
+            continue;
+        }
+        tt_buffer_printf(text,
+                         "all sightings%s%s were reached from one side along %s: half of the machine's lost motion is in the offset; sight each "
+                         "mark once from either side",
+                         run->n_setups > 1 ? " of setup " : "", run->n_setups > 1 ? run->setups[s] : "", x && y ? "x and y" : x ? "x" : "y");
+        status = tt_finding_add(view, TT_FINDING_SIGHTINGS_ONE_SIDED, TIPTRUE_WARNING, (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text)
+{
+    enum tiptrue_status status = most_off(view, text);
+
+    for (size_t j = 0; j < view->plate->n_edges && status == TIPTRUE_OK && view->solution->touches_set_aside > 0; j++) {
+        status = late_edge(view, j, text);
+        if (status == TIPTRUE_OK) {
+            status = early_edge(view, j, text);
+        }
+    }
+    if (status == TIPTRUE_OK && (status = scattered(view, text)) == TIPTRUE_OK && (status = no_contact(view, text)) == TIPTRUE_OK &&
+        (status = coarse_digits(view, text)) == TIPTRUE_OK) {
+        status = one_sided_sightings(view, text);
+    }
+    return status;
+}

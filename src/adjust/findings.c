@@ -1,0 +1,80 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "adjust/findings.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity, struct tt_about about,
+                                   struct tt_buffer *text)
+{
+    struct tiptrue_solution *s = view->solution;
+
+    if (s->n_findings == view->findings_capacity) {
+        size_t capacity = view->findings_capacity == 0 ? 16 : 2 * view->findings_capacity;
+        struct tt_finding *larger = TT_ARENA_NEW(&s->arena, capacity, struct tt_finding);
+        if (larger == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+        if (s->n_findings > 0) {
+            memcpy(larger, s->findings, s->n_findings * sizeof *larger);
+        }
+        s->findings = larger;
+        view->findings_capacity = capacity;
+    }
+    size_t *lines = TT_ARENA_NEW(&s->arena, about.n_lines, size_t);
+    char *copy = text->failed ? NULL : tt_arena_copy_text(&s->arena, text->text, text->length);
+    if (lines == NULL || copy == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (about.n_lines > 0) {
+        memcpy(lines, about.lines, about.n_lines * sizeof *lines);
+    }
+    s->findings[s->n_findings++] = (struct tt_finding){.code = code,
+                                                       .severity = severity,
+                                                       .text = copy,
+                                                       .edge = about.edge,
+                                                       .tip = about.tip,
+                                                       .setup = about.setup,
+                                                       .lines = lines,
+                                                       .n_lines = about.n_lines};
+    tt_buffer_reset(text);
+    return TIPTRUE_OK;
+}
+
+size_t tt_run_tip(const struct tt_view *view, size_t index)
+{
+    for (size_t t = 0; t < view->run->n_tips; t++) {
+        if (strcmp(view->run->tips[t], view->solution->tips[index].name) == 0) {
+            return t;
+        }
+    }
+    return TT_NONE;
+}
+
+/* Worst first, otherwise in the order in which they were found. */
+static void sort_findings(struct tiptrue_solution *s)
+{
+    for (size_t i = 1; i < s->n_findings; i++) {
+        struct tt_finding moved = s->findings[i];
+        size_t k = i;
+        for (; k > 0 && s->findings[k - 1].severity < moved.severity; k--) {
+            s->findings[k] = s->findings[k - 1];
+        }
+        s->findings[k] = moved;
+    }
+}
+
+enum tiptrue_status tt_findings(struct tt_view *view)
+{
+    struct tt_buffer text = {0};
+    enum tiptrue_status status;
+
+    if ((status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK && (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
+        (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
+        status = tt_findings_of_limits(view, &text);
+    }
+    tt_buffer_clear(&text);
+    sort_findings(view->solution);
+    return status;
+}

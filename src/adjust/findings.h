@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the measurement says about itself, in plain sentences with what to do next.
+ *
+ * A finding of severity TIPTRUE_ERROR makes the verdict of what it names `repeat`. To add one: a code in model/finding.h, its name in
+ * model/finding.c, a function here (or in a file beside) that looks at the view and calls tt_finding_add, and a test that raises it and one that
+ * does not.
+ */
+#ifndef TT_ADJUST_FINDINGS_H
+#define TT_ADJUST_FINDINGS_H
+
+#include "adjust/assemble.h"
+#include "base/buffer.h"
+
+/* What a finding is about; TT_NONE = nothing of that kind. @lines are copied. */
+struct tt_about {
+    size_t edge, tip, setup;
+    const size_t *lines;
+    size_t n_lines;
+};
+
+#define TT_ABOUT_RUN ((struct tt_about){TT_NONE, TT_NONE, TT_NONE, NULL, 0})
+
+/* Add a finding with the text in @text, which is emptied. */
+TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
+                                               struct tt_about about, struct tt_buffer *text);
+
+/* All findings of an assembled view, worst first. */
+TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
+
+/* Parts, one file each. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text);
+
+/* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded acceptance at 95 %). */
+TT_MUST_USE enum tiptrue_status tt_verdict(struct tt_view *view);
+
+/* Tip of the run (index into run->tips) behind the @index-th tip of the solution. */
+size_t tt_run_tip(const struct tt_view *view, size_t index);
+
+#endif

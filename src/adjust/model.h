@@ -1,0 +1,129 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The adjustment model of one run: which unknowns there are, what is known of them beforehand, and the design of every row.
+ *
+ * Touches are kept sorted into cells (same setup, edge, tip, feed): within one all design rows are combinations of a constant
+ * column and a few varying ones (yaw, runout, shape, drift), so that the normal matrix is built from small Gram matrices.
+ */
+#ifndef TT_ADJUST_MODEL_H
+#define TT_ADJUST_MODEL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "adjust/system.h"
+#include "geometry/touch.h"
+#include "model/machine.h"
+#include "model/plate.h"
+#include "model/run.h"
+
+/* Columns of a cell: constant, yaw, runout x, runout y, drift, shape pairs. */
+enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_DRIFT, TT_COLUMN_SHAPE };
+#define TT_MOST_COLUMNS (TT_COLUMN_SHAPE + 2 * (TT_MOST_ORDER - 1))
+#define TT_MOST_ENTRIES (16 + TT_MOST_COLUMNS)
+/* Places in a tip's block. */
+enum { TT_TIP_O_X, TT_TIP_O_Y, TT_TIP_E_X, TT_TIP_E_Y, TT_TIP_R, TT_TIP_SHAPE };
+
+/* What the model holds beyond the plain one. */
+struct tt_terms {
+    bool reversed;      /* rotation counted the other way than the machine file says */
+    bool lost_motion, latency, drift;
+    size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood still */
+    unsigned *orders;   /* per block: bit k set = shape order k is in */
+    bool *edge_free;    /* per edge of the plate: its stated place is not used */
+};
+
+/* A prior: unknown = value, standard uncertainty u. */
+enum tt_prior_kind { TT_PRIOR_EDGE, TT_PRIOR_GROUP, TT_PRIOR_MARK, TT_PRIOR_RADIUS, TT_PRIOR_YAW, TT_PRIOR_PLACE, TT_PRIOR_WEAK, TT_PRIORS };
+struct tt_prior {
+    enum tt_prior_kind kind;
+    size_t block, place; /* as in tt_entry; block TT_NONE = border */
+    double value, u;
+    size_t what; /* index of the edge, group, mark, tip or setup */
+};
+
+struct tt_cell {
+    size_t setup, edge, block;
+    bool after;          /* touches from terms.moved_at on */
+    double feed_mm_s;
+    size_t first, count; /* its rows */
+    struct tt_site site;
+    struct tt_entry entries[TT_MOST_ENTRIES];
+    size_t n_entries, n_columns;
+};
+
+/* A sighting: two rows (x, y). */
+struct tt_sight {
+    size_t row;          /* in the run */
+    size_t setup, mark;
+    bool after;
+    double scale, clock;
+    double residual[2];
+    struct tt_entry entries[2][12];
+    size_t n_entries;
+};
+
+struct tt_model {
+    const struct tiptrue_plate *plate;
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_run *run;
+    struct tt_terms terms;
+    /* layout */
+    size_t n_setups, n_border, n_blocks, n_unknowns;
+    size_t *block_tip;   /* block -> tip of the run */
+    size_t *tip_block;   /* tip of the run -> block, TT_NONE = no touch */
+    size_t *block_size;
+    size_t *at_edge, *at_group, *at_mark; /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
+    size_t at_lost_motion, at_latency, at_drift, at_moved;
+    size_t moved_setup;
+    bool *setup_sighted; /* any mark sighted in it */
+    bool *yaw_sighted;   /* two distinct marks or more */
+    double *yaw_seen_rad; /* yaw of the sightings alone, where yaw_sighted */
+    bool *yaw_prior_used;
+    struct tt_prior *priors;
+    size_t n_priors;
+    bool weak;           /* weak priors stand in where neither data nor statements determine something */
+    /* rows */
+    struct tt_cell *cells;
+    size_t n_cells;
+    size_t *cells_by_block; /* the cells' indices, those of one block together */
+    size_t n_touches;
+    size_t *row;         /* touch -> row of the run */
+    size_t *cell_of;
+    struct tt_touch *touch;
+    double *clock;       /* place in the run's order, -0.5 ... 0.5 */
+    double *slope;       /* n_touches x TT_MOST_COLUMNS: the columns of its cell (column 0 is 1) */
+    double *residual;    /* mm */
+    struct tt_sight *sights;
+    size_t n_sights;
+    /* state */
+    double *x;           /* the unknowns, absolute: mm, rad, s */
+    struct tt_system system;
+};
+
+/* Place of the pose of @setup in the border: m_x, m_y, beta. */
+static inline size_t tt_at_pose(size_t setup)
+{
+    return 3 * setup;
+}
+
+/* Build the model of a run with @terms (its arrays are borrowed), with start values for all unknowns, in @arena.
+ * TIPTRUE_E_DATA: no touch can be used. */
+TT_MUST_USE enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena, const struct tiptrue_plate *plate,
+                                               const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                               const struct tt_terms *terms, bool weak);
+
+/* Residuals and design rows at model->x. */
+void tt_model_linearise(struct tt_model *model);
+
+/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside), @sight_weight for every sighting. The
+ * priors are added when @with_priors. */
+void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight, bool with_priors);
+
+/* Index in model->x of a prior's or entry's unknown. */
+static inline size_t tt_unknown(const struct tt_model *model, size_t block, size_t place)
+{
+    return place < model->n_border ? place : model->system.first[block] + place - model->n_border;
+}
+
+#endif

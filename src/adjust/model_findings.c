@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Findings about the model as a whole: the plate moved or drifted, the rotation runs the other way, a tip is not round, an edge or the
+ * yaw is off, the units do not fit. */
+#include <math.h>
+
+#include "adjust/findings.h"
+#include "adjust/words.h"
+
+/* Lengths between sighted marks that differ from the plate's by a factor this close to 25.4 or 1000 (or one over it) are in another unit. */
+#define UNIT_CLOSENESS 0.05
+/* Nominal and sighted yaw differ by more than this many of the nominal one's standard uncertainties. */
+#define YAW_OFF 4.0
+/* A plate turned on purpose stands within this of a quarter turn from the nominal yaw: 5 degrees. */
+#define TURNED_RAD (5 * TT_PI / 180)
+
+static void words_shift(struct tt_buffer *text, double x_mm, double y_mm)
+{
+    tt_words_um(text, x_mm);
+    tt_buffer_puts(text, " along x and ");
+    tt_words_um(text, y_mm);
+    tt_buffer_puts(text, " along y");
+}
+
+static enum tiptrue_status moved(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_model *model = view->model;
+    size_t row = model->terms.moved_at, before = 0, touches = 0;
+
+    if (row == TT_NONE) {
+        return TIPTRUE_OK;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        bool same_setup = view->run->observations[model->row[i]].setup == model->moved_setup;
+        touches += same_setup;
+        before += same_setup && model->row[i] < row;
+    }
+    size_t line = view->run->observations[row].line;
+    tt_buffer_printf(text, "the plate or the camera moved within the run, from line %zu on (after %zu of %zu touches): by ", line, before,
+                     touches);
+    words_shift(text, model->x[model->at_moved], model->x[model->at_moved + 1]);
+    tt_buffer_puts(text, "; clamp the plate, check the camera's mount, and repeat");
+    return tt_finding_add(view, TT_FINDING_MOVED_PLATE, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1},
+                          text);
+}
+
+static enum tiptrue_status drifted(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_model *model = view->model;
+
+    if (model->at_drift == TT_NONE) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_puts(text, "the plate drifted against the camera during the run, by ");
+    words_shift(text, model->x[model->at_drift], model->x[model->at_drift + 1]);
+    tt_buffer_puts(text, " from its first row to its last; let the machine warm up, and repeat");
+    return tt_finding_add(view, TT_FINDING_DRIFT_IN_RUN, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+}
+
+static enum tiptrue_status sense(struct tt_view *view, struct tt_buffer *text)
+{
+    if (!view->model->terms.reversed) {
+        return TIPTRUE_OK;
+    }
+    const char *stated = view->machine->clockwise ? "cw" : "ccw", *other = view->machine->clockwise ? "ccw" : "cw";
+    tt_buffer_printf(text,
+                     "the touches fit clearly better with the sense of rotation turned round: the machine file says '%s', the run says '%s'. Turn a "
+                     "tip by hand command and look from above, then correct 'rotation': {'sense': ...}; the numbers shown are for '%s'",
+                     stated, other, other);
+    return tt_finding_add(view, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+}
+
+static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *text)
+{
+    static const char *const shapes[] = {[2] = "oval", [3] = "three-lobed", [4] = "four-lobed", [5] = "five-lobed", [6] = "six-lobed"};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
+        const struct tt_tip_result *tip = &view->solution->tips[i];
+        if (tip->n_shape == 0) {
+            continue;
+        }
+        tt_buffer_printf(text, "'%s' is not round: ", tip->name);
+        for (size_t k = 0; k < tip->n_shape; k++) {
+            tt_buffer_printf(text, "%s%s by ", k == 0 ? "" : ", ", shapes[tip->shape[k].order]);
+            tt_words_um(text, tip->shape[k].amplitude_mm);
+        }
+        tt_buffer_puts(text, " (amplitude); its shape was taken into account. Look at it for wear or dirt");
+        status = tt_finding_add(view, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING,
+                                (struct tt_about){TT_NONE, tt_run_tip(view, i), TT_NONE, NULL, 0}, text);
+    }
+    return status;
+}
+
+static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_edge_doubt *doubt = &view->selection->doubt;
+
+    if (doubt->edge == TT_NONE) {
+        return TIPTRUE_OK;
+    }
+    const struct tt_edge *edge = &view->plate->edges[doubt->edge];
+    tt_buffer_printf(text, "edge '%s' lies ", edge->name);
+    tt_words_um(text, fabs(doubt->off_mm));
+    tt_buffer_printf(text, " further %s than its stated u of ", doubt->off_mm > 0 ? "out" : "in");
+    tt_words_um(text, edge->u_mm);
+    if (doubt->attributed) {
+        tt_buffer_puts(text, " allows; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
+                             "measure the plate again");
+    } else {
+        tt_buffer_puts(text, " allows, or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
+                             "half of it. Clean the edges, touch more of them, or measure the plate again");
+    }
+    return tt_finding_add(view, TT_FINDING_EDGE_OFF, doubt->attributed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
+                          (struct tt_about){doubt->edge, TT_NONE, TT_NONE, NULL, 0}, text);
+}
+
+static enum tiptrue_status lost_motion(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tiptrue_solution *s = view->solution;
+    const struct tt_edge_doubt *instead = &view->selection->instead;
+    enum tiptrue_status status;
+
+    if (!s->has_lost_motion) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_puts(text, "the contact radius is ");
+    tt_words_um(text, fabs(s->lost_motion_mm));
+    tt_buffer_printf(text, " %s on edges that are met along x than along y: lost motion of the machine's axes. Opposed touches cancel it in the "
+                           "offset",
+                     s->lost_motion_mm > 0 ? "larger" : "smaller");
+    status = tt_finding_add(view, TT_FINDING_LOST_MOTION, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+    if (status != TIPTRUE_OK || instead->edge == TT_NONE) {
+        return status;
+    }
+    tt_buffer_printf(text, "edge '%s' lying ", view->plate->edges[instead->edge].name);
+    tt_words_um(text, fabs(instead->off_mm));
+    tt_buffer_printf(text, " further %s than stated (or another edge off by as much) would look just like this lost motion, and move the offset by half of it: "
+                           "clean the edges, and touch a plate with more edges or turned by 90 deg to tell the two apart",
+                     instead->off_mm > 0 ? "out" : "in");
+    return tt_finding_add(view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR, (struct tt_about){instead->edge, TT_NONE, TT_NONE, NULL, 0}, text);
+}
+
+static enum tiptrue_status latency(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tiptrue_solution *s = view->solution;
+
+    if (!s->has_latency) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_puts(text, "the position depends on the feed: the contact is latched ");
+    /* Milliseconds; words.h knows lengths only, and a thousandth is a thousandth. */
+    double latency_ms = s->latency_s * 1e3;
+    tt_buffer_printf(text, "%s", latency_ms < 0 ? "early by " : "late by ");
+    tt_words_ms(text, fabs(latency_ms));
+    tt_buffer_puts(text, "; it was taken into account. Touch at one slow feed to be rid of it");
+    return tt_finding_add(view, TT_FINDING_LATENCY, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+}
+
+static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_model *model = view->model;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK && view->machine->has_yaw; s++) {
+        double off = tt_angle_wrap(model->x[tt_at_pose(s) + 2] - view->machine->yaw_rad);
+        double quarters = fabs(remainder(off, TT_PI / 2));
+        bool turned = fabs(off) > TT_PI / 4 && quarters < TURNED_RAD;
+        if (!model->yaw_sighted[s] || turned || !(fabs(off) > YAW_OFF * view->machine->u_yaw_rad)) {
+            continue;
+        }
+        tt_buffer_printf(text, "the plate%s%s stands turned by ", model->n_setups > 1 ? " in setup " : "",
+                         model->n_setups > 1 ? view->run->setups[s] : "");
+        tt_words_deg(text, off, 2);
+        tt_buffer_puts(text, " against the nominal yaw, more than its stated uncertainty allows; the sightings were believed. Check how the plate is "
+                             "bolted, and which marks were sighted");
+        status = tt_finding_add(view, TT_FINDING_YAW_OFF, TIPTRUE_WARNING, (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
+    }
+    return status;
+}
+
+/* ---- units ---- */
+
+/* Largest ratio of a distance between two sighted marks to the plate's; 0 where none is long enough to tell. */
+static double mark_ratio(const struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    double longest = 0, ratio = 0;
+
+    for (size_t i = 1; i < model->n_sights; i++) {
+        const struct tt_sight *a = &model->sights[0], *b = &model->sights[i];
+        const struct tt_plate_xy p = view->plate->marks[a->mark].at, q = view->plate->marks[b->mark].at;
+        const struct tt_machine_xy f = view->run->observations[a->row].h, g = view->run->observations[b->row].h;
+        double on_plate = hypot(q.x_mm - p.x_mm, q.y_mm - p.y_mm);
+        if (a->setup == b->setup && on_plate > longest) {
+            longest = on_plate;
+            ratio = hypot(g.x_mm - f.x_mm, g.y_mm - f.y_mm) / on_plate;
+        }
+    }
+    return longest > 1 ? ratio : 0;
+}
+
+static enum tiptrue_status units(struct tt_view *view, struct tt_buffer *text)
+{
+    static const double factors[] = {TT_MM_PER_INCH, 1 / TT_MM_PER_INCH, 1000, 1e-3};
+    static const char *const means[] = {"the log is in millimetres but read as inches, or the plate file is in inches but read as millimetres",
+                                        "the log is in inches but read as millimetres, or the plate file is in millimetres but read as inches",
+                                        "the log is in micrometres", "the log is in metres"};
+    double ratio = mark_ratio(view);
+
+    for (size_t k = 0; k < sizeof factors / sizeof factors[0] && ratio > 0; k++) {
+        if (fabs(log(ratio / factors[k])) < UNIT_CLOSENESS) {
+            tt_buffer_puts(text, "distances between the marks in the log are ");
+            tt_words_factor(text, ratio);
+            tt_buffer_printf(text, " times those of the plate file: probably %s; correct 'units'", means[k]);
+            return tt_finding_add(view, TT_FINDING_UNIT_SUSPECT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+        }
+    }
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text)
+{
+    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {units,    moved,       drifted, sense,  not_round,
+                                                                                         edge_off, lost_motion, latency, yaw_off};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 0; k < sizeof parts / sizeof parts[0] && status == TIPTRUE_OK; k++) {
+        status = parts[k](view, text);
+    }
+    return status;
+}

@@ -1,0 +1,319 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "adjust/select.h"
+
+#include <gsl/gsl_cdf.h>
+#include <math.h>
+#include <string.h>
+
+/* A score less probable than this (natural logarithm; 2e-4) is worth a fit; a likelihood ratio less probable than the second (5e-4 for
+ * each kind) keeps the term. Looser, and one clean run in a hundred would raise a finding; tighter, and a plate that moved by 15 µm
+ * half-way through 24 touches is missed. */
+#define WORTH_A_FIT (-8.5)
+#define SUPPORTED (-7.6)
+#define MOST_TERMS 8
+/* A stated repeatability is contradicted by a scatter this improbable (1e-4) and at least this much larger. */
+#define SCATTER_IMPROBABLE 1e-4
+#define SCATTER_RATIO 1.25
+/* An edge is off when its shift is this improbable (5e-4 for the worst of all edges), and singled out when the next one explains
+ * the contradiction worse by this much chi squared. */
+#define EDGE_IMPROBABLE 5e-4
+#define EDGE_SINGLED_OUT 9.0
+
+struct search {
+    struct tt_arena *arena;
+    const struct tiptrue_plate *plate;
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_run *run;
+    struct tt_noise *noise;
+    bool robust;
+};
+
+static enum tiptrue_status terms_copy(struct tt_terms *copy, const struct tt_terms *terms, struct tt_arena *arena, size_t n_tips, size_t n_edges)
+{
+    *copy = *terms;
+    copy->orders = TT_ARENA_NEW(arena, n_tips, unsigned);
+    copy->edge_free = TT_ARENA_NEW(arena, n_edges, bool);
+    if (copy->orders == NULL || copy->edge_free == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (terms->orders != NULL) {
+        memcpy(copy->orders, terms->orders, n_tips * sizeof *copy->orders);
+    }
+    if (terms->edge_free != NULL) {
+        memcpy(copy->edge_free, terms->edge_free, n_edges * sizeof *copy->edge_free);
+    }
+    return TIPTRUE_OK;
+}
+
+/* Fit the model with @terms. */
+static enum tiptrue_status fit_terms(const struct search *search, const struct tt_terms *terms, bool weak, struct tt_selection *out)
+{
+    enum tiptrue_status status;
+
+    *out = (struct tt_selection){.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}, .weak = weak};
+    out->model = TT_ARENA_NEW(search->arena, 1, struct tt_model);
+    out->fit = TT_ARENA_NEW(search->arena, 1, struct tt_fit);
+    if (out->model == NULL || out->fit == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if ((status = terms_copy(&out->terms, terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK ||
+        (status = tt_model_build(out->model, search->arena, search->plate, search->machine, search->run, &out->terms, weak)) !=
+            TIPTRUE_OK ||
+        (status = tt_fit_init(out->fit, search->arena, out->model, search->noise, search->robust)) != TIPTRUE_OK) {
+        return status;
+    }
+    tt_fit_run(out->fit);
+    return TIPTRUE_OK;
+}
+
+static void add_term(struct tt_terms *terms, const struct tt_extra *extra)
+{
+    switch (extra->kind) {
+    case TT_EXTRA_REVERSED:
+        terms->reversed = true;
+        break;
+    case TT_EXTRA_MOVED:
+        terms->moved_at = extra->row;
+        break;
+    case TT_EXTRA_DRIFT:
+        terms->drift = true;
+        break;
+    case TT_EXTRA_LOST_MOTION:
+        terms->lost_motion = true;
+        break;
+    case TT_EXTRA_LATENCY:
+        terms->latency = true;
+        break;
+    case TT_EXTRA_SHAPE:
+        terms->orders[extra->block] |= 1U << extra->order;
+        break;
+    case TT_EXTRA_KINDS:
+        break;
+    }
+}
+
+/* Logarithm of the probability of a gain in likelihood at least that large by chance: chi squared (S. S. Wilks, Ann. Math. Stat. 9
+ * (1938) 60-62), or Student's/Fisher's where the scatter is estimated from few touches. A term without unknowns of its own (the
+ * sense of rotation) compares two models that are equally rich: there the ratio itself is the evidence. */
+static double log_p_of_gain(double gain, const struct tt_extra *extra, const struct tt_fit *fit)
+{
+    double dof = fit->noise->touch_known ? 1e6 : fmax(fit->dof_touch, 1);
+
+    if (!(gain > 0)) {
+        return 0;
+    }
+    if (extra->n_unknowns == 0) {
+        return -gain;
+    }
+    /* 2 gain = n log(s0^2 / s1^2): the F that goes with it. */
+    double n = fmax((double)fit->model->n_touches, dof), f = (expm1(fmin(2 * gain / n, 600))) * dof / extra->n_unknowns;
+    return tt_log_p_of_f(f, extra->n_unknowns, dof);
+}
+
+/* Standardised shift of each edge; the edge that its stated uncertainty explains worst. */
+static void doubt_edges(struct tt_selection *now)
+{
+    const struct tt_model *model = now->model;
+    size_t nb = model->n_border, edges = 0;
+    double worst = 0, second = 0;
+
+    now->doubt = (struct tt_edge_doubt){.edge = TT_NONE};
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        if (prior->kind != TT_PRIOR_EDGE) {
+            continue;
+        }
+        double posterior = model->system.c[prior->place * nb + prior->place], own = prior->u * prior->u - posterior;
+        edges++;
+        if (!(own > 1e-6 * prior->u * prior->u)) {
+            continue; /* the touches say nothing against its place */
+        }
+        double shift = model->x[prior->place], z2 = shift * shift / own;
+        if (z2 > worst) {
+            second = worst;
+            worst = z2;
+            /* Freed, it would lie where the contradiction vanishes: the shift grows by u^2 / own. */
+            now->doubt = (struct tt_edge_doubt){.edge = prior->what, .off_mm = shift * prior->u * prior->u / own};
+        } else if (z2 > second) {
+            second = z2;
+        }
+    }
+    double log_p = worst > 0 ? log(fmax(gsl_cdf_chisq_Q(worst, 1), 1e-300)) + log((double)edges) : 0;
+    now->doubt.log_p = log_p;
+    now->doubt.chi2 = worst;
+    now->doubt.attributed = worst - second > EDGE_SINGLED_OUT;
+    if (log_p > log(EDGE_IMPROBABLE)) {
+        now->doubt.edge = TT_NONE;
+    }
+}
+
+/* Fit the candidates that are worth it and move to the best supported one; *added says whether there was any. */
+static enum tiptrue_status grow(const struct search *search, struct tt_selection *now, bool *added)
+{
+    struct tt_extra extras[TT_EXTRA_KINDS];
+    struct tt_selection best = {0};
+    double best_log_p = 0;
+    enum tiptrue_status status;
+
+    doubt_edges(now);
+    struct tt_edge_doubt doubt = now->doubt;
+    status = tt_extra_judge(now->fit, search->arena, extras);
+
+    *added = false;
+    for (size_t k = 0; k < TT_EXTRA_KINDS && status == TIPTRUE_OK; k++) {
+        struct tt_terms terms;
+        struct tt_selection next;
+        if (extras[k].log_p > WORTH_A_FIT) {
+            continue;
+        }
+        if ((status = terms_copy(&terms, &now->terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK) {
+            break;
+        }
+        add_term(&terms, &extras[k]);
+        if ((status = fit_terms(search, &terms, false, &next)) != TIPTRUE_OK || next.fit->deficient) {
+            continue;
+        }
+        double gain = next.fit->full_likelihood - now->fit->full_likelihood;
+        double log_p = log_p_of_gain(gain, &extras[k], next.fit);
+        next.instead = now->instead;
+        if (extras[k].kind == TT_EXTRA_LOST_MOTION && doubt.edge != TT_NONE) {
+            if (doubt.chi2 > 2 * gain + EDGE_SINGLED_OUT) {
+                continue; /* one edge explains it better */
+            }
+            if (doubt.chi2 > 2 * gain - EDGE_SINGLED_OUT) {
+                next.instead = doubt;
+            }
+        }
+        if (log_p < SUPPORTED && log_p < best_log_p) {
+            best_log_p = log_p;
+            best = next;
+            *added = true;
+        }
+    }
+    if (status == TIPTRUE_OK && *added) {
+        *now = best;
+    } else if (status == TIPTRUE_OK) { /* judging changed the system and the residuals: bring them back */
+        tt_model_linearise(now->model);
+        tt_model_accumulate(now->model, now->fit->weight, 1 / now->fit->sight_var_mm2, true);
+        if (tt_system_factor(&now->model->system)) {
+            tt_system_invert(&now->model->system);
+        }
+    }
+    return status;
+}
+
+static enum tiptrue_status grow_all(const struct search *search, struct tt_selection *now)
+{
+    bool added = true;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 0; k < MOST_TERMS && added && status == TIPTRUE_OK; k++) {
+        status = grow(search, now, &added);
+    }
+    return status;
+}
+
+/* Does the run's own scatter contradict the stated repeatability? */
+static bool contradicts(const struct tt_fit *fit)
+{
+    double ratio = fit->scatter_touch_mm2 / fit->touch_var_mm2;
+    return fit->noise->touch_known && fit->dof_touch >= 1 && ratio > SCATTER_RATIO * SCATTER_RATIO &&
+           gsl_cdf_chisq_Q(ratio * fit->dof_touch, fit->dof_touch) < SCATTER_IMPROBABLE;
+}
+
+static double used_share(const struct tt_fit *fit)
+{
+    double good = 0;
+    for (size_t i = 0; i < fit->model->n_touches; i++) {
+        good += fit->good[i];
+    }
+    return good / (double)fit->model->n_touches;
+}
+
+/* A stated repeatability that is much too small makes the robust step set good touches aside: try with the run's own. */
+static enum tiptrue_status try_own_scatter(struct search *search, struct tt_selection *now)
+{
+    struct tt_noise own = *search->noise, *stated = search->noise;
+    struct tt_selection next;
+    enum tiptrue_status status;
+
+    if (!stated->touch_known || (used_share(now->fit) > 0.85 && !contradicts(now->fit))) {
+        return TIPTRUE_OK;
+    }
+    own.touch_known = false;
+    search->noise = TT_ARENA_NEW(search->arena, 1, struct tt_noise);
+    if (search->noise == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    *search->noise = own;
+    status = fit_terms(search, &now->terms, now->weak, &next);
+    double stated_var = stated->touch_var_mm2 + stated->touch_digit_var_mm2;
+    if (status == TIPTRUE_OK && !next.fit->deficient && next.fit->touch_var_mm2 > SCATTER_RATIO * SCATTER_RATIO * stated_var &&
+        next.fit->dof_touch >= 1 &&
+        gsl_cdf_chisq_Q(next.fit->touch_var_mm2 / stated_var * next.fit->dof_touch, next.fit->dof_touch) < SCATTER_IMPROBABLE &&
+        (next.fit->full_likelihood > now->fit->full_likelihood || contradicts(now->fit))) {
+        *now = next;
+        now->fit->scattered = true;
+    } else {
+        search->noise = stated;
+    }
+    return status;
+}
+
+/* Edges that are off: leave out what is singled out, one after the other, and report the first. */
+static enum tiptrue_status settle_edges(const struct search *search, struct tt_selection *now)
+{
+    struct tt_edge_doubt first = {.edge = TT_NONE};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 0; k < 3; k++) {
+        struct tt_terms terms;
+        struct tt_selection next;
+        doubt_edges(now);
+        if (now->doubt.edge == TT_NONE) {
+            break;
+        }
+        if (first.edge == TT_NONE || !now->doubt.attributed) {
+            first = now->doubt;
+        }
+        if (!now->doubt.attributed) {
+            break;
+        }
+        if ((status = terms_copy(&terms, &now->terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK) {
+            return status;
+        }
+        terms.edge_free[now->doubt.edge] = true;
+        if ((status = fit_terms(search, &terms, false, &next)) != TIPTRUE_OK) {
+            return status;
+        }
+        if (next.fit->deficient) {
+            break;
+        }
+        *now = next;
+    }
+    now->doubt = first;
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
+                              const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise, bool robust)
+{
+    struct search search = {.arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise, .robust = robust};
+    struct tt_terms plain = {.moved_at = TT_NONE};
+    enum tiptrue_status status = fit_terms(&search, &plain, false, selection);
+
+    if (status == TIPTRUE_OK && selection->fit->deficient) {
+        status = fit_terms(&search, &plain, true, selection);
+    }
+    if (status != TIPTRUE_OK || !robust) {
+        return status;
+    }
+    if ((status = try_own_scatter(&search, selection)) != TIPTRUE_OK || selection->weak) {
+        return status;
+    }
+    if ((status = grow_all(&search, selection)) != TIPTRUE_OK) {
+        return status;
+    }
+    return settle_edges(&search, selection);
+}

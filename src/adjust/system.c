@@ -1,0 +1,365 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "adjust/system.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "model/frames.h"
+
+#define PIVOT_FLOOR 1e-11
+
+enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena, size_t n_border, size_t n_blocks, const size_t size[])
+{
+    size_t rows = 0, squares = 0, largest = 0;
+
+    *system = (struct tt_system){.n_border = n_border, .n_blocks = n_blocks, .size = size};
+    system->first = TT_ARENA_NEW(arena, n_blocks, size_t);
+    system->d_at = TT_ARENA_NEW(arena, n_blocks, size_t);
+    if (system->first == NULL || system->d_at == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t t = 0; t < n_blocks; t++) {
+        system->first[t] = n_border + rows;
+        system->d_at[t] = squares;
+        rows += size[t];
+        squares += size[t] * size[t];
+        largest = size[t] > largest ? size[t] : largest;
+    }
+    system->n_unknowns = n_border + rows;
+    system->a = TT_ARENA_NEW(arena, n_border * n_border, double);
+    system->b = TT_ARENA_NEW(arena, rows * n_border, double);
+    system->d = TT_ARENA_NEW(arena, squares, double);
+    system->g = TT_ARENA_NEW(arena, system->n_unknowns, double);
+    system->scale = TT_ARENA_NEW(arena, system->n_unknowns, double);
+    system->la = TT_ARENA_NEW(arena, n_border * n_border, double);
+    system->lb = TT_ARENA_NEW(arena, rows * n_border, double);
+    system->ld = TT_ARENA_NEW(arena, squares, double);
+    system->c = TT_ARENA_NEW(arena, n_border * n_border, double);
+    system->work = TT_ARENA_NEW(arena, (n_border + largest) * (n_border + largest), double);
+    if (system->a == NULL || system->b == NULL || system->d == NULL || system->g == NULL || system->scale == NULL || system->la == NULL ||
+        system->lb == NULL || system->ld == NULL || system->c == NULL || system->work == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    return TIPTRUE_OK;
+}
+
+void tt_system_zero(struct tt_system *system)
+{
+    size_t nb = system->n_border, rows = system->n_unknowns - nb, squares = 0;
+
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        squares += system->size[t] * system->size[t];
+    }
+    memset(system->a, 0, nb * nb * sizeof *system->a);
+    memset(system->b, 0, rows * nb * sizeof *system->b);
+    memset(system->d, 0, squares * sizeof *system->d);
+    memset(system->g, 0, system->n_unknowns * sizeof *system->g);
+}
+
+void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, const double gram[],
+                        const double right[], size_t n_columns)
+{
+    size_t nb = system->n_border, size = block == TT_NONE ? 0 : system->size[block];
+    double *b = block == TT_NONE ? NULL : system->b + (system->first[block] - nb) * nb;
+    double *d = block == TT_NONE ? NULL : system->d + system->d_at[block];
+
+    for (size_t i = 0; i < n; i++) {
+        size_t at = entries[i].place;
+        double value = entries[i].value;
+        const double *column = gram + entries[i].column * n_columns;
+        if (at < nb) {
+            system->g[at] += value * right[entries[i].column];
+            for (size_t j = 0; j < n; j++) {
+                if (entries[j].place < nb) {
+                    system->a[at * nb + entries[j].place] += value * entries[j].value * column[entries[j].column];
+                }
+            }
+        } else {
+            double *b_row = b + (at - nb) * nb, *d_row = d + (at - nb) * size;
+            system->g[system->first[block] + at - nb] += value * right[entries[i].column];
+            for (size_t j = 0; j < n; j++) {
+                double product = value * entries[j].value * column[entries[j].column];
+                if (entries[j].place < nb) {
+                    b_row[entries[j].place] += product;
+                } else {
+                    d_row[entries[j].place - nb] += product;
+                }
+            }
+        }
+    }
+}
+
+void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight, double residual)
+{
+    double right = weight * residual;
+    tt_system_add_cell(system, block, entries, n, &weight, &right, 1);
+}
+
+/* In place, lower triangle; the upper one is left as it was. */
+static bool cholesky(double m[], size_t n)
+{
+    for (size_t j = 0; j < n; j++) {
+        double *row_j = m + j * n;
+        for (size_t k = 0; k < j; k++) {
+            row_j[j] -= row_j[k] * row_j[k];
+        }
+        if (!(row_j[j] > PIVOT_FLOOR)) {
+            return false;
+        }
+        row_j[j] = sqrt(row_j[j]);
+        double inverse = 1 / row_j[j];
+        for (size_t i = j + 1; i < n; i++) {
+            double *row_i = m + i * n, sum = row_i[j];
+            for (size_t k = 0; k < j; k++) {
+                sum -= row_i[k] * row_j[k];
+            }
+            row_i[j] = sum * inverse;
+        }
+    }
+    return true;
+}
+
+/* x = L^-1 x */
+static void forward(const double l[], size_t n, double x[])
+{
+    for (size_t i = 0; i < n; i++) {
+        double sum = x[i];
+        for (size_t k = 0; k < i; k++) {
+            sum -= l[i * n + k] * x[k];
+        }
+        x[i] = sum / l[i * n + i];
+    }
+}
+
+/* x = L^-T x */
+static void backward(const double l[], size_t n, double x[])
+{
+    for (size_t i = n; i-- > 0;) {
+        x[i] /= l[i * n + i];
+        for (size_t k = 0; k < i; k++) {
+            x[k] -= l[i * n + k] * x[i];
+        }
+    }
+}
+
+static bool set_scale(struct tt_system *system)
+{
+    size_t nb = system->n_border;
+
+    for (size_t i = 0; i < nb; i++) {
+        if (!(system->a[i * nb + i] > 0)) {
+            return false;
+        }
+        system->scale[i] = 1 / sqrt(system->a[i * nb + i]);
+    }
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        const double *d = system->d + system->d_at[t];
+        for (size_t i = 0; i < system->size[t]; i++) {
+            if (!(d[i * system->size[t] + i] > 0)) {
+                return false;
+            }
+            system->scale[system->first[t] + i] = 1 / sqrt(d[i * system->size[t] + i]);
+        }
+    }
+    return true;
+}
+
+/* Factor one block, turn its border rows into L^-1 B, and take their part off the Schur complement. */
+static bool eliminate(struct tt_system *system, size_t t)
+{
+    size_t nb = system->n_border, size = system->size[t];
+    const double *scale = system->scale + system->first[t];
+    const double *d = system->d + system->d_at[t], *b = system->b + (system->first[t] - nb) * nb;
+    double *ld = system->ld + system->d_at[t], *lb = system->lb + (system->first[t] - nb) * nb;
+
+    for (size_t i = 0; i < size; i++) {
+        for (size_t j = 0; j <= i; j++) {
+            ld[i * size + j] = d[i * size + j] * scale[i] * scale[j];
+        }
+    }
+    if (!cholesky(ld, size)) {
+        return false;
+    }
+    for (size_t i = 0; i < size; i++) {
+        double *row = lb + i * nb;
+        for (size_t j = 0; j < nb; j++) {
+            row[j] = b[i * nb + j] * scale[i] * system->scale[j];
+        }
+        for (size_t k = 0; k < i; k++) {
+            double l = ld[i * size + k];
+            const double *above = lb + k * nb;
+            for (size_t j = 0; j < nb; j++) {
+                row[j] -= l * above[j];
+            }
+        }
+        double inverse = 1 / ld[i * size + i];
+        for (size_t j = 0; j < nb; j++) {
+            row[j] *= inverse;
+        }
+        for (size_t j = 0; j < nb; j++) {
+            double value = row[j], *la = system->la + j * nb;
+            for (size_t k = 0; k <= j; k++) {
+                la[k] -= value * row[k];
+            }
+        }
+    }
+    return true;
+}
+
+bool tt_system_factor(struct tt_system *system)
+{
+    size_t nb = system->n_border;
+
+    if (!set_scale(system)) {
+        return false;
+    }
+    for (size_t i = 0; i < nb; i++) {
+        for (size_t j = 0; j <= i; j++) {
+            system->la[i * nb + j] = system->a[i * nb + j] * system->scale[i] * system->scale[j];
+        }
+    }
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        if (!eliminate(system, t)) {
+            return false;
+        }
+    }
+    return cholesky(system->la, nb);
+}
+
+void tt_system_solve(const struct tt_system *system, const double v[], double x[])
+{
+    size_t nb = system->n_border;
+
+    for (size_t i = 0; i < system->n_unknowns; i++) {
+        x[i] = v[i] * system->scale[i];
+    }
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        size_t size = system->size[t];
+        double *x_t = x + system->first[t];
+        const double *lb = system->lb + (system->first[t] - nb) * nb;
+        forward(system->ld + system->d_at[t], size, x_t);
+        for (size_t i = 0; i < size; i++) {
+            for (size_t j = 0; j < nb; j++) {
+                x[j] -= lb[i * nb + j] * x_t[i];
+            }
+        }
+    }
+    forward(system->la, nb, x);
+    backward(system->la, nb, x);
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        size_t size = system->size[t];
+        double *x_t = x + system->first[t];
+        const double *lb = system->lb + (system->first[t] - nb) * nb;
+        for (size_t i = 0; i < size; i++) {
+            for (size_t j = 0; j < nb; j++) {
+                x_t[i] -= lb[i * nb + j] * x[j];
+            }
+        }
+        backward(system->ld + system->d_at[t], size, x_t);
+    }
+    for (size_t i = 0; i < system->n_unknowns; i++) {
+        x[i] *= system->scale[i];
+    }
+}
+
+void tt_system_half_solve(const struct tt_system *system, size_t block, const double border[], const double in_block[], double y[])
+{
+    size_t nb = system->n_border;
+
+    for (size_t j = 0; j < nb; j++) {
+        y[j] = border[j] * system->scale[j];
+    }
+    if (block != TT_NONE) {
+        size_t size = system->size[block];
+        const double *lb = system->lb + (system->first[block] - nb) * nb;
+        double *y_t = y + nb;
+        for (size_t i = 0; i < size; i++) {
+            y_t[i] = in_block[i] * system->scale[system->first[block] + i];
+        }
+        forward(system->ld + system->d_at[block], size, y_t);
+        for (size_t i = 0; i < size; i++) {
+            for (size_t j = 0; j < nb; j++) {
+                y[j] -= lb[i * nb + j] * y_t[i];
+            }
+        }
+    }
+    forward(system->la, nb, y);
+}
+
+/* @inverse = (L L^T)^-1, whole; @work: n numbers. */
+static void invert(const double l[], size_t n, double inverse[])
+{
+    /* Column by column: L^-1 first (into the lower triangle), then its product with its transpose. */
+    for (size_t j = 0; j < n; j++) {
+        for (size_t i = j; i < n; i++) {
+            double sum = i == j ? 1 : 0;
+            for (size_t k = j; k < i; k++) {
+                sum -= l[i * n + k] * inverse[k * n + j];
+            }
+            inverse[i * n + j] = sum / l[i * n + i];
+        }
+    }
+    for (size_t i = 0; i < n; i++) {
+        for (size_t j = 0; j <= i; j++) {
+            double sum = 0;
+            for (size_t k = i; k < n; k++) {
+                sum += inverse[k * n + i] * inverse[k * n + j];
+            }
+            inverse[j * n + i] = sum; /* upper triangle; rows k >= i of the lower one are still L^-1 */
+        }
+    }
+    for (size_t i = 0; i < n; i++) {
+        for (size_t j = 0; j < i; j++) {
+            inverse[i * n + j] = inverse[j * n + i];
+        }
+    }
+}
+
+void tt_system_invert(struct tt_system *system)
+{
+    size_t nb = system->n_border;
+
+    invert(system->la, nb, system->c);
+    for (size_t i = 0; i < nb; i++) {
+        for (size_t j = 0; j < nb; j++) {
+            system->c[i * nb + j] *= system->scale[i] * system->scale[j];
+        }
+    }
+}
+
+void tt_system_block_covariance(const struct tt_system *system, size_t block, double cc[], double cb[], double response[])
+{
+    size_t nb = system->n_border, size = system->size[block];
+    const double *scale = system->scale + system->first[block];
+    const double *ld = system->ld + system->d_at[block], *lb = system->lb + (system->first[block] - nb) * nb;
+
+    for (size_t i = size; i-- > 0;) { /* response = L^-T (L^-1 B), unscaled */
+        for (size_t j = 0; j < nb; j++) {
+            double sum = lb[i * nb + j];
+            for (size_t k = i + 1; k < size; k++) {
+                sum -= ld[k * size + i] * response[k * nb + j] / scale[k] * system->scale[j];
+            }
+            response[i * nb + j] = sum / ld[i * size + i] * scale[i] / system->scale[j];
+        }
+    }
+    for (size_t i = 0; i < size; i++) {
+        for (size_t j = 0; j < nb; j++) {
+            double sum = 0;
+            for (size_t k = 0; k < nb; k++) {
+                sum -= response[i * nb + k] * system->c[k * nb + j];
+            }
+            cb[i * nb + j] = sum;
+        }
+    }
+    invert(ld, size, cc);
+    for (size_t i = 0; i < size; i++) {
+        for (size_t j = 0; j < size; j++) {
+            double sum = cc[i * size + j] * scale[i] * scale[j];
+            for (size_t k = 0; k < nb; k++) {
+                sum -= cb[i * nb + k] * response[j * nb + k];
+            }
+            cc[i * size + j] = sum;
+        }
+    }
+}

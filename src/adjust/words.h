@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Sentences of findings: numbers in the units people think in, directions in words. UTF-8. */
+#ifndef TT_ADJUST_WORDS_H
+#define TT_ADJUST_WORDS_H
+
+#include <stdbool.h>
+
+#include "base/buffer.h"
+
+/* @value_mm as micrometres, "12 µm", "3.4 µm" below ten. */
+void tt_words_um(struct tt_buffer *buffer, double value_mm);
+/* @value_mm with four decimals, "41.2990 mm". */
+void tt_words_mm(struct tt_buffer *buffer, double value_mm);
+void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals);
+/* Milliseconds, percent, a bare factor: three significant digits or so. */
+void tt_words_ms(struct tt_buffer *buffer, double value_ms);
+void tt_words_percent(struct tt_buffer *buffer, double share);
+void tt_words_factor(struct tt_buffer *buffer, double factor);
+/* The machine direction closest to (@x, @y): "+x", "-y", or "at 27°" where none is within 15 degrees. */
+void tt_words_direction(struct tt_buffer *buffer, double x, double y);
+/* The axis line of (@x, @y): "x", "y" or "the line at 27°". */
+void tt_words_line(struct tt_buffer *buffer, double x, double y);
+/* "line 17", "lines 17, 31 and 40", at most eight, then "and 12 more". */
+void tt_words_lines(struct tt_buffer *buffer, const size_t lines[], size_t n);
+
+#endif
