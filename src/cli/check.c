@@ -1,0 +1,127 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue check: every fault of the files, and what a run can determine, before anything is solved. */
+#include "config.h"
+
+#include <argp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/inputs.h"
+#include "cli/terminal.h"
+
+/* What the checks of all runs share. */
+struct job {
+    const struct cli_inputs *inputs;
+    const struct cli_objects *objects;
+    struct tiptrue_text_options look;
+    struct tiptrue_workspace *workspace; /* made when first needed */
+};
+
+/* What a good run can determine; needs plate and machine. Returns the exit status. */
+static int tell_determined(struct job *job, const char *path, const struct tiptrue_run *run)
+{
+    const struct cli_objects *objects = job->objects;
+    struct cli_messages messages = {.stream = stderr, .telling = job->inputs->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct tiptrue_error error = {0};
+    bool determined = false;
+    char *text = NULL;
+    size_t length = 0;
+
+    if (objects->plate == NULL || objects->machine == NULL) {
+        if (!job->inputs->json) {
+            printf("%s: give a good --plate and --machine too, to see what the run can determine\n", path);
+        }
+        return 0;
+    }
+    if (job->workspace == NULL) {
+        error.status = tiptrue_workspace_new(&job->workspace, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_check(job->workspace, objects->plate, objects->machine, run, job->inputs->json, &job->look,
+                                     &determined, &text, &length, &error);
+    }
+    if (error.status != TIPTRUE_OK) {
+        return cli_file_read(&messages, path, "run", &error);
+    }
+    cli_write(text, length);
+    if (job->inputs->json) {
+        cli_write("\n", 1);
+    }
+    free(text);
+    return determined ? 0 : CLI_EXIT_REPEAT;
+}
+
+static int check_run(struct job *job, const char *path)
+{
+    struct cli_messages messages = {.stream = stderr, .telling = job->inputs->json ? CLI_TELL_EACH : CLI_TELL_TEXT};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    struct tiptrue_run *run = NULL;
+    int status;
+
+    error.status = tiptrue_run_read(path, job->objects->plate, job->objects->machine, job->objects->plan, job->inputs->pattern, &sink,
+                                    &run, &error);
+    status = cli_file_read(&messages, path, "run", &error);
+    if (status == 0) {
+        status = tell_determined(job, path, run);
+    }
+    tiptrue_run_free(run);
+    return status;
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct cli_inputs *inputs = state->input;
+
+    (void)argument;
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = inputs;
+        return 0;
+    case ARGP_KEY_END:
+        if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL && inputs->n_runs == 0) {
+            argp_error(state, "nothing to check: name a plate, a machine, a plan or a run");
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+int cli_check(int argc, char *argv[])
+{
+    static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
+    static const struct argp ARGP = {
+        .parser = parse_option,
+        .args_doc = "[RUN...]",
+        .doc = "Say every fault of the files named; from plate, machine and run, say also which quantities the touches can "
+               "determine.\v"
+               "Exit status: 0 the files are good and each run determines its offsets, 20 a run does not; 64 wrong use, 65 bad input, "
+               "66 no input, 74 reading or writing failed. Of several files, the worst.",
+        .children = CHILDREN,
+    };
+    struct cli_inputs inputs = {0};
+    struct cli_objects objects = {0};
+    struct job job = {.inputs = &inputs, .objects = &objects};
+    int status;
+
+    if (argp_parse(&ARGP, argc, argv, 0, NULL, &inputs) != 0) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    job.look = cli_text_options(inputs.plain);
+    status = cli_objects_read(&inputs, inputs.json ? CLI_TELL_EACH : CLI_TELL_TEXT, &objects);
+    for (size_t i = 0; i < inputs.n_runs; i++) {
+        if (inputs.plan != NULL && objects.plan == NULL) {
+            break; /* without the plan a controller's log says nothing */
+        }
+        status = cli_worse(status, check_run(&job, inputs.runs[i]));
+    }
+    tiptrue_workspace_free(job.workspace);
+    cli_objects_free(&objects);
+    free(inputs.runs);
+    return status;
+}

@@ -1,0 +1,21 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The commands of the program: one file each, one row of the table in main.c each. */
+#ifndef TT_CLI_COMMAND_H
+#define TT_CLI_COMMAND_H
+
+#include "tiptrue.h"
+
+/* Exit statuses that are not errors; those of errors are the table in main.c. */
+enum { CLI_EXIT_KEEP = 0, CLI_EXIT_UPDATE = 10, CLI_EXIT_REPEAT = 20 };
+
+/* The exit status that stands for @status: one of the BSD sysexits numbers, 0 for TIPTRUE_OK. */
+int cli_exit_status(enum tiptrue_status status);
+/* The worse one of two exit statuses: errors (64 and up) beat verdicts, and the larger number wins. */
+int cli_worse(int status, int other);
+
+/* Each takes its own part of the command line, with "tiptrue COMMAND" as argv[0], and returns the exit status. */
+int cli_solve(int argc, char *argv[]);
+int cli_check(int argc, char *argv[]);
+
+#endif

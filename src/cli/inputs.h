@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the input files of a command hold, read and reported. */
+#ifndef TT_CLI_INPUTS_H
+#define TT_CLI_INPUTS_H
+
+#include "cli/messages.h"
+#include "cli/options.h"
+#include "tiptrue.h"
+
+/* NULL = not named, or not readable. */
+struct cli_objects {
+    struct tiptrue_plate *plate;
+    struct tiptrue_machine *machine;
+    struct tiptrue_plan *plan;
+};
+
+/* Read plate, machine and plan, whichever are named, all of them even when one is bad. Returns the exit status: 0, or the worst. */
+int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling, struct cli_objects *objects);
+void cli_objects_free(struct cli_objects *objects);
+
+/* What is said of a file after it was read: @error holds the status, TIPTRUE_OK or not. Returns the exit status for it. */
+int cli_file_read(struct cli_messages *messages, const char *path, const char *what, const struct tiptrue_error *error);
+
+#endif

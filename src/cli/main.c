@@ -1,0 +1,156 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The program: which command is meant, what its status is as an exit status, and whether its output arrived. */
+#include "config.h"
+
+#include <argp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/terminal.h"
+
+struct command {
+    const char *name;
+    const char *full_name; /* as argv[0], for the command's own messages */
+    const char *purpose;
+    int (*run)(int argc, char *argv[]);
+};
+
+static const struct command COMMANDS[] = {
+    {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
+    {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
+};
+#define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
+
+int cli_exit_status(enum tiptrue_status status)
+{
+    static const int EXITS[] = {
+        [TIPTRUE_OK] = EX_OK,
+        [TIPTRUE_E_USAGE] = EX_USAGE,
+        [TIPTRUE_E_DATA] = EX_DATAERR,
+        [TIPTRUE_E_NO_INPUT] = EX_NOINPUT,
+        [TIPTRUE_E_INTERNAL] = EX_SOFTWARE,
+        [TIPTRUE_E_MEMORY] = EX_OSERR,
+        [TIPTRUE_E_IO] = EX_IOERR,
+        [TIPTRUE_E_CONFIG] = EX_CONFIG,
+        [TIPTRUE_E_DEGENERATE] = EX_DATAERR,
+    };
+    return EXITS[status];
+}
+
+int cli_worse(int status, int other)
+{
+    return status > other ? status : other;
+}
+
+/* The table of commands, put behind the options of --help; the text becomes argp's to free. */
+static char *help_filter(int key, const char *text, void *input)
+{
+    static const char TITLE[] = "Commands:\n", TAIL[] = "\n`tiptrue COMMAND --help' tells the options of a command.";
+    size_t size = sizeof TITLE + sizeof TAIL, at;
+    char *table;
+
+    (void)input;
+    if (key != ARGP_KEY_HELP_POST_DOC) {
+        return (char *)text; /* unchanged, as argp's manual wants it */
+    }
+    for (size_t i = 0; i < N_COMMANDS; i++) {
+        size += strlen(COMMANDS[i].purpose) + 16;
+    }
+    table = malloc(size);
+    if (table == NULL) {
+        return NULL;
+    }
+    at = (size_t)snprintf(table, size, "%s", TITLE);
+    for (size_t i = 0; i < N_COMMANDS; i++) {
+        at += (size_t)snprintf(table + at, size - at, "  %-8s  %s\n", COMMANDS[i].name, COMMANDS[i].purpose);
+    }
+    snprintf(table + at, size - at, "%s", TAIL);
+    return table;
+}
+
+static const struct command *find_command(const char *name)
+{
+    for (size_t i = 0; i < N_COMMANDS; i++) {
+        if (strcmp(COMMANDS[i].name, name) == 0) {
+            return &COMMANDS[i];
+        }
+    }
+    return NULL;
+}
+
+/* What the command line asks for, before the command's own options. */
+struct request {
+    const struct command *command; /* NULL = none was named */
+    int at;                        /* of the command in argv */
+    bool version;
+};
+
+/* "solve, check" */
+static void name_commands(char names[], size_t size)
+{
+    size_t at = 0;
+
+    for (size_t i = 0; i < N_COMMANDS && at < size; i++) {
+        at += (size_t)snprintf(names + at, size - at, "%s%s", i > 0 ? ", " : "", COMMANDS[i].name);
+    }
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct request *request = state->input;
+    char names[256] = "";
+
+    name_commands(names, sizeof names);
+    switch (key) {
+    case 'V':
+        request->version = true;
+        return 0;
+    case ARGP_KEY_ARG:
+        request->command = find_command(argument);
+        if (request->command == NULL) {
+            argp_error(state, "'%s' is no command; the commands are %s", argument, names);
+        }
+        request->at = state->next - 1;
+        state->next = state->argc; /* the rest is the command's */
+        return 0;
+    case ARGP_KEY_END:
+        if (request->command == NULL && !request->version) {
+            argp_error(state, "a command is missing; the commands are %s", names);
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+int main(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {"version", 'V', NULL, 0, "Say the version and exit", -1},
+        {0},
+    };
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "COMMAND [OPTION...]",
+        .doc = "Where each tip of a placement machine is, seen from its camera: from touches on a reference plate to the "
+               "tip-to-camera offset, with its uncertainty.\v ",
+        .help_filter = help_filter,
+    };
+    struct request request = {0};
+
+    cli_guard_streams();
+    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) {
+        return EX_USAGE;
+    }
+    if (request.version) {
+        printf("tiptrue %s\n", tiptrue_version());
+        return EX_OK;
+    }
+    argv[request.at] = (char *)request.command->full_name; /* read only, there as everywhere */
+    return request.command->run(argc - request.at, argv + request.at);
+}

@@ -1,0 +1,106 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See messages.h. */
+#include "config.h"
+
+#include "cli/messages.h"
+
+#include <stdlib.h>
+
+/* Where to write: when memory for keeping is short, standard error, for a message in the wrong place is better than none. */
+static FILE *stream_of(struct cli_messages *messages)
+{
+    if (messages->stream != NULL) {
+        return messages->stream;
+    }
+    if (messages->kept == NULL) {
+        messages->kept = open_memstream(&messages->text, &messages->length);
+    }
+    return messages->kept != NULL ? messages->kept : stderr;
+}
+
+static void write_message(FILE *to, const char *severity, const char *file, size_t line, size_t column, const char *text,
+                          const char *hint)
+{
+    fputs(file != NULL && file[0] != '\0' ? file : "tiptrue", to);
+    if (line > 0) {
+        fprintf(to, ":%zu", line);
+    }
+    if (line > 0 && column > 0) {
+        fprintf(to, ":%zu", column);
+    }
+    fprintf(to, ": %s: %s\n", severity, text);
+    if (hint != NULL && hint[0] != '\0') {
+        fprintf(to, "  hint: %s\n", hint);
+    }
+}
+
+void cli_print_error_json(const struct tiptrue_error *error)
+{
+    char *text;
+
+    if (tiptrue_error_json(error, &text, NULL, NULL) == TIPTRUE_OK) {
+        puts(text);
+        free(text);
+    }
+}
+
+static void print_diagnostic_json(const struct tiptrue_diagnostic *d)
+{
+    struct tiptrue_error error = {.status = TIPTRUE_E_DATA, .line = d->line, .column = d->column};
+
+    snprintf(error.file, sizeof error.file, "%s", d->file != NULL ? d->file : "");
+    snprintf(error.text, sizeof error.text, "%s", d->text);
+    snprintf(error.hint, sizeof error.hint, "%s", d->hint != NULL ? d->hint : "");
+    cli_print_error_json(&error);
+}
+
+static void told(void *context, const struct tiptrue_diagnostic *d)
+{
+    static const char *const SEVERITIES[] = {
+        [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+    struct cli_messages *messages = context;
+
+    if (d->severity == TIPTRUE_ERROR) {
+        messages->errors++;
+        if (messages->telling == CLI_TELL_EACH) {
+            print_diagnostic_json(d);
+        }
+    }
+    write_message(stream_of(messages), SEVERITIES[d->severity], d->file, d->line, d->column, d->text, d->hint);
+}
+
+struct tiptrue_sink cli_messages_sink(struct cli_messages *messages)
+{
+    return (struct tiptrue_sink){.told = told, .context = messages};
+}
+
+void cli_messages_error(struct cli_messages *messages, const struct tiptrue_error *error)
+{
+    bool repeated = messages->errors > 0;
+
+    if (messages->telling == CLI_TELL_FIRST || (messages->telling == CLI_TELL_EACH && !repeated)) {
+        cli_print_error_json(error);
+    }
+    if (!repeated) {
+        messages->errors++;
+        write_message(stream_of(messages), "error", error->file, error->line, error->column, error->text, error->hint);
+    }
+}
+
+bool cli_messages_any(const struct cli_messages *messages)
+{
+    return messages->kept != NULL;
+}
+
+void cli_messages_show(struct cli_messages *messages)
+{
+    if (messages->kept == NULL) {
+        return;
+    }
+    if (fclose(messages->kept) == 0) {
+        fwrite(messages->text, 1, messages->length, stderr);
+    }
+    free(messages->text);
+    *messages = (struct cli_messages){0};
+}

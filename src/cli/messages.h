@@ -1,0 +1,42 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Messages about input: `file:line:column: error: text`, then `  hint: text` where there is one. */
+#ifndef TT_CLI_MESSAGES_H
+#define TT_CLI_MESSAGES_H
+
+#include <stdbool.h>
+#include <stdio.h>
+
+#include "tiptrue.h"
+
+/* What goes to standard output besides. */
+enum cli_telling {
+    CLI_TELL_NOTHING,
+    CLI_TELL_FIRST, /* a line of JSON (tiptrue.error/1) for a file with faults: the first one */
+    CLI_TELL_EACH,  /* one for each fault */
+    CLI_TELL_TEXT   /* a sentence for each file, good or not */
+};
+
+/* Messages of one file. They go to @stream at once, or, when it is NULL, are kept for cli_messages_show: a worker may not write
+ * between those of another. Starts as {0} or {.stream = stderr, .telling = ...}. */
+struct cli_messages {
+    FILE *stream;
+    enum cli_telling telling;
+    char *text; /* what was kept */
+    size_t length;
+    FILE *kept;
+    size_t errors; /* of severity error, so far */
+};
+
+/* A sink that writes into @messages. */
+struct tiptrue_sink cli_messages_sink(struct cli_messages *messages);
+/* Write @error as a line of JSON to standard output. */
+void cli_print_error_json(const struct tiptrue_error *error);
+/* Write @error, unless the sink was told errors already: @error repeats the first of them. */
+void cli_messages_error(struct cli_messages *messages, const struct tiptrue_error *error);
+/* Write what was kept to standard error and give its memory back. */
+void cli_messages_show(struct cli_messages *messages);
+/* Whether anything was kept. */
+bool cli_messages_any(const struct cli_messages *messages);
+
+#endif

@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See options.h. A wrong use ends the program with status 64: argp's own exit status for it. */
+#include "config.h"
+
+#include "cli/options.h"
+
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+
+static const struct argp_option OPTIONS[] = {
+    {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
+    {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate: marks, edges and how well they are known", 1},
+    {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine: rotation, resolution, tips with their present offsets, limits", 1},
+    {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern", 1},
+    {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
+    {NULL, 0, NULL, 0, "Output:", 2},
+    {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+    {0},
+};
+
+static void check_inputs(const struct cli_inputs *inputs, struct argp_state *state)
+{
+    const char *const files[] = {inputs->plate, inputs->machine, inputs->plan};
+    size_t from_stdin = 0;
+
+    if (inputs->plan != NULL && inputs->pattern == NULL) {
+        argp_error(state, "--plan needs --pattern: how a report of the controller looks");
+    }
+    if (inputs->pattern != NULL && inputs->plan == NULL) {
+        argp_error(state, "--pattern needs --plan: what each move of the log was");
+    }
+    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
+        from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
+    }
+    for (size_t i = 0; i < inputs->n_runs; i++) {
+        from_stdin += strcmp(inputs->runs[i], "-") == 0;
+    }
+    if (from_stdin > 1) {
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
+    }
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct cli_inputs *inputs = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        inputs->runs = calloc((size_t)state->argc + 1, sizeof *inputs->runs);
+        return inputs->runs != NULL ? 0 : ENOMEM;
+    case CLI_KEY_PLATE:
+        inputs->plate = argument;
+        return 0;
+    case CLI_KEY_MACHINE:
+        inputs->machine = argument;
+        return 0;
+    case CLI_KEY_PLAN:
+        inputs->plan = argument;
+        return 0;
+    case CLI_KEY_PATTERN:
+        inputs->pattern = argument;
+        return 0;
+    case CLI_KEY_JSON:
+        inputs->json = true;
+        return 0;
+    case CLI_KEY_PLAIN:
+        inputs->plain = true;
+        return 0;
+    case ARGP_KEY_ARG:
+        inputs->runs[inputs->n_runs++] = argument;
+        return 0;
+    case ARGP_KEY_END:
+        check_inputs(inputs, state);
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+const struct argp cli_inputs_argp = {.options = OPTIONS, .parser = parse_option};
+
+size_t cli_whole_number(struct argp_state *state, const char *option, const char *text, size_t least, size_t most)
+{
+    size_t digits = strspn(text, "0123456789");
+    unsigned long value;
+
+    if (digits == 0 || text[digits] != '\0') {
+        argp_error(state, "%s '%s' is not a whole number; allowed are %zu to %zu", option, text, least, most);
+    }
+    errno = 0;
+    value = strtoul(text, NULL, 10);
+    if (errno != 0 || value < least || value > most) {
+        argp_error(state, "%s %s is out of range; allowed are %zu to %zu", option, text, least, most);
+    }
+    return value;
+}

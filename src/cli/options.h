@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Options and arguments that several commands share. */
+#ifndef TT_CLI_OPTIONS_H
+#define TT_CLI_OPTIONS_H
+
+#include <argp.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+/* Keys of options without a short name: above every character. */
+enum {
+    CLI_KEY_PLATE = 0x100,
+    CLI_KEY_MACHINE,
+    CLI_KEY_PLAN,
+    CLI_KEY_PATTERN,
+    CLI_KEY_JSON,
+    CLI_KEY_PLAIN,
+    CLI_KEY_TOUCHES,
+    CLI_KEY_LEAST_SQUARES,
+    CLI_KEY_JOBS
+};
+
+/* The files that the command line names; NULL = not named. All point into argv, but for the list of runs. */
+struct cli_inputs {
+    const char *plate, *machine, *plan, *pattern;
+    const char **runs; /* for free() */
+    size_t n_runs;
+    bool json, plain;
+};
+
+/* A child parser for --plate, --machine, --plan, --pattern, --json, --plain and RUN arguments; its input is a struct cli_inputs. */
+extern const struct argp cli_inputs_argp;
+
+/* A whole number from @least to @most, else a usage error that names @option. */
+size_t cli_whole_number(struct argp_state *state, const char *option, const char *text, size_t least, size_t most);
+
+#endif

@@ -1,0 +1,247 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue solve: run logs in, a result for each out, in the order of the command line. */
+#include "config.h"
+
+#include <argp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sysexits.h>
+#include <unistd.h>
+
+#include "cli/batch.h"
+#include "cli/command.h"
+#include "cli/inputs.h"
+#include "cli/terminal.h"
+
+#define MOST_JOBS 1024 /* threads: more than any machine's cores, few enough that their number never is the fault */
+
+struct arguments {
+    struct cli_inputs inputs;
+    bool touches, least_squares;
+    size_t jobs; /* 0 = as many as there are cores */
+};
+
+/* All that the workers share; they only read it, each but its own workspace. */
+struct job {
+    const struct arguments *arguments;
+    const struct cli_objects *objects;
+    struct tiptrue_text_options look;
+    struct tiptrue_workspace **workspaces; /* one for each worker, made when first needed */
+    struct cli_progress progress;
+    int worst;
+};
+
+/* What one run results in. */
+struct outcome {
+    struct cli_messages messages;
+    char *text; /* NULL = nothing for standard output */
+    size_t length;
+    int exit_status;
+};
+
+static int exit_of_verdict(enum tiptrue_verdict verdict)
+{
+    static const int EXITS[] = {
+        [TIPTRUE_KEEP] = CLI_EXIT_KEEP, [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE, [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT};
+    return EXITS[verdict];
+}
+
+/* A solution of the run into *outcome. */
+static enum tiptrue_status write_solution(const struct job *job, const struct tiptrue_solution *solution, struct outcome *outcome,
+                                          struct tiptrue_error *error)
+{
+    outcome->exit_status = exit_of_verdict(tiptrue_solution_verdict(solution));
+    if (job->arguments->inputs.json) {
+        return tiptrue_solution_json(solution, &job->look, &outcome->text, &outcome->length, error);
+    }
+    return tiptrue_solution_text(solution, &job->look, &outcome->text, &outcome->length, error);
+}
+
+static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace, const char *path,
+                                     struct outcome *outcome, struct tiptrue_error *error)
+{
+    const struct cli_objects *objects = job->objects;
+    struct tiptrue_sink sink = cli_messages_sink(&outcome->messages);
+    struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares};
+    struct tiptrue_run *run = NULL;
+    struct tiptrue_solution *solution = NULL;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (*workspace == NULL) {
+        status = tiptrue_workspace_new(workspace, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, job->arguments->inputs.pattern, &sink,
+                                  &run, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options, &solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = write_solution(job, solution, outcome, error);
+    }
+    tiptrue_solution_free(solution);
+    tiptrue_run_free(run);
+    return status;
+}
+
+static void work(void *context, size_t worker, size_t index, void *slot)
+{
+    const struct job *job = context;
+    struct outcome *outcome = slot;
+    struct tiptrue_error error = {0};
+
+    error.status = solve_run(job, &job->workspaces[worker], job->arguments->inputs.runs[index], outcome, &error);
+    if (error.status == TIPTRUE_OK) {
+        return;
+    }
+    outcome->exit_status = cli_exit_status(error.status);
+    cli_messages_error(&outcome->messages, &error);
+    if (job->arguments->inputs.json && tiptrue_error_json(&error, &outcome->text, &outcome->length, NULL) != TIPTRUE_OK) {
+        outcome->text = NULL;
+    }
+}
+
+/* Results of several runs stand apart: by an empty line, as JSON by a line each. */
+static void print(const struct job *job, size_t index, const struct outcome *outcome)
+{
+    bool json = job->arguments->inputs.json;
+
+    if (outcome->text == NULL) {
+        return;
+    }
+    if (!json && index > 0) {
+        cli_write("\n", 1);
+    }
+    cli_write(outcome->text, outcome->length);
+    if (json) {
+        cli_write("\n", 1);
+    }
+}
+
+static void deliver(void *context, size_t index, void *slot)
+{
+    struct job *job = context;
+    struct outcome *outcome = slot;
+
+    if (cli_messages_any(&outcome->messages)) {
+        cli_progress_clear(&job->progress);
+    }
+    job->worst = cli_worse(job->worst, outcome->exit_status);
+    print(job, index, outcome);
+    cli_messages_show(&outcome->messages);
+    cli_progress_tell(&job->progress, index + 1);
+    free(outcome->text);
+}
+
+/* The number of threads: as asked for, else one for each core. */
+static size_t workers_for(const struct arguments *arguments)
+{
+    long cores;
+
+    if (arguments->jobs > 0) {
+        return arguments->jobs;
+    }
+    cores = sysconf(_SC_NPROCESSORS_ONLN);
+    return cores < 1 ? 1 : cores > MOST_JOBS ? MOST_JOBS : (size_t)cores;
+}
+
+static int solve_all(const struct arguments *arguments, const struct cli_objects *objects)
+{
+    struct job job = {.arguments = arguments, .objects = objects, .look = cli_text_options(arguments->inputs.plain)};
+    struct cli_batch batch = {.pieces = arguments->inputs.n_runs,
+                              .workers = workers_for(arguments),
+                              .outcome_size = sizeof(struct outcome),
+                              .context = &job,
+                              .work = work,
+                              .deliver = deliver};
+    bool ran = false;
+
+    job.look.observations = arguments->touches;
+    cli_progress_begin(&job.progress, batch.pieces);
+    job.workspaces = calloc(batch.workers, sizeof *job.workspaces);
+    if (job.workspaces != NULL) {
+        ran = cli_batch_run(&batch);
+        for (size_t i = 0; i < batch.workers; i++) {
+            tiptrue_workspace_free(job.workspaces[i]);
+        }
+        free(job.workspaces);
+    }
+    cli_progress_clear(&job.progress);
+    if (!ran) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    return job.worst;
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = &arguments->inputs;
+        return 0;
+    case CLI_KEY_TOUCHES:
+        arguments->touches = true;
+        return 0;
+    case CLI_KEY_LEAST_SQUARES:
+        arguments->least_squares = true;
+        return 0;
+    case CLI_KEY_JOBS:
+        arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
+        return 0;
+    case ARGP_KEY_END:
+        if (arguments->inputs.plate == NULL) {
+            argp_error(state, "--plate is missing: name the file of the reference plate");
+        }
+        if (arguments->inputs.machine == NULL) {
+            argp_error(state, "--machine is missing: name the file of the machine");
+        }
+        if (arguments->inputs.n_runs == 0) {
+            argp_error(state, "a RUN is missing: name the file of the run log, or - for standard input");
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+int cli_solve(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
+        {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
+         "Robust step off, every touch counts in full: to compare with other programs, not to work with", 3},
+        {"jobs", CLI_KEY_JOBS, "N", 0, "Solve N runs at a time (default: one for each core)", 3},
+        {0},
+    };
+    static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "--plate FILE --machine FILE RUN...",
+        .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact radius of every tip, with uncertainty, "
+               "findings and a verdict.\v"
+               "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong use, 65 bad input, 66 no input, 70 fault of "
+               "the program, 71 out of memory, 74 reading or writing failed. Of several runs, the worst.",
+        .children = CHILDREN,
+    };
+    struct arguments arguments = {0};
+    struct cli_objects objects = {0};
+    int status;
+
+    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    status = cli_objects_read(&arguments.inputs, arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
+    if (status == 0) {
+        status = solve_all(&arguments, &objects);
+    }
+    cli_objects_free(&objects);
+    free(arguments.inputs.runs);
+    return status;
+}

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What lies behind the standard streams: whether output arrived, what a terminal can show, how far a long job is. */
+#ifndef TT_CLI_TERMINAL_H
+#define TT_CLI_TERMINAL_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <time.h>
+
+#include "tiptrue.h"
+
+/* First thing in main. A file opened later never takes the number of a closed standard stream; when the program ends, output that
+ * did not arrive makes the exit status 74 and a message (none for a closed pipe: its reader has had enough). */
+void cli_guard_streams(void);
+/* Write to standard output; when that fails, the program ends at once in the same way, for nobody reads what would follow. */
+void cli_write(const char *text, size_t length);
+
+/* Colour only on a terminal, when NO_COLOR is unset or empty and TERM is not "dumb"; signs beyond ASCII only where the
+ * locale's characters are UTF-8. With @plain neither. */
+struct tiptrue_text_options cli_text_options(bool plain);
+
+/* Progress of a job of many pieces, on standard error when that is a terminal and results go elsewhere. */
+struct cli_progress {
+    bool shown;
+    size_t total;
+    struct timespec last;
+};
+void cli_progress_begin(struct cli_progress *progress, size_t total);
+void cli_progress_tell(struct cli_progress *progress, size_t done);
+/* Take the line away, before a message or at the end. */
+void cli_progress_clear(const struct cli_progress *progress);
+
+#endif

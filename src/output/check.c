@@ -1,0 +1,128 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a run can determine, before it is solved: for a person, and as tiptrue.check/1. */
+#include "config.h"
+
+#include <math.h>
+
+#include "output/json_write.h"
+#include "output/output.h"
+#include "output/text_parts.h"
+
+/* ---- for a person ---- */
+
+static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
+{
+    tt_page_go(page, 2);
+    tt_page_puts(page, tip->name);
+    tt_page_tab(page, 16);
+    tt_page_count(page, tip->touches);
+    tt_page_puts(page, tip->touches == 1 ? " touch" : " touches");
+    tt_page_tab(page, 30);
+    if (!tip->offset_determined_x || !tip->offset_determined_y) {
+        tt_page_puts(page, "offset not determined");
+        tt_page_line_end(page);
+        return;
+    }
+    tt_page_puts(page, "offset x, y to be expected within " TT_PLUS_MINUS " ");
+    tt_page_fixed(page, 1000 * tip->expanded_x_mm, tt_um_decimals(tip->expanded_x_mm), false);
+    tt_page_puts(page, ", ");
+    tt_page_fixed(page, 1000 * tip->expanded_y_mm, tt_um_decimals(tip->expanded_y_mm), false);
+    tt_page_puts(page, " " TT_UM);
+    tt_page_line_end(page);
+    tt_page_go(page, 30);
+    tt_page_puts(page, "(on this plate, for changes:      " TT_PLUS_MINUS " ");
+    double x_mm = tip->factor * sqrt(tip->same_plate_cov.xx_mm2), y_mm = tip->factor * sqrt(tip->same_plate_cov.yy_mm2);
+    tt_page_fixed(page, 1000 * x_mm, tt_um_decimals(x_mm), false);
+    tt_page_puts(page, ", ");
+    tt_page_fixed(page, 1000 * y_mm, tt_um_decimals(y_mm), false);
+    tt_page_puts(page, " " TT_UM ")");
+    tt_page_line_end(page);
+}
+
+void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+
+    if (options != NULL) {
+        page.colour = options->colour;
+        page.utf8 = options->utf8;
+        page.columns = options->columns > 0 ? options->columns : 80;
+    }
+    tt_page_puts(&page, expected->file);
+    tt_page_puts(&page, ": the file is good");
+    tt_page_line_end(&page);
+    tt_page_go(&page, 2);
+    tt_page_count(&page, expected->touches_read);
+    tt_page_puts(&page, " touches, ");
+    tt_page_count(&page, expected->touches_no_contact);
+    tt_page_puts(&page, " of them without contact, ");
+    tt_page_count(&page, expected->sightings);
+    tt_page_puts(&page, " sightings");
+    tt_page_line_end(&page);
+    for (size_t i = 0; i < expected->n_tips; i++) {
+        say_tip(&page, &expected->tips[i]);
+    }
+    for (size_t i = 0; i < expected->n_findings; i++) {
+        const struct tt_finding *finding = &expected->findings[i];
+        tt_page_go(&page, 2);
+        tt_page_puts(&page, tt_finding_name(finding->code));
+        tt_page_puts(&page, ": ");
+        tt_page_prose(&page, 4, finding->text);
+    }
+    tt_page_end(&page);
+}
+
+/* ---- JSON ---- */
+
+static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
+{
+    bool x = tip->offset_determined_x, y = tip->offset_determined_y;
+
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", tip->name);
+    tt_json_key_count(json, "touches", tip->touches);
+    tt_json_key(json, "determined");
+    tt_json_open(json, '{');
+    tt_json_key(json, "offset_x");
+    tt_json_bool(json, x);
+    tt_json_key(json, "offset_y");
+    tt_json_bool(json, y);
+    tt_json_key(json, "runout");
+    tt_json_bool(json, tip->runout_determined);
+    tt_json_key(json, "contact_radius");
+    tt_json_bool(json, tip->radius_determined);
+    tt_json_close(json, '}');
+    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y, sqrt(tip->cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y, sqrt(tip->same_plate_cov.yy_mm2));
+    tt_json_key_number_if(json, "prior_share", x && y, tip->prior_share);
+    tt_json_close(json, '}');
+}
+
+void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.check/1");
+    tt_json_key_text(&json, "file", expected->file);
+    tt_json_key_count(&json, "touches", expected->touches_read);
+    tt_json_key_count(&json, "no_contact", expected->touches_no_contact);
+    tt_json_key_count(&json, "sightings", expected->sightings);
+    tt_json_key(&json, "tips");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < expected->n_tips; i++) {
+        write_tip(&json, &expected->tips[i]);
+    }
+    tt_json_close(&json, ']');
+    tt_json_key(&json, "findings");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < expected->n_findings; i++) {
+        tt_json_open(&json, '{');
+        tt_json_key_text(&json, "code", tt_finding_name(expected->findings[i].code));
+        tt_json_key_text(&json, "text", expected->findings[i].text);
+        tt_json_close(&json, '}');
+    }
+    tt_json_close(&json, ']');
+    tt_json_close(&json, '}');
+}

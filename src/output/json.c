@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A solution as tiptrue.result/1, an error as tiptrue.error/1: the keys of docs/formats.md and nothing else.
+ *
+ * One pass, straight into the buffer: a batch has microseconds for this. Every key is always there; what the run does not determine,
+ * what was not stated, and infinitely many degrees of freedom (all uncertainty stated, none estimated) are null.
+ */
+#include "config.h"
+
+#include "output/output.h"
+
+#include "output/json_tip.h"
+#include "output/json_write.h"
+#include "output/verdict.h"
+
+static void write_run(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "run");
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "id", s->run_id);
+    tt_json_key_text(json, "file", s->file);
+    tt_json_key_text(json, "machine", s->machine);
+    tt_json_key_text(json, "plate", s->plate);
+    tt_json_key_text(json, "plate_serial", s->plate_serial);
+    tt_json_key_text(json, "started", s->started);
+    tt_json_key(json, "touches");
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "read", s->touches_read);
+    tt_json_key_count(json, "used", s->touches_used);
+    tt_json_key_count(json, "set_aside", s->touches_set_aside);
+    tt_json_key_count(json, "no_contact", s->touches_no_contact);
+    tt_json_key_count(json, "find", s->touches_find);
+    tt_json_key_count(json, "warmup", s->warmups);
+    tt_json_close(json, '}');
+    tt_json_key_count(json, "sightings", s->sightings);
+    tt_json_key_count(json, "heights", s->heights);
+    tt_json_close(json, '}');
+}
+
+static void write_poses(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "poses");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_poses; i++) {
+        const struct tt_pose_result *p = &s->poses[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "setup", p->setup);
+        tt_json_key_xy_if(json, "mark_mm", p->mark_determined, p->mark.x_mm, p->mark_determined, p->mark.y_mm);
+        tt_json_key_xy_if(json, "u_mark_mm", p->mark_determined, p->u_mark_x_mm, p->mark_determined, p->u_mark_y_mm);
+        tt_json_key_fixed_if(json, "yaw_deg", p->yaw_determined, tt_deg_from_rad(p->yaw_rad));
+        tt_json_key_fixed_if(json, "u_yaw_deg", p->yaw_determined, tt_deg_from_rad(p->u_yaw_rad));
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+/* {"u": ..., "dof": ...} of a repeatability, null where there is none. */
+static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm, double dof)
+{
+    tt_json_key(json, key);
+    if (!known) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, "u", u_mm);
+    tt_json_key_number(json, "dof", dof);
+    tt_json_close(json, '}');
+}
+
+static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key, double value,
+                         const char *u_key, double u)
+{
+    tt_json_key(json, key);
+    if (!known) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, value_key, value);
+    tt_json_key_fixed(json, u_key, u);
+    tt_json_close(json, '}');
+}
+
+static void write_edges(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "edges");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_edges; i++) {
+        const struct tt_edge_result *e = &s->edges[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "edge", e->name);
+        tt_json_key_count(json, "touches", e->touches);
+        tt_json_key_count(json, "used", e->used);
+        tt_json_key_fixed_if(json, "mean_residual_mm", e->used > 0, e->mean_residual_mm);
+        tt_json_key_fixed_if(json, "rms_residual_mm", e->used > 0, e->rms_residual_mm);
+        tt_json_key_fixed(json, "shift_mm", e->shift_mm);
+        tt_json_key_fixed(json, "u_shift_mm", e->u_shift_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static const char *use_word(enum tt_use use)
+{
+    static const char *const WORDS[] = {
+        [TT_USE] = "used", [TT_USE_NO_CONTACT] = "no-contact", [TT_USE_FIND] = "find", [TT_USE_OTHER] = "other"};
+    return WORDS[use];
+}
+
+static const char *kind_word(enum tt_kind kind)
+{
+    static const char *const WORDS[] = {
+        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+    return WORDS[kind];
+}
+
+static void write_observation(struct tt_json *json, const struct tt_row_result *row)
+{
+    bool sighting = row->kind == TT_SIGHT, used = row->use == TT_USE;
+
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "line", row->line);
+    tt_json_key_text(json, "kind", kind_word(row->kind));
+    tt_json_key_text(json, "target", row->target);
+    tt_json_key_text(json, "tip", row->tip);
+    tt_json_key_fixed_if(json, "rotation_deg", !sighting && row->tip != NULL, tt_deg_from_rad(row->rotation_rad));
+    if (sighting && used) {
+        tt_json_key_xy(json, "residual_mm", row->residual_mm, row->residual_y_mm);
+    } else {
+        tt_json_key_fixed_if(json, "residual_mm", used, row->residual_mm);
+    }
+    tt_json_key_fixed(json, "weight", used ? row->weight : 0);
+    tt_json_key(json, "set_aside");
+    tt_json_bool(json, used && row->set_aside);
+    tt_json_key_text(json, "use", use_word(row->use));
+    tt_json_close(json, '}');
+}
+
+static void write_observations(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "observations");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_rows; i++) {
+        write_observation(json, &s->rows[i]);
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_findings(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "findings");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_findings; i++) {
+        const struct tt_finding *f = &s->findings[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "code", tt_finding_name(f->code));
+        tt_json_key_text(json, "severity", tt_severity_word(f->severity));
+        tt_json_key_text(json, "text", f->text);
+        tt_json_key_text(json, "edge", tt_finding_edge(s, f));
+        tt_json_key_text(json, "tip", tt_finding_tip(s, f));
+        tt_json_key_text(json, "setup", tt_finding_setup(s, f));
+        tt_json_key(json, "rows");
+        tt_json_open(json, '[');
+        for (size_t k = 0; k < f->n_lines; k++) {
+            tt_json_count(json, f->lines[k]);
+        }
+        tt_json_close(json, ']');
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.result/1");
+    tt_json_key(&json, "program");
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "name", "tiptrue");
+    tt_json_key_text(&json, "version", PACKAGE_VERSION);
+    tt_json_close(&json, '}');
+    write_run(&json, s);
+    write_poses(&json, s);
+    tt_json_key(&json, "tips");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < s->n_tips; i++) {
+        tt_json_tip(&json, s, &s->tips[i]);
+    }
+    tt_json_close(&json, ']');
+    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm, s->dof_touch);
+    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting);
+    write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm", s->u_lost_motion_mm);
+    write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
+    write_edges(&json, s);
+    write_findings(&json, s);
+    if (options != NULL && options->observations) {
+        write_observations(&json, s);
+    }
+    tt_json_key(&json, "least_squares");
+    tt_json_bool(&json, s->least_squares);
+    tt_json_key_text(&json, "verdict", tt_verdict_word(s->verdict));
+    tt_json_close(&json, '}');
+}
+
+/* A line or column: 0 = none. */
+static void write_place(struct tt_json *json, const char *key, size_t place)
+{
+    tt_json_key(json, key);
+    if (place > 0) {
+        tt_json_count(json, place);
+    } else {
+        tt_json_null(json);
+    }
+}
+
+void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.error/1");
+    tt_json_key_text(&json, "file", error->file[0] != '\0' ? error->file : NULL);
+    write_place(&json, "line", error->line);
+    write_place(&json, "column", error->column);
+    tt_json_key_text(&json, "code", tt_status_word(error->status));
+    tt_json_key_text(&json, "text", error->text);
+    tt_json_key_text(&json, "hint", error->hint[0] != '\0' ? error->hint : NULL);
+    tt_json_close(&json, '}');
+}

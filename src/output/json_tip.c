@@ -1,0 +1,192 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* One tip of a solution as JSON: an object of "tips" in tiptrue.result/1. */
+#include "config.h"
+
+#include "output/json_tip.h"
+
+#include <math.h>
+
+#include "output/verdict.h"
+
+static bool both_determined(const struct tt_tip_result *tip)
+{
+    return tip->offset_determined_x && tip->offset_determined_y;
+}
+
+static void write_covariance(struct tt_json *json, const struct tt_tip_result *t, const struct tt_cov2 *cov)
+{
+    tt_json_key(json, "covariance_mm2");
+    tt_json_open(json, '[');
+    tt_json_open(json, '[');
+    tt_json_number_if(json, t->offset_determined_x, cov->xx_mm2);
+    tt_json_number_if(json, both_determined(t), cov->xy_mm2);
+    tt_json_close(json, ']');
+    tt_json_open(json, '[');
+    tt_json_number_if(json, both_determined(t), cov->xy_mm2);
+    tt_json_number_if(json, t->offset_determined_y, cov->yy_mm2);
+    tt_json_close(json, ']');
+    tt_json_close(json, ']');
+}
+
+/* null where @determined is false. */
+static void write_region(struct tt_json *json, bool determined, double factor, const struct tt_region *region)
+{
+    tt_json_key(json, "region");
+    if (!determined) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_number(json, "factor", factor);
+    tt_json_key_fixed(json, "semi_major_mm", region->semi_major_mm);
+    tt_json_key_fixed(json, "semi_minor_mm", region->semi_minor_mm);
+    tt_json_key_fixed(json, "angle_deg", tt_deg_from_rad(region->angle_rad));
+    tt_json_close(json, '}');
+}
+
+static void write_offset(struct tt_json *json, const struct tt_tip_result *t)
+{
+    const struct tt_cov2 *cov = &t->cov;
+    double u_product = sqrt(cov->xx_mm2) * sqrt(cov->yy_mm2);
+
+    tt_json_key_xy_if(json, "offset_mm", t->offset_determined_x, t->offset.x_mm, t->offset_determined_y, t->offset.y_mm);
+    tt_json_key_xy_if(json, "u_offset_mm", t->offset_determined_x, sqrt(cov->xx_mm2), t->offset_determined_y, sqrt(cov->yy_mm2));
+    tt_json_key_number_if(json, "correlation", both_determined(t) && u_product > 0, cov->xy_mm2 / (u_product > 0 ? u_product : 1));
+    write_covariance(json, t, cov);
+}
+
+static void write_same_plate(struct tt_json *json, const struct tt_tip_result *t)
+{
+    const struct tt_cov2 *cov = &t->same_plate_cov;
+    bool x = t->offset_determined_x, y = t->offset_determined_y;
+
+    tt_json_key(json, "same_plate");
+    tt_json_open(json, '{');
+    tt_json_key_xy_if(json, "u_offset_mm", x, sqrt(cov->xx_mm2), y, sqrt(cov->yy_mm2));
+    write_covariance(json, t, cov);
+    tt_json_key_number_if(json, "dof", x || y, t->same_plate_dof);
+    tt_json_key_number_if(json, "factor", x || y, t->same_plate_factor);
+    tt_json_key_xy_if(json, "expanded_mm", x, t->same_plate_expanded_x_mm, y, t->same_plate_expanded_y_mm);
+    tt_json_close(json, '}');
+}
+
+static void write_coverage(struct tt_json *json, const struct tt_tip_result *t)
+{
+    bool x = t->offset_determined_x, y = t->offset_determined_y;
+
+    tt_json_key(json, "coverage");
+    tt_json_open(json, '{');
+    tt_json_key_number(json, "probability", 0.95);
+    tt_json_key_number_if(json, "dof", x || y, t->dof);
+    tt_json_key_number_if(json, "factor", x || y, t->factor);
+    tt_json_key_xy_if(json, "expanded_mm", x, t->expanded_x_mm, y, t->expanded_y_mm);
+    write_region(json, x && y, t->region_factor, &t->region);
+    tt_json_close(json, '}');
+}
+
+static void write_runout(struct tt_json *json, const struct tt_tip_result *t)
+{
+    bool known = t->runout_determined;
+
+    tt_json_key(json, "runout");
+    tt_json_open(json, '{');
+    tt_json_key_xy_if(json, "at_zero_mm", known, t->runout.x_mm, known, t->runout.y_mm);
+    tt_json_key_fixed_if(json, "eccentricity_mm", known, t->eccentricity_mm);
+    tt_json_key_fixed_if(json, "u_mm", known, t->u_eccentricity_mm);
+    tt_json_key_fixed_if(json, "angle_deg", known, tt_deg_from_rad(t->runout_angle_rad));
+    tt_json_key_fixed_if(json, "u_deg", known, tt_deg_from_rad(t->u_runout_angle_rad));
+    tt_json_close(json, '}');
+    tt_json_key_fixed_if(json, "contact_radius_mm", t->radius_determined, t->contact_radius_mm);
+    tt_json_key_fixed_if(json, "u_contact_radius_mm", t->radius_determined, t->u_contact_radius_mm);
+}
+
+static void write_shape(struct tt_json *json, const struct tt_tip_result *t)
+{
+    tt_json_key(json, "shape");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < t->n_shape; i++) {
+        const struct tt_shape_term *term = &t->shape[i];
+        tt_json_open(json, '{');
+        tt_json_key_count(json, "order", term->order);
+        tt_json_key_fixed(json, "amplitude_mm", term->amplitude_mm);
+        tt_json_key_fixed(json, "u_mm", term->u_amplitude_mm);
+        tt_json_key_fixed(json, "angle_deg", tt_deg_from_rad(term->angle_rad));
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
+{
+    tt_json_key(json, "budget");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < t->n_budget; i++) {
+        const struct tt_budget_line *line = &t->budget[i];
+        const char type[2] = {line->type, '\0'};
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "source", line->source);
+        tt_json_key_text(json, "type", type);
+        tt_json_key(json, "of_plate");
+        tt_json_bool(json, line->of_plate);
+        tt_json_key_xy_if(json, "u_mm", t->offset_determined_x, line->u_x_mm, t->offset_determined_y, line->u_y_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+/* The present offset and what is said of it; all null when none is stated. */
+static void write_present(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+{
+    if (t->has_present) {
+        tt_json_key_xy(json, "present_mm", t->present.x_mm, t->present.y_mm);
+        tt_json_key_xy_if(json, "change_mm", t->offset_determined_x, t->change.x_mm, t->offset_determined_y, t->change.y_mm);
+    } else {
+        tt_json_key_text(json, "present_mm", NULL);
+        tt_json_key_text(json, "change_mm", NULL);
+    }
+    tt_json_key(json, "change_on_same_plate");
+    tt_json_bool(json, t->has_present && t->change_on_same_plate);
+    tt_json_key_number_if(json, "p_unchanged", t->has_present && both_determined(t), t->p_unchanged);
+    tt_json_key(json, "conformity");
+    if (t->has_conformity && both_determined(t)) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "permitted_error_mm", s->permitted_error_mm);
+        tt_json_key_number(json, "probability", t->p_conforming);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+}
+
+static void write_tip_verdict(struct tt_json *json, const struct tt_tip_result *t)
+{
+    tt_json_key_text(json, "verdict", tt_verdict_word(t->verdict));
+    tt_json_key(json, "reasons");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < t->n_reasons; i++) {
+        tt_json_text(json, t->reasons[i]);
+    }
+    tt_json_close(json, ']');
+}
+
+void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+{
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", t->name);
+    tt_json_key(json, "touches");
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "read", t->touches);
+    tt_json_key_count(json, "used", t->used);
+    tt_json_close(json, '}');
+    write_offset(json, t);
+    write_same_plate(json, t);
+    write_coverage(json, t);
+    write_runout(json, t);
+    write_shape(json, t);
+    write_budget(json, t);
+    tt_json_key_number(json, "prior_share", t->prior_share);
+    write_present(json, s, t);
+    write_tip_verdict(json, t);
+    tt_json_close(json, '}');
+}

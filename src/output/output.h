@@ -1,0 +1,23 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A solution out: for a person, and as JSON. Knows no equations. */
+#ifndef TT_OUTPUT_OUTPUT_H
+#define TT_OUTPUT_OUTPUT_H
+
+#include "base/buffer.h"
+#include "model/solution.h"
+
+/* The text a person reads at the machine: verdict first. Failure is in buffer->failed. */
+void tt_output_text(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+
+/* tiptrue.result/1, one line, no line feed at its end. */
+void tt_output_json(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+
+/* What a run can determine (adjust/check.h), for a person, and as tiptrue.check/1, one line, no line feed at its end. */
+void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer);
+
+/* tiptrue.error/1, one line, no line feed at its end. */
+void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer);
+
+#endif

@@ -1,0 +1,229 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See page.h. Colours are those of ECMA-48, select graphic rendition. */
+#include "config.h"
+
+#include "output/page.h"
+
+#include <string.h>
+
+#include "base/number.h"
+#include "output/utf8.h"
+
+struct spelling {
+    const char *sign, *ascii;
+};
+
+/* How a page of ASCII shows the signs that this program's own texts use. */
+static const struct spelling SPELLINGS[] = {
+    {TT_UM, "um"},        {"\xc2\xb5", "u"},      {"\xce\xbc", "u"},    {TT_PLUS_MINUS, "+-"}, {TT_MINUS, "-"},
+    {TT_DEGREE, " deg"},  {"\xc3\x97", "x"},      {"\xc2\xb7", "."},    {"\xe2\x80\x93", "-"}, {"\xe2\x80\xa6", "..."},
+    {"\xc2\xb2", "2"},    {"\xcf\x83", "sigma"},  {"\xe2\x89\xa4", "<="}, {"\xe2\x89\xa5", ">="},
+};
+
+static const char *ascii_of(const char *s, size_t length)
+{
+    for (size_t i = 0; i < sizeof SPELLINGS / sizeof SPELLINGS[0]; i++) {
+        if (strlen(SPELLINGS[i].sign) == length && memcmp(SPELLINGS[i].sign, s, length) == 0) {
+            return SPELLINGS[i].ascii;
+        }
+    }
+    return "?";
+}
+
+/* What the page shows for the character at @s: text of *shown bytes and *width characters. Returns how many bytes of @s it takes. */
+static size_t look(const struct tt_page *page, const char *s, const char **text, size_t *shown, size_t *width)
+{
+    size_t length = tt_utf8_length(s);
+
+    *text = s;
+    *shown = *width = 1;
+    if (length == 0 || (unsigned char)s[0] < 0x20 || s[0] == 0x7f) {
+        *text = "?";
+        return 1;
+    }
+    if (length == 1) {
+        return 1;
+    }
+    if (length == 2 && s[0] == '\xc2' && (unsigned char)s[1] <= 0xa0) { /* U+0080..U+009F are controls, U+00A0 the tied space */
+        *text = s[1] == '\xa0' ? " " : "?";
+        return length;
+    }
+    if (page->utf8) {
+        *shown = length;
+        return length;
+    }
+    *text = ascii_of(s, length);
+    *shown = *width = strlen(*text);
+    return length;
+}
+
+static void put(struct tt_page *page, const char *s, size_t length)
+{
+    const char *end = s + length;
+
+    while (s < end) {
+        const char *text;
+        size_t shown, width;
+        s += look(page, s, &text, &shown, &width);
+        tt_buffer_add(page->out, text, shown);
+        page->column += width;
+    }
+}
+
+static size_t width_of(const struct tt_page *page, const char *s, size_t length)
+{
+    const char *end = s + length;
+    size_t total = 0;
+
+    while (s < end) {
+        const char *text;
+        size_t shown, width;
+        s += look(page, s, &text, &shown, &width);
+        total += width;
+    }
+    return total;
+}
+
+void tt_page_end(struct tt_page *page)
+{
+    if (page->number.failed || page->words.failed) {
+        page->out->failed = true;
+    }
+    tt_buffer_clear(&page->number);
+    tt_buffer_clear(&page->words);
+}
+
+void tt_page_puts(struct tt_page *page, const char *text)
+{
+    put(page, text, strlen(text));
+}
+
+/* What was collected, NUL-terminated even when memory is out or nothing was added. */
+static const char *text_of(const struct tt_buffer *buffer)
+{
+    return buffer->failed || buffer->length == 0 ? "" : buffer->text;
+}
+
+void tt_page_count(struct tt_page *page, size_t value)
+{
+    tt_buffer_reset(&page->number);
+    tt_buffer_printf(&page->number, "%zu", value);
+    tt_page_puts(page, text_of(&page->number));
+}
+
+void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus)
+{
+    tt_buffer_reset(&page->number);
+    tt_number_write_fixed(&page->number, value, decimals, plus);
+    tt_page_puts(page, text_of(&page->number));
+}
+
+void tt_page_line_end(struct tt_page *page)
+{
+    tt_buffer_putc(page->out, '\n');
+    page->column = 0;
+}
+
+void tt_page_go(struct tt_page *page, size_t column)
+{
+    while (page->column < column) {
+        tt_buffer_putc(page->out, ' ');
+        page->column++;
+    }
+}
+
+void tt_page_tab(struct tt_page *page, size_t column)
+{
+    tt_page_go(page, column > page->column ? column : page->column + 1);
+}
+
+void tt_page_colour(struct tt_page *page, enum tt_colour colour)
+{
+    static const char *const SEQUENCES[] = {
+        [TT_PLAIN] = "\033[0m", [TT_BOLD] = "\033[1m", [TT_RED] = "\033[1;31m", [TT_YELLOW] = "\033[1;33m", [TT_GREEN] = "\033[1;32m"};
+
+    if (page->colour) {
+        tt_buffer_puts(page->out, SEQUENCES[colour]);
+    }
+}
+
+void tt_page_cell(struct tt_page *page, size_t width, const char *text)
+{
+    size_t taken = tt_page_width(page, text), end = page->column + width;
+
+    tt_page_go(page, taken < width ? end - taken : page->column + 1);
+    tt_page_puts(page, text);
+}
+
+void tt_page_cell_count(struct tt_page *page, size_t width, size_t value)
+{
+    tt_buffer_reset(&page->number);
+    tt_buffer_printf(&page->number, "%zu", value);
+    tt_page_cell(page, width, text_of(&page->number));
+}
+
+void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int decimals, bool plus)
+{
+    tt_buffer_reset(&page->number);
+    tt_number_write_fixed(&page->number, value, decimals, plus);
+    tt_page_cell(page, width, text_of(&page->number));
+}
+
+/* Whether the word at @s is a unit, so that the line does not end before it. */
+static bool is_unit(const char *s)
+{
+    static const char *const UNITS[] = {"mm", TT_UM, "ms", "%", "K", TT_DEGREE, "deg", "degrees"};
+    size_t length = strcspn(s, " .,;:)");
+
+    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
+        if (strlen(UNITS[i]) == length && memcmp(UNITS[i], s, length) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Bytes of the word at @s, with the unit behind it. */
+static size_t word_length(const char *s)
+{
+    size_t length = strcspn(s, " ");
+
+    while (s[length] == ' ' && is_unit(s + length + 1)) {
+        length += 1 + strcspn(s + length + 1, " ");
+    }
+    return length;
+}
+
+void tt_page_prose(struct tt_page *page, size_t indent, const char *text)
+{
+    bool fresh = true; /* no space is due before the next word */
+
+    for (const char *s = text + strspn(text, " "); *s != '\0'; s += strspn(s, " ")) {
+        size_t length = word_length(s);
+        if (!fresh && page->column + 1 + width_of(page, s, length) > page->columns) {
+            tt_page_line_end(page);
+            tt_page_go(page, indent);
+            fresh = true;
+        }
+        if (!fresh) {
+            tt_page_go(page, page->column + 1);
+        }
+        put(page, s, length);
+        s += length;
+        fresh = false;
+    }
+    tt_page_line_end(page);
+}
+
+void tt_page_say(struct tt_page *page, size_t indent)
+{
+    tt_page_prose(page, indent, text_of(&page->words));
+    page->out->failed = page->out->failed || page->words.failed;
+    tt_buffer_reset(&page->words);
+}
+
+size_t tt_page_width(const struct tt_page *page, const char *text)
+{
+    return width_of(page, text, strlen(text));
+}

@@ -1,0 +1,61 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A page of text: columns, wrapped prose, numbers in cells. Knows no measurement.
+ *
+ * Text goes in as UTF-8, with signs such as U+00B5 and U+00B1 as they are. On a page that cannot show them they are spelled in
+ * ASCII; a control character, or a byte that is no UTF-8, always becomes '?', so that no name out of a file can steer the terminal.
+ * Width is counted in characters.
+ */
+#ifndef TT_OUTPUT_PAGE_H
+#define TT_OUTPUT_PAGE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/buffer.h"
+
+#define TT_UM "\xc2\xb5m"          /* micrometre */
+#define TT_PLUS_MINUS "\xc2\xb1"
+#define TT_MINUS "\xe2\x88\x92"    /* the minus of running text; tables have '-', which can be copied into a file */
+#define TT_DEGREE "\xc2\xb0"
+#define TT_TIED "\xc2\xa0"         /* a space where no line ends */
+
+enum tt_colour { TT_PLAIN, TT_BOLD, TT_RED, TT_YELLOW, TT_GREEN };
+
+/* Starts as {.out = ..., .columns = ...}; ends with tt_page_end. */
+struct tt_page {
+    struct tt_buffer *out;
+    bool colour, utf8;
+    size_t columns; /* width that prose is wrapped to */
+    size_t column;  /* characters written in this line */
+    struct tt_buffer words;  /* a sentence in the making, for tt_page_say */
+    struct tt_buffer number; /* of tt_page_fixed and the like */
+};
+
+void tt_page_end(struct tt_page *page);
+
+void tt_page_puts(struct tt_page *page, const char *text);
+void tt_page_count(struct tt_page *page, size_t value);
+void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus);
+void tt_page_line_end(struct tt_page *page);
+/* Spaces up to @column: none where that is passed already, at least one with tt_page_tab. */
+void tt_page_go(struct tt_page *page, size_t column);
+void tt_page_tab(struct tt_page *page, size_t column);
+/* What is written next has this colour, until TT_PLAIN. */
+void tt_page_colour(struct tt_page *page, enum tt_colour colour);
+
+/* In a cell of @width, at its right end; wider than that takes its place after one space. */
+void tt_page_cell(struct tt_page *page, size_t width, const char *text);
+void tt_page_cell_count(struct tt_page *page, size_t width, size_t value);
+void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int decimals, bool plus);
+
+/* @text by words from the current column; further lines start at @indent. A number stays with its unit. Ends the line. */
+void tt_page_prose(struct tt_page *page, size_t indent, const char *text);
+
+/* The same with what was collected in page->words, which is empty then. */
+void tt_page_say(struct tt_page *page, size_t indent);
+
+/* Characters that @text takes on the page. */
+size_t tt_page_width(const struct tt_page *page, const char *text);
+
+#endif

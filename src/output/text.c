@@ -1,0 +1,355 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A solution for the person at the machine: verdict and reasons first, then the numbers, what was set aside, the findings, what to
+ * do next, and last a worked sentence, so that nobody has to trust a sign.
+ */
+#include "config.h"
+
+#include "output/output.h"
+
+#include <ctype.h>
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "output/text_parts.h"
+#include "output/verdict.h"
+
+#define COLUMNS 80 /* unless the terminal is narrower: longer lines are hard to read */
+#define LEAST_COLUMNS 40
+
+static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
+{
+    static const enum tt_colour COLOURS[] = {
+        [TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED};
+    return COLOURS[verdict];
+}
+
+/* How many tips have @verdict. */
+static size_t tips_with(const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        n += s->tips[i].verdict == verdict;
+    }
+    return n;
+}
+
+/* "t1, t2 and t5": the tips of @verdict. */
+static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+{
+    size_t n = tips_with(s, verdict), told = 0;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        if (s->tips[i].verdict != verdict) {
+            continue;
+        }
+        if (told > 0) {
+            tt_buffer_puts(words, told + 1 == n ? " and " : ", ");
+        }
+        tt_buffer_puts(words, s->tips[i].name);
+        told++;
+    }
+}
+
+/* What to do with the tips of one verdict; nothing when there are none. */
+static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+{
+    static const char *const ONE[] = {
+        [TIPTRUE_KEEP] = "keep the present offset of ",
+        [TIPTRUE_UPDATE] = "write the new offset of ",
+        [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+    };
+    static const char *const SEVERAL[] = {
+        [TIPTRUE_KEEP] = "keep the present offsets of ",
+        [TIPTRUE_UPDATE] = "write the new offsets of ",
+        [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+    };
+    size_t n = tips_with(s, verdict);
+
+    if (n == 0) {
+        return;
+    }
+    tt_buffer_puts(words, words->length > 0 ? "; " : "");
+    tt_buffer_puts(words, n == 1 ? ONE[verdict] : SEVERAL[verdict]);
+    add_tips(words, s, verdict);
+}
+
+/* A sentence of a finding or reason, whose units are in ASCII ("um", "deg"), with the signs of the page. */
+static void add_sentence(struct tt_buffer *words, const char *text)
+{
+    static const struct {
+        const char *ascii, *sign;
+    } UNITS[] = {{" um", " " TT_UM}, {" deg", TT_DEGREE}};
+
+    while (*text != '\0') {
+        size_t taken = 0;
+        for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0] && taken == 0; i++) {
+            size_t length = strlen(UNITS[i].ascii);
+            if (strncmp(text, UNITS[i].ascii, length) == 0 && !isalnum((unsigned char)text[length])) {
+                tt_buffer_puts(words, UNITS[i].sign);
+                taken = length;
+            }
+        }
+        if (taken == 0) {
+            tt_buffer_putc(words, *text);
+            taken = 1;
+        }
+        text += taken;
+    }
+}
+
+static void tell_verdict(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    static const char *const SHOUTS[] = {
+        [TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
+
+    tt_page_colour(page, verdict_colour(s->verdict));
+    tt_page_puts(page, SHOUTS[s->verdict]);
+    tt_page_colour(page, TT_PLAIN);
+    tt_page_puts(page, ": ");
+    add_order(&page->words, s, TIPTRUE_REPEAT);
+    add_order(&page->words, s, TIPTRUE_UPDATE);
+    add_order(&page->words, s, TIPTRUE_KEEP);
+    if (page->words.length == 0) {
+        tt_buffer_puts(&page->words, "use nothing of this run");
+    }
+    tt_page_say(page, 2);
+}
+
+static bool has_reason(const struct tt_tip_result *t, const char *reason)
+{
+    for (size_t i = 0; i < t->n_reasons; i++) {
+        if (strcmp(t->reasons[i], reason) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Whether @reason repeats the text of @finding. */
+static bool repeats(const char *reason, const struct tt_finding *finding)
+{
+    return finding->severity == TIPTRUE_ERROR && strstr(reason, finding->text) != NULL;
+}
+
+/* Whether every line of @finding was set aside, so that the list of those has named it. Both lists ascend. */
+static bool all_set_aside(const struct tiptrue_solution *s, const struct tt_finding *finding)
+{
+    size_t found = 0;
+
+    for (size_t i = 0; i < s->n_rows && found < finding->n_lines; i++) {
+        found += s->rows[i].set_aside && s->rows[i].line == finding->lines[found];
+    }
+    return found == finding->n_lines;
+}
+
+/* " (lines 5-6, 9)" where a finding names rows that were named neither in its text nor with what was set aside. */
+static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s, const struct tt_finding *finding)
+{
+    if (finding->n_lines > 0 && strstr(finding->text, "line") == NULL && !all_set_aside(s, finding)) {
+        tt_buffer_puts(words, " (");
+        tt_text_lines(words, finding->lines, finding->n_lines);
+        tt_buffer_puts(words, ")");
+    }
+}
+
+/* @reason with all tips that have it, unless a tip before @first has told it. */
+static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first, const char *reason)
+{
+    struct tt_buffer *words = &page->words;
+
+    for (size_t i = 0; i < first; i++) {
+        if (has_reason(&s->tips[i], reason)) {
+            return;
+        }
+    }
+    for (size_t i = first; i < s->n_tips && s->n_tips > 1; i++) {
+        if (has_reason(&s->tips[i], reason)) {
+            tt_buffer_puts(words, words->length > 0 ? ", " : "");
+            tt_buffer_puts(words, s->tips[i].name);
+        }
+    }
+    tt_buffer_puts(words, words->length > 0 ? ": " : "");
+    add_sentence(words, reason);
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (repeats(reason, &s->findings[i])) {
+            add_lines(words, s, &s->findings[i]);
+        }
+    }
+    tt_page_go(page, 2);
+    tt_page_say(page, 4);
+}
+
+/* Why; of several tips, only why some may not be kept. */
+static void tell_reasons(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    bool only_bad = s->n_tips > 1 && s->verdict != TIPTRUE_KEEP;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *t = &s->tips[i];
+        for (size_t k = 0; k < t->n_reasons && !(only_bad && t->verdict == TIPTRUE_KEEP); k++) {
+            tell_reason(page, s, i, t->reasons[k]);
+        }
+    }
+    tt_page_line_end(page);
+}
+
+static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s, const struct tt_finding *f)
+{
+    static const enum tt_colour COLOURS[] = {
+        [TIPTRUE_NOTE] = TT_BOLD, [TIPTRUE_WARNING] = TT_YELLOW, [TIPTRUE_ERROR] = TT_RED};
+    struct tt_buffer *words = &page->words;
+
+    tt_page_go(page, 2);
+    tt_page_colour(page, COLOURS[f->severity]);
+    tt_page_puts(page, tt_severity_word(f->severity));
+    tt_page_colour(page, TT_PLAIN);
+    tt_page_puts(page, ", ");
+    tt_page_puts(page, tt_finding_name(f->code));
+    tt_page_puts(page, ": ");
+    add_sentence(words, f->text);
+    add_lines(words, s, f);
+    tt_page_say(page, 4);
+}
+
+/* Whether a reason at the top of the page has said what @finding says. */
+static bool was_told(const struct tiptrue_solution *s, const struct tt_finding *finding)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        for (size_t k = 0; k < s->tips[i].n_reasons; k++) {
+            if (repeats(s->tips[i].reasons[k], finding)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+static void tell_findings(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    size_t told = 0;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (was_told(s, &s->findings[i])) {
+            continue;
+        }
+        if (told++ == 0) {
+            tt_page_puts(page, "Findings:");
+            tt_page_line_end(page);
+        }
+        tell_finding(page, s, &s->findings[i]);
+    }
+    if (told > 0) {
+        tt_page_line_end(page);
+    }
+}
+
+static void tell_next(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    static const char *const NEXT[] = {
+        [TIPTRUE_KEEP] = "Next: nothing to write.",
+        [TIPTRUE_UPDATE] = "Next: write what is new into the machine, then make one more run to see it confirmed.",
+        [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
+    };
+
+    tt_page_prose(page, 2, NEXT[s->verdict]);
+}
+
+/* The setup and tip that the worked sentence is about: the first ones that are determined. */
+static const struct tt_pose_result *worked_pose(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_poses; i++) {
+        if (s->poses[i].mark_determined) {
+            return &s->poses[i];
+        }
+    }
+    return NULL;
+}
+
+static const struct tt_tip_result *worked_tip(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        if (s->tips[i].offset_determined_x && s->tips[i].offset_determined_y) {
+            return &s->tips[i];
+        }
+    }
+    return NULL;
+}
+
+/* To the last printed digit, so that the sentence's numbers add up as they stand. */
+static double as_printed(double value_mm)
+{
+    return round(value_mm * 1e4) / 1e4;
+}
+
+/* A signed number of running text, with the minus of running text. */
+static void add_signed(struct tt_buffer *words, double value_mm)
+{
+    if (value_mm < 0) {
+        tt_buffer_puts(words, TT_MINUS);
+        tt_number_write_fixed(words, -value_mm, TT_MM_DECIMALS, false);
+    } else {
+        tt_number_write_fixed(words, value_mm, TT_MM_DECIMALS, true);
+    }
+}
+
+/* The head's place that puts a tip's axis over the mark: mark less offset. */
+static void tell_worked_sentence(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    const struct tt_pose_result *pose = worked_pose(s);
+    const struct tt_tip_result *t = worked_tip(s);
+    struct tt_buffer *words = &page->words;
+
+    if (pose == NULL || t == NULL) {
+        return;
+    }
+    double mark_x = as_printed(pose->mark.x_mm), mark_y = as_printed(pose->mark.y_mm);
+    double offset_x = as_printed(t->offset.x_mm), offset_y = as_printed(t->offset.y_mm);
+    tt_buffer_puts(words, t->verdict == TIPTRUE_REPEAT ? "To check signs only, not for use: " : "");
+    tt_buffer_puts(words, "Head at ");
+    tt_add_point(words, mark_x - offset_x, mark_y - offset_y);
+    tt_buffer_printf(words, " puts the axis of %s over the mark at ", t->name);
+    tt_add_point(words, mark_x, mark_y);
+    tt_buffer_puts(words, ": offset" TT_TIED "x" TT_TIED);
+    add_signed(words, offset_x);
+    tt_buffer_puts(words, ", y" TT_TIED);
+    add_signed(words, offset_y);
+    tt_buffer_putc(words, '.');
+    tt_page_say(page, 0);
+}
+
+static size_t page_columns(const struct tiptrue_text_options *options)
+{
+    if (options->columns == 0 || options->columns > COLUMNS) {
+        return COLUMNS;
+    }
+    return options->columns < LEAST_COLUMNS ? LEAST_COLUMNS : options->columns;
+}
+
+void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    static const struct tiptrue_text_options PLAIN = {0};
+    const struct tiptrue_text_options *o = options != NULL ? options : &PLAIN;
+    struct tt_page page = {.out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
+
+    tell_verdict(&page, s);
+    tell_reasons(&page, s);
+    tt_text_run(&page, s);
+    if (s->n_tips == 1) {
+        tt_text_tip_block(&page, s, &s->tips[0]);
+    } else if (s->n_tips > 1) {
+        tt_text_tip_tables(&page, s);
+    }
+    tt_text_set_aside(&page, s);
+    tell_findings(&page, s);
+    if (o->observations) {
+        tt_text_budgets(&page, s);
+        tt_text_edges(&page, s);
+        tt_text_rows(&page, s);
+    }
+    tell_next(&page, s);
+    tell_worked_sentence(&page, s);
+    tt_page_end(&page);
+}
