@@ -20,15 +20,29 @@ libcore_la_SOURCES = \
   src/model/plate.c src/model/plate.h \
   src/model/run.c src/model/run.h \
   src/model/solution.c src/model/solution.h \
+  src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
+  src/ingest/controller.c \
   src/ingest/diagnose.c src/ingest/diagnose.h \
   src/ingest/document.c src/ingest/document.h \
   src/ingest/fields.c src/ingest/fields.h \
+  src/ingest/formats.h \
   src/ingest/ingest.h \
   src/ingest/json.c src/ingest/json.h \
   src/ingest/json_scan.c src/ingest/json_scan.h \
+  src/ingest/kinds.c src/ingest/kinds.h \
+  src/ingest/machine.c \
+  src/ingest/metadata.c src/ingest/metadata.h \
   src/ingest/names.c src/ingest/names.h \
+  src/ingest/parting.c src/ingest/parting.h \
+  src/ingest/pattern.c src/ingest/pattern.h \
+  src/ingest/plan.c \
   src/ingest/plate.c \
+  src/ingest/report.c src/ingest/report.h \
+  src/ingest/rows.c src/ingest/rows.h \
+  src/ingest/run.c \
+  src/ingest/run_csv.c \
+  src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
   src/ingest/time.c src/ingest/time.h \
@@ -38,11 +52,23 @@ libcore_la_SOURCES = \
   src/geometry/points.c src/geometry/points.h \
   src/geometry/pose.c src/geometry/pose.h \
   src/geometry/touch.c src/geometry/touch.h \
-  src/adjust/adjust.h \
+  src/adjust/adjust.c src/adjust/adjust.h \
+  src/adjust/assemble.c src/adjust/assemble.h \
+  src/adjust/check.h \
+  src/adjust/contacts.c \
+  src/adjust/determinacy.c \
   src/adjust/extra.c src/adjust/extra.h \
+  src/adjust/findings.c src/adjust/findings.h \
   src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/limits.c \
   src/adjust/model.c src/adjust/model.h \
+  src/adjust/model_findings.c \
+  src/adjust/select.c src/adjust/select.h \
   src/adjust/system.c src/adjust/system.h \
+  src/adjust/uncertainty.c src/adjust/uncertainty.h \
+  src/adjust/verdict.c \
+  src/adjust/words.c src/adjust/words.h \
+  src/output/check.c \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
   src/output/json_write.c src/output/json_write.h \
@@ -64,3 +90,18 @@ libtiptrue_la_SOURCES =
 libtiptrue_la_LIBADD = libcore.la $(core_libs)
 libtiptrue_la_LDFLAGS = $(AM_LDFLAGS) -no-undefined -version-info 0:0:0 -export-symbols-regex '^tiptrue_'
 include_HEADERS += src/tiptrue.h
+
+# The program: its files see only the public interface, and link the objects themselves, so that it starts without looking for
+# the library.
+bin_PROGRAMS += tiptrue
+tiptrue_SOURCES = \
+  src/cli/batch.c src/cli/batch.h \
+  src/cli/check.c \
+  src/cli/command.h \
+  src/cli/inputs.c src/cli/inputs.h \
+  src/cli/main.c \
+  src/cli/messages.c src/cli/messages.h \
+  src/cli/options.c src/cli/options.h \
+  src/cli/solve.c \
+  src/cli/terminal.c src/cli/terminal.h
+tiptrue_LDADD = libcore.la $(ARGP_LIBS)

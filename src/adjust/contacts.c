@@ -13,7 +13,7 @@
 #define LEAST_LEFT_SHARE 0.2
 /* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could as
  * well be the good ones. */
-#define CLUSTER_SCATTERS 3.0
+#define CLUSTER_SCATTERS 1.5
 #define CLUSTER_LEAST 4
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is not told which is which). */
 #define MOST_OFF_SHARE 0.5

@@ -12,12 +12,20 @@
 #define MOST_STEPS 30
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
-#define MOST_EM_STEPS 60
+#define MOST_EM_STEPS 40
+#define CLIMBED 0.01 /* of the logarithm of the likelihood */
+#define HELD_STEPS 4 /* with the scatter of the start, so that it cannot widen before the late touches are found */
+#define START_LATE 0.2
+#define START_EARLY 0.01
 /* Scatter is never taken as less than this: data without any noise (examples made by hand) would divide by zero. 0.01 nm. */
 #define LEAST_SCATTER_MM 1e-8
 /* First guess of a touch's scatter where none is stated: 3 µm, a usual contact (common practice, no source). Only the weight of touches
  * against priors in the very first step depends on it. */
 #define FIRST_SCATTER_MM 3e-3
+/* Contacts of usual machines scatter by 1 to 10 µm (common practice, no source): a log-normal prior on a scatter that is not stated, weak
+ * enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
+#define USUAL_SCATTER_MM 3.5e-3
+#define USUAL_SCATTER_LN_SD 0.8
 /* Depth scale of late and early contacts: 0.1 mm, or 15 times the scatter. The density falls as (1 + depth/scale)^-2, so that a
  * contact off by millimetres is still explained. */
 #define DEPTH_SCALE_MM 0.1
@@ -60,7 +68,7 @@ enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, stru
     fit->response = TT_ARENA_NEW(arena, largest * nb, double);
     if (fit->good == NULL || fit->weight == NULL || fit->rotation_var_mm2 == NULL || fit->leverage == NULL || fit->late_share == NULL ||
         fit->edge_count == NULL || fit->probability == NULL || fit->sorted_mm == NULL || fit->step_mm == NULL || fit->cc == NULL ||
-        fit->cb == NULL || fit->response == NULL || !state_init(&fit->plain, arena, model) || !state_init(&fit->best, arena, model)) {
+        fit->cb == NULL || fit->response == NULL || !state_init(&fit->plain, arena, model) || !state_init(&fit->best, arena, model) || !state_init(&fit->start, arena, model)) {
         return TIPTRUE_E_MEMORY;
     }
     fit->touch_var_mm2 = (noise->touch_known ? noise->touch_var_mm2 : FIRST_SCATTER_MM * FIRST_SCATTER_MM) + noise->touch_digit_var_mm2;
@@ -327,6 +335,10 @@ static void expect(struct tt_fit *fit, double unknowns, double probability[])
         double r = (model->x[tt_unknown(model, model->priors[i].block, model->priors[i].place)] - model->priors[i].value) / model->priors[i].u;
         log_sum -= 0.5 * r * r;
     }
+    if (!fit->noise->touch_known) {
+        double off = log(s / USUAL_SCATTER_MM) / USUAL_SCATTER_LN_SD;
+        log_sum -= 0.5 * off * off;
+    }
     fit->log_likelihood = log_sum;
     fit->full_likelihood = log_sum - unknowns * log(s);
 }
@@ -358,21 +370,20 @@ static void update_shares(struct tt_fit *fit)
     }
 }
 
-/* Climb from the present x, good and scatter. False: singular. */
-static bool climb(struct tt_fit *fit, double unknowns, double least_var)
+/* Climb from the present x, shares and scatter; the scatter is held for the first @held steps. False: singular. */
+static bool climb(struct tt_fit *fit, double unknowns, double least_var, size_t held)
 {
     double before = -INFINITY;
 
-    update_shares(fit);
     for (size_t k = 0; k < MOST_EM_STEPS; k++) {
         double size;
         expect(fit, unknowns, fit->good);
-        if (!(fabs(fit->log_likelihood - before) > 1e-3)) {
+        if (k > held && !(fabs(fit->log_likelihood - before) > CLIMBED)) {
             break;
         }
         before = fit->log_likelihood;
         update_shares(fit);
-        if (!fit->noise->touch_known) {
+        if (!fit->noise->touch_known && k >= held) {
             double good = total_good(fit);
             fit->touch_var_mm2 = fmax(touch_scatter(fit, fmax(good - unknowns, 1)), least_var);
         }
@@ -429,37 +440,7 @@ static bool absolute_deviations(struct tt_fit *fit, double level, size_t steps)
     return true;
 }
 
-/* Good = within three scatters of the middle of the shortest half. */
-static void start_from_residuals(struct tt_fit *fit, double least_var)
-{
-    double middle, scatter;
-
-    shortest_half(fit, &middle, &scatter);
-    scatter = fmax(scatter, sqrt(least_var));
-    if (!fit->noise->touch_known) {
-        fit->touch_var_mm2 = scatter * scatter;
-    } else {
-        scatter = fmax(scatter, sqrt(fit->touch_var_mm2));
-    }
-    for (size_t i = 0; i < fit->model->n_touches; i++) {
-        fit->good[i] = fabs(fit->model->residual[i] - middle) < 3 * scatter ? 1 : 0;
-    }
-}
-
-/* One start at @level: absolute deviations, weighted step, climb. */
-static bool try_start(struct tt_fit *fit, double level, double unknowns, double least_var)
-{
-    double size;
-
-    if (!absolute_deviations(fit, level, 10)) {
-        return false;
-    }
-    start_from_residuals(fit, least_var);
-    set_weights(fit);
-    return step(fit, &size) && climb(fit, unknowns, least_var);
-}
-
-/* Does the least-squares fit look like nothing but normal scatter? */
+/* Does the fit look like nothing but normal scatter, of a usual size or of the stated one? */
 static bool looks_clean(const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
@@ -473,12 +454,54 @@ static bool looks_clean(const struct tt_fit *fit)
     shortest_half(fit, &middle, &half);
     double scatter = sqrt(fit->scatter_touch_mm2);
     /* 3.2 scatters, or twice as wide as its middle half says: one clean run in ten of a hundred touches is looked at twice. */
-    return largest < 3.2 * 3.2 && scatter < 1.6 * half + 1e-6;
+    return largest < 3.2 * 3.2 && scatter < 1.6 * half + 1e-6 && (fit->noise->touch_known || scatter < 2 * USUAL_SCATTER_MM);
+}
+
+/* Few set aside and the rest as normal as it should be: no other start would end elsewhere. */
+static bool convincing(const struct tt_fit *fit)
+{
+    double n = (double)fit->model->n_touches;
+    return total_good(fit) > 0.85 * n && n > 24 && (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < 2 * USUAL_SCATTER_MM);
+}
+
+/* One start: from the present x with @scatter_mm. */
+static bool try_start(struct tt_fit *fit, double scatter_mm, double unknowns, double least_var)
+{
+    if (!fit->noise->touch_known) {
+        fit->touch_var_mm2 = fmax(scatter_mm * scatter_mm, least_var);
+    }
+    for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
+        fit->late_share[j] = START_LATE;
+    }
+    fit->early_share = START_EARLY;
+    return climb(fit, unknowns, least_var, HELD_STEPS);
+}
+
+static void search_starts(struct tt_fit *fit, double spent, double least_var)
+{
+    static const double levels[] = {0.5, 0.7, 0.85}, scatters_mm[] = {3e-3, 8e-3, 1.5e-3};
+    size_t n_scatters = fit->noise->touch_known ? 1 : sizeof scatters_mm / sizeof scatters_mm[0];
+
+    for (size_t k = 0; k < sizeof levels / sizeof levels[0]; k++) {
+        state_restore(&fit->plain, fit);
+        if (!absolute_deviations(fit, levels[k], 8)) {
+            continue;
+        }
+        state_take(&fit->start, fit);
+        for (size_t j = 0; j < n_scatters; j++) {
+            state_restore(&fit->start, fit);
+            if (try_start(fit, scatters_mm[j], spent, least_var) && fit->log_likelihood > fit->best.log_likelihood) {
+                state_take(&fit->best, fit);
+            }
+            if (k == 0 && j == 0 && convincing(fit)) {
+                return;
+            }
+        }
+    }
 }
 
 static void robust_fit(struct tt_fit *fit)
 {
-    static const double levels[] = {0.5, 0.75};
     struct tt_model *model = fit->model;
     double spent = fit->spent_touch;
     double least_var = fmax(fit->noise->touch_digit_var_mm2, LEAST_SCATTER_MM * LEAST_SCATTER_MM);
@@ -487,12 +510,7 @@ static void robust_fit(struct tt_fit *fit)
     expect(fit, spent, fit->probability);
     state_take(&fit->plain, fit);
     fit->best.log_likelihood = -INFINITY;
-    for (size_t k = 0; k < sizeof levels / sizeof levels[0]; k++) {
-        state_restore(&fit->plain, fit);
-        if (try_start(fit, levels[k], spent, least_var) && fit->log_likelihood > fit->best.log_likelihood) {
-            state_take(&fit->best, fit);
-        }
-    }
+    search_starts(fit, spent, least_var);
     state_restore(fit->best.log_likelihood > fit->plain.log_likelihood + LEAST_GAIN ? &fit->best : &fit->plain, fit);
     for (size_t i = 0; i < model->n_touches; i++) {
         fit->good[i] = fit->good[i] > 0.5 ? 1 : 0;

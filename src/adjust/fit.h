@@ -54,7 +54,7 @@ struct tt_fit {
     double *probability, *edge_count, *step_mm, *sorted_mm, *cc, *cb, *response;
     struct tt_fit_state {
         double *x, *good, touch_var_mm2, sight_var_mm2, log_likelihood;
-    } plain, best;
+    } plain, best, start;
 };
 
 /* Memory for @model in @arena. */

@@ -94,7 +94,7 @@ void tt_words_ms(struct tt_buffer *buffer, double value_ms)
 /* Never rounded to a certainty: "over 99.9 %", "under 0.1 %". */
 void tt_words_percent(struct tt_buffer *buffer, double share)
 {
-    if (share > 0.999 && share < 1) {
+    if (share > 0.999) {
         tt_buffer_puts(buffer, "over 99.9 %");
     } else if (share < 0.001) {
         tt_buffer_puts(buffer, "under 0.1 %");

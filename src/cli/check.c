@@ -62,8 +62,8 @@ static int check_run(struct job *job, const char *path)
     struct tiptrue_run *run = NULL;
     int status;
 
-    error.status = tiptrue_run_read(path, job->objects->plate, job->objects->machine, job->objects->plan, job->inputs->pattern, &sink,
-                                    &run, &error);
+    error.status = tiptrue_run_read(path, job->objects->plate, job->objects->machine, job->objects->plan, job->inputs->pattern,
+                                    &sink, &run, &error);
     status = cli_file_read(&messages, path, "run", &error);
     if (status == 0) {
         status = tell_determined(job, path, run);
@@ -97,10 +97,11 @@ int cli_check(int argc, char *argv[])
     static const struct argp ARGP = {
         .parser = parse_option,
         .args_doc = "[RUN...]",
-        .doc = "Say every fault of the files named; from plate, machine and run, say also which quantities the touches can "
-               "determine.\v"
-               "Exit status: 0 the files are good and each run determines its offsets, 20 a run does not; 64 wrong use, 65 bad input, "
-               "66 no input, 74 reading or writing failed. Of several files, the worst.",
+        .doc =
+            "Say every fault of the files named; from plate, machine and run, say also which quantities the touches can "
+            "determine.\v"
+            "Exit status: 0 the files are good and each run determines its offsets, 20 a run does not; 64 wrong use, 65 bad input, "
+            "66 no input, 74 reading or writing failed. Of several files, the worst.",
         .children = CHILDREN,
     };
     struct cli_inputs inputs = {0};

@@ -129,6 +129,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 
 int main(int argc, char *argv[])
 {
+    char program[] = "tiptrue";
     static const struct argp_option OPTIONS[] = {
         {"version", 'V', NULL, 0, "Say the version and exit", -1},
         {0},
@@ -144,6 +145,9 @@ int main(int argc, char *argv[])
     struct request request = {0};
 
     cli_guard_streams();
+    if (argc > 0) {
+        argv[0] = program; /* in messages, wherever the file lies */
+    }
     if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) {
         return EX_USAGE;
     }

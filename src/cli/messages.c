@@ -57,8 +57,7 @@ static void print_diagnostic_json(const struct tiptrue_diagnostic *d)
 
 static void told(void *context, const struct tiptrue_diagnostic *d)
 {
-    static const char *const SEVERITIES[] = {
-        [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+    static const char *const SEVERITIES[] = {[TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
     struct cli_messages *messages = context;
 
     if (d->severity == TIPTRUE_ERROR) {

@@ -223,9 +223,11 @@ int cli_solve(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "--plate FILE --machine FILE RUN...",
-        .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact radius of every tip, with uncertainty, "
+        .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact radius of every tip, with "
+               "uncertainty, "
                "findings and a verdict.\v"
-               "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong use, 65 bad input, 66 no input, 70 fault of "
+               "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong use, 65 bad input, 66 no input, "
+               "70 fault of "
                "the program, 71 out of memory, 74 reading or writing failed. Of several runs, the worst.",
         .children = CHILDREN,
     };

@@ -247,21 +247,16 @@ static double step_down(const struct task *task, struct arc *arc)
     return (double)NAN;
 }
 
-/* From the algebraic circle to the geometric one. Steps shrink until they are rounding: n terms of relative size epsilon, each from
- * a handful of operations; where the points determine the circle badly that is magnified, and the end is where steps that no longer
- * change the first half of the digits no longer shrink. */
+/* From the algebraic circle to the geometric one, until the steps are rounding: n terms of relative size epsilon, each from a handful
+ * of operations. */
 static bool fit_geometric(const struct task *task, struct arc *arc)
 {
-    const double rounding = 8 * DBL_EPSILON * sqrt((double)task->n);
-    double last_step = HUGE_VAL;
+    const double rounding = 16 * DBL_EPSILON * sqrt((double)task->n);
     double step = HUGE_VAL;
-    int steps = 0;
-    do {
-        last_step = step;
+    for (int steps = 0; steps < MOST_STEPS && step > rounding; steps++) {
         step = step_down(task, arc);
-        steps++;
-    } while (steps < MOST_STEPS && step > rounding && (step < last_step || step > sqrt(DBL_EPSILON)));
-    return steps < MOST_STEPS && isfinite(step) && !arc_is_line(task, *arc);
+    }
+    return step <= rounding && !arc_is_line(task, *arc);
 }
 
 /* Centre and radius; the covariance is left 0. */

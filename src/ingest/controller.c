@@ -158,7 +158,9 @@ static void pair_in_order(struct joiner *joiner)
 {
     const struct tiptrue_plan *plan = joiner->plan;
     if (joiner->reports.count != plan->n_moves) {
-        tt_parting_tell(joiner->builder->diagnose, plan, &joiner->reports);
+        struct tt_builder *builder = joiner->builder;
+        bool told = tt_parting_tell(builder->diagnose, plan, &joiner->reports, &builder->scratch);
+        builder->out_of_memory = builder->out_of_memory || !told;
         return;
     }
     for (size_t i = 0; i < plan->n_moves && !tt_diagnose_is_full(joiner->builder->diagnose); i++) {

@@ -18,8 +18,8 @@ void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *s
                       const char *text, size_t length)
 {
     *diagnose = (struct tt_diagnose){.sink = sink, .error = error, .file = file, .text = text, .end = text + length};
-    diagnose->line_start = text;
-    diagnose->line = 1;
+    diagnose->seen = text;
+    diagnose->line = diagnose->column = 1;
 }
 
 static size_t count_characters(const char *text, const char *end)
@@ -33,19 +33,22 @@ static size_t count_characters(const char *text, const char *end)
 
 struct tt_place tt_place_at(struct tt_diagnose *diagnose, const char *at)
 {
-    if (at < diagnose->line_start) {
-        diagnose->line_start = diagnose->text;
-        diagnose->line = 1;
+    if (at < diagnose->seen) {
+        diagnose->seen = diagnose->text;
+        diagnose->line = diagnose->column = 1;
     }
     for (;;) {
-        const char *feed = memchr(diagnose->line_start, '\n', (size_t)(at - diagnose->line_start));
+        const char *feed = memchr(diagnose->seen, '\n', (size_t)(at - diagnose->seen));
         if (feed == NULL) {
             break;
         }
-        diagnose->line_start = feed + 1;
+        diagnose->seen = feed + 1;
         diagnose->line++;
+        diagnose->column = 1;
     }
-    return (struct tt_place){diagnose->file, diagnose->line, 1 + count_characters(diagnose->line_start, at)};
+    diagnose->column += count_characters(diagnose->seen, at);
+    diagnose->seen = at;
+    return (struct tt_place){diagnose->file, diagnose->line, diagnose->column};
 }
 
 struct tt_place tt_place_file(const struct tt_diagnose *diagnose)
@@ -63,15 +66,12 @@ static void tell(const struct tt_diagnose *diagnose, enum tiptrue_severity sever
     diagnose->sink->told(diagnose->sink->context, &diagnostic);
 }
 
-static void format_text(char text[512], const char *format, va_list arguments) TT_PRINTF(2, 0);
-static void format_text(char text[512], const char *format, va_list arguments)
-{
-    vsnprintf(text, 512, format, arguments);
-}
+/* Room for a message: as much as tiptrue_error.text holds. */
+#define TEXT_SIZE sizeof(((struct tiptrue_error *)0)->text)
 
 void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
 {
-    char text[512];
+    char text[TEXT_SIZE];
     diagnose->faults++;
     if (diagnose->faults > TT_MOST_FAULTS) {
         if (diagnose->faults == TT_MOST_FAULTS + 1) {
@@ -81,7 +81,7 @@ void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *h
     }
     va_list arguments;
     va_start(arguments, format);
-    format_text(text, format, arguments);
+    vsnprintf(text, sizeof(text), format, arguments);
     va_end(arguments);
     tell(diagnose, TIPTRUE_ERROR, place, text, hint);
     if (diagnose->faults == 1) {
@@ -91,7 +91,7 @@ void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *h
 
 void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
 {
-    char text[512];
+    char text[TEXT_SIZE];
     diagnose->warnings++;
     if (diagnose->warnings > TT_MOST_FAULTS) {
         if (diagnose->warnings == TT_MOST_FAULTS + 1) {
@@ -101,17 +101,17 @@ void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
     }
     va_list arguments;
     va_start(arguments, format);
-    format_text(text, format, arguments);
+    vsnprintf(text, sizeof(text), format, arguments);
     va_end(arguments);
     tell(diagnose, TIPTRUE_WARNING, place, text, hint);
 }
 
 void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
 {
-    char text[512];
+    char text[TEXT_SIZE];
     va_list arguments;
     va_start(arguments, format);
-    format_text(text, format, arguments);
+    vsnprintf(text, sizeof(text), format, arguments);
     va_end(arguments);
     tell(diagnose, TIPTRUE_NOTE, place, text, hint);
 }
@@ -119,6 +119,11 @@ void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
 bool tt_diagnose_is_full(const struct tt_diagnose *diagnose)
 {
     return diagnose->faults > TT_MOST_FAULTS;
+}
+
+bool tt_diagnose_is_full_of_warnings(const struct tt_diagnose *diagnose)
+{
+    return diagnose->warnings > TT_MOST_FAULTS;
 }
 
 struct tt_shown tt_shown(const char *text, size_t length)

@@ -22,8 +22,8 @@ struct tt_diagnose {
     struct tiptrue_error *error;     /* may be NULL; receives the first fault */
     const char *file;
     const char *text, *end;          /* the file's text, without its byte order mark */
-    const char *line_start;          /* where the last place was asked for, so that asking in order costs one pass */
-    size_t line;
+    const char *seen;                /* the last place asked for, so that asking in order costs one pass */
+    size_t line, column;             /* of it */
     size_t faults, warnings;
 };
 
@@ -42,6 +42,8 @@ void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
 
 /* No further fault will be told: reading on is of no use. */
 bool tt_diagnose_is_full(const struct tt_diagnose *diagnose);
+/* No further warning will be told: working one out is of no use. */
+bool tt_diagnose_is_full_of_warnings(const struct tt_diagnose *diagnose);
 
 /* The text as it can be shown in a message: control characters as \xNN, cut after about 40 bytes with "...".
  * For use within one expression: tt_shown(text, length).text. */

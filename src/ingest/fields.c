@@ -46,6 +46,9 @@ void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char 
 {
     for (const cJSON *member = object->child; member != NULL; member = member->next) {
         size_t i = 0;
+        if (tt_diagnose_is_full_of_warnings(fields->diagnose)) {
+            return;
+        }
         while (i < n && strcmp(member->string, known[i]) != 0) {
             i++;
         }

@@ -213,7 +213,8 @@ bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char
     size_t faults = diagnose->faults;
     const char *at = tt_json_blanks(text);
     if (*at != '{') {
-        tt_json_unexpected(json, at, "'{'");
+        tt_fault(diagnose, tt_place_at(diagnose, at), "is it the file that was meant?", "'%s', where '{' is expected: this is no JSON object",
+                 tt_shown(at, strcspn(at, "\r\n")).text);
         return false;
     }
     json->root = cJSON_CreateObject();

@@ -34,13 +34,13 @@ const char *tt_json_unexpected(struct tt_json *json, const char *at, const char 
     struct tt_place place = tt_place_at(json->diagnose, at);
     if (*at == '\0') {
         tt_fault(json->diagnose, place, "the file looks cut short", "the file ends where %s is expected", expected);
-    } else if (*at == '/' || *at == '#') {
-        tt_fault(json->diagnose, place, "JSON has no comments; a member \"note\" may stand at the top level",
-                 "'%c' where %s is expected", *at, expected);
     } else {
         size_t length = strcspn(at, " \t\r\n,:;[]{}\"");
-        tt_fault(json->diagnose, place, *at == '\'' ? "JSON strings stand in double quotation marks" : NULL,
-                 "'%s' where %s is expected", tt_shown(at, length > 0 ? length : 1).text, expected);
+        const char *hint = strchr("/#", *at) != NULL      ? "JSON has no comments; a member \"note\" may stand at the top level"
+                           : strchr("'`", *at) != NULL    ? "JSON strings stand in double quotation marks"
+                           : strchr("+.NIni", *at) != NULL ? "JSON numbers begin with a digit or '-', and are finite"
+                                                          : NULL;
+        tt_fault(json->diagnose, place, hint, "'%s' where %s is expected", tt_shown(at, length > 0 ? length : 1).text, expected);
     }
     return NULL;
 }

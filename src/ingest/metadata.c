@@ -50,11 +50,19 @@ static void set_text(struct tt_builder *builder, const struct tt_cell *key, cons
     }
 }
 
+/* All notes together, bytes: each new one is put behind a copy of those before. */
+#define LONGEST_NOTE 65536
+
 /* Notes in their order, with "; " between. */
-static void add_note(struct tt_builder *builder, const struct tt_cell *value)
+static void add_note(struct tt_builder *builder, const struct tt_cell *key, const struct tt_cell *value)
 {
     struct tiptrue_run *run = builder->run;
     size_t before = run->note != NULL ? strlen(run->note) + 2 : 0;
+    if (before > LONGEST_NOTE) {
+        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, key->at), "keep long texts in a file of their own",
+                 "the notes are longer than %d bytes", LONGEST_NOTE);
+        return;
+    }
     char *note = tt_arena_get(&run->arena, before + value->length + 1, 1);
     if (note == NULL) {
         builder->out_of_memory = true;
@@ -95,6 +103,9 @@ void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key, cons
 {
     struct tiptrue_run *run = builder->run;
     size_t index = find_key(key);
+    if (index == TT_METADATA && tt_diagnose_is_full_of_warnings(builder->diagnose)) {
+        return;
+    }
     if (index == TT_METADATA) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(tt_metadata_keys, TT_METADATA, "keys", key->text, key->length, hint);
@@ -122,7 +133,7 @@ void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key, cons
         set_text(builder, key, value, &run->operator_name);
         break;
     case NOTE:
-        add_note(builder, value);
+        add_note(builder, key, value);
         break;
     }
 }

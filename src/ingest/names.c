@@ -16,6 +16,8 @@
 #define FEW 8
 /* Longest name that is compared for nearness, bytes: rows of the distance table stand on the stack. */
 #define LONGEST_COMPARED 48
+/* Names compared for nearness at most: a hostile plate of a million names must not take minutes to be refused. */
+#define MOST_COMPARED 5000
 
 static uint32_t hash_of(const char *text, size_t length)
 {
@@ -148,7 +150,7 @@ size_t tt_names_nearest(const char *const *known, size_t n, const char *text, si
     if (length == 0 || length > LONGEST_COMPARED) {
         return TT_NONE;
     }
-    for (size_t i = 0; i < n; i++) {
+    for (size_t i = 0; i < n && i < MOST_COMPARED; i++) {
         size_t known_length = strlen(known[i]);
         if (known_length == 0 || known_length > LONGEST_COMPARED) {
             continue;

@@ -17,10 +17,18 @@ const char *const tt_column_names[TT_COLUMNS] = {
     [TT_STAGE] = "stage", [TT_APPROACH] = "approach",
 };
 
-#define TEMPERATURE_HINT "degrees Celsius"
+/* What the numbers of a column are. */
+static const char *const number_hints[TT_COLUMNS] = {
+    [TT_X] = "mm, or inch where the file says 'units: inch'",
+    [TT_Y] = "mm, or inch where the file says 'units: inch'",
+    [TT_Z] = "mm, or inch where the file says 'units: inch'",
+    [TT_ROTATION] = "degrees, counter-clockwise seen from above",
+    [TT_FEED] = "mm/min, or inch/min where the file says 'units: inch'",
+    [TT_TEMPERATURE] = "degrees Celsius",
+};
 
 /* What a number column may hold, in the file's own units. */
-static const struct tt_bounds temperature_C = {-100.0, 300.0, false, TEMPERATURE_HINT};
+static const struct tt_bounds temperature_C = {-100.0, 300.0, false, "degrees Celsius"};
 static const struct tt_bounds feed_per_min = {0.0, 1e6, false, "mm/min or inch/min, 0 or more"};
 
 static struct tt_place place_of(const struct tt_rows *rows, enum tt_column column)
@@ -42,8 +50,9 @@ static void tell_missing(struct tt_rows *rows, enum tt_column column, const char
 }
 
 /* Why the cell is not a number, in words. */
-static void tell_number(const struct tt_rows *rows, enum tt_column column, const char *hint, enum tt_number_status status)
+static void tell_number(const struct tt_rows *rows, enum tt_column column, enum tt_number_status status)
 {
+    const char *hint = number_hints[column];
     const struct tt_cell *cell = &rows->cells[column];
     const char *text = cell->text;
     size_t digits = cell->length > 0 && (*text == '+' || *text == '-') ? 1 : 0;
@@ -72,8 +81,9 @@ static void note_sign(struct tt_rows *rows, enum tt_column column, bool comma, b
     if (point && rows->point_at == NULL) {
         rows->point_at = at;
     }
-    const char *other = comma ? rows->point_at : point ? rows->comma_at : NULL;
-    if (other != NULL) {
+    const char *other = comma ? rows->point_at : rows->comma_at;
+    if (other != NULL && !rows->told_signs) {
+        rows->told_signs = true;
         size_t line = tt_place_at(rows->builder->diagnose, other).line;
         tt_fault(rows->builder->diagnose, place_of(rows, column), "use one decimal sign in the whole file",
                  "%s '%s' has a decimal %s, and line %zu has a decimal %s", tt_column_names[column],
@@ -101,7 +111,7 @@ static bool read_number(struct tt_rows *rows, enum tt_column column, const struc
     double number = 0.0;
     enum tt_number_status status = tt_number_read(cell->text, cell->length, point, &number, decimals);
     if (status != TT_NUMBER_OK) {
-        tell_number(rows, column, bounds->hint, status);
+        tell_number(rows, column, status);
         return false;
     }
     if (number < bounds->lowest || number > bounds->highest) {

@@ -23,6 +23,7 @@ struct tt_rows {
     size_t line;                      /* of the row */
     bool comma_allowed;               /* a decimal comma may stand in numbers */
     const char *comma_at, *point_at;  /* where the first of each stood: one file has one decimal sign */
+    bool told_signs;                  /* that it has two is told once */
 };
 
 /* Check the row in rows->cells and append it to the run. Its faults are told, each at its cell. */

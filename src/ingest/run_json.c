@@ -11,7 +11,6 @@
 #include "ingest/json.h"
 #include "ingest/metadata.h"
 #include "ingest/rows.h"
-#include "ingest/units.h"
 
 #define SCHEMA "tiptrue.run/1"
 
@@ -133,24 +132,34 @@ static bool read_observation(void *context, struct tt_json *whole, struct tt_jso
     return !reader->builder->out_of_memory;
 }
 
+static void tell_unknown_member(struct reader *reader, const struct tt_json *json, const cJSON *member)
+{
+    static const char *const known[] = {"schema", "observations", "machine", "plate", "started", "units", "operator", "note"};
+    char hint[TT_HINT_SIZE];
+    size_t length = strlen(member->string);
+    tt_names_hint(known, sizeof(known) / sizeof(known[0]), "fields", member->string, length, hint);
+    tt_warn(reader->builder->diagnose, tt_json_key_place(json, member), hint, "run: unknown field '%s' is not used",
+            tt_shown(member->string, length).text);
+}
+
 static void read_metadata(struct reader *reader, const struct tt_json *json)
 {
     for (const cJSON *member = json->root->child; member != NULL; member = member->next) {
         const struct tt_json_where *where = tt_json_where(json, member);
         struct tt_cell key = {member->string, strlen(member->string), where->key};
-        if (strcmp(member->string, "schema") == 0 || strcmp(member->string, "observations") == 0 || cJSON_IsNull(member)) {
+        if (strcmp(member->string, "schema") == 0 || strcmp(member->string, "observations") == 0) {
             continue;
         }
-        if (!tt_metadata_is_key(&key) || cJSON_IsString(member)) {
-            struct tt_cell value = {"", 0, where->value};
-            if (cJSON_IsString(member)) {
-                value.text = member->valuestring;
-                value.length = strlen(member->valuestring);
+        if (!tt_metadata_is_key(&key)) {
+            if (!tt_diagnose_is_full_of_warnings(reader->builder->diagnose)) {
+                tell_unknown_member(reader, json, member);
             }
+        } else if (cJSON_IsString(member)) {
+            struct tt_cell value = {member->valuestring, strlen(member->valuestring), where->value};
             tt_metadata_add(reader->builder, &key, &value);
-        } else {
-            tt_fault(reader->builder->diagnose, tt_json_place(json, member), NULL, "'%s' is %s, and a string is expected",
-                     tt_shown(key.text, key.length).text, tt_shown(where->value, (size_t)(where->end - where->value)).text);
+        } else if (!cJSON_IsNull(member)) {
+            tt_fault(reader->builder->diagnose, tt_json_place(json, member), NULL, "'%s' is %s, and a string is expected", member->string,
+                     tt_shown(where->value, (size_t)(where->end - where->value)).text);
         }
     }
 }

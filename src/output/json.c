@@ -68,8 +68,8 @@ static void write_repeatability(struct tt_json *json, const char *key, bool know
     tt_json_close(json, '}');
 }
 
-static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key, double value,
-                         const char *u_key, double u)
+static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key, double value, const char *u_key,
+                         double u)
 {
     tt_json_key(json, key);
     if (!known) {
@@ -110,8 +110,7 @@ static const char *use_word(enum tt_use use)
 
 static const char *kind_word(enum tt_kind kind)
 {
-    static const char *const WORDS[] = {
-        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+    static const char *const WORDS[] = {[TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
     return WORDS[kind];
 }
 

@@ -16,9 +16,9 @@ struct spelling {
 
 /* How a page of ASCII shows the signs that this program's own texts use. */
 static const struct spelling SPELLINGS[] = {
-    {TT_UM, "um"},        {"\xc2\xb5", "u"},      {"\xce\xbc", "u"},    {TT_PLUS_MINUS, "+-"}, {TT_MINUS, "-"},
-    {TT_DEGREE, " deg"},  {"\xc3\x97", "x"},      {"\xc2\xb7", "."},    {"\xe2\x80\x93", "-"}, {"\xe2\x80\xa6", "..."},
-    {"\xc2\xb2", "2"},    {"\xcf\x83", "sigma"},  {"\xe2\x89\xa4", "<="}, {"\xe2\x89\xa5", ">="},
+    {TT_UM, "um"},       {"\xc2\xb5", "u"},     {"\xce\xbc", "u"},      {TT_PLUS_MINUS, "+-"},  {TT_MINUS, "-"},
+    {TT_DEGREE, " deg"}, {"\xc3\x97", "x"},     {"\xc2\xb7", "."},      {"\xe2\x80\x93", "-"},  {"\xe2\x80\xa6", "..."},
+    {"\xc2\xb2", "2"},   {"\xcf\x83", "sigma"}, {"\xe2\x89\xa4", "<="}, {"\xe2\x89\xa5", ">="},
 };
 
 static const char *ascii_of(const char *s, size_t length)
@@ -140,8 +140,11 @@ void tt_page_tab(struct tt_page *page, size_t column)
 
 void tt_page_colour(struct tt_page *page, enum tt_colour colour)
 {
-    static const char *const SEQUENCES[] = {
-        [TT_PLAIN] = "\033[0m", [TT_BOLD] = "\033[1m", [TT_RED] = "\033[1;31m", [TT_YELLOW] = "\033[1;33m", [TT_GREEN] = "\033[1;32m"};
+    static const char *const SEQUENCES[] = {[TT_PLAIN] = "\033[0m",
+                                            [TT_BOLD] = "\033[1m",
+                                            [TT_RED] = "\033[1;31m",
+                                            [TT_YELLOW] = "\033[1;33m",
+                                            [TT_GREEN] = "\033[1;32m"};
 
     if (page->colour) {
         tt_buffer_puts(page->out, SEQUENCES[colour]);

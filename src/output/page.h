@@ -14,11 +14,11 @@
 
 #include "base/buffer.h"
 
-#define TT_UM "\xc2\xb5m"          /* micrometre */
+#define TT_UM "\xc2\xb5m" /* micrometre */
 #define TT_PLUS_MINUS "\xc2\xb1"
-#define TT_MINUS "\xe2\x88\x92"    /* the minus of running text; tables have '-', which can be copied into a file */
+#define TT_MINUS "\xe2\x88\x92" /* the minus of running text; tables have '-', which can be copied into a file */
 #define TT_DEGREE "\xc2\xb0"
-#define TT_TIED "\xc2\xa0"         /* a space where no line ends */
+#define TT_TIED "\xc2\xa0" /* a space where no line ends */
 
 enum tt_colour { TT_PLAIN, TT_BOLD, TT_RED, TT_YELLOW, TT_GREEN };
 
@@ -26,8 +26,8 @@ enum tt_colour { TT_PLAIN, TT_BOLD, TT_RED, TT_YELLOW, TT_GREEN };
 struct tt_page {
     struct tt_buffer *out;
     bool colour, utf8;
-    size_t columns; /* width that prose is wrapped to */
-    size_t column;  /* characters written in this line */
+    size_t columns;          /* width that prose is wrapped to */
+    size_t column;           /* characters written in this line */
     struct tt_buffer words;  /* a sentence in the making, for tt_page_say */
     struct tt_buffer number; /* of tt_page_fixed and the like */
 };

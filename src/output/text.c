@@ -20,8 +20,7 @@
 
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
-    static const enum tt_colour COLOURS[] = {
-        [TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED};
+    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED};
     return COLOURS[verdict];
 }
 
@@ -102,8 +101,7 @@ static void add_sentence(struct tt_buffer *words, const char *text)
 
 static void tell_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    static const char *const SHOUTS[] = {
-        [TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
+    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
 
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, SHOUTS[s->verdict]);
@@ -198,8 +196,7 @@ static void tell_reasons(struct tt_page *page, const struct tiptrue_solution *s)
 
 static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s, const struct tt_finding *f)
 {
-    static const enum tt_colour COLOURS[] = {
-        [TIPTRUE_NOTE] = TT_BOLD, [TIPTRUE_WARNING] = TT_YELLOW, [TIPTRUE_ERROR] = TT_RED};
+    static const enum tt_colour COLOURS[] = {[TIPTRUE_NOTE] = TT_BOLD, [TIPTRUE_WARNING] = TT_YELLOW, [TIPTRUE_ERROR] = TT_RED};
     struct tt_buffer *words = &page->words;
 
     tt_page_go(page, 2);

@@ -139,8 +139,9 @@ void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *s)
         motion_row(page, at, &s->tips[i]);
     }
     tt_page_line_end(page);
-    tt_page_prose(page, 0, "Every " TT_PLUS_MINUS " is an expanded uncertainty (95 %), of offsets the larger one of x and y: in full "
-                           "is what the offset is worth, on plate is what a change, or a difference between tips, is worth on this one.");
+    tt_page_prose(page, 0,
+                  "Every " TT_PLUS_MINUS " is an expanded uncertainty (95 %), of offsets the larger one of x and y: in full "
+                  "is what the offset is worth, on plate is what a change, or a difference between tips, is worth on this one.");
     tt_page_line_end(page);
 }
 

@@ -198,8 +198,8 @@ static void tell_radius(struct tt_page *page, const struct tt_tip_result *t)
     }
     tt_number_write_fixed(words, t->contact_radius_mm, TT_MM_DECIMALS, false);
     tt_buffer_puts(words, " mm " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(words, 1000 * t->factor * t->u_contact_radius_mm,
-                          tt_um_decimals(t->factor * t->u_contact_radius_mm), false);
+    tt_number_write_fixed(words, 1000 * t->factor * t->u_contact_radius_mm, tt_um_decimals(t->factor * t->u_contact_radius_mm),
+                          false);
     tt_buffer_puts(words, " " TT_UM);
     tt_page_say(page, X_AT + 2);
 }
