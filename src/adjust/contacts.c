@@ -8,9 +8,9 @@
 #include "adjust/findings.h"
 #include "adjust/words.h"
 
-/* An edge of which no more than this is left cannot be told from one that is late as a whole. */
-#define LEAST_LEFT 3
+/* An edge of which less than this share is left, some being late, cannot be told from one that is late as a whole. */
 #define LEAST_LEFT_SHARE 0.2
+#define SOME_LATE 4
 /* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could as
  * well be the good ones. */
 #define CLUSTER_SCATTERS 1.5
@@ -97,7 +97,7 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
         tt_words_um(text, late.most_mm);
     }
     tt_buffer_puts(text, " too deep and were set aside");
-    if (late.used < LEAST_LEFT || (double)late.used < LEAST_LEFT_SHARE * (double)late.touches) {
+    if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches) {
         severity = TIPTRUE_ERROR;
         tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat", late.used);
     } else if (late.n >= CLUSTER_LEAST && 2 * late.n >= late.used && late.spread_mm < CLUSTER_SCATTERS * scatter) {
@@ -120,7 +120,7 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     if (early.n == 0) {
         return TIPTRUE_OK;
     }
-    bool many = early.used < LEAST_LEFT || 2 * early.n > early.touches;
+    bool many = early.n >= SOME_LATE && 2 * early.n > early.touches;
     tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
     tt_words_um(text, early.most_mm);
     tt_buffer_puts(text, " before the edge and were set aside (bounce, or noise on the contact's cable)");

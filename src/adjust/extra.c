@@ -25,6 +25,17 @@ double tt_log_p_of_f(double f, unsigned m, double dof)
     return p > 0 ? log(p) : -700; /* the logarithm of the smallest double */
 }
 
+/* Of a squared residual taken away of @taken variances of the present fit. Where that variance is the run's own, the candidate's absence
+ * is in it: the fit with the candidate would scatter less, and F is taken against that. */
+static double log_p_of_score(double taken, unsigned m, double dof, bool own_scatter)
+{
+    if (!own_scatter) {
+        return tt_log_p_of_f(taken / m, m, dof);
+    }
+    double left = fmax(dof - taken, 1e-3 * dof), rest = fmax(dof - m, 1);
+    return tt_log_p_of_f(taken / m * rest / left, m, rest);
+}
+
 struct judge {
     struct tt_fit *fit;
     struct tt_model *model;
@@ -33,14 +44,13 @@ struct judge {
     double *vector;   /* n_unknowns */
     double *solved;
     double *half;     /* border + largest block */
+    bool own_scatter;
     double dof, scale; /* scale: of the residuals' variance against the weights */
 };
 
-/* Residuals drawn in, all touches given their full weight, and one linear step: what is left is the score's numerator. */
-static enum tiptrue_status prepare(struct judge *judge, struct tt_arena *arena)
+static enum tiptrue_status judge_init(struct judge *judge, struct tt_arena *arena)
 {
-    struct tt_fit *fit = judge->fit;
-    struct tt_model *model = judge->model;
+    const struct tt_model *model = judge->model;
     size_t n = model->n_touches, largest = 0;
 
     for (size_t b = 0; b < model->n_blocks; b++) {
@@ -51,12 +61,24 @@ static enum tiptrue_status prepare(struct judge *judge, struct tt_arena *arena)
     judge->vector = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->solved = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->half = TT_ARENA_NEW(arena, model->n_border + largest, double);
-    if (judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL || judge->half == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
+    return judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL || judge->half == NULL
+               ? TIPTRUE_E_MEMORY
+               : TIPTRUE_OK;
+}
+
+/* One linear step with the residuals drawn in and all touches at their full weight, or (@good_only) without those set aside: what is left
+ * is the score's numerator. */
+static enum tiptrue_status prepare(struct judge *judge, bool good_only)
+{
+    struct tt_fit *fit = judge->fit;
+    struct tt_model *model = judge->model;
+    size_t n = model->n_touches;
+    double count = 0;
+
     for (size_t i = 0; i < n; i++) {
         double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], most = DRAWN_IN * sqrt(variance);
-        judge->weight[i] = 1 / variance;
+        judge->weight[i] = good_only && fit->good[i] == 0 ? 0 : 1 / variance;
+        count += judge->weight[i] > 0 ? 1 : 0;
         model->residual[i] = fmin(fmax(model->residual[i], -most), most);
     }
     tt_model_accumulate(model, judge->weight, 1 / fit->sight_var_mm2, true);
@@ -76,17 +98,19 @@ static enum tiptrue_status prepare(struct judge *judge, struct tt_arena *arena)
         judge->residual[i] = r;
         sum += judge->weight[i] * r * r;
     }
-    judge->dof = fmax((double)n - fit->spent_touch, 1);
+    judge->dof = fmax(count - fit->spent_touch, 1);
+    judge->own_scatter = true;
     judge->scale = fit->noise->touch_known ? fmax(sum / judge->dof, 1) : sum / judge->dof;
     if (fit->noise->touch_known && judge->scale <= 1.5) {
-        judge->dof = 1e6; /* stated scatter, and the run agrees with it */
+        judge->own_scatter = false; /* stated scatter, and the run agrees with it */
+        judge->dof = 1e6;
         judge->scale = 1;
     }
     return TIPTRUE_OK;
 }
 
-/* F of one or two candidate columns with products @zz, score @g, and what the unknowns imitate of them @imitated (2 x 2 each). */
-static double score_f(const struct judge *judge, unsigned m, const double zz[3], const double g[2], const double imitated[3])
+/* Squared residual, in variances, that one or two candidate columns take away, with products @zz, score @g, and what the unknowns imitate of them @imitated (2 x 2 each). */
+static double score_of(const struct judge *judge, unsigned m, const double zz[3], const double g[2], const double imitated[3])
 {
     double a = zz[0] - imitated[0], b = zz[1] - imitated[1], d = zz[2] - imitated[2];
 
@@ -99,10 +123,15 @@ static double score_f(const struct judge *judge, unsigned m, const double zz[3],
         return 0;
     }
     if (low > LEAST_OWN_SHARE * whole) {
-        return (d * g[0] * g[0] - 2 * b * g[0] * g[1] + a * g[1] * g[1]) / (a * d - b * b) / 2 / judge->scale;
+        return (d * g[0] * g[0] - 2 * b * g[0] * g[1] + a * g[1] * g[1]) / (a * d - b * b) / judge->scale;
     }
     double angle = 0.5 * atan2(2 * b, a - d), along = g[0] * cos(angle) + g[1] * sin(angle);
-    return along * along / high / 2 / judge->scale;
+    return along * along / high / judge->scale;
+}
+
+static double judged(const struct judge *judge, double taken, unsigned m)
+{
+    return log_p_of_score(taken, m, judge->dof, judge->own_scatter);
 }
 
 /* A candidate column's value for touch @i; @which 0 or 1. */
@@ -191,7 +220,7 @@ static double judge_touches(struct judge *judge, size_t block, unsigned m, unsig
             imitated[2] += solved[k] * second[k];
         }
     }
-    return score_f(judge, m, zz, g, imitated);
+    return score_of(judge, m, zz, g, imitated);
 }
 
 static void keep_better(struct tt_extra *best, struct tt_extra candidate)
@@ -369,7 +398,7 @@ static void add_row(struct running *sum, const struct timeline *line, size_t row
     }
 }
 
-static double running_f(const struct running *sum, const struct judge *judge)
+static double running_score(const struct running *sum, const struct judge *judge)
 {
     size_t nb = judge->model->n_border;
     double imitated[3] = {sum->in_blocks[0], sum->in_blocks[1], sum->in_blocks[2]};
@@ -379,7 +408,7 @@ static double running_f(const struct running *sum, const struct judge *judge)
         imitated[1] += sum->border[k] * sum->border[nb + k];
         imitated[2] += sum->border[nb + k] * sum->border[nb + k];
     }
-    return score_f(judge, 2, sum->zz, sum->g, imitated);
+    return score_of(judge, 2, sum->zz, sum->g, imitated);
 }
 
 static enum tiptrue_status running_init(struct running *sum, struct tt_arena *arena, const struct tt_model *model)
@@ -419,7 +448,7 @@ static enum tiptrue_status scan_moves(struct timeline *line, struct tt_arena *ar
             keep_better(&found, (struct tt_extra){.kind = TT_EXTRA_MOVED,
                                                   .row = i,
                                                   .n_unknowns = 2,
-                                                  .log_p = tt_log_p_of_f(running_f(&sum, line->judge), 2, line->judge->dof)});
+                                                  .log_p = judged(line->judge, running_score(&sum, line->judge), 2)});
         }
         found.log_p = corrected(found.log_p, splits * model->n_setups);
         keep_better(best, found);
@@ -444,7 +473,7 @@ static enum tiptrue_status judge_drift(struct timeline *line, struct tt_arena *a
     }
     keep_better(best, (struct tt_extra){.kind = TT_EXTRA_DRIFT,
                                         .n_unknowns = 2,
-                                        .log_p = tt_log_p_of_f(running_f(&sum, line->judge), 2, line->judge->dof)});
+                                        .log_p = judged(line->judge, running_score(&sum, line->judge), 2)});
     return TIPTRUE_OK;
 }
 
@@ -457,58 +486,78 @@ static void judge_tips(struct judge *judge, struct tt_extra best[])
 
     for (size_t b = 0; b < model->n_blocks; b++) {
         if (!model->terms.reversed) {
-            double f = judge_touches(judge, b, 2, 0, reversed_column);
-            keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .log_p = tt_log_p_of_f(f, 2, judge->dof)});
+            double taken = judge_touches(judge, b, 2, 0, reversed_column);
+            keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .log_p = judged(judge, taken, 2)});
         }
         for (unsigned k = 2; k <= TT_MOST_ORDER; k++) {
             if (model->terms.orders[b] >> k & 1U) {
                 continue;
             }
-            double f = judge_touches(judge, b, 2, k, shape_column);
+            double taken = judge_touches(judge, b, 2, k, shape_column);
             keep_better(&shape, (struct tt_extra){.kind = TT_EXTRA_SHAPE,
                                                   .block = b,
                                                   .order = k,
                                                   .n_unknowns = 2,
-                                                  .log_p = tt_log_p_of_f(f, 2, judge->dof)});
+                                                  .log_p = judged(judge, taken, 2)});
         }
     }
     shape.log_p = corrected(shape.log_p, model->n_blocks * (TT_MOST_ORDER - 1));
     reversed.log_p = corrected(reversed.log_p, model->n_blocks);
-    best[TT_EXTRA_SHAPE] = shape;
-    best[TT_EXTRA_REVERSED] = reversed;
+    keep_better(&best[TT_EXTRA_SHAPE], shape);
+    keep_better(&best[TT_EXTRA_REVERSED], reversed);
 }
 
-enum tiptrue_status tt_extra_judge(struct tt_fit *fit, struct tt_arena *arena, struct tt_extra best[TT_EXTRA_KINDS])
+static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena, bool good_only, struct tt_extra best[TT_EXTRA_KINDS])
 {
-    struct tt_model *model = fit->model;
-    struct judge judge = {.fit = fit, .model = model};
+    struct tt_fit *fit = judge->fit;
+    struct tt_model *model = judge->model;
     struct timeline line;
-    enum tiptrue_status status = prepare(&judge, arena);
+    enum tiptrue_status status;
 
-    for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
-        best[k] = (struct tt_extra){.kind = (enum tt_extra_kind)k, .row = TT_NONE};
-    }
-    if (status != TIPTRUE_OK) {
+    tt_model_linearise(model);
+    if ((status = prepare(judge, good_only)) != TIPTRUE_OK) {
         return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
     }
     if (model->terms.moved_at == TT_NONE || !model->terms.drift) {
-        memcpy(fit->step_mm, judge.solved, model->n_unknowns * sizeof *fit->step_mm);
-        if ((status = timeline_init(&line, &judge, arena)) != TIPTRUE_OK ||
+        memcpy(fit->step_mm, judge->solved, model->n_unknowns * sizeof *fit->step_mm);
+        if ((status = timeline_init(&line, judge, arena)) != TIPTRUE_OK ||
             (model->terms.moved_at == TT_NONE && (status = scan_moves(&line, arena, &best[TT_EXTRA_MOVED])) != TIPTRUE_OK) ||
             (!model->terms.drift && (status = judge_drift(&line, arena, &best[TT_EXTRA_DRIFT])) != TIPTRUE_OK)) {
             return status;
         }
     }
-    judge_tips(&judge, best);
+    judge_tips(judge, best);
     if (!model->terms.lost_motion) {
-        double f = judge_touches(&judge, TT_NONE, 1, 0, lost_motion_column);
-        best[TT_EXTRA_LOST_MOTION].log_p = tt_log_p_of_f(f, 1, judge.dof);
-        best[TT_EXTRA_LOST_MOTION].n_unknowns = 1;
+        double taken = judge_touches(judge, TT_NONE, 1, 0, lost_motion_column);
+        keep_better(&best[TT_EXTRA_LOST_MOTION],
+                    (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .log_p = judged(judge, taken, 1)});
     }
     if (!model->terms.latency && several_feeds(model)) {
-        double f = judge_touches(&judge, TT_NONE, 1, 0, latency_column);
-        best[TT_EXTRA_LATENCY].log_p = tt_log_p_of_f(f, 1, judge.dof);
-        best[TT_EXTRA_LATENCY].n_unknowns = 1;
+        double taken = judge_touches(judge, TT_NONE, 1, 0, latency_column);
+        keep_better(&best[TT_EXTRA_LATENCY],
+                    (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .log_p = judged(judge, taken, 1)});
     }
     return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_extra_judge(struct tt_fit *fit, struct tt_arena *arena, struct tt_extra best[TT_EXTRA_KINDS])
+{
+    struct judge judge = {.fit = fit, .model = fit->model};
+    enum tiptrue_status status = judge_init(&judge, arena);
+    bool any_aside = false;
+
+    for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
+        best[k] = (struct tt_extra){.kind = (enum tt_extra_kind)k, .row = TT_NONE};
+    }
+    for (size_t i = 0; i < fit->model->n_touches; i++) {
+        any_aside = any_aside || fit->good[i] == 0;
+    }
+    if (status == TIPTRUE_OK) {
+        status = judge_all(&judge, arena, false, best);
+    }
+    /* What is set aside may be set aside for want of the term, or be off in earnest and hide it: both are looked at. */
+    if (status == TIPTRUE_OK && any_aside) {
+        status = judge_all(&judge, arena, true, best);
+    }
+    return status;
 }

@@ -12,6 +12,9 @@
 #define WORTH_A_FIT (-8.5)
 #define SUPPORTED (-7.6)
 #define MOST_TERMS 8
+/* A drift must explain the run better by this much (natural logarithm) than a move at one row: with few sightings both explain their change,
+ * and a move is the usual cause. */
+#define DRIFT_HANDICAP 3.0
 /* A stated repeatability is contradicted by a scatter this improbable (1e-4) and at least this much larger. */
 #define SCATTER_IMPROBABLE 1e-4
 #define SCATTER_RATIO 1.25
@@ -177,6 +180,10 @@ static enum tiptrue_status grow(const struct search *search, struct tt_selection
         double gain = next.fit->full_likelihood - now->fit->full_likelihood;
         double log_p = log_p_of_gain(gain, &extras[k], next.fit);
         next.instead = now->instead;
+        bool in_time = extras[k].kind == TT_EXTRA_MOVED || extras[k].kind == TT_EXTRA_DRIFT;
+        if (in_time && doubt.edge != TT_NONE && doubt.chi2 > 2 * gain - EDGE_SINGLED_OUT) {
+            continue; /* touched edge after edge, one edge that is off looks like a move between two edges */
+        }
         if (extras[k].kind == TT_EXTRA_LOST_MOTION && doubt.edge != TT_NONE) {
             if (doubt.chi2 > 2 * gain + EDGE_SINGLED_OUT) {
                 continue; /* one edge explains it better */
@@ -184,6 +191,9 @@ static enum tiptrue_status grow(const struct search *search, struct tt_selection
             if (doubt.chi2 > 2 * gain - EDGE_SINGLED_OUT) {
                 next.instead = doubt;
             }
+        }
+        if (extras[k].kind == TT_EXTRA_DRIFT) {
+            log_p += DRIFT_HANDICAP;
         }
         if (log_p < SUPPORTED && log_p < best_log_p) {
             best_log_p = log_p;
