@@ -10,6 +10,8 @@
 #define DRAWN_IN 3.0
 /* A candidate that the model's unknowns can imitate to this share of its square says nothing. */
 #define LEAST_OWN_SHARE 1e-6
+/* Fewer set aside than this do not hide a term. */
+#define FEW_ASIDE 0.1
 /* A move is looked for where at least this many rows lie on either side. */
 #define LEAST_ROWS 3
 
@@ -89,7 +91,7 @@ static enum tiptrue_status prepare(struct judge *judge, bool good_only)
     double sum = 0;
     for (size_t i = 0; i < n; i++) {
         const struct tt_cell *cell = &model->cells[model->cell_of[i]];
-        const double *slope = model->slope + i * TT_MOST_COLUMNS;
+        const double *slope = model->slope + i * model->stride;
         double r = model->residual[i];
         for (size_t k = 0; k < cell->n_entries; k++) {
             const struct tt_entry *e = &cell->entries[k];
@@ -179,7 +181,7 @@ static double judge_touches(struct judge *judge, size_t block, unsigned m, unsig
             continue;
         }
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-            const double *slope = model->slope + i * TT_MOST_COLUMNS;
+            const double *slope = model->slope + i * model->stride;
             double w = judge->weight[i], z0 = column(model, cell, i, order, 0), z1 = m == 2 ? column(model, cell, i, order, 1) : 0;
             zz[0] += w * z0 * z0;
             zz[1] += w * z0 * z1;
@@ -293,7 +295,7 @@ static void touch_halves(struct timeline *line)
             }
             tt_system_half_solve(&model->system, cell->block, judge->vector, judge->vector + model->n_border, judge->half);
             for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-                double slope = model->slope[i * TT_MOST_COLUMNS + c], *y = line->y + i * line->stride;
+                double slope = model->slope[i * model->stride + c], *y = line->y + i * line->stride;
                 for (size_t j = 0; j < n; j++) {
                     y[j] += slope * judge->half[j];
                 }
@@ -544,20 +546,20 @@ enum tiptrue_status tt_extra_judge(struct tt_fit *fit, struct tt_arena *arena, s
 {
     struct judge judge = {.fit = fit, .model = fit->model};
     enum tiptrue_status status = judge_init(&judge, arena);
-    bool any_aside = false;
+    double aside = 0, n = (double)fit->model->n_touches;
 
     for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
         best[k] = (struct tt_extra){.kind = (enum tt_extra_kind)k, .row = TT_NONE};
     }
     for (size_t i = 0; i < fit->model->n_touches; i++) {
-        any_aside = any_aside || fit->good[i] == 0;
+        aside += fit->good[i] == 0 ? 1 : 0;
     }
+    /* What is set aside may be set aside for want of the term, or be off in earnest and hide it: where it is much, both are looked at. */
     if (status == TIPTRUE_OK) {
-        status = judge_all(&judge, arena, false, best);
+        status = judge_all(&judge, arena, aside > 0, best);
     }
-    /* What is set aside may be set aside for want of the term, or be off in earnest and hide it: both are looked at. */
-    if (status == TIPTRUE_OK && any_aside) {
-        status = judge_all(&judge, arena, true, best);
+    if (status == TIPTRUE_OK && aside > FEW_ASIDE * n) {
+        status = judge_all(&judge, arena, false, best);
     }
     return status;
 }

@@ -88,7 +88,7 @@ static void set_rotation_var(struct tt_fit *fit)
         const struct tt_cell *cell = &model->cells[c];
         const double *tip = model->x + model->system.first[cell->block];
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-            const double *slope = model->slope + i * TT_MOST_COLUMNS;
+            const double *slope = model->slope + i * model->stride;
             /* d/d theta of e_x (n . R e_x) + e_y (n . R e_y): R turns e_x into e_y and e_y into -e_x. */
             double across = tip[TT_TIP_E_X] * slope[TT_COLUMN_E_Y] - tip[TT_TIP_E_Y] * slope[TT_COLUMN_E_X];
             fit->rotation_var_mm2[i] = across * across * u2;
@@ -103,8 +103,9 @@ static void set_weights(struct tt_fit *fit)
     }
 }
 
-/* One Gauss-Newton step with the present weights; *size receives its largest component. False: singular. */
-static bool step(struct tt_fit *fit, double *size)
+/* One Gauss-Newton step with the present weights; *size receives its largest component. @exact: with new residuals and design rows,
+ * else both to first order. False: singular. */
+static bool step(struct tt_fit *fit, bool exact, double *size)
 {
     struct tt_model *model = fit->model;
     double *dx = fit->step_mm;
@@ -116,10 +117,12 @@ static bool step(struct tt_fit *fit, double *size)
     tt_system_solve(&model->system, model->system.g, dx);
     *size = 0;
     for (size_t k = 0; k < model->n_unknowns; k++) {
-        model->x[k] -= dx[k];
         *size = fmax(*size, fabs(dx[k]));
     }
-    tt_model_linearise(model);
+    tt_model_move(model, dx);
+    if (exact) {
+        tt_model_linearise(model);
+    }
     fit->iterations++;
     return true;
 }
@@ -186,7 +189,7 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
         }
     }
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        const double *slope = fit->model->slope + i * TT_MOST_COLUMNS;
+        const double *slope = fit->model->slope + i * fit->model->stride;
         double total = 0;
         for (size_t j = 0; j < n; j++) {
             double part = 0;
@@ -235,15 +238,20 @@ static void leverages(struct tt_fit *fit, double *touches, double *sights)
 /* How far a weighted solution is driven: roughly, to judge it, or to the end. */
 enum depth { ROUGH, PRECISE };
 
-/* Scatter from the residuals, where it is not stated; *change receives its largest relative change. After tt_system_invert. */
+/* Degrees of freedom that the fit takes up, from its covariance. */
+static void update_dof(struct tt_fit *fit)
+{
+    double sight_spent;
+
+    tt_system_invert(&fit->model->system);
+    leverages(fit, &fit->spent_touch, &sight_spent);
+    fit->dof_touch = total_good(fit) - fit->spent_touch;
+    fit->dof_sight = 2 * (double)fit->model->n_sights - sight_spent;
+}
+
+/* Scatter from the residuals, where it is not stated; *change receives its largest relative change. */
 static void update_scatter(struct tt_fit *fit, double *change)
 {
-    double spent, sight_spent;
-
-    leverages(fit, &spent, &sight_spent);
-    fit->spent_touch = spent;
-    fit->dof_touch = total_good(fit) - spent;
-    fit->dof_sight = 2 * (double)fit->model->n_sights - sight_spent;
     fit->scatter_touch_mm2 = touch_scatter(fit, fit->dof_touch);
     *change = 0;
     if (!fit->noise->touch_known && fit->dof_touch > LEAST_DOF) {
@@ -263,21 +271,25 @@ static bool solve_weighted(struct tt_fit *fit, enum depth depth)
     bool all_known = fit->noise->touch_known && fit->noise->sight_known;
     double step_done = depth == ROUGH ? 1e-4 : STEP_DONE, change_done = depth == ROUGH ? 0.05 : 1e-6;
     double size = INFINITY, change = all_known ? 0 : INFINITY;
+    bool dof_known = false;
 
     fit->converged = false;
     for (size_t k = 0; k < MOST_STEPS && !fit->converged; k++) {
         set_rotation_var(fit);
         set_weights(fit);
-        if (!step(fit, &size)) {
+        if (!step(fit, true, &size)) {
             return false;
         }
         fit->converged = size <= step_done && change <= change_done;
         if (!all_known && size < 1e-2 && !fit->converged) { /* further away the residuals tell of the start, not of the scatter */
-            tt_system_invert(&fit->model->system);
+            if (!dof_known || (depth == PRECISE && change < 1e-3)) { /* it hardly depends on the scatter: at first, and near the end */
+                update_dof(fit);
+                dof_known = true;
+            }
             update_scatter(fit, &change);
         }
     }
-    tt_system_invert(&fit->model->system);
+    update_dof(fit);
     update_scatter(fit, &change);
     return isfinite(size);
 }
@@ -388,7 +400,7 @@ static bool climb(struct tt_fit *fit, double unknowns, double least_var, size_t 
             fit->touch_var_mm2 = fmax(touch_scatter(fit, fmax(good - unknowns, 1)), least_var);
         }
         set_weights(fit);
-        if (!step(fit, &size)) {
+        if (!step(fit, false, &size)) {
             return false;
         }
     }
@@ -433,7 +445,7 @@ static bool absolute_deviations(struct tt_fit *fit, double level, size_t steps)
             /* Scaled so that a touch off by one first scatter weighs as in least squares: priors keep their meaning. */
             fit->weight[i] = 2 * side / (FIRST_SCATTER_MM * fmax(fabs(r), floor_mm));
         }
-        if (!step(fit, &size)) {
+        if (!step(fit, false, &size)) {
             return false;
         }
     }
@@ -477,11 +489,27 @@ static bool try_start(struct tt_fit *fit, double scatter_mm, double unknowns, do
     return climb(fit, unknowns, least_var, HELD_STEPS);
 }
 
+/* With few late touches least squares is not far off: climb from there, and be content with a convincing end. */
+static bool first_guess(struct tt_fit *fit, double spent, double least_var)
+{
+    double middle, scatter;
+
+    shortest_half(fit, &middle, &scatter);
+    if (!try_start(fit, fmin(scatter, 2 * USUAL_SCATTER_MM), spent, least_var) || !convincing(fit)) {
+        return false;
+    }
+    state_take(&fit->best, fit);
+    return true;
+}
+
 static void search_starts(struct tt_fit *fit, double spent, double least_var)
 {
     static const double levels[] = {0.5, 0.7, 0.85}, scatters_mm[] = {3e-3, 8e-3, 1.5e-3};
     size_t n_scatters = fit->noise->touch_known ? 1 : sizeof scatters_mm / sizeof scatters_mm[0];
 
+    if (first_guess(fit, spent, least_var)) {
+        return;
+    }
     for (size_t k = 0; k < sizeof levels / sizeof levels[0]; k++) {
         state_restore(&fit->plain, fit);
         if (!absolute_deviations(fit, levels[k], 8)) {
@@ -492,9 +520,6 @@ static void search_starts(struct tt_fit *fit, double spent, double least_var)
             state_restore(&fit->start, fit);
             if (try_start(fit, scatters_mm[j], spent, least_var) && fit->log_likelihood > fit->best.log_likelihood) {
                 state_take(&fit->best, fit);
-            }
-            if (k == 0 && j == 0 && convincing(fit)) {
-                return;
             }
         }
     }
@@ -542,8 +567,6 @@ void tt_fit_run(struct tt_fit *fit)
 
 bool tt_fit_predict(struct tt_fit *fit)
 {
-    double change;
-
     for (size_t i = 0; i < fit->model->n_touches; i++) {
         fit->good[i] = 1;
     }
@@ -553,10 +576,6 @@ bool tt_fit_predict(struct tt_fit *fit)
     if (!tt_system_factor(&fit->model->system)) {
         return false;
     }
-    tt_system_invert(&fit->model->system);
-    double touch = fit->touch_var_mm2, sight = fit->sight_var_mm2;
-    update_scatter(fit, &change); /* for the degrees of freedom; the start's residuals tell nothing of the scatter */
-    fit->touch_var_mm2 = touch;
-    fit->sight_var_mm2 = sight;
+    update_dof(fit);
     return true;
 }

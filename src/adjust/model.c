@@ -234,11 +234,17 @@ static enum tiptrue_status collect_rows(struct tt_model *model, struct tt_arena 
         return TIPTRUE_E_DATA;
     }
     model->n_touches = n;
+    model->shape_column = model->terms.drift ? TT_COLUMN_DRIFT + 1 : TT_COLUMN_DRIFT;
+    model->stride = model->shape_column;
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        size_t columns = model->shape_column + model->block_size[b] - TT_TIP_SHAPE;
+        model->stride = columns > model->stride ? columns : model->stride;
+    }
     model->row = TT_ARENA_NEW(arena, n, size_t);
     model->cell_of = TT_ARENA_NEW(arena, n, size_t);
     model->touch = TT_ARENA_NEW(arena, n, struct tt_touch);
     model->clock = TT_ARENA_NEW(arena, n, double);
-    model->slope = TT_ARENA_NEW(arena, n * TT_MOST_COLUMNS, double);
+    model->slope = TT_ARENA_NEW(arena, n * model->stride, double);
     model->residual = TT_ARENA_NEW(arena, n, double);
     model->sights = TT_ARENA_NEW(arena, sights, struct tt_sight);
     model->setup_sighted = TT_ARENA_NEW(arena, run->n_setups, bool);
@@ -469,7 +475,7 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     size_t pose = tt_at_pose(cell->setup), group = model->plate->edges[cell->edge].group, tip = model->n_border;
 
     cell->n_entries = 0;
-    cell->n_columns = TT_COLUMN_SHAPE + model->block_size[cell->block] - TT_TIP_SHAPE;
+    cell->n_columns = model->shape_column + model->block_size[cell->block] - TT_TIP_SHAPE;
     enter(cell, TT_COLUMN_ONE, pose, -site->n_x);
     enter(cell, TT_COLUMN_ONE, pose + 1, -site->n_y);
     enter(cell, TT_COLUMN_YAW, pose + 2, 1);
@@ -499,8 +505,8 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     enter(cell, TT_COLUMN_E_X, tip + TT_TIP_E_X, 1);
     enter(cell, TT_COLUMN_E_Y, tip + TT_TIP_E_Y, 1);
     enter(cell, TT_COLUMN_ONE, tip + TT_TIP_R, -1);
-    for (size_t k = TT_COLUMN_SHAPE; k < cell->n_columns; k++) {
-        enter(cell, k, tip + TT_TIP_SHAPE + k - TT_COLUMN_SHAPE, 1);
+    for (size_t k = model->shape_column; k < cell->n_columns; k++) {
+        enter(cell, k, tip + TT_TIP_SHAPE + k - model->shape_column, 1);
     }
 }
 
@@ -532,8 +538,8 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
     cell->site = tt_site_make(&pose, edge->n_x, edge->n_y, edge->d_mm);
     connect_cell(model, cell);
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        double *slope = model->slope + i * TT_MOST_COLUMNS;
-        struct tt_touch_slope out = {.shape = slope + TT_COLUMN_SHAPE};
+        double *slope = model->slope + i * model->stride;
+        struct tt_touch_slope out = {.shape = slope + model->shape_column};
         state.mark = pose.mark;
         if (model->at_drift != TT_NONE) {
             state.mark.x_mm += model->clock[i] * x[model->at_drift];
@@ -544,7 +550,9 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
         slope[TT_COLUMN_YAW] = out.yaw_mm;
         slope[TT_COLUMN_E_X] = out.runout_x;
         slope[TT_COLUMN_E_Y] = out.runout_y;
-        slope[TT_COLUMN_DRIFT] = model->clock[i];
+        if (model->at_drift != TT_NONE) {
+            slope[TT_COLUMN_DRIFT] = model->clock[i];
+        }
     }
 }
 
@@ -604,6 +612,36 @@ void tt_model_linearise(struct tt_model *model)
     }
 }
 
+void tt_model_move(struct tt_model *model, const double dx[])
+{
+    for (size_t c = 0; c < model->n_cells; c++) {
+        const struct tt_cell *cell = &model->cells[c];
+        double by_column[TT_MOST_COLUMNS] = {0};
+        for (size_t k = 0; k < cell->n_entries; k++) {
+            by_column[cell->entries[k].column] += cell->entries[k].value * dx[tt_unknown(model, cell->block, cell->entries[k].place)];
+        }
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            const double *slope = model->slope + i * model->stride;
+            double change = 0;
+            for (size_t k = 0; k < cell->n_columns; k++) {
+                change += slope[k] * by_column[k];
+            }
+            model->residual[i] -= change;
+        }
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        struct tt_sight *sight = &model->sights[i];
+        for (size_t axis = 0; axis < 2; axis++) {
+            for (size_t k = 0; k < sight->n_entries; k++) {
+                sight->residual[axis] -= sight->entries[axis][k].value * dx[sight->entries[axis][k].place];
+            }
+        }
+    }
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        model->x[k] -= dx[k];
+    }
+}
+
 /* ---- normal equations ---- */
 
 static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, const double weight[])
@@ -612,7 +650,7 @@ static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, 
     size_t n = cell->n_columns;
 
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        const double *slope = model->slope + i * TT_MOST_COLUMNS;
+        const double *slope = model->slope + i * model->stride;
         if (weight[i] == 0) {
             continue;
         }

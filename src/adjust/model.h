@@ -17,9 +17,9 @@
 #include "model/plate.h"
 #include "model/run.h"
 
-/* Columns of a cell: constant, yaw, runout x, runout y, drift, shape pairs. */
-enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_DRIFT, TT_COLUMN_SHAPE };
-#define TT_MOST_COLUMNS (TT_COLUMN_SHAPE + 2 * (TT_MOST_ORDER - 1))
+/* Columns of a cell: constant, yaw, runout x, runout y; then drift where the model has it, then shape pairs (model->shape_column). */
+enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_DRIFT };
+#define TT_MOST_COLUMNS (TT_COLUMN_DRIFT + 1 + 2 * (TT_MOST_ORDER - 1))
 #define TT_MOST_ENTRIES (16 + TT_MOST_COLUMNS)
 /* Places in a tip's block. */
 enum { TT_TIP_O_X, TT_TIP_O_Y, TT_TIP_E_X, TT_TIP_E_Y, TT_TIP_R, TT_TIP_SHAPE };
@@ -92,7 +92,9 @@ struct tt_model {
     size_t *cell_of;
     struct tt_touch *touch;
     double *clock;       /* place in the run's order, -0.5 ... 0.5 */
-    double *slope;       /* n_touches x TT_MOST_COLUMNS: the columns of its cell (column 0 is 1) */
+    size_t shape_column; /* the first shape column */
+    size_t stride;       /* columns kept per touch */
+    double *slope;       /* n_touches x stride: the columns of its cell (column 0 is 1) */
     double *residual;    /* mm */
     struct tt_sight *sights;
     size_t n_sights;
@@ -115,6 +117,9 @@ TT_MUST_USE enum tiptrue_status tt_model_build(struct tt_model *model, struct tt
 
 /* Residuals and design rows at model->x. */
 void tt_model_linearise(struct tt_model *model);
+
+/* Move by @dx (subtracted) with the residuals updated to first order: for steps in which the yaw hardly moves. */
+void tt_model_move(struct tt_model *model, const double dx[]);
 
 /* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside), @sight_weight for every sighting. The
  * priors are added when @with_priors. */

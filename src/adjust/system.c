@@ -68,23 +68,16 @@ void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_
         size_t at = entries[i].place;
         double value = entries[i].value;
         const double *column = gram + entries[i].column * n_columns;
-        if (at < nb) {
-            system->g[at] += value * right[entries[i].column];
-            for (size_t j = 0; j < n; j++) {
-                if (entries[j].place < nb) {
-                    system->a[at * nb + entries[j].place] += value * entries[j].value * column[entries[j].column];
-                }
-            }
-        } else {
-            double *b_row = b + (at - nb) * nb, *d_row = d + (at - nb) * size;
-            system->g[system->first[block] + at - nb] += value * right[entries[i].column];
-            for (size_t j = 0; j < n; j++) {
-                double product = value * entries[j].value * column[entries[j].column];
-                if (entries[j].place < nb) {
-                    b_row[entries[j].place] += product;
-                } else {
-                    d_row[entries[j].place - nb] += product;
-                }
+        system->g[at < nb ? at : system->first[block] + at - nb] += value * right[entries[i].column];
+        for (size_t j = 0; j <= i; j++) { /* every pair once */
+            size_t low = entries[j].place < at ? entries[j].place : at, high = entries[j].place < at ? at : entries[j].place;
+            double product = value * entries[j].value * column[entries[j].column];
+            if (high < nb) {
+                system->a[high * nb + low] += product;
+            } else if (low < nb) {
+                b[(high - nb) * nb + low] += product;
+            } else {
+                d[(high - nb) * size + low - nb] += product;
             }
         }
     }

@@ -7,6 +7,8 @@
  * ch. 10): priors of 1 nm stand beside coordinates of 1 m. Rounding left in a solution is taken out by the next Gauss-Newton step,
  * which starts from exact residuals. Matrices here are small (5 to some 40); docs/dependencies.md says why they are not GSL's.
  *
+ * Of symmetric matrices the lower triangle is filled in (a, d).
+ *
  * An unknown is named by its block and its place: places below n_border are the border's, n_border + k is the block's k-th.
  */
 #ifndef TT_ADJUST_SYSTEM_H
@@ -29,7 +31,7 @@ struct tt_system {
     const size_t *size;  /* of each block */
     size_t *first;       /* of each block: index of its first unknown among all, border first */
     size_t *d_at;        /* of each block: where its matrix starts in d */
-    double *a, *b, *d;   /* border x border; all blocks' rows x border; block x block. Symmetric ones are stored whole */
+    double *a, *b, *d;   /* border x border; all blocks' rows x border; block x block */
     double *g;           /* right side: sum of weight * row * residual */
     double *scale;       /* 1 / sqrt(diagonal) */
     double *la, *lb, *ld; /* factors: Cholesky of the Schur complement; L_t^-1 B_t; Cholesky of each block (scaled) */
@@ -45,8 +47,8 @@ void tt_system_zero(struct tt_system *system);
 /* Add weight * row row^T to the matrix and weight * residual * row to the right side. @block TT_NONE: border only. */
 void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight, double residual);
 
-/* Add many rows at once, each a linear combination of the entries' columns: @gram is the weighted Gram matrix of those
- * @n_columns columns (stored whole), @right their weighted products with the residuals. */
+/* Add many rows at once, each a linear combination of the entries' columns: each place at most once. @gram is the weighted Gram matrix of
+ * those @n_columns columns (stored whole), @right their weighted products with the residuals. */
 void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, const double gram[],
                         const double right[], size_t n_columns);
 

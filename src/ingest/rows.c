@@ -28,8 +28,8 @@ static const char *const number_hints[TT_COLUMNS] = {
 };
 
 /* What a number column may hold, in the file's own units. */
-static const struct tt_bounds temperature_C = {-100.0, 300.0, false, "degrees Celsius"};
-static const struct tt_bounds feed_per_min = {0.0, 1e6, false, "mm/min or inch/min, 0 or more"};
+static const struct tt_bounds temperature_C = {-100.0, 300.0, false, "degrees Celsius, -100 to 300"};
+static const struct tt_bounds feed_per_min = {0.0, 1e6, false, "mm/min or inch/min, 0 to 1000000"};
 
 static struct tt_place place_of(const struct tt_rows *rows, enum tt_column column)
 {
@@ -177,11 +177,10 @@ static const char *with_article(enum tt_kind kind)
     return "a row";
 }
 
-static bool read_names(struct tt_rows *rows, struct tt_observation *row)
+static void read_names(struct tt_rows *rows, struct tt_observation *row)
 {
     struct tt_builder *builder = rows->builder;
     const struct tt_cell *target = &rows->cells[TT_TARGET], *tip = &rows->cells[TT_TIP], *setup = &rows->cells[TT_SETUP];
-    size_t faults = builder->diagnose->faults;
     row->target = row->tip = TT_NONE;
     if (target->length > 0) {
         row->target = tt_builder_target(builder, row->kind, target->text, target->length, (struct tt_origin){target->at, NULL});
@@ -195,7 +194,6 @@ static bool read_names(struct tt_rows *rows, struct tt_observation *row)
     }
     row->setup = setup->length > 0 ? tt_builder_setup(builder, setup->text, setup->length, (struct tt_origin){setup->at, NULL})
                                    : tt_builder_setup(builder, "1", 1, (struct tt_origin){setup->at, NULL});
-    return builder->diagnose->faults == faults;
 }
 
 static void read_position(struct tt_rows *rows, struct tt_observation *row, int *decimals)
@@ -277,10 +275,9 @@ void tt_rows_add(struct tt_rows *rows)
     struct tt_observation row = {.line = rows->line};
     size_t faults = rows->builder->diagnose->faults;
     int decimals = 0;
-    if (!read_kind(rows, &row.kind)) {
-        return;
+    if (read_kind(rows, &row.kind)) {
+        read_names(rows, &row);
     }
-    (void)read_names(rows, &row);
     read_position(rows, &row, &decimals);
     read_motion(rows, &row);
     read_use(rows, &row);

@@ -14,6 +14,8 @@
 /* Columns of a table. The names we know are 14; a log with more than this has another separator, or is no table. */
 #define MOST_COLUMNS 200
 
+#define HEADER_HINT "a line such as kind,target,tip,x,y,rotation stands before the rows"
+
 struct reader {
     struct tt_builder *builder;
     struct tt_diagnose *diagnose;
@@ -86,27 +88,31 @@ static unsigned char read_column(struct reader *reader, const struct tt_cell *ce
     return (unsigned char)column;
 }
 
-/* kind, target, x and y must be there; if none is, there is no header. */
-static bool check_columns(struct reader *reader)
+static const enum tt_column required[] = {TT_KIND, TT_TARGET, TT_X, TT_Y};
+#define N_REQUIRED (sizeof(required) / sizeof(required[0]))
+
+/* Whether a required column is among the cells: if none is, they are no header. */
+static bool is_any_required(const struct tt_cell *cells, size_t n)
 {
-    static const enum tt_column required[] = {TT_KIND, TT_TARGET, TT_X, TT_Y};
-    const size_t n = sizeof(required) / sizeof(required[0]);
-    size_t missing = 0;
     for (size_t i = 0; i < n; i++) {
-        missing += reader->rows.cells[required[i]].at == NULL;
-    }
-    struct tt_place place = tt_place_at(reader->diagnose, reader->rows.header);
-    if (missing == n) {
-        tt_fault(reader->diagnose, place, "a line such as kind,target,tip,x,y,rotation stands before the rows",
-                 "a header that names the columns is expected");
-    }
-    for (size_t i = 0; i < n && missing < n; i++) {
-        if (reader->rows.cells[required[i]].at == NULL) {
-            tt_fault(reader->diagnose, place, "the columns kind, target, x and y are required", "the header names no column '%s'",
-                     tt_column_names[required[i]]);
+        size_t column = find_column(&cells[i]);
+        for (size_t j = 0; j < N_REQUIRED; j++) {
+            if (column == (size_t)required[j]) {
+                return true;
+            }
         }
     }
-    return missing == 0;
+    return false;
+}
+
+static void check_columns(struct reader *reader)
+{
+    for (size_t i = 0; i < N_REQUIRED; i++) {
+        if (reader->rows.cells[required[i]].at == NULL) {
+            tt_fault(reader->diagnose, tt_place_at(reader->diagnose, reader->rows.header), "the columns kind, target, x and y are required",
+                     "the header names no column '%s'", tt_column_names[required[i]]);
+        }
+    }
 }
 
 /* The header's cells into reader->place. */
@@ -118,13 +124,18 @@ static bool read_columns(struct reader *reader, const struct tt_cell *cells)
         tt_fault(diagnose, tt_place_at(diagnose, cells[0].at), NULL, "more than %d columns", MOST_COLUMNS);
         return false;
     }
+    if (!is_any_required(cells, reader->n_columns)) {
+        tt_fault(diagnose, tt_place_at(diagnose, cells[0].at), HEADER_HINT, "a header that names the columns is expected");
+        return false;
+    }
     size_t faults = diagnose->faults;
     for (size_t i = 0; i < reader->n_columns; i++) {
         reader->place[i] = read_column(reader, &cells[i]);
     }
     reader->builder->states_stage = reader->rows.cells[TT_STAGE].at != NULL;
     reader->rows.comma_allowed = reader->table.separator != ',';
-    return check_columns(reader) && diagnose->faults == faults;
+    check_columns(reader);
+    return diagnose->faults == faults;
 }
 
 /* Up to behind the header. */
@@ -140,8 +151,7 @@ static bool read_head(struct reader *reader)
         tt_table_choose_separator(&reader->table);
         switch (tt_table_next(&reader->table, in_order, MOST_COLUMNS, cells, &reader->n_columns, &line)) {
         case TT_TABLE_END:
-            tt_fault(reader->diagnose, tt_place_file(reader->diagnose), "a line such as kind,target,tip,x,y,rotation stands before the rows",
-                     "the file has no header and no rows");
+            tt_fault(reader->diagnose, tt_place_file(reader->diagnose), HEADER_HINT, "the file has no header and no rows");
             return false;
         case TT_TABLE_REMARK:
             if (split_remark(&cells[0], &key, &value)) {
@@ -174,7 +184,9 @@ static void tell_count(struct reader *reader, size_t count)
     bool last = reader->table.at >= reader->table.end;
     const char *hint = count < reader->n_columns && last ? "the file looks cut short: copy it again, or take its last line out"
                        : count < reader->n_columns       ? "the row looks cut short"
-                                                         : "a cell that holds the separator stands in quotation marks";
+                                                         : reader->table.separator == ','
+                           ? "a cell with a comma stands in quotation marks; decimal commas need ';' or tabs between the cells"
+                           : "a cell that holds the separator stands in quotation marks";
     struct tt_place place = count < reader->n_columns
                                 ? tt_place_at(reader->diagnose, reader->rows.cells[reader->place[count - 1]].at)
                                 : place_of_row(reader);
