@@ -21,6 +21,7 @@ struct tt_view {
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
     size_t findings_capacity;
+    bool meaningless; /* units do not fit: nothing else that could be found means anything */
 };
 
 /* Fill view->solution (whose arena is empty) from view->selection. */

@@ -17,6 +17,7 @@
 #define CLUSTER_LEAST 4
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is not told which is which). */
 #define MOST_OFF_SHARE 0.5
+#define SAME_TURN 2e-4 /* of a turn: 0.07 degrees */
 /* The log's digits are coarse when their part of a touch's variance exceeds this. */
 #define COARSE_SHARE 0.25
 
@@ -36,6 +37,12 @@ static bool is_early(const struct tt_view *view, size_t i)
 static int compare_sizes(const void *a, const void *b)
 {
     size_t x = *(const size_t *)a, y = *(const size_t *)b;
+    return (x > y) - (x < y);
+}
+
+static int compare_doubles(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
     return (x > y) - (x < y);
 }
 
@@ -237,6 +244,65 @@ static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_b
     return status;
 }
 
+/* How many rotations @touches of a cell were made at if they are evenly spaced around the turn, each once or oftener; else 0. */
+static size_t even_rotations(const struct tt_view *view, const struct tt_cell *cell, double turns[])
+{
+    size_t n = 0;
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        double turn = fmod(view->run->observations[view->model->row[i]].rotation_rad / (2 * TT_PI), 1);
+        turns[n++] = turn < 0 ? turn + 1 : turn;
+    }
+    qsort(turns, n, sizeof *turns, compare_doubles);
+    size_t distinct = 0;
+    for (size_t i = 0; i < n; i++) {
+        if (distinct == 0 || turns[i] - turns[distinct - 1] > SAME_TURN) {
+            turns[distinct++] = turns[i];
+        }
+    }
+    if (distinct > 1 && turns[0] + 1 - turns[distinct - 1] < SAME_TURN) {
+        distinct--;
+    }
+    for (size_t i = 1; i < distinct; i++) {
+        if (fabs(turns[i] - turns[0] - (double)i / (double)distinct) > 2 * SAME_TURN) {
+            return 0;
+        }
+    }
+    return distinct;
+}
+
+/* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not cancel from the offset (the touch equation,
+ * summed over the rotations). Three are the fewest that determine a runout circle at all and are left in peace. */
+static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_model *model = view->model;
+    double *turns = TT_ARENA_NEW(view->scratch, model->n_touches, double);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (turns == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        size_t odd = 0, cells = 0;
+        for (size_t c = 0; c < model->n_cells; c++) {
+            size_t n = model->cells[c].block == b ? even_rotations(view, &model->cells[c], turns) : 0;
+            cells += model->cells[c].block == b;
+            odd = n % 2 == 1 && n > 3 && (odd == 0 || odd == n) ? n : odd;
+            cells += model->cells[c].block == b && n != odd ? 1000 : 0; /* not all alike */
+        }
+        if (odd == 0 || cells >= 1000) {
+            continue;
+        }
+        size_t tip = model->block_tip[b];
+        tt_buffer_printf(text,
+                         "'%s' was touched at %zu evenly spaced rotations, an odd number: a shape of the tip with %zu lobes goes into its offset; use "
+                         "an even number, best 6 or 10",
+                         view->run->tips[tip], odd, odd);
+        status = tt_finding_add(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE, (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0}, text);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text)
 {
     enum tiptrue_status status = most_off(view, text);
@@ -248,7 +314,7 @@ enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buff
         }
     }
     if (status == TIPTRUE_OK && (status = scattered(view, text)) == TIPTRUE_OK && (status = no_contact(view, text)) == TIPTRUE_OK &&
-        (status = coarse_digits(view, text)) == TIPTRUE_OK) {
+        (status = coarse_digits(view, text)) == TIPTRUE_OK && (status = odd_rotations(view, text)) == TIPTRUE_OK) {
         status = one_sided_sightings(view, text);
     }
     return status;

@@ -15,6 +15,8 @@
 #define PRIOR_BOUND_SHARE 0.5
 /* Quantities that go together as closely as this are one combination. */
 #define TOGETHER 0.9
+/* Open along one line only, if so much more than across it. */
+#define ONE_LINE 5.0
 /* An edge normal counts as seeing a direction from 0.2 (some 12 degrees) on. */
 #define SEES 0.2
 /* A gap between neighbouring rotations wider than a third of a turn leaves the runout circle open. One degree for rounding. */
@@ -87,6 +89,29 @@ static void list_directions(const struct tt_view *view, size_t block, struct tt_
     }
 }
 
+/* "one that faces +x and one that faces +y": the opposites of the directions that a tip met from one side only. */
+static void list_missing(const struct tt_view *view, size_t block, struct tt_buffer *text)
+{
+    bool any = false;
+
+    for (size_t c = 0; c < view->model->n_cells; c++) {
+        const struct tt_cell *cell = &view->model->cells[c];
+        double n[2] = {cell->site.n_x, cell->site.n_y};
+        bool first = true;
+        size_t along, against;
+        for (size_t k = 0; k < c && first; k++) {
+            const struct tt_cell *before = &view->model->cells[k];
+            first = before->block != block || before->site.n_x * n[0] + before->site.n_y * n[1] < 0.97;
+        }
+        facing(view, block, n, &along, &against);
+        if (cell->block == block && first && against == 0) {
+            tt_buffer_puts(text, any ? " and one that faces " : "one that faces ");
+            tt_words_direction(text, -n[0], -n[1]);
+            any = true;
+        }
+    }
+}
+
 /* ". Only edges facing … were touched; touch …": why the offset along @v is open, and what would close it. */
 static void explain_offset(const struct tt_view *view, size_t block, const double v[2], struct tt_buffer *text)
 {
@@ -129,9 +154,13 @@ static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, 
     }
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
         double v[2];
+        struct tt_region axes = tt_cov2_region(tip->cov, 1);
         worst_direction(tip->cov, v);
-        tt_buffer_printf(text, "the offset of '%s' along ", tip->name);
-        tt_words_line(text, v[0], v[1]);
+        tt_buffer_printf(text, "the offset of '%s'", tip->name);
+        if (axes.semi_major_mm > ONE_LINE * axes.semi_minor_mm) {
+            tt_buffer_puts(text, " along ");
+            tt_words_line(text, v[0], v[1]);
+        }
         tt_buffer_puts(text, " is not determined");
         explain_offset(view, block, v, text);
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
@@ -215,7 +244,6 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
     if (source == radius) {
         size_t along, against;
         facing(view, block, v, &along, &against);
-        double sign = along == 0 ? 1 : -1;
         tt_buffer_puts(text, " rests on the stated contact radius (u = ");
         tt_words_um(text, u_mm);
         tt_buffer_puts(text, "), not on touches: ");
@@ -223,12 +251,8 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
             tt_buffer_puts(text, "touch the facing edges as often as each other");
         } else {
             list_directions(view, block, text);
-            tt_buffer_puts(text, " were touched, from one side only; touch one that faces ");
-            tt_words_direction(text, sign * v[0], sign * v[1]);
-            if (both) {
-                tt_buffer_puts(text, " and one that faces ");
-                tt_words_direction(text, -sign * v[1], sign * v[0]);
-            }
+            tt_buffer_puts(text, " were touched, from one side only; touch ");
+            list_missing(view, block, text);
         }
     } else if (source == yaw) {
         tt_buffer_puts(text, " rests on the nominal yaw (u = ");

@@ -28,7 +28,8 @@ TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_fin
 /* All findings of an assembled view, worst first. */
 TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
 
-/* Parts, one file each. */
+/* Parts, one file each. Units come first: where they do not fit, view->meaningless is set and the rest is not asked. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);

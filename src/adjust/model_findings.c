@@ -1,14 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Findings about the model as a whole: the plate moved or drifted, the rotation runs the other way, a tip is not round, an edge or the
- * yaw is off, the units do not fit. */
+ * yaw is off. */
 #include <math.h>
 
 #include "adjust/findings.h"
 #include "adjust/words.h"
 
-/* Lengths between sighted marks that differ from the plate's by a factor this close to 25.4 or 1000 (or one over it) are in another unit. */
-#define UNIT_CLOSENESS 0.05
 /* Nominal and sighted yaw differ by more than this many of the nominal one's standard uncertainties. */
 #define YAW_OFF 4.0
 /* A plate turned on purpose stands within this of a quarter turn from the nominal yaw: 5 degrees. */
@@ -179,49 +177,9 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
     return status;
 }
 
-/* ---- units ---- */
-
-/* Largest ratio of a distance between two sighted marks to the plate's; 0 where none is long enough to tell. */
-static double mark_ratio(const struct tt_view *view)
-{
-    const struct tt_model *model = view->model;
-    double longest = 0, ratio = 0;
-
-    for (size_t i = 1; i < model->n_sights; i++) {
-        const struct tt_sight *a = &model->sights[0], *b = &model->sights[i];
-        const struct tt_plate_xy p = view->plate->marks[a->mark].at, q = view->plate->marks[b->mark].at;
-        const struct tt_machine_xy f = view->run->observations[a->row].h, g = view->run->observations[b->row].h;
-        double on_plate = hypot(q.x_mm - p.x_mm, q.y_mm - p.y_mm);
-        if (a->setup == b->setup && on_plate > longest) {
-            longest = on_plate;
-            ratio = hypot(g.x_mm - f.x_mm, g.y_mm - f.y_mm) / on_plate;
-        }
-    }
-    return longest > 1 ? ratio : 0;
-}
-
-static enum tiptrue_status units(struct tt_view *view, struct tt_buffer *text)
-{
-    static const double factors[] = {TT_MM_PER_INCH, 1 / TT_MM_PER_INCH, 1000, 1e-3};
-    static const char *const means[] = {"the log is in millimetres but read as inches, or the plate file is in inches but read as millimetres",
-                                        "the log is in inches but read as millimetres, or the plate file is in millimetres but read as inches",
-                                        "the log is in micrometres", "the log is in metres"};
-    double ratio = mark_ratio(view);
-
-    for (size_t k = 0; k < sizeof factors / sizeof factors[0] && ratio > 0; k++) {
-        if (fabs(log(ratio / factors[k])) < UNIT_CLOSENESS) {
-            tt_buffer_puts(text, "distances between the marks in the log are ");
-            tt_words_factor(text, ratio);
-            tt_buffer_printf(text, " times those of the plate file: probably %s; correct 'units'", means[k]);
-            return tt_finding_add(view, TT_FINDING_UNIT_SUSPECT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
-        }
-    }
-    return TIPTRUE_OK;
-}
-
 enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text)
 {
-    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {units,    moved,       drifted, sense,  not_round,
+    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,    drifted, sense,  not_round,
                                                                                          edge_off, lost_motion, latency, yaw_off};
     enum tiptrue_status status = TIPTRUE_OK;
 

@@ -21,8 +21,7 @@ static size_t value_length(const struct tt_json_where *where)
     return (size_t)(where->end - where->value);
 }
 
-/* "found 'x', expected y". */
-static void tell_type(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, const char *expected)
+void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, const char *expected)
 {
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
     const char *hint = cJSON_IsString(item) && strcmp(expected, "a number") == 0 ? "numbers stand without quotation marks" : NULL;
@@ -69,7 +68,7 @@ const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const c
         return NULL;
     }
     if (!cJSON_IsString(item)) {
-        tell_type(fields, item, what, key, "a string");
+        tt_field_tell_form(fields, item, what, key, "a string");
         return NULL;
     }
     if (item->valuestring[0] == '\0') {
@@ -88,7 +87,7 @@ static bool read_number(struct tt_fields *fields, const cJSON *item, const char 
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
     double number = 0.0;
     if (!cJSON_IsNumber(item) || tt_number_read(where->value, value_length(where), '.', &number, NULL) != TT_NUMBER_OK) {
-        tell_type(fields, item, what, key, "a number");
+        tt_field_tell_form(fields, item, what, key, "a number");
         return false;
     }
     number *= unit;
@@ -122,7 +121,7 @@ bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what
         return false;
     }
     if (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2) {
-        tell_type(fields, item, what, key, "[x, y]");
+        tt_field_tell_form(fields, item, what, key, "[x, y]");
         return false;
     }
     double x = 0.0, y = 0.0;
@@ -155,7 +154,7 @@ const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, cons
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item != NULL && !cJSON_IsObject(item)) {
-        tell_type(fields, item, what, key, "an object {...}");
+        tt_field_tell_form(fields, item, what, key, "an object {...}");
         return NULL;
     }
     return item;
@@ -165,7 +164,7 @@ const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item != NULL && !cJSON_IsArray(item)) {
-        tell_type(fields, item, what, key, "a list [...]");
+        tt_field_tell_form(fields, item, what, key, "a list [...]");
         return NULL;
     }
     return item;
@@ -179,7 +178,7 @@ size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *
         return otherwise;
     }
     if (!cJSON_IsString(item)) {
-        tell_type(fields, item, what, key, "a string");
+        tt_field_tell_form(fields, item, what, key, "a string");
         return otherwise;
     }
     for (size_t i = 0; i < n; i++) {
@@ -225,7 +224,7 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object)
 const char *tt_field_name(struct tt_fields *fields, const cJSON *element, const char *kind)
 {
     if (!cJSON_IsObject(element)) {
-        tell_type(fields, element, kind, "entry", "an object {...}");
+        tt_field_tell_form(fields, element, kind, "entry", "an object {...}");
         return NULL;
     }
     return tt_field_text(fields, element, kind, "name", TT_REQUIRED);

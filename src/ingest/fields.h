@@ -36,6 +36,9 @@ extern const struct tt_bounds tt_length_mm, tt_positive_length_mm;
 /* The member @key of @object, or NULL (told if it is required). @what names the object in messages: "edge 'east'". */
 const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need);
 
+/* Tell that @item, the member @key, is not of the form that is @expected: "a number". */
+void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, const char *expected);
+
 /* Warn of members that are not among the @n known keys. */
 void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what, const char *const known[], size_t n);
 

@@ -210,7 +210,6 @@ static const char *read_members(struct tt_json *json, const char *at, const stru
 bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end, const struct tt_json_stream *stream)
 {
     *json = (struct tt_json){.diagnose = diagnose};
-    size_t faults = diagnose->faults;
     const char *at = tt_json_blanks(text);
     if (*at != '{') {
         tt_fault(diagnose, tt_place_at(diagnose, at), "is it the file that was meant?", "'%s', where '{' is expected: this is no JSON object",
@@ -225,12 +224,10 @@ bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char
     at = read_members(json, at, stream);
     if (at != NULL) {
         at = tt_json_blanks(at);
-        if (at < end) {
-            tt_json_unexpected(json, at, "the end of the file");
-        }
         find_all_doubled(json, json->root);
+        at = at < end ? tt_json_unexpected(json, at, "the end of the file") : at;
     }
-    return at != NULL && diagnose->faults == faults && !json->out_of_memory;
+    return at != NULL && !json->out_of_memory;
 }
 
 void tt_json_clear(struct tt_json *json)

@@ -39,7 +39,8 @@ struct tt_json {
     bool out_of_memory;
 };
 
-/* Read the object that fills [text, end); *end is '\0'. @stream may be NULL. true: no fault, json->root is its tree.
+/* Read the object that fills [text, end); *end is '\0'. @stream may be NULL. true: its grammar is right, and json->root is its tree
+ * (doubled keys, and what the stream found, are told all the same).
  * Either way tt_json_clear gives everything back. */
 bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end, const struct tt_json_stream *stream);
 void tt_json_clear(struct tt_json *json);

@@ -19,23 +19,34 @@ struct reader {
     struct tt_names ids;
 };
 
-/* The id as text: a number in its shortest decimal form, as tt_move says. */
-static const char *read_id(struct reader *reader, const cJSON *element, const char *what)
+/* A member that is text or a number, as text; NULL if it is not there, or wrong (told). */
+static const char *read_text_or_number(struct reader *reader, const cJSON *element, const char *what, const char *key, bool shortest)
 {
     struct tt_fields *fields = reader->fields;
-    const cJSON *item = tt_field(fields, element, what, "id", TT_OPTIONAL);
-    if (item == NULL || !cJSON_IsNumber(item)) {
-        return item != NULL ? tt_field_text(fields, element, what, "id", TT_OPTIONAL) : NULL;
+    const cJSON *item = tt_field(fields, element, what, key, TT_OPTIONAL);
+    if (item == NULL) {
+        return NULL;
+    }
+    if (cJSON_IsString(item)) {
+        return tt_field_text(fields, element, what, key, TT_OPTIONAL);
+    }
+    if (!cJSON_IsNumber(item)) {
+        tt_field_tell_form(fields, item, what, key, "a string or a number");
+        return NULL;
     }
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
     struct tt_buffer buffer = {0};
     double value = 0.0;
     (void)tt_number_read(where->value, (size_t)(where->end - where->value), '.', &value, NULL);
-    tt_number_write(&buffer, value);
-    const char *id = buffer.failed ? NULL : tt_arena_copy_text(fields->arena, buffer.text, buffer.length);
-    fields->out_of_memory = fields->out_of_memory || id == NULL;
+    if (shortest) {
+        tt_number_write(&buffer, value);
+    } else {
+        tt_buffer_add(&buffer, where->value, (size_t)(where->end - where->value));
+    }
+    const char *text = buffer.failed ? NULL : tt_arena_copy_text(fields->arena, buffer.text, buffer.length);
+    fields->out_of_memory = fields->out_of_memory || text == NULL;
     tt_buffer_clear(&buffer);
-    return id;
+    return text;
 }
 
 static void check_id(struct reader *reader, const cJSON *element, const char *what, const char *id)
@@ -50,20 +61,6 @@ static void check_id(struct reader *reader, const cJSON *element, const char *wh
     } else if (!tt_names_add(&reader->ids, id)) {
         fields->out_of_memory = true;
     }
-}
-
-/* Text, or a number taken as text: placements are often numbered. */
-static const char *read_setup(struct reader *reader, const cJSON *element, const char *what)
-{
-    struct tt_fields *fields = reader->fields;
-    const cJSON *item = tt_field(fields, element, what, "setup", TT_OPTIONAL);
-    if (item == NULL || !cJSON_IsNumber(item)) {
-        return item != NULL ? tt_field_text(fields, element, what, "setup", TT_OPTIONAL) : NULL;
-    }
-    const struct tt_json_where *where = tt_json_where(&fields->json, item);
-    const char *setup = tt_arena_copy_text(fields->arena, where->value, (size_t)(where->end - where->value));
-    fields->out_of_memory = fields->out_of_memory || setup == NULL;
-    return setup;
 }
 
 static void read_approach(struct reader *reader, const cJSON *element, const char *what, struct tt_move *move)
@@ -98,13 +95,13 @@ static void read_move(struct reader *reader, const cJSON *element, size_t number
         return;
     }
     tt_field_unknown(fields, element, what, known, sizeof(known) / sizeof(known[0]));
-    move.id = read_id(reader, element, what);
+    move.id = read_text_or_number(reader, element, what, "id", true);
     check_id(reader, element, what, move.id);
     move.kind = (enum tt_kind)tt_field_word(fields, element, what, "kind", TT_REQUIRED, tt_kind_words, TT_KINDS, TT_SIGHT);
     move.target = tt_field_text(fields, element, what, "target", TT_REQUIRED);
     move.tip = tt_field_text(fields, element, what, "tip",
                              move.kind == TT_TOUCH || move.kind == TT_WARMUP ? TT_REQUIRED : TT_OPTIONAL);
-    move.setup = read_setup(reader, element, what);
+    move.setup = read_text_or_number(reader, element, what, "setup", false);
     move.has_rotation = tt_field_number(fields, element, what, "rotation", move.kind == TT_TOUCH ? TT_REQUIRED : TT_OPTIONAL,
                                         &tt_rotation_deg, &rotation_deg);
     move.rotation_rad = tt_rad_from_deg(rotation_deg);

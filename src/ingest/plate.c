@@ -17,7 +17,7 @@
 #define SHORTEST_EDGE_MM 1e-6
 
 static const struct tt_bounds expansion_ppm_per_K = {-1000.0, 1000.0, false, "circuit boards have 10 to 20, metals up to 30"};
-static const struct tt_bounds temperature_C = {-100.0, 300.0, false, "degrees Celsius"};
+static const struct tt_bounds temperature_C = {-100.0, 300.0, false, "degrees Celsius, -100 to 300"};
 
 struct reader {
     struct tt_fields *fields;

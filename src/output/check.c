@@ -49,9 +49,6 @@ void tt_output_check_text(const struct tiptrue_solution *expected, const struct 
         page.utf8 = options->utf8;
         page.columns = options->columns > 0 ? options->columns : 80;
     }
-    tt_page_puts(&page, expected->file);
-    tt_page_puts(&page, ": the file is good");
-    tt_page_line_end(&page);
     tt_page_go(&page, 2);
     tt_page_count(&page, expected->touches_read);
     tt_page_puts(&page, " touches, ");

@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* A solution as tiptrue.result/1, an error as tiptrue.error/1: the keys of docs/formats.md and nothing else.
  *
- * One pass, straight into the buffer: a batch has microseconds for this. Every key is always there; what the run does not determine,
- * what was not stated, and infinitely many degrees of freedom (all uncertainty stated, none estimated) are null.
+ * One pass, straight into the buffer: a batch has microseconds for this. Every key is always there; what the run does not
+ * determine, what was not stated, and infinitely many degrees of freedom (all uncertainty stated, none estimated) are null.
  */
 #include "config.h"
 

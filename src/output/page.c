@@ -31,7 +31,7 @@ static const char *ascii_of(const char *s, size_t length)
     return "?";
 }
 
-/* What the page shows for the character at @s: text of *shown bytes and *width characters. Returns how many bytes of @s it takes. */
+/* What the page shows for the character at @s: text of *shown bytes and *width characters. Returns its length in bytes. */
 static size_t look(const struct tt_page *page, const char *s, const char **text, size_t *shown, size_t *width)
 {
     size_t length = tt_utf8_length(s);

@@ -75,20 +75,23 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     add_tips(words, s, verdict);
 }
 
-/* A sentence of a finding or reason, whose units are in ASCII ("um", "deg"), with the signs of the page. */
-static void add_sentence(struct tt_buffer *words, const char *text)
+/* The first @length bytes of a sentence of a finding or reason, whose units are in ASCII ("um", "deg"), with the signs of the page.
+ */
+static void add_sentence(struct tt_buffer *words, const char *text, size_t length)
 {
+    const char *end = text + length;
+
     static const struct {
         const char *ascii, *sign;
     } UNITS[] = {{" um", " " TT_UM}, {" deg", TT_DEGREE}};
 
-    while (*text != '\0') {
+    while (text < end) {
         size_t taken = 0;
         for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0] && taken == 0; i++) {
-            size_t length = strlen(UNITS[i].ascii);
-            if (strncmp(text, UNITS[i].ascii, length) == 0 && !isalnum((unsigned char)text[length])) {
+            size_t unit = strlen(UNITS[i].ascii);
+            if (strncmp(text, UNITS[i].ascii, unit) == 0 && !isalnum((unsigned char)text[unit])) {
                 tt_buffer_puts(words, UNITS[i].sign);
-                taken = length;
+                taken = unit;
             }
         }
         if (taken == 0) {
@@ -116,14 +119,26 @@ static void tell_verdict(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_say(page, 2);
 }
 
-static bool has_reason(const struct tt_tip_result *t, const char *reason)
+/* Length of @reason without the numbers that some end with: "... (probability 34 %, 95 % is asked)". */
+static size_t stem_length(const char *reason)
 {
+    size_t length = strlen(reason);
+    const char *numbers = strrchr(reason, '(');
+
+    return length > 0 && reason[length - 1] == ')' && numbers != NULL ? (size_t)(numbers - reason) : length;
+}
+
+/* The reason of @t that is @reason but for those numbers, or NULL. */
+static const char *same_reason(const struct tt_tip_result *t, const char *reason)
+{
+    size_t stem = stem_length(reason);
+
     for (size_t i = 0; i < t->n_reasons; i++) {
-        if (strcmp(t->reasons[i], reason) == 0) {
-            return true;
+        if (stem_length(t->reasons[i]) == stem && strncmp(t->reasons[i], reason, stem) == 0) {
+            return t->reasons[i];
         }
     }
-    return false;
+    return NULL;
 }
 
 /* Whether @reason repeats the text of @finding. */
@@ -153,24 +168,39 @@ static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s,
     }
 }
 
-/* @reason with all tips that have it, unless a tip before @first has told it. */
+/* "t1, t4: " before what is the reason of several tips; of a run with one tip nothing. Returns whether all have the same numbers.
+ */
+static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s, size_t first, const char *reason)
+{
+    bool same = true;
+
+    if (s->n_tips == 1) {
+        return true;
+    }
+    for (size_t i = first; i < s->n_tips; i++) {
+        const char *other = same_reason(&s->tips[i], reason);
+        if (other != NULL) {
+            tt_buffer_puts(words, i > first ? ", " : "");
+            tt_buffer_puts(words, s->tips[i].name);
+            same = same && strcmp(other, reason) == 0;
+        }
+    }
+    tt_buffer_puts(words, ": ");
+    return same;
+}
+
+/* @reason of tip @first with all tips that have it, unless one before has told it. Numbers are told where they are the same for
+ * all. */
 static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first, const char *reason)
 {
     struct tt_buffer *words = &page->words;
 
     for (size_t i = 0; i < first; i++) {
-        if (has_reason(&s->tips[i], reason)) {
+        if (same_reason(&s->tips[i], reason) != NULL) {
             return;
         }
     }
-    for (size_t i = first; i < s->n_tips && s->n_tips > 1; i++) {
-        if (has_reason(&s->tips[i], reason)) {
-            tt_buffer_puts(words, words->length > 0 ? ", " : "");
-            tt_buffer_puts(words, s->tips[i].name);
-        }
-    }
-    tt_buffer_puts(words, words->length > 0 ? ": " : "");
-    add_sentence(words, reason);
+    add_sentence(words, reason, add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
     for (size_t i = 0; i < s->n_findings; i++) {
         if (repeats(reason, &s->findings[i])) {
             add_lines(words, s, &s->findings[i]);
@@ -206,7 +236,7 @@ static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
     tt_page_puts(page, ", ");
     tt_page_puts(page, tt_finding_name(f->code));
     tt_page_puts(page, ": ");
-    add_sentence(words, f->text);
+    add_sentence(words, f->text, strlen(f->text));
     add_lines(words, s, f);
     tt_page_say(page, 4);
 }

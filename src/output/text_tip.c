@@ -223,7 +223,7 @@ static double size_of(const struct tt_budget_line *line)
     return fmax(line->u_x_mm, line->u_y_mm);
 }
 
-/* The three largest sources, largest first; what is under a tenth of the largest moves the total by half a per cent and is left out. */
+/* The three largest sources, largest first, but none under a tenth of the largest: it moves the total by half a per cent. */
 static void add_main_sources(struct tt_buffer *words, const struct tt_tip_result *t)
 {
     const struct tt_budget_line *last = NULL;
