@@ -66,6 +66,7 @@ libcore_la_SOURCES = \
   src/adjust/select.c src/adjust/select.h \
   src/adjust/system.c src/adjust/system.h \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
+  src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
   src/output/check.c \

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
 #include "adjust/check.h"
 
 #include <math.h>

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
 #include "adjust/assemble.h"
 
 #include <math.h>
@@ -17,6 +19,33 @@ static char *copy_text(struct tiptrue_solution *solution, const char *text, bool
         *failed = *failed || copy == NULL;
     }
     return copy;
+}
+
+/* The names that a finding's edge, tip and setup count in. */
+static bool fill_names(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    bool failed = false;
+
+    s->n_edge_names = view->plate->n_edges;
+    s->n_tip_names = view->run->n_tips;
+    s->n_setup_names = view->run->n_setups;
+    s->edge_names = TT_ARENA_NEW(&s->arena, s->n_edge_names, const char *);
+    s->tip_names = TT_ARENA_NEW(&s->arena, s->n_tip_names, const char *);
+    s->setup_names = TT_ARENA_NEW(&s->arena, s->n_setup_names, const char *);
+    if (s->edge_names == NULL || s->tip_names == NULL || s->setup_names == NULL) {
+        return false;
+    }
+    for (size_t j = 0; j < s->n_edge_names; j++) {
+        s->edge_names[j] = copy_text(s, view->plate->edges[j].name, &failed);
+    }
+    for (size_t t = 0; t < s->n_tip_names; t++) {
+        s->tip_names[t] = copy_text(s, view->run->tips[t], &failed);
+    }
+    for (size_t k = 0; k < s->n_setup_names; k++) {
+        s->setup_names[k] = copy_text(s, view->run->setups[k], &failed);
+    }
+    return !failed;
 }
 
 static bool fill_run(struct tt_view *view)
@@ -422,7 +451,7 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
 {
     enum tiptrue_status status;
 
-    if (!fill_run(view)) {
+    if (!fill_run(view) || !fill_names(view)) {
         return TIPTRUE_E_MEMORY;
     }
     fill_scatter(view);

@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Findings about single contacts: late, early, missing, scattered; and about how the log was taken. */
+#include "config.h"
+
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>

@@ -5,6 +5,8 @@
  * The singular directions of the information are read from the covariance: where a weak prior had to stand in (model.c), what rests on it
  * is undetermined, and the quantities that go along with it (correlation near 1) are those it hides behind.
  */
+#include "config.h"
+
 #include <math.h>
 #include <stdlib.h>
 

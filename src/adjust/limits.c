@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Findings against the limits that the machine file states. */
+#include "config.h"
+
 #include <math.h>
 
 #include "adjust/findings.h"

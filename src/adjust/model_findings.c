@@ -2,6 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* Findings about the model as a whole: the plate moved or drifted, the rotation runs the other way, a tip is not round, an edge or the
  * yaw is off. */
+#include "config.h"
+
 #include <math.h>
 
 #include "adjust/findings.h"

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
 #include "adjust/uncertainty.h"
 
 #include <gsl/gsl_cdf.h>
@@ -69,17 +71,24 @@ static double satterthwaite(struct tt_cov2 part, struct tt_cov2 whole, double do
     return (a * a + 2 * b * c + d * d) / dof;
 }
 
-static double effective_dof(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
+double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole)
 {
     double sum = 0;
 
-    if (!fit->noise->touch_known || fit->scattered) {
-        sum += satterthwaite(tip->source[TT_SOURCE_TOUCH], whole, fmax(fit->dof_touch, 1));
-    }
-    if (!fit->noise->sight_known) {
-        sum += satterthwaite(tip->source[TT_SOURCE_SIGHT], whole, fmax(fit->dof_sight, 1));
+    for (size_t i = 0; i < n; i++) {
+        sum += satterthwaite(parts[i].cov, whole, parts[i].dof);
     }
     return sum > 0 ? 2 / sum : HUGE_VAL;
+}
+
+static double dof_of(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
+{
+    bool touches_told = fit->noise->touch_known && !fit->scattered;
+    const struct tt_scatter_part parts[] = {
+        {tip->source[TT_SOURCE_TOUCH], touches_told ? HUGE_VAL : fmax(fit->dof_touch, 1)},
+        {tip->source[TT_SOURCE_SIGHT], fit->noise->sight_known ? HUGE_VAL : fmax(fit->dof_sight, 1)},
+    };
+    return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
 }
 
 static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
@@ -181,8 +190,8 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     for (size_t k = 0; k < sizeof of_plate / sizeof of_plate[0]; k++) {
         tip->same_plate = cov2_less(tip->same_plate, tip->source[of_plate[k]]);
     }
-    tip->dof = effective_dof(all->fit, tip, tip->offset);
-    tip->same_plate_dof = effective_dof(all->fit, tip, tip->same_plate);
+    tip->dof = dof_of(all->fit, tip, tip->offset);
+    tip->same_plate_dof = dof_of(all->fit, tip, tip->same_plate);
 }
 
 double tt_factor_line(double dof)

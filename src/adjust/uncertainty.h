@@ -44,6 +44,15 @@ TT_MUST_USE enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, 
 /* Of the tip of @block. Cost: border^2. */
 void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip);
 
+/* A part of a covariance whose size is an estimate with @dof degrees of freedom (HUGE_VAL = stated). */
+struct tt_scatter_part {
+    struct tt_cov2 cov;
+    double dof;
+};
+/* Effective degrees of freedom of @whole, in which the @n parts are contained: Welch and Satterthwaite's formula in the plane; for
+ * parts that are the same on both axes it is the one of JCGM 100:2008 G.4.1. HUGE_VAL = all known. */
+double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole);
+
 /* Student's factor for 95 % on one axis. @dof > 0, HUGE_VAL = normal. */
 double tt_factor_line(double dof);
 /* Factor of the 95 % ellipse of two quantities: sqrt(2 F(2, dof)) (JCGM 102:2011 6.5.2 for infinite dof: 2.45). */

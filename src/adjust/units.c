@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Do the lengths of the log and those of the plate file speak the same unit? */
+#include "config.h"
+
 #include <math.h>
 
 #include "adjust/findings.h"

@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
 #include "geometry/touch.h"
 
 struct tt_site tt_site_make(const struct tt_pose *pose, double plate_n_x, double plate_n_y, double d_mm)

@@ -159,28 +159,35 @@ static struct shown_move shown_move(const struct tiptrue_plan *plan, size_t inde
     return shown;
 }
 
-/* The places about the best one that are as good within a step, as moves, into a fault at the first one's report. */
+/* The places about the best one that are as good within one usual way, as whole rows of moves of the same feature, into a fault at the first
+ * one's report. */
 static void tell_place(const struct parting *parting, struct tt_diagnose *diagnose, size_t best)
 {
     const struct tiptrue_plan *plan = parting->plan;
     const struct tt_reports *reports = parting->reports;
     size_t first = best, last = best;
-    while (first > 0 && parting->sums[first - 1] <= parting->sums[best] + parting->near) {
+    while (first > 0 && parting->sums[first - 1] <= parting->sums[best] + parting->near / NEAR) {
         first--;
     }
-    while (last + 1 < parting->n_places && parting->sums[last + 1] <= parting->sums[best] + parting->near) {
+    while (last + 1 < parting->n_places && parting->sums[last + 1] <= parting->sums[best] + parting->near / NEAR) {
         last++;
     }
-    bool at_end = first == reports->count;
-    struct tt_place place = tt_place_at(diagnose, reports->items[at_end ? first - 1 : first].at);
+    bool at_end = last == reports->count;
     last += parting->skipped_moves > 0 ? parting->skipped_moves - 1 : 0;
     first = first < plan->n_moves ? first : plan->n_moves - 1;
     last = last < plan->n_moves ? last : plan->n_moves - 1;
+    while (first > 0 && is_same_feature(&plan->moves[first - 1], &plan->moves[first])) {
+        first--;
+    }
+    while (last + 1 < plan->n_moves && is_same_feature(&plan->moves[last + 1], &plan->moves[last])) {
+        last++;
+    }
     struct tt_buffer where = {0};
     tt_buffer_printf(&where, first == last ? "at %s" : "between %s", shown_move(plan, first).text);
     if (first != last) {
         tt_buffer_printf(&where, " and %s", shown_move(plan, last).text);
     }
+    struct tt_place place = tt_place_at(diagnose, reports->items[first < reports->count ? first : reports->count - 1].at);
     tt_fault(diagnose, place, TWO_REASONS, "%zu %s for %zu %s: the two part %s%s", reports->count,
              reports->count == 1 ? "report" : "reports", plan->n_moves, plan->n_moves == 1 ? "move" : "moves",
              where.text != NULL ? where.text : "", at_end ? ": the log may be cut short" : "");

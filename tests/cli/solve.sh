@@ -1,0 +1,93 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+# tiptrue solve from files to exit status: the three verdicts, bad files among good ones, many runs in order.
+. "$srcdir/tests/cli/harness.sh"
+make_variants
+
+# The three verdicts. The truth behind the run is x 36.1824, y -21.3455; its uncertainty on this plate is a few micrometres.
+solve run.csv
+is "keep exits 0" 0 "$status"
+has "keep comes first" out '^KEEP: keep the present offset of wide$'
+is "keep has nothing to say on standard error" "" "$(cat err)"
+is "the offset's x" 1 "$(awk '$1 == "offset" && $2 > 36.1724 && $2 < 36.1924' out | wc -l)"
+is "the offset's y" 1 "$(awk '$1 == "offset" && $3 > -21.3555 && $3 < -21.3355' out | wc -l)"
+has "the last line ends the worked sentence" out ': offset x +36\.1[89][0-9][0-9], y -21\.3[0-9]*\.$'
+is "lines keep to 80 columns" "" "$(awk 'length($0) > 80' out)"
+run "$TIPTRUE" solve --plate plate.json --machine off.json run.csv
+is "update exits 10" 10 "$status"
+has "update comes first" out '^UPDATE: write the new offset of wide$'
+solve short.csv
+is "repeat exits 20" 20 "$status"
+has "repeat comes first" out '^REPEAT: use nothing that this run says of wide$'
+
+# One bad file.
+solve nowhere.csv
+is "a missing file exits 66" 66 "$status"
+has "a missing file is named" err '^nowhere\.csv: error: '
+has "a missing file gets a hint" err '^  hint: '
+is "a missing file gives no result" "" "$(cat out)"
+sed 's/^touch,top,wide,\([^,]*\),/touch,top,wide,inf,/' run.csv >infinite.csv
+solve infinite.csv
+is "a bad file exits 65" 65 "$status"
+is "each fault has its place" 10 "$(grep -c '^infinite\.csv:[0-9][0-9]*:16: error: ' err)"
+is "a bad file gives no result" "" "$(cat out)"
+solve --json infinite.csv
+is "a bad file exits 65 as JSON too" 65 "$status"
+is "a bad file is one line of JSON" 1 "$(wc -l <out)"
+has "its first fault is in it" out '^{"schema":"tiptrue.error/1","file":"infinite.csv","line":20,"column":16,"code":"data",'
+run "$TIPTRUE" solve --json --plate nowhere.json --machine machine.json run.csv run.csv
+is "a missing plate exits 66" 66 "$status"
+is "a missing plate is said once" 1 "$(wc -l <out)"
+has "a missing plate is an error object" out \
+    '^{"schema":"tiptrue.error/1","file":"nowhere.json","line":null,"column":null,"code":"no-input",'
+run "$TIPTRUE" solve --plate run.csv --machine machine.json run.csv
+is "a plate that is none exits 65" 65 "$status"
+is "a plate that is none gives no result" "" "$(cat out)"
+
+# Several files: the good ones get their result, in order; the exit status is the worst of all.
+solve run.csv short.csv
+is "20 beats 0" 20 "$status"
+is "two results in order" "KEEP REPEAT" "$(grep -o '^KEEP\|^UPDATE\|^REPEAT' out | tr '\n' ' ' | sed 's/ $//')"
+solve short.csv infinite.csv run.csv
+is "65 beats 20" 65 "$status"
+is "the others go on" "REPEAT KEEP" "$(grep -o '^KEEP\|^UPDATE\|^REPEAT' out | tr '\n' ' ' | sed 's/ $//')"
+solve infinite.csv nowhere.csv run.csv
+is "66 beats 65" 66 "$status"
+names=
+for i in 01 02 03 04 05 06 07 08 09 10 11 12 13 14 15 16 17 18 19 20 21 22 23 24 25; do
+    cp run.csv "r$i.csv"
+    names="$names r$i.csv"
+    case $i in
+    *3) cp infinite.csv "r$i.csv" ;;
+    *7) rm "r$i.csv" ;;
+    esac
+done
+# shellcheck disable=SC2086 # the names are words
+solve --json --jobs 1 $names
+is "many runs exit with the worst" 66 "$status"
+is "many runs, a line each, in order" "$names" "$(sed 's/.*"file":"\([^"]*\)".*/ \1/' out | tr -d '\n')"
+mv out out.1
+mv err err.1
+for jobs in 2 3 16; do
+    # shellcheck disable=SC2086
+    solve --json --jobs "$jobs" $names
+    is "$jobs jobs give the same results as one" "" "$(cmp out.1 out 2>&1)"
+    is "$jobs jobs give the same messages as one" "" "$(cmp err.1 err 2>&1)"
+done
+
+# What JSON and text hold on request.
+solve --json run.csv
+lacks "no observations unless asked for" out '"observations"'
+solve --json --touches run.csv
+has "observations when asked for" out '"observations":\[{"line":4,"kind":"sight","target":"M0"'
+solve --touches run.csv
+is "a table of 46 rows" 46 "$(grep -c '^ *[0-9][0-9]*  \(touch\|sight\)  ' out)"
+solve --json --least-squares run.csv
+has "the robust step can be switched off" out '"least_squares":true'
+"$TIPTRUE" solve --plate plate.json --machine machine.json --json - <run.csv >out 2>err
+status=$?
+is "standard input is a run" 0 "$status"
+has "standard input gives a result" out '^{"schema":"tiptrue.result/1"'
+solve --json -- run.csv
+is "-- ends the options" 0 "$status"
+finish

@@ -1,0 +1,58 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+# Wrong use: exit status 64, nothing on standard output, a message that names what is wrong and what is allowed.
+. "$srcdir/tests/cli/harness.sh"
+
+# wrong MESSAGE ARGUMENT...
+wrong()
+{
+    message=$1
+    shift
+    run "$TIPTRUE" "$@"
+    is "$* exits 64" 64 "$status"
+    is "$* says nothing on standard output" "" "$(cat out)"
+    is "$* tells why" "$message" "$(sed -n 1p err)"
+    has "$* names the help" err "--help"
+}
+
+wrong "tiptrue: a command is missing; the commands are solve, check"
+wrong "tiptrue: 'slove' is no command; the commands are solve, check" slove --json run.csv
+wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
+wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
+wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv
+wrong "tiptrue solve: a RUN is missing: name the file of the run log, or - for standard input" \
+    solve --plate plate.json --machine machine.json
+wrong "tiptrue solve: unrecognized option '--plates'" solve --plates plate.json
+wrong "tiptrue solve: option '--plate' requires an argument" solve --machine machine.json run.csv --plate
+wrong "tiptrue solve: --plan needs --pattern: how a report of the controller looks" \
+    solve --plate plate.json --machine machine.json --plan plan.json run.csv
+wrong "tiptrue solve: --pattern needs --plan: what each move of the log was" \
+    solve --plate plate.json --machine machine.json --pattern 'x=(?<x>\S+)' run.csv
+wrong "tiptrue solve: '-' is named 2 times, but standard input can be read only once" \
+    solve --plate - --machine machine.json -
+for jobs in two 2x -3 1.5 ''; do
+    wrong "tiptrue solve: --jobs '$jobs' is not a whole number; allowed are 1 to 1024" \
+        solve --plate plate.json --machine machine.json "--jobs=$jobs" run.csv
+done
+for jobs in 0 1025 99999999999999999999; do
+    wrong "tiptrue solve: --jobs $jobs is out of range; allowed are 1 to 1024" \
+        solve --plate plate.json --machine machine.json --jobs "$jobs" run.csv
+done
+wrong "tiptrue check: nothing to check: name a plate, a machine, a plan or a run" check
+wrong "tiptrue check: unrecognized option '--touches'" check --touches run.csv
+
+run "$TIPTRUE" --version
+is "--version exits 0" 0 "$status"
+has "--version says it" out '^tiptrue [0-9][0-9]*\.[0-9][0-9]*\.[0-9][0-9]*$'
+run "$TIPTRUE" --help
+is "--help exits 0" 0 "$status"
+has "--help names solve" out '^  solve  '
+has "--help names check" out '^  check  '
+for command in solve check; do
+    run "$TIPTRUE" "$command" --help
+    is "$command --help exits 0" 0 "$status"
+    has "$command --help shows its use" out "^Usage: tiptrue $command "
+    is "$command --help keeps to 80 columns" "" "$(awk 'length($0) > 80' out)"
+    is "$command --help is on standard output only" "" "$(cat err)"
+done
+finish

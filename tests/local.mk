@@ -1,0 +1,105 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+# All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
+
+unit_tests = \
+  tests/unit/adjust/reference_test \
+  tests/unit/adjust/system_test \
+  tests/unit/adjust/uncertainty_test \
+  tests/unit/base/arena_test \
+  tests/unit/base/buffer_test \
+  tests/unit/base/number_test \
+  tests/unit/base/status_test \
+  tests/unit/geometry/circle_test \
+  tests/unit/geometry/line_test \
+  tests/unit/geometry/pose_test \
+  tests/unit/geometry/touch_test \
+  tests/unit/ingest/messages_test \
+  tests/unit/output/json_test \
+  tests/unit/output/text_test
+
+script_tests = \
+  tests/cli/check.sh \
+  tests/cli/man.sh \
+  tests/cli/readme.sh \
+  tests/cli/schema.py \
+  tests/cli/solve.sh \
+  tests/cli/streams.sh \
+  tests/cli/usage.sh \
+  tests/field/expected.py \
+  tests/reference/scipy_check.py \
+  tests/style/headers.sh \
+  tests/style/includes.py \
+  tests/style/symbols.sh \
+  tests/style/text.py
+
+test_data = \
+  tests/cli \
+  tests/data \
+  tests/field \
+  tests/reference \
+  tests/unit/ingest/collect.h \
+  tests/unit/output/sample.h \
+  tests/unit/output/one-tip.txt \
+  tests/unit/output/two-tips.txt
+
+EXTRA_DIST += $(script_tests) $(test_data) tests/driver.sh tests/packages.sh tests/run.sh tests/tally.py
+
+# Folders are distributed whole; what a build in the source directory left in them is not data.
+dist-hook:
+	for test in $(script_tests); do rm -f "$(distdir)/$${test%.*}.log" "$(distdir)/$${test%.*}.trs"; done
+	find "$(distdir)" -name __pycache__ -prune -exec rm -rf {} +
+
+TEST_EXTENSIONS = .sh .py
+LOG_DRIVER = $(SHELL) $(srcdir)/tests/driver.sh
+SH_LOG_DRIVER = $(LOG_DRIVER)
+SH_LOG_COMPILER = $(SHELL)
+PY_LOG_DRIVER = $(LOG_DRIVER)
+PY_LOG_COMPILER = $(PYTHON)
+
+# What a test may read from the environment. Its working directory is builddir; source files are found by srcdir.
+AM_TESTS_ENVIRONMENT = \
+  srcdir='$(srcdir)'; export srcdir; \
+  builddir='$(abs_builddir)'; export builddir; \
+  TIPTRUE='$(abs_builddir)/tiptrue$(EXEEXT)'; export TIPTRUE; \
+  PYTHON='$(PYTHON)'; export PYTHON; \
+  PYTHONDONTWRITEBYTECODE=1; export PYTHONDONTWRITEBYTECODE; \
+  CC='$(CC)'; export CC; \
+  TEST_CPPFLAGS='$(DEFS) $(DEFAULT_INCLUDES) $(AM_CPPFLAGS) $(CPPFLAGS)'; export TEST_CPPFLAGS; \
+  TEST_CFLAGS='$(AM_CFLAGS) $(CFLAGS)'; export TEST_CFLAGS; \
+  CK_DEFAULT_TIMEOUT=120; export CK_DEFAULT_TIMEOUT; \
+  LC_ALL=C; export LC_ALL;
+
+if TESTS_POSSIBLE
+check_PROGRAMS += $(unit_tests)
+TESTS += $(unit_tests) $(script_tests)
+else
+check-local:
+	@echo "make check: needs Check, and a python3 with scipy and jsonschema" >&2
+	@echo "  hint: Debian: apt-get install check python3-scipy python3-jsonschema, then run configure again" >&2
+	@exit 1
+endif
+
+# For the unit tests (the program and the library name their own libraries).
+LDADD = libcore.la $(CHECK_LIBS)
+AM_CPPFLAGS += $(CHECK_CFLAGS)
+
+# A host program against what was installed.
+EXTRA_DIST += tests/install/host.c
+CLEANFILES += tests/install/host$(EXEEXT)
+installcheck-local:
+	$(AM_V_CCLD)$(MKDIR_P) tests/install && \
+	  PKG_CONFIG_SYSROOT_DIR='$(DESTDIR)' PKG_CONFIG_PATH='$(DESTDIR)$(pkgconfigdir)' && \
+	  export PKG_CONFIG_SYSROOT_DIR PKG_CONFIG_PATH && \
+	  $(CC) $(AM_CFLAGS) $(CFLAGS) -o tests/install/host$(EXEEXT) $(srcdir)/tests/install/host.c \
+	    `$(PKG_CONFIG) --cflags --libs tiptrue`
+	LD_LIBRARY_PATH='$(DESTDIR)$(libdir)' tests/install/host$(EXEEXT) '$(PACKAGE_VERSION)'
+
+# The time of a whole solve beside other programs, and the statistics of many simulated runs: too long for make check.
+bench: all
+	$(AM_TESTS_ENVIRONMENT) $(SHELL) $(srcdir)/tests/speed/bench.sh
+
+check-statistics: all
+	$(AM_TESTS_ENVIRONMENT) $(SHELL) $(srcdir)/tests/simulation/check-statistics.sh
+
+.PHONY: bench check-statistics

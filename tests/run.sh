@@ -1,0 +1,87 @@
+#!/bin/sh
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+# All tests, from a fresh clone: installs what they need (Debian), then runs them twice in build-check/:
+#   plain      in `make distcheck`: from the tarball, with installation and a host program built against it
+#   sanitized  under the address and undefined-behaviour sanitizers
+# The last line counts the cases of both runs. Exit status 0 only when none failed.
+set -u
+cd "$(dirname "$0")/.." || exit 1
+
+sh tests/packages.sh gcc libc6-dev make autoconf automake libtool pkg-config libgsl-dev libcjson-dev libpcre2-dev \
+    check python3 python3-scipy python3-jsonschema locales mandoc || exit 1
+
+if [ -e config.status ]; then
+    echo "the source directory holds a build of its own, which a build outside it cannot stand beside; run: make distclean" >&2
+    exit 1
+fi
+autoreconf -fi >/dev/null || exit 1
+
+jobs=$(nproc 2>/dev/null || echo 2)
+top=$PWD
+passed=0
+failed=0
+
+# The totals of automake's last summary in $1: "passed failed". Skipped and unexpectedly passed count as failed.
+totals() {
+    awk '/^Testsuite summary/ { good = 0; bad = 0; seen = 1 }
+        /^# PASS:/ { good += seen ? $3 : 0 }
+        /^# (SKIP|FAIL|XPASS|ERROR):/ { bad += seen ? $3 : 0 }
+        END { print good + 0, bad + 0 }' "$1"
+}
+
+# run NAME TARGET CONFIGURE-OPTION...: configure in build-check/NAME, make TARGET, add up its cases.
+run() {
+    name=$1
+    target=$2
+    shift 2
+    dir=build-check/$name
+    log=$top/build-check/$name.log
+    echo "$name: configure, make $target"
+    began=$(date +%s)
+    # what an interrupted distcheck leaves is read-only
+    if [ -e "$dir" ]; then
+        chmod -R u+w "$dir" && rm -rf "$dir"
+    fi
+    mkdir -p "$dir"
+    status=0
+    (cd "$dir" && "$top/configure" -q "$@" && VERBOSE=yes make -s -j"$jobs" "$target") >"$log" 2>&1 </dev/null || status=$?
+    grep -E '^(PASS|FAIL): .* passed, [0-9]+ failed\)$' "$log"
+    counts=$(totals "$log")
+    bad=${counts#* }
+    if [ "$status" -ne 0 ]; then
+        echo "$name: make $target failed (exit status $status); the end of its log:"
+        tail -n 300 "$log"
+        if [ "$bad" -eq 0 ]; then
+            bad=1
+        fi
+    fi
+    passed=$((passed + ${counts% *}))
+    failed=$((failed + bad))
+    echo "$name: ${counts% *} passed, $bad failed in $(($(date +%s) - began)) s"
+}
+
+# In a git checkout: does the tarball hold all that git does?
+compare_tarball() {
+    if [ ! -e .git ] || ! command -v git >/dev/null 2>&1; then
+        return
+    fi
+    tar -tzf build-check/plain/tiptrue-*.tar.gz | sed 's,^[^/]*/,,' | LC_ALL=C sort >build-check/tarball.list
+    git ls-files | grep -v '^\.gitignore$' | LC_ALL=C sort >build-check/git.list
+    LC_ALL=C comm -13 build-check/tarball.list build-check/git.list >build-check/missing.list
+    if [ -s build-check/git.list ] && [ ! -s build-check/missing.list ]; then
+        passed=$((passed + 1))
+    else
+        echo "not in the tarball (EXTRA_DIST in Makefile.am or tests/local.mk):"
+        cat build-check/missing.list
+        failed=$((failed + 1))
+    fi
+}
+
+run plain distcheck
+compare_tarball
+# -O1 keeps the frames that a report names; the static copy of the library would double the time
+run sanitized check --enable-sanitizers --disable-static CFLAGS='-O1 -g'
+
+echo "$passed passed, $failed failed"
+[ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]

@@ -1,0 +1,207 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Solutions made by hand for the tests of the output: invented numbers, each value different from every other one, so that a
+ * swapped pair shows.
+ */
+#ifndef SAMPLE_H
+#define SAMPLE_H
+
+#include <math.h>
+#include <string.h>
+
+#include "model/solution.h"
+
+#define SAMPLE_COUNT(a) (sizeof(a) / sizeof((a)[0]))
+
+struct sample {
+    struct tiptrue_solution solution;
+    struct tt_pose_result poses[2];
+    struct tt_tip_result tips[2];
+    struct tt_shape_term shape[1];
+    struct tt_budget_line budget[3];
+    struct tt_edge_result edges[2];
+    struct tt_row_result rows[8];
+    struct tt_finding findings[2];
+    size_t late_lines[3];
+    const char *edge_names[2], *tip_names[2], *setup_names[2], *reasons[1], *reasons_2[1];
+};
+
+static inline void sample_poses(struct sample *s)
+{
+    s->poses[0] = (struct tt_pose_result){.setup = "1",
+                                          .mark_determined = true,
+                                          .yaw_determined = true,
+                                          .mark = {120.50031, 80.24996},
+                                          .u_mark_x_mm = 0.0012,
+                                          .u_mark_y_mm = 0.0013,
+                                          .yaw_rad = tt_rad_from_deg(0.415),
+                                          .u_yaw_rad = tt_rad_from_deg(0.0042)};
+}
+
+static inline void sample_tip(struct sample *s)
+{
+    s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
+    s->budget[0] = (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063};
+    s->budget[1] = (struct tt_budget_line){"group shifts", 'B', true, 0.0201, 0.0202};
+    s->budget[2] = (struct tt_budget_line){"edge places", 'B', true, 0.0056, 0.0057};
+    s->reasons[0] = "the present offset is not shown to be within the permitted error of 0.03 mm";
+    s->tips[0] = (struct tt_tip_result){.name = "t1",
+                                        .touches = 7,
+                                        .used = 4,
+                                        .offset_determined_x = true,
+                                        .offset_determined_y = true,
+                                        .offset = {-41.30092, 12.70036},
+                                        .cov = {4.41e-4, 8.82e-6, 4.84e-4},
+                                        .same_plate_cov = {1.21e-6, -3.0e-8, 1.44e-6},
+                                        .dof = 41.25,
+                                        .same_plate_dof = 33.5,
+                                        .factor = 2.019,
+                                        .expanded_x_mm = 0.0424,
+                                        .expanded_y_mm = 0.0444,
+                                        .same_plate_factor = 2.033,
+                                        .same_plate_expanded_x_mm = 0.00224,
+                                        .same_plate_expanded_y_mm = 0.00244,
+                                        .region_factor = 2.54,
+                                        .region = {0.0561, 0.0532, tt_rad_from_deg(77.0)},
+                                        .runout_determined = true,
+                                        .runout = {0.0310, -0.0180},
+                                        .eccentricity_mm = 0.03585,
+                                        .u_eccentricity_mm = 0.0006,
+                                        .runout_angle_rad = tt_rad_from_deg(-30.14),
+                                        .u_runout_angle_rad = tt_rad_from_deg(0.95),
+                                        .radius_determined = true,
+                                        .contact_radius_mm = 0.24873,
+                                        .u_contact_radius_mm = 0.0041,
+                                        .shape = s->shape,
+                                        .n_shape = 1,
+                                        .budget = s->budget,
+                                        .n_budget = 3,
+                                        .prior_share = 0.125,
+                                        .has_present = true,
+                                        .present = {-41.2455, 12.69},
+                                        .change = {-0.05542, 0.01036},
+                                        .p_unchanged = 0.0123,
+                                        .has_conformity = true,
+                                        .p_conforming = 0.0345,
+                                        .verdict = TIPTRUE_UPDATE,
+                                        .reasons = s->reasons,
+                                        .n_reasons = 1};
+}
+
+static inline void sample_rows(struct sample *s)
+{
+    const double angle_rad = tt_rad_from_deg(37.5);
+
+    s->edges[0] = (struct tt_edge_result){"east", 4, 2, -0.0004, 0.0027, 0.0011, 0.0071};
+    s->edges[1] = (struct tt_edge_result){"north", 3, 2, 0.0005, 0.0029, -0.0013, 0.0072};
+    s->rows[0] = (struct tt_row_result){4, TT_SIGHT, TT_USE, "M0", NULL, 0, 0.0011, -0.0023, 1, false};
+    s->rows[1] = (struct tt_row_result){5, TT_TOUCH, TT_USE, "east", "t1", angle_rad, -0.0641, 0, 0, true};
+    s->rows[2] = (struct tt_row_result){6, TT_TOUCH, TT_USE, "east", "t1", 2 * angle_rad, -0.0213, 0, 0, true};
+    s->rows[3] = (struct tt_row_result){7, TT_TOUCH, TT_USE, "north", "t1", 3 * angle_rad, 0.0175, 0, 0, true};
+    s->rows[4] = (struct tt_row_result){8, TT_TOUCH, TT_USE, "north", "t1", 4 * angle_rad, 0.0018, 0, 0.875, false};
+    s->rows[5] = (struct tt_row_result){9, TT_TOUCH, TT_USE_NO_CONTACT, "east", "t1", 5 * angle_rad, 0, 0, 0, false};
+    s->rows[6] = (struct tt_row_result){10, TT_TOUCH, TT_USE_FIND, "east", "t1", 6 * angle_rad, 0, 0, 0, false};
+    s->rows[7] = (struct tt_row_result){11, TT_HEIGHT, TT_USE_OTHER, "pad", "t1", 7 * angle_rad, 0, 0, 0, false};
+}
+
+static inline void sample_findings(struct sample *s)
+{
+    s->late_lines[0] = 5;
+    s->late_lines[1] = 6;
+    s->late_lines[2] = 9;
+    s->findings[0] = (struct tt_finding){TT_FINDING_LATE_CONTACT,
+                                         TIPTRUE_WARNING,
+                                         "2 of 4 touches on 'east' latch too deep, by 43 um on average; clean the edge and "
+                                         "touch it again",
+                                         1,
+                                         0,
+                                         TT_NONE,
+                                         s->late_lines,
+                                         3};
+    s->findings[1] = (struct tt_finding){
+        TT_FINDING_TIP_NOT_ROUND, TIPTRUE_NOTE, "t1 is oval by 4.1 um, crest at 13 deg", TT_NONE, 0, TT_NONE, NULL, 0};
+    s->edge_names[0] = "spare";
+    s->edge_names[1] = "east";
+    s->tip_names[0] = "t1";
+    s->tip_names[1] = "t2";
+    s->setup_names[0] = "1";
+    s->setup_names[1] = "2";
+}
+
+/* One tip, verdict update, with a finding, three touches set aside and one row of every kind. */
+static inline void sample_one_tip(struct sample *s)
+{
+    memset(s, 0, sizeof *s);
+    sample_poses(s);
+    sample_tip(s);
+    sample_rows(s);
+    sample_findings(s);
+    s->solution = (struct tiptrue_solution){.file = "run.csv",
+                                            .run_id = "0123456789abcdef",
+                                            .machine = "bench-2",
+                                            .plate = "plate A",
+                                            .plate_serial = "0007",
+                                            .started = "2026-03-02T07:40:00Z",
+                                            .touches_read = 7,
+                                            .touches_used = 4,
+                                            .touches_set_aside = 3,
+                                            .touches_no_contact = 1,
+                                            .touches_find = 2,
+                                            .warmups = 5,
+                                            .heights = 1,
+                                            .sightings = 6,
+                                            .poses = s->poses,
+                                            .n_poses = 1,
+                                            .tips = s->tips,
+                                            .n_tips = 1,
+                                            .has_u_touch = true,
+                                            .u_touch_mm = 0.0028,
+                                            .dof_touch = 81.5,
+                                            .has_u_sighting = true,
+                                            .u_sighting_mm = 0.0031,
+                                            .dof_sighting = HUGE_VAL,
+                                            .edges = s->edges,
+                                            .n_edges = SAMPLE_COUNT(s->edges),
+                                            .rows = s->rows,
+                                            .n_rows = SAMPLE_COUNT(s->rows),
+                                            .findings = s->findings,
+                                            .n_findings = SAMPLE_COUNT(s->findings),
+                                            .edge_names = s->edge_names,
+                                            .n_edge_names = SAMPLE_COUNT(s->edge_names),
+                                            .tip_names = s->tip_names,
+                                            .n_tip_names = SAMPLE_COUNT(s->tip_names),
+                                            .setup_names = s->setup_names,
+                                            .n_setup_names = SAMPLE_COUNT(s->setup_names),
+                                            .has_permitted_error = true,
+                                            .permitted_error_mm = 0.03,
+                                            .verdict = TIPTRUE_UPDATE};
+}
+
+/* The same tip and a second one, of which nothing is determined but the offset's y: verdict repeat. */
+static inline void sample_two_tips(struct sample *s)
+{
+    sample_one_tip(s);
+    s->reasons_2[0] = "the offset along x is not determined";
+    s->tips[1] = (struct tt_tip_result){.name = "t2",
+                                        .touches = 3,
+                                        .used = 3,
+                                        .offset_determined_y = true,
+                                        .offset = {99.0, -7.25049},
+                                        .cov = {55.0, 66.0, 4.9e-5},
+                                        .same_plate_cov = {77.0, 88.0, 2.5e-5},
+                                        .dof = HUGE_VAL,
+                                        .same_plate_dof = HUGE_VAL,
+                                        .factor = 1.96,
+                                        .expanded_x_mm = 99.0,
+                                        .expanded_y_mm = 0.01372,
+                                        .same_plate_factor = 1.96,
+                                        .same_plate_expanded_x_mm = 99.0,
+                                        .same_plate_expanded_y_mm = 0.0098,
+                                        .verdict = TIPTRUE_REPEAT,
+                                        .reasons = s->reasons_2,
+                                        .n_reasons = 1};
+    s->solution.n_tips = 2;
+    s->solution.verdict = TIPTRUE_REPEAT;
+}
+
+#endif

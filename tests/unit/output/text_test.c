@@ -1,0 +1,436 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The text output against whole pages kept beside this file, and what must hold of every page. */
+#include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "output/output.h"
+#include "output/text_parts.h"
+#include "sample.h"
+
+/* The file NAME beside this one, for free(). */
+static char *kept_page(const char *name)
+{
+    const char *srcdir = getenv("srcdir");
+    char path[512];
+    char *text = calloc(1, 65536);
+    FILE *file;
+
+    snprintf(path, sizeof path, "%s/tests/unit/output/%s", srcdir != NULL ? srcdir : ".", name);
+    file = fopen(path, "r");
+    ck_assert_msg(file != NULL, "cannot open %s", path);
+    ck_assert_uint_gt(fread(text, 1, 65535, file), 0);
+    fclose(file);
+    return text;
+}
+
+static char *page_of(const struct sample *sample, struct tiptrue_text_options options)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_text(&sample->solution, &options, &buffer);
+    ck_assert(!buffer.failed);
+    return buffer.text;
+}
+
+/* @text without sequences of colour. */
+static void strip_colour(char *text)
+{
+    char *to = text;
+
+    while (*text != '\0') {
+        if (*text == '\033') {
+            text = strchr(text, 'm') + 1;
+        } else {
+            *to++ = *text++;
+        }
+    }
+    *to = '\0';
+}
+
+/* Characters in the longest line of UTF-8. */
+static size_t widest_line(const char *text)
+{
+    size_t widest = 0, width = 0;
+
+    for (; *text != '\0'; text++) {
+        width = *text == '\n' ? 0 : width + (((unsigned char)*text & 0xc0) != 0x80);
+        widest = width > widest ? width : widest;
+    }
+    return widest;
+}
+
+START_TEST(one_tip_is_the_page_kept)
+{
+    struct sample sample;
+    char *kept = kept_page("one-tip.txt"), *page;
+
+    sample_one_tip(&sample);
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert_str_eq(page, kept);
+    free(page);
+    free(kept);
+}
+END_TEST
+
+START_TEST(two_tips_with_all_rows_are_the_page_kept)
+{
+    struct sample sample;
+    char *kept = kept_page("two-tips.txt"), *page;
+
+    sample_two_tips(&sample);
+    page = page_of(&sample, (struct tiptrue_text_options){.observations = true});
+    ck_assert_str_eq(page, kept);
+    free(page);
+    free(kept);
+}
+END_TEST
+
+START_TEST(colour_adds_nothing_but_colour)
+{
+    struct sample sample;
+    char *plain, *colour;
+
+    sample_two_tips(&sample);
+    plain = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    colour = page_of(&sample, (struct tiptrue_text_options){.utf8 = true, .colour = true});
+    ck_assert(strchr(plain, '\033') == NULL);
+    ck_assert(strncmp(colour, "\033[1;31mREPEAT\033[0m", 17) == 0);
+    strip_colour(colour);
+    ck_assert_str_eq(colour, plain);
+    free(plain);
+    free(colour);
+}
+END_TEST
+
+START_TEST(a_page_without_utf8_is_ascii)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.tips[0].name = "d\xc3\xbcse";
+    sample.findings[0].text = "2 \xc3\x97 3 \xc2\xb5m \xe2\x89\xa4 \xf0\x9f\x94\xa7";
+    page = page_of(&sample, (struct tiptrue_text_options){.observations = true});
+    for (const char *c = page; *c != '\0'; c++) {
+        ck_assert_uint_lt((unsigned char)*c, 0x80);
+    }
+    ck_assert(strstr(page, "write the new offset of d?se\n") != NULL);
+    ck_assert(strstr(page, "2 x 3 um <= ?") != NULL);
+    free(page);
+}
+END_TEST
+
+START_TEST(a_name_cannot_steer_the_terminal)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.tips[0].name = "t\033[2J\r\x7f\xff\xc2\x9b";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "new offset of t?[2J????\n") != NULL);
+    ck_assert(strpbrk(page, "\033\r\x7f\xff") == NULL);
+    free(page);
+}
+END_TEST
+
+START_TEST(lines_fit_the_terminal)
+{
+    struct sample sample;
+    char *page;
+
+    sample_two_tips(&sample);
+    page = page_of(&sample, (struct tiptrue_text_options){.observations = true});
+    ck_assert_uint_le(widest_line(page), 80);
+    free(page);
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true, .columns = 300});
+    ck_assert_uint_le(widest_line(page), 80);
+    free(page);
+    /* the prose gives way, the tables of one tip need 60 columns */
+    sample_one_tip(&sample);
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true, .columns = 61});
+    ck_assert_uint_le(widest_line(page), 61);
+    free(page);
+}
+END_TEST
+
+START_TEST(what_is_not_determined_is_said)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.tips[0].offset_determined_x = sample.tips[0].offset_determined_y = false;
+    sample.tips[0].runout_determined = sample.tips[0].radius_determined = false;
+    sample.poses[0].yaw_determined = false;
+    sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_REPEAT;
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "  offset          not determined  not determined  mm\n") != NULL);
+    ck_assert(strstr(page, "  runout          not determined\n") != NULL);
+    ck_assert(strstr(page, "  contact radius  not determined\n") != NULL);
+    ck_assert(strstr(page, "turned by an angle not determined\n") != NULL);
+    ck_assert(strstr(page, "41.3009") == NULL); /* none of the numbers that stand behind the flags */
+    ck_assert(strstr(page, "0.2487") == NULL);
+    ck_assert(strstr(page, "Head at") == NULL);
+    free(page);
+}
+END_TEST
+
+START_TEST(a_repeat_is_not_offered_for_use)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_REPEAT;
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strncmp(page, "REPEAT: use nothing that this run says of t1\n", 45) == 0);
+    ck_assert(strstr(page, "\nTo check signs only, not for use: Head at (161.8012, 67.5496) puts the axis of\nt1") != NULL);
+    ck_assert(strstr(page, "write the new offset") == NULL);
+    free(page);
+}
+END_TEST
+
+/* A finding that is the reason of a verdict stands at the top, with its lines, and not again below. */
+START_TEST(a_reason_is_told_once)
+{
+    struct sample sample;
+    char *page, *first;
+
+    sample_one_tip(&sample);
+    sample.findings[0].severity = TIPTRUE_ERROR;
+    sample.findings[0].text = "the plate moved";
+    sample.reasons[0] = "late-contact: the plate moved";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    first = strstr(page, "the plate moved");
+    ck_assert(strstr(page, "\n  late-contact: the plate moved (lines 5-6, 9)\n\nrun.csv") != NULL);
+    ck_assert(strstr(first + 1, "the plate moved") == NULL);
+    ck_assert(strstr(first, "Findings:\n  note, tip-not-round") != NULL);
+    free(page);
+}
+END_TEST
+
+/* Tips with the same reason share a line; numbers that differ are left to the tables. */
+START_TEST(tips_share_a_reason)
+{
+    struct sample sample;
+    char *page;
+
+    sample_two_tips(&sample);
+    sample.tips[0].verdict = TIPTRUE_REPEAT;
+    sample.reasons[0] = "too vague by 7 um (probability 35 %)";
+    sample.reasons_2[0] = "too vague by 7 um (probability 36 %)";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1, t2: too vague by 7 \xc2\xb5m\n\n") != NULL);
+    free(page);
+    sample.reasons_2[0] = "too vague by 7 um (probability 35 %)";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1, t2: too vague by 7 \xc2\xb5m (probability 35 %)\n\n") != NULL);
+    free(page);
+    sample.reasons_2[0] = "too vague by 8 um (probability 35 %)";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "\n  t1: too vague by 7 \xc2\xb5m (probability 35 %)\n  t2: too vague by 8 ") != NULL);
+    free(page);
+}
+END_TEST
+
+/* Lines that were named before are not named again. */
+START_TEST(lines_are_told_once)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.findings[0].n_lines = 2; /* both set aside */
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "lines 5-6 latched late") != NULL);
+    ck_assert(strstr(page, "touch it again\n") != NULL);
+    free(page);
+    sample.late_lines[1] = 8; /* used */
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "touch it again (lines 5, 8)\n") != NULL);
+    free(page);
+    sample.findings[0].text = "moved from line 5 on";
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "moved from line 5 on\n") != NULL);
+    free(page);
+}
+END_TEST
+
+START_TEST(keep_says_what_may_be_kept)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.reasons[0] = "no limit was stated";
+    sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_KEEP;
+    sample.tips[0].has_conformity = false;
+    sample.tips[0].change_on_same_plate = true;
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strncmp(page, "KEEP: keep the present offset of t1\n  no limit was stated\n", 58) == 0);
+    ck_assert(strstr(page, "  change                   -55.4           +10.4  \xc2\xb5m, same plate as before\n") != NULL);
+    ck_assert(strstr(page, "probability") == NULL);
+    ck_assert(strstr(page, "Next: nothing to write.\n") != NULL);
+    free(page);
+}
+END_TEST
+
+START_TEST(no_present_offset_no_change)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.tips[0].has_present = false;
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "  present       none stated in the machine file\n") != NULL);
+    ck_assert(strstr(page, "\n  change") == NULL);
+    ck_assert(strstr(page, "12.69") == NULL);
+    free(page);
+}
+END_TEST
+
+/* The numbers of the worked sentence add up digit by digit: head plus offset is the mark. */
+START_TEST(worked_sentence_adds_up)
+{
+    struct sample sample;
+
+    for (int k = 0; k < 500; k++) {
+        double head[2], mark[2], offset[2];
+        char *page, *sentence;
+        sample_one_tip(&sample);
+        sample.poses[0].mark = (struct tt_machine_xy){100 + 0.123456 * k, -50 + 0.0765432 * k};
+        sample.tips[0].offset = (struct tt_machine_xy){30 - 0.2345678 * k, 0.4567891 * k - 70};
+        page = page_of(&sample, (struct tiptrue_text_options){0});
+        sentence = strstr(page, "Head at");
+        ck_assert_ptr_nonnull(sentence);
+        ck_assert_int_eq(sscanf(sentence,
+                                "Head at (%lf, %lf) puts the axis of t1 over the mark at (%lf, %lf): offset x %lf, y %lf.",
+                                &head[0], &head[1], &mark[0], &mark[1], &offset[0], &offset[1]),
+                         6);
+        for (int axis = 0; axis < 2; axis++) {
+            ck_assert_int_eq(lround(head[axis] * 1e4) + lround(offset[axis] * 1e4), lround(mark[axis] * 1e4));
+        }
+        ck_assert_double_eq_tol(offset[0], sample.tips[0].offset.x_mm, 0.51e-4);
+        ck_assert_double_eq_tol(offset[1], sample.tips[0].offset.y_mm, 0.51e-4);
+        ck_assert_double_eq_tol(mark[0], sample.poses[0].mark.x_mm, 0.51e-4);
+        ck_assert_double_eq_tol(mark[1], sample.poses[0].mark.y_mm, 0.51e-4);
+        free(page);
+    }
+}
+END_TEST
+
+START_TEST(uncertainty_keeps_two_digits)
+{
+    ck_assert_int_eq(tt_um_decimals(0.00994), 1);
+    ck_assert_int_eq(tt_um_decimals(0.00996), 0);
+    ck_assert_int_eq(tt_um_decimals(0.000994), 2);
+    ck_assert_int_eq(tt_um_decimals(0.000996), 1);
+    ck_assert_int_eq(tt_um_decimals(0.3), 0);
+    ck_assert_int_eq(tt_um_decimals(0), 1);
+    ck_assert_int_eq(tt_um_decimals(-0.003), 1);
+}
+END_TEST
+
+static void check_lines(const size_t lines[], size_t n, const char *expected)
+{
+    struct tt_buffer words = {0};
+
+    tt_text_lines(&words, lines, n);
+    ck_assert_str_eq(words.text, expected);
+    tt_buffer_clear(&words);
+}
+
+START_TEST(lines_are_told_in_stretches)
+{
+    const size_t one[] = {17}, few[] = {17, 19, 20, 21, 31, 32};
+    size_t many[12];
+
+    for (size_t i = 0; i < SAMPLE_COUNT(many); i++) {
+        many[i] = 3 * i + 5;
+    }
+    check_lines(one, SAMPLE_COUNT(one), "line 17");
+    check_lines(few, SAMPLE_COUNT(few), "lines 17, 19-21, 31-32");
+    check_lines(many, 8, "lines 5, 8, 11, 14, 17, 20, 23, 26");
+    check_lines(many, 9, "lines 5, 8, 11, 14, 17, 20, 23, 26 and 1 more");
+    check_lines(many, 12, "lines 5, 8, 11, 14, 17, 20, 23, 26 and 4 more");
+}
+END_TEST
+
+START_TEST(probabilities_near_certainty_do_not_lie)
+{
+    static const struct {
+        double p;
+        const char *text;
+    } CASES[] = {{0.9996, "probability over 99.9 %;"}, {0.9994, "probability 99.9 %;"}, {0.0004, "probability under 0.1 %;"},
+                 {0.0006, "probability 0.1 %;"},       {0.5051, "probability 51 %;"},   {0.9512, "probability 95.1 %;"}};
+
+    for (size_t i = 0; i < SAMPLE_COUNT(CASES); i++) {
+        struct sample sample;
+        char *page;
+        sample_one_tip(&sample);
+        sample.tips[0].p_conforming = CASES[i].p;
+        page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+        ck_assert_msg(strstr(page, CASES[i].text) != NULL, "%s not in\n%s", CASES[i].text, page);
+        free(page);
+    }
+}
+END_TEST
+
+START_TEST(lost_motion_and_latency_are_told)
+{
+    struct sample sample;
+    char *page;
+
+    sample_one_tip(&sample);
+    sample.solution.has_lost_motion = sample.solution.has_latency = true;
+    sample.solution.lost_motion_mm = -0.01234;
+    sample.solution.u_lost_motion_mm = 0.00043;
+    sample.solution.latency_s = 0.00456;
+    sample.solution.u_latency_s = 0.0021;
+    page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
+    ck_assert(strstr(page, "on X less that on Y: -12.34 \xc2\xb5m (standard uncertainty\n  0.43 \xc2\xb5m)\n") != NULL);
+    ck_assert(strstr(page, "latch latency: +4.6 ms (standard uncertainty 2.1 ms)\n") != NULL);
+    free(page);
+}
+END_TEST
+
+int main(void)
+{
+    const TTest *const TESTS[] = {one_tip_is_the_page_kept,
+                                  two_tips_with_all_rows_are_the_page_kept,
+                                  colour_adds_nothing_but_colour,
+                                  a_page_without_utf8_is_ascii,
+                                  a_name_cannot_steer_the_terminal,
+                                  lines_fit_the_terminal,
+                                  what_is_not_determined_is_said,
+                                  a_repeat_is_not_offered_for_use,
+                                  a_reason_is_told_once,
+                                  tips_share_a_reason,
+                                  lines_are_told_once,
+                                  keep_says_what_may_be_kept,
+                                  no_present_offset_no_change,
+                                  worked_sentence_adds_up,
+                                  uncertainty_keeps_two_digits,
+                                  lines_are_told_in_stretches,
+                                  probabilities_near_certainty_do_not_lie,
+                                  lost_motion_and_latency_are_told};
+    Suite *suite = suite_create("output/text");
+    TCase *cases = tcase_create("text");
+    SRunner *runner;
+    int failed;
+
+    for (size_t i = 0; i < SAMPLE_COUNT(TESTS); i++) {
+        tcase_add_test(cases, TESTS[i]);
+    }
+    suite_add_tcase(suite, cases);
+    runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
