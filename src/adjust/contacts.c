@@ -129,14 +129,21 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     if (early.n == 0) {
         return TIPTRUE_OK;
     }
+    double scatter = sqrt(view->fit->touch_var_mm2);
     bool many = early.n >= SOME_LATE && 2 * early.n > early.touches;
+    /* Bounce and noise are random: early touches that agree, or that stand above a minority of used ones, are more likely the good ones
+     * of an edge whose others are late. */
+    bool agree = early.n >= 2 && early.spread_mm < CLUSTER_SCATTERS * scatter;
+    bool minority = early.touches >= 2 * SOME_LATE && 2 * early.used < early.touches;
     tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
     tt_words_um(text, early.most_mm);
     tt_buffer_puts(text, " before the edge and were set aside (bounce, or noise on the contact's cable)");
-    if (many) {
+    if (agree || minority) {
+        tt_buffer_puts(text, "; or they are the good ones and all others late, which cannot be told: clean edge and tip and repeat");
+    } else if (many) {
         tt_buffer_puts(text, "; too few are left: check the contact circuit and repeat");
     }
-    return tt_finding_add(view, TT_FINDING_SCATTERED, many ? TIPTRUE_ERROR : TIPTRUE_WARNING,
+    return tt_finding_add(view, TT_FINDING_SCATTERED, many || agree || minority ? TIPTRUE_ERROR : TIPTRUE_WARNING,
                           (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n}, text);
 }
 

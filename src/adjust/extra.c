@@ -138,8 +138,19 @@ static double judged(const struct judge *judge, double taken, unsigned m)
     return log_p_of_score(taken, m, judge->dof, judge->own_scatter);
 }
 
+/* Twice the logarithm of the likelihood ratio that goes with a squared residual taken away. */
+static double gain_of(const struct judge *judge, double taken)
+{
+    return judge->own_scatter ? judge->dof * log(judge->dof / fmax(judge->dof - taken, 1e-3 * judge->dof)) : taken;
+}
+
 /* A candidate column's value for touch @i; @which 0 or 1. */
 typedef double column_of(const struct tt_model *model, const struct tt_cell *cell, size_t i, unsigned order, unsigned which);
+/* Which touches it acts on; the others' column is zero. TT_NONE: not restricted. */
+struct acts_on {
+    size_t block, edge;
+};
+#define ACTS_ON_ALL ((struct acts_on){TT_NONE, TT_NONE})
 
 static double reversed_column(const struct tt_model *model, const struct tt_cell *cell, size_t i, unsigned order, unsigned which)
 {
@@ -167,8 +178,8 @@ static double latency_column(const struct tt_model *model, const struct tt_cell 
     return model->touch[i].feed_mm_s;
 }
 
-/* Score of a candidate that acts on one block's touches only (@block) or on all (TT_NONE). */
-static double judge_touches(struct judge *judge, size_t block, unsigned m, unsigned order, column_of *column)
+/* What a candidate takes away; *value (may be NULL) receives the first column's estimate where there is only one. */
+static double judge_touches(struct judge *judge, struct acts_on on, unsigned m, unsigned order, column_of *column, double *value)
 {
     struct tt_model *model = judge->model;
     const struct tt_system *system = &model->system;
@@ -179,7 +190,7 @@ static double judge_touches(struct judge *judge, size_t block, unsigned m, unsig
     for (size_t k = 0; k < model->n_cells; k++) {
         const struct tt_cell *cell = &model->cells[k];
         double q[2][TT_MOST_COLUMNS] = {{0}};
-        if (block != TT_NONE && cell->block != block) {
+        if ((on.block != TT_NONE && cell->block != on.block) || (on.edge != TT_NONE && cell->edge != on.edge)) {
             continue;
         }
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
@@ -202,8 +213,8 @@ static double judge_touches(struct judge *judge, size_t block, unsigned m, unsig
         }
     }
     /* imitated = Q^T N^-1 Q. For one block the half solution has the border and that block only. */
-    if (block != TT_NONE) {
-        size_t n = model->n_border + model->block_size[block];
+    if (on.block != TT_NONE) {
+        size_t block = on.block, n = model->n_border + model->block_size[block];
         double *y = judge->half, *y1 = first; /* `first` is free once its half solution is taken */
         tt_system_half_solve(system, block, first, first + system->first[block], y);
         tt_system_half_solve(system, block, second, second + system->first[block], y1);
@@ -224,7 +235,16 @@ static double judge_touches(struct judge *judge, size_t block, unsigned m, unsig
             imitated[2] += solved[k] * second[k];
         }
     }
+    if (value != NULL) {
+        *value = zz[0] - imitated[0] > LEAST_OWN_SHARE * zz[0] ? g[0] / (zz[0] - imitated[0]) : 0;
+    }
     return score_of(judge, m, zz, g, imitated);
+}
+
+static double edge_column(const struct tt_model *model, const struct tt_cell *cell, size_t i, unsigned order, unsigned which)
+{
+    (void)model, (void)cell, (void)i, (void)order, (void)which;
+    return 1;
 }
 
 static void keep_better(struct tt_extra *best, struct tt_extra candidate)
@@ -452,6 +472,7 @@ static enum tiptrue_status scan_moves(struct timeline *line, struct tt_arena *ar
             keep_better(&found, (struct tt_extra){.kind = TT_EXTRA_MOVED,
                                                   .row = i,
                                                   .n_unknowns = 2,
+                                                  .gain = gain_of(line->judge, running_score(&sum, line->judge)),
                                                   .log_p = judged(line->judge, running_score(&sum, line->judge), 2)});
         }
         found.log_p = corrected(found.log_p, splits * model->n_setups);
@@ -477,6 +498,7 @@ static enum tiptrue_status judge_drift(struct timeline *line, struct tt_arena *a
     }
     keep_better(best, (struct tt_extra){.kind = TT_EXTRA_DRIFT,
                                         .n_unknowns = 2,
+                                        .gain = gain_of(line->judge, running_score(&sum, line->judge)),
                                         .log_p = judged(line->judge, running_score(&sum, line->judge), 2)});
     return TIPTRUE_OK;
 }
@@ -490,18 +512,20 @@ static void judge_tips(struct judge *judge, struct tt_extra best[])
 
     for (size_t b = 0; b < model->n_blocks; b++) {
         if (!model->terms.reversed) {
-            double taken = judge_touches(judge, b, 2, 0, reversed_column);
-            keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .log_p = judged(judge, taken, 2)});
+            double taken = judge_touches(judge, (struct acts_on){b, TT_NONE}, 2, 0, reversed_column, NULL);
+            keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .gain = gain_of(judge, taken),
+                                                  .log_p = judged(judge, taken, 2)});
         }
         for (unsigned k = 2; k <= TT_MOST_ORDER; k++) {
             if (model->terms.orders[b] >> k & 1U) {
                 continue;
             }
-            double taken = judge_touches(judge, b, 2, k, shape_column);
+            double taken = judge_touches(judge, (struct acts_on){b, TT_NONE}, 2, k, shape_column, NULL);
             keep_better(&shape, (struct tt_extra){.kind = TT_EXTRA_SHAPE,
                                                   .block = b,
                                                   .order = k,
                                                   .n_unknowns = 2,
+                                                  .gain = gain_of(judge, taken),
                                                   .log_p = judged(judge, taken, 2)});
         }
     }
@@ -509,6 +533,37 @@ static void judge_tips(struct judge *judge, struct tt_extra best[])
     reversed.log_p = corrected(reversed.log_p, model->n_blocks);
     keep_better(&best[TT_EXTRA_SHAPE], shape);
     keep_better(&best[TT_EXTRA_REVERSED], reversed);
+}
+
+/* Each edge in turn: would the touches rather have it elsewhere? */
+static void judge_edges(struct judge *judge, struct tt_extra *best)
+{
+    const struct tt_model *model = judge->model;
+    struct tt_extra found = {.kind = TT_EXTRA_EDGE, .edge = TT_NONE, .n_unknowns = 1};
+    size_t edges = 0;
+
+    for (size_t j = 0; j < model->plate->n_edges; j++) {
+        double value, taken;
+        if (!model->edge_seen[j] || (model->terms.edge_free != NULL && model->terms.edge_free[j])) {
+            continue;
+        }
+        edges++;
+        taken = judge_touches(judge, (struct acts_on){TT_NONE, j}, 1, 0, edge_column, &value);
+        double gain = gain_of(judge, taken);
+        if (gain > found.gain) {
+            found = (struct tt_extra){.kind = TT_EXTRA_EDGE,
+                                      .edge = j,
+                                      .n_unknowns = 1,
+                                      .gain = gain,
+                                      .second = found.gain,
+                                      .value_mm = value, /* the residual is left less right side: the edge lies further out by it */
+                                      .log_p = judged(judge, taken, 1)};
+        } else {
+            found.second = fmax(found.second, gain);
+        }
+    }
+    found.log_p = corrected(found.log_p, edges);
+    keep_better(best, found);
 }
 
 static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena, bool good_only, struct tt_extra best[TT_EXTRA_KINDS])
@@ -531,15 +586,16 @@ static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena
         }
     }
     judge_tips(judge, best);
+    judge_edges(judge, &best[TT_EXTRA_EDGE]);
     if (!model->terms.lost_motion) {
-        double taken = judge_touches(judge, TT_NONE, 1, 0, lost_motion_column);
+        double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, lost_motion_column, NULL);
         keep_better(&best[TT_EXTRA_LOST_MOTION],
-                    (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .log_p = judged(judge, taken, 1)});
+                    (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .gain = gain_of(judge, taken), .log_p = judged(judge, taken, 1)});
     }
     if (!model->terms.latency && several_feeds(model)) {
-        double taken = judge_touches(judge, TT_NONE, 1, 0, latency_column);
+        double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, latency_column, NULL);
         keep_better(&best[TT_EXTRA_LATENCY],
-                    (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .log_p = judged(judge, taken, 1)});
+                    (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .gain = gain_of(judge, taken), .log_p = judged(judge, taken, 1)});
     }
     return TIPTRUE_OK;
 }
@@ -551,7 +607,7 @@ enum tiptrue_status tt_extra_judge(struct tt_fit *fit, struct tt_arena *arena, s
     double aside = 0, n = (double)fit->model->n_touches;
 
     for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
-        best[k] = (struct tt_extra){.kind = (enum tt_extra_kind)k, .row = TT_NONE};
+        best[k] = (struct tt_extra){.kind = (enum tt_extra_kind)k, .row = TT_NONE, .edge = TT_NONE};
     }
     for (size_t i = 0; i < fit->model->n_touches; i++) {
         aside += fit->good[i] == 0 ? 1 : 0;

@@ -12,12 +12,17 @@
 
 #include "adjust/fit.h"
 
-enum tt_extra_kind { TT_EXTRA_REVERSED, TT_EXTRA_MOVED, TT_EXTRA_DRIFT, TT_EXTRA_LOST_MOTION, TT_EXTRA_LATENCY, TT_EXTRA_SHAPE, TT_EXTRA_KINDS };
+enum tt_extra_kind { TT_EXTRA_REVERSED, TT_EXTRA_MOVED, TT_EXTRA_DRIFT, TT_EXTRA_LOST_MOTION, TT_EXTRA_LATENCY, TT_EXTRA_SHAPE, TT_EXTRA_EDGE,
+                     TT_EXTRA_KINDS };
 
 struct tt_extra {
     enum tt_extra_kind kind;
     size_t block;    /* TT_EXTRA_SHAPE */
     unsigned order;  /* TT_EXTRA_SHAPE */
+    size_t edge;     /* TT_EXTRA_EDGE: an edge that lies elsewhere than the others and its stated place allow */
+    double value_mm; /* TT_EXTRA_EDGE: by how much, along n */
+    double second;   /* TT_EXTRA_EDGE: gain of the next best edge */
+    double gain;     /* twice the logarithm of the likelihood ratio, as the score estimates it */
     size_t row;      /* TT_EXTRA_MOVED: row of the run from which the plate stands elsewhere */
     double log_p;    /* natural logarithm of the probability of a score at least this large by chance, all candidates of its kind counted */
     unsigned n_unknowns;

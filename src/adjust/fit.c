@@ -16,11 +16,12 @@
 #define LEAST_DOF 1e-3
 #define MOST_EM_STEPS 40
 #define CLIMBED 0.01 /* of the logarithm of the likelihood */
-#define HELD_STEPS 4 /* with the scatter of the start, so that it cannot widen before the late touches are found */
+#define NEARLY_CLIMBED 0.5
+#define MOST_HELD_STEPS 15
 #define START_LATE 0.2
 #define START_EARLY 0.01
 /* Scatter is never taken as less than this: data without any noise (examples made by hand) would divide by zero. 0.01 nm. */
-#define LEAST_SCATTER_MM 1e-8
+#define LEAST_SCATTER_MM 1e-6
 /* First guess of a touch's scatter where none is stated: 3 µm, a usual contact (common practice, no source). Only the weight of touches
  * against priors in the very first step depends on it. */
 #define FIRST_SCATTER_MM 3e-3
@@ -384,20 +385,24 @@ static void update_shares(struct tt_fit *fit)
     }
 }
 
-/* Climb from the present x, shares and scatter; the scatter is held for the first @held steps. False: singular. */
-static bool climb(struct tt_fit *fit, double unknowns, double least_var, size_t held)
+/* Climb from the present x, shares and scatter; the scatter is held until the climb has nearly ended with it, so that it cannot widen
+ * before the late touches are found. False: singular. */
+static bool climb(struct tt_fit *fit, double unknowns, double least_var)
 {
     double before = -INFINITY;
+    bool held = !fit->noise->touch_known;
 
     for (size_t k = 0; k < MOST_EM_STEPS; k++) {
         double size;
         expect(fit, unknowns, fit->good);
-        if (k > held && !(fabs(fit->log_likelihood - before) > CLIMBED)) {
+        if (held && (!(fabs(fit->log_likelihood - before) > NEARLY_CLIMBED) || k >= MOST_HELD_STEPS)) {
+            held = false;
+        } else if (!held && !(fabs(fit->log_likelihood - before) > CLIMBED)) {
             break;
         }
         before = fit->log_likelihood;
         update_shares(fit);
-        if (!fit->noise->touch_known && k >= held) {
+        if (!fit->noise->touch_known && !held) {
             double good = total_good(fit);
             fit->touch_var_mm2 = fmax(touch_scatter(fit, fmax(good - unknowns, 1)), least_var);
         }
@@ -488,7 +493,7 @@ static bool try_start(struct tt_fit *fit, double scatter_mm, double unknowns, do
         fit->late_share[j] = START_LATE;
     }
     fit->early_share = START_EARLY;
-    return climb(fit, unknowns, least_var, HELD_STEPS);
+    return climb(fit, unknowns, least_var);
 }
 
 /* With few late touches least squares is not far off: climb from there, and be content with a convincing end. */

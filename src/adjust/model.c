@@ -93,6 +93,7 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
             group_seen[group] = true;
         }
     }
+    model->edge_seen = edge_seen;
     next = tt_at_pose(model->n_setups);
     for (size_t g = 0; g < plate->n_groups; g++) {
         model->at_group[g] = group_seen[g] ? next : TT_NONE;

@@ -74,6 +74,7 @@ struct tt_model {
     size_t *tip_block;   /* tip of the run -> block, TT_NONE = no touch */
     size_t *block_size;
     size_t *at_edge, *at_group, *at_mark; /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
+    bool *edge_seen; /* touched */
     size_t at_lost_motion, at_latency, at_drift, at_moved;
     size_t moved_setup;
     bool *setup_sighted; /* any mark sighted in it */

@@ -102,13 +102,19 @@ static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text
     const struct tt_edge *edge = &view->plate->edges[doubt->edge];
     tt_buffer_printf(text, "edge '%s' lies ", edge->name);
     tt_words_um(text, fabs(doubt->off_mm));
-    tt_buffer_printf(text, " further %s than its stated u of ", doubt->off_mm > 0 ? "out" : "in");
-    tt_words_um(text, edge->u_mm);
+    tt_buffer_printf(text, " further %s than ", doubt->off_mm > 0 ? "out" : "in");
+    if (edge->u_mm > 0) {
+        tt_buffer_puts(text, "its stated u of ");
+        tt_words_um(text, edge->u_mm);
+        tt_buffer_puts(text, " allows");
+    } else {
+        tt_buffer_puts(text, "the plate file says");
+    }
     if (doubt->attributed) {
-        tt_buffer_puts(text, " allows; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
+        tt_buffer_puts(text, "; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
                              "measure the plate again");
     } else {
-        tt_buffer_puts(text, " allows, or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
+        tt_buffer_puts(text, ", or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
                              "half of it. Clean the edges, touch more of them, or measure the plate again");
     }
     return tt_finding_add(view, TT_FINDING_EDGE_OFF, doubt->attributed ? TIPTRUE_WARNING : TIPTRUE_ERROR,

@@ -21,9 +21,10 @@
 #define SCATTER_IMPROBABLE 1e-4
 #define SCATTER_RATIO 1.25
 /* An edge is off when its shift is this improbable (5e-4 for the worst of all edges), and singled out when the next one explains
- * the contradiction worse by this much chi squared. */
+ * the contradiction worse by this much (twice the logarithm of the likelihood ratio). */
 #define EDGE_IMPROBABLE 5e-4
 #define EDGE_SINGLED_OUT 9.0
+#define MOST_EDGES_OFF 4
 
 struct search {
     struct tt_arena *arena;
@@ -93,6 +94,9 @@ static void add_term(struct tt_terms *terms, const struct tt_extra *extra)
     case TT_EXTRA_SHAPE:
         terms->orders[extra->block] |= 1U << extra->order;
         break;
+    case TT_EXTRA_EDGE:
+        terms->edge_free[extra->edge] = true;
+        break;
     case TT_EXTRA_KINDS:
         break;
     }
@@ -116,41 +120,17 @@ static double log_p_of_gain(double gain, const struct tt_extra *extra, const str
     return tt_log_p_of_f(f, extra->n_unknowns, dof);
 }
 
-/* Standardised shift of each edge; the edge that its stated uncertainty explains worst. */
-static void doubt_edges(struct tt_selection *now)
+/* An edge that the touches would rather have elsewhere. */
+static struct tt_edge_doubt doubt_of(const struct tt_extra *edge)
 {
-    const struct tt_model *model = now->model;
-    size_t nb = model->n_border, edges = 0;
-    double worst = 0, second = 0;
-
-    now->doubt = (struct tt_edge_doubt){.edge = TT_NONE};
-    for (size_t i = 0; i < model->n_priors; i++) {
-        const struct tt_prior *prior = &model->priors[i];
-        if (prior->kind != TT_PRIOR_EDGE) {
-            continue;
-        }
-        double posterior = model->system.c[prior->place * nb + prior->place], own = prior->u * prior->u - posterior;
-        edges++;
-        if (!(own > 1e-6 * prior->u * prior->u)) {
-            continue; /* the touches say nothing against its place */
-        }
-        double shift = model->x[prior->place], z2 = shift * shift / own;
-        if (z2 > worst) {
-            second = worst;
-            worst = z2;
-            /* Freed, it would lie where the contradiction vanishes: the shift grows by u^2 / own. */
-            now->doubt = (struct tt_edge_doubt){.edge = prior->what, .off_mm = shift * prior->u * prior->u / own};
-        } else if (z2 > second) {
-            second = z2;
-        }
+    if (edge->edge == TT_NONE || edge->log_p > log(EDGE_IMPROBABLE)) {
+        return (struct tt_edge_doubt){.edge = TT_NONE};
     }
-    double log_p = worst > 0 ? log(fmax(gsl_cdf_chisq_Q(worst, 1), 1e-300)) + log((double)edges) : 0;
-    now->doubt.log_p = log_p;
-    now->doubt.chi2 = worst;
-    now->doubt.attributed = worst - second > EDGE_SINGLED_OUT;
-    if (log_p > log(EDGE_IMPROBABLE)) {
-        now->doubt.edge = TT_NONE;
-    }
+    return (struct tt_edge_doubt){.edge = edge->edge,
+                                  .off_mm = edge->value_mm,
+                                  .gain = edge->gain,
+                                  .log_p = edge->log_p,
+                                  .attributed = edge->gain - edge->second > EDGE_SINGLED_OUT};
 }
 
 /* Fit the candidates that are worth it and move to the best supported one; *added says whether there was any. */
@@ -161,15 +141,17 @@ static enum tiptrue_status grow(const struct search *search, struct tt_selection
     double best_log_p = 0;
     enum tiptrue_status status;
 
-    doubt_edges(now);
-    struct tt_edge_doubt doubt = now->doubt;
     status = tt_extra_judge(now->fit, search->arena, extras);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    struct tt_edge_doubt doubt = now->doubt = doubt_of(&extras[TT_EXTRA_EDGE]);
 
     *added = false;
     for (size_t k = 0; k < TT_EXTRA_KINDS && status == TIPTRUE_OK; k++) {
         struct tt_terms terms;
         struct tt_selection next;
-        if (extras[k].log_p > WORTH_A_FIT) {
+        if (k == TT_EXTRA_EDGE || extras[k].log_p > WORTH_A_FIT) { /* edges are settled when nothing else can be added */
             continue;
         }
         if ((status = terms_copy(&terms, &now->terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK) {
@@ -183,14 +165,14 @@ static enum tiptrue_status grow(const struct search *search, struct tt_selection
         double log_p = log_p_of_gain(gain, &extras[k], next.fit);
         next.instead = now->instead;
         bool in_time = extras[k].kind == TT_EXTRA_MOVED || extras[k].kind == TT_EXTRA_DRIFT;
-        if (in_time && doubt.edge != TT_NONE && doubt.chi2 > 2 * gain - EDGE_SINGLED_OUT) {
+        if (in_time && doubt.edge != TT_NONE && doubt.gain > extras[k].gain - EDGE_SINGLED_OUT) {
             continue; /* touched edge after edge, one edge that is off looks like a move between two edges */
         }
         if (extras[k].kind == TT_EXTRA_LOST_MOTION && doubt.edge != TT_NONE) {
-            if (doubt.chi2 > 2 * gain + EDGE_SINGLED_OUT) {
+            if (doubt.gain > extras[k].gain + EDGE_SINGLED_OUT) {
                 continue; /* one edge explains it better */
             }
-            if (doubt.chi2 > 2 * gain - EDGE_SINGLED_OUT) {
+            if (doubt.gain > extras[k].gain - EDGE_SINGLED_OUT) {
                 next.instead = doubt;
             }
         }
@@ -273,22 +255,23 @@ static enum tiptrue_status try_own_scatter(struct search *search, struct tt_sele
     return status;
 }
 
-/* Edges that are off: leave out what is singled out, one after the other, and report the first. */
-static enum tiptrue_status settle_edges(const struct search *search, struct tt_selection *now)
+/* Add terms; then leave an edge out that the others single out as off, and add terms again. The first such edge, or one that cannot be
+ * told from others, is reported. */
+static enum tiptrue_status settle(const struct search *search, struct tt_selection *now)
 {
     struct tt_edge_doubt first = {.edge = TT_NONE};
-    enum tiptrue_status status = TIPTRUE_OK;
+    enum tiptrue_status status;
 
-    for (size_t k = 0; k < 3; k++) {
+    for (size_t k = 0; k < MOST_EDGES_OFF; k++) {
         struct tt_terms terms;
         struct tt_selection next;
-        doubt_edges(now);
+        if ((status = grow_all(search, now)) != TIPTRUE_OK) {
+            return status;
+        }
         if (now->doubt.edge == TT_NONE) {
             break;
         }
-        if (first.edge == TT_NONE || !now->doubt.attributed) {
-            first = now->doubt;
-        }
+        first = first.edge == TT_NONE || !now->doubt.attributed ? now->doubt : first;
         if (!now->doubt.attributed) {
             break;
         }
@@ -300,8 +283,10 @@ static enum tiptrue_status settle_edges(const struct search *search, struct tt_s
             return status;
         }
         if (next.fit->deficient) {
+            first.attributed = false;
             break;
         }
+        next.instead = now->instead;
         *now = next;
     }
     now->doubt = first;
@@ -324,8 +309,5 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     if ((status = try_own_scatter(&search, selection)) != TIPTRUE_OK || selection->weak) {
         return status;
     }
-    if ((status = grow_all(&search, selection)) != TIPTRUE_OK) {
-        return status;
-    }
-    return settle_edges(&search, selection);
+    return settle(&search, selection);
 }

@@ -11,7 +11,7 @@ struct tt_edge_doubt {
     size_t edge;        /* TT_NONE = none */
     double off_mm;      /* along n, where the other edges put it */
     bool attributed;    /* the other edges single it out; it was then left out of the reference (edge_free) */
-    double log_p, chi2;
+    double log_p, gain; /* as in tt_extra */
 };
 
 struct tt_selection {

@@ -41,13 +41,20 @@ static void pass_blank_lines(struct tt_table *table)
 
 void tt_table_choose_separator(struct tt_table *table)
 {
+    static const char separators[] = ";,\t"; /* the first of those that are as many */
+    size_t counts[3] = {0, 0, 0}, best = 0;
     pass_blank_lines(table);
-    const char *end = memchr(table->at, '\n', (size_t)(table->end - table->at));
-    size_t length = (size_t)((end != NULL ? end : table->end) - table->at);
-    char separator = memchr(table->at, ';', length) != NULL ? ';' : memchr(table->at, '\t', length) != NULL ? '\t' : ',';
+    for (const char *at = table->at; *at != '\n' && *at != '\0'; at++) {
+        for (size_t i = 0; i < 3; i++) {
+            counts[i] += *at == separators[i];
+        }
+    }
+    for (size_t i = 1; i < 3; i++) {
+        best = counts[i] > counts[best] ? i : best;
+    }
     table->stops[(unsigned char)table->separator] = 0;
-    table->stops[(unsigned char)separator] = 1;
-    table->separator = separator;
+    table->separator = counts[best] > 0 ? separators[best] : ',';
+    table->stops[(unsigned char)table->separator] = 1;
 }
 
 /* From the byte behind the opening quotation mark, @inner bytes with doubled marks among them. */

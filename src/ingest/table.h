@@ -37,7 +37,7 @@ enum tt_table_row {
 /* @text is free of NUL and ends with one at @end. */
 void tt_table_init(struct tt_table *table, struct tt_diagnose *diagnose, struct tt_arena *arena, const char *text, const char *end);
 
-/* Pass blank lines, and choose the separator by the line that comes next: ';', else a tab, else ','. */
+/* Pass blank lines, and choose the separator by the line that comes next: whichever of ';', ',' and tab is most frequent in it. */
 void tt_table_choose_separator(struct tt_table *table);
 
 /* The next row that is not blank (a row of empty cells is blank). Cell i goes to cells[place[i]], for i < @n_places; cells beyond are

@@ -1,10 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-# The documents against the program: what README.md and docs/*.md show of it is run in the example's folder and must print what stands
-# there; the files and links they name must be there; the constants of docs/method.md must be those of the code.
+# The documents against the program: what README.md and docs/*.md show of it is run in the example's folder and must print what
+# stands there; the files and links they name must be there; the constants of docs/method.md must be those of the code.
 #
-# A fenced block is run when one of its lines begins with `$` and calls tiptrue. All its `$` commands are run, in order; the lines below
-# one are its output, standard error included; a line `...` stands for any lines. `$ echo $?` tells the status of the command before.
+# A fenced block is run when one of its lines begins with `$` and calls tiptrue. All its `$` commands are run, in order; the lines
+# below one are its output, standard error included; a line `...` stands for any lines. `$ echo $?` tells the status of the command
+# before.
 . "$srcdir/tests/cli/harness.sh"
 top=$(cd "$bench/../../.." && pwd) || exit 1
 mkdir cases example && cp "$top"/examples/gauge-board/* example && chmod -R u+w example || exit 1
@@ -72,17 +73,18 @@ is "the documents show commands" 1 "$((count >= 6))"
 status=0
 for where in "$work"/cases/*.where; do
     case=${where%.where}
+    command=$(cat "$case.command")
     (
         cd example || exit
-        (exit "$status")
-        eval "$(cat "$case.command")"
+        (exit "$status") # for its $?
+        eval "$command"
     ) >"$case.found" 2>&1 </dev/null
     status=$?
     if describes "$case.want" "$case.found"; then
         good=$((good + 1))
     else
         bad=$((bad + 1))
-        echo "FAILED $(cat "$where"): $(cat "$case.command")"
+        echo "FAILED $(cat "$where"): $command"
         diff "$case.want" "$case.found" | sed 's/^/  /'
     fi
 done
@@ -93,15 +95,16 @@ for document in "$top"/README.md "$top"/DEVELOPERS.md "$top"/docs/*.md; do
     for target in $(grep -o '](\([^)#:]*\)[)#]' "$document" | sed 's/^](//; s/[)#]$//' | sort -u); do
         is "${document#"$top"/} links to $target" 1 "$([ -e "$folder/$target" ] && echo 1)"
     done
-    for target in $(grep -o '`\(src\|tests\|docs\|examples\|m4\)/[A-Za-z0-9_./-]*`' "$document" | tr -d '`' | grep -v 'NAME' | sort -u); do
+    for target in $(grep -o '`\(src\|tests\|docs\|examples\|m4\)/[A-Za-z0-9_./-]*`' "$document" | tr -d '`' | grep -v NAME |
+        sort -u); do
         is "${document#"$top"/} names $target" 1 "$([ -e "$top/$target" ] && echo 1)"
     done
 done
 
 # Rows "| `NAME` | value | `src/file` | ..." of the tables of constants.
-sed -n 's/^| `\([A-Z][A-Z0-9_]*\)` | `\([^`]*\)` | `\(src[^`]*\)` |.*/\1 \3 \2/p' "$top/docs/method.md" "$top/docs/uncertainty.md" >"$work/constants"
-is "the method names its constants" 1 "$(($(wc -l <"$work/constants") >= 30))"
+sed -n 's/^| `\([A-Z][A-Z0-9_]*\)` | `\([^`]*\)` | `\(src[^`]*\)` |.*/\1 \3 \2/p' "$top"/docs/*.md >constants
+is "the method names its constants" 1 "$(($(wc -l <constants) >= 30))"
 while read -r name file value; do
     is "$name in $file" "$value" "$(sed -n "s,^#define $name \(.*[^ ]\) */\*.*,\1,p; t; s,^#define $name \(.*\),\1,p" "$top/$file")"
-done <"$work/constants"
+done <constants
 finish
