@@ -3,6 +3,7 @@
 /* Findings about single contacts: late, early, missing, scattered; and about how the log was taken. */
 #include "config.h"
 
+#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -10,9 +11,12 @@
 #include "adjust/findings.h"
 #include "adjust/words.h"
 
-/* An edge of which less than this share is left, some being late, cannot be told from one that is late as a whole. */
-#define LEAST_LEFT_SHARE 0.2
+/* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are improbable
+ * (binomial, 1e-3 for all edges together), cannot be told from one that is late as a whole. */
+#define LEAST_LEFT_SHARE 0.25
 #define SOME_LATE 4
+#define LATE_IMPROBABLE 1e-3
+#define LEAST_LATE_SHARE 0.05
 /* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could as
  * well be the good ones. */
 #define CLUSTER_SCATTERS 1.5
@@ -86,6 +90,22 @@ static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen
     return true;
 }
 
+/* So many late ones on this edge, when the others' share is what it is? */
+static bool improbably_late(const struct tt_view *view, const struct group *late)
+{
+    double others = 0, others_late = 0;
+
+    for (size_t i = 0; i < view->model->n_touches; i++) {
+        if (view->model->cells[view->model->cell_of[i]].edge != late->edge) {
+            others += 1;
+            others_late += is_late(view, i) ? 1 : 0;
+        }
+    }
+    double share = fmax(others > 0 ? others_late / others : 0, LEAST_LATE_SHARE);
+    double p = gsl_cdf_binomial_Q((unsigned)late->n - 1, fmin(share, 1), (unsigned)late->touches);
+    return p * (double)view->solution->n_edges < LATE_IMPROBABLE;
+}
+
 static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
 {
     const char *name = view->plate->edges[edge].name;
@@ -106,7 +126,7 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
         tt_words_um(text, late.most_mm);
     }
     tt_buffer_puts(text, " too deep and were set aside");
-    if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches) {
+    if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches && improbably_late(view, &late)) {
         severity = TIPTRUE_ERROR;
         tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat", late.used);
     } else if (late.n >= CLUSTER_LEAST && 2 * late.n >= late.used && late.spread_mm < CLUSTER_SCATTERS * scatter) {

@@ -16,6 +16,8 @@
 #define FEW_ASIDE 0.1
 /* A move is looked for where at least this many rows lie on either side. */
 #define LEAST_ROWS 3
+/* Less than this taken away (in variances) is not looked into: its probability by chance is over one per cent. */
+#define WORTH_A_LOOK 6.0
 
 double tt_log_p_of_f(double f, unsigned m, double dof)
 {
@@ -29,17 +31,6 @@ double tt_log_p_of_f(double f, unsigned m, double dof)
     return p > 0 ? log(p) : -700; /* the logarithm of the smallest double */
 }
 
-/* Of a squared residual taken away of @taken variances of the present fit. Where that variance is the run's own, the candidate's absence
- * is in it: the fit with the candidate would scatter less, and F is taken against that. */
-static double log_p_of_score(double taken, unsigned m, double dof, bool own_scatter)
-{
-    if (!own_scatter) {
-        return tt_log_p_of_f(taken / m, m, dof);
-    }
-    double left = fmax(dof - taken, 1e-3 * dof), rest = fmax(dof - m, 1);
-    return tt_log_p_of_f(taken / m * rest / left, m, rest);
-}
-
 struct judge {
     struct tt_fit *fit;
     struct tt_model *model;
@@ -48,6 +39,8 @@ struct judge {
     double *vector;   /* n_unknowns */
     double *solved;
     double *half;     /* border + largest block */
+    double *spare;    /* n_unknowns */
+    double *step_mm;  /* the linear step of prepare() */
     bool own_scatter;
     double dof, scale; /* scale: of the residuals' variance against the weights */
 };
@@ -65,7 +58,10 @@ static enum tiptrue_status judge_init(struct judge *judge, struct tt_arena *aren
     judge->vector = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->solved = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->half = TT_ARENA_NEW(arena, model->n_border + largest, double);
-    return judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL || judge->half == NULL
+    judge->spare = TT_ARENA_NEW(arena, model->n_unknowns, double);
+    judge->step_mm = TT_ARENA_NEW(arena, model->n_unknowns, double);
+    return judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL || judge->half == NULL ||
+                   judge->spare == NULL || judge->step_mm == NULL
                ? TIPTRUE_E_MEMORY
                : TIPTRUE_OK;
 }
@@ -89,7 +85,7 @@ static enum tiptrue_status prepare(struct judge *judge, bool good_only)
     if (!tt_system_factor(&model->system)) {
         return TIPTRUE_E_DEGENERATE;
     }
-    tt_system_solve(&model->system, model->system.g, judge->solved);
+    tt_system_solve(&model->system, model->system.g, judge->step_mm);
     double sum = 0;
     for (size_t i = 0; i < n; i++) {
         const struct tt_cell *cell = &model->cells[model->cell_of[i]];
@@ -97,7 +93,7 @@ static enum tiptrue_status prepare(struct judge *judge, bool good_only)
         double r = model->residual[i];
         for (size_t k = 0; k < cell->n_entries; k++) {
             const struct tt_entry *e = &cell->entries[k];
-            r -= slope[e->column] * e->value * judge->solved[tt_unknown(model, cell->block, e->place)];
+            r -= slope[e->column] * e->value * judge->step_mm[tt_unknown(model, cell->block, e->place)];
         }
         judge->residual[i] = r;
         sum += judge->weight[i] * r * r;
@@ -131,17 +127,6 @@ static double score_of(const struct judge *judge, unsigned m, const double zz[3]
     }
     double angle = 0.5 * atan2(2 * b, a - d), along = g[0] * cos(angle) + g[1] * sin(angle);
     return along * along / high / judge->scale;
-}
-
-static double judged(const struct judge *judge, double taken, unsigned m)
-{
-    return log_p_of_score(taken, m, judge->dof, judge->own_scatter);
-}
-
-/* Twice the logarithm of the likelihood ratio that goes with a squared residual taken away. */
-static double gain_of(const struct judge *judge, double taken)
-{
-    return judge->own_scatter ? judge->dof * log(judge->dof / fmax(judge->dof - taken, 1e-3 * judge->dof)) : taken;
 }
 
 /* A candidate column's value for touch @i; @which 0 or 1. */
@@ -249,15 +234,11 @@ static double edge_column(const struct tt_model *model, const struct tt_cell *ce
 
 static void keep_better(struct tt_extra *best, struct tt_extra candidate)
 {
-    if (candidate.log_p < best->log_p) {
+    if (candidate.taken > best->taken) {
+        size_t rivals = best->rivals > candidate.rivals ? best->rivals : candidate.rivals;
         *best = candidate;
+        best->rivals = rivals;
     }
-}
-
-/* Several candidates of a kind: the probability that any of them does as well by chance (at most their sum). */
-static double corrected(double log_p, size_t candidates)
-{
-    return fmin(log_p + log((double)(candidates > 0 ? candidates : 1)), 0);
 }
 
 static bool several_feeds(const struct tt_model *model)
@@ -411,7 +392,7 @@ static void add_row(struct running *sum, const struct timeline *line, size_t row
             double r = model->sights[sight].residual[axis];
             for (size_t k = 0; k < model->sights[sight].n_entries; k++) {
                 const struct tt_entry *e = &model->sights[sight].entries[axis][k];
-                r -= e->value * judge->fit->step_mm[e->place]; /* after the linear step of prepare() */
+                r -= e->value * judge->step_mm[e->place];
             }
             sum->zz[axis == 0 ? 0 : 2] += w * factor * factor;
             sum->g[axis] += -w * factor * r;
@@ -472,10 +453,9 @@ static enum tiptrue_status scan_moves(struct timeline *line, struct tt_arena *ar
             keep_better(&found, (struct tt_extra){.kind = TT_EXTRA_MOVED,
                                                   .row = i,
                                                   .n_unknowns = 2,
-                                                  .gain = gain_of(line->judge, running_score(&sum, line->judge)),
-                                                  .log_p = judged(line->judge, running_score(&sum, line->judge), 2)});
+                                                  .taken = running_score(&sum, line->judge)});
         }
-        found.log_p = corrected(found.log_p, splits * model->n_setups);
+        found.rivals = splits * model->n_setups;
         keep_better(best, found);
     }
     return y == NULL ? TIPTRUE_E_MEMORY : TIPTRUE_OK;
@@ -498,8 +478,7 @@ static enum tiptrue_status judge_drift(struct timeline *line, struct tt_arena *a
     }
     keep_better(best, (struct tt_extra){.kind = TT_EXTRA_DRIFT,
                                         .n_unknowns = 2,
-                                        .gain = gain_of(line->judge, running_score(&sum, line->judge)),
-                                        .log_p = judged(line->judge, running_score(&sum, line->judge), 2)});
+                                        .taken = running_score(&sum, line->judge)});
     return TIPTRUE_OK;
 }
 
@@ -513,8 +492,7 @@ static void judge_tips(struct judge *judge, struct tt_extra best[])
     for (size_t b = 0; b < model->n_blocks; b++) {
         if (!model->terms.reversed) {
             double taken = judge_touches(judge, (struct acts_on){b, TT_NONE}, 2, 0, reversed_column, NULL);
-            keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .gain = gain_of(judge, taken),
-                                                  .log_p = judged(judge, taken, 2)});
+            keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .block = b, .taken = taken});
         }
         for (unsigned k = 2; k <= TT_MOST_ORDER; k++) {
             if (model->terms.orders[b] >> k & 1U) {
@@ -525,12 +503,11 @@ static void judge_tips(struct judge *judge, struct tt_extra best[])
                                                   .block = b,
                                                   .order = k,
                                                   .n_unknowns = 2,
-                                                  .gain = gain_of(judge, taken),
-                                                  .log_p = judged(judge, taken, 2)});
+                                                  .taken = taken});
         }
     }
-    shape.log_p = corrected(shape.log_p, model->n_blocks * (TT_MOST_ORDER - 1));
-    reversed.log_p = corrected(reversed.log_p, model->n_blocks);
+    shape.rivals = model->n_blocks * (TT_MOST_ORDER - 1);
+    reversed.rivals = model->n_blocks;
     keep_better(&best[TT_EXTRA_SHAPE], shape);
     keep_better(&best[TT_EXTRA_REVERSED], reversed);
 }
@@ -549,36 +526,175 @@ static void judge_edges(struct judge *judge, struct tt_extra *best)
         }
         edges++;
         taken = judge_touches(judge, (struct acts_on){TT_NONE, j}, 1, 0, edge_column, &value);
-        double gain = gain_of(judge, taken);
-        if (gain > found.gain) {
+        if (taken > found.taken) {
             found = (struct tt_extra){.kind = TT_EXTRA_EDGE,
                                       .edge = j,
                                       .n_unknowns = 1,
-                                      .gain = gain,
-                                      .second = found.gain,
-                                      .value_mm = value, /* the residual is left less right side: the edge lies further out by it */
-                                      .log_p = judged(judge, taken, 1)};
+                                      .taken = taken,
+                                      .second = found.taken,
+                                      .value_mm = value}; /* the residual is left less right side: the edge lies further out by it */
         } else {
-            found.second = fmax(found.second, gain);
+            found.second = fmax(found.second, taken);
         }
     }
-    found.log_p = corrected(found.log_p, edges);
+    found.rivals = edges;
     keep_better(best, found);
 }
 
-static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena, bool good_only, struct tt_extra best[TT_EXTRA_KINDS])
+/* ---- from what is taken away to a probability ---- */
+
+/* The candidate's columns: value for touch @i, and for a sighting's coordinate. */
+static double touch_value(const struct tt_model *model, const struct tt_extra *extra, size_t i, unsigned which)
 {
-    struct tt_fit *fit = judge->fit;
+    const struct tt_cell *cell = &model->cells[model->cell_of[i]];
+    double n = which == 0 ? cell->site.n_x : cell->site.n_y;
+
+    switch (extra->kind) {
+    case TT_EXTRA_MOVED:
+        return model->row[i] >= extra->row && cell->setup == model->run->observations[extra->row].setup ? -n : 0;
+    case TT_EXTRA_DRIFT:
+        return -n * model->clock[i];
+    case TT_EXTRA_REVERSED:
+        return cell->block == extra->block ? reversed_column(model, cell, i, 0, which) : 0;
+    case TT_EXTRA_SHAPE:
+        return cell->block == extra->block ? shape_column(model, cell, i, extra->order, which) : 0;
+    case TT_EXTRA_LOST_MOTION:
+        return lost_motion_column(model, cell, i, 0, which);
+    case TT_EXTRA_LATENCY:
+        return latency_column(model, cell, i, 0, which);
+    case TT_EXTRA_EDGE:
+        return cell->edge == extra->edge ? 1 : 0;
+    case TT_EXTRA_KINDS:
+        break;
+    }
+    return 0;
+}
+
+static double sight_value(const struct tt_model *model, const struct tt_extra *extra, const struct tt_sight *sight)
+{
+    if (extra->kind == TT_EXTRA_MOVED) {
+        return sight->row >= extra->row && sight->setup == model->run->observations[extra->row].setup ? -1 : 0;
+    }
+    return extra->kind == TT_EXTRA_DRIFT ? -sight->clock : 0;
+}
+
+/* Products of the candidate's columns with the design, into judge->vector (first column) and @second. */
+static void products(struct judge *judge, const struct tt_extra *extra, unsigned m, double second[], double zz[3], double g[2])
+{
+    const struct tt_model *model = judge->model;
+    double *q[2] = {judge->vector, second};
+
+    memset(q[0], 0, model->n_unknowns * sizeof *q[0]);
+    memset(q[1], 0, model->n_unknowns * sizeof *q[1]);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        const struct tt_cell *cell = &model->cells[model->cell_of[i]];
+        const double *slope = model->slope + i * model->stride;
+        double z[2] = {touch_value(model, extra, i, 0), m == 2 ? touch_value(model, extra, i, 1) : 0}, w = judge->weight[i];
+        zz[0] += w * z[0] * z[0];
+        zz[1] += w * z[0] * z[1];
+        zz[2] += w * z[1] * z[1];
+        for (unsigned a = 0; a < m; a++) {
+            g[a] += w * z[a] * judge->residual[i];
+            for (size_t k = 0; k < cell->n_entries; k++) {
+                const struct tt_entry *e = &cell->entries[k];
+                q[a][tt_unknown(model, cell->block, e->place)] += w * z[a] * e->value * slope[e->column];
+            }
+        }
+    }
+    for (size_t i = 0; i < model->n_sights && m == 2; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        double z = sight_value(model, extra, sight), w = 1 / judge->fit->sight_var_mm2;
+        for (size_t axis = 0; axis < 2 && z != 0; axis++) {
+            double r = sight->residual[axis];
+            for (size_t k = 0; k < sight->n_entries; k++) {
+                q[axis][sight->entries[axis][k].place] += w * z * sight->entries[axis][k].value;
+                r -= sight->entries[axis][k].value * judge->step_mm[sight->entries[axis][k].place];
+            }
+            zz[axis == 0 ? 0 : 2] += w * z * z;
+            g[axis] += w * z * r;
+        }
+    }
+}
+
+/* How much of what a candidate takes away (in variances of the present fit) it takes from the touches' residuals; the rest comes from
+ * sightings and priors, whose variances are stated. */
+static double taken_from_touches(struct judge *judge, const struct tt_extra *extra)
+{
+    const struct tt_model *model = judge->model;
+    unsigned m = extra->n_unknowns == 1 ? 1 : 2;
+    double zz[3] = {0}, g[2] = {0}, s[3], *second = judge->spare, *v[2] = {judge->solved, judge->fit->step_mm}, before = 0, after = 0;
+
+    products(judge, extra, m, second, zz, g);
+    tt_system_solve(&model->system, judge->vector, v[0]);
+    tt_system_solve(&model->system, second, v[1]);
+    s[0] = zz[0], s[1] = zz[1], s[2] = zz[2];
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        s[0] -= judge->vector[k] * v[0][k];
+        s[1] -= judge->vector[k] * v[1][k];
+        s[2] -= second[k] * v[1][k];
+    }
+    double estimate[2] = {m == 1 ? g[0] / s[0] : 0, 0}, det = s[0] * s[2] - s[1] * s[1];
+    if (m == 2 && det > LEAST_OWN_SHARE * s[0] * s[2]) {
+        estimate[0] = (s[2] * g[0] - s[1] * g[1]) / det;
+        estimate[1] = (s[0] * g[1] - s[1] * g[0]) / det;
+    } else if (m == 2) {
+        return extra->taken; /* one direction only: be content with the whole */
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        const struct tt_cell *cell = &model->cells[model->cell_of[i]];
+        const double *slope = model->slope + i * model->stride;
+        double r = judge->residual[i];
+        before += judge->weight[i] * r * r;
+        for (unsigned a = 0; a < m; a++) {
+            double own = touch_value(model, extra, i, a);
+            for (size_t k = 0; k < cell->n_entries; k++) {
+                const struct tt_entry *e = &cell->entries[k];
+                own -= slope[e->column] * e->value * v[a][tt_unknown(model, cell->block, e->place)];
+            }
+            r -= own * estimate[a];
+        }
+        after += judge->weight[i] * r * r;
+    }
+    return fmin(fmax((before - after) / judge->scale, 0), extra->taken);
+}
+
+/* Likelihood ratio and probability of a candidate. Where the scatter is the run's own, the candidate's absence is in it: the part taken
+ * from the touches is measured against what would be left. */
+static void finish(struct judge *judge, struct tt_extra *extra)
+{
+    unsigned m = extra->n_unknowns == 1 ? 1 : 2;
+    double touches = 0, left = judge->dof, rest = fmax(judge->dof - m, 1), factor = 1, dof = 1e6;
+
+    if (!(extra->taken > WORTH_A_LOOK)) {
+        return;
+    }
+    if (judge->own_scatter) {
+        touches = taken_from_touches(judge, extra);
+        left = fmax(judge->dof - touches, 1e-3 * judge->dof);
+        double share = touches / extra->taken;
+        factor = rest / left;
+        dof = share > 1e-3 ? rest / (share * share) : 1e6;
+    }
+    extra->gain = judge->dof * log(judge->dof / left) + extra->taken - touches;
+    extra->log_p = tt_log_p_of_f((touches * factor + extra->taken - touches) / m, m, dof);
+    extra->log_p = fmin(extra->log_p + log((double)(extra->rivals > 0 ? extra->rivals : 1)), 0);
+}
+
+static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena, bool good_only, struct tt_extra overall[TT_EXTRA_KINDS])
+{
+    struct tt_extra best[TT_EXTRA_KINDS];
     struct tt_model *model = judge->model;
     struct timeline line;
     enum tiptrue_status status;
 
+    for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
+        best[k] = (struct tt_extra){.kind = (enum tt_extra_kind)k, .row = TT_NONE, .edge = TT_NONE};
+    }
     tt_model_linearise(model);
     if ((status = prepare(judge, good_only)) != TIPTRUE_OK) {
         return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
     }
     if (model->terms.moved_at == TT_NONE || !model->terms.drift) {
-        memcpy(fit->step_mm, judge->solved, model->n_unknowns * sizeof *fit->step_mm);
         if ((status = timeline_init(&line, judge, arena)) != TIPTRUE_OK ||
             (model->terms.moved_at == TT_NONE && (status = scan_moves(&line, arena, &best[TT_EXTRA_MOVED])) != TIPTRUE_OK) ||
             (!model->terms.drift && (status = judge_drift(&line, arena, &best[TT_EXTRA_DRIFT])) != TIPTRUE_OK)) {
@@ -590,12 +706,18 @@ static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena
     if (!model->terms.lost_motion) {
         double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, lost_motion_column, NULL);
         keep_better(&best[TT_EXTRA_LOST_MOTION],
-                    (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .gain = gain_of(judge, taken), .log_p = judged(judge, taken, 1)});
+                    (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .taken = taken});
     }
     if (!model->terms.latency && several_feeds(model)) {
         double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, latency_column, NULL);
         keep_better(&best[TT_EXTRA_LATENCY],
-                    (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .gain = gain_of(judge, taken), .log_p = judged(judge, taken, 1)});
+                    (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .taken = taken});
+    }
+    for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
+        finish(judge, &best[k]);
+        if (best[k].log_p < overall[k].log_p) {
+            overall[k] = best[k];
+        }
     }
     return TIPTRUE_OK;
 }

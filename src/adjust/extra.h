@@ -22,6 +22,8 @@ struct tt_extra {
     size_t edge;     /* TT_EXTRA_EDGE: an edge that lies elsewhere than the others and its stated place allow */
     double value_mm; /* TT_EXTRA_EDGE: by how much, along n */
     double second;   /* TT_EXTRA_EDGE: gain of the next best edge */
+    double taken;    /* squared residual, in variances, priors' included, that it takes away */
+    size_t rivals;   /* candidates of its kind that it was chosen from */
     double gain;     /* twice the logarithm of the likelihood ratio, as the score estimates it */
     size_t row;      /* TT_EXTRA_MOVED: row of the run from which the plate stands elsewhere */
     double log_p;    /* natural logarithm of the probability of a score at least this large by chance, all candidates of its kind counted */

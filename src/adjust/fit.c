@@ -20,7 +20,8 @@
 #define MOST_HELD_STEPS 15
 #define START_LATE 0.2
 #define START_EARLY 0.01
-/* Scatter is never taken as less than this: data without any noise (examples made by hand) would divide by zero. 0.01 nm. */
+/* Scatter is never taken as less than this: data without any noise (examples made by hand) would divide by zero, and
+ * weights too far above those of the sightings would make the matrix singular. 1 nm. */
 #define LEAST_SCATTER_MM 1e-6
 /* First guess of a touch's scatter where none is stated: 3 µm, a usual contact (common practice, no source). Only the weight of touches
  * against priors in the very first step depends on it. */
@@ -33,6 +34,9 @@
  * contact off by millimetres is still explained. */
 #define DEPTH_SCALE_MM 0.1
 #define DEPTH_SCALE_SCATTERS 15.0
+/* A touch nearer than this many scatters is never called off: late ones are to be found, not the good ones' tails. Lower, and the scatter
+ * comes out too small. */
+#define OFF_FROM_SCATTERS 3.5
 /* Strength, in touches, with which an edge's late share is drawn to the run's, and the run's to nothing. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
@@ -337,7 +341,7 @@ static void expect(struct tt_fit *fit, double unknowns, double probability[])
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = model->residual[i];
             double good = (1 - share - early) * exp(-0.5 * r * r / variance) / sqrt(2 * TT_PI * variance);
-            double off = (r < 0 ? share : early) * outlier_density(r, s);
+            double off = r * r < OFF_FROM_SCATTERS * OFF_FROM_SCATTERS * variance ? 0 : (r < 0 ? share : early) * outlier_density(r, s);
             probability[i] = good / (good + off);
             log_sum += log(good + off);
         }
@@ -511,7 +515,7 @@ static bool first_guess(struct tt_fit *fit, double spent, double least_var)
 
 static void search_starts(struct tt_fit *fit, double spent, double least_var)
 {
-    static const double levels[] = {0.5, 0.7, 0.85}, scatters_mm[] = {3e-3, 8e-3, 1.5e-3};
+    static const double levels[] = {0.5, 0.7, 0.85}, scatters_mm[] = {4e-3, 2e-3, 10e-3};
     size_t n_scatters = fit->noise->touch_known ? 1 : sizeof scatters_mm / sizeof scatters_mm[0];
 
     if (first_guess(fit, spent, least_var)) {

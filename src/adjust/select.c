@@ -225,6 +225,14 @@ static double used_share(const struct tt_fit *fit)
     return good / (double)fit->model->n_touches;
 }
 
+/* Is the scatter that @fit found for itself clearly larger than the stated one? */
+static bool exceeds(const struct tt_fit *fit, const struct tt_noise *stated)
+{
+    double ratio = fit->touch_var_mm2 / (stated->touch_var_mm2 + stated->touch_digit_var_mm2);
+    return ratio > SCATTER_RATIO * SCATTER_RATIO && fit->dof_touch >= 1 &&
+           gsl_cdf_chisq_Q(ratio * fit->dof_touch, fit->dof_touch) < SCATTER_IMPROBABLE;
+}
+
 /* A stated repeatability that is much too small makes the robust step set good touches aside: try with the run's own. */
 static enum tiptrue_status try_own_scatter(struct search *search, struct tt_selection *now)
 {
@@ -242,15 +250,32 @@ static enum tiptrue_status try_own_scatter(struct search *search, struct tt_sele
     }
     *search->noise = own;
     status = fit_terms(search, &now->terms, now->weak, &next);
-    double stated_var = stated->touch_var_mm2 + stated->touch_digit_var_mm2;
-    if (status == TIPTRUE_OK && !next.fit->deficient && next.fit->touch_var_mm2 > SCATTER_RATIO * SCATTER_RATIO * stated_var &&
-        next.fit->dof_touch >= 1 &&
-        gsl_cdf_chisq_Q(next.fit->touch_var_mm2 / stated_var * next.fit->dof_touch, next.fit->dof_touch) < SCATTER_IMPROBABLE &&
+    if (status == TIPTRUE_OK && !next.fit->deficient && exceeds(next.fit, stated) &&
         (next.fit->full_likelihood > now->fit->full_likelihood || contradicts(now->fit))) {
         *now = next;
         now->fit->scattered = true;
     } else {
         search->noise = stated;
+    }
+    return status;
+}
+
+/* Terms may have explained what looked like scatter: then the @stated one holds again. */
+static enum tiptrue_status settle_scatter(struct search *search, struct tt_noise *stated, struct tt_selection *now)
+{
+    struct tt_selection next;
+    enum tiptrue_status status;
+
+    if (search->noise == stated || exceeds(now->fit, stated)) {
+        now->fit->scattered = search->noise != stated;
+        return TIPTRUE_OK;
+    }
+    search->noise = stated;
+    status = fit_terms(search, &now->terms, now->weak, &next);
+    if (status == TIPTRUE_OK && !next.fit->deficient) {
+        next.doubt = now->doubt;
+        next.instead = now->instead;
+        *now = next;
     }
     return status;
 }
@@ -309,5 +334,8 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     if ((status = try_own_scatter(&search, selection)) != TIPTRUE_OK || selection->weak) {
         return status;
     }
-    return settle(&search, selection);
+    if ((status = settle(&search, selection)) != TIPTRUE_OK) {
+        return status;
+    }
+    return settle_scatter(&search, noise, selection);
 }
