@@ -126,7 +126,14 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
         tt_words_um(text, late.most_mm);
     }
     tt_buffer_puts(text, " too deep and were set aside");
-    if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches && improbably_late(view, &late)) {
+    bool minority = late.n >= SOME_LATE && late.used < late.n;
+    bool contradicted = view->solution->has_lost_motion || view->selection->doubt.edge != TT_NONE;
+    if (minority && contradicted) {
+        severity = TIPTRUE_ERROR;
+        tt_buffer_printf(text, "; %zu are left, and the other edges contradict them: which are good cannot be told; clean edge and tip (film, "
+                               "flux, swarf) and repeat",
+                         late.used);
+    } else if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches && improbably_late(view, &late)) {
         severity = TIPTRUE_ERROR;
         tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat", late.used);
     } else if (late.n >= CLUSTER_LEAST && 2 * late.n >= late.used && late.spread_mm < CLUSTER_SCATTERS * scatter) {

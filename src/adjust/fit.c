@@ -29,10 +29,10 @@
 /* Contacts of usual machines scatter by 1 to 10 µm (common practice, no source): a log-normal prior on a scatter that is not stated, weak
  * enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
 #define USUAL_SCATTER_MM 3.5e-3
-#define USUAL_SCATTER_LN_SD 0.8
-/* Depth scale of late and early contacts: 0.1 mm, or 15 times the scatter. The density falls as (1 + depth/scale)^-2, so that a
- * contact off by millimetres is still explained. */
-#define DEPTH_SCALE_MM 0.1
+#define USUAL_SCATTER_LN_SD 0.6
+/* Late and early contacts are off by anything up to 0.15 mm, or 15 scatters, with equal probability, and by more with one that falls with
+ * the fourth power, so that a contact off by millimetres is still explained. */
+#define DEPTH_SCALE_MM 0.15
 #define DEPTH_SCALE_SCATTERS 15.0
 /* A touch nearer than this many scatters is never called off: late ones are to be found, not the good ones' tails. Lower, and the scatter
  * comes out too small. */
@@ -324,8 +324,8 @@ static void state_restore(const struct tt_fit_state *state, struct tt_fit *fit)
 
 static double outlier_density(double residual_mm, double scatter_mm)
 {
-    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * scatter_mm), share = 1 + fabs(residual_mm) / depth;
-    return 1 / (depth * share * share);
+    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * scatter_mm), beyond = fmax(fabs(residual_mm) / depth, 1);
+    return 0.75 / (depth * beyond * beyond * beyond * beyond); /* 3/4 within the depth, 1/4 beyond */
 }
 
 /* Expectation: how probable each touch is good, into @probability, and the likelihood. @unknowns: degrees of freedom that the fit

@@ -198,11 +198,16 @@ START_TEST(shaped_tip)
 }
 END_TEST
 
-/* Lost motion and latency of 20 um and 9 ms, at two feeds. */
+/* Lost motion and latency of 20 um and 9 ms, at two feeds. Four more edges, askew, tell lost motion from an edge that is off. */
 START_TEST(lost_motion_and_latency)
 {
     struct scene s = scene_plain();
-    s.rotations = 20;
+    for (size_t k = 4; k < 8; k++) {
+        static const char *const names[] = {"ne", "nw", "sw", "se"};
+        s.edges[k] = scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k, 41 + 90 * (double)k, 2.5, k % 2 == 1);
+    }
+    s.n_edges = 8;
+    s.rotations = 10;
     s.setups[0].yaw_deg = 3.5;
     s.lost_motion = 0.0203;
     s.latency_s = 0.0091;

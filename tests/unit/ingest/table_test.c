@@ -55,7 +55,7 @@ static const struct {
     {"a\tb\tc\n1\t2,5\t\n1\t\t\n", "1[a][b][c]2[1][2,5][]3[1][][]"},
     {"a;b\tc\n", "1[a][b\tc]"},
     {" a , b c \n", "1[a][b c]"},
-    {"a,\tb\t\n1\t,\t2\n", "1[a][b]2[1][2]"}, /* tabs that only align */
+    {"a,\tb,\tc\n1\t,\t2,3\n", "1[a][b][c]2[1][2][3]"}, /* tabs that only align */
     {"a\tb,c\td\n", "1[a][b,c][d]"},
     {"a\n\n \r\n\t\n,\n", "1[a]"},
     {"\n\n\r\na,b\n", "4[a][b]"},
