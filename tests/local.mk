@@ -3,7 +3,9 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/unit/adjust/recovery_test \
   tests/unit/adjust/reference_test \
+  tests/unit/adjust/symmetry_test \
   tests/unit/adjust/system_test \
   tests/unit/adjust/uncertainty_test \
   tests/unit/base/arena_test \
@@ -14,7 +16,20 @@ unit_tests = \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
   tests/unit/geometry/touch_test \
+  tests/unit/ingest/bytes_test \
+  tests/unit/ingest/controller_test \
+  tests/unit/ingest/diagnose_test \
+  tests/unit/ingest/json_test \
+  tests/unit/ingest/machine_test \
   tests/unit/ingest/messages_test \
+  tests/unit/ingest/names_test \
+  tests/unit/ingest/plan_test \
+  tests/unit/ingest/plate_test \
+  tests/unit/ingest/run_csv_test \
+  tests/unit/ingest/run_json_test \
+  tests/unit/ingest/run_test \
+  tests/unit/ingest/table_test \
+  tests/unit/ingest/time_test \
   tests/unit/output/json_test \
   tests/unit/output/text_test
 
@@ -38,6 +53,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/reference \
+  tests/unit/adjust/scene.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \
   tests/unit/output/one-tip.txt \

@@ -2,6 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 #include "config.h"
 
+#include "adjust/adjust.h"
+
 #include "adjust/check.h"
 
 #include <math.h>

@@ -23,6 +23,9 @@
 #define SEES 0.2
 /* A gap between neighbouring rotations wider than a third of a turn leaves the runout circle open. One degree for rounding. */
 #define WIDEST_GAP_RAD (121 * TT_PI / 180)
+/* A gap counts if the runout is so much less certain for it than from rotations spread evenly (u = scatter x sqrt(2 / n)): half a turn gives 1.3,
+ * two opposite rotations on facing edges 1.0. */
+#define GAP_COSTS 1.15
 /* Fewer touches cannot determine offset, runout and radius (five unknowns). */
 #define LEAST_TOUCHES 5
 /* Without a stated repeatability, fewer degrees of freedom than this make the coverage factor larger than 4. */
@@ -300,6 +303,16 @@ static double widest_gap(const struct tt_view *view, size_t block, double rotati
     return widest;
 }
 
+/* Largest standard uncertainty of the runout, against that from as many touches spread evenly. */
+static double cost_of_gap(const struct tt_view *view, size_t block, size_t used)
+{
+    const double *c = view->tip_cov[block];
+    struct tt_cov2 e = {c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_X], c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_Y],
+                        c[TT_TIP_E_Y * TT_TIP_SHAPE + TT_TIP_E_Y]};
+
+    return tt_cov2_region(e, 1).semi_major_mm / sqrt(2 * view->fit->touch_var_mm2 / (double)used);
+}
+
 static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip, double *scratch, struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
@@ -320,7 +333,7 @@ static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index,
         status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_WARNING, about, text);
     }
     double gap = widest_gap(view, block, scratch);
-    if (status == TIPTRUE_OK && tip->used > 0 && gap > WIDEST_GAP_RAD) {
+    if (status == TIPTRUE_OK && tip->used > 0 && gap > WIDEST_GAP_RAD && cost_of_gap(view, block, tip->used) > GAP_COSTS) {
         tt_buffer_printf(text, "the rotations of '%s' leave a gap of ", tip->name);
         tt_words_deg(text, gap, 0);
         tt_buffer_puts(text, ": spread them over the whole turn, a third of a turn apart at most");

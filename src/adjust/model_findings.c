@@ -9,6 +9,7 @@
 #include "adjust/findings.h"
 #include "adjust/words.h"
 
+#define DOUBTFUL_SHARE 0.75
 /* Nominal and sighted yaw differ by more than this many of the nominal one's standard uncertainties. */
 #define YAW_OFF 4.0
 /* A plate turned on purpose stands within this of a quarter turn from the nominal yaw: 5 degrees. */
@@ -92,6 +93,18 @@ static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *tex
     return status;
 }
 
+/* Where many touches of an edge were set aside, which edge is off cannot be told by the others' agreement. */
+static bool touches_in_doubt(const struct tt_view *view)
+{
+    for (size_t j = 0; j < view->solution->n_edges; j++) {
+        const struct tt_edge_result *edge = &view->solution->edges[j];
+        if ((double)edge->used < DOUBTFUL_SHARE * (double)edge->touches) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text)
 {
     const struct tt_edge_doubt *doubt = &view->selection->doubt;
@@ -100,6 +113,7 @@ static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text
         return TIPTRUE_OK;
     }
     const struct tt_edge *edge = &view->plate->edges[doubt->edge];
+    bool attributed = doubt->attributed && !touches_in_doubt(view);
     tt_buffer_printf(text, "edge '%s' lies ", edge->name);
     tt_words_um(text, fabs(doubt->off_mm));
     tt_buffer_printf(text, " further %s than ", doubt->off_mm > 0 ? "out" : "in");
@@ -110,14 +124,14 @@ static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text
     } else {
         tt_buffer_puts(text, "the plate file says");
     }
-    if (doubt->attributed) {
+    if (attributed) {
         tt_buffer_puts(text, "; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
                              "measure the plate again");
     } else {
         tt_buffer_puts(text, ", or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
                              "half of it. Clean the edges, touch more of them, or measure the plate again");
     }
-    return tt_finding_add(view, TT_FINDING_EDGE_OFF, doubt->attributed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
+    return tt_finding_add(view, TT_FINDING_EDGE_OFF, attributed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
                           (struct tt_about){doubt->edge, TT_NONE, TT_NONE, NULL, 0}, text);
 }
 

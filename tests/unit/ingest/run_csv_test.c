@@ -141,7 +141,14 @@ END_TEST
 
 START_TEST(metadata_are_kept)
 {
-    struct tiptrue_run *run = read_run("#machine:bench-7\n  # not at the line's beginning: no metadata\n", "run.csv: error: x\n");
+    struct tiptrue_run *run = read_run("#machine:bench-7\n##  plate :\tF-12 \n# operator: K. Lund: day\n# note: one\n# note:\n"
+                                       "# note: two, three;;\r\n# started: 2026-05-04T09:30:00Z\nkind,target,x,y\nsight,A,1.5,2\n",
+                                       "");
+    ck_assert_str_eq(run->machine, "bench-7");
+    ck_assert_str_eq(run->plate, "F-12");
+    ck_assert_str_eq(run->operator_name, "K. Lund: day");
+    ck_assert_str_eq(run->note, "one; two, three");
+    ck_assert_str_eq(run->started, "2026-05-04T09:30:00Z");
     tiptrue_run_free(run);
 }
 END_TEST
@@ -308,7 +315,7 @@ START_TEST(pads_need_not_be_named)
 }
 END_TEST
 
-/* @rows rows by @form, which has one %d. */
+/* @rows rows, each with its number between @begin and @end. */
 static enum tiptrue_status read_many(int rows, const char *header, const char *begin, const char *end, struct tt_buffer *told)
 {
     struct tt_buffer text = {0};
@@ -343,32 +350,90 @@ START_TEST(counts_are_limited)
 }
 END_TEST
 
-START_TEST(columns_and_notes_are_limited)
+static void add_repeated(struct tt_buffer *buffer, const char *text, int times)
+{
+    for (int i = 0; i < times; i++) {
+        tt_buffer_puts(buffer, text);
+    }
+}
+
+static enum tiptrue_status read_buffer(const struct tt_buffer *text, struct tt_buffer *told)
+{
+    struct tiptrue_run *run = NULL;
+    const struct tiptrue_sink sink = {collect_told, told};
+    enum tiptrue_status status = tt_run_read_bytes("run.csv", text->text, text->length, plate, NULL, NULL, NULL, &sink, &run, NULL);
+    tiptrue_run_free(run);
+    return status;
+}
+
+START_TEST(columns_are_limited)
 {
     struct tt_buffer text = {0}, told = {0};
-    const struct tiptrue_sink sink = {collect_told, &told};
-    struct tiptrue_run *run = NULL;
     tt_buffer_puts(&text, "kind,target,x,y");
-    for (int i = 0; i < 196; i++) {
-        tt_buffer_puts(&text, ",");
-    }
+    add_repeated(&text, ",", 196);
     tt_buffer_puts(&text, "\nsight,A,1.5,2");
-    for (int i = 0; i < 196; i++) {
-        tt_buffer_puts(&text, ",");
-    }
-    ck_assert_int_eq(tt_run_read_bytes("run.csv", text.text, text.length, plate, NULL, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
-    tiptrue_run_free(run);
-    run = NULL;
-    text.text[4] = ','; /* one column more */
-    ck_assert_int_eq(tt_run_read_bytes("run.csv", text.text, text.length, plate, NULL, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+    add_repeated(&text, ",", 196);
+    ck_assert_int_eq(read_buffer(&text, &told), TIPTRUE_OK);
     tt_buffer_reset(&text);
-    for (int i = 0; i < 201; i++) {
-        tt_buffer_puts(&text, "x,");
-    }
-    ck_assert_int_eq(tt_run_read_bytes("run.csv", text.text, text.length, plate, NULL, NULL, NULL, &sink, &run, NULL), TIPTRUE_E_DATA);
+    tt_buffer_reset(&told);
+    tt_buffer_puts(&text, "kind,target,x,y");
+    add_repeated(&text, ",", 197);
+    ck_assert_int_eq(read_buffer(&text, &told), TIPTRUE_E_DATA);
     assert_told(&told, "run.csv:1:1: error: more than 200 columns\n");
     tt_buffer_clear(&text);
     tt_buffer_clear(&told);
+}
+END_TEST
+
+START_TEST(notes_are_limited)
+{
+    struct tt_buffer text = {0}, told = {0};
+    tt_buffer_puts(&text, "# note: ");
+    add_repeated(&text, "x", 65534);
+    tt_buffer_puts(&text, "\n# note: y\nkind,target,x,y\nsight,A,1.5,2\n");
+    ck_assert_int_eq(read_buffer(&text, &told), TIPTRUE_OK);
+    assert_told(&told, "");
+    tt_buffer_reset(&text);
+    tt_buffer_puts(&text, "# note: ");
+    add_repeated(&text, "x", 65535);
+    tt_buffer_puts(&text, "\n# note: y\nkind,target,x,y\nsight,A,1.5,2\n");
+    ck_assert_int_eq(read_buffer(&text, &told), TIPTRUE_E_DATA);
+    assert_told(&told, "run.csv:2:3: error: the notes are longer than 65536 bytes\n  hint: keep long texts in a file of their own\n");
+    tt_buffer_clear(&text);
+    tt_buffer_clear(&told);
+}
+END_TEST
+
+/* A host whose locale writes a decimal comma: nothing changes. */
+START_TEST(locale_does_not_matter)
+{
+    char folder[] = "locale-XXXXXX", command[200];
+    ck_assert_ptr_nonnull(mkdtemp(folder));
+    snprintf(command, sizeof(command), "localedef -i de_DE -f UTF-8 ./%s/de_DE.UTF-8", folder);
+    ck_assert_msg(system(command) == 0, "'%s' fails; it is in the package locales", command);
+    ck_assert_int_eq(setenv("LOCPATH", folder, 1), 0);
+    const char *locale = setlocale(LC_ALL, "de_DE.UTF-8");
+    snprintf(command, sizeof(command), "rm -r ./%s", folder);
+    ck_assert_int_eq(system(command), 0);
+    ck_assert_ptr_nonnull(locale);
+    ck_assert_double_eq(strtod("1.5", NULL), 1.0);
+    for (size_t i = 0; i < sizeof(dresses) / sizeof(dresses[0]); i++) {
+        struct tiptrue_run *run = read_run(dresses[i], "");
+        ck_assert_double_eq(run->observations[1].h.x_mm, 156.4);
+        ck_assert_double_eq(run->observations[1].h.y_mm, 58.75);
+        tiptrue_run_free(run);
+    }
+    /* more digits than the exact path takes, in the table and in JSON */
+    struct tiptrue_run *run = read_run("kind,target,x,y\nsight,A,1.50000000000000000000000001,2\n", "");
+    ck_assert_double_eq(run->observations[0].h.x_mm, 1.5);
+    tiptrue_run_free(run);
+    run = read_run("{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.25,"
+                   "\"y\": 2.5000000000000000000000001}]}", "");
+    ck_assert_double_eq(run->observations[0].h.x_mm, 1.25);
+    ck_assert_double_eq(run->observations[0].h.y_mm, 2.5);
+    tiptrue_run_free(run);
+    setlocale(LC_ALL, "C");
+    unsetenv("LOCPATH");
 }
 END_TEST
 
@@ -388,7 +453,9 @@ int main(void)
     tcase_add_test(tests, names_without_plate_and_machine);
     tcase_add_test(tests, pads_need_not_be_named);
     tcase_add_test(tests, counts_are_limited);
-    tcase_add_test(tests, columns_and_notes_are_limited);
+    tcase_add_test(tests, columns_are_limited);
+    tcase_add_test(tests, notes_are_limited);
+    tcase_add_test(tests, locale_does_not_matter);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
