@@ -559,7 +559,7 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
     }
 }
 
-/* h - m - s R(beta) (u + shift + g), x and y. */
+/* h - m - R(beta) (s u + shift + g), x and y. */
 static void linearise_sight(const struct tt_model *model, struct tt_sight *sight)
 {
     const double *x = model->x, *pose_x = x + tt_at_pose(sight->setup);
@@ -567,9 +567,10 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
     struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
     struct tt_plate_xy g = group_shift(model, mark->group);
     size_t at = model->at_mark[sight->mark];
-    struct tt_plate_xy u = {mark->at.x_mm + g.x_mm + (at != TT_NONE ? x[at] : 0), mark->at.y_mm + g.y_mm + (at != TT_NONE ? x[at + 1] : 0)};
-    double s = sight->scale, sc = s * pose.cos_yaw, ss = s * pose.sin_yaw;
-    const double row_x[2] = {-sc, ss}, row_y[2] = {-ss, -sc};
+    double scale = sight->scale, c = pose.cos_yaw, s = pose.sin_yaw;
+    struct tt_plate_xy u = {scale * mark->at.x_mm + g.x_mm + (at != TT_NONE ? x[at] : 0),
+                            scale * mark->at.y_mm + g.y_mm + (at != TT_NONE ? x[at + 1] : 0)};
+    const double row_x[2] = {-c, s}, row_y[2] = {-s, -c};
 
     if (sight->after) {
         pose.mark.x_mm += x[model->at_moved];
@@ -579,7 +580,7 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         pose.mark.x_mm += sight->clock * x[model->at_drift];
         pose.mark.y_mm += sight->clock * x[model->at_drift + 1];
     }
-    struct tt_machine_xy q = tt_pose_place(&pose, s, u), h = model->run->observations[sight->row].h;
+    struct tt_machine_xy q = tt_pose_place(&pose, 1, u), h = model->run->observations[sight->row].h;
     sight->residual[0] = h.x_mm - q.x_mm;
     sight->residual[1] = h.y_mm - q.y_mm;
     for (size_t axis = 0; axis < 2; axis++) {
@@ -588,7 +589,7 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         size_t n = 0;
         e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + axis, .value = -1};
         e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + 2,
-                                   .value = axis == 0 ? ss * u.x_mm + sc * u.y_mm : -sc * u.x_mm + ss * u.y_mm};
+                                   .value = axis == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
         for (size_t k = 0; k < 2 && at != TT_NONE; k++) {
             e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
         }

@@ -19,7 +19,8 @@ struct tt_buffer {
 void tt_buffer_add(struct tt_buffer *buffer, const char *text, size_t length);
 void tt_buffer_puts(struct tt_buffer *buffer, const char *text);
 void tt_buffer_putc(struct tt_buffer *buffer, char c);
-/* printf in the "C" way of numbers whatever the locale for %d %zu %s %c; floating-point conversions are not allowed: use base/number.h. */
+/* printf in the "C" way of numbers whatever the locale for %d %zu %s %c; floating-point conversions are not allowed: use
+ * base/number.h. */
 void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...) TT_PRINTF(2, 3);
 /* Empty, memory kept. */
 void tt_buffer_reset(struct tt_buffer *buffer);

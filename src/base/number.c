@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Reading and writing without the locale: strtod only sees digits and an exponent ("804e-1"), never a decimal sign, and of what printf
- * wrote only the digits are taken. So nothing here depends on, or switches, the host's locale.
+/* Reading and writing without the locale: strtod only sees digits and an exponent ("804e-1"), never a decimal sign, and of what
+ * printf wrote only the digits are taken. So nothing here depends on, or switches, the host's locale.
  */
 #include "config.h"
 
@@ -20,8 +20,8 @@
 static const double power_of_ten[EXACT_POWERS + 1] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
                                                       1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
-/* Digits that decide how a decimal rounds to a double: 767 for IEEE 754 binary64; what comes after them can only break a tie, and one
- * more digit that is not 0 says so. */
+/* Digits that decide how a decimal rounds to a double: 767 for IEEE 754 binary64; what comes after them can only break a tie, and
+ * one more digit that is not 0 says so. */
 #define DECISIVE_DIGITS 780
 
 /* Exponents beyond this are far out of range whatever the digits are: also keeps sums of exponents from overflowing. */
@@ -31,10 +31,10 @@ static const double power_of_ten[EXACT_POWERS + 1] = {1e0,  1e1,  1e2,  1e3,  1e
 struct decimal {
     const char *first, *last; /* the digits, with the point among them */
     bool negative, empty;
-    uint64_t digits;          /* the value of the digits while they are fewer than 20 */
-    size_t n_digits;          /* significant ones, leading zeros left out */
-    long fraction;            /* digits behind the point */
-    long exponent;            /* as written */
+    uint64_t digits; /* the value of the digits while they are fewer than 20 */
+    size_t n_digits; /* significant ones, leading zeros left out */
+    long fraction;   /* digits behind the point */
+    long exponent;   /* as written */
 };
 
 static bool is_digit(char c)
@@ -191,7 +191,8 @@ static void add_fixed(struct tt_buffer *buffer, const char *sign, uint64_t n, in
     tt_buffer_add(buffer, text, (size_t)(at - text));
 }
 
-/* @digits with the point behind the first one, times 10^exponent, in the usual form: plain between 1e-5 and 1e17, else with an exponent. */
+/* @digits with the point behind the first one, times 10^exponent, in the usual form: plain between 1e-5 and 1e17, else with an
+ * exponent. */
 static void add_general(struct tt_buffer *buffer, bool negative, const char *digits, int n_digits, int exponent)
 {
     if (negative) {
@@ -244,8 +245,8 @@ static double value_of_digits(const char *digits, int exponent)
     return value;
 }
 
-/* A decimal of at most 15 digits with the fewest decimals that reads back as @size > 0, found without printf. Below 10^15 the product
- * is off by less than 1/16 and the quotient is correctly rounded, so the first that reads back is the shortest. */
+/* A decimal of at most 15 digits with the fewest decimals that reads back as @size > 0, found without printf. Below 10^15 the
+ * product is off by less than 1/16 and the quotient is correctly rounded, so the first that reads back is the shortest. */
 static bool short_decimal(double size, uint64_t *n, int *decimals)
 {
     for (int k = 0; k <= EXACT_POWERS; k++) {

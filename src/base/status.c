@@ -22,8 +22,8 @@ static void copy_text(char *to, size_t size, const char *from)
     to[length] = '\0';
 }
 
-enum tiptrue_status tt_fail(struct tiptrue_error *error, enum tiptrue_status status, const char *file, size_t line,
-                            size_t column, const char *hint, const char *format, ...)
+enum tiptrue_status tt_fail(struct tiptrue_error *error, enum tiptrue_status status, const char *file, size_t line, size_t column,
+                            const char *hint, const char *format, ...)
 {
     if (error == NULL || error->status != TIPTRUE_OK) {
         return status;

@@ -150,8 +150,8 @@ static bool arc_is_line(const struct task *task, struct arc arc)
     return 4 * reach * reach * fabs(arc.bend) * task->about.rms_mm < task->least_height_mm;
 }
 
-/* The circle @bend (x^2 + y^2) + @slope (x cos + y sin of @normal_rad) + @level = 0 about @origin, where slope^2 - 4 bend level = 1:
- * its foot is the point nearest to the origin. */
+/* The circle @bend (x^2 + y^2) + @slope (x cos + y sin of @normal_rad) + @level = 0 about @origin, where slope^2 - 4 bend level =
+ * 1: its foot is the point nearest to the origin. */
 static struct arc arc_about(struct place origin, double bend, double slope, double normal_rad, double level)
 {
     const double off = 2 * level / (1 + slope);
@@ -247,8 +247,8 @@ static double step_down(const struct task *task, struct arc *arc)
     return (double)NAN;
 }
 
-/* From the algebraic circle to the geometric one, until the steps are rounding: n terms of relative size epsilon, each from a handful
- * of operations. */
+/* From the algebraic circle to the geometric one, until the steps are rounding: n terms of relative size epsilon, each from a
+ * handful of operations. */
 static bool fit_geometric(const struct task *task, struct arc *arc)
 {
     const double rounding = 16 * DBL_EPSILON * sqrt((double)task->n);

@@ -31,7 +31,7 @@
 
 /* What all touches on one edge in one pose share. */
 struct tt_site {
-    double n_x, n_y;   /* n_beta */
+    double n_x, n_y; /* n_beta */
     double plate_n_x, plate_n_y;
     double d_mm;
 };
@@ -50,7 +50,7 @@ struct tt_touch_state {
     struct tt_tip_xy runout;
     struct tt_plate_xy group_shift;
     double shift_mm, radius_mm, lost_motion_mm, latency_s;
-    const double *shape_mm;  /* a, b of each order in turn, or NULL */
+    const double *shape_mm; /* a, b of each order in turn, or NULL */
     const unsigned *orders;
     size_t n_orders;
 };
@@ -58,9 +58,9 @@ struct tt_touch_state {
 /* The derivatives that differ from touch to touch; those by o, m, g, shift, r, lambda, tau are n_beta, -n_beta, -n, -1, -1,
  * -(n_x^2 - n_y^2)/2 and f: the same for all touches of a site. */
 struct tt_touch_slope {
-    double yaw_mm;               /* by beta, mm per rad */
-    double runout_x, runout_y;   /* by e */
-    double *shape;               /* by a, b of each order in turn: 2 n_orders numbers; NULL when n_orders is 0 */
+    double yaw_mm;             /* by beta, mm per rad */
+    double runout_x, runout_y; /* by e */
+    double *shape;             /* by a, b of each order in turn: 2 n_orders numbers; NULL when n_orders is 0 */
 };
 
 struct tt_site tt_site_make(const struct tt_pose *pose, double plate_n_x, double plate_n_y, double d_mm);

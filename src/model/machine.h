@@ -31,14 +31,14 @@ struct tt_limits {
 struct tiptrue_machine {
     const char *file;
     const char *name;
-    bool clockwise;            /* rotation is logged clockwise seen from above */
-    double u_rotation_rad;     /* 0 = not stated */
-    double resolution_mm;      /* of the reported coordinates, 0 = not stated */
+    bool clockwise;        /* rotation is logged clockwise seen from above */
+    double u_rotation_rad; /* 0 = not stated */
+    double resolution_mm;  /* of the reported coordinates, 0 = not stated */
     bool has_u_sighting, has_u_touch;
     double u_sighting_mm, u_touch_mm; /* standard, per axis and per touch, without the resolution */
     bool has_yaw;
     double yaw_rad, u_yaw_rad;
-    bool has_mark;  /* where the reference mark is, used only by setups without a sighting of any mark */
+    bool has_mark; /* where the reference mark is, used only by setups without a sighting of any mark */
     struct tt_machine_xy mark;
     bool has_u_mark;
     double u_mark_mm;

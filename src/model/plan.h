@@ -16,12 +16,12 @@ struct tt_move {
     const char *target, *tip, *setup; /* tip NULL where none; setup NULL = "1" */
     double rotation_rad;              /* as a controller would log it */
     bool has_rotation;
-    double feed_mm_s;                 /* 0 = not stated */
+    double feed_mm_s; /* 0 = not stated */
     signed char approach_x, approach_y;
-    bool is_find;                     /* "stage": "find" */
+    bool is_find; /* "stage": "find" */
     bool has_at;
     struct tt_plate_xy at;
-    size_t line, column;              /* where the move stands in the plan file */
+    size_t line, column; /* where the move stands in the plan file */
 };
 
 struct tiptrue_plan {

@@ -41,7 +41,7 @@ struct tt_pad {
 };
 
 struct tiptrue_plate {
-    const char *file; /* as named by the caller */
+    const char *file;          /* as named by the caller */
     const char *name, *serial; /* serial: NULL = not stated */
     struct tt_mark *marks;
     size_t n_marks;

@@ -44,14 +44,14 @@ struct tt_observation {
 
 /* How the coordinates of one kind of row are printed. */
 struct tt_digits {
-    double quantum_mm;  /* unit of the last printed digit: the largest over the rows (largest digit count seen decides) */
-    bool on_grid;       /* every coordinate is a whole multiple of the machine's stated resolution from the first one,
-                           within half a printed digit; false when no resolution is stated or there are no rows */
+    double quantum_mm; /* unit of the last printed digit: the largest over the rows (largest digit count seen decides) */
+    bool on_grid;      /* every coordinate is a whole multiple of the machine's stated resolution from the first one,
+                          within half a printed digit; false when no resolution is stated or there are no rows */
 };
 
 struct tiptrue_run {
     const char *file;
-    char id[17];           /* digest of the file's bytes, 16 hex digits */
+    char id[17];                                                  /* digest of the file's bytes, 16 hex digits */
     const char *machine, *plate, *started, *operator_name, *note; /* as stated in the file, NULL = not stated */
     struct tt_observation *observations;
     size_t n_observations;

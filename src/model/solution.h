@@ -42,7 +42,7 @@ struct tt_shape_term {
     unsigned order;      /* k >= 2 */
     double amplitude_mm; /* of a_k cos k psi + b_k sin k psi */
     double u_amplitude_mm;
-    double angle_rad;    /* psi of the crest in the tip's frame, in (-pi/k, pi/k] */
+    double angle_rad; /* psi of the crest in the tip's frame, in (-pi/k, pi/k] */
 };
 
 struct tt_region {
@@ -56,15 +56,15 @@ struct tt_tip_result {
     bool offset_determined_x, offset_determined_y;
     struct tt_machine_xy offset;
     struct tt_cov2 cov, same_plate_cov;
-    double dof, same_plate_dof;   /* effective degrees of freedom; HUGE_VAL = all known */
-    double factor;                /* t factor for 95 % on one axis, with dof */
+    double dof, same_plate_dof; /* effective degrees of freedom; HUGE_VAL = all known */
+    double factor;              /* t factor for 95 % on one axis, with dof */
     double expanded_x_mm, expanded_y_mm;
-    double same_plate_factor;     /* the same three with same_plate_dof, for the same-plate covariance */
+    double same_plate_factor; /* the same three with same_plate_dof, for the same-plate covariance */
     double same_plate_expanded_x_mm, same_plate_expanded_y_mm;
-    double region_factor;         /* 95 % region in the plane: sqrt(2 F) */
+    double region_factor; /* 95 % region in the plane: sqrt(2 F) */
     struct tt_region region, same_plate_region;
     bool runout_determined;
-    struct tt_tip_xy runout;      /* e, at rotation 0 */
+    struct tt_tip_xy runout; /* e, at rotation 0 */
     double eccentricity_mm, u_eccentricity_mm;
     double runout_angle_rad, u_runout_angle_rad;
     bool radius_determined;
@@ -73,13 +73,13 @@ struct tt_tip_result {
     size_t n_shape;
     struct tt_budget_line *budget;
     size_t n_budget;
-    double prior_share;           /* of the same-plate variance of the offset (worse axis) that rests on stated priors */
+    double prior_share; /* of the same-plate variance of the offset (worse axis) that rests on stated priors */
     bool has_present;
     struct tt_machine_xy present, change; /* change = offset - present */
-    bool change_on_same_plate;    /* the present offset was found with this plate */
-    double p_unchanged;           /* probability of a change at least this large if nothing changed */
-    bool has_conformity;          /* a permitted error is stated, and a present offset */
-    double p_conforming;          /* probability that the present offset is within the permitted error (JCGM 106) */
+    bool change_on_same_plate;            /* the present offset was found with this plate */
+    double p_unchanged;                   /* probability of a change at least this large if nothing changed */
+    bool has_conformity;                  /* a permitted error is stated, and a present offset */
+    double p_conforming;                  /* probability that the present offset is within the permitted error (JCGM 106) */
     enum tiptrue_verdict verdict;
     const char **reasons;
     size_t n_reasons;
@@ -97,11 +97,11 @@ struct tt_row_result {
     size_t line;
     enum tt_kind kind;
     enum tt_use use;
-    const char *target, *tip;  /* tip NULL for sightings */
+    const char *target, *tip; /* tip NULL for sightings */
     double rotation_rad;
-    double residual_mm;        /* touches: along n, negative is late */
-    double residual_y_mm;      /* sightings: x in residual_mm, y here */
-    double weight;             /* [0, 1], 0 = set aside */
+    double residual_mm;   /* touches: along n, negative is late */
+    double residual_y_mm; /* sightings: x in residual_mm, y here */
+    double weight;        /* [0, 1], 0 = set aside */
     bool set_aside;
 };
 
@@ -113,7 +113,7 @@ struct tiptrue_solution {
     struct tt_tip_result *tips; /* those the run touched with or attempted to */
     size_t n_tips;
     bool has_u_touch;
-    double u_touch_mm, dof_touch;       /* repeatability of one touch; dof HUGE_VAL = stated */
+    double u_touch_mm, dof_touch; /* repeatability of one touch; dof HUGE_VAL = stated */
     bool has_u_sighting;
     double u_sighting_mm, dof_sighting;
     bool has_lost_motion, has_latency;
@@ -125,16 +125,16 @@ struct tiptrue_solution {
     size_t n_rows;
     struct tt_finding *findings; /* worst first */
     size_t n_findings;
-    const char **edge_names;  /* what a finding's edge counts in: all edges of the plate */
+    const char **edge_names; /* what a finding's edge counts in: all edges of the plate */
     size_t n_edge_names;
-    const char **tip_names;   /* what its tip counts in: all tips of the run */
+    const char **tip_names; /* what its tip counts in: all tips of the run */
     size_t n_tip_names;
     const char **setup_names; /* what its setup counts in: all setups of the run */
     size_t n_setup_names;
     bool has_permitted_error;
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
-    bool least_squares;  /* the robust step was off */
+    bool least_squares; /* the robust step was off */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };

@@ -40,7 +40,8 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
     tt_page_line_end(page);
 }
 
-void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options,
+                          struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
@@ -91,7 +92,8 @@ static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_bool(json, tip->radius_determined);
     tt_json_close(json, '}');
     tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y, sqrt(tip->cov.yy_mm2));
-    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y, sqrt(tip->same_plate_cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y,
+                      sqrt(tip->same_plate_cov.yy_mm2));
     tt_json_key_number_if(json, "prior_share", x && y, tip->prior_share);
     tt_json_close(json, '}');
 }

@@ -14,7 +14,8 @@ void tt_output_text(const struct tiptrue_solution *solution, const struct tiptru
 void tt_output_json(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
 /* What a run can determine (adjust/check.h), for a person, and as tiptrue.check/1, one line, no line feed at its end. */
-void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options,
+                          struct tt_buffer *buffer);
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer);
 
 /* tiptrue.error/1, one line, no line feed at its end. */
