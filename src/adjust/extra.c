@@ -87,16 +87,15 @@ static enum tiptrue_status prepare(struct judge *judge, bool good_only)
     }
     tt_system_solve(&model->system, model->system.g, judge->step_mm);
     double sum = 0;
-    for (size_t i = 0; i < n; i++) {
-        const struct tt_cell *cell = &model->cells[model->cell_of[i]];
-        const double *slope = model->slope + i * model->stride;
-        double r = model->residual[i];
-        for (size_t k = 0; k < cell->n_entries; k++) {
-            const struct tt_entry *e = &cell->entries[k];
-            r -= slope[e->column] * e->value * judge->step_mm[tt_unknown(model, cell->block, e->place)];
+    for (size_t c = 0; c < model->n_cells; c++) {
+        const struct tt_cell *cell = &model->cells[c];
+        double by_column[TT_MOST_COLUMNS];
+        tt_cell_columns(model, cell, judge->step_mm, by_column);
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            double r = model->residual[i] - tt_cell_product(model, cell, i, by_column);
+            judge->residual[i] = r;
+            sum += judge->weight[i] * r * r;
         }
-        judge->residual[i] = r;
-        sum += judge->weight[i] * r * r;
     }
     judge->dof = fmax(count - fit->spent_touch, 1);
     judge->own_scatter = true;

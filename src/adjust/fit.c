@@ -8,9 +8,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Steps below this in every unknown end the iteration: ten picometres
- * (and picoradians), a hundred times the rounding of coordinates of 1 m. */
-#define STEP_DONE 1e-11
+/* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian), far above the rounding of coordinates
+ * of 1 m, and the step after it would be smaller by orders of magnitude. */
+#define STEP_DONE 1e-10
+/* The scatter, relative, of its variance. */
+#define SCATTER_DONE 1e-6
+#define SETTLED 1e-2
+/* What is enough to judge a first solution by. */
+#define ROUGH_STEP 1e-2
+#define ROUGH_CHANGE 1.0
+/* Further away than this (mm) the residuals tell of the start, not of the scatter. */
+#define NEAR 0.5
 #define MOST_STEPS 30
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
@@ -195,18 +203,22 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
             h[p->column * n + q->column] += p->value * q->value * c;
         }
     }
+    for (size_t j = 0; j < n; j++) { /* fold the triangles: each pair of columns once */
+        for (size_t k = 0; k < j; k++) {
+            h[j * n + k] += h[k * n + j];
+        }
+    }
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = fit->model->slope + i * fit->model->stride;
         double total = 0;
         for (size_t j = 0; j < n; j++) {
             double part = 0;
-            for (size_t k = 0; k < n; k++) {
+            for (size_t k = 0; k <= j; k++) {
                 part += h[j * n + k] * slope[k];
             }
             total += part * slope[j];
         }
-        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i];
-        fit->leverage[i] = total / variance;
+        fit->leverage[i] = total / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
         *sum += fit->good[i] * fit->leverage[i];
     }
 }
@@ -272,13 +284,14 @@ static void update_scatter(struct tt_fit *fit, double *change)
     }
 }
 
-/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. False: singular. */
+/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. The degrees of freedom hardly depend on
+ * the scatter: they are found after the first step and, to the end only, once more when the scatter has settled. False: singular. */
 static bool solve_weighted(struct tt_fit *fit, enum depth depth)
 {
     bool all_known = fit->noise->touch_known && fit->noise->sight_known;
-    double step_done = depth == ROUGH ? 1e-4 : STEP_DONE, change_done = depth == ROUGH ? 0.05 : 1e-6;
+    double step_done = depth == ROUGH ? ROUGH_STEP : STEP_DONE, change_done = depth == ROUGH ? ROUGH_CHANGE : SCATTER_DONE;
     double size = INFINITY, change = all_known ? 0 : INFINITY;
-    bool dof_known = false;
+    unsigned dof_found = 0;
 
     fit->converged = false;
     for (size_t k = 0; k < MOST_STEPS && !fit->converged; k++) {
@@ -288,16 +301,18 @@ static bool solve_weighted(struct tt_fit *fit, enum depth depth)
             return false;
         }
         fit->converged = size <= step_done && change <= change_done;
-        if (!all_known && size < 1e-2 && !fit->converged) { /* further away the residuals tell of the start, not of the scatter */
-            if (!dof_known || (depth == PRECISE && change < 1e-3)) { /* it hardly depends on the scatter: at first, and near the end */
+        if (!all_known && size < NEAR && !fit->converged) {
+            if (dof_found == 0 || (dof_found == 1 && depth == PRECISE && change < SETTLED)) {
                 update_dof(fit);
-                dof_known = true;
+                dof_found++;
             }
             update_scatter(fit, &change);
         }
     }
-    update_dof(fit);
-    update_scatter(fit, &change);
+    if (depth == PRECISE || dof_found == 0) {
+        update_dof(fit);
+        update_scatter(fit, &change);
+    }
     return isfinite(size);
 }
 

@@ -18,6 +18,8 @@
 /* A stated nominal yaw that the sightings contradict by more than this many of its standard uncertainties belongs to another
  * placement of the plate (one turned by 180 degrees, for example) and is not used for this one. */
 #define YAW_CONTRADICTED 5.0
+/* Columns of a cell without drift or shape. */
+#define PLAIN_COLUMNS 4
 
 static size_t count_use(const struct tiptrue_run *run, enum tt_kind kind)
 {
@@ -471,7 +473,7 @@ static void enter(struct tt_cell *cell, size_t column, size_t place, double valu
     cell->entries[cell->n_entries++] = (struct tt_entry){.column = column, .place = place, .value = value};
 }
 
-/* Which unknowns a cell's columns act on. */
+/* Which unknowns a cell's columns act on, in ascending order of place. */
 static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
 {
     const struct tt_site *site = &cell->site;
@@ -590,11 +592,11 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + axis, .value = -1};
         e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + 2,
                                    .value = axis == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
-        for (size_t k = 0; k < 2 && at != TT_NONE; k++) {
-            e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
-        }
         for (size_t k = 0; k < 2 && mark->group != TT_NONE; k++) {
             e[n++] = (struct tt_entry){.place = model->at_group[mark->group] + k, .value = row[k]};
+        }
+        for (size_t k = 0; k < 2 && at != TT_NONE; k++) {
+            e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
         }
         if (model->at_drift != TT_NONE) {
             e[n++] = (struct tt_entry){.place = model->at_drift + axis, .value = -sight->clock};
@@ -620,17 +622,10 @@ void tt_model_move(struct tt_model *model, const double dx[])
 {
     for (size_t c = 0; c < model->n_cells; c++) {
         const struct tt_cell *cell = &model->cells[c];
-        double by_column[TT_MOST_COLUMNS] = {0};
-        for (size_t k = 0; k < cell->n_entries; k++) {
-            by_column[cell->entries[k].column] += cell->entries[k].value * dx[tt_unknown(model, cell->block, cell->entries[k].place)];
-        }
+        double by_column[TT_MOST_COLUMNS];
+        tt_cell_columns(model, cell, dx, by_column);
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-            const double *slope = model->slope + i * model->stride;
-            double change = 0;
-            for (size_t k = 0; k < cell->n_columns; k++) {
-                change += slope[k] * by_column[k];
-            }
-            model->residual[i] -= change;
+            model->residual[i] -= tt_cell_product(model, cell, i, by_column);
         }
     }
     for (size_t i = 0; i < model->n_sights; i++) {
@@ -648,23 +643,35 @@ void tt_model_move(struct tt_model *model, const double dx[])
 
 /* ---- normal equations ---- */
 
-static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, const double weight[])
+/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called with a constant @n where it can be, so
+ * that the loops are unrolled. */
+static inline void gram_of(const struct tt_model *model, const struct tt_cell *cell, const double weight[], size_t n, double gram[],
+                           double right[])
 {
-    double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS] = {0}, right[TT_MOST_COLUMNS] = {0};
-    size_t n = cell->n_columns;
-
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = model->slope + i * model->stride;
-        if (weight[i] == 0) {
-            continue;
-        }
+        double w = weight[i], r = model->residual[i];
         for (size_t j = 0; j < n; j++) {
-            double ws = weight[i] * slope[j];
-            right[j] += ws * model->residual[i];
+            double ws = w * slope[j];
+            right[j] += ws * r;
             for (size_t k = 0; k <= j; k++) {
                 gram[j * n + k] += ws * slope[k];
             }
         }
+    }
+}
+
+static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, const double weight[])
+{
+    double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
+    size_t n = cell->n_columns;
+
+    memset(gram, 0, n * n * sizeof *gram);
+    memset(right, 0, n * sizeof *right);
+    if (n == PLAIN_COLUMNS) {
+        gram_of(model, cell, weight, PLAIN_COLUMNS, gram, right);
+    } else {
+        gram_of(model, cell, weight, n, gram, right);
     }
     for (size_t j = 0; j < n; j++) {
         for (size_t k = 0; k < j; k++) {

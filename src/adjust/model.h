@@ -132,4 +132,28 @@ static inline size_t tt_unknown(const struct tt_model *model, size_t block, size
     return place < model->n_border ? place : model->system.first[block] + place - model->n_border;
 }
 
+/* Change of the residuals of @cell's touches with the unknowns' change @dx, per column of the cell. */
+static inline void tt_cell_columns(const struct tt_model *model, const struct tt_cell *cell, const double dx[],
+                                   double by_column[TT_MOST_COLUMNS])
+{
+    for (size_t k = 0; k < cell->n_columns; k++) {
+        by_column[k] = 0;
+    }
+    for (size_t k = 0; k < cell->n_entries; k++) {
+        by_column[cell->entries[k].column] += cell->entries[k].value * dx[tt_unknown(model, cell->block, cell->entries[k].place)];
+    }
+}
+
+/* The same for touch @i of @cell. */
+static inline double tt_cell_product(const struct tt_model *model, const struct tt_cell *cell, size_t i, const double by_column[])
+{
+    const double *slope = model->slope + i * model->stride;
+    double sum = 0;
+
+    for (size_t k = 0; k < cell->n_columns; k++) {
+        sum += slope[k] * by_column[k];
+    }
+    return sum;
+}
+
 #endif

@@ -62,25 +62,34 @@ void tt_system_zero(struct tt_system *system)
 void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, const double gram[],
                         const double right[], size_t n_columns)
 {
-    size_t nb = system->n_border, size = block == TT_NONE ? 0 : system->size[block];
-    double *b = block == TT_NONE ? NULL : system->b + (system->first[block] - nb) * nb;
-    double *d = block == TT_NONE ? NULL : system->d + system->d_at[block];
+    size_t nb = system->n_border, in_border = 0;
 
-    for (size_t i = 0; i < n; i++) {
-        size_t at = entries[i].place;
-        double value = entries[i].value;
-        const double *column = gram + entries[i].column * n_columns;
-        system->g[at < nb ? at : system->first[block] + at - nb] += value * right[entries[i].column];
-        for (size_t j = 0; j <= i; j++) { /* every pair once */
-            size_t low = entries[j].place < at ? entries[j].place : at, high = entries[j].place < at ? at : entries[j].place;
-            double product = value * entries[j].value * column[entries[j].column];
-            if (high < nb) {
-                system->a[high * nb + low] += product;
-            } else if (low < nb) {
-                b[(high - nb) * nb + low] += product;
-            } else {
-                d[(high - nb) * size + low - nb] += product;
-            }
+    while (in_border < n && entries[in_border].place < nb) {
+        const struct tt_entry *p = &entries[in_border];
+        const double *column = gram + p->column * n_columns;
+        double *a = system->a + p->place * nb;
+        system->g[p->place] += p->value * right[p->column];
+        for (size_t j = 0; j <= in_border; j++) {
+            a[entries[j].place] += p->value * entries[j].value * column[entries[j].column];
+        }
+        in_border++;
+    }
+    if (in_border == n) {
+        return;
+    }
+    size_t size = system->size[block], first = system->first[block];
+    double *d = system->d + system->d_at[block];
+    for (size_t i = in_border; i < n; i++) {
+        const struct tt_entry *p = &entries[i];
+        const double *column = gram + p->column * n_columns;
+        size_t row = p->place - nb;
+        double *b_row = system->b + (first - nb + row) * nb, *d_row = d + row * size;
+        system->g[first + row] += p->value * right[p->column];
+        for (size_t j = 0; j < in_border; j++) {
+            b_row[entries[j].place] += p->value * entries[j].value * column[entries[j].column];
+        }
+        for (size_t j = in_border; j <= i; j++) {
+            d_row[entries[j].place - nb] += p->value * entries[j].value * column[entries[j].column];
         }
     }
 }

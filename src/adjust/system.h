@@ -47,7 +47,7 @@ void tt_system_zero(struct tt_system *system);
 /* Add weight * row row^T to the matrix and weight * residual * row to the right side. @block TT_NONE: border only. */
 void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight, double residual);
 
-/* Add many rows at once, each a linear combination of the entries' columns: each place at most once. @gram is the weighted Gram matrix of
+/* Add many rows at once, each a linear combination of the entries' columns: in ascending order of place, each place at most once. @gram is the weighted Gram matrix of
  * those @n_columns columns (stored whole), @right their weighted products with the residuals. */
 void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, const double gram[],
                         const double right[], size_t n_columns);
