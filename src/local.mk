@@ -11,6 +11,7 @@ libcore_la_SOURCES = \
   src/tiptrue.c src/tiptrue.h \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
+  src/base/decimal.c src/base/decimal.h \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
   src/model/finding.c src/model/finding.h \
@@ -63,6 +64,7 @@ libcore_la_SOURCES = \
   src/adjust/limits.c \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/model_findings.c \
+  src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/select.c src/adjust/select.h \
   src/adjust/system.c src/adjust/system.h \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
@@ -81,6 +83,7 @@ libcore_la_SOURCES = \
   src/output/text_run.c \
   src/output/text_table.c \
   src/output/text_tip.c \
+  src/output/text_trials.c \
   src/output/utf8.c src/output/utf8.h \
   src/output/verdict.c src/output/verdict.h
 

@@ -108,6 +108,8 @@ void tiptrue_workspace_free(struct tiptrue_workspace *workspace);
 
 struct tiptrue_solve_options {
     bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs) */
+    size_t monte_carlo; /* trials of a propagation of distributions (JCGM 101) to set beside the stated uncertainty; 0 = none, else >= 100 */
+    unsigned long seed; /* of its random numbers */
 };
 
 /* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings and verdict.

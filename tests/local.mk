@@ -33,6 +33,10 @@ unit_tests = \
   tests/unit/output/json_test \
   tests/unit/output/text_test
 
+# Tests that share a helper.
+tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c tests/unit/adjust/scene.c
+tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c tests/unit/adjust/scene.c
+
 script_tests = \
   tests/cli/check.sh \
   tests/cli/man.sh \

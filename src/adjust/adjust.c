@@ -10,6 +10,7 @@
 #include <stdlib.h>
 
 #include "adjust/findings.h"
+#include "adjust/monte_carlo.h"
 
 struct tt_adjust_workspace {
     struct tt_arena arena;
@@ -61,11 +62,14 @@ static enum tiptrue_status no_touch(const struct tiptrue_run *run, struct tiptru
                    "the run holds no touch that can be used");
 }
 
-static enum tiptrue_status report(struct tt_view *view)
+static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_solve_options *options)
 {
-    enum tiptrue_status status;
+    enum tiptrue_status status = tt_assemble(view);
 
-    if ((status = tt_assemble(view)) == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
+    if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
+        status = tt_monte_carlo(view, options->monte_carlo, options->seed);
+    }
+    if (status == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
         status = tt_verdict(view);
     }
     return status;
@@ -102,7 +106,7 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
                            .fit = selection.fit,
                            .solution = made,
                            .scratch = &workspace->arena};
-    if ((status = report(&view)) != TIPTRUE_OK) {
+    if ((status = report(&view, options)) != TIPTRUE_OK) {
         tiptrue_solution_free(made);
         return tt_fail_memory(error);
     }

@@ -10,6 +10,9 @@
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: 1 mm. */
 #define UNDETERMINED_MM 1.0
 #define UNDETERMINED_RAD 0.035
+/* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the touches then
+ * see it by its square, whose either root fits, and the covariance at one of them tells nothing of the other. */
+#define UNDETERMINED_TOUCHED_RAD 0.003
 
 static char *copy_text(struct tiptrue_solution *solution, const char *text, bool *failed)
 {
@@ -118,7 +121,8 @@ static bool fill_poses(struct tt_view *view)
         pose->u_mark_y_mm = sqrt(c[(at + 1) * nb + at + 1]);
         pose->u_yaw_rad = sqrt(c[(at + 2) * nb + at + 2]);
         pose->mark_determined = pose->u_mark_x_mm < UNDETERMINED_MM && pose->u_mark_y_mm < UNDETERMINED_MM;
-        pose->yaw_determined = pose->u_yaw_rad < UNDETERMINED_RAD;
+        bool touched_only = !model->yaw_sighted[k] && !model->yaw_prior_used[k];
+        pose->yaw_determined = pose->u_yaw_rad < (touched_only ? UNDETERMINED_TOUCHED_RAD : UNDETERMINED_RAD);
     }
     return !failed;
 }

@@ -331,16 +331,33 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
     return TIPTRUE_OK;
 }
 
+/* A tip starts where its touches are in the middle of their edges: some millimetres off, which is near enough for the arm of the yaw and for
+ * the weak priors, whatever offset the machine file states. */
 static void start_tip(struct tt_model *model, size_t block)
 {
-    size_t tip = model->block_tip[block];
-    double *x = model->x + model->system.first[block];
+    size_t tip = model->block_tip[block], n = 0;
+    double *x = model->x + model->system.first[block], sum_x = 0, sum_y = 0;
 
-    if (tip < model->machine->n_tips) {
-        const struct tt_tip *stated = &model->machine->tips[tip];
-        x[TT_TIP_O_X] = stated->has_offset ? stated->offset.x_mm : 0;
-        x[TT_TIP_O_Y] = stated->has_offset ? stated->offset.y_mm : 0;
-        x[TT_TIP_R] = stated->has_radius ? stated->radius_mm : 0;
+    for (size_t c = 0; c < model->n_cells; c++) {
+        const struct tt_cell *cell = &model->cells[c];
+        const struct tt_edge *edge = &model->plate->edges[cell->edge];
+        const double *pose_x = model->x + tt_at_pose(cell->setup);
+        if (cell->block != block) {
+            continue;
+        }
+        struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
+        struct tt_plate_xy middle = {0.5 * (edge->from.x_mm + edge->to.x_mm), 0.5 * (edge->from.y_mm + edge->to.y_mm)};
+        struct tt_machine_xy q = tt_pose_place(&pose, 1, middle);
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            sum_x += q.x_mm - model->touch[i].h.x_mm;
+            sum_y += q.y_mm - model->touch[i].h.y_mm;
+        }
+        n += cell->count;
+    }
+    x[TT_TIP_O_X] = sum_x / (double)n;
+    x[TT_TIP_O_Y] = sum_y / (double)n;
+    if (tip < model->machine->n_tips && model->machine->tips[tip].has_radius) {
+        x[TT_TIP_R] = model->machine->tips[tip].radius_mm;
     }
 }
 

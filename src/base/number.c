@@ -15,6 +15,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/decimal.h"
+
 /* Powers of ten that a double holds exactly: 10^22 = 2^22 * 5^22 and 5^22 < 2^53. */
 #define EXACT_POWERS 22
 static const double power_of_ten[EXACT_POWERS + 1] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
@@ -191,34 +193,45 @@ static void add_fixed(struct tt_buffer *buffer, const char *sign, uint64_t n, in
     tt_buffer_add(buffer, text, (size_t)(at - text));
 }
 
+/* The longest is "-0.0000" and 17 digits, or a sign, 17 digits, a point and "e-324". */
+#define LONGEST_GENERAL 32
+
+static char *put(char *at, const char *text, int length)
+{
+    memcpy(at, text, (size_t)length);
+    return at + length;
+}
+
+/* "e-90" */
+static char *put_exponent(char *at, int exponent)
+{
+    char room[20];
+    char *digits = write_digits(room, (uint64_t)(exponent < 0 ? -exponent : exponent));
+    at = put(at, "e-", exponent < 0 ? 2 : 1);
+    return put(at, digits, (int)(room + 20 - digits));
+}
+
 /* @digits with the point behind the first one, times 10^exponent, in the usual form: plain between 1e-5 and 1e17, else with an
  * exponent. */
 static void add_general(struct tt_buffer *buffer, bool negative, const char *digits, int n_digits, int exponent)
 {
-    if (negative) {
-        tt_buffer_putc(buffer, '-');
-    }
+    char text[LONGEST_GENERAL], *at = put(text, "-", negative);
     if (exponent >= 0 && exponent < 17) {
-        int before = exponent + 1;
-        tt_buffer_add(buffer, digits, (size_t)(n_digits < before ? n_digits : before));
-        for (int i = n_digits; i < before; i++) {
-            tt_buffer_putc(buffer, '0');
-        }
+        int before = exponent + 1, given = n_digits < before ? n_digits : before;
+        at = put(put(at, digits, given), "0000000000000000", before - given);
         if (n_digits > before) {
-            tt_buffer_putc(buffer, '.');
-            tt_buffer_add(buffer, digits + before, (size_t)(n_digits - before));
+            at = put(put(at, ".", 1), digits + before, n_digits - before);
         }
     } else if (exponent < 0 && exponent >= -5) {
-        tt_buffer_add(buffer, "0.0000", (size_t)(1 - exponent));
-        tt_buffer_add(buffer, digits, (size_t)n_digits);
+        at = put(put(at, "0.0000", 1 - exponent), digits, n_digits);
     } else {
-        tt_buffer_add(buffer, digits, 1);
+        at = put(at, digits, 1);
         if (n_digits > 1) {
-            tt_buffer_putc(buffer, '.');
-            tt_buffer_add(buffer, digits + 1, (size_t)(n_digits - 1));
+            at = put(put(at, ".", 1), digits + 1, n_digits - 1);
         }
-        tt_buffer_printf(buffer, "e%d", exponent);
+        at = put_exponent(at, exponent);
     }
+    tt_buffer_add(buffer, text, (size_t)(at - text));
 }
 
 /* @value > 0 with @n significant digits: the digits (NUL-terminated) and the exponent of the first one. Only digits are taken
@@ -245,39 +258,9 @@ static double value_of_digits(const char *digits, int exponent)
     return value;
 }
 
-/* A decimal of at most 15 digits with the fewest decimals that reads back as @size > 0, found without printf. Below 10^15 the
- * product is off by less than 1/16 and the quotient is correctly rounded, so the first that reads back is the shortest. */
-static bool short_decimal(double size, uint64_t *n, int *decimals)
+/* By the C library: what base/decimal.h does not serve. */
+static void write_slowly(struct tt_buffer *buffer, bool negative, double size)
 {
-    for (int k = 0; k <= EXACT_POWERS; k++) {
-        double scaled = size * power_of_ten[k];
-        if (scaled >= 1e15) {
-            return false;
-        }
-        double whole = rint(scaled);
-        if (whole > 0.0 && whole / power_of_ten[k] == size) {
-            *n = (uint64_t)whole;
-            *decimals = k;
-            return true;
-        }
-    }
-    return false;
-}
-
-void tt_number_write(struct tt_buffer *buffer, double value)
-{
-    double size = fabs(value);
-    bool negative = signbit(value) != 0;
-    uint64_t n = 0;
-    int decimals = 0;
-    if (size == 0.0) {
-        tt_buffer_puts(buffer, negative ? "-0" : "0");
-        return;
-    }
-    if (size >= 1e-5 && size < 1e15 && short_decimal(size, &n, &decimals)) {
-        add_fixed(buffer, negative ? "-" : "", n, decimals);
-        return;
-    }
     char digits[32];
     int exponent = 0;
     for (int count = DBL_DIG; count <= DBL_DECIMAL_DIG; count++) {
@@ -291,6 +274,24 @@ void tt_number_write(struct tt_buffer *buffer, double value)
         n_digits--;
     }
     add_general(buffer, negative, digits, n_digits, exponent);
+}
+
+void tt_number_write(struct tt_buffer *buffer, double value)
+{
+    double size = fabs(value);
+    bool negative = signbit(value) != 0;
+    uint64_t n = 0;
+    int exponent = 0;
+    if (size == 0.0) {
+        tt_buffer_puts(buffer, negative ? "-0" : "0");
+    } else if (size >= TT_DECIMAL_LOWEST && size < TT_DECIMAL_BEYOND && tt_decimal_shortest(size, &n, &exponent)) {
+        char room[20];
+        char *digits = write_digits(room, n);
+        int n_digits = (int)(room + 20 - digits);
+        add_general(buffer, negative, digits, n_digits, exponent + n_digits - 1);
+    } else {
+        write_slowly(buffer, negative, size);
+    }
 }
 
 /* @size * 10^decimals to the nearest whole number, halves up; false when it does not fit. The product's rounding error is known

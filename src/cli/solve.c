@@ -14,11 +14,15 @@
 #include "cli/inputs.h"
 #include "cli/terminal.h"
 
+#define LEAST_TRIALS 100
+#define MOST_TRIALS 10000000
+#define MOST_SEED 4294967295 /* what the generator takes */
 #define MOST_JOBS 1024 /* threads: more than any machine's cores, few enough that their number never is the fault */
 
 struct arguments {
     struct cli_inputs inputs;
     bool touches, least_squares;
+    size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
 };
 
@@ -63,7 +67,9 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
 {
     const struct cli_objects *objects = job->objects;
     struct tiptrue_sink sink = cli_messages_sink(&outcome->messages);
-    struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares};
+    struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares,
+                                            .monte_carlo = job->arguments->monte_carlo,
+                                            .seed = (unsigned long)job->arguments->seed};
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -190,6 +196,12 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_LEAST_SQUARES:
         arguments->least_squares = true;
         return 0;
+    case CLI_KEY_MONTE_CARLO:
+        arguments->monte_carlo = cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
+        return 0;
+    case CLI_KEY_SEED:
+        arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
+        return 0;
     case CLI_KEY_JOBS:
         arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
         return 0;
@@ -215,6 +227,9 @@ int cli_solve(int argc, char *argv[])
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
         {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
          "Robust step off, every touch counts in full: to compare with other programs, not to work with", 3},
+        {"monte-carlo", CLI_KEY_MONTE_CARLO, "N", 0,
+         "Propagate all distributions through the whole solve in N trials (JCGM 101) and set the outcome beside the stated uncertainty", 3},
+        {"seed", CLI_KEY_SEED, "S", 0, "Seed of the trials' random numbers (default 1)", 3},
         {"jobs", CLI_KEY_JOBS, "N", 0, "Solve N runs at a time (default: one for each core)", 3},
         {0},
     };
@@ -231,7 +246,7 @@ int cli_solve(int argc, char *argv[])
                "the program, 71 out of memory, 74 reading or writing failed. Of several runs, the worst.",
         .children = CHILDREN,
     };
-    struct arguments arguments = {0};
+    struct arguments arguments = {.seed = 1};
     struct cli_objects objects = {0};
     int status;
 

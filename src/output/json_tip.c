@@ -170,6 +170,40 @@ static void write_tip_verdict(struct tt_json *json, const struct tt_tip_result *
     tt_json_close(json, ']');
 }
 
+static void write_trial_axis(struct tt_json *json, const char *key, const struct tt_trial_axis *axis)
+{
+    tt_json_key(json, key);
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, "u_mm", axis->u_mm);
+    tt_json_key_fixed(json, "mean_mm", axis->mean_mm);
+    tt_json_key(json, "interval_mm");
+    tt_json_open(json, '[');
+    tt_json_fixed(json, axis->low_mm);
+    tt_json_fixed(json, axis->high_mm);
+    tt_json_close(json, ']');
+    tt_json_key_fixed(json, "difference_mm", axis->off_mm);
+    tt_json_key_fixed(json, "tolerance_mm", axis->tolerance_mm);
+    tt_json_key_fixed(json, "u_difference_mm", axis->noise_mm);
+    tt_json_key(json, "agrees");
+    tt_json_bool(json, axis->agrees);
+    tt_json_close(json, '}');
+}
+
+static void write_trials(struct tt_json *json, const struct tt_tip_result *t)
+{
+    tt_json_key(json, "monte_carlo");
+    if (t->trials == NULL) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "trials", t->trials->n);
+    write_trial_axis(json, "x", &t->trials->x);
+    write_trial_axis(json, "y", &t->trials->y);
+    tt_json_key_number(json, "region_coverage", t->trials->covered);
+    tt_json_close(json, '}');
+}
+
 void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
 {
     tt_json_open(json, '{');
@@ -185,6 +219,7 @@ void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const s
     write_runout(json, t);
     write_shape(json, t);
     write_budget(json, t);
+    write_trials(json, t);
     tt_json_key_number(json, "prior_share", t->prior_share);
     write_present(json, s, t);
     write_tip_verdict(json, t);

@@ -369,6 +369,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     } else if (s->n_tips > 1) {
         tt_text_tip_tables(&page, s);
     }
+    tt_text_trials(&page, s);
     tt_text_set_aside(&page, s);
     tell_findings(&page, s);
     if (o->observations) {

@@ -33,6 +33,9 @@ void tt_text_tip_block(struct tt_page *page, const struct tiptrue_solution *solu
 void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_budgets(struct tt_page *page, const struct tiptrue_solution *solution);
 
+/* text_trials.c: a propagation of distributions beside the stated uncertainty, if one was asked for. */
+void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solution);
+
 /* text_rows.c: what was set aside, by edge and tip; when every row is asked for, the edges and the rows. */
 void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution);

@@ -41,6 +41,7 @@ struct scene scene_plain(void)
                       .rotations = 12,
                       .first_rotation_deg = 7.5,
                       .sweep_deg = 360,
+                      .spread = 0.13,
                       .seed = 20260401};
     s.edges[0] = scene_edge_at("left", 13.25, 8.5, 0, 3.5, false);
     s.edges[1] = scene_edge_at("right", 21.75, 8.25, 180, 3.5, true);
@@ -94,12 +95,12 @@ static struct scene_row sight(const struct scene *s, size_t setup, size_t mark)
     const struct scene_setup *pose = &s->setups[setup];
     const struct scene_mark *m = &s->marks[mark];
     const struct vector g = group_shift(s, m->group);
-    const struct vector arm = turn(pose->yaw_deg, m->x + m->shift_x + g.x, m->y + m->shift_y + g.y);
+    const struct vector arm = turn(pose->yaw_deg, m->x, m->y), shift = turn(pose->yaw_deg, m->shift_x + g.x, m->shift_y + g.y);
     return (struct scene_row){.is_sight = true,
                               .target = mark,
                               .setup = setup,
-                              .x = pose->mark_x + thermal_scale(s) * arm.x,
-                              .y = pose->mark_y + thermal_scale(s) * arm.y};
+                              .x = pose->mark_x + thermal_scale(s) * arm.x + shift.x,
+                              .y = pose->mark_y + thermal_scale(s) * arm.y + shift.y};
 }
 
 /* What lies between the tip's centre and the latch, when the edge's normal points to @normal_deg of the machine. */
@@ -170,7 +171,7 @@ struct scene_rows scene_simulate(const struct scene *s)
             const size_t tip = i % s->n_tips, edge = i / s->n_tips % s->n_edges, turn_index = i / (s->n_tips * s->n_edges);
             const double rotation_deg = s->first_rotation_deg + s->sweep_deg * (double)turn_index / (double)s->rotations;
             const double feed = s->feed_mm_min[s->feed_mm_min[1] > 0 ? (turn_index + edge) % 2 : 0];
-            rows.row[rows.n++] = touch(s, setup, edge, tip, rotation_deg, 0.3 + 0.13 * (double)(turn_index % 4), feed);
+            rows.row[rows.n++] = touch(s, setup, edge, tip, rotation_deg, 0.3 + s->spread * (double)(turn_index % 4), feed);
         }
     }
     for (size_t i = 0; i < rows.n; i++) {

@@ -73,6 +73,7 @@ struct scene {
     size_t sightings; /* of every mark, in every setup */
     size_t rotations; /* of every tip on every edge, in every setup */
     double first_rotation_deg, sweep_deg; /* rotations are first + sweep i / rotations */
+    double spread; /* along an edge its touches lie at 0.3 to 0.3 + 3 spread of the way */
     double temperature_C; /* logged when the plate expands */
     double feed_mm_min[2]; /* touches take them in turn; the second 0 = one feed, both 0 = not logged */
     double sigma_touch, sigma_sight;
@@ -103,7 +104,7 @@ struct scene_read {
 
 /* Three marks, four edges that face each other across a slot in x and one in y, one tip; nothing symmetric, no scatter, exact log. */
 struct scene scene_plain(void);
-/* The same seen twice as sharply as a bench would: scatters of 3 um (touch) and 2 um (sighting), four decimals. */
+/* The same as a bench would log it: scatters of 3 um (touch) and 2 um (sighting), four decimals. */
 struct scene scene_usual(unsigned long seed);
 /* An edge of length 2 @half whose middle is (@x, @y) and whose free side lies towards @normal_deg; every other one is told by its right
  * side. */

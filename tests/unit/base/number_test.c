@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Numbers as text: the grammar, correct rounding against the C library, digits that read back, and all of it again under a locale whose
- * decimal sign is a comma.
+/* Numbers as text: the grammar, correct rounding against the C library, digits that read back, and all of it again under a locale
+ * whose decimal sign is a comma.
  */
 #include "config.h"
 
@@ -20,7 +20,8 @@
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 #define DRAWS 20000
 
-/* Set by the suite's second run: strtod and printf of the C library then speak another language, so what needs them is left to the first. */
+/* Set by the suite's second run: strtod and printf of the C library then speak another language, so what needs them is left to the
+ * first. */
 static bool comma_locale;
 
 /* splitmix64 (S. Vigna): draws that are the same everywhere. */
@@ -95,7 +96,8 @@ START_TEST(reads_value_and_digits)
         int decimals = 77;
         double value = must_read(readable[i].text, readable[i].point, &decimals);
         ck_assert_msg(value == readable[i].value, "'%s' gives %a, not %a", readable[i].text, value, readable[i].value);
-        ck_assert_msg(decimals == readable[i].decimals, "'%s' has %d decimals, not %d", readable[i].text, decimals, readable[i].decimals);
+        ck_assert_msg(decimals == readable[i].decimals, "'%s' has %d decimals, not %d", readable[i].text, decimals,
+                      readable[i].decimals);
     }
     ck_assert(signbit(must_read("-0.0", '.', NULL)));
     ck_assert(!signbit(must_read("0.0", '.', NULL)));
@@ -105,14 +107,15 @@ END_TEST
 START_TEST(refuses_what_is_no_number)
 {
     static const char *const texts[] = {
-        "+",    "-",     ".",    "-.",    "e5",  "1e",    "1e+", "1e-",  ".e5",   "nan",  "NaN",     "inf", "-inf", "infinity",
-        "0x1F", "1.2.3", "1..2", " 1",    "1 ",  "1,5",   "1_0", "--1",  "+-1",   "1e5.", "1e5e5",   "1e5.5", "12a",  "1'000",
-        "1d5",  "\xD9\xA3", "1\n", "\t1", "1e 5", "0b11", "1f",  "5%",   "1.5mm",
+        "+",        "-",     ".",     "-.",       "e5",  "1e",  "1e+",  "1e-",  ".e5", "nan", "NaN",   "inf",   "-inf",
+        "infinity", "0x1F",  "1.2.3", "1..2",     " 1",  "1 ",  "1,5",  "1_0",  "--1", "+-1", "1e5.",  "1e5e5", "1e5.5",
+        "12a",      "1'000", "1d5",   "\xD9\xA3", "1\n", "\t1", "1e 5", "0b11", "1f",  "5%",  "1.5mm",
     };
     for (size_t i = 0; i < COUNT(texts); i++) {
         double value = 42.5;
         int decimals = 3;
-        ck_assert_msg(tt_number_read(texts[i], strlen(texts[i]), '.', &value, &decimals) == TT_NUMBER_MALFORMED, "'%s' is taken", texts[i]);
+        ck_assert_msg(tt_number_read(texts[i], strlen(texts[i]), '.', &value, &decimals) == TT_NUMBER_MALFORMED, "'%s' is taken",
+                      texts[i]);
         ck_assert(value == 42.5);
         ck_assert_int_eq(decimals, 3);
     }
@@ -191,11 +194,29 @@ START_TEST(writes_the_shortest)
         double value;
         const char *text;
     } table[] = {
-        {0.1, "0.1"}, {0.1 + 0.2, "0.30000000000000004"}, {-41.3012, "-41.3012"}, {25.4, "25.4"}, {1e15, "1000000000000000"},
-        {1e16, "10000000000000000"}, {1e17, "1e17"}, {1e22, "1e22"}, {1e23, "1e23"}, {1.5e300, "1.5e300"}, {123456789.0, "123456789"},
-        {0.00001, "0.00001"}, {0.0000025, "2.5e-6"}, {1.0 / 3.0, "0.3333333333333333"}, {-2.0 / 3.0, "-0.6666666666666666"},
-        {5e-324, "4.94065645841247e-324"}, {DBL_MAX, "1.7976931348623157e308"}, {120.0, "120"}, {0.0, "0"}, {-0.0, "-0"},
-        {9007199254740993.0, "9007199254740992"}, {0.000123456789, "0.000123456789"}, {1.2345e-10, "1.2345e-10"},
+        {0.1, "0.1"},
+        {0.1 + 0.2, "0.30000000000000004"},
+        {-41.3012, "-41.3012"},
+        {25.4, "25.4"},
+        {1e15, "1000000000000000"},
+        {1e16, "10000000000000000"},
+        {1e17, "1e17"},
+        {1e22, "1e22"},
+        {1e23, "1e23"},
+        {1.5e300, "1.5e300"},
+        {123456789.0, "123456789"},
+        {0.00001, "0.00001"},
+        {0.0000025, "2.5e-6"},
+        {1.0 / 3.0, "0.3333333333333333"},
+        {-2.0 / 3.0, "-0.6666666666666666"},
+        {5e-324, "4.94065645841247e-324"},
+        {DBL_MAX, "1.7976931348623157e308"},
+        {120.0, "120"},
+        {0.0, "0"},
+        {-0.0, "-0"},
+        {9007199254740993.0, "9007199254740992"},
+        {0.000123456789, "0.000123456789"},
+        {1.2345e-10, "1.2345e-10"},
     };
     struct tt_buffer buffer = {0};
     for (size_t i = 0; i < COUNT(table); i++) {
@@ -224,7 +245,8 @@ static size_t count_digits(const char *text)
     return n;
 }
 
-/* Coordinates of few decimals as logs have them, and doubles of any size: all read back, none is longer than printf's 15, 16 or 17. */
+/* Coordinates of few decimals as logs have them, and doubles of any size: all read back, none is longer than printf's 15, 16 or 17.
+ */
 START_TEST(written_numbers_read_back)
 {
     uint64_t state = 11;

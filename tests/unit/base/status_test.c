@@ -12,7 +12,8 @@
 START_TEST(fills_all_fields)
 {
     struct tiptrue_error error = {0};
-    ck_assert_int_eq(tt_fail(&error, TIPTRUE_E_DATA, "run.csv", 17, 24, "what to do", "rotation '%s' is %d", "inf", 3), TIPTRUE_E_DATA);
+    ck_assert_int_eq(tt_fail(&error, TIPTRUE_E_DATA, "run.csv", 17, 24, "what to do", "rotation '%s' is %d", "inf", 3),
+                     TIPTRUE_E_DATA);
     ck_assert_int_eq(error.status, TIPTRUE_E_DATA);
     ck_assert_str_eq(error.file, "run.csv");
     ck_assert_uint_eq(error.line, 17);

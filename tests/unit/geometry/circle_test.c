@@ -174,8 +174,8 @@ START_TEST(follows_the_points)
 }
 END_TEST
 
-/* What makes a circle the geometric fit, checked in centre and radius: the gradient of the sum of squared distances is nought but for
- * rounding, and the covariance times the normal matrix is the variance times the unit matrix. */
+/* What makes a circle the geometric fit, checked in centre and radius: the gradient of the sum of squared distances is nought but
+ * for rounding, and the covariance times the normal matrix is the variance times the unit matrix. */
 static void check_geometric(struct tt_circle circle, const struct tt_machine_xy points[], size_t n)
 {
     double gradient[3] = {0};

@@ -178,8 +178,8 @@ START_TEST(derivatives)
 }
 END_TEST
 
-/* An oval tip, 20 um longer towards 25 degrees of its own frame, turned by 40 degrees: it points at 65 degrees of the machine. An edge
- * whose conductor lies there (free side at 245 degrees) is met early, by the full 20 um; one across, by as much late. */
+/* An oval tip, 20 um longer towards 25 degrees of its own frame, turned by 40 degrees: it points at 65 degrees of the machine. An
+ * edge whose conductor lies there (free side at 245 degrees) is met early, by the full 20 um; one across, by as much late. */
 START_TEST(shape_turns_with_the_tip)
 {
     struct truth t = {.radius = 0.3, .normal_deg = 245, .d = 12.5, .rotation_deg = 40, .scale = 1, .n_orders = 1, .orders = {2}};
@@ -225,12 +225,20 @@ START_TEST(shape_angle)
 }
 END_TEST
 
-/* A plate put down again, turned by 180 degrees: an edge that faced +x faces -x; a group shift changes sides with it, so that the sum
- * of the head positions over both is free of it (the reversal method). */
+/* A plate put down again, turned by 180 degrees: an edge that faced +x faces -x; a group shift changes sides with it, so that the
+ * sum of the head positions over both is free of it (the reversal method). */
 START_TEST(reversal)
 {
-    struct truth there = {.mark_x = 12.5, .mark_y = -3.5, .offset_x = -41.25, .offset_y = 12.75, .radius = 0.3, .group_x = 0.044,
-                          .group_y = -0.013, .normal_deg = 20, .d = 15.5, .scale = 1.0002};
+    struct truth there = {.mark_x = 12.5,
+                          .mark_y = -3.5,
+                          .offset_x = -41.25,
+                          .offset_y = 12.75,
+                          .radius = 0.3,
+                          .group_x = 0.044,
+                          .group_y = -0.013,
+                          .normal_deg = 20,
+                          .d = 15.5,
+                          .scale = 1.0002};
     struct truth back = there;
     back.yaw_deg = 180;
     const struct tt_machine_xy one = head(&there, 1.5, 0), two = head(&back, 1.5, 0);
@@ -247,15 +255,25 @@ END_TEST
 /* The machine's sense of rotation is applied by whoever fills the touch in: minus the sine turns runout and shape the other way. */
 START_TEST(clockwise)
 {
-    struct truth t = {.offset_x = 3.25, .offset_y = -1.5, .runout_x = 0.04, .runout_y = -0.025, .radius = 0.3, .normal_deg = 31, .d = 9.5,
-                      .rotation_deg = -50, .scale = 1, .n_orders = 1, .orders = {3}, .shape = {0.012, -0.007}};
+    struct truth t = {.offset_x = 3.25,
+                      .offset_y = -1.5,
+                      .runout_x = 0.04,
+                      .runout_y = -0.025,
+                      .radius = 0.3,
+                      .normal_deg = 31,
+                      .d = 9.5,
+                      .rotation_deg = -50,
+                      .scale = 1,
+                      .n_orders = 1,
+                      .orders = {3},
+                      .shape = {0.012, -0.007}};
     const struct tt_machine_xy h = head(&t, 0.75, 0);
     const struct tt_pose pose = tt_pose_make((struct tt_machine_xy){0, 0}, 0);
     const struct tt_site site = tt_site_make(&pose, cos(31 * DEG), sin(31 * DEG), 9.5);
     /* logged as 50 degrees, clockwise */
     const struct tt_touch touch = {h, cos(50 * DEG), -sin(50 * DEG), 1, 0};
-    const struct tt_touch_state state = {.offset = {3.25, -1.5}, .runout = {0.04, -0.025}, .radius_mm = 0.3, .shape_mm = t.shape,
-                                         .orders = t.orders, .n_orders = 1};
+    const struct tt_touch_state state = {
+        .offset = {3.25, -1.5}, .runout = {0.04, -0.025}, .radius_mm = 0.3, .shape_mm = t.shape, .orders = t.orders, .n_orders = 1};
     double shape[2];
     struct tt_touch_slope slope = {.shape = shape};
     ck_assert_double_eq_tol(tt_touch_residual(&site, &touch, &state, &slope), 0, 1e-14);

@@ -81,15 +81,15 @@ END_TEST
 
 START_TEST(in_order_is_the_same)
 {
-    struct tiptrue_run *by_id = join(logged, plan, FULL), *in_order = join(logged, plan, IN_ORDER);
-    ck_assert_uint_eq(by_id->n_observations, in_order->n_observations);
-    for (size_t i = 0; i < by_id->n_observations; i++) {
-        ck_assert_uint_eq(by_id->observations[i].target, in_order->observations[i].target);
-        ck_assert_double_eq(by_id->observations[i].rotation_rad, in_order->observations[i].rotation_rad);
-        ck_assert_double_eq(by_id->observations[i].h.x_mm, in_order->observations[i].h.x_mm);
-        ck_assert_int_eq(by_id->observations[i].use, in_order->observations[i].use);
+    struct tiptrue_run *paired = join(logged, plan, FULL), *in_order = join(logged, plan, IN_ORDER);
+    ck_assert_uint_eq(paired->n_observations, in_order->n_observations);
+    for (size_t i = 0; i < paired->n_observations; i++) {
+        ck_assert_uint_eq(paired->observations[i].target, in_order->observations[i].target);
+        ck_assert_double_eq(paired->observations[i].rotation_rad, in_order->observations[i].rotation_rad);
+        ck_assert_double_eq(paired->observations[i].h.x_mm, in_order->observations[i].h.x_mm);
+        ck_assert_int_eq(paired->observations[i].use, in_order->observations[i].use);
     }
-    tiptrue_run_free(by_id);
+    tiptrue_run_free(paired);
     tiptrue_run_free(in_order);
 }
 END_TEST

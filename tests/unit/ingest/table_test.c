@@ -71,7 +71,7 @@ static const struct {
     {"\"a\"b,c\nnext,row\n", "1!2[next][row]"},
     {"x\n\"never closed,\ny\n", "1[x]2!"},
     {"# machine: bench-2\na,b\n#end\n", "1#[# machine: bench-2]2[a][b]3#[#end]"},
-    {"# note: x, y;;;;\na;b\n", "1#[# note: x, y]2[a;b]"}, /* the separator is that of the line that came first */
+    {"# note: x, y;;;;\na;b\n", "1#[# note: x, y]2[a][b]"},
     {"\"# note: x, y\",,,\na,b\n", "1#[# note: x, y]2[a][b]"},
     {"a,b,c,d,e,f,g,h,i,j\n", "1[a][b][c][d][e][f][g][h]of 10"},
     {"", ""},
