@@ -13,7 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define FIRST_CAPACITY 256
+/* Bytes of the first block: the result of a run with one tip, so that a batch copies none of its texts. */
+#define FIRST_CAPACITY 8192
 
 /* Room for @more bytes and the NUL; false: out of memory, remembered. */
 static bool reserve(struct tt_buffer *buffer, size_t more)
@@ -52,6 +53,17 @@ void tt_buffer_add(struct tt_buffer *buffer, const char *text, size_t length)
     }
     buffer->length += length;
     buffer->text[buffer->length] = '\0';
+}
+
+char *tt_buffer_room(struct tt_buffer *buffer, size_t most)
+{
+    return reserve(buffer, most) ? buffer->text + buffer->length : NULL;
+}
+
+void tt_buffer_end(struct tt_buffer *buffer, char *end)
+{
+    *end = '\0';
+    buffer->length = (size_t)(end - buffer->text);
 }
 
 void tt_buffer_puts(struct tt_buffer *buffer, const char *text)

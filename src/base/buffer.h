@@ -19,6 +19,11 @@ struct tt_buffer {
 void tt_buffer_add(struct tt_buffer *buffer, const char *text, size_t length);
 void tt_buffer_puts(struct tt_buffer *buffer, const char *text);
 void tt_buffer_putc(struct tt_buffer *buffer, char c);
+/* For writers of many short pieces: @most bytes at the end, to be written by the caller, who then says by tt_buffer_end how far he
+ * came. NULL: out of memory. */
+char *tt_buffer_room(struct tt_buffer *buffer, size_t most);
+/* What was written into the room from its beginning up to @end is now part of the text. */
+void tt_buffer_end(struct tt_buffer *buffer, char *end);
 /* printf in the "C" way of numbers whatever the locale for %d %zu %s %c; floating-point conversions are not allowed: use
  * base/number.h. */
 void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...) TT_PRINTF(2, 3);

@@ -62,7 +62,7 @@ for path in sorted((top / "docs" / "schema").glob("*.schema.json")):
         tally.check(False, f"{path.name}: no schema: {fault.message}")
     validators[schema["title"]] = kind(schema)
     tally.check(schema["title"] == f"tiptrue.{path.name.split('.')[0]}/1", f"{path.name}: its title is {schema['title']}")
-tally.check(len(validators) == 6, f"six schemas, not {len(validators)}")
+tally.check(len(validators) == 7, f"seven schemas, not {len(validators)}")
 
 # Documents of people: every one in the repository.
 for path in sorted([*(top / "examples").rglob("*.json"), *(top / "tests" / "field").rglob("*.json"), *bench.glob("*.json")]):
@@ -97,6 +97,18 @@ with tempfile.TemporaryDirectory() as name:
         of_csv, of_json = (line["tips"][0]["offset_mm"][axis] for line in lines[:2])
         tally.check(abs(of_csv - of_json) < 1e-5, f"offset {axis} is {of_csv} by CSV, {of_json} by JSON")
     result, error = lines[0], lines[2]
+    trials = solve(folder, "--monte-carlo", "2000", "run.csv")[0]
+    expect_good(trials, "output with trials")
+    for tip in trials["tips"]:
+        for axis in "xy":
+            found, stated = tip["monte_carlo"][axis]["u_mm"], tip["u_offset_mm"][axis]
+            # a standard deviation from 2000 trials is known to 1.6 %: five times that
+            tally.check(abs(found / stated - 1) < 0.08, f"{tip['tip']} {axis}: u {stated} stated, {found} by trials")
+    check = subprocess.run([program, "check", "--json", "--plate", "plate.json", "--machine", "machine.json", "run.csv"], cwd=folder,
+                           stdout=subprocess.PIPE, check=False)
+    for line in check.stdout.splitlines():
+        expect_good(json.loads(line), "output of check")
+    tally.check(len(check.stdout.splitlines()) == 1, f"check writes one line, not {check.stdout}")
 
 # What the program writes of recorded and example runs.
 for folder in sorted([*(top / "tests" / "field").iterdir(), top / "examples" / "gauge-board"]):

@@ -26,15 +26,40 @@ START_TEST(pieces_follow_each_other)
 }
 END_TEST
 
+/* A room is at the end, large enough, and counts only as far as it was written; none of it without memory. */
+START_TEST(room_is_filled_by_the_caller)
+{
+    struct tt_buffer buffer = {0};
+    for (size_t i = 0; i < 3000; i++) {
+        char *at = tt_buffer_room(&buffer, 20);
+        ck_assert_ptr_eq(at, buffer.text + buffer.length);
+        memset(at, 'a' + (int)(i % 26), 20);
+        tt_buffer_end(&buffer, at + i % 7);
+    }
+    size_t at = 0;
+    for (size_t i = 0; i < 3000; i++) {
+        for (size_t j = 0; j < i % 7; j++) {
+            ck_assert_int_eq(buffer.text[at++], 'a' + (int)(i % 26));
+        }
+    }
+    ck_assert_uint_eq(buffer.length, at);
+    ck_assert_int_eq(buffer.text[at], '\0');
+    ck_assert_ptr_null(tt_buffer_room(&buffer, SIZE_MAX / 2));
+    ck_assert(buffer.failed);
+    ck_assert_ptr_null(tt_buffer_room(&buffer, 1));
+    tt_buffer_clear(&buffer);
+}
+END_TEST
+
 START_TEST(grows_one_at_a_time)
 {
     struct tt_buffer buffer = {0};
-    for (size_t i = 0; i < 5000; i++) {
+    for (size_t i = 0; i < 20000; i++) {
         tt_buffer_putc(&buffer, (char)('a' + i % 26));
         ck_assert_uint_eq(buffer.length, i + 1);
         ck_assert_int_eq(buffer.text[i + 1], '\0');
     }
-    for (size_t i = 0; i < 5000; i++) {
+    for (size_t i = 0; i < 20000; i++) {
         ck_assert_int_eq(buffer.text[i], (char)('a' + i % 26));
     }
     tt_buffer_clear(&buffer);
@@ -44,9 +69,9 @@ END_TEST
 /* Every length around the capacities, where an error of one would show under the sanitizer. */
 START_TEST(prints_any_length)
 {
-    static char text[1200];
+    static char text[18000];
     memset(text, 'x', sizeof(text) - 1);
-    for (int length = 0; length < 1100; length++) {
+    for (int length = 0; length < 17000; length += length < 8000 || (length > 8400 && length < 16200) ? 97 : 1) {
         struct tt_buffer buffer = {0};
         tt_buffer_printf(&buffer, "%.*s", length, text);
         ck_assert_uint_eq(buffer.length, (size_t)length);
@@ -103,6 +128,7 @@ int main(void)
     Suite *suite = suite_create("base/buffer");
     TCase *tests = tcase_create("buffer");
     tcase_add_test(tests, pieces_follow_each_other);
+    tcase_add_test(tests, room_is_filled_by_the_caller);
     tcase_add_test(tests, grows_one_at_a_time);
     tcase_add_test(tests, prints_any_length);
     tcase_add_test(tests, reset_keeps_the_memory);
