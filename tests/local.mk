@@ -3,6 +3,9 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/unit/adjust/covariance_test \
+  tests/unit/adjust/determinacy_test \
+  tests/unit/adjust/findings_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/reference_test \
   tests/unit/adjust/symmetry_test \
@@ -34,6 +37,9 @@ unit_tests = \
   tests/unit/output/text_test
 
 # Tests that share a helper.
+tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c tests/unit/adjust/scene.c
+tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c tests/unit/adjust/scene.c
+tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c tests/unit/adjust/scene.c
 
@@ -57,6 +63,8 @@ test_data = \
   tests/data \
   tests/field \
   tests/reference \
+  tests/simulation \
+  tests/speed \
   tests/unit/adjust/scene.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \

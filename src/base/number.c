@@ -174,23 +174,25 @@ static char *write_digits(char room[20], uint64_t n)
     return at;
 }
 
-/* n * 10^-decimals, with all its decimals (0..22), the sign first. */
+/* n * 10^-decimals, with all its decimals (0..22), the sign (one character or none) first. */
 static void add_fixed(struct tt_buffer *buffer, const char *sign, uint64_t n, int decimals)
 {
-    char room[20], text[64];
-    char *digits = write_digits(room, n);
-    int n_digits = (int)(room + 20 - digits);
-    char *at = text;
-    while (*sign != '\0') {
-        *at++ = *sign++;
+    char room[48], *end = room + sizeof(room), *at = end;
+    for (int place = 0; place < decimals; place++) {
+        *--at = (char)('0' + n % 10);
+        n /= 10;
     }
-    for (int place = n_digits > decimals ? n_digits : decimals + 1; place > 0; place--) {
-        if (place == decimals) {
-            *at++ = '.';
-        }
-        *at++ = place > n_digits ? '0' : digits[n_digits - place];
+    if (decimals > 0) {
+        *--at = '.';
     }
-    tt_buffer_add(buffer, text, (size_t)(at - text));
+    do {
+        *--at = (char)('0' + n % 10);
+        n /= 10;
+    } while (n > 0);
+    if (*sign != '\0') {
+        *--at = *sign;
+    }
+    tt_buffer_add(buffer, at, (size_t)(end - at));
 }
 
 /* The longest is "-0.0000" and 17 digits, or a sign, 17 digits, a point and "e-324". */

@@ -60,8 +60,8 @@ static size_t enter(struct tt_builder *builder, struct tt_names *names, const ch
     return names->count - 1;
 }
 
-static void tell_unknown(struct tt_builder *builder, const struct tt_names *known, const char *one, const char *many, const char *name,
-                         size_t length, struct tt_origin origin)
+static void tell_unknown(struct tt_builder *builder, const struct tt_names *known, const char *one, const char *many,
+                         const char *name, size_t length, struct tt_origin origin)
 {
     char hint[TT_HINT_SIZE];
     tt_names_hint(known->texts, known->count, many, name, length, hint);
@@ -82,8 +82,10 @@ static size_t find_feature(struct tt_builder *builder, struct tt_names *names, c
     bool is_other = others != NULL && others->count > 0 && tt_names_find((struct tt_names *)others, name, length) != TT_NONE;
     if (is_other) {
         bool wants_edge = names == &builder->edges;
-        tt_fault(builder->diagnose, place_of(builder, origin), wants_edge ? "marks are sighted, edges are touched" : "edges are touched, marks are sighted",
-                 "'%s' is %s, and %s is expected", tt_shown(name, length).text, wants_edge ? "a mark" : "an edge", wants_edge ? "an edge" : "a mark");
+        tt_fault(builder->diagnose, place_of(builder, origin),
+                 wants_edge ? "marks are sighted, edges are touched" : "edges are touched, marks are sighted",
+                 "'%s' is %s, and %s is expected", tt_shown(name, length).text, wants_edge ? "a mark" : "an edge",
+                 wants_edge ? "an edge" : "a mark");
         return TT_NONE;
     }
     tell_unknown(builder, names, one, many, name, length, origin);
@@ -131,8 +133,8 @@ size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t len
         return index;
     }
     if (builder->setups.count == TT_MOST_SETUPS) {
-        tt_fault(builder->diagnose, place_of(builder, origin), "a setup is one placement of the plate; is another thing in its place?",
-                 "more than %d setups", TT_MOST_SETUPS);
+        tt_fault(builder->diagnose, place_of(builder, origin),
+                 "a setup is one placement of the plate; is another thing in its place?", "more than %d setups", TT_MOST_SETUPS);
         return TT_NONE;
     }
     return enter(builder, &builder->setups, name, length);
@@ -208,7 +210,8 @@ static void infer_find(struct tt_builder *builder)
     }
     if (pairs > 0) {
         run->find_inferred = true;
-        tt_note(builder->diagnose, (struct tt_place){builder->diagnose->file, line, 0}, "a column 'stage' with 'find' and 'measure' says it for sure",
+        tt_note(builder->diagnose, (struct tt_place){builder->diagnose->file, line, 0},
+                "a column 'stage' with 'find' and 'measure' says it for sure",
                 "%zu %s directly followed by a slower one of the same edge, tip and rotation: taken as 'find', and not used", pairs,
                 pairs == 1 ? "touch is" : "touches are each");
     }

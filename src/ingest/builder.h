@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run under construction: names become indexes, rows become observations, and what only all rows together show (fast and slow touches,
- * printed digits) is found at the end. Knows no file format.
+/* A run under construction: names become indexes, rows become observations, and what only all rows together show (fast and slow
+ * touches, printed digits) is found at the end. Knows no file format.
  */
 #ifndef TT_INGEST_BUILDER_H
 #define TT_INGEST_BUILDER_H
@@ -29,12 +29,12 @@ struct tt_builder {
     const struct tiptrue_machine *machine; /* NULL: likewise */
     const char *plan_file;                 /* of the moves */
     struct tiptrue_run *run;
-    struct tt_arena scratch;               /* the name tables */
+    struct tt_arena scratch; /* the name tables */
     struct tt_names marks, edges, pads, tips, setups;
-    size_t capacity;       /* of run->observations */
-    double mm_per_unit;    /* of h, z and feed, which stay in the file's unit until the end */
-    bool states_units;     /* the file does, so that a second time is a contradiction */
-    bool states_stage;     /* the file says which touches are find */
+    size_t capacity;    /* of run->observations */
+    double mm_per_unit; /* of h, z and feed, which stay in the file's unit until the end */
+    bool states_units;  /* the file does, so that a second time is a contradiction */
+    bool states_stage;  /* the file says which touches are find */
     bool has_first_time;
     double first_time_s;
     int sighting_decimals, touch_decimals; /* most digits printed behind the point; INT_MIN = none yet */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Plain read(2) rather than a mapping: a mapped log that another process cuts would end the program with a signal, and a pipe cannot be
- * mapped. The block is as large as the file says it is, and doubles where it says nothing.
+/* Plain read(2) rather than a mapping: a mapped log that another process cuts would end the program with a signal, and a pipe
+ * cannot be mapped. The block is as large as the file says it is, and doubles where it says nothing.
  */
 #include "config.h"
 
@@ -126,17 +126,4 @@ void tt_bytes_clear(struct tt_bytes *bytes)
 {
     free(bytes->text);
     *bytes = (struct tt_bytes){0};
-}
-
-void tt_bytes_digest(const char *text, size_t length, char digest[17])
-{
-    uint64_t hash = UINT64_C(14695981039346656037);
-    for (size_t i = 0; i < length; i++) {
-        hash = (hash ^ (unsigned char)text[i]) * UINT64_C(1099511628211);
-    }
-    for (int i = 15; i >= 0; i--) {
-        digest[i] = "0123456789abcdef"[hash & 15];
-        hash >>= 4;
-    }
-    digest[16] = '\0';
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A controller's log joined to its plan: by the reports' ids if the pattern has them, else in order. A pairing that could be shifted is
- * refused, never guessed.
+/* A controller's log joined to its plan: by the reports' ids if the pattern has them, else in order. A pairing that could be
+ * shifted is refused, never guessed.
  */
 #include "config.h"
 
@@ -19,8 +19,8 @@ struct joiner {
     const struct tiptrue_plan *plan;
     struct tt_pattern *pattern;
     struct tt_reports reports;
-    struct tt_names ids;      /* of the plan's moves that have one */
-    size_t *moves;            /* index of the move of each id */
+    struct tt_names ids;             /* of the plan's moves that have one */
+    size_t *moves;                   /* index of the move of each id */
     const struct tt_report **paired; /* by move; NULL: none */
 };
 
@@ -122,7 +122,8 @@ static void tell_unpaired(struct joiner *joiner)
     }
     if (last < n) {
         tt_fault(diagnose, tt_place_file(diagnose), "if these moves were not made or not reported, take them out of the plan",
-                 "the log looks cut short: the last %zu of %zu moves have no report, from %s on", n - last, n, shown_move(joiner, last).text);
+                 "the log looks cut short: the last %zu of %zu moves have no report, from %s on", n - last, n,
+                 shown_move(joiner, last).text);
     }
     if (missing > 0) {
         tt_warn(diagnose, tt_place_file(diagnose), "controllers that do not report failed moves leave such gaps",
@@ -138,8 +139,8 @@ static void pair_by_id(struct joiner *joiner)
         size_t move = find_move(joiner, report->id);
         const char *shown = report->id;
         if (move == TT_NONE) {
-            tt_fault(diagnose, tt_place_at(diagnose, report->at), "is it the plan of this log?", "the plan has no move with id '%s'",
-                     tt_shown(shown, strlen(shown)).text);
+            tt_fault(diagnose, tt_place_at(diagnose, report->at), "is it the plan of this log?",
+                     "the plan has no move with id '%s'", tt_shown(shown, strlen(shown)).text);
         } else if (joiner->paired[move] != NULL) {
             tt_fault(diagnose, tt_place_at(diagnose, report->at), "are there two logs in one file?",
                      "a second report with id '%s', the first is in line %zu", tt_shown(shown, strlen(shown)).text,
@@ -172,11 +173,13 @@ static void join(struct joiner *joiner)
 {
     struct tt_diagnose *diagnose = joiner->builder->diagnose;
     if (!tt_pattern_has(joiner->pattern, TT_GROUP_OK)) {
-        tt_warn(diagnose, tt_place_file(diagnose), "name a group 'ok' in the pattern if the log says which moves failed",
-                "the pattern has no group 'ok': a failed move cannot be told from a contact, but for a report equal to the one before");
+        tt_warn(
+            diagnose, tt_place_file(diagnose), "name a group 'ok' in the pattern if the log says which moves failed",
+            "the pattern has no group 'ok': a failed move cannot be told from a contact, but for a report equal to the one before");
     }
     if (joiner->reports.count == 0) {
-        tt_fault(diagnose, tt_place_file(diagnose), "try the pattern on one line of the log", "the pattern finds no report in the log");
+        tt_fault(diagnose, tt_place_file(diagnose), "try the pattern on one line of the log",
+                 "the pattern finds no report in the log");
     } else if (tt_pattern_has(joiner->pattern, TT_GROUP_ID)) {
         pair_by_id(joiner);
     } else {
@@ -195,8 +198,8 @@ enum tiptrue_status tt_run_read_controller(struct tt_builder *builder, const str
     }
     enum tiptrue_status status = tt_pattern_new(pattern, builder->diagnose, &joiner.pattern, error);
     if (status == TIPTRUE_OK) {
-        status = tt_reports_read(joiner.pattern, builder->diagnose, tt_any_position_mm.highest / builder->mm_per_unit, &builder->scratch,
-                                 &joiner.reports, error);
+        status = tt_reports_read(joiner.pattern, builder->diagnose, tt_any_position_mm.highest / builder->mm_per_unit,
+                                 &builder->scratch, &joiner.reports, error);
     }
     if (status == TIPTRUE_OK && builder->diagnose->faults == 0) {
         join(&joiner);

@@ -75,7 +75,8 @@ void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *h
     diagnose->faults++;
     if (diagnose->faults > TT_MOST_FAULTS) {
         if (diagnose->faults == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose), "there are more faults, which are not shown", "mend these first");
+            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose), "there are more faults, which are not shown",
+                 "mend these first");
         }
         return;
     }

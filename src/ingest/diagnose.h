@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What is wrong or odd in a file, told to the caller's sink with its place, and counted: up to TT_MOST_FAULTS faults and as many warnings. */
+/* What is wrong or odd in a file, told to the caller's sink with its place, and counted: up to TT_MOST_FAULTS faults and as many
+ * warnings. */
 #ifndef TT_INGEST_DIAGNOSE_H
 #define TT_INGEST_DIAGNOSE_H
 
@@ -21,9 +22,9 @@ struct tt_diagnose {
     const struct tiptrue_sink *sink; /* may be NULL */
     struct tiptrue_error *error;     /* may be NULL; receives the first fault */
     const char *file;
-    const char *text, *end;          /* the file's text, without its byte order mark */
-    const char *seen;                /* the last place asked for, so that asking in order costs one pass */
-    size_t line, column;             /* of it */
+    const char *text, *end; /* the file's text, without its byte order mark */
+    const char *seen;       /* the last place asked for, so that asking in order costs one pass */
+    size_t line, column;    /* of it */
     size_t faults, warnings;
 };
 

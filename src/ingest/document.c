@@ -28,7 +28,8 @@ static enum tiptrue_status read_text(const struct tt_document *document, const c
         return tt_fail_memory(error);
     }
     tt_diagnose_init(&diagnose, sink, error, *document->file, bytes->text + mark, bytes->length - mark);
-    if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose) && tt_json_read(&fields.json, &diagnose, diagnose.text, diagnose.end, NULL)) {
+    if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose) &&
+        tt_json_read(&fields.json, &diagnose, diagnose.text, diagnose.end, NULL)) {
         read_tree(document, &fields);
     }
     bool out_of_memory = fields.out_of_memory || fields.json.out_of_memory;

@@ -9,14 +9,15 @@
 
 struct tt_document {
     const char *schema;
-    void (*read)(void *object, struct tt_fields *fields); /* from fields->json.root, whose schema is right and whose units are read */
+    void (*read)(void *object,
+                 struct tt_fields *fields); /* from fields->json.root, whose schema is right and whose units are read */
     void *object;
     struct tt_arena *arena; /* the object's own */
     const char **file;      /* receives the file's name */
 };
 
-TT_MUST_USE enum tiptrue_status tt_document_read(const struct tt_document *document, const char *path, const struct tiptrue_sink *sink,
-                                                 struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_document_read(const struct tt_document *document, const char *path,
+                                                 const struct tiptrue_sink *sink, struct tiptrue_error *error);
 /* From memory; @name stands for the file's. */
 TT_MUST_USE enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, const char *name, const char *text,
                                                        size_t length, const struct tiptrue_sink *sink, struct tiptrue_error *error);

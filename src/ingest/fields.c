@@ -36,7 +36,8 @@ const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char 
         return item;
     }
     if (need == TT_REQUIRED) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL, "%s: '%s' is missing", what, key);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL, "%s: '%s' is missing", what,
+                 key);
     }
     return NULL;
 }
@@ -114,7 +115,8 @@ bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *
     return item != NULL && read_number(fields, item, what, key, fields->mm_per_unit, bounds, value_mm);
 }
 
-bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need, double xy_mm[2])
+bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
+                 double xy_mm[2])
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item == NULL) {
@@ -141,7 +143,8 @@ bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what,
     const cJSON *u = tt_field(fields, object, what, "u", tolerance != NULL ? TT_OPTIONAL : need);
     if (u != NULL && tolerance != NULL) {
         tt_fault(fields->diagnose, tt_json_key_place(&fields->json, tolerance),
-                 "'u' is a standard uncertainty, 'tolerance' a half-width; leave one of them", "%s: both 'u' and 'tolerance' are stated", what);
+                 "'u' is a standard uncertainty, 'tolerance' a half-width; leave one of them",
+                 "%s: both 'u' and 'tolerance' are stated", what);
         return false;
     }
     if (u != NULL) {
@@ -214,7 +217,8 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object)
 {
     fields->mm_per_unit = 1.0;
     const cJSON *item = tt_field(fields, object, "file", "units", TT_OPTIONAL);
-    if (item != NULL && !(cJSON_IsString(item) && tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
+    if (item != NULL &&
+        !(cJSON_IsString(item) && tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
         const struct tt_json_where *where = tt_json_where(&fields->json, item);
         tt_fault(fields->diagnose, tt_json_place(&fields->json, item), TT_UNITS_HINT, "unknown units %s",
                  tt_shown(where->value, value_length(where)).text);

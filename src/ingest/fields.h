@@ -14,7 +14,7 @@
 struct tt_fields {
     struct tt_json json;
     struct tt_diagnose *diagnose;
-    struct tt_arena *arena;  /* texts are copied here */
+    struct tt_arena *arena; /* texts are copied here */
     double mm_per_unit;
     bool out_of_memory;
 };
@@ -54,7 +54,8 @@ bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *
                      const struct tt_bounds *bounds, double *value_mm);
 
 /* [x, y], lengths. */
-bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need, double xy_mm[2]);
+bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
+                 double xy_mm[2]);
 
 /* The standard uncertainty "u", or "tolerance" / sqrt(3) (a rectangular distribution, JCGM 100:2008, 4.3.7); both is a fault. */
 bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,

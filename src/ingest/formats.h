@@ -11,7 +11,7 @@ void tt_run_read_json(struct tt_builder *builder);
 
 /* A controller's log joined to @plan by what @pattern finds.
  * TIPTRUE_E_USAGE: the pattern is wrong, or costs too much; TIPTRUE_OK also when faults were told. */
-TT_MUST_USE enum tiptrue_status tt_run_read_controller(struct tt_builder *builder, const struct tiptrue_plan *plan, const char *pattern,
-                                                       struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_run_read_controller(struct tt_builder *builder, const struct tiptrue_plan *plan,
+                                                       const char *pattern, struct tiptrue_error *error);
 
 #endif

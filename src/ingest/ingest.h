@@ -20,20 +20,25 @@ TT_MUST_USE enum tiptrue_status tt_machine_read(const char *path, const struct t
 TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
                                              struct tiptrue_error *error);
 /* As tiptrue_run_read. */
-TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                            const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
-                                            struct tiptrue_run **run, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,
+                                            const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                            const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                            struct tiptrue_error *error);
 
 /* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
-TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
-                                                    struct tiptrue_plate **plate, struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
-                                                      struct tiptrue_machine **machine, struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
-                                                   struct tiptrue_plan **plan, struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_plate *plate,
-                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length,
+                                                    const struct tiptrue_sink *sink, struct tiptrue_plate **plate,
+                                                    struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length,
+                                                      const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
+                                                      struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length,
+                                                   const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
+                                                   struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length,
+                                                  const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                                  const struct tiptrue_plan *plan, const char *pattern,
+                                                  const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                                   struct tiptrue_error *error);
 
 #endif

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The outermost object is walked here, member by member: each is checked, then read by cJSON into the tree. A streamed array gets a tree
- * per element, which is given back at once. cJSON's children stand in the order of the text, so that counting through the tree in that
- * order pairs it with the recorded places.
+/* The outermost object is walked here, member by member: each is checked, then read by cJSON into the tree. A streamed array gets a
+ * tree per element, which is given back at once. cJSON's children stand in the order of the text, so that counting through the tree
+ * in that order pairs it with the recorded places.
  */
 #include "config.h"
 
@@ -49,8 +49,8 @@ static void tell_doubled(struct tt_json *json, const cJSON *first, const cJSON *
 {
     struct tt_place place = tt_json_place(json, first);
     size_t line = place.line;
-    tt_fault(json->diagnose, tt_json_key_place(json, again), "leave one of them", "key '%s' stands twice in one object, first in line %zu",
-             tt_shown(again->string, strlen(again->string)).text, line);
+    tt_fault(json->diagnose, tt_json_key_place(json, again), "leave one of them",
+             "key '%s' stands twice in one object, first in line %zu", tt_shown(again->string, strlen(again->string)).text, line);
 }
 
 static int compare_keys(const void *a, const void *b)
@@ -207,13 +207,14 @@ static const char *read_members(struct tt_json *json, const char *at, const stru
     return at;
 }
 
-bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end, const struct tt_json_stream *stream)
+bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end,
+                  const struct tt_json_stream *stream)
 {
     *json = (struct tt_json){.diagnose = diagnose};
     const char *at = tt_json_blanks(text);
     if (*at != '{') {
-        tt_fault(diagnose, tt_place_at(diagnose, at), "is it the file that was meant?", "'%s', where '{' is expected: this is no JSON object",
-                 tt_shown(at, strcspn(at, "\r\n")).text);
+        tt_fault(diagnose, tt_place_at(diagnose, at), "is it the file that was meant?",
+                 "'%s', where '{' is expected: this is no JSON object", tt_shown(at, strcspn(at, "\r\n")).text);
         return false;
     }
     json->root = cJSON_CreateObject();

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A JSON text (RFC 8259) as cJSON's tree, with the place of every value and key in the file. The grammar is checked here first, strictly:
- * cJSON by itself takes leading zeros, raw control characters, 1e999, doubled keys and text behind the end.
+/* A JSON text (RFC 8259) as cJSON's tree, with the place of every value and key in the file. The grammar is checked here first,
+ * strictly: cJSON by itself takes leading zeros, raw control characters, 1e999, doubled keys and text behind the end.
  */
 #ifndef TT_INGEST_JSON_H
 #define TT_INGEST_JSON_H
@@ -42,7 +42,8 @@ struct tt_json {
 /* Read the object that fills [text, end); *end is '\0'. @stream may be NULL. true: its grammar is right, and json->root is its tree
  * (doubled keys, and what the stream found, are told all the same).
  * Either way tt_json_clear gives everything back. */
-bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end, const struct tt_json_stream *stream);
+bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end,
+                  const struct tt_json_stream *stream);
 void tt_json_clear(struct tt_json *json);
 
 const struct tt_json_where *tt_json_where(const struct tt_json *json, const cJSON *item);

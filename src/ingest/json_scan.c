@@ -36,10 +36,10 @@ const char *tt_json_unexpected(struct tt_json *json, const char *at, const char 
         tt_fault(json->diagnose, place, "the file looks cut short", "the file ends where %s is expected", expected);
     } else {
         size_t length = strcspn(at, " \t\r\n,:;[]{}\"");
-        const char *hint = strchr("/#", *at) != NULL      ? "JSON has no comments; a member \"note\" may stand at the top level"
-                           : strchr("'`", *at) != NULL    ? "JSON strings stand in double quotation marks"
+        const char *hint = strchr("/#", *at) != NULL       ? "JSON has no comments; a member \"note\" may stand at the top level"
+                           : strchr("'`", *at) != NULL     ? "JSON strings stand in double quotation marks"
                            : strchr("+.NIni", *at) != NULL ? "JSON numbers begin with a digit or '-', and are finite"
-                                                          : NULL;
+                                                           : NULL;
         tt_fault(json->diagnose, place, hint, "'%s' where %s is expected", tt_shown(at, length > 0 ? length : 1).text, expected);
     }
     return NULL;
@@ -153,7 +153,8 @@ static const char *scan_string(struct tt_json *json, const char *at)
         } else if (c == '\0') {
             return tell(json, first, "the file looks cut short", "a string is not closed before the file ends");
         } else if (c < 0x20) {
-            return tell(json, at, "write \\n for a line end, \\t for a tab; or is a quotation mark missing?", "a control character in a string");
+            return tell(json, at, "write \\n for a line end, \\t for a tab; or is a quotation mark missing?",
+                        "a control character in a string");
         } else {
             at++;
         }

@@ -11,7 +11,7 @@
 #include "model/run.h"
 
 #define TT_KINDS 4
-extern const char *const tt_kind_words[TT_KINDS];   /* by enum tt_kind */
+extern const char *const tt_kind_words[TT_KINDS]; /* by enum tt_kind */
 #define TT_STAGES 2
 extern const char *const tt_stage_words[TT_STAGES]; /* find, measure */
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue.machine/1: all of it may be left out but schema and name. An uncertainty of 0 would claim perfect knowledge and is refused. */
+/* tiptrue.machine/1: all of it may be left out but schema and name. An uncertainty of 0 would claim perfect knowledge and is
+ * refused. */
 #include "config.h"
 
 #include <stdio.h>
@@ -148,7 +149,8 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
     tt_field_unknown(fields, object, "limits", known, COUNT(known));
     limits->has_permitted_error =
         tt_field_length(fields, object, "limits", "permitted_error", TT_OPTIONAL, bounds, &limits->permitted_error_mm);
-    limits->has_expanded = tt_field_length(fields, object, "limits", "expanded_uncertainty", TT_OPTIONAL, bounds, &limits->expanded_mm);
+    limits->has_expanded =
+        tt_field_length(fields, object, "limits", "expanded_uncertainty", TT_OPTIONAL, bounds, &limits->expanded_mm);
     limits->has_runout = tt_field_length(fields, object, "limits", "runout", TT_OPTIONAL, bounds, &limits->runout_mm);
 }
 

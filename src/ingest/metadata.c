@@ -17,7 +17,8 @@ const char *const tt_metadata_keys[TT_METADATA] = {
 static size_t find_key(const struct tt_cell *key)
 {
     size_t i = 0;
-    while (i < TT_METADATA && !(strlen(tt_metadata_keys[i]) == key->length && memcmp(tt_metadata_keys[i], key->text, key->length) == 0)) {
+    while (i < TT_METADATA &&
+           !(strlen(tt_metadata_keys[i]) == key->length && memcmp(tt_metadata_keys[i], key->text, key->length) == 0)) {
         i++;
     }
     return i;
@@ -83,8 +84,8 @@ static void set_started(struct tt_builder *builder, const struct tt_cell *key, c
         set_text(builder, key, value, &builder->run->started);
     } else {
         tt_warn(builder->diagnose, tt_place_at(builder->diagnose, value->at),
-                "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00", "started '%s' is not a time of RFC 3339, and is not used",
-                tt_shown(value->text, value->length).text);
+                "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00",
+                "started '%s' is not a time of RFC 3339, and is not used", tt_shown(value->text, value->length).text);
     }
 }
 
@@ -145,12 +146,14 @@ void tt_metadata_compare(struct tt_builder *builder)
     const struct tiptrue_machine *machine = builder->machine;
     struct tt_place place = tt_place_file(builder->diagnose);
     if (machine != NULL && run->machine != NULL && strcmp(run->machine, machine->name) != 0) {
-        tt_warn(builder->diagnose, place, "is it the machine file that was meant?", "the run was made on machine '%s', and the machine file is of '%s'",
+        tt_warn(builder->diagnose, place, "is it the machine file that was meant?",
+                "the run was made on machine '%s', and the machine file is of '%s'",
                 tt_shown(run->machine, strlen(run->machine)).text, tt_shown(machine->name, strlen(machine->name)).text);
     }
     if (plate != NULL && run->plate != NULL && strcmp(run->plate, plate->name) != 0 &&
         (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0)) {
-        tt_warn(builder->diagnose, place, "is it the plate file that was meant?", "the run was made on plate '%s', and the plate file is of '%s'",
-                tt_shown(run->plate, strlen(run->plate)).text, tt_shown(plate->name, strlen(plate->name)).text);
+        tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
+                "the run was made on plate '%s', and the plate file is of '%s'", tt_shown(run->plate, strlen(run->plate)).text,
+                tt_shown(plate->name, strlen(plate->name)).text);
     }
 }

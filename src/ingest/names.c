@@ -183,6 +183,7 @@ void tt_names_hint(const char *const *known, size_t n, const char *what, const c
             snprintf(hint + used, TT_HINT_SIZE - (size_t)used, ", and %zu more", n - i);
             return;
         }
-        used += snprintf(hint + used, TT_HINT_SIZE - (size_t)used, "%s '%s'", i > 0 ? "," : "", tt_shown(known[i], strlen(known[i])).text);
+        used += snprintf(hint + used, TT_HINT_SIZE - (size_t)used, "%s '%s'", i > 0 ? "," : "",
+                         tt_shown(known[i], strlen(known[i])).text);
     }
 }

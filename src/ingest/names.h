@@ -16,8 +16,8 @@ struct tt_names {
     const char **texts;     /* borrowed, NUL-terminated */
     size_t *lengths;
     size_t count, capacity;
-    size_t last;            /* found last: rows come in runs of one name */
-    uint32_t *slots;        /* index + 1, 0 = free; NULL while the names are few */
+    size_t last;     /* found last: rows come in runs of one name */
+    uint32_t *slots; /* index + 1, 0 = free; NULL while the names are few */
     size_t n_slots;
 };
 

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Reports of one feature lie near each other, those of different features far apart. So for every place where the gap could be, the two
- * are paired around it, and the way from each report to the one before of the same feature and tip is added up, less a reward for each such
- * pair: the gap is where the sum is least. Which move within a row of the same feature is wanting hardly shows in that, so the answer is
- * a range. A pair of moves adds the same to a range of places, so that the cost is linear in the moves (and n log n for a quartile).
+/* Reports of one feature lie near each other, those of different features far apart. So for every place where the gap could be, the
+ * two are paired around it, and the way from each report to the one before of the same feature and tip is added up, less a reward
+ * for each such pair: the gap is where the sum is least. Which move within a row of the same feature is wanting hardly shows in
+ * that, so the answer is a range. A pair of moves adds the same to a range of places, so that the cost is linear in the moves (and
+ * n log n for a quartile).
  */
 #include "config.h"
 
@@ -20,15 +21,16 @@
 /* How far back the move before of the same feature is looked for. In plans that mix more features, the place is less sure. */
 #define LOOK_BACK 64
 
-#define TWO_REASONS                                                                                                  \
-    "controllers that do not log failed moves, and logs that leave out a line equal to the one before, both do this; " \
+#define TWO_REASONS                                                                                                                \
+    "controllers that do not log failed moves, and logs that leave out a line equal to the one before, both do this; "             \
     "ids in the reports make the pairing sure"
 
 /* A pair of the same feature counts as near up to this many times the usual way between two. Between 2 and 10 the ranges found in a
  * field log without one of its lines all held the right move. */
 #define NEAR 3.0
 
-/* Place k of the gap: k moves and k reports are paired before it. Behind it, move j belongs to report j - @skipped_moves + @skipped_reports. */
+/* Place k of the gap: k moves and k reports are paired before it. Behind it, move j belongs to report j - @skipped_moves +
+ * @skipped_reports. */
 struct parting {
     const struct tiptrue_plan *plan;
     const struct tt_reports *reports;
@@ -87,8 +89,8 @@ static void add_to(struct parting *parting, size_t first, size_t last, double va
     }
 }
 
-/* The pair of move @j and the one before of its feature, wherever the gap is: behind both, between them, before both, or on the earlier
- * one, whose own earlier one then stands in. */
+/* The pair of move @j and the one before of its feature, wherever the gap is: behind both, between them, before both, or on the
+ * earlier one, whose own earlier one then stands in. */
 static void add_pair(struct parting *parting, size_t j, size_t earlier)
 {
     size_t skipped = parting->skipped_moves;
@@ -118,7 +120,8 @@ static int compare(const void *a, const void *b)
     return (first > second) - (first < second);
 }
 
-/* The usual way from a report to the next of its feature: the lower quartile of all ways, since most next reports are of the same one. */
+/* The usual way from a report to the next of its feature: the lower quartile of all ways, since most next reports are of the same
+ * one. */
 static double usual_way(const struct parting *parting, double *room)
 {
     size_t n = parting->reports->count - 1;
@@ -159,8 +162,8 @@ static struct shown_move shown_move(const struct tiptrue_plan *plan, size_t inde
     return shown;
 }
 
-/* The places about the best one that are as good within one usual way, as whole rows of moves of the same feature, into a fault at the first
- * one's report. */
+/* The places about the best one that are as good within one usual way, as whole rows of moves of the same feature, into a fault at
+ * the first one's report. */
 static void tell_place(const struct parting *parting, struct tt_diagnose *diagnose, size_t best)
 {
     const struct tiptrue_plan *plan = parting->plan;

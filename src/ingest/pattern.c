@@ -52,8 +52,9 @@ static enum tiptrue_status tell_wrong(int code, size_t offset, struct tiptrue_er
         return tt_fail_memory(error);
     }
     pcre2_get_error_message(code, why, sizeof(why));
-    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "a regular expression of PCRE2 is expected, such as X:(?<x>\\S+) Y:(?<y>\\S+)",
-                   "pattern, character %zu: %s", offset + 1, (const char *)why);
+    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                   "a regular expression of PCRE2 is expected, such as X:(?<x>\\S+) Y:(?<y>\\S+)", "pattern, character %zu: %s",
+                   offset + 1, (const char *)why);
 }
 
 static enum tiptrue_status compile(struct tt_pattern *pattern, const char *text, struct tiptrue_error *error)
@@ -95,7 +96,8 @@ static void tell_unknown(const struct tt_pattern *pattern, struct tt_diagnose *d
         if (known == TT_GROUPS) {
             char hint[TT_HINT_SIZE];
             tt_names_hint(group_names, TT_GROUPS, "groups", name, strlen(name), hint);
-            tt_warn(diagnose, tt_place_file(diagnose), hint, "the pattern's group '%s' is not known, and not used", tt_shown(name, strlen(name)).text);
+            tt_warn(diagnose, tt_place_file(diagnose), hint, "the pattern's group '%s' is not known, and not used",
+                    tt_shown(name, strlen(name)).text);
         }
     }
 }
@@ -144,7 +146,8 @@ enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line
         if (count == PCRE2_ERROR_NOMEMORY) {
             return tt_fail_memory(error);
         }
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "a pattern without nested repetitions, with \\S+ or \\d+ for the numbers, is quick",
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                       "a pattern without nested repetitions, with \\S+ or \\d+ for the numbers, is quick",
                        "the pattern takes too long to try on the line '%s'", tt_shown(line, length).text);
     }
     const PCRE2_SIZE *at = pcre2_get_ovector_pointer(pattern->match);

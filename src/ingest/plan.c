@@ -20,7 +20,8 @@ struct reader {
 };
 
 /* A member that is text or a number, as text; NULL if it is not there, or wrong (told). */
-static const char *read_text_or_number(struct reader *reader, const cJSON *element, const char *what, const char *key, bool shortest)
+static const char *read_text_or_number(struct reader *reader, const cJSON *element, const char *what, const char *key,
+                                       bool shortest)
 {
     struct tt_fields *fields = reader->fields;
     const cJSON *item = tt_field(fields, element, what, key, TT_OPTIONAL);
@@ -68,8 +69,8 @@ static void read_approach(struct reader *reader, const cJSON *element, const cha
     struct tt_fields *fields = reader->fields;
     const char *approach = tt_field_text(fields, element, what, "approach", TT_OPTIONAL);
     if (approach != NULL && !tt_approach_read(approach, strlen(approach), &move->approach_x, &move->approach_y)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "approach")), TT_APPROACH_HINT,
-                 "%s: 'approach' cannot be '%s'", what, tt_shown(approach, strlen(approach)).text);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "approach")),
+                 TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'", what, tt_shown(approach, strlen(approach)).text);
     }
 }
 
@@ -83,7 +84,8 @@ static void read_feed(struct reader *reader, const cJSON *element, const char *w
 
 static void read_move(struct reader *reader, const cJSON *element, size_t number)
 {
-    static const char *const known[] = {"id", "kind", "target", "tip", "rotation", "setup", "at", "stage", "feed", "approach", "note"};
+    static const char *const known[] = {"id", "kind",  "target", "tip",      "rotation", "setup",
+                                        "at", "stage", "feed",   "approach", "note"};
     struct tt_fields *fields = reader->fields;
     struct tt_move move = {0};
     double rotation_deg = 0.0, at_mm[2] = {0.0, 0.0};
@@ -99,8 +101,8 @@ static void read_move(struct reader *reader, const cJSON *element, size_t number
     check_id(reader, element, what, move.id);
     move.kind = (enum tt_kind)tt_field_word(fields, element, what, "kind", TT_REQUIRED, tt_kind_words, TT_KINDS, TT_SIGHT);
     move.target = tt_field_text(fields, element, what, "target", TT_REQUIRED);
-    move.tip = tt_field_text(fields, element, what, "tip",
-                             move.kind == TT_TOUCH || move.kind == TT_WARMUP ? TT_REQUIRED : TT_OPTIONAL);
+    move.tip =
+        tt_field_text(fields, element, what, "tip", move.kind == TT_TOUCH || move.kind == TT_WARMUP ? TT_REQUIRED : TT_OPTIONAL);
     move.setup = read_text_or_number(reader, element, what, "setup", false);
     move.has_rotation = tt_field_number(fields, element, what, "rotation", move.kind == TT_TOUCH ? TT_REQUIRED : TT_OPTIONAL,
                                         &tt_rotation_deg, &rotation_deg);
@@ -166,7 +168,8 @@ enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plan);
 }
 
-enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan, struct tiptrue_error *error)
+enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
+                                 struct tiptrue_error *error)
 {
     struct tiptrue_plan *made = calloc(1, sizeof(*made));
     if (made == NULL) {

@@ -199,17 +199,21 @@ static void read_reference(struct reader *reader, const cJSON *root)
     if (plate->reference == TT_NONE) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(reader->marks.texts, reader->marks.count, "marks", name, strlen(name), hint);
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "unknown reference mark '%s'", tt_shown(name, strlen(name)).text);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "unknown reference mark '%s'",
+                 tt_shown(name, strlen(name)).text);
         return;
     }
     struct tt_mark *mark = &plate->marks[plate->reference];
     if (mark->at.x_mm != 0.0 || mark->at.y_mm != 0.0) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "give all positions from the reference mark, which is at [0, 0]",
-                 "reference mark '%s' is not at [0, 0]", tt_shown(name, strlen(name)).text);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item),
+                 "give all positions from the reference mark, which is at [0, 0]", "reference mark '%s' is not at [0, 0]",
+                 tt_shown(name, strlen(name)).text);
     }
     if (mark->u_mm > 0.0 || mark->group != TT_NONE) {
-        tt_warn(fields->diagnose, tt_json_place(&fields->json, item), "the other features' uncertainties are against the reference mark",
-                "an uncertainty or a group of the reference mark '%s' is not used: it is the origin", tt_shown(name, strlen(name)).text);
+        tt_warn(fields->diagnose, tt_json_place(&fields->json, item),
+                "the other features' uncertainties are against the reference mark",
+                "an uncertainty or a group of the reference mark '%s' is not used: it is the origin",
+                tt_shown(name, strlen(name)).text);
         mark->u_mm = 0.0;
         mark->group = TT_NONE;
     }
@@ -238,8 +242,9 @@ static void read_features(struct reader *reader, const cJSON *root)
 
 static void read_plate(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema", "name", "serial", "units", "reference", "marks", "groups", "edges",
-                                        "pads", "expansion_ppm_per_K", "measured_at_C", "note"};
+    static const char *const known[] = {"schema",        "name",   "serial", "units", "reference",
+                                        "marks",         "groups", "edges",  "pads",  "expansion_ppm_per_K",
+                                        "measured_at_C", "note"};
     struct tiptrue_plate *plate = object;
     struct reader reader = {.fields = fields, .plate = plate};
     reader.marks.arena = reader.groups.arena = reader.edges.arena = reader.pads.arena = &plate->arena;

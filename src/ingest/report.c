@@ -20,8 +20,8 @@ static void tell_group(struct tt_diagnose *diagnose, const struct tt_cell *cell,
     }
 }
 
-static bool read_coordinate(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group, double largest, double *value,
-                            int *decimals)
+static bool read_coordinate(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group, double largest,
+                            double *value, int *decimals)
 {
     if (tt_number_read(cell->text, cell->length, '.', value, decimals) != TT_NUMBER_OK) {
         tell_group(diagnose, cell, group, "a number");
@@ -88,7 +88,8 @@ static bool keep_id(const struct tt_pattern *pattern, const struct tt_cell *cell
 }
 
 static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagnose *diagnose, const char *line, size_t length,
-                                     double largest, struct tt_arena *arena, struct tt_reports *reports, struct tiptrue_error *error)
+                                     double largest, struct tt_arena *arena, struct tt_reports *reports,
+                                     struct tiptrue_error *error)
 {
     struct tt_cell groups[TT_GROUPS], again[TT_GROUPS];
     struct tt_report report = {0};
@@ -108,7 +109,8 @@ static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagn
         }
     }
     if (second && behind_again > behind) {
-        tt_fault(diagnose, tt_place_at(diagnose, again[TT_GROUP_X].at), "let the pattern take in all of a report", "a second report on one line");
+        tt_fault(diagnose, tt_place_at(diagnose, again[TT_GROUP_X].at), "let the pattern take in all of a report",
+                 "a second report on one line");
         return TIPTRUE_OK;
     }
     if (!read_report(pattern, diagnose, groups, largest, &report)) {
@@ -122,8 +124,8 @@ static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagn
     return kept ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
-enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagnose *diagnose, double largest, struct tt_arena *arena,
-                                    struct tt_reports *reports, struct tiptrue_error *error)
+enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagnose *diagnose, double largest,
+                                    struct tt_arena *arena, struct tt_reports *reports, struct tiptrue_error *error)
 {
     const char *line = diagnose->text;
     while (line < diagnose->end && !tt_diagnose_is_full(diagnose)) {

@@ -7,13 +7,13 @@
 #include "ingest/pattern.h"
 
 struct tt_report {
-    const char *at;   /* where it stands in the log */
+    const char *at; /* where it stands in the log */
     size_t line;
-    const char *id;   /* NUL-terminated, as printed; NULL if the pattern has none */
-    double x, y, z;   /* in the log's unit */
-    int decimals;     /* digits behind the point, of x or y, whichever has more */
+    const char *id; /* NUL-terminated, as printed; NULL if the pattern has none */
+    double x, y, z; /* in the log's unit */
+    int decimals;   /* digits behind the point, of x or y, whichever has more */
     bool has_z, contact;
-    bool repeats;     /* x, y and z equal those of the report before */
+    bool repeats; /* x, y and z equal those of the report before */
 };
 
 struct tt_reports {

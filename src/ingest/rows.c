@@ -12,9 +12,20 @@
 #include "ingest/time.h"
 
 const char *const tt_column_names[TT_COLUMNS] = {
-    [TT_KIND] = "kind", [TT_TARGET] = "target", [TT_TIP] = "tip", [TT_X] = "x", [TT_Y] = "y", [TT_ROTATION] = "rotation", [TT_Z] = "z",
-    [TT_FEED] = "feed", [TT_TEMPERATURE] = "temperature", [TT_TIME] = "time", [TT_SETUP] = "setup", [TT_CONTACT] = "contact",
-    [TT_STAGE] = "stage", [TT_APPROACH] = "approach",
+    [TT_KIND] = "kind",
+    [TT_TARGET] = "target",
+    [TT_TIP] = "tip",
+    [TT_X] = "x",
+    [TT_Y] = "y",
+    [TT_ROTATION] = "rotation",
+    [TT_Z] = "z",
+    [TT_FEED] = "feed",
+    [TT_TEMPERATURE] = "temperature",
+    [TT_TIME] = "time",
+    [TT_SETUP] = "setup",
+    [TT_CONTACT] = "contact",
+    [TT_STAGE] = "stage",
+    [TT_APPROACH] = "approach",
 };
 
 /* What the numbers of a column are. */
@@ -44,8 +55,8 @@ static void tell_missing(struct tt_rows *rows, enum tt_column column, const char
         tt_fault(diagnose, place_of(rows, column), NULL, "'%s' is missing, and %s needs one", tt_column_names[column], of);
     } else if (!rows->told_absent[column]) {
         rows->told_absent[column] = true;
-        tt_fault(diagnose, tt_place_at(diagnose, rows->header), NULL, "the header names no column '%s', and %s needs one (line %zu)",
-                 tt_column_names[column], of, rows->line);
+        tt_fault(diagnose, tt_place_at(diagnose, rows->header), NULL,
+                 "the header names no column '%s', and %s needs one (line %zu)", tt_column_names[column], of, rows->line);
     }
 }
 
@@ -264,8 +275,9 @@ static void read_surroundings(struct tt_rows *rows, struct tt_observation *row)
         if (row->has_time) {
             row->time_s = tt_builder_time(rows->builder, seconds);
         } else {
-            tt_fault(rows->builder->diagnose, place_of(rows, TT_TIME), "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00",
-                     "time '%s' is not one of RFC 3339", tt_shown(time->text, time->length).text);
+            tt_fault(rows->builder->diagnose, place_of(rows, TT_TIME),
+                     "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00", "time '%s' is not one of RFC 3339",
+                     tt_shown(time->text, time->length).text);
         }
     }
 }

@@ -8,7 +8,19 @@
 #include "ingest/table.h"
 
 enum tt_column {
-    TT_KIND, TT_TARGET, TT_TIP, TT_X, TT_Y, TT_ROTATION, TT_Z, TT_FEED, TT_TEMPERATURE, TT_TIME, TT_SETUP, TT_CONTACT, TT_STAGE,
+    TT_KIND,
+    TT_TARGET,
+    TT_TIP,
+    TT_X,
+    TT_Y,
+    TT_ROTATION,
+    TT_Z,
+    TT_FEED,
+    TT_TEMPERATURE,
+    TT_TIME,
+    TT_SETUP,
+    TT_CONTACT,
+    TT_STAGE,
     TT_APPROACH,
     TT_COLUMNS /* how many */
 };
@@ -18,12 +30,12 @@ struct tt_rows {
     struct tt_builder *builder;
     struct tt_cell cells[TT_COLUMNS + 1]; /* of the row; an empty cell has length 0 and its place; at NULL: the table has no such
                                              column; the last one is for columns that are not used */
-    const char *header;               /* where the header of a table stands */
-    bool told_absent[TT_COLUMNS];     /* that a column is not there is told once */
-    size_t line;                      /* of the row */
-    bool comma_allowed;               /* a decimal comma may stand in numbers */
-    const char *comma_at, *point_at;  /* where the first of each stood: one file has one decimal sign */
-    bool told_signs;                  /* that it has two is told once */
+    const char *header;                   /* where the header of a table stands */
+    bool told_absent[TT_COLUMNS];         /* that a column is not there is told once */
+    size_t line;                          /* of the row */
+    bool comma_allowed;                   /* a decimal comma may stand in numbers */
+    const char *comma_at, *point_at;      /* where the first of each stood: one file has one decimal sign */
+    bool told_signs;                      /* that it has two is told once */
 };
 
 /* Check the row in rows->cells and append it to the run. Its faults are told, each at its cell. */

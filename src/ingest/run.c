@@ -55,7 +55,8 @@ static enum tiptrue_status read_text(const struct source *source, struct tt_diag
 {
     struct tt_builder builder;
     size_t rows = (size_t)(diagnose->end - diagnose->text) / BYTES_PER_ROW;
-    tt_builder_init(&builder, diagnose, source->plate, source->machine, run, rows < MOST_EXPECTED_ROWS ? rows + 1 : MOST_EXPECTED_ROWS);
+    tt_builder_init(&builder, diagnose, source->plate, source->machine, run,
+                    rows < MOST_EXPECTED_ROWS ? rows + 1 : MOST_EXPECTED_ROWS);
     enum tiptrue_status status = builder.out_of_memory ? TIPTRUE_OK : read_format(source, &builder);
     if (status == TIPTRUE_OK && diagnose->faults == 0 && !builder.out_of_memory) {
         tt_builder_finish(&builder);
@@ -98,8 +99,9 @@ static enum tiptrue_status check_usage(const struct source *source)
     if ((source->plan == NULL) == (source->pattern == NULL)) {
         return TIPTRUE_OK;
     }
-    return tt_fail(source->error, TIPTRUE_E_USAGE, NULL, 0, 0, "the plan says what each move was, the pattern what its report looks like",
-                   "a controller log needs both a plan and a pattern, and the %s is missing", source->plan == NULL ? "plan" : "pattern");
+    return tt_fail(
+        source->error, TIPTRUE_E_USAGE, NULL, 0, 0, "the plan says what each move was, the pattern what its report looks like",
+        "a controller log needs both a plan and a pattern, and the %s is missing", source->plan == NULL ? "plan" : "pattern");
 }
 
 enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_plate *plate,

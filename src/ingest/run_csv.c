@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run log as a table: metadata lines, a header that names the columns, rows. Two passes over no byte, nothing kept per row but its
- * observation; cost linear in the file.
+/* A run log as a table: metadata lines, a header that names the columns, rows. Two passes over no byte, nothing kept per row but
+ * its observation; cost linear in the file.
  */
 #include "config.h"
 
@@ -56,8 +56,8 @@ static void read_late_remark(struct reader *reader, const struct tt_cell *remark
 {
     struct tt_cell key, value;
     if (split_remark(remark, &key, &value) && tt_metadata_is_key(&key)) {
-        tt_fault(reader->diagnose, tt_place_at(reader->diagnose, key.at), "write it before the header", "'%s' is stated behind the header",
-                 tt_shown(key.text, key.length).text);
+        tt_fault(reader->diagnose, tt_place_at(reader->diagnose, key.at), "write it before the header",
+                 "'%s' is stated behind the header", tt_shown(key.text, key.length).text);
     }
 }
 
@@ -109,8 +109,9 @@ static void check_columns(struct reader *reader)
 {
     for (size_t i = 0; i < N_REQUIRED; i++) {
         if (reader->rows.cells[required[i]].at == NULL) {
-            tt_fault(reader->diagnose, tt_place_at(reader->diagnose, reader->rows.header), "the columns kind, target, x and y are required",
-                     "the header names no column '%s'", tt_column_names[required[i]]);
+            tt_fault(reader->diagnose, tt_place_at(reader->diagnose, reader->rows.header),
+                     "the columns kind, target, x and y are required", "the header names no column '%s'",
+                     tt_column_names[required[i]]);
         }
     }
 }
@@ -184,14 +185,14 @@ static void tell_count(struct reader *reader, size_t count)
     bool last = reader->table.at >= reader->table.end;
     const char *hint = count < reader->n_columns && last ? "the file looks cut short: copy it again, or take its last line out"
                        : count < reader->n_columns       ? "the row looks cut short"
-                                                         : reader->table.separator == ','
+                       : reader->table.separator == ','
                            ? "a cell with a comma stands in quotation marks; decimal commas need ';' or tabs between the cells"
                            : "a cell that holds the separator stands in quotation marks";
     struct tt_place place = count < reader->n_columns
                                 ? tt_place_at(reader->diagnose, reader->rows.cells[reader->place[count - 1]].at)
                                 : place_of_row(reader);
-    tt_fault(reader->diagnose, place, hint, "the row has %zu %s, and the header names %zu", count,
-             count == 1 ? "cell" : "cells", reader->n_columns);
+    tt_fault(reader->diagnose, place, hint, "the row has %zu %s, and the header names %zu", count, count == 1 ? "cell" : "cells",
+             reader->n_columns);
 }
 
 static void read_row(struct reader *reader, size_t count)
@@ -213,7 +214,8 @@ static void read_rows(struct reader *reader)
     size_t count = 0;
     bool any = false;
     while (!tt_diagnose_is_full(reader->diagnose) && !reader->builder->out_of_memory) {
-        enum tt_table_row got = tt_table_next(table, reader->place, reader->n_columns, reader->rows.cells, &count, &reader->rows.line);
+        enum tt_table_row got =
+            tt_table_next(table, reader->place, reader->n_columns, reader->rows.cells, &count, &reader->rows.line);
         if (got == TT_TABLE_ROW) {
             read_row(reader, count);
         } else if (got == TT_TABLE_REMARK) {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run log as JSON, tiptrue.run/1: its observations are read one by one and become rows of cells, so that they pass the same checks as
- * those of a table. Numbers keep their text, and with it their printed digits.
+/* A run log as JSON, tiptrue.run/1: its observations are read one by one and become rows of cells, so that they pass the same
+ * checks as those of a table. Numbers keep their text, and with it their printed digits.
  */
 #include "config.h"
 
@@ -27,11 +27,23 @@ struct reader {
 /* What a member of an observation may be. */
 enum form { TEXT, NUMBER, TEXT_OR_NUMBER, FLAG };
 static const enum form forms[TT_COLUMNS] = {
-    [TT_KIND] = TEXT, [TT_TARGET] = TEXT, [TT_TIP] = TEXT, [TT_X] = NUMBER, [TT_Y] = NUMBER, [TT_ROTATION] = NUMBER, [TT_Z] = NUMBER,
-    [TT_FEED] = NUMBER, [TT_TEMPERATURE] = NUMBER, [TT_TIME] = TEXT, [TT_SETUP] = TEXT_OR_NUMBER, [TT_CONTACT] = FLAG,
-    [TT_STAGE] = TEXT, [TT_APPROACH] = TEXT,
+    [TT_KIND] = TEXT,
+    [TT_TARGET] = TEXT,
+    [TT_TIP] = TEXT,
+    [TT_X] = NUMBER,
+    [TT_Y] = NUMBER,
+    [TT_ROTATION] = NUMBER,
+    [TT_Z] = NUMBER,
+    [TT_FEED] = NUMBER,
+    [TT_TEMPERATURE] = NUMBER,
+    [TT_TIME] = TEXT,
+    [TT_SETUP] = TEXT_OR_NUMBER,
+    [TT_CONTACT] = FLAG,
+    [TT_STAGE] = TEXT,
+    [TT_APPROACH] = TEXT,
 };
-static const char *const form_words[] = {[TEXT] = "a string", [NUMBER] = "a number", [TEXT_OR_NUMBER] = "a string or a number", [FLAG] = "0 or 1"};
+static const char *const form_words[] = {
+    [TEXT] = "a string", [NUMBER] = "a number", [TEXT_OR_NUMBER] = "a string or a number", [FLAG] = "0 or 1"};
 
 static void tell_unknown(struct reader *reader, const struct tt_json *element, const cJSON *member)
 {
@@ -66,8 +78,9 @@ static bool read_cell(struct reader *reader, const struct tt_json *element, cons
         cell->text = cJSON_IsTrue(member) ? "1" : "0";
         cell->length = 1;
     } else if (!cJSON_IsNull(member)) {
-        tt_fault(reader->builder->diagnose, tt_json_place(element, member), NULL, "'%s' is %s, and %s is expected", tt_column_names[column],
-                 tt_shown(where->value, (size_t)(where->end - where->value)).text, form_words[forms[column]]);
+        tt_fault(reader->builder->diagnose, tt_json_place(element, member), NULL, "'%s' is %s, and %s is expected",
+                 tt_column_names[column], tt_shown(where->value, (size_t)(where->end - where->value)).text,
+                 form_words[forms[column]]);
         return false;
     }
     return true;
@@ -158,8 +171,8 @@ static void read_metadata(struct reader *reader, const struct tt_json *json)
             struct tt_cell value = {member->valuestring, strlen(member->valuestring), where->value};
             tt_metadata_add(reader->builder, &key, &value);
         } else if (!cJSON_IsNull(member)) {
-            tt_fault(reader->builder->diagnose, tt_json_place(json, member), NULL, "'%s' is %s, and a string is expected", member->string,
-                     tt_shown(where->value, (size_t)(where->end - where->value)).text);
+            tt_fault(reader->builder->diagnose, tt_json_place(json, member), NULL, "'%s' is %s, and a string is expected",
+                     member->string, tt_shown(where->value, (size_t)(where->end - where->value)).text);
         }
     }
 }

@@ -144,7 +144,8 @@ static enum tt_table_row read_remark(struct tt_table *table, struct tt_cell *cel
 }
 
 /* One row from table->at on, up to behind its line end. *empty: no cell had text. */
-static bool read_row(struct tt_table *table, const unsigned char place[], size_t n_places, struct tt_cell cells[], size_t *count, bool *empty)
+static bool read_row(struct tt_table *table, const unsigned char place[], size_t n_places, struct tt_cell cells[], size_t *count,
+                     bool *empty)
 {
     struct tt_cell beyond;
     size_t n = 0;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Is it text at all: UTF-8 by the table of well-formed sequences (Unicode 15, table 3-7), and no NUL. Runs of ASCII pass eight bytes
- * at a time, since all that is usual is ASCII.
+/* Is it text at all: UTF-8 by the table of well-formed sequences (Unicode 15, table 3-7), and no NUL. Runs of ASCII pass eight
+ * bytes at a time, since all that is usual is ASCII.
  */
 #include "config.h"
 
@@ -31,12 +31,12 @@ static size_t sequence_length(const unsigned char *at, const unsigned char *end)
         length = 2;
     } else if (at[0] >= 0xE0 && at[0] <= 0xEF) {
         length = 3;
-        lowest = at[0] == 0xE0 ? 0xA0 : 0x80;   /* no longer forms */
-        highest = at[0] == 0xED ? 0x9F : 0xBF;  /* no surrogates */
+        lowest = at[0] == 0xE0 ? 0xA0 : 0x80;  /* no longer forms */
+        highest = at[0] == 0xED ? 0x9F : 0xBF; /* no surrogates */
     } else if (at[0] >= 0xF0 && at[0] <= 0xF4) {
         length = 4;
         lowest = at[0] == 0xF0 ? 0x90 : 0x80;
-        highest = at[0] == 0xF4 ? 0x8F : 0xBF;  /* nothing beyond U+10FFFF */
+        highest = at[0] == 0xF4 ? 0x8F : 0xBF; /* nothing beyond U+10FFFF */
     }
     if (length == 0 || (size_t)(end - at) < length || at[1] < lowest || at[1] > highest) {
         return 0;

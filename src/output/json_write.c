@@ -38,10 +38,19 @@ void tt_json_close(struct tt_json *json, char bracket)
 
 void tt_json_key(struct tt_json *json, const char *key)
 {
-    separate(json);
-    tt_buffer_putc(json->buffer, '"');
-    tt_buffer_puts(json->buffer, key);
-    tt_buffer_add(json->buffer, "\":", 2);
+    size_t length = strlen(key);
+    char *at = tt_buffer_room(json->buffer, length + 4);
+
+    if (at != NULL) {
+        *at = ',';
+        at += !json->first;
+        *at++ = '"';
+        memcpy(at, key, length);
+        at += length;
+        *at++ = '"';
+        *at++ = ':';
+        tt_buffer_end(json->buffer, at);
+    }
     json->first = true;
 }
 
@@ -105,29 +114,40 @@ static void put_escaped(struct tt_buffer *buffer, unsigned char c)
     }
 }
 
+/* Bytes from @text on that stand in a string as they are. */
+static size_t plain_length(const char *text)
+{
+    size_t length = 0;
+
+    for (;;) {
+        unsigned char c = (unsigned char)text[length];
+        if (c >= 0x20 && c < 0x80 && c != '"' && c != '\\') {
+            length++;
+        } else if (c >= 0x80 && tt_utf8_length(text + length) > 0) {
+            length += tt_utf8_length(text + length);
+        } else {
+            return length;
+        }
+    }
+}
+
 void tt_json_text(struct tt_json *json, const char *text)
 {
-    size_t plain = 0; /* length of what can be copied as it is */
-
     if (text == NULL) {
         tt_json_null(json);
         return;
     }
     separate(json);
     tt_buffer_putc(json->buffer, '"');
-    while (text[plain] != '\0') {
-        unsigned char c = (unsigned char)text[plain];
-        size_t length = tt_utf8_length(text + plain);
-        if (length > 1 || (length == 1 && c >= 0x20 && c != '"' && c != '\\')) {
-            plain += length;
-            continue;
-        }
+    for (;;) {
+        size_t plain = plain_length(text);
         tt_buffer_add(json->buffer, text, plain);
-        put_escaped(json->buffer, c);
+        if (text[plain] == '\0') {
+            break;
+        }
+        put_escaped(json->buffer, (unsigned char)text[plain]);
         text += plain + 1;
-        plain = 0;
     }
-    tt_buffer_add(json->buffer, text, plain);
     tt_buffer_putc(json->buffer, '"');
 }
 

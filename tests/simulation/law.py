@@ -18,16 +18,16 @@ def share_error(count, runs):
     return np.sqrt(p * (1 - p) / (runs + 1))
 
 
-def largest_count(bound, runs):
-    """The largest count that a share of at most @bound allows."""
-    if runs >= ENOUGH:
+def largest_count(bound, runs, enough):
+    """The largest count of @runs that a share of at most @bound allows; @enough: the bound as it stands."""
+    if enough:
         return int(np.floor(bound * runs + 1e-9))
     return int(stats.binom.isf(CHANCE, runs, bound))
 
 
-def smallest_count(bound, runs):
-    """The smallest count that a share of at least @bound allows."""
-    return runs - largest_count(1 - bound, runs)
+def smallest_count(bound, runs, enough):
+    """The smallest count of @runs that a share of at least @bound allows."""
+    return runs - largest_count(1 - bound, runs, enough)
 
 
 def ratio_of_rms(error, other):
@@ -38,6 +38,6 @@ def ratio_of_rms(error, other):
     return ratio, spread / (2 * ratio)
 
 
-def largest_ratio(bound, error, runs):
+def largest_ratio(bound, error, enough):
     """The largest ratio that @bound allows, its standard error being @error."""
-    return bound if runs >= ENOUGH else bound + stats.norm.isf(CHANCE) * error
+    return bound if enough else bound + stats.norm.isf(CHANCE) * error

@@ -10,7 +10,7 @@ import zlib
 
 import numpy as np
 
-BLOCK = 500  # runs drawn together
+BLOCK = 100  # runs drawn together
 
 
 @dataclasses.dataclass(frozen=True)

@@ -83,10 +83,12 @@ static void assert_refused(const char *path, enum tiptrue_status status, const c
 
 START_TEST(refuses_what_cannot_be_read)
 {
-    assert_refused("no/such/run.csv", TIPTRUE_E_NO_INPUT, "cannot be opened: No such file or directory", "is the name right, and the folder?");
+    assert_refused("no/such/run.csv", TIPTRUE_E_NO_INPUT, "cannot be opened: No such file or directory",
+                   "is the name right, and the folder?");
     assert_refused(".", TIPTRUE_E_NO_INPUT, "is a directory, not a file", "name a file in it");
     assert_refused("/dev/null/x", TIPTRUE_E_NO_INPUT, "cannot be opened: Not a directory", "");
-    assert_refused("/proc/self/mem", TIPTRUE_E_IO, "cannot be read to its end: Input/output error", ""); /* address 0 is never there */
+    assert_refused("/proc/self/mem", TIPTRUE_E_IO, "cannot be read to its end: Input/output error",
+                   ""); /* address 0 is never there */
 }
 END_TEST
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A controller's log joined to its plan: by id, in order, without ok, in inches; and that no gap shifts the pairing. Messages: messages_test. */
+/* A controller's log joined to its plan: by id, in order, without ok, in inches; and that no gap shifts the pairing. Messages:
+ * messages_test. */
 #include "config.h"
 
 #include "collect.h"
@@ -97,8 +98,10 @@ END_TEST
 /* Reports in another order than the moves, with CRLF: by id each finds its move. */
 START_TEST(ids_pair_in_any_order)
 {
-    struct tiptrue_run *run = join("7 x171.028 y47.612 z0 ok1\r\n3 x156.412 y58.804 z0 ok1\r\n1 x110.512 y64.248 z0 ok1\r\n2 x1 y2 z0 ok1\r\n"
-                                   "4 x1 y2 z0 ok1\r\n5 x1 y2 z0 ok1\r\n6 x1 y2 z0 ok1\r\n8 x1 y2 z0 ok1", plan, FULL);
+    struct tiptrue_run *run =
+        join("7 x171.028 y47.612 z0 ok1\r\n3 x156.412 y58.804 z0 ok1\r\n1 x110.512 y64.248 z0 ok1\r\n2 x1 y2 z0 ok1\r\n"
+             "4 x1 y2 z0 ok1\r\n5 x1 y2 z0 ok1\r\n6 x1 y2 z0 ok1\r\n8 x1 y2 z0 ok1",
+             plan, FULL);
     ck_assert_uint_eq(run->observations[0].target, 1);
     ck_assert_uint_eq(run->observations[0].tip, 1);
     ck_assert_double_eq_tol(run->observations[0].rotation_rad, 105.0 * TT_PI / 180.0, TOLERANCE);
@@ -129,7 +132,8 @@ START_TEST(a_gap_shifts_nothing)
         }
         tiptrue_run_free(run);
         run = NULL;
-        ck_assert_int_eq(tt_run_read_bytes("c.log", text, strlen(text), plate, machine, plan, IN_ORDER, NULL, &run, NULL), TIPTRUE_E_DATA);
+        ck_assert_int_eq(tt_run_read_bytes("c.log", text, strlen(text), plate, machine, plan, IN_ORDER, NULL, &run, NULL),
+                         TIPTRUE_E_DATA);
         ck_assert_ptr_null(run);
         free(text);
     }
@@ -140,16 +144,19 @@ END_TEST
 /* Without ok a touch that reports the place of the one before made no contact; two sightings may agree. */
 START_TEST(repeated_reports_without_ok)
 {
-    static const char text[] = "x110.5 y64.2 z9\nx110.5 y64.2 z9\nx156.4 y58.8 z1\nx156.4 y58.8 z1\nx156.4 y58.8 z2\nx171.0 y47.6 z1\n"
-                               "x171.0 y47.7 z1\nx171.0 y47.7 z1\n";
+    static const char text[] =
+        "x110.5 y64.2 z9\nx110.5 y64.2 z9\nx156.4 y58.8 z1\nx156.4 y58.8 z1\nx156.4 y58.8 z2\nx171.0 y47.6 z1\n"
+        "x171.0 y47.7 z1\nx171.0 y47.7 z1\n";
     static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT, TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT};
     struct tiptrue_run *run = join(text, plan, "x(?<x>\\S+) y(?<y>\\S+) z(?<z>\\S+)");
     for (size_t i = 0; i < 8; i++) {
         ck_assert_int_eq(run->observations[i].use, uses[i]);
     }
     tiptrue_run_free(run);
-    run = join("x110.5 y64.2 z9 ok1\nx110.5 y64.2 z9 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z2 ok1\nx171.0 y47.6 z1 ok1\n"
-               "x171.0 y47.7 z1 ok1\nx171.0 y47.7 z1 ok1\n", plan, IN_ORDER);
+    run = join("x110.5 y64.2 z9 ok1\nx110.5 y64.2 z9 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z2 ok1\nx171.0 "
+               "y47.6 z1 ok1\n"
+               "x171.0 y47.7 z1 ok1\nx171.0 y47.7 z1 ok1\n",
+               plan, IN_ORDER);
     ck_assert_int_eq(run->observations[3].use, TT_USE); /* the log says so itself */
     tiptrue_run_free(run);
 }
@@ -158,11 +165,12 @@ END_TEST
 /* A plan in inches: so is the log. Stages of the plan are kept. */
 START_TEST(inches_and_stages)
 {
-    static const char text[] =
-        "{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"moves\": ["
-        "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 7.5, \"stage\": \"find\", \"feed\": 12, \"setup\": 2},"
-        "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 7.5, \"stage\": \"measure\", \"feed\": 3, \"setup\": 2},"
-        "{\"kind\": \"warmup\", \"target\": \"bank\", \"tip\": \"thin\"}]}";
+    static const char text[] = "{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"moves\": ["
+                               "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 7.5, \"stage\": "
+                               "\"find\", \"feed\": 12, \"setup\": 2},"
+                               "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 7.5, \"stage\": "
+                               "\"measure\", \"feed\": 3, \"setup\": 2},"
+                               "{\"kind\": \"warmup\", \"target\": \"bank\", \"tip\": \"thin\"}]}";
     struct tiptrue_plan *inches = NULL;
     ck_assert_int_eq(tt_plan_read_bytes("p", text, strlen(text), NULL, &inches, NULL), TIPTRUE_OK);
     struct tiptrue_run *run = join("x6.25 y-2.5 z0.125 ok1\nx6.25 y-2.50 z0.125 ok1\nx1 y1 z0 ok0\n", inches, IN_ORDER);
@@ -203,14 +211,15 @@ END_TEST
 START_TEST(hostile_patterns_end)
 {
     static const char *const patterns[] = {
-        "(?<x>a)(?<y>(a+)+)$b", "(?<x>(a|aa)+)(?<y>c)", "(?<x>(?:a?){60}a{60})(?<y>c)", "(?<x>(.*)*)(?<y>\\d)", "(?<x>(?1)a|a)(?<y>b)",
-        "(?<x>((a{0,60}){0,60}){0,60})(?<y>b)",
+        "(?<x>a)(?<y>(a+)+)$b", "(?<x>(a|aa)+)(?<y>c)", "(?<x>(?:a?){60}a{60})(?<y>c)",
+        "(?<x>(.*)*)(?<y>\\d)", "(?<x>(?1)a|a)(?<y>b)", "(?<x>((a{0,60}){0,60}){0,60})(?<y>b)",
     };
     char text[300];
     memset(text, 'a', sizeof(text));
     for (size_t i = 0; i < sizeof(patterns) / sizeof(patterns[0]); i++) {
         struct tiptrue_run *run = NULL;
-        enum tiptrue_status status = tt_run_read_bytes("c.log", text, sizeof(text), plate, machine, plan, patterns[i], NULL, &run, NULL);
+        enum tiptrue_status status =
+            tt_run_read_bytes("c.log", text, sizeof(text), plate, machine, plan, patterns[i], NULL, &run, NULL);
         ck_assert_msg(status == TIPTRUE_E_USAGE || status == TIPTRUE_E_DATA, "pattern %zu", i);
         ck_assert_ptr_null(run);
     }

@@ -55,7 +55,8 @@ START_TEST(faults_are_limited_and_the_first_is_kept)
     tt_fault(&diagnose, tt_place_file(&diagnose), NULL, "fault %d", 21);
     tt_fault(&diagnose, tt_place_file(&diagnose), NULL, "fault %d", 22);
     ck_assert(tt_diagnose_is_full(&diagnose));
-    ck_assert_ptr_nonnull(strstr(told.text, "a.csv:1:2: error: fault 20\na.csv: error: there are more faults, which are not shown\n"));
+    ck_assert_ptr_nonnull(
+        strstr(told.text, "a.csv:1:2: error: fault 20\na.csv: error: there are more faults, which are not shown\n"));
     ck_assert_ptr_null(strstr(told.text, "fault 21"));
     ck_assert_ptr_null(strstr(strstr(told.text, "more faults") + 1, "more faults"));
     ck_assert_int_eq(error.status, TIPTRUE_E_DATA);
@@ -121,11 +122,26 @@ static bool is_text(const char *bytes, size_t length)
 /* The borders of Unicode's table of well-formed sequences, each alone and behind and before plain text of every phase. */
 START_TEST(tells_text_from_other_bytes)
 {
-    static const char *const good[] = {"\x7F", "\xC2\x80", "\xDF\xBF", "\xE0\xA0\x80", "\xED\x9F\xBF", "\xEE\x80\x80",
-                                       "\xEF\xBF\xBF", "\xF0\x90\x80\x80", "\xF4\x8F\xBF\xBF", "\x01"};
-    static const char *const bad[] = {"\x80", "\xBF", "\xC0\xAF", "\xC1\xBF", "\xC2", "\xE0\x9F\xBF", "\xE0\xA0", "\xED\xA0\x80",
-                                      "\xEF\xBF\x7F", "\xF0\x8F\xBF\xBF", "\xF4\x90\x80\x80", "\xF5\x80\x80\x80", "\xFF", "\xFE",
-                                      "\xE2\x82", "\xF0\x9F\x94", "\xC3\x28", "\xE2\x28\xA1"};
+    static const char *const good[] = {"\x7F",         "\xC2\x80",     "\xDF\xBF",         "\xE0\xA0\x80",     "\xED\x9F\xBF",
+                                       "\xEE\x80\x80", "\xEF\xBF\xBF", "\xF0\x90\x80\x80", "\xF4\x8F\xBF\xBF", "\x01"};
+    static const char *const bad[] = {"\x80",
+                                      "\xBF",
+                                      "\xC0\xAF",
+                                      "\xC1\xBF",
+                                      "\xC2",
+                                      "\xE0\x9F\xBF",
+                                      "\xE0\xA0",
+                                      "\xED\xA0\x80",
+                                      "\xEF\xBF\x7F",
+                                      "\xF0\x8F\xBF\xBF",
+                                      "\xF4\x90\x80\x80",
+                                      "\xF5\x80\x80\x80",
+                                      "\xFF",
+                                      "\xFE",
+                                      "\xE2\x82",
+                                      "\xF0\x9F\x94",
+                                      "\xC3\x28",
+                                      "\xE2\x28\xA1"};
     char whole[40];
     for (size_t before = 0; before < 10; before++) {
         for (size_t i = 0; i < sizeof(good) / sizeof(good[0]); i++) {

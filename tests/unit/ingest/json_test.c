@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* JSON: what the grammar takes and refuses, places of values, doubled keys in small and large objects, and the stream of an array. */
+/* JSON: what the grammar takes and refuses, places of values, doubled keys in small and large objects, and the stream of an array.
+ */
 #include "config.h"
 
 #include "ingest/json.h"
@@ -31,18 +32,79 @@ static void close_text(struct document *document)
 
 /* Texts in the spirit of RFC 8259; the ones refused are what cJSON alone takes, or near misses. */
 static const char *const good[] = {
-    "{}", " \t\r\n{ } \n", "{\"a\":1}", "{\"a\":-0.5e+3,\"b\":[],\"c\":{},\"d\":[1,2,[3]],\"e\":null}", "{\"\":\"\"}",
-    "{\"a\":\"\\\"\\\\\\/\\b\\f\\n\\r\\t\\u00e9\\uD83D\\uDD27\"}", "{\"a\":0,\"b\":-0,\"c\":0.0,\"d\":1E5,\"e\":1e-5,\"f\":10}",
-    "{\"a\":\"\xF0\x9F\x94\xA7\"}", "{\"a\":1e-999}", "{\"a\":true,\"b\":false}", "{\"a\":\"\x7F\"}",
+    "{}",
+    " \t\r\n{ } \n",
+    "{\"a\":1}",
+    "{\"a\":-0.5e+3,\"b\":[],\"c\":{},\"d\":[1,2,[3]],\"e\":null}",
+    "{\"\":\"\"}",
+    "{\"a\":\"\\\"\\\\\\/\\b\\f\\n\\r\\t\\u00e9\\uD83D\\uDD27\"}",
+    "{\"a\":0,\"b\":-0,\"c\":0.0,\"d\":1E5,\"e\":1e-5,\"f\":10}",
+    "{\"a\":\"\xF0\x9F\x94\xA7\"}",
+    "{\"a\":1e-999}",
+    "{\"a\":true,\"b\":false}",
+    "{\"a\":\"\x7F\"}",
 };
 static const char *const bad[] = {
-    "", "  ", "[]", "1", "{", "}", "{\"a\"}", "{\"a\":}", "{\"a\":1,}", "{,}", "{\"a\":1 \"b\":2}", "{\"a\":[1,]}", "{\"a\":[,1]}",
-    "{\"a\":[1 2]}", "{\"a\":[1}", "{\"a\":[}", "{a:1}", "{'a':1}", "{\"a\":'b'}", "{\"a\":01}", "{\"a\":-}", "{\"a\":+1}", "{\"a\":.5}",
-    "{\"a\":1.}", "{\"a\":1.e5}", "{\"a\":1e}", "{\"a\":1e+}", "{\"a\":0x1F}", "{\"a\":1e999}", "{\"a\":-1e400}", "{\"a\":NaN}",
-    "{\"a\":Infinity}", "{\"a\":nul}", "{\"a\":True}", "{\"a\":\"b}", "{\"a\":\"\\x\"}", "{\"a\":\"\\u12\"}", "{\"a\":\"\\u12g4\"}",
-    "{\"a\":\"\\ud800\"}", "{\"a\":\"\\ud800x\"}", "{\"a\":\"\\ud800\\u0041\"}", "{\"a\":\"\\udc00\"}", "{\"a\":\"\\u0000\"}",
-    "{\"a\":\"\t\"}", "{\"a\":\"\n\"}", "{} {}", "{}x", "{}]", "{\"a\":1}}", "{\"a\":1/*b*/}", "{\"a\":1} // end", "{\"a\":\xEF\xBB\xBF" "1}",
-    "{\"\\u0000\":1}", "{\"a\":truefalse}", "{\"a\":1 2}", "{\"a\" 1}", "{\"a\"::1}", "{1:2}", "{\"a\":\f1}",
+    "",
+    "  ",
+    "[]",
+    "1",
+    "{",
+    "}",
+    "{\"a\"}",
+    "{\"a\":}",
+    "{\"a\":1,}",
+    "{,}",
+    "{\"a\":1 \"b\":2}",
+    "{\"a\":[1,]}",
+    "{\"a\":[,1]}",
+    "{\"a\":[1 2]}",
+    "{\"a\":[1}",
+    "{\"a\":[}",
+    "{a:1}",
+    "{'a':1}",
+    "{\"a\":'b'}",
+    "{\"a\":01}",
+    "{\"a\":-}",
+    "{\"a\":+1}",
+    "{\"a\":.5}",
+    "{\"a\":1.}",
+    "{\"a\":1.e5}",
+    "{\"a\":1e}",
+    "{\"a\":1e+}",
+    "{\"a\":0x1F}",
+    "{\"a\":1e999}",
+    "{\"a\":-1e400}",
+    "{\"a\":NaN}",
+    "{\"a\":Infinity}",
+    "{\"a\":nul}",
+    "{\"a\":True}",
+    "{\"a\":\"b}",
+    "{\"a\":\"\\x\"}",
+    "{\"a\":\"\\u12\"}",
+    "{\"a\":\"\\u12g4\"}",
+    "{\"a\":\"\\ud800\"}",
+    "{\"a\":\"\\ud800x\"}",
+    "{\"a\":\"\\ud800\\u0041\"}",
+    "{\"a\":\"\\udc00\"}",
+    "{\"a\":\"\\u0000\"}",
+    "{\"a\":\"\t\"}",
+    "{\"a\":\"\n\"}",
+    "{} {}",
+    "{}x",
+    "{}]",
+    "{\"a\":1}}",
+    "{\"a\":1/*b*/}",
+    "{\"a\":1} // end",
+    "{\"a\":\xEF\xBB\xBF"
+    "1}",
+    "{\"\\u0000\":1}",
+    "{\"a\":truefalse}",
+    "{\"a\":1 2}",
+    "{\"a\" 1}",
+    "{\"a\"::1}",
+    "{1:2}",
+    "{\"a\":\f1}",
 };
 
 START_TEST(takes_what_is_json)
@@ -123,12 +185,17 @@ START_TEST(values_know_their_place)
         size_t line, column, key_line, key_column;
         const char *text;
     } table[] = {
-        {document.json.root, 1, 1, 1, 1, "{"}, {document.json.root->child, 1, 7, 1, 2, "12"},    {b, 2, 7, 2, 2, NULL},
-        {b->child, 2, 9, 2, 9, "{\"c\": \"x\"}"}, {c, 2, 15, 2, 10, "\"x\""}, {b->child->next, 3, 3, 3, 3, "-1.50"},
+        {document.json.root, 1, 1, 1, 1, "{"},
+        {document.json.root->child, 1, 7, 1, 2, "12"},
+        {b, 2, 7, 2, 2, NULL},
+        {b->child, 2, 9, 2, 9, "{\"c\": \"x\"}"},
+        {c, 2, 15, 2, 10, "\"x\""},
+        {b->child->next, 3, 3, 3, 3, "-1.50"},
         {b->next, 4, 8, 4, 2, "null"},
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
-        struct tt_place place = tt_json_place(&document.json, table[i].item), key = tt_json_key_place(&document.json, table[i].item);
+        struct tt_place place = tt_json_place(&document.json, table[i].item),
+                        key = tt_json_key_place(&document.json, table[i].item);
         ck_assert_uint_eq(place.line, table[i].line);
         ck_assert_uint_eq(place.column, table[i].column);
         ck_assert_uint_eq(key.line, table[i].key_line);
@@ -219,8 +286,9 @@ END_TEST
 START_TEST(faults_in_a_stream)
 {
     static const char *const texts[] = {
-        "{\"before\": \"b\", \"rows\": [1, 2", "{\"before\": \"b\", \"rows\": [1, ]}", "{\"before\": \"b\", \"rows\": [1 2]}",
-        "{\"before\": \"b\", \"rows\": [", "{\"before\": \"b\", \"rows\": [1], \"x\": }",
+        "{\"before\": \"b\", \"rows\": [1, 2",         "{\"before\": \"b\", \"rows\": [1, ]}",
+        "{\"before\": \"b\", \"rows\": [1 2]}",        "{\"before\": \"b\", \"rows\": [",
+        "{\"before\": \"b\", \"rows\": [1], \"x\": }",
     };
     for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
         struct seen seen = {{0}, 100};

@@ -80,10 +80,13 @@ END_TEST
 START_TEST(inches_are_converted_and_angles_are_not)
 {
     struct tiptrue_machine *machine = read_machine(
-        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"units\": \"inch\", \"resolution\": 0.0001, \"rotation\": {\"u_deg\": 0.5},"
+        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"units\": \"inch\", \"resolution\": 0.0001, \"rotation\": "
+        "{\"u_deg\": 0.5},"
         "\"sighting\": {\"tolerance\": 0.0003}, \"touch\": {\"u\": 0.0002}, \"mark\": {\"at\": [4, -2], \"tolerance\": 0.006},"
-        "\"yaw\": {\"value_deg\": -7, \"u_deg\": 2}, \"tips\": [{\"name\": \"t\", \"radius\": 0.01, \"radius_u\": 0.001, \"offset\": [-1.5, 0.5],"
-        "\"runout\": [0.001, 0.002]}], \"limits\": {\"permitted_error\": 0.001, \"expanded_uncertainty\": 0.002, \"runout\": 0.003}}");
+        "\"yaw\": {\"value_deg\": -7, \"u_deg\": 2}, \"tips\": [{\"name\": \"t\", \"radius\": 0.01, \"radius_u\": 0.001, "
+        "\"offset\": [-1.5, 0.5],"
+        "\"runout\": [0.001, 0.002]}], \"limits\": {\"permitted_error\": 0.001, \"expanded_uncertainty\": 0.002, \"runout\": "
+        "0.003}}");
     ck_assert_double_eq_tol(machine->resolution_mm, 0.00254, TOLERANCE);
     ck_assert_double_eq_tol(machine->u_sighting_mm, 0.00762 / sqrt(3.0), TOLERANCE);
     ck_assert_double_eq_tol(machine->u_touch_mm, 0.00508, TOLERANCE);

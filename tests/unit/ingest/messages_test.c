@@ -90,7 +90,8 @@ static void change(struct example *example, struct tt_buffer *buffer, const char
     *buffer = result;
 }
 
-static enum tiptrue_status read_with_others(const struct example *example, const struct tiptrue_sink *sink, struct tiptrue_error *error)
+static enum tiptrue_status read_with_others(const struct example *example, const struct tiptrue_sink *sink,
+                                            struct tiptrue_error *error)
 {
     struct tiptrue_plate *plate = NULL;
     struct tiptrue_machine *machine = NULL;
@@ -102,8 +103,8 @@ static enum tiptrue_status read_with_others(const struct example *example, const
     if (example->kind == LOG) {
         ck_assert_int_eq(tt_plan_read_bytes("plan.json", example->plan.text, example->plan.length, sink, &plan, error), TIPTRUE_OK);
     }
-    enum tiptrue_status status = tt_run_read_bytes(kind_files[example->kind], example->text.text, example->text.length, plate, machine,
-                                                   plan, plan != NULL ? example->pattern : NULL, sink, &run, error);
+    enum tiptrue_status status = tt_run_read_bytes(kind_files[example->kind], example->text.text, example->text.length, plate,
+                                                   machine, plan, plan != NULL ? example->pattern : NULL, sink, &run, error);
     ck_assert((status == TIPTRUE_OK) == (run != NULL));
     tiptrue_run_free(run);
     tiptrue_plan_free(plan);
@@ -151,7 +152,8 @@ static void tell(const struct example *example, struct tt_buffer *told)
     } else {
         bool has_fault = told->text != NULL && strstr(told->text, " error: ") != NULL;
         ck_assert_int_eq(status, has_fault ? TIPTRUE_E_DATA : TIPTRUE_OK);
-        ck_assert_msg(!has_fault || strstr(told->text, error.text) != NULL, "%s: the error is another: %s", example->title, error.text);
+        ck_assert_msg(!has_fault || strstr(told->text, error.text) != NULL, "%s: the error is another: %s", example->title,
+                      error.text);
     }
 }
 
@@ -247,7 +249,7 @@ static const struct {
     const char *path;
     size_t cases;
 } files[] = {
-    {FOLDER "messages-csv.txt", 31},   {FOLDER "messages-json.txt", 35},    {FOLDER "messages-plate.txt", 17},
+    {FOLDER "messages-csv.txt", 31},    {FOLDER "messages-json.txt", 35}, {FOLDER "messages-plate.txt", 17},
     {FOLDER "messages-machine.txt", 9}, {FOLDER "messages-log.txt", 21},
 };
 

@@ -32,7 +32,8 @@ START_TEST(finds_every_name)
 }
 END_TEST
 
-static const char *const edges[] = {"east", "west", "north", "south", "E2", "a name of very many letters that no one would want to misspell at all"};
+static const char *const edges[] = {"east",  "west", "north",
+                                    "south", "E2",   "a name of very many letters that no one would want to misspell at all"};
 #define N_EDGES (sizeof(edges) / sizeof(edges[0]))
 
 START_TEST(nearest_name)
@@ -41,11 +42,13 @@ START_TEST(nearest_name)
         const char *text;
         size_t index;
     } table[] = {
-        {"esat", 0}, {"eas", 0}, {"EAST", 0}, {"wst", 1}, {"nrth", 2}, {"nroth", 2}, {"soutth", 3}, {"sowth", 3}, {"e2", 4}, {"E3", 4},
+        {"esat", 0},    {"eas", 0},    {"EAST", 0},           {"wst", 1},       {"nrth", 2},
+        {"nroth", 2},   {"soutth", 3}, {"sowth", 3},          {"e2", 4},        {"E3", 4},
         {"x", TT_NONE}, {"", TT_NONE}, {"eeaasstt", TT_NONE}, {"top", TT_NONE}, {"norhts", 2},
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
-        ck_assert_msg(tt_names_nearest(edges, N_EDGES, table[i].text, strlen(table[i].text)) == table[i].index, "'%s'", table[i].text);
+        ck_assert_msg(tt_names_nearest(edges, N_EDGES, table[i].text, strlen(table[i].text)) == table[i].index, "'%s'",
+                      table[i].text);
     }
     ck_assert(tt_names_nearest(edges, N_EDGES, edges[5], strlen(edges[5])) == TT_NONE); /* too long to be compared */
 }

@@ -56,11 +56,12 @@ END_TEST
 
 START_TEST(ids_stages_and_inches)
 {
-    struct tiptrue_plan *plan = read_plan(
-        "{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"machine\": \"m\", \"moves\": ["
-        "{\"id\": 1.50, \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": 7.5, \"stage\": \"find\", \"feed\": 12, \"setup\": 2},"
-        "{\"id\": \"007\", \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": 7.5, \"stage\": \"measure\", \"at\": [1, -0.5]},"
-        "{\"kind\": \"warmup\", \"target\": \"e\", \"tip\": \"t\", \"approach\": \"0-\"}]}");
+    struct tiptrue_plan *plan = read_plan("{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"machine\": \"m\", \"moves\": ["
+                                          "{\"id\": 1.50, \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": "
+                                          "7.5, \"stage\": \"find\", \"feed\": 12, \"setup\": 2},"
+                                          "{\"id\": \"007\", \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": "
+                                          "7.5, \"stage\": \"measure\", \"at\": [1, -0.5]},"
+                                          "{\"kind\": \"warmup\", \"target\": \"e\", \"tip\": \"t\", \"approach\": \"0-\"}]}");
     ck_assert(plan->states_stage);
     ck_assert_double_eq(plan->mm_per_unit, 25.4);
     ck_assert_str_eq(plan->moves[0].id, "1.5"); /* the shortest form */

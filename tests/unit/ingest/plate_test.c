@@ -83,8 +83,9 @@ END_TEST
 
 START_TEST(little_is_enough)
 {
-    struct tiptrue_plate *plate = read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"note\": \"n\","
-                                             "\"marks\": [{\"name\": \"N\", \"at\": [7, 5]}, {\"name\": \"M\", \"at\": [0, -0.0]}], \"edges\": []}");
+    struct tiptrue_plate *plate =
+        read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"note\": \"n\","
+                   "\"marks\": [{\"name\": \"N\", \"at\": [7, 5]}, {\"name\": \"M\", \"at\": [0, -0.0]}], \"edges\": []}");
     ck_assert_ptr_null(plate->serial);
     ck_assert_uint_eq(plate->reference, 1);
     ck_assert_uint_eq(plate->n_edges, 0);
@@ -98,12 +99,13 @@ END_TEST
 
 START_TEST(inches_are_converted)
 {
-    struct tiptrue_plate *plate = read_plate(
-        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"units\": \"inch\","
-        "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}, {\"name\": \"N\", \"at\": [1.5, -0.25], \"u\": 0.001}],"
-        "\"groups\": [{\"name\": \"g\", \"tolerance\": 0.004}],"
-        "\"edges\": [{\"name\": \"e\", \"from\": [0.5, 0.1], \"to\": [0.5, 0.7], \"free_side\": \"right\", \"u\": 0.0002, \"group\": \"g\"}],"
-        "\"expansion_ppm_per_K\": 14}");
+    struct tiptrue_plate *plate =
+        read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"units\": \"inch\","
+                   "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}, {\"name\": \"N\", \"at\": [1.5, -0.25], \"u\": 0.001}],"
+                   "\"groups\": [{\"name\": \"g\", \"tolerance\": 0.004}],"
+                   "\"edges\": [{\"name\": \"e\", \"from\": [0.5, 0.1], \"to\": [0.5, 0.7], \"free_side\": \"right\", \"u\": "
+                   "0.0002, \"group\": \"g\"}],"
+                   "\"expansion_ppm_per_K\": 14}");
     ck_assert_double_eq_tol(plate->marks[1].at.x_mm, 38.1, TOLERANCE_MM);
     ck_assert_double_eq_tol(plate->marks[1].at.y_mm, -6.35, TOLERANCE_MM);
     ck_assert_double_eq_tol(plate->marks[1].u_mm, 0.0254, TOLERANCE_MM);
@@ -133,13 +135,14 @@ END_TEST
 /* Both sides of the limits: coordinates of 100 m, edges of a nanometre. */
 START_TEST(limits)
 {
-    static const char form[] = "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"marks\": [{\"name\": \"M\", \"at\": [0, 0]}],"
-                               "\"edges\": [{\"name\": \"e\", \"from\": [5, 1], \"to\": [%s], \"free_side\": \"left\"}]}";
+    static const char form[] =
+        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"marks\": [{\"name\": \"M\", \"at\": [0, 0]}],"
+        "\"edges\": [{\"name\": \"e\", \"from\": [5, 1], \"to\": [%s], \"free_side\": \"left\"}]}";
     static const struct {
         const char *to;
         enum tiptrue_status status;
     } table[] = {
-        {"5, 100000", TIPTRUE_OK}, {"5, 100000.1", TIPTRUE_E_DATA}, {"-100000, 7", TIPTRUE_OK}, {"-100001, 7", TIPTRUE_E_DATA},
+        {"5, 100000", TIPTRUE_OK},    {"5, 100000.1", TIPTRUE_E_DATA},  {"-100000, 7", TIPTRUE_OK}, {"-100001, 7", TIPTRUE_E_DATA},
         {"5, 1.0000011", TIPTRUE_OK}, {"5, 1.0000009", TIPTRUE_E_DATA}, {"5, 1", TIPTRUE_E_DATA},
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a table of a run means: every column, every way in which real files differ, units, pairs of touches, printed digits; under a locale
- * with a decimal comma too. Its faults: messages_test.
+/* What a table of a run means: every column, every way in which real files differ, units, pairs of touches, printed digits; under a
+ * locale with a decimal comma too. Its faults: messages_test.
  */
 #include "config.h"
 
@@ -104,10 +104,12 @@ static const char *const dresses[] = {
     "kind;target;tip;x;y;rotation\nsight;B;;110.5;64.25;\ntouch;bank;thin;156.4;58.75;15.5\n",
     "kind\ttarget\ttip\tx\ty\trotation\nsight\tB\t\t110,5\t64,25\t\ntouch\tbank\tthin\t156,4\t58,75\t15,5\n",
     "\n\n  \nkind,target,tip,x,y,rotation\n\n,,,,,\nsight,B,,110.5,64.25,\n   \ntouch,bank,thin,156.4,58.75,15.5\n\n\n",
-    "\"kind\",\"target\",\"tip\",\"x\",\"y\",\"rotation\"\n\"sight\",\"B\",\"\",\"110.5\",\"64.25\",\ntouch,\"bank\",thin,156.4,\"58.75\",15.5\n",
+    "\"kind\",\"target\",\"tip\",\"x\",\"y\",\"rotation\"\n\"sight\",\"B\",\"\",\"110.5\",\"64.25\",\ntouch,\"bank\",thin,156.4,"
+    "\"58.75\",15.5\n",
     "y,rotation,x,kind,tip,target\n64.25,,110.5,sight,,B\n58.75,15.5,156.4,touch,thin,bank\n",
     " kind , target,tip,x,y, rotation \n sight , B,, 110.5 ,64.25,\ntouch,bank,thin,+156.4,58.75,1.55e1\n",
-    "# a remark: of two words\n#\nkind,target,tip,x,y,rotation\n# in between\nsight,B,,110.5,64.25,\n#\ntouch,bank,thin,156.4,58.75,15.5\n",
+    "# a remark: of two words\n#\nkind,target,tip,x,y,rotation\n# in "
+    "between\nsight,B,,110.5,64.25,\n#\ntouch,bank,thin,156.4,58.75,15.5\n",
     "\"# note: a, b\",,,,,\nkind,target,tip,x,y,rotation\nsight,B,,110.5,64.25,\ntouch,bank,thin,156.4,58.75,15.5\n",
     "kind,target,tip,x,y,rotation,contact,setup,temperature,time,feed,z,stage,approach\nsight,B,,110.5,64.25,,,,,,,,,\n"
     "touch,bank,thin,156.4,58.75,15.5,1,1,,,,,measure,\n",
@@ -156,7 +158,8 @@ END_TEST
 START_TEST(inches_are_converted)
 {
     struct tiptrue_run *run = read_run("# units: inch\nkind,target,tip,x,y,rotation,z,feed,temperature\n"
-                                       "touch,bank,thin,6.25,-2.5,15,0.125,6,21.5\n", "");
+                                       "touch,bank,thin,6.25,-2.5,15,0.125,6,21.5\n",
+                                       "");
     const struct tt_observation *touch = &run->observations[0];
     ck_assert_double_eq_tol(touch->h.x_mm, 158.75, TOLERANCE);
     ck_assert_double_eq_tol(touch->h.y_mm, -63.5, TOLERANCE);
@@ -171,8 +174,10 @@ END_TEST
 
 START_TEST(setups_in_order_of_appearance)
 {
-    struct tiptrue_run *run = read_run("kind,target,x,y,setup\nsight,A,1.5,2,turned\nsight,A,1.5,2,\nsight,A,1.5,2,3\nsight,A,1.5,2,1\n"
-                                       "sight,A,1.5,2,turned\n", "");
+    struct tiptrue_run *run =
+        read_run("kind,target,x,y,setup\nsight,A,1.5,2,turned\nsight,A,1.5,2,\nsight,A,1.5,2,3\nsight,A,1.5,2,1\n"
+                 "sight,A,1.5,2,turned\n",
+                 "");
     static const size_t expected[] = {0, 1, 2, 1, 0};
     ck_assert_uint_eq(run->n_setups, 3);
     ck_assert_str_eq(run->setups[0], "turned");
@@ -233,7 +238,8 @@ START_TEST(printed_digits)
         {"sight,A,,10.1,20.25,,\nsight,A,,10.1042,20,,\n", 0.0001, 0.0, false, false},
         {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.006,2.504,15,\n", 0.0, 0.001, false, false}, /* between: 0.002 off */
         {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.009,2.504,15,\n", 0.0, 0.001, false, true},  /* a digit off: rounded */
-        {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.0064,2.50,15,0\n", 0.0, 0.001, false, true}, /* no contact: not counted */
+        {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.0064,2.50,15,0\n", 0.0, 0.001, false,
+         true}, /* no contact: not counted */
         {"touch,bank,thin,100,2e1,15,\n", 0.0, 1.0, false, true},
         {"touch,bank,thin,1e2,2e1,15,\n", 0.0, 10.0, false, true},
         {"height,ledge,thin,1.00001,2,15,\n", 0.0, 0.0, false, false},
@@ -282,8 +288,9 @@ END_TEST
 /* Without plate and machine every name is taken, in order of appearance. */
 START_TEST(names_without_plate_and_machine)
 {
-    static const char text[] = "kind,target,tip,x,y,rotation,z\nsight,b,,1,2,,\nsight,a,,1,2,,\ntouch,e,t2,1,2,15,\ntouch,f,t1,1,2,15,\n"
-                               "touch,e,t2,1,2,15,\nheight,p,t1,1,2,15,3\nwarmup,f,t3,1,2,,\n";
+    static const char text[] =
+        "kind,target,tip,x,y,rotation,z\nsight,b,,1,2,,\nsight,a,,1,2,,\ntouch,e,t2,1,2,15,\ntouch,f,t1,1,2,15,\n"
+        "touch,e,t2,1,2,15,\nheight,p,t1,1,2,15,3\nwarmup,f,t3,1,2,,\n";
     static const size_t targets[] = {0, 1, 0, 1, 0, 0, 1}, tips[] = {TT_NONE, TT_NONE, 0, 1, 0, 1, 2};
     struct tiptrue_run *run = NULL;
     ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
@@ -398,7 +405,8 @@ START_TEST(notes_are_limited)
     add_repeated(&text, "x", 65535);
     tt_buffer_puts(&text, "\n# note: y\nkind,target,x,y\nsight,A,1.5,2\n");
     ck_assert_int_eq(read_buffer(&text, &told), TIPTRUE_E_DATA);
-    assert_told(&told, "run.csv:2:3: error: the notes are longer than 65536 bytes\n  hint: keep long texts in a file of their own\n");
+    assert_told(&told,
+                "run.csv:2:3: error: the notes are longer than 65536 bytes\n  hint: keep long texts in a file of their own\n");
     tt_buffer_clear(&text);
     tt_buffer_clear(&told);
 }
@@ -428,7 +436,8 @@ START_TEST(locale_does_not_matter)
     ck_assert_double_eq(run->observations[0].h.x_mm, 1.5);
     tiptrue_run_free(run);
     run = read_run("{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.25,"
-                   "\"y\": 2.5000000000000000000000001}]}", "");
+                   "\"y\": 2.5000000000000000000000001}]}",
+                   "");
     ck_assert_double_eq(run->observations[0].h.x_mm, 1.25);
     ck_assert_double_eq(run->observations[0].h.y_mm, 2.5);
     tiptrue_run_free(run);

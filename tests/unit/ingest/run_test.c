@@ -24,7 +24,8 @@ START_TEST(format_is_seen_in_the_content)
     static const char *const texts[] = {
         "kind,target,x,y\nsight,A,1.5,2\n",
         "{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.5, \"y\": 2}]}",
-        "\xEF\xBB\xBF\n \t{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.5, \"y\": 2}]}",
+        "\xEF\xBB\xBF\n \t{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.5, "
+        "\"y\": 2}]}",
     };
     for (size_t i = 0; i < 3; i++) {
         char *path = write_file(texts[i]);
@@ -82,12 +83,12 @@ static const struct {
     size_t sightings, touches, no_contact, tips, setups;
     enum tiptrue_status status;
 } field[] = {
-    {"01-plain", 6, 96, 0, 1, 1, TIPTRUE_OK},         {"02-film", 6, 96, 0, 1, 1, TIPTRUE_OK},
-    {"03-two-tips", 6, 192, 0, 2, 1, TIPTRUE_OK},     {"04-oval", 6, 144, 0, 1, 1, TIPTRUE_OK},
-    {"05-one-direction", 6, 48, 0, 1, 1, TIPTRUE_OK}, {"06-one-sided", 6, 48, 0, 1, 1, TIPTRUE_OK},
-    {"07-sense", 6, 96, 0, 1, 1, TIPTRUE_OK},         {"08-moved", 6, 96, 0, 1, 1, TIPTRUE_OK},
-    {"09-inch-comma", 6, 96, 6, 1, 1, TIPTRUE_OK},    {"10-reversal", 12, 192, 0, 1, 2, TIPTRUE_OK},
-    {"11-eight-tips", 6, 768, 0, 8, 1, TIPTRUE_OK},   {"12-cut-short", 0, 0, 0, 0, 0, TIPTRUE_E_DATA},
+    {"01-plain", 6, 96, 0, 1, 1, TIPTRUE_OK},          {"02-film", 6, 96, 0, 1, 1, TIPTRUE_OK},
+    {"03-two-tips", 6, 192, 0, 2, 1, TIPTRUE_OK},      {"04-oval", 6, 144, 0, 1, 1, TIPTRUE_OK},
+    {"05-one-direction", 6, 48, 0, 1, 1, TIPTRUE_OK},  {"06-one-sided", 6, 48, 0, 1, 1, TIPTRUE_OK},
+    {"07-sense", 6, 96, 0, 1, 1, TIPTRUE_OK},          {"08-moved", 6, 96, 0, 1, 1, TIPTRUE_OK},
+    {"09-inch-comma", 6, 96, 6, 1, 1, TIPTRUE_OK},     {"10-reversal", 12, 192, 0, 1, 2, TIPTRUE_OK},
+    {"11-eight-tips", 6, 768, 0, 8, 1, TIPTRUE_OK},    {"12-cut-short", 0, 0, 0, 0, 0, TIPTRUE_E_DATA},
     {"14-controller-log", 6, 48, 2, 1, 1, TIPTRUE_OK},
 };
 

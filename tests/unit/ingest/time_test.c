@@ -48,8 +48,8 @@ START_TEST(calendar_as_the_c_library)
         struct tm parts;
         char text[64];
         ck_assert_ptr_nonnull(gmtime_r(&seconds, &parts));
-        snprintf(text, sizeof(text), "%04d-%02d-%02dT%02d:%02d:%02dZ", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday, parts.tm_hour,
-                 parts.tm_min, parts.tm_sec);
+        snprintf(text, sizeof(text), "%04d-%02d-%02dT%02d:%02d:%02dZ", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday,
+                 parts.tm_hour, parts.tm_min, parts.tm_sec);
         ck_assert_double_eq(seconds_of(text), (double)seconds);
     }
 }
