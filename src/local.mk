@@ -25,6 +25,7 @@ libcore_la_SOURCES = \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
   src/ingest/diagnose.c src/ingest/diagnose.h \
+  src/ingest/digest.c \
   src/ingest/document.c src/ingest/document.h \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \

@@ -58,10 +58,20 @@ script_tests = \
   tests/style/symbols.sh \
   tests/style/text.py
 
+# Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
+fuzz_targets = tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+tests_fuzz_fuzz_plate_SOURCES = tests/fuzz/fuzz_plate.c tests/fuzz/replay.h
+tests_fuzz_fuzz_plate_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_run_SOURCES = tests/fuzz/fuzz_run.c tests/fuzz/replay.h
+tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
+
 test_data = \
   tests/cli \
   tests/data \
   tests/field \
+  tests/fuzz \
   tests/reference \
   tests/simulation \
   tests/speed \
@@ -99,7 +109,7 @@ AM_TESTS_ENVIRONMENT = \
   LC_ALL=C; export LC_ALL;
 
 if TESTS_POSSIBLE
-check_PROGRAMS += $(unit_tests)
+check_PROGRAMS += $(unit_tests) $(fuzz_targets)
 TESTS += $(unit_tests) $(script_tests)
 else
 check-local:
@@ -128,6 +138,7 @@ bench: all
 	$(AM_TESTS_ENVIRONMENT) $(SHELL) $(srcdir)/tests/speed/bench.sh
 
 check-statistics: all
-	$(AM_TESTS_ENVIRONMENT) $(SHELL) $(srcdir)/tests/simulation/check-statistics.sh
+	$(AM_TESTS_ENVIRONMENT) \
+	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
 
 .PHONY: bench check-statistics

@@ -302,7 +302,8 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
     struct tt_machine_xy *seen = TT_ARENA_NEW(arena, model->n_sights, struct tt_machine_xy);
     double *scale = TT_ARENA_NEW(arena, model->n_sights, double);
     double *x = model->x + tt_at_pose(setup);
-    struct tt_pose pose = tt_pose_make(machine->mark, machine->has_yaw ? machine->yaw_rad : 0);
+    double turned = model->terms.turned_rad != NULL ? model->terms.turned_rad[setup] : 0;
+    struct tt_pose pose = tt_pose_make(machine->mark, (machine->has_yaw ? machine->yaw_rad : 0) + turned);
     size_t n = 0;
 
     if (plate == NULL || seen == NULL || scale == NULL) {
@@ -322,7 +323,7 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
         pose.mark = (struct tt_machine_xy){seen[0].x_mm - scale[0] * arm.x_mm, seen[0].y_mm - scale[0] * arm.y_mm};
     }
     model->yaw_seen_rad[setup] = pose.yaw_rad;
-    if (machine->has_yaw) { /* keep beta near the nominal one, not a turn away */
+    if (machine->has_yaw && model->yaw_sighted[setup]) { /* keep beta near the nominal one, not a turn away */
         pose.yaw_rad = machine->yaw_rad + tt_angle_wrap(pose.yaw_rad - machine->yaw_rad);
     }
     x[0] = pose.mark.x_mm;
@@ -397,14 +398,15 @@ static void machine_priors(struct tt_model *model)
     const struct tiptrue_machine *machine = model->machine;
 
     for (size_t s = 0; s < model->n_setups; s++) {
-        if (!model->setup_sighted[s]) {
+        if (model->n_sights == 0) { /* with marks sighted in another setup, this one's touches say where it lies */
             double u = machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM;
             add_prior(model, TT_PRIOR_PLACE, TT_NONE, tt_at_pose(s), machine->mark.x_mm, u, s);
             add_prior(model, TT_PRIOR_PLACE, TT_NONE, tt_at_pose(s) + 1, machine->mark.y_mm, u, s);
         }
         bool contradicted = machine->has_yaw && model->yaw_sighted[s] &&
                             fabs(tt_angle_wrap(model->yaw_seen_rad[s] - machine->yaw_rad)) > YAW_CONTRADICTED * machine->u_yaw_rad;
-        model->yaw_prior_used[s] = machine->has_yaw && !contradicted;
+        bool free = model->terms.yaw_free != NULL && model->terms.yaw_free[s];
+        model->yaw_prior_used[s] = machine->has_yaw && !contradicted && !free;
         if (model->yaw_prior_used[s]) {
             add_prior(model, TT_PRIOR_YAW, TT_NONE, tt_at_pose(s) + 2, machine->yaw_rad, machine->u_yaw_rad, s);
         }

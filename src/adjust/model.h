@@ -31,6 +31,8 @@ struct tt_terms {
     size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood still */
     unsigned *orders;   /* per block: bit k set = shape order k is in */
     bool *edge_free;    /* per edge of the plate: its stated place is not used */
+    bool *yaw_free;     /* per setup: the nominal yaw is not used */
+    double *turned_rad; /* per setup: by how much the search starts turned against the nominal yaw; where no yaw was sighted */
 };
 
 /* A prior: unknown = value, standard uncertainty u. */

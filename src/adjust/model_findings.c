@@ -186,13 +186,14 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
         double off = tt_angle_wrap(model->x[tt_at_pose(s) + 2] - view->machine->yaw_rad);
         double quarters = fabs(remainder(off, TT_PI / 2));
         bool turned = fabs(off) > TT_PI / 4 && quarters < TURNED_RAD;
-        if (!model->yaw_sighted[s] || turned || !(fabs(off) > YAW_OFF * view->machine->u_yaw_rad)) {
+        bool known = model->yaw_sighted[s] || model->terms.yaw_free[s];
+        if (!known || turned || !(fabs(off) > YAW_OFF * view->machine->u_yaw_rad)) {
             continue;
         }
         tt_buffer_printf(text, "the plate%s%s stands turned by ", model->n_setups > 1 ? " in setup " : "",
                          model->n_setups > 1 ? view->run->setups[s] : "");
         tt_words_deg(text, off, 2);
-        tt_buffer_puts(text, " against the nominal yaw, more than its stated uncertainty allows; the sightings were believed. Check how the plate is "
+        tt_buffer_puts(text, " against the nominal yaw, more than its stated uncertainty allows; the run was believed. Check how the plate is "
                              "bolted, and which marks were sighted");
         status = tt_finding_add(view, TT_FINDING_YAW_OFF, TIPTRUE_WARNING, (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
     }

@@ -25,6 +25,13 @@
 #define EDGE_IMPROBABLE 5e-4
 #define EDGE_SINGLED_OUT 9.0
 #define MOST_EDGES_OFF 4
+/* No contact scatters by 0.1 mm: what does is a wrong pose. */
+#define AWFUL_SCATTER_MM 0.1
+/* As in model.c, for setups whose yaw was not sighted. */
+#define YAW_CONTRADICTED 5.0
+/* A turned start must explain the run better by this much (natural logarithm). */
+#define YAW_GAIN 10.0
+#define MOST_TURNED 3 /* setups, 64 fits */
 
 struct search {
     struct tt_arena *arena;
@@ -35,13 +42,24 @@ struct search {
     bool robust;
 };
 
-static enum tiptrue_status terms_copy(struct tt_terms *copy, const struct tt_terms *terms, struct tt_arena *arena, size_t n_tips, size_t n_edges)
+static enum tiptrue_status terms_copy(struct tt_terms *copy, const struct tt_terms *terms, const struct search *search)
 {
+    struct tt_arena *arena = search->arena;
+    size_t n_tips = search->run->n_tips, n_edges = search->plate->n_edges, n_setups = search->run->n_setups;
+
     *copy = *terms;
     copy->orders = TT_ARENA_NEW(arena, n_tips, unsigned);
     copy->edge_free = TT_ARENA_NEW(arena, n_edges, bool);
-    if (copy->orders == NULL || copy->edge_free == NULL) {
+    copy->yaw_free = TT_ARENA_NEW(arena, n_setups, bool);
+    copy->turned_rad = TT_ARENA_NEW(arena, n_setups, double);
+    if (copy->orders == NULL || copy->edge_free == NULL || copy->yaw_free == NULL || copy->turned_rad == NULL) {
         return TIPTRUE_E_MEMORY;
+    }
+    if (terms->yaw_free != NULL) {
+        memcpy(copy->yaw_free, terms->yaw_free, n_setups * sizeof *copy->yaw_free);
+    }
+    if (terms->turned_rad != NULL) {
+        memcpy(copy->turned_rad, terms->turned_rad, n_setups * sizeof *copy->turned_rad);
     }
     if (terms->orders != NULL) {
         memcpy(copy->orders, terms->orders, n_tips * sizeof *copy->orders);
@@ -63,7 +81,7 @@ static enum tiptrue_status fit_terms(const struct search *search, const struct t
     if (out->model == NULL || out->fit == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    if ((status = terms_copy(&out->terms, terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK ||
+    if ((status = terms_copy(&out->terms, terms, search)) != TIPTRUE_OK ||
         (status = tt_model_build(out->model, search->arena, search->plate, search->machine, search->run, &out->terms, weak)) !=
             TIPTRUE_OK ||
         (status = tt_fit_init(out->fit, search->arena, out->model, search->noise, search->robust)) != TIPTRUE_OK) {
@@ -154,7 +172,7 @@ static enum tiptrue_status grow(const struct search *search, struct tt_selection
         if (k == TT_EXTRA_EDGE || extras[k].log_p > WORTH_A_FIT) { /* edges are settled when nothing else can be added */
             continue;
         }
-        if ((status = terms_copy(&terms, &now->terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK) {
+        if ((status = terms_copy(&terms, &now->terms, search)) != TIPTRUE_OK) {
             break;
         }
         add_term(&terms, &extras[k]);
@@ -300,7 +318,7 @@ static enum tiptrue_status settle(const struct search *search, struct tt_selecti
         if (!now->doubt.attributed) {
             break;
         }
-        if ((status = terms_copy(&terms, &now->terms, search->arena, search->run->n_tips, search->plate->n_edges)) != TIPTRUE_OK) {
+        if ((status = terms_copy(&terms, &now->terms, search)) != TIPTRUE_OK) {
             return status;
         }
         terms.edge_free[now->doubt.edge] = true;
@@ -318,6 +336,55 @@ static enum tiptrue_status settle(const struct search *search, struct tt_selecti
     return TIPTRUE_OK;
 }
 
+/* Does @fit leave residuals that no contact has? Then the plate may stand turned by a quarter or half. */
+static bool is_awful(const struct tt_fit *fit)
+{
+    return sqrt(fit->scatter_touch_mm2) > AWFUL_SCATTER_MM;
+}
+
+static bool yaw_contradicted(const struct tt_model *model, size_t setup)
+{
+    double off = tt_angle_wrap(model->x[tt_at_pose(setup) + 2] - model->machine->yaw_rad);
+    return model->yaw_prior_used[setup] && fabs(off) > YAW_CONTRADICTED * model->machine->u_yaw_rad;
+}
+
+/* Setups whose yaw was not sighted may stand turned against the nominal one (a second placement of the plate often is): where the touches
+ * contradict that, start from every combination of quarter turns, a turned setup without the nominal yaw, and keep what fits best. */
+static enum tiptrue_status settle_yaw(const struct search *search, struct tt_selection *now)
+{
+    const struct tt_model *model = now->model;
+    size_t open[MOST_TURNED], n = 0, combinations = 1;
+    bool contradicted = is_awful(now->fit);
+
+    for (size_t s = 0; s < model->n_setups; s++) {
+        if (!model->yaw_sighted[s] && n < MOST_TURNED) {
+            contradicted = contradicted || yaw_contradicted(model, s);
+            open[n++] = s;
+            combinations *= 4;
+        }
+    }
+    for (size_t turns = 1; turns < combinations && contradicted; turns++) {
+        struct tt_terms terms;
+        struct tt_selection next;
+        enum tiptrue_status status = terms_copy(&terms, &now->terms, search);
+        for (size_t k = 0; k < n && status == TIPTRUE_OK; k++) {
+            size_t quarter = turns >> 2 * k & 3;
+            terms.yaw_free[open[k]] = quarter > 0;
+            terms.turned_rad[open[k]] = (double)quarter * TT_PI / 2;
+        }
+        if (status == TIPTRUE_OK) {
+            status = fit_terms(search, &terms, now->weak, &next);
+        }
+        if (status != TIPTRUE_OK) {
+            return status;
+        }
+        if (!next.fit->deficient && next.fit->full_likelihood > now->fit->full_likelihood + YAW_GAIN) {
+            *now = next;
+        }
+    }
+    return TIPTRUE_OK;
+}
+
 enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
                               const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise, bool robust)
 {
@@ -327,6 +394,9 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
 
     if (status == TIPTRUE_OK && selection->fit->deficient) {
         status = fit_terms(&search, &plain, true, selection);
+    }
+    if (status == TIPTRUE_OK && !selection->fit->deficient) {
+        status = settle_yaw(&search, selection);
     }
     if (status != TIPTRUE_OK || !robust) {
         return status;

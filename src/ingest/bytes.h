@@ -27,8 +27,7 @@ const char *tt_bytes_name(const char *path);
 size_t tt_byte_order_mark(const char *text, size_t length);
 void tt_bytes_clear(struct tt_bytes *bytes);
 
-/* FNV-1a, 64 bits (G. Fowler, L. C. Noll, K.-P. Vo), in 16 hexadecimal digits: tells files apart, and does not guard against
- * forgery. */
+/* XXH64 with seed 0 (digest.c), in 16 hexadecimal digits: tells files apart, and does not guard against forgery. */
 void tt_bytes_digest(const char *text, size_t length, char digest[17]);
 
 #endif

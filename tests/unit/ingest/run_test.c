@@ -52,7 +52,7 @@ START_TEST(id_is_a_digest_of_the_bytes)
     ck_assert_uint_eq(strlen(with->id), 16);
     ck_assert_str_ne(with->id, without->id);
     ck_assert_str_eq(with->id, again->id);
-    ck_assert_str_eq(without->id, "2b51763821821c7b");
+    ck_assert_str_eq(without->id, "935856db2780b52c");
     tiptrue_run_free(with);
     tiptrue_run_free(without);
     tiptrue_run_free(again);
