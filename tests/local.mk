@@ -11,8 +11,10 @@ unit_tests = \
   tests/unit/adjust/symmetry_test \
   tests/unit/adjust/system_test \
   tests/unit/adjust/uncertainty_test \
+  tests/unit/adjust/verdict_test \
   tests/unit/base/arena_test \
   tests/unit/base/buffer_test \
+  tests/unit/base/decimal_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/geometry/circle_test \
@@ -42,6 +44,7 @@ tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c tests/unit/adjust/scene.c
+tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c tests/unit/adjust/scene.c
 
 script_tests = \
   tests/cli/check.sh \
@@ -52,7 +55,9 @@ script_tests = \
   tests/cli/streams.sh \
   tests/cli/usage.sh \
   tests/field/expected.py \
+  tests/fuzz/replay.sh \
   tests/reference/scipy_check.py \
+  tests/simulation/quick.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -71,7 +76,7 @@ test_data = \
   tests/cli \
   tests/data \
   tests/field \
-  tests/fuzz \
+  tests/fuzz/corpus \
   tests/reference \
   tests/simulation \
   tests/speed \

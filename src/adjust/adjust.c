@@ -55,11 +55,46 @@ static struct tt_noise noise_of(const struct tiptrue_machine *machine, const str
                              .u_rotation_rad = machine->u_rotation_rad};
 }
 
-/* A run without one contact: nothing can be adjusted, but who asked is owed an answer with its findings. */
 static enum tiptrue_status no_touch(const struct tiptrue_run *run, struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "a run needs touches that made contact: check the contact circuit",
                    "the run holds no touch that can be used");
+}
+
+static bool any_touch_row(const struct tiptrue_run *run)
+{
+    bool any = false;
+    for (size_t i = 0; i < run->n_observations; i++) {
+        any = any || run->observations[i].kind == TT_TOUCH;
+    }
+    return any;
+}
+
+/* A selection for a run in which no move made contact: nothing is in it, and the findings say why. */
+static enum tiptrue_status select_nothing(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
+                                          const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise)
+{
+    *selection = (struct tt_selection){.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}, .weak = true};
+    selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
+    selection->fit = TT_ARENA_NEW(arena, 1, struct tt_fit);
+    size_t *tip_block = TT_ARENA_NEW(arena, run->n_tips, size_t);
+    if (selection->model == NULL || selection->fit == NULL || tip_block == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t t = 0; t < run->n_tips; t++) {
+        tip_block[t] = TT_NONE;
+    }
+    *selection->model = (struct tt_model){.plate = plate,
+                                          .machine = machine,
+                                          .run = run,
+                                          .terms = {.moved_at = TT_NONE},
+                                          .tip_block = tip_block,
+                                          .at_lost_motion = TT_NONE,
+                                          .at_latency = TT_NONE,
+                                          .at_drift = TT_NONE,
+                                          .at_moved = TT_NONE};
+    *selection->fit = (struct tt_fit){.model = selection->model, .noise = noise, .robust = true};
+    return TIPTRUE_OK;
 }
 
 static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_solve_options *options)
@@ -90,6 +125,9 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
     }
     tt_arena_reset(&workspace->arena);
     status = tt_select(&selection, &workspace->arena, plate, machine, run, &noise, robust);
+    if (status == TIPTRUE_E_DATA && any_touch_row(run)) {
+        status = select_nothing(&selection, &workspace->arena, plate, machine, run, &noise);
+    }
     if (status == TIPTRUE_E_DATA) {
         return no_touch(run, error);
     }

@@ -250,8 +250,7 @@ static bool fill_shape(const struct tt_view *view, size_t block, const struct tt
 
 static void fill_change(const struct tt_view *view, size_t run_tip, struct tt_tip_result *tip)
 {
-    if (run_tip >= view->machine->n_tips || !view->machine->tips[run_tip].has_offset || !tip->offset_determined_x ||
-        !tip->offset_determined_y) {
+    if (run_tip >= view->machine->n_tips || !view->machine->tips[run_tip].has_offset) {
         return;
     }
     const struct tt_tip *stated = &view->machine->tips[run_tip];
@@ -260,6 +259,9 @@ static void fill_change(const struct tt_view *view, size_t run_tip, struct tt_ti
     tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm, tip->offset.y_mm - stated->offset.y_mm};
     tip->change_on_same_plate = stated->offset_plate != NULL && view->plate->serial != NULL &&
                                 strcmp(stated->offset_plate, view->plate->serial) == 0;
+    if (!tip->offset_determined_x || !tip->offset_determined_y) {
+        return;
+    }
     struct tt_cov2 cov = tip->change_on_same_plate ? tip->same_plate_cov : tip->cov;
     double dof = tip->change_on_same_plate ? tip->same_plate_dof : tip->dof;
     tip->p_unchanged = tt_p_plane(tt_cov2_distance2(cov, tip->change.x_mm, tip->change.y_mm), dof);
@@ -275,6 +277,7 @@ static bool fill_absent_tip(struct tt_view *view, size_t run_tip, struct tt_tip_
     bool failed = false;
     *tip = (struct tt_tip_result){.verdict = TIPTRUE_REPEAT, .dof = HUGE_VAL, .same_plate_dof = HUGE_VAL};
     tip->name = copy_text(view->solution, view->run->tips[run_tip], &failed);
+    fill_change(view, run_tip, tip);
     return !failed;
 }
 

@@ -204,7 +204,7 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_bu
                              "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
     }
-    if (status == TIPTRUE_OK && !view->solution->has_u_touch) {
+    if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0) {
         tt_buffer_puts(text, "how well contacts repeat is not determined: there are no more touches than unknowns, and the machine file states "
                              "no touch uncertainty; touch more often, or state 'touch': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);

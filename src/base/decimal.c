@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* size = m 2^e with a whole m < 2^53. Times 10^k, k such that 17 or 18 digits stand before the point, it is m 5^k 2^(e+k): the whole
- * number m 5^k, of as many 32-bit limbs as it takes, with a binary point in it. So what stands before the point and the rounding
- * are exact. A decimal reads back as @size when it is nearer than half the distance of the neighbours, which here is 5^k/2 and,
- * below a power of two, 5^k/4: no difference of whole numbers equals either, so there are no ties, and doubles tell all but
- * differences of less than MARGIN.
+/* size = m 2^e with a whole m < 2^53. Times 10^k, k such that 17 or 18 digits stand before the point, it is m 5^k 2^(e+k): the
+ * whole number m 5^k, of as many 32-bit limbs as it takes, with a binary point in it. So what stands before the point and the
+ * rounding are exact. A decimal reads back as @size when it is nearer than half the distance of the neighbours, which here is 5^k/2
+ * and, below a power of two, 5^k/4: no difference of whole numbers equals either, and doubles tell all but differences of less than
+ * MARGIN.
  */
 #include "config.h"
 
@@ -26,10 +26,10 @@ static const uint32_t power_of_five[STEP + 1] = {1,     5,      25,      125,   
 #define MARGIN 1e-9
 
 struct scaled {
-    uint64_t whole;      /* what stands before the point */
-    uint64_t fraction;   /* the first 64 bits behind it; what follows them is cut off */
+    uint64_t whole;       /* what stands before the point */
+    uint64_t fraction;    /* the first 64 bits behind it; what follows them is cut off */
     double half_distance; /* to the next larger double, in the same units */
-    bool power_of_two;   /* the next smaller double is half as far away */
+    bool power_of_two;    /* the next smaller double is half as far away */
     int k;
 };
 
@@ -92,22 +92,19 @@ static enum answer reads_back(const struct scaled *scaled, uint64_t rounded)
     return room > MARGIN ? YES : room < -MARGIN ? NO : CANNOT_TELL;
 }
 
-/* To the nearest multiple of @unit, a power of ten; false at what may be a tie. */
-static bool round_to(const struct scaled *scaled, uint64_t unit, uint64_t *rounded)
+/* Whether half-way between two multiples of @unit, as far as the fraction is known. */
+static bool is_tie(const struct scaled *scaled, uint64_t unit)
+{
+    uint64_t half = unit > 1 ? 0 : UINT64_C(1) << 63;
+    return 2 * (scaled->whole % unit) == (unit > 1 ? unit : 0) && scaled->fraction == half;
+}
+
+/* To the nearest multiple of @unit, a power of ten; at a tie upwards, where more is allowed. */
+static uint64_t round_to(const struct scaled *scaled, uint64_t unit)
 {
     uint64_t rest = scaled->whole % unit;
-    uint64_t below = scaled->whole - rest;
-    bool up = 2 * rest >= unit;
-    if (unit == 1) {
-        if (scaled->fraction == UINT64_C(1) << 63) {
-            return false;
-        }
-        up = scaled->fraction > UINT64_C(1) << 63;
-    } else if (2 * rest == unit && scaled->fraction == 0) {
-        return false;
-    }
-    *rounded = up ? below + unit : below;
-    return true;
+    bool up = unit > 1 ? 2 * rest >= unit : scaled->fraction >= UINT64_C(1) << 63;
+    return scaled->whole - rest + (up ? unit : 0);
 }
 
 bool tt_decimal_shortest(double size, uint64_t *digits, int *exponent)
@@ -117,7 +114,9 @@ bool tt_decimal_shortest(double size, uint64_t *digits, int *exponent)
     uint64_t rounded = 0;
     enum answer answer = NO;
     for (uint64_t unit = 100 * last; answer == NO && unit >= last; unit /= 10) {
-        answer = round_to(&scaled, unit, &rounded) ? reads_back(&scaled, rounded) : CANNOT_TELL;
+        rounded = round_to(&scaled, unit);
+        answer = reads_back(&scaled, rounded);
+        answer = answer == YES && is_tie(&scaled, unit) ? CANNOT_TELL : answer;
     }
     if (answer != YES) {
         return false;

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Messages are put together in a longer array first, so that they can be cut at a whole character. */
 #include "config.h"
 
 #include "base/status.h"

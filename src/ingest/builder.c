@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Observations stand in one array that doubles; lengths stay in the file's unit until the last row, since JSON may name it last. */
 #include "config.h"
 
 #include "ingest/builder.h"

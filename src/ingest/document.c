@@ -1,5 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Bytes, text, JSON, schema, units, then the object: the first of these that is wrong ends the reading, as what follows would tell
+ * nonsense. */
 #include "config.h"
 
 #include "ingest/document.h"

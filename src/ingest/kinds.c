@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* The words of docs/formats.md, in the order of the enumerations they stand for. */
 #include "config.h"
 
 #include "ingest/kinds.h"

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Keys are few and looked up one by one. What contradicts itself is a fault: the later statement never wins silently. */
 #include "config.h"
 
 #include "ingest/metadata.h"

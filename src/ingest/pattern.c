@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* PCRE2 without just-in-time compilation, whose matches keep neither the match nor the heap limit exactly. */
 #include "config.h"
 
 #include "ingest/pattern.h"

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* A line at a time: the pattern cannot see beyond it. A line with two reports shows that the pattern takes in too little. */
 #include "config.h"
 
 #include "ingest/report.h"

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Each cell is checked even where another one of its row is wrong, so that one reading tells all faults. */
 #include "config.h"
 
 #include "ingest/rows.h"

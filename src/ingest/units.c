@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* Two words, taken literally: a unit is nothing to guess at. */
 #include "config.h"
 
 #include "ingest/units.h"

@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* A run's end: all it consists of stands in its arena. */
 #include "config.h"
 
 #include "model/run.h"

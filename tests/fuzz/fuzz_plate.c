@@ -36,7 +36,8 @@ static void read_plate(const uint8_t *data, size_t size)
     check_status(status, &error, errors, plate);
     if (plate != NULL) {
         const struct tt_mark *reference = &plate->marks[plate->reference];
-        FUZZ_ASSERT(plate->reference < plate->n_marks && reference->at.x_mm == 0.0 && reference->at.y_mm == 0.0 && reference->u_mm == 0.0);
+        FUZZ_ASSERT(plate->reference < plate->n_marks && reference->at.x_mm == 0.0 && reference->at.y_mm == 0.0 &&
+                    reference->u_mm == 0.0);
         for (size_t i = 0; i < plate->n_edges; i++) {
             const struct tt_edge *edge = &plate->edges[i];
             FUZZ_ASSERT(fabs(hypot(edge->n_x, edge->n_y) - 1.0) < 1e-9 && isfinite(edge->d_mm) && edge->u_mm >= 0.0);

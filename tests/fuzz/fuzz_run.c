@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Any bytes as a run: as CSV or JSON with and without plate and machine, and as a controller's log. Whatever they are, the answer is a run
- * that keeps its promises, or a fault with a place; and the same twice.
+/* Any bytes as a run: as CSV or JSON with and without plate and machine, and as a controller's log. Whatever they are, the answer
+ * is a run that keeps its promises, or a fault with a place; and the same twice.
  */
 #include "config.h"
 
@@ -12,15 +12,15 @@
 
 static const char plate_text[] =
     "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"A\", \"marks\": [{\"name\": \"A\", \"at\": [0, 0]},"
-    "{\"name\": \"B\", \"at\": [31, 7]}], \"edges\": [{\"name\": \"bank\", \"from\": [8, 3], \"to\": [11, 7], \"free_side\": \"left\"},"
+    "{\"name\": \"B\", \"at\": [31, 7]}], \"edges\": [{\"name\": \"bank\", \"from\": [8, 3], \"to\": [11, 7], \"free_side\": "
+    "\"left\"},"
     "{\"name\": \"weir\", \"from\": [20, -6], \"to\": [26, -14], \"free_side\": \"right\"}], \"pads\": [{\"name\": \"ledge\"}]}";
 static const char machine_text[] = "{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-7\", \"resolution\": 0.004,"
                                    "\"tips\": [{\"name\": \"thin\"}, {\"name\": \"wide\"}]}";
-static const char plan_text[] =
-    "{\"schema\": \"tiptrue.plan/1\", \"moves\": [{\"id\": 1, \"kind\": \"sight\", \"target\": \"A\"},"
-    "{\"id\": 2, \"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 15},"
-    "{\"id\": 3, \"kind\": \"touch\", \"target\": \"weir\", \"tip\": \"wide\", \"rotation\": 105},"
-    "{\"id\": 4, \"kind\": \"height\", \"target\": \"ledge\", \"tip\": \"thin\"}]}";
+static const char plan_text[] = "{\"schema\": \"tiptrue.plan/1\", \"moves\": [{\"id\": 1, \"kind\": \"sight\", \"target\": \"A\"},"
+                                "{\"id\": 2, \"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 15},"
+                                "{\"id\": 3, \"kind\": \"touch\", \"target\": \"weir\", \"tip\": \"wide\", \"rotation\": 105},"
+                                "{\"id\": 4, \"kind\": \"height\", \"target\": \"ledge\", \"tip\": \"thin\"}]}";
 static const char *const patterns[] = {"(?<id>\\d+) x(?<x>\\S+) y(?<y>\\S+) z(?<z>\\S+) ok(?<ok>\\S)", "x(?<x>\\S*) y(?<y>\\S*)"};
 
 struct files {
@@ -51,7 +51,8 @@ static void check_observation(const struct tiptrue_run *run, const struct tt_obs
 }
 
 /* Read once and again; true results and faults alike are repeated. */
-static void read_run(const struct files *files, const uint8_t *data, size_t size, const struct tiptrue_plan *plan, const char *pattern)
+static void read_run(const struct files *files, const uint8_t *data, size_t size, const struct tiptrue_plan *plan,
+                     const char *pattern)
 {
     char ids[2][17] = {"", ""};
     enum tiptrue_status statuses[2];
@@ -60,7 +61,8 @@ static void read_run(const struct files *files, const uint8_t *data, size_t size
         const struct tiptrue_sink sink = {told, &errors};
         struct tiptrue_run *run = NULL;
         struct tiptrue_error error = {0};
-        statuses[i] = tt_run_read_bytes("r", (const char *)data, size, files->plate, files->machine, plan, pattern, &sink, &run, &error);
+        statuses[i] =
+            tt_run_read_bytes("r", (const char *)data, size, files->plate, files->machine, plan, pattern, &sink, &run, &error);
         FUZZ_ASSERT(error.status == statuses[i]);
         FUZZ_ASSERT((statuses[i] == TIPTRUE_OK) == (run != NULL));
         FUZZ_ASSERT((statuses[i] == TIPTRUE_E_DATA) == (errors > 0) && errors <= TT_MOST_FAULTS + 1);

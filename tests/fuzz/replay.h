@@ -14,12 +14,12 @@
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 /* A promise of the library. */
-#define FUZZ_ASSERT(condition)                                                       \
-    do {                                                                             \
-        if (!(condition)) {                                                          \
-            fprintf(stderr, "%s:%d: broken: %s\n", __FILE__, __LINE__, #condition); \
-            abort();                                                                 \
-        }                                                                            \
+#define FUZZ_ASSERT(condition)                                                                                                     \
+    do {                                                                                                                           \
+        if (!(condition)) {                                                                                                        \
+            fprintf(stderr, "%s:%d: broken: %s\n", __FILE__, __LINE__, #condition);                                                \
+            abort();                                                                                                               \
+        }                                                                                                                          \
     } while (0)
 
 #ifndef TIPTRUE_FUZZER
