@@ -33,14 +33,14 @@ extern "C" {
 
 enum tiptrue_status {
     TIPTRUE_OK = 0,
-    TIPTRUE_E_USAGE,      /* the caller asked for something that makes no sense (exit 64) */
-    TIPTRUE_E_DATA,       /* an input file is wrong; its faults went to the sink (65) */
-    TIPTRUE_E_NO_INPUT,   /* an input file is not there or cannot be opened (66) */
-    TIPTRUE_E_INTERNAL,   /* a fault of our own (70) */
-    TIPTRUE_E_MEMORY,     /* out of memory (71) */
-    TIPTRUE_E_IO,         /* reading or writing failed half-way (74) */
-    TIPTRUE_E_CONFIG,     /* a configuration to be changed is not as it should be (78) */
-    TIPTRUE_E_DEGENERATE  /* the geometry does not determine what was asked (65) */
+    TIPTRUE_E_USAGE,     /* the caller asked for something that makes no sense (exit 64) */
+    TIPTRUE_E_DATA,      /* an input file is wrong; its faults went to the sink (65) */
+    TIPTRUE_E_NO_INPUT,  /* an input file is not there or cannot be opened (66) */
+    TIPTRUE_E_INTERNAL,  /* a fault of our own (70) */
+    TIPTRUE_E_MEMORY,    /* out of memory (71) */
+    TIPTRUE_E_IO,        /* reading or writing failed half-way (74) */
+    TIPTRUE_E_CONFIG,    /* a configuration to be changed is not as it should be (78) */
+    TIPTRUE_E_DEGENERATE /* the geometry does not determine what was asked (65) */
 };
 
 /* What went wrong, in the caller's storage, so that out-of-memory can be told too. The first error stays. */
@@ -108,7 +108,8 @@ void tiptrue_workspace_free(struct tiptrue_workspace *workspace);
 
 struct tiptrue_solve_options {
     bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs) */
-    size_t monte_carlo; /* trials of a propagation of distributions (JCGM 101) to set beside the stated uncertainty; 0 = none, else >= 100 */
+    size_t monte_carlo; /* trials of a propagation of distributions (JCGM 101) to set beside the stated uncertainty; 0 = none, else
+                           >= 100 */
     unsigned long seed; /* of its random numbers */
 };
 
@@ -116,8 +117,8 @@ struct tiptrue_solve_options {
  * @options may be NULL (all off). A run that cannot be trusted is not an error: its verdict is `repeat`. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
                                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                                   const struct tiptrue_solve_options *options,
-                                                   struct tiptrue_solution **solution, struct tiptrue_error *error);
+                                                   const struct tiptrue_solve_options *options, struct tiptrue_solution **solution,
+                                                   struct tiptrue_error *error);
 void tiptrue_solution_free(struct tiptrue_solution *solution);
 
 enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
@@ -127,13 +128,13 @@ enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *sol
 
 /* One tip of a solution, in numbers. */
 struct tiptrue_tip_result {
-    const char *tip;                   /* lives as long as the solution */
-    bool determined;                   /* false: the run does not determine the offset; the fields below are 0 */
-    double offset_mm[2];               /* machine frame, x then y */
-    double cov_offset_mm2[2][2];       /* full: what the offset is worth */
+    const char *tip;                        /* lives as long as the solution */
+    bool determined;                        /* false: the run does not determine the offset; the fields below are 0 */
+    double offset_mm[2];                    /* machine frame, x then y */
+    double cov_offset_mm2[2][2];            /* full: what the offset is worth */
     double same_plate_cov_offset_mm2[2][2]; /* plate's own errors left out: what a change on this plate is worth */
-    double dof;                        /* effective degrees of freedom of the full covariance */
-    double runout_mm[2];               /* runout vector at rotation 0, machine frame */
+    double dof;                             /* effective degrees of freedom of the full covariance */
+    double runout_mm[2];                    /* runout vector at rotation 0, machine frame */
     double contact_radius_mm;
     enum tiptrue_verdict verdict;
 };
@@ -151,11 +152,11 @@ struct tiptrue_text_options {
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its end).
  * @options may be NULL (all off). *text is malloc'ed, NUL-terminated, for free(); *length may be NULL. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solution,
-                                                           const struct tiptrue_text_options *options, char **text,
-                                                           size_t *length, struct tiptrue_error *error);
+                                                           const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                           struct tiptrue_error *error);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solution,
-                                                           const struct tiptrue_text_options *options, char **text,
-                                                           size_t *length, struct tiptrue_error *error);
+                                                           const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                           struct tiptrue_error *error);
 /* The JSON line for a run that could not be read (tiptrue.error/1). */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text, size_t *length,
                                                         struct tiptrue_error *error);
@@ -165,9 +166,9 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_error_json(const struct tiptrue_err
  * stated determine the offset of every tip the run touches with. *text and *length as tiptrue_solution_text.
  * TIPTRUE_E_USAGE: the run was not read with @plate and @machine. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
-                                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                                   bool json, const struct tiptrue_text_options *options, bool *determined,
-                                                   char **text, size_t *length, struct tiptrue_error *error);
+                                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run, bool json,
+                                                   const struct tiptrue_text_options *options, bool *determined, char **text,
+                                                   size_t *length, struct tiptrue_error *error);
 
 #if defined(__GNUC__)
 #pragma GCC visibility pop

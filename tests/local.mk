@@ -6,6 +6,7 @@ unit_tests = \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
+  tests/unit/adjust/model_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/reference_test \
   tests/unit/adjust/symmetry_test \
@@ -42,6 +43,7 @@ unit_tests = \
 tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c tests/unit/adjust/scene.c
+tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c tests/unit/adjust/scene.c

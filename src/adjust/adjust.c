@@ -34,9 +34,9 @@ void tt_adjust_workspace_free(struct tt_adjust_workspace *workspace)
     }
 }
 
-/* Variance of rounding to steps of the larger of what the digits show and the stated resolution (uniform distribution, JCGM 100:2008
- * F.2.2.1). Sightings that plainly do not lie on the resolution's grid were not rounded to it (a camera's place in the picture is finer
- * than the axes' steps): for them the digits alone count. */
+/* Variance of rounding to steps of the larger of what the digits show and the stated resolution (uniform distribution, JCGM
+ * 100:2008 F.2.2.1). Sightings that plainly do not lie on the resolution's grid were not rounded to it (a camera's place in the
+ * picture is finer than the axes' steps): for them the digits alone count. */
 static double digit_variance(const struct tt_digits *digits, double resolution_mm, bool by_camera)
 {
     bool rounded = !by_camera || digits->on_grid;
@@ -72,7 +72,8 @@ static bool any_touch_row(const struct tiptrue_run *run)
 
 /* A selection for a run in which no move made contact: nothing is in it, and the findings say why. */
 static enum tiptrue_status select_nothing(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                          const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise)
+                                          const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                          struct tt_noise *noise)
 {
     *selection = (struct tt_selection){.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}, .weak = true};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
@@ -110,9 +111,10 @@ static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_sol
     return status;
 }
 
-enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                              const struct tiptrue_run *run, const struct tiptrue_solve_options *options,
-                              struct tiptrue_solution **solution, struct tiptrue_error *error)
+enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+                              const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                              const struct tiptrue_solve_options *options, struct tiptrue_solution **solution,
+                              struct tiptrue_error *error)
 {
     struct tt_noise noise = noise_of(machine, run), stated = noise;
     struct tt_selection selection;
@@ -154,7 +156,8 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
 
 /* The model of the run at its start values, with weak priors if it needs them. */
 static enum tiptrue_status predict(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run, const struct tt_noise *noise)
+                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                   const struct tt_noise *noise)
 {
     selection->terms = (struct tt_terms){.moved_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
@@ -174,8 +177,9 @@ static enum tiptrue_status predict(struct tt_selection *selection, struct tt_are
     return TIPTRUE_E_DEGENERATE;
 }
 
-enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                             const struct tiptrue_run *run, struct tiptrue_solution **expected, struct tiptrue_error *error)
+enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+                             const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                             struct tiptrue_solution **expected, struct tiptrue_error *error)
 {
     struct tt_noise noise = noise_of(machine, run);
     struct tt_selection selection = {.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}};

@@ -10,8 +10,8 @@
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: 1 mm. */
 #define UNDETERMINED_MM 1.0
 #define UNDETERMINED_RAD 0.035
-/* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the touches then
- * see it by its square, whose either root fits, and the covariance at one of them tells nothing of the other. */
+/* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the
+ * touches then see it by its square, whose either root fits, and the covariance at one of them tells nothing of the other. */
 #define UNDETERMINED_TOUCHED_RAD 0.003
 
 static char *copy_text(struct tiptrue_solution *solution, const char *text, bool *failed)
@@ -137,8 +137,8 @@ static double u_of(double variance_mm2)
 static void budget_line(struct tt_tip_result *tip, const char *source, char type, bool of_plate, double xx, double yy)
 {
     if (xx > 0 || yy > 0) {
-        tip->budget[tip->n_budget++] = (struct tt_budget_line){
-            .source = source, .type = type, .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy)};
+        tip->budget[tip->n_budget++] =
+            (struct tt_budget_line){.source = source, .type = type, .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy)};
     }
 }
 
@@ -160,7 +160,8 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     }
     rotation = used > 0 ? rotation / used : 0;
     total = fit->touch_var_mm2 + rotation;
-    double digit = fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2) / total, turn = rotation / total, rest = 1 - digit - turn;
+    double digit = fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2) / total, turn = rotation / total,
+           rest = 1 - digit - turn;
     double sight_digit = fmin(fit->noise->sight_digit_var_mm2 / fit->sight_var_mm2, 1);
     const struct tt_cov2 *t = &s[TT_SOURCE_TOUCH], *v = &s[TT_SOURCE_SIGHT];
 
@@ -180,7 +181,8 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
 
 static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
 {
-    double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X], own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
+    double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X],
+           own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
 
     tip->offset_determined_x = u->weak_u_mm[TT_TIP_O_X] < UNDETERMINED_MM;
     tip->offset_determined_y = u->weak_u_mm[TT_TIP_O_Y] < UNDETERMINED_MM;
@@ -216,7 +218,8 @@ static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, str
     if (size > 0) {
         double c_x = e_x / size, c_y = e_y / size;
         tip->u_eccentricity_mm = u_of(c_x * c_x * cov.xx_mm2 + 2 * c_x * c_y * cov.xy_mm2 + c_y * c_y * cov.yy_mm2);
-        tip->u_runout_angle_rad = fmin(u_of(c_y * c_y * cov.xx_mm2 - 2 * c_x * c_y * cov.xy_mm2 + c_x * c_x * cov.yy_mm2) / size, TT_PI);
+        tip->u_runout_angle_rad =
+            fmin(u_of(c_y * c_y * cov.xx_mm2 - 2 * c_x * c_y * cov.xy_mm2 + c_x * c_x * cov.yy_mm2) / size, TT_PI);
     } else {
         tip->u_eccentricity_mm = u_of(fmax(cov.xx_mm2, cov.yy_mm2));
         tip->u_runout_angle_rad = TT_PI;
@@ -226,7 +229,8 @@ static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, str
     tip->u_contact_radius_mm = u_of(c[TT_TIP_R * n + TT_TIP_R]);
 }
 
-static bool fill_shape(const struct tt_view *view, size_t block, const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
+static bool fill_shape(const struct tt_view *view, size_t block, const struct tt_tip_uncertainty *u, const double *x,
+                       struct tt_tip_result *tip)
 {
     size_t n = u->size;
 
@@ -240,10 +244,10 @@ static bool fill_shape(const struct tt_view *view, size_t block, const struct tt
         }
         size_t at = TT_TIP_SHAPE + 2 * tip->n_shape;
         double a = x[at], b = x[at + 1], size = hypot(a, b), c_a = size > 0 ? a / size : 1, c_b = size > 0 ? b / size : 0;
-        double variance = c_a * c_a * u->cc[at * n + at] + 2 * c_a * c_b * u->cc[at * n + at + 1] +
-                          c_b * c_b * u->cc[(at + 1) * n + at + 1];
-        tip->shape[tip->n_shape++] =
-            (struct tt_shape_term){.order = k, .amplitude_mm = size, .u_amplitude_mm = u_of(variance), .angle_rad = atan2(b, a) / k};
+        double variance =
+            c_a * c_a * u->cc[at * n + at] + 2 * c_a * c_b * u->cc[at * n + at + 1] + c_b * c_b * u->cc[(at + 1) * n + at + 1];
+        tip->shape[tip->n_shape++] = (struct tt_shape_term){
+            .order = k, .amplitude_mm = size, .u_amplitude_mm = u_of(variance), .angle_rad = atan2(b, a) / k};
     }
     return true;
 }
@@ -257,8 +261,8 @@ static void fill_change(const struct tt_view *view, size_t run_tip, struct tt_ti
     tip->has_present = true;
     tip->present = stated->offset;
     tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm, tip->offset.y_mm - stated->offset.y_mm};
-    tip->change_on_same_plate = stated->offset_plate != NULL && view->plate->serial != NULL &&
-                                strcmp(stated->offset_plate, view->plate->serial) == 0;
+    tip->change_on_same_plate =
+        stated->offset_plate != NULL && view->plate->serial != NULL && strcmp(stated->offset_plate, view->plate->serial) == 0;
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
         return;
     }
@@ -392,7 +396,8 @@ static bool fill_rows(struct tt_view *view)
     const struct tiptrue_run *run = view->run;
     const struct tt_model *model = view->model;
     bool failed = false;
-    char **edges = TT_ARENA_NEW(view->scratch, view->plate->n_edges, char *), **marks = TT_ARENA_NEW(view->scratch, view->plate->n_marks, char *);
+    char **edges = TT_ARENA_NEW(view->scratch, view->plate->n_edges, char *),
+         **marks = TT_ARENA_NEW(view->scratch, view->plate->n_marks, char *);
     char **tips = TT_ARENA_NEW(view->scratch, run->n_tips, char *);
 
     s->rows = TT_ARENA_NEW(&s->arena, run->n_observations, struct tt_row_result);

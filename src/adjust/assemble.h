@@ -16,7 +16,7 @@ struct tt_view {
     const struct tt_selection *selection;
     const struct tt_model *model;
     const struct tt_fit *fit;
-    struct tt_tip_uncertainty *tips; /* per block; cc is NULL */
+    struct tt_tip_uncertainty *tips;                /* per block; cc is NULL */
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;

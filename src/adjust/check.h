@@ -6,9 +6,9 @@
 
 #include "adjust/adjust.h"
 
-/* As tt_adjust, but without solving: *expected holds per tip which quantities are determined and the uncertainty to be expected, the
- * budget, and the findings about determinacy. Estimates, residuals and verdicts in it mean nothing. Where the machine file states no
- * repeatability, 3 µm are taken for touches and sightings (a usual one: common practice, no source). */
+/* As tt_adjust, but without solving: *expected holds per tip which quantities are determined and the uncertainty to be expected,
+ * the budget, and the findings about determinacy. Estimates, residuals and verdicts in it mean nothing. Where the machine file
+ * states no repeatability, 3 µm are taken for touches and sightings (a usual one: common practice, no source). */
 TT_MUST_USE enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
                                          const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                          struct tiptrue_solution **expected, struct tiptrue_error *error);

@@ -11,14 +11,14 @@
 #include "adjust/findings.h"
 #include "adjust/words.h"
 
-/* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are improbable
- * (binomial, 1e-3 for all edges together), cannot be told from one that is late as a whole. */
+/* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are
+ * improbable (binomial, 1e-3 for all edges together), cannot be told from one that is late as a whole. */
 #define LEAST_LEFT_SHARE 0.25
 #define SOME_LATE 4
 #define LATE_IMPROBABLE 1e-3
 #define LEAST_LATE_SHARE 0.05
-/* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could as
- * well be the good ones. */
+/* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could
+ * as well be the good ones. */
 #define CLUSTER_SCATTERS 1.5
 #define CLUSTER_LEAST 4
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is not told which is which). */
@@ -54,7 +54,7 @@ static int compare_doubles(const void *a, const void *b)
 
 struct group {
     size_t edge, touches, used, n;
-    size_t *lines; /* of the chosen */
+    size_t *lines;                                /* of the chosen */
     double least_mm, most_mm, mean_mm, spread_mm; /* of their depths */
 };
 
@@ -130,20 +130,25 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
     bool contradicted = view->solution->has_lost_motion || view->selection->doubt.edge != TT_NONE;
     if (minority && contradicted) {
         severity = TIPTRUE_ERROR;
-        tt_buffer_printf(text, "; %zu are left, and the other edges contradict them: which are good cannot be told; clean edge and tip (film, "
-                               "flux, swarf) and repeat",
-                         late.used);
+        tt_buffer_printf(
+            text,
+            "; %zu are left, and the other edges contradict them: which are good cannot be told; clean edge and tip (film, "
+            "flux, swarf) and repeat",
+            late.used);
     } else if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches && improbably_late(view, &late)) {
         severity = TIPTRUE_ERROR;
-        tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat", late.used);
+        tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat",
+                         late.used);
     } else if (late.n >= CLUSTER_LEAST && 2 * late.n >= late.used && late.spread_mm < CLUSTER_SCATTERS * scatter) {
         severity = TIPTRUE_ERROR;
-        tt_buffer_puts(text, "; they agree among themselves, so which of the two places is the edge cannot be told: look for a burr or a "
-                             "film on it, clean and repeat");
+        tt_buffer_puts(text,
+                       "; they agree among themselves, so which of the two places is the edge cannot be told: look for a burr or a "
+                       "film on it, clean and repeat");
     } else {
         tt_buffer_puts(text, "; clean edge and tip (film, flux, swarf) before the next run");
     }
-    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, severity, (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n}, text);
+    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, severity, (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n},
+                          text);
 }
 
 static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
@@ -158,15 +163,16 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     }
     double scatter = sqrt(view->fit->touch_var_mm2);
     bool many = early.n >= SOME_LATE && 2 * early.n > early.touches;
-    /* Bounce and noise are random: early touches that agree, or that stand above a minority of used ones, are more likely the good ones
-     * of an edge whose others are late. */
+    /* Bounce and noise are random: early touches that agree, or that stand above a minority of used ones, are more likely the good
+     * ones of an edge whose others are late. */
     bool agree = early.n >= 2 && early.spread_mm < CLUSTER_SCATTERS * scatter;
     bool minority = early.touches >= 2 * SOME_LATE && 2 * early.used < early.touches;
     tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
     tt_words_um(text, early.most_mm);
     tt_buffer_puts(text, " before the edge and were set aside (bounce, or noise on the contact's cable)");
     if (agree || minority) {
-        tt_buffer_puts(text, "; or they are the good ones and all others late, which cannot be told: clean edge and tip and repeat");
+        tt_buffer_puts(text,
+                       "; or they are the good ones and all others late, which cannot be told: clean edge and tip and repeat");
     } else if (many) {
         tt_buffer_puts(text, "; too few are left: check the contact circuit and repeat");
     }
@@ -181,9 +187,11 @@ static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text
     if ((double)s->touches_set_aside <= MOST_OFF_SHARE * (double)view->model->n_touches) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "%zu of %zu touches do not fit the others: which of them are good cannot be told; clean edges and tips, check the "
-                           "contact circuit, and repeat",
-                     s->touches_set_aside, view->model->n_touches);
+    tt_buffer_printf(
+        text,
+        "%zu of %zu touches do not fit the others: which of them are good cannot be told; clean edges and tips, check the "
+        "contact circuit, and repeat",
+        s->touches_set_aside, view->model->n_touches);
     return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
 }
 
@@ -198,8 +206,9 @@ static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *tex
     tt_words_um(text, view->solution->u_touch_mm);
     tt_buffer_puts(text, ", not to the ");
     tt_words_um(text, sqrt(view->noise->touch_var_mm2));
-    tt_buffer_puts(text, " that the machine file states; the run's own scatter was used. Look for a loose tip, a dirty contact or a loose "
-                         "plate, or correct 'touch' in the machine file");
+    tt_buffer_puts(
+        text, " that the machine file states; the run's own scatter was used. Look for a loose tip, a dirty contact or a loose "
+              "plate, or correct 'touch' in the machine file");
     return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
 }
 
@@ -230,7 +239,8 @@ static enum tiptrue_status no_contact(struct tt_view *view, struct tt_buffer *te
         tt_buffer_printf(text, "%zu of %zu probing moves of '%s' ended without a contact (", n, moves, run->tips[t]);
         tt_words_lines(text, lines, n);
         tt_buffer_puts(text, "): check that the tip reaches the edge, and its contact circuit");
-        status = tt_finding_add(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING, (struct tt_about){TT_NONE, t, TT_NONE, lines, n}, text);
+        status =
+            tt_finding_add(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING, (struct tt_about){TT_NONE, t, TT_NONE, lines, n}, text);
     }
     return status;
 }
@@ -271,11 +281,16 @@ static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_b
         if (!x && !y) {
             continue;
         }
-        tt_buffer_printf(text,
-                         "all sightings%s%s were reached from one side along %s: half of the machine's lost motion is in the offset; sight each "
-                         "mark once from either side",
-                         run->n_setups > 1 ? " of setup " : "", run->n_setups > 1 ? run->setups[s] : "", x && y ? "x and y" : x ? "x" : "y");
-        status = tt_finding_add(view, TT_FINDING_SIGHTINGS_ONE_SIDED, TIPTRUE_WARNING, (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
+        tt_buffer_printf(
+            text,
+            "all sightings%s%s were reached from one side along %s: half of the machine's lost motion is in the offset; sight each "
+            "mark once from either side",
+            run->n_setups > 1 ? " of setup " : "", run->n_setups > 1 ? run->setups[s] : "",
+            x && y ? "x and y"
+            : x    ? "x"
+                   : "y");
+        status = tt_finding_add(view, TT_FINDING_SIGHTINGS_ONE_SIDED, TIPTRUE_WARNING,
+                                (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
     }
     return status;
 }
@@ -307,8 +322,8 @@ static size_t even_rotations(const struct tt_view *view, const struct tt_cell *c
     return distinct;
 }
 
-/* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not cancel from the offset (the touch equation,
- * summed over the rotations). Three are the fewest that determine a runout circle at all and are left in peace. */
+/* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not cancel from the offset (the touch
+ * equation, summed over the rotations). Three are the fewest that determine a runout circle at all and are left in peace. */
 static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer *text)
 {
     const struct tt_model *model = view->model;
@@ -331,10 +346,12 @@ static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer 
         }
         size_t tip = model->block_tip[b];
         tt_buffer_printf(text,
-                         "'%s' was touched at %zu evenly spaced rotations, an odd number: a shape of the tip with %zu lobes goes into its offset; use "
+                         "'%s' was touched at %zu evenly spaced rotations, an odd number: a shape of the tip with %zu lobes goes "
+                         "into its offset; use "
                          "an even number, best 6 or 10",
                          view->run->tips[tip], odd, odd);
-        status = tt_finding_add(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE, (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0}, text);
+        status =
+            tt_finding_add(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE, (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0}, text);
     }
     return status;
 }

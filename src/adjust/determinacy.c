@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* What the touches cannot tell, or tell only with the help of a stated value: which quantity, what it hides behind, what to do.
  *
- * The singular directions of the information are read from the covariance: where a weak prior had to stand in (model.c), what rests on it
- * is undetermined, and the quantities that go along with it (correlation near 1) are those it hides behind.
+ * The singular directions of the information are read from the covariance: where a weak prior had to stand in (model.c), what rests
+ * on it is undetermined, and the quantities that go along with it (correlation near 1) are those it hides behind.
  */
 #include "config.h"
 
@@ -23,8 +23,8 @@
 #define SEES 0.2
 /* A gap between neighbouring rotations wider than a third of a turn leaves the runout circle open. One degree for rounding. */
 #define WIDEST_GAP_RAD (121 * TT_PI / 180)
-/* A gap counts if the runout is so much less certain for it than from rotations spread evenly (u = scatter x sqrt(2 / n)): half a turn gives 1.3,
- * two opposite rotations on facing edges 1.0. */
+/* A gap counts if the runout is so much less certain for it than from rotations spread evenly (u = scatter x sqrt(2 / n)): half a
+ * turn gives 1.3, two opposite rotations on facing edges 1.0. */
 #define GAP_COSTS 1.15
 /* Fewer touches cannot determine offset, runout and radius (five unknowns). */
 #define LEAST_TOUCHES 5
@@ -142,7 +142,8 @@ static void explain_offset(const struct tt_view *view, size_t block, const doubl
         tt_words_direction(text, sign * v[0], sign * v[1]);
         tt_buffer_puts(text, ", or state the tip's radius with its uncertainty in the machine file");
     } else {
-        tt_buffer_puts(text, ": it cannot be told from where the plate lies; sight the reference mark, and a second mark for the yaw");
+        tt_buffer_puts(text,
+                       ": it cannot be told from where the plate lies; sight the reference mark, and a second mark for the yaw");
     }
 }
 
@@ -154,7 +155,9 @@ static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, 
     enum tiptrue_status status = TIPTRUE_OK;
 
     if (block == TT_NONE) {
-        tt_buffer_printf(text, "nothing of '%s' is determined: none of its touches made contact; check its contact circuit and repeat", tip->name);
+        tt_buffer_printf(text,
+                         "nothing of '%s' is determined: none of its touches made contact; check its contact circuit and repeat",
+                         tip->name);
         return tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
@@ -171,14 +174,16 @@ static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, 
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     if (status == TIPTRUE_OK && !tip->runout_determined) {
-        tt_buffer_printf(text, "the runout of '%s' is not determined: touch at three rotations or more, spread over the turn", tip->name);
+        tt_buffer_printf(text, "the runout of '%s' is not determined: touch at three rotations or more, spread over the turn",
+                         tip->name);
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     if (status == TIPTRUE_OK && !tip->radius_determined) {
-        tt_buffer_printf(text,
-                         "the contact radius of '%s' is not determined: touch two edges that face each other, or state its radius with "
-                         "its uncertainty in the machine file",
-                         tip->name);
+        tt_buffer_printf(
+            text,
+            "the contact radius of '%s' is not determined: touch two edges that face each other, or state its radius with "
+            "its uncertainty in the machine file",
+            tip->name);
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     return status;
@@ -193,20 +198,25 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_bu
         if (pose->yaw_determined) {
             continue;
         }
-        tt_buffer_printf(text,
-                         "the yaw of the plate in setup '%s' is not determined: sight a second mark, touch an edge at two places far apart, "
-                         "or state the nominal yaw with its uncertainty in the machine file",
-                         pose->setup);
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, k, NULL, 0}, text);
+        tt_buffer_printf(
+            text,
+            "the yaw of the plate in setup '%s' is not determined: sight a second mark, touch an edge at two places far apart, "
+            "or state the nominal yaw with its uncertainty in the machine file",
+            pose->setup);
+        status =
+            tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, k, NULL, 0}, text);
     }
     if (status == TIPTRUE_OK && view->model->n_sights > 0 && !view->solution->has_u_sighting) {
-        tt_buffer_puts(text, "how well the camera sights is not determined: each mark was sighted once only, and the machine file states no "
-                             "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
+        tt_buffer_puts(
+            text, "how well the camera sights is not determined: each mark was sighted once only, and the machine file states no "
+                  "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
     }
     if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0) {
-        tt_buffer_puts(text, "how well contacts repeat is not determined: there are no more touches than unknowns, and the machine file states "
-                             "no touch uncertainty; touch more often, or state 'touch': {'u': ...}");
+        tt_buffer_puts(
+            text,
+            "how well contacts repeat is not determined: there are no more touches than unknowns, and the machine file states "
+            "no touch uncertainty; touch more often, or state 'touch': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
     }
     return status;
@@ -214,11 +224,14 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_bu
 
 /* ---- prior-bound ---- */
 
-/* With no limit stated, an offset that rests on where the machine was homed is as good as homing is: not good enough to place with. */
+/* With no limit stated, an offset that rests on where the machine was homed is as good as homing is: not good enough to place with.
+ */
 static bool homing_too_coarse(const struct tt_view *view, double u_mm)
 {
     const struct tt_limits *limits = &view->machine->limits;
-    double most = limits->has_expanded ? limits->expanded_mm : limits->has_permitted_error ? limits->permitted_error_mm : HOMING_PERMITTED_MM;
+    double most = limits->has_expanded          ? limits->expanded_mm
+                  : limits->has_permitted_error ? limits->permitted_error_mm
+                                                : HOMING_PERMITTED_MM;
     return 2 * u_mm > most;
 }
 
@@ -227,8 +240,10 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
     const struct tt_tip_uncertainty *u = &view->tips[block];
-    const struct tt_cov2 *radius = &u->source[TT_SOURCE_RADIUS], *yaw = &u->source[TT_SOURCE_YAW], *place = &u->source[TT_SOURCE_PLACE];
-    double radius_sum = radius->xx_mm2 + radius->yy_mm2, yaw_sum = yaw->xx_mm2 + yaw->yy_mm2, place_sum = place->xx_mm2 + place->yy_mm2;
+    const struct tt_cov2 *radius = &u->source[TT_SOURCE_RADIUS], *yaw = &u->source[TT_SOURCE_YAW],
+                         *place = &u->source[TT_SOURCE_PLACE];
+    double radius_sum = radius->xx_mm2 + radius->yy_mm2, yaw_sum = yaw->xx_mm2 + yaw->yy_mm2,
+           place_sum = place->xx_mm2 + place->yy_mm2;
     enum tiptrue_severity severity = TIPTRUE_WARNING;
     const struct tt_cov2 *source;
 
@@ -313,7 +328,8 @@ static double cost_of_gap(const struct tt_view *view, size_t block, size_t used)
     return tt_cov2_region(e, 1).semi_major_mm / sqrt(2 * view->fit->touch_var_mm2 / (double)used);
 }
 
-static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip, double *scratch, struct tt_buffer *text)
+static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip, double *scratch,
+                                             struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
@@ -322,14 +338,15 @@ static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index,
     bool own_scatter = !view->noise->touch_known || view->fit->scattered;
 
     if (tip->used < LEAST_TOUCHES) {
-        tt_buffer_printf(text, "'%s' has %zu usable touches: offset, runout and contact radius need five or more, better twelve", tip->name,
-                         tip->used);
+        tt_buffer_printf(text, "'%s' has %zu usable touches: offset, runout and contact radius need five or more, better twelve",
+                         tip->name, tip->used);
         status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_ERROR, about, text);
     } else if (own_scatter && view->fit->dof_touch < LEAST_SCATTER_DOF && view->solution->has_u_touch) {
-        tt_buffer_printf(text,
-                         "'%s' has %zu usable touches: too few to tell how well contacts repeat, so its uncertainty is wide; touch more often, "
-                         "or state 'touch': {'u': ...} in the machine file",
-                         tip->name, tip->used);
+        tt_buffer_printf(
+            text,
+            "'%s' has %zu usable touches: too few to tell how well contacts repeat, so its uncertainty is wide; touch more often, "
+            "or state 'touch': {'u': ...} in the machine file",
+            tip->name, tip->used);
         status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_WARNING, about, text);
     }
     double gap = widest_gap(view, block, scratch);

@@ -38,9 +38,9 @@ struct judge {
     double *residual; /* drawn in, after a refit */
     double *vector;   /* n_unknowns */
     double *solved;
-    double *half;     /* border + largest block */
-    double *spare;    /* n_unknowns */
-    double *step_mm;  /* the linear step of prepare() */
+    double *half;    /* border + largest block */
+    double *spare;   /* n_unknowns */
+    double *step_mm; /* the linear step of prepare() */
     bool own_scatter;
     double dof, scale; /* scale: of the residuals' variance against the weights */
 };
@@ -60,14 +60,14 @@ static enum tiptrue_status judge_init(struct judge *judge, struct tt_arena *aren
     judge->half = TT_ARENA_NEW(arena, model->n_border + largest, double);
     judge->spare = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->step_mm = TT_ARENA_NEW(arena, model->n_unknowns, double);
-    return judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL || judge->half == NULL ||
-                   judge->spare == NULL || judge->step_mm == NULL
+    return judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL ||
+                   judge->half == NULL || judge->spare == NULL || judge->step_mm == NULL
                ? TIPTRUE_E_MEMORY
                : TIPTRUE_OK;
 }
 
-/* One linear step with the residuals drawn in and all touches at their full weight, or (@good_only) without those set aside: what is left
- * is the score's numerator. */
+/* One linear step with the residuals drawn in and all touches at their full weight, or (@good_only) without those set aside: what
+ * is left is the score's numerator. */
 static enum tiptrue_status prepare(struct judge *judge, bool good_only)
 {
     struct tt_fit *fit = judge->fit;
@@ -108,7 +108,8 @@ static enum tiptrue_status prepare(struct judge *judge, bool good_only)
     return TIPTRUE_OK;
 }
 
-/* Squared residual, in variances, that one or two candidate columns take away, with products @zz, score @g, and what the unknowns imitate of them @imitated (2 x 2 each). */
+/* Squared residual, in variances, that one or two candidate columns take away, with products @zz, score @g, and what the unknowns
+ * imitate of them @imitated (2 x 2 each). */
 static double score_of(const struct judge *judge, unsigned m, const double zz[3], const double g[2], const double imitated[3])
 {
     double a = zz[0] - imitated[0], b = zz[1] - imitated[1], d = zz[2] - imitated[2];
@@ -258,9 +259,9 @@ static bool several_feeds(const struct tt_model *model)
 
 struct timeline {
     struct judge *judge;
-    double *y;          /* per touch and sighting coordinate: half solution of its design row, border part, then its block's part */
+    double *y; /* per touch and sighting coordinate: half solution of its design row, border part, then its block's part */
     size_t stride;
-    size_t *row_touch;  /* row of the run -> touch, TT_NONE = none */
+    size_t *row_touch; /* row of the run -> touch, TT_NONE = none */
     size_t *row_sight;
 };
 
@@ -449,10 +450,8 @@ static enum tiptrue_status scan_moves(struct timeline *line, struct tt_arena *ar
                 continue;
             }
             splits++;
-            keep_better(&found, (struct tt_extra){.kind = TT_EXTRA_MOVED,
-                                                  .row = i,
-                                                  .n_unknowns = 2,
-                                                  .taken = running_score(&sum, line->judge)});
+            keep_better(&found, (struct tt_extra){
+                                    .kind = TT_EXTRA_MOVED, .row = i, .n_unknowns = 2, .taken = running_score(&sum, line->judge)});
         }
         found.rivals = splits * model->n_setups;
         keep_better(best, found);
@@ -475,9 +474,7 @@ static enum tiptrue_status judge_drift(struct timeline *line, struct tt_arena *a
             add_row(&sum, line, i, touch != TT_NONE ? model->clock[touch] : model->sights[sight].clock, y);
         }
     }
-    keep_better(best, (struct tt_extra){.kind = TT_EXTRA_DRIFT,
-                                        .n_unknowns = 2,
-                                        .taken = running_score(&sum, line->judge)});
+    keep_better(best, (struct tt_extra){.kind = TT_EXTRA_DRIFT, .n_unknowns = 2, .taken = running_score(&sum, line->judge)});
     return TIPTRUE_OK;
 }
 
@@ -498,11 +495,7 @@ static void judge_tips(struct judge *judge, struct tt_extra best[])
                 continue;
             }
             double taken = judge_touches(judge, (struct acts_on){b, TT_NONE}, 2, k, shape_column, NULL);
-            keep_better(&shape, (struct tt_extra){.kind = TT_EXTRA_SHAPE,
-                                                  .block = b,
-                                                  .order = k,
-                                                  .n_unknowns = 2,
-                                                  .taken = taken});
+            keep_better(&shape, (struct tt_extra){.kind = TT_EXTRA_SHAPE, .block = b, .order = k, .n_unknowns = 2, .taken = taken});
         }
     }
     shape.rivals = model->n_blocks * (TT_MOST_ORDER - 1);
@@ -526,12 +519,13 @@ static void judge_edges(struct judge *judge, struct tt_extra *best)
         edges++;
         taken = judge_touches(judge, (struct acts_on){TT_NONE, j}, 1, 0, edge_column, &value);
         if (taken > found.taken) {
-            found = (struct tt_extra){.kind = TT_EXTRA_EDGE,
-                                      .edge = j,
-                                      .n_unknowns = 1,
-                                      .taken = taken,
-                                      .second = found.taken,
-                                      .value_mm = value}; /* the residual is left less right side: the edge lies further out by it */
+            found =
+                (struct tt_extra){.kind = TT_EXTRA_EDGE,
+                                  .edge = j,
+                                  .n_unknowns = 1,
+                                  .taken = taken,
+                                  .second = found.taken,
+                                  .value_mm = value}; /* the residual is left less right side: the edge lies further out by it */
         } else {
             found.second = fmax(found.second, taken);
         }
@@ -615,13 +609,14 @@ static void products(struct judge *judge, const struct tt_extra *extra, unsigned
     }
 }
 
-/* How much of what a candidate takes away (in variances of the present fit) it takes from the touches' residuals; the rest comes from
- * sightings and priors, whose variances are stated. */
+/* How much of what a candidate takes away (in variances of the present fit) it takes from the touches' residuals; the rest comes
+ * from sightings and priors, whose variances are stated. */
 static double taken_from_touches(struct judge *judge, const struct tt_extra *extra)
 {
     const struct tt_model *model = judge->model;
     unsigned m = extra->n_unknowns == 1 ? 1 : 2;
-    double zz[3] = {0}, g[2] = {0}, s[3], *second = judge->spare, *v[2] = {judge->solved, judge->fit->step_mm}, before = 0, after = 0;
+    double zz[3] = {0}, g[2] = {0}, s[3], *second = judge->spare, *v[2] = {judge->solved, judge->fit->step_mm}, before = 0,
+           after = 0;
 
     products(judge, extra, m, second, zz, g);
     tt_system_solve(&model->system, judge->vector, v[0]);
@@ -657,8 +652,8 @@ static double taken_from_touches(struct judge *judge, const struct tt_extra *ext
     return fmin(fmax((before - after) / judge->scale, 0), extra->taken);
 }
 
-/* Likelihood ratio and probability of a candidate. Where the scatter is the run's own, the candidate's absence is in it: the part taken
- * from the touches is measured against what would be left. */
+/* Likelihood ratio and probability of a candidate. Where the scatter is the run's own, the candidate's absence is in it: the part
+ * taken from the touches is measured against what would be left. */
 static void finish(struct judge *judge, struct tt_extra *extra)
 {
     unsigned m = extra->n_unknowns == 1 ? 1 : 2;
@@ -679,7 +674,8 @@ static void finish(struct judge *judge, struct tt_extra *extra)
     extra->log_p = fmin(extra->log_p + log((double)(extra->rivals > 0 ? extra->rivals : 1)), 0);
 }
 
-static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena, bool good_only, struct tt_extra overall[TT_EXTRA_KINDS])
+static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena, bool good_only,
+                                     struct tt_extra overall[TT_EXTRA_KINDS])
 {
     struct tt_extra best[TT_EXTRA_KINDS];
     struct tt_model *model = judge->model;
@@ -704,13 +700,11 @@ static enum tiptrue_status judge_all(struct judge *judge, struct tt_arena *arena
     judge_edges(judge, &best[TT_EXTRA_EDGE]);
     if (!model->terms.lost_motion) {
         double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, lost_motion_column, NULL);
-        keep_better(&best[TT_EXTRA_LOST_MOTION],
-                    (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .taken = taken});
+        keep_better(&best[TT_EXTRA_LOST_MOTION], (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .taken = taken});
     }
     if (!model->terms.latency && several_feeds(model)) {
         double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, latency_column, NULL);
-        keep_better(&best[TT_EXTRA_LATENCY],
-                    (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .taken = taken});
+        keep_better(&best[TT_EXTRA_LATENCY], (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .taken = taken});
     }
     for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {
         finish(judge, &best[k]);
@@ -733,7 +727,8 @@ enum tiptrue_status tt_extra_judge(struct tt_fit *fit, struct tt_arena *arena, s
     for (size_t i = 0; i < fit->model->n_touches; i++) {
         aside += fit->good[i] == 0 ? 1 : 0;
     }
-    /* What is set aside may be set aside for want of the term, or be off in earnest and hide it: where it is much, both are looked at. */
+    /* What is set aside may be set aside for want of the term, or be off in earnest and hide it: where it is much, both are looked
+     * at. */
     if (status == TIPTRUE_OK) {
         status = judge_all(&judge, arena, aside > 0, best);
     }

@@ -7,8 +7,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity, struct tt_about about,
-                                   struct tt_buffer *text)
+enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
+                                   struct tt_about about, struct tt_buffer *text)
 {
     struct tiptrue_solution *s = view->solution;
 
@@ -74,7 +74,8 @@ enum tiptrue_status tt_findings(struct tt_view *view)
 
     status = tt_findings_of_units(view, &text);
     if (status == TIPTRUE_OK && !view->meaningless && (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK && (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
+        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
+        (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
         status = tt_findings_of_limits(view, &text);
     }
     tt_buffer_clear(&text);

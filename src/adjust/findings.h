@@ -2,9 +2,9 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* What the measurement says about itself, in plain sentences with what to do next.
  *
- * A finding of severity TIPTRUE_ERROR makes the verdict of what it names `repeat`. To add one: a code in model/finding.h, its name in
- * model/finding.c, a function here (or in a file beside) that looks at the view and calls tt_finding_add, and a test that raises it and one that
- * does not.
+ * A finding of severity TIPTRUE_ERROR makes the verdict of what it names `repeat`. To add one: a code in model/finding.h, its name
+ * in model/finding.c, a function here (or in a file beside) that looks at the view and calls tt_finding_add, and a test that raises
+ * it and one that does not.
  */
 #ifndef TT_ADJUST_FINDINGS_H
 #define TT_ADJUST_FINDINGS_H

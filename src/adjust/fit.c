@@ -8,8 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian), far above the rounding of coordinates
- * of 1 m, and the step after it would be smaller by orders of magnitude. */
+/* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian), far above the rounding of
+ * coordinates of 1 m, and the step after it would be smaller by orders of magnitude. */
 #define STEP_DONE 1e-10
 /* The scatter, relative, of its variance. */
 #define SCATTER_DONE 1e-6
@@ -31,26 +31,26 @@
 /* Scatter is never taken as less than this: data without any noise (examples made by hand) would divide by zero, and
  * weights too far above those of the sightings would make the matrix singular. 1 nm. */
 #define LEAST_SCATTER_MM 1e-6
-/* First guess of a touch's scatter where none is stated: 3 µm, a usual contact (common practice, no source). Only the weight of touches
- * against priors in the very first step depends on it. */
+/* First guess of a touch's scatter where none is stated: 3 µm, a usual contact (common practice, no source). Only the weight of
+ * touches against priors in the very first step depends on it. */
 #define FIRST_SCATTER_MM 3e-3
-/* Contacts of usual machines scatter by 1 to 10 µm (common practice, no source): a log-normal prior on a scatter that is not stated, weak
- * enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
+/* Contacts of usual machines scatter by 1 to 10 µm (common practice, no source): a log-normal prior on a scatter that is not
+ * stated, weak enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
 #define USUAL_SCATTER_MM 3.5e-3
 #define USUAL_SCATTER_LN_SD 0.6
-/* Late and early contacts are off by anything up to 0.15 mm, or 15 scatters, with equal probability, and by more with one that falls with
- * the fourth power, so that a contact off by millimetres is still explained. */
+/* Late and early contacts are off by anything up to 0.15 mm, or 15 scatters, with equal probability, and by more with one that
+ * falls with the fourth power, so that a contact off by millimetres is still explained. */
 #define DEPTH_SCALE_MM 0.15
 #define DEPTH_SCALE_SCATTERS 15.0
-/* A touch nearer than this many scatters is never called off: late ones are to be found, not the good ones' tails. Lower, and the scatter
- * comes out too small. */
+/* A touch nearer than this many scatters is never called off: late ones are to be found, not the good ones' tails. Lower, and the
+ * scatter comes out too small. */
 #define OFF_FROM_SCATTERS 3.5
 /* Strength, in touches, with which an edge's late share is drawn to the run's, and the run's to nothing. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
 #define SHARE_PRIOR_LATE 0.1
-/* Least squares stands unless the mixture explains the run better by this much (natural logarithm). Lower, and clean runs of a dozen
- * touches lose some; higher, and single late touches of 5 scatters stay. */
+/* Least squares stands unless the mixture explains the run better by this much (natural logarithm). Lower, and clean runs of a
+ * dozen touches lose some; higher, and single late touches of 5 scatters stay. */
 #define LEAST_GAIN 3.0
 
 static bool state_init(struct tt_fit_state *state, struct tt_arena *arena, const struct tt_model *model)
@@ -81,13 +81,16 @@ enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, stru
     fit->cc = TT_ARENA_NEW(arena, largest * largest, double);
     fit->cb = TT_ARENA_NEW(arena, largest * nb, double);
     fit->response = TT_ARENA_NEW(arena, largest * nb, double);
-    if (fit->good == NULL || fit->weight == NULL || fit->rotation_var_mm2 == NULL || fit->leverage == NULL || fit->late_share == NULL ||
-        fit->edge_count == NULL || fit->probability == NULL || fit->sorted_mm == NULL || fit->step_mm == NULL || fit->cc == NULL ||
-        fit->cb == NULL || fit->response == NULL || !state_init(&fit->plain, arena, model) || !state_init(&fit->best, arena, model) || !state_init(&fit->start, arena, model)) {
+    if (fit->good == NULL || fit->weight == NULL || fit->rotation_var_mm2 == NULL || fit->leverage == NULL ||
+        fit->late_share == NULL || fit->edge_count == NULL || fit->probability == NULL || fit->sorted_mm == NULL ||
+        fit->step_mm == NULL || fit->cc == NULL || fit->cb == NULL || fit->response == NULL ||
+        !state_init(&fit->plain, arena, model) || !state_init(&fit->best, arena, model) || !state_init(&fit->start, arena, model)) {
         return TIPTRUE_E_MEMORY;
     }
-    fit->touch_var_mm2 = (noise->touch_known ? noise->touch_var_mm2 : FIRST_SCATTER_MM * FIRST_SCATTER_MM) + noise->touch_digit_var_mm2;
-    fit->sight_var_mm2 = (noise->sight_known ? noise->sight_var_mm2 : FIRST_SCATTER_MM * FIRST_SCATTER_MM) + noise->sight_digit_var_mm2;
+    fit->touch_var_mm2 =
+        (noise->touch_known ? noise->touch_var_mm2 : FIRST_SCATTER_MM * FIRST_SCATTER_MM) + noise->touch_digit_var_mm2;
+    fit->sight_var_mm2 =
+        (noise->sight_known ? noise->sight_var_mm2 : FIRST_SCATTER_MM * FIRST_SCATTER_MM) + noise->sight_digit_var_mm2;
     return TIPTRUE_OK;
 }
 
@@ -144,7 +147,8 @@ static bool step(struct tt_fit *fit, bool exact, double *size)
 
 /* ---- scatter ---- */
 
-/* Scatter of the touches from their residuals: sum of good * r^2 / v = dof for v = s^2 + rotation's part. One step of the fixed point. */
+/* Scatter of the touches from their residuals: sum of good * r^2 / v = dof for v = s^2 + rotation's part. One step of the fixed
+ * point. */
 static double touch_scatter(const struct tt_fit *fit, double dof)
 {
     double sum = 0;
@@ -284,8 +288,9 @@ static void update_scatter(struct tt_fit *fit, double *change)
     }
 }
 
-/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. The degrees of freedom hardly depend on
- * the scatter: they are found after the first step and, to the end only, once more when the scatter has settled. False: singular. */
+/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. The degrees of freedom hardly
+ * depend on the scatter: they are found after the first step and, to the end only, once more when the scatter has settled. False:
+ * singular. */
 static bool solve_weighted(struct tt_fit *fit, enum depth depth)
 {
     bool all_known = fit->noise->touch_known && fit->noise->sight_known;
@@ -356,7 +361,8 @@ static void expect(struct tt_fit *fit, double unknowns, double probability[])
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = model->residual[i];
             double good = (1 - share - early) * exp(-0.5 * r * r / variance) / sqrt(2 * TT_PI * variance);
-            double off = r * r < OFF_FROM_SCATTERS * OFF_FROM_SCATTERS * variance ? 0 : (r < 0 ? share : early) * outlier_density(r, s);
+            double off =
+                r * r < OFF_FROM_SCATTERS * OFF_FROM_SCATTERS * variance ? 0 : (r < 0 ? share : early) * outlier_density(r, s);
             probability[i] = good / (good + off);
             log_sum += log(good + off);
         }
@@ -366,7 +372,8 @@ static void expect(struct tt_fit *fit, double unknowns, double probability[])
         log_sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
     }
     for (size_t i = 0; i < model->n_priors; i++) {
-        double r = (model->x[tt_unknown(model, model->priors[i].block, model->priors[i].place)] - model->priors[i].value) / model->priors[i].u;
+        double r = (model->x[tt_unknown(model, model->priors[i].block, model->priors[i].place)] - model->priors[i].value) /
+                   model->priors[i].u;
         log_sum -= 0.5 * r * r;
     }
     if (!fit->noise->touch_known) {
@@ -400,12 +407,13 @@ static void update_shares(struct tt_fit *fit)
     double run_share = (late + SHARE_PRIOR_LATE) / (n + SHARE_PRIOR_TOUCHES);
     fit->early_share = (early + SHARE_PRIOR_LATE) / (n + SHARE_PRIOR_TOUCHES);
     for (size_t j = 0; j < n_edges; j++) {
-        edge_late[j] = fmin((edge_late[j] + SHARE_STRENGTH * run_share) / (edge_n[j] + SHARE_STRENGTH), 0.95 * (1 - fit->early_share));
+        edge_late[j] =
+            fmin((edge_late[j] + SHARE_STRENGTH * run_share) / (edge_n[j] + SHARE_STRENGTH), 0.95 * (1 - fit->early_share));
     }
 }
 
-/* Climb from the present x, shares and scatter; the scatter is held until the climb has nearly ended with it, so that it cannot widen
- * before the late touches are found. False: singular. */
+/* Climb from the present x, shares and scatter; the scatter is held until the climb has nearly ended with it, so that it cannot
+ * widen before the late touches are found. False: singular. */
 static bool climb(struct tt_fit *fit, double unknowns, double least_var)
 {
     double before = -INFINITY;
@@ -458,7 +466,8 @@ static void shortest_half(const struct tt_fit *fit, double *middle_mm, double *s
     *scatter_mm = best / (2 * 0.6745);
 }
 
-/* Asymmetric least absolute deviations at @level (0.5: median; above: the upper part of the residuals counts more), by reweighting. */
+/* Asymmetric least absolute deviations at @level (0.5: median; above: the upper part of the residuals counts more), by reweighting.
+ */
 static bool absolute_deviations(struct tt_fit *fit, double level, size_t steps)
 {
     const struct tt_model *model = fit->model;

@@ -3,14 +3,14 @@
 /* The fit of one model: least squares, and the robust step.
  *
  * A contact is good (normal scatter), late (film, flux, swarf: the tip latches deeper, by an unknown depth) or early (bounce, cable
- * noise). Late ones cluster on an edge, so each edge has its own share of them, drawn towards the run's. The mixture's likelihood is
- * climbed by expectation-maximisation from several starts (least squares, asymmetric least absolute deviations at two levels: the
- * good touches are the upper part of a one-sidedly contaminated sample); the highest one wins, least squares unless something
- * clearly better is found. The finish is least squares on the touches found good.
+ * noise). Late ones cluster on an edge, so each edge has its own share of them, drawn towards the run's. The mixture's likelihood
+ * is climbed by expectation-maximisation from several starts (asymmetric least absolute deviations at three levels, since the good
+ * touches are the upper part of a one-sidedly contaminated sample, each with the scatter held at one of three values at first); the
+ * highest one wins, least squares unless something clearly better is found. The finish is least squares on the touches found good.
  *
- * Sources: A. P. Dempster, N. M. Laird, D. B. Rubin, J. R. Stat. Soc. B 39 (1977) 1-38 (EM); R. Koenker, G. Bassett, Econometrica 46
- * (1978) 33-50 (asymmetric absolute deviations); P. J. Rousseeuw, A. M. Leroy, Robust Regression and Outlier Detection, 1987, ch. 4
- * (shortest half).
+ * Sources: A. P. Dempster, N. M. Laird, D. B. Rubin, J. R. Stat. Soc. B 39 (1977) 1-38 (EM); R. Koenker, G. Bassett, Econometrica
+ * 46 (1978) 33-50 (asymmetric absolute deviations); P. J. Rousseeuw, A. M. Leroy, Robust Regression and Outlier Detection, 1987,
+ * ch. 4 (shortest half).
  */
 #ifndef TT_ADJUST_FIT_H
 #define TT_ADJUST_FIT_H
@@ -21,8 +21,8 @@
 
 /* What is known of the scatter before the fit. */
 struct tt_noise {
-    bool touch_known, sight_known; /* stated; else estimated from the run */
-    double touch_var_mm2, sight_var_mm2; /* stated, without resolution; ignored unless known */
+    bool touch_known, sight_known;                   /* stated; else estimated from the run */
+    double touch_var_mm2, sight_var_mm2;             /* stated, without resolution; ignored unless known */
     double touch_digit_var_mm2, sight_digit_var_mm2; /* of the resolution: q^2/12 */
     double u_rotation_rad;
 };
@@ -32,23 +32,23 @@ struct tt_fit {
     const struct tt_noise *noise;
     bool robust;
     /* result */
-    bool scattered;        /* stated repeatability contradicted: the run's own is used */
-    bool deficient;        /* the normal matrix was singular: model->weak is needed */
+    bool scattered; /* stated repeatability contradicted: the run's own is used */
+    bool deficient; /* the normal matrix was singular: model->weak is needed */
     bool converged;
     size_t iterations;
-    double touch_var_mm2;  /* of one touch, resolution included, rotation not */
-    double sight_var_mm2;  /* of one sighted coordinate, resolution included */
-    double spent_touch; /* degrees of freedom of the touches that the fit takes up */
+    double touch_var_mm2;        /* of one touch, resolution included, rotation not */
+    double sight_var_mm2;        /* of one sighted coordinate, resolution included */
+    double spent_touch;          /* degrees of freedom of the touches that the fit takes up */
     double dof_touch, dof_sight; /* of the scatter's estimates, whether used or not */
-    double chi2_touch;     /* sum of squared residuals of the used touches over their variances */
-    double scatter_touch_mm2; /* estimated from the run, resolution included, whether used or not */
-    double *good;          /* per touch: probability that it is good; after the finish 1 or 0 */
-    double *weight;        /* per touch: 1/variance, 0 = set aside */
-    double *rotation_var_mm2; /* per touch: of the rotation's own uncertainty */
-    double *leverage;      /* per touch, as a share of its own weight */
-    double *late_share;    /* per edge of the plate */
+    double chi2_touch;           /* sum of squared residuals of the used touches over their variances */
+    double scatter_touch_mm2;    /* estimated from the run, resolution included, whether used or not */
+    double *good;                /* per touch: probability that it is good; after the finish 1 or 0 */
+    double *weight;              /* per touch: 1/variance, 0 = set aside */
+    double *rotation_var_mm2;    /* per touch: of the rotation's own uncertainty */
+    double *leverage;            /* per touch, as a share of its own weight */
+    double *late_share;          /* per edge of the plate */
     double early_share;
-    double log_likelihood; /* of the mixture, restricted: comparable between fits of one model */
+    double log_likelihood;  /* of the mixture, restricted: comparable between fits of one model */
     double full_likelihood; /* of the mixture, with no account of the number of unknowns: for likelihood ratios between models */
     /* scratch */
     double *probability, *edge_count, *step_mm, *sorted_mm, *cc, *cb, *response;

@@ -23,8 +23,8 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
     tt_buffer_puts(text, "), over the limit of ");
     tt_words_um(text, limits->runout_mm);
     tt_buffer_puts(text, ": the tip is bent or not seated; seat or change it");
-    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_WARNING, (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
-                          text);
+    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_WARNING,
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
 }
 
 /* What of the largest budget line can be done about. */
@@ -43,7 +43,8 @@ static const char *advice(const struct tt_tip_result *tip)
     if (largest == NULL) {
         return "touch more often";
     }
-    return largest->of_plate ? "most of it is the plate's own: measure the plate, or add a second setup with the plate turned by 180 deg"
+    return largest->of_plate
+               ? "most of it is the plate's own: measure the plate, or add a second setup with the plate turned by 180 deg"
            : largest->type == 'A' ? "most of it is scatter: touch more often, and clean tip and edges"
                                   : "most of it is a stated value: touch what would replace it, or state it better";
 }

@@ -294,7 +294,8 @@ static enum tiptrue_status group_cells(struct tt_model *model, struct tt_arena *
 
 /* ---- start values ---- */
 
-/* The pose of a setup from its sightings; from one place only the mark, with the nominal yaw; without any, the machine file's mark. */
+/* The pose of a setup from its sightings; from one place only the mark, with the nominal yaw; without any, the machine file's mark.
+ */
 static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *arena, size_t setup)
 {
     const struct tiptrue_machine *machine = model->machine;
@@ -332,8 +333,8 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
     return TIPTRUE_OK;
 }
 
-/* A tip starts where its touches are in the middle of their edges: some millimetres off, which is near enough for the arm of the yaw and for
- * the weak priors, whatever offset the machine file states. */
+/* A tip starts where its touches are in the middle of their edges: some millimetres off, which is near enough for the arm of the
+ * yaw and for the weak priors, whatever offset the machine file states. */
 static void start_tip(struct tt_model *model, size_t block)
 {
     size_t tip = model->block_tip[block], n = 0;
@@ -364,7 +365,8 @@ static void start_tip(struct tt_model *model, size_t block)
 
 /* ---- priors ---- */
 
-static void add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block, size_t place, double value, double u, size_t what)
+static void add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block, size_t place, double value, double u,
+                      size_t what)
 {
     model->priors[model->n_priors++] =
         (struct tt_prior){.kind = kind, .block = block, .place = place, .value = value, .u = u, .what = what};
@@ -414,8 +416,8 @@ static void machine_priors(struct tt_model *model)
     for (size_t b = 0; b < model->n_blocks; b++) {
         size_t tip = model->block_tip[b];
         if (tip < machine->n_tips && machine->tips[tip].has_radius && machine->tips[tip].u_radius_mm > 0) {
-            add_prior(model, TT_PRIOR_RADIUS, b, model->n_border + TT_TIP_R, machine->tips[tip].radius_mm, machine->tips[tip].u_radius_mm,
-                      tip);
+            add_prior(model, TT_PRIOR_RADIUS, b, model->n_border + TT_TIP_R, machine->tips[tip].radius_mm,
+                      machine->tips[tip].u_radius_mm, tip);
         }
     }
 }
@@ -440,8 +442,8 @@ static void weak_priors(struct tt_model *model)
 }
 
 enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run, const struct tt_terms *terms,
-                                   bool weak)
+                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                   const struct tt_terms *terms, bool weak)
 {
     enum tiptrue_status status;
 
@@ -662,8 +664,8 @@ void tt_model_move(struct tt_model *model, const double dx[])
 
 /* ---- normal equations ---- */
 
-/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called with a constant @n where it can be, so
- * that the loops are unrolled. */
+/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called with a constant @n where it can
+ * be, so that the loops are unrolled. */
 static inline void gram_of(const struct tt_model *model, const struct tt_cell *cell, const double weight[], size_t n, double gram[],
                            double right[])
 {

@@ -17,7 +17,8 @@
 #include "model/plate.h"
 #include "model/run.h"
 
-/* Columns of a cell: constant, yaw, runout x, runout y; then drift where the model has it, then shape pairs (model->shape_column). */
+/* Columns of a cell: constant, yaw, runout x, runout y; then drift where the model has it, then shape pairs (model->shape_column).
+ */
 enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_DRIFT };
 #define TT_MOST_COLUMNS (TT_COLUMN_DRIFT + 1 + 2 * (TT_MOST_ORDER - 1))
 #define TT_MOST_ENTRIES (16 + TT_MOST_COLUMNS)
@@ -26,7 +27,7 @@ enum { TT_TIP_O_X, TT_TIP_O_Y, TT_TIP_E_X, TT_TIP_E_Y, TT_TIP_R, TT_TIP_SHAPE };
 
 /* What the model holds beyond the plain one. */
 struct tt_terms {
-    bool reversed;      /* rotation counted the other way than the machine file says */
+    bool reversed; /* rotation counted the other way than the machine file says */
     bool lost_motion, latency, drift;
     size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood still */
     unsigned *orders;   /* per block: bit k set = shape order k is in */
@@ -36,7 +37,16 @@ struct tt_terms {
 };
 
 /* A prior: unknown = value, standard uncertainty u. */
-enum tt_prior_kind { TT_PRIOR_EDGE, TT_PRIOR_GROUP, TT_PRIOR_MARK, TT_PRIOR_RADIUS, TT_PRIOR_YAW, TT_PRIOR_PLACE, TT_PRIOR_WEAK, TT_PRIORS };
+enum tt_prior_kind {
+    TT_PRIOR_EDGE,
+    TT_PRIOR_GROUP,
+    TT_PRIOR_MARK,
+    TT_PRIOR_RADIUS,
+    TT_PRIOR_YAW,
+    TT_PRIOR_PLACE,
+    TT_PRIOR_WEAK,
+    TT_PRIORS
+};
 struct tt_prior {
     enum tt_prior_kind kind;
     size_t block, place; /* as in tt_entry; block TT_NONE = border */
@@ -46,7 +56,7 @@ struct tt_prior {
 
 struct tt_cell {
     size_t setup, edge, block;
-    bool after;          /* touches from terms.moved_at on */
+    bool after; /* touches from terms.moved_at on */
     double feed_mm_s;
     size_t first, count; /* its rows */
     struct tt_site site;
@@ -56,7 +66,7 @@ struct tt_cell {
 
 /* A sighting: two rows (x, y). */
 struct tt_sight {
-    size_t row;          /* in the run */
+    size_t row; /* in the run */
     size_t setup, mark;
     bool after;
     double scale, clock;
@@ -72,26 +82,26 @@ struct tt_model {
     struct tt_terms terms;
     /* layout */
     size_t n_setups, n_border, n_blocks, n_unknowns;
-    size_t *block_tip;   /* block -> tip of the run */
-    size_t *tip_block;   /* tip of the run -> block, TT_NONE = no touch */
+    size_t *block_tip; /* block -> tip of the run */
+    size_t *tip_block; /* tip of the run -> block, TT_NONE = no touch */
     size_t *block_size;
     size_t *at_edge, *at_group, *at_mark; /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
-    bool *edge_seen; /* touched */
+    bool *edge_seen;                      /* touched */
     size_t at_lost_motion, at_latency, at_drift, at_moved;
     size_t moved_setup;
-    bool *setup_sighted; /* any mark sighted in it */
-    bool *yaw_sighted;   /* two distinct marks or more */
+    bool *setup_sighted;  /* any mark sighted in it */
+    bool *yaw_sighted;    /* two distinct marks or more */
     double *yaw_seen_rad; /* yaw of the sightings alone, where yaw_sighted */
     bool *yaw_prior_used;
     struct tt_prior *priors;
     size_t n_priors;
-    bool weak;           /* weak priors stand in where neither data nor statements determine something */
+    bool weak; /* weak priors stand in where neither data nor statements determine something */
     /* rows */
     struct tt_cell *cells;
     size_t n_cells;
     size_t *cells_by_block; /* the cells' indices, those of one block together */
     size_t n_touches;
-    size_t *row;         /* touch -> row of the run */
+    size_t *row; /* touch -> row of the run */
     size_t *cell_of;
     struct tt_touch *touch;
     double *clock;       /* place in the run's order, -0.5 ... 0.5 */
@@ -102,7 +112,7 @@ struct tt_model {
     struct tt_sight *sights;
     size_t n_sights;
     /* state */
-    double *x;           /* the unknowns, absolute: mm, rad, s */
+    double *x; /* the unknowns, absolute: mm, rad, s */
     struct tt_system system;
 };
 

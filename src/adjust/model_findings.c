@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Findings about the model as a whole: the plate moved or drifted, the rotation runs the other way, a tip is not round, an edge or the
- * yaw is off. */
+/* Findings about the model as a whole: the plate moved or drifted, the rotation runs the other way, a tip is not round, an edge or
+ * the yaw is off. */
 #include "config.h"
 
 #include <math.h>
@@ -37,12 +37,12 @@ static enum tiptrue_status moved(struct tt_view *view, struct tt_buffer *text)
         before += same_setup && model->row[i] < row;
     }
     size_t line = view->run->observations[row].line;
-    tt_buffer_printf(text, "the plate or the camera moved within the run, from line %zu on (after %zu of %zu touches): by ", line, before,
-                     touches);
+    tt_buffer_printf(text, "the plate or the camera moved within the run, from line %zu on (after %zu of %zu touches): by ", line,
+                     before, touches);
     words_shift(text, model->x[model->at_moved], model->x[model->at_moved + 1]);
     tt_buffer_puts(text, "; clamp the plate, check the camera's mount, and repeat");
-    return tt_finding_add(view, TT_FINDING_MOVED_PLATE, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1},
-                          text);
+    return tt_finding_add(view, TT_FINDING_MOVED_PLATE, TIPTRUE_ERROR,
+                          (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1}, text);
 }
 
 static enum tiptrue_status drifted(struct tt_view *view, struct tt_buffer *text)
@@ -64,16 +64,19 @@ static enum tiptrue_status sense(struct tt_view *view, struct tt_buffer *text)
         return TIPTRUE_OK;
     }
     const char *stated = view->machine->clockwise ? "cw" : "ccw", *other = view->machine->clockwise ? "ccw" : "cw";
-    tt_buffer_printf(text,
-                     "the touches fit clearly better with the sense of rotation turned round: the machine file says '%s', the run says '%s'. Turn a "
-                     "tip by hand command and look from above, then correct 'rotation': {'sense': ...}; the numbers shown are for '%s'",
-                     stated, other, other);
+    tt_buffer_printf(
+        text,
+        "the touches fit clearly better with the sense of rotation turned round: the machine file says '%s', the run says '%s'. "
+        "Turn a "
+        "tip by hand command and look from above, then correct 'rotation': {'sense': ...}; the numbers shown are for '%s'",
+        stated, other, other);
     return tt_finding_add(view, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
 }
 
 static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *text)
 {
-    static const char *const shapes[] = {[2] = "oval", [3] = "three-lobed", [4] = "four-lobed", [5] = "five-lobed", [6] = "six-lobed"};
+    static const char *const shapes[] = {
+        [2] = "oval", [3] = "three-lobed", [4] = "four-lobed", [5] = "five-lobed", [6] = "six-lobed"};
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
@@ -125,11 +128,13 @@ static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text
         tt_buffer_puts(text, "the plate file says");
     }
     if (attributed) {
-        tt_buffer_puts(text, "; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
-                             "measure the plate again");
+        tt_buffer_puts(text,
+                       "; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
+                       "measure the plate again");
     } else {
-        tt_buffer_puts(text, ", or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
-                             "half of it. Clean the edges, touch more of them, or measure the plate again");
+        tt_buffer_puts(
+            text, ", or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
+                  "half of it. Clean the edges, touch more of them, or measure the plate again");
     }
     return tt_finding_add(view, TT_FINDING_EDGE_OFF, attributed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
                           (struct tt_about){doubt->edge, TT_NONE, TT_NONE, NULL, 0}, text);
@@ -146,19 +151,24 @@ static enum tiptrue_status lost_motion(struct tt_view *view, struct tt_buffer *t
     }
     tt_buffer_puts(text, "the contact radius is ");
     tt_words_um(text, fabs(s->lost_motion_mm));
-    tt_buffer_printf(text, " %s on edges that are met along x than along y: lost motion of the machine's axes. Opposed touches cancel it in the "
-                           "offset",
-                     s->lost_motion_mm > 0 ? "larger" : "smaller");
+    tt_buffer_printf(
+        text,
+        " %s on edges that are met along x than along y: lost motion of the machine's axes. Opposed touches cancel it in the "
+        "offset",
+        s->lost_motion_mm > 0 ? "larger" : "smaller");
     status = tt_finding_add(view, TT_FINDING_LOST_MOTION, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
     if (status != TIPTRUE_OK || instead->edge == TT_NONE) {
         return status;
     }
     tt_buffer_printf(text, "edge '%s' lying ", view->plate->edges[instead->edge].name);
     tt_words_um(text, fabs(instead->off_mm));
-    tt_buffer_printf(text, " further %s than stated (or another edge off by as much) would look just like this lost motion, and move the offset by half of it: "
-                           "clean the edges, and touch a plate with more edges or turned by 90 deg to tell the two apart",
+    tt_buffer_printf(text,
+                     " further %s than stated (or another edge off by as much) would look just like this lost motion, and move the "
+                     "offset by half of it: "
+                     "clean the edges, and touch a plate with more edges or turned by 90 deg to tell the two apart",
                      instead->off_mm > 0 ? "out" : "in");
-    return tt_finding_add(view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR, (struct tt_about){instead->edge, TT_NONE, TT_NONE, NULL, 0}, text);
+    return tt_finding_add(view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR, (struct tt_about){instead->edge, TT_NONE, TT_NONE, NULL, 0},
+                          text);
 }
 
 static enum tiptrue_status latency(struct tt_view *view, struct tt_buffer *text)
@@ -193,8 +203,9 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
         tt_buffer_printf(text, "the plate%s%s stands turned by ", model->n_setups > 1 ? " in setup " : "",
                          model->n_setups > 1 ? view->run->setups[s] : "");
         tt_words_deg(text, off, 2);
-        tt_buffer_puts(text, " against the nominal yaw, more than its stated uncertainty allows; the run was believed. Check how the plate is "
-                             "bolted, and which marks were sighted");
+        tt_buffer_puts(
+            text, " against the nominal yaw, more than its stated uncertainty allows; the run was believed. Check how the plate is "
+                  "bolted, and which marks were sighted");
         status = tt_finding_add(view, TT_FINDING_YAW_OFF, TIPTRUE_WARNING, (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
     }
     return status;
@@ -202,7 +213,7 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
 
 enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text)
 {
-    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,    drifted, sense,  not_round,
+    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,    drifted,     sense,   not_round,
                                                                                          edge_off, lost_motion, latency, yaw_off};
     enum tiptrue_status status = TIPTRUE_OK;
 

@@ -24,10 +24,10 @@ struct trial {
     struct tt_model model;  /* the run's model, at the truth of the trial */
     struct tiptrue_run run; /* the run's rows, with the trial's coordinates */
     struct tt_noise noise;
-    double touch_u_mm, sight_u_mm; /* repeatability, without resolution */
+    double touch_u_mm, sight_u_mm;       /* repeatability, without resolution */
     double touch_step_mm, sight_step_mm; /* resolution */
-    double *errors_mm;      /* per block: x of all trials, then y */
-    size_t *n, *covered;    /* per block */
+    double *errors_mm;                   /* per block: x of all trials, then y */
+    size_t *n, *covered;                 /* per block */
     size_t trials;
 };
 
@@ -92,8 +92,8 @@ static double rounding(gsl_rng *random, double step_mm)
     return step_mm > 0 ? gsl_ran_flat(random, -0.5 * step_mm, 0.5 * step_mm) : 0;
 }
 
-/* Coordinates that the truth and this trial's scatter would have given: each head position moved along the edge's normal (sightings: along both
- * axes) until its residual is what was drawn. */
+/* Coordinates that the truth and this trial's scatter would have given: each head position moved along the edge's normal
+ * (sightings: along both axes) until its residual is what was drawn. */
 static void draw_run(struct trial *t)
 {
     struct tt_model *model = &t->model;
@@ -114,8 +114,10 @@ static void draw_run(struct trial *t)
     for (size_t i = 0; i < model->n_sights; i++) {
         struct tt_observation *o = &t->run.observations[model->sights[i].row];
         o->h = view->run->observations[model->sights[i].row].h;
-        o->h.x_mm += gsl_ran_gaussian(t->random, t->sight_u_mm) + rounding(t->random, t->sight_step_mm) - model->sights[i].residual[0];
-        o->h.y_mm += gsl_ran_gaussian(t->random, t->sight_u_mm) + rounding(t->random, t->sight_step_mm) - model->sights[i].residual[1];
+        o->h.x_mm +=
+            gsl_ran_gaussian(t->random, t->sight_u_mm) + rounding(t->random, t->sight_step_mm) - model->sights[i].residual[0];
+        o->h.y_mm +=
+            gsl_ran_gaussian(t->random, t->sight_u_mm) + rounding(t->random, t->sight_step_mm) - model->sights[i].residual[1];
     }
 }
 
@@ -159,7 +161,8 @@ static double tolerance_of(double u_mm)
     return 0.5 * pow(10, floor(log10(u_mm)) - (MEANINGFUL_DIGITS - 1));
 }
 
-/* Standard deviation and probabilistically symmetric 95 % interval of one axis (JCGM 101:2008 7.6, 7.7), against the stated ones (8.1). */
+/* Standard deviation and probabilistically symmetric 95 % interval of one axis (JCGM 101:2008 7.6, 7.7), against the stated ones
+ * (8.1). */
 static void sum_up_axis(struct tt_trial_axis *axis, double errors[], size_t n, double u_mm, double expanded_mm)
 {
     double mean = 0, squares = 0;

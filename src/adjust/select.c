@@ -8,14 +8,14 @@
 #include <math.h>
 #include <string.h>
 
-/* A score less probable than this (natural logarithm; 2e-4) is worth a fit; a likelihood ratio less probable than the second (5e-4 for
- * each kind) keeps the term. Looser, and one clean run in a hundred would raise a finding; tighter, and a plate that moved by 15 µm
- * half-way through 24 touches is missed. */
+/* A score less probable than this (natural logarithm; 2e-4) is worth a fit; a likelihood ratio less probable than the second (5e-4
+ * for each kind) keeps the term. Looser, and one clean run in a hundred would raise a finding; tighter, and a plate that moved by
+ * 15 µm half-way through 24 touches is missed. */
 #define WORTH_A_FIT (-8.5)
 #define SUPPORTED (-7.6)
 #define MOST_TERMS 8
-/* A drift must explain the run better by this much (natural logarithm) than a move at one row: with few sightings both explain their change,
- * and a move is the usual cause. */
+/* A drift must explain the run better by this much (natural logarithm) than a move at one row: with few sightings both explain
+ * their change, and a move is the usual cause. */
 #define DRIFT_HANDICAP 3.0
 /* A stated repeatability is contradicted by a scatter this improbable (1e-4) and at least this much larger. */
 #define SCATTER_IMPROBABLE 1e-4
@@ -298,8 +298,8 @@ static enum tiptrue_status settle_scatter(struct search *search, struct tt_noise
     return status;
 }
 
-/* Add terms; then leave an edge out that the others single out as off, and add terms again. The first such edge, or one that cannot be
- * told from others, is reported. */
+/* Add terms; then leave an edge out that the others single out as off, and add terms again. The first such edge, or one that cannot
+ * be told from others, is reported. */
 static enum tiptrue_status settle(const struct search *search, struct tt_selection *now)
 {
     struct tt_edge_doubt first = {.edge = TT_NONE};
@@ -348,8 +348,9 @@ static bool yaw_contradicted(const struct tt_model *model, size_t setup)
     return model->yaw_prior_used[setup] && fabs(off) > YAW_CONTRADICTED * model->machine->u_yaw_rad;
 }
 
-/* Setups whose yaw was not sighted may stand turned against the nominal one (a second placement of the plate often is): where the touches
- * contradict that, start from every combination of quarter turns, a turned setup without the nominal yaw, and keep what fits best. */
+/* Setups whose yaw was not sighted may stand turned against the nominal one (a second placement of the plate often is): where the
+ * touches contradict that, start from every combination of quarter turns, a turned setup without the nominal yaw, and keep what
+ * fits best. */
 static enum tiptrue_status settle_yaw(const struct search *search, struct tt_selection *now)
 {
     const struct tt_model *model = now->model;
@@ -386,7 +387,8 @@ static enum tiptrue_status settle_yaw(const struct search *search, struct tt_sel
 }
 
 enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                              const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise, bool robust)
+                              const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise,
+                              bool robust)
 {
     struct search search = {.arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise, .robust = robust};
     struct tt_terms plain = {.moved_at = TT_NONE};

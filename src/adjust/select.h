@@ -20,7 +20,7 @@ struct tt_selection {
     struct tt_terms terms;
     struct tt_edge_doubt doubt;
     struct tt_edge_doubt instead; /* an edge that would explain a supported lost motion as well; edge TT_NONE = none */
-    bool weak; /* something is determined by neither data nor statements */
+    bool weak;                    /* something is determined by neither data nor statements */
 };
 
 /* Fit @run, adding terms while the touches support them (@robust; else the plain model by least squares). Memory from @arena.

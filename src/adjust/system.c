@@ -11,7 +11,8 @@
 
 #define PIVOT_FLOOR 1e-11
 
-enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena, size_t n_border, size_t n_blocks, const size_t size[])
+enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena, size_t n_border, size_t n_blocks,
+                                   const size_t size[])
 {
     size_t rows = 0, squares = 0, largest = 0;
 
@@ -39,8 +40,8 @@ enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *ar
     system->ld = TT_ARENA_NEW(arena, squares, double);
     system->c = TT_ARENA_NEW(arena, n_border * n_border, double);
     system->work = TT_ARENA_NEW(arena, (n_border + largest) * (n_border + largest), double);
-    if (system->a == NULL || system->b == NULL || system->d == NULL || system->g == NULL || system->scale == NULL || system->la == NULL ||
-        system->lb == NULL || system->ld == NULL || system->c == NULL || system->work == NULL) {
+    if (system->a == NULL || system->b == NULL || system->d == NULL || system->g == NULL || system->scale == NULL ||
+        system->la == NULL || system->lb == NULL || system->ld == NULL || system->c == NULL || system->work == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     return TIPTRUE_OK;
@@ -94,7 +95,8 @@ void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_
     }
 }
 
-void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight, double residual)
+void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight,
+                       double residual)
 {
     double right = weight * residual;
     tt_system_add_cell(system, block, entries, n, &weight, &right, 1);

@@ -28,14 +28,14 @@ struct tt_entry {
 
 struct tt_system {
     size_t n_border, n_blocks, n_unknowns;
-    const size_t *size;  /* of each block */
-    size_t *first;       /* of each block: index of its first unknown among all, border first */
-    size_t *d_at;        /* of each block: where its matrix starts in d */
-    double *a, *b, *d;   /* border x border; all blocks' rows x border; block x block */
-    double *g;           /* right side: sum of weight * row * residual */
-    double *scale;       /* 1 / sqrt(diagonal) */
+    const size_t *size;   /* of each block */
+    size_t *first;        /* of each block: index of its first unknown among all, border first */
+    size_t *d_at;         /* of each block: where its matrix starts in d */
+    double *a, *b, *d;    /* border x border; all blocks' rows x border; block x block */
+    double *g;            /* right side: sum of weight * row * residual */
+    double *scale;        /* 1 / sqrt(diagonal) */
     double *la, *lb, *ld; /* factors: Cholesky of the Schur complement; L_t^-1 B_t; Cholesky of each block (scaled) */
-    double *c;           /* border covariance, after tt_system_invert */
+    double *c;            /* border covariance, after tt_system_invert */
     double *work;
 };
 
@@ -45,10 +45,12 @@ TT_MUST_USE enum tiptrue_status tt_system_init(struct tt_system *system, struct 
 void tt_system_zero(struct tt_system *system);
 
 /* Add weight * row row^T to the matrix and weight * residual * row to the right side. @block TT_NONE: border only. */
-void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight, double residual);
+void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight,
+                       double residual);
 
-/* Add many rows at once, each a linear combination of the entries' columns: in ascending order of place, each place at most once. @gram is the weighted Gram matrix of
- * those @n_columns columns (stored whole), @right their weighted products with the residuals. */
+/* Add many rows at once, each a linear combination of the entries' columns: in ascending order of place, each place at most once.
+ * @gram is the weighted Gram matrix of those @n_columns columns (stored whole), @right their weighted products with the residuals.
+ */
 void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, const double gram[],
                         const double right[], size_t n_columns);
 
@@ -59,9 +61,9 @@ TT_MUST_USE bool tt_system_factor(struct tt_system *system);
 /* @x = N^-1 v (both n_unknowns; may be the same array). After tt_system_factor. */
 void tt_system_solve(const struct tt_system *system, const double v[], double x[]);
 
-/* The half solution y of a vector that lives in the border (@border, n_border numbers) and one block (@in_block; @block TT_NONE: none):
- * y has n_border + size[block] numbers, y . y' = v^T N^-1 v' for two vectors of the same block; the border parts alone carry the
- * product for different blocks. */
+/* The half solution y of a vector that lives in the border (@border, n_border numbers) and one block (@in_block; @block TT_NONE:
+ * none): y has n_border + size[block] numbers, y . y' = v^T N^-1 v' for two vectors of the same block; the border parts alone carry
+ * the product for different blocks. */
 void tt_system_half_solve(const struct tt_system *system, size_t block, const double border[], const double in_block[], double y[]);
 
 /* Border covariance into system->c. After tt_system_factor. */

@@ -12,23 +12,23 @@
 #include "model/solution.h"
 
 enum tt_source {
-    TT_SOURCE_TOUCH,    /* repeatability of the touches, resolution and rotation in it */
-    TT_SOURCE_SIGHT,    /* repeatability of the sightings, resolution in it */
+    TT_SOURCE_TOUCH, /* repeatability of the touches, resolution and rotation in it */
+    TT_SOURCE_SIGHT, /* repeatability of the sightings, resolution in it */
     TT_SOURCE_EDGE,
     TT_SOURCE_GROUP,
     TT_SOURCE_MARK,
     TT_SOURCE_RADIUS,
-    TT_SOURCE_YAW,      /* nominal yaw of the machine file */
-    TT_SOURCE_PLACE,    /* the reference mark's place by the machine file, nothing having been sighted */
-    TT_SOURCE_WEAK,     /* not known at all: see model.c */
+    TT_SOURCE_YAW,   /* nominal yaw of the machine file */
+    TT_SOURCE_PLACE, /* the reference mark's place by the machine file, nothing having been sighted */
+    TT_SOURCE_WEAK,  /* not known at all: see model.c */
     TT_SOURCES
 };
 
 struct tt_tip_uncertainty {
-    const double *cc;    /* covariance of the tip's block; lives until the next call */
+    const double *cc; /* covariance of the tip's block; lives until the next call */
     size_t size;
     struct tt_cov2 offset, same_plate, source[TT_SOURCES];
-    double weak_u_mm[TT_TIP_SHAPE]; /* of o_x, o_y, e_x, e_y, r: the part that rests on nothing */
+    double weak_u_mm[TT_TIP_SHAPE];  /* of o_x, o_y, e_x, e_y, r: the part that rests on nothing */
     double prior_u_mm[TT_TIP_SHAPE]; /* of the same: the part that rests on stated radius, yaw, place */
     double dof, same_plate_dof;
 };
@@ -63,7 +63,8 @@ double tt_p_plane(double t2, double dof);
 /* d^T C^-1 d. @cov positive definite. */
 double tt_cov2_distance2(struct tt_cov2 cov, double x, double y);
 struct tt_region tt_cov2_region(struct tt_cov2 cov, double factor);
-/* Probability that a quantity distributed about (@x, @y) with @cov and @dof (Student in the plane) lies within @radius_mm of (0, 0). */
+/* Probability that a quantity distributed about (@x, @y) with @cov and @dof (Student in the plane) lies within @radius_mm of (0,
+ * 0). */
 double tt_p_within(double x, double y, struct tt_cov2 cov, double dof, double radius_mm);
 
 #endif

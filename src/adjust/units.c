@@ -8,8 +8,8 @@
 #include "adjust/findings.h"
 #include "adjust/words.h"
 
-/* Lengths between sighted marks that differ from the plate's by a factor this close (natural logarithm) to 25.4 or 1000, or one over it, are
- * in another unit. */
+/* Lengths between sighted marks that differ from the plate's by a factor this close (natural logarithm) to 25.4 or 1000, or one
+ * over it, are in another unit. */
 #define UNIT_CLOSENESS 0.05
 #define UNIT_CLOSENESS_OF_EDGES 0.4 /* the tip's diameter is in the distance between edges */
 
@@ -42,7 +42,8 @@ static double mean_along(const struct tt_model *model, const struct tt_cell *cel
     return sum / (double)cell->count;
 }
 
-/* The same from the distance between two parallel edges touched with one tip. Twice its radius is in it: unknown here, small against 3 mm. */
+/* The same from the distance between two parallel edges touched with one tip. Twice its radius is in it: unknown here, small
+ * against 3 mm. */
 static double edge_ratio(const struct tt_view *view)
 {
     const struct tt_model *model = view->model;
@@ -70,7 +71,8 @@ enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer 
         const char *means;
     } cases[] = {
         {TT_MM_PER_INCH, "the log is in millimetres but read as inches, or the plate file is in inches but read as millimetres"},
-        {1 / TT_MM_PER_INCH, "the log is in inches but read as millimetres, or the plate file is in millimetres but read as inches"},
+        {1 / TT_MM_PER_INCH,
+         "the log is in inches but read as millimetres, or the plate file is in millimetres but read as inches"},
         {1000, "the log is in micrometres"},
         {1e-3, "the log is in metres"},
     };

@@ -12,7 +12,6 @@
 
 #include <math.h>
 #include <stddef.h>
-#include <string.h>
 
 #define LIMB_BITS 32
 /* DBL_MIN takes k = 324: 53 + 324 log2(5) = 806 bits. Two more, so that reading 64 bits anywhere stays inside. */

@@ -228,7 +228,7 @@ int cli_solve(int argc, char *argv[])
         {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
          "Robust step off, every touch counts in full: to compare with other programs, not to work with", 3},
         {"monte-carlo", CLI_KEY_MONTE_CARLO, "N", 0,
-         "Propagate all distributions through the whole solve in N trials (JCGM 101) and set the outcome beside the stated uncertainty", 3},
+         "Propagate all distributions through the whole solve in N trials (JCGM 101), set beside the stated uncertainty", 3},
         {"seed", CLI_KEY_SEED, "S", 0, "Seed of the trials' random numbers (default 1)", 3},
         {"jobs", CLI_KEY_JOBS, "N", 0, "Solve N runs at a time (default: one for each core)", 3},
         {0},

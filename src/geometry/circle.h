@@ -2,7 +2,7 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* The circle through points: algebraic start, geometric finish (least squared distances), with covariance.
  *
- * Algebraic: V. Pratt 1987 or G. Taubin 1991 as in N. Chernov, Circular and Linear Regression, 2010, ch. 5; geometric: Gauss-Newton
+ * Algebraic: G. Taubin 1991 as in N. Chernov, Circular and Linear Regression, 2010, ch. 5; geometric: Gauss-Newton
  * with step control on the distances (W. Gander, G. H. Golub, R. Strebel, BIT 34 (1994) 558-578).
  */
 #ifndef TT_GEOMETRY_CIRCLE_H

@@ -52,12 +52,12 @@ struct tt_region {
 
 /* One axis of a propagation of distributions: how far the trials' offsets lie from those they were made with. */
 struct tt_trial_axis {
-    double mean_mm, u_mm;       /* mean and standard deviation */
-    double low_mm, high_mm;     /* probabilistically symmetric 95 % interval */
-    double off_mm;              /* larger difference of its ends from the stated expanded uncertainty's */
-    double tolerance_mm;        /* numerical tolerance of JCGM 101:2008 8.1 */
-    double noise_mm;            /* standard uncertainty of the ends for want of more trials */
-    bool agrees;                /* off_mm <= tolerance_mm */
+    double mean_mm, u_mm;   /* mean and standard deviation */
+    double low_mm, high_mm; /* probabilistically symmetric 95 % interval */
+    double off_mm;          /* larger difference of its ends from the stated expanded uncertainty's */
+    double tolerance_mm;    /* numerical tolerance of JCGM 101:2008 8.1 */
+    double noise_mm;        /* standard uncertainty of the ends for want of more trials */
+    bool agrees;            /* off_mm <= tolerance_mm */
 };
 
 struct tt_trials {
@@ -89,8 +89,8 @@ struct tt_tip_result {
     size_t n_shape;
     struct tt_budget_line *budget;
     size_t n_budget;
-    struct tt_trials *trials;     /* propagation of distributions, NULL = not asked for */
-    double prior_share; /* of the same-plate variance of the offset (worse axis) that rests on stated priors */
+    struct tt_trials *trials; /* propagation of distributions, NULL = not asked for */
+    double prior_share;       /* of the same-plate variance of the offset (worse axis) that rests on stated priors */
     bool has_present;
     struct tt_machine_xy present, change; /* change = offset - present */
     bool change_on_same_plate;            /* the present offset was found with this plate */

@@ -13,7 +13,8 @@
 #define FIRST_AT 14
 #define WIDTH 11
 
-static void row(struct tt_page *page, const char *tip, const char *axis, const struct tt_trial_axis *trial, double u_mm, double expanded_mm)
+static void row(struct tt_page *page, const char *tip, const char *axis, const struct tt_trial_axis *trial, double u_mm,
+                double expanded_mm)
 {
     int decimals = 1 + tt_um_decimals(u_mm);
 
@@ -38,7 +39,9 @@ static void say_tolerance(struct tt_page *page, const struct tt_tip_result *t)
     tt_number_write_fixed(&page->words, 1000 * fmax(t->trials->x.off_mm, t->trials->y.off_mm), 2, false);
     tt_buffer_puts(&page->words, " " TT_UM " at most, ");
     tt_number_write_fixed(&page->words, 1000 * fmax(t->trials->x.tolerance_mm, t->trials->y.tolerance_mm), 2, false);
-    tt_buffer_puts(&page->words, " " TT_UM " is the tolerance (half of the second digit of u); this many trials know the ends to " TT_PLUS_MINUS " ");
+    tt_buffer_puts(&page->words,
+                   " " TT_UM " is the tolerance (half of the second digit of u); this many trials know the ends to " TT_PLUS_MINUS
+                   " ");
     tt_number_write_fixed(&page->words, 2000 * fmax(t->trials->x.noise_mm, t->trials->y.noise_mm), 2, false);
     tt_buffer_puts(&page->words, " " TT_UM "; the 95 % region held the truth in ");
     tt_number_write_fixed(&page->words, 100 * t->trials->covered, 2, false);

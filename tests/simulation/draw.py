@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""A block of simulated runs of one scenario: the truth drawn from what plate and machine file state, the faults, the observations.
+"""A block of simulated runs of one scenario: the truth drawn from what plate and machine file state, faults, observations.
 
 Everything is an array over the runs (first index) and the touches or sightings. Touch equation, frames and signs are those of
 docs/formats.md, written here a second time on purpose: nothing is shared with the program.

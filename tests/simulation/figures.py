@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""The figures of the tables: each a column, counted from a sample, with its error and, where the row has a bound for it, whether it
-holds.
+"""The figures of the tables: each a column, counted from a sample, with its error and, where the row has a bound for it,
+whether it holds.
 
 A row's limits, by the column's key:
     coverage, bound   (least, most)         shares
@@ -102,10 +102,9 @@ def apart(sample, limits):
     k = sample.usable
     if not k.any():
         return Figure("-")
-    squares, variance = (sample.apart[k] ** 2).sum(1), sample.bound_same_var[k].sum(1).mean()
-    value = np.sqrt(1 + squares.mean() / variance)
-    error = np.std(squares) / np.sqrt(len(squares)) / variance / (2 * value)
-    return ratio_within(value, error, limits, sample)
+    added = (sample.apart[k] ** 2 / sample.bound_same_var[k]).mean(1)
+    value = np.sqrt(1 + added.mean())
+    return ratio_within(value, np.std(added) / np.sqrt(len(added)) / (2 * value), limits, sample)
 
 
 def largest(sample, limits):

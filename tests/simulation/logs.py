@@ -40,7 +40,7 @@ def templates(block):
 
 
 def write(block, folder, which=None):
-    """Write the documents and the runs of @block (those numbered in @which, else all) into @folder; return the paths of the logs."""
+    """Write the documents and the runs of @block (those numbered in @which, else all) into @folder; the paths of the logs."""
     os.makedirs(folder, exist_ok=True)
     for name, content in (("plate.json", block.plate.document), ("machine.json", machine_document(block.scenario))):
         with open(os.path.join(folder, name), "w", encoding="utf-8") as out:

@@ -1,6 +1,6 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""The invented plates of the simulated runs: their documents, and what those say as arrays. Lengths in millimetres, angles in radians.
+"""The invented plates of the simulated runs: their documents, and what those say as arrays. Millimetres and radians.
 
 slot      four edges of a square opening, looked at from inside; three marks
 tongue    four outer edges of a raised piece; marks askew
@@ -36,7 +36,8 @@ def edge(name, middle, outward_deg, half_mm, u_mm, group):
     outward = turn(np.radians(outward_deg)) @ np.array([1.0, 0.0])
     along = -across(outward)  # the free side is left of it
     start, end = np.array(middle) - half_mm * along, np.array(middle) + half_mm * along
-    return {"name": name, "from": start.round(6).tolist(), "to": end.round(6).tolist(), "free_side": "left", "u": u_mm, "group": group}
+    return {"name": name, "from": start.round(6).tolist(), "to": end.round(6).tolist(), "free_side": "left",
+            "u": u_mm, "group": group}
 
 
 def edges_of(kind):
@@ -64,8 +65,9 @@ def document(kind, exact):
     if exact:
         edges = [{k: v for k, v in e.items() if k not in ("u", "group")} for e in edges]
     known = {} if exact else {"u": MARK_U_MM}
+    reference = {"name": REFERENCE, "at": [0, 0]}
     plate = {"schema": "tiptrue.plate/1", "name": kind, "serial": "0042", "units": "mm", "reference": REFERENCE,
-             "marks": [{"name": REFERENCE, "at": [0, 0]}] + [{"name": f"M{i + 1}", "at": list(at), **known} for i, at in enumerate(marks)],
+             "marks": [reference] + [{"name": f"M{i + 1}", "at": list(at), **known} for i, at in enumerate(marks)],
              "edges": edges, "expansion_ppm_per_K": 14, "measured_at_C": 20}
     if not exact:
         plate["groups"] = [{"name": name, "u": u} for name, u in groups.items()]

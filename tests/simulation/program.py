@@ -30,9 +30,9 @@ def number(value):
 def answers(results, tip_of_run):
     """What is said of one tip of each run (@tip_of_run: its index), NaN where there is no offset; and the findings of the run."""
     count = len(results)
-    a = SimpleNamespace(solved=np.zeros(count, bool), refused=np.zeros(count, bool), offset=np.full((count, 2), np.nan),
-                        cov=np.full((count, 2, 2), np.nan), region=np.full((count, 3), np.nan), same_cov=np.full((count, 2, 2), np.nan),
-                        same_dof=np.full(count, np.nan), found={})
+    a = SimpleNamespace(solved=np.zeros(count, bool), refused=np.zeros(count, bool), found={})
+    for name, shape in (("offset", (2,)), ("cov", (2, 2)), ("region", (3,)), ("same_cov", (2, 2)), ("same_dof", ())):
+        setattr(a, name, np.full((count, *shape), np.nan))
     for i, result in enumerate(results):
         if result["schema"] != "tiptrue.result/1":
             continue

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""A few hundred simulated runs of each kind, in seconds: wrong by chance once in 10 000 figures. The full tables: check_statistics.py.
+"""A few hundred simulated runs of each kind, in seconds: wrong by chance once in 10 000 figures. The full tables are those
+of check_statistics.py.
 
 quick.py [SEED]. Environment: TIPTRUE.
 """

@@ -9,7 +9,7 @@ import sys
 import measure
 from figures import COLUMNS, Figure
 
-KEPT = 3  # runs that are written out for a figure outside its bound
+SHOWN, KEPT = 20, 3  # runs that are named, and those written out, for a figure outside its bound
 
 
 class Report:
@@ -60,7 +60,8 @@ class Report:
         for title, row, what, runs in self.failures:
             print(f"FAIL: {title}: {row.scenario}: {what}")
             if runs:
-                print(f"  seed {self.laboratory.seed}, runs " + " ".join(str(i) for i in runs[:20]) + (" ..." if len(runs) > 20 else ""))
+                shown = " ".join(str(i) for i in runs[:SHOWN]) + (" ..." if len(runs) > SHOWN else "")
+                print(f"  seed {self.laboratory.seed}, runs {shown}")
             if runs and self.folder:
                 place = os.path.join(self.folder, str(row.scenario))
                 for path in measure.keep_runs(row.scenario, self.laboratory.seed, runs[:KEPT], place):

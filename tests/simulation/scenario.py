@@ -1,9 +1,9 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""What is simulated: a scenario is what differs from the plain run, written as text: 'late=0.3,exact' or 'plate=hexagon,rotations=8'.
+"""What is simulated: a scenario is what differs from the plain run, written as text such as 'exact,late=0.3'.
 
-The text names the scenario in tables and on the command line, and it is part of the seed, so that the same text, seed and number of
-a run always give the same run.
+The text names the scenario in tables and on the command line, and it is part of the seed, so that the same text, seed and
+number of a run always give the same run.
 """
 import dataclasses
 import zlib

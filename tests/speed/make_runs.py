@@ -3,7 +3,8 @@
 # Copyright (C) 2026 the tiptrue authors
 """Runs of known truth to time with: make_runs.py FOLDER [--runs N] [--touches N] [--tips N] [--seed N]
 
-Writes plate.json, machine.json, run-00001.csv ... and truth.csv (run, tip, offset x, y) into FOLDER. The plate is a slot, touched
+Writes plate.json, machine.json, run-00001.csv ..., truth.csv (run, tip, offset x, y) and model.txt (what plate and machine state,
+a line each, for peers that read no JSON) into FOLDER. The plate is a slot, touched
 on its four walls from within; a run sights two marks three times each and touches the walls in turn at ten evenly spaced rotations,
 round after round. One touch in twenty is late by 20 to 120 um. All priors are drawn as the plate states them. The rows carry
 every column a controller usually fills, since reading is part of what is timed. The same seed gives the same bytes. Standard
@@ -31,6 +32,15 @@ U_EDGE_MM, U_GROUP_MM, U_MARK_MM = 0.005, 0.012, 0.004
 MARKS = {"F0": (0.0, 0.0), "F1": (44.0, 31.0)}
 
 
+def normal(e):
+    """Of the wall from e[0:2] to e[2:4], to its right."""
+    length = math.hypot(e[2] - e[0], e[3] - e[1])
+    return ((e[3] - e[1]) / length, (e[0] - e[2]) / length)
+
+
+WALLS = [(name, e, normal(e)) for name, e in SLOT.items()]
+
+
 def tip_name(index):
     return f"n{index + 1}"
 
@@ -55,6 +65,13 @@ def machine(tips):
             "limits": {"permitted_error": 0.040, "expanded_uncertainty": 0.050, "runout": 0.060}}
 
 
+def model():
+    """What plate and machine state, as lines of words."""
+    yield f"touch_u {SIGMA_MM}\nsighting_u {SIGHT_MM}\nyaw_deg {YAW_DEG} 1\ngroup_u {U_GROUP_MM}\nedge_u {U_EDGE_MM}\nmark_u {U_MARK_MM}\n"
+    yield from (f"mark {name} {at[0]} {at[1]}\n" for name, at in MARKS.items())
+    yield from (f"edge {name} {n[0]} {n[1]} {n[0] * e[0] + n[1] * e[1]}\n" for name, e, n in WALLS)
+
+
 def turned(angle_rad, v):
     c, s = math.cos(angle_rad), math.sin(angle_rad)
     return (c * v[0] - s * v[1], s * v[0] + c * v[1])
@@ -72,14 +89,8 @@ class Run:
         self.radii = [draw.uniform(0.2, 0.4) for _ in range(tips)]
         group = [draw.gauss(0, U_GROUP_MM) for _ in range(2)]
         self.marks = {"F0": MARKS["F0"], "F1": [a + draw.gauss(0, U_MARK_MM) for a in MARKS["F1"]]}
-        self.walls = [(name, e, self.normal(e), group, draw.gauss(0, U_EDGE_MM)) for name, e in SLOT.items()]
+        self.walls = [(name, e, n, group, draw.gauss(0, U_EDGE_MM)) for name, e, n in WALLS]
         self.second = 0
-
-    @staticmethod
-    def normal(e):
-        """Of the wall from e[0:2] to e[2:4], to its right."""
-        length = math.hypot(e[2] - e[0], e[3] - e[1])
-        return ((e[3] - e[1]) / length, (e[0] - e[2]) / length)
 
     def row(self, kind, target, tip, head, rotation, contact):
         x, y = (round(v / RESOLUTION_MM) * RESOLUTION_MM for v in head)
@@ -119,6 +130,8 @@ def make(folder, runs=1, touches=92, tips=1, seed=20260511):
     for name, document in (("plate.json", plate()), ("machine.json", machine(tips))):
         with open(os.path.join(folder, name), "w", encoding="utf-8") as stream:
             json.dump(document, stream, indent=1)
+    with open(os.path.join(folder, "model.txt"), "w", encoding="utf-8") as stream:
+        stream.writelines(model())
     draw = random.Random(seed)
     names = [f"run-{i + 1:05d}.csv" for i in range(runs)]
     with open(os.path.join(folder, "truth.csv"), "w", encoding="utf-8") as truth:

@@ -345,23 +345,29 @@ START_TEST(tip_without_contact)
 }
 END_TEST
 
-/* No contact at all is an error of the run, not a result. */
+/* Not one contact: nothing is determined, and that is a result. Not one touch in the log is none: an error of the run. */
 START_TEST(no_contact_at_all)
 {
     struct scene s = scene_usual(20260416);
-    struct scene_rows rows = scene_simulate(&s);
+    struct scene_rows rows = scene_simulate(&s), sightings = {rows.row, 6};
     for (size_t i = 0; i < rows.n; i++) {
         rows.row[i].no_contact = !rows.row[i].is_sight;
     }
-    struct scene_read read = scene_read(&s, &rows);
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    ck_assert_uint_eq(solution->touches_no_contact, 48);
+    ck_assert_uint_eq(solution->touches_used, 0);
+    check_flags(&solution->tips[0], 0);
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1'", "none of its touches made contact", "contact circuit");
+    tiptrue_solution_free(solution);
+    struct scene_read read = scene_read(&s, &sightings);
     struct tt_adjust_workspace *workspace = NULL;
-    struct tiptrue_solution *solution = NULL;
     struct tiptrue_error error = {0};
+    solution = NULL;
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, &error), TIPTRUE_E_DATA);
     ck_assert_ptr_null(solution);
     CHECK_WORDS(error.text, "no touch that can be used");
-    CHECK_WORDS(error.hint, "contact circuit");
     ck_assert_str_eq(error.file, "run.csv");
     tt_adjust_workspace_free(workspace);
     scene_read_free(&read);

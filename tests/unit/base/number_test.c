@@ -395,6 +395,7 @@ int main(void)
 {
     Suite *suite = suite_create("base/number");
     TCase *tests = tcase_create("number"), *comma = tcase_create("number under a locale with a comma");
+    tcase_set_timeout(comma, 60); /* making a locale takes seconds on a busy machine */
     tcase_add_unchecked_fixture(comma, enter_comma_locale, leave_comma_locale);
     tcase_add_test(tests, rounds_as_the_c_library);
     tcase_add_test(tests, fixed_decimals_as_printf);

@@ -450,6 +450,7 @@ int main(void)
 {
     Suite *suite = suite_create("ingest/run_csv");
     TCase *tests = tcase_create("run_csv");
+    tcase_set_timeout(tests, 60); /* making a locale takes seconds on a busy machine */
     tcase_add_unchecked_fixture(tests, read_plate_and_machine, free_plate_and_machine);
     tcase_add_test(tests, every_column);
     tcase_add_test(tests, real_files_differ);
