@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* From findings and numbers to keep, update or repeat, with the reasons. */
 #include "config.h"
 
 #include <string.h>

@@ -99,9 +99,11 @@ void tt_page_puts(struct tt_page *page, const char *text)
     put(page, text, strlen(text));
 }
 
-/* What was collected, NUL-terminated even when memory is out or nothing was added. */
-static const char *text_of(const struct tt_buffer *buffer)
+/* What was collected, NUL-terminated even when memory is out or nothing was added. The page remembers the failure, since the buffer is
+ * reset for the next number. */
+static const char *text_of(struct tt_page *page, const struct tt_buffer *buffer)
 {
+    page->out->failed = page->out->failed || buffer->failed;
     return buffer->failed || buffer->length == 0 ? "" : buffer->text;
 }
 
@@ -109,14 +111,14 @@ void tt_page_count(struct tt_page *page, size_t value)
 {
     tt_buffer_reset(&page->number);
     tt_buffer_printf(&page->number, "%zu", value);
-    tt_page_puts(page, text_of(&page->number));
+    tt_page_puts(page, text_of(page, &page->number));
 }
 
 void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus)
 {
     tt_buffer_reset(&page->number);
     tt_number_write_fixed(&page->number, value, decimals, plus);
-    tt_page_puts(page, text_of(&page->number));
+    tt_page_puts(page, text_of(page, &page->number));
 }
 
 void tt_page_line_end(struct tt_page *page)
@@ -163,14 +165,14 @@ void tt_page_cell_count(struct tt_page *page, size_t width, size_t value)
 {
     tt_buffer_reset(&page->number);
     tt_buffer_printf(&page->number, "%zu", value);
-    tt_page_cell(page, width, text_of(&page->number));
+    tt_page_cell(page, width, text_of(page, &page->number));
 }
 
 void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int decimals, bool plus)
 {
     tt_buffer_reset(&page->number);
     tt_number_write_fixed(&page->number, value, decimals, plus);
-    tt_page_cell(page, width, text_of(&page->number));
+    tt_page_cell(page, width, text_of(page, &page->number));
 }
 
 /* Whether the word at @s is a unit, so that the line does not end before it. */
@@ -221,8 +223,7 @@ void tt_page_prose(struct tt_page *page, size_t indent, const char *text)
 
 void tt_page_say(struct tt_page *page, size_t indent)
 {
-    tt_page_prose(page, indent, text_of(&page->words));
-    page->out->failed = page->out->failed || page->words.failed;
+    tt_page_prose(page, indent, text_of(page, &page->words));
     tt_buffer_reset(&page->words);
 }
 

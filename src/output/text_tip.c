@@ -51,6 +51,7 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
         tt_buffer_reset(&page->number);
         tt_buffer_puts(&page->number, TT_PLUS_MINUS " ");
         tt_number_write_fixed(&page->number, 1000 * expanded_mm, tt_um_decimals(expanded_mm), false);
+        page->out->failed = page->out->failed || page->number.failed; /* the next number resets its buffer */
         tt_page_cell(page, width, page->number.failed ? "" : page->number.text);
     }
     tt_page_go(page, end);

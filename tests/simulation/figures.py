@@ -76,15 +76,15 @@ def micrometres(name):
     return rms
 
 
-def ratio_within(ratio, error, limits, sample):
-    figure = Figure(f"{ratio:.3f} ± {error:.3f}")
+def ratio_within(value, error, limits, sample):
+    figure = Figure(f"{value:.3f} ± {error:.3f}")
     if limits:
         most, goal = limits
-        allowed = law.largest_ratio(most, error, len(sample.usable) >= law.ENOUGH)
-        if ratio > goal:
+        allowed = law.largest_ratio(most, value, error, len(sample.usable) >= law.ENOUGH)
+        if value > goal:
             figure.text += f" (goal {goal:.2f})"
         furthest = np.argsort(-sample.apart_by_u * sample.usable)[:3]
-        figure.add(ratio <= allowed, f"the ratio is {ratio:.3f}, {allowed:.3f} is allowed", furthest)
+        figure.add(value <= allowed, f"the ratio is {value:.3f}, {allowed:.3f} is allowed", furthest)
     return figure
 
 

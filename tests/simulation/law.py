@@ -38,6 +38,6 @@ def ratio_of_rms(error, other):
     return ratio, spread / (2 * ratio)
 
 
-def largest_ratio(bound, error, enough):
-    """The largest ratio that @bound allows, its standard error being @error."""
-    return bound if enough else bound + stats.norm.isf(CHANCE) * error
+def largest_ratio(bound, ratio, error, enough):
+    """The largest ratio that @bound allows, where @ratio was found with the standard error @error, which grows with the ratio."""
+    return bound if enough else bound + stats.norm.isf(CHANCE) * error * min(1.0, bound / ratio)
