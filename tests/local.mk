@@ -3,11 +3,13 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/fault/memory_test \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/model_test \
   tests/unit/adjust/recovery_test \
+  tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
   tests/unit/adjust/symmetry_test \
   tests/unit/adjust/system_test \
@@ -45,8 +47,12 @@ tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c tests/unit/adjust/scene.c
+tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c tests/unit/adjust/scene.c
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c tests/unit/adjust/scene.c
+
+# Requests for memory pass through the test, which can fail them.
+tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 
 script_tests = \
   tests/cli/check.sh \

@@ -138,6 +138,9 @@ static void pair_by_id(struct joiner *joiner)
         const struct tt_report *report = &joiner->reports.items[i];
         size_t move = find_move(joiner, report->id);
         const char *shown = report->id;
+        if (joiner->builder->out_of_memory) {
+            return;
+        }
         if (move == TT_NONE) {
             tt_fault(diagnose, tt_place_at(diagnose, report->at), "is it the plan of this log?",
                      "the plan has no move with id '%s'", tt_shown(shown, strlen(shown)).text);

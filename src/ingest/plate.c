@@ -254,7 +254,9 @@ static void read_plate(void *object, struct tt_fields *fields)
     plate->name = tt_field_text(fields, root, "plate", "name", TT_REQUIRED);
     plate->serial = tt_field_text(fields, root, "plate", "serial", TT_OPTIONAL);
     read_features(&reader, root);
-    read_reference(&reader, root);
+    if (!fields->out_of_memory) { /* else marks are missing that the file has */
+        read_reference(&reader, root);
+    }
     plate->has_expansion =
         tt_field_number(fields, root, "plate", "expansion_ppm_per_K", TT_OPTIONAL, &expansion_ppm_per_K, &expansion);
     plate->expansion_per_K = expansion * 1e-6;

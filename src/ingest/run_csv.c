@@ -227,7 +227,7 @@ static void read_rows(struct reader *reader)
         }
         any = any || got != TT_TABLE_REMARK;
     }
-    if (!any) {
+    if (!any && !reader->builder->out_of_memory) {
         tt_fault(reader->diagnose, tt_place_file(reader->diagnose), NULL, "there are no rows behind the header");
     }
 }

@@ -64,8 +64,16 @@ PY
 escape=$(printf '\033')
 terminal()
 {
-    run "$PYTHON" terminal.py "$@"
+    run $own_devices "$PYTHON" terminal.py "$@"
 }
+# A bare root without pseudo-terminals (a container, a fresh debootstrap) gets them in a mount namespace of this test's own.
+own_devices=''
+if ! "$PYTHON" -c 'import os; os.openpty()' 2>/dev/null; then
+    cat >own_devices.sh <<'SH'
+mount -t devpts -o newinstance,ptmxmode=0666 devpts /dev/pts && mount --bind /dev/pts/ptmx /dev/ptmx && exec "$@"
+SH
+    own_devices="unshare -m sh $PWD/own_devices.sh"
+fi
 terminal out "" "$TIPTRUE" "$@" run.csv
 is "a terminal exits 0" 0 "$status"
 has "a terminal gets colour" out "^$escape\[1;32mKEEP$escape\[0m: "

@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Memory that runs out at any moment: the n-th allocation and all after it fail, for every n until the work succeeds. Each failure must be
- * told as such, leave nothing behind, and touch no output. Leaks and stray accesses show under the sanitizers.
+/* Memory that runs out at any moment: the n-th request and all after it fail, or the n-th alone, for every n until the work succeeds. Each
+ * failure must be told as such, leave nothing behind, and touch no output. Leaks and stray accesses show under the sanitizers.
  *
- * The linker hands our calls of malloc, calloc and realloc to the __wrap_ functions here (ld --wrap); cJSON, a library of its own, is
- * given the same ones by its hooks. A failure that only once was is tried too: what does not look at a status goes on after it.
+ * The linker hands our calls of malloc, calloc, realloc and tt_arena_get to the __wrap_ functions here (ld --wrap); cJSON, a library of
+ * its own, is given them by its hooks. The arena is a case of its own, since it asks the system rarely and is asked everywhere.
  */
 #include "config.h"
 
@@ -16,60 +16,56 @@
 
 #include "tiptrue.h"
 
+#include "base/buffer.h"
 #include "ingest/ingest.h"
 
 /* What the linker makes of the names. */
 void *__real_malloc(size_t size);
 void *__real_calloc(size_t count, size_t size);
 void *__real_realloc(void *piece, size_t size);
+void *__real_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 void *__wrap_malloc(size_t size);
 void *__wrap_calloc(size_t count, size_t size);
 void *__wrap_realloc(void *piece, size_t size);
+void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 
-static size_t countdown; /* allocations until the first that fails; 0 = none does */
-static bool only_one, failed_once;
-static size_t allocations;
+/* A source of memory that fails at the request that brings @left to 0, and from then on unless @once; @left 0 = never. */
+static struct source {
+    size_t left;
+    bool once, failed;
+} heap, arenas;
 
-static bool fails(void)
+static bool fails(struct source *source)
 {
-    allocations++;
-    if (countdown == 0 || (failed_once && only_one)) {
+    if (source->left == 0 || (source->failed && source->once)) {
         return false;
     }
-    if (countdown > 1) {
-        countdown--;
+    if (source->left > 1) {
+        source->left--;
         return false;
     }
-    failed_once = true;
+    source->failed = true;
     return true;
 }
 
 void *__wrap_malloc(size_t size)
 {
-    return fails() ? NULL : __real_malloc(size);
+    return fails(&heap) ? NULL : __real_malloc(size);
 }
 
 void *__wrap_calloc(size_t count, size_t size)
 {
-    return fails() ? NULL : __real_calloc(count, size);
+    return fails(&heap) ? NULL : __real_calloc(count, size);
 }
 
 void *__wrap_realloc(void *piece, size_t size)
 {
-    return fails() ? NULL : __real_realloc(piece, size);
+    return fails(&heap) ? NULL : __real_realloc(piece, size);
 }
 
-static void arm(size_t n, bool once)
+void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
 {
-    countdown = n;
-    only_one = once;
-    failed_once = false;
-    allocations = 0;
-}
-
-static void disarm(void)
-{
-    countdown = 0;
+    return fails(&arenas) ? NULL : __real_tt_arena_get(arena, count, size);
 }
 
 /* Small, with a bit of everything that allocates: groups, names, metadata, late contacts, findings. */
@@ -85,33 +81,116 @@ static const char machine_text[] =
     "\"t1\", \"radius\": 0.25, \"radius_u\": 0.02, \"offset\": [-41.3, 12.7], \"offset_plate\": \"0417\"}], \"limits\": {\"permitted_error\": "
     "0.03, \"expanded_uncertainty\": 0.06, \"runout\": 0.02}}";
 
-/* Touches without scatter of a tip with offset (-41.3, 12.7), runout (0.03, 0), contact radius 0.25; one late, one without contact. */
-static void write_run(char text[], size_t size)
+/* ---- runs: touches without scatter of a tip with offset (-41.3, 12.7), runout 0.03, contact radius 0.25 ---- */
+
+enum kind { CSV, JSON, CONTROLLER, UNDETERMINED, MOVED, KINDS };
+
+struct row {
+    const char *target;
+    double x, y;
+    int rotation; /* -1 = a sighting */
+    bool contact;
+};
+
+enum { ROWS = 27 };
+
+/* One contact late, one missing; moved: the plate slips half-way; undetermined: one pair of edges. */
+static void make_rows(enum kind kind, struct row rows[ROWS])
 {
     static const struct {
         const char *name;
         double x, y, n_x, n_y;
     } edges[] = {{"left", 13.25, 8, 1, 0}, {"right", 21.75, 9, -1, 0}, {"lower", 17, 4.75, 0, 1}, {"upper", 18, 12.5, 0, -1}};
     static const double runout[][2] = {{0.03, 0}, {-0.015, 0.025980762}, {-0.015, -0.025980762}};
-    size_t n = (size_t)snprintf(text, size,
-                                "# machine: bench-4\n# note: cold start\nkind,target,tip,x,y,rotation,contact\n"
-                                "sight,A,,117.25,71.8125,,\nsight,B,,160.75,69.5625,,\nsight,A,,117.251,71.8115,,\n");
+    rows[0] = (struct row){"A", 117.25, 71.8125, -1, true};
+    rows[1] = (struct row){"B", 160.75, 69.5625, -1, true};
+    rows[2] = (struct row){"A", 117.251, 71.8115, -1, true};
     for (size_t i = 0; i < 24; i++) {
-        const size_t e = i % 4, turn = i / 4;
-        const double out = 0.25 - (i == 9 ? 0.07 : 0);
-        n += (size_t)snprintf(text + n, size - n, "touch,%s,t1,%.4f,%.4f,%d,%d\n", edges[e].name,
-                              117.25 + edges[e].x + out * edges[e].n_x + 41.3 - (turn % 2 ? -1 : 1) * runout[turn / 2][0],
-                              71.8125 + edges[e].y + out * edges[e].n_y - 12.7 - (turn % 2 ? -1 : 1) * runout[turn / 2][1],
-                              (int)(120 * (turn / 2) + 180 * (turn % 2)), i != 14);
-        ck_assert(n < size);
+        const size_t e = kind == UNDETERMINED ? i % 2 : i % 4, turn = i / 4;
+        const double out = 0.25 - (i == 9 ? 0.07 : 0), sign = turn % 2 == 1 ? -1 : 1, slip = kind == MOVED && i > 11 ? 0.06 : 0;
+        rows[3 + i] = (struct row){edges[e].name, 117.25 + edges[e].x + out * edges[e].n_x + 41.3 - sign * runout[turn / 2][0] + slip,
+                                   71.8125 + edges[e].y + out * edges[e].n_y - 12.7 - sign * runout[turn / 2][1] - slip / 2,
+                                   (int)(120 * (turn / 2) + 180 * (turn % 2)), i != 14};
     }
 }
 
-static char run_text[4096];
+static void add_csv(struct tt_buffer *log, const struct row *row)
+{
+    char line[96];
+    if (row->rotation < 0) {
+        snprintf(line, sizeof line, "sight,%s,,%.4f,%.4f,,\n", row->target, row->x, row->y);
+    } else {
+        snprintf(line, sizeof line, "touch,%s,t1,%.4f,%.4f,%d,%d\n", row->target, row->x, row->y, row->rotation, row->contact);
+    }
+    tt_buffer_puts(log, line);
+}
+
+static void add_json(struct tt_buffer *log, const struct row *row, bool first)
+{
+    char object[200];
+    if (row->rotation < 0) {
+        snprintf(object, sizeof object, "%s{\"kind\": \"sight\", \"target\": \"%s\", \"x\": %.4f, \"y\": %.4f}", first ? "" : ", ", row->target,
+                 row->x, row->y);
+    } else {
+        snprintf(object, sizeof object,
+                 ", {\"kind\": \"touch\", \"target\": \"%s\", \"tip\": \"t1\", \"x\": %.4f, \"y\": %.4f, \"rotation\": %d, \"contact\": %d}",
+                 row->target, row->x, row->y, row->rotation, row->contact);
+    }
+    tt_buffer_puts(log, object);
+}
+
+/* A controller's report, and the plan's move. */
+static void add_report(struct tt_buffer *log, struct tt_buffer *plan, const struct row *row, size_t id)
+{
+    char text[160];
+    snprintf(text, sizeof text, "probe %zu X:%.4f Y:%.4f ok=%d\nidle\n", id, row->x, row->y, row->contact);
+    tt_buffer_puts(log, text);
+    if (row->rotation < 0) {
+        snprintf(text, sizeof text, "%s{\"id\": %zu, \"kind\": \"sight\", \"target\": \"%s\"}", id == 0 ? "" : ", ", id, row->target);
+    } else {
+        snprintf(text, sizeof text, ", {\"id\": %zu, \"kind\": \"touch\", \"target\": \"%s\", \"tip\": \"t1\", \"rotation\": %d}", id,
+                 row->target, row->rotation);
+    }
+    tt_buffer_puts(plan, text);
+}
+
+/* The log, and for a controller's its plan and pattern. */
+struct logged {
+    char *log, *plan;
+    const char *pattern;
+};
+
+static struct logged write_log(enum kind kind)
+{
+    struct row rows[ROWS];
+    struct tt_buffer log = {0}, plan = {0};
+    make_rows(kind, rows);
+    if (kind == JSON) {
+        tt_buffer_puts(&log, "{\"schema\": \"tiptrue.run/1\", \"machine\": \"bench-4\", \"note\": \"cold start\", \"observations\": [");
+    } else if (kind == CONTROLLER) {
+        tt_buffer_puts(&plan, "{\"schema\": \"tiptrue.plan/1\", \"moves\": [");
+    } else {
+        tt_buffer_puts(&log, "# machine: bench-4\n# note: cold start\nkind,target,tip,x,y,rotation,contact\n");
+    }
+    for (size_t i = 0; i < ROWS; i++) {
+        if (kind == JSON) {
+            add_json(&log, &rows[i], i == 0);
+        } else if (kind == CONTROLLER) {
+            add_report(&log, &plan, &rows[i], i);
+        } else {
+            add_csv(&log, &rows[i]);
+        }
+    }
+    tt_buffer_puts(kind == JSON ? &log : &plan, "]}");
+    return (struct logged){log.text, plan.text, kind == CONTROLLER ? "probe (?<id>\\d+) X:(?<x>\\S+) Y:(?<y>\\S+) ok=(?<ok>[01])" : NULL};
+}
+
+/* ---- the job ---- */
 
 struct objects {
     struct tiptrue_plate *plate;
     struct tiptrue_machine *machine;
+    struct tiptrue_plan *plan;
     struct tiptrue_run *run;
     struct tiptrue_workspace *workspace;
     struct tiptrue_solution *solution;
@@ -126,78 +205,88 @@ static void objects_free(struct objects *o)
     tiptrue_solution_free(o->solution);
     tiptrue_workspace_free(o->workspace);
     tiptrue_run_free(o->run);
+    tiptrue_plan_free(o->plan);
     tiptrue_machine_free(o->machine);
     tiptrue_plate_free(o->plate);
 }
 
-/* Read the three files, solve, print: the first status that is not OK. */
-static enum tiptrue_status whole_job(struct objects *o, struct tiptrue_error *error)
+/* Read the files, solve, print: the first status that is not OK. */
+static enum tiptrue_status whole_job(const struct logged *l, struct objects *o, struct tiptrue_error *error)
 {
     const struct tiptrue_text_options options = {.observations = true};
+    const struct tiptrue_solve_options solving = {.monte_carlo = 2, .seed = 77};
     enum tiptrue_status status;
     if ((status = tt_plate_read_bytes("plate.json", plate_text, strlen(plate_text), NULL, &o->plate, error)) != TIPTRUE_OK ||
         (status = tt_machine_read_bytes("machine.json", machine_text, strlen(machine_text), NULL, &o->machine, error)) != TIPTRUE_OK ||
-        (status = tt_run_read_bytes("run.csv", run_text, strlen(run_text), o->plate, o->machine, NULL, NULL, NULL, &o->run, error)) !=
+        (l->pattern != NULL &&
+         (status = tt_plan_read_bytes("plan.json", l->plan, strlen(l->plan), NULL, &o->plan, error)) != TIPTRUE_OK) ||
+        (status = tt_run_read_bytes("run", l->log, strlen(l->log), o->plate, o->machine, o->plan, l->pattern, NULL, &o->run, error)) !=
             TIPTRUE_OK ||
         (status = tiptrue_workspace_new(&o->workspace, error)) != TIPTRUE_OK ||
-        (status = tiptrue_solve(o->workspace, o->plate, o->machine, o->run, NULL, &o->solution, error)) != TIPTRUE_OK ||
+        (status = tiptrue_solve(o->workspace, o->plate, o->machine, o->run, &solving, &o->solution, error)) != TIPTRUE_OK ||
         (status = tiptrue_solution_json(o->solution, &options, &o->json, NULL, error)) != TIPTRUE_OK ||
         (status = tiptrue_solution_text(o->solution, &options, &o->text, NULL, error)) != TIPTRUE_OK) {
         return status;
     }
-    return tiptrue_check(o->workspace, o->plate, o->machine, o->run, true, NULL, NULL, &o->check, NULL, error);
+    return tiptrue_check(o->workspace, o->plate, o->machine, o->run, false, NULL, NULL, &o->check, NULL, error);
 }
 
-/* What the job gives when memory is plenty. */
-static struct objects undisturbed(void)
+/* The job with the @n-th request to @source failing; whether it did. */
+static bool disturbed(const struct logged *l, struct source *source, size_t n, bool once, const struct objects *expected)
 {
     struct objects o = {0};
     struct tiptrue_error error = {0};
-    ck_assert_msg(whole_job(&o, &error) == TIPTRUE_OK, "%s", error.text);
-    ck_assert_ptr_nonnull(strstr(o.json, "late-contact"));
-    ck_assert_ptr_nonnull(strstr(o.json, "no-contact"));
-    ck_assert_ptr_nonnull(strstr(o.json, "runout-over"));
-    return o;
-}
-
-/* The job with its @n-th allocation failing; whether it did. */
-static bool disturbed(size_t n, bool once, const struct objects *expected)
-{
-    struct objects o = {0};
-    struct tiptrue_error error = {0};
-    arm(n, once);
-    const enum tiptrue_status status = whole_job(&o, &error);
-    const bool failed = failed_once;
-    disarm();
+    *source = (struct source){.left = n, .once = once};
+    const enum tiptrue_status status = whole_job(l, &o, &error);
+    const bool failed = source->failed;
+    *source = (struct source){0};
     if (failed && !(once && status == TIPTRUE_OK)) { /* after one failure a smaller piece may do */
-        ck_assert_msg(status == TIPTRUE_E_MEMORY, "allocation %zu: status %d, '%s'", n, (int)status, error.text);
-        ck_assert_msg(error.status == TIPTRUE_E_MEMORY, "allocation %zu: '%s'", n, error.text);
-        ck_assert_str_eq(error.text, "out of memory");
+        ck_assert_msg(status == TIPTRUE_E_MEMORY, "request %zu: status %d, '%s'", n, (int)status, error.text);
+        ck_assert_msg(error.status == TIPTRUE_E_MEMORY && strcmp(error.text, "out of memory") == 0, "request %zu: '%s'", n, error.text);
         ck_assert_ptr_null(o.check);
     } else {
-        ck_assert_int_eq(status, TIPTRUE_OK);
-        ck_assert_msg(strcmp(o.json, expected->json) == 0, "allocation %zu: another json", n);
-        ck_assert_msg(strcmp(o.text, expected->text) == 0, "allocation %zu: another text", n);
-        ck_assert_msg(strcmp(o.check, expected->check) == 0, "allocation %zu: another check", n);
+        ck_assert_msg(status == TIPTRUE_OK, "request %zu: status %d, '%s'", n, (int)status, error.text);
+        ck_assert_msg(strcmp(o.json, expected->json) == 0, "request %zu: another json", n);
+        ck_assert_msg(strcmp(o.text, expected->text) == 0, "request %zu: another text", n);
+        ck_assert_msg(strcmp(o.check, expected->check) == 0, "request %zu: another check", n);
     }
     objects_free(&o);
     return failed;
 }
 
-/* Everything from the n-th allocation on fails, or only the n-th. */
-START_TEST(every_allocation)
+/* What each run gives when memory is plenty must show that it takes the way it is meant for. */
+static const char *const must_say[KINDS] = {[CSV] = "late-contact", [JSON] = "late-contact", [CONTROLLER] = "late-contact",
+                                            [UNDETERMINED] = "undetermined", [MOVED] = "moved-plate"};
+
+static void disturb(enum kind kind, struct source *source, bool once, size_t least)
 {
     cJSON_Hooks hooks = {__wrap_malloc, free};
     cJSON_InitHooks(&hooks);
-    write_run(run_text, sizeof run_text);
-    struct objects expected = undisturbed();
+    struct logged logged = write_log(kind);
+    struct objects expected = {0};
+    struct tiptrue_error error = {0};
+    ck_assert_msg(whole_job(&logged, &expected, &error) == TIPTRUE_OK, "%s", error.text);
+    ck_assert_msg(strstr(expected.json, must_say[kind]) != NULL, "%s", must_say[kind]);
     size_t n = 1;
-    while (disturbed(n, _i == 1, &expected)) {
-        n++;
+    while (disturbed(&logged, source, n, once, &expected)) {
+        n += n < 500 ? 1 : 7; /* what comes late are further fits, which ask the same again */
     }
-    ck_assert_msg(n > 150, "only %zu allocations", n); /* the plate and machine files alone ask for a hundred */
+    ck_assert_msg(n > least, "only %zu requests", n); /* it did fail, in all rooms */
     objects_free(&expected);
+    free(logged.log);
+    free(logged.plan);
     cJSON_InitHooks(NULL);
+}
+
+START_TEST(heap_runs_out)
+{
+    disturb((enum kind)(_i / 2), &heap, _i % 2 == 1, 150);
+}
+END_TEST
+
+START_TEST(arena_runs_out)
+{
+    disturb((enum kind)(_i / 2), &arenas, _i % 2 == 1, 300);
 }
 END_TEST
 
@@ -205,7 +294,8 @@ int main(void)
 {
     Suite *suite = suite_create("memory");
     TCase *all = tcase_create("all");
-    tcase_add_loop_test(all, every_allocation, 0, 2);
+    tcase_add_loop_test(all, heap_runs_out, 0, 2 * KINDS);
+    tcase_add_loop_test(all, arena_runs_out, 0, 2 * KINDS);
     suite_add_tcase(suite, all);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

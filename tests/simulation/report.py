@@ -30,7 +30,11 @@ class Report:
 
     def print(self, table):
         heading = ["scenario", "runs"] + [COLUMNS[key][0] for key in table.columns]
-        lines = [[str(row.scenario), str(self.runs_of(row)), *self.figures_of(table, row)] for row in table.rows]
+        lines = []
+        for row in table.rows:
+            lines.append([str(row.scenario), str(self.runs_of(row)), *self.figures_of(table, row)])
+            if sys.stderr.isatty():
+                print(f"\r{len(lines)} of {len(table.rows)} scenarios", end="", file=sys.stderr, flush=True)
         widths = [max(len(line[i]) for line in [heading, *lines]) for i in range(len(heading))]
         print(f"\n{table.title}\n" + (f"{table.note}\n" if table.note else ""))
         for line in [heading, ["-" * width for width in widths], *lines]:

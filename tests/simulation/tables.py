@@ -127,7 +127,8 @@ TABLES = (
     Table("coverage of the 95 % region",
           "All priors drawn as stated; 'held': the plate's errors are 0, judged by the covariance on the same plate; 'exact':\n"
           "edges and marks exact, so that the region is that of the touches. Touches: 4 edges x rotations. Asked: 94.5 to\n"
-          "95.5 %, with 15 % late 94 to 96.5 %. The bound (good touches, noise known) must cover 95 % too, else the simulation is wrong.",
+          "95.5 %, with 15 % late 94 to 96.5 %. The bound (good touches, noise known) must cover 95 % too, else the simulation\n"
+          "is wrong.",
           ("coverage", "bound", "refused", "rms", "largest"), tuple(coverage_rows())),
     Table("late touches, 20 to 120 µm deep, anywhere",
           "Error against the bound: least squares of the good touches alone, noise known. 'same plate': the same ratio without\n"

@@ -1,14 +1,16 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // Copyright (C) 2026 the tiptrue authors
-// The same runs by the Ceres Solver: ceres_peer FOLDER RUN...
+// The same runs by the Ceres Solver: ceres_peer automatic|by-hand FOLDER RUN...
 //
-// The whole model of one tip (pose, offset, runout, radius, shifts of edges, group and mark with their priors), analytic derivatives,
-// CauchyLoss on the touches at the scale that is 95 % efficient, covariance of the offset. One thread. Prints a line for each run:
-// name, offset x, y, u of x, y, seconds of solve and covariance; reading the file and building the problem are not in them.
-// FOLDER is one of make_runs.py. Built by bench.py where Ceres is installed, no part of the build.
+// The whole model of one tip (pose, offset, runout, radius, shifts of edges, group and mark with their priors), CauchyLoss on the
+// touches at the scale that is 95 % efficient, covariance of the offset; derivatives of the touches automatic or by hand. One thread.
+// Prints a line for each run: name, offset x, y, u of x, y, processor seconds of solve and covariance; reading the file and building
+// the problem are not in them. FOLDER is one of make_runs.py. Built by bench.py where Ceres is installed, no part of the build.
 #include <ceres/ceres.h>
 
-#include <chrono>
+#include <time.h>
+
+#include <algorithm>
 #include <cmath>
 #include <cstdio>
 #include <fstream>
@@ -83,118 +85,123 @@ void ReadRun(const std::string &path, const Model &model, std::vector<Sight> *si
     }
 }
 
-class SightCost : public ceres::SizedCostFunction<2, kPose, kShifts> {
-public:
-    SightCost(const Sight &sight, double u) : sight_(sight), u_(u) {}
-    bool Evaluate(double const *const *p, double *residuals, double **jacobians) const override
+// Costs as functors, for automatic derivatives: the way the solver's own documentation recommends.
+struct SightModel {
+    Sight sight;
+    double u;
+    template <typename T> bool operator()(const T *pose, const T *shifts, T *residuals) const
     {
-        const double c = std::cos(p[0][2]), s = std::sin(p[0][2]);
-        const int shift = kEdges + 2 * sight_.mark.index; // of the second mark; the first has none
-        const bool shifted = sight_.mark.index > 0;
-        const double x = sight_.mark.x + (shifted ? p[1][shift] : 0), y = sight_.mark.y + (shifted ? p[1][shift + 1] : 0);
-        residuals[0] = (sight_.x - p[0][0] - c * x + s * y) / u_;
-        residuals[1] = (sight_.y - p[0][1] - s * x - c * y) / u_;
-        if (jacobians != nullptr && jacobians[0] != nullptr) {
-            const double pose[] = {-1, 0, s * x + c * y, 0, -1, -c * x + s * y};
-            for (int i = 0; i < 2 * kPose; i++) {
-                jacobians[0][i] = pose[i] / u_;
-            }
-        }
-        if (jacobians != nullptr && jacobians[1] != nullptr) {
-            std::fill(jacobians[1], jacobians[1] + 2 * kShifts, 0.0);
-            if (shifted) {
-                jacobians[1][shift] = -c / u_;
-                jacobians[1][shift + 1] = s / u_;
-                jacobians[1][kShifts + shift] = -s / u_;
-                jacobians[1][kShifts + shift + 1] = -c / u_;
-            }
+        const T c = cos(pose[2]), s = sin(pose[2]);
+        const int shift = kEdges + 2 * sight.mark.index; // of the second mark; the first has none
+        const T x = sight.mark.x + (sight.mark.index > 0 ? shifts[shift] : T(0));
+        const T y = sight.mark.y + (sight.mark.index > 0 ? shifts[shift + 1] : T(0));
+        residuals[0] = (sight.x - pose[0] - c * x + s * y) / u;
+        residuals[1] = (sight.y - pose[1] - s * x - c * y) / u;
+        return true;
+    }
+};
+
+struct TouchModel {
+    Touch touch;
+    double u, cos_rotation, sin_rotation;
+    template <typename T> bool operator()(const T *pose, const T *tip, const T *shifts, T *residuals) const
+    {
+        const T c = cos(pose[2]), s = sin(pose[2]);
+        const T nx = c * touch.edge.nx - s * touch.edge.ny, ny = s * touch.edge.nx + c * touch.edge.ny;
+        const T x = touch.x + tip[0] + cos_rotation * tip[2] - sin_rotation * tip[3] - pose[0];
+        const T y = touch.y + tip[1] + sin_rotation * tip[2] + cos_rotation * tip[3] - pose[1];
+        const T shift = shifts[touch.edge.index] + touch.edge.nx * shifts[kEdges] + touch.edge.ny * shifts[kEdges + 1];
+        residuals[0] = (nx * x + ny * y - touch.edge.d - shift - tip[4]) / u;
+        return true;
+    }
+};
+
+struct YawModel {
+    double yaw, u;
+    template <typename T> bool operator()(const T *pose, T *residuals) const
+    {
+        residuals[0] = (pose[2] - yaw) / u;
+        return true;
+    }
+};
+
+struct ShiftModel {
+    double u[kShifts];
+    template <typename T> bool operator()(const T *shifts, T *residuals) const
+    {
+        for (int i = 0; i < kShifts; i++) {
+            residuals[i] = shifts[i] / u[i];
         }
         return true;
     }
-
-private:
-    Sight sight_;
-    double u_;
 };
 
+// The touch once more with its derivatives by hand: as fast as the solver gets.
 class TouchCost : public ceres::SizedCostFunction<1, kPose, kTip, kShifts> {
 public:
-    TouchCost(const Touch &touch, double u) : touch_(touch), u_(u), cos_(std::cos(touch.rotation)), sin_(std::sin(touch.rotation)) {}
+    explicit TouchCost(const TouchModel &model) : model_(model) {}
     bool Evaluate(double const *const *p, double *residuals, double **jacobians) const override
     {
+        const double u = model_.u, cr = model_.cos_rotation, sr = model_.sin_rotation;
+        const Model::Edge &edge = model_.touch.edge;
+        model_(p[0], p[1], p[2], residuals);
+        if (jacobians == nullptr) {
+            return true;
+        }
         const double c = std::cos(p[0][2]), s = std::sin(p[0][2]);
-        const double nx = c * touch_.edge.nx - s * touch_.edge.ny, ny = s * touch_.edge.nx + c * touch_.edge.ny;
-        const double x = touch_.x + p[1][0] + cos_ * p[1][2] - sin_ * p[1][3] - p[0][0];
-        const double y = touch_.y + p[1][1] + sin_ * p[1][2] + cos_ * p[1][3] - p[0][1];
-        const double shift = p[2][touch_.edge.index] + touch_.edge.nx * p[2][kEdges] + touch_.edge.ny * p[2][kEdges + 1];
-        residuals[0] = (nx * x + ny * y - touch_.edge.d - shift - p[1][4]) / u_;
-        if (jacobians != nullptr && jacobians[0] != nullptr) {
-            jacobians[0][0] = -nx / u_;
-            jacobians[0][1] = -ny / u_;
-            jacobians[0][2] = (nx * y - ny * x) / u_;
+        const double nx = c * edge.nx - s * edge.ny, ny = s * edge.nx + c * edge.ny;
+        if (jacobians[0] != nullptr) {
+            const double x = model_.touch.x + p[1][0] + cr * p[1][2] - sr * p[1][3] - p[0][0];
+            const double y = model_.touch.y + p[1][1] + sr * p[1][2] + cr * p[1][3] - p[0][1];
+            jacobians[0][0] = -nx / u;
+            jacobians[0][1] = -ny / u;
+            jacobians[0][2] = (nx * y - ny * x) / u;
         }
-        if (jacobians != nullptr && jacobians[1] != nullptr) {
-            const double tip[kTip] = {nx, ny, nx * cos_ + ny * sin_, ny * cos_ - nx * sin_, -1};
+        if (jacobians[1] != nullptr) {
+            const double tip[kTip] = {nx, ny, nx * cr + ny * sr, ny * cr - nx * sr, -1};
             for (int i = 0; i < kTip; i++) {
-                jacobians[1][i] = tip[i] / u_;
+                jacobians[1][i] = tip[i] / u;
             }
         }
-        if (jacobians != nullptr && jacobians[2] != nullptr) {
+        if (jacobians[2] != nullptr) {
             std::fill(jacobians[2], jacobians[2] + kShifts, 0.0);
-            jacobians[2][touch_.edge.index] = -1 / u_;
-            jacobians[2][kEdges] = -touch_.edge.nx / u_;
-            jacobians[2][kEdges + 1] = -touch_.edge.ny / u_;
+            jacobians[2][edge.index] = -1 / u;
+            jacobians[2][kEdges] = -edge.nx / u;
+            jacobians[2][kEdges + 1] = -edge.ny / u;
         }
         return true;
     }
 
 private:
-    Touch touch_;
-    double u_, cos_, sin_;
+    TouchModel model_;
 };
 
-class YawCost : public ceres::SizedCostFunction<1, kPose> {
-public:
-    YawCost(double yaw, double u) : yaw_(yaw), u_(u) {}
-    bool Evaluate(double const *const *p, double *residuals, double **jacobians) const override
-    {
-        residuals[0] = (p[0][2] - yaw_) / u_;
-        if (jacobians != nullptr && jacobians[0] != nullptr) {
-            jacobians[0][0] = jacobians[0][1] = 0;
-            jacobians[0][2] = 1 / u_;
-        }
-        return true;
+ceres::CostFunction *NewTouch(const TouchModel &model, bool by_hand)
+{
+    if (by_hand) {
+        return new TouchCost(model);
     }
+    return new ceres::AutoDiffCostFunction<TouchModel, 1, kPose, kTip, kShifts>(new TouchModel(model));
+}
 
-private:
-    double yaw_, u_;
-};
-
-class ShiftCost : public ceres::SizedCostFunction<kShifts, kShifts> {
-public:
-    explicit ShiftCost(const Model &model)
-    {
-        for (int i = 0; i < kShifts; i++) {
-            u_[i] = model.u.at(i < kEdges ? "edge_u" : i < kEdges + 2 ? "group_u" : "mark_u");
-        }
+void Build(const Model &model, const std::vector<Sight> &sights, const std::vector<Touch> &touches, bool by_hand, double pose[],
+           double tip[], double shifts[], ceres::Problem *problem)
+{
+    for (const Sight &sight : sights) {
+        problem->AddResidualBlock(new ceres::AutoDiffCostFunction<SightModel, 2, kPose, kShifts>(
+                                      new SightModel{sight, model.u.at("sighting_u")}), nullptr, pose, shifts);
     }
-    bool Evaluate(double const *const *p, double *residuals, double **jacobians) const override
-    {
-        for (int i = 0; i < kShifts; i++) {
-            residuals[i] = p[0][i] / u_[i];
-        }
-        if (jacobians != nullptr && jacobians[0] != nullptr) {
-            std::fill(jacobians[0], jacobians[0] + kShifts * kShifts, 0.0);
-            for (int i = 0; i < kShifts; i++) {
-                jacobians[0][i * kShifts + i] = 1 / u_[i];
-            }
-        }
-        return true;
+    for (const Touch &touch : touches) {
+        const TouchModel cost{touch, model.u.at("touch_u"), std::cos(touch.rotation), std::sin(touch.rotation)};
+        problem->AddResidualBlock(NewTouch(cost, by_hand), new ceres::CauchyLoss(kCauchy), pose, tip, shifts);
     }
-
-private:
-    double u_[kShifts];
-};
+    problem->AddResidualBlock(new ceres::AutoDiffCostFunction<YawModel, 1, kPose>(new YawModel{model.yaw, model.u_yaw}), nullptr, pose);
+    ShiftModel shift{};
+    for (int i = 0; i < kShifts; i++) {
+        shift.u[i] = model.u.at(i < kEdges ? "edge_u" : i < kEdges + 2 ? "group_u" : "mark_u");
+    }
+    problem->AddResidualBlock(new ceres::AutoDiffCostFunction<ShiftModel, kShifts, kShifts>(new ShiftModel(shift)), nullptr, shifts);
+}
 
 // Pose from the first sighting and the nominal yaw, offset from the middle of the edges and of the touches.
 void Start(const Model &model, const std::vector<Sight> &sights, const std::vector<Touch> &touches, double pose[], double tip[])
@@ -218,7 +225,14 @@ void Start(const Model &model, const std::vector<Sight> &sights, const std::vect
     tip[1] = s * x + c * y;
 }
 
-bool SolveRun(const Model &model, const std::string &name, const std::string &path)
+double ProcessorSeconds()
+{
+    timespec time{};
+    clock_gettime(CLOCK_PROCESS_CPUTIME_ID, &time);
+    return static_cast<double>(time.tv_sec) + 1e-9 * static_cast<double>(time.tv_nsec);
+}
+
+bool SolveRun(const Model &model, bool by_hand, const std::string &name, const std::string &path)
 {
     std::vector<Sight> sights;
     std::vector<Touch> touches;
@@ -226,32 +240,25 @@ bool SolveRun(const Model &model, const std::string &name, const std::string &pa
     ReadRun(path, model, &sights, &touches);
     Start(model, sights, touches, pose, tip);
     ceres::Problem problem;
-    for (const Sight &sight : sights) {
-        problem.AddResidualBlock(new SightCost(sight, model.u.at("sighting_u")), nullptr, pose, shifts);
-    }
-    for (const Touch &touch : touches) {
-        problem.AddResidualBlock(new TouchCost(touch, model.u.at("touch_u")), new ceres::CauchyLoss(kCauchy), pose, tip, shifts);
-    }
-    problem.AddResidualBlock(new YawCost(model.yaw, model.u_yaw), nullptr, pose);
-    problem.AddResidualBlock(new ShiftCost(model), nullptr, shifts);
+    Build(model, sights, touches, by_hand, pose, tip, shifts, &problem);
     ceres::Solver::Options options;
-    options.linear_solver_type = ceres::DENSE_QR;
+    options.linear_solver_type = ceres::DENSE_NORMAL_CHOLESKY; // with it and DENSE_SVD below it was fastest here
     options.num_threads = 1;
     options.logging_type = ceres::SILENT;
     ceres::Covariance::Options covariance_options;
     covariance_options.algorithm_type = ceres::DENSE_SVD;
     ceres::Solver::Summary summary;
-    const auto begun = std::chrono::steady_clock::now();
+    const std::vector<std::pair<const double *, const double *>> blocks{{tip, tip}};
+    const double begun = ProcessorSeconds();
     ceres::Solve(options, &problem, &summary);
     ceres::Covariance estimate(covariance_options);
-    const std::vector<std::pair<const double *, const double *>> blocks{{tip, tip}};
     const bool good = estimate.Compute(blocks, &problem) && estimate.GetCovarianceBlock(tip, tip, covariance);
-    const std::chrono::duration<double> seconds = std::chrono::steady_clock::now() - begun;
+    const double seconds = ProcessorSeconds() - begun;
     if (!good || !summary.IsSolutionUsable()) {
         return false;
     }
     std::printf("%s %.7f %.7f %.7f %.7f %.7f\n", name.c_str(), tip[0], tip[1], std::sqrt(covariance[0]),
-                std::sqrt(covariance[kTip + 1]), seconds.count());
+                std::sqrt(covariance[kTip + 1]), seconds);
     return true;
 }
 
@@ -259,10 +266,15 @@ bool SolveRun(const Model &model, const std::string &name, const std::string &pa
 
 int main(int argc, char *argv[])
 {
-    const std::string folder = argc > 1 ? argv[1] : ".";
+    if (argc < 3) {
+        std::fprintf(stderr, "usage: ceres_peer automatic|by-hand FOLDER RUN...\n");
+        return 64;
+    }
+    const bool by_hand = std::string(argv[1]) == "by-hand";
+    const std::string folder = argv[2];
     const Model model = ReadModel(folder + "/model.txt");
-    for (int i = 2; i < argc; i++) {
-        if (!SolveRun(model, argv[i], folder + "/" + argv[i])) {
+    for (int i = 3; i < argc; i++) {
+        if (!SolveRun(model, by_hand, argv[i], folder + "/" + argv[i])) {
             std::fprintf(stderr, "%s: no solution\n", argv[i]);
             return 1;
         }

@@ -3,9 +3,9 @@
 # The same runs by lmrob of R's package robustbase: Rscript lmrob_peer.R FOLDER RUN...
 #
 # lmrob takes a linear regression without priors, so the pose is found first, by least squares from the sightings, and held: then the
-# touch equation is linear in offset, runout and radius, the edges stand where the plate file says, and the MM-estimate of these
-# five unknowns is the run's solution. A smaller model than the other programs solve. Prints a line for each run: name, offset x, y,
-# u of x, y, seconds of lmrob alone. FOLDER is one of make_runs.py.
+# touch equation is linear in offset, runout and radius. What the shifts of four walls do beyond that is one more column, by which
+# the slot is wider than it is high. A smaller model than the other programs solve, and its u is that of the touches alone. Prints a
+# line for each run: name, offset x, y, u of x, y, seconds of lmrob alone. FOLDER is one of make_runs.py.
 suppressPackageStartupMessages(library(robustbase))
 
 read_model <- function(folder) {
@@ -39,9 +39,10 @@ solve_run <- function(model, path) {
     head <- complex(real = touches$x, imaginary = touches$y) - pose$mark
     along <- Re(Conj(n) * exp(1i * touches$rotation * pi / 180))
     across <- Re(Conj(n) * 1i * exp(1i * touches$rotation * pi / 180))
-    data <- data.frame(away = edges[, 3] - Re(Conj(n) * head), ox = Re(n), oy = Im(n), ex = along, ey = across, radius = -1)
+    data <- data.frame(away = edges[, 3] - Re(Conj(n) * head), ox = Re(n), oy = Im(n), ex = along, ey = across, radius = -1,
+                       wider = Re(n * n / pose$turn^2))
     begun <- proc.time()
-    fit <- lmrob(away ~ 0 + ox + oy + ex + ey + radius, data = data)
+    fit <- lmrob(away ~ 0 + ox + oy + ex + ey + radius + wider, data = data)
     used <- proc.time() - begun
     u <- sqrt(diag(vcov(fit)))
     c(coef(fit)[1:2], u[1:2], used[["user.self"]] + used[["sys.self"]])

@@ -22,6 +22,7 @@ LATE_SHARE, LATE_MM = 0.05, (0.020, 0.120)
 RESOLUTION_MM = 0.0005
 FEED_MM_MIN = 40
 FIRST_ROTATION_DEG, ROTATIONS = 13.0, 10
+TOUCHES = 92  # of each tip, if nothing else is said: with the sightings 98 observations
 PRESENT_MM = (27.4, -33.6)  # offset of the first tip as the machine has it; the others stand in a row
 SPACING_MM = 9.0
 YAW_DEG = 2.0
@@ -124,7 +125,7 @@ class Run:
                     stream.write(self.touch(self.walls[i % 4], tip, rotation_deg))
 
 
-def make(folder, runs=1, touches=92, tips=1, seed=20260511):
+def make(folder, runs=1, touches=TOUCHES, tips=1, seed=20260511):
     """Write the files; the names of the runs within the folder."""
     os.makedirs(folder, exist_ok=True)
     for name, document in (("plate.json", plate()), ("machine.json", machine(tips))):
@@ -147,7 +148,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
     parser.add_argument("folder")
     parser.add_argument("--runs", type=int, default=1)
-    parser.add_argument("--touches", type=int, default=92, help="of each tip")
+    parser.add_argument("--touches", type=int, default=TOUCHES, help="of each tip")
     parser.add_argument("--tips", type=int, default=1)
     parser.add_argument("--seed", type=int, default=20260511)
     make(**vars(parser.parse_args()))
