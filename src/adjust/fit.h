@@ -68,4 +68,16 @@ void tt_fit_run(struct tt_fit *fit);
 /* The covariance to be expected with the scatter in *fit, at the start values, nothing fitted. False: singular. */
 TT_MUST_USE bool tt_fit_predict(struct tt_fit *fit);
 
+/* Steps that the robust step shares with least squares. */
+
+/* Sum of `good`. */
+double tt_fit_total_good(const struct tt_fit *fit);
+/* Weights from `good` and the scatter. */
+void tt_fit_set_weights(struct tt_fit *fit);
+/* Variance of a touch from the residuals, with @dof degrees of freedom: one step of a fixed point. */
+double tt_fit_touch_scatter(const struct tt_fit *fit, double dof);
+/* One Gauss-Newton step with the present weights; *size receives its largest component. @exact: with new residuals and design rows,
+ * else both to first order. False: singular. */
+TT_MUST_USE bool tt_fit_step(struct tt_fit *fit, bool exact, double *size);
+
 #endif

@@ -128,6 +128,9 @@ TT_MUST_USE enum tiptrue_status tt_model_build(struct tt_model *model, struct tt
                                                const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                                const struct tt_terms *terms, bool weak);
 
+/* Rows of the run into a model that is laid out: part of tt_model_build. TIPTRUE_E_DATA: no touch can be used. */
+TT_MUST_USE enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena);
+
 /* Residuals and design rows at model->x. */
 void tt_model_linearise(struct tt_model *model);
 

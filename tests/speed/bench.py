@@ -134,28 +134,28 @@ class Bench:
 
     # -- cost against size
 
-    def sizes(self, what, sizes, make):
-        """The least processor time of some solves at each size, less that of a tiny run: it is start, not size."""
-        folder, names = self.make("tiny", touches=8)
-        start_s = min(harness.run(solve(names), folder, good=VERDICTS).cpu_s for _ in range(10))
+    def sizes(self, what, sizes, make, touches_of_one):
+        """The least processor time of some solves at each size, less that of a process that solves nothing."""
+        start_s = min(harness.run([TIPTRUE, "--version"], self.folder).cpu_s for _ in range(20))
         rows, points = [], []
         for size in sizes:
             folder, names = make(size)
-            repeats = 3 if size >= 100000 else 10
-            costs = [harness.run(solve(names), folder, good=VERDICTS) for _ in range(repeats)]
-            cpu_s, touches = min(c.cpu_s for c in costs) - start_s, size * (make_runs.TOUCHES if what == "tips" else 1)
-            points.append((size, cpu_s))
-            rows.append([str(size), f"{1e3 * cpu_s:.1f}", f"{1e3 * min(c.wall_s for c in costs):.1f}", f"{1e6 * cpu_s / touches:.2f}"])
+            command, touches = solve(names, "--json"), size * touches_of_one
+            costs = [harness.run(command, folder, good=VERDICTS) for _ in range(3 if touches >= 100000 else 20)]
+            cpu_s = min(c.cpu_s for c in costs) - start_s
+            points.append((math.log(size), math.log(cpu_s)))
+            rows.append([str(size), f"{1e3 * cpu_s:.1f}", f"{1e3 * min(c.wall_s for c in costs):.1f}", f"{1e6 * cpu_s / touches:.2f}",
+                         f"{slope(points[-2:]):.2f}" if len(points) > 1 else ""])
             shutil.rmtree(folder)
-        table([what, "processor ms", "wall ms", "us for each touch"], rows)
-        exponent = math.log(points[-1][1] / points[0][1]) / math.log(points[-1][0] / points[0][0])
-        self.bounds.at_most(f"time as a power of the number of {what}", Series([exponent]), BOUND_EXPONENT)
+        table([what, "processor ms", "wall ms", "us for each touch", "power"], rows)
+        self.bounds.at_most(f"time as a power of the number of {what}", Series([slope([points[0], points[-1]])]), BOUND_EXPONENT)
 
     def linear(self):
-        print("Touches in one run of one tip; text output, one core, start of the process taken off\n")
-        self.sizes("touches", TOUCHES, lambda n: self.make("touches", touches=n))
+        print("Touches in one run of one tip; JSON output, one core; processor time without the start of the process; the power of the")
+        print("size by which time grew since the line above\n")
+        self.sizes("touches", TOUCHES, lambda n: self.make("touches", touches=n), 1)
         print(f"Tips in one run, {make_runs.TOUCHES} touches each\n")
-        self.sizes("tips", TIPS, lambda n: self.make("tips", tips=n))
+        self.sizes("tips", TIPS, lambda n: self.make("tips", tips=n), make_runs.TOUCHES)
 
     # -- memory
 
@@ -183,6 +183,11 @@ class Bench:
                  ("  JSON", "tiptrue_solution_json")) if key in many and key in few]
         print("Instructions of one run in a batch, by callgrind\n")
         table(["part", "instructions"], rows)
+
+
+def slope(points):
+    (x0, y0), (x1, y1) = points
+    return (y1 - y0) / (x1 - x0)
 
 
 def build_ceres(folder):

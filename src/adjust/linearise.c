@@ -1,0 +1,253 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Residuals and design rows at given unknowns, and the normal equations made of them. */
+#include "config.h"
+
+#include "adjust/model.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Columns of a cell without drift or shape. */
+#define PLAIN_COLUMNS 4
+
+static struct tt_plate_xy group_shift(const struct tt_model *model, size_t group)
+{
+    if (group == TT_NONE || model->at_group[group] == TT_NONE) {
+        return (struct tt_plate_xy){0, 0};
+    }
+    return (struct tt_plate_xy){model->x[model->at_group[group]], model->x[model->at_group[group] + 1]};
+}
+
+static void enter(struct tt_cell *cell, size_t column, size_t place, double value)
+{
+    cell->entries[cell->n_entries++] = (struct tt_entry){.column = column, .place = place, .value = value};
+}
+
+/* Which unknowns a cell's columns act on, in ascending order of place. */
+static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
+{
+    const struct tt_site *site = &cell->site;
+    size_t pose = tt_at_pose(cell->setup), group = model->plate->edges[cell->edge].group, tip = model->n_border;
+
+    cell->n_entries = 0;
+    cell->n_columns = model->shape_column + model->block_size[cell->block] - TT_TIP_SHAPE;
+    enter(cell, TT_COLUMN_ONE, pose, -site->n_x);
+    enter(cell, TT_COLUMN_ONE, pose + 1, -site->n_y);
+    enter(cell, TT_COLUMN_YAW, pose + 2, 1);
+    if (group != TT_NONE) {
+        enter(cell, TT_COLUMN_ONE, model->at_group[group], -site->plate_n_x);
+        enter(cell, TT_COLUMN_ONE, model->at_group[group] + 1, -site->plate_n_y);
+    }
+    if (model->at_edge[cell->edge] != TT_NONE) {
+        enter(cell, TT_COLUMN_ONE, model->at_edge[cell->edge], -1);
+    }
+    if (model->at_lost_motion != TT_NONE) {
+        enter(cell, TT_COLUMN_ONE, model->at_lost_motion, -0.5 * (site->n_x * site->n_x - site->n_y * site->n_y));
+    }
+    if (model->at_latency != TT_NONE) {
+        enter(cell, TT_COLUMN_ONE, model->at_latency, cell->feed_mm_s);
+    }
+    if (model->at_drift != TT_NONE) {
+        enter(cell, TT_COLUMN_DRIFT, model->at_drift, -site->n_x);
+        enter(cell, TT_COLUMN_DRIFT, model->at_drift + 1, -site->n_y);
+    }
+    if (cell->after) {
+        enter(cell, TT_COLUMN_ONE, model->at_moved, -site->n_x);
+        enter(cell, TT_COLUMN_ONE, model->at_moved + 1, -site->n_y);
+    }
+    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_X, site->n_x);
+    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_Y, site->n_y);
+    enter(cell, TT_COLUMN_E_X, tip + TT_TIP_E_X, 1);
+    enter(cell, TT_COLUMN_E_Y, tip + TT_TIP_E_Y, 1);
+    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_R, -1);
+    for (size_t k = model->shape_column; k < cell->n_columns; k++) {
+        enter(cell, k, tip + TT_TIP_SHAPE + k - model->shape_column, 1);
+    }
+}
+
+static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
+{
+    const double *x = model->x, *tip = x + model->system.first[cell->block], *pose_x = x + tt_at_pose(cell->setup);
+    const struct tt_edge *edge = &model->plate->edges[cell->edge];
+    struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
+    unsigned orders[TT_MOST_ORDER];
+    struct tt_touch_state state = {.offset = {tip[TT_TIP_O_X], tip[TT_TIP_O_Y]},
+                                   .runout = {tip[TT_TIP_E_X], tip[TT_TIP_E_Y]},
+                                   .radius_mm = tip[TT_TIP_R],
+                                   .group_shift = group_shift(model, edge->group),
+                                   .shape_mm = tip + TT_TIP_SHAPE,
+                                   .orders = orders};
+
+    for (unsigned k = 2; k <= TT_MOST_ORDER && model->terms.orders != NULL; k++) {
+        if (model->terms.orders[cell->block] >> k & 1U) {
+            orders[state.n_orders++] = k;
+        }
+    }
+    state.shift_mm = model->at_edge[cell->edge] != TT_NONE ? x[model->at_edge[cell->edge]] : 0;
+    state.lost_motion_mm = model->at_lost_motion != TT_NONE ? x[model->at_lost_motion] : 0;
+    state.latency_s = model->at_latency != TT_NONE ? x[model->at_latency] : 0;
+    if (cell->after) {
+        pose.mark.x_mm += x[model->at_moved];
+        pose.mark.y_mm += x[model->at_moved + 1];
+    }
+    cell->site = tt_site_make(&pose, edge->n_x, edge->n_y, edge->d_mm);
+    connect_cell(model, cell);
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        double *slope = model->slope + i * model->stride;
+        struct tt_touch_slope out = {.shape = slope + model->shape_column};
+        state.mark = pose.mark;
+        if (model->at_drift != TT_NONE) {
+            state.mark.x_mm += model->clock[i] * x[model->at_drift];
+            state.mark.y_mm += model->clock[i] * x[model->at_drift + 1];
+        }
+        model->residual[i] = tt_touch_residual(&cell->site, &model->touch[i], &state, &out);
+        slope[TT_COLUMN_ONE] = 1;
+        slope[TT_COLUMN_YAW] = out.yaw_mm;
+        slope[TT_COLUMN_E_X] = out.runout_x;
+        slope[TT_COLUMN_E_Y] = out.runout_y;
+        if (model->at_drift != TT_NONE) {
+            slope[TT_COLUMN_DRIFT] = model->clock[i];
+        }
+    }
+}
+
+/* h - m - R(beta) (s u + shift + g), x and y. */
+static void linearise_sight(const struct tt_model *model, struct tt_sight *sight)
+{
+    const double *x = model->x, *pose_x = x + tt_at_pose(sight->setup);
+    const struct tt_mark *mark = &model->plate->marks[sight->mark];
+    struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
+    struct tt_plate_xy g = group_shift(model, mark->group);
+    size_t at = model->at_mark[sight->mark];
+    double scale = sight->scale, c = pose.cos_yaw, s = pose.sin_yaw;
+    struct tt_plate_xy u = {scale * mark->at.x_mm + g.x_mm + (at != TT_NONE ? x[at] : 0),
+                            scale * mark->at.y_mm + g.y_mm + (at != TT_NONE ? x[at + 1] : 0)};
+    const double row_x[2] = {-c, s}, row_y[2] = {-s, -c};
+
+    if (sight->after) {
+        pose.mark.x_mm += x[model->at_moved];
+        pose.mark.y_mm += x[model->at_moved + 1];
+    }
+    if (model->at_drift != TT_NONE) {
+        pose.mark.x_mm += sight->clock * x[model->at_drift];
+        pose.mark.y_mm += sight->clock * x[model->at_drift + 1];
+    }
+    struct tt_machine_xy q = tt_pose_place(&pose, 1, u), h = model->run->observations[sight->row].h;
+    sight->residual[0] = h.x_mm - q.x_mm;
+    sight->residual[1] = h.y_mm - q.y_mm;
+    for (size_t axis = 0; axis < 2; axis++) {
+        struct tt_entry *e = sight->entries[axis];
+        const double *row = axis == 0 ? row_x : row_y;
+        size_t n = 0;
+        e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + axis, .value = -1};
+        e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + 2,
+                                   .value = axis == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
+        for (size_t k = 0; k < 2 && mark->group != TT_NONE; k++) {
+            e[n++] = (struct tt_entry){.place = model->at_group[mark->group] + k, .value = row[k]};
+        }
+        for (size_t k = 0; k < 2 && at != TT_NONE; k++) {
+            e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
+        }
+        if (model->at_drift != TT_NONE) {
+            e[n++] = (struct tt_entry){.place = model->at_drift + axis, .value = -sight->clock};
+        }
+        if (sight->after) {
+            e[n++] = (struct tt_entry){.place = model->at_moved + axis, .value = -1};
+        }
+        sight->n_entries = n;
+    }
+}
+
+void tt_model_linearise(struct tt_model *model)
+{
+    for (size_t c = 0; c < model->n_cells; c++) {
+        linearise_cell(model, &model->cells[c]);
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        linearise_sight(model, &model->sights[i]);
+    }
+}
+
+void tt_model_move(struct tt_model *model, const double dx[])
+{
+    for (size_t c = 0; c < model->n_cells; c++) {
+        const struct tt_cell *cell = &model->cells[c];
+        double by_column[TT_MOST_COLUMNS];
+        tt_cell_columns(model, cell, dx, by_column);
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            model->residual[i] -= tt_cell_product(model, cell, i, by_column);
+        }
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        struct tt_sight *sight = &model->sights[i];
+        for (size_t axis = 0; axis < 2; axis++) {
+            for (size_t k = 0; k < sight->n_entries; k++) {
+                sight->residual[axis] -= sight->entries[axis][k].value * dx[sight->entries[axis][k].place];
+            }
+        }
+    }
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        model->x[k] -= dx[k];
+    }
+}
+
+/* ---- normal equations ---- */
+
+/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called with a constant @n where it can
+ * be, so that the loops are unrolled. */
+static inline void gram_of(const struct tt_model *model, const struct tt_cell *cell, const double weight[], size_t n, double gram[],
+                           double right[])
+{
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        double w = weight[i], r = model->residual[i];
+        for (size_t j = 0; j < n; j++) {
+            double ws = w * slope[j];
+            right[j] += ws * r;
+            for (size_t k = 0; k <= j; k++) {
+                gram[j * n + k] += ws * slope[k];
+            }
+        }
+    }
+}
+
+static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, const double weight[])
+{
+    double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
+    size_t n = cell->n_columns;
+
+    memset(gram, 0, n * n * sizeof *gram);
+    memset(right, 0, n * sizeof *right);
+    if (n == PLAIN_COLUMNS) {
+        gram_of(model, cell, weight, PLAIN_COLUMNS, gram, right);
+    } else {
+        gram_of(model, cell, weight, n, gram, right);
+    }
+    for (size_t j = 0; j < n; j++) {
+        for (size_t k = 0; k < j; k++) {
+            gram[k * n + j] = gram[j * n + k];
+        }
+    }
+    tt_system_add_cell(&model->system, cell->block, cell->entries, cell->n_entries, gram, right, n);
+}
+
+void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight, bool with_priors)
+{
+    tt_system_zero(&model->system);
+    for (size_t c = 0; c < model->n_cells; c++) {
+        accumulate_cell(model, &model->cells[c], weight);
+    }
+    for (size_t i = 0; i < model->n_sights && sight_weight > 0; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        for (size_t axis = 0; axis < 2; axis++) {
+            tt_system_add_row(&model->system, TT_NONE, sight->entries[axis], sight->n_entries, sight_weight, sight->residual[axis]);
+        }
+    }
+    for (size_t i = 0; i < model->n_priors && with_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        struct tt_entry entry = {.place = prior->place, .value = 1};
+        double residual = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
+        tt_system_add_row(&model->system, prior->block, &entry, 1, 1 / (prior->u * prior->u), residual);
+    }
+}

@@ -1,0 +1,181 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Rows of the run as rows of the model: touches sorted into cells, sightings. */
+#include "config.h"
+
+#include "adjust/model.h"
+
+#include <math.h>
+#include <string.h>
+
+static size_t count_use(const struct tiptrue_run *run, enum tt_kind kind)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < run->n_observations; i++) {
+        n += run->observations[i].kind == kind && run->observations[i].use == TT_USE;
+    }
+    return n;
+}
+
+static double thermal_scale(const struct tiptrue_plate *plate, const struct tt_observation *o)
+{
+    if (!plate->has_expansion || !o->has_temperature) {
+        return 1;
+    }
+    return 1 + plate->expansion_per_K * (o->temperature_C - plate->measured_at_C);
+}
+
+static bool is_after(const struct tt_model *model, size_t row)
+{
+    return model->terms.moved_at != TT_NONE && row >= model->terms.moved_at &&
+           model->run->observations[row].setup == model->moved_setup;
+}
+
+static double clock_of(const struct tt_model *model, size_t row)
+{
+    return model->run->n_observations > 1 ? (double)row / (double)(model->run->n_observations - 1) - 0.5 : 0;
+}
+
+static size_t find_cell(struct tt_model *model, const struct tt_observation *o, bool after, size_t guess)
+{
+    size_t block = model->tip_block[o->tip];
+    double feed = model->terms.latency ? o->feed_mm_s : 0;
+
+    for (size_t i = 0; i < model->n_cells; i++) {
+        size_t c = (guess + i) % model->n_cells;
+        const struct tt_cell *cell = &model->cells[c];
+        if (cell->setup == o->setup && cell->edge == o->target && cell->block == block && cell->after == after &&
+            cell->feed_mm_s == feed) {
+            return c;
+        }
+    }
+    return TT_NONE;
+}
+
+/* Cells in order of appearance; the touches' rows grouped by cell. */
+static enum tiptrue_status sort_touches(struct tt_model *model, struct tt_arena *arena, size_t n)
+{
+    const struct tiptrue_run *run = model->run;
+    size_t capacity = 64, guess = 0, k = 0; /* few cells hold many touches */
+    size_t *cell_in_order = TT_ARENA_NEW(arena, n, size_t);
+
+    model->cells = TT_ARENA_NEW(arena, capacity, struct tt_cell);
+    if (cell_in_order == NULL || model->cells == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        if (o->kind != TT_TOUCH || o->use != TT_USE) {
+            continue;
+        }
+        bool after = is_after(model, i);
+        size_t c = find_cell(model, o, after, guess);
+        if (c == TT_NONE) {
+            if (model->n_cells == capacity) {
+                struct tt_cell *larger = TT_ARENA_NEW(arena, 2 * capacity, struct tt_cell);
+                if (larger == NULL) {
+                    return TIPTRUE_E_MEMORY;
+                }
+                memcpy(larger, model->cells, capacity * sizeof *larger);
+                model->cells = larger;
+                capacity *= 2;
+            }
+            c = model->n_cells++;
+            struct tt_cell *cell = &model->cells[c];
+            cell->setup = o->setup;
+            cell->edge = o->target;
+            cell->block = model->tip_block[o->tip];
+            cell->after = after;
+            cell->feed_mm_s = model->terms.latency ? o->feed_mm_s : 0;
+        }
+        model->cells[c].count++;
+        cell_in_order[k++] = guess = c;
+    }
+    for (size_t c = 0, first = 0; c < model->n_cells; c++) {
+        model->cells[c].first = first;
+        first += model->cells[c].count;
+        model->cells[c].count = 0;
+    }
+    double sense = model->machine->clockwise != model->terms.reversed ? -1 : 1;
+    k = 0;
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        if (o->kind != TT_TOUCH || o->use != TT_USE) {
+            continue;
+        }
+        struct tt_cell *cell = &model->cells[cell_in_order[k]];
+        size_t at = cell->first + cell->count++;
+        model->row[at] = i;
+        model->cell_of[at] = cell_in_order[k++];
+        model->clock[at] = clock_of(model, i);
+        model->touch[at] = (struct tt_touch){.h = o->h,
+                                             .cos_rotation = cos(o->rotation_rad),
+                                             .sin_rotation = sense * sin(o->rotation_rad),
+                                             .scale = thermal_scale(model->plate, o),
+                                             .feed_mm_s = o->feed_mm_s};
+    }
+    return TIPTRUE_OK;
+}
+
+static enum tiptrue_status group_cells(struct tt_model *model, struct tt_arena *arena)
+{
+    size_t *next = TT_ARENA_NEW(arena, model->n_blocks + 1, size_t);
+
+    model->cells_by_block = TT_ARENA_NEW(arena, model->n_cells, size_t);
+    if (next == NULL || model->cells_by_block == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t c = 0; c < model->n_cells; c++) {
+        next[model->cells[c].block + 1]++;
+    }
+    for (size_t b = 1; b < model->n_blocks; b++) {
+        next[b] += next[b - 1];
+    }
+    for (size_t c = 0; c < model->n_cells; c++) {
+        model->cells_by_block[next[model->cells[c].block]++] = c;
+    }
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena)
+{
+    const struct tiptrue_run *run = model->run;
+    size_t n = count_use(run, TT_TOUCH), sights = count_use(run, TT_SIGHT);
+
+    if (n == 0) {
+        return TIPTRUE_E_DATA;
+    }
+    model->n_touches = n;
+    model->shape_column = model->terms.drift ? TT_COLUMN_DRIFT + 1 : TT_COLUMN_DRIFT;
+    model->stride = model->shape_column;
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        size_t columns = model->shape_column + model->block_size[b] - TT_TIP_SHAPE;
+        model->stride = columns > model->stride ? columns : model->stride;
+    }
+    model->row = TT_ARENA_NEW(arena, n, size_t);
+    model->cell_of = TT_ARENA_NEW(arena, n, size_t);
+    model->touch = TT_ARENA_NEW(arena, n, struct tt_touch);
+    model->clock = TT_ARENA_NEW(arena, n, double);
+    model->slope = TT_ARENA_NEW(arena, n * model->stride, double);
+    model->residual = TT_ARENA_NEW(arena, n, double);
+    model->sights = TT_ARENA_NEW(arena, sights, struct tt_sight);
+    model->setup_sighted = TT_ARENA_NEW(arena, run->n_setups, bool);
+    if (model->row == NULL || model->cell_of == NULL || model->touch == NULL || model->clock == NULL || model->slope == NULL ||
+        model->residual == NULL || model->sights == NULL || model->setup_sighted == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        if (o->kind == TT_SIGHT && o->use == TT_USE) {
+            model->sights[model->n_sights++] = (struct tt_sight){.row = i,
+                                                                 .setup = o->setup,
+                                                                 .mark = o->target,
+                                                                 .after = is_after(model, i),
+                                                                 .scale = thermal_scale(model->plate, o),
+                                                                 .clock = clock_of(model, i)};
+            model->setup_sighted[o->setup] = true;
+        }
+    }
+    enum tiptrue_status status = sort_touches(model, arena, n);
+    return status == TIPTRUE_OK ? group_cells(model, arena) : status;
+}
