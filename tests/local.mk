@@ -148,7 +148,7 @@ installcheck-local:
 
 # The time of a whole solve beside other programs, and the statistics of many simulated runs: too long for make check.
 bench: all
-	$(AM_TESTS_ENVIRONMENT) $(SHELL) $(srcdir)/tests/speed/bench.sh
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/speed/bench.py $${ROUNDS:+--rounds $$ROUNDS} $$PARTS
 
 check-statistics: all
 	$(AM_TESTS_ENVIRONMENT) \

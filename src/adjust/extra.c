@@ -2,11 +2,13 @@
  * Copyright (C) 2026 the tiptrue authors */
 #include "config.h"
 
-#include "adjust/judge.h"
+#include "adjust/extra.h"
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
+
+#include "adjust/judge.h"
 
 /* Far-off touches count as off by this many scatters. */
 #define DRAWN_IN 3.0

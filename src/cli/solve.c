@@ -17,7 +17,7 @@
 #define LEAST_TRIALS 100
 #define MOST_TRIALS 10000000
 #define MOST_SEED 4294967295 /* what the generator takes */
-#define MOST_JOBS 1024 /* threads: more than any machine's cores, few enough that their number never is the fault */
+#define MOST_JOBS 1024       /* threads: more than any machine's cores, few enough that their number never is the fault */
 
 struct arguments {
     struct cli_inputs inputs;

@@ -99,8 +99,8 @@ void tt_page_puts(struct tt_page *page, const char *text)
     put(page, text, strlen(text));
 }
 
-/* What was collected, NUL-terminated even when memory is out or nothing was added. The page remembers the failure, since the buffer is
- * reset for the next number. */
+/* What was collected, NUL-terminated even when memory is out or nothing was added. The page remembers the failure, since the buffer
+ * is reset for the next number. */
 static const char *text_of(struct tt_page *page, const struct tt_buffer *buffer)
 {
     page->out->failed = page->out->failed || buffer->failed;

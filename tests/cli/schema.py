@@ -104,8 +104,8 @@ with tempfile.TemporaryDirectory() as name:
             found, stated = tip["monte_carlo"][axis]["u_mm"], tip["u_offset_mm"][axis]
             # a standard deviation from 2000 trials is known to 1.6 %: five times that
             tally.check(abs(found / stated - 1) < 0.08, f"{tip['tip']} {axis}: u {stated} stated, {found} by trials")
-    check = subprocess.run([program, "check", "--json", "--plate", "plate.json", "--machine", "machine.json", "run.csv"], cwd=folder,
-                           stdout=subprocess.PIPE, check=False)
+    command = [program, "check", "--json", "--plate", "plate.json", "--machine", "machine.json", "run.csv"]
+    check = subprocess.run(command, cwd=folder, stdout=subprocess.PIPE, check=False)
     for line in check.stdout.splitlines():
         expect_good(json.loads(line), "output of check")
     tally.check(len(check.stdout.splitlines()) == 1, f"check writes one line, not {check.stdout}")

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Memory that runs out at any moment: the n-th request and all after it fail, or the n-th alone, for every n until the work succeeds. Each
- * failure must be told as such, leave nothing behind, and touch no output. Leaks and stray accesses show under the sanitizers.
+/* Memory that runs out at any moment: the n-th request and all after it fail, or the n-th alone, for every n until the work
+ * succeeds. Each failure must be told as such, leave nothing behind, and touch no output. Leaks and stray accesses show under the
+ * sanitizers.
  *
- * The linker hands our calls of malloc, calloc, realloc and tt_arena_get to the __wrap_ functions here (ld --wrap); cJSON, a library of
- * its own, is given them by its hooks. The arena is a case of its own, since it asks the system rarely and is asked everywhere.
+ * The linker hands our calls of malloc, calloc, realloc and tt_arena_get to the __wrap_ functions here (ld --wrap); cJSON, a
+ * library of its own, is given them by its hooks. The arena is a case of its own, since it asks the system rarely and is asked
+ * everywhere.
  */
 #include "config.h"
 
@@ -70,16 +72,19 @@ void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
 
 /* Small, with a bit of everything that allocates: groups, names, metadata, late contacts, findings. */
 static const char plate_text[] =
-    "{\"schema\": \"tiptrue.plate/1\", \"name\": \"slots\", \"serial\": \"0417\", \"reference\": \"A\", \"marks\": [{\"name\": \"A\", \"at\": "
-    "[0, 0]}, {\"name\": \"B\", \"at\": [43.5, -2.25], \"u\": 0.007}], \"groups\": [{\"name\": \"routed\", \"u\": 0.018}], \"edges\": ["
+    "{\"schema\": \"tiptrue.plate/1\", \"name\": \"slots\", \"serial\": \"0417\", \"reference\": \"A\", \"marks\": [{\"name\": "
+    "\"A\", \"at\": "
+    "[0, 0]}, {\"name\": \"B\", \"at\": [43.5, -2.25], \"u\": 0.007}], \"groups\": [{\"name\": \"routed\", \"u\": 0.018}], "
+    "\"edges\": ["
     "{\"name\": \"left\", \"from\": [13.25, 12], \"to\": [13.25, 5], \"free_side\": \"left\", \"group\": \"routed\"}, "
     "{\"name\": \"right\", \"from\": [21.75, 12], \"to\": [21.75, 5], \"free_side\": \"right\", \"u\": 0.005}, "
     "{\"name\": \"lower\", \"from\": [15, 4.75], \"to\": [20, 4.75], \"free_side\": \"left\"}, "
     "{\"name\": \"upper\", \"from\": [15, 12.5], \"to\": [20, 12.5], \"free_side\": \"right\"}]}";
-static const char machine_text[] =
-    "{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-4\", \"touch\": {\"u\": 0.003}, \"sighting\": {\"u\": 0.002}, \"tips\": [{\"name\": "
-    "\"t1\", \"radius\": 0.25, \"radius_u\": 0.02, \"offset\": [-41.3, 12.7], \"offset_plate\": \"0417\"}], \"limits\": {\"permitted_error\": "
-    "0.03, \"expanded_uncertainty\": 0.06, \"runout\": 0.02}}";
+static const char machine_text[] = "{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-4\", \"touch\": {\"u\": 0.003}, "
+                                   "\"sighting\": {\"u\": 0.002}, \"tips\": [{\"name\": "
+                                   "\"t1\", \"radius\": 0.25, \"radius_u\": 0.02, \"offset\": [-41.3, 12.7], \"offset_plate\": "
+                                   "\"0417\"}], \"limits\": {\"permitted_error\": "
+                                   "0.03, \"expanded_uncertainty\": 0.06, \"runout\": 0.02}}";
 
 /* ---- runs: touches without scatter of a tip with offset (-41.3, 12.7), runout 0.03, contact radius 0.25 ---- */
 
@@ -108,9 +113,10 @@ static void make_rows(enum kind kind, struct row rows[ROWS])
     for (size_t i = 0; i < 24; i++) {
         const size_t e = kind == UNDETERMINED ? i % 2 : i % 4, turn = i / 4;
         const double out = 0.25 - (i == 9 ? 0.07 : 0), sign = turn % 2 == 1 ? -1 : 1, slip = kind == MOVED && i > 11 ? 0.06 : 0;
-        rows[3 + i] = (struct row){edges[e].name, 117.25 + edges[e].x + out * edges[e].n_x + 41.3 - sign * runout[turn / 2][0] + slip,
-                                   71.8125 + edges[e].y + out * edges[e].n_y - 12.7 - sign * runout[turn / 2][1] - slip / 2,
-                                   (int)(120 * (turn / 2) + 180 * (turn % 2)), i != 14};
+        rows[3 + i] =
+            (struct row){edges[e].name, 117.25 + edges[e].x + out * edges[e].n_x + 41.3 - sign * runout[turn / 2][0] + slip,
+                         71.8125 + edges[e].y + out * edges[e].n_y - 12.7 - sign * runout[turn / 2][1] - slip / 2,
+                         (int)(120 * (turn / 2) + 180 * (turn % 2)), i != 14};
     }
 }
 
@@ -129,11 +135,12 @@ static void add_json(struct tt_buffer *log, const struct row *row, bool first)
 {
     char object[200];
     if (row->rotation < 0) {
-        snprintf(object, sizeof object, "%s{\"kind\": \"sight\", \"target\": \"%s\", \"x\": %.4f, \"y\": %.4f}", first ? "" : ", ", row->target,
-                 row->x, row->y);
+        snprintf(object, sizeof object, "%s{\"kind\": \"sight\", \"target\": \"%s\", \"x\": %.4f, \"y\": %.4f}", first ? "" : ", ",
+                 row->target, row->x, row->y);
     } else {
         snprintf(object, sizeof object,
-                 ", {\"kind\": \"touch\", \"target\": \"%s\", \"tip\": \"t1\", \"x\": %.4f, \"y\": %.4f, \"rotation\": %d, \"contact\": %d}",
+                 ", {\"kind\": \"touch\", \"target\": \"%s\", \"tip\": \"t1\", \"x\": %.4f, \"y\": %.4f, \"rotation\": %d, "
+                 "\"contact\": %d}",
                  row->target, row->x, row->y, row->rotation, row->contact);
     }
     tt_buffer_puts(log, object);
@@ -146,10 +153,11 @@ static void add_report(struct tt_buffer *log, struct tt_buffer *plan, const stru
     snprintf(text, sizeof text, "probe %zu X:%.4f Y:%.4f ok=%d\nidle\n", id, row->x, row->y, row->contact);
     tt_buffer_puts(log, text);
     if (row->rotation < 0) {
-        snprintf(text, sizeof text, "%s{\"id\": %zu, \"kind\": \"sight\", \"target\": \"%s\"}", id == 0 ? "" : ", ", id, row->target);
+        snprintf(text, sizeof text, "%s{\"id\": %zu, \"kind\": \"sight\", \"target\": \"%s\"}", id == 0 ? "" : ", ", id,
+                 row->target);
     } else {
-        snprintf(text, sizeof text, ", {\"id\": %zu, \"kind\": \"touch\", \"target\": \"%s\", \"tip\": \"t1\", \"rotation\": %d}", id,
-                 row->target, row->rotation);
+        snprintf(text, sizeof text, ", {\"id\": %zu, \"kind\": \"touch\", \"target\": \"%s\", \"tip\": \"t1\", \"rotation\": %d}",
+                 id, row->target, row->rotation);
     }
     tt_buffer_puts(plan, text);
 }
@@ -166,7 +174,8 @@ static struct logged write_log(enum kind kind)
     struct tt_buffer log = {0}, plan = {0};
     make_rows(kind, rows);
     if (kind == JSON) {
-        tt_buffer_puts(&log, "{\"schema\": \"tiptrue.run/1\", \"machine\": \"bench-4\", \"note\": \"cold start\", \"observations\": [");
+        tt_buffer_puts(&log,
+                       "{\"schema\": \"tiptrue.run/1\", \"machine\": \"bench-4\", \"note\": \"cold start\", \"observations\": [");
     } else if (kind == CONTROLLER) {
         tt_buffer_puts(&plan, "{\"schema\": \"tiptrue.plan/1\", \"moves\": [");
     } else {
@@ -182,7 +191,8 @@ static struct logged write_log(enum kind kind)
         }
     }
     tt_buffer_puts(kind == JSON ? &log : &plan, "]}");
-    return (struct logged){log.text, plan.text, kind == CONTROLLER ? "probe (?<id>\\d+) X:(?<x>\\S+) Y:(?<y>\\S+) ok=(?<ok>[01])" : NULL};
+    return (struct logged){log.text, plan.text,
+                           kind == CONTROLLER ? "probe (?<id>\\d+) X:(?<x>\\S+) Y:(?<y>\\S+) ok=(?<ok>[01])" : NULL};
 }
 
 /* ---- the job ---- */
@@ -217,11 +227,12 @@ static enum tiptrue_status whole_job(const struct logged *l, struct objects *o, 
     const struct tiptrue_solve_options solving = {.monte_carlo = 2, .seed = 77};
     enum tiptrue_status status;
     if ((status = tt_plate_read_bytes("plate.json", plate_text, strlen(plate_text), NULL, &o->plate, error)) != TIPTRUE_OK ||
-        (status = tt_machine_read_bytes("machine.json", machine_text, strlen(machine_text), NULL, &o->machine, error)) != TIPTRUE_OK ||
+        (status = tt_machine_read_bytes("machine.json", machine_text, strlen(machine_text), NULL, &o->machine, error)) !=
+            TIPTRUE_OK ||
         (l->pattern != NULL &&
          (status = tt_plan_read_bytes("plan.json", l->plan, strlen(l->plan), NULL, &o->plan, error)) != TIPTRUE_OK) ||
-        (status = tt_run_read_bytes("run", l->log, strlen(l->log), o->plate, o->machine, o->plan, l->pattern, NULL, &o->run, error)) !=
-            TIPTRUE_OK ||
+        (status = tt_run_read_bytes("run", l->log, strlen(l->log), o->plate, o->machine, o->plan, l->pattern, NULL, &o->run,
+                                    error)) != TIPTRUE_OK ||
         (status = tiptrue_workspace_new(&o->workspace, error)) != TIPTRUE_OK ||
         (status = tiptrue_solve(o->workspace, o->plate, o->machine, o->run, &solving, &o->solution, error)) != TIPTRUE_OK ||
         (status = tiptrue_solution_json(o->solution, &options, &o->json, NULL, error)) != TIPTRUE_OK ||
@@ -242,7 +253,8 @@ static bool disturbed(const struct logged *l, struct source *source, size_t n, b
     *source = (struct source){0};
     if (failed && !(once && status == TIPTRUE_OK)) { /* after one failure a smaller piece may do */
         ck_assert_msg(status == TIPTRUE_E_MEMORY, "request %zu: status %d, '%s'", n, (int)status, error.text);
-        ck_assert_msg(error.status == TIPTRUE_E_MEMORY && strcmp(error.text, "out of memory") == 0, "request %zu: '%s'", n, error.text);
+        ck_assert_msg(error.status == TIPTRUE_E_MEMORY && strcmp(error.text, "out of memory") == 0, "request %zu: '%s'", n,
+                      error.text);
         ck_assert_ptr_null(o.check);
     } else {
         ck_assert_msg(status == TIPTRUE_OK, "request %zu: status %d, '%s'", n, (int)status, error.text);
@@ -255,8 +267,11 @@ static bool disturbed(const struct logged *l, struct source *source, size_t n, b
 }
 
 /* What each run gives when memory is plenty must show that it takes the way it is meant for. */
-static const char *const must_say[KINDS] = {[CSV] = "late-contact", [JSON] = "late-contact", [CONTROLLER] = "late-contact",
-                                            [UNDETERMINED] = "undetermined", [MOVED] = "moved-plate"};
+static const char *const must_say[KINDS] = {[CSV] = "late-contact",
+                                            [JSON] = "late-contact",
+                                            [CONTROLLER] = "late-contact",
+                                            [UNDETERMINED] = "undetermined",
+                                            [MOVED] = "moved-plate"};
 
 static void disturb(enum kind kind, struct source *source, bool once, size_t least)
 {

@@ -122,7 +122,7 @@ class Bench:
         for _ in range(2 * self.rounds):
             one.append(harness.run(solve(names, "--json", "--jobs", "1"), folder, 1, good=VERDICTS))
             two.append(harness.run(solve(names, "--json", "--jobs", "2"), folder, 2, good=VERDICTS))
-        first, second = Series([1e3 * c.wall_s / BATCH for c in one]), Series([1e3 * c.wall_s / BATCH for c in two])
+        first, second = (Series([1e3 * c.wall_s / BATCH for c in costs]) for costs in (one, two))
         others = Series([c.others_s / c.wall_s for c in one + two])
         gain = first.over(second)
         print(f"Two cores, the same batch of {BATCH} runs; ms on the wall for each run\n")
@@ -144,11 +144,14 @@ class Bench:
             costs = [harness.run(command, folder, good=VERDICTS) for _ in range(3 if touches >= 100000 else 20)]
             cpu_s = min(c.cpu_s for c in costs) - start_s
             points.append((math.log(size), math.log(cpu_s)))
-            rows.append([str(size), f"{1e3 * cpu_s:.1f}", f"{1e3 * min(c.wall_s for c in costs):.1f}", f"{1e6 * cpu_s / touches:.2f}",
-                         f"{slope(points[-2:]):.2f}" if len(points) > 1 else ""])
+            wall_s, power = min(c.wall_s for c in costs), f"{slope(points[-2:]):.2f}" if len(points) > 1 else ""
+            rows.append([str(size), f"{1e3 * cpu_s:.1f}", f"{1e3 * wall_s:.1f}", f"{1e6 * cpu_s / touches:.2f}", power])
             shutil.rmtree(folder)
         table([what, "processor ms", "wall ms", "us for each touch", "power"], rows)
-        self.bounds.at_most(f"time as a power of the number of {what}", Series([slope([points[0], points[-1]])]), BOUND_EXPONENT)
+        decade = next(p for p in points if p[0] >= points[-1][0] - math.log(10))
+        for since, point in ((sizes[0], points[0]), (round(math.exp(decade[0])), decade)):
+            self.bounds.at_most(f"time as a power of the number of {what}, from {since} to {sizes[-1]}",
+                                Series([slope([point, points[-1]])]), BOUND_EXPONENT)
 
     def linear(self):
         print("Touches in one run of one tip; JSON output, one core; processor time without the start of the process; the power of the")
@@ -168,7 +171,8 @@ class Bench:
         shutil.rmtree(folder)
         print("Memory of a batch, all cores: largest resident set\n")
         table(["files", "kB"], rows)
-        self.bounds.at_most(f"more kB with {FILES[-1]} files than with {FILES[0]}", Series([float(peaks[-1] - peaks[0])]), MEMORY_GROWTH_kB)
+        growth = Series([float(peaks[-1] - peaks[0])])
+        self.bounds.at_most(f"more kB with {FILES[-1]} files than with {FILES[0]}", growth, MEMORY_GROWTH_kB)
 
     # -- instructions
 

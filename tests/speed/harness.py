@@ -61,8 +61,8 @@ def run(command, folder, n_cores=1, output=os.devnull, good=(0,)):
 
 
 def peak_kB(command, folder, good=(0,)):
-    """Largest resident memory. What wait4 tells starts from the memory of the process that started the program, so the program's own
-    account is read while it runs; memory only grows until just before the end."""
+    """Largest resident memory. What wait4 tells starts from the memory of the process that started the program, so the program's
+    own account is read while it runs; memory only grows until just before the end."""
     peak = 0
     with subprocess.Popen(command, cwd=folder, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL) as process:
         while process.poll() is None:

@@ -68,7 +68,8 @@ def machine(tips):
 
 def model():
     """What plate and machine state, as lines of words."""
-    yield f"touch_u {SIGMA_MM}\nsighting_u {SIGHT_MM}\nyaw_deg {YAW_DEG} 1\ngroup_u {U_GROUP_MM}\nedge_u {U_EDGE_MM}\nmark_u {U_MARK_MM}\n"
+    yield f"touch_u {SIGMA_MM}\nsighting_u {SIGHT_MM}\nyaw_deg {YAW_DEG} 1\n"
+    yield f"group_u {U_GROUP_MM}\nedge_u {U_EDGE_MM}\nmark_u {U_MARK_MM}\n"
     yield from (f"mark {name} {at[0]} {at[1]}\n" for name, at in MARKS.items())
     yield from (f"edge {name} {n[0]} {n[1]} {n[0] * e[0] + n[1] * e[1]}\n" for name, e, n in WALLS)
 
@@ -97,7 +98,8 @@ class Run:
         x, y = (round(v / RESOLUTION_MM) * RESOLUTION_MM for v in head)
         self.second += 7
         clock = f"{self.second // 3600 % 24:02d}:{self.second // 60 % 60:02d}:{self.second % 60:02d}"
-        return f"{kind},{target},{tip},{x:.4f},{y:.4f},{rotation},,{FEED_MM_MIN if tip else ''},21.5,2026-05-11T{clock}Z,1,{contact}\n"
+        feed = FEED_MM_MIN if tip else ""
+        return f"{kind},{target},{tip},{x:.4f},{y:.4f},{rotation},,{feed},21.5,2026-05-11T{clock}Z,1,{contact}\n"
 
     def sight(self, name):
         q = turned(self.yaw_rad, self.marks[name])

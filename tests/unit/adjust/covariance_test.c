@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Covariance, budget and estimate of a whole run against a slow twin: every unknown moved by hand in the simulation, the dense normal
- * matrix inverted by GSL, the budget as gain times variance source by source. And against many simulated runs.
+/* Covariance, budget and estimate of a whole run against a slow twin: every unknown moved by hand in the simulation, the dense
+ * normal matrix inverted by GSL, the budget as gain times variance source by source. And against many simulated runs.
  */
 #include "config.h"
 
@@ -37,8 +37,8 @@ static struct scene full_scene(void)
     s.n_tips = 2;
     s.tips[0].stated_radius = 0.26;
     s.tips[0].u_radius = 0.02;
-    s.tips[1] = (struct scene_tip){.name = "t2", .offset_x = -19.75, .offset_y = 13.0625, .runout_x = -0.145, .runout_y = 0.0125,
-                                   .radius = 0.3105};
+    s.tips[1] = (struct scene_tip){
+        .name = "t2", .offset_x = -19.75, .offset_y = 13.0625, .runout_x = -0.145, .runout_y = 0.0125, .radius = 0.3105};
     s.n_setups = 2;
     s.setups[0].yaw_deg = 4.25;
     s.setups[1] = (struct scene_setup){"2", 141.5, 88.75, -23.5};
@@ -173,7 +173,8 @@ static void add_row(struct twin *t, gsl_matrix *normal, const double row[], doub
 static void add_rows(struct twin *t, gsl_matrix *normal, const struct scene_rows *observed, const struct scene_rows *clean)
 {
     const size_t rows = clean->n;
-    double *dx = malloc(t->n * rows * sizeof *dx), *dy = malloc(t->n * rows * sizeof *dy), *variance = malloc(rows * sizeof *variance);
+    double *dx = malloc(t->n * rows * sizeof *dx), *dy = malloc(t->n * rows * sizeof *dy),
+           *variance = malloc(rows * sizeof *variance);
     double row[MOST_UNKNOWNS];
     ck_assert(dx != NULL && dy != NULL && variance != NULL);
     for (size_t k = 0; k < t->n; k++) {
@@ -293,7 +294,8 @@ static void check_tip(const struct twin *t, size_t index, const struct tt_tip_re
     ck_assert_double_eq_tol(tip->runout.x_mm, truth->runout_x + shift[2], 1e-8);
     ck_assert_double_eq_tol(tip->runout.y_mm, truth->runout_y + shift[3], 1e-8);
     ck_assert_double_eq_tol(tip->contact_radius_mm, truth->radius + shift[4], 1e-8);
-    check_cov(tip->cov, gsl_matrix_get(t->inverse, k, k), gsl_matrix_get(t->inverse, k, k + 1), gsl_matrix_get(t->inverse, k + 1, k + 1));
+    check_cov(tip->cov, gsl_matrix_get(t->inverse, k, k), gsl_matrix_get(t->inverse, k, k + 1),
+              gsl_matrix_get(t->inverse, k + 1, k + 1));
     double plate[3] = {0}, all[2] = {0};
     for (enum kind kind = OF_EDGE; kind < KINDS; kind++) {
         const double xx = part(t, kind, k, k), xy = part(t, kind, k, k + 1), yy = part(t, kind, k + 1, k + 1);
@@ -303,8 +305,11 @@ static void check_tip(const struct twin *t, size_t index, const struct tt_tip_re
         plate[2] += of_plate ? yy : 0;
         all[0] += xx;
         all[1] += yy;
-        static const char *const names[KINDS] = {[OF_EDGE] = "edge places",           [OF_GROUP] = "group shifts", [OF_MARK] = "mark places",
-                                                 [OF_RADIUS] = "stated contact radius", [OF_YAW] = "nominal yaw"};
+        static const char *const names[KINDS] = {[OF_EDGE] = "edge places",
+                                                 [OF_GROUP] = "group shifts",
+                                                 [OF_MARK] = "mark places",
+                                                 [OF_RADIUS] = "stated contact radius",
+                                                 [OF_YAW] = "nominal yaw"};
         check_budget_line(tip, names[kind], 'B', of_plate, xx, yy);
     }
     check_cov(less(tip->cov, tip->same_plate_cov), plate[0], plate[1], plate[2]);
@@ -354,7 +359,8 @@ START_TEST(twin_of_everything)
 }
 END_TEST
 
-/* Touches from two sides only: the stated radii of both tips carry their offsets, each through the plate's shifts into the other's too. */
+/* Touches from two sides only: the stated radii of both tips carry their offsets, each through the plate's shifts into the other's
+ * too. */
 START_TEST(twin_of_one_sided_touches)
 {
     struct scene s = sharp_scene();
@@ -379,8 +385,8 @@ static double budget_sum(const struct tt_tip_result *tip, bool y, bool plate_too
     return sum;
 }
 
-/* The lines' variances add up to the covariance's, those that are not the plate's to the same-plate one's. With resolution, rotation and
- * robust step. */
+/* The lines' variances add up to the covariance's, those that are not the plate's to the same-plate one's. With resolution,
+ * rotation and robust step. */
 START_TEST(budget_adds_up)
 {
     for (int known = 0; known < 2; known++) {
@@ -410,7 +416,8 @@ static bool is_positive(struct tt_cov2 cov)
     return cov.xx_mm2 > 0 && cov.xx_mm2 * cov.yy_mm2 > cov.xy_mm2 * cov.xy_mm2;
 }
 
-/* The plate's own errors only add; without them both covariances are one. Expanded uncertainties are the factors times the standard. */
+/* The plate's own errors only add; without them both covariances are one. Expanded uncertainties are the factors times the
+ * standard. */
 START_TEST(same_plate_is_smaller)
 {
     struct scene s = full_scene();

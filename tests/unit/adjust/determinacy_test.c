@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a run cannot tell: the quantity is flagged, the finding names what is missing, nothing else is called undetermined, and the same is
- * said before anything is solved (adjust/check.h). */
+/* What a run cannot tell: the quantity is flagged, the finding names what is missing, nothing else is called undetermined, and the
+ * same is said before anything is solved (adjust/check.h). */
 #include "config.h"
 
 #include <check.h>
@@ -20,7 +20,7 @@ static void check_words(const char *text, const char *const words[], size_t n)
     }
 }
 
-#define CHECK_WORDS(text, ...)                                                                                                               \
+#define CHECK_WORDS(text, ...)                                                                                                     \
     check_words((text), (const char *const[]){__VA_ARGS__}, sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
 
 /* What can be told before the run is solved. */
@@ -96,15 +96,18 @@ START_TEST(one_direction)
     s.n_edges = 2;
     s.setups[0].yaw_deg = 1.3;
     struct tiptrue_solution *solution = judged(&s, O_X | E | R, TT_FINDING_UNDETERMINED, 1, TIPTRUE_REPEAT);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1' along y is not determined", "only edges facing +x, -x", "-y or +y");
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1' along y is not determined",
+                "only edges facing +x, -x", "-y or +y");
     tiptrue_solution_free(solution);
     s.setups[0].yaw_deg = 88.25;
     solution = judged(&s, O_Y | E | R, TT_FINDING_UNDETERMINED, 1, TIPTRUE_REPEAT);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1' along x is not determined", "only edges facing +y, -y", "+x or -x");
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1' along x is not determined",
+                "only edges facing +y, -y", "+x or -x");
     tiptrue_solution_free(solution);
     s.setups[0].yaw_deg = 33;
     solution = judged(&s, E | R, TT_FINDING_UNDETERMINED, 1, TIPTRUE_REPEAT);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "along the line at -57°", "edges facing at 33°, at -147°", "at 123°");
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "along the line at -57°", "edges facing at 33°, at -147°",
+                "at 123°");
     tiptrue_solution_free(solution);
 }
 END_TEST
@@ -128,7 +131,8 @@ START_TEST(one_side_without_radius)
 }
 END_TEST
 
-/* With a stated radius all is determined, but the offset rests on it. A radius stated far better than the touches are frees it again. */
+/* With a stated radius all is determined, but the offset rests on it. A radius stated far better than the touches are frees it
+ * again. */
 START_TEST(one_side_with_radius)
 {
     struct scene s = one_sided();
@@ -136,7 +140,8 @@ START_TEST(one_side_with_radius)
     s.tips[0].u_radius = 0.02;
     struct tiptrue_solution *solution = judged(&s, ALL, TT_FINDING_PRIOR_BOUND, 1, TIPTRUE_UPDATE);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_PRIOR_BOUND);
-    CHECK_WORDS(finding->text, "'t1'", "rests on the stated contact radius (u = 28 µm)", "edges facing +x, +y", "faces -x", "faces -y");
+    CHECK_WORDS(finding->text, "'t1'", "rests on the stated contact radius (u = 28 µm)", "edges facing +x, +y", "faces -x",
+                "faces -y");
     ck_assert_int_eq(finding->severity, TIPTRUE_WARNING);
     ck_assert_uint_eq(finding->tip, 0);
     ck_assert(solution->tips[0].prior_share > 0.9);
@@ -177,8 +182,8 @@ START_TEST(one_rotation)
 }
 END_TEST
 
-/* No sighting: the mark stands where the machine was homed. As common practice (no published source), homing on limit switches alone is good
- * to 0.1 to 0.2 mm: such an offset is not to be used. */
+/* No sighting: the mark stands where the machine was homed. As common practice (no published source), homing on limit switches
+ * alone is good to 0.1 to 0.2 mm: such an offset is not to be used. */
 START_TEST(no_sighting)
 {
     struct scene s = scene_usual(20260410);
@@ -191,7 +196,8 @@ START_TEST(no_sighting)
     s.u_mark = 0.15;
     struct tiptrue_solution *solution = judged(&s, ALL, TT_FINDING_PRIOR_BOUND, 1, TIPTRUE_REPEAT);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_PRIOR_BOUND);
-    CHECK_WORDS(finding->text, "rests on where the machine was homed (u = 150 µm)", "no mark was sighted", "sight the reference mark");
+    CHECK_WORDS(finding->text, "rests on where the machine was homed (u = 150 µm)", "no mark was sighted",
+                "sight the reference mark");
     ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
     ck_assert_double_eq_tol(sqrt(solution->tips[0].cov.yy_mm2), 0.15, 0.001);
     tiptrue_solution_free(solution);
@@ -237,8 +243,8 @@ START_TEST(no_second_mark)
     ck_assert(solution->poses[0].mark_determined);
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_UNDETERMINED);
-    CHECK_WORDS(finding->text, "the yaw of the plate in setup '1' is not determined", "sight a second mark", "touch an edge at two places far apart",
-                "state the nominal yaw");
+    CHECK_WORDS(finding->text, "the yaw of the plate in setup '1' is not determined", "sight a second mark",
+                "touch an edge at two places far apart", "state the nominal yaw");
     ck_assert_uint_eq(finding->setup, 0);
     tiptrue_solution_free(before);
     tiptrue_solution_free(solution);
@@ -278,8 +284,8 @@ START_TEST(yaw_from_edges)
 }
 END_TEST
 
-/* Each mark sighted once, nothing stated of how well: that cannot be told from three coordinates more than the pose needs? It can: three
- * marks leave three degrees of freedom. One mark leaves none. */
+/* Each mark sighted once, nothing stated of how well: that cannot be told from three coordinates more than the pose needs? It can:
+ * three marks leave three degrees of freedom. One mark leaves none. */
 START_TEST(sighting_scatter)
 {
     struct scene s = scene_usual(20260413);
@@ -293,7 +299,8 @@ START_TEST(sighting_scatter)
     s.n_marks = 1;
     solution = scene_result(&s);
     ck_assert(!solution->has_u_sighting);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "how well the camera sights is not determined", "sight a mark twice");
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "how well the camera sights is not determined",
+                "sight a mark twice");
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
 }
@@ -358,7 +365,8 @@ START_TEST(no_contact_at_all)
     ck_assert_uint_eq(solution->touches_no_contact, 48);
     ck_assert_uint_eq(solution->touches_used, 0);
     check_flags(&solution->tips[0], 0);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1'", "none of its touches made contact", "contact circuit");
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "'t1'", "none of its touches made contact",
+                "contact circuit");
     tiptrue_solution_free(solution);
     struct scene_read read = scene_read(&s, &sightings);
     struct tt_adjust_workspace *workspace = NULL;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Findings: each is raised by what it is for, once, with its rows, its numbers and what to do, and by nothing else; clean runs raise none.
- * Those about what cannot be told are in determinacy_test.c. */
+/* Findings: each is raised by what it is for, once, with its rows, its numbers and what to do, and by nothing else; clean runs
+ * raise none. Those about what cannot be told are in determinacy_test.c. */
 #include "config.h"
 
 #include <check.h>
@@ -13,7 +13,7 @@
 #include "adjust/uncertainty.h"
 #include "scene.h"
 
-#define CHECK_WORDS(text, ...)                                                                                                               \
+#define CHECK_WORDS(text, ...)                                                                                                     \
     check_words((text), (const char *const[]){__VA_ARGS__}, sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
 
 static void check_words(const char *text, const char *const words[], size_t n)
@@ -24,10 +24,12 @@ static void check_words(const char *text, const char *const words[], size_t n)
 }
 
 /* The only finding of the solution. */
-static const struct tt_finding *only(const struct tiptrue_solution *solution, enum tt_finding_code code, enum tiptrue_severity severity)
+static const struct tt_finding *only(const struct tiptrue_solution *solution, enum tt_finding_code code,
+                                     enum tiptrue_severity severity)
 {
     for (size_t i = 0; i < solution->n_findings; i++) {
-        ck_assert_msg(solution->findings[i].code == code, "%s: %s", tt_finding_name(solution->findings[i].code), solution->findings[i].text);
+        ck_assert_msg(solution->findings[i].code == code, "%s: %s", tt_finding_name(solution->findings[i].code),
+                      solution->findings[i].text);
     }
     ck_assert_uint_eq(solution->n_findings, 1);
     ck_assert_int_eq(solution->findings[0].severity, severity);
@@ -46,7 +48,8 @@ static struct scene many_edges(unsigned long seed)
     static const char *const names[] = {"ne", "nw", "sw", "se"};
     struct scene s = scene_usual(seed);
     for (size_t k = 4; k < 8; k++) {
-        s.edges[k] = scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k, 41 + 90 * (double)k, 2.5, k % 2 == 1);
+        s.edges[k] =
+            scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k, 41 + 90 * (double)k, 2.5, k % 2 == 1);
     }
     s.n_edges = 8;
     for (size_t k = 0; k < 8; k++) {
@@ -55,7 +58,8 @@ static struct scene many_edges(unsigned long seed)
     return s;
 }
 
-/* Thirty runs with everything stated, thirty with nothing stated, some warm, turned, with many edges or tips, and limits that they keep. */
+/* Thirty runs with everything stated, thirty with nothing stated, some warm, turned, with many edges or tips, and limits that they
+ * keep. */
 START_TEST(clean_runs)
 {
     for (unsigned long seed = 0; seed < 30; seed++) {
@@ -113,8 +117,8 @@ START_TEST(late_contact)
 }
 END_TEST
 
-/* One to all contacts of an edge late, by one depth or by many: where good and late cannot be told, the answer is refused; a confident one
- * is never off by more than five of its standard uncertainties. */
+/* One to all contacts of an edge late, by one depth or by many: where good and late cannot be told, the answer is refused; a
+ * confident one is never off by more than five of its standard uncertainties. */
 START_TEST(late_never_misleads)
 {
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
@@ -138,7 +142,8 @@ START_TEST(late_never_misleads)
             refused++;
         } else {
             trusted++;
-            const double d2 = tt_cov2_distance2(tip->cov, tip->offset.x_mm - s.tips[0].offset_x, tip->offset.y_mm - s.tips[0].offset_y);
+            const double d2 =
+                tt_cov2_distance2(tip->cov, tip->offset.x_mm - s.tips[0].offset_x, tip->offset.y_mm - s.tips[0].offset_y);
             ck_assert_msg(d2 < 25, "run %lu: %.1f standard uncertainties off", run, sqrt(d2));
         }
         tiptrue_solution_free(solution);
@@ -173,7 +178,8 @@ START_TEST(scattered)
     struct scene s = scene_usual(20260423);
     s.sigma_touch = 0.0125;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(only(solution, TT_FINDING_SCATTERED, TIPTRUE_WARNING)->text, "contacts repeat to 1", "not to the 3.0 µm", "correct 'touch'");
+    CHECK_WORDS(only(solution, TT_FINDING_SCATTERED, TIPTRUE_WARNING)->text, "contacts repeat to 1", "not to the 3.0 µm",
+                "correct 'touch'");
     ck_assert_double_eq_tol(solution->u_touch_mm, 0.0125, 0.004);
     ck_assert(isfinite(solution->tips[0].dof) && solution->tips[0].dof > 20);
     ck_assert_int_eq(solution->tips[0].budget[0].type, 'A');
@@ -186,7 +192,8 @@ START_TEST(scattered)
 }
 END_TEST
 
-/* A tip that is oval and scatters four times as much as stated: both are said; an oval one that scatters as stated is not called scattered. */
+/* A tip that is oval and scatters four times as much as stated: both are said; an oval one that scatters as stated is not called
+ * scattered. */
 START_TEST(scattered_and_oval)
 {
     struct scene s = scene_usual(20260424);
@@ -304,7 +311,8 @@ START_TEST(rotation_sense)
     s.clockwise = !s.clockwise;
     struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
     const struct tt_finding *finding = only(solution, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR);
-    CHECK_WORDS(finding->text, _i == 1 ? "the machine file says 'ccw', the run says 'cw'" : "the machine file says 'cw', the run says 'ccw'",
+    CHECK_WORDS(finding->text,
+                _i == 1 ? "the machine file says 'ccw', the run says 'cw'" : "the machine file says 'cw', the run says 'ccw'",
                 "'rotation': {'sense': ...}");
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     check_near_truth(solution, &s, 0.005); /* what is shown is for the other sense */
@@ -385,7 +393,8 @@ END_TEST
 /* Lobes of 7 um. */
 START_TEST(tip_not_round)
 {
-    static const char *const words[] = {[2] = "oval by", [3] = "three-lobed by", [4] = "four-lobed by", [5] = "five-lobed by", [6] = "six-lobed by"};
+    static const char *const words[] = {
+        [2] = "oval by", [3] = "three-lobed by", [4] = "four-lobed by", [5] = "five-lobed by", [6] = "six-lobed by"};
     for (unsigned order = 2; order <= 6; order++) {
         struct scene s = scene_usual(20260433 + order);
         s.rotations = 16;
@@ -397,7 +406,8 @@ START_TEST(tip_not_round)
         CHECK_WORDS(finding->text, "'t1' is not round", words[order]);
         const struct tt_shape_term *term = &solution->tips[0].shape[0];
         ck_assert_double_eq_tol(term->amplitude_mm, hypot(0.006, 0.0036), 4 * term->u_amplitude_mm);
-        ck_assert_double_eq_tol(term->angle_rad, atan2(-0.0036, 0.006) / order, 4 * term->u_amplitude_mm / term->amplitude_mm / order);
+        ck_assert_double_eq_tol(term->angle_rad, atan2(-0.0036, 0.006) / order,
+                                4 * term->u_amplitude_mm / term->amplitude_mm / order);
         check_near_truth(solution, &s, 0.004);
         tiptrue_solution_free(solution);
     }
@@ -409,8 +419,8 @@ START_TEST(tip_not_round_by_name)
 {
     struct scene s = scene_usual(20260440);
     s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){.name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3, .order = 2,
-                                   .shape_cos = -0.009};
+    s.tips[1] = (struct scene_tip){
+        .name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3, .order = 2, .shape_cos = -0.009};
     struct tiptrue_solution *solution = scene_result(&s);
     const struct tt_finding *finding = only(solution, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING);
     ck_assert_uint_eq(finding->tip, 1);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The model of a run with every term it may have: all derivatives of all rows against differences, the normal equations against sums
- * over single rows, the order of cells, priors, start values. */
+/* The model of a run with every term it may have: all derivatives of all rows against differences, the normal equations against
+ * sums over single rows, the order of cells, priors, start values. */
 #include "config.h"
 
 #include "adjust/model.h"
@@ -70,7 +70,8 @@ static void build(struct built *b, bool all_terms)
         b->orders[1] = 1U << 3;
         b->edge_free[1] = true;
     }
-    ck_assert_int_eq(tt_model_build(&b->model, &b->arena, b->read.plate, b->read.machine, b->read.run, &b->terms, false), TIPTRUE_OK);
+    ck_assert_int_eq(tt_model_build(&b->model, &b->arena, b->read.plate, b->read.machine, b->read.run, &b->terms, false),
+                     TIPTRUE_OK);
 }
 
 static void clear(struct built *b)
@@ -187,7 +188,8 @@ START_TEST(move)
         ck_assert_double_eq_tol(model->x[k], after[k], 1e-15);
     }
     for (size_t r = 0; r < n; r++) {
-        const double moved = r < model->n_touches ? model->residual[r] : model->sights[(r - model->n_touches) / 2].residual[(r - model->n_touches) % 2];
+        const double moved = r < model->n_touches ? model->residual[r]
+                                                  : model->sights[(r - model->n_touches) / 2].residual[(r - model->n_touches) % 2];
         ck_assert_double_eq_tol(moved, expected[r], 1e-12);
     }
     gsl_rng_free(random);
@@ -246,8 +248,8 @@ START_TEST(normal_equations)
     for (size_t j = 0; j < model->n_unknowns; j++) {
         ck_assert_double_eq_tol(model->system.g[j] / right[j], 1, 1e-9);
         for (size_t k = 0; k < model->n_unknowns; k++) {
-            ck_assert_double_eq_tol(element(model, j, k) / sqrt(whole[j][j] * whole[k][k]), whole[j][k] / sqrt(whole[j][j] * whole[k][k]),
-                                    1e-12);
+            ck_assert_double_eq_tol(element(model, j, k) / sqrt(whole[j][j] * whole[k][k]),
+                                    whole[j][k] / sqrt(whole[j][j] * whole[k][k]), 1e-12);
         }
     }
     gsl_rng_free(random);

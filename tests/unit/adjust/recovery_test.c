@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Whole runs without scatter: the adjustment gives back the truth they were built from, to a nanometre's thousandth. A swapped axis, a
- * wrong sign, degrees taken for radians or inches for millimetres would be millimetres off, since no two numbers of the truth are alike.
+/* Whole runs without scatter: the adjustment gives back the truth they were built from, to a nanometre's thousandth. A swapped
+ * axis, a wrong sign, degrees taken for radians or inches for millimetres would be millimetres off, since no two numbers of the
+ * truth are alike.
  */
 #include "config.h"
 
@@ -133,8 +134,12 @@ static void add_tips_and_setups(struct scene *s)
     for (size_t t = 1; t < 8; t++) {
         static const char *const names[] = {"t1", "t2", "t3", "t4", "t5", "t6", "t7", "t8"};
         const double k = (double)t;
-        s->tips[t] = (struct scene_tip){.name = names[t], .offset_x = -41.3 + 9.77 * k, .offset_y = 12.7 - 0.31 * k * k,
-                                        .runout_x = 0.05 * cos(1.3 * k), .runout_y = 0.04 * sin(2.1 * k), .radius = 0.2 + 0.017 * k};
+        s->tips[t] = (struct scene_tip){.name = names[t],
+                                        .offset_x = -41.3 + 9.77 * k,
+                                        .offset_y = 12.7 - 0.31 * k * k,
+                                        .runout_x = 0.05 * cos(1.3 * k),
+                                        .runout_y = 0.04 * sin(2.1 * k),
+                                        .radius = 0.2 + 0.017 * k};
     }
     s->n_setups = 3;
     s->setups[1] = (struct scene_setup){"turned", 161.875, 94.0625, 180.7};
@@ -151,9 +156,9 @@ START_TEST(many_tips_and_setups)
 }
 END_TEST
 
-/* The edge's and group's own shifts: none of them is believed to be exact, but with three placements they are found in part. With exact
- * edges and a loose group, two placements turned by 180 degrees give the group's shift away wholly (reversal), and the offset is free
- * of it: 80 um of shift leave less than 0.1 um. */
+/* The edge's and group's own shifts: none of them is believed to be exact, but with three placements they are found in part. With
+ * exact edges and a loose group, two placements turned by 180 degrees give the group's shift away wholly (reversal), and the offset
+ * is free of it: 80 um of shift leave less than 0.1 um. */
 START_TEST(reversal_frees_the_offset)
 {
     struct scene s = scene_plain();
@@ -204,7 +209,8 @@ START_TEST(lost_motion_and_latency)
     struct scene s = scene_plain();
     for (size_t k = 4; k < 8; k++) {
         static const char *const names[] = {"ne", "nw", "sw", "se"};
-        s.edges[k] = scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k, 41 + 90 * (double)k, 2.5, k % 2 == 1);
+        s.edges[k] =
+            scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k, 41 + 90 * (double)k, 2.5, k % 2 == 1);
     }
     s.n_edges = 8;
     s.rotations = 10;
@@ -258,8 +264,8 @@ START_TEST(machine_mark)
 }
 END_TEST
 
-/* The worked sentence of docs/formats.md: head at q - o puts the tip's axis over q. Here the axis of a tip with offset (-3.5, 0.25) over
- * the mark at (120.5, 80.25), by hand: head at (124, 80). All touches on one tip without runout, at plate yaw 0. */
+/* The worked sentence of docs/formats.md: head at q - o puts the tip's axis over q. Here the axis of a tip with offset (-3.5, 0.25)
+ * over the mark at (120.5, 80.25), by hand: head at (124, 80). All touches on one tip without runout, at plate yaw 0. */
 START_TEST(sign_by_hand)
 {
     struct scene s = scene_plain();

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Nothing is kept between calls: several threads at once, or one workspace for one run after the other, give the same bytes as each run
- * alone. */
+/* Nothing is kept between calls: several threads at once, or one workspace for one run after the other, give the same bytes as each
+ * run alone. */
 #include "config.h"
 
 #include <check.h>
@@ -71,7 +71,8 @@ static char *result_of(const struct files *f, struct tt_adjust_workspace *worksp
     struct tt_buffer json = {0};
     if (tt_plate_read_bytes("plate.json", f->plate, strlen(f->plate), NULL, &read.plate, NULL) == TIPTRUE_OK &&
         tt_machine_read_bytes("machine.json", f->machine, strlen(f->machine), NULL, &read.machine, NULL) == TIPTRUE_OK &&
-        tt_run_read_bytes("run.csv", f->run, strlen(f->run), read.plate, read.machine, NULL, NULL, NULL, &read.run, NULL) == TIPTRUE_OK &&
+        tt_run_read_bytes("run.csv", f->run, strlen(f->run), read.plate, read.machine, NULL, NULL, NULL, &read.run, NULL) ==
+            TIPTRUE_OK &&
         tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, NULL) == TIPTRUE_OK) {
         tt_output_json(solution, &options, &json);
     }

@@ -27,7 +27,7 @@ struct problem {
 struct answer {
     double x[MOST_UNKNOWNS];
     double cov[MOST_UNKNOWNS][MOST_UNKNOWNS]; /* for rows of unit variance */
-    double squares;                          /* of the residuals */
+    double squares;                           /* of the residuals */
     int steps;
 };
 
@@ -107,9 +107,9 @@ static struct answer solve_split(const struct problem *p, const double x[], size
     for (size_t i = 0; i < n; i++) {
         for (size_t j = 0; j <= i; j++) {
             const size_t in_i = i - n_border, in_j = j - n_border;
-            answer.cov[i][j] = answer.cov[j][i] = i < n_border ? system.c[i * n_border + j]
-                                                 : j < n_border ? cb[in_i * n_border + j]
-                                                                : cc[in_i * size + in_j];
+            answer.cov[i][j] = answer.cov[j][i] = i < n_border   ? system.c[i * n_border + j]
+                                                  : j < n_border ? cb[in_i * n_border + j]
+                                                                 : cc[in_i * size + in_j];
         }
     }
     tt_arena_clear(&arena);
@@ -124,7 +124,8 @@ static double digits(double value, double certified)
 
 static void check_digits(double value, double certified, double least)
 {
-    ck_assert_msg(digits(value, certified) >= least, "%.15g instead of %.15g: %.1f digits", value, certified, digits(value, certified));
+    ck_assert_msg(digits(value, certified) >= least, "%.15g instead of %.15g: %.1f digits", value, certified,
+                  digits(value, certified));
 }
 
 /* The value is what is printed, to the last printed digit. */
@@ -133,7 +134,8 @@ static void check_printed(double value, double printed, int decimals)
     ck_assert_double_eq_tol(value, printed, 0.5001 * pow(10, -decimals));
 }
 
-/* ---- JCGM 100:2008, H.3: calibration of a thermometer by a straight line, b(t) = y1 + y2 (t - 20 C). Data and results: Table H.6. */
+/* ---- JCGM 100:2008, H.3: calibration of a thermometer by a straight line, b(t) = y1 + y2 (t - 20 C). Data and results: Table H.6.
+ */
 
 static const double h3_t[] = {21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511};
 static const double h3_b[] = {-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160};
@@ -177,8 +179,11 @@ END_TEST
 
 /* ---- JCGM 100:2008, H.2: resistance, reactance and impedance from five correlated observations. Data: Table H.2. */
 
-static const double h2_observed[5][3] = {{5.007, 19.663e-3, 1.0456}, {4.994, 19.639e-3, 1.0438}, {5.005, 19.640e-3, 1.0468},
-                                         {4.990, 19.685e-3, 1.0428}, {4.999, 19.678e-3, 1.0433}};
+static const double h2_observed[5][3] = {{5.007, 19.663e-3, 1.0456},
+                                         {4.994, 19.639e-3, 1.0438},
+                                         {5.005, 19.640e-3, 1.0468},
+                                         {4.990, 19.685e-3, 1.0428},
+                                         {4.999, 19.678e-3, 1.0433}};
 
 /* Lower factor of the sample covariance of five triples: whitens the rows of one observation. */
 static void whitener(double values[5][3], double l[3][3])
@@ -309,8 +314,8 @@ START_TEST(jcgm_100_h2_approach_1)
 }
 END_TEST
 
-/* Approach 2 (Table H.4): R, X and Z of each observation, then their means. As Z^2 = R^2 + X^2 in every observation, their covariance
- * is within a millionth of having no inverse. */
+/* Approach 2 (Table H.4): R, X and Z of each observation, then their means. As Z^2 = R^2 + X^2 in every observation, their
+ * covariance is within a millionth of having no inverse. */
 START_TEST(jcgm_100_h2_approach_2)
 {
     struct tt_arena arena = {0};
@@ -338,12 +343,12 @@ END_TEST
 
 /* ---- NIST/ITL Statistical Reference Datasets, linear least squares, Norris: y = B0 + B1 x. Certified values as printed there. */
 
-static const double norris_x[] = {0.2,   337.4, 118.2, 884.6, 10.1,  226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4,
-                                  0.6,   775.5, 666.9, 338.0, 447.5, 11.6,  556.0, 228.1, 995.8, 887.6, 120.2, 0.3,
-                                  0.3,   556.8, 339.1, 887.2, 999.0, 779.0, 11.1,  118.3, 229.2, 669.1, 448.9, 0.5};
-static const double norris_y[] = {0.1,   338.8, 118.1, 888.0, 9.2,   228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3,
-                                  0.1,   778.1, 668.8, 339.3, 448.9, 10.8,  557.7, 228.3, 998.0, 888.8, 119.6, 0.3,
-                                  0.6,   557.6, 339.3, 888.0, 998.5, 778.9, 10.2,  117.6, 228.9, 668.4, 449.2, 0.2};
+static const double norris_x[] = {0.2, 337.4, 118.2, 884.6, 10.1,  226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4,
+                                  0.6, 775.5, 666.9, 338.0, 447.5, 11.6,  556.0, 228.1, 995.8, 887.6, 120.2, 0.3,
+                                  0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1,  118.3, 229.2, 669.1, 448.9, 0.5};
+static const double norris_y[] = {0.1, 338.8, 118.1, 888.0, 9.2,   228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3,
+                                  0.1, 778.1, 668.8, 339.3, 448.9, 10.8,  557.7, 228.3, 998.0, 888.8, 119.6, 0.3,
+                                  0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2,  117.6, 228.9, 668.4, 449.2, 0.2};
 
 static double norris_row(const double x[], size_t i, double slope[])
 {
@@ -408,17 +413,20 @@ START_TEST(nist_misra1a)
 END_TEST
 
 /* Thurber: y = (b1 + b2 x + b3 x^2 + b4 x^3) / (1 + b5 x + b6 x^2 + b7 x^3). */
-static const double thurber_x[] = {-3.067, -2.981, -2.921, -2.912, -2.840, -2.797, -2.702, -2.699, -2.633, -2.481, -2.363, -2.322, -1.501,
-                                   -1.460, -1.274, -1.212, -1.100, -1.046, -0.915, -0.714, -0.566, -0.545, -0.400, -0.309, -0.109, -0.103,
-                                   0.010,  0.119,  0.377,  0.790,  0.963,  1.006,  1.115,  1.572,  1.841,  2.047,  2.200};
-static const double thurber_y[] = {80.574,   84.248,   87.264,   87.195,   89.076,   89.608,   89.868,   90.101,   92.405,  95.854,
-                                   100.696,  101.060,  401.672,  390.724,  567.534,  635.316,  733.054,  759.087,  894.206, 990.785,
-                                   1090.109, 1080.914, 1122.643, 1178.351, 1260.531, 1273.514, 1288.339, 1327.543, 1353.863, 1414.509,
-                                   1425.208, 1421.384, 1442.962, 1464.350, 1468.705, 1447.894, 1457.628};
+static const double thurber_x[] = {-3.067, -2.981, -2.921, -2.912, -2.840, -2.797, -2.702, -2.699, -2.633, -2.481,
+                                   -2.363, -2.322, -1.501, -1.460, -1.274, -1.212, -1.100, -1.046, -0.915, -0.714,
+                                   -0.566, -0.545, -0.400, -0.309, -0.109, -0.103, 0.010,  0.119,  0.377,  0.790,
+                                   0.963,  1.006,  1.115,  1.572,  1.841,  2.047,  2.200};
+static const double thurber_y[] = {80.574,   84.248,   87.264,   87.195,   89.076,   89.608,   89.868,   90.101,
+                                   92.405,   95.854,   100.696,  101.060,  401.672,  390.724,  567.534,  635.316,
+                                   733.054,  759.087,  894.206,  990.785,  1090.109, 1080.914, 1122.643, 1178.351,
+                                   1260.531, 1273.514, 1288.339, 1327.543, 1353.863, 1414.509, 1425.208, 1421.384,
+                                   1442.962, 1464.350, 1468.705, 1447.894, 1457.628};
 
 static double thurber_row(const double b[], size_t i, double slope[])
 {
-    const double x = thurber_x[i], below = 1 + x * (b[4] + x * (b[5] + x * b[6])), value = (b[0] + x * (b[1] + x * (b[2] + x * b[3]))) / below;
+    const double x = thurber_x[i], below = 1 + x * (b[4] + x * (b[5] + x * b[6])),
+                 value = (b[0] + x * (b[1] + x * (b[2] + x * b[3]))) / below;
     double power = 1;
     for (size_t k = 0; k < 4; k++) {
         slope[k] = power / below;

@@ -23,7 +23,8 @@ struct scene_edge scene_edge_at(const char *name, double x, double y, double nor
     /* to the left of the direction of travel lies what it is turned to by a quarter turn counter-clockwise */
     const double along_deg = free_right ? normal_deg + 90 : normal_deg - 90;
     const double a = half * cos(along_deg * DEG), b = half * sin(along_deg * DEG);
-    return (struct scene_edge){.name = name, .from_x = x - a, .from_y = y - b, .to_x = x + a, .to_y = y + b, .free_right = free_right};
+    return (struct scene_edge){
+        .name = name, .from_x = x - a, .from_y = y - b, .to_x = x + a, .to_y = y + b, .free_right = free_right};
 }
 
 struct scene scene_plain(void)
@@ -47,8 +48,8 @@ struct scene scene_plain(void)
     s.edges[1] = scene_edge_at("right", 21.75, 8.25, 180, 3.5, true);
     s.edges[2] = scene_edge_at("lower", 17.5, 4.75, 90, 2.75, true);
     s.edges[3] = scene_edge_at("upper", 17.25, 12.5, 270, 2.75, false);
-    s.tips[0] = (struct scene_tip){.name = "t1", .offset_x = -41.3125, .offset_y = 12.7031, .runout_x = 0.0312, .runout_y = -0.0187,
-                                   .radius = 0.2481};
+    s.tips[0] = (struct scene_tip){
+        .name = "t1", .offset_x = -41.3125, .offset_y = 12.7031, .runout_x = 0.0312, .runout_y = -0.0187, .radius = 0.2481};
     return s;
 }
 
@@ -104,7 +105,8 @@ static struct scene_row sight(const struct scene *s, size_t setup, size_t mark)
 }
 
 /* What lies between the tip's centre and the latch, when the edge's normal points to @normal_deg of the machine. */
-static double contact_radius(const struct scene *s, const struct scene_tip *tip, double normal_deg, double rotation_deg, double feed)
+static double contact_radius(const struct scene *s, const struct scene_tip *tip, double normal_deg, double rotation_deg,
+                             double feed)
 {
     const double psi = (normal_deg + 180 - rotation_deg) * DEG, c = cos(normal_deg * DEG), n = sin(normal_deg * DEG);
     double rho = tip->radius + 0.5 * s->lost_motion * (c * c - n * n) - s->latency_s * feed / 60;
@@ -115,7 +117,8 @@ static double contact_radius(const struct scene *s, const struct scene_tip *tip,
 }
 
 /* The head where the tip's contact point lies on the edge, @share of the way along it. */
-static struct scene_row touch(const struct scene *s, size_t setup, size_t edge, size_t t, double rotation_deg, double share, double feed)
+static struct scene_row touch(const struct scene *s, size_t setup, size_t edge, size_t t, double rotation_deg, double share,
+                              double feed)
 {
     const struct scene_setup *pose = &s->setups[setup];
     const struct scene_edge *e = &s->edges[edge];
@@ -124,9 +127,10 @@ static struct scene_row touch(const struct scene *s, size_t setup, size_t edge, 
     const double plate_normal_deg = e->free_right ? along_deg - 90 : along_deg + 90;
     const struct vector plate_n = turn(plate_normal_deg, 1, 0), n = turn(pose->yaw_deg, plate_n.x, plate_n.y);
     const struct vector g = group_shift(s, e->group);
-    const struct vector at = turn(pose->yaw_deg, e->from_x + share * (e->to_x - e->from_x), e->from_y + share * (e->to_y - e->from_y));
-    const double out = e->shift + g.x * plate_n.x + g.y * plate_n.y +
-                       contact_radius(s, tip, plate_normal_deg + pose->yaw_deg, rotation_deg, feed);
+    const struct vector at =
+        turn(pose->yaw_deg, e->from_x + share * (e->to_x - e->from_x), e->from_y + share * (e->to_y - e->from_y));
+    const double out =
+        e->shift + g.x * plate_n.x + g.y * plate_n.y + contact_radius(s, tip, plate_normal_deg + pose->yaw_deg, rotation_deg, feed);
     const struct vector runout = turn(rotation_deg, tip->runout_x, tip->runout_y);
     return (struct scene_row){.target = edge,
                               .tip = t,
@@ -245,8 +249,9 @@ char *scene_plate_text(const struct scene *s)
     add(&text, "], \"edges\": [");
     for (size_t k = 0; k < s->n_edges; k++) {
         const struct scene_edge *e = &s->edges[k];
-        add(&text, "%s{\"name\": \"%s\", \"from\": [%.17g, %.17g], \"to\": [%.17g, %.17g], \"free_side\": \"%s\"", k > 0 ? ", " : "", e->name,
-            e->from_x / unit, e->from_y / unit, e->to_x / unit, e->to_y / unit, e->free_right ? "right" : "left");
+        add(&text, "%s{\"name\": \"%s\", \"from\": [%.17g, %.17g], \"to\": [%.17g, %.17g], \"free_side\": \"%s\"",
+            k > 0 ? ", " : "", e->name, e->from_x / unit, e->from_y / unit, e->to_x / unit, e->to_y / unit,
+            e->free_right ? "right" : "left");
         add_number(&text, "u", e->u / unit);
         add_text(&text, "group", e->group);
         add(&text, "}");
@@ -306,7 +311,8 @@ char *scene_machine_text(const struct scene *s)
         add(&text, ", \"yaw\": {\"value_deg\": %.17g, \"u_deg\": %.17g}", s->nominal_yaw_deg, s->u_yaw_deg);
     }
     if (s->has_mark) {
-        add(&text, ", \"mark\": {\"at\": [%.17g, %.17g], \"u\": %.17g}", s->machine_mark_x / unit, s->machine_mark_y / unit, s->u_mark / unit);
+        add(&text, ", \"mark\": {\"at\": [%.17g, %.17g], \"u\": %.17g}", s->machine_mark_x / unit, s->machine_mark_y / unit,
+            s->u_mark / unit);
     }
     add_tips(&text, s, unit);
     add_limits(&text, s, unit);
@@ -332,11 +338,12 @@ size_t scene_line(const struct scene *s, size_t index)
 char *scene_run_text(const struct scene *s, const struct scene_rows *rows)
 {
     struct tt_buffer text = {0};
-    add(&text, "# machine: bench-4\n%skind,target,tip,x,y,rotation,feed,temperature,setup,contact\n", s->run_in_inch ? "# units: inch\n" : "");
+    add(&text, "# machine: bench-4\n%skind,target,tip,x,y,rotation,feed,temperature,setup,contact\n",
+        s->run_in_inch ? "# units: inch\n" : "");
     for (size_t i = 0; i < rows->n; i++) {
         const struct scene_row *row = &rows->row[i];
-        add(&text, "%s,%s,%s", row->is_sight ? "sight" : "touch", row->is_sight ? s->marks[row->target].name : s->edges[row->target].name,
-            row->is_sight ? "" : s->tips[row->tip].name);
+        add(&text, "%s,%s,%s", row->is_sight ? "sight" : "touch",
+            row->is_sight ? s->marks[row->target].name : s->edges[row->target].name, row->is_sight ? "" : s->tips[row->tip].name);
         add_coordinate(&text, s, row->x);
         add_coordinate(&text, s, row->y);
         if (row->is_sight) {
@@ -373,8 +380,8 @@ struct scene_read scene_read(const struct scene *s, const struct scene_rows *row
     char *plate = scene_plate_text(s), *machine = scene_machine_text(s), *run = scene_run_text(s, rows);
     ck_assert_int_eq(tt_plate_read_bytes("plate.json", plate, strlen(plate), &sink, &read.plate, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_machine_read_bytes("machine.json", machine, strlen(machine), &sink, &read.machine, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(
-        tt_run_read_bytes("run.csv", run, strlen(run), read.plate, read.machine, NULL, NULL, &sink, &read.run, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_run_read_bytes("run.csv", run, strlen(run), read.plate, read.machine, NULL, NULL, &sink, &read.run, NULL),
+                     TIPTRUE_OK);
     free(plate);
     free(machine);
     free(run);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Invented runs with a known truth, for the tests of the adjustment: a plate, a machine and what is true of them; the rows that such a
- * machine would log; the three files as text, read and solved as the program does it.
+/* Invented runs with a known truth, for the tests of the adjustment: a plate, a machine and what is true of them; the rows that
+ * such a machine would log; the three files as text, read and solved as the program does it.
  *
  * Shares no line with src/geometry: every position is built from the definitions of docs/formats.md (where the tip's centre is when
  * its contact point lies on the edge). Lengths mm, angles degrees; names in the files are those of the structs.
@@ -70,12 +70,12 @@ struct scene {
     /* run */
     size_t n_setups;
     struct scene_setup setups[SCENE_SETUPS];
-    size_t sightings; /* of every mark, in every setup */
-    size_t rotations; /* of every tip on every edge, in every setup */
+    size_t sightings;                     /* of every mark, in every setup */
+    size_t rotations;                     /* of every tip on every edge, in every setup */
     double first_rotation_deg, sweep_deg; /* rotations are first + sweep i / rotations */
-    double spread; /* along an edge its touches lie at 0.3 to 0.3 + 3 spread of the way */
-    double temperature_C; /* logged when the plate expands */
-    double feed_mm_min[2]; /* touches take them in turn; the second 0 = one feed, both 0 = not logged */
+    double spread;                        /* along an edge its touches lie at 0.3 to 0.3 + 3 spread of the way */
+    double temperature_C;                 /* logged when the plate expands */
+    double feed_mm_min[2];                /* touches take them in turn; the second 0 = one feed, both 0 = not logged */
     double sigma_touch, sigma_sight;
     double lost_motion, latency_s;
     int decimals; /* of the logged coordinates; 0 = all that a double has */
@@ -102,12 +102,13 @@ struct scene_read {
     struct tiptrue_run *run;
 };
 
-/* Three marks, four edges that face each other across a slot in x and one in y, one tip; nothing symmetric, no scatter, exact log. */
+/* Three marks, four edges that face each other across a slot in x and one in y, one tip; nothing symmetric, no scatter, exact log.
+ */
 struct scene scene_plain(void);
 /* The same as a bench would log it: scatters of 3 um (touch) and 2 um (sighting), four decimals. */
 struct scene scene_usual(unsigned long seed);
-/* An edge of length 2 @half whose middle is (@x, @y) and whose free side lies towards @normal_deg; every other one is told by its right
- * side. */
+/* An edge of length 2 @half whose middle is (@x, @y) and whose free side lies towards @normal_deg; every other one is told by its
+ * right side. */
 struct scene_edge scene_edge_at(const char *name, double x, double y, double normal_deg, double half, bool free_right);
 
 /* What is logged. Setup by setup: sightings, then rotation by rotation every edge with every tip. The caller's: scene_rows_free. */

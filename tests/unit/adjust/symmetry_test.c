@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What must not matter, or must follow: the machine's axes turned, mirrored, shifted; inches; the order of rows and setups; names. Each
- * run is scattered and has late contacts, so that the robust step is held to it too.
+/* What must not matter, or must follow: the machine's axes turned, mirrored, shifted; inches; the order of rows and setups; names.
+ * Each run is scattered and has late contacts, so that the robust step is held to it too.
  */
 #include "config.h"
 
@@ -30,8 +30,14 @@ static struct scene rich_scene(void)
     s.marks[1].u = s.marks[2].u = 0.007;
     s.marks[1].group = "drilled";
     s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){.name = "t2", .offset_x = -19.75, .offset_y = 13.0625, .runout_x = -0.045, .runout_y = 0.0125,
-                                   .radius = 0.3105, .stated_radius = 0.3, .u_radius = 0.02};
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -19.75,
+                                   .offset_y = 13.0625,
+                                   .runout_x = -0.045,
+                                   .runout_y = 0.0125,
+                                   .radius = 0.3105,
+                                   .stated_radius = 0.3,
+                                   .u_radius = 0.02};
     s.tips[0].has_present = true;
     s.tips[0].present_x = s.tips[0].offset_x + 0.012;
     s.tips[0].present_y = s.tips[0].offset_y - 0.007;
@@ -71,7 +77,8 @@ static struct tt_machine_xy moved_vector(const struct change *c, double x, doubl
 
 static struct tt_cov2 moved_cov(const struct change *c, struct tt_cov2 cov)
 {
-    const double a = cos(c->turn_rad), b = sin(c->turn_rad), xx = cov.xx_mm2, yy = cov.yy_mm2, xy = c->mirror ? -cov.xy_mm2 : cov.xy_mm2;
+    const double a = cos(c->turn_rad), b = sin(c->turn_rad), xx = cov.xx_mm2, yy = cov.yy_mm2,
+                 xy = c->mirror ? -cov.xy_mm2 : cov.xy_mm2;
     return (struct tt_cov2){a * a * xx - 2 * a * b * xy + b * b * yy, a * b * (xx - yy) + (a * a - b * b) * xy,
                             b * b * xx + 2 * a * b * xy + a * a * yy};
 }
@@ -131,7 +138,8 @@ static void check_follows(const struct tiptrue_solution *found, const struct tip
     ck_assert_int_eq(found->verdict, before->verdict);
 }
 
-/* Change what was logged and what is stated of the machine. A mirrored machine turns its tips the other way and sees a mirrored plate. */
+/* Change what was logged and what is stated of the machine. A mirrored machine turns its tips the other way and sees a mirrored
+ * plate. */
 static void apply(struct scene *s, struct scene_rows *rows, const struct change *c)
 {
     for (size_t i = 0; i < rows->n; i++) {
@@ -157,8 +165,9 @@ static void apply(struct scene *s, struct scene_rows *rows, const struct change 
 }
 
 static const struct change changes[] = {
-    {false, 0, 217.75, -1043.5},     {false, 0.61, 0, 0},     {false, 2.083, -14.25, 330.5}, {false, -3.1, 77.5, 12.5},
-    {true, 0, 0, 0},                 {true, 1.27, 20.25, -9.5}, {false, 1.5707963267948966, 0, 0},
+    {false, 0, 217.75, -1043.5},       {false, 0.61, 0, 0}, {false, 2.083, -14.25, 330.5},
+    {false, -3.1, 77.5, 12.5},         {true, 0, 0, 0},     {true, 1.27, 20.25, -9.5},
+    {false, 1.5707963267948966, 0, 0},
 };
 
 START_TEST(machine_frame)

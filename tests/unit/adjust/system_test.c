@@ -24,7 +24,7 @@ struct twins {
     struct tt_arena arena;
     struct tt_system system;
     size_t sizes[MOST_BLOCKS];
-    size_t first[MOST_BLOCKS]; /* of each block, in the twin */
+    size_t first[MOST_BLOCKS];  /* of each block, in the twin */
     double unit[MOST_UNKNOWNS]; /* of each unknown: its column is scaled by it */
     gsl_matrix *whole;
     gsl_vector *right;
@@ -160,7 +160,8 @@ static void check_solution(const struct twins *t, const gsl_matrix *inverse, dou
 /* Blocks with themselves, with the border, and with each other by their responses. */
 static void check_covariance(const struct twins *t, const gsl_matrix *inverse, double share)
 {
-    static double cc[MOST_BLOCKS][MOST_BLOCK * MOST_BLOCK], cb[MOST_BLOCKS][MOST_BLOCK * 12], response[MOST_BLOCKS][MOST_BLOCK * 12];
+    static double cc[MOST_BLOCKS][MOST_BLOCK * MOST_BLOCK], cb[MOST_BLOCKS][MOST_BLOCK * 12],
+        response[MOST_BLOCKS][MOST_BLOCK * 12];
     const size_t nb = t->system.n_border;
     for (size_t i = 0; i < nb; i++) {
         for (size_t j = 0; j < nb; j++) {
@@ -296,7 +297,8 @@ START_TEST(cell_is_its_rows)
     struct twins t;
     twins_init(&t, 4, 2, (const size_t[]){3, 5});
     /* the same column at border and block, places missing in between */
-    const struct tt_entry entries[ENTRIES] = {{0, 0, 0.8}, {0, 2, -0.6}, {1, 3, 1}, {0, 5, 0.6}, {2, 6, 1.25}, {1, 7, -2.5}, {0, 8, -1}};
+    const struct tt_entry entries[ENTRIES] = {{0, 0, 0.8},  {0, 2, -0.6}, {1, 3, 1}, {0, 5, 0.6},
+                                              {2, 6, 1.25}, {1, 7, -2.5}, {0, 8, -1}};
     double gram[COLUMNS * COLUMNS] = {0}, right[COLUMNS] = {0};
     for (size_t i = 0; i < ROWS; i++) {
         const double weight = 0.25 + gsl_rng_uniform(random), residual = gsl_ran_gaussian(random, 0.4);
@@ -330,7 +332,8 @@ START_TEST(cell_is_its_rows)
             ck_assert_double_eq_tol(t.system.b[(first - nb + i) * nb + j], gsl_matrix_get(t.whole, first + i, j), 1e-12);
         }
         for (size_t j = 0; j <= i; j++) {
-            ck_assert_double_eq_tol(t.system.d[t.system.d_at[1] + i * size + j], gsl_matrix_get(t.whole, first + i, first + j), 1e-12);
+            ck_assert_double_eq_tol(t.system.d[t.system.d_at[1] + i * size + j], gsl_matrix_get(t.whole, first + i, first + j),
+                                    1e-12);
         }
     }
     twins_clear(&t);
@@ -338,7 +341,8 @@ START_TEST(cell_is_its_rows)
 }
 END_TEST
 
-/* Two columns that are nearly one: refused within the last digits, solved before. Both in a block, both in the border, one in each. */
+/* Two columns that are nearly one: refused within the last digits, solved before. Both in a block, both in the border, one in each.
+ */
 static bool factors(size_t place, size_t other, double apart)
 {
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
@@ -380,8 +384,8 @@ START_TEST(singular_across_border_and_block)
         twins_init(&t, 2, 1, (const size_t[]){2});
         for (size_t i = 0; i < 9; i++) {
             const double a = 1.5 + (double)i, b = cos(2.5 * (double)i);
-            const struct tt_entry row[] = {{.place = 0, .value = a}, {.place = 1, .value = b}, {.place = 2, .value = -3.5 * a},
-                                           {.place = 3, .value = a * b}};
+            const struct tt_entry row[] = {
+                {.place = 0, .value = a}, {.place = 1, .value = b}, {.place = 2, .value = -3.5 * a}, {.place = 3, .value = a * b}};
             tt_system_add_row(&t.system, 0, row, 4, 2.25, 0.125);
         }
         const struct tt_entry known = {.place = 0, .value = 1};
@@ -400,7 +404,8 @@ START_TEST(empty_column_is_told)
     struct twins t;
     twins_init(&t, 2, 1, (const size_t[]){2});
     for (size_t i = 0; i < 5; i++) {
-        const struct tt_entry row[] = {{.place = 0, .value = 1.5}, {.place = 1, .value = 0.5 + (double)i}, {.place = 3, .value = 2.5}};
+        const struct tt_entry row[] = {
+            {.place = 0, .value = 1.5}, {.place = 1, .value = 0.5 + (double)i}, {.place = 3, .value = 2.5}};
         tt_system_add_row(&t.system, 0, row, i % 2 == 0 ? 2 : 3, 1.25, 0.75);
     }
     ck_assert(!tt_system_factor(&t.system));
@@ -414,7 +419,8 @@ START_TEST(not_a_number_is_told)
     struct twins t;
     twins_init(&t, 2, 1, (const size_t[]){1});
     for (size_t i = 0; i < 5; i++) {
-        const struct tt_entry row[] = {{.place = 0, .value = 1.5}, {.place = 1, .value = i == 3 ? NAN : 0.5 + (double)i},
+        const struct tt_entry row[] = {{.place = 0, .value = 1.5},
+                                       {.place = 1, .value = i == 3 ? NAN : 0.5 + (double)i},
                                        {.place = 2, .value = 2.5 - (double)(i * i)}};
         tt_system_add_row(&t.system, 0, row, 3, 1.25, 0.75);
     }

@@ -48,8 +48,8 @@ static struct tt_cov2 both_axes(double u)
     return (struct tt_cov2){u * u, 0, u * u};
 }
 
-/* JCGM 100:2008, G.4.1: y = b X1 X2 X3 with relative standard uncertainties of 0.25 %, 0.57 % and 0.82 % from 10, 5 and 15 readings:
- * u_c = 1.03 %, 19.0 effective degrees of freedom, t = 2.09, U = 2.2 %. */
+/* JCGM 100:2008, G.4.1: y = b X1 X2 X3 with relative standard uncertainties of 0.25 %, 0.57 % and 0.82 % from 10, 5 and 15
+ * readings: u_c = 1.03 %, 19.0 effective degrees of freedom, t = 2.09, U = 2.2 %. */
 START_TEST(jcgm_100_g41)
 {
     const struct tt_scatter_part parts[] = {{both_axes(0.25), 9}, {both_axes(0.57), 4}, {both_axes(0.82), 14}};
@@ -198,12 +198,15 @@ struct within {
     double dof, radius, tolerance;
 };
 
-/* The estimate inside the circle, near its edge, outside; round, long and tilted scatter. A long scatter near the edge costs digits, and
- * so do rays that just touch the circle from outside; the verdict asks for 95 %, which is met inside only. */
+/* The estimate inside the circle, near its edge, outside; round, long and tilted scatter. A long scatter near the edge costs
+ * digits, and so do rays that just touch the circle from outside; the verdict asks for 95 %, which is met inside only. */
 static const struct within cases[] = {
-    {0.004, -0.007, {1.6e-5, -3e-6, 4.9e-5}, HUGE_VAL, 0.0125, 2e-5}, {-0.011, 0.003, {4e-6, 1e-6, 9e-6}, 5.5, 0.0155, 2e-5},
-    {0.02, 0.012, {4e-4, 1.9e-4, 1e-4}, HUGE_VAL, 0.03, 2e-4},        {0.02, 0.012, {4e-4, 1.9e-4, 1e-4}, 3.25, 0.03, 2e-4},
-    {0.0291, 0.0013, {1e-6, 4e-7, 2e-6}, 12, 0.03, 2e-3},             {-0.031, 0.009, {4e-5, -1e-5, 3e-5}, HUGE_VAL, 0.03, 4e-3},
+    {0.004, -0.007, {1.6e-5, -3e-6, 4.9e-5}, HUGE_VAL, 0.0125, 2e-5},
+    {-0.011, 0.003, {4e-6, 1e-6, 9e-6}, 5.5, 0.0155, 2e-5},
+    {0.02, 0.012, {4e-4, 1.9e-4, 1e-4}, HUGE_VAL, 0.03, 2e-4},
+    {0.02, 0.012, {4e-4, 1.9e-4, 1e-4}, 3.25, 0.03, 2e-4},
+    {0.0291, 0.0013, {1e-6, 4e-7, 2e-6}, 12, 0.03, 2e-3},
+    {-0.031, 0.009, {4e-5, -1e-5, 3e-5}, HUGE_VAL, 0.03, 4e-3},
     {0.05, -0.02, {4e-4, 1e-4, 2e-4}, 8.5, 0.03, 4e-3},
 };
 
@@ -215,8 +218,9 @@ START_TEST(within_by_integration)
     /* mirrored and turned: the same */
     ck_assert_double_eq_tol(tt_p_within(-c->x, -c->y, c->cov, c->dof, c->radius), p, 1e-12);
     const double a = 0.7;
-    ck_assert_double_eq_tol(tt_p_within(cos(a) * c->x - sin(a) * c->y, sin(a) * c->x + cos(a) * c->y, turned(c->cov, a), c->dof, c->radius),
-                            p, c->tolerance);
+    ck_assert_double_eq_tol(
+        tt_p_within(cos(a) * c->x - sin(a) * c->y, sin(a) * c->x + cos(a) * c->y, turned(c->cov, a), c->dof, c->radius), p,
+        c->tolerance);
 }
 END_TEST
 
