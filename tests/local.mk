@@ -4,6 +4,7 @@
 
 unit_tests = \
   tests/fault/memory_test \
+  tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
@@ -11,8 +12,10 @@ unit_tests = \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
+  tests/unit/adjust/robust_test \
   tests/unit/adjust/symmetry_test \
   tests/unit/adjust/system_test \
+  tests/unit/adjust/twin_test \
   tests/unit/adjust/uncertainty_test \
   tests/unit/adjust/verdict_test \
   tests/unit/base/arena_test \
@@ -42,14 +45,17 @@ unit_tests = \
   tests/unit/output/text_test
 
 # Tests that share a helper.
-tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c tests/unit/adjust/scene.c
-tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c tests/unit/adjust/scene.c
+scene = tests/unit/adjust/scene.c tests/unit/adjust/scene_files.c
+tests_unit_adjust_contacts_test_SOURCES = tests/unit/adjust/contacts_test.c $(scene)
+tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c $(scene)
+tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
+tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
+tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
+tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
+tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
+tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(scene)
+tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
+tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get

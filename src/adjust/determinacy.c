@@ -136,8 +136,8 @@ static void explain_offset(const struct tt_view *view, size_t block, const doubl
         tt_buffer_puts(text, ": it cannot be told from the runout; touch at three rotations or more, spread over the turn");
     } else if (radius > TOGETHER || along == 0 || against == 0) {
         double sign = along == 0 ? 1 : -1;
-        tt_buffer_puts(text, ": it cannot be told from the contact radius, since only edges facing ");
-        tt_words_direction(text, -sign * v[0], -sign * v[1]);
+        tt_buffer_puts(text, ": it cannot be told from the contact radius, since only ");
+        list_directions(view, block, text);
         tt_buffer_puts(text, " were touched; touch one that faces ");
         tt_words_direction(text, sign * v[0], sign * v[1]);
         tt_buffer_puts(text, ", or state the tip's radius with its uncertainty in the machine file");

@@ -111,6 +111,7 @@ struct tt_model {
     double *residual;    /* mm */
     struct tt_sight *sights;
     size_t n_sights;
+    const double *linear_mm; /* not NULL: a plain linear problem instead of touches, slopes as given, residuals these at x = 0 */
     /* state */
     double *x; /* the unknowns, absolute: mm, rad, s */
     struct tt_system system;

@@ -161,24 +161,22 @@ static double tolerance_of(double u_mm)
     return 0.5 * pow(10, floor(log10(u_mm)) - (MEANINGFUL_DIGITS - 1));
 }
 
-/* Standard deviation and probabilistically symmetric 95 % interval of one axis (JCGM 101:2008 7.6, 7.7), against the stated ones
- * (8.1). */
-static void sum_up_axis(struct tt_trial_axis *axis, double errors[], size_t n, double u_mm, double expanded_mm)
+void tt_trial_axis_sum_up(struct tt_trial_axis *axis, double errors_mm[], size_t n, double u_mm, double expanded_mm)
 {
     double mean = 0, squares = 0;
     size_t low = (size_t)floor(END_SHARE * (double)n), high = n - 1 - low;
 
     for (size_t i = 0; i < n; i++) {
-        mean += errors[i] / (double)n;
+        mean += errors_mm[i] / (double)n;
     }
     for (size_t i = 0; i < n; i++) {
-        squares += (errors[i] - mean) * (errors[i] - mean);
+        squares += (errors_mm[i] - mean) * (errors_mm[i] - mean);
     }
-    qsort(errors, n, sizeof *errors, compare_doubles);
+    qsort(errors_mm, n, sizeof *errors_mm, compare_doubles);
     axis->mean_mm = mean;
     axis->u_mm = sqrt(squares / (double)(n - 1));
-    axis->low_mm = errors[low];
-    axis->high_mm = errors[high];
+    axis->low_mm = errors_mm[low];
+    axis->high_mm = errors_mm[high];
     axis->tolerance_mm = tolerance_of(u_mm);
     axis->off_mm = fmax(fabs(axis->low_mm + expanded_mm), fabs(axis->high_mm - expanded_mm));
     axis->noise_mm = u_mm * sqrt(END_SHARE * (1 - END_SHARE) / (double)n) / END_DENSITY;
@@ -205,8 +203,8 @@ static enum tiptrue_status sum_up(struct trial *t)
         double *errors = t->errors_mm + 2 * block * t->trials;
         tip->trials->n = t->n[block];
         tip->trials->covered = (double)t->covered[block] / (double)t->n[block];
-        sum_up_axis(&tip->trials->x, errors, t->n[block], sqrt(tip->cov.xx_mm2), tip->expanded_x_mm);
-        sum_up_axis(&tip->trials->y, errors + t->trials, t->n[block], sqrt(tip->cov.yy_mm2), tip->expanded_y_mm);
+        tt_trial_axis_sum_up(&tip->trials->x, errors, t->n[block], sqrt(tip->cov.xx_mm2), tip->expanded_x_mm);
+        tt_trial_axis_sum_up(&tip->trials->y, errors + t->trials, t->n[block], sqrt(tip->cov.yy_mm2), tip->expanded_y_mm);
     }
     return TIPTRUE_OK;
 }

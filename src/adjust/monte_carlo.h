@@ -17,4 +17,8 @@
  * does not determine are left out. @view is assembled. Cost: @trials solves. */
 TT_MUST_USE enum tiptrue_status tt_monte_carlo(const struct tt_view *view, size_t trials, unsigned long seed);
 
+/* Standard deviation and probabilistically symmetric 95 % interval of @n errors (sorted by the call; n >= 2) of one axis (JCGM
+ * 101:2008 7.6, 7.7), against the stated @u_mm > 0 and @expanded_mm, with the tolerance of 7.9.2 and 8.1. */
+void tt_trial_axis_sum_up(struct tt_trial_axis *axis, double errors_mm[], size_t n, double u_mm, double expanded_mm);
+
 #endif

@@ -129,7 +129,7 @@ class Bench:
         table(["jobs", "min", "median", "max"], [["1", *first.cells(3)], ["2", *second.cells(3)], ["ratio", *gain.cells(2)]])
         busy = others.median() > 0.05
         if busy:
-            print(f"  Other programs used {others.median():.2f} cores meanwhile: the machine is busy, and two cores were not free.\n")
+            print(f"  Other programs used {others.median():.2f} cores meanwhile: the machine is busy, two cores were not free.\n")
         self.bounds.at_least("two cores against one", gain, BOUND_TWO_CORES, disturbed=busy)
 
     # -- cost against size
@@ -144,7 +144,8 @@ class Bench:
             costs = [harness.run(command, folder, good=VERDICTS) for _ in range(3 if touches >= 100000 else 20)]
             cpu_s = min(c.cpu_s for c in costs) - start_s
             points.append((math.log(size), math.log(cpu_s)))
-            wall_s, power = min(c.wall_s for c in costs), f"{slope(points[-2:]):.2f}" if len(points) > 1 else ""
+            wall_s = min(c.wall_s for c in costs)
+            power = f"{slope(points[-2:]):.2f}" if len(points) > 1 else ""
             rows.append([str(size), f"{1e3 * cpu_s:.1f}", f"{1e3 * wall_s:.1f}", f"{1e6 * cpu_s / touches:.2f}", power])
             shutil.rmtree(folder)
         table([what, "processor ms", "wall ms", "us for each touch", "power"], rows)
@@ -154,8 +155,8 @@ class Bench:
                                 Series([slope([point, points[-1]])]), BOUND_EXPONENT)
 
     def linear(self):
-        print("Touches in one run of one tip; JSON output, one core; processor time without the start of the process; the power of the")
-        print("size by which time grew since the line above\n")
+        print("Touches in one run of one tip; JSON output, one core; processor time without the start of the process;")
+        print("power: of the size, by which time grew since the line above\n")
         self.sizes("touches", TOUCHES, lambda n: self.make("touches", touches=n), 1)
         print(f"Tips in one run, {make_runs.TOUCHES} touches each\n")
         self.sizes("tips", TIPS, lambda n: self.make("tips", tips=n), make_runs.TOUCHES)

@@ -3,9 +3,10 @@
 // The same runs by the Ceres Solver: ceres_peer automatic|by-hand FOLDER RUN...
 //
 // The whole model of one tip (pose, offset, runout, radius, shifts of edges, group and mark with their priors), CauchyLoss on the
-// touches at the scale that is 95 % efficient, covariance of the offset; derivatives of the touches automatic or by hand. One thread.
-// Prints a line for each run: name, offset x, y, u of x, y, processor seconds of solve and covariance; reading the file and building
-// the problem are not in them. FOLDER is one of make_runs.py. Built by bench.py where Ceres is installed, no part of the build.
+// touches at the scale that is 95 % efficient, covariance of the offset; derivatives of the touches automatic or by hand. One
+// thread. Prints a line for each run: name, offset x, y, u of x, y, processor seconds of solve and covariance; reading the file and
+// building the problem are not in them. FOLDER is one of make_runs.py. Built by bench.py where Ceres is installed, no part of the
+// build.
 #include <ceres/ceres.h>
 
 #include <time.h>
@@ -20,7 +21,8 @@
 #include <utility>
 #include <vector>
 
-namespace {
+namespace
+{
 
 constexpr double kCauchy = 2.385;
 constexpr double kPi = 3.14159265358979323846;
@@ -30,14 +32,26 @@ constexpr int kPose = 3, kTip = 5, kEdges = 4, kShifts = kEdges + 4;
 struct Model {
     std::map<std::string, double> u;
     double yaw = 0, u_yaw = 0;
-    struct Mark { int index; double x, y; };
-    struct Edge { int index; double nx, ny, d; };
+    struct Mark {
+        int index;
+        double x, y;
+    };
+    struct Edge {
+        int index;
+        double nx, ny, d;
+    };
     std::map<std::string, Mark> marks;
     std::map<std::string, Edge> edges;
 };
 
-struct Sight { Model::Mark mark; double x, y; };
-struct Touch { Model::Edge edge; double x, y, rotation; };
+struct Sight {
+    Model::Mark mark;
+    double x, y;
+};
+struct Touch {
+    Model::Edge edge;
+    double x, y, rotation;
+};
 
 Model ReadModel(const std::string &path)
 {
@@ -80,7 +94,8 @@ void ReadRun(const std::string &path, const Model &model, std::vector<Sight> *si
         if (cells[0] == "sight") {
             sights->push_back({model.marks.at(cells[1]), std::stod(cells[3]), std::stod(cells[4])});
         } else if (cells[0] == "touch") {
-            touches->push_back({model.edges.at(cells[1]), std::stod(cells[3]), std::stod(cells[4]), std::stod(cells[5]) * kPi / 180});
+            touches->push_back(
+                {model.edges.at(cells[1]), std::stod(cells[3]), std::stod(cells[4]), std::stod(cells[5]) * kPi / 180});
         }
     }
 }
@@ -137,9 +152,12 @@ struct ShiftModel {
 };
 
 // The touch once more with its derivatives by hand: as fast as the solver gets.
-class TouchCost : public ceres::SizedCostFunction<1, kPose, kTip, kShifts> {
-public:
-    explicit TouchCost(const TouchModel &model) : model_(model) {}
+class TouchCost : public ceres::SizedCostFunction<1, kPose, kTip, kShifts>
+{
+  public:
+    explicit TouchCost(const TouchModel &model) : model_(model)
+    {
+    }
     bool Evaluate(double const *const *p, double *residuals, double **jacobians) const override
     {
         const double u = model_.u, cr = model_.cos_rotation, sr = model_.sin_rotation;
@@ -172,7 +190,7 @@ public:
         return true;
     }
 
-private:
+  private:
     TouchModel model_;
 };
 
@@ -188,19 +206,22 @@ void Build(const Model &model, const std::vector<Sight> &sights, const std::vect
            double tip[], double shifts[], ceres::Problem *problem)
 {
     for (const Sight &sight : sights) {
-        problem->AddResidualBlock(new ceres::AutoDiffCostFunction<SightModel, 2, kPose, kShifts>(
-                                      new SightModel{sight, model.u.at("sighting_u")}), nullptr, pose, shifts);
+        problem->AddResidualBlock(
+            new ceres::AutoDiffCostFunction<SightModel, 2, kPose, kShifts>(new SightModel{sight, model.u.at("sighting_u")}),
+            nullptr, pose, shifts);
     }
     for (const Touch &touch : touches) {
         const TouchModel cost{touch, model.u.at("touch_u"), std::cos(touch.rotation), std::sin(touch.rotation)};
         problem->AddResidualBlock(NewTouch(cost, by_hand), new ceres::CauchyLoss(kCauchy), pose, tip, shifts);
     }
-    problem->AddResidualBlock(new ceres::AutoDiffCostFunction<YawModel, 1, kPose>(new YawModel{model.yaw, model.u_yaw}), nullptr, pose);
+    problem->AddResidualBlock(new ceres::AutoDiffCostFunction<YawModel, 1, kPose>(new YawModel{model.yaw, model.u_yaw}), nullptr,
+                              pose);
     ShiftModel shift{};
     for (int i = 0; i < kShifts; i++) {
         shift.u[i] = model.u.at(i < kEdges ? "edge_u" : i < kEdges + 2 ? "group_u" : "mark_u");
     }
-    problem->AddResidualBlock(new ceres::AutoDiffCostFunction<ShiftModel, kShifts, kShifts>(new ShiftModel(shift)), nullptr, shifts);
+    problem->AddResidualBlock(new ceres::AutoDiffCostFunction<ShiftModel, kShifts, kShifts>(new ShiftModel(shift)), nullptr,
+                              shifts);
 }
 
 // Pose from the first sighting and the nominal yaw, offset from the middle of the edges and of the touches.
@@ -213,7 +234,8 @@ void Start(const Model &model, const std::vector<Sight> &sights, const std::vect
     pose[2] = model.yaw;
     for (const Touch &touch : touches) {
         const double ex = touch.edge.nx, ey = touch.edge.ny;
-        const double ux = c * (touch.x - pose[0]) + s * (touch.y - pose[1]), uy = -s * (touch.x - pose[0]) + c * (touch.y - pose[1]);
+        const double ux = c * (touch.x - pose[0]) + s * (touch.y - pose[1]),
+                     uy = -s * (touch.x - pose[0]) + c * (touch.y - pose[1]);
         along_x += ex * touch.edge.d - ex * ex * ux;
         along_y += ey * touch.edge.d - ey * ey * uy;
         nx += ex * ex;

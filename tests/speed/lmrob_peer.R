@@ -2,10 +2,10 @@
 # Copyright (C) 2026 the tiptrue authors
 # The same runs by lmrob of R's package robustbase: Rscript lmrob_peer.R FOLDER RUN...
 #
-# lmrob takes a linear regression without priors, so the pose is found first, by least squares from the sightings, and held: then the
-# touch equation is linear in offset, runout and radius. What the shifts of four walls do beyond that is one more column, by which
-# the slot is wider than it is high. A smaller model than the other programs solve, and its u is that of the touches alone. Prints a
-# line for each run: name, offset x, y, u of x, y, seconds of lmrob alone. FOLDER is one of make_runs.py.
+# lmrob takes a linear regression without priors, so the pose is found first, by least squares from the sightings, and held: then
+# the touch equation is linear in offset, runout and radius. What the shifts of four walls do beyond that is one more column, by
+# which the slot is wider than it is high. A smaller model than the other programs solve, and its u is that of the touches alone.
+# Prints a line for each run: name, offset x, y, u of x, y, seconds of lmrob alone. FOLDER is one of make_runs.py.
 suppressPackageStartupMessages(library(robustbase))
 
 read_model <- function(folder) {

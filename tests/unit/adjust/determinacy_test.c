@@ -13,16 +13,6 @@
 #include "adjust/uncertainty.h"
 #include "scene.h"
 
-static void check_words(const char *text, const char *const words[], size_t n)
-{
-    for (size_t k = 0; k < n; k++) {
-        ck_assert_msg(strstr(text, words[k]) != NULL, "'%s' is not in: %s", words[k], text);
-    }
-}
-
-#define CHECK_WORDS(text, ...)                                                                                                     \
-    check_words((text), (const char *const[]){__VA_ARGS__}, sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
-
 /* What can be told before the run is solved. */
 static struct tiptrue_solution *expected(const struct scene *s)
 {
@@ -126,7 +116,7 @@ START_TEST(one_side_without_radius)
     struct scene s = one_sided();
     struct tiptrue_solution *solution = judged(&s, E, TT_FINDING_UNDETERMINED, 2, TIPTRUE_REPEAT);
     CHECK_WORDS(scene_finding(solution, TT_FINDING_UNDETERMINED)->text, "offset of 't1'", "cannot be told from the contact radius",
-                "state the tip's radius");
+                "only edges facing +x, +y were touched", "state the tip's radius");
     tiptrue_solution_free(solution);
 }
 END_TEST

@@ -107,6 +107,10 @@ struct scene_read {
 struct scene scene_plain(void);
 /* The same as a bench would log it: scatters of 3 um (touch) and 2 um (sighting), four decimals. */
 struct scene scene_usual(unsigned long seed);
+/* Usual, with four more edges that stand askew, every edge uncertain by 5 um. */
+struct scene scene_many_edges(unsigned long seed);
+/* Two tips, two setups, features of every kind; the second tip without a stated radius, one edge and the reference mark exact. */
+struct scene scene_full(void);
 /* An edge of length 2 @half whose middle is (@x, @y) and whose free side lies towards @normal_deg; every other one is told by its
  * right side. */
 struct scene_edge scene_edge_at(const char *name, double x, double y, double normal_deg, double half, bool free_right);
@@ -135,5 +139,15 @@ struct tiptrue_solution *scene_result(const struct scene *scene);
 size_t scene_count(const struct tiptrue_solution *solution, enum tt_finding_code code);
 /* The first finding of the code; the test fails where there is none. */
 const struct tt_finding *scene_finding(const struct tiptrue_solution *solution, enum tt_finding_code code);
+
+/* The only finding of the solution, which must be this one. */
+const struct tt_finding *scene_only(const struct tiptrue_solution *solution, enum tt_finding_code code,
+                                    enum tiptrue_severity severity);
+/* Every one of the words must stand in the text. */
+void scene_check_words(const char *text, const char *const words[], size_t n);
+#define CHECK_WORDS(text, ...)                                                                                                     \
+    scene_check_words((text), (const char *const[]){__VA_ARGS__}, sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
+/* The offset of the first tip must be the true one within @tolerance_mm. */
+void scene_check_near(const struct tiptrue_solution *solution, const struct scene *scene, double tolerance_mm);
 
 #endif
