@@ -157,7 +157,12 @@ bench: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/speed/bench.py $${ROUNDS:+--rounds $$ROUNDS} $$PARTS
 
 check-statistics: all
+	@test -n '$(PYTHON)' || { echo "make check-statistics: needs a python3 with scipy; then run configure again" >&2; exit 1; }
 	$(AM_TESTS_ENVIRONMENT) \
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
+
+# Simulated runs that were outside a bound.
+mostlyclean-local:
+	rm -rf statistics-failed
 
 .PHONY: bench check-statistics

@@ -1,6 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See batch.h. A ring of slots, one lock: workers take the next piece while its slot is free, the caller empties slots in order. */
+/* See batch.h. A ring of slots, one lock: workers take the next piece while its slot is free; who finishes the piece that is due
+ * hands it on, and what is finished behind it. No thread only waits and hands on: waking one for each piece cost a tenth of the
+ * time of two cores, with pieces of 0.15 ms.
+ */
 #include "config.h"
 
 #include "cli/batch.h"
@@ -12,12 +15,14 @@
 struct ring {
     const struct cli_batch *batch;
     pthread_mutex_t lock;
-    pthread_cond_t finished, emptied; /* a piece is done; a slot is free again */
+    pthread_cond_t emptied; /* a slot is free again */
     size_t slots;
     char *outcomes;
     bool *done;
     size_t next;      /* piece to be taken */
     size_t delivered; /* pieces handed on */
+    size_t waiting;   /* workers, for a free slot */
+    bool delivering;  /* one of the workers is at it */
 };
 
 struct worker {
@@ -38,7 +43,9 @@ static bool take(struct ring *ring, size_t *piece)
 
     pthread_mutex_lock(&ring->lock);
     while (ring->next < ring->batch->pieces && ring->next >= ring->delivered + ring->slots) {
+        ring->waiting++;
         pthread_cond_wait(&ring->emptied, &ring->lock);
+        ring->waiting--;
     }
     if (ring->next < ring->batch->pieces) {
         *piece = ring->next++;
@@ -46,6 +53,30 @@ static bool take(struct ring *ring, size_t *piece)
     }
     pthread_mutex_unlock(&ring->lock);
     return got;
+}
+
+/* With the lock held, which is open while an outcome is handed on: all that is due, unless another worker is at it, who then comes
+ * to what has just been finished. */
+static void deliver_due(struct ring *ring)
+{
+    const struct cli_batch *batch = ring->batch;
+
+    if (ring->delivering) {
+        return;
+    }
+    ring->delivering = true;
+    while (ring->done[ring->delivered % ring->slots]) {
+        size_t piece = ring->delivered;
+        pthread_mutex_unlock(&ring->lock);
+        batch->deliver(batch->context, piece, outcome_of(ring, piece));
+        pthread_mutex_lock(&ring->lock);
+        ring->done[piece % ring->slots] = false;
+        ring->delivered++;
+        if (ring->waiting > 0) {
+            pthread_cond_broadcast(&ring->emptied);
+        }
+    }
+    ring->delivering = false;
 }
 
 static void *work(void *context)
@@ -60,29 +91,10 @@ static void *work(void *context)
         ring->batch->work(ring->batch->context, worker->number, piece, outcome);
         pthread_mutex_lock(&ring->lock);
         ring->done[piece % ring->slots] = true;
-        pthread_cond_signal(&ring->finished);
+        deliver_due(ring);
         pthread_mutex_unlock(&ring->lock);
     }
     return NULL;
-}
-
-static void deliver_all(struct ring *ring)
-{
-    const struct cli_batch *batch = ring->batch;
-
-    for (size_t piece = 0; piece < batch->pieces; piece++) {
-        pthread_mutex_lock(&ring->lock);
-        while (!ring->done[piece % ring->slots]) {
-            pthread_cond_wait(&ring->finished, &ring->lock);
-        }
-        pthread_mutex_unlock(&ring->lock);
-        batch->deliver(batch->context, piece, outcome_of(ring, piece));
-        pthread_mutex_lock(&ring->lock);
-        ring->done[piece % ring->slots] = false;
-        ring->delivered++;
-        pthread_cond_broadcast(&ring->emptied);
-        pthread_mutex_unlock(&ring->lock);
-    }
 }
 
 /* One worker: the caller itself. False: out of memory. */
@@ -102,25 +114,21 @@ static bool run_alone(const struct cli_batch *batch)
     return true;
 }
 
-static bool run_ring(struct ring *ring, struct worker *workers, size_t n_workers)
+/* The caller is worker 0. */
+static void run_ring(struct ring *ring, struct worker *workers, size_t n_workers)
 {
-    size_t started = 0;
+    size_t started = 1;
 
-    while (started < n_workers) {
-        workers[started] = (struct worker){.ring = ring, .number = started};
-        if (pthread_create(&workers[started].thread, NULL, work, &workers[started]) != 0) {
-            break;
-        }
+    for (size_t i = 0; i < n_workers; i++) {
+        workers[i] = (struct worker){.ring = ring, .number = i};
+    }
+    while (started < n_workers && pthread_create(&workers[started].thread, NULL, work, &workers[started]) == 0) {
         started++;
     }
-    if (started == 0) {
-        return run_alone(ring->batch);
-    }
-    deliver_all(ring);
-    for (size_t i = 0; i < started; i++) {
+    work(&workers[0]);
+    for (size_t i = 1; i < started; i++) {
         pthread_join(workers[i].thread, NULL);
     }
-    return true;
 }
 
 bool cli_batch_run(const struct cli_batch *batch)
@@ -138,11 +146,10 @@ bool cli_batch_run(const struct cli_batch *batch)
     ring.done = calloc(ring.slots, sizeof *ring.done);
     if (workers != NULL && ring.outcomes != NULL && ring.done != NULL) {
         pthread_mutex_init(&ring.lock, NULL);
-        pthread_cond_init(&ring.finished, NULL);
         pthread_cond_init(&ring.emptied, NULL);
-        ran = run_ring(&ring, workers, n_workers);
+        run_ring(&ring, workers, n_workers);
+        ran = true;
         pthread_cond_destroy(&ring.emptied);
-        pthread_cond_destroy(&ring.finished);
         pthread_mutex_destroy(&ring.lock);
     }
     free(ring.done);

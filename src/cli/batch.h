@@ -17,9 +17,9 @@ struct cli_batch {
     size_t workers;      /* at least 1; never more are started than there are pieces */
     size_t outcome_size; /* bytes of what one piece results in */
     void *context;
-    /* Do piece @index as worker @worker (counted from 0), on that worker's thread; *outcome is zeroed. */
+    /* Do piece @index as worker @worker (counted from 0; that is the caller), on that worker's thread; *outcome is zeroed. */
     void (*work)(void *context, size_t worker, size_t index, void *outcome);
-    /* Take what came out of it and free what it holds; on the caller's thread, in order of @index. */
+    /* Take what came out of it and free what it holds; on the thread of any worker, but one at a time and in order of @index. */
     void (*deliver)(void *context, size_t index, void *outcome);
 };
 

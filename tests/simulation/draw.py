@@ -50,6 +50,11 @@ def layout(scenario, plate):
                            mark=mark, setup_seen=setup_seen, at_end=at_end)
 
 
+def touches_of(scenario):
+    """The number of touches of a run."""
+    return len(layout(scenario, Plate(scenario.plate, scenario.exact)).edge)
+
+
 def draw_truth(scenario, plate, rng, runs):
     """The values that a run is to find, or to bear: poses, tips, and the plate's own errors."""
     s, tips = scenario, np.arange(scenario.tips)

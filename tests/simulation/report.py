@@ -6,6 +6,7 @@ import multiprocessing
 import os
 import sys
 
+import draw
 import measure
 from figures import COLUMNS, Figure
 
@@ -29,10 +30,11 @@ class Report:
                 self.laboratory.order(row.scenario, self.runs_of(row))
 
     def print(self, table):
-        heading = ["scenario", "runs"] + [COLUMNS[key][0] for key in table.columns]
+        heading = ["scenario", "touches", "runs"] + [COLUMNS[key][0] for key in table.columns]
         lines = []
         for row in table.rows:
-            lines.append([str(row.scenario), str(self.runs_of(row)), *self.figures_of(table, row)])
+            size = [str(draw.touches_of(row.scenario)), str(self.runs_of(row))]
+            lines.append([str(row.scenario), *size, *self.figures_of(table, row)])
             if sys.stderr.isatty():
                 print(f"\r{len(lines)} of {len(table.rows)} scenarios", end="", file=sys.stderr, flush=True)
         widths = [max(len(line[i]) for line in [heading, *lines]) for i in range(len(heading))]
