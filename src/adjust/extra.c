@@ -27,6 +27,9 @@ double tt_log_p_of_f(double f, unsigned m, double dof)
     return p > 0 ? log(p) : -700; /* the logarithm of the smallest double */
 }
 
+/* Candidates of one tip, two columns each: the other sense of rotation, then the shape orders 2 to TT_MOST_ORDER. */
+enum { TIP_CANDIDATES = TT_MOST_ORDER, TIP_COLUMNS = 2 * TIP_CANDIDATES };
+
 static enum tiptrue_status judge_init(struct tt_judge *judge, struct tt_arena *arena)
 {
     const struct tt_model *model = judge->model;
@@ -40,10 +43,15 @@ static enum tiptrue_status judge_init(struct tt_judge *judge, struct tt_arena *a
     judge->vector = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->solved = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->half = TT_ARENA_NEW(arena, model->n_border + largest, double);
+    judge->tip_length = model->n_border + largest;
+    judge->tip_vectors = TT_ARENA_NEW(arena, TIP_COLUMNS * judge->tip_length, double);
+    judge->cell_slopes = TT_ARENA_NEW(arena, model->n_cells * model->stride, double);
+    judge->cell_scores = TT_ARENA_NEW(arena, model->n_cells, double);
     judge->spare = TT_ARENA_NEW(arena, model->n_unknowns, double);
     judge->step_mm = TT_ARENA_NEW(arena, model->n_unknowns, double);
     return judge->weight == NULL || judge->residual == NULL || judge->vector == NULL || judge->solved == NULL ||
-                   judge->half == NULL || judge->spare == NULL || judge->step_mm == NULL
+                   judge->half == NULL || judge->tip_vectors == NULL || judge->cell_slopes == NULL || judge->cell_scores == NULL ||
+                   judge->spare == NULL || judge->step_mm == NULL
                ? TIPTRUE_E_MEMORY
                : TIPTRUE_OK;
 }
@@ -111,12 +119,6 @@ double tt_judge_score(const struct tt_judge *judge, unsigned m, const double zz[
     return along * along / high / judge->scale;
 }
 
-/* Which touches it acts on; the others' column is zero. TT_NONE: not restricted. */
-struct acts_on {
-    size_t block, edge;
-};
-#define ACTS_ON_ALL ((struct acts_on){TT_NONE, TT_NONE})
-
 double tt_column_reversed(const struct tt_model *model, const struct tt_cell *cell, size_t i, unsigned order, unsigned which)
 {
     double c = model->touch[i].cos_rotation, s = model->touch[i].sin_rotation;
@@ -143,74 +145,168 @@ double tt_column_latency(const struct tt_model *model, const struct tt_cell *cel
     return model->touch[i].feed_mm_s;
 }
 
-/* What a candidate takes away; *value (may be NULL) receives the first column's estimate where there is only one. */
-static double judge_touches(struct tt_judge *judge, struct acts_on on, unsigned m, unsigned order, tt_column_of *column,
-                            double *value)
+/* Weighted sums over the touches of each cell: what columns that are the same for all touches of a cell need. */
+static void sum_cells(struct tt_judge *judge)
 {
-    struct tt_model *model = judge->model;
-    const struct tt_system *system = &model->system;
-    double zz[3] = {0}, g[2] = {0}, imitated[3] = {0}, *first = judge->vector, *second = judge->solved;
+    const struct tt_model *model = judge->model;
 
-    memset(first, 0, model->n_unknowns * sizeof *first);
-    memset(second, 0, model->n_unknowns * sizeof *second);
     for (size_t k = 0; k < model->n_cells; k++) {
         const struct tt_cell *cell = &model->cells[k];
-        double q[2][TT_MOST_COLUMNS] = {{0}};
-        if ((on.block != TT_NONE && cell->block != on.block) || (on.edge != TT_NONE && cell->edge != on.edge)) {
-            continue;
-        }
+        double *slopes = judge->cell_slopes + k * model->stride;
+        judge->cell_scores[k] = 0;
+        memset(slopes, 0, cell->n_columns * sizeof *slopes);
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             const double *slope = model->slope + i * model->stride;
-            double w = judge->weight[i], z0 = column(model, cell, i, order, 0), z1 = m == 2 ? column(model, cell, i, order, 1) : 0;
-            zz[0] += w * z0 * z0;
-            zz[1] += w * z0 * z1;
-            zz[2] += w * z1 * z1;
-            g[0] += w * z0 * judge->residual[i];
-            g[1] += w * z1 * judge->residual[i];
+            double w = judge->weight[i];
+            judge->cell_scores[k] += w * judge->residual[i];
             for (size_t c = 0; c < cell->n_columns; c++) {
-                q[0][c] += w * z0 * slope[c];
-                q[1][c] += w * z1 * slope[c];
+                slopes[c] += w * slope[c];
             }
         }
+    }
+}
+
+/* What a candidate takes away whose only column is @column(cell) for all touches of a cell; *value (may be NULL): its estimate. */
+static double judge_cells(struct tt_judge *judge, size_t edge, double (*column)(const struct tt_cell *cell, size_t edge),
+                          double *value)
+{
+    const struct tt_model *model = judge->model;
+    double zz[3] = {0}, g[2] = {0}, imitated[3] = {0}, *vector = judge->vector, *solved = judge->fit->step_mm;
+
+    memset(vector, 0, model->n_unknowns * sizeof *vector);
+    for (size_t k = 0; k < model->n_cells; k++) {
+        const struct tt_cell *cell = &model->cells[k];
+        const double *slopes = judge->cell_slopes + k * model->stride;
+        double z = column(cell, edge);
+        if (z == 0) {
+            continue;
+        }
+        zz[0] += z * z * slopes[TT_COLUMN_ONE];
+        g[0] += z * judge->cell_scores[k];
         for (size_t e = 0; e < cell->n_entries; e++) {
-            size_t at = tt_unknown(model, cell->block, cell->entries[e].place);
-            first[at] += cell->entries[e].value * q[0][cell->entries[e].column];
-            second[at] += cell->entries[e].value * q[1][cell->entries[e].column];
+            vector[tt_unknown(model, cell->block, cell->entries[e].place)] +=
+                z * cell->entries[e].value * slopes[cell->entries[e].column];
         }
     }
-    /* imitated = Q^T N^-1 Q. For one block the half solution has the border and that block only. */
-    if (on.block != TT_NONE) {
-        size_t block = on.block, n = model->n_border + model->block_size[block];
-        double *y = judge->half, *y1 = first; /* `first` is free once its half solution is taken */
-        tt_system_half_solve(system, block, first, first + system->first[block], y);
-        tt_system_half_solve(system, block, second, second + system->first[block], y1);
+    tt_system_solve(&model->system, vector, solved);
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        imitated[0] += solved[k] * vector[k];
+    }
+    if (value != NULL) {
+        *value = zz[0] - imitated[0] > TT_LEAST_OWN_SHARE * zz[0] ? g[0] / (zz[0] - imitated[0]) : 0;
+    }
+    return tt_judge_score(judge, 1, zz, g, imitated);
+}
+
+/* As judge_cells for the latency, whose column is each touch's feed. */
+static double judge_latency(struct tt_judge *judge)
+{
+    const struct tt_model *model = judge->model;
+    double zz[3] = {0}, g[2] = {0}, imitated[3] = {0}, *vector = judge->vector, *solved = judge->fit->step_mm;
+
+    memset(vector, 0, model->n_unknowns * sizeof *vector);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        const struct tt_cell *cell = &model->cells[model->cell_of[i]];
+        const double *slope = model->slope + i * model->stride;
+        double w = judge->weight[i], z = model->touch[i].feed_mm_s;
+        zz[0] += w * z * z;
+        g[0] += w * z * judge->residual[i];
+        for (size_t e = 0; e < cell->n_entries; e++) {
+            const struct tt_entry *entry = &cell->entries[e];
+            vector[tt_unknown(model, cell->block, entry->place)] += w * z * entry->value * slope[entry->column];
+        }
+    }
+    tt_system_solve(&model->system, vector, solved);
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        imitated[0] += solved[k] * vector[k];
+    }
+    return tt_judge_score(judge, 1, zz, g, imitated);
+}
+
+static void tip_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i, double z[TIP_COLUMNS])
+{
+    double c1, s1;
+
+    z[0] = tt_column_reversed(model, cell, i, 0, 0);
+    z[1] = tt_column_reversed(model, cell, i, 0, 1);
+    tt_touch_shape_angle(&cell->site, &model->touch[i], 1, &c1, &s1);
+    double ck = c1, sk = s1;
+    for (size_t k = 2; k < TIP_COLUMNS; k += 2) {
+        double next = ck * c1 - sk * s1;
+        sk = sk * c1 + ck * s1;
+        ck = next;
+        z[k] = ck;
+        z[k + 1] = sk;
+    }
+}
+
+/* Products of a tip's candidates over one of its cells. */
+static void sum_tip_cell(struct tt_judge *judge, const struct tt_cell *cell, double zz[][3], double g[][2])
+{
+    const struct tt_model *model = judge->model;
+    size_t length = judge->tip_length;
+    double q[TT_MOST_COLUMNS][TIP_COLUMNS] = {{0}};
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        double z[TIP_COLUMNS], w = judge->weight[i], wr = w * judge->residual[i];
+        tip_columns(model, cell, i, z);
+        for (size_t p = 0; p < TIP_CANDIDATES; p++) {
+            zz[p][0] += w * z[2 * p] * z[2 * p];
+            zz[p][1] += w * z[2 * p] * z[2 * p + 1];
+            zz[p][2] += w * z[2 * p + 1] * z[2 * p + 1];
+            g[p][0] += wr * z[2 * p];
+            g[p][1] += wr * z[2 * p + 1];
+        }
+        for (size_t c = 0; c < cell->n_columns; c++) {
+            double ws = w * slope[c];
+            for (size_t j = 0; j < TIP_COLUMNS; j++) {
+                q[c][j] += ws * z[j];
+            }
+        }
+    }
+    for (size_t e = 0; e < cell->n_entries; e++) {
+        const double *from = q[cell->entries[e].column];
+        for (size_t j = 0; j < TIP_COLUMNS; j++) {
+            judge->tip_vectors[j * length + cell->entries[e].place] += cell->entries[e].value * from[j];
+        }
+    }
+}
+
+/* What each candidate of the tip of @block takes away. @next: the tip's first place in cells_by_block, moved on past its last. */
+static void judge_tip(struct tt_judge *judge, size_t block, size_t *next, double taken[TIP_CANDIDATES])
+{
+    const struct tt_model *model = judge->model;
+    size_t length = judge->tip_length, n = model->n_border + model->block_size[block];
+    double zz[TIP_CANDIDATES][3] = {{0}}, g[TIP_CANDIDATES][2] = {{0}};
+
+    memset(judge->tip_vectors, 0, TIP_COLUMNS * length * sizeof *judge->tip_vectors);
+    for (; *next < model->n_cells && model->cells[model->cells_by_block[*next]].block == block; ++*next) {
+        sum_tip_cell(judge, &model->cells[model->cells_by_block[*next]], zz, g);
+    }
+    for (size_t p = 0; p < TIP_CANDIDATES; p++) {
+        double *first = judge->tip_vectors + 2 * p * length, *second = first + length, imitated[3] = {0}, *y = judge->half,
+               *y1 = first;
+        tt_system_half_solve(&model->system, block, first, first + model->n_border, y);
+        tt_system_half_solve(&model->system, block, second, second + model->n_border, y1); /* `first` is done with */
         for (size_t k = 0; k < n; k++) {
             imitated[0] += y[k] * y[k];
             imitated[1] += y[k] * y1[k];
             imitated[2] += y1[k] * y1[k];
         }
-    } else {
-        double *solved = judge->fit->step_mm;
-        tt_system_solve(system, first, solved);
-        for (size_t k = 0; k < model->n_unknowns; k++) {
-            imitated[0] += solved[k] * first[k];
-            imitated[1] += solved[k] * second[k];
-        }
-        tt_system_solve(system, second, solved);
-        for (size_t k = 0; k < model->n_unknowns; k++) {
-            imitated[2] += solved[k] * second[k];
-        }
+        taken[p] = tt_judge_score(judge, 2, zz[p], g[p], imitated);
     }
-    if (value != NULL) {
-        *value = zz[0] - imitated[0] > TT_LEAST_OWN_SHARE * zz[0] ? g[0] / (zz[0] - imitated[0]) : 0;
-    }
-    return tt_judge_score(judge, m, zz, g, imitated);
 }
 
-static double edge_column(const struct tt_model *model, const struct tt_cell *cell, size_t i, unsigned order, unsigned which)
+static double edge_column(const struct tt_cell *cell, size_t edge)
 {
-    (void)model, (void)cell, (void)i, (void)order, (void)which;
-    return 1;
+    return cell->edge == edge ? 1 : 0;
+}
+
+static double lost_motion_column(const struct tt_cell *cell, size_t edge)
+{
+    (void)edge;
+    return 0.5 * (cell->site.n_x * cell->site.n_x - cell->site.n_y * cell->site.n_y);
 }
 
 void tt_extra_keep_better(struct tt_extra *best, struct tt_extra candidate)
@@ -240,19 +336,20 @@ static void judge_tips(struct tt_judge *judge, struct tt_extra best[])
 {
     struct tt_model *model = judge->model;
     struct tt_extra shape = {.kind = TT_EXTRA_SHAPE, .n_unknowns = 2}, reversed = {.kind = TT_EXTRA_REVERSED};
+    size_t next = 0;
 
     for (size_t b = 0; b < model->n_blocks; b++) {
+        double taken[TIP_CANDIDATES];
+        judge_tip(judge, b, &next, taken);
         if (!model->terms.reversed) {
-            double taken = judge_touches(judge, (struct acts_on){b, TT_NONE}, 2, 0, tt_column_reversed, NULL);
-            tt_extra_keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .block = b, .taken = taken});
+            tt_extra_keep_better(&reversed, (struct tt_extra){.kind = TT_EXTRA_REVERSED, .block = b, .taken = taken[0]});
         }
         for (unsigned k = 2; k <= TT_MOST_ORDER; k++) {
-            if (model->terms.orders[b] >> k & 1U) {
-                continue;
+            if (!(model->terms.orders[b] >> k & 1U)) {
+                tt_extra_keep_better(
+                    &shape,
+                    (struct tt_extra){.kind = TT_EXTRA_SHAPE, .block = b, .order = k, .n_unknowns = 2, .taken = taken[k - 1]});
             }
-            double taken = judge_touches(judge, (struct acts_on){b, TT_NONE}, 2, k, tt_column_shape, NULL);
-            tt_extra_keep_better(
-                &shape, (struct tt_extra){.kind = TT_EXTRA_SHAPE, .block = b, .order = k, .n_unknowns = 2, .taken = taken});
         }
     }
     shape.rivals = model->n_blocks * (TT_MOST_ORDER - 1);
@@ -274,7 +371,7 @@ static void judge_edges(struct tt_judge *judge, struct tt_extra *best)
             continue;
         }
         edges++;
-        taken = judge_touches(judge, (struct acts_on){TT_NONE, j}, 1, 0, edge_column, &value);
+        taken = judge_cells(judge, j, edge_column, &value);
         if (taken > found.taken) {
             found =
                 (struct tt_extra){.kind = TT_EXTRA_EDGE,
@@ -308,15 +405,16 @@ static enum tiptrue_status judge_all(struct tt_judge *judge, struct tt_arena *ar
     if ((status = tt_judge_timeline(judge, arena, &best[TT_EXTRA_MOVED], &best[TT_EXTRA_DRIFT])) != TIPTRUE_OK) {
         return status;
     }
+    sum_cells(judge);
     judge_tips(judge, best);
     judge_edges(judge, &best[TT_EXTRA_EDGE]);
     if (!model->terms.lost_motion) {
-        double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, tt_column_lost_motion, NULL);
+        double taken = judge_cells(judge, TT_NONE, lost_motion_column, NULL);
         tt_extra_keep_better(&best[TT_EXTRA_LOST_MOTION],
                              (struct tt_extra){.kind = TT_EXTRA_LOST_MOTION, .n_unknowns = 1, .taken = taken});
     }
     if (!model->terms.latency && several_feeds(model)) {
-        double taken = judge_touches(judge, ACTS_ON_ALL, 1, 0, tt_column_latency, NULL);
+        double taken = judge_latency(judge);
         tt_extra_keep_better(&best[TT_EXTRA_LATENCY], (struct tt_extra){.kind = TT_EXTRA_LATENCY, .n_unknowns = 1, .taken = taken});
     }
     for (size_t k = 0; k < TT_EXTRA_KINDS; k++) {

@@ -271,10 +271,12 @@ static bool solve_weighted(struct tt_fit *fit, enum depth depth)
     for (size_t k = 0; k < MOST_STEPS && !fit->converged; k++) {
         set_rotation_var(fit);
         tt_fit_set_weights(fit);
-        if (!tt_fit_step(fit, true, &size)) {
+        /* The first steps and the last are exact; between them only the weights settle. */
+        bool exact = k < 1 || change < SETTLED || depth == ROUGH;
+        if (!tt_fit_step(fit, exact, &size)) {
             return false;
         }
-        fit->converged = size <= step_done && change <= change_done;
+        fit->converged = exact && size <= step_done && change <= change_done;
         if (!all_known && size < NEAR && !fit->converged) {
             if (dof_found == 0 || (dof_found == 1 && depth == PRECISE && change < SETTLED)) {
                 update_dof(fit);

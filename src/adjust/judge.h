@@ -16,9 +16,13 @@ struct tt_judge {
     double *residual; /* drawn in, after a refit */
     double *vector;   /* n_unknowns */
     double *solved;
-    double *half;    /* border + largest block */
-    double *spare;   /* n_unknowns */
-    double *step_mm; /* the linear step of prepare() */
+    double *half;        /* border + largest block */
+    double *cell_slopes; /* per cell: weighted sums of its columns; n_cells x stride */
+    double *cell_scores; /* per cell: weighted sum of its residuals */
+    size_t tip_length;   /* border + largest block */
+    double *tip_vectors; /* of a tip's candidates, tip_length each */
+    double *spare;       /* n_unknowns */
+    double *step_mm;     /* the linear step of prepare() */
     bool own_scatter;
     double dof, scale; /* scale: of the residuals' variance against the weights */
 };

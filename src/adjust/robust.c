@@ -10,7 +10,7 @@
 #include <string.h>
 
 #define MOST_EM_STEPS 40
-#define CLIMBED 0.01 /* of the logarithm of the likelihood */
+#define CLIMBED 0.03 /* of the logarithm of the likelihood */
 #define NEARLY_CLIMBED 0.5
 #define MOST_HELD_STEPS 15
 #define START_LATE 0.2
@@ -64,7 +64,7 @@ static double outlier_density(double residual_mm, double scatter_mm)
 static void expect(struct tt_fit *fit, double unknowns, double probability[])
 {
     const struct tt_model *model = fit->model;
-    double s = sqrt(fit->touch_var_mm2), log_sum = unknowns * log(s);
+    double s = sqrt(fit->touch_var_mm2), log_sum = unknowns * log(s), product = 1;
 
     for (size_t c = 0; c < model->n_cells; c++) {
         const struct tt_cell *cell = &model->cells[c];
@@ -75,9 +75,14 @@ static void expect(struct tt_fit *fit, double unknowns, double probability[])
             double off =
                 r * r < OFF_FROM_SCATTERS * OFF_FROM_SCATTERS * variance ? 0 : (r < 0 ? share : early) * outlier_density(r, s);
             probability[i] = good / (good + off);
-            log_sum += log(good + off);
+            product *= good + off;
+            if (product < 1e-100 || product > 1e100) { /* one logarithm for many touches */
+                log_sum += log(product);
+                product = 1;
+            }
         }
     }
+    log_sum += log(product);
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
         log_sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
@@ -158,23 +163,18 @@ static int compare_doubles(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Shortest interval that holds half of the residuals: its middle and a scatter (normal: half-width / 0.6745). */
-static void shortest_half(const struct tt_fit *fit, double *middle_mm, double *scatter_mm)
+/* Scatter from the shortest interval that holds half of the residuals (normal: half-width / 0.6745). */
+static double shortest_half(const struct tt_fit *fit)
 {
     size_t n = fit->model->n_touches, half = n / 2 + 1;
     double *sorted = fit->sorted_mm, best = INFINITY;
 
     memcpy(sorted, fit->model->residual, n * sizeof *sorted);
     qsort(sorted, n, sizeof *sorted, compare_doubles);
-    *middle_mm = 0;
     for (size_t i = 0; i + half <= n; i++) {
-        double width = sorted[i + half - 1] - sorted[i];
-        if (width < best) {
-            best = width;
-            *middle_mm = 0.5 * (sorted[i] + sorted[i + half - 1]);
-        }
+        best = fmin(best, sorted[i + half - 1] - sorted[i]);
     }
-    *scatter_mm = best / (2 * 0.6745);
+    return best / (2 * 0.6745);
 }
 
 /* Asymmetric least absolute deviations at @level (0.5: median; above: the upper part of the residuals counts more), by reweighting.
@@ -198,17 +198,18 @@ static bool absolute_deviations(struct tt_fit *fit, double level, size_t steps)
     return true;
 }
 
-bool tt_robust_looks_clean(const struct tt_fit *fit)
+bool tt_robust_looks_clean(struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
-    double largest = 0, middle, half;
+    double largest = 0, half;
 
     for (size_t i = 0; i < model->n_touches; i++) {
         double free_share = fmax(1 - fit->leverage[i], 0.05);
         double variance = (fit->touch_var_mm2 + fit->rotation_var_mm2[i]) * free_share;
         largest = fmax(largest, model->residual[i] * model->residual[i] / variance);
     }
-    shortest_half(fit, &middle, &half);
+    half = shortest_half(fit);
+    fit->half_scatter_mm = half;
     double scatter = sqrt(fit->scatter_touch_mm2);
     /* 3.2 scatters, or twice as wide as its middle half says: one clean run in ten of a hundred touches is looked at twice. */
     return largest < 3.2 * 3.2 && scatter < 1.6 * half + 1e-6 && (fit->noise->touch_known || scatter < 2 * USUAL_SCATTER_MM);
@@ -238,10 +239,7 @@ static bool try_start(struct tt_fit *fit, double scatter_mm, double unknowns, do
 /* With few late touches least squares is not far off: climb from there, and be content with a convincing end. */
 static bool first_guess(struct tt_fit *fit, double spent, double least_var)
 {
-    double middle, scatter;
-
-    shortest_half(fit, &middle, &scatter);
-    if (!try_start(fit, fmin(scatter, 2 * USUAL_SCATTER_MM), spent, least_var) || !convincing(fit)) {
+    if (!try_start(fit, fmin(fit->half_scatter_mm, 2 * USUAL_SCATTER_MM), spent, least_var) || !convincing(fit)) {
         return false;
     }
     state_take(&fit->best, fit);

@@ -15,7 +15,7 @@
 #define TT_FIRST_SCATTER_MM 3e-3
 
 /* Does the least-squares fit look like nothing but normal scatter, of a usual size or of the stated one? */
-bool tt_robust_looks_clean(const struct tt_fit *fit);
+bool tt_robust_looks_clean(struct tt_fit *fit);
 
 /* From a least-squares fit: decide which touches are good (fit->good is 1 or 0 then); the fit is to be solved again with them. */
 void tt_robust_fit(struct tt_fit *fit);
