@@ -13,13 +13,13 @@
 #define STEP_DONE 1e-10
 /* The scatter, relative, of its variance. */
 #define SCATTER_DONE 1e-6
-#define SETTLED 1e-2
-/* What is enough to judge a first solution by. */
-#define ROUGH_STEP 1e-2
-#define ROUGH_CHANGE 1.0
+#define SETTLED 1e-4
+/* What is enough to judge a first solution by: after a step of 0.2 mm, what is left of it is second order, under 0.1 µm. */
+#define ROUGH_STEP 0.2
 /* Further away than this (mm) the residuals tell of the start, not of the scatter. */
 #define NEAR 0.5
 #define MOST_STEPS 30
+#define MOST_ROUNDS 3
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
 static bool state_init(struct tt_fit_state *state, struct tt_arena *arena, const struct tt_model *model)
@@ -257,39 +257,54 @@ static void update_scatter(struct tt_fit *fit, double *change)
     }
 }
 
-/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. The degrees of freedom hardly
- * depend on the scatter: they are found after the first step and, to the end only, once more when the scatter has settled. False:
- * singular. */
-static bool solve_weighted(struct tt_fit *fit, enum depth depth)
+/* Steps until size and change are done, with the degrees of freedom as they are (@dof_known) or found after the first step. */
+static bool settle_weights(struct tt_fit *fit, enum depth depth, bool dof_known, double *change)
 {
-    bool all_known = fit->noise->touch_known && fit->noise->sight_known;
-    double step_done = depth == ROUGH ? ROUGH_STEP : STEP_DONE, change_done = depth == ROUGH ? ROUGH_CHANGE : SCATTER_DONE;
-    double size = INFINITY, change = all_known ? 0 : INFINITY;
-    unsigned dof_found = 0;
+    bool all_known = fit->noise->touch_known && fit->noise->sight_known, exact = true, done = false;
+    double step_done = depth == ROUGH ? ROUGH_STEP : STEP_DONE, size = INFINITY;
 
-    fit->converged = false;
-    for (size_t k = 0; k < MOST_STEPS && !fit->converged; k++) {
+    for (size_t k = 0; k < MOST_STEPS && !done; k++) {
         set_rotation_var(fit);
         tt_fit_set_weights(fit);
-        /* The first steps and the last are exact; between them only the weights settle. */
-        bool exact = k < 1 || change < SETTLED || depth == ROUGH;
         if (!tt_fit_step(fit, exact, &size)) {
             return false;
         }
-        fit->converged = exact && size <= step_done && change <= change_done;
-        if (!all_known && size < NEAR && !fit->converged) {
-            if (dof_found == 0 || (dof_found == 1 && depth == PRECISE && change < SETTLED)) {
+        done = exact && size <= step_done && (depth == ROUGH || *change <= SCATTER_DONE);
+        if (!all_known && size < NEAR && (depth == ROUGH || !done)) {
+            if (!dof_known) {
                 update_dof(fit);
-                dof_found++;
+                dof_known = true;
             }
-            update_scatter(fit, &change);
+            update_scatter(fit, change);
         }
+        exact = depth == ROUGH || *change < SETTLED; /* while the weights settle, first order will do */
     }
-    if (depth == PRECISE || dof_found == 0) {
+    fit->converged = done;
+    return isfinite(size);
+}
+
+/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. The degrees of freedom hardly
+ * depend on the scatter: they are found after the first step and at the end, and where that changes the scatter after all (few
+ * touches), once more. False: singular. */
+static bool solve_weighted(struct tt_fit *fit, enum depth depth)
+{
+    bool all_known = fit->noise->touch_known && fit->noise->sight_known;
+    double change = all_known ? 0 : INFINITY;
+
+    for (size_t round = 0; round < MOST_ROUNDS; round++) {
+        if (!settle_weights(fit, depth, round > 0, &change)) {
+            return false;
+        }
+        if (depth == ROUGH && !all_known) {
+            return true;
+        }
         update_dof(fit);
         update_scatter(fit, &change);
+        if (!(change > SETTLED)) {
+            break;
+        }
     }
-    return isfinite(size);
+    return true;
 }
 
 void tt_fit_run(struct tt_fit *fit)
