@@ -194,6 +194,10 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
     if (status == TIPTRUE_E_DATA) {
         return no_touch(run, error);
     }
+    if (status == TIPTRUE_E_DEGENERATE) {
+        return tt_fail(error, status, run->file, 0, 0, "are the stated uncertainties of a usual size?",
+                       "what this run determines cannot be told: its equations are singular to the last digit");
+    }
     struct tiptrue_solution *made = status == TIPTRUE_OK ? calloc(1, sizeof *made) : NULL;
     if (made == NULL) {
         return tt_fail_memory(error);

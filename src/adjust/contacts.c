@@ -212,6 +212,21 @@ static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *tex
     return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
 }
 
+static enum tiptrue_status scattered_sightings(struct tt_view *view, struct tt_buffer *text)
+{
+    if (!view->fit->sight_scattered) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_puts(text, "sightings repeat to ");
+    tt_words_um(text, view->solution->u_sighting_mm);
+    tt_buffer_puts(text, ", not to the ");
+    tt_words_um(text, sqrt(view->noise->sight_var_mm2));
+    tt_buffer_puts(text,
+                   " that the machine file states; the run's own scatter was used. Look for a loose camera, poor light or a soiled "
+                   "mark, or correct 'sighting' in the machine file");
+    return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+}
+
 /* Moves that ended without a trip, tip by tip. */
 static enum tiptrue_status no_contact(struct tt_view *view, struct tt_buffer *text)
 {
@@ -366,7 +381,8 @@ enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buff
             status = early_edge(view, j, text);
         }
     }
-    if (status == TIPTRUE_OK && (status = scattered(view, text)) == TIPTRUE_OK && (status = no_contact(view, text)) == TIPTRUE_OK &&
+    if (status == TIPTRUE_OK && (status = scattered(view, text)) == TIPTRUE_OK &&
+        (status = scattered_sightings(view, text)) == TIPTRUE_OK && (status = no_contact(view, text)) == TIPTRUE_OK &&
         (status = coarse_digits(view, text)) == TIPTRUE_OK && (status = odd_rotations(view, text)) == TIPTRUE_OK) {
         status = one_sided_sightings(view, text);
     }

@@ -20,6 +20,9 @@
 #define NEAR 0.5
 #define MOST_STEPS 30
 #define MOST_ROUNDS 3
+/* With weak priors in the model (1/100 mm^2 each), touches are not let to outweigh them by more than double precision bears: the
+ * sum of their weights is at most this. What such a run determines is not for use anyway. */
+#define MOST_INFORMATION_MM2 1e8
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
 static bool state_init(struct tt_fit_state *state, struct tt_arena *arena, const struct tt_model *model)
@@ -56,8 +59,13 @@ enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, stru
         !state_init(&fit->plain, arena, model) || !state_init(&fit->best, arena, model) || !state_init(&fit->start, arena, model)) {
         return TIPTRUE_E_MEMORY;
     }
+    fit->least_touch_var_mm2 = fmax(noise->touch_digit_var_mm2, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
+    if (model->weak) {
+        fit->least_touch_var_mm2 = fmax(fit->least_touch_var_mm2, (double)n / MOST_INFORMATION_MM2);
+    }
     fit->touch_var_mm2 =
         (noise->touch_known ? noise->touch_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) + noise->touch_digit_var_mm2;
+    fit->touch_var_mm2 = fmax(fit->touch_var_mm2, fit->least_touch_var_mm2);
     fit->sight_var_mm2 =
         (noise->sight_known ? noise->sight_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) + noise->sight_digit_var_mm2;
     return TIPTRUE_OK;
@@ -129,7 +137,7 @@ double tt_fit_touch_scatter(const struct tt_fit *fit, double dof)
         double r = fit->model->residual[i];
         sum += fit->good[i] * r * r * fit->touch_var_mm2 / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
     }
-    return fmax(sum / dof, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
+    return fmax(sum / dof, fit->least_touch_var_mm2);
 }
 
 static double sight_scatter(const struct tt_fit *fit, double dof)

@@ -32,10 +32,12 @@ struct tt_fit {
     const struct tt_noise *noise;
     bool robust;
     /* result */
-    bool scattered; /* stated repeatability contradicted: the run's own is used */
-    bool deficient; /* the normal matrix was singular: model->weak is needed */
+    bool scattered;       /* stated repeatability contradicted: the run's own is used */
+    bool sight_scattered; /* the same of the sightings */
+    bool deficient;       /* the normal matrix was singular: model->weak is needed */
     bool converged;
     size_t iterations;
+    double least_touch_var_mm2;  /* no smaller one is believed */
     double touch_var_mm2;        /* of one touch, resolution included, rotation not */
     double sight_var_mm2;        /* of one sighted coordinate, resolution included */
     double spent_touch;          /* degrees of freedom of the touches that the fit takes up */

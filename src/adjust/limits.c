@@ -17,7 +17,7 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
         return TIPTRUE_OK;
     }
     tt_buffer_printf(text, "the runout of '%s' is ", tip->name);
-    tt_words_um(text, tip->eccentricity_mm);
+    tt_words_um_over(text, tip->eccentricity_mm, limits->runout_mm);
     tt_buffer_puts(text, " (full indicator movement ");
     tt_words_um(text, 2 * tip->eccentricity_mm);
     tt_buffer_puts(text, "), over the limit of ");
@@ -59,7 +59,7 @@ static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index, 
         return TIPTRUE_OK;
     }
     tt_buffer_printf(text, "the expanded uncertainty of the offset of '%s' is ", tip->name);
-    tt_words_um(text, expanded);
+    tt_words_um_over(text, expanded, limits->expanded_mm);
     tt_buffer_puts(text, ", over the limit of ");
     tt_words_um(text, limits->expanded_mm);
     tt_buffer_printf(text, "; %s", advice(tip));

@@ -10,6 +10,8 @@
  * of where the search starts. What rests on them is reported as undetermined. Ten times wider, and double precision would show in
  * the rest; ten times tighter, and they would pull visibly at what is only poorly determined. */
 #define WEAK_LENGTH_MM 10.0
+/* A picometre (and a picoradian's thousandfold): places known better are exact. */
+#define EXACT_MM 1e-9
 #define WEAK_YAW_RAD 0.35
 /* Where the reference mark is if nothing was sighted and the machine file gives no uncertainty: homing on limit switches is good
  * to 0.1 to 0.2 mm (common practice, no source). */
@@ -91,11 +93,11 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
     }
     for (size_t j = 0; j < plate->n_edges; j++) {
         bool free = model->terms.edge_free != NULL && model->terms.edge_free[j];
-        bool unknown = edge_seen[j] && (plate->edges[j].u_mm > 0 || free);
+        bool unknown = edge_seen[j] && (plate->edges[j].u_mm > EXACT_MM || free);
         model->at_edge[j] = unknown ? next++ : TT_NONE;
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
-        bool unknown = mark_seen[k] && plate->marks[k].u_mm > 0;
+        bool unknown = mark_seen[k] && plate->marks[k].u_mm > EXACT_MM;
         model->at_mark[k] = unknown ? next : TT_NONE;
         next += unknown ? 2 : 0;
     }
@@ -192,6 +194,7 @@ static void start_tip(struct tt_model *model, size_t block)
 static void add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block, size_t place, double value, double u,
                       size_t what)
 {
+    u = fmax(u, EXACT_MM);
     model->priors[model->n_priors++] =
         (struct tt_prior){.kind = kind, .block = block, .place = place, .value = value, .u = u, .what = what};
 }

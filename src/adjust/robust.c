@@ -85,7 +85,7 @@ static void expect(struct tt_fit *fit, double unknowns, double probability[])
     log_sum += log(product);
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
-        log_sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
+        log_sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2 + log(fit->sight_var_mm2);
     }
     for (size_t i = 0; i < model->n_priors; i++) {
         double r = (model->x[tt_unknown(model, model->priors[i].block, model->priors[i].place)] - model->priors[i].value) /
@@ -273,7 +273,7 @@ void tt_robust_fit(struct tt_fit *fit)
 {
     struct tt_model *model = fit->model;
     double spent = fit->spent_touch;
-    double least_var = fmax(fit->noise->touch_digit_var_mm2, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
+    double least_var = fit->least_touch_var_mm2;
 
     update_shares(fit);
     expect(fit, spent, fit->probability);

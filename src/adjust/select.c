@@ -16,10 +16,13 @@
 #define MOST_TERMS 8
 /* A drift must explain the run better by this much (natural logarithm) than a move at one row: with few sightings both explain
  * their change, and a move is the usual cause. */
-#define DRIFT_HANDICAP 3.0
+#define DRIFT_HANDICAP 1.8
 /* A stated repeatability is contradicted by a scatter this improbable (1e-4) and at least this much larger. */
 #define SCATTER_IMPROBABLE 1e-4
 #define SCATTER_RATIO 1.25
+/* The same for the sightings, of which there are few; their own scatter must explain the run better by this much. */
+#define SIGHTINGS_IMPROBABLE 1e-3
+#define SIGHTINGS_GAIN 0.0
 /* An edge is off when its shift is this improbable (5e-4 for the worst of all edges), and singled out when the next one explains
  * the contradiction worse by this much (twice the logarithm of the likelihood ratio). */
 #define EDGE_IMPROBABLE 5e-4
@@ -386,28 +389,83 @@ static enum tiptrue_status settle_yaw(const struct search *search, struct tt_sel
     return TIPTRUE_OK;
 }
 
+/* The whole way with one opinion on what the scatter is. */
+static enum tiptrue_status select_with(struct search *search, struct tt_noise *noise, struct tt_selection *selection)
+{
+    struct tt_terms plain = {.moved_at = TT_NONE};
+    enum tiptrue_status status;
+
+    search->noise = noise;
+    status = fit_terms(search, &plain, false, selection);
+    if (status == TIPTRUE_OK && selection->fit->deficient) {
+        status = fit_terms(search, &plain, true, selection);
+    }
+    if (status == TIPTRUE_OK && !selection->fit->deficient) {
+        status = settle_yaw(search, selection);
+    }
+    if (status != TIPTRUE_OK || !search->robust) {
+        return status;
+    }
+    if ((status = try_own_scatter(search, selection)) != TIPTRUE_OK || selection->weak) {
+        return status;
+    }
+    if ((status = settle(search, selection)) != TIPTRUE_OK) {
+        return status;
+    }
+    return settle_scatter(search, noise, selection);
+}
+
+/* Do the sightings scatter by clearly more than is stated of them, or are a move or drift found that they might only seem to show?
+ */
+static bool doubt_sightings(const struct tt_selection *now)
+{
+    const struct tt_fit *fit = now->fit;
+    double sum = 0;
+
+    if (!fit->noise->sight_known || !(fit->dof_sight >= 1)) {
+        return false;
+    }
+    for (size_t i = 0; i < now->model->n_sights; i++) {
+        const double *r = now->model->sights[i].residual;
+        sum += (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
+    }
+    return now->terms.moved_at != TT_NONE || now->terms.drift ||
+           (sum > SCATTER_RATIO * SCATTER_RATIO * fit->dof_sight && gsl_cdf_chisq_Q(sum, fit->dof_sight) < SIGHTINGS_IMPROBABLE);
+}
+
+/* A stated uncertainty of the sightings that is much too small looks like a plate that moved: where their own scatter, clearly
+ * larger, explains the run as well, it is believed. */
+static enum tiptrue_status try_own_sightings(const struct search *search, const struct tt_noise *stated, struct tt_selection *now)
+{
+    struct search own = *search;
+    struct tt_noise *noise = TT_ARENA_NEW(search->arena, 1, struct tt_noise);
+    struct tt_selection next;
+    enum tiptrue_status status;
+
+    if (noise == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    *noise = *stated;
+    noise->sight_known = false;
+    status = select_with(&own, noise, &next);
+    double least = SCATTER_RATIO * SCATTER_RATIO * (stated->sight_var_mm2 + stated->sight_digit_var_mm2);
+    if (status == TIPTRUE_OK && !next.fit->deficient && !next.weak && next.fit->sight_var_mm2 > least &&
+        next.fit->full_likelihood > now->fit->full_likelihood + SIGHTINGS_GAIN) {
+        *now = next;
+        now->fit->sight_scattered = true;
+    }
+    return status;
+}
+
 enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
                               const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise,
                               bool robust)
 {
     struct search search = {.arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise, .robust = robust};
-    struct tt_terms plain = {.moved_at = TT_NONE};
-    enum tiptrue_status status = fit_terms(&search, &plain, false, selection);
+    enum tiptrue_status status = select_with(&search, noise, selection);
 
-    if (status == TIPTRUE_OK && selection->fit->deficient) {
-        status = fit_terms(&search, &plain, true, selection);
+    if (status == TIPTRUE_OK && robust && !selection->weak && !selection->fit->deficient && doubt_sightings(selection)) {
+        status = try_own_sightings(&search, noise, selection);
     }
-    if (status == TIPTRUE_OK && !selection->fit->deficient) {
-        status = settle_yaw(&search, selection);
-    }
-    if (status != TIPTRUE_OK || !robust) {
-        return status;
-    }
-    if ((status = try_own_scatter(&search, selection)) != TIPTRUE_OK || selection->weak) {
-        return status;
-    }
-    if ((status = settle(&search, selection)) != TIPTRUE_OK) {
-        return status;
-    }
-    return settle_scatter(&search, noise, selection);
+    return status;
 }
