@@ -20,8 +20,7 @@
 /* A stated repeatability is contradicted by a scatter this improbable (1e-4) and at least this much larger. */
 #define SCATTER_IMPROBABLE 1e-4
 #define SCATTER_RATIO 1.25
-/* The same for the sightings, of which there are few; their own scatter must explain the run better by this much. */
-#define SIGHTINGS_IMPROBABLE 1e-3
+/* The sightings' own scatter must explain the run better than the stated one by this much (natural logarithm). */
 #define SIGHTINGS_GAIN 0.0
 /* An edge is off when its shift is this improbable (5e-4 for the worst of all edges), and singled out when the next one explains
  * the contradiction worse by this much (twice the logarithm of the likelihood ratio). */
@@ -415,28 +414,30 @@ static enum tiptrue_status select_with(struct search *search, struct tt_noise *n
     return settle_scatter(search, noise, selection);
 }
 
-/* Do the sightings scatter by clearly more than is stated of them, or are a move or drift found that they might only seem to show?
- */
-static bool doubt_sightings(const struct tt_selection *now)
+/* Do the sightings scatter by clearly more than is stated of them? */
+static bool sightings_contradict(const struct tt_selection *now)
 {
     const struct tt_fit *fit = now->fit;
     double sum = 0;
 
-    if (!fit->noise->sight_known || !(fit->dof_sight >= 1)) {
-        return false;
-    }
     for (size_t i = 0; i < now->model->n_sights; i++) {
         const double *r = now->model->sights[i].residual;
         sum += (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
     }
-    return now->terms.moved_at != TT_NONE || now->terms.drift ||
-           (sum > SCATTER_RATIO * SCATTER_RATIO * fit->dof_sight && gsl_cdf_chisq_Q(sum, fit->dof_sight) < SIGHTINGS_IMPROBABLE);
+    return fit->dof_sight >= 1 && sum > SCATTER_RATIO * SCATTER_RATIO * fit->dof_sight &&
+           gsl_cdf_chisq_Q(sum, fit->dof_sight) < SCATTER_IMPROBABLE;
+}
+
+static bool stood_still(const struct tt_selection *now)
+{
+    return now->terms.moved_at == TT_NONE && !now->terms.drift;
 }
 
 /* A stated uncertainty of the sightings that is much too small looks like a plate that moved: where their own scatter, clearly
  * larger, explains the run as well, it is believed. */
 static enum tiptrue_status try_own_sightings(const struct search *search, const struct tt_noise *stated, struct tt_selection *now)
 {
+    bool contradicted = sightings_contradict(now);
     struct search own = *search;
     struct tt_noise *noise = TT_ARENA_NEW(search->arena, 1, struct tt_noise);
     struct tt_selection next;
@@ -449,8 +450,8 @@ static enum tiptrue_status try_own_sightings(const struct search *search, const 
     noise->sight_known = false;
     status = select_with(&own, noise, &next);
     double least = SCATTER_RATIO * SCATTER_RATIO * (stated->sight_var_mm2 + stated->sight_digit_var_mm2);
-    if (status == TIPTRUE_OK && !next.fit->deficient && !next.weak && next.fit->sight_var_mm2 > least &&
-        next.fit->full_likelihood > now->fit->full_likelihood + SIGHTINGS_GAIN) {
+    if (status == TIPTRUE_OK && !next.fit->deficient && !next.weak && (contradicted || stood_still(&next)) &&
+        next.fit->sight_var_mm2 > least && next.fit->full_likelihood > now->fit->full_likelihood + SIGHTINGS_GAIN) {
         *now = next;
         now->fit->sight_scattered = true;
     }
@@ -464,7 +465,8 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     struct search search = {.arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise, .robust = robust};
     enum tiptrue_status status = select_with(&search, noise, selection);
 
-    if (status == TIPTRUE_OK && robust && !selection->weak && !selection->fit->deficient && doubt_sightings(selection)) {
+    if (status == TIPTRUE_OK && robust && !selection->weak && !selection->fit->deficient && noise->sight_known &&
+        (sightings_contradict(selection) || !stood_still(selection))) {
         status = try_own_sightings(&search, noise, selection);
     }
     return status;
