@@ -20,6 +20,8 @@
 #define NEAR 0.5
 #define MOST_STEPS 30
 #define MOST_ROUNDS 3
+/* A scatter's variance that has changed by less than this since changes the degrees of freedom by a thousandth of it at most. */
+#define DOF_STANDS 1e-2
 /* With weak priors in the model (1/100 mm^2 each), touches are not let to outweigh them by more than double precision bears: the
  * sum of their weights is at most this. What such a run determines is not for use anyway. */
 #define MOST_INFORMATION_MM2 1e8
@@ -245,6 +247,7 @@ static void update_dof(struct tt_fit *fit)
 
     tt_system_invert(&fit->model->system);
     leverages(fit, &fit->spent_touch, &sight_spent);
+    fit->dof_found_at_mm2 = fit->touch_var_mm2;
     fit->dof_touch = tt_fit_total_good(fit) - fit->spent_touch;
     fit->dof_sight = 2 * (double)fit->model->n_sights - sight_spent;
 }
@@ -299,12 +302,17 @@ static bool solve_weighted(struct tt_fit *fit, enum depth depth)
     bool all_known = fit->noise->touch_known && fit->noise->sight_known;
     double change = all_known ? 0 : INFINITY;
 
+    fit->dof_found_at_mm2 = INFINITY; /* not yet, with the present `good` */
     for (size_t round = 0; round < MOST_ROUNDS; round++) {
         if (!settle_weights(fit, depth, round > 0, &change)) {
             return false;
         }
         if (depth == ROUGH && !all_known) {
             return true;
+        }
+        if (fabs(fit->touch_var_mm2 / fit->dof_found_at_mm2 - 1) < DOF_STANDS) {
+            tt_system_invert(&fit->model->system);
+            break;
         }
         update_dof(fit);
         update_scatter(fit, &change);

@@ -50,9 +50,10 @@ struct tt_fit {
     double *leverage;            /* per touch, as a share of its own weight */
     double *late_share;          /* per edge of the plate */
     double early_share;
-    double log_likelihood;  /* of the mixture, restricted: comparable between fits of one model */
-    double full_likelihood; /* of the mixture, with no account of the number of unknowns: for likelihood ratios between models */
-    double half_scatter_mm; /* scatter by the residuals' shortest half, of the least-squares fit */
+    double log_likelihood;   /* of the mixture, restricted: comparable between fits of one model */
+    double full_likelihood;  /* of the mixture, with no account of the number of unknowns: for likelihood ratios between models */
+    double dof_found_at_mm2; /* touch_var_mm2 with which the degrees of freedom were found */
+    double half_scatter_mm;  /* scatter by the residuals' shortest half, of the least-squares fit */
     /* scratch */
     double *probability, *edge_count, *step_mm, *sorted_mm, *cc, *cb, *response;
     struct tt_fit_state {

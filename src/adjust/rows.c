@@ -56,7 +56,7 @@ static size_t find_cell(struct tt_model *model, const struct tt_observation *o, 
 static enum tiptrue_status sort_touches(struct tt_model *model, struct tt_arena *arena, size_t n)
 {
     const struct tiptrue_run *run = model->run;
-    size_t capacity = 64, guess = 0, k = 0; /* few cells hold many touches */
+    size_t capacity = 8, guess = 0, k = 0; /* few cells hold many touches */
     size_t *cell_in_order = TT_ARENA_NEW(arena, n, size_t);
 
     model->cells = TT_ARENA_NEW(arena, capacity, struct tt_cell);

@@ -121,8 +121,8 @@ static void add_half(struct running *sum, const struct tt_model *model, size_t b
     }
 }
 
-/* Add the row @row of the run with its columns multiplied by @factor. */
-static void add_row(struct running *sum, const struct timeline *line, size_t row, double factor, double y[])
+/* Add the row @row of the run. */
+static void add_row(struct running *sum, const struct timeline *line, size_t row, double y[])
 {
     const struct tt_judge *judge = line->judge;
     const struct tt_model *model = judge->model;
@@ -130,7 +130,7 @@ static void add_row(struct running *sum, const struct timeline *line, size_t row
 
     if (touch != TT_NONE) {
         const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
-        const double z[2] = {-factor * cell->site.n_x, -factor * cell->site.n_y};
+        const double z[2] = {-cell->site.n_x, -cell->site.n_y};
         double w = judge->weight[touch];
         sum->zz[0] += w * z[0] * z[0];
         sum->zz[1] += w * z[0] * z[1];
@@ -142,14 +142,14 @@ static void add_row(struct running *sum, const struct timeline *line, size_t row
     } else if (sight != TT_NONE) {
         double w = 1 / judge->fit->sight_var_mm2;
         for (size_t axis = 0; axis < 2; axis++) {
-            const double z[2] = {axis == 0 ? -factor : 0, axis == 1 ? -factor : 0};
+            const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
             double r = model->sights[sight].residual[axis];
             for (size_t k = 0; k < model->sights[sight].n_entries; k++) {
                 const struct tt_entry *e = &model->sights[sight].entries[axis][k];
                 r -= e->value * judge->step_mm[e->place];
             }
-            sum->zz[axis == 0 ? 0 : 2] += w * factor * factor;
-            sum->g[axis] += -w * factor * r;
+            sum->zz[axis == 0 ? 0 : 2] += w;
+            sum->g[axis] -= w * r;
             sight_half(line, &model->sights[sight], axis, y);
             add_half(sum, model, TT_NONE, y, w, z);
         }
@@ -199,7 +199,7 @@ static enum tiptrue_status scan_moves(struct timeline *line, struct tt_arena *ar
             if (run->observations[i].setup != s || (line->row_touch[i] == TT_NONE && line->row_sight[i] == TT_NONE)) {
                 continue;
             }
-            add_row(&sum, line, i, 1, y);
+            add_row(&sum, line, i, y);
             if (sum.n < LEAST_ROWS || rows - sum.n < LEAST_ROWS) {
                 continue;
             }
@@ -214,42 +214,91 @@ static enum tiptrue_status scan_moves(struct timeline *line, struct tt_arena *ar
     return y == NULL ? TIPTRUE_E_MEMORY : TIPTRUE_OK;
 }
 
-static enum tiptrue_status judge_drift(struct timeline *line, struct tt_arena *arena, struct tt_extra *best)
+/* Products of the drift's columns over one cell into @vector (x) and @second (y). */
+static void drift_of_cell(const struct tt_judge *judge, const struct tt_cell *cell, double vector[], double second[], double zz[3],
+                          double g[2])
 {
-    const struct tt_model *model = line->judge->model;
-    struct running sum;
-    double *y = TT_ARENA_NEW(arena, line->stride, double);
+    const struct tt_model *model = judge->model;
+    const double n[2] = {cell->site.n_x, cell->site.n_y};
+    double q[TT_MOST_COLUMNS] = {0}, squares = 0, score = 0;
 
-    if (y == NULL || running_init(&sum, arena, model) != TIPTRUE_OK) {
-        return TIPTRUE_E_MEMORY;
-    }
-    for (size_t i = 0; i < model->run->n_observations; i++) {
-        size_t touch = line->row_touch[i], sight = line->row_sight[i];
-        if (touch != TT_NONE || sight != TT_NONE) {
-            add_row(&sum, line, i, touch != TT_NONE ? model->clock[touch] : model->sights[sight].clock, y);
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        double wc = judge->weight[i] * model->clock[i];
+        squares += wc * model->clock[i];
+        score += wc * judge->residual[i];
+        for (size_t c = 0; c < cell->n_columns; c++) {
+            q[c] += wc * slope[c];
         }
     }
-    tt_extra_keep_better(best,
-                         (struct tt_extra){.kind = TT_EXTRA_DRIFT, .n_unknowns = 2, .taken = running_score(&sum, line->judge)});
-    return TIPTRUE_OK;
+    zz[0] += n[0] * n[0] * squares;
+    zz[1] += n[0] * n[1] * squares;
+    zz[2] += n[1] * n[1] * squares;
+    g[0] -= n[0] * score;
+    g[1] -= n[1] * score;
+    for (size_t k = 0; k < cell->n_entries; k++) {
+        const struct tt_entry *e = &cell->entries[k];
+        size_t at = tt_unknown(model, cell->block, e->place);
+        vector[at] -= n[0] * e->value * q[e->column];
+        second[at] -= n[1] * e->value * q[e->column];
+    }
+}
+
+static void drift_of_sight(const struct tt_judge *judge, const struct tt_sight *sight, double *vectors[2], double zz[3],
+                           double g[2])
+{
+    double w = 1 / judge->fit->sight_var_mm2, z = -sight->clock;
+
+    for (size_t axis = 0; axis < 2; axis++) {
+        double r = sight->residual[axis];
+        for (size_t k = 0; k < sight->n_entries; k++) {
+            const struct tt_entry *e = &sight->entries[axis][k];
+            r -= e->value * judge->step_mm[e->place];
+            vectors[axis][e->place] += w * z * e->value;
+        }
+        zz[axis == 0 ? 0 : 2] += w * z * z;
+        g[axis] += w * z * r;
+    }
+}
+
+static void judge_drift(struct tt_judge *judge, struct tt_extra *best)
+{
+    const struct tt_model *model = judge->model;
+    double zz[3] = {0}, g[2] = {0}, imitated[3] = {0}, *vectors[2] = {judge->vector, judge->spare}, *solved = judge->fit->step_mm;
+
+    memset(vectors[0], 0, model->n_unknowns * sizeof *vectors[0]);
+    memset(vectors[1], 0, model->n_unknowns * sizeof *vectors[1]);
+    for (size_t c = 0; c < model->n_cells; c++) {
+        drift_of_cell(judge, &model->cells[c], vectors[0], vectors[1], zz, g);
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        drift_of_sight(judge, &model->sights[i], vectors, zz, g);
+    }
+    tt_system_solve(&model->system, vectors[0], solved);
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        imitated[0] += solved[k] * vectors[0][k];
+        imitated[1] += solved[k] * vectors[1][k];
+    }
+    tt_system_solve(&model->system, vectors[1], solved);
+    for (size_t k = 0; k < model->n_unknowns; k++) {
+        imitated[2] += solved[k] * vectors[1][k];
+    }
+    double taken = tt_judge_score(judge, 2, zz, g, imitated);
+    tt_extra_keep_better(best, (struct tt_extra){.kind = TT_EXTRA_DRIFT, .n_unknowns = 2, .taken = taken});
 }
 
 enum tiptrue_status tt_judge_timeline(struct tt_judge *judge, struct tt_arena *arena, struct tt_extra *moved,
                                       struct tt_extra *drift)
 {
     const struct tt_model *model = judge->model;
-    bool moves = model->terms.moved_at == TT_NONE, drifts = !model->terms.drift;
     struct timeline line;
-    enum tiptrue_status status;
+    enum tiptrue_status status = TIPTRUE_OK;
 
-    if (!moves && !drifts) {
-        return TIPTRUE_OK;
+    if (!model->terms.drift) {
+        judge_drift(judge, drift);
     }
-    if ((status = timeline_init(&line, judge, arena)) == TIPTRUE_OK && moves) {
+    if (model->terms.moved_at == TT_NONE && (status = timeline_init(&line, judge, arena)) == TIPTRUE_OK) {
         status = scan_moves(&line, arena, moved);
-    }
-    if (status == TIPTRUE_OK && drifts) {
-        status = judge_drift(&line, arena, drift);
     }
     return status;
 }
