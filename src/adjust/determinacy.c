@@ -296,7 +296,26 @@ static int compare_doubles(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
-/* Widest gap between neighbouring rotations of a tip's used touches, around the turn; a full turn for a single rotation. */
+/* By sectors of 5 degrees: are there none so many in a row empty that the gap could be wider than WIDEST_GAP_RAD? */
+static bool leaves_no_wide_gap(const double rotations[], size_t n)
+{
+    enum { SECTORS = 72, NARROW = 22 }; /* 22 empty sectors and both neighbours: 120 degrees at most */
+    bool met[SECTORS] = {false};
+    size_t empty = 0, most = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        size_t sector = (size_t)(rotations[i] * (SECTORS / (2 * TT_PI)));
+        met[sector < SECTORS ? sector : SECTORS - 1] = true;
+    }
+    for (size_t k = 0; k < 2 * SECTORS; k++) { /* twice around: a gap may span zero */
+        empty = met[k % SECTORS] ? 0 : empty + 1;
+        most = empty > most ? empty : most;
+    }
+    return most <= NARROW;
+}
+
+/* Widest gap between neighbouring rotations of a tip's used touches, around the turn; a full turn for a single rotation. 0: narrow.
+ */
 static double widest_gap(const struct tt_view *view, size_t block, double rotations[])
 {
     size_t n = 0;
@@ -309,6 +328,9 @@ static double widest_gap(const struct tt_view *view, size_t block, double rotati
     }
     if (n == 0) {
         return 2 * TT_PI;
+    }
+    if (leaves_no_wide_gap(rotations, n)) {
+        return 0;
     }
     qsort(rotations, n, sizeof *rotations, compare_doubles);
     double widest = rotations[0] + 2 * TT_PI - rotations[n - 1];

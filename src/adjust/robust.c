@@ -59,30 +59,43 @@ static double outlier_density(double residual_mm, double scatter_mm)
     return 0.75 / (depth * beyond * beyond * beyond * beyond); /* 3/4 within the depth, 1/4 beyond */
 }
 
+/* The part of one cell in the expectation; returns its part of the logarithm of the likelihood. Most touches are near enough to be
+ * good for certain: for them no exponential is taken, and the variances' factors are gathered into one logarithm. */
+static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, double scatter_mm, double probability[])
+{
+    double share = fit->late_share[cell->edge], early = fit->early_share, good_share = 1 - share - early;
+    double log_sum = (double)cell->count * log(good_share / sqrt(2 * TT_PI * fit->touch_var_mm2)), ratios = 1;
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = fit->model->residual[i];
+        double exponent = -0.5 * r * r / variance, ratio = fit->touch_var_mm2 / variance;
+        ratios *= ratio;
+        if (ratios < 1e-200) {
+            log_sum += 0.5 * log(ratios);
+            ratios = 1;
+        }
+        probability[i] = 1;
+        log_sum += exponent;
+        if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
+            double good = good_share * exp(exponent) * sqrt(ratio) / sqrt(2 * TT_PI * fit->touch_var_mm2);
+            double off = (r < 0 ? share : early) * outlier_density(r, scatter_mm);
+            probability[i] = good / (good + off);
+            log_sum += log(good + off) - exponent - 0.5 * log(ratio) - log(good_share / sqrt(2 * TT_PI * fit->touch_var_mm2));
+        }
+    }
+    return log_sum + 0.5 * log(ratios);
+}
+
 /* Expectation: how probable each touch is good, into @probability, and the likelihood. @unknowns: degrees of freedom that the fit
  * takes up; they are given back to the scatter, else a fit to few touches would always look better than a fit to many. */
 static void expect(struct tt_fit *fit, double unknowns, double probability[])
 {
     const struct tt_model *model = fit->model;
-    double s = sqrt(fit->touch_var_mm2), log_sum = unknowns * log(s), product = 1;
+    double s = sqrt(fit->touch_var_mm2), log_sum = unknowns * log(s);
 
     for (size_t c = 0; c < model->n_cells; c++) {
-        const struct tt_cell *cell = &model->cells[c];
-        double share = fit->late_share[cell->edge], early = fit->early_share;
-        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-            double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = model->residual[i];
-            double good = (1 - share - early) * exp(-0.5 * r * r / variance) / sqrt(2 * TT_PI * variance);
-            double off =
-                r * r < OFF_FROM_SCATTERS * OFF_FROM_SCATTERS * variance ? 0 : (r < 0 ? share : early) * outlier_density(r, s);
-            probability[i] = good / (good + off);
-            product *= good + off;
-            if (product < 1e-100 || product > 1e100) { /* one logarithm for many touches */
-                log_sum += log(product);
-                product = 1;
-            }
-        }
+        log_sum += expect_cell(fit, &model->cells[c], s, probability);
     }
-    log_sum += log(product);
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
         log_sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2 + log(fit->sight_var_mm2);
