@@ -7,8 +7,9 @@
 #include <math.h>
 #include <string.h>
 
-/* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: 1 mm. */
-#define UNDETERMINED_MM 1.0
+/* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
+ */
+#define UNDETERMINED_MM 0.5
 #define UNDETERMINED_RAD 0.035
 /* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the
  * touches then see it by its square, whose either root fits, and the covariance at one of them tells nothing of the other. */

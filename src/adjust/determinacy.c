@@ -117,6 +117,15 @@ static void list_missing(const struct tt_view *view, size_t block, struct tt_buf
     }
 }
 
+static bool any_yaw_open(const struct tt_view *view)
+{
+    bool open = false;
+    for (size_t k = 0; k < view->solution->n_poses; k++) {
+        open = open || !view->solution->poses[k].yaw_determined;
+    }
+    return open;
+}
+
 /* ". Only edges facing … were touched; touch …": why the offset along @v is open, and what would close it. */
 static void explain_offset(const struct tt_view *view, size_t block, const double v[2], struct tt_buffer *text)
 {
@@ -125,7 +134,9 @@ static void explain_offset(const struct tt_view *view, size_t block, const doubl
 
     facing(view, block, v, &along, &against);
     companions(view, block, v, &runout, &radius);
-    if (along == 0 && against == 0) {
+    if (any_yaw_open(view)) {
+        tt_buffer_puts(text, ": it goes with the yaw of the plate, which is open");
+    } else if (along == 0 && against == 0) {
         tt_buffer_puts(text, ": only ");
         list_directions(view, block, text);
         tt_buffer_puts(text, " were touched; touch an edge that faces ");
@@ -192,12 +203,14 @@ static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, 
 static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_buffer *text)
 {
     enum tiptrue_status status = TIPTRUE_OK;
+    bool yaw_open = false; /* then the residuals tell of it, not of the contacts */
 
     for (size_t k = 0; k < view->solution->n_poses && status == TIPTRUE_OK; k++) {
         const struct tt_pose_result *pose = &view->solution->poses[k];
         if (pose->yaw_determined) {
             continue;
         }
+        yaw_open = true;
         tt_buffer_printf(
             text,
             "the yaw of the plate in setup '%s' is not determined: sight a second mark, touch an edge at two places far apart, "
@@ -212,7 +225,7 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_bu
                   "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
     }
-    if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0) {
+    if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0 && !yaw_open) {
         tt_buffer_puts(
             text,
             "how well contacts repeat is not determined: there are no more touches than unknowns, and the machine file states "

@@ -20,6 +20,7 @@
 #define NEAR 0.5
 #define MOST_STEPS 30
 #define MOST_ROUNDS 3
+#define OPEN_YAW_RAD 0.1
 /* A scatter's variance that has changed by less than this since changes the degrees of freedom by a thousandth of it at most. */
 #define DOF_STANDS 1e-2
 /* With weak priors in the model (1/100 mm^2 each), touches are not let to outweigh them by more than double precision bears: the
@@ -323,6 +324,18 @@ static bool solve_weighted(struct tt_fit *fit, enum depth depth)
     return true;
 }
 
+/* A yaw that is solved, but only within so much that first order says nothing any more: as good as not determined. */
+static bool yaw_is_open(const struct tt_model *model)
+{
+    bool open = false;
+
+    for (size_t s = 0; s < model->n_setups && !model->weak; s++) {
+        size_t at = tt_at_pose(s) + 2;
+        open = open || !(model->system.c[at * model->n_border + at] < OPEN_YAW_RAD * OPEN_YAW_RAD);
+    }
+    return open;
+}
+
 void tt_fit_run(struct tt_fit *fit)
 {
     struct tt_model *model = fit->model;
@@ -335,7 +348,7 @@ void tt_fit_run(struct tt_fit *fit)
     if (!fit->deficient && fit->robust && !tt_robust_looks_clean(fit)) {
         tt_robust_fit(fit);
     }
-    fit->deficient = fit->deficient || !solve_weighted(fit, PRECISE);
+    fit->deficient = fit->deficient || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
     if (!fit->deficient) {
         fit->chi2_touch = 0;
         for (size_t i = 0; i < model->n_touches; i++) {
