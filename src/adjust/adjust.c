@@ -98,6 +98,21 @@ static enum tiptrue_status select_nothing(struct tt_selection *selection, struct
     return TIPTRUE_OK;
 }
 
+/* What findings and numbers of a solution are read from. @stated: the noise as the machine file has it. */
+static struct tt_view view_of(const struct tt_selection *selection, const struct tt_noise *stated,
+                              struct tiptrue_solution *solution, struct tt_arena *scratch)
+{
+    return (struct tt_view){.plate = selection->model->plate,
+                            .machine = selection->model->machine,
+                            .run = selection->model->run,
+                            .noise = stated,
+                            .selection = selection,
+                            .model = selection->model,
+                            .fit = selection->fit,
+                            .solution = solution,
+                            .scratch = scratch};
+}
+
 static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_solve_options *options)
 {
     enum tiptrue_status status = tt_assemble(view);
@@ -137,15 +152,7 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    struct tt_view view = {.plate = plate,
-                           .machine = machine,
-                           .run = run,
-                           .noise = &stated,
-                           .selection = &selection,
-                           .model = selection.model,
-                           .fit = selection.fit,
-                           .solution = made,
-                           .scratch = &workspace->arena};
+    struct tt_view view = view_of(&selection, &stated, made, &workspace->arena);
     if ((status = report(&view, options)) != TIPTRUE_OK) {
         tiptrue_solution_free(made);
         return tt_fail_memory(error);
@@ -202,15 +209,7 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    struct tt_view view = {.plate = plate,
-                           .machine = machine,
-                           .run = run,
-                           .noise = &noise,
-                           .selection = &selection,
-                           .model = selection.model,
-                           .fit = selection.fit,
-                           .solution = made,
-                           .scratch = &workspace->arena};
+    struct tt_view view = view_of(&selection, &noise, made, &workspace->arena);
     struct tt_buffer text = {0};
     status = tt_assemble(&view);
     if (status == TIPTRUE_OK) {
