@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -43,12 +44,6 @@ static bool is_early(const struct tt_view *view, size_t i)
 static int compare_sizes(const void *a, const void *b)
 {
     size_t x = *(const size_t *)a, y = *(const size_t *)b;
-    return (x > y) - (x < y);
-}
-
-static int compare_doubles(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
     return (x > y) - (x < y);
 }
 
@@ -319,7 +314,7 @@ static size_t even_rotations(const struct tt_view *view, const struct tt_cell *c
         double turn = fmod(view->run->observations[view->model->row[i]].rotation_rad / (2 * TT_PI), 1);
         turns[n++] = turn < 0 ? turn + 1 : turn;
     }
-    qsort(turns, n, sizeof *turns, compare_doubles);
+    gsl_sort(turns, 1, n);
     size_t distinct = 0;
     for (size_t i = 0; i < n; i++) {
         if (distinct == 0 || turns[i] - turns[distinct - 1] > SAME_TURN) {

@@ -7,8 +7,8 @@
  */
 #include "config.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 
 #include "adjust/findings.h"
 #include "adjust/words.h"
@@ -303,12 +303,6 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
 
 /* ---- touches and rotations ---- */
 
-static int compare_doubles(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* By sectors of 5 degrees: are there none so many in a row empty that the gap could be wider than WIDEST_GAP_RAD? */
 static bool leaves_no_wide_gap(const double rotations[], size_t n)
 {
@@ -345,7 +339,7 @@ static double widest_gap(const struct tt_view *view, size_t block, double rotati
     if (leaves_no_wide_gap(rotations, n)) {
         return 0;
     }
-    qsort(rotations, n, sizeof *rotations, compare_doubles);
+    gsl_sort(rotations, 1, n);
     double widest = rotations[0] + 2 * TT_PI - rotations[n - 1];
     for (size_t i = 1; i < n; i++) {
         widest = fmax(widest, rotations[i] - rotations[i - 1]);

@@ -28,6 +28,7 @@
 #define MOST_INFORMATION_MM2 1e8
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
+
 static bool state_init(struct tt_fit_state *state, struct tt_arena *arena, const struct tt_model *model)
 {
     state->x = TT_ARENA_NEW(arena, model->n_unknowns, double);
@@ -291,7 +292,6 @@ static bool settle_weights(struct tt_fit *fit, enum depth depth, bool dof_known,
         }
         exact = depth == ROUGH || *change < SETTLED; /* while the weights settle, first order will do */
     }
-    fit->converged = done;
     return isfinite(size);
 }
 
@@ -350,10 +350,6 @@ void tt_fit_run(struct tt_fit *fit)
     }
     fit->deficient = fit->deficient || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
     if (!fit->deficient) {
-        fit->chi2_touch = 0;
-        for (size_t i = 0; i < model->n_touches; i++) {
-            fit->chi2_touch += fit->weight[i] * model->residual[i] * model->residual[i];
-        }
         tt_robust_sum_up(fit);
     }
 }

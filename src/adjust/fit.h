@@ -35,14 +35,12 @@ struct tt_fit {
     bool scattered;       /* stated repeatability contradicted: the run's own is used */
     bool sight_scattered; /* the same of the sightings */
     bool deficient;       /* the normal matrix was singular: model->weak is needed */
-    bool converged;
     size_t iterations;
     double least_touch_var_mm2;  /* no smaller one is believed */
     double touch_var_mm2;        /* of one touch, resolution included, rotation not */
     double sight_var_mm2;        /* of one sighted coordinate, resolution included */
     double spent_touch;          /* degrees of freedom of the touches that the fit takes up */
     double dof_touch, dof_sight; /* of the scatter's estimates, whether used or not */
-    double chi2_touch;           /* sum of squared residuals of the used touches over their variances */
     double scatter_touch_mm2;    /* estimated from the run, resolution included, whether used or not */
     double *good;                /* per touch: probability that it is good; after the finish 1 or 0 */
     double *weight;              /* per touch: 1/variance, 0 = set aside */

@@ -6,6 +6,7 @@
 
 #include <gsl/gsl_randist.h>
 #include <gsl/gsl_rng.h>
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
@@ -149,12 +150,6 @@ static enum tiptrue_status solve_trial(struct trial *t)
     return TIPTRUE_OK;
 }
 
-static int compare_doubles(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* Half a unit of the last meaningful digit of @u (JCGM 101:2008 7.9.2). */
 static double tolerance_of(double u_mm)
 {
@@ -172,7 +167,7 @@ void tt_trial_axis_sum_up(struct tt_trial_axis *axis, double errors_mm[], size_t
     for (size_t i = 0; i < n; i++) {
         squares += (errors_mm[i] - mean) * (errors_mm[i] - mean);
     }
-    qsort(errors_mm, n, sizeof *errors_mm, compare_doubles);
+    gsl_sort(errors_mm, 1, n);
     axis->mean_mm = mean;
     axis->u_mm = sqrt(squares / (double)(n - 1));
     axis->low_mm = errors_mm[low];

@@ -5,8 +5,8 @@
 
 #include "adjust/robust.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdlib.h>
 #include <string.h>
 
 #define MOST_EM_STEPS 40
@@ -170,12 +170,6 @@ static bool climb(struct tt_fit *fit, double unknowns, double least_var)
     return true;
 }
 
-static int compare_doubles(const void *a, const void *b)
-{
-    double x = *(const double *)a, y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* Scatter from the shortest interval that holds half of the residuals (normal: half-width / 0.6745). */
 static double shortest_half(const struct tt_fit *fit)
 {
@@ -183,7 +177,7 @@ static double shortest_half(const struct tt_fit *fit)
     double *sorted = fit->sorted_mm, best = INFINITY;
 
     memcpy(sorted, fit->model->residual, n * sizeof *sorted);
-    qsort(sorted, n, sizeof *sorted, compare_doubles);
+    gsl_sort(sorted, 1, n);
     for (size_t i = 0; i + half <= n; i++) {
         best = fmin(best, sorted[i + half - 1] - sorted[i]);
     }

@@ -26,12 +26,6 @@ void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm
     tt_buffer_puts(buffer, " \xc2\xb5m");
 }
 
-void tt_words_mm(struct tt_buffer *buffer, double value_mm)
-{
-    tt_number_write_fixed(buffer, value_mm, 4, false);
-    tt_buffer_puts(buffer, " mm");
-}
-
 void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals)
 {
     tt_number_write_fixed(buffer, tt_deg_from_rad(angle_rad), decimals, false);

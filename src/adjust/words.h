@@ -12,8 +12,6 @@
 void tt_words_um(struct tt_buffer *buffer, double value_mm);
 /* The same for a value over @limit_mm, with as many decimals (three at most) as show that it is. */
 void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm);
-/* @value_mm with four decimals, "41.2990 mm". */
-void tt_words_mm(struct tt_buffer *buffer, double value_mm);
 void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals);
 /* Milliseconds, percent, a bare factor: three significant digits or so. */
 void tt_words_ms(struct tt_buffer *buffer, double value_ms);
