@@ -79,6 +79,7 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/changes.c src/history/changes.h \
   src/history/series.c src/history/series.h \
   src/history/track.c src/history/track.h \
   src/output/check.c \
