@@ -176,6 +176,13 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
+struct tiptrue_trend;
+
+struct tiptrue_trend_options {
+    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
+};
+void tiptrue_trend_free(struct tiptrue_trend *trend);
+
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif
