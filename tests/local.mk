@@ -28,6 +28,8 @@ unit_tests = \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
   tests/unit/geometry/touch_test \
+  tests/unit/history/changes_test \
+  tests/unit/history/chart_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
   tests/unit/ingest/diagnose_test \
@@ -96,6 +98,7 @@ test_data = \
   tests/simulation \
   tests/speed \
   tests/unit/adjust/scene.h \
+  tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \
   tests/unit/output/one-tip.txt \
