@@ -11,7 +11,9 @@ libcore_la_SOURCES = \
   src/tiptrue.c src/tiptrue.h \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
+  src/base/bytes.h \
   src/base/decimal.c src/base/decimal.h \
+  src/base/digest.c src/base/digest.h \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
   src/model/finding.c src/model/finding.h \
@@ -25,7 +27,6 @@ libcore_la_SOURCES = \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
   src/ingest/diagnose.c src/ingest/diagnose.h \
-  src/ingest/digest.c \
   src/ingest/document.c src/ingest/document.h \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \

@@ -49,7 +49,7 @@ enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, c
     enum tiptrue_status status = tt_bytes_copy(text, length, &bytes, error);
     if (status == TIPTRUE_OK) {
         status = read_text(document, name, &bytes, sink, error);
-        tt_bytes_clear(&bytes);
+        *document->source = bytes; /* freed with the object, also when it is none */
     }
     return status;
 }
@@ -61,7 +61,7 @@ enum tiptrue_status tt_document_read(const struct tt_document *document, const c
     enum tiptrue_status status = tt_bytes_read(path, &bytes, error);
     if (status == TIPTRUE_OK) {
         status = read_text(document, tt_bytes_name(path), &bytes, sink, error);
-        tt_bytes_clear(&bytes);
+        *document->source = bytes;
     }
     return status;
 }

@@ -25,6 +25,12 @@ TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptr
                                             const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                             struct tiptrue_error *error);
 
+/* The same; run->source keeps the text. */
+TT_MUST_USE enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                                  struct tiptrue_error *error);
+
 /* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
 TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length,
                                                     const struct tiptrue_sink *sink, struct tiptrue_plate **plate,
