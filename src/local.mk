@@ -2,7 +2,7 @@
 # Copyright (C) 2026 the tiptrue authors
 # All sources, room by room. A new file is one line here.
 
-core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(PTHREAD_LIBS)
+core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(SQLITE_LIBS) $(PTHREAD_LIBS)
 
 # Everything but the program's own files, not installed: the program and the unit tests link it, so that tests reach tt_ names.
 noinst_LTLIBRARIES += libcore.la
@@ -22,6 +22,7 @@ libcore_la_SOURCES = \
   src/model/machine.c src/model/machine.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
+  src/model/record.c src/model/record.h \
   src/model/run.c src/model/run.h \
   src/model/solution.c src/model/solution.h \
   src/ingest/builder.c src/ingest/builder.h \
