@@ -8,7 +8,10 @@ core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(SQLITE_LIBS) $(PTHREAD_LIB
 noinst_LTLIBRARIES += libcore.la
 libcore_la_LIBADD = $(core_libs)
 libcore_la_SOURCES = \
+  src/solved.c src/solved.h \
   src/tiptrue.c src/tiptrue.h \
+  src/tiptrue_history.c \
+  src/tiptrue_import.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \
@@ -26,6 +29,7 @@ libcore_la_SOURCES = \
   src/model/run.c src/model/run.h \
   src/model/series.h \
   src/model/solution.c src/model/solution.h \
+  src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
@@ -81,9 +85,18 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/put.c \
+  src/history/read.c \
+  src/history/schema.c src/history/schema.h \
   src/history/series.c src/history/series.h \
+  src/history/sql.c src/history/sql.h \
+  src/history/store.c src/history/store.h \
+  src/history/summary.c src/history/summary.h \
+  src/history/verify.c \
   src/history/track.c src/history/track.h \
+  src/output/again.c \
   src/output/check.c \
+  src/output/history.c src/output/history.h \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
   src/output/json_write.c src/output/json_write.h \
@@ -114,10 +127,14 @@ tiptrue_SOURCES = \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
+  src/cli/history.c src/cli/history.h \
+  src/cli/history_import.c \
+  src/cli/history_show.c \
   src/cli/inputs.c src/cli/inputs.h \
   src/cli/main.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
+  src/cli/place.c src/cli/place.h \
   src/cli/solve.c \
   src/cli/terminal.c src/cli/terminal.h
 tiptrue_LDADD = libcore.la $(ARGP_LIBS)

@@ -21,7 +21,7 @@
 
 /* A result as the store knows it. */
 struct known_result {
-    sqlite3_int64 no; /* 0 = none */
+    sqlite3_int64 no;                           /* 0 = none */
     sqlite3_int64 documents[TT_DOCUMENT_KINDS]; /* 0 = none */
     char added[32], version[32];
 };
@@ -32,12 +32,13 @@ static void copy_word(char to[32], const char *from)
 }
 
 /* Step a statement that gives at most one row, in which @code came up while binding. */
-static enum tiptrue_status look(struct tt_store *store, sqlite3_stmt *statement, int code, bool *row, struct tiptrue_error *error)
+static enum tiptrue_status look(struct tiptrue_history *store, sqlite3_stmt *statement, int code, bool *row,
+                                struct tiptrue_error *error)
 {
     return code == SQLITE_OK ? tt_sql_next(store, statement, row, error) : tt_sql_fail(store, code, error);
 }
 
-static enum tiptrue_status finish(struct tt_store *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
 {
     return code == SQLITE_OK ? tt_sql_finish(store, statement, error) : tt_sql_fail(store, code, error);
 }
@@ -50,7 +51,7 @@ static void bind_number(sqlite3_stmt *statement, int at, sqlite3_int64 number, i
 }
 
 /* The number of the run @id, 0 if it is not there, and when it was added. */
-static enum tiptrue_status find_run(struct tt_store *store, const char *id, sqlite3_int64 *run, char since[32],
+static enum tiptrue_status find_run(struct tiptrue_history *store, const char *id, sqlite3_int64 *run, char since[32],
                                     struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT no, added FROM run WHERE id = ?";
@@ -72,7 +73,7 @@ static enum tiptrue_status find_run(struct tt_store *store, const char *id, sqli
     return status;
 }
 
-static enum tiptrue_status insert_run(struct tt_store *store, const struct tt_record *record, sqlite3_int64 *run,
+static enum tiptrue_status insert_run(struct tiptrue_history *store, const struct tt_record *record, sqlite3_int64 *run,
                                       struct tiptrue_error *error)
 {
     static const char SQL[] = "INSERT INTO run(id, added) VALUES(?, ?)";
@@ -92,7 +93,7 @@ static enum tiptrue_status insert_run(struct tt_store *store, const struct tt_re
 }
 
 /* Compare the stored log with @log, or (@write) fill it in. *same: whether the bytes are equal. */
-static enum tiptrue_status pass_log(struct tt_store *store, sqlite3_int64 run, struct tt_text log, bool write, bool *same,
+static enum tiptrue_status pass_log(struct tiptrue_history *store, sqlite3_int64 run, struct tt_text log, bool write, bool *same,
                                     struct tiptrue_error *error)
 {
     sqlite3_blob *blob = NULL;
@@ -113,7 +114,8 @@ static enum tiptrue_status pass_log(struct tt_store *store, sqlite3_int64 run, s
     return tt_sql_fail(store, code, error);
 }
 
-static enum tiptrue_status insert_log(struct tt_store *store, sqlite3_int64 run, struct tt_text log, struct tiptrue_error *error)
+static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int64 run, struct tt_text log,
+                                      struct tiptrue_error *error)
 {
     static const char SQL[] = "INSERT INTO log(run, text) VALUES(?, ?)";
     sqlite3_stmt *statement;
@@ -135,7 +137,7 @@ static enum tiptrue_status insert_log(struct tt_store *store, sqlite3_int64 run,
 }
 
 /* See to it that the log is there; one that is there already must be the same. */
-static enum tiptrue_status put_log(struct tt_store *store, sqlite3_int64 run, const struct tt_record *record, bool *is_new,
+static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record *record, bool *is_new,
                                    struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT 1 FROM log WHERE run = ?";
@@ -165,8 +167,8 @@ static enum tiptrue_status put_log(struct tt_store *store, sqlite3_int64 run, co
 }
 
 /* The number of the document, entered if it is new; 0 for none. */
-static enum tiptrue_status put_document(struct tt_store *store, enum tt_document_kind kind, struct tt_text text, sqlite3_int64 *no,
-                                        struct tiptrue_error *error)
+static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_document_kind kind, struct tt_text text,
+                                        sqlite3_int64 *no, struct tiptrue_error *error)
 {
     static const char FIND[] = "SELECT no FROM document WHERE digest = ? AND kind = ? AND text = ?";
     static const char INSERT[] = "INSERT INTO document(digest, kind, text) VALUES(?, ?, ?)";
@@ -198,7 +200,7 @@ static enum tiptrue_status put_document(struct tt_store *store, enum tt_document
 }
 
 /* The result that counts: the latest one, of two at the same time the one entered later. */
-static enum tiptrue_status find_newest(struct tt_store *store, sqlite3_int64 run, struct known_result *newest,
+static enum tiptrue_status find_newest(struct tiptrue_history *store, sqlite3_int64 run, struct known_result *newest,
                                        struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT no, plate, machine, plan, pattern, added, version FROM result WHERE run = ?"
@@ -226,7 +228,7 @@ static enum tiptrue_status find_newest(struct tt_store *store, sqlite3_int64 run
 }
 
 /* Whether a result with this text is there: any, or the result number @only. */
-static enum tiptrue_status find_result(struct tt_store *store, sqlite3_int64 run, const struct tt_record_result *result,
+static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
                                        const char *digest, const sqlite3_int64 documents[], sqlite3_int64 only, bool *found,
                                        struct tiptrue_error *error)
 {
@@ -251,7 +253,7 @@ static enum tiptrue_status find_result(struct tt_store *store, sqlite3_int64 run
     return status;
 }
 
-static enum tiptrue_status insert_result(struct tt_store *store, sqlite3_int64 run, const struct tt_record_result *result,
+static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
                                          const char *added, const char *digest, const sqlite3_int64 documents[],
                                          struct tiptrue_error *error)
 {
@@ -283,7 +285,7 @@ static bool is_repeated(const struct known_result *newest, const struct tt_recor
            memcmp(newest->documents, documents, sizeof newest->documents) == 0;
 }
 
-static enum tiptrue_status put_result(struct tt_store *store, sqlite3_int64 run, const struct tt_record_result *result,
+static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
                                       enum tt_put how, const struct known_result *newest, bool *is_new, struct tiptrue_error *error)
 {
     sqlite3_int64 documents[TT_DOCUMENT_KINDS];
@@ -327,11 +329,12 @@ static void bind_export(sqlite3_stmt *statement, sqlite3_int64 run, const struct
 }
 
 /* Unless one that is the same in all is there. */
-static enum tiptrue_status put_export(struct tt_store *store, sqlite3_int64 run, const struct tt_record_export *export,
+static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_export *export,
                                       bool *is_new, struct tiptrue_error *error)
 {
-    static const char FIND[] = "SELECT 1 FROM export WHERE run = ? AND time = ? AND file = ? AND old_digest IS ? AND new_digest IS ?"
-                               " AND old_values IS ? AND new_values IS ?";
+    static const char FIND[] =
+        "SELECT 1 FROM export WHERE run = ? AND time = ? AND file = ? AND old_digest IS ? AND new_digest IS ?"
+        " AND old_values IS ? AND new_values IS ?";
     static const char INSERT[] = "INSERT INTO export(run, time, file, old_digest, new_digest, old_values, new_values)"
                                  " VALUES(?, ?, ?, ?, ?, ?, ?)";
     sqlite3_stmt *statement;
@@ -354,9 +357,9 @@ static enum tiptrue_status put_export(struct tt_store *store, sqlite3_int64 run,
 }
 
 /* *last: the number that the record's last result was given, 0 if it was there already. */
-static enum tiptrue_status put_parts(struct tt_store *store, sqlite3_int64 run, const struct tt_record *record, enum tt_put how,
-                                     const struct known_result *newest, struct tt_put_outcome *outcome, sqlite3_int64 *last,
-                                     struct tiptrue_error *error)
+static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record *record,
+                                     enum tt_put how, const struct known_result *newest, struct tt_put_outcome *outcome,
+                                     sqlite3_int64 *last, struct tiptrue_error *error)
 {
     enum tiptrue_status status = put_log(store, run, record, &outcome->log_is_new, error);
     bool is_new;
@@ -377,8 +380,8 @@ static enum tiptrue_status put_parts(struct tt_store *store, sqlite3_int64 run, 
 
 /* When what counts has changed, the summary follows it. @solution is what the result number @last says; another one can become the
  * newest only where several bear the same second, and is read when the history is opened to write. */
-static enum tiptrue_status follow(struct tt_store *store, sqlite3_int64 run, const struct known_result *before, sqlite3_int64 last,
-                                  const struct tiptrue_solution *solution, struct tiptrue_error *error)
+static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run, const struct known_result *before,
+                                  sqlite3_int64 last, const struct tiptrue_solution *solution, struct tiptrue_error *error)
 {
     static const char LATER[] = "INSERT OR IGNORE INTO pending(run) VALUES(?)";
     sqlite3_stmt *statement;
@@ -400,8 +403,9 @@ static enum tiptrue_status follow(struct tt_store *store, sqlite3_int64 run, con
     return status;
 }
 
-static enum tiptrue_status put_all(struct tt_store *store, const struct tt_record *record, const struct tiptrue_solution *solution,
-                                   enum tt_put how, struct tt_put_outcome *outcome, struct tiptrue_error *error)
+static enum tiptrue_status put_all(struct tiptrue_history *store, const struct tt_record *record,
+                                   const struct tiptrue_solution *solution, enum tt_put how, struct tt_put_outcome *outcome,
+                                   struct tiptrue_error *error)
 {
     struct known_result newest = {0};
     sqlite3_int64 run, last;
@@ -424,8 +428,9 @@ static enum tiptrue_status put_all(struct tt_store *store, const struct tt_recor
     return status;
 }
 
-enum tiptrue_status tt_store_put(struct tt_store *store, const struct tt_record *record, const struct tiptrue_solution *solution,
-                                 enum tt_put how, struct tt_put_outcome *outcome, struct tiptrue_error *error)
+enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_record *record,
+                                 const struct tiptrue_solution *solution, enum tt_put how, struct tt_put_outcome *outcome,
+                                 struct tiptrue_error *error)
 {
     bool own = !store->in_group;
     struct tt_put_outcome made = {0};
@@ -449,7 +454,7 @@ enum tiptrue_status tt_store_put(struct tt_store *store, const struct tt_record 
     return status;
 }
 
-enum tiptrue_status tt_store_add_export(struct tt_store *store, const char *id, const struct tt_record_export *export,
+enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const char *id, const struct tt_record_export *export,
                                         struct tiptrue_error *error)
 {
     char since[32] = "";
@@ -461,8 +466,8 @@ enum tiptrue_status tt_store_add_export(struct tt_store *store, const char *id, 
         status = find_run(store, id, &run, since, error);
     }
     if (status == TIPTRUE_OK && run == 0) {
-        status = tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, "solve --history enters it",
-                         "run %s is not in the history", id);
+        status =
+            tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, "solve --history enters it", "run %s is not in the history", id);
     }
     if (status == TIPTRUE_OK) {
         status = put_export(store, run, export, &is_new, error);
@@ -474,7 +479,7 @@ enum tiptrue_status tt_store_add_export(struct tt_store *store, const char *id, 
     return status;
 }
 
-enum tiptrue_status tt_store_summarise(struct tt_store *store, const char *id, const struct tiptrue_solution *solution,
+enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char *id, const struct tiptrue_solution *solution,
                                        struct tiptrue_error *error)
 {
     struct known_result newest = {0};

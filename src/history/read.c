@@ -29,7 +29,7 @@ static const char *copy_word(struct tt_record *record, sqlite3_stmt *from, int c
 }
 
 /* A statement with one number, or one text, bound. */
-static enum tiptrue_status begin(struct tt_store *store, const char *sql, sqlite3_int64 number, const char *text,
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql, sqlite3_int64 number, const char *text,
                                  sqlite3_stmt **statement, struct tiptrue_error *error)
 {
     int code = SQLITE_OK;
@@ -46,7 +46,7 @@ static enum tiptrue_status begin(struct tt_store *store, const char *sql, sqlite
     return status;
 }
 
-static enum tiptrue_status load_run(struct tt_store *store, const char *id, sqlite3_int64 *run, struct tt_record *record,
+static enum tiptrue_status load_run(struct tiptrue_history *store, const char *id, sqlite3_int64 *run, struct tt_record *record,
                                     struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT no, added, (SELECT text FROM log WHERE run = no) FROM run WHERE id = ?";
@@ -85,12 +85,12 @@ static bool fill_result(struct tt_record *record, sqlite3_stmt *from, struct tt_
     return !failed;
 }
 
-static enum tiptrue_status load_results(struct tt_store *store, sqlite3_int64 run, bool newest_only, struct tt_record *record,
-                                        struct tiptrue_error *error)
+static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_int64 run, bool newest_only,
+                                        struct tt_record *record, struct tiptrue_error *error)
 {
-#define RESULTS                                                                                                                 \
-    "SELECT version, added, verdict, json, (SELECT text FROM document d WHERE d.no = r.plate),"                                 \
-    " (SELECT text FROM document d WHERE d.no = r.machine), (SELECT text FROM document d WHERE d.no = r.plan),"                 \
+#define RESULTS                                                                                                                    \
+    "SELECT version, added, verdict, json, (SELECT text FROM document d WHERE d.no = r.plate),"                                    \
+    " (SELECT text FROM document d WHERE d.no = r.machine), (SELECT text FROM document d WHERE d.no = r.plan),"                    \
     " (SELECT text FROM document d WHERE d.no = r.pattern) FROM result r WHERE run = ? ORDER BY r.added"
     static const char ALL[] = RESULTS ", r.no", NEWEST[] = RESULTS " DESC, r.no DESC LIMIT 1";
     sqlite3_stmt *statement;
@@ -118,7 +118,7 @@ static enum tiptrue_status load_results(struct tt_store *store, sqlite3_int64 ru
     return status;
 }
 
-static enum tiptrue_status load_exports(struct tt_store *store, sqlite3_int64 run, struct tt_record *record,
+static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_int64 run, struct tt_record *record,
                                         struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT time, file, old_digest, new_digest, old_values, new_values FROM export WHERE run = ?"
@@ -153,7 +153,7 @@ static enum tiptrue_status load_exports(struct tt_store *store, sqlite3_int64 ru
     return status;
 }
 
-enum tiptrue_status tt_store_load(struct tt_store *store, const char *id, bool newest_only, struct tt_record *record,
+enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id, bool newest_only, struct tt_record *record,
                                   struct tiptrue_error *error)
 {
     sqlite3_int64 run = 0;
@@ -180,7 +180,8 @@ static bool is_hexadecimal(const char *text)
     return length > 0 && length < TT_RUN_ID_SIZE && text[length] == '\0';
 }
 
-enum tiptrue_status tt_store_find(struct tt_store *store, const char *text, char id[TT_RUN_ID_SIZE], struct tiptrue_error *error)
+enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text, char id[TT_RUN_ID_SIZE],
+                                  struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";
     char found[2][TT_RUN_ID_SIZE] = {"", ""};
@@ -224,7 +225,7 @@ static const char *verdict_word(int verdict)
     return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict] : "repeat";
 }
 
-static enum tiptrue_status read_tips(struct tt_store *store, sqlite3_stmt *entries, struct tt_record_entry *entry,
+static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries, struct tt_record_entry *entry,
                                      struct tips *tips, struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT name, has & 1, x_mm, y_mm, verdict FROM tip WHERE machine = ? AND time_s = ? AND run = ?"
@@ -248,11 +249,14 @@ static enum tiptrue_status read_tips(struct tt_store *store, sqlite3_stmt *entri
     entry->tips = tips->tips;
     while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *name = tt_sql_column(statement, 0);
-        bool determined = sqlite3_column_int(statement, 1) != 0;
         if (name != NULL && entry->n_tips < room && (name = tt_arena_copy_text(&tips->arena, name, strlen(name))) != NULL) {
-            tips->tips[entry->n_tips++] =
-                (struct tt_record_tip){name, determined, sqlite3_column_double(statement, 2), sqlite3_column_double(statement, 3),
-                                       verdict_word(sqlite3_column_int(statement, 4))};
+            tips->tips[entry->n_tips++] = (struct tt_record_tip){
+                .name = name,
+                .determined = sqlite3_column_int(statement, 1) != 0,
+                .x_mm = sqlite3_column_double(statement, 2),
+                .y_mm = sqlite3_column_double(statement, 3),
+                .verdict = verdict_word(sqlite3_column_int(statement, 4)),
+            };
         }
     }
     return status;
@@ -276,14 +280,14 @@ static void fill_entry(sqlite3_stmt *from, struct tt_record_entry *entry)
     entry->exports = (size_t)sqlite3_column_int64(from, 14);
 }
 
-enum tiptrue_status tt_store_list(struct tt_store *store, const struct tt_store_query *query,
+enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt_store_query *query,
                                   enum tiptrue_status (*each)(void *context, const struct tt_record_entry *entry), void *context,
                                   struct tiptrue_error *error)
 {
-#define ENTRIES                                                                                                                 \
-    "SELECT s.id, s.machine, s.started, s.plate, s.plate_serial, s.verdict, u.added, r.added, r.version,"                       \
-    " (SELECT count(*) FROM result x WHERE x.run = s.run), EXISTS(SELECT 1 FROM log l WHERE l.run = s.run), s.time_s, s.run,"   \
-    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run)"                                                              \
+#define ENTRIES                                                                                                                    \
+    "SELECT s.id, s.machine, s.started, s.plate, s.plate_serial, s.verdict, u.added, r.added, r.version,"                          \
+    " (SELECT count(*) FROM result x WHERE x.run = s.run), EXISTS(SELECT 1 FROM log l WHERE l.run = s.run), s.time_s, s.run,"      \
+    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run)"                                                                 \
     " FROM summary s CROSS JOIN run u ON u.no = s.run CROSS JOIN result r ON r.no = s.result"
     static const char ALL[] = ENTRIES " WHERE s.time_s >= ?1 ORDER BY s.time_s, s.id";
     static const char OF_MACHINE[] = ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 ORDER BY s.time_s, s.id";
@@ -314,7 +318,7 @@ enum tiptrue_status tt_store_list(struct tt_store *store, const struct tt_store_
     return status;
 }
 
-enum tiptrue_status tt_store_next_unsummarised(struct tt_store *store, char id[TT_RUN_ID_SIZE], bool *found,
+enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store, char id[TT_RUN_ID_SIZE], bool *found,
                                                struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT id FROM run WHERE no = (SELECT min(run) FROM pending)";
@@ -332,7 +336,7 @@ enum tiptrue_status tt_store_next_unsummarised(struct tt_store *store, char id[T
     return status;
 }
 
-enum tiptrue_status tt_store_count(struct tt_store *store, struct tt_store_counts *counts, struct tiptrue_error *error)
+enum tiptrue_status tt_store_count(struct tiptrue_history *store, struct tt_store_counts *counts, struct tiptrue_error *error)
 {
     static const char *const SQL[] = {"SELECT count(*) FROM run", "SELECT count(*) FROM log", "SELECT count(*) FROM result",
                                       "SELECT count(*) FROM document", "SELECT count(*) FROM export"};

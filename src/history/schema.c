@@ -2,9 +2,9 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* See schema.h. A step is never changed once it was released: a new one is added behind it.
  *
- * Texts are blobs: they come back byte by byte, whatever is in them. Times are RFC 3339 in UTC with whole seconds, so that they sort
- * as text; time_s, seconds since 1970, is for the order of runs. summary and tip hold what the newest result of each run says, for
- * fast reading; they are clustered by machine and time, and can be derived again from the results.
+ * Texts are blobs: they come back byte by byte, whatever is in them. Times are RFC 3339 in UTC with whole seconds, so that they
+ * sort as text; time_s, seconds since 1970, is for the order of runs. summary and tip hold what the newest result of each run says,
+ * for fast reading; they are clustered by machine and time, and can be derived again from the results.
  */
 #include "config.h"
 
@@ -75,7 +75,7 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     "CREATE INDEX export_by_run ON export(run);",
 };
 
-enum tiptrue_status tt_schema_version(struct tt_store *store, int *version, struct tiptrue_error *error)
+enum tiptrue_status tt_schema_version(struct tiptrue_history *store, int *version, struct tiptrue_error *error)
 {
     sqlite3_int64 application = 0, user = 0, tables = 0;
     enum tiptrue_status status = tt_sql_number(store, "PRAGMA application_id", &application, error);
@@ -94,7 +94,8 @@ enum tiptrue_status tt_schema_version(struct tt_store *store, int *version, stru
                        "the file is a database of another program, no history of tiptrue");
     }
     if (user > TT_SCHEMA_VERSION) {
-        return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "take the newer tiptrue; an older one must not write into its history",
+        return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0,
+                       "take the newer tiptrue; an older one must not write into its history",
                        "the history has schema version %lld, written by a newer tiptrue; this one knows versions up to %d",
                        (long long)user, TT_SCHEMA_VERSION);
     }
@@ -102,7 +103,7 @@ enum tiptrue_status tt_schema_version(struct tt_store *store, int *version, stru
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status take_steps(struct tt_store *store, int from, int to, struct tiptrue_error *error)
+static enum tiptrue_status take_steps(struct tiptrue_history *store, int from, int to, struct tiptrue_error *error)
 {
     char sql[80];
     enum tiptrue_status status = TIPTRUE_OK;
@@ -117,7 +118,7 @@ static enum tiptrue_status take_steps(struct tt_store *store, int from, int to, 
     return status;
 }
 
-enum tiptrue_status tt_schema_migrate(struct tt_store *store, int version, struct tiptrue_error *error)
+enum tiptrue_status tt_schema_migrate(struct tiptrue_history *store, int version, struct tiptrue_error *error)
 {
     int present = 0;
     enum tiptrue_status status = tt_schema_version(store, &present, error);

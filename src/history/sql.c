@@ -9,13 +9,13 @@
 #include <string.h>
 
 /* What the system said, where SQLite knows it. */
-static const char *reason(struct tt_store *store)
+static const char *reason(struct tiptrue_history *store)
 {
     int number = store->db != NULL ? sqlite3_system_errno(store->db) : 0;
     return number != 0 ? strerror(number) : store->db != NULL ? sqlite3_errmsg(store->db) : "out of memory";
 }
 
-enum tiptrue_status tt_sql_fail(struct tt_store *store, int code, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct tiptrue_error *error)
 {
     const char *path = store->path;
 
@@ -48,7 +48,8 @@ enum tiptrue_status tt_sql_fail(struct tt_store *store, int code, struct tiptrue
         return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "keep a copy; export what can be read, and import it into a new history",
                        "the history is damaged: %s", sqlite3_errmsg(store->db));
     case SQLITE_TOOBIG:
-        return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, NULL, "the text is too large for the history: at most 1 GB can be stored");
+        return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, NULL,
+                       "the text is too large for the history: at most 1 GB can be stored");
     default:
         return tt_fail(error, TIPTRUE_E_INTERNAL, path, 0, 0, NULL, "the history answers '%s' (code %d)",
                        store->db != NULL ? sqlite3_errmsg(store->db) : sqlite3_errstr(code), code);
@@ -56,7 +57,7 @@ enum tiptrue_status tt_sql_fail(struct tt_store *store, int code, struct tiptrue
 }
 
 /* One already prepared, made ready for new values; NULL: there is none. */
-static sqlite3_stmt *find(struct tt_store *store, const char *sql)
+static sqlite3_stmt *find(struct tiptrue_history *store, const char *sql)
 {
     for (size_t i = 0; i < store->n_kept; i++) {
         if (store->kept[i].sql == sql) {
@@ -68,7 +69,8 @@ static sqlite3_stmt *find(struct tt_store *store, const char *sql)
     return NULL;
 }
 
-enum tiptrue_status tt_sql_get(struct tt_store *store, const char *sql, sqlite3_stmt **statement, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql, sqlite3_stmt **statement,
+                               struct tiptrue_error *error)
 {
     size_t at = store->n_kept < TT_SQL_KEPT ? store->n_kept : 0;
     sqlite3_stmt *made = find(store, sql);
@@ -90,7 +92,7 @@ enum tiptrue_status tt_sql_get(struct tt_store *store, const char *sql, sqlite3_
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_sql_next(struct tt_store *store, sqlite3_stmt *statement, bool *row, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *statement, bool *row, struct tiptrue_error *error)
 {
     store->waited_ms = 0;
     int code = sqlite3_step(statement);
@@ -104,7 +106,7 @@ enum tiptrue_status tt_sql_next(struct tt_store *store, sqlite3_stmt *statement,
     return status;
 }
 
-enum tiptrue_status tt_sql_finish(struct tt_store *store, sqlite3_stmt *statement, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *statement, struct tiptrue_error *error)
 {
     bool row = true;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -115,13 +117,14 @@ enum tiptrue_status tt_sql_finish(struct tt_store *store, sqlite3_stmt *statemen
     return status;
 }
 
-enum tiptrue_status tt_sql_run(struct tt_store *store, const char *sql, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql, struct tiptrue_error *error)
 {
     store->waited_ms = 0;
     return tt_sql_fail(store, sqlite3_exec(store->db, sql, NULL, NULL, NULL), error);
 }
 
-enum tiptrue_status tt_sql_number(struct tt_store *store, const char *sql, sqlite3_int64 *number, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_number(struct tiptrue_history *store, const char *sql, sqlite3_int64 *number,
+                                  struct tiptrue_error *error)
 {
     sqlite3_stmt *statement;
     bool row = false;
@@ -137,7 +140,7 @@ enum tiptrue_status tt_sql_number(struct tt_store *store, const char *sql, sqlit
     return status;
 }
 
-void tt_sql_reset_all(struct tt_store *store)
+void tt_sql_reset_all(struct tiptrue_history *store)
 {
     for (size_t i = 0; i < store->n_kept; i++) {
         sqlite3_reset(store->kept[i].statement);

@@ -14,11 +14,11 @@
 /* Statements kept prepared; one more takes the place of the first. */
 #define TT_SQL_KEPT 48
 
-struct tt_store {
+struct tiptrue_history {
     sqlite3 *db;
     char *path;
     bool writable;
-    bool in_group; /* a transaction of several additions is open */
+    bool in_group;           /* a transaction of several additions is open */
     unsigned long waited_ms; /* on other processes, in the present wait */
     struct {
         const char *sql; /* known by its address */
@@ -28,23 +28,24 @@ struct tt_store {
 };
 
 /* The statement of @sql, a string that lives as long as the store; nothing is bound in it. It stays the store's. */
-TT_MUST_USE enum tiptrue_status tt_sql_get(struct tt_store *store, const char *sql, sqlite3_stmt **statement,
+TT_MUST_USE enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql, sqlite3_stmt **statement,
                                            struct tiptrue_error *error);
 /* The next row; *row false: there is none, and the statement is reset. */
-TT_MUST_USE enum tiptrue_status tt_sql_next(struct tt_store *store, sqlite3_stmt *statement, bool *row, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *statement, bool *row,
+                                            struct tiptrue_error *error);
 /* To its end, for what gives no row. */
-TT_MUST_USE enum tiptrue_status tt_sql_finish(struct tt_store *store, sqlite3_stmt *statement, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *statement, struct tiptrue_error *error);
 /* Statements without values, one or more. */
-TT_MUST_USE enum tiptrue_status tt_sql_run(struct tt_store *store, const char *sql, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql, struct tiptrue_error *error);
 /* The one whole number that @sql gives (0 if it gives none). */
-TT_MUST_USE enum tiptrue_status tt_sql_number(struct tt_store *store, const char *sql, sqlite3_int64 *number,
+TT_MUST_USE enum tiptrue_status tt_sql_number(struct tiptrue_history *store, const char *sql, sqlite3_int64 *number,
                                               struct tiptrue_error *error);
 
 /* All statements, after a reading that may have ended half-way: an unfinished one would hold its view of the file. */
-void tt_sql_reset_all(struct tt_store *store);
+void tt_sql_reset_all(struct tiptrue_history *store);
 
 /* Enter SQLite's result code as a status: TIPTRUE_E_IO where the disk, the rights or another process are in the way. */
-enum tiptrue_status tt_sql_fail(struct tt_store *store, int code, struct tiptrue_error *error);
+enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct tiptrue_error *error);
 
 /* Bind; *code keeps the first code that is not SQLITE_OK. What is bound must live until the statement is reset. */
 void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code); /* NULL = NULL */

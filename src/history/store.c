@@ -30,7 +30,7 @@ static void sleep_ms(unsigned long ms)
 /* SQLite's own waits grow to 100 ms, by which who has waited long loses against who comes: this one stays short. */
 static int wait_for_others(void *context, int times)
 {
-    struct tt_store *store = context;
+    struct tiptrue_history *store = context;
     unsigned long ms = SHORTEST_WAIT_MS + (unsigned long)times % LONGEST_WAIT_MS;
 
     if (store->waited_ms >= TT_STORE_PATIENCE_MS) {
@@ -41,7 +41,7 @@ static int wait_for_others(void *context, int times)
     return 1;
 }
 
-static enum tiptrue_status open_file(struct tt_store *store, const char *name, int flags, struct tiptrue_error *error)
+static enum tiptrue_status open_file(struct tiptrue_history *store, const char *name, int flags, struct tiptrue_error *error)
 {
     int code = sqlite3_open_v2(name, &store->db, flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
 
@@ -52,7 +52,7 @@ static enum tiptrue_status open_file(struct tt_store *store, const char *name, i
     return tt_sql_run(store, "PRAGMA foreign_keys = ON; PRAGMA trusted_schema = OFF", error);
 }
 
-static void close_file(struct tt_store *store)
+static void close_file(struct tiptrue_history *store)
 {
     for (size_t i = 0; i < store->n_kept; i++) {
         sqlite3_finalize(store->kept[i].statement);
@@ -62,9 +62,9 @@ static void close_file(struct tt_store *store)
     store->db = NULL;
 }
 
-/* The mode is kept in the file. Changing it needs the file alone, and is refused without a wait where another process has just begun
- * to do the same: then that one's change is what was wanted. */
-static enum tiptrue_status set_mode(struct tt_store *store, struct tiptrue_error *error)
+/* The mode is kept in the file. Changing it needs the file alone, and is refused without a wait where another process has just
+ * begun to do the same: then that one's change is what was wanted. */
+static enum tiptrue_status set_mode(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     int code;
 
@@ -81,7 +81,7 @@ static enum tiptrue_status set_mode(struct tt_store *store, struct tiptrue_error
     return tt_sql_run(store, "PRAGMA synchronous = FULL", error);
 }
 
-static enum tiptrue_status open_to_write(struct tt_store *store, struct tiptrue_error *error)
+static enum tiptrue_status open_to_write(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     int version;
     enum tiptrue_status status = open_file(store, store->path, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, error);
@@ -119,7 +119,7 @@ static char *immutable_uri(const char *path)
 }
 
 /* Where the files beside the history cannot be made, it can be read as it is, as long as nothing waits in its write-ahead log. */
-static enum tiptrue_status open_immutable(struct tt_store *store, struct tiptrue_error *error)
+static enum tiptrue_status open_immutable(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     char *wal = malloc(strlen(store->path) + sizeof "-wal"), *uri = immutable_uri(store->path);
     struct stat about;
@@ -130,7 +130,8 @@ static enum tiptrue_status open_immutable(struct tt_store *store, struct tiptrue
     } else {
         strcat(strcpy(wal, store->path), "-wal");
         if (stat(wal, &about) == 0 && about.st_size > 0) {
-            status = tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0, "copy both files into a folder that can be written, and read them there",
+            status = tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0,
+                             "copy both files into a folder that can be written, and read them there",
                              "runs wait in '%s', and the folder cannot be written", wal);
         } else {
             close_file(store);
@@ -143,24 +144,25 @@ static enum tiptrue_status open_immutable(struct tt_store *store, struct tiptrue
 }
 
 /* Whether the file's header can be read: only then are the files beside it there. */
-static bool is_readable(struct tt_store *store)
+static bool is_readable(struct tiptrue_history *store)
 {
     sqlite3_int64 version;
     return tt_sql_number(store, "PRAGMA user_version", &version, NULL) == TIPTRUE_OK;
 }
 
 /* An older schema: the file is brought to the present one, as its owner's next run would. */
-static enum tiptrue_status bring_forward(struct tt_store *store, struct tiptrue_error *error)
+static enum tiptrue_status bring_forward(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     close_file(store);
     if (open_to_write(store, NULL) == TIPTRUE_OK) {
+        store->writable = true;
         return TIPTRUE_OK;
     }
     return tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0, "copy it into a folder that can be written, and read it there",
                    "the history is of an older schema, and cannot be brought to the present one, for it is read-only");
 }
 
-static enum tiptrue_status open_to_read(struct tt_store *store, struct tiptrue_error *error)
+static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     struct stat about;
     int version = 0;
@@ -183,7 +185,8 @@ static enum tiptrue_status open_to_read(struct tt_store *store, struct tiptrue_e
         status = tt_schema_version(store, &version, error);
     }
     if (status == TIPTRUE_OK && version == 0) {
-        return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "is it the file that was meant?", "the file is no history: it is empty");
+        return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "is it the file that was meant?",
+                       "the file is no history: it is empty");
     }
     if (status == TIPTRUE_OK && version < TT_SCHEMA_VERSION) {
         return bring_forward(store, error);
@@ -191,9 +194,9 @@ static enum tiptrue_status open_to_read(struct tt_store *store, struct tiptrue_e
     return status == TIPTRUE_OK ? tt_sql_run(store, "PRAGMA query_only = ON", error) : status;
 }
 
-enum tiptrue_status tt_store_open(const char *path, bool write, struct tt_store **store, struct tiptrue_error *error)
+enum tiptrue_status tt_store_open(const char *path, bool write, struct tiptrue_history **store, struct tiptrue_error *error)
 {
-    struct tt_store *made = calloc(1, sizeof *made);
+    struct tiptrue_history *made = calloc(1, sizeof *made);
     enum tiptrue_status status;
 
     if (made == NULL || (made->path = strdup(path)) == NULL) {
@@ -210,7 +213,7 @@ enum tiptrue_status tt_store_open(const char *path, bool write, struct tt_store 
     return status;
 }
 
-void tt_store_close(struct tt_store *store)
+void tt_store_close(struct tiptrue_history *store)
 {
     if (store != NULL) {
         tt_store_rollback(store);
@@ -220,7 +223,25 @@ void tt_store_close(struct tt_store *store)
     }
 }
 
-enum tiptrue_status tt_store_begin(struct tt_store *store, struct tiptrue_error *error)
+bool tt_store_is_writable(const struct tiptrue_history *store)
+{
+    return store->writable;
+}
+
+const char *tt_store_path(const struct tiptrue_history *store)
+{
+    return store->path;
+}
+
+enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *store, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = tt_sql_run(store, "BEGIN", error);
+
+    store->in_group = status == TIPTRUE_OK;
+    return status;
+}
+
+enum tiptrue_status tt_store_begin(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     enum tiptrue_status status = tt_sql_run(store, "BEGIN IMMEDIATE", error);
 
@@ -228,7 +249,7 @@ enum tiptrue_status tt_store_begin(struct tt_store *store, struct tiptrue_error 
     return status;
 }
 
-enum tiptrue_status tt_store_commit(struct tt_store *store, struct tiptrue_error *error)
+enum tiptrue_status tt_store_commit(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     enum tiptrue_status status = tt_sql_run(store, "COMMIT", error);
 
@@ -239,7 +260,7 @@ enum tiptrue_status tt_store_commit(struct tt_store *store, struct tiptrue_error
     return status;
 }
 
-void tt_store_rollback(struct tt_store *store)
+void tt_store_rollback(struct tiptrue_history *store)
 {
     if (store->db != NULL && !sqlite3_get_autocommit(store->db)) {
         tt_sql_reset_all(store);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Columns are bound and read by position: the lists of columns below, the order of the calls and the tables of schema.c go together. */
+/* Columns are bound and read by position: the lists of columns below, the order of the calls and the tables of schema.c go
+ * together. */
 #include "config.h"
 
 #include "history/summary.h"
@@ -13,12 +14,12 @@
 /* The flags in tip.has. */
 enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
 
-#define RUN_COLUMNS                                                                                                             \
-    "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, mark_x_mm, mark_y_mm, u_mark_x_mm, "     \
+#define RUN_COLUMNS                                                                                                                \
+    "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, mark_x_mm, mark_y_mm, u_mark_x_mm, "        \
     "u_mark_y_mm, yaw_rad, u_yaw_rad"
-#define TIP_COLUMNS                                                                                                             \
-    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, same_plate_xy_mm2, "                \
-    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, "  \
+#define TIP_COLUMNS                                                                                                                \
+    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, same_plate_xy_mm2, "                   \
+    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, "     \
     "radius_mm, u_radius_mm, present_x_mm, present_y_mm"
 
 static const char INSERT_RUN[] = "INSERT INTO summary(" RUN_COLUMNS ", machine, run, result, started, plate, plate_serial, tips)"
@@ -80,12 +81,12 @@ static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_
 }
 
 /* Finish a statement in which @code came up while binding. */
-static enum tiptrue_status finish(struct tt_store *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
 {
     return code == SQLITE_OK ? tt_sql_finish(store, statement, error) : tt_sql_fail(store, code, error);
 }
 
-static enum tiptrue_status remove_old(struct tt_store *store, sqlite3_int64 run, struct tiptrue_error *error)
+static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run, struct tiptrue_error *error)
 {
     static const char *const REMOVE[] = {
         "DELETE FROM tip WHERE (machine, time_s, run) = (SELECT machine, time_s, run FROM summary WHERE run = ?)",
@@ -104,7 +105,7 @@ static enum tiptrue_status remove_old(struct tt_store *store, sqlite3_int64 run,
     return status;
 }
 
-static enum tiptrue_status insert_run(struct tt_store *store, sqlite3_int64 run, sqlite3_int64 result,
+static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int64 run, sqlite3_int64 result,
                                       const struct tt_series_run *row, const struct tiptrue_solution *solution,
                                       struct tiptrue_error *error)
 {
@@ -126,7 +127,7 @@ static enum tiptrue_status insert_run(struct tt_store *store, sqlite3_int64 run,
     return finish(store, statement, code, error);
 }
 
-static enum tiptrue_status insert_tips(struct tt_store *store, sqlite3_int64 run, const struct tt_series *series,
+static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_series *series,
                                        const struct tiptrue_solution *solution, struct tiptrue_error *error)
 {
     const struct tt_series_run *row = &series->runs[0];
@@ -149,7 +150,7 @@ static enum tiptrue_status insert_tips(struct tt_store *store, sqlite3_int64 run
 }
 
 /* When the run was entered, seconds since 1970, and its id. */
-static enum tiptrue_status find_run(struct tt_store *store, sqlite3_int64 run, double *entered_s, char id[TT_RUN_ID_SIZE],
+static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run, double *entered_s, char id[TT_RUN_ID_SIZE],
                                     struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT added, id FROM run WHERE no = ?";
@@ -175,7 +176,7 @@ static enum tiptrue_status find_run(struct tt_store *store, sqlite3_int64 run, d
     return status;
 }
 
-enum tiptrue_status tt_summary_write(struct tt_store *store, sqlite3_int64 run, sqlite3_int64 result,
+enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int64 run, sqlite3_int64 result,
                                      const struct tiptrue_solution *solution, struct tiptrue_error *error)
 {
     struct tt_arena arena = {0};
@@ -269,7 +270,7 @@ static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
 }
 
 /* Since when @most_runs runs were made: as *since_s, if that is later. */
-static enum tiptrue_status limit_runs(struct tt_store *store, const char *machine, size_t most_runs, double *since_s,
+static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char *machine, size_t most_runs, double *since_s,
                                       struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT time_s FROM summary WHERE machine = ? ORDER BY time_s DESC, run DESC LIMIT 1 OFFSET ?";
@@ -292,7 +293,7 @@ static enum tiptrue_status limit_runs(struct tt_store *store, const char *machin
 }
 
 /* A statement over the rows of @machine from @since_s on. */
-static enum tiptrue_status begin(struct tt_store *store, const char *sql, const char *machine, double since_s,
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql, const char *machine, double since_s,
                                  sqlite3_stmt **statement, struct tiptrue_error *error)
 {
     int code = SQLITE_OK;
@@ -307,8 +308,8 @@ static enum tiptrue_status begin(struct tt_store *store, const char *sql, const 
 }
 
 /* The number of tips stands in the row behind the run's own columns; the tips follow in the same order as the runs. */
-static enum tiptrue_status read_runs(struct tt_store *store, sqlite3_stmt *runs, sqlite3_stmt *tips, struct tt_series *series,
-                                     struct tiptrue_error *error)
+static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs, sqlite3_stmt *tips,
+                                     struct tt_series *series, struct tiptrue_error *error)
 {
     bool row = true, tip_row = false;
     enum tiptrue_status status = tt_sql_next(store, tips, &tip_row, error);
@@ -330,7 +331,7 @@ static enum tiptrue_status read_runs(struct tt_store *store, sqlite3_stmt *runs,
     return status;
 }
 
-enum tiptrue_status tt_store_series(struct tt_store *store, const char *machine, double since_s, size_t most_runs,
+enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine, double since_s, size_t most_runs,
                                     struct tt_series *series, struct tiptrue_error *error)
 {
     static const char RUNS[] = "SELECT " RUN_COLUMNS ", run, tips FROM summary WHERE machine = ? AND time_s >= ?"
@@ -362,8 +363,9 @@ enum tiptrue_status tt_store_series(struct tt_store *store, const char *machine,
     return status;
 }
 
-enum tiptrue_status tt_store_machines(struct tt_store *store, enum tiptrue_status (*each)(void *context, const char *machine),
-                                      void *context, struct tiptrue_error *error)
+enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
+                                      enum tiptrue_status (*each)(void *context, const char *machine), void *context,
+                                      struct tiptrue_error *error)
 {
     /* one step through the primary key for each machine, not one for each run */
     static const char SQL[] = "WITH RECURSIVE m(name) AS (SELECT min(machine) FROM summary UNION ALL"

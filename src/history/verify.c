@@ -11,7 +11,7 @@
 #include "history/store.h"
 
 struct looker {
-    struct tt_store *store;
+    struct tiptrue_history *store;
     void (*told)(void *context, const char *text);
     void *context;
     struct tiptrue_error *error;
@@ -24,8 +24,7 @@ static enum tiptrue_status tell_rows(const struct looker *looker, const char *sq
     bool row = true;
     enum tiptrue_status status = tt_sql_get(looker->store, sql, &statement, looker->error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK && (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK && row) {
         const char *first = tt_sql_column(statement, 0);
         struct tt_buffer text = {0};
         if (first != NULL && good != NULL && strcmp(first, good) == 0) {
@@ -53,8 +52,7 @@ static enum tiptrue_status check_digests(const struct looker *looker, const char
     bool row = true;
     enum tiptrue_status status = tt_sql_get(looker->store, sql, &statement, looker->error);
 
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK && (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK && row) {
         const char *stated = tt_sql_column(statement, 1);
         struct tt_text text = tt_sql_column_text(statement, 2);
         char digest[17];
@@ -78,7 +76,7 @@ static enum tiptrue_status check_digests(const struct looker *looker, const char
     return status;
 }
 
-enum tiptrue_status tt_store_verify(struct tt_store *store, void (*told)(void *context, const char *text), void *context,
+enum tiptrue_status tt_store_verify(struct tiptrue_history *store, void (*told)(void *context, const char *text), void *context,
                                     struct tiptrue_error *error)
 {
     const struct looker looker = {store, told, context, error};
@@ -104,7 +102,7 @@ enum tiptrue_status tt_store_verify(struct tt_store *store, void (*told)(void *c
     if (status == TIPTRUE_OK) {
         status = check_digests(&looker, "SELECT id, id, text FROM run JOIN log ON run = no", "the log of run");
     }
-    return status != TIPTRUE_OK ? status
-                                : check_digests(&looker, "SELECT id, digest, json FROM result JOIN run ON run.no = result.run",
-                                                "a result of run");
+    return status != TIPTRUE_OK
+               ? status
+               : check_digests(&looker, "SELECT id, digest, json FROM result JOIN run ON run.no = result.run", "a result of run");
 }

@@ -156,3 +156,18 @@ enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_pla
     const struct source source = {tt_bytes_name(path), plate, machine, plan, pattern, sink, error, true};
     return read_path(&source, path, run);
 }
+
+enum tiptrue_status tt_run_read_taken(const char *name, struct tt_bytes *bytes, const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
+                                      const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    const struct source source = {name, plate, machine, plan, pattern, sink, error, true};
+    struct tt_bytes taken = *bytes;
+    enum tiptrue_status status = check_usage(&source);
+    *bytes = (struct tt_bytes){0};
+    if (status != TIPTRUE_OK) {
+        tt_bytes_clear(&taken);
+        return status;
+    }
+    return read_and_clear(&source, &taken, run);
+}

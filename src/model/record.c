@@ -5,8 +5,10 @@
 
 #include "model/record.h"
 
-const char *const tt_document_words[TT_DOCUMENT_KINDS] = {
-    [TT_DOCUMENT_PLATE] = "plate", [TT_DOCUMENT_MACHINE] = "machine", [TT_DOCUMENT_PLAN] = "plan", [TT_DOCUMENT_PATTERN] = "pattern"};
+const char *const tt_document_words[TT_DOCUMENT_KINDS] = {[TT_DOCUMENT_PLATE] = "plate",
+                                                          [TT_DOCUMENT_MACHINE] = "machine",
+                                                          [TT_DOCUMENT_PLAN] = "plan",
+                                                          [TT_DOCUMENT_PATTERN] = "pattern"};
 
 void tt_record_clear(struct tt_record *record)
 {

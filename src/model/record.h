@@ -31,14 +31,14 @@ struct tt_record_result {
 /* A result written into a configuration. */
 struct tt_record_export {
     const char *time, *file;
-    const char *old_digest, *new_digest; /* of the file before and after */
+    const char *old_digest, *new_digest;   /* of the file before and after */
     struct tt_text old_values, new_values; /* JSON */
 };
 
 struct tt_record {
-    char id[TT_RUN_ID_SIZE]; /* digest of the log */
-    const char *added;       /* when the run was entered first */
-    struct tt_text log;      /* none: the run is known only by its result */
+    char id[TT_RUN_ID_SIZE];          /* digest of the log */
+    const char *added;                /* when the run was entered first */
+    struct tt_text log;               /* none: the run is known only by its result */
     struct tt_record_result *results; /* at least one; oldest first, the last one counts */
     size_t n_results;
     struct tt_record_export *exports; /* oldest first */
@@ -57,11 +57,16 @@ struct tt_record_entry {
     size_t n_tips;
     const struct tt_record_tip {
         const char *name;
-        bool determined_x, determined_y;
+        bool determined;
         double x_mm, y_mm; /* the offset */
         const char *verdict;
-    } *tips;
+    } * tips;
 };
+
+/* The columns of an export as CSV: one row for each result, log and exports only in a run's first row. The first column holds the
+ * version of the form; verdict is there for people, and not read back. */
+#define TT_RECORD_CSV_HEADER "tiptrue_history,id,added,log,version,solved,verdict,plate,machine,plan,pattern,result,exports"
+#define TT_RECORD_CSV_COLUMNS 13
 
 /* "plate", "machine", "plan", "pattern". */
 extern const char *const tt_document_words[TT_DOCUMENT_KINDS];
