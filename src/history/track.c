@@ -14,6 +14,9 @@
 #define TURNS 4
 /* A pivot of the normal equations below this part of its diagonal: the terms cannot be told apart. Doubles carry 16 digits. */
 #define SINGULAR 1e-10
+/* What is added to a variance to keep its inverse finite: this part of itself, and (10 pm)^2 or (10 nrad)^2. */
+#define FLOOR_SHARE 1e-9
+#define FLOOR 1e-16
 /* From here on the logarithm in `adjusted` goes on as a straight line: beyond, the score's own scatter estimate is at its end. */
 #define STEEP 0.9
 
@@ -51,14 +54,20 @@ enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena
     track->coefficient = TT_ARENA_NEW(arena, most_terms, struct tt_pair);
     track->factor = TT_ARENA_NEW(arena, 4 * most_terms * most_terms, double);
     track->x = TT_ARENA_NEW(arena, 2 * most_terms, double);
+    track->scratch = TT_ARENA_NEW(arena, 4 * most_terms, double);
     track->residual = TT_ARENA_NEW(arena, values, struct tt_pair);
     track->own = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->dof = TT_ARENA_NEW(arena, all, double);
-    track->sums = TT_ARENA_NEW(arena, (n + 1) * (9 * all * all + 4 * all), double);
+    track->sums = TT_ARENA_NEW(arena, (n + 1) * (12 * all * all + 4 * all), double);
     bool good = track->there && track->value && track->stated && track->common && track->terms && track->coefficient &&
-                track->factor && track->x && track->residual && track->own && track->dof && track->sums;
+                track->factor && track->x && track->scratch && track->residual && track->own && track->dof && track->sums;
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
+
+/* A general 2 x 2, for products of symmetric ones. */
+struct mat2 {
+    double xx, xy, yx, yy;
+};
 
 static struct tt_sym2 plus(struct tt_sym2 a, struct tt_sym2 b, double times)
 {
@@ -93,11 +102,6 @@ static struct tt_pair times(struct tt_sym2 a, struct tt_pair v)
     return (struct tt_pair){a.xx * v.x + a.xy * v.y, a.xy * v.x + a.yy * v.y};
 }
 
-/* A general 2 x 2, for products of symmetric ones. */
-struct mat2 {
-    double xx, xy, yx, yy;
-};
-
 static struct mat2 product(struct tt_sym2 a, struct tt_sym2 b)
 {
     return (struct mat2){a.xx * b.xx + a.xy * b.xy, a.xx * b.xy + a.xy * b.yy, a.xy * b.xx + a.yy * b.xy,
@@ -128,9 +132,12 @@ static struct tt_sym2 own_cov(const struct tt_track *t, size_t run, size_t membe
         own = not_negative(plus(own, t->common[run], -1));
     }
     own = plus(own, t->own[member], 1);
-    double floor = 1e-6 * (own.xx + own.yy) + 1e-16;
-    own.xx += floor;
-    own.yy += floor;
+    own.xx += FLOOR_SHARE * own.xx + FLOOR;
+    own.yy += FLOOR_SHARE * own.yy + FLOOR;
+    if (t->axes == 1) {
+        own.xy = 0;
+        own.yy = 1; /* anything: nothing is ever there */
+    }
     return own;
 }
 
@@ -145,27 +152,26 @@ static size_t all_index(const struct tt_track *t, size_t member)
     return member == TT_TRACK_ALL ? t->members : member;
 }
 
+static size_t stride(const struct tt_track *t)
+{
+    size_t all = t->members + 1;
+    return 12 * all * all + 4 * all;
+}
+
 static double *weight_sum(const struct tt_track *t, size_t run, unsigned power, size_t a, size_t b)
 {
     size_t all = t->members + 1;
-    return t->sums + run * (9 * all * all + 4 * all) + ((power * all + a) * all + b) * 3;
+    return t->sums + run * stride(t) + ((power * all + a) * all + b) * 4;
 }
 
 static double *residual_sum(const struct tt_track *t, size_t run, unsigned power, size_t a)
 {
     size_t all = t->members + 1;
-    return t->sums + run * (9 * all * all + 4 * all) + 9 * all * all + (power * all + a) * 2;
-}
-
-static size_t stride(const struct tt_track *t)
-{
-    size_t all = t->members + 1;
-    return 9 * all * all + 4 * all;
+    return t->sums + run * stride(t) + 12 * all * all + (power * all + a) * 2;
 }
 
 /* The weights of one run, entered into the sums of @run, which hold those of the runs behind it. The weight of members a and b is
- * W_a (a = b) less W_a Q W_b; it is symmetric only for a = b, but only symmetric sums of both orders are ever used: the part
- * off the diagonal is kept as the mean of the two. */
+ * W_a (a = b) less W_a Q W_b: symmetric only for a = b. */
 static void add_weights(struct tt_track *t, size_t run)
 {
     struct tt_sym2 sum = {0, 0, 0}, w[2];
@@ -189,15 +195,18 @@ static void add_weights(struct tt_track *t, size_t run)
             }
             w[1] = inverse(own_cov(t, run, b));
             struct mat2 part = product_m(wq, w[1]);
-            struct tt_sym2 block = {-part.xx, -0.5 * (part.xy + part.yx), -part.yy};
-            block = a == b ? plus(w[0], block, 1) : block;
+            struct mat2 block = {-part.xx, -part.xy, -part.yx, -part.yy};
+            if (a == b) {
+                block = (struct mat2){w[0].xx - part.xx, w[0].xy - part.xy, w[0].xy - part.yx, w[0].yy - part.yy};
+            }
             for (unsigned p = 0; p < 3; p++) {
                 double *to[] = {weight_sum(t, run, p, a, b), weight_sum(t, run, p, a, t->members),
                                 weight_sum(t, run, p, t->members, b), weight_sum(t, run, p, t->members, t->members)};
                 for (size_t i = 0; i < 4; i++) {
                     to[i][0] += powers[p] * block.xx;
                     to[i][1] += powers[p] * block.xy;
-                    to[i][2] += powers[p] * block.yy;
+                    to[i][2] += powers[p] * block.yx;
+                    to[i][3] += powers[p] * block.yy;
                 }
             }
         }
@@ -243,7 +252,7 @@ static void sum_weights(struct tt_track *t)
 
     memset(t->sums + t->n * stride(t), 0, stride(t) * sizeof *t->sums);
     for (size_t run = t->n; run-- > 0;) {
-        memcpy(weight_sum(t, run, 0, 0, 0), weight_sum(t, run + 1, 0, 0, 0), 9 * all * all * sizeof *t->sums);
+        memcpy(weight_sum(t, run, 0, 0, 0), weight_sum(t, run + 1, 0, 0, 0), 12 * all * all * sizeof *t->sums);
         add_weights(t, run);
     }
 }
@@ -258,9 +267,9 @@ static void sum_values(struct tt_track *t, const struct tt_pair *values)
     }
 }
 
-static struct tt_sym2 term_product(const struct tt_track *t, const struct tt_term *a, const struct tt_term *b)
+static struct mat2 term_product(const struct tt_track *t, const struct tt_term *a, const struct tt_term *b)
 {
-    struct tt_sym2 sum = {0, 0, 0};
+    struct mat2 sum = {0, 0, 0, 0};
 
     for (size_t i = 0; i < a->n_pieces; i++) {
         for (size_t j = 0; j < b->n_pieces; j++) {
@@ -268,7 +277,8 @@ static struct tt_sym2 term_product(const struct tt_track *t, const struct tt_ter
             size_t from = p->from > q->from ? p->from : q->from;
             const double *w =
                 weight_sum(t, from < t->n ? from : t->n, p->power + q->power, all_index(t, a->member), all_index(t, b->member));
-            sum = plus(sum, (struct tt_sym2){w[0], w[1], w[2]}, p->sign * q->sign);
+            double sign = p->sign * q->sign;
+            sum = (struct mat2){sum.xx + sign * w[0], sum.xy + sign * w[1], sum.yx + sign * w[2], sum.yy + sign * w[3]};
         }
     }
     return sum;
@@ -295,14 +305,15 @@ static void factor_normal(struct tt_track *t)
 
     for (size_t a = 0; a < t->n_terms; a++) {
         for (size_t b = 0; b <= a; b++) {
-            struct tt_sym2 block = term_product(t, &t->terms[a], &t->terms[b]);
+            struct mat2 block = term_product(t, &t->terms[a], &t->terms[b]);
             const struct tt_sym2 *prior = &t->terms[a].prior;
             if (a == b && prior->xx > 0 && prior->yy > 0) {
-                block = plus(block, inverse(*prior), 1);
+                struct tt_sym2 known = inverse(*prior);
+                block = (struct mat2){block.xx + known.xx, block.xy + known.xy, block.yx + known.xy, block.yy + known.yy};
             }
             l[(2 * a) * size + 2 * b] = block.xx;
             l[(2 * a) * size + 2 * b + 1] = block.xy;
-            l[(2 * a + 1) * size + 2 * b] = block.xy;
+            l[(2 * a + 1) * size + 2 * b] = block.yx;
             l[(2 * a + 1) * size + 2 * b + 1] = block.yy;
         }
     }
@@ -511,24 +522,23 @@ static double adjusted(double t2, double dof, unsigned axes)
 double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
 {
     size_t size = 2 * t->n_terms;
-    double dof = t->dof[all_index(t, term->member)], c[2 * 2 * 64];
-    double *first = c, *second = c + size;
+    double dof = t->dof[all_index(t, term->member)], *first = t->scratch, *second = t->scratch + size;
 
-    if (t->singular || t->n_terms > 64 || !(dof > 2) || !(dof < HUGE_VAL)) {
+    if (t->singular || !(dof > 2) || !(dof < HUGE_VAL)) {
         return -1;
     }
-    struct tt_sym2 own = term_product(t, term, term);
+    struct mat2 own = term_product(t, term, term);
     struct tt_pair score = term_residual(t, term);
     for (size_t a = 0; a < t->n_terms; a++) {
-        struct tt_sym2 block = term_product(t, term, &t->terms[a]);
+        struct mat2 block = term_product(t, term, &t->terms[a]);
         first[2 * a] = block.xx;
         first[2 * a + 1] = block.xy;
-        second[2 * a] = block.xy;
+        second[2 * a] = block.yx;
         second[2 * a + 1] = block.yy;
     }
     solve_lower(t, first);
     solve_lower(t, second);
-    struct tt_sym2 left = own;
+    struct tt_sym2 left = {own.xx, own.xy, own.yy};
     for (size_t i = 0; i < size; i++) {
         left.xx -= first[i] * first[i];
         left.xy -= first[i] * second[i];
@@ -546,7 +556,7 @@ double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
 struct tt_sym2 tt_track_cov(const struct tt_track *t, size_t index)
 {
     size_t size = 2 * t->n_terms;
-    double *x = t->x; /* the solution was copied to the coefficients */
+    double *x = t->scratch;
     struct tt_sym2 cov = {0, 0, 0};
 
     for (size_t axis = 0; axis < 2; axis++) {

@@ -58,14 +58,14 @@ struct tt_track {
     /* What a fit leaves behind. */
     struct tt_term *terms;
     size_t n_terms, room_terms;
-    struct tt_pair *coefficient; /* [term] */
-    double *factor, *x;          /* Cholesky factor of the normal equations (2 terms)^2, row by row; solution */
-    struct tt_pair *residual;    /* [run * members + member] */
-    struct tt_sym2 *own;         /* [member]: scatter between runs of its own */
-    struct tt_sym2 shared;       /* scatter between runs that all share */
-    double *dof;                 /* [member]: runs less parameters; [members]: of all alike */
-    double *sums;                /* suffix sums of weights and of weighted residuals */
-    bool singular;               /* the terms cannot be told apart: nothing else above holds */
+    struct tt_pair *coefficient;  /* [term] */
+    double *factor, *x, *scratch; /* Cholesky factor of the normal equations (2 terms)^2, row by row; solution */
+    struct tt_pair *residual;     /* [run * members + member] */
+    struct tt_sym2 *own;          /* [member]: scatter between runs of its own */
+    struct tt_sym2 shared;        /* scatter between runs that all share */
+    double *dof;                  /* [member]: runs less parameters; [members]: of all alike */
+    double *sums;                 /* suffix sums of weights and of weighted residuals */
+    bool singular;                /* the terms cannot be told apart: nothing else above holds */
     struct tt_arena *arena;
 };
 
