@@ -83,6 +83,19 @@ static enum tiptrue_status enter(const struct job *job, const struct tiptrue_run
     return status;
 }
 
+/* Only a history needs the text of the log beside what it says. */
+static enum tiptrue_status read_run(const struct job *job, const char *path, const struct tiptrue_sink *sink,
+                                    struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    const struct cli_objects *objects = job->objects;
+    const char *pattern = job->arguments->inputs.pattern;
+
+    if (job->history != NULL) {
+        return tiptrue_run_read_whole(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
+    }
+    return tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
+}
+
 static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace, const char *path,
                                      struct outcome *outcome, struct tiptrue_error *error)
 {
@@ -91,7 +104,6 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
     struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares,
                                             .monte_carlo = job->arguments->monte_carlo,
                                             .seed = (unsigned long)job->arguments->seed};
-    __typeof__(tiptrue_run_read) *read_run = job->history != NULL ? tiptrue_run_read_whole : tiptrue_run_read;
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -100,8 +112,7 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
         status = tiptrue_workspace_new(workspace, error);
     }
     if (status == TIPTRUE_OK) {
-        status =
-            read_run(path, objects->plate, objects->machine, objects->plan, job->arguments->inputs.pattern, &sink, &run, error);
+        status = read_run(job, path, &sink, &run, error);
     }
     if (status == TIPTRUE_OK) {
         status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options, &solution, error);
