@@ -28,6 +28,7 @@ unit_tests = \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
   tests/unit/geometry/touch_test \
+  tests/unit/history/store_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
   tests/unit/ingest/diagnose_test \
@@ -87,6 +88,10 @@ tests_fuzz_fuzz_run_SOURCES = tests/fuzz/fuzz_run.c tests/fuzz/replay.h
 tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 
+# Fills a history and times it: tests/history/size.py.
+check_helpers = tests/history/fill_history
+tests_history_fill_history_SOURCES = tests/history/fill_history.c
+
 test_data = \
   tests/cli \
   tests/data \
@@ -129,7 +134,7 @@ AM_TESTS_ENVIRONMENT = \
   LC_ALL=C; export LC_ALL;
 
 if TESTS_POSSIBLE
-check_PROGRAMS += $(unit_tests) $(fuzz_targets)
+check_PROGRAMS += $(unit_tests) $(fuzz_targets) $(check_helpers)
 TESTS += $(unit_tests) $(script_tests)
 else
 check-local:

@@ -96,7 +96,8 @@ struct showing {
     struct tiptrue_history *history;
     struct tiptrue_workspace *workspace; /* for --again */
     struct tiptrue_text_options look;
-    size_t shown;
+    size_t shown, changed, skipped; /* skipped: known only by their result */
+    bool all;
 };
 
 static enum tiptrue_status show_text(struct showing *showing, const char *id, char **text, size_t *length,
@@ -112,28 +113,40 @@ static enum tiptrue_status show_text(struct showing *showing, const char *id, ch
     return status;
 }
 
+static enum tiptrue_status read(struct showing *showing, const char *id, char **text, size_t *length, bool *changed,
+                                struct tiptrue_error *error)
+{
+    const struct arguments *arguments = showing->arguments;
+
+    if (arguments->again) {
+        return tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace, cli_now_s(), &showing->look, changed,
+                                     text, length, error);
+    }
+    if (arguments->raw) {
+        return tiptrue_history_get(showing->history, id, arguments->part, text, length, error);
+    }
+    return show_text(showing, id, text, length, error);
+}
+
+/* Of all runs only those are shown that change. */
 static enum tiptrue_status show(struct showing *showing, const char *id, struct tiptrue_error *error)
 {
     const struct arguments *arguments = showing->arguments;
+    bool changed = true;
     char *text = NULL;
     size_t length = 0;
-    enum tiptrue_status status;
+    enum tiptrue_status status = read(showing, id, &text, &length, &changed, error);
 
-    if (arguments->again) {
-        status = tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace, cli_now_s(), &showing->look,
-                                       NULL, &text, &length, error);
-    } else if (arguments->raw) {
-        status = tiptrue_history_get(showing->history, id, arguments->part, &text, &length, error);
-    } else {
-        status = show_text(showing, id, &text, &length, error);
-    }
     if (status != TIPTRUE_OK) {
         return status;
     }
-    if (showing->shown++ > 0 && !arguments->raw && !arguments->again) {
-        cli_write("\n", 1);
+    showing->changed += changed;
+    if (changed || !showing->all) {
+        if (showing->shown++ > 0 && !arguments->raw && !arguments->again) {
+            cli_write("\n", 1);
+        }
+        cli_write(text, length);
     }
-    cli_write(text, length);
     if (arguments->common.json) {
         cli_write("\n", 1);
     }
@@ -158,7 +171,7 @@ static int show_named(struct showing *showing)
     return worst;
 }
 
-/* Every run; one that is known only by its result is said, and is no fault. */
+/* Every run; that some are known only by their result is said, and is no fault. */
 static int show_all(struct showing *showing)
 {
     struct tiptrue_error error = {0};
@@ -170,16 +183,19 @@ static int show_all(struct showing *showing)
     if (error.status != TIPTRUE_OK) {
         return cli_history_failed(&error);
     }
+    showing->all = true;
     for (size_t i = 0; i < n; i++) {
         struct tiptrue_error own = {0};
         own.status = show(showing, ids[i], &own);
         if (own.status == TIPTRUE_E_NO_INPUT) {
-            fprintf(stderr, "tiptrue: note: %s\n", own.text);
+            showing->skipped++;
         } else {
             worst = cli_worse(worst, cli_history_failed(&own));
         }
     }
     free(ids);
+    printf("%zu of %zu runs changed", showing->changed, n);
+    printf(showing->skipped > 0 ? "; %zu are known only by their result, and cannot be solved anew\n" : "\n", showing->skipped);
     return worst;
 }
 

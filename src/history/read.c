@@ -49,7 +49,7 @@ static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
 static enum tiptrue_status load_run(struct tiptrue_history *store, const char *id, sqlite3_int64 *run, struct tt_record *record,
                                     struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT no, added, (SELECT text FROM log WHERE run = no) FROM run WHERE id = ?";
+    static const char SQL[] = "SELECT no, added, (SELECT l.text FROM log l WHERE l.run = u.no) FROM run u WHERE id = ?";
     sqlite3_stmt *statement;
     bool row = false, failed = false;
     enum tiptrue_status status = begin(store, SQL, 0, id, &statement, error);

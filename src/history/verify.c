@@ -87,22 +87,22 @@ enum tiptrue_status tt_store_verify(struct tiptrue_history *store, void (*told)(
                            "a reference to nothing: ", NULL);
     }
     if (status == TIPTRUE_OK) {
-        status = tell_rows(&looker, "SELECT id FROM run WHERE NOT EXISTS(SELECT 1 FROM result WHERE run = no)",
+        status = tell_rows(&looker, "SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM result r WHERE r.run = u.no)",
                            "a run without a result: ", NULL);
     }
     if (status == TIPTRUE_OK) {
         status = tell_rows(&looker,
-                           "SELECT id FROM run WHERE NOT EXISTS(SELECT 1 FROM summary WHERE run = no)"
-                           " AND NOT EXISTS(SELECT 1 FROM pending WHERE run = no)",
+                           "SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM summary s WHERE s.run = u.no)"
+                           " AND NOT EXISTS(SELECT 1 FROM pending p WHERE p.run = u.no)",
                            "a run without a summary: ", NULL);
     }
     if (status == TIPTRUE_OK) {
         status = check_digests(&looker, "SELECT kind || ' document ' || no, digest, text FROM document", "the");
     }
     if (status == TIPTRUE_OK) {
-        status = check_digests(&looker, "SELECT id, id, text FROM run JOIN log ON run = no", "the log of run");
+        status = check_digests(&looker, "SELECT u.id, u.id, l.text FROM run u JOIN log l ON l.run = u.no", "the log of run");
     }
     return status != TIPTRUE_OK
                ? status
-               : check_digests(&looker, "SELECT id, digest, json FROM result JOIN run ON run.no = result.run", "a result of run");
+               : check_digests(&looker, "SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run", "a result of run");
 }
