@@ -72,6 +72,9 @@ script_tests = \
   tests/cli/usage.sh \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
+  tests/history/history.sh \
+  tests/history/size.py \
+  tests/history/writers.py \
   tests/reference/scipy_check.py \
   tests/simulation/quick.py \
   tests/style/headers.sh \
@@ -167,8 +170,14 @@ check-statistics: all
 	$(AM_TESTS_ENVIRONMENT) \
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
 
+# The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
+check-long: all
+	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
+	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
+	$(AM_TESTS_ENVIRONMENT) PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+
 # Simulated runs that were outside a bound.
 mostlyclean-local:
 	rm -rf statistics-failed
 
-.PHONY: bench check-statistics
+.PHONY: bench check-long check-statistics

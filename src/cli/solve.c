@@ -160,6 +160,9 @@ static void print(const struct job *job, size_t index, const struct outcome *out
     if (json) {
         cli_write("\n", 1);
     }
+    if (job->history != NULL) {
+        fflush(stdout); /* what is on disk is told at once; a failure shows at the end */
+    }
 }
 
 static void deliver(void *context, size_t index, void *slot)
