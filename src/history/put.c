@@ -253,6 +253,23 @@ static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_in
     return status;
 }
 
+/* Whether the run has a result with the documents that it came from. */
+static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_int64 run, bool *documented,
+                                         struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT 1 FROM result WHERE run = ? AND plate IS NOT NULL";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_integer(statement, 1, run, &code);
+        status = look(store, statement, code, documented, error);
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
 static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
                                          const char *added, const char *digest, const sqlite3_int64 documents[],
                                          struct tiptrue_error *error)
@@ -305,6 +322,9 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
         there = is_repeated(newest, result, documents);
     } else if (how == TT_PUT_MERGED || newest->no != 0) {
         status = find_result(store, run, result, digest, documents, how == TT_PUT_MERGED ? 0 : newest->no, &there, error);
+    }
+    if (status == TIPTRUE_OK && !there && documents[TT_DOCUMENT_PLATE] == 0) {
+        status = is_documented(store, run, &there, error); /* a bare result adds nothing to one that can be solved anew */
     }
     if (how != TT_PUT_MERGED && strcmp(newest->added, added) > 0) {
         added = newest->added; /* the clock was set back */

@@ -34,7 +34,8 @@ enum tt_put {
     TT_PUT_SOLVED, /* its one result was worked out now: nothing is written when the newest result is of the same documents and
                       version; it is dated at least as late as the newest one, so that it is the newest then */
     TT_PUT_ANEW,   /* likewise, but only a result with the same text is nothing new */
-    TT_PUT_MERGED  /* from elsewhere: what is not there yet is entered, with its own date */
+    TT_PUT_MERGED  /* from elsewhere: what is not there yet is entered, with its own date; a result without documents only
+                      where there is none with them */
 };
 
 /* What came of it. */
