@@ -119,8 +119,8 @@ static enum tiptrue_status read(struct showing *showing, const char *id, char **
     const struct arguments *arguments = showing->arguments;
 
     if (arguments->again) {
-        return tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace, cli_now_s(), &showing->look, changed,
-                                     text, length, error);
+        return tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace, cli_now_s(), &showing->look,
+                                     changed, text, length, error);
     }
     if (arguments->raw) {
         return tiptrue_history_get(showing->history, id, arguments->part, text, length, error);

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Several processes write into one history at once, and some are killed: every run whose result was printed is there, whole, and the
-file is sound. The sizes come from the environment: make check takes small ones, make check-long those that are promised."""
+"""Several processes write into one history at once, and some are killed: every run whose result was printed is there, whole, and
+the file is sound. The sizes come from the environment: make check takes small ones, make check-long those that are promised."""
 import hashlib
 import json
 import os
