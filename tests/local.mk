@@ -174,7 +174,7 @@ check-statistics: all
 check-long: all
 	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
-	$(AM_TESTS_ENVIRONMENT) PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
 
 # Simulated runs that were outside a bound.
 mostlyclean-local:

@@ -75,31 +75,55 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     "CREATE INDEX export_by_run ON export(run);",
 };
 
-enum tiptrue_status tt_schema_version(struct tiptrue_history *store, int *version, struct tiptrue_error *error)
+/* What the file's header says, and how many tables and indexes there are. */
+struct header {
+    sqlite3_int64 application, user, tables;
+};
+
+static enum tiptrue_status read_header(struct tiptrue_history *store, struct header *header, struct tiptrue_error *error)
 {
-    sqlite3_int64 application = 0, user = 0, tables = 0;
-    enum tiptrue_status status = tt_sql_number(store, "PRAGMA application_id", &application, error);
+    enum tiptrue_status status = tt_sql_number(store, "PRAGMA application_id", &header->application, error);
 
     if (status == TIPTRUE_OK) {
-        status = tt_sql_number(store, "PRAGMA user_version", &user, error);
+        status = tt_sql_number(store, "PRAGMA user_version", &header->user, error);
     }
+    return status == TIPTRUE_OK ? tt_sql_number(store, "SELECT count(*) FROM sqlite_schema", &header->tables, error) : status;
+}
+
+/* All three at one moment: read one by one while another process makes the file, they would look like those of a foreign one. */
+static enum tiptrue_status read_header_at_once(struct tiptrue_history *store, struct header *header, struct tiptrue_error *error)
+{
+    bool own = sqlite3_get_autocommit(store->db) != 0;
+    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error) : TIPTRUE_OK;
+
     if (status == TIPTRUE_OK) {
-        status = tt_sql_number(store, "SELECT count(*) FROM sqlite_schema", &tables, error);
+        status = read_header(store, header, error);
     }
+    if (own) {
+        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL); /* nothing was written */
+    }
+    return status;
+}
+
+enum tiptrue_status tt_schema_version(struct tiptrue_history *store, int *version, struct tiptrue_error *error)
+{
+    struct header header = {0};
+    enum tiptrue_status status = read_header_at_once(store, &header, error);
+
     if (status != TIPTRUE_OK) {
         return status;
     }
-    if (application != TT_SCHEMA_APPLICATION && (application != 0 || user != 0 || tables != 0)) {
+    if (header.application != TT_SCHEMA_APPLICATION && (header.application != 0 || header.user != 0 || header.tables != 0)) {
         return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "is it the file that was meant?",
                        "the file is a database of another program, no history of tiptrue");
     }
-    if (user > TT_SCHEMA_VERSION) {
+    if (header.user > TT_SCHEMA_VERSION) {
         return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0,
                        "take the newer tiptrue; an older one must not write into its history",
                        "the history has schema version %lld, written by a newer tiptrue; this one knows versions up to %d",
-                       (long long)user, TT_SCHEMA_VERSION);
+                       (long long)header.user, TT_SCHEMA_VERSION);
     }
-    *version = (int)user;
+    *version = (int)header.user;
     return TIPTRUE_OK;
 }
 

@@ -102,7 +102,9 @@ enum tiptrue_status tt_store_verify(struct tiptrue_history *store, void (*told)(
     if (status == TIPTRUE_OK) {
         status = check_digests(&looker, "SELECT u.id, u.id, l.text FROM run u JOIN log l ON l.run = u.no", "the log of run");
     }
-    return status != TIPTRUE_OK ? status
-                                : check_digests(&looker, "SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run",
-                                                "a result of run");
+    if (status == TIPTRUE_OK) {
+        status =
+            check_digests(&looker, "SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run", "a result of run");
+    }
+    return status;
 }

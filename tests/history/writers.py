@@ -19,6 +19,7 @@ from tally import Tally  # noqa: E402
 PROCESSES = int(os.environ.get("PROCESSES", "4"))
 RUNS = int(os.environ.get("RUNS", "20"))
 KILLS = int(os.environ.get("KILLS", "15"))
+BIRTHS = int(os.environ.get("BIRTHS", "10"))
 SEED = int(os.environ.get("SEED", "20260419"))
 KILLED_RUNS = 30  # of a writer that is killed at some moment
 
@@ -81,6 +82,19 @@ def at_once(folder):
     print(f"{PROCESSES} processes x {RUNS} runs in {took:.1f} s: {took / (PROCESSES * RUNS) * 1e3:.2f} ms for each run")
 
 
+def births():
+    """2026-11: a writer that looked while another one made the file took it for a foreign one, since it read the header in three
+    steps. Many start at once on a file that is not there."""
+    for number in range(BIRTHS):
+        with tempfile.TemporaryDirectory() as name:
+            folder = pathlib.Path(name)
+            writers = [start(folder, write_logs(folder, f"p{p}", 1)) for p in range(8)]
+            for writer in writers:
+                err = writer.communicate()[1]
+                tally.check(writer.returncode == 0, f"birth {number}: a writer exits {writer.returncode}: {err[:300]!r}")
+            tally.check(len(stored(folder)) == 8, f"birth {number}: runs are missing")
+
+
 def killed(folder):
     """Writers killed at random moments, from before the first run to after the last; now and then beside one that lives."""
     chance = random.Random(SEED)
@@ -115,6 +129,7 @@ def killed(folder):
     print(f"{KILLS} writers killed, {partial} of them between two results; {len(printed)} runs printed, {lost} lost")
 
 
+births()
 with tempfile.TemporaryDirectory() as name:
     at_once(pathlib.Path(name))
 with tempfile.TemporaryDirectory() as name:
