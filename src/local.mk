@@ -28,6 +28,7 @@ libcore_la_SOURCES = \
   src/model/record.c src/model/record.h \
   src/model/run.c src/model/run.h \
   src/model/series.h \
+  src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
@@ -85,15 +86,18 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/changes.c src/history/changes.h \
+  src/history/chart.c src/history/chart.h \
+  src/history/scatter.c src/history/scatter.h \
+  src/history/series.c src/history/series.h \
+  src/history/track.c src/history/track.h \
   src/history/put.c \
   src/history/read.c \
   src/history/schema.c src/history/schema.h \
-  src/history/series.c src/history/series.h \
   src/history/sql.c src/history/sql.h \
   src/history/store.c src/history/store.h \
   src/history/summary.c src/history/summary.h \
   src/history/verify.c \
-  src/history/track.c src/history/track.h \
   src/output/again.c \
   src/output/check.c \
   src/output/history.c src/output/history.h \
