@@ -83,7 +83,10 @@ script_tests = \
   tests/style/text.py
 
 # Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
-fuzz_targets = tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+fuzz_targets = tests/fuzz/fuzz_archive tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+tests_fuzz_fuzz_archive_SOURCES = tests/fuzz/fuzz_archive.c tests/fuzz/replay.h
+tests_fuzz_fuzz_archive_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_archive_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_SOURCES = tests/fuzz/fuzz_plate.c tests/fuzz/replay.h
 tests_fuzz_fuzz_plate_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
