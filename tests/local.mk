@@ -3,6 +3,7 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/fault/history_memory_test \
   tests/fault/memory_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
@@ -60,6 +61,7 @@ tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
+tests_fault_history_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 
 script_tests = \

@@ -235,7 +235,7 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
     const char *name = NULL;
 
     for (int i = 0; i < 5; i++) {
-        char remark[8];
+        char remark[16];
         snprintf(remark, sizeof remark, "n%d", i);
         struct bench_run run = make_run(remark);
         name = machine->name;
@@ -399,7 +399,7 @@ static int add_until_full(rlim_t limit)
             _exit(200);
         }
         for (int i = 0; i < 100; i++) {
-            char remark[8];
+            char remark[16];
             snprintf(remark, sizeof remark, "f%d", i);
             struct bench_run run = make_run(remark);
             enum tiptrue_status added = add(history, &run, NOW_S, &told);
@@ -462,7 +462,7 @@ START_TEST(runs_are_found_by_the_beginning_of_their_id)
     char ids[40][TT_RUN_ID_SIZE], found[TT_RUN_ID_SIZE], begin[2] = "";
 
     for (int i = 0; i < 40; i++) { /* more than the 16 first digits: two begin alike */
-        char remark[8];
+        char remark[16];
         snprintf(remark, sizeof remark, "r%d", i);
         struct bench_run run = make_run(remark);
         strcpy(ids[i], run.run->id);
@@ -530,7 +530,7 @@ int main(void)
     tcase_add_test(tests, damage_is_found);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
-    srunner_run_all(runner, CK_ENV);
+    srunner_run_all(runner, CK_NORMAL);
     int failed = srunner_ntests_failed(runner);
     srunner_free(runner);
     return failed == 0 ? 0 : 1;
