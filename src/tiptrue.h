@@ -181,6 +181,13 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
+struct tiptrue_trend;
+
+struct tiptrue_trend_options {
+    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
+};
+void tiptrue_trend_free(struct tiptrue_trend *trend);
+
 /* A history: one file that keeps every run with its log, its results and the documents they came from (docs/history.md).
  * What a call has added is on disk when it returns. Several processes may write to one file: they queue. A history serves one
  * thread at a time. TIPTRUE_E_IO: the disk is full, or file or folder cannot be written; the file is as it was then. */
