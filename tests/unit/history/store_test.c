@@ -210,6 +210,40 @@ START_TEST(a_collision_of_digests_is_loud)
 }
 END_TEST
 
+/* Beyond a megabyte a log is written and compared piece by piece. */
+START_TEST(a_large_log_comes_back_byte_by_byte)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("large");
+    struct tt_solved solved = {0};
+    struct tt_put_outcome outcome;
+    struct tt_record record = {0};
+    size_t length = 3 * 1048576 + 777;
+    char *log = malloc(length + 1);
+
+    for (size_t i = 0; i < length; i++) {
+        log[i] = (char)('a' + i * i % 23);
+    }
+    log[length] = '\0';
+    ck_assert_int_eq(tt_solved_make(&solved, plate, machine, NULL, NULL, run.run, run.solution, NOW_S, NULL), TIPTRUE_OK);
+    solved.record.log = (struct tt_text){log, length};
+    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
+    ck_assert(outcome.run_is_new && outcome.log_is_new);
+    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
+    ck_assert(!outcome.run_is_new && !outcome.log_is_new && outcome.new_results == 0);
+    ck_assert_int_eq(tt_store_load(history, run.run->id, true, &record, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(record.log.length, length);
+    ck_assert_mem_eq(record.log.text, log, length);
+    tt_record_clear(&record);
+    log[length - 1] = '#';
+    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_E_DATA);
+    tt_solved_clear(&solved);
+    free_run(&run);
+    free(log);
+    tiptrue_history_close(history);
+}
+END_TEST
+
 static void check_tip(const struct tt_series_tip *a, const struct tt_series_tip *b)
 {
     ck_assert_uint_eq(a->tip, b->tip);
@@ -521,6 +555,7 @@ int main(void)
     tcase_add_test(tests, the_same_run_is_one_entry);
     tcase_add_test(tests, other_documents_make_a_newer_result_of_one_run);
     tcase_add_test(tests, a_collision_of_digests_is_loud);
+    tcase_add_test(tests, a_large_log_comes_back_byte_by_byte);
     tcase_add_test(tests, a_series_from_the_tables_is_that_of_the_results);
     tcase_add_test(tests, an_older_schema_is_brought_forward);
     tcase_add_test(tests, foreign_files_are_refused);
