@@ -77,6 +77,7 @@ struct tiptrue_plan;
 struct tiptrue_run;
 struct tiptrue_workspace;
 struct tiptrue_solution;
+struct tiptrue_trend;
 
 /* Version of the library, "major.minor.patch", static. */
 const char *tiptrue_version(void);
@@ -158,6 +159,7 @@ struct tiptrue_text_options {
     bool utf8;         /* µ and ± may be used */
     bool observations; /* a table of every touch follows (JSON: "observations") */
     unsigned columns;  /* width of the terminal, 0 = unknown (80) */
+    unsigned rows;     /* its height, 0 = unknown; only charts ask */
 };
 
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its end).
@@ -181,12 +183,26 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
-struct tiptrue_trend;
+struct tiptrue_comparison;
+
+/* Two results against each other: is the difference real? @trend (may be NULL) brings in the scatter between runs. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                                     const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                                     struct tiptrue_error *error);
+void tiptrue_comparison_free(struct tiptrue_comparison *comparison);
+/* For a person, or as JSON (tiptrue.compare/1). *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                                             const struct tiptrue_text_options *options, char **text,
+                                                             size_t *length, struct tiptrue_error *error);
 
 struct tiptrue_trend_options {
     size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
 };
 void tiptrue_trend_free(struct tiptrue_trend *trend);
+/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
+                                                        const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                        struct tiptrue_error *error);
 
 /* A history: one file that keeps every run with its log, its results and the documents they came from (docs/history.md).
  * What a call has added is on disk when it returns. Several processes may write to one file: they queue. A history serves one
