@@ -79,7 +79,7 @@ static void *sqlite_realloc(void *piece, int size)
 }
 
 static char *plate_path, *machine_path, *log_path;
-static char path[64], exported[64], second[64];
+static char path[40], exported[64], second[64];
 
 static void set_up(void)
 {
