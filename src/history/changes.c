@@ -20,6 +20,9 @@ static double independent_looks(double n)
 {
     return fmin(n - 1, fmax(8 * log(n) - 5, 1));
 }
+/* In a series longer than this a step is placed anew only so near; what is better far away is found going forward. */
+#define FEW_RUNS 100
+#define NEAR 12
 /* Rounds of placing all events anew. */
 #define ROUNDS 4
 /* Half-width of the bracket, as a drop of twice the log likelihood: 95 % for the place of a step (B. E. Hansen, Sample splitting
@@ -165,31 +168,78 @@ static void take_better(struct tt_event *best, const struct tt_event *e)
     }
 }
 
-/* All kinds of a step, or of a block, at one place. */
+static void consider(const struct tt_changes *c, struct tt_event e, struct gain gain, struct tt_event *best)
+{
+    if (gain.dof > 0) {
+        e.chi2 = gain.chi2;
+        e.dof = gain.dof;
+        e.log_p = tt_log_p_chi2(gain.chi2, gain.dof) + log_looks(c, &e);
+        take_better(best, &e);
+    }
+}
+
+static struct gain both(struct gain a, struct gain b)
+{
+    return (struct gain){a.chi2 + b.chi2, a.dof + b.dof};
+}
+
+/* All kinds of a step, or of a block, at one place: as judge() does for each, but what two kinds have in common is worked out once.
+ */
 static void look_at(const struct tt_changes *c, size_t from, size_t to, struct tt_event *best)
 {
-    for (int h = 0; h < TT_HYPOTHESES; h++) {
-        struct tt_event e = {.what = (enum tt_hypothesis)h, .tip = TT_NONE, .from = from, .to = to};
-        if (!is_possible(c, e.what)) {
+    struct tt_event e = {.tip = TT_NONE, .from = from, .to = to};
+    size_t fewest = open_ended(c, &e) ? FEWEST_RUNS : 1;
+    struct gain all = {0, 0}, pose = {0, 0};
+    struct tt_term term = term_of(c, &e, TT_TRACK_ALL);
+
+    if (has_values(&c->offset, TT_TRACK_ALL, from, to, fewest)) {
+        add_gain(&all, &c->offset, &term);
+    }
+    term = term_of(c, &e, 0);
+    if (has_values(&c->mark, 0, from, to, fewest)) {
+        add_gain(&pose, &c->mark, &term);
+        add_gain(&pose, &c->yaw, &term);
+    }
+    e.what = TT_ALL_TIPS;
+    consider(c, e, is_possible(c, e.what) ? all : (struct gain){0, 0}, best);
+    e.what = TT_PLATE;
+    consider(c, e, all.dof > 0 ? both(all, pose) : all, best);
+    e.what = TT_POSE;
+    consider(c, e, pose, best);
+    for (e.tip = 0; e.tip < c->tips; e.tip++) {
+        struct gain seat = {0, 0}, shape = {0, 0};
+        if (!has_values(&c->offset, e.tip, from, to, fewest)) {
             continue;
         }
-        for (size_t tip = 0; tip < (of_one_tip(e.what) ? c->tips : 1); tip++) {
-            e.tip = of_one_tip(e.what) ? tip : TT_NONE;
-            if (judge(c, &e)) {
-                take_better(best, &e);
-            }
+        term = term_of(c, &e, e.tip);
+        add_gain(&seat, &c->offset, &term);
+        if (seat.dof == 0) {
+            continue;
         }
+        e.what = TT_TIP_SEAT;
+        consider(c, e, seat, best);
+        term = term_of(c, &e, 0);
+        add_gain(&shape, &c->runout[e.tip], &term);
+        add_gain(&shape, &c->radius[e.tip], &term);
+        e.what = TT_TIP_CHANGED;
+        consider(c, e, both(seat, shape), best);
     }
+}
+
+/* The best step at @first to @last. */
+static struct tt_event best_step_within(const struct tt_changes *c, size_t first, size_t last)
+{
+    struct tt_event best = {.log_p = 0};
+
+    for (size_t from = first > 1 ? first : 1; from < c->n && from <= last; from++) {
+        look_at(c, from, c->n, &best);
+    }
+    return best;
 }
 
 static struct tt_event best_step(const struct tt_changes *c)
 {
-    struct tt_event best = {.log_p = 0};
-
-    for (size_t from = 1; from < c->n; from++) {
-        look_at(c, from, c->n, &best);
-    }
-    return best;
+    return best_step_within(c, 1, c->n);
 }
 
 static struct tt_event best_block(const struct tt_changes *c)
@@ -297,17 +347,17 @@ static bool moved_pose(const struct tt_event *e, size_t tip)
 static void fit_all(struct tt_changes *c)
 {
     set_offset_terms(c);
-    tt_track_fit(&c->offset);
+    tt_track_fit_if_new(&c->offset);
     for (size_t tip = 0; tip < c->tips; tip++) {
         set_lone_terms(c, &c->runout[tip], c->tip_wears[tip], false, moved_tip, tip);
-        tt_track_fit(&c->runout[tip]);
+        tt_track_fit_if_new(&c->runout[tip]);
         set_lone_terms(c, &c->radius[tip], c->tip_wears[tip], true, moved_tip, tip);
-        tt_track_fit(&c->radius[tip]);
+        tt_track_fit_if_new(&c->radius[tip]);
     }
     set_lone_terms(c, &c->mark, c->pose_drifts, true, moved_pose, 0);
-    tt_track_fit(&c->mark);
+    tt_track_fit_if_new(&c->mark);
     set_lone_terms(c, &c->yaw, c->pose_drifts, true, moved_pose, 0);
-    tt_track_fit(&c->yaw);
+    tt_track_fit_if_new(&c->yaw);
 }
 
 /* The term of @e in @track as last fitted, for @member; TT_NONE: none. */
@@ -476,7 +526,8 @@ static bool place_anew(struct tt_changes *c)
         }
         drop(c, i);
         fit_all(c);
-        struct tt_event best = best_step(c);
+        bool far = c->n <= FEW_RUNS;
+        struct tt_event best = best_step_within(c, far || old.from < NEAR ? 1 : old.from - NEAR, far ? c->n : old.from + NEAR);
         bool better = judge(c, &old) ? best.log_p < old.log_p - 1e-9 : best.log_p < 0;
         struct tt_event taken = better ? best : old;
         put_back(c, i, taken);

@@ -55,6 +55,7 @@ enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena
     track->stated = TT_ARENA_NEW(arena, values, struct tt_sym2);
     track->common = TT_ARENA_NEW(arena, n, struct tt_sym2);
     track->terms = TT_ARENA_NEW(arena, most_terms, struct tt_term);
+    track->fitted_terms = TT_ARENA_NEW(arena, most_terms, struct tt_term);
     track->coefficient = TT_ARENA_NEW(arena, most_terms, struct tt_pair);
     track->factor = TT_ARENA_NEW(arena, 4 * most_terms * most_terms, double);
     track->x = TT_ARENA_NEW(arena, 2 * most_terms, double);
@@ -64,9 +65,9 @@ enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena
     track->next = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->dof = TT_ARENA_NEW(arena, all, double);
     track->sums = TT_ARENA_NEW(arena, (n + 1) * (12 * all * all + 4 * all), double);
-    bool good = track->there && track->value && track->stated && track->common && track->terms && track->coefficient &&
-                track->factor && track->x && track->scratch && track->residual && track->own && track->next && track->dof &&
-                track->sums;
+    bool good = track->there && track->value && track->stated && track->common && track->terms && track->fitted_terms &&
+                track->coefficient && track->factor && track->x && track->scratch && track->residual && track->own && track->next &&
+                track->dof && track->sums;
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
@@ -609,6 +610,8 @@ static void estimate_scatter(struct tt_track *t)
 
 void tt_track_fit(struct tt_track *track)
 {
+    memcpy(track->fitted_terms, track->terms, track->n_terms * sizeof *track->terms);
+    track->n_fitted = track->n_terms;
     memset(track->own, 0, track->members * sizeof *track->own);
     track->shared = (struct tt_sym2){0, 0, 0};
     track->prior_dof = 0;
@@ -625,6 +628,30 @@ void tt_track_fit(struct tt_track *track)
         }
     }
     sum_values(track, track->residual);
+}
+
+static bool same_term(const struct tt_term *a, const struct tt_term *b)
+{
+    bool same = a->member == b->member && a->n_pieces == b->n_pieces && a->prior.xx == b->prior.xx && a->prior.xy == b->prior.xy &&
+                a->prior.yy == b->prior.yy;
+
+    for (size_t i = 0; same && i < a->n_pieces; i++) {
+        same =
+            a->piece[i].sign == b->piece[i].sign && a->piece[i].power == b->piece[i].power && a->piece[i].from == b->piece[i].from;
+    }
+    return same;
+}
+
+void tt_track_fit_if_new(struct tt_track *track)
+{
+    bool same = track->n_terms == track->n_fitted;
+
+    for (size_t i = 0; same && i < track->n_terms; i++) {
+        same = same_term(&track->terms[i], &track->fitted_terms[i]);
+    }
+    if (!same) {
+        tt_track_fit(track);
+    }
 }
 
 size_t tt_track_count(const struct tt_track *track, size_t member, size_t from, size_t to)

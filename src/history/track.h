@@ -58,6 +58,8 @@ struct tt_track {
     /* What a fit leaves behind. */
     struct tt_term *terms;
     size_t n_terms, room_terms;
+    struct tt_term *fitted_terms; /* those of the last fit */
+    size_t n_fitted;
     struct tt_pair *coefficient;  /* [term] */
     double *factor, *x, *scratch; /* Cholesky factor of the normal equations (2 terms)^2, row by row; solution */
     struct tt_pair *residual;     /* [run * members + member] */
@@ -85,6 +87,8 @@ struct tt_term tt_term_block(size_t member, size_t from, size_t to);
 
 /* Fit the terms; covariances of scatter and coefficients together, in a few turns. */
 void tt_track_fit(struct tt_track *track);
+/* The same, unless the terms are those of the last fit. */
+void tt_track_fit_if_new(struct tt_track *track);
 
 /* How much better the track is explained with @term beside those it has, as a quantity that follows chi-squared with `axes` degrees
  * of freedom when the term has no effect: the score statistic, its scatter estimated from the residuals and that accounted for as
