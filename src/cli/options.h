@@ -20,7 +20,17 @@ enum {
     CLI_KEY_LEAST_SQUARES,
     CLI_KEY_MONTE_CARLO,
     CLI_KEY_SEED,
-    CLI_KEY_JOBS
+    CLI_KEY_JOBS,
+    CLI_KEY_PRESENT,
+    CLI_KEY_INTO,
+    CLI_KEY_PUT,
+    CLI_KEY_TEMPLATE,
+    CLI_KEY_ROTATIONS,
+    CLI_KEY_MAX_AGE,
+    CLI_KEY_MAX_CHANGE,
+    CLI_KEY_FORCE,
+    CLI_KEY_DRY_RUN,
+    CLI_KEY_UNDO
 };
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of runs. */

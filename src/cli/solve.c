@@ -22,6 +22,7 @@
 struct arguments {
     struct cli_inputs inputs;
     bool touches, least_squares;
+    const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
 };
@@ -182,6 +183,16 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
     return job.worst;
 }
 
+/* The present offsets, from where the machine has them. */
+static int read_present(const struct arguments *arguments, const struct cli_objects *objects)
+{
+    struct cli_messages messages = {.stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct tiptrue_error error = {0};
+
+    error.status = tiptrue_machine_present(objects->machine, arguments->present, &error);
+    return cli_file_read(&messages, arguments->present, "configuration", &error);
+}
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
@@ -201,6 +212,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_SEED:
         arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
+        return 0;
+    case CLI_KEY_PRESENT:
+        arguments->present = argument;
         return 0;
     case CLI_KEY_JOBS:
         arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
@@ -224,6 +238,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 int cli_solve(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
+        {"present", CLI_KEY_PRESENT, "CONFIG", 0,
+         "Compare with the offsets that stand in CONFIG, at the places of the machine file's export", 1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
         {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
          "Robust step off, every touch counts in full: to compare with other programs, not to work with", 3},
@@ -243,7 +259,8 @@ int cli_solve(int argc, char *argv[])
                "findings and a verdict.\v"
                "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong use, 65 bad input, 66 no input, "
                "70 fault of "
-               "the program, 71 out of memory, 74 reading or writing failed. Of several runs, the worst.",
+               "the program, 71 out of memory, 74 reading or writing failed, 78 a configuration is not as it should be. Of several "
+               "runs, the worst.",
         .children = CHILDREN,
     };
     struct arguments arguments = {.seed = 1};
@@ -255,6 +272,9 @@ int cli_solve(int argc, char *argv[])
         return EX_OSERR;
     }
     status = cli_objects_read(&arguments.inputs, arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
+    if (status == 0 && arguments.present != NULL) {
+        status = read_present(&arguments, &objects);
+    }
     if (status == 0) {
         status = solve_all(&arguments, &objects);
     }
