@@ -63,6 +63,7 @@ tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,
 
 script_tests = \
   tests/cli/check.sh \
+  tests/cli/export.py \
   tests/cli/man.sh \
   tests/cli/readme.sh \
   tests/cli/schema.py \

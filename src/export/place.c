@@ -26,6 +26,7 @@ enum tiptrue_status tt_config_new(const char *name, const char *text, size_t len
                                   struct tiptrue_error *error)
 {
     struct tt_config *made;
+    struct tt_diagnose diagnose;
     if (memchr(text, '\0', length) != NULL) {
         return tt_fail(error, TIPTRUE_E_CONFIG, name, 0, 0, "UTF-8 and other codes that extend ASCII can be edited, UTF-16 cannot",
                        "holds NUL bytes: this is no text, or one in UTF-16");
@@ -35,7 +36,9 @@ enum tiptrue_status tt_config_new(const char *name, const char *text, size_t len
         return tt_fail_memory(error);
     }
     made->mark = tt_byte_order_mark(text, length);
-    made->text = (struct tt_config_text){name, text + made->mark, length - made->mark};
+    made->text = (struct tt_config_text){name, text + made->mark, length - made->mark, false};
+    tt_diagnose_init(&diagnose, NULL, NULL, name, made->text.text, made->text.length);
+    made->text.utf8 = tt_text_check(&diagnose);
     *config = made;
     return TIPTRUE_OK;
 }
@@ -103,7 +106,7 @@ enum tiptrue_status tt_config_number(struct tt_config *config, const char *place
             error, TIPTRUE_E_CONFIG, config->text.name, tt_config_line(config, span->at), 0,
             "only a number with a decimal point is replaced; is the place the one that is meant? Where no value stands yet, "
             "write 0 there",
-            "place '%s' holds '%s', which is no number", place, tt_shown(text, span->length).text);
+            "place '%s' holds '%s', which is no number", place, tt_config_shown(&config->text, text, span->length).text);
     }
     return TIPTRUE_OK;
 }
@@ -111,6 +114,15 @@ enum tiptrue_status tt_config_number(struct tt_config *config, const char *place
 size_t tt_config_line(const struct tt_config *config, size_t at)
 {
     return tt_config_text_line(&config->text, at > config->mark ? at - config->mark : 0);
+}
+
+struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text, size_t length)
+{
+    struct tt_shown shown = tt_shown(text, length);
+    for (char *c = shown.text; !config->utf8 && *c != '\0'; c++) {
+        *c = (unsigned char)*c < 0x80 ? *c : '?';
+    }
+    return shown;
 }
 
 size_t tt_config_text_line(const struct tt_config_text *config, size_t at)
@@ -147,7 +159,7 @@ void tt_list_add_line(struct tt_list *list, const struct tt_config_text *config,
     }
     first += strspn(first, " \t");
     tt_buffer_printf(&line, "line %zu: '%s'", tt_config_text_line(config, at),
-                     first < end ? tt_shown(first, (size_t)(end - first)).text : "");
+                     first < end ? tt_config_shown(config, first, (size_t)(end - first)).text : "");
     if (!line.failed) {
         tt_list_add(list, line.text);
     }

@@ -6,12 +6,14 @@
 
 #include "base/buffer.h"
 #include "export/place.h"
+#include "ingest/diagnose.h"
 
 /* A text and its name in messages. */
 struct tt_config_text {
     const char *name;
     const char *text; /* behind the byte order mark; a NUL follows the last byte */
     size_t length;
+    bool utf8; /* it is valid UTF-8; else messages show ASCII only */
 };
 
 /* What each notation keeps of a text, made by the first call; start as NULL. */
@@ -36,6 +38,9 @@ TT_MUST_USE enum tiptrue_status tt_pattern_place_find(const struct tt_config_tex
 
 /* Line of a byte, 1-based. */
 size_t tt_config_text_line(const struct tt_config_text *config, size_t at);
+
+/* A piece of the text as a message can show it, for use within one expression. */
+struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text, size_t length);
 
 /* A list for messages: "line 7: 'x = 4'; line 19: 'x = 5'", as much as fits. */
 struct tt_list {

@@ -94,7 +94,7 @@ static void read_key(struct search *search, size_t at, size_t end)
     }
     struct tt_span key = trimmed(text, at, sign);
     if (is_section(search, &behind)) {
-        tt_list_add(&search->keys, tt_shown(text + key.at, key.length).text);
+        tt_list_add(&search->keys, tt_config_shown(search->config, text + key.at, key.length).text);
     }
     if (is_meant(search, key)) {
         search->found = value_of(text, sign + 1, end);
@@ -117,7 +117,7 @@ static void read_line(struct search *search, size_t at, size_t end)
             search->section = trimmed(text, line.at + 1, (size_t)(closing - text));
             search->in_section = true;
             search->section_known = search->section_known || is_section(search, &behind);
-            tt_list_add(&search->sections, tt_shown(text + search->section.at, search->section.length).text);
+            tt_list_add(&search->sections, tt_config_shown(search->config, text + search->section.at, search->section.length).text);
         }
         return;
     }

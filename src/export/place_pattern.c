@@ -47,12 +47,19 @@ static enum tiptrue_status compile(struct search *search, struct tiptrue_error *
     int code = 0;
     PCRE2_SIZE at = 0;
     uint32_t groups = 0;
+    pcre2_compile_context *compiling;
     if (length > LONGEST_PATTERN) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "a pattern of more than %d bytes", LONGEST_PATTERN);
     }
+    compiling = pcre2_compile_context_create(NULL);
+    if (compiling == NULL || pcre2_set_newline(compiling, PCRE2_NEWLINE_ANYCRLF) != 0) {
+        pcre2_compile_context_free(compiling);
+        return tt_fail_memory(error);
+    }
     search->code =
         pcre2_compile((PCRE2_SPTR)search->regex, length,
-                      PCRE2_MULTILINE | PCRE2_AUTO_CALLOUT | PCRE2_NEVER_UTF | PCRE2_NEVER_BACKSLASH_C, &code, &at, NULL);
+                      PCRE2_MULTILINE | PCRE2_AUTO_CALLOUT | PCRE2_NEVER_UTF | PCRE2_NEVER_BACKSLASH_C, &code, &at, compiling);
+    pcre2_compile_context_free(compiling);
     if (search->code == NULL && code == PCRE2_ERROR_HEAP_FAILED) {
         return tt_fail_memory(error);
     }

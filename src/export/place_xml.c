@@ -8,6 +8,7 @@
 #include "config.h"
 
 #include <limits.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -254,6 +255,20 @@ static enum tiptrue_status locate(struct tt_xml_places *kept, const struct tt_co
                                             : locate_text(config, place, owner, &element, span, error);
 }
 
+/* "@h:y" */
+struct shown_name {
+    char text[160];
+};
+
+static struct shown_name shown_name(const char *sign, const xmlNs *space, const xmlChar *name)
+{
+    struct shown_name shown;
+    const char *prefix = space != NULL && space->prefix != NULL ? (const char *)space->prefix : "";
+    snprintf(shown.text, sizeof(shown.text), "%s%s%s%s", sign, tt_shown(prefix, strlen(prefix)).text, prefix[0] != '\0' ? ":" : "",
+             tt_shown((const char *)name, strlen((const char *)name)).text);
+    return shown;
+}
+
 /* What the path reaches when its last steps are left out, for a message. */
 static enum tiptrue_status missing(struct tt_xml_places *kept, const struct tt_config_text *config, const char *place,
                                    struct tiptrue_error *error)
@@ -277,16 +292,14 @@ static enum tiptrue_status missing(struct tt_xml_places *kept, const struct tt_c
         kept->library.XPathFreeObject(result);
     }
     tt_buffer_printf(&hint, "%s%s%s<%s> has: ", used > 0 ? "the path reaches '" : "the outermost element ", used > 0 ? path : "",
-                     used > 0 ? "', " : "", tt_shown((const char *)at->name, strlen((const char *)at->name)).text);
+                     used > 0 ? "', " : "", shown_name("", at->ns, at->name).text);
     free(path);
     for (xmlAttrPtr attribute = at->properties; attribute != NULL; attribute = attribute->next) {
-        char name[80] = "@";
-        strcpy(name + 1, tt_shown((const char *)attribute->name, strlen((const char *)attribute->name)).text);
-        tt_list_add(&names, name);
+        tt_list_add(&names, shown_name("@", attribute->ns, attribute->name).text);
     }
     for (xmlNodePtr child = at->children; child != NULL; child = child->next) {
         if (child->type == XML_ELEMENT_NODE) {
-            tt_list_add(&names, tt_shown((const char *)child->name, strlen((const char *)child->name)).text);
+            tt_list_add(&names, shown_name("", child->ns, child->name).text);
         }
     }
     tt_buffer_puts(&hint, names.length > 0 ? names.text : "nothing");
