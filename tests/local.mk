@@ -70,6 +70,7 @@ script_tests = \
   tests/cli/solve.sh \
   tests/cli/streams.sh \
   tests/cli/usage.sh \
+  tests/fault/export_faults.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/reference/scipy_check.py \
@@ -92,6 +93,7 @@ test_data = \
   tests/cli \
   tests/data \
   tests/field \
+  tests/fault/stumble.c \
   tests/fuzz/corpus \
   tests/reference \
   tests/simulation \
