@@ -21,6 +21,7 @@ libcore_la_SOURCES = \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/run.c src/model/run.h \
+  src/model/series.h \
   src/model/solution.c src/model/solution.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -94,6 +95,8 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/series.c src/history/series.h \
+  src/history/track.c src/history/track.h \
   src/output/check.c \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
