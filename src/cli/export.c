@@ -34,9 +34,11 @@ struct arguments {
  * that the decimal sign is the point. */
 static double number(struct argp_state *state, const char *option, const char *text, const char **behind)
 {
+    size_t length = strspn(text, "+-.0123456789eE"); /* so neither hexadecimal nor nan nor inf */
     char *end = (char *)text;
-    double value = strspn(text, "+-.0123456789") > 0 ? strtod(text, &end) : 0.0;
-    if (end == text || !isfinite(value) || strpbrk(text, "xXnN") == text + 1) {
+    double value = strtod(text, &end);
+
+    if (end == text || (size_t)(end - text) > length || !isfinite(value)) {
         argp_error(state, "%s '%s': a number is expected", option, text);
     }
     *behind = end;
@@ -164,8 +166,13 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
     if (arguments->n_rotations > 0 && arguments->template == NULL) {
         argp_error(state, "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
     }
-    if (arguments->template != NULL && strcmp(arguments->template, "-") == 0 && strcmp(arguments->result, "-") == 0) {
-        argp_error(state, "'-' is named twice, but standard input can be read only once");
+    size_t from_stdin = 0;
+    const char *const files[] = {arguments->result, arguments->template, arguments->machine, arguments->plate};
+    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
+        from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
+    }
+    if (from_stdin > 1) {
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
     }
 }
 

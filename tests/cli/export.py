@@ -54,11 +54,15 @@ def write(name, data):
 
 # A result of which both tips are to be updated: the machine file states no present offsets. The rest is that of the example.
 machine = json.loads((board / "machine.json").read_text())
+del machine["export"]
 for tip in machine["tips"]:
     del tip["offset"], tip["offset_plate"]
 write("free.json", json.dumps(machine))
-for name in ("plate.json", "machine.json", "run.csv", "run-repeat.csv"):
+for name in ("plate.json", "run.csv", "run-repeat.csv"):
     write(name, (board / name).read_bytes())
+present = json.loads((board / "machine.json").read_text())
+del present["export"]
+write("machine.json", json.dumps(present))
 solved = run("solve", "--json", "--plate", "plate.json", "--machine", "free.json", "run.csv")
 tally.check(solved.returncode == 10, f"the run's verdict is update, not exit status {solved.returncode}")
 write("result.json", solved.stdout)
@@ -77,7 +81,8 @@ def number_of(tip, quantity, rotation=None, clockwise=False):
     if rotation is not None:
         theta = math.radians(-rotation if clockwise else rotation)
         e = t["runout"]["at_zero_mm"]
-        turned = {"x": math.cos(theta) * e["x"] - math.sin(theta) * e["y"], "y": math.sin(theta) * e["x"] + math.cos(theta) * e["y"]}
+        turned = {"x": math.cos(theta) * e["x"] - math.sin(theta) * e["y"],
+                  "y": math.sin(theta) * e["x"] + math.cos(theta) * e["y"]}
         return exact(turned[axis] + (t["offset_mm"][axis] if kind == "offset" else 0.0))
     return exact({"offset": lambda: t["offset_mm"][axis], "runout": lambda: t["runout"]["at_zero_mm"][axis],
                   "eccentricity": lambda: t["runout"]["eccentricity_mm"], "radius": lambda: t["contact_radius_mm"],
@@ -166,7 +171,8 @@ def shape(name, data, flat, puts, *more, target=None):
     tally.check(not list(work.glob(".*tiptrue*")), f"{name}: left behind {list(work.glob('.*tiptrue*'))}")
     # and back, byte for byte
     expect(export("--undo", path), 0, f"{name}, undo")
-    tally.check(path.read_bytes() == (data if isinstance(data, bytes) else data.encode()), f"{name}: undo does not give the old bytes")
+    tally.check(path.read_bytes() == (data if isinstance(data, bytes) else data.encode()),
+                f"{name}: undo does not give the old bytes")
 
 
 XML = """<?xml version="1.0" encoding="ISO-8859-1"?>
@@ -240,7 +246,8 @@ shape("big.xml", big, flat_xml, {"wide.offset.x": ("/all/tip/@x", "/90000:tip@x"
 big_json = '{"p": [' + ",".join(f'{{"n": {i}, "x": {i * 0.37:.4f}}}' for i in range(180000)) + ', {"wide": 36.2140}]}'
 tally.check(len(big_json) > 5e6, f"the large JSON file has {len(big_json)} bytes only")
 shape("big.json", big_json, flat_json, {"wide.offset.x": ("/p/180000/wide", "/p/180000/wide", "36.2140")})
-big_ini = "".join((f"[s{i}]\n" if i % 3000 == 0 else "") + f"x{i} = {i * 0.37:.4f}\n" for i in range(270000)) + "[wide]\nx = 36.2140\n"
+big_ini = "".join((f"[s{i}]\n" if i % 3000 == 0 else "") + f"x{i} = {i * 0.37:.4f}\n"
+                  for i in range(270000)) + "[wide]\nx = 36.2140\n"
 tally.check(len(big_ini) > 5e6, f"the large INI file has {len(big_ini)} bytes only")
 shape("big.ini", big_ini, flat_ini, {"wide.offset.x": ("wide.x", "wide.x", "36.2140")})
 shape("big.txt", big_ini, flat_lines, {"wide.offset.x": (r"~\[wide\]\nx = (\S+)", big_ini.count("\n") - 1, "36.2140")})
@@ -264,10 +271,12 @@ tally.check(link.is_symlink() and os.readlink(link) == "real/head.ini", "the lin
 after = target.stat()
 tally.check((after.st_uid, after.st_gid, after.st_mode) == (before.st_uid, before.st_gid, before.st_mode), "owner or mode is lost")
 tally.check(not attributes or os.getxattr(target, "user.origin") == b"bench", "an extended attribute is lost")
-tally.check(flat_ini(target.read_bytes())["tip.wide.offset_x"].split()[0] == written("wide.offset.x"), "the link's target is as it was")
+tally.check(flat_ini(target.read_bytes())["tip.wide.offset_x"].split()[0] == written("wide.offset.x"),
+            "the link's target is as it was")
 copy, = (work / "real").glob("head.ini.*.bak")
 kept = copy.stat()
-tally.check((kept.st_uid, kept.st_gid, kept.st_mode) == (before.st_uid, before.st_gid, before.st_mode), "the copy's owner or mode differs")
+tally.check((kept.st_uid, kept.st_gid, kept.st_mode) == (before.st_uid, before.st_gid, before.st_mode),
+            "the copy's owner or mode differs")
 expect(export("--undo", "link.ini"), 0, "undo through a link")
 tally.check(target.read_bytes() == INI and link.is_symlink(), "undo through a link")
 
@@ -343,7 +352,8 @@ tally.check(time.monotonic() - began < 60, f"hostile places took {time.monotonic
 write("secret.txt", "7.5")
 (work / "outer.dtd").write_text("this is no document type <<<")
 refused("a.xml", '<!DOCTYPE a [<!ENTITY e SYSTEM "secret.txt">]><a><x>&e;</x></a>', [X + "//x"], "declares an entity")
-BOMB = '<!DOCTYPE a [<!ENTITY l0 "0">' + "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10}">' for i in range(1, 12)) + "]><a><x>&l11;</x></a>"
+BOMB = '<!DOCTYPE a [<!ENTITY l0 "0">' + "".join(f'<!ENTITY l{i} "{f"&l{i - 1};" * 10}">'
+                                                 for i in range(1, 12)) + "]><a><x>&l11;</x></a>"
 began = time.monotonic()
 refused("a.xml", BOMB, [X + "//x"], "declares an entity")
 tally.check(time.monotonic() - began < 2, "an entity bomb took its time")
@@ -416,7 +426,8 @@ write("m.json", json.dumps({**machine, "export": [{"put": ["narrow.offset.x:minu
 write("c.json", json.dumps({axis: tips["narrow"]["offset_mm"][axis] for axis in "xy"}))
 again = json.loads(run("solve", "--json", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv").stdout)
 tally.check(abs(again["tips"][1]["change_mm"]["x"] - 2 * tips["narrow"]["offset_mm"]["x"]) < 1e-3, "a wrong sign is not seen")
-expect(export("result.json", "--into", "c.json", "--machine", "m.json", "--max-change", "0.2"), 65, "a wrong sign", "would move by 105.8")
+expect(export("result.json", "--into", "c.json", "--machine", "m.json", "--max-change", "0.2"), 65, "a wrong sign",
+       "would move by 105.8")
 for present, error in {'{"x": 1}': "nothing stands at place '/y'", '{"x": 1, "y": "?"}': "which is no number"}.items():
     write("c.json", present)
     done = run("solve", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv")
@@ -427,7 +438,8 @@ for put, error in {"narrow.offset.x=/x": "one axis of the offset of tip 'narrow'
     write("c.json", '{"x": 1, "y": 2}')
     write("m.json", json.dumps({**machine, "export": [{"put": [put]}]}))
     expect(run("solve", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv"), 78, "--present", error)
-expect(run("solve", "--plate", "plate.json", "--machine", "free.json", "--present", "c.json", "run.csv"), 78, "--present", 'no "export"')
+expect(run("solve", "--plate", "plate.json", "--machine", "free.json", "--present", "c.json", "run.csv"), 78, "--present",
+       'no "export"')
 
 # Rotation clockwise: the same run, its rotations counted the other way.
 rows = (work / "run.csv").read_text().splitlines()
@@ -450,9 +462,11 @@ for axis in "xy":
         for file, clock in (("result.json", False), ("result-cw.json", True)):
             write("c.json", '{"v": 0}')
             expect(export(file, "--into", "c.json", "--put", f"narrow.offset.{axis}@{rotation}:.5=/v"), 0, "at a rotation")
-            value = number_of("narrow", f"offset.{axis}", rotation, clock).quantize(decimal.Decimal("0.00001"), decimal.ROUND_HALF_UP)
+            value = number_of("narrow", f"offset.{axis}", rotation, clock).quantize(decimal.Decimal("0.00001"),
+                                                                                    decimal.ROUND_HALF_UP)
             stands = decimal.Decimal(json.loads((work / "c.json").read_text(), parse_float=str)["v"])
-            tally.check(abs(stands - value) <= decimal.Decimal("0.00001"), f"{file} offset.{axis}@{rotation}: {stands}, not {value}")
+            tally.check(abs(stands - value) <= decimal.Decimal("0.00001"),
+                        f"{file} offset.{axis}@{rotation}: {stands}, not {value}")
 
 # Guards: each refuses by itself, says so, and is passed over by its own name alone.
 stamp = "2026-03-02T07:40:00Z"
@@ -468,7 +482,8 @@ def guard(word, error, *options, name="result.json"):
         more = ["--force", forced] if forced else []
         expect(export(name, "--into", "g.json", "--put", "narrow.offset.x=/x", *options, *more), 65, f"guard {word}", error)
         tally.check((work / "g.json").read_text() == text, f"guard {word}: written with {more}")
-    expect(export(name, "--into", "g.json", "--put", "narrow.offset.x=/x", *options, "--force", word), 0, f"guard {word}", "(forced)")
+    expect(export(name, "--into", "g.json", "--put", "narrow.offset.x=/x", *options, "--force", word), 0, f"guard {word}",
+           "(forced)")
     tally.check((work / "g.json").read_text() != text, f"guard {word}: not written with --force {word}")
 
 
@@ -502,7 +517,8 @@ tally.check(len(GUARDS) == 5, "every guard was tried")
 young = time.strftime("%Y-%m-%dT%H:%M:%SZ", time.gmtime(time.time() - 3000))
 write("g.json", '{"x": 52.9}')
 name = variant("r.json", lambda r: r["run"].update(started=young))
-expect(export(name, "--into", "g.json", "--put", "narrow.offset.x=/x", "--max-age", "1h", "--max-change", "0.2", "--plate", "plate.json",
+expect(export(name, "--into", "g.json", "--put", "narrow.offset.x=/x", "--max-age", "1h", "--max-change", "0.2", "--plate",
+              "plate.json",
               "--machine", "machine.json"), 0, "all guards pass")
 expect(export(name, "--into", "g.json", "--put", "narrow.offset.x=/x", "--max-age", "49min"), 65, "older than 49 min", "0.83 h ago")
 # Two guards at once are told both.
@@ -513,7 +529,8 @@ tally.check(b"is repeat" in done.stderr, "two guards: only one is told")
 
 # Verdicts: of keep nothing is written; of a run with both, only the tip to be updated.
 write("both.json", run("solve", "--json", "--plate", "plate.json", "--machine", "machine.json", "run.csv").stdout)
-tally.check([t["verdict"] for t in json.loads((work / "both.json").read_text())["tips"]] == ["keep", "update"], "a tip of each verdict")
+tally.check([t["verdict"] for t in json.loads((work / "both.json").read_text())["tips"]] == ["keep", "update"],
+            "a tip of each verdict")
 write("v.json", '{"w": 36.2, "n": 52.8}')
 done = export("both.json", "--into", "v.json", "--put", "wide.offset.x=/w")
 expect(done, 0, "verdict keep")
@@ -565,7 +582,8 @@ expect(export("daily/result.json", "--into", "daily/link.json"), 0, "named on th
 tally.check(outside.read_text() != '{"x": 52.9}' and (daily / "link.json").is_symlink(), "named on the command line: not written")
 (daily / "machine.json").write_text(json.dumps({**profile, "export": [{"put": ["narrow.offset.x=/x"]}]}))
 expect(export("daily/result.json"), 64, "no file", "does not say into which file")
-for wrong, error in {'{"put": []}': "export", '[{"put": ["x"]}]': "FIELD=PLACE", '[{"file": "a"}]': "put", '[{"put": [], "x": 1}]': "'x'",
+for wrong, error in {'{"put": []}': "export", '[{"put": ["x"]}]': "FIELD=PLACE", '[{"file": "a"}]': "put",
+                     '[{"put": [], "x": 1}]': "'x'",
                      '[{"put": ["a.radius=/x"], "max_change": 0}]': "max_change", '[3]': "each element is an object"}.items():
     (daily / "machine.json").write_text(json.dumps(profile)[:-1].split('"export"')[0] + f'"export": {wrong}}}')
     done = export("daily/result.json")
@@ -608,7 +626,8 @@ for end in ("\n", ""):
         diff = done.stdout.decode()
         expect(export("result.json", "--into", "d.ini", *puts), 0, f"diff {places}")
         tally.check(diff.startswith("--- d.ini\n+++ d.ini\n@@ "), f"diff {places}: begins {diff[:40]}")
-        tally.check(patched(text, diff) == (work / "d.ini").read_text(), f"diff {places} with end '{end}': gives something else\n{diff}")
+        tally.check(patched(text, diff) == (work / "d.ini").read_text(),
+                    f"diff {places} with end '{end}': gives something else\n{diff}")
         tally.check(("\\ No newline" in diff) == (end == "" and places[-1] >= 38), f"diff {places}: line feed at the end")
 
 # Undo: only of what an export left; the last one first.
@@ -639,7 +658,8 @@ tally.check([(r["tip"], float(r["rotation_deg"])) for r in rows] ==
 for row in rows:
     for axis in "xy":
         value = number_of(row["tip"], f"offset.{axis}", float(row["rotation_deg"]))
-        tally.check(abs(decimal.Decimal(row[f"offset_{axis}_mm"]) - value) <= decimal.Decimal("0.00005001"), f"table: {row} {axis} {value}")
+        tally.check(abs(decimal.Decimal(row[f"offset_{axis}_mm"]) - value) <= decimal.Decimal("0.00005001"),
+                    f"table: {row} {axis} {value}")
 done = export("result.json", "--template", CSV, "--rotations", "every:30")
 tally.check(len(done.stdout.splitlines()) == 1 + 2 * 12, "a table of every 30 degrees")
 done = export("result.json", "--template", top / "examples" / "offsets.ngc.in")

@@ -29,7 +29,8 @@ seed = int(os.environ.get("TIPTRUE_TEST_SEED", time.time_ns() % 2 ** 32))
 chance = random.Random(seed)
 
 stumble = work / "stumble.so"
-subprocess.run([*shlex.split(os.environ["CC"]), "-shared", "-fPIC", "-O1", "-o", stumble, top / "tests" / "fault" / "stumble.c", "-ldl"],
+subprocess.run([*shlex.split(os.environ["CC"]), "-shared", "-fPIC", "-O1", "-o", stumble, top / "tests" / "fault" / "stumble.c",
+                "-ldl"],
                check=True)
 solved = subprocess.run([program, "solve", "--json", "--plate", board / "plate.json", "--machine", board / "machine.json",
                          board / "run.csv"], stdout=subprocess.PIPE, check=False)
@@ -120,7 +121,8 @@ for at in range(1, calls + 1):
     done = export(STUMBLE_AT=str(at), STUMBLE_HOW="append", STUMBLE_FILE=str(config))
     found = config.read_bytes()
     what = f"written to before call {at}"
-    tally.check((done.returncode, found) in ((74, OLD + b"#"), (0, NEW + b"#")), f"{what}: exit status {done.returncode}, {found[:40]}")
+    tally.check((done.returncode, found) in ((74, OLD + b"#"), (0, NEW + b"#")),
+                f"{what}: exit status {done.returncode}, {found[:40]}")
     lost += done.returncode == 74
     if done.returncode == 74:
         tally.check(not list(folder.glob("*.bak")) and not list(folder.glob(".*")), f"{what}: left behind {list(folder.iterdir())}")
@@ -141,7 +143,8 @@ for limit in (0, 1, 4096, len(NEW) - 1):
         resource.setrlimit(resource.RLIMIT_FSIZE, (size, size))
 
     done = subprocess.run(COMMAND, stdout=subprocess.PIPE, stderr=subprocess.PIPE, preexec_fn=restrict, check=False)
-    tally.check(done.returncode == 74 and config.read_bytes() == OLD, f"files of {limit} bytes at most: {done.returncode} {done.stderr}")
+    tally.check(done.returncode == 74 and config.read_bytes() == OLD,
+                f"files of {limit} bytes at most: {done.returncode} {done.stderr}")
     tally.check(list(folder.iterdir()) == [config], f"files of {limit} bytes at most: left {list(folder.iterdir())}")
 
 # Killed at random moments, a large file.

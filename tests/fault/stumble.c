@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Loaded before a program (LD_PRELOAD), it makes the STUMBLE_AT-th call that changes something on disk go wrong, as STUMBLE_HOW
- * says: "before" and "after" kill the process there, "fail" makes the call fail with STUMBLE_ERRNO, "short" lets a write take one byte,
- * "append" and "swap" change the file STUMBLE_FILE just before the call, as another program would. STUMBLE_COUNT receives the number
- * of calls. */
+ * says: "before" and "after" kill the process there, "fail" makes the call fail with STUMBLE_ERRNO, "short" lets a write take one
+ * byte, "append" and "swap" change the file STUMBLE_FILE just before the call, as another program would. STUMBLE_COUNT names a file
+ * that receives the number of calls. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
