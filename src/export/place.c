@@ -185,18 +185,24 @@ static bool is_blank(char c)
     return c == ' ' || c == '\t' || c == '\r' || c == '\n';
 }
 
+static void pass_blanks(const char **first, const char **end)
+{
+    while (*first < *end && is_blank(**first)) {
+        (*first)++;
+    }
+    while (*end > *first && is_blank((*end)[-1])) {
+        (*end)--;
+    }
+}
+
 struct tt_span tt_span_bare(const struct tt_config_text *config, struct tt_span span)
 {
     const char *first = config->text + span.at, *end = first + span.length;
-    while (first < end && is_blank(*first)) {
-        first++;
-    }
-    while (end > first && is_blank(end[-1])) {
-        end--;
-    }
+    pass_blanks(&first, &end);
     if (end - first >= 2 && (*first == '"' || *first == '\'') && end[-1] == *first) {
         first++;
         end--;
+        pass_blanks(&first, &end);
     }
     return (struct tt_span){(size_t)(first - config->text), (size_t)(end - first)};
 }

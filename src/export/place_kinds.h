@@ -59,7 +59,7 @@ enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const 
 enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const char *place, size_t count,
                                      const struct tt_list *where, struct tiptrue_error *error);
 
-/* @span without blanks at its ends, and without a pair of quotation marks around what is left. */
+/* @span without blanks at its ends, a pair of quotation marks around what is left, and blanks within them. */
 struct tt_span tt_span_bare(const struct tt_config_text *config, struct tt_span span);
 
 #endif

@@ -369,10 +369,12 @@ tally.check(done.returncode == 0, "an outer document type stops the export")
 
 # Fields that are none; tips that are not there; what the run does not determine.
 for field, error in {
-    "wide.offset": "no quantity that is known", "wide.offset.z": "no quantity that is known", "offset.x": "no quantity that is known",
+    "wide.offset": "no quantity that is known", "wide.offset.z": "no quantity that is known",
+    "offset.x": "no quantity that is known",
     "wide.offset.x:cm": "an unknown modifier 'cm'", "wide.offset.x:mm:inch": "a unit is given twice",
     "wide.offset.x:minus:minus": "'minus' stands twice", "wide.offset.x:.3:.4": "decimals are given twice",
-    "wide.offset.x:.10": "an unknown modifier", "wide.offset.x:": "nothing stands behind a colon", "wide.radius@30": "only offset and runout",
+    "wide.offset.x:.10": "an unknown modifier", "wide.offset.x:": "nothing stands behind a colon",
+    "wide.radius@30": "only offset and runout",
     "*.offset.x": "is for templates", "wide.offset.x@*": "no quantity",
 }.items():
     refused("a.json", '{"x": 1.5}', [field + "=/x"], error, 64)
