@@ -3,6 +3,7 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/fault/export_memory_test \
   tests/fault/memory_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
@@ -61,6 +62,7 @@ tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
+tests_fault_export_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 
 script_tests = \
@@ -83,7 +85,10 @@ script_tests = \
   tests/style/text.py
 
 # Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
-fuzz_targets = tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+fuzz_targets = tests/fuzz/fuzz_config tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+tests_fuzz_fuzz_config_SOURCES = tests/fuzz/fuzz_config.c tests/fuzz/replay.h
+tests_fuzz_fuzz_config_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_config_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_SOURCES = tests/fuzz/fuzz_plate.c tests/fuzz/replay.h
 tests_fuzz_fuzz_plate_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)

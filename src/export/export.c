@@ -238,20 +238,35 @@ static void report_values(struct job *job, const struct file *file)
     }
 }
 
-struct verify_context {
-    const struct file *file;
+/* What the last check before the replacement works with. */
+struct last_look {
+    struct job *job;
+    struct file *file;
 };
 
-static enum tiptrue_status verify(void *context, const char *text, size_t length, struct tiptrue_error *error)
+/* The new file, as it lies on the disk, is what was meant. What there is to say of it is put down now: behind the replacement
+ * nothing may fail for want of memory. */
+static enum tiptrue_status last_look(void *context, const char *text, size_t length, const char *backup,
+                                     struct tiptrue_error *error)
 {
-    const struct file *file = context;
+    struct last_look *look_at = context;
+    struct tt_exported *out = look_at->job->out;
+    const struct file *file = look_at->file;
     const struct tt_bytes *old = tt_target_bytes(file->target);
-    return tt_edits_verify(file->path, old->text, old->length, text, length, file->edits, file->n_edits, error);
+    enum tiptrue_status status =
+        tt_edits_verify(file->path, old->text, old->length, text, length, file->edits, file->n_edits, error);
+    if (status == TIPTRUE_OK) {
+        status = tt_exported_add(out, file->path, backup, old, &file->new, file->edits, file->n_edits, error);
+    }
+    tt_buffer_printf(&out->text, "%s: written; the old file is %s\n", file->path, backup);
+    return status == TIPTRUE_OK && out->text.failed ? tt_fail_memory(error) : status;
 }
 
 static enum tiptrue_status write_file(struct job *job, struct file *file, struct tiptrue_error *error)
 {
-    const struct tt_check check = {verify, file};
+    struct last_look context = {job, file};
+    const struct tt_check check = {last_look, &context};
+    size_t written = job->out->n_files;
     char *backup = NULL;
     if (!file->changes) {
         tt_buffer_printf(&job->out->text, "%s: holds these values already; not written\n", file->path);
@@ -259,13 +274,10 @@ static enum tiptrue_status write_file(struct job *job, struct file *file, struct
     }
     enum tiptrue_status status =
         tt_target_replace(file->target, file->new.text, file->new.length, job->options->now_s, &check, &backup, error);
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    tt_buffer_printf(&job->out->text, "%s: written; the old file is %s\n", file->path, backup);
-    status =
-        tt_exported_add(job->out, file->path, backup, tt_target_bytes(file->target), &file->new, file->edits, file->n_edits, error);
     free(backup);
+    if (status != TIPTRUE_OK) {
+        job->out->n_files = written;
+    }
     return status;
 }
 
@@ -363,8 +375,9 @@ static enum tiptrue_status undo(struct tt_target *target, bool dry_run, double n
     if (dry_run) {
         tt_diff_write(tt_target_name(target), present->text, present->length, old.text, old.length, &out->text);
     } else {
-        status = tt_target_replace(target, old.text, old.length, now_s, NULL, NULL, error);
         tt_buffer_printf(&out->text, "%s: put back from %s\n", tt_target_name(target), backup);
+        status =
+            out->text.failed ? tt_fail_memory(error) : tt_target_replace(target, old.text, old.length, now_s, NULL, NULL, error);
     }
     free(backup);
     tt_bytes_clear(&old);

@@ -5,6 +5,7 @@
 
 #include "export/place.h"
 
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -153,17 +154,14 @@ void tt_list_add(struct tt_list *list, const char *text)
 void tt_list_add_line(struct tt_list *list, const struct tt_config_text *config, size_t at)
 {
     const char *first = config->text + at, *end = first + strcspn(first, "\r\n");
-    struct tt_buffer line = {0};
+    char line[120];
     while (first > config->text && first[-1] != '\n' && config->text + at - first < 24) {
         first--;
     }
     first += strspn(first, " \t");
-    tt_buffer_printf(&line, "line %zu: '%s'", tt_config_text_line(config, at),
-                     first < end ? tt_config_shown(config, first, (size_t)(end - first)).text : "");
-    if (!line.failed) {
-        tt_list_add(list, line.text);
-    }
-    tt_buffer_clear(&line);
+    snprintf(line, sizeof(line), "line %zu: '%s'", tt_config_text_line(config, at),
+             first < end ? tt_config_shown(config, first, (size_t)(end - first)).text : "");
+    tt_list_add(list, line);
 }
 
 enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const char *place, const char *what_is_there,

@@ -323,14 +323,11 @@ static enum tiptrue_status doubled(const struct tt_config_text *config, const ch
                               : node->type == XML_ELEMENT_NODE                                      ? own_text(nodes->nodeTab[i])
                               : node->type == XML_TEXT_NODE || node->type == XML_CDATA_SECTION_NODE ? node->content
                                                                                                     : NULL;
-        struct tt_buffer line = {0};
+        char line[120];
         const char *shown = text != NULL ? (const char *)text : "";
-        tt_buffer_printf(&line, "line %d: '%s'", owner->type != XML_NAMESPACE_DECL ? (int)owner->line : 0,
-                         tt_shown(shown, strlen(shown)).text);
-        if (!line.failed) {
-            tt_list_add(&where, line.text);
-        }
-        tt_buffer_clear(&line);
+        snprintf(line, sizeof(line), "line %d: '%s'", owner->type != XML_NAMESPACE_DECL ? (int)owner->line : 0,
+                 tt_shown(shown, strlen(shown)).text);
+        tt_list_add(&where, line);
     }
     return tt_place_doubled(config, place, (size_t)nodes->nodeNr, &where, error);
 }

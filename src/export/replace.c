@@ -385,22 +385,33 @@ static bool is_equal(const struct tt_bytes *bytes, const char *text, size_t leng
     return bytes->length == length && memcmp(bytes->text, text, length) == 0;
 }
 
-/* Whether the file is what was read: its name, its times, its bytes. */
-static enum tiptrue_status check_unchanged(const struct tt_target *target, bool by_name, struct tiptrue_error *error)
+/* Whether an open file holds these bytes and no others; asks for no memory. false also where it cannot be read. */
+static bool holds(int file, const char *text, size_t length)
+{
+    char piece[8192];
+    size_t at = 0;
+    for (;;) {
+        ssize_t got = pread(file, piece, sizeof(piece), (off_t)at);
+        if (got == 0) {
+            return at == length;
+        }
+        if (got < 0 && errno == EINTR) {
+            continue;
+        }
+        if (got < 0 || (size_t)got > length - at || memcmp(piece, text + at, (size_t)got) != 0) {
+            return false;
+        }
+        at += (size_t)got;
+    }
+}
+
+/* Whether the file is what was read: its times, its bytes, and @by_name its name. */
+static bool is_unchanged(const struct tt_target *target, bool by_name)
 {
     struct stat now;
-    struct tt_bytes bytes = {0};
-    enum tiptrue_status status = read_whole(target, target->file, &bytes, error);
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    bool same = fstat(target->file, &now) == 0 && now.st_mtim.tv_sec == target->about.st_mtim.tv_sec &&
-                now.st_mtim.tv_nsec == target->about.st_mtim.tv_nsec && now.st_mode == target->about.st_mode &&
-                (!by_name || is_same_file(target)) && is_equal(&bytes, target->bytes.text, target->bytes.length);
-    tt_bytes_clear(&bytes);
-    return same ? TIPTRUE_OK
-                : tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "look at it, then export again; nothing was written",
-                          "was changed by somebody else since it was read");
+    return fstat(target->file, &now) == 0 && now.st_mtim.tv_sec == target->about.st_mtim.tv_sec &&
+           now.st_mtim.tv_nsec == target->about.st_mtim.tv_nsec && now.st_mode == target->about.st_mode &&
+           (!by_name || is_same_file(target)) && holds(target->file, target->bytes.text, target->bytes.length);
 }
 
 /* Give the name to the new file. Where two names can be exchanged in one step, what was replaced is looked at afterwards: had
@@ -411,7 +422,7 @@ static enum tiptrue_status change_names(const struct tt_target *target, const ch
     if (renameat2(target->folder, hidden, target->folder, target->base, RENAME_EXCHANGE) == 0) {
         struct stat was;
         bool ours = fstatat(target->folder, hidden, &was, AT_SYMLINK_NOFOLLOW) == 0 && was.st_dev == target->about.st_dev &&
-                    was.st_ino == target->about.st_ino && check_unchanged(target, false, NULL) == TIPTRUE_OK;
+                    was.st_ino == target->about.st_ino && is_unchanged(target, false);
         if (ours) {
             return TIPTRUE_OK;
         }
@@ -432,7 +443,7 @@ static enum tiptrue_status change_names(const struct tt_target *target, const ch
 
 /* The new file lies there under its hidden name: is it what was meant, and may it take its place? */
 static enum tiptrue_status swap(const struct tt_target *target, int file, const char *hidden, const char *text, size_t length,
-                                const struct tt_check *check, struct tiptrue_error *error)
+                                const struct tt_check *check, const char *backup, struct tiptrue_error *error)
 {
     struct tt_bytes back = {0};
     enum tiptrue_status status = read_whole(target, file, &back, error);
@@ -441,10 +452,13 @@ static enum tiptrue_status swap(const struct tt_target *target, int file, const 
                          "the new file does not read back as it was written");
     }
     if (status == TIPTRUE_OK && check != NULL) {
-        status = check->holds(check->context, back.text, back.length, error);
+        status = check->holds(check->context, back.text, back.length, backup, error);
     }
     tt_bytes_clear(&back);
-    status = status == TIPTRUE_OK ? check_unchanged(target, true, error) : status;
+    if (status == TIPTRUE_OK && !is_unchanged(target, true)) {
+        status = tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "look at it, then export again; nothing was written",
+                         "was changed by somebody else since it was read");
+    }
     return status == TIPTRUE_OK ? change_names(target, hidden, error) : status;
 }
 
@@ -460,25 +474,31 @@ static char *path_of(const struct tt_target *target, const char *name)
     return path.text;
 }
 
+/* All steps; *old_name and *backup (their paths alike, for free()) unless @backup is NULL. */
 static enum tiptrue_status replace(struct tt_target *target, const char *hidden, const char *text, size_t length, double now_s,
-                                   const struct tt_check *check, char **old_name, struct tiptrue_error *error)
+                                   const struct tt_check *check, char **old_name, char **backup, struct tiptrue_error *error)
 {
     int file = -1;
     enum tiptrue_status status = put_down(target, hidden, text, length, &file, error);
     if (status != TIPTRUE_OK) {
         return status;
     }
-    if (old_name != NULL) {
+    if (backup != NULL) {
         status = keep_old(target, text, length, now_s, old_name, error);
+        *backup = status == TIPTRUE_OK ? path_of(target, *old_name) : NULL;
+        status = status == TIPTRUE_OK && *backup == NULL ? tt_fail_memory(error) : status;
     }
-    status = status == TIPTRUE_OK ? swap(target, file, hidden, text, length, check, error) : status;
+    if (status == TIPTRUE_OK) {
+        status = swap(target, file, hidden, text, length, check, backup != NULL ? *backup : NULL, error);
+    }
     close(file);
-    if (status != TIPTRUE_OK && old_name != NULL && *old_name != NULL) {
+    if (status != TIPTRUE_OK && *old_name != NULL) {
         (void)unlinkat(target->folder, *old_name, 0);
     }
     (void)unlinkat(target->folder, hidden, 0); /* the new file if it failed, the old one if the names were exchanged */
     if (status == TIPTRUE_OK && fsync(target->folder) != 0) {
-        status = tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "it would be seen if the power went now; check the disk",
+        status = tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0,
+                         "after a loss of power the old file might be there again; check the disk",
                          "was replaced, but its folder cannot be flushed to disk: %s", strerror(errno));
     }
     return status;
@@ -492,15 +512,14 @@ enum tiptrue_status tt_target_replace(struct tt_target *target, const char *text
     if (hidden == NULL) {
         return tt_fail_memory(error);
     }
-    enum tiptrue_status status = replace(target, hidden, text, length, now_s, check, backup != NULL ? &old_name : NULL, error);
+    enum tiptrue_status status =
+        replace(target, hidden, text, length, now_s, check, &old_name, backup != NULL ? &path : NULL, error);
     free(hidden);
-    if (status == TIPTRUE_OK && backup != NULL) {
-        path = path_of(target, old_name);
-        status = path != NULL ? TIPTRUE_OK : tt_fail_memory(error);
-    }
     free(old_name);
     if (status == TIPTRUE_OK && backup != NULL) {
         *backup = path;
+    } else {
+        free(path);
     }
     return status;
 }

@@ -32,9 +32,10 @@ const struct tt_bytes *tt_target_bytes(const struct tt_target *target);
 TT_MUST_USE enum tiptrue_status tt_target_is_beside(const struct tt_target *target, const char *folder_of, bool *beside,
                                                     struct tiptrue_error *error);
 
-/* What must be true of the new file as it was read back from the disk. */
+/* What must be true of the new file as it was read back from the disk; the last that is asked before it takes the name.
+ * @backup: path of the copy of the old file, or NULL. */
 struct tt_check {
-    enum tiptrue_status (*holds)(void *context, const char *text, size_t length, struct tiptrue_error *error);
+    enum tiptrue_status (*holds)(void *context, const char *text, size_t length, const char *backup, struct tiptrue_error *error);
     void *context;
 };
 

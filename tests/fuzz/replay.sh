@@ -6,9 +6,10 @@
 set -u
 passed=0
 failed=0
-for kind in plate machine plan run; do
+for kind in plate machine plan run config; do
     case $kind in
     run) target=fuzz_run ;;
+    config) target=fuzz_config ;;
     *) target=fuzz_plate ;;
     esac
     for input in "$srcdir/tests/fuzz/corpus/$kind"/*; do
