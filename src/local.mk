@@ -22,6 +22,7 @@ libcore_la_SOURCES = \
   src/model/plate.c src/model/plate.h \
   src/model/run.c src/model/run.h \
   src/model/series.h \
+  src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -95,6 +96,9 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/changes.c src/history/changes.h \
+  src/history/chart.c src/history/chart.h \
+  src/history/scatter.c src/history/scatter.h \
   src/history/series.c src/history/series.h \
   src/history/track.c src/history/track.h \
   src/output/check.c \

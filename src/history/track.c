@@ -7,6 +7,7 @@
 
 #include "history/track.h"
 
+#include <gsl/gsl_sf_psi.h>
 #include <math.h>
 #include <string.h>
 
@@ -17,7 +18,8 @@
 /* What is added to a variance to keep its inverse finite: this part of itself, and (10 pm)^2 or (10 nrad)^2. */
 #define FLOOR_SHARE 1e-9
 #define FLOOR 1e-16
-/* From here on the logarithm in `adjusted` goes on as a straight line: beyond, the score's own scatter estimate is at its end. */
+/* From this share of all scatter on, what an effect explains is continued as a straight line: the score's estimate is at its end.
+ */
 #define STEEP 0.9
 
 struct tt_term tt_term_step(size_t member, size_t from)
@@ -422,6 +424,99 @@ static void count_dof(struct tt_track *t)
     }
 }
 
+/* The residuals' covariance of each member, into own[]. */
+static void gather_own(struct tt_track *t)
+{
+    for (size_t k = 0; k < t->members; k++) {
+        t->own[k] = (struct tt_sym2){0, 0, 0};
+        for (size_t run = 0; run < t->n; run++) {
+            const struct tt_pair *r = &t->residual[run * t->members + k];
+            if (t->there[run * t->members + k] && t->dof[k] > 0) {
+                t->own[k] = plus(t->own[k], (struct tt_sym2){r->x * r->x, r->x * r->y, r->y * r->y}, 1 / t->dof[k]);
+            }
+        }
+    }
+}
+
+/* The same less what the runs themselves state. */
+static struct tt_sym2 less_stated(const struct tt_track *t, size_t k)
+{
+    struct tt_sym2 sum = {0, 0, 0};
+    double n = 0;
+
+    for (size_t run = 0; run < t->n; run++) {
+        if (t->there[run * t->members + k]) {
+            sum = plus(sum, t->stated[run * t->members + k], 1);
+            n++;
+        }
+    }
+    return n > 0 ? plus(t->own[k], sum, -1 / n) : t->own[k];
+}
+
+/* The root of trigamma(y) = @value, by Newton's method on 1/trigamma, which is nearly straight (Smyth 2004, appendix). */
+static double inverse_trigamma(double value)
+{
+    double y = 0.5 + 1 / value;
+
+    for (int i = 0; i < 50; i++) {
+        double step = gsl_sf_psi_1(y) * (1 - gsl_sf_psi_1(y) / value) / gsl_sf_psi_n(2, y);
+        y += step;
+        if (fabs(step) < 1e-8 * y) {
+            break;
+        }
+    }
+    return y;
+}
+
+/* Few runs know a scatter badly, but members and axes that scatter alike know it together. Each covariance is drawn towards the one
+ * they have in common, by as many degrees of freedom as their likeness bears out: none where they clearly differ. G. K. Smyth,
+ * Linear models and empirical Bayes methods, Stat. Appl. Genet. Mol. Biol. 3 (2004), section 6.2; here of the variances along the
+ * principal axes of all. Returns the degrees of freedom so won. */
+static double moderate(struct tt_track *t)
+{
+    struct tt_sym2 mean = {0, 0, 0};
+    double n = 0, sum = 0, sum2 = 0, expected = 0;
+
+    if (t->axes != 2) {
+        return 0;
+    }
+    for (size_t k = 0; k < t->members; k++) {
+        if (t->dof[k] > 2 && t->own[k].xx > 0 && t->own[k].yy > 0) {
+            mean = plus(mean, t->own[k], 1);
+        }
+    }
+    double half = 0.5 * (mean.xx - mean.yy), root = hypot(half, mean.xy);
+    double c2 = root > 0 ? half / root : 1, s2 = root > 0 ? mean.xy / root : 0; /* of twice the angle */
+    for (size_t k = 0; k < t->members; k++) {
+        const struct tt_sym2 *o = &t->own[k];
+        if (!(t->dof[k] > 2 && o->xx > 0 && o->yy > 0)) {
+            continue;
+        }
+        double middle = 0.5 * (o->xx + o->yy), along = 0.5 * (o->xx - o->yy) * c2 + o->xy * s2, d = 0.5 * t->dof[k];
+        for (int axis = 0; axis < 2; axis++) {
+            double variance = fmax(middle + (axis == 0 ? along : -along), 1e-9 * middle);
+            double e = log(variance) - gsl_sf_psi(d) + log(d);
+            sum += e;
+            sum2 += e * e;
+            expected += gsl_sf_psi_1(d);
+            n++;
+        }
+    }
+    if (n < 2) {
+        return 0;
+    }
+    double excess = (sum2 - sum * sum / n) / (n - 1) - expected / n;
+    /* what all know together is known no better than from all their runs */
+    double most = 0.5 * n * t->dof[t->members], dof = excess > 1e-6 ? fmin(2 * inverse_trigamma(excess), most) : most;
+    double variance = exp(sum / n + gsl_sf_psi(0.5 * dof) - log(0.5 * dof));
+    for (size_t k = 0; k < t->members; k++) {
+        struct tt_sym2 *o = &t->own[k];
+        double own = t->dof[k] / (t->dof[k] + dof), other = (1 - own) * variance;
+        *o = (struct tt_sym2){own * o->xx + other, own * o->xy, own * o->yy + other};
+    }
+    return dof;
+}
+
 /* Scatter between runs from the residuals, by moments: what members have in common from products of two of them, what is their own
  * from the rest. */
 static void estimate_scatter(struct tt_track *t)
@@ -452,22 +547,10 @@ static void estimate_scatter(struct tt_track *t)
         cross = plus((struct tt_sym2){0, 0, 0}, cross, runs / freed / pairs);
         t->shared = not_negative(plus(cross, common, -1 / runs));
     }
+    gather_own(t);
+    t->prior_dof = moderate(t);
     for (size_t k = 0; k < t->members; k++) {
-        struct tt_sym2 sum = {0, 0, 0};
-        double n = 0;
-        for (size_t run = 0; run < t->n; run++) {
-            const struct tt_pair *r = &t->residual[run * t->members + k];
-            if (t->there[run * t->members + k]) {
-                sum = plus(sum, (struct tt_sym2){r->x * r->x, r->x * r->y, r->y * r->y}, t->dof[k] > 0 ? 1 / t->dof[k] : 0);
-                n++;
-            }
-        }
-        for (size_t run = 0; run < t->n; run++) {
-            if (t->there[run * t->members + k]) {
-                sum = plus(sum, t->stated[run * t->members + k], -1 / n);
-            }
-        }
-        t->own[k] = not_negative(plus(sum, t->shared, -1));
+        t->own[k] = not_negative(plus(less_stated(t, k), t->shared, -1));
     }
 }
 
@@ -475,6 +558,7 @@ void tt_track_fit(struct tt_track *track)
 {
     memset(track->own, 0, track->members * sizeof *track->own);
     track->shared = (struct tt_sym2){0, 0, 0};
+    track->prior_dof = 0;
     count_dof(track);
     for (int turn = 0; turn < TURNS; turn++) {
         sum_weights(track);
@@ -504,27 +588,46 @@ size_t tt_track_count(const struct tt_track *track, size_t member, size_t from, 
     return count;
 }
 
-/* From a squared distance in units of a scatter that was estimated with @dof degrees of freedom in which the effect itself is still
- * contained, to chi-squared of the same probability: exact for Hotelling's T^2 in the plane, to a hundredth on a line. */
-static double adjusted(double t2, double dof, unsigned axes)
-{
-    double share = t2 / dof, scale = dof - (axes == 2 ? 2 : 1.5);
+/* How many degrees of freedom the scatter that judges a term has. A member's own scatter is what remains of its whole one when the
+ * shared part is taken off, and known the less the more that is. */
+struct sureness {
+    double whole, own;
+};
 
-    if (!(scale > 0)) {
-        return 0;
+static struct sureness sureness_of(const struct tt_track *t, size_t member)
+{
+    double whole = t->dof[all_index(t, member)] + t->prior_dof, own = 0, shared = 0;
+
+    if (member == TT_TRACK_ALL || t->members == 1) {
+        return (struct sureness){whole, whole};
     }
-    if (share < STEEP) {
-        return -scale * log1p(-share);
+    for (size_t run = 0; run < t->n; run++) {
+        if (t->there[run * t->members + member]) {
+            struct tt_sym2 o = own_cov(t, run, member), s = shared_cov(t, run);
+            own += o.xx + o.yy;
+            shared += s.xx + s.yy;
+        }
     }
-    return scale * (-log1p(-STEEP) + (share - STEEP) / (1 - STEEP));
+    double share = own / (own + shared);
+    return (struct sureness){whole, whole * share * share};
+}
+
+/* From a squared distance to chi-squared of the same probability: exact for Hotelling's T^2 in the plane, to a hundredth on a line.
+ */
+static double chi2_of(double t2, double dof, unsigned axes)
+{
+    double scale = dof - (axes == 2 ? 1 : 0.5);
+
+    return scale > 0 && t2 > 0 ? scale * log1p(t2 / dof) : 0;
 }
 
 double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
 {
     size_t size = 2 * t->n_terms;
-    double dof = t->dof[all_index(t, term->member)], *first = t->scratch, *second = t->scratch + size;
+    struct sureness sure = sureness_of(t, term->member);
+    double *first = t->scratch, *second = t->scratch + size;
 
-    if (t->singular || !(dof > 2) || !(dof < HUGE_VAL)) {
+    if (t->singular || !(sure.own > 2) || !(sure.whole < HUGE_VAL)) {
         return -1;
     }
     struct mat2 own = term_product(t, term, term);
@@ -550,7 +653,13 @@ double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
     double t2 = t->axes == 2 ? (left.yy * score.x * score.x - 2 * left.xy * score.x * score.y + left.xx * score.y * score.y) /
                                    (left.xx * left.yy - left.xy * left.xy)
                              : score.x * score.x / left.xx;
-    return t2 >= 0 ? adjusted(t2, dof, t->axes) : -1;
+    if (!(t2 >= 0)) {
+        return -1;
+    }
+    /* the scatter still has the effect in it: taken out, the distance is larger */
+    double share = t2 / sure.whole, steep = 1 / (1 - STEEP);
+    double without = share < STEEP ? share / (1 - share) : STEEP * steep + (share - STEEP) * steep * steep;
+    return chi2_of((sure.whole - 1) * without, sure.own, t->axes);
 }
 
 struct tt_sym2 tt_track_cov(const struct tt_track *t, size_t index)
@@ -578,15 +687,12 @@ double tt_track_worth(const struct tt_track *t, size_t index)
 {
     struct tt_sym2 cov = tt_track_cov(t, index);
     struct tt_pair c = t->coefficient[index];
-    double dof = t->dof[all_index(t, t->terms[index].member)];
+    struct sureness sure = sureness_of(t, t->terms[index].member);
     double t2 = t->axes == 2
                     ? (cov.yy * c.x * c.x - 2 * cov.xy * c.x * c.y + cov.xx * c.y * c.y) / (cov.xx * cov.yy - cov.xy * cov.xy)
                     : c.x * c.x / cov.xx;
 
-    if (!(dof > 1) || !(dof < HUGE_VAL)) {
-        return 0;
-    }
-    return (dof - (t->axes == 2 ? 1 : 0.5)) * log1p(t2 / dof);
+    return sure.own > 1 && sure.whole < HUGE_VAL ? chi2_of(t2, sure.own, t->axes) : 0;
 }
 
 double tt_track_deviance(const struct tt_track *t)

@@ -64,6 +64,7 @@ struct tt_track {
     struct tt_sym2 *own;          /* [member]: scatter between runs of its own */
     struct tt_sym2 shared;        /* scatter between runs that all share */
     double *dof;                  /* [member]: runs less parameters; [members]: of all alike */
+    double prior_dof;             /* what the likeness of members and axes adds to them */
     double *sums;                 /* suffix sums of weights and of weighted residuals */
     bool singular;                /* the terms cannot be told apart: nothing else above holds */
     struct tt_arena *arena;
