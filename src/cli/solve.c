@@ -6,6 +6,7 @@
 #include <argp.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sysexits.h>
 #include <unistd.h>
 
@@ -225,6 +226,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         }
         if (arguments->inputs.machine == NULL) {
             argp_error(state, "--machine is missing: name the file of the machine");
+        }
+        if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
+            argp_error(state, "--present names the machine's configuration file, not standard input");
         }
         if (arguments->inputs.n_runs == 0) {
             argp_error(state, "a RUN is missing: name the file of the run log, or - for standard input");

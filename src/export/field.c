@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "geometry/pose.h"
 #include "ingest/diagnose.h"
 #include "model/frames.h"
 
@@ -187,8 +188,7 @@ const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *fi
 static struct tt_machine_xy turned_runout(const struct tt_tip_result *tip, double rotation_deg, bool clockwise)
 {
     double rad = tt_rad_from_deg(clockwise ? -rotation_deg : rotation_deg);
-    double c = cos(rad), s = sin(rad);
-    return (struct tt_machine_xy){c * tip->runout.x_mm - s * tip->runout.y_mm, s * tip->runout.x_mm + c * tip->runout.y_mm};
+    return tt_tip_turn(cos(rad), sin(rad), tip->runout);
 }
 
 static enum tiptrue_status undetermined(const struct tt_export_field *field, struct tiptrue_error *error)

@@ -38,6 +38,8 @@ for jobs in 0 1025 99999999999999999999; do
     wrong "tiptrue solve: --jobs $jobs is out of range; allowed are 1 to 1024" \
         solve --plate plate.json --machine machine.json --jobs "$jobs" run.csv
 done
+wrong "tiptrue solve: --present names the machine's configuration file, not standard input" \
+    solve --plate plate.json --machine machine.json --present - run.csv
 wrong "tiptrue check: nothing to check: name a plate, a machine, a plan or a run" check
 wrong "tiptrue check: unrecognized option '--touches'" check --touches run.csv
 wrong "tiptrue export: RESULT is missing: name the file that solve --json wrote, or - for standard input" export --dry-run

@@ -68,7 +68,7 @@ static const struct {
 };
 #define CASES (sizeof cases / sizeof cases[0])
 
-static char folder[] = "/tmp/tiptrue-test-XXXXXX", path[64];
+static char folder[] = "export-memory-XXXXXX", path[64];
 
 static void make_folder(void)
 {

@@ -17,7 +17,7 @@ MAY_SEE = {
     "geometry": {"geometry", "model", "base"},
     "adjust": {"adjust", "geometry", "model", "base"},
     # it edits files byte by byte with the places that the readers of ingest tell
-    "export": {"export", "ingest", "model", "base"},
+    "export": {"export", "ingest", "geometry", "model", "base"},
     "output": {"output", "model", "base"},
     "history": {"history", "model", "base"},
     "planning": {"planning", "adjust", "geometry", "model", "base"},
