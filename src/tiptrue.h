@@ -239,6 +239,13 @@ void tiptrue_exported_free(struct tiptrue_exported *exported);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config,
                                                              struct tiptrue_error *error);
 
+struct tiptrue_trend;
+
+struct tiptrue_trend_options {
+    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
+};
+void tiptrue_trend_free(struct tiptrue_trend *trend);
+
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif
