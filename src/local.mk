@@ -52,6 +52,7 @@ libcore_la_SOURCES = \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
   src/ingest/units.c src/ingest/units.h \
+  src/export/backup.c \
   src/export/diff.c src/export/diff.h \
   src/export/edit.c src/export/edit.h \
   src/export/export.c src/export/export.h \
@@ -64,7 +65,8 @@ libcore_la_SOURCES = \
   src/export/place_pattern.c \
   src/export/place_xml.c \
   src/export/present.c \
-  src/export/replace.c src/export/replace.h \
+  src/export/replace.c src/export/replace.h src/export/replace_parts.h \
+  src/export/target.c \
   src/export/template.c \
   src/export/xml_library.c src/export/xml_library.h \
   src/export/xml_scan.c src/export/xml_scan.h \
