@@ -25,6 +25,7 @@ unit_tests = \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
+  tests/unit/export/edit_test \
   tests/unit/export/field_test \
   tests/unit/export/place_test \
   tests/unit/geometry/circle_test \

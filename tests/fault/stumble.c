@@ -102,8 +102,25 @@ PASS(int, fchown, (int fd, uid_t owner, gid_t group), (fd, owner, group))
 PASS(int, futimens, (int fd, const struct timespec times[2]), (fd, times))
 PASS(int, unlinkat, (int folder, const char *name, int flags), (folder, name, flags))
 PASS(int, renameat, (int from, const char *old, int to, const char *new), (from, old, to, new))
-PASS(int, renameat2, (int from, const char *old, int to, const char *new, unsigned int flags), (from, old, to, new, flags))
 PASS(int, fsetxattr, (int fd, const char *name, const void *value, size_t size, int flags), (fd, name, value, size, flags))
+
+/* With STUMBLE_NO_EXCHANGE, as on a file system that cannot exchange two names. */
+int renameat2(int from, const char *old, int to, const char *new, unsigned int flags);
+int renameat2(int from, const char *old, int to, const char *new, unsigned int flags)
+{
+    int (*real)(int, const char *, int, const char *, unsigned int) = dlsym(RTLD_NEXT, "renameat2");
+    int result;
+    if (flags != 0 && getenv("STUMBLE_NO_EXCHANGE") != NULL) {
+        errno = EINVAL;
+        return -1;
+    }
+    if (stumble()) {
+        return -1;
+    }
+    result = real(from, old, to, new, flags);
+    after();
+    return result;
+}
 
 ssize_t write(int fd, const void *text, size_t length)
 {
