@@ -12,6 +12,8 @@
 #include "base/buffer.h"
 #include "base/status.h"
 #include "export/export.h"
+#include "history/compare.h"
+#include "history/trend.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
 
@@ -47,6 +49,14 @@ enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plat
                                      struct tiptrue_run **run, struct tiptrue_error *error)
 {
     return tt_run_read(path, plate, machine, plan, pattern, sink, run, error);
+}
+
+enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                           const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                           const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                           struct tiptrue_error *error)
+{
+    return tt_run_read_whole(path, plate, machine, plan, pattern, sink, run, error);
 }
 
 enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace, struct tiptrue_error *error)
@@ -230,4 +240,38 @@ enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, co
 enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config, struct tiptrue_error *error)
 {
     return tt_present_read(machine, config, error);
+}
+
+enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                    const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                    struct tiptrue_error *error)
+{
+    return tt_compare(a, b, trend, comparison, error);
+}
+
+enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                            const struct tiptrue_text_options *options, char **text, size_t *length,
+                                            struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_comparison_json(comparison, &buffer);
+    } else {
+        tt_output_comparison_text(comparison, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json, const struct tiptrue_text_options *options,
+                                       char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_trend_json(trend, options, &buffer);
+    } else {
+        tt_output_trend_text(trend, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
 }

@@ -13,6 +13,7 @@
 #include <time.h>
 
 #include "cli/command.h"
+#include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/options.h"
 #include "cli/terminal.h"
@@ -24,6 +25,7 @@
 
 struct arguments {
     const char *result, *machine, *plate, *template, *undo;
+    const char *history;   /* NULL: none is kept */
     const char **put;      /* for free() */
     double *rotations_deg; /* for free() */
     size_t n_rotations;
@@ -149,7 +151,8 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
     const struct tiptrue_export_options *options = &arguments->options;
 
     if (arguments->undo != NULL) {
-        if (arguments->result != NULL || options->into != NULL || options->n_put > 0 || arguments->template != NULL) {
+        if (arguments->result != NULL || options->into != NULL || options->n_put > 0 || arguments->template != NULL ||
+            arguments->history != NULL) {
             argp_error(state, "--undo stands alone, but for --dry-run");
         }
         return;
@@ -214,6 +217,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_DRY_RUN:
         arguments->options.dry_run = true;
         return 0;
+    case CLI_KEY_HISTORY:
+        arguments->history = argument;
+        return 0;
     case CLI_KEY_UNDO:
         arguments->undo = argument;
         return 0;
@@ -269,9 +275,26 @@ static int read_objects(const struct arguments *arguments, struct cli_objects *o
     return status;
 }
 
+/* The export, entered into the history if one is kept; a run that it does not have is told before anything is written. */
+static enum tiptrue_status export_one(const struct arguments *arguments, const struct tiptrue_solution *solution,
+                                      struct tiptrue_history *history, const struct tiptrue_sink *sink,
+                                      struct tiptrue_exported **exported, struct tiptrue_error *error)
+{
+    const struct tiptrue_export_options *options = &arguments->options;
+    enum tiptrue_status status = history != NULL ? tiptrue_history_has(history, solution, error) : TIPTRUE_OK;
+
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_export(solution, options, sink, exported, error);
+    }
+    if (status == TIPTRUE_OK && history != NULL) {
+        status = tiptrue_history_add_export(history, solution, *exported, options->now_s, error);
+    }
+    return status;
+}
+
 static enum tiptrue_status read_and_export(struct arguments *arguments, const struct cli_objects *objects,
-                                           struct tiptrue_sink *sink, struct tiptrue_exported **exported,
-                                           struct tiptrue_error *error)
+                                           struct tiptrue_history *history, struct tiptrue_sink *sink,
+                                           struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
     struct tiptrue_export_options *options = &arguments->options;
@@ -279,10 +302,11 @@ static enum tiptrue_status read_and_export(struct arguments *arguments, const st
 
     options->machine = objects->machine;
     options->plate = objects->plate;
-    if (status == TIPTRUE_OK) {
-        status = arguments->template != NULL ? tiptrue_template(solution, arguments->template, arguments->rotations_deg,
-                                                                arguments->n_rotations, options, sink, exported, error)
-                                             : tiptrue_export(solution, options, sink, exported, error);
+    if (status == TIPTRUE_OK && arguments->template != NULL) {
+        status = tiptrue_template(solution, arguments->template, arguments->rotations_deg, arguments->n_rotations, options, sink,
+                                  exported, error);
+    } else if (status == TIPTRUE_OK) {
+        status = export_one(arguments, solution, history, sink, exported, error);
     }
     tiptrue_solution_free(solution);
     return status;
@@ -294,21 +318,27 @@ static int do_it(struct arguments *arguments)
     struct cli_messages messages = {.stream = stderr};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_exported *exported = NULL;
+    struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
-    int status = arguments->undo == NULL ? read_objects(arguments, &objects) : 0;
+    int status = arguments->undo == NULL ? read_objects(arguments, &objects) : EX_OK;
 
-    if (status == 0) {
+    if (status == EX_OK && arguments->history != NULL && !arguments->options.dry_run) {
+        status = cli_history_open(arguments->history, true, &history);
+    }
+    if (status == EX_OK) {
         arguments->options.now_s = (double)time(NULL);
         error.status = arguments->undo != NULL ? tiptrue_export_undo(arguments->undo, arguments->options.dry_run,
                                                                      arguments->options.now_s, &exported, &error)
-                                               : read_and_export(arguments, &objects, &sink, &exported, &error);
+                                               : read_and_export(arguments, &objects, history, &sink, &exported, &error);
         if (error.status != TIPTRUE_OK) {
             cli_messages_error(&messages, &error);
-        } else {
+        }
+        if (exported != NULL) { /* also where the history failed afterwards */
             cli_write(exported->text, exported->length);
         }
         status = cli_exit_status(error.status);
     }
+    tiptrue_history_close(history);
     tiptrue_exported_free(exported);
     cli_objects_free(&objects);
     return status;
@@ -333,6 +363,7 @@ int cli_export(int argc, char *argv[])
         {"max-change", CLI_KEY_MAX_CHANGE, "MM", 0, "Refuse to move an offset by more", 2},
         {"force", CLI_KEY_FORCE, "GUARD", 0, "Pass over one guard: verdict, age, machine, change or plate", 2},
         {NULL, 0, NULL, 0, "Looking first, and the way back:", 3},
+        {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter the export into the history, which must have the run", 3},
         {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff", 3},
         {"undo", CLI_KEY_UNDO, "CONFIG", 0, "Put back what was in CONFIG before the export, if it was not changed since", 3},
         {0},

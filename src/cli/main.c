@@ -23,6 +23,7 @@ static const struct command COMMANDS[] = {
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
     {"export", "tiptrue export", "write a result into the machine's configuration, or fill a template", cli_export},
+    {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 

@@ -30,7 +30,16 @@ enum {
     CLI_KEY_MAX_CHANGE,
     CLI_KEY_FORCE,
     CLI_KEY_DRY_RUN,
-    CLI_KEY_UNDO
+    CLI_KEY_UNDO,
+    /* the history */
+    CLI_KEY_HISTORY,
+    CLI_KEY_RECORD,
+    CLI_KEY_SINCE,
+    CLI_KEY_CSV,
+    CLI_KEY_LOG,
+    CLI_KEY_DOCUMENT,
+    CLI_KEY_AGAIN,
+    CLI_KEY_REPLACE
 };
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of runs. */

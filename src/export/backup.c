@@ -14,6 +14,7 @@
 #include <unistd.h>
 
 #include "base/buffer.h"
+#include "base/digest.h"
 #include "export/replace_parts.h"
 
 /* Copies that may be made of one file in one second. */
@@ -40,7 +41,7 @@ enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const 
     if (gmtime_r(&seconds, &parts) == NULL || strftime(date, sizeof(date), "%Y-%m-%dT%H%M%SZ", &parts) == 0) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "the time of the export is no date");
     }
-    tt_bytes_digest(text, length, digest);
+    tt_digest(text, length, digest);
     for (int count = 1; count <= MOST_IN_A_SECOND; count++) {
         struct tt_buffer made = {0};
         char again[8] = "";
@@ -101,7 +102,7 @@ enum tiptrue_status tt_target_backup(const struct tt_target *target, char **path
                                      struct tiptrue_error *error)
 {
     char digest[17], *name = NULL, *made = NULL;
-    tt_bytes_digest(target->bytes.text, target->bytes.length, digest);
+    tt_digest(target->bytes.text, target->bytes.length, digest);
     enum tiptrue_status status = newest_backup(target, digest, &name, error);
     if (status == TIPTRUE_OK && name == NULL) {
         status = tt_fail(error, TIPTRUE_E_CONFIG, target->name, 0, 0,

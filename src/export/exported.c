@@ -8,6 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/digest.h"
+
 enum tiptrue_status tt_exported_new(struct tt_exported **out, struct tiptrue_error *error)
 {
     *out = calloc(1, sizeof(**out));
@@ -76,9 +78,9 @@ enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, c
     out->files = files;
     made.file = tt_arena_copy_text(&out->arena, file, strlen(file));
     made.backup = tt_arena_copy_text(&out->arena, backup, strlen(backup));
-    tt_bytes_digest(old->text, old->length, digest);
+    tt_digest(old->text, old->length, digest);
     made.old_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
-    tt_bytes_digest(new->text, new->length, digest);
+    tt_digest(new->text, new->length, digest);
     made.new_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
     made.old_values = values_json(out, edits, n, false);
     made.new_values = values_json(out, edits, n, true);

@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "model/frames.h"
 
 struct tt_tip {
@@ -56,6 +57,7 @@ struct tiptrue_machine {
     struct tt_limits limits;
     struct tt_export_target *exports;
     size_t n_exports;
+    struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };
 

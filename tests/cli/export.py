@@ -654,6 +654,25 @@ write("u.json", second + " ")
 expect(export("--undo", "u.json"), 78, "changed since", "nothing that could be undone")
 tally.check((work / "u.json").read_text() == second + " ", "undo wrote over a changed file")
 
+# The history: an export is entered with what stood there and stands there; of a run that is not in it, nothing is written.
+write("h.json", '{"x": 52.9, "y": -18.3}')
+done = run("solve", "--json", "--history", "h.db", "--plate", "plate.json", "--machine", "free.json", "run.csv")
+expect(done, 10, "solve into a history")
+puts = ("--into", "h.json", "--put", "narrow.offset.x:.3=/x", "--put", "narrow.offset.y:minus=/y")
+expect(export("repeat.json", *puts, "--history", "h.db", "--force", "verdict"), 66, "a run that the history lacks")
+tally.check((work / "h.json").read_text() == '{"x": 52.9, "y": -18.3}', "a run that the history lacks was exported")
+expect(export("result.json", *puts, "--history", "h.db", "--dry-run"), 0, "a dry run with a history")
+expect(export("result.json", *puts, "--history", "h.db"), 0, "into the history")
+kept = json.loads(run("history", "export", "--history", "h.db").stdout)["exports"]
+tally.check(len(kept) == 1 and kept[0]["file"] == "h.json", f"the history holds {kept}")
+for key, values in {"old_values": ("52.9", "-18.3"), "new_values": (written("narrow.offset.x:.3"), written("narrow.offset.y:minus"))}.items():
+    expected = dict(zip(("narrow.offset.x:.3", "narrow.offset.y:minus"), values))
+    found = kept[0][key] if isinstance(kept[0][key], dict) else json.loads(kept[0][key])
+    tally.check(found == expected, f"the history's {key} are {found}, not {expected}")
+copy, = work.glob("h.json.*.bak")
+tally.check(copy.name.endswith(f"-{kept[0]['new_digest']}.bak"), f"the digest of {copy.name} is not {kept[0]['new_digest']}")
+tally.check(re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\dZ", kept[0]["time"]) is not None, "the time of the export")
+
 # Templates.
 CSV = top / "examples" / "correction-table.csv.in"
 done = export("result.json", "--template", CSV, "--rotations", "0,37.4,-128.5")
