@@ -349,7 +349,8 @@ refused("a.xml", "<a>" + "<b/>" * 3000 + "</a>", [X + "//b[count(//b[count(//b[c
 tally.check(time.monotonic() - began < 60, f"hostile places took {time.monotonic() - began:.0f} s")
 
 # A place that depends on the value: once written, it would be another one.
-refused("a.xml", '<a><t x="52.9"/><t x="52.901"/></a>', ["narrow.offset.x=//t[not(../t/@x < @x)]/@x"], "would no longer be the value")
+refused("a.xml", '<a><t x="52.9"/><t x="52.901"/></a>', ["narrow.offset.x=//t[not(../t/@x < @x)]/@x"],
+        "would no longer be the value")
 refused("a.ini", "[a]\nx = 52.9\n", [X + r"~x = (52\.9)$"], "nothing stands at place")
 
 # Entities: none is expanded or fetched, an outer document type is not opened.
@@ -665,7 +666,8 @@ expect(export("result.json", *puts, "--history", "h.db", "--dry-run"), 0, "a dry
 expect(export("result.json", *puts, "--history", "h.db"), 0, "into the history")
 kept = json.loads(run("history", "export", "--history", "h.db").stdout)["exports"]
 tally.check(len(kept) == 1 and kept[0]["file"] == "h.json", f"the history holds {kept}")
-for key, values in {"old_values": ("52.9", "-18.3"), "new_values": (written("narrow.offset.x:.3"), written("narrow.offset.y:minus"))}.items():
+for key, values in {"old_values": ("52.9", "-18.3"),
+                    "new_values": (written("narrow.offset.x:.3"), written("narrow.offset.y:minus"))}.items():
     expected = dict(zip(("narrow.offset.x:.3", "narrow.offset.y:minus"), values))
     found = kept[0][key] if isinstance(kept[0][key], dict) else json.loads(kept[0][key])
     tally.check(found == expected, f"the history's {key} are {found}, not {expected}")

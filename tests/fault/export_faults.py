@@ -142,7 +142,8 @@ for at in range(1, calls + 1):
     done = export(STUMBLE_AT=str(at), STUMBLE_HOW="append", STUMBLE_FILE=str(config), STUMBLE_NO_EXCHANGE="1")
     found = config.read_bytes()
     what = f"without exchange, written to before call {at}"
-    tally.check((done.returncode, found) in ((74, OLD + b"#"), (0, NEW + b"#"), (0, NEW)), f"{what}: {done.returncode}, {found[:40]}")
+    tally.check((done.returncode, found) in ((74, OLD + b"#"), (0, NEW + b"#"), (0, NEW)),
+                f"{what}: {done.returncode}, {found[:40]}")
     unseen += found == NEW
     reset()
     done = export(STUMBLE_AT=str(at), STUMBLE_HOW="after", STUMBLE_NO_EXCHANGE="1")
