@@ -372,6 +372,17 @@ done = subprocess.run([program, "export", "result.json", "--into", "watched.xml"
                       stdout=subprocess.PIPE, stderr=subprocess.PIPE, timeout=20, check=False)
 tally.check(done.returncode == 0, "an outer document type stops the export")
 
+# Without libxml2 (a file of its name that is no library stands first in the search): told for XML, all else works.
+(work / "libraries").mkdir()
+(work / "libraries" / "libxml2.so.2").write_bytes(b"")
+lacking = {**os.environ, "LD_LIBRARY_PATH": str(work / "libraries")}
+for name, text, place, status in (("a.xml", "<a><x>1.5</x></a>", "/a/x", 78), ("a.json", '{"x": 1.5}', "/x", 0)):
+    write(name, text)
+    done = subprocess.run([program, "export", "result.json", "--into", name, "--put", X + place], stdout=subprocess.PIPE,
+                          stderr=subprocess.PIPE, env=lacking, check=False)
+    expect(done, status, f"{name} without libxml2", "which is not installed" if status else "")
+    tally.check(((work / name).read_text() == text) == (status != 0), f"{name} without libxml2: {(work / name).read_text()}")
+
 # Fields that are none; tips that are not there; what the run does not determine.
 for field, error in {
     "wide.offset": "no quantity that is known", "wide.offset.z": "no quantity that is known",
