@@ -131,8 +131,11 @@ static bool read_quantity(struct tt_export_field *field, const char *head, const
 {
     for (int quantity = 0; quantity < TT_QUANTITIES; quantity++) {
         size_t length = strlen(quantity_words[quantity]);
+        if ((size_t)(end - head) <= length + 1) {
+            continue; /* no room for a tip's name */
+        }
         const char *at = end - length;
-        if ((size_t)(end - head) > length + 1 && at[-1] == '.' && memcmp(at, quantity_words[quantity], length) == 0) {
+        if (at[-1] == '.' && memcmp(at, quantity_words[quantity], length) == 0) {
             field->quantity = (enum tt_quantity)quantity;
             field->tip = head;
             field->tip_length = (size_t)(at - 1 - head);
