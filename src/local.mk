@@ -2,7 +2,7 @@
 # Copyright (C) 2026 the tiptrue authors
 # All sources, room by room. A new file is one line here.
 
-core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(SQLITE_LIBS) $(PTHREAD_LIBS)
+core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(SQLITE_LIBS) $(DL_LIBS) $(PTHREAD_LIBS)
 
 # Everything but the program's own files, not installed: the program and the unit tests link it, so that tests reach tt_ names.
 noinst_LTLIBRARIES += libcore.la
@@ -60,6 +60,24 @@ libcore_la_SOURCES = \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
   src/ingest/units.c src/ingest/units.h \
+  src/export/backup.c \
+  src/export/diff.c src/export/diff.h \
+  src/export/edit.c src/export/edit.h \
+  src/export/export.c src/export/export.h \
+  src/export/exported.c src/export/exported.h \
+  src/export/field.c src/export/field.h \
+  src/export/guard.c src/export/guard.h \
+  src/export/place.c src/export/place.h src/export/place_kinds.h \
+  src/export/place_json.c \
+  src/export/place_lines.c \
+  src/export/place_pattern.c \
+  src/export/place_xml.c \
+  src/export/present.c \
+  src/export/replace.c src/export/replace.h src/export/replace_parts.h \
+  src/export/target.c \
+  src/export/template.c \
+  src/export/xml_library.c src/export/xml_library.h \
+  src/export/xml_scan.c src/export/xml_scan.h \
   src/geometry/circle.c src/geometry/circle.h \
   src/geometry/line.c src/geometry/line.h \
   src/geometry/points.c src/geometry/points.h \
@@ -142,6 +160,7 @@ tiptrue_SOURCES = \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
+  src/cli/export.c \
   src/cli/compare.c \
   src/cli/history.c src/cli/history.h \
   src/cli/history_import.c \

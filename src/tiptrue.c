@@ -11,6 +11,7 @@
 #include "adjust/check.h"
 #include "base/buffer.h"
 #include "base/status.h"
+#include "export/export.h"
 #include "history/compare.h"
 #include "history/trend.h"
 #include "ingest/ingest.h"
@@ -214,6 +215,31 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
         *determined = all;
     }
     return status;
+}
+
+enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options,
+                                   const struct tiptrue_sink *sink, struct tiptrue_exported **exported, struct tiptrue_error *error)
+{
+    return tt_export(solution, options, sink, exported, error);
+}
+
+enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s, struct tiptrue_exported **exported,
+                                        struct tiptrue_error *error)
+{
+    return tt_export_undo(config, dry_run, now_s, exported, error);
+}
+
+enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path, const double rotations_deg[],
+                                     size_t n_rotations, const struct tiptrue_export_options *options,
+                                     const struct tiptrue_sink *sink, struct tiptrue_exported **exported,
+                                     struct tiptrue_error *error)
+{
+    return tt_template(solution, path, rotations_deg, n_rotations, options, sink, exported, error);
+}
+
+enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config, struct tiptrue_error *error)
+{
+    return tt_present_read(machine, config, error);
 }
 
 enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,

@@ -186,6 +186,69 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
+/* What may keep a result out of a configuration; each can be overridden by its bit. */
+enum tiptrue_guard {
+    TIPTRUE_GUARD_VERDICT = 1, /* the run's verdict is repeat; overridden, tips whose verdict is keep are written too */
+    TIPTRUE_GUARD_AGE = 2,     /* the run is older than allowed, or its start is not known */
+    TIPTRUE_GUARD_MACHINE = 4, /* the result is of another machine */
+    TIPTRUE_GUARD_CHANGE = 8,  /* an offset would move by more than allowed */
+    TIPTRUE_GUARD_PLATE = 16   /* the result was made with another plate than the present one, or the present offset's */
+};
+
+struct tiptrue_export_options {
+    const char *into;       /* configuration file; NULL: as the machine file's "export" says */
+    const char *const *put; /* FIELD=PLACE (docs/formats.md), n_put of them; 0: the machine file's */
+    size_t n_put;
+    const struct tiptrue_machine *machine; /* may be NULL with into and put */
+    const struct tiptrue_plate *plate;     /* the present plate; may be NULL */
+    double now_s;                          /* the time, seconds from 1970-01-01T00:00:00Z */
+    bool has_max_age, has_max_change;      /* without them the machine file's hold, if it states any */
+    double max_age_s, max_change_mm;
+    unsigned force; /* bits of enum tiptrue_guard */
+    bool dry_run;   /* write nothing; the text is a unified diff */
+};
+
+/* A configuration that was written. */
+struct tiptrue_export_file {
+    const char *file, *backup;           /* as it was named; the copy of the old one */
+    const char *old_digest, *new_digest; /* XXH64 of their bytes, 16 hexadecimal digits */
+    const char *old_values, *new_values; /* JSON objects: FIELD to the text that stood, and stands, there */
+};
+
+/* What an export did. Strings live as long as it. */
+struct tiptrue_exported {
+    const char *text; /* for a person, or the unified diff, or the filled template */
+    size_t length;
+    bool nothing_needed; /* the verdict is keep: nothing was written */
+    size_t n_files;      /* written */
+    const struct tiptrue_export_file *files;
+};
+
+/* Write a solution's numbers into a machine's configuration: only the bytes of the values change, each file is replaced whole or
+ * not at all, and the old one stays as a dated copy beside it. Tips whose verdict is keep stay as they are. TIPTRUE_E_USAGE: a
+ * field or place cannot be read. TIPTRUE_E_DATA: a guard stands in the way (all are told to the sink), or the run does not
+ * determine what is asked for. TIPTRUE_E_CONFIG: a place is not exactly one number. TIPTRUE_E_IO: the file is locked, was changed
+ * meanwhile, or cannot be written. Whatever fails, a configuration is whole. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution,
+                                                    const struct tiptrue_export_options *options, const struct tiptrue_sink *sink,
+                                                    struct tiptrue_exported **exported, struct tiptrue_error *error);
+/* Put the newest copy back that an export left of the file @config. TIPTRUE_E_CONFIG: the file is not as an export left it. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s,
+                                                         struct tiptrue_exported **exported, struct tiptrue_error *error);
+/* Fill the template @path with the solution; nothing is written. Of @options the guards but change hold.
+ * TIPTRUE_E_DATA: the template is wrong, with its place. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path,
+                                                      const double rotations_deg[], size_t n_rotations,
+                                                      const struct tiptrue_export_options *options, const struct tiptrue_sink *sink,
+                                                      struct tiptrue_exported **exported, struct tiptrue_error *error);
+void tiptrue_exported_free(struct tiptrue_exported *exported);
+
+/* Take the present offsets of the tips from the configuration @config, where the machine file's "export" has its places, in place
+ * of those that the machine file states. TIPTRUE_E_CONFIG: there are no such places, or no numbers in them; *machine is unchanged.
+ */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config,
+                                                             struct tiptrue_error *error);
+
 /* A history: one file that keeps every run with its log, its results and the documents they came from (docs/history.md).
  * What a call has added is on disk when it returns. Several processes may write to one file: they queue. A history serves one
  * thread at a time. TIPTRUE_E_IO: the disk is full, or file or folder cannot be written; the file is as it was then. */
@@ -207,6 +270,16 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_add(struct tiptrue_history 
                                                          const char *pattern, const struct tiptrue_run *run,
                                                          const struct tiptrue_solution *solution, double now_s,
                                                          const struct tiptrue_sink *sink, struct tiptrue_error *error);
+
+/* Whether the run of @solution is in the history. TIPTRUE_E_NO_INPUT: it is not. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_has(struct tiptrue_history *history, const struct tiptrue_solution *solution,
+                                                         struct tiptrue_error *error);
+/* Enter what was exported of it, each file by itself. */
+struct tiptrue_exported;
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_add_export(struct tiptrue_history *history,
+                                                                const struct tiptrue_solution *solution,
+                                                                const struct tiptrue_exported *exported, double now_s,
+                                                                struct tiptrue_error *error);
 
 #define TIPTRUE_RUN_ID_SIZE 17 /* 16 hexadecimal digits and NUL */
 /* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: there is none; TIPTRUE_E_USAGE: several, or it is no id. */

@@ -160,6 +160,38 @@ enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const s
     return status;
 }
 
+enum tiptrue_status tiptrue_history_has(struct tiptrue_history *history, const struct tiptrue_solution *solution,
+                                        struct tiptrue_error *error)
+{
+    char id[TIPTRUE_RUN_ID_SIZE];
+
+    return tt_store_find(history, solution->run_id, id, error);
+}
+
+enum tiptrue_status tiptrue_history_add_export(struct tiptrue_history *history, const struct tiptrue_solution *solution,
+                                               const struct tiptrue_exported *exported, double now_s, struct tiptrue_error *error)
+{
+    char time[TT_TIME_SIZE];
+
+    tt_time_write(now_s, time);
+    for (size_t i = 0; i < exported->n_files; i++) {
+        const struct tiptrue_export_file *file = &exported->files[i];
+        const struct tt_record_export record = {
+            .time = time,
+            .file = file->file,
+            .old_digest = file->old_digest,
+            .new_digest = file->new_digest,
+            .old_values = {file->old_values, strlen(file->old_values)},
+            .new_values = {file->new_values, strlen(file->new_values)},
+        };
+        enum tiptrue_status status = tt_store_add_export(history, solution->run_id, &record, error);
+        if (status != TIPTRUE_OK) {
+            return status;
+        }
+    }
+    return TIPTRUE_OK;
+}
+
 enum tiptrue_status tiptrue_history_find(struct tiptrue_history *history, const char *text, char id[TIPTRUE_RUN_ID_SIZE],
                                          struct tiptrue_error *error)
 {

@@ -3,6 +3,7 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/fault/export_memory_test \
   tests/fault/history_memory_test \
   tests/fault/memory_test \
   tests/unit/adjust/contacts_test \
@@ -25,6 +26,9 @@ unit_tests = \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
+  tests/unit/export/edit_test \
+  tests/unit/export/field_test \
+  tests/unit/export/place_test \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
@@ -63,17 +67,20 @@ tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
+tests_fault_export_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 tests_fault_history_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 
 script_tests = \
   tests/cli/check.sh \
+  tests/cli/export.py \
   tests/cli/man.sh \
   tests/cli/readme.sh \
   tests/cli/schema.py \
   tests/cli/solve.sh \
   tests/cli/streams.sh \
   tests/cli/usage.sh \
+  tests/fault/export_faults.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/history/history.sh \
@@ -88,10 +95,13 @@ script_tests = \
   tests/style/text.py
 
 # Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
-fuzz_targets = tests/fuzz/fuzz_archive tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+fuzz_targets = tests/fuzz/fuzz_archive tests/fuzz/fuzz_config tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
 tests_fuzz_fuzz_archive_SOURCES = tests/fuzz/fuzz_archive.c tests/fuzz/replay.h
 tests_fuzz_fuzz_archive_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_archive_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_config_SOURCES = tests/fuzz/fuzz_config.c tests/fuzz/replay.h
+tests_fuzz_fuzz_config_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_config_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_SOURCES = tests/fuzz/fuzz_plate.c tests/fuzz/replay.h
 tests_fuzz_fuzz_plate_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
@@ -108,6 +118,7 @@ test_data = \
   tests/cli \
   tests/data \
   tests/field \
+  tests/fault/stumble.c \
   tests/fuzz/corpus \
   tests/reference \
   tests/simulation \

@@ -66,6 +66,7 @@ static bool fill_run(struct tt_view *view)
     s->plate = copy_text(s, view->plate->name, &failed);
     s->plate_serial = copy_text(s, view->plate->serial, &failed);
     s->started = copy_text(s, run->started, &failed);
+    s->rotation_sense = copy_text(s, view->machine->clockwise ? "cw" : "ccw", &failed);
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
         s->touches_read += o->kind == TT_TOUCH;

@@ -7,6 +7,7 @@
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sysexits.h>
 #include <unistd.h>
 
@@ -25,6 +26,7 @@
 struct arguments {
     struct cli_inputs inputs;
     bool touches, least_squares;
+    const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
     const char *history;
@@ -230,6 +232,16 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
     return job.worst;
 }
 
+/* The present offsets, from where the machine has them. */
+static int read_present(const struct arguments *arguments, const struct cli_objects *objects)
+{
+    struct cli_messages messages = {.stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct tiptrue_error error = {0};
+
+    error.status = tiptrue_machine_present(objects->machine, arguments->present, &error);
+    return cli_file_read(&messages, arguments->present, "configuration", &error);
+}
+
 /* With the history open, if runs are to be entered. */
 static int solve_into_history(const struct arguments *arguments, const struct cli_objects *objects)
 {
@@ -274,6 +286,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_SEED:
         arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
         return 0;
+    case CLI_KEY_PRESENT:
+        arguments->present = argument;
+        return 0;
     case CLI_KEY_JOBS:
         arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
         return 0;
@@ -293,6 +308,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         if (arguments->inputs.machine == NULL) {
             argp_error(state, "--machine is missing: name the file of the machine");
         }
+        if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
+            argp_error(state, "--present names the machine's configuration file, not standard input");
+        }
         if (arguments->inputs.n_runs == 0) {
             argp_error(state, "a RUN is missing: name the file of the run log, or - for standard input");
         }
@@ -305,6 +323,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 int cli_solve(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
+        {"present", CLI_KEY_PRESENT, "CONFIG", 0,
+         "Compare with the offsets that stand in CONFIG, at the places of the machine file's export", 1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
         {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter each run into this history, before its result is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
@@ -326,7 +346,8 @@ int cli_solve(int argc, char *argv[])
                "findings and a verdict.\v"
                "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong use, 65 bad input, 66 no input, "
                "70 fault of "
-               "the program, 71 out of memory, 74 reading or writing failed. Of several runs, the worst.",
+               "the program, 71 out of memory, 74 reading or writing failed, 78 a configuration is not as it should be. Of several "
+               "runs, the worst.",
         .children = CHILDREN,
     };
     struct arguments arguments = {.seed = 1};
@@ -338,6 +359,9 @@ int cli_solve(int argc, char *argv[])
         return EX_OSERR;
     }
     status = cli_objects_read(&arguments.inputs, arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
+    if (status == 0 && arguments.present != NULL) {
+        status = read_present(&arguments, &objects);
+    }
     if (status == 0) {
         status = solve_into_history(&arguments, &objects);
     }

@@ -139,7 +139,8 @@ struct tt_shown tt_shown(const char *text, size_t length)
             shown.text[n++] = text[i];
         }
     }
-    while (i < length && n > 0 && ((unsigned char)text[i] & 0xC0u) == 0x80u) { /* the rest of a character that was begun */
+    /* the rest of a character that was begun; a text that is no UTF-8 may have more such bytes in a row than any character */
+    for (int rest = 3; rest > 0 && i < length && n > 0 && ((unsigned char)text[i] & 0xC0u) == 0x80u; rest--) {
         shown.text[n++] = text[i++];
     }
     snprintf(shown.text + n, sizeof(shown.text) - n, "%s", i < length ? "..." : "");

@@ -154,7 +154,57 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
     limits->has_runout = tt_field_length(fields, object, "limits", "runout", TT_OPTIONAL, bounds, &limits->runout_mm);
 }
 
-/* "export" and "motion" belong to the commands of these names, and are not looked into here. */
+/* Element of "export"; what its places mean is the affair of the export. */
+static void read_target(struct tt_fields *fields, const cJSON *element, struct tiptrue_machine *machine)
+{
+    static const char *const known[] = {"file", "put", "max_age_h", "max_change", "note"};
+    static const struct tt_bounds hours = {0.0, 1e6, true, "hours, more than 0"};
+    const char *what = "export of the machine";
+    struct tt_export_target target = {0};
+    if (!cJSON_IsObject(element)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL, "%s: each element is an object", what);
+        return;
+    }
+    tt_field_unknown(fields, element, what, known, COUNT(known));
+    target.file = tt_field_text(fields, element, what, "file", TT_OPTIONAL);
+    target.has_max_age = tt_field_number(fields, element, what, "max_age_h", TT_OPTIONAL, &hours, &target.max_age_s);
+    target.max_age_s *= 3600.0;
+    target.has_max_change =
+        tt_field_length(fields, element, what, "max_change", TT_OPTIONAL, &tt_positive_length_mm, &target.max_change_mm);
+    const cJSON *puts = tt_field_array(fields, element, what, "put", TT_REQUIRED);
+    target.puts = TT_ARENA_NEW(&machine->arena, puts != NULL ? (size_t)cJSON_GetArraySize(puts) : 0, const char *);
+    if (target.puts == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    for (const cJSON *put = puts != NULL ? puts->child : NULL; put != NULL; put = put->next) {
+        if (!cJSON_IsString(put) || strchr(put->valuestring, '=') == NULL) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, put), "such as \"t1.offset.x=/head/t1/x\"",
+                     "%s: each element of 'put' is a text FIELD=PLACE", what);
+            continue;
+        }
+        target.puts[target.n_puts] = tt_arena_copy_text(&machine->arena, put->valuestring, strlen(put->valuestring));
+        fields->out_of_memory = fields->out_of_memory || target.puts[target.n_puts] == NULL;
+        target.n_puts++;
+    }
+    machine->exports[machine->n_exports++] = target;
+}
+
+static void read_export(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+{
+    const cJSON *list = tt_field_array(fields, root, "machine", "export", TT_OPTIONAL);
+    machine->exports = TT_ARENA_NEW(&machine->arena, list != NULL ? (size_t)cJSON_GetArraySize(list) : 0, struct tt_export_target);
+    if (machine->exports == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    for (const cJSON *element = list != NULL ? list->child : NULL; element != NULL && !fields->out_of_memory;
+         element = element->next) {
+        read_target(fields, element, machine);
+    }
+}
+
+/* "motion" belongs to the command plan, and is not looked into here. */
 static void read_machine(void *object, struct tt_fields *fields)
 {
     static const char *const known[] = {"schema", "name", "units", "rotation", "resolution", "sighting", "touch",
@@ -171,6 +221,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     read_mark(fields, root, machine);
     read_tips(fields, root, machine);
     read_limits(fields, root, &machine->limits);
+    read_export(fields, root, machine);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made, struct tiptrue_machine **machine)

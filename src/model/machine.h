@@ -22,6 +22,15 @@ struct tt_tip {
     struct tt_tip_xy runout;
 };
 
+/* Where results go in one configuration file. */
+struct tt_export_target {
+    const char *file;  /* as written, beside the machine file; NULL = the command line names it */
+    const char **puts; /* FIELD=PLACE each */
+    size_t n_puts;
+    bool has_max_age, has_max_change;
+    double max_age_s, max_change_mm;
+};
+
 struct tt_limits {
     bool has_permitted_error, has_expanded, has_runout;
     double permitted_error_mm; /* largest distance of the offset in use from the true one */
@@ -46,6 +55,8 @@ struct tiptrue_machine {
     struct tt_tip *tips;
     size_t n_tips; /* 0: the file names none, and any tip of a run is accepted */
     struct tt_limits limits;
+    struct tt_export_target *exports;
+    size_t n_exports;
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };

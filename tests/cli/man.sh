@@ -23,7 +23,7 @@ options()
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
 actions='list show export import verify'
-for command in "" solve check compare trend history $(printf 'history@%s ' $actions); do
+for command in "" solve check export compare trend history $(printf 'history@%s ' $actions); do
     command=$(echo "$command" | tr @ ' ')
     # shellcheck disable=SC2086 # no command, one word, or two
     "$TIPTRUE" $command --help
@@ -33,20 +33,24 @@ is "every option of the help is in the page" "" "$(LC_ALL=C comm -13 page.txt he
 is "every option of the page is in the help" "" "$(LC_ALL=C comm -23 page.txt help.txt)"
 
 # Options that only one command takes stand below that command's name.
-for command in solve check; do
+for command in solve check export; do
     "$TIPTRUE" "$command" --help | options >"$command.txt"
 done
 LC_ALL=C comm -23 solve.txt check.txt | grep -vx -e --history >only-solve.txt
 awk '/^\.SS/ { inside = $0 == ".SS Of solve" } /^\.TP/ { head = 1; next } inside && head { print; head = 0 }' "$page" |
     sed 's/\\-/-/g' | grep -o -e '--[a-z][a-z-]*' | LC_ALL=C sort -u >page-solve.txt
 is "options of solve alone" "$(cat only-solve.txt)" "$(cat page-solve.txt)"
+LC_ALL=C comm -23 export.txt solve.txt >only-export.txt
+awk '/^\.SS/ { inside = $0 == ".SS Of export" } /^\.TP/ { head = 1; next } inside && head { print; head = 0 }' "$page" |
+    sed 's/\\-/-/g' | grep -o -e '--[a-z][a-z-]*' | LC_ALL=C sort -u >page-export.txt
+is "options of export alone" "$(cat only-export.txt)" "$(cat page-export.txt)"
 
 # Every exit status that a command tells is in the page, and the version is the program's.
 for number in $("$TIPTRUE" solve --help | tr '\n' ' ' | sed 's/.*Exit status: //' | grep -o '[0-9][0-9]*'); do
     has "exit status $number" "$page" "^\\.B $number\$"
 done
 has "the version" "$page" "^\\.TH TIPTRUE 1 .* \"$("$TIPTRUE" --version)\" "
-for command in solve check history; do
+for command in solve check export history; do
     has "the command $command" "$page" "^\\.B $command\$"
 done
 finish

@@ -8,7 +8,7 @@
 # before.
 . "$srcdir/tests/cli/harness.sh"
 top=$(cd "$bench/../../.." && pwd) || exit 1
-mkdir cases example && cp "$top"/examples/gauge-board/* example && chmod -R u+w example || exit 1
+mkdir cases example && cp "$top"/examples/gauge-board/* example && cp "$top"/examples/*.in . && chmod -R u+w example || exit 1
 : >err
 LC_ALL=C.UTF-8 # the documents show the signs of a UTF-8 terminal
 export LC_ALL

@@ -15,8 +15,8 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are solve, check, compare, trend, history"
-wrong "tiptrue: 'slove' is no command; the commands are solve, check, compare, trend, history" slove --json run.csv
+wrong "tiptrue: a command is missing; the commands are solve, check, export, compare, trend, history"
+wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, compare, trend, history" slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
 wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv
@@ -38,8 +38,35 @@ for jobs in 0 1025 99999999999999999999; do
     wrong "tiptrue solve: --jobs $jobs is out of range; allowed are 1 to 1024" \
         solve --plate plate.json --machine machine.json --jobs "$jobs" run.csv
 done
+wrong "tiptrue solve: --present names the machine's configuration file, not standard input" \
+    solve --plate plate.json --machine machine.json --present - run.csv
 wrong "tiptrue check: nothing to check: name a plate, a machine, a plan or a run" check
 wrong "tiptrue check: unrecognized option '--touches'" check --touches run.csv
+wrong "tiptrue export: RESULT is missing: name the file that solve --json wrote, or - for standard input" export --dry-run
+wrong "tiptrue export: 'b.json' is one RESULT too many" export a.json b.json
+wrong "tiptrue export: --put needs --into: the file that the value is put into" export a.json --put t1.offset.x=/x
+wrong "tiptrue export: --template writes to standard output; --into and --dry-run have no meaning with it" \
+    export a.json --template t --into c.json
+wrong "tiptrue export: --rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90" \
+    export a.json --rotations 0,90
+wrong "tiptrue export: --undo stands alone, but for --dry-run" export a.json --undo c.json
+wrong "tiptrue export: '-' is named 2 times, but standard input can be read only once" export - --machine -
+wrong "tiptrue export: --force 'all': the guards are verdict, age, machine, change, plate" export a.json --force all
+for age in 12 h -1h 0h 12x nanh 0x1h 1e999h; do
+    run "$TIPTRUE" export a.json "--max-age=$age"
+    is "--max-age $age exits 64" 64 "$status"
+    has "--max-age $age is named" err "^tiptrue export: --max-age '$age': a number"
+done
+for change in 0 -1 1mm inf 0x1; do
+    run "$TIPTRUE" export a.json "--max-change=$change"
+    is "--max-change $change exits 64" 64 "$status"
+    has "--max-change $change is named" err "^tiptrue export: --max-change '$change': "
+done
+for list in '' 1,,2 1, ,1 '1;2' every: every:0.01 every:361 every:x; do
+    run "$TIPTRUE" export a.json --template t "--rotations=$list"
+    is "--rotations $list exits 64" 64 "$status"
+    has "--rotations $list is named" err "^tiptrue export: --rotations"
+done
 
 run "$TIPTRUE" --version
 is "--version exits 0" 0 "$status"
@@ -49,6 +76,7 @@ is "--help exits 0" 0 "$status"
 has "--help names solve" out '^  solve  '
 has "--help names history" out '^  history  '
 has "--help names check" out '^  check  '
+has "--help names export" out '^  export  '
 for action in list show export import verify; do
     run "$TIPTRUE" history "$action" --help
     is "history $action --help exits 0" 0 "$status"
@@ -64,7 +92,7 @@ wrong "tiptrue history import: a PATH is missing: name a file or a folder" histo
 wrong "tiptrue history import: --plate and --machine need each other" history import --plate plate.json run.csv
 wrong "tiptrue solve: --least-squares is for comparing with other programs; its results do not enter a history" \
     solve --plate plate.json --machine machine.json --record --least-squares run.csv
-for command in solve check history; do
+for command in solve check export history; do
     run "$TIPTRUE" "$command" --help
     is "$command --help exits 0" 0 "$status"
     has "$command --help shows its use" out "^Usage: tiptrue $command "

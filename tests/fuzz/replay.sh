@@ -6,10 +6,11 @@
 set -u
 passed=0
 failed=0
-for kind in archive plate machine plan run; do
+for kind in archive plate machine plan run config; do
     case $kind in
     archive) target=fuzz_archive ;;
     run) target=fuzz_run ;;
+    config) target=fuzz_config ;;
     *) target=fuzz_plate ;;
     esac
     for input in "$srcdir/tests/fuzz/corpus/$kind"/*; do

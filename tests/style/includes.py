@@ -16,11 +16,13 @@ MAY_SEE = {
     "ingest": {"ingest", "model", "base"},
     "geometry": {"geometry", "model", "base"},
     "adjust": {"adjust", "geometry", "model", "base"},
+    # it edits files byte by byte with the places that the readers of ingest tell
+    "export": {"export", "ingest", "geometry", "model", "base"},
     "output": {"output", "model", "base"},
     "history": {"history", "model", "base"},
     "planning": {"planning", "adjust", "geometry", "model", "base"},
     "cli": {"cli"},
-    "": {"", "adjust", "base", "geometry", "history", "ingest", "model", "output", "planning"},
+    "": {"", "adjust", "base", "export", "geometry", "history", "ingest", "model", "output", "planning"},
 }
 OURS = re.compile(r'^\s*#\s*include\s+"([^"]+)"', re.M)
 

@@ -58,6 +58,17 @@ START_TEST(every_field)
     ck_assert_double_eq(machine->limits.permitted_error_mm, 0.035);
     ck_assert_double_eq(machine->limits.expanded_mm, 0.022);
     ck_assert_double_eq(machine->limits.runout_mm, 0.055);
+    ck_assert_uint_eq(machine->n_exports, 2);
+    const struct tt_export_target *first = &machine->exports[0], *second = &machine->exports[1];
+    ck_assert_ptr_null(first->file);
+    ck_assert_uint_eq(first->n_puts, 2);
+    ck_assert_str_eq(first->puts[0], "thin.offset.x=/x");
+    ck_assert_str_eq(first->puts[1], "thin.offset.y:minus=~y=(.*)");
+    ck_assert(first->has_max_age && first->has_max_change && !second->has_max_age && !second->has_max_change);
+    ck_assert_double_eq(first->max_age_s, 27000.0);
+    ck_assert_double_eq(first->max_change_mm, 0.15);
+    ck_assert_str_eq(second->file, "sub/b.xml");
+    ck_assert_uint_eq(second->n_puts, 0);
     tiptrue_machine_free(machine);
     free(text);
 }

@@ -1,0 +1,395 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue export: a result into the machine's configuration, or into a template; and back. */
+#include "config.h"
+
+#include <argp.h>
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+#include <time.h>
+
+#include "cli/command.h"
+#include "cli/history.h"
+#include "cli/inputs.h"
+#include "cli/options.h"
+#include "cli/terminal.h"
+
+/* Machine file that is looked for beside the result when none is named. */
+#define MACHINE_FILE "machine.json"
+/* Most rotations of --rotations: a table of every tenth of a degree. */
+#define MOST_ROTATIONS 3600
+
+struct arguments {
+    const char *result, *machine, *plate, *template, *undo;
+    const char *history;   /* NULL: none is kept */
+    const char **put;      /* for free() */
+    double *rotations_deg; /* for free() */
+    size_t n_rotations;
+    struct tiptrue_export_options options;
+};
+
+/* A finite number at @text, *behind set; a usage error that names @option if there is none. The program never sets a locale, so
+ * that the decimal sign is the point. */
+static double number(struct argp_state *state, const char *option, const char *text, const char **behind)
+{
+    size_t length = strspn(text, "+-.0123456789eE"); /* so neither hexadecimal nor nan nor inf */
+    char *end = (char *)text;
+    double value = strtod(text, &end);
+
+    if (end == text || (size_t)(end - text) > length || !isfinite(value)) {
+        argp_error(state, "%s '%s': a number is expected", option, text);
+    }
+    *behind = end;
+    return value;
+}
+
+static void parse_age(struct argp_state *state, const char *text, struct tiptrue_export_options *options)
+{
+    static const struct {
+        const char *unit;
+        double seconds;
+    } UNITS[] = {{"s", 1.0}, {"min", 60.0}, {"h", 3600.0}, {"d", 86400.0}};
+    const char *unit;
+    double value = number(state, "--max-age", text, &unit);
+
+    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
+        if (strcmp(unit, UNITS[i].unit) == 0 && value > 0.0) {
+            options->has_max_age = true;
+            options->max_age_s = value * UNITS[i].seconds;
+            return;
+        }
+    }
+    argp_error(state, "--max-age '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h", text);
+}
+
+static void parse_change(struct argp_state *state, const char *text, struct tiptrue_export_options *options)
+{
+    const char *behind;
+    double value = number(state, "--max-change", text, &behind);
+
+    if (*behind != '\0' || !(value > 0.0)) {
+        argp_error(state, "--max-change '%s': millimetres above 0 are expected, such as 0.2", text);
+    }
+    options->has_max_change = true;
+    options->max_change_mm = value;
+}
+
+static void parse_guard(struct argp_state *state, const char *text, struct tiptrue_export_options *options)
+{
+    static const struct {
+        const char *word;
+        enum tiptrue_guard guard;
+    } GUARDS[] = {{"verdict", TIPTRUE_GUARD_VERDICT},
+                  {"age", TIPTRUE_GUARD_AGE},
+                  {"machine", TIPTRUE_GUARD_MACHINE},
+                  {"change", TIPTRUE_GUARD_CHANGE},
+                  {"plate", TIPTRUE_GUARD_PLATE}};
+
+    for (size_t i = 0; i < sizeof GUARDS / sizeof GUARDS[0]; i++) {
+        if (strcmp(text, GUARDS[i].word) == 0) {
+            options->force |= GUARDS[i].guard;
+            return;
+        }
+    }
+    argp_error(state, "--force '%s': the guards are verdict, age, machine, change, plate", text);
+}
+
+/* "every:30": 0, 30, … below 360. */
+static size_t rotations_of_step(struct argp_state *state, const char *text, double rotations_deg[])
+{
+    const char *behind;
+    double step = number(state, "--rotations", text, &behind);
+    size_t count = 0;
+
+    if (*behind != '\0' || !(step >= 360.0 / MOST_ROTATIONS && step <= 360.0)) {
+        argp_error(state, "--rotations every:%s: a step from 0.1 to 360 degrees is expected", text);
+    }
+    while (count < MOST_ROTATIONS && (double)count * step < 360.0 - step * 1e-9) {
+        rotations_deg[count] = (double)count * step;
+        count++;
+    }
+    return count;
+}
+
+static size_t rotations_of_list(struct argp_state *state, const char *text, double rotations_deg[])
+{
+    size_t count = 0;
+
+    for (const char *at = text;; at++) {
+        if (count == MOST_ROTATIONS) {
+            argp_error(state, "--rotations: more than %d rotations", MOST_ROTATIONS);
+        }
+        rotations_deg[count++] = number(state, "--rotations", at, &at);
+        if (*at == '\0') {
+            return count;
+        }
+        if (*at != ',') {
+            argp_error(state, "--rotations '%s': degrees with commas between are expected, or every:STEP", text);
+        }
+    }
+}
+
+static error_t parse_rotations(struct argp_state *state, const char *text, struct arguments *arguments)
+{
+    free(arguments->rotations_deg);
+    arguments->rotations_deg = calloc(MOST_ROTATIONS, sizeof *arguments->rotations_deg);
+    if (arguments->rotations_deg == NULL) {
+        return ENOMEM;
+    }
+    arguments->n_rotations = strncmp(text, "every:", 6) == 0 ? rotations_of_step(state, text + 6, arguments->rotations_deg)
+                                                             : rotations_of_list(state, text, arguments->rotations_deg);
+    return 0;
+}
+
+/* What does not go together. */
+static void check_arguments(struct argp_state *state, const struct arguments *arguments)
+{
+    const struct tiptrue_export_options *options = &arguments->options;
+
+    if (arguments->undo != NULL) {
+        if (arguments->result != NULL || options->into != NULL || options->n_put > 0 || arguments->template != NULL ||
+            arguments->history != NULL) {
+            argp_error(state, "--undo stands alone, but for --dry-run");
+        }
+        return;
+    }
+    if (arguments->result == NULL) {
+        argp_error(state, "RESULT is missing: name the file that solve --json wrote, or - for standard input");
+    }
+    if (options->n_put > 0 && options->into == NULL) {
+        argp_error(state, "--put needs --into: the file that the value is put into");
+    }
+    if (arguments->template != NULL && (options->into != NULL || options->dry_run)) {
+        argp_error(state, "--template writes to standard output; --into and --dry-run have no meaning with it");
+    }
+    if (arguments->n_rotations > 0 && arguments->template == NULL) {
+        argp_error(state, "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
+    }
+    size_t from_stdin = 0;
+    const char *const files[] = {arguments->result, arguments->template, arguments->machine, arguments->plate};
+    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
+        from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
+    }
+    if (from_stdin > 1) {
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
+    }
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        arguments->put = calloc((size_t)state->argc + 1, sizeof *arguments->put);
+        arguments->options.put = arguments->put;
+        return arguments->put != NULL ? 0 : ENOMEM;
+    case CLI_KEY_MACHINE:
+        arguments->machine = argument;
+        return 0;
+    case CLI_KEY_PLATE:
+        arguments->plate = argument;
+        return 0;
+    case CLI_KEY_INTO:
+        arguments->options.into = argument;
+        return 0;
+    case CLI_KEY_PUT:
+        arguments->put[arguments->options.n_put++] = argument;
+        return 0;
+    case CLI_KEY_TEMPLATE:
+        arguments->template = argument;
+        return 0;
+    case CLI_KEY_ROTATIONS:
+        return parse_rotations(state, argument, arguments);
+    case CLI_KEY_MAX_AGE:
+        parse_age(state, argument, &arguments->options);
+        return 0;
+    case CLI_KEY_MAX_CHANGE:
+        parse_change(state, argument, &arguments->options);
+        return 0;
+    case CLI_KEY_FORCE:
+        parse_guard(state, argument, &arguments->options);
+        return 0;
+    case CLI_KEY_DRY_RUN:
+        arguments->options.dry_run = true;
+        return 0;
+    case CLI_KEY_HISTORY:
+        arguments->history = argument;
+        return 0;
+    case CLI_KEY_UNDO:
+        arguments->undo = argument;
+        return 0;
+    case ARGP_KEY_ARG:
+        if (arguments->result != NULL) {
+            argp_error(state, "'%s' is one RESULT too many", argument);
+        }
+        arguments->result = argument;
+        return 0;
+    case ARGP_KEY_END:
+        check_arguments(state, arguments);
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* "machine.json" beside the result, for free(). */
+static char *default_machine(const char *result)
+{
+    const char *slash = strrchr(result, '/');
+    size_t folder = slash != NULL ? (size_t)(slash + 1 - result) : 0;
+    char *path = malloc(folder + sizeof MACHINE_FILE);
+
+    if (path != NULL) {
+        memcpy(path, result, folder);
+        memcpy(path + folder, MACHINE_FILE, sizeof MACHINE_FILE);
+    }
+    return path;
+}
+
+/* Machine and plate, whichever are named; where places are wanted and no machine is named, the one beside the result. */
+static int read_objects(const struct arguments *arguments, struct cli_objects *objects)
+{
+    struct cli_inputs inputs = {.machine = arguments->machine, .plate = arguments->plate};
+    bool wants_places = arguments->options.n_put == 0 && arguments->template == NULL;
+    char *path = NULL;
+    int status;
+
+    if (inputs.machine == NULL && wants_places) {
+        path = default_machine(arguments->result);
+        if (path == NULL) {
+            fputs("tiptrue: error: out of memory\n", stderr);
+            return EX_OSERR;
+        }
+        inputs.machine = path;
+    }
+    status = cli_objects_read(&inputs, CLI_TELL_NOTHING, objects);
+    if (status == EX_NOINPUT && path != NULL) {
+        fputs("  hint: it was looked for since neither --machine nor --put names places\n", stderr);
+    }
+    free(path);
+    return status;
+}
+
+/* The export, entered into the history if one is kept; a run that it does not have is told before anything is written. */
+static enum tiptrue_status export_one(const struct arguments *arguments, const struct tiptrue_solution *solution,
+                                      struct tiptrue_history *history, const struct tiptrue_sink *sink,
+                                      struct tiptrue_exported **exported, struct tiptrue_error *error)
+{
+    const struct tiptrue_export_options *options = &arguments->options;
+    enum tiptrue_status status = history != NULL ? tiptrue_history_has(history, solution, error) : TIPTRUE_OK;
+
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_export(solution, options, sink, exported, error);
+    }
+    if (status == TIPTRUE_OK && history != NULL) {
+        status = tiptrue_history_add_export(history, solution, *exported, options->now_s, error);
+    }
+    return status;
+}
+
+static enum tiptrue_status read_and_export(struct arguments *arguments, const struct cli_objects *objects,
+                                           struct tiptrue_history *history, struct tiptrue_sink *sink,
+                                           struct tiptrue_exported **exported, struct tiptrue_error *error)
+{
+    struct tiptrue_solution *solution = NULL;
+    struct tiptrue_export_options *options = &arguments->options;
+    enum tiptrue_status status = tiptrue_solution_read(arguments->result, sink, &solution, error);
+
+    options->machine = objects->machine;
+    options->plate = objects->plate;
+    if (status == TIPTRUE_OK && arguments->template != NULL) {
+        status = tiptrue_template(solution, arguments->template, arguments->rotations_deg, arguments->n_rotations, options, sink,
+                                  exported, error);
+    } else if (status == TIPTRUE_OK) {
+        status = export_one(arguments, solution, history, sink, exported, error);
+    }
+    tiptrue_solution_free(solution);
+    return status;
+}
+
+static int do_it(struct arguments *arguments)
+{
+    struct cli_objects objects = {0};
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_exported *exported = NULL;
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+    int status = arguments->undo == NULL ? read_objects(arguments, &objects) : EX_OK;
+
+    if (status == EX_OK && arguments->history != NULL && !arguments->options.dry_run) {
+        status = cli_history_open(arguments->history, true, &history);
+    }
+    if (status == EX_OK) {
+        arguments->options.now_s = (double)time(NULL);
+        error.status = arguments->undo != NULL ? tiptrue_export_undo(arguments->undo, arguments->options.dry_run,
+                                                                     arguments->options.now_s, &exported, &error)
+                                               : read_and_export(arguments, &objects, history, &sink, &exported, &error);
+        if (error.status != TIPTRUE_OK) {
+            cli_messages_error(&messages, &error);
+        }
+        if (exported != NULL) { /* also where the history failed afterwards */
+            cli_write(exported->text, exported->length);
+        }
+        status = cli_exit_status(error.status);
+    }
+    tiptrue_history_close(history);
+    tiptrue_exported_free(exported);
+    cli_objects_free(&objects);
+    return status;
+}
+
+int cli_export(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {NULL, 0, NULL, 0, "Where to:", 1},
+        {"into", CLI_KEY_INTO, "CONFIG", 0, "The configuration file (default: as the machine file's export says)", 1},
+        {"put", CLI_KEY_PUT, "FIELD=PLACE", 0,
+         "What goes where, such as t1.offset.x:minus:.4=/head/t1/x; once for each value (default: as the machine file's export "
+         "says)",
+         1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine (default: " MACHINE_FILE " beside RESULT, unless --put is given)", 1},
+        {"template", CLI_KEY_TEMPLATE, "FILE", 0, "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
+        {"rotations", CLI_KEY_ROTATIONS, "LIST", 0, "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP",
+         1},
+        {NULL, 0, NULL, 0, "Guards:", 2},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The present plate: a result of another one is refused", 2},
+        {"max-age", CLI_KEY_MAX_AGE, "TIME", 0, "Refuse a run that was started longer ago, such as 12h (s, min, h, d)", 2},
+        {"max-change", CLI_KEY_MAX_CHANGE, "MM", 0, "Refuse to move an offset by more", 2},
+        {"force", CLI_KEY_FORCE, "GUARD", 0, "Pass over one guard: verdict, age, machine, change or plate", 2},
+        {NULL, 0, NULL, 0, "Looking first, and the way back:", 3},
+        {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter the export into the history, which must have the run", 3},
+        {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff", 3},
+        {"undo", CLI_KEY_UNDO, "CONFIG", 0, "Put back what was in CONFIG before the export, if it was not changed since", 3},
+        {0},
+    };
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "RESULT\n--undo CONFIG",
+        .doc =
+            "Write numbers of RESULT, which solve --json wrote, into the machine's configuration: JSON, XML, lines of key = value, "
+            "or "
+            "any text. Only the digits change; the old file stays beside it, named with the date.\v"
+            "Exit status: 0 written, or nothing is needed; 64 wrong use, 65 a guard refuses or the input is bad, 66 no input, 70 "
+            "fault of "
+            "the program, 71 out of memory, 74 locked, changed meanwhile or not writable, 78 a place or the configuration is not "
+            "as it should be.",
+    };
+    struct arguments arguments = {0};
+    int status;
+
+    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    status = do_it(&arguments);
+    free(arguments.put);
+    free(arguments.rotations_deg);
+    return status;
+}

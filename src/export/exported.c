@@ -1,0 +1,109 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See exported.h. */
+#include "config.h"
+
+#include "export/exported.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/digest.h"
+
+enum tiptrue_status tt_exported_new(struct tt_exported **out, struct tiptrue_error *error)
+{
+    *out = calloc(1, sizeof(**out));
+    return *out != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+}
+
+void tiptrue_exported_free(struct tiptrue_exported *exported)
+{
+    struct tt_exported *out = (struct tt_exported *)exported;
+    if (out != NULL) {
+        tt_buffer_clear(&out->text);
+        tt_arena_clear(&out->arena);
+        free(out);
+    }
+}
+
+/* A string of JSON: what ends it, and control characters, escaped. */
+static void add_string(struct tt_buffer *to, const char *text, size_t length)
+{
+    tt_buffer_putc(to, '"');
+    for (size_t i = 0; i < length; i++) {
+        unsigned char c = (unsigned char)text[i];
+        if (c == '"' || c == '\\') {
+            tt_buffer_putc(to, '\\');
+            tt_buffer_putc(to, text[i]);
+        } else if (c < 0x20) {
+            tt_buffer_printf(to, "\\u00%c%c", "0123456789abcdef"[c / 16], "0123456789abcdef"[c % 16]);
+        } else {
+            tt_buffer_putc(to, text[i]);
+        }
+    }
+    tt_buffer_putc(to, '"');
+}
+
+/* {"t1.offset.x:.4": "-41.3000", …}: as it stood, and stands, in the file. */
+static const char *values_json(struct tt_exported *out, const struct tt_edit edits[], size_t n, bool new)
+{
+    struct tt_buffer json = {0};
+    const char *copy = NULL;
+    tt_buffer_putc(&json, '{');
+    for (size_t i = 0; i < n; i++) {
+        const char *text = new ? edits[i].new_text : edits[i].old_text;
+        tt_buffer_puts(&json, i > 0 ? "," : "");
+        add_string(&json, edits[i].put.field.text, edits[i].put.field.length);
+        tt_buffer_putc(&json, ':');
+        add_string(&json, text, strlen(text));
+    }
+    tt_buffer_putc(&json, '}');
+    if (!json.failed) {
+        copy = tt_arena_copy_text(&out->arena, json.text, json.length);
+    }
+    tt_buffer_clear(&json);
+    return copy;
+}
+
+enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, const char *backup, const struct tt_bytes *old,
+                                    const struct tt_buffer *new, const struct tt_edit edits[], size_t n,
+                                    struct tiptrue_error *error)
+{
+    char digest[17];
+    struct tiptrue_export_file made = {0};
+    struct tiptrue_export_file *files = tt_arena_grow(&out->arena, out->files, out->n_files + 1, sizeof(*out->files));
+    if (files == NULL) {
+        return tt_fail_memory(error);
+    }
+    out->files = files;
+    made.file = tt_arena_copy_text(&out->arena, file, strlen(file));
+    made.backup = tt_arena_copy_text(&out->arena, backup, strlen(backup));
+    tt_digest(old->text, old->length, digest);
+    made.old_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
+    tt_digest(new->text, new->length, digest);
+    made.new_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
+    made.old_values = values_json(out, edits, n, false);
+    made.new_values = values_json(out, edits, n, true);
+    if (made.file == NULL || made.backup == NULL || made.old_digest == NULL || made.new_digest == NULL || made.old_values == NULL ||
+        made.new_values == NULL) {
+        return tt_fail_memory(error);
+    }
+    out->files[out->n_files++] = made;
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_exported_finish(struct tt_exported *out, enum tiptrue_status status, struct tiptrue_exported **exported,
+                                       struct tiptrue_error *error)
+{
+    if (status == TIPTRUE_OK) {
+        tt_buffer_add(&out->text, "", 0); /* a text there is, if an empty one */
+        status = out->text.failed || out->text.text == NULL ? tt_fail_memory(error) : TIPTRUE_OK;
+    }
+    if (status != TIPTRUE_OK) {
+        tiptrue_exported_free(&out->public);
+        return status;
+    }
+    out->public = (struct tiptrue_exported){out->text.text, out->text.length, out->nothing_needed, out->n_files, out->files};
+    *exported = &out->public;
+    return TIPTRUE_OK;
+}

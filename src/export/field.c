@@ -1,0 +1,300 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See field.h. The quantity is looked for from the end, so that a tip's name may hold points. */
+#include "config.h"
+
+#include "export/field.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "geometry/pose.h"
+#include "ingest/diagnose.h"
+#include "model/frames.h"
+
+static const char *const quantity_words[TT_QUANTITIES] = {
+    [TT_OFFSET_X] = "offset.x",         [TT_OFFSET_Y] = "offset.y",     [TT_RUNOUT_X] = "runout.x", [TT_RUNOUT_Y] = "runout.y",
+    [TT_ECCENTRICITY] = "eccentricity", [TT_RADIUS] = "radius",         [TT_U_X] = "u.x",           [TT_U_Y] = "u.y",
+    [TT_EXPANDED_X] = "expanded.x",     [TT_EXPANDED_Y] = "expanded.y",
+};
+
+static const struct {
+    const char *word;
+    double mm;
+    int decimals; /* without the modifier: finer than any bench machine repeats, 0.1 to 0.25 um */
+} units[TT_LENGTH_UNITS] = {
+    [TT_MM] = {"mm", 1.0, 4},
+    [TT_INCH] = {"inch", TT_MM_PER_INCH, 5},
+    [TT_UM] = {"um", 1e-3, 1},
+};
+
+#define FIELD_HINT                                                                                                                 \
+    "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x offset.y runout.x runout.y eccentricity radius u.x "    \
+    "u.y "                                                                                                                         \
+    "expanded.x expanded.y; modifiers: minus mm inch um .DECIMALS"
+
+static enum tiptrue_status wrong(const struct tt_export_field *field, struct tiptrue_error *error, const char *why,
+                                 const char *what, size_t length)
+{
+    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, FIELD_HINT, "field '%s': %s%s%s%s",
+                   tt_shown(field->text, field->length).text, why, length > 0 ? " '" : "",
+                   length > 0 ? tt_shown(what, length).text : "", length > 0 ? "'" : "");
+}
+
+static bool is_word(const char *text, size_t length, const char *word)
+{
+    return strlen(word) == length && memcmp(text, word, length) == 0;
+}
+
+struct given {
+    bool unit, decimals;
+};
+
+static enum tiptrue_status read_modifier(struct tt_export_field *field, struct given *given, const char *text, size_t length,
+                                         struct tiptrue_error *error)
+{
+    if (is_word(text, length, "minus")) {
+        if (field->minus) {
+            return wrong(field, error, "'minus' stands twice, which would turn the sign back", "", 0);
+        }
+        field->minus = true;
+        return TIPTRUE_OK;
+    }
+    if (length == 2 && text[0] == '.' && text[1] >= '0' && text[1] <= '0' + TT_MOST_DECIMALS) {
+        if (given->decimals) {
+            return wrong(field, error, "decimals are given twice", "", 0);
+        }
+        given->decimals = true;
+        field->decimals = text[1] - '0';
+        return TIPTRUE_OK;
+    }
+    for (int unit = 0; unit < TT_LENGTH_UNITS; unit++) {
+        if (is_word(text, length, units[unit].word)) {
+            if (given->unit) {
+                return wrong(field, error, "a unit is given twice", "", 0);
+            }
+            given->unit = true;
+            field->unit = (enum tt_length_unit)unit;
+            return TIPTRUE_OK;
+        }
+    }
+    return length == 0 ? wrong(field, error, "nothing stands behind a colon", "", 0)
+                       : wrong(field, error, "an unknown modifier", text, length);
+}
+
+static enum tiptrue_status read_modifiers(struct tt_export_field *field, const char *at, const char *end,
+                                          struct tiptrue_error *error)
+{
+    struct given given = {false, false};
+    while (at < end) {
+        const char *next = memchr(at + 1, ':', (size_t)(end - at - 1));
+        next = next != NULL ? next : end;
+        enum tiptrue_status status = read_modifier(field, &given, at + 1, (size_t)(next - at - 1), error);
+        if (status != TIPTRUE_OK) {
+            return status;
+        }
+        at = next;
+    }
+    if (!given.decimals) {
+        field->decimals = units[field->unit].decimals;
+    }
+    return TIPTRUE_OK;
+}
+
+/* "@90" behind the quantity; *end moves before it. */
+static enum tiptrue_status read_rotation(struct tt_export_field *field, const char *head, const char **end, bool each,
+                                         struct tiptrue_error *error)
+{
+    const char *at = *end;
+    while (at > head && at[-1] != '@') {
+        at--;
+    }
+    if (at == head) {
+        return TIPTRUE_OK;
+    }
+    size_t length = (size_t)(*end - at);
+    bool star = each && is_word(at, length, "*");
+    if (!star && tt_number_read(at, length, '.', &field->rotation_deg, NULL) != TT_NUMBER_OK) {
+        return TIPTRUE_OK; /* an '@' of the tip's name */
+    }
+    if (!star && fabs(field->rotation_deg) > 3600.0) {
+        return wrong(field, error, "a rotation beyond ten turns", at, length);
+    }
+    field->has_rotation = true;
+    field->each_rotation = star;
+    *end = at - 1;
+    return TIPTRUE_OK;
+}
+
+static bool read_quantity(struct tt_export_field *field, const char *head, const char *end)
+{
+    for (int quantity = 0; quantity < TT_QUANTITIES; quantity++) {
+        size_t length = strlen(quantity_words[quantity]);
+        if ((size_t)(end - head) <= length + 1) {
+            continue; /* no room for a tip's name */
+        }
+        const char *at = end - length;
+        if (at[-1] == '.' && memcmp(at, quantity_words[quantity], length) == 0) {
+            field->quantity = (enum tt_quantity)quantity;
+            field->tip = head;
+            field->tip_length = (size_t)(at - 1 - head);
+            return true;
+        }
+    }
+    return false;
+}
+
+enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool each, struct tt_export_field *field,
+                                         struct tiptrue_error *error)
+{
+    struct tt_export_field made = {.text = text, .length = length};
+    const char *head_end = memchr(text, ':', length);
+    const char *end = head_end != NULL ? head_end : text + length;
+    enum tiptrue_status status = read_modifiers(&made, end, text + length, error);
+    status = status == TIPTRUE_OK ? read_rotation(&made, text, &end, each, error) : status;
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (!read_quantity(&made, text, end)) {
+        return wrong(&made, error, "no quantity that is known", "", 0);
+    }
+    if (made.has_rotation && made.quantity > TT_RUNOUT_Y) {
+        return wrong(&made, error, "only offset and runout are asked for at a rotation", "", 0);
+    }
+    if (!each && is_word(made.tip, made.tip_length, "*")) {
+        return wrong(&made, error, "'*' (each tip) is for templates", "", 0);
+    }
+    *field = made;
+    return TIPTRUE_OK;
+}
+
+const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *field, const struct tiptrue_solution *solution,
+                                                struct tiptrue_error *error)
+{
+    char hint[200] = "tips of the result:";
+    for (size_t i = 0; i < solution->n_tips; i++) {
+        if (is_word(field->tip, field->tip_length, solution->tips[i].name)) {
+            return &solution->tips[i];
+        }
+    }
+    for (size_t i = 0; i < solution->n_tips && strlen(hint) < sizeof(hint) - 80; i++) {
+        const char *name = solution->tips[i].name;
+        strcat(strcat(strcat(hint, " '"), tt_shown(name, strlen(name)).text), "'");
+    }
+    (void)tt_fail(error, TIPTRUE_E_DATA, solution->file, 0, 0, hint, "the result has no tip '%s', which field '%s' names",
+                  tt_shown(field->tip, field->tip_length).text, tt_shown(field->text, field->length).text);
+    return NULL;
+}
+
+/* R(theta) e, with theta counter-clockwise: what a machine counts clockwise is turned round here. */
+static struct tt_machine_xy turned_runout(const struct tt_tip_result *tip, double rotation_deg, bool clockwise)
+{
+    double rad = tt_rad_from_deg(clockwise ? -rotation_deg : rotation_deg);
+    return tt_tip_turn(cos(rad), sin(rad), tip->runout);
+}
+
+static enum tiptrue_status undetermined(const struct tt_export_field *field, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "the findings of the result say why",
+                   "field '%s': the run does not determine it", tt_shown(field->text, field->length).text);
+}
+
+enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "solve the run again with this version",
+                   "field '%s': the result does not say in which sense its machine counts rotations",
+                   tt_shown(field->text, field->length).text);
+}
+
+/* Whether the solution knows what the field asks for. */
+static bool is_determined(const struct tt_export_field *field, const struct tt_tip_result *tip)
+{
+    switch (field->quantity) {
+    case TT_OFFSET_X:
+    case TT_OFFSET_Y:
+        if (field->has_rotation) { /* turned, each axis of the runout reaches into both */
+            return tip->runout_determined && (field->quantity == TT_OFFSET_X ? tip->offset_determined_x : tip->offset_determined_y);
+        }
+        return field->quantity == TT_OFFSET_X ? tip->offset_determined_x : tip->offset_determined_y;
+    case TT_U_X:
+    case TT_EXPANDED_X:
+        return tip->offset_determined_x;
+    case TT_U_Y:
+    case TT_EXPANDED_Y:
+        return tip->offset_determined_y;
+    case TT_RUNOUT_X:
+    case TT_RUNOUT_Y:
+    case TT_ECCENTRICITY:
+        return tip->runout_determined;
+    case TT_RADIUS:
+        return tip->radius_determined;
+    case TT_QUANTITIES:
+        break;
+    }
+    return false;
+}
+
+enum tiptrue_status tt_export_field_value(const struct tt_export_field *field, const struct tt_tip_result *tip, double rotation_deg,
+                                          bool clockwise, double *value_mm, struct tiptrue_error *error)
+{
+    struct tt_machine_xy turned = {0.0, 0.0};
+    if (!is_determined(field, tip)) {
+        return undetermined(field, error);
+    }
+    if (field->has_rotation) {
+        turned = turned_runout(tip, rotation_deg, clockwise);
+    }
+    switch (field->quantity) {
+    case TT_OFFSET_X:
+        *value_mm = tip->offset.x_mm + turned.x_mm;
+        break;
+    case TT_OFFSET_Y:
+        *value_mm = tip->offset.y_mm + turned.y_mm;
+        break;
+    case TT_RUNOUT_X:
+        *value_mm = field->has_rotation ? turned.x_mm : tip->runout.x_mm;
+        break;
+    case TT_RUNOUT_Y:
+        *value_mm = field->has_rotation ? turned.y_mm : tip->runout.y_mm;
+        break;
+    case TT_ECCENTRICITY:
+        *value_mm = tip->eccentricity_mm;
+        break;
+    case TT_RADIUS:
+        *value_mm = tip->contact_radius_mm;
+        break;
+    case TT_U_X:
+        *value_mm = sqrt(tip->cov.xx_mm2);
+        break;
+    case TT_U_Y:
+        *value_mm = sqrt(tip->cov.yy_mm2);
+        break;
+    case TT_EXPANDED_X:
+        *value_mm = tip->expanded_x_mm;
+        break;
+    case TT_EXPANDED_Y:
+        *value_mm = tip->expanded_y_mm;
+        break;
+    case TT_QUANTITIES:
+        break;
+    }
+    return TIPTRUE_OK;
+}
+
+void tt_export_field_write(const struct tt_export_field *field, double value_mm, struct tt_buffer *to)
+{
+    double value = field->unit == TT_UM ? value_mm * 1e3 : value_mm / units[field->unit].mm;
+    tt_number_write_fixed(to, field->minus ? -value : value, field->decimals, false);
+}
+
+double tt_export_field_back(const struct tt_export_field *field, double written)
+{
+    double value_mm = field->unit == TT_UM ? written / 1e3 : written * units[field->unit].mm;
+    return field->minus ? -value_mm : value_mm;
+}
+
+bool tt_export_field_is_offset(const struct tt_export_field *field)
+{
+    return field->quantity == TT_OFFSET_X || field->quantity == TT_OFFSET_Y;
+}

@@ -1,0 +1,182 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See guard.h. */
+#include "config.h"
+
+#include "export/guard.h"
+
+#include <math.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "base/time.h"
+#include "ingest/diagnose.h"
+
+/* A run that began later than now by more than this, in seconds, says that a clock is wrong. Clocks of a workshop differ by
+ * minutes. */
+#define CLOCK_DIFFERENCE_S 600.0
+
+static const char *word_of(enum tiptrue_guard guard)
+{
+    switch (guard) {
+    case TIPTRUE_GUARD_VERDICT:
+        return "verdict";
+    case TIPTRUE_GUARD_AGE:
+        return "age";
+    case TIPTRUE_GUARD_MACHINE:
+        return "machine";
+    case TIPTRUE_GUARD_CHANGE:
+        return "change";
+    case TIPTRUE_GUARD_PLATE:
+        return "plate";
+    }
+    return "";
+}
+
+static void tell(const struct tt_guards *guards, enum tiptrue_severity severity, const char *file, size_t line, const char *text,
+                 const char *hint)
+{
+    if (guards->sink != NULL && guards->sink->told != NULL) {
+        struct tiptrue_diagnostic diagnostic = {severity, file, line, 0, text, hint};
+        guards->sink->told(guards->sink->context, &diagnostic);
+    }
+}
+
+/* The guard stands in the way: an error, or where it is forced a warning. */
+static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char *file, size_t line, const char *advice,
+                  const char *format, ...) TT_PRINTF(6, 7);
+
+static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char *file, size_t line, const char *advice,
+                  const char *format, ...)
+{
+    char text[400], told[440], hint[250];
+    va_list arguments;
+    va_start(arguments, format);
+    vsnprintf(text, sizeof(text), format, arguments);
+    va_end(arguments);
+    if ((guards->forced & guard) != 0) {
+        snprintf(told, sizeof(told), "%s (forced)", text);
+        tell(guards, TIPTRUE_WARNING, file, line, told, NULL);
+        return;
+    }
+    snprintf(hint, sizeof(hint), "%s; --force %s exports all the same", advice, word_of(guard));
+    tell(guards, TIPTRUE_ERROR, file, line, text, hint);
+    if (guards->refusals++ == 0) {
+        (void)tt_fail(guards->error, TIPTRUE_E_DATA, file, line, 0, hint, "%s", text);
+    }
+}
+
+void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution)
+{
+    if (solution->verdict == TIPTRUE_REPEAT) {
+        stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0, "make the run again",
+              "the verdict of the run is repeat: nothing of it may be used");
+    }
+}
+
+/* "26.4 h" */
+static const char *hours(double seconds, char text[40])
+{
+    struct tt_buffer buffer = {0};
+    tt_number_write_rounded(&buffer, seconds / 3600.0, 2);
+    snprintf(text, 40, "%.30s h", buffer.failed ? "?" : buffer.text);
+    tt_buffer_clear(&buffer);
+    return text;
+}
+
+void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution, double max_age_s, double now_s)
+{
+    char age[40], most[40];
+    double started_s = 0.0;
+    if (solution->started == NULL || !tt_time_read(solution->started, strlen(solution->started), &started_s)) {
+        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "let the log say '# started: TIME'",
+              "the result does not say when its run was started, so nobody knows how old it is");
+    } else if (now_s - started_s > max_age_s) {
+        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "make a new run", "the run was started %s ago, at %s; the most allowed is %s",
+              hours(now_s - started_s, age), solution->started, hours(max_age_s, most));
+    } else if (started_s - now_s > CLOCK_DIFFERENCE_S) {
+        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "set the clocks right", "the run was started at %s, which is %s from now",
+              solution->started, hours(started_s - now_s, age));
+    }
+}
+
+void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine)
+{
+    const char *of = solution->machine != NULL ? solution->machine : "";
+    if (machine == NULL) {
+        tell(guards, TIPTRUE_WARNING, NULL, 0, "no machine file is named: not checked that the result is of this machine",
+             "give --machine");
+    } else if (strcmp(of, machine->name) != 0) {
+        stand(guards, TIPTRUE_GUARD_MACHINE, NULL, 0, "is it the result that was meant?",
+              "the result is of the machine '%s', the machine file of '%s'", tt_shown(of, strlen(of)).text,
+              tt_shown(machine->name, strlen(machine->name)).text);
+    }
+}
+
+static bool is_exported(const struct tt_tip *tip, const struct tt_edit edits[], size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (!edits[i].kept && strcmp(edits[i].tip, tip->name) == 0 && tt_export_field_is_offset(&edits[i].put.field)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The plate's serial number, or its name where it has none. */
+static bool is_same_plate(const struct tiptrue_solution *solution, const struct tiptrue_plate *plate)
+{
+    if (plate->serial != NULL || solution->plate_serial != NULL) {
+        return plate->serial != NULL && solution->plate_serial != NULL && strcmp(plate->serial, solution->plate_serial) == 0;
+    }
+    return plate->name != NULL && solution->plate != NULL && strcmp(plate->name, solution->plate) == 0;
+}
+
+void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine,
+                    const struct tiptrue_plate *plate, const struct tt_edit edits[], size_t n)
+{
+    const char *serial = solution->plate_serial != NULL ? solution->plate_serial : "";
+    if (plate != NULL && !is_same_plate(solution, plate)) {
+        const char *present = plate->serial != NULL ? plate->serial : plate->name;
+        const char *was = solution->plate_serial != NULL ? solution->plate_serial : solution->plate != NULL ? solution->plate : "";
+        stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0, "touch the present plate",
+              "the result was made with the plate '%s', the present one is '%s'", tt_shown(was, strlen(was)).text,
+              tt_shown(present, strlen(present)).text);
+    }
+    for (size_t i = 0; machine != NULL && i < machine->n_tips; i++) {
+        const struct tt_tip *tip = &machine->tips[i];
+        if (tip->offset_plate != NULL && strcmp(tip->offset_plate, serial) != 0 && is_exported(tip, edits, n)) {
+            stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0, "another plate's own errors come in with the change",
+                  "the present offset of tip '%s' was found with the plate '%s', the result was made with '%s'",
+                  tt_shown(tip->name, strlen(tip->name)).text, tt_shown(tip->offset_plate, strlen(tip->offset_plate)).text,
+                  tt_shown(serial, strlen(serial)).text);
+        }
+    }
+}
+
+/* "0.1234 mm" */
+static const char *length_of(double value_mm, char text[40])
+{
+    struct tt_buffer buffer = {0};
+    tt_number_write_rounded(&buffer, value_mm, 5);
+    snprintf(text, 40, "%.30s mm", buffer.failed ? "?" : buffer.text);
+    tt_buffer_clear(&buffer);
+    return text;
+}
+
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm)
+{
+    char from[40], to[40], change[40], most[40];
+    for (size_t i = 0; i < n; i++) {
+        const struct tt_edit *edit = &edits[i];
+        double change_mm = fabs(edit->new_mm - edit->old_mm);
+        if (!edit->kept && tt_export_field_is_offset(&edit->put.field) && !(change_mm <= max_change_mm)) {
+            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line, "are sign, unit and place right? was the tip changed?",
+                  "'%s' would move by %s, from %s to %s; the most allowed is %s",
+                  tt_shown(edit->put.field.text, edit->put.field.length).text, length_of(change_mm, change),
+                  length_of(edit->old_mm, from), length_of(edit->new_mm, to), length_of(max_change_mm, most));
+        }
+    }
+}

@@ -1,0 +1,206 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Which notation a place is in, and what the finders share. */
+#include "config.h"
+
+#include "export/place.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "export/place_kinds.h"
+#include "ingest/bytes.h"
+#include "ingest/diagnose.h"
+
+struct tt_config {
+    struct tt_config_text text;
+    size_t mark; /* bytes of the byte order mark before it */
+    struct tt_json_places *json;
+    struct tt_xml_places *xml;
+};
+
+enum notation { JSON_POINTER, XPATH, SECTION_KEY, PATTERN };
+
+enum tiptrue_status tt_config_new(const char *name, const char *text, size_t length, struct tt_config **config,
+                                  struct tiptrue_error *error)
+{
+    struct tt_config *made;
+    struct tt_diagnose diagnose;
+    if (memchr(text, '\0', length) != NULL) {
+        return tt_fail(error, TIPTRUE_E_CONFIG, name, 0, 0, "UTF-8 and other codes that extend ASCII can be edited, UTF-16 cannot",
+                       "holds NUL bytes: this is no text, or one in UTF-16");
+    }
+    made = calloc(1, sizeof(*made));
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    made->mark = tt_byte_order_mark(text, length);
+    made->text = (struct tt_config_text){name, text + made->mark, length - made->mark, false};
+    tt_diagnose_init(&diagnose, NULL, NULL, name, made->text.text, made->text.length);
+    made->text.utf8 = tt_text_check(&diagnose);
+    *config = made;
+    return TIPTRUE_OK;
+}
+
+void tt_config_free(struct tt_config *config)
+{
+    if (config != NULL) {
+        tt_json_places_free(config->json);
+        tt_xml_places_free(config->xml);
+        free(config);
+    }
+}
+
+static enum notation notation_of(const struct tt_config_text *config, const char *place)
+{
+    char first = config->text[strspn(config->text, " \t\r\n")];
+    if (place[0] == '~') {
+        return PATTERN;
+    }
+    if (first == '<') {
+        return XPATH;
+    }
+    if (first == '{' || (first == '[' && tt_json_places_can_read(config))) {
+        return JSON_POINTER;
+    }
+    /* what begins like a pointer was meant for JSON: its reader says why the text is none */
+    return place[0] == '/' || place[0] == '\0' ? JSON_POINTER : SECTION_KEY;
+}
+
+enum tiptrue_status tt_config_find(struct tt_config *config, const char *place, struct tt_span *span, struct tiptrue_error *error)
+{
+    struct tt_span found = {0, 0};
+    enum tiptrue_status status = TIPTRUE_E_INTERNAL;
+    switch (notation_of(&config->text, place)) {
+    case JSON_POINTER:
+        status = tt_json_places_find(&config->text, &config->json, place, &found, error);
+        break;
+    case XPATH:
+        status = tt_xml_places_find(&config->text, &config->xml, place, &found, error);
+        break;
+    case SECTION_KEY:
+        status = tt_lines_find(&config->text, place, &found, error);
+        break;
+    case PATTERN:
+        status = tt_pattern_place_find(&config->text, place + 1, &found, error);
+        break;
+    }
+    if (status == TIPTRUE_OK) {
+        found = tt_span_bare(&config->text, found);
+        *span = (struct tt_span){found.at + config->mark, found.length};
+    }
+    return status;
+}
+
+enum tiptrue_status tt_config_number(struct tt_config *config, const char *place, struct tt_span *span, double *value,
+                                     struct tiptrue_error *error)
+{
+    enum tiptrue_status status = tt_config_find(config, place, span, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    const char *text = config->text.text - config->mark + span->at;
+    if (tt_number_read(text, span->length, '.', value, NULL) != TT_NUMBER_OK) {
+        return tt_fail(
+            error, TIPTRUE_E_CONFIG, config->text.name, tt_config_line(config, span->at), 0,
+            "only a number with a decimal point is replaced; is the place the one that is meant? Where no value stands yet, "
+            "write 0 there",
+            "place '%s' holds '%s', which is no number", place, tt_config_shown(&config->text, text, span->length).text);
+    }
+    return TIPTRUE_OK;
+}
+
+size_t tt_config_line(const struct tt_config *config, size_t at)
+{
+    return tt_config_text_line(&config->text, at > config->mark ? at - config->mark : 0);
+}
+
+struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text, size_t length)
+{
+    struct tt_shown shown = tt_shown(text, length);
+    for (char *c = shown.text; !config->utf8 && *c != '\0'; c++) {
+        *c = (unsigned char)*c < 0x80 ? *c : '?';
+    }
+    return shown;
+}
+
+size_t tt_config_text_line(const struct tt_config_text *config, size_t at)
+{
+    size_t line = 1;
+    for (const char *end = config->text + at, *c = config->text; (c = memchr(c, '\n', (size_t)(end - c))) != NULL; c++) {
+        line++;
+    }
+    return line;
+}
+
+void tt_list_add(struct tt_list *list, const char *text)
+{
+    size_t length = strlen(text), separator = list->length > 0 ? 2 : 0;
+    if (list->full || list->length + separator + length + 5 > sizeof(list->text)) {
+        if (!list->full) {
+            memcpy(list->text + list->length, "; ...", list->length > 0 ? 6 : 1);
+        }
+        list->full = true;
+        return;
+    }
+    memcpy(list->text + list->length, "; ", separator);
+    memcpy(list->text + list->length + separator, text, length);
+    list->length += separator + length;
+    list->text[list->length] = '\0';
+}
+
+void tt_list_add_line(struct tt_list *list, const struct tt_config_text *config, size_t at)
+{
+    const char *first = config->text + at, *end = first + strcspn(first, "\r\n");
+    char line[120];
+    while (first > config->text && first[-1] != '\n' && config->text + at - first < 24) {
+        first--;
+    }
+    first += strspn(first, " \t");
+    snprintf(line, sizeof(line), "line %zu: '%s'", tt_config_text_line(config, at),
+             first < end ? tt_config_shown(config, first, (size_t)(end - first)).text : "");
+    tt_list_add(list, line);
+}
+
+enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const char *place, const char *what_is_there,
+                                     struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0, what_is_there[0] != '\0' ? what_is_there : NULL,
+                   "nothing stands at place '%s'", place);
+}
+
+enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const char *place, size_t count,
+                                     const struct tt_list *where, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0, where->text,
+                   "place '%s' is %zu values, where one is meant; make the place narrower", place, count);
+}
+
+static bool is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r' || c == '\n';
+}
+
+static void pass_blanks(const char **first, const char **end)
+{
+    while (*first < *end && is_blank(**first)) {
+        (*first)++;
+    }
+    while (*end > *first && is_blank((*end)[-1])) {
+        (*end)--;
+    }
+}
+
+struct tt_span tt_span_bare(const struct tt_config_text *config, struct tt_span span)
+{
+    const char *first = config->text + span.at, *end = first + span.length;
+    pass_blanks(&first, &end);
+    if (end - first >= 2 && (*first == '"' || *first == '\'') && end[-1] == *first) {
+        first++;
+        end--;
+        pass_blanks(&first, &end);
+    }
+    return (struct tt_span){(size_t)(first - config->text), (size_t)(end - first)};
+}

@@ -1,0 +1,216 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Fields: what they name, the sign, axis, unit and rounding of what is written, and the way back. Expected digits were worked out
+ * by hand (bc), none by the code. */
+#include "config.h"
+
+#include "export/field.h"
+
+#include <check.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+static struct tt_tip_result tips[2];
+static struct tiptrue_solution solution;
+
+static void setup(void)
+{
+    memset(tips, 0, sizeof(tips));
+    tips[0] = (struct tt_tip_result){
+        .name = "a.b",
+        .offset_determined_x = true,
+        .offset_determined_y = true,
+        .offset = {-41.30125, 12.70345},
+        .cov = {4.41e-4, 1e-5, 2.25e-4},
+        .expanded_x_mm = 0.0424,
+        .expanded_y_mm = 0.0303,
+        .runout_determined = true,
+        .runout = {0.031, -0.018},
+        .eccentricity_mm = 0.03584689665787,
+        .radius_determined = true,
+        .contact_radius_mm = 0.2487,
+    };
+    tips[1] = (struct tt_tip_result){.name = "t2", .offset_determined_y = true, .offset = {0.0, 7.25}};
+    solution = (struct tiptrue_solution){.tips = tips, .n_tips = 2};
+}
+
+static struct tt_export_field read_field(const char *text)
+{
+    struct tt_export_field field;
+    struct tiptrue_error error = {0};
+    ck_assert_msg(tt_export_field_read(text, strlen(text), false, &field, &error) == TIPTRUE_OK, "'%s': %s", text, error.text);
+    return field;
+}
+
+/* The field's number, written. */
+static void assert_written(const char *text, bool clockwise, const char *expected)
+{
+    struct tt_export_field field = read_field(text);
+    struct tiptrue_error error = {0};
+    struct tt_buffer to = {0};
+    double value_mm = NAN;
+    const struct tt_tip_result *tip = tt_export_field_tip(&field, &solution, &error);
+    ck_assert_msg(tip != NULL, "'%s': %s", text, error.text);
+    ck_assert_int_eq(tt_export_field_value(&field, tip, field.rotation_deg, clockwise, &value_mm, &error), TIPTRUE_OK);
+    tt_export_field_write(&field, value_mm, &to);
+    ck_assert_msg(strcmp(to.text, expected) == 0, "'%s' is written '%s', not '%s'", text, to.text, expected);
+    double back_mm = tt_export_field_back(&field, strtod(to.text, NULL));
+    double last_mm = pow(10.0, -field.decimals) * (field.unit == TT_INCH ? 25.4 : field.unit == TT_UM ? 1e-3 : 1.0);
+    ck_assert_double_le(fabs(back_mm - value_mm), 0.5000001 * last_mm);
+    tt_buffer_clear(&to);
+}
+
+START_TEST(quantities)
+{
+    assert_written("a.b.offset.x", false, "-41.3013"); /* -41.30125 as a double lies beyond the tie */
+    assert_written("a.b.offset.y", false, "12.7035");
+    assert_written("a.b.offset.x:.2", false, "-41.30");
+    assert_written("a.b.runout.x", false, "0.0310");
+    assert_written("a.b.runout.y", false, "-0.0180");
+    assert_written("a.b.eccentricity:um", false, "35.8");
+    assert_written("a.b.radius:.3", false, "0.249");
+    assert_written("a.b.u.x", false, "0.0210");
+    assert_written("a.b.u.y", false, "0.0150");
+    assert_written("a.b.expanded.x", false, "0.0424");
+    assert_written("a.b.expanded.y", false, "0.0303");
+    assert_written("t2.offset.y:.0", false, "7");
+}
+END_TEST
+
+START_TEST(signs_and_units)
+{
+    assert_written("a.b.offset.x:minus", false, "41.3013");
+    assert_written("a.b.offset.y:minus:.1", false, "-12.7");
+    assert_written("a.b.offset.x:inch", false, "-1.62603");          /* -41.30125 / 25.4 = -1.626033... */
+    assert_written("a.b.offset.y:minus:inch:.5", false, "-0.50014"); /* 12.70345 / 25.4 = 0.500135...*/
+    assert_written("a.b.offset.y:um", false, "12703.5");
+    assert_written("a.b.offset.y:.6:um:minus", false, "-12703.450000");
+    assert_written("a.b.runout.y:minus:um:.0", false, "18");
+}
+END_TEST
+
+/* R(theta) e for theta = 37.4 and -128.5 degrees (cos 0.794414, sin 0.607376; cos -0.622515, sin -0.782608): counter-clockwise
+ * (0.035560, 0.004529) and (-0.033385, -0.013056); clockwise the two rotations change their signs. */
+START_TEST(at_a_rotation)
+{
+    assert_written("a.b.runout.x@37.4:.6", false, "0.035560");
+    assert_written("a.b.runout.y@37.4:.6", false, "0.004529");
+    assert_written("a.b.runout.x@-128.5:.6", false, "-0.033385");
+    assert_written("a.b.runout.y@-128.5:.6", false, "-0.013056");
+    assert_written("a.b.runout.x@37.4:.6", true, "0.013694");
+    assert_written("a.b.runout.y@37.4:.6", true, "-0.033128");
+    assert_written("a.b.offset.x@37.4:.5", false, "-41.26569");
+    assert_written("a.b.offset.y@37.4:.5", false, "12.70798");
+    assert_written("a.b.offset.x@37.4:.5", true, "-41.28756");
+    assert_written("a.b.offset.y@37.4:.5:minus", true, "-12.67032");
+    assert_written("a.b.offset.x@397.4:.5", false, "-41.26569");
+}
+END_TEST
+
+/* Half away from zero; and nothing is ever minus nothing. */
+START_TEST(rounding)
+{
+    tips[0].offset = (struct tt_machine_xy){0.0625, -0.0625};
+    assert_written("a.b.offset.x:.3", false, "0.063");
+    assert_written("a.b.offset.y:.3", false, "-0.063");
+    assert_written("a.b.offset.x:.3:minus", false, "-0.063");
+    tips[0].offset = (struct tt_machine_xy){-0.00004, 0.00004};
+    assert_written("a.b.offset.x", false, "0.0000");
+    assert_written("a.b.offset.y:minus", false, "0.0000");
+}
+END_TEST
+
+START_TEST(what_is_no_field)
+{
+    static const char *const texts[] = {
+        "",
+        ".",
+        "t.",
+        "offset.x",
+        ".offset.x",
+        "t.offset",
+        "t.offset.x:",
+        "t.offset.x::mm",
+        "t.offset.x:.",
+        "t.offset.x:.x",
+        "t.offset.x:.12",
+        "t.offset.x:4",
+        "t.offset.x:MM",
+        "t.offset.x:mm:mm",
+        "t.offset.x:um:inch",
+        "t.offset.x:minus:minus",
+        "t.offset.x:.1:.1",
+        "t.offset.x@",
+        "t.offset.x@x",
+        "t.offset.x@9999",
+        "t.radius@90",
+        "t.u.x@90",
+        "*.offset.x",
+        "t.offset.x@*",
+        "t.Offset.x",
+        "t.offset.x ",
+        "t. offset.x",
+    };
+    for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
+        struct tt_export_field field = {.decimals = 77};
+        struct tiptrue_error error = {0};
+        ck_assert_msg(tt_export_field_read(texts[i], strlen(texts[i]), false, &field, &error) == TIPTRUE_E_USAGE, "'%s' is taken",
+                      texts[i]);
+        ck_assert_int_eq(field.decimals, 77);
+        ck_assert_ptr_nonnull(strstr(error.text, "field '"));
+        ck_assert_ptr_nonnull(strstr(error.hint, "TIP.QUANTITY"));
+    }
+}
+END_TEST
+
+START_TEST(for_each)
+{
+    struct tt_export_field field;
+    ck_assert_int_eq(tt_export_field_read("*.offset.x@*:.3", 15, true, &field, NULL), TIPTRUE_OK);
+    ck_assert(field.each_rotation && field.has_rotation && field.tip_length == 1);
+    ck_assert_int_eq(field.decimals, 3);
+    ck_assert_int_eq(tt_export_field_read("t@5.radius", 10, false, &field, NULL), TIPTRUE_OK);
+    ck_assert(!field.has_rotation && field.tip_length == 3);
+}
+END_TEST
+
+START_TEST(what_is_not_determined)
+{
+    static const char *const texts[] = {"t2.offset.x", "t2.u.x",    "t2.expanded.x",   "t2.runout.x",
+                                        "t2.runout.y", "t2.radius", "t2.eccentricity", "t2.offset.y@37"};
+    for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
+        struct tt_export_field field = read_field(texts[i]);
+        struct tiptrue_error error = {0};
+        double value_mm = 0.77;
+        ck_assert_int_eq(tt_export_field_value(&field, &tips[1], 37.0, false, &value_mm, &error), TIPTRUE_E_DATA);
+        ck_assert_double_eq(value_mm, 0.77);
+        ck_assert_ptr_nonnull(strstr(error.text, "does not determine"));
+    }
+    struct tt_export_field field = read_field("t3.radius");
+    struct tiptrue_error error = {0};
+    ck_assert_ptr_null(tt_export_field_tip(&field, &solution, &error));
+    ck_assert_int_eq(error.status, TIPTRUE_E_DATA);
+    ck_assert_str_eq(error.hint, "tips of the result: 'a.b' 't2'");
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("export/field");
+    TCase *tcase = tcase_create("field");
+    tcase_add_checked_fixture(tcase, setup, NULL);
+    tcase_add_test(tcase, quantities);
+    tcase_add_test(tcase, signs_and_units);
+    tcase_add_test(tcase, at_a_rotation);
+    tcase_add_test(tcase, rounding);
+    tcase_add_test(tcase, what_is_no_field);
+    tcase_add_test(tcase, for_each);
+    tcase_add_test(tcase, what_is_not_determined);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
