@@ -22,6 +22,8 @@ struct command {
 static const struct command COMMANDS[] = {
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
+    {"plan", "tiptrue plan", "which touches reach the wanted uncertainty, in which order", cli_plan},
+    {"simulate", "tiptrue simulate", "the log of a run without a machine, from a known truth", cli_simulate},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 

@@ -10,6 +10,7 @@
 
 #include "ingest/document.h"
 #include "ingest/ingest.h"
+#include "ingest/motion.h"
 #include "ingest/names.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
@@ -154,7 +155,7 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
     limits->has_runout = tt_field_length(fields, object, "limits", "runout", TT_OPTIONAL, bounds, &limits->runout_mm);
 }
 
-/* "export" and "motion" belong to the commands of these names, and are not looked into here. */
+/* "export" belongs to the command of this name, and is not looked into here. */
 static void read_machine(void *object, struct tt_fields *fields)
 {
     static const char *const known[] = {"schema", "name", "units", "rotation", "resolution", "sighting", "touch",
@@ -171,6 +172,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     read_mark(fields, root, machine);
     read_tips(fields, root, machine);
     read_limits(fields, root, &machine->limits);
+    tt_motion_read(fields, root, &machine->motion);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made, struct tiptrue_machine **machine)

@@ -1,0 +1,288 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "planning/design.h"
+
+#include <math.h>
+#include <string.h>
+
+/* A tip is taken to be out of round by a twentieth of a touch's repeatability in each harmonic: so little that it costs nothing
+ * that shows, and enough that among equal designs the one is chosen that keeps the tip's shape out of the offset (facing edges at
+ * the same rotations, rotations in opposite pairs). */
+#define SHAPE_SHARE 0.05
+/* An exchange must lessen the criterion by this share of it; less is rounding. */
+#define GAIN 1e-9
+/* Passes; most designs are done after three or four. */
+#define MOST_PASSES 12
+/* Three rotations a third of a turn apart: no gap wider than that. */
+#define WIDEST_GAP (1.0 / 3 + 1e-9)
+
+/* ---- candidates ---- */
+
+/* Facing edges one after the other: first the edge nearest to the reference mark, then the one that most faces it, and so on. */
+static void order_edges(struct tt_design *design)
+{
+    const struct tiptrue_plate *plate = design->scene->plate;
+    size_t n = 0;
+
+    for (size_t j = 0; j < plate->n_edges; j++) {
+        if (design->reasons[j] == NULL) {
+            design->edge_order[n++] = j;
+        }
+    }
+    design->n_edges = n;
+    for (size_t k = 0; k + 1 < n; k++) {
+        size_t best = k;
+        double best_score = HUGE_VAL;
+        const struct tt_edge *last = k > 0 ? &plate->edges[design->edge_order[k - 1]] : NULL;
+        for (size_t i = k; i < n; i++) {
+            const struct tt_edge *edge = &plate->edges[design->edge_order[i]];
+            double x_mm = 0.5 * (edge->from.x_mm + edge->to.x_mm), y_mm = 0.5 * (edge->from.y_mm + edge->to.y_mm);
+            double far_mm =
+                last != NULL ? hypot(x_mm - 0.5 * (last->from.x_mm + last->to.x_mm), y_mm - 0.5 * (last->from.y_mm + last->to.y_mm))
+                             : hypot(x_mm, y_mm);
+            double facing = k % 2 == 1 ? edge->n_x * last->n_x + edge->n_y * last->n_y : 0;
+            double score = 1e6 * round(1e3 * facing) / 1e3 + far_mm; /* how they face comes first, the way second */
+            if (score < best_score) {
+                best_score = score;
+                best = i;
+            }
+        }
+        size_t kept = design->edge_order[best];
+        memmove(design->edge_order + k + 1, design->edge_order + k, (best - k) * sizeof *design->edge_order);
+        design->edge_order[k] = kept;
+    }
+}
+
+static void lay_candidates(struct tt_design *design)
+{
+    for (size_t s = 0; s < design->n_setups; s++) {
+        for (size_t k = 0; k < design->n_spots; k++) {
+            for (size_t r = 0; r < design->rotations; r++) {
+                design->candidates[design->n_candidates++] =
+                    (struct tt_probe){.setup = s,
+                                      .tip = design->tip,
+                                      .edge = design->spots[k].edge,
+                                      .at = design->spots[k].at,
+                                      .rotation_rad = 2 * TT_PI * (double)r / (double)design->rotations};
+            }
+        }
+    }
+}
+
+static enum tiptrue_status fits_nowhere(const struct tt_design *design, struct tiptrue_error *error)
+{
+    const struct tiptrue_plate *plate = design->scene->plate;
+    return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0, "a plate with wider openings, or a thinner tip",
+                   "tip '%s' fits to no edge: edge '%s' %s", design->scene->tips[design->tip],
+                   plate->n_edges > 0 ? plate->edges[0].name : "", plate->n_edges > 0 ? design->reasons[0] : "does not exist");
+}
+
+enum tiptrue_status tt_design_init(struct tt_design *design, const struct tt_scene *scene, size_t tip, const struct tt_room *room,
+                                   struct tt_grid grid, struct tiptrue_error *error)
+{
+    size_t edges = scene->plate->n_edges;
+    struct tt_arena *arena = &design->arena;
+    enum tiptrue_status status = TIPTRUE_E_MEMORY;
+
+    *design =
+        (struct tt_design){.scene = scene, .tip = tip, .grid = grid, .n_setups = scene->n_setups, .rotations = grid.rotations};
+    design->spots = TT_ARENA_NEW(arena, edges * grid.places, struct tt_spot);
+    design->reasons = TT_ARENA_NEW(arena, edges, const char *);
+    design->edge_order = TT_ARENA_NEW(arena, edges, size_t);
+    if (design->spots != NULL && design->reasons != NULL && design->edge_order != NULL) {
+        status = tt_spots_find(scene->plate, room, grid.places, arena, design->spots, &design->n_spots, design->reasons);
+    }
+    if (status == TIPTRUE_OK && design->n_spots == 0) {
+        status = fits_nowhere(design, error);
+    }
+    if (status == TIPTRUE_OK) {
+        size_t n = design->n_setups * design->n_spots * design->rotations;
+        design->candidates = TT_ARENA_NEW(arena, n, struct tt_probe);
+        design->counts = TT_ARENA_NEW(arena, n, size_t);
+        status = design->candidates != NULL && design->counts != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    }
+    if (status == TIPTRUE_OK) {
+        lay_candidates(design);
+        order_edges(design);
+        double u_mm = scene->machine->has_u_touch ? scene->machine->u_touch_mm : 3e-3;
+        status = tt_engine_init(&design->engine, scene, tip, design->candidates, design->n_candidates, SHAPE_SHARE * u_mm);
+    }
+    if (status != TIPTRUE_OK) {
+        tt_design_clear(design);
+    }
+    return status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
+}
+
+void tt_design_clear(struct tt_design *design)
+{
+    tt_engine_clear(&design->engine);
+    tt_arena_clear(&design->arena);
+    *design = (struct tt_design){0};
+}
+
+/* ---- evenly spread ---- */
+
+/* The @k-th spot of @edge, in turn. */
+static const struct tt_spot *spot_of(const struct tt_design *design, size_t edge, size_t k)
+{
+    size_t first = 0, n = 0;
+
+    while (design->spots[first].edge != edge) {
+        first++;
+    }
+    while (first + n < design->n_spots && design->spots[first + n].edge == edge) {
+        n++;
+    }
+    return &design->spots[first + k % n];
+}
+
+void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe probes[])
+{
+    size_t sides = design->n_setups * design->n_edges, done = 0;
+
+    for (size_t k = 0; k < sides; k++) { /* setups in turn within an edge, so that few touches still reach both */
+        size_t edge = design->edge_order[k / design->n_setups], count = n / sides + (k < n % sides);
+        for (size_t i = 0; i < count; i++) {
+            const struct tt_spot *spot = spot_of(design, edge, i);
+            /* a turn on each edge; with so few that it would be no turn, all of them share one */
+            double turn = count >= 3 ? (double)i / (double)count : (double)done / (double)n;
+            probes[done++] = (struct tt_probe){
+                .setup = k % design->n_setups, .tip = design->tip, .edge = edge, .at = spot->at, .rotation_rad = 2 * TT_PI * turn};
+        }
+    }
+}
+
+/* The candidate nearest to @probe. */
+static size_t nearest_candidate(const struct tt_design *design, const struct tt_probe *probe)
+{
+    double turn = probe->rotation_rad / (2 * TT_PI);
+    size_t rotation = (size_t)lround(turn * (double)design->rotations) % design->rotations, spot = 0;
+
+    for (size_t k = 0; k < design->n_spots; k++) {
+        const struct tt_spot *s = &design->spots[k];
+        if (s->edge == probe->edge && s->at.x_mm == probe->at.x_mm && s->at.y_mm == probe->at.y_mm) {
+            spot = k;
+        }
+    }
+    return (probe->setup * design->n_spots + spot) * design->rotations + rotation;
+}
+
+/* ---- exchange ---- */
+
+double tt_widest_gap(const size_t used[], size_t n)
+{
+    size_t first = n, last = n, widest = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        if (used[i] == 0) {
+            continue;
+        }
+        widest = last < n && i - last > widest ? i - last : widest;
+        first = first == n ? i : first;
+        last = i;
+    }
+    if (first == n) {
+        return 1;
+    }
+    widest = first + n - last > widest ? first + n - last : widest;
+    return (double)widest / (double)n;
+}
+
+/* Which rotations may be taken so that no gap is too wide, @used being those that stay. */
+static void find_allowed(const struct tt_design *design, size_t used[], bool allowed[])
+{
+    for (size_t r = 0; r < design->rotations; r++) {
+        used[r]++;
+        allowed[r] = tt_widest_gap(used, design->rotations) <= WIDEST_GAP;
+        used[r]--;
+    }
+}
+
+/* Replace the touch @chosen by the candidate that lessens the criterion most. Returns whether there is one. */
+static bool exchange(struct tt_design *design, size_t *chosen, size_t used[], bool allowed[], double *score)
+{
+    size_t old = *chosen, best = old;
+    double best_score = *score * (1 - GAIN);
+
+    if (!tt_engine_change(&design->engine, old, -1)) {
+        return false;
+    }
+    used[old % design->rotations]--;
+    find_allowed(design, used, allowed);
+    for (size_t k = 0; k < design->n_candidates; k++) {
+        double with = allowed[k % design->rotations] ? tt_engine_score_with(&design->engine, k) : HUGE_VAL;
+        if (with < best_score) {
+            best_score = with;
+            best = k;
+        }
+    }
+    (void)tt_engine_change(&design->engine, best, 1); /* adding takes nothing away */
+    used[best % design->rotations]++;
+    design->counts[old]--;
+    design->counts[best]++;
+    *chosen = best;
+    *score = best != old ? best_score : *score;
+    return best != old;
+}
+
+bool tt_design_best(struct tt_design *design, size_t n, struct tt_probe probes[])
+{
+    struct tt_arena scratch = {0};
+    size_t *chosen = TT_ARENA_NEW(&scratch, n, size_t), *used = TT_ARENA_NEW(&scratch, design->rotations, size_t);
+    bool *allowed = TT_ARENA_NEW(&scratch, design->rotations, bool), changed = true, good = chosen != NULL && used != NULL;
+
+    good = good && allowed != NULL;
+    if (good) {
+        memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
+        tt_design_even(design, n, probes);
+    }
+    for (size_t i = 0; i < n && good; i++) {
+        chosen[i] = nearest_candidate(design, &probes[i]);
+        design->counts[chosen[i]]++;
+        used[chosen[i] % design->rotations]++;
+    }
+    for (size_t pass = 0; pass < MOST_PASSES && changed && good; pass++) {
+        good = tt_engine_set(&design->engine, design->counts); /* anew each pass: rounding does not gather */
+        double score = good ? tt_engine_score(&design->engine) : 0;
+        changed = false;
+        for (size_t i = 0; i < n && good; i++) {
+            changed = exchange(design, &chosen[i], used, allowed, &score) || changed;
+        }
+    }
+    for (size_t i = 0; i < n && good; i++) {
+        probes[i] = design->candidates[chosen[i]];
+    }
+    tt_arena_clear(&scratch);
+    return good;
+}
+
+size_t tt_design_next(struct tt_design *design, size_t n, struct tt_probe probes[])
+{
+    size_t found = 0;
+
+    memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
+    if (!tt_engine_set(&design->engine, design->counts)) {
+        return 0;
+    }
+    double score = tt_engine_score(&design->engine);
+    for (size_t i = 0; i < n; i++) {
+        size_t best = TT_NONE;
+        double best_score = score * (1 - GAIN);
+        for (size_t k = 0; k < design->n_candidates; k++) {
+            double with = tt_engine_score_with(&design->engine, k);
+            if (with < best_score) {
+                best_score = with;
+                best = k;
+            }
+        }
+        if (best == TT_NONE) {
+            break;
+        }
+        (void)tt_engine_change(&design->engine, best, 1);
+        score = best_score;
+        probes[found++] = design->candidates[best];
+    }
+    return found;
+}
