@@ -17,6 +17,7 @@ struct tiptrue_proposal {
     struct tiptrue_plan plan;     /* its arena owns all texts and arrays here */
     struct tt_machine_xy *head;   /* of each move: where the head is expected to latch or see, by what the machine file states */
     struct tt_machine_xy *normal; /* touches: the edge's normal in the machine frame, to the free side */
+    double *u_place_mm; /* touches: standard uncertainty of where the edge is when the program runs */
     const char *machine, *plate;  /* names, NULL = not stated */
     bool next;                    /* further touches of a run that was begun */
     size_t touches, sightings;    /* planned now; a fast and a slow move are one touch */

@@ -258,31 +258,29 @@ bool tt_design_best(struct tt_design *design, size_t n, struct tt_probe probes[]
     return good;
 }
 
-size_t tt_design_next(struct tt_design *design, size_t n, struct tt_probe probes[])
+bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], size_t n_planned, struct tt_probe *next)
 {
-    size_t found = 0;
+    size_t best = TT_NONE;
 
     memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
+    for (size_t i = 0; i < n_planned; i++) {
+        if (planned[i].tip == design->tip) {
+            design->counts[nearest_candidate(design, &planned[i])]++;
+        }
+    }
     if (!tt_engine_set(&design->engine, design->counts)) {
-        return 0;
+        return false;
     }
-    double score = tt_engine_score(&design->engine);
-    for (size_t i = 0; i < n; i++) {
-        size_t best = TT_NONE;
-        double best_score = score * (1 - GAIN);
-        for (size_t k = 0; k < design->n_candidates; k++) {
-            double with = tt_engine_score_with(&design->engine, k);
-            if (with < best_score) {
-                best_score = with;
-                best = k;
-            }
+    double best_score = tt_engine_score(&design->engine) * (1 - GAIN);
+    for (size_t k = 0; k < design->n_candidates; k++) {
+        double with = design->counts[k] == 0 ? tt_engine_score_with(&design->engine, k) : HUGE_VAL;
+        if (with < best_score) {
+            best_score = with;
+            best = k;
         }
-        if (best == TT_NONE) {
-            break;
-        }
-        (void)tt_engine_change(&design->engine, best, 1);
-        score = best_score;
-        probes[found++] = design->candidates[best];
     }
-    return found;
+    if (best != TT_NONE) {
+        *next = design->candidates[best];
+    }
+    return best != TT_NONE;
 }

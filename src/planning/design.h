@@ -42,8 +42,9 @@ void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe pr
 /* The best @n touches into @probes (n >= TT_LEAST_DESIGN). False: such a plate does not determine the tip's unknowns. */
 TT_MUST_USE bool tt_design_best(struct tt_design *design, size_t n, struct tt_probe probes[]);
 
-/* The @n touches that help most after what the scene has already, one after the other; their number, fewer where none helps. */
-size_t tt_design_next(struct tt_design *design, size_t n, struct tt_probe probes[]);
+/* The touch that helps most after what the scene has already and the @n_planned touches of @planned; none of those again. False:
+ * none helps, or all that is there does not determine the tip's unknowns. */
+TT_MUST_USE bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], size_t n_planned, struct tt_probe *next);
 
 /* The widest gap between rotations, in turns, of which used[i] says whether i / n of a turn is among them. 1 where none is. */
 double tt_widest_gap(const size_t used[], size_t n);

@@ -50,11 +50,12 @@ static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *r
 {
     bool *aside = TT_ARENA_NEW(&n->arena, run->n_observations, bool);
     struct tt_pose *poses = TT_ARENA_NEW(&n->arena, run->n_setups, struct tt_pose);
+    struct tt_pose_u *poses_u = TT_ARENA_NEW(&n->arena, run->n_setups, struct tt_pose_u);
     struct tt_machine_xy *offsets = TT_ARENA_NEW(&n->arena, run->n_tips, struct tt_machine_xy);
     double *turned_rad = TT_ARENA_NEW(&n->arena, run->n_setups, double);
 
     n->edge_order = TT_ARENA_NEW(&n->arena, n->plate->n_edges, size_t);
-    if (aside == NULL || poses == NULL || offsets == NULL || turned_rad == NULL || n->edge_order == NULL) {
+    if (aside == NULL || poses == NULL || poses_u == NULL || offsets == NULL || turned_rad == NULL || n->edge_order == NULL) {
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < run->n_observations; i++) {
@@ -62,9 +63,12 @@ static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *r
     }
     for (size_t s = 0; s < run->n_setups; s++) {
         const struct tt_pose_result *pose = s < n->solution->n_poses ? &n->solution->poses[s] : NULL;
-        poses[s] = pose != NULL && pose->mark_determined && pose->yaw_determined
-                       ? tt_pose_make(pose->mark, pose->yaw_rad)
-                       : tt_pose_make(n->machine.mark, n->machine.yaw_rad);
+        bool known = pose != NULL && pose->mark_determined && pose->yaw_determined;
+        poses[s] = known ? tt_pose_make(pose->mark, pose->yaw_rad) : tt_pose_make(n->machine.mark, n->machine.yaw_rad);
+        poses_u[s] = (struct tt_pose_u){HUGE_VAL, HUGE_VAL};
+        if (known) {
+            poses_u[s] = (struct tt_pose_u){hypot(pose->u_mark_x_mm, pose->u_mark_y_mm), pose->u_yaw_rad};
+        }
     }
     for (size_t t = 0; t < run->n_tips; t++) {
         const struct tt_tip_result *tip = result_of(n->solution, run->tips[t]);
@@ -81,6 +85,7 @@ static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *r
                                  .n_setups = run->n_setups,
                                  .turned_rad = turned_rad,
                                  .poses = poses,
+                                 .poses_u = poses_u,
                                  .offsets = offsets};
     return TIPTRUE_OK;
 }
@@ -175,7 +180,7 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
         }
         const struct tt_tip_result *result = result_of(now, n->scene.tips[tip]);
         if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) { /* one at a time: the next may be another tip's turn */
-            n->n_probes += tt_design_next(&n->design, 1, n->probes + n->n_probes);
+            n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
         } else if (tt_design_best(&n->design, TT_LEAST_DESIGN, n->probes + n->n_probes)) {
             n->n_probes += TT_LEAST_DESIGN;
         }
@@ -186,6 +191,39 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
         now = n->expected;
     }
     return status;
+}
+
+/* The largest same-plate variance of a tip. */
+static double worst_mm2(const struct next *n, const struct tiptrue_solution *solution)
+{
+    const struct tt_tip_result *tip = result_of(solution, n->scene.tips[furthest_tip(n, solution)]);
+    double mm = tip != NULL ? tt_same_plate_mm(tip) : HUGE_VAL;
+    return mm * mm;
+}
+
+/* Sightings in place of touches, where each of them helps more. */
+static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error *error)
+{
+    double before = worst_mm2(n, n->solution), by_touch, by_sighting;
+    size_t n_probes = n->n_probes, moves = 2 * n->plate->n_marks * n->scene.n_setups;
+    enum tiptrue_status status;
+
+    if (!(n->options->target_mm > 0) || n_probes == 0 || !(before < HUGE_VAL) || is_met(n, n->expected)) {
+        return TIPTRUE_OK;
+    }
+    by_touch = (before - worst_mm2(n, n->expected)) / (double)n_probes;
+    n->n_probes = 0;
+    n->scene.sightings = 1;
+    if ((status = expect(n, error)) != TIPTRUE_OK) {
+        return status;
+    }
+    by_sighting = (before - worst_mm2(n, n->expected)) / (double)moves;
+    if (by_sighting > by_touch) {
+        return TIPTRUE_OK;
+    }
+    n->n_probes = n_probes;
+    n->scene.sightings = 0;
+    return expect(n, error);
 }
 
 static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run, struct tiptrue_proposal **proposal,
@@ -211,7 +249,7 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
     if (status == TIPTRUE_OK) {
         n->expected = NULL;
         (*proposal)->next = true;
-        (*proposal)->met = !(*proposal)->has_target || done || ((*proposal)->met && n->n_probes > 0);
+        (*proposal)->met = !(*proposal)->has_target || done || ((*proposal)->met && (*proposal)->plan.n_moves > 0);
     }
     return status;
 }
@@ -234,6 +272,15 @@ static bool note_findings(const struct tiptrue_solution *solution, struct tiptru
     return good;
 }
 
+static bool any_touch(const struct tiptrue_run *run)
+{
+    bool any = false;
+    for (size_t i = 0; i < run->n_observations; i++) {
+        any = any || (run->observations[i].kind == TT_TOUCH && run->observations[i].use == TT_USE);
+    }
+    return any;
+}
+
 enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
                                  const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                  const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
@@ -242,7 +289,12 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const st
     struct next n = {.plate = plate, .options = options, .workspace = workspace, .machine = *machine};
     struct tiptrue_solution *solution = NULL;
     struct tiptrue_proposal *made = NULL;
-    enum tiptrue_status status = tt_adjust(workspace, plate, machine, run, NULL, &solution, error);
+    enum tiptrue_status status;
+
+    if (!any_touch(run)) {
+        return tt_plan_sighted(workspace, plate, machine, run, options, proposal, error);
+    }
+    status = tt_adjust(workspace, plate, machine, run, NULL, &solution, error);
 
     if (status != TIPTRUE_OK) {
         return status;
@@ -260,7 +312,7 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const st
         status = tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "the machine file and the run name the tips",
                          "there is no tip '%s'", options->tip);
     }
-    if (status == TIPTRUE_OK && (status = choose(&n, error)) == TIPTRUE_OK &&
+    if (status == TIPTRUE_OK && (status = choose(&n, error)) == TIPTRUE_OK && (status = weigh_sightings(&n, error)) == TIPTRUE_OK &&
         (status = propose(&n, run, &made, error)) == TIPTRUE_OK) {
         if (note_findings(solution, made)) {
             *proposal = made;

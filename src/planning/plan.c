@@ -27,14 +27,15 @@
 #define MOST_TOUCHES 240
 /* Rounds of sightings at each end that are tried. */
 #define MOST_SIGHTINGS 8
-/* Next touches at a time. */
-#define NEXT_TOUCHES 4
+/* A sighting where nothing is stated of it, as `check` takes it. */
+#define USUAL_SIGHTING_MM 3e-3
 
 struct planner {
     const struct tiptrue_plate *plate;
     const struct tiptrue_machine *machine;
     const struct tiptrue_plan_options *options;
     struct tt_adjust_workspace *workspace;
+    const struct tiptrue_run *sighted; /* NULL: the plate is where the machine file says */
     struct tt_arena arena;
     struct tt_scene scene;
     struct tt_design *designs; /* by planned tip */
@@ -125,6 +126,60 @@ static enum tiptrue_status set_scene(struct planner *p, struct tiptrue_error *er
                        "how a second setup is turned is told by two marks, and the plate has one");
     }
     return TIPTRUE_OK;
+}
+
+/* The pose of @setup by its sightings; @plate, @seen, @scale hold as many as the run has rows. */
+static enum tiptrue_status sighted_pose(const struct planner *p, size_t setup, struct tt_plate_xy plate[],
+                                        struct tt_machine_xy seen[], double scale[], struct tt_pose *pose, struct tt_pose_u *u,
+                                        struct tiptrue_error *error)
+{
+    const struct tiptrue_run *run = p->sighted;
+    double u_mm = p->machine->has_u_sighting ? p->machine->u_sighting_mm : USUAL_SIGHTING_MM, spread_mm = 0;
+    size_t n = 0;
+
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        if (o->kind == TT_SIGHT && o->use == TT_USE && o->setup == setup) {
+            const struct tt_mark *mark = &p->plate->marks[o->target];
+            plate[n] = mark->at;
+            seen[n] = o->h;
+            scale[n++] = 1;
+            spread_mm = fmax(spread_mm, hypot(mark->at.x_mm - plate[0].x_mm, mark->at.y_mm - plate[0].y_mm));
+            u_mm = fmax(u_mm, mark->u_mm);
+        }
+    }
+    if (tt_pose_fit(plate, seen, scale, n, u_mm, pose) != TIPTRUE_OK) {
+        return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "sight two marks or more, far from each other",
+                       "where the plate lies in setup '%s' is not told by its sightings", run->setups[setup]);
+    }
+    *u = (struct tt_pose_u){u_mm, 2 * u_mm / spread_mm};
+    return TIPTRUE_OK;
+}
+
+/* The scene of a run that holds sightings alone. */
+static enum tiptrue_status use_sightings(struct planner *p, struct tiptrue_error *error)
+{
+    const struct tiptrue_run *run = p->sighted;
+    struct tt_pose *poses = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose);
+    struct tt_pose_u *poses_u = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose_u);
+    struct tt_plate_xy *plate = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_plate_xy);
+    struct tt_machine_xy *seen = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_machine_xy);
+    double *scale = TT_ARENA_NEW(&p->arena, run->n_observations, double), *turned = TT_ARENA_NEW(&p->arena, run->n_setups, double);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (poses == NULL || poses_u == NULL || plate == NULL || seen == NULL || scale == NULL || turned == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t s = 0; s < run->n_setups && status == TIPTRUE_OK; s++) {
+        status = sighted_pose(p, s, plate, seen, scale, &poses[s], &poses_u[s], error);
+        turned[s] = status == TIPTRUE_OK ? tt_angle_wrap(poses[s].yaw_rad - p->machine->yaw_rad) : 0;
+    }
+    p->scene.setups = run->setups;
+    p->scene.n_setups = run->n_setups;
+    p->scene.poses = poses;
+    p->scene.poses_u = poses_u;
+    p->scene.turned_rad = turned;
+    return status;
 }
 
 static enum tiptrue_status init_designs(struct planner *p, struct tiptrue_error *error)
@@ -373,10 +428,22 @@ static enum tiptrue_status make_room(struct planner *p, struct tiptrue_error *er
     return p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
-static void planner_clear(struct planner *p)
+static enum tiptrue_status plan(struct planner *p, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
+    struct tiptrue_proposal *made = NULL;
+    enum tiptrue_status status;
+
+    if ((status = pick_tips(p, error)) == TIPTRUE_OK && (status = enough_touches(p, error)) == TIPTRUE_OK &&
+        (status = set_scene(p, error)) == TIPTRUE_OK &&
+        (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
+        (status = make_room(p, error)) == TIPTRUE_OK && (status = init_designs(p, error)) == TIPTRUE_OK &&
+        (status = choose(p, error)) == TIPTRUE_OK && (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
+        made->default_touches = p->options->touches == 0 && !(p->options->target_mm > 0);
+        *proposal = made;
+    }
     clear_designs(p);
     tt_arena_clear(&p->arena);
+    return status;
 }
 
 enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
@@ -384,16 +451,16 @@ enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspace, const st
                                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
     struct planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace};
-    struct tiptrue_proposal *made = NULL;
-    enum tiptrue_status status;
 
-    if ((status = pick_tips(&p, error)) == TIPTRUE_OK && (status = enough_touches(&p, error)) == TIPTRUE_OK &&
-        (status = set_scene(&p, error)) == TIPTRUE_OK && (status = make_room(&p, error)) == TIPTRUE_OK &&
-        (status = init_designs(&p, error)) == TIPTRUE_OK && (status = choose(&p, error)) == TIPTRUE_OK &&
-        (status = finish(&p, 1, &made, error)) == TIPTRUE_OK) {
-        made->default_touches = options->touches == 0 && !(options->target_mm > 0);
-        *proposal = made;
-    }
-    planner_clear(&p);
-    return status;
+    return plan(&p, proposal, error);
+}
+
+enum tiptrue_status tt_plan_sighted(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                    const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
+                                    struct tiptrue_error *error)
+{
+    struct planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace, .sighted = run};
+
+    return plan(&p, proposal, error);
 }

@@ -13,6 +13,13 @@ TT_MUST_USE enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspa
                                              const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
                                              struct tiptrue_proposal **proposal, struct tiptrue_error *error);
 
+/* The same with the plate where the sightings of @run, which holds no touches, show it: for a motion program, which must know that
+ * to a fraction of its start distance. TIPTRUE_E_DATA: a setup in which fewer than two marks were sighted. */
+TT_MUST_USE enum tiptrue_status tt_plan_sighted(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+                                                const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                                const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
+                                                struct tiptrue_error *error);
+
 /* The touches that help most after @run; none where the target is met. */
 TT_MUST_USE enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
                                              const struct tiptrue_machine *machine, const struct tiptrue_run *run,

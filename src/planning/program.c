@@ -21,6 +21,7 @@ struct program {
     const struct tt_motion *motion;
     struct tt_buffer *out;
     struct tiptrue_error *error;
+    const char *tip; /* that is down */
     double rotation_rad;
     bool turned; /* a rotation was set */
     enum tiptrue_status status;
@@ -72,6 +73,35 @@ static const struct tt_tip *tip_of(const struct program *g, const char *name)
     return NULL;
 }
 
+/* The edge must be where the program expects it, else the tip comes down on it: within the margin, and within half of the start
+ * distance, at twice the standard uncertainty. */
+static enum tiptrue_status check_place(struct program *g, size_t i)
+{
+    const struct tt_move *move = &g->p->plan.moves[i];
+    double off_mm = 2 * g->p->u_place_mm[i], start_mm = g->motion->start_distance_mm.value;
+    struct tt_buffer text = {0};
+    enum tiptrue_status status;
+
+    if (off_mm <= g->motion->margin_mm.value && off_mm <= 0.5 * start_mm) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_printf(&text, "edge '%s' may lie ", move->target);
+    if (off_mm < HUGE_VAL) {
+        tt_number_write_rounded(&text, off_mm, 2);
+        tt_buffer_puts(&text, " mm from where it is expected, which is more than margin or half of start_distance");
+    } else {
+        tt_buffer_puts(&text, "anywhere, since how the plate is turned is not stated");
+    }
+    status = text.failed
+                 ? tt_fail_memory(g->error)
+                 : refuse(g,
+                          "sight two marks first, and name that log by --after; or state \"mark\" and \"yaw\" with their u more "
+                          "tightly in the machine file",
+                          text.text);
+    tt_buffer_clear(&text);
+    return status;
+}
+
 static enum tiptrue_status check_stated(struct program *g)
 {
     const struct tt_motion *m = g->motion;
@@ -103,9 +133,8 @@ static enum tiptrue_status check_stated(struct program *g)
                              "no motion program is written: no offset is stated of tip '%s'", move->tip);
         }
     }
-    if (status == TIPTRUE_OK && !g->machine->has_mark) {
-        status = refuse(g, "state \"mark\" in the machine file: where the reference mark is when the plate is in its place",
-                        "where the plate lies is not stated");
+    for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
+        status = g->p->plan.moves[i].kind == TT_TOUCH ? check_place(g, i) : TIPTRUE_OK;
     }
     return status;
 }
@@ -291,6 +320,15 @@ static void write_touch(struct program *g, size_t i)
     line_z(g, m->safe_height_mm.value, m->plunge_feed_mm_s.value);
 }
 
+/* Which tip is down is the machine's own matter: the program stops until it is. */
+static void write_tip(struct program *g, const char *tip)
+{
+    tt_buffer_puts(g->out, "(MSG,only tip ");
+    put_name(g->out, tip);
+    tt_buffer_puts(g->out, " may be down)\nM0\n");
+    g->tip = tip;
+}
+
 static void write_setup(struct program *g, const char *setup)
 {
     tt_buffer_puts(g->out, "(MSG,place the plate for setup ");
@@ -312,6 +350,10 @@ enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal, co
     check_heights(&g);
     write_head(&g);
     for (size_t i = 0; i < plan->n_moves && g.status == TIPTRUE_OK; i++) {
+        const char *tip = plan->moves[i].tip;
+        if (tip != NULL && (g.tip == NULL || strcmp(tip, g.tip) != 0)) {
+            write_tip(&g, tip);
+        }
         if (i > 0 && strcmp(plan->moves[i].setup, plan->moves[i - 1].setup) != 0) {
             write_setup(&g, plan->moves[i].setup);
         }

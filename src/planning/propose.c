@@ -116,6 +116,7 @@ static void add_touch(struct writer *w, const struct tt_probe *probe, bool find)
     }
     w->p->head[w->p->plan.n_moves - 1] = tt_scene_head(scene, probe);
     w->p->normal[w->p->plan.n_moves - 1] = tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y});
+    w->p->u_place_mm[w->p->plan.n_moves - 1] = tt_scene_u_place(scene, probe->setup, probe->at);
     w->p->touches += !find;
 }
 
@@ -158,8 +159,10 @@ static bool write_moves(struct writer *w)
     p->plan.moves = TT_ARENA_NEW(arena, most, struct tt_move);
     p->head = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
     p->normal = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
+    p->u_place_mm = TT_ARENA_NEW(arena, most, double);
     p->plan.setups = TT_ARENA_NEW(arena, scene->n_setups, struct tt_plan_setup);
-    if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->plan.setups == NULL || !keep_names(w)) {
+    if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->u_place_mm == NULL || p->plan.setups == NULL ||
+        !keep_names(w)) {
         return false;
     }
     for (size_t s = 0, i = 0; s < scene->n_setups; s++) {
@@ -239,7 +242,7 @@ static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *
     tt_buffer_puts(text, " (standard) of the uncertainty on this plate is ");
     tt_buffer_puts(text, line->source);
     tt_buffer_puts(text, ", which more touches do not lessen");
-    tt_buffer_puts(text, strcmp(line->source, "sighting repeatability") == 0 ? "; more sightings do (--sightings)" : "");
+    tt_buffer_puts(text, strcmp(line->source, "sighting repeatability") == 0 ? "; more sightings do" : "");
     return !text->failed && tt_proposal_note(p, text->text);
 }
 

@@ -13,6 +13,8 @@
 #define CARRIES_ALONE 1e-9
 /* Printed digits that are expected of a log: 0.1 µm (common practice, no source). */
 #define USUAL_QUANTUM_MM 1e-4
+/* Homing on limit switches, as in adjust/model.c. */
+#define HOMING_U_MM 0.2
 
 /* ---- the run of a scene ---- */
 
@@ -22,6 +24,15 @@ struct tt_pose tt_scene_pose(const struct tt_scene *scene, size_t setup)
         return scene->poses[setup];
     }
     return tt_pose_make(scene->machine->mark, scene->machine->yaw_rad + scene->turned_rad[setup]);
+}
+
+double tt_scene_u_place(const struct tt_scene *scene, size_t setup, struct tt_plate_xy at)
+{
+    const struct tiptrue_machine *machine = scene->machine;
+    struct tt_pose_u u = {machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM, machine->has_yaw ? machine->u_yaw_rad : HUGE_VAL};
+
+    u = scene->poses_u != NULL ? scene->poses_u[setup] : u;
+    return hypot(u.mark_mm, u.yaw_rad < HUGE_VAL ? u.yaw_rad * hypot(at.x_mm, at.y_mm) : HUGE_VAL);
 }
 
 struct tt_machine_xy tt_scene_head(const struct tt_scene *scene, const struct tt_probe *probe)

@@ -21,6 +21,11 @@ struct tt_probe {
     double rotation_rad;   /* as logged */
 };
 
+/* Standard uncertainty of a pose: of the mark, of the yaw; HUGE_VAL = not known. */
+struct tt_pose_u {
+    double mark_mm, yaw_rad;
+};
+
 struct tt_scene {
     const struct tiptrue_plate *plate;
     const struct tiptrue_machine *machine;
@@ -30,12 +35,15 @@ struct tt_scene {
     size_t n_tips, n_setups;
     const double *turned_rad;            /* by setup, against the machine file's yaw */
     const struct tt_pose *poses;         /* by setup, as known; NULL: as the machine file states */
+    const struct tt_pose_u *poses_u;     /* how well the poses are known; NULL: as the machine file states */
     const struct tt_machine_xy *offsets; /* by tip */
     size_t sightings;                    /* rounds over all marks in each setup at the start, and as many at the end */
 };
 
 /* The pose of a setup as it is expected. */
 struct tt_pose tt_scene_pose(const struct tt_scene *scene, size_t setup);
+/* Standard uncertainty of where a point of the plate is then. */
+double tt_scene_u_place(const struct tt_scene *scene, size_t setup, struct tt_plate_xy at);
 /* Where the head is expected at the contact. */
 struct tt_machine_xy tt_scene_head(const struct tt_scene *scene, const struct tt_probe *probe);
 
