@@ -4,6 +4,7 @@
 
 #include "planning/design.h"
 
+#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <string.h>
 
@@ -15,6 +16,9 @@
 #define GAIN 1e-9
 /* Passes; most designs are done after three or four. */
 #define MOST_PASSES 12
+/* Any number would do. */
+#define START_SEED 26
+
 /* Three rotations a third of a turn apart: no gap wider than that. */
 #define WIDEST_GAP (1.0 / 3 + 1e-9)
 
@@ -227,32 +231,91 @@ static bool exchange(struct tt_design *design, size_t *chosen, size_t used[], bo
     return best != old;
 }
 
-bool tt_design_best(struct tt_design *design, size_t n, struct tt_probe probes[])
-{
-    struct tt_arena scratch = {0};
-    size_t *chosen = TT_ARENA_NEW(&scratch, n, size_t), *used = TT_ARENA_NEW(&scratch, design->rotations, size_t);
-    bool *allowed = TT_ARENA_NEW(&scratch, design->rotations, bool), changed = true, good = chosen != NULL && used != NULL;
+/* What an exchange works on. */
+struct trial {
+    size_t *chosen, *best, *used; /* of each touch, so far best; touches at each rotation */
+    bool *allowed;
+    double score;
+};
 
-    good = good && allowed != NULL;
-    if (good) {
-        memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
-        tt_design_even(design, n, probes);
+/* A start: touches anywhere, at rotations that are spread evenly and dealt out at random. */
+static void draw_start(const struct tt_design *design, gsl_rng *random, size_t n, size_t chosen[])
+{
+    double phase = gsl_rng_uniform(random);
+
+    for (size_t i = 0; i < n; i++) {
+        double turn = ((double)i + phase) / (double)n;
+        size_t rotation = (size_t)(turn * (double)design->rotations) % design->rotations;
+        size_t place = gsl_rng_uniform_int(random, design->n_setups * design->n_spots);
+        chosen[i] = place * design->rotations + rotation;
     }
-    for (size_t i = 0; i < n && good; i++) {
-        chosen[i] = nearest_candidate(design, &probes[i]);
-        design->counts[chosen[i]]++;
-        used[chosen[i] % design->rotations]++;
+}
+
+/* Exchange from the touches chosen, to the end. False: they do not determine the unknowns. */
+static bool climb(struct tt_design *design, struct trial *t, size_t n)
+{
+    bool changed = true;
+
+    memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
+    memset(t->used, 0, design->rotations * sizeof *t->used);
+    for (size_t i = 0; i < n; i++) {
+        design->counts[t->chosen[i]]++;
+        t->used[t->chosen[i] % design->rotations]++;
     }
-    for (size_t pass = 0; pass < MOST_PASSES && changed && good; pass++) {
-        good = tt_engine_set(&design->engine, design->counts); /* anew each pass: rounding does not gather */
-        double score = good ? tt_engine_score(&design->engine) : 0;
+    for (size_t pass = 0; pass < MOST_PASSES && changed; pass++) {
+        if (!tt_engine_set(&design->engine, design->counts)) { /* anew each pass: rounding does not gather */
+            return false;
+        }
+        t->score = tt_engine_score(&design->engine);
         changed = false;
-        for (size_t i = 0; i < n && good; i++) {
-            changed = exchange(design, &chosen[i], used, allowed, &score) || changed;
+        for (size_t i = 0; i < n; i++) {
+            changed = exchange(design, &t->chosen[i], t->used, t->allowed, &t->score) || changed;
         }
     }
-    for (size_t i = 0; i < n && good; i++) {
-        probes[i] = design->candidates[chosen[i]];
+    return true;
+}
+
+static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, size_t n, size_t starts, struct tt_probe probes[])
+{
+    double best_score = HUGE_VAL;
+
+    tt_design_even(design, n, probes);
+    for (size_t start = 0; start < starts; start++) {
+        for (size_t i = 0; i < n && start == 0; i++) {
+            t->chosen[i] = nearest_candidate(design, &probes[i]);
+        }
+        if (start > 0) {
+            draw_start(design, random, n, t->chosen);
+        }
+        if (climb(design, t, n) && t->score < best_score * (1 - GAIN)) {
+            best_score = t->score;
+            memcpy(t->best, t->chosen, n * sizeof *t->best);
+        }
+    }
+    memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
+    for (size_t i = 0; i < n && best_score < HUGE_VAL; i++) {
+        probes[i] = design->candidates[t->best[i]];
+        design->counts[t->best[i]]++;
+    }
+    return best_score < HUGE_VAL;
+}
+
+bool tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[])
+{
+    struct tt_arena scratch = {0};
+    gsl_rng *random = gsl_rng_alloc(gsl_rng_taus2);
+    struct trial t = {.chosen = TT_ARENA_NEW(&scratch, n, size_t),
+                      .best = TT_ARENA_NEW(&scratch, n, size_t),
+                      .used = TT_ARENA_NEW(&scratch, design->rotations, size_t),
+                      .allowed = TT_ARENA_NEW(&scratch, design->rotations, bool)};
+    bool good = random != NULL && t.chosen != NULL && t.best != NULL && t.used != NULL && t.allowed != NULL;
+
+    if (good) {
+        gsl_rng_set(random, START_SEED); /* the same plan each time */
+        good = search(design, &t, random, n, starts, probes);
+    }
+    if (random != NULL) {
+        gsl_rng_free(random);
     }
     tt_arena_clear(&scratch);
     return good;
