@@ -25,6 +25,8 @@
 /* A tip is not planned more touches than this: 40 minutes of touching. What is not reached with them is limited by something else.
  */
 #define MOST_TOUCHES 240
+/* Touches that are added to tips that meet the target alone, but not all together. */
+#define MOST_ROUNDS 40
 /* Rounds of sightings at each end that are tried. */
 #define MOST_SIGHTINGS 8
 /* Starts of the exchange: so many that they come to this many touches, within bounds; fewer for further tips, whose touches differ
@@ -46,6 +48,7 @@ struct planner {
     struct tt_design *designs; /* by planned tip */
     size_t *tips;              /* planned tips: index into the scene's */
     size_t n_tips, n_designs;
+    struct tt_probe *chosen; /* of each planned tip, MOST_TOUCHES + 1 apart */
     struct tt_probe *probes; /* all that are planned */
     size_t n_probes;
     size_t *counts; /* touches of each planned tip */
@@ -360,6 +363,52 @@ static enum tiptrue_status enough_touches(const struct planner *p, struct tiptru
     return TIPTRUE_OK;
 }
 
+/* Where the touches of planned tip @tip are chosen. */
+static struct tt_probe *probes_of(struct planner *p, size_t tip)
+{
+    return p->chosen + tip * (MOST_TOUCHES + 1);
+}
+
+/* All tips' touches, one after the other. */
+static void gather(struct planner *p)
+{
+    p->n_probes = 0;
+    for (size_t i = 0; i < p->n_tips; i++) {
+        memcpy(p->probes + p->n_probes, probes_of(p, i), p->counts[i] * sizeof *p->probes);
+        p->n_probes += p->counts[i];
+    }
+}
+
+/* Each tip meets the target alone. Together they weigh the plate's edges a little otherwise; where one misses it then, it gets more
+ * touches. */
+static enum tiptrue_status meet_together(struct planner *p, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t round = 0; round < MOST_ROUNDS && status == TIPTRUE_OK; round++) {
+        struct tiptrue_solution *expected;
+        size_t tip = 0;
+        double mm;
+        gather(p);
+        status = tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
+        if (status != TIPTRUE_OK) {
+            break;
+        }
+        const struct tt_tip_result *worst = tt_worst_tip(expected);
+        mm = tt_same_plate_mm(worst);
+        while (tip + 1 < p->n_tips && strcmp(worst->name, p->scene.tips[p->tips[tip]]) != 0) {
+            tip++;
+        }
+        tiptrue_solution_free(expected);
+        if (mm <= p->options->target_mm || p->counts[tip] >= MOST_TOUCHES) {
+            break;
+        }
+        p->counts[tip]++;
+        status = best(p, tip, p->counts[tip], 1, probes_of(p, tip), &mm, error);
+    }
+    return status;
+}
+
 /* Choose the touches of every tip. */
 static enum tiptrue_status choose(struct planner *p, struct tiptrue_error *error)
 {
@@ -373,16 +422,15 @@ static enum tiptrue_status choose(struct planner *p, struct tiptrue_error *error
         status = init_designs(p, error);
     }
     for (size_t i = 0; i < p->n_tips && status == TIPTRUE_OK; i++) {
-        struct tt_probe *probes = p->probes + p->n_probes;
+        struct tt_probe *probes = probes_of(p, i);
         if (wanted && reachable) {
             status = fewest_best(p, i, i > 0 ? p->counts[i - 1] : 0, probes, &p->counts[i], error);
         } else {
             p->counts[i] = total / p->n_tips + (i < total % p->n_tips);
             status = best(p, i, p->counts[i], starts_for(i, p->counts[i]), probes, &mm, error);
         }
-        p->n_probes += p->counts[i];
     }
-    return status;
+    return status == TIPTRUE_OK && wanted && reachable ? meet_together(p, error) : status;
 }
 
 static enum tiptrue_status not_determined(const struct planner *p, const struct tiptrue_solution *expected,
@@ -414,6 +462,7 @@ static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tip
             n_edges += at == n_edges;
         }
     }
+    gather(p);
     if (tt_order(&p->scene, edges, n_edges, p->probes, p->n_probes) != TIPTRUE_OK) {
         return tt_fail_memory(error);
     }
@@ -441,9 +490,10 @@ static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tip
 
 static enum tiptrue_status make_room(struct planner *p, struct tiptrue_error *error)
 {
-    p->probes = TT_ARENA_NEW(&p->arena, (p->n_tips + 1) * (MOST_TOUCHES + 1), struct tt_probe);
+    p->chosen = TT_ARENA_NEW(&p->arena, p->n_tips * (MOST_TOUCHES + 1), struct tt_probe);
+    p->probes = TT_ARENA_NEW(&p->arena, p->n_tips * (MOST_TOUCHES + 1), struct tt_probe);
     p->scratch = TT_ARENA_NEW(&p->arena, MOST_TOUCHES + 1, struct tt_probe);
-    return p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+    return p->chosen != NULL && p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
 static enum tiptrue_status plan(struct planner *p, struct tiptrue_proposal **proposal, struct tiptrue_error *error)

@@ -198,6 +198,7 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     engine->variance_mm2 = engine->fit.touch_var_mm2;
     engine->n = engine->model.n_border + engine->model.block_size[engine->block];
     engine->n_rows = n;
+    engine->full_limit_mm2 = HUGE_VAL;
     engine->rows = TT_ARENA_NEW(arena, n, struct tt_row);
     engine->touch_of_row = TT_ARENA_NEW(arena, n, size_t);
     engine->plate_place = TT_ARENA_NEW(arena, engine->model.n_priors, size_t);
@@ -307,8 +308,8 @@ bool tt_engine_change(struct tt_engine *engine, size_t row, int sign)
     return true;
 }
 
-/* Same-plate and full variance of the offset's axis @axis when C is changed by -f c c'. */
-static double axis_score(const struct tt_engine *engine, size_t axis, const double column[], double f)
+/* Same-plate variance of the offset's axis @axis when C is changed by -f c c'; the full one is added to *full_mm2. */
+static double axis_variance(const struct tt_engine *engine, size_t axis, const double column[], double f, double *full_mm2)
 {
     size_t n = engine->n, at = engine->model.n_border + TT_TIP_O_X + axis;
     const double *c = engine->c + at * n;
@@ -320,16 +321,33 @@ static double axis_score(const struct tt_engine *engine, size_t axis, const doub
         double gain = column != NULL ? c[p] - own * column[p] : c[p];
         of_plate += engine->plate_weight[k] * gain * gain;
     }
-    return full - of_plate + FULL_SHARE * full;
+    *full_mm2 += full;
+    return full - of_plate;
+}
+
+static double score(const struct tt_engine *engine, const double column[], double f)
+{
+    double full_mm2 = 0;
+    double same_plate_mm2 = axis_variance(engine, 0, column, f, &full_mm2) + axis_variance(engine, 1, column, f, &full_mm2);
+
+    return same_plate_mm2 + FULL_SHARE * full_mm2 + fmax(full_mm2 - engine->full_limit_mm2, 0);
 }
 
 double tt_engine_score(const struct tt_engine *engine)
 {
-    return axis_score(engine, 0, NULL, 0) + axis_score(engine, 1, NULL, 0);
+    return score(engine, NULL, 0);
 }
 
 double tt_engine_score_with(const struct tt_engine *engine, size_t row)
 {
-    double q = multiply(engine, row, engine->column), f = 1 / (engine->variance_mm2 + q);
-    return axis_score(engine, 0, engine->column, f) + axis_score(engine, 1, engine->column, f);
+    double q = multiply(engine, row, engine->column);
+    return score(engine, engine->column, 1 / (engine->variance_mm2 + q));
+}
+
+double tt_engine_full(const struct tt_engine *engine)
+{
+    double full_mm2 = 0;
+    (void)axis_variance(engine, 0, NULL, 0, &full_mm2);
+    (void)axis_variance(engine, 1, NULL, 0, &full_mm2);
+    return full_mm2;
 }

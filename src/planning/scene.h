@@ -74,6 +74,7 @@ struct tt_engine {
     double *c;      /* covariance, n x n */
     double *column; /* C a, n */
     double variance_mm2;
+    double full_limit_mm2; /* what the full trace exceeds this by counts in full; HUGE_VAL at first */
 };
 
 /* An engine for @tip of @scene with these candidates. @shape_u_mm: a tip out of round by so much in each of its harmonics is to be
@@ -88,9 +89,13 @@ TT_MUST_USE bool tt_engine_set(struct tt_engine *engine, const size_t counts[]);
 /* One touch of @row more (@sign 1) or less (-1). False, and nothing changed: without it the unknowns are not determined. */
 bool tt_engine_change(struct tt_engine *engine, size_t row, int sign);
 
-/* Trace of the offset's same-plate covariance, mm2; the full one counts by a millionth, to choose between equals. */
+/* Trace of the offset's same-plate covariance, mm2. The full one counts by a millionth, to choose between equals, and by what it is
+ * over the engine's limit: the part of the noise also shrinks when an edge whose place is well known is not touched, and that is no
+ * gain. */
 double tt_engine_score(const struct tt_engine *engine);
 /* The same with one touch of @row more. Cost: unknowns x entries of the row. */
 double tt_engine_score_with(const struct tt_engine *engine, size_t row);
+/* Trace of the full covariance, mm2. */
+double tt_engine_full(const struct tt_engine *engine);
 
 #endif

@@ -65,6 +65,8 @@ def main():
                     print(f"| {name} | {touches} | {um[0]} | {um[1]} | {100 * better:.1f} % | {um[2]} | {um[3]} |")
                 tally.check(planned[0] <= even[0] * (1 + 1e-6),
                             f"{name}, {touches} touches: planned {planned[0]:.6f}, evenly spread {even[0]:.6f} mm")
+                tally.check(planned[1] <= even[1] * 1.02,
+                            f"{name}, {touches} touches, in full: planned {planned[1]:.6f}, evenly spread {even[1]:.6f} mm")
     tally.close()
 
 

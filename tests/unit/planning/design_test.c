@@ -181,6 +181,7 @@ static double efficiency(const char *plate, struct tt_grid grid, size_t touches)
     ck_assert_int_eq(tt_design_init(&design, &w.scene, 0, &ROOM, grid, NULL), TIPTRUE_OK);
     ck_assert(tt_design_best(&design, touches, 20, probes));
     ck_assert_int_eq(tt_engine_init(&plain, &w.scene, 0, design.candidates, design.n_candidates, 0), TIPTRUE_OK);
+    plain.full_limit_mm2 = design.engine.full_limit_mm2;
     ck_assert(tt_engine_set(&plain, design.counts));
     double found = tt_engine_score(&plain);
     struct search s = {.engine = &plain,
