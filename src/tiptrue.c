@@ -210,8 +210,8 @@ enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_si
 }
 
 enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                       const struct tiptrue_plan *plan, unsigned long seed, bool exact, struct tiptrue_truth **truth,
-                                       struct tiptrue_error *error)
+                                       const struct tiptrue_plan *plan, unsigned long seed, bool exact,
+                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
 {
     return tt_truth_draw(plate, machine, plan, seed, exact, truth, error);
 }
@@ -231,8 +231,8 @@ enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate, const st
     return tt_simulate(plate, machine, plan, truth, seed, run, error);
 }
 
-enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct tiptrue_plate *plate, const struct tiptrue_plan *plan,
-                                    char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
+                                    const struct tiptrue_plan *plan, char **text, size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 

@@ -172,8 +172,8 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
-/* Planning: the moves that bring every tip's expanded uncertainty (95 %, each axis, on the same plate) under @target_mm with the fewest
- * touches, or the best use of @touches; without either, 24 touches for each tip. Zeros and NULL stand for «not asked for». */
+/* Planning: the moves that bring every tip's expanded uncertainty (95 %, each axis, on the same plate) under @target_mm with the
+ * fewest touches, or the best use of @touches; without either, 24 touches for each tip. Zeros and NULL: not asked for. */
 struct tiptrue_plan_options {
     double target_mm;
     size_t touches;   /* of all tips together; in tiptrue_plan_next: at most so many now */
@@ -192,8 +192,8 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_plan_next(struct tiptrue_workspace 
                                                        const struct tiptrue_plan_options *options,
                                                        struct tiptrue_proposal **proposal, struct tiptrue_error *error);
 void tiptrue_proposal_free(struct tiptrue_proposal *proposal);
-/* Whether the target is expected to be met by all tips (true without one); the moves, which live as long as the proposal, and how many
- * they are. */
+/* Whether the target is expected to be met by all tips (true without one); the moves, which live as long as the proposal, and how
+ * many they are. */
 bool tiptrue_proposal_is_met(const struct tiptrue_proposal *proposal);
 const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *proposal);
 size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal);
@@ -202,8 +202,8 @@ enum tiptrue_plan_form {
     TIPTRUE_PLAN_TEXT,  /* for a person */
     TIPTRUE_PLAN_JSON,  /* tiptrue.plan/1, one line without line feed at its end */
     TIPTRUE_PLAN_CSV,   /* the moves, with the head positions to be expected */
-    TIPTRUE_PLAN_RS274  /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough for
-                           it, or a move would leave the stated limits */
+    TIPTRUE_PLAN_RS274  /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough
+                           for it, the plate's place is not known well enough, or a move would leave the stated limits */
 };
 /* @machine is the one it was planned for. @options (text only) may be NULL. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal,
@@ -212,7 +212,8 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_proposal_write(const struct tiptrue
                                                             struct tiptrue_error *error);
 
 /* Simulation: a truth (tiptrue.truth/1) read, or drawn for the moves of @plan from what plate and machine state (@exact: without
- * scatter and resolution); its text as JSON; and the run that the moves make of it. The same seed gives the same bytes everywhere. */
+ * scatter and resolution); its text as JSON; and the run that the moves make of it. The same seed gives the same bytes
+ * everywhere. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink,
                                                         struct tiptrue_truth **truth, struct tiptrue_error *error);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,

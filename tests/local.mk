@@ -71,6 +71,12 @@ script_tests = \
   tests/cli/usage.sh \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
+  tests/planning/after.py \
+  tests/planning/agreement.py \
+  tests/planning/even.py \
+  tests/planning/program.py \
+  tests/planning/simulated.py \
+  tests/planning/truth_back.py \
   tests/reference/scipy_check.py \
   tests/simulation/quick.py \
   tests/style/headers.sh \
@@ -92,6 +98,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/fuzz/corpus \
+  tests/planning \
   tests/reference \
   tests/simulation \
   tests/speed \
@@ -160,7 +167,9 @@ bench: all
 check-statistics: all
 	@test -n '$(PYTHON)' || { echo "make check-statistics: needs a python3 with scipy; then run configure again" >&2; exit 1; }
 	$(AM_TESTS_ENVIRONMENT) \
-	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
+	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED} && \
+	  $(PYTHON) $(srcdir)/tests/planning/agreement.py 2000 && $(PYTHON) $(srcdir)/tests/planning/truth_back.py 1000 && \
+	  $(PYTHON) $(srcdir)/tests/planning/after.py --time
 
 # Simulated runs that were outside a bound.
 mostlyclean-local:

@@ -22,8 +22,8 @@ void tt_output_check_text(const struct tiptrue_solution *expected, const struct 
                           struct tt_buffer *buffer);
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer);
 
-/* A run without heights as a log: CSV; or the lines of a controller for the plan it was simulated from ("trip id=7 x=… y=… z=… ok=1"),
- * which the pattern of docs/formats.md reads. */
+/* A run without heights as a log: CSV; or, for the plan it was simulated from, the lines of a controller ("trip id=7 x=… y=… z=…
+ * ok=1"), which the pattern of docs/formats.md reads. */
 void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate, struct tt_buffer *out);
 void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan, struct tt_buffer *out);
 

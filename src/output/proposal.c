@@ -220,6 +220,7 @@ static void put_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y,
                       sqrt(tip->same_plate_cov.yy_mm2));
     tt_json_key_xy_if(json, "expected_same_plate_expanded_mm", x, tip->same_plate_expanded_x_mm, y, tip->same_plate_expanded_y_mm);
+    tt_json_key_fixed_if(json, "expected_u_runout_mm", tip->runout_determined, tip->u_eccentricity_mm);
     tt_json_close(json, '}');
 }
 

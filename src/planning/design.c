@@ -16,6 +16,8 @@
 #define GAIN 1e-9
 /* Passes; most designs are done after three or four. */
 #define MOST_PASSES 12
+/* The runout's variance may be so much larger than with evenly spread touches: it is wanted too, but the offset comes first. */
+#define RUNOUT_SHARE 1.25
 /* Drawn starts look at every fifth rotation only, twelve of a turn; the best of them is then bettered over all. */
 #define START_STRIDE 5
 /* Any number would do. */
@@ -278,14 +280,17 @@ static bool climb(struct tt_design *design, size_t stride, struct trial *t, size
     return true;
 }
 
-/* The full uncertainty is not to get worse than that of the touches chosen, which are evenly spread. */
-static void limit_full(struct tt_design *design, const struct trial *t, size_t n)
+/* Full uncertainty and runout are not to get worse than with the touches chosen, which are evenly spread. */
+static void set_limits(struct tt_design *design, const struct trial *t, size_t n)
 {
     memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
     for (size_t i = 0; i < n; i++) {
         design->counts[t->chosen[i]]++;
     }
-    design->engine.full_limit_mm2 = tt_engine_set(&design->engine, design->counts) ? tt_engine_full(&design->engine) : HUGE_VAL;
+    design->engine.full_limit_mm2 = design->engine.runout_limit_mm2 = HUGE_VAL;
+    if (tt_engine_set(&design->engine, design->counts)) {
+        tt_engine_limit(&design->engine, RUNOUT_SHARE);
+    }
 }
 
 static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, size_t n, size_t starts, struct tt_probe probes[])
@@ -297,7 +302,7 @@ static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, s
     for (size_t i = 0; i < n; i++) {
         t->chosen[i] = nearest_candidate(design, &probes[i]);
     }
-    limit_full(design, t, n);
+    set_limits(design, t, n);
     for (size_t start = 0; start <= starts; start++) {
         bool last = start == starts; /* the best so far once more, over all rotations */
         if (last && best_score < HUGE_VAL) {

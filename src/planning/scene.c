@@ -198,7 +198,7 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     engine->variance_mm2 = engine->fit.touch_var_mm2;
     engine->n = engine->model.n_border + engine->model.block_size[engine->block];
     engine->n_rows = n;
-    engine->full_limit_mm2 = HUGE_VAL;
+    engine->full_limit_mm2 = engine->runout_limit_mm2 = HUGE_VAL;
     engine->rows = TT_ARENA_NEW(arena, n, struct tt_row);
     engine->touch_of_row = TT_ARENA_NEW(arena, n, size_t);
     engine->plate_place = TT_ARENA_NEW(arena, engine->model.n_priors, size_t);
@@ -325,12 +325,25 @@ static double axis_variance(const struct tt_engine *engine, size_t axis, const d
     return full - of_plate;
 }
 
+/* Trace of the runout's covariance, C changed likewise. */
+static double runout_variance(const struct tt_engine *engine, const double column[], double f)
+{
+    double sum = 0;
+
+    for (size_t axis = 0; axis < 2; axis++) {
+        size_t at = engine->model.n_border + TT_TIP_E_X + axis;
+        sum += engine->c[at * engine->n + at] - (column != NULL ? f * column[at] * column[at] : 0);
+    }
+    return sum;
+}
+
 static double score(const struct tt_engine *engine, const double column[], double f)
 {
-    double full_mm2 = 0;
+    double full_mm2 = 0, runout_mm2 = runout_variance(engine, column, f);
     double same_plate_mm2 = axis_variance(engine, 0, column, f, &full_mm2) + axis_variance(engine, 1, column, f, &full_mm2);
 
-    return same_plate_mm2 + FULL_SHARE * full_mm2 + fmax(full_mm2 - engine->full_limit_mm2, 0);
+    return same_plate_mm2 + FULL_SHARE * full_mm2 + fmax(full_mm2 - engine->full_limit_mm2, 0) +
+           fmax(runout_mm2 - engine->runout_limit_mm2, 0);
 }
 
 double tt_engine_score(const struct tt_engine *engine)
@@ -344,10 +357,10 @@ double tt_engine_score_with(const struct tt_engine *engine, size_t row)
     return score(engine, engine->column, 1 / (engine->variance_mm2 + q));
 }
 
-double tt_engine_full(const struct tt_engine *engine)
+void tt_engine_limit(struct tt_engine *engine, double runout_share)
 {
-    double full_mm2 = 0;
-    (void)axis_variance(engine, 0, NULL, 0, &full_mm2);
-    (void)axis_variance(engine, 1, NULL, 0, &full_mm2);
-    return full_mm2;
+    engine->full_limit_mm2 = 0;
+    (void)axis_variance(engine, 0, NULL, 0, &engine->full_limit_mm2);
+    (void)axis_variance(engine, 1, NULL, 0, &engine->full_limit_mm2);
+    engine->runout_limit_mm2 = runout_share * runout_variance(engine, NULL, 0);
 }

@@ -74,7 +74,7 @@ struct tt_engine {
     double *c;      /* covariance, n x n */
     double *column; /* C a, n */
     double variance_mm2;
-    double full_limit_mm2; /* what the full trace exceeds this by counts in full; HUGE_VAL at first */
+    double full_limit_mm2, runout_limit_mm2; /* what the traces exceed them by counts in full; HUGE_VAL at first */
 };
 
 /* An engine for @tip of @scene with these candidates. @shape_u_mm: a tip out of round by so much in each of its harmonics is to be
@@ -95,7 +95,7 @@ bool tt_engine_change(struct tt_engine *engine, size_t row, int sign);
 double tt_engine_score(const struct tt_engine *engine);
 /* The same with one touch of @row more. Cost: unknowns x entries of the row. */
 double tt_engine_score_with(const struct tt_engine *engine, size_t row);
-/* Trace of the full covariance, mm2. */
-double tt_engine_full(const struct tt_engine *engine);
+/* Set the limits to what they are now, that of the runout @runout_share of it. */
+void tt_engine_limit(struct tt_engine *engine, double runout_share);
 
 #endif

@@ -22,7 +22,7 @@ options()
 {
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
-for command in "" solve check; do
+for command in "" solve check plan simulate; do
     # shellcheck disable=SC2086 # no command, or one word
     "$TIPTRUE" $command --help
 done | options >help.txt
@@ -44,7 +44,7 @@ for number in $("$TIPTRUE" solve --help | tr '\n' ' ' | sed 's/.*Exit status: //
     has "exit status $number" "$page" "^\\.B $number\$"
 done
 has "the version" "$page" "^\\.TH TIPTRUE 1 .* \"$("$TIPTRUE" --version)\" "
-for command in solve check; do
+for command in solve check plan simulate; do
     has "the command $command" "$page" "^\\.B $command\$"
 done
 finish

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""`plan --after` in a loop with a simulated machine: a few touches at a time until `solve` says that the target is met; then it stops.
+"""`plan --after` in a loop with a simulated machine: a few touches at a time until `solve` says that the target is met; then it
+stops.
 With a fault in the run it says so instead. after.py --time: the answer comes within 20 ms, process and all.
 """
 import json
@@ -20,7 +21,8 @@ tally = Tally()
 
 
 def ask(files, log, *options):
-    done = subprocess.run([bench.PROGRAM, "plan", *files, "--after", log, "--json", *map(str, options)], capture_output=True, text=True,
+    done = subprocess.run([bench.PROGRAM, "plan", *files, "--after", log, "--json", *map(str, options)], capture_output=True,
+                          text=True,
                           check=False, timeout=60)
     return done.returncode, json.loads(done.stdout) if done.stdout else done.stderr
 
@@ -97,7 +99,8 @@ def cases():
         slipped = f"{folder}/slipped.csv"
         append(slipped, bench.command("simulate", *files, "--plan", plan, "--truth", truth, "--seed", 4))
         status, answer = ask(files, slipped, "--target-u", 0.0055)
-        tally.check(status != 0 and any("moved" in note for note in answer["notes"]), f"a plate that moved: {status}, {answer['notes']}")
+        tally.check(status != 0 and any("moved" in note for note in answer["notes"]),
+                    f"a plate that moved: {status}, {answer['notes']}")
         status, answer = ask(files, f"{folder}/none.csv", "--target-u", 0.005)
         tally.check(status == 66, f"a log that is not there: {status}")
 

@@ -36,7 +36,8 @@ def even_moves(plate, touches, sightings):
 
 
 def judge(folder, files, plan):
-    """The same-plate and the full uncertainty of the offset that `check` expects: roots of the traces of their covariances, in mm."""
+    """The same-plate and the full uncertainty of the offset that `check` expects: roots of the traces of their covariances, in
+    mm."""
     path = bench.save(f"{folder}/plan.json", plan)
     log = bench.command("simulate", *files, "--plan", path, "--draw", "--exact")
     tip = json.loads(bench.command("check", *files, "--json", "-", text=log, good=(0, 20)))["tips"][0]
@@ -52,7 +53,8 @@ def main():
         print("|---|---|---|---|---|---|---|")
     for name, plate in bench.PLATES.items():
         with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
-            files = ["--plate", bench.save(f"{folder}/plate.json", plate), "--machine", bench.save(f"{folder}/machine.json", bench.machine())]
+            files = ["--plate", bench.save(f"{folder}/plate.json", plate), "--machine",
+                     bench.save(f"{folder}/machine.json", bench.machine())]
             for touches in TOUCHES:
                 plan = json.loads(bench.command("plan", *files, "--touches", touches, "--json"))
                 sightings = [move for move in plan["moves"] if move["kind"] == "sight"]
@@ -61,7 +63,8 @@ def main():
                 planned = judge(folder, files, plan)
                 better = 1 - planned[0] / even[0]
                 if table:
-                    um = [f"{1000 * u:.2f} µm" if u < math.inf else "not determined" for u in (even[0], planned[0], even[1], planned[1])]
+                    um = [f"{1000 * u:.2f} µm" if u < math.inf else "not determined" for u in (even[0], planned[0], even[1],
+                    planned[1])]
                     print(f"| {name} | {touches} | {um[0]} | {um[1]} | {100 * better:.1f} % | {um[2]} | {um[3]} |")
                 tally.check(planned[0] <= even[0] * (1 + 1e-6),
                             f"{name}, {touches} touches: planned {planned[0]:.6f}, evenly spread {even[0]:.6f} mm")

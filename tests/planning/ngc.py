@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """A small interpreter of RS274/NGC, written from the text of the standard and sharing nothing with the program: T. R. Kramer,
-F. M. Proctor, E. Messina, The NIST RS274/NGC Interpreter - Version 3, NISTIR 6556, 2000. Section numbers below are those of that report, from memory.
+F. M. Proctor, E. Messina, The NIST RS274/NGC Interpreter - Version 3, NISTIR 6556, 2000. Section numbers below are those of that
+report, from memory.
 
 It knows what a probing program needs; whatever else it meets is an error, as are the errors that the standard names.
 """
@@ -9,7 +10,8 @@ import re
 
 AXES = "XYZABC"
 # 3.4, table 4: modal groups; one word of a group on a line at most
-GROUPS = {"G0": 1, "G1": 1, "G38.2": 1, "G80": 1, "G17": 2, "G18": 2, "G19": 2, "G90": 3, "G91": 3, "G93": 5, "G94": 5, "G20": 6, "G21": 6,
+GROUPS = {"G0": 1, "G1": 1, "G38.2": 1, "G80": 1, "G17": 2, "G18": 2, "G19": 2, "G90": 3, "G91": 3, "G93": 5, "G94": 5, "G20": 6,
+          "G21": 6,
           "G40": 7, "G49": 8, "G54": 12, "M0": 4, "M2": 4, "M30": 4}
 LEAST_PROBE_MM = 0.254  # 3.5.9: it is an error if the point is nearer than 0.254 mm, or 0.01 inch
 
@@ -58,7 +60,8 @@ def comments(line, number):
 
 
 class Interpreter:
-    """Executes a program. @trip(move) tells where a probing move ends: a position, or None where nothing trips, which is an error."""
+    """Executes a program. @trip(move) tells where a probing move ends: a position, or None where nothing trips, which is an
+    error."""
 
     def __init__(self, trip, start):
         self.trip, self.at = trip, dict(start)

@@ -113,7 +113,8 @@ class Watch:
             if self.world.swept(tip, move.start, contact, name) < need - ROUNDING_MM:
                 self.say(move, f"comes too near to '{name}' on its way to '{target}'")
         for foot in (start, self.world.edges[target][1]):
-            if math.hypot(*[c - f for c, f in zip(self.world.centre(tip, contact), foot)]) < radius + self.world.margin - ROUNDING_MM:
+            if math.hypot(*[c - f for c, f in zip(self.world.centre(tip, contact),
+                                                  foot)]) < radius + self.world.margin - ROUNDING_MM:
                 self.say(move, f"meets '{target}' at its end")
         if abs((planned["rotation"] - move.start["A"] + 180) % 360 - 180) > 1e-3:
             self.say(move, f"at rotation {move.start['A']}, planned is {planned['rotation']}")
@@ -141,7 +142,8 @@ class Watch:
 
     def run(self, program):
         """All faults of a program."""
-        start = {"X": self.world.mark[0], "Y": self.world.mark[1], "Z": self.motion["touch_height"] - 1, "A": 0.0, "B": 0.0, "C": 0.0}
+        start = {"X": self.world.mark[0], "Y": self.world.mark[1], "Z": self.motion["touch_height"] - 1, "A": 0.0, "B": 0.0,
+                 "C": 0.0}
         interpreter = ngc.Interpreter(self.trip, start)
         try:
             moves = interpreter.run(program)
@@ -199,7 +201,8 @@ def broken_programs():
         "not down": broken(program, rf"^G1 Z{down:.4f} .*\n", ""),
         "turned while down": broken(program, r"^(G38\.2.*)$", r"G1 A12.5 F3600\n\1", 3),
         "turned while probing": broken(program, r"^(G38\.2 X\S+)", r"\1 A12.5", 3),
-        "away from the edge": broken(program, r"^G1 X(\S+) Y(\S+) F1500.*\n(.*\n.*\n)G38.2 X(\S+) Y(\S+)", r"G1 X\4 Y\5 F1500\n\3G38.2 X\1 Y\2"),
+        "away from the edge": broken(program, r"^G1 X(\S+) Y(\S+) F1500.*\n(.*\n.*\n)G38.2 X(\S+) Y(\S+)",
+                                     r"G1 X\4 Y\5 F1500\n\3G38.2 X\1 Y\2"),
         "aslant": broken(program, r"^G38\.2 X(\S+) Y(\S+)", r"G38.2 X\1 Y200", 4),
         "too fast": broken(program, r"^(G38\.2.*)F30\.0000", r"\1F300", 2),
         "order": broken(program, r"id=5 ", "id=9 "),
@@ -249,7 +252,8 @@ def refusals():
     refused("measure as fast as find", machine(1, measure_feed=120), "measure_feed is not below find_feed")
     refused("start within the lost motion", machine(1, lost_motion=0.7), "start_distance is not larger than lost_motion")
     refused("out of x", machine(1, limits={**bench.MOTION["limits"], "x": [40, 160]}), "would go to X")
-    refused("out of z", machine(1, limits={**bench.MOTION["limits"], "z": [0, 40]}), "would go to Z -1.4, and the limits are 0 to 40")
+    refused("out of z", machine(1, limits={**bench.MOTION["limits"], "z": [0, 40]}),
+            "would go to Z -1.4, and the limits are 0 to 40")
     refused("out of rotation", machine(1, limits={**bench.MOTION["limits"], "rotation": [0, 90]}), "would go to rotation")
     loose = machine(1)
     loose["mark"]["u"] = 0.4

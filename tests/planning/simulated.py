@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""What `simulate` writes: the touch equation of docs/formats.md, written here once more, with everything a truth can say; scatter and
+"""What `simulate` writes: the touch equation of docs/formats.md, written here once more, with everything a truth can say; scatter
+and
 shares; the same bytes for the same seed; the controller's log; and what is refused.
 """
 import csv
@@ -36,7 +37,8 @@ class Bench:
 
     def __init__(self, folder, plate, machine, plan=None, truth=None):
         self.folder, self.plate, self.machine, self.truth = folder, plate, machine, truth
-        self.files = ["--plate", bench.save(f"{folder}/plate.json", plate), "--machine", bench.save(f"{folder}/machine.json", machine)]
+        self.files = ["--plate", bench.save(f"{folder}/plate.json", plate), "--machine",
+                      bench.save(f"{folder}/machine.json", machine)]
         self.plan = plan or json.loads(bench.command("plan", *self.files, "--touches", 6 * len(machine["tips"]), "--json"))
         self.plan_file = bench.save(f"{folder}/plan.json", self.plan)
         self.truth_file = bench.save(f"{folder}/truth.json", truth) if truth else None
@@ -60,7 +62,8 @@ def all_at_once():
     moves.append({"kind": "sight", "target": "M0", "setup": "b"})
     plan = {"schema": "tiptrue.plan/1", "moves": [{**move, "id": i} for i, move in enumerate(moves)]}
     truth = {"schema": "tiptrue.truth/1",
-             "poses": [{"setup": "a", "mark": [120.5, 80.25], "yaw_deg": 2.4}, {"setup": "b", "mark": [-12.5, 61.7], "yaw_deg": 171.3}],
+             "poses": [{"setup": "a", "mark": [120.5, 80.25], "yaw_deg": 2.4},
+                       {"setup": "b", "mark": [-12.5, 61.7], "yaw_deg": 171.3}],
              "tips": [{"tip": "t1", "offset": [-41.3, 12.7], "runout": [0.031, -0.022], "radius": 0.31,
                        "shape": [{"order": 2, "cos": 0.004, "sin": -0.002}, {"order": 3, "cos": 0.0011, "sin": 0.0007}]},
                       {"tip": "t2", "offset": [-34.8, 12.9], "runout": [-0.008, 0.017], "radius": 0.29}],
@@ -117,7 +120,8 @@ def scatter_and_shares():
     moves = [{"id": i, "kind": "touch", "target": "east", "tip": "t1", "rotation": 0, "at": [21, 0.7]} for i in range(count)]
     truth = {"schema": "tiptrue.truth/1", "poses": [{"setup": "1", "mark": [0, 0]}],
              "tips": [{"tip": "t1", "offset": [0, 0], "radius": 0.3}], "rotation": {"sigma_deg": 0}, "resolution": 0.0002,
-             "touch": {"sigma": 0.0031, "late_share": 0.1, "late_depth": [0.05, 0.09], "early_share": 0.04, "early_depth": [0.2, 0.3],
+             "touch": {"sigma": 0.0031, "late_share": 0.1, "late_depth": [0.05, 0.09], "early_share": 0.04,
+                       "early_depth": [0.2, 0.3],
                        "missed_share": 0.03}}
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
         rows = rows_of(Bench(folder, plate, machine, {"schema": "tiptrue.plan/1", "moves": moves}, truth).log(seed=11))
@@ -142,7 +146,8 @@ def same_bytes():
     """The bytes of one seed are those of every machine; a truth that was drawn and written says all of it."""
     plate, machine = bench.PLATES["hexagon"], bench.machine(2)
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
-        moves = [{"id": i, "kind": "touch", "target": f"h{i % 6}", "tip": f"t{1 + i % 2}", "rotation": 31 * i % 360} for i in range(24)]
+        moves = [{"id": i, "kind": "touch", "target": f"h{i % 6}", "tip": f"t{1 + i % 2}",
+                  "rotation": 31 * i % 360} for i in range(24)]
         moves = [{"id": f"m{i}", "kind": "sight", "target": f"M{i}"} for i in range(3)] + moves
         b = Bench(folder, plate, machine, {"schema": "tiptrue.plan/1", "moves": moves})
         drawn = b.log("--truth-out", f"{folder}/out.json", seed=20)
@@ -151,7 +156,8 @@ def same_bytes():
         tally.check(drawn == b.log(seed=20), "the same seed gave other bytes")
         tally.check(drawn != b.log(seed=21), "another seed gave the same bytes")
         b.truth_file = f"{folder}/out.json"
-        tally.check(drawn == b.log("--truth-out", f"{folder}/again.json", seed=20), "the written truth gives another run than the drawn one")
+        tally.check(drawn == b.log("--truth-out", f"{folder}/again.json", seed=20),
+                    "the written truth gives another run than the drawn one")
         with open(f"{folder}/again.json", encoding="utf-8") as stream:
             tally.check(stream.read() == text, "the truth changes when it is read and written")
     for what, found, expected in (("run", drawn, GOLDEN["run"]), ("truth", text, GOLDEN["truth"])):
@@ -224,13 +230,15 @@ def found_again():
     plate, machine = bench.PLATES["hexagon"], bench.machine()
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
         b = Bench(folder, plate, machine, json.loads(bench.command(
-            "plan", "--plate", bench.save(f"{folder}/p.json", plate), "--machine", bench.save(f"{folder}/m.json", machine), "--touches", 48,
+            "plan", "--plate", bench.save(f"{folder}/p.json", plate), "--machine", bench.save(f"{folder}/m.json", machine),
+            "--touches", 48,
             "--json")))
         b.log("--truth-out", f"{folder}/truth.json", seed=8)
         with open(f"{folder}/truth.json", encoding="utf-8") as stream:
             truth = json.load(stream)
         b.truth_file = f"{folder}/truth.json"
-        for code, change in (("moved-plate", {"moved": {"after": 0.5, "by": [0.04, -0.03]}}), ("lost-motion", {"lost_motion": 0.03}),
+        for code, change in (("moved-plate", {"moved": {"after": 0.5, "by": [0.04, -0.03]}}),
+                             ("lost-motion", {"lost_motion": 0.03}),
                              ("late-contact", {"touch": {"late_share": 0.15, "late_depth": [0.03, 0.1]}}), (None, {})):
             bench.save(b.truth_file, {**truth, **change})
             result = json.loads(bench.command("solve", *b.files, "--json", "-", text=b.log(seed=8), good=(0, 10, 20)))

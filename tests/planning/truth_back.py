@@ -2,8 +2,10 @@
 # Copyright (C) 2026 the tiptrue authors
 """Property: solving a simulated run without scatter gives its truth back to 1e-6 mm, for random plates, poses and tips.
 
-truth_back.py [PLATES]: random plates, 60 by default, for make check; 1000 for make check-statistics. What is random: number, places and
-directions of edges and marks, sense of rotation, setups, radii, thermal expansion. Solved is with a machine file that states neither
+truth_back.py [PLATES]: random plates, 60 by default, for make check; 1000 for make check-statistics. What is random: number,
+places and
+directions of edges and marks, sense of rotation, setups, radii, thermal expansion. Solved is with a machine file that states
+neither
 radius nor yaw, since what is stated draws the result towards itself.
 """
 import json
@@ -72,7 +74,8 @@ def one(seed, folder):
     with open(f"{folder}/plan.json", "w", encoding="utf-8") as out:
         out.write(bench.command("plan", *files, "--touches", 12 * tips, "--setups", setups, "--json"))
     truth_path = f"{folder}/truth.json"
-    bench.command("simulate", *files, "--plan", f"{folder}/plan.json", "--draw", "--exact", "--seed", seed, "--truth-out", truth_path)
+    bench.command("simulate", *files, "--plan", f"{folder}/plan.json", "--draw", "--exact", "--seed", seed, "--truth-out",
+                  truth_path)
     with open(truth_path, encoding="utf-8") as stream:
         truth = json.load(stream)
     truth["temperature_C"] = rng.uniform(15, 30)
