@@ -4,6 +4,7 @@
 
 unit_tests = \
   tests/fault/memory_test \
+  tests/fault/planning_memory_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/determinacy_test \
@@ -60,6 +61,7 @@ tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scen
 
 # Requests for memory pass through the test, which can fail them.
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
+tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 script_tests = \
   tests/cli/check.sh \

@@ -221,7 +221,8 @@ static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, si
     used[old % design->rotations]--;
     find_allowed(design, used, allowed);
     for (size_t k = 0; k < design->n_candidates; k += stride) {
-        double with = allowed[k % design->rotations] ? tt_engine_score_with(&design->engine, k) : HUGE_VAL;
+        bool open = allowed[k % design->rotations] && (design->counts[k] == 0 || k == old);
+        double with = open ? tt_engine_score_with(&design->engine, k) : HUGE_VAL;
         if (with < best_score) {
             best_score = with;
             best = k;
@@ -323,7 +324,7 @@ static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, s
     return best_score < HUGE_VAL;
 }
 
-bool tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[])
+enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[])
 {
     struct tt_arena scratch = {0};
     gsl_rng *random = gsl_rng_alloc(gsl_rng_taus2);
@@ -331,17 +332,17 @@ bool tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt
                       .best = TT_ARENA_NEW(&scratch, n, size_t),
                       .used = TT_ARENA_NEW(&scratch, design->rotations, size_t),
                       .allowed = TT_ARENA_NEW(&scratch, design->rotations, bool)};
-    bool good = random != NULL && t.chosen != NULL && t.best != NULL && t.used != NULL && t.allowed != NULL;
+    enum tiptrue_status status = TIPTRUE_E_MEMORY;
 
-    if (good) {
+    if (random != NULL && t.chosen != NULL && t.best != NULL && t.used != NULL && t.allowed != NULL) {
         gsl_rng_set(random, START_SEED); /* the same plan each time */
-        good = search(design, &t, random, n, starts, probes);
+        status = search(design, &t, random, n, starts, probes) ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
     }
     if (random != NULL) {
         gsl_rng_free(random);
     }
     tt_arena_clear(&scratch);
-    return good;
+    return status;
 }
 
 bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], size_t n_planned, struct tt_probe *next)

@@ -42,7 +42,7 @@ void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe pr
 /* The best @n touches into @probes (n >= TT_LEAST_DESIGN), from evenly spread ones and from @starts - 1 drawn starts (an exchange
  * ends in the nearest optimum, which need not be the best: with seven touches it may be a tenth worse). False: such a plate does
  * not determine the tip's unknowns, or out of memory. Cost: linear in @starts. */
-TT_MUST_USE bool tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[]);
+TT_MUST_USE enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[]);
 
 /* The touch that helps most after what the scene has already and the @n_planned touches of @planned; none of those again. False:
  * none helps, or all that is there does not determine the tip's unknowns. */

@@ -181,9 +181,14 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
         const struct tt_tip_result *result = result_of(now, n->scene.tips[tip]);
         if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) { /* one at a time: the next may be another tip's turn */
             n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
-        } else if (tt_design_best(&n->design, TT_LEAST_DESIGN, 1, n->probes + n->n_probes)) {
-            n->n_probes += TT_LEAST_DESIGN;
+        } else {
+            status = tt_design_best(&n->design, TT_LEAST_DESIGN, 1, n->probes + n->n_probes);
+            n->n_probes += status == TIPTRUE_OK ? TT_LEAST_DESIGN : 0;
         }
+        if (status == TIPTRUE_E_MEMORY) {
+            return tt_fail_memory(error);
+        }
+        status = TIPTRUE_OK;
         if (n->n_probes == before) {
             break;
         }

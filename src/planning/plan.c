@@ -254,8 +254,12 @@ static enum tiptrue_status best(struct planner *p, size_t tip, size_t n, size_t 
     tt_design_even(&p->designs[tip], n, p->scratch);
     *expanded_mm = HUGE_VAL;
     status = expect(p, p->scratch, n, &even_mm, &even_mm2, error);
-    if (status == TIPTRUE_OK && tt_design_best(&p->designs[tip], n, starts, probes)) {
-        status = expect(p, probes, n, expanded_mm, &best_mm2, error);
+    if (status == TIPTRUE_OK) {
+        enum tiptrue_status found = tt_design_best(&p->designs[tip], n, starts, probes);
+        status = found == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : TIPTRUE_OK;
+        if (found == TIPTRUE_OK) {
+            status = expect(p, probes, n, expanded_mm, &best_mm2, error);
+        }
     }
     if (status == TIPTRUE_OK && even_mm2 < best_mm2) {
         memcpy(probes, p->scratch, n * sizeof *probes);

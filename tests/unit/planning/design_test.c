@@ -170,10 +170,10 @@ static void search_from(struct search *s, size_t from, size_t left)
         }
         return;
     }
-    for (size_t k = from; k < s->n; k++) {
-        s->counts[k]++;
-        search_from(s, k, left - 1);
-        s->counts[k]--;
+    for (size_t k = from; k < s->n; k++) { /* no touch twice */
+        s->counts[k] = 1;
+        search_from(s, k + 1, left - 1);
+        s->counts[k] = 0;
     }
 }
 
@@ -187,7 +187,7 @@ static double efficiency(const char *plate, struct tt_grid grid, size_t touches)
 
     world_init(&w, plate);
     ck_assert_int_eq(tt_design_init(&design, &w.scene, 0, &ROOM, grid, NULL), TIPTRUE_OK);
-    ck_assert(tt_design_best(&design, touches, 20, probes));
+    ck_assert_int_eq(tt_design_best(&design, touches, 20, probes), TIPTRUE_OK);
     ck_assert_int_eq(tt_engine_init(&plain, &w.scene, 0, design.candidates, design.n_candidates, 0), TIPTRUE_OK);
     plain.full_limit_mm2 = design.engine.full_limit_mm2;
     plain.runout_limit_mm2 = design.engine.runout_limit_mm2;
@@ -244,11 +244,16 @@ START_TEST(turns_all_the_way_round)
     ck_assert_int_eq(tt_design_init(&design, &w.scene, 0, &ROOM, (struct tt_grid){60, 3}, NULL), TIPTRUE_OK);
     for (size_t n = TT_LEAST_DESIGN; n <= 31; n += 5) {
         size_t used[60] = {0};
-        ck_assert(tt_design_best(&design, n, 2, probes));
+        ck_assert_int_eq(tt_design_best(&design, n, 2, probes), TIPTRUE_OK);
         for (size_t i = 0; i < n; i++) {
             used[(size_t)lround(probes[i].rotation_rad / (2 * TT_PI) * 60) % 60]++;
         }
         ck_assert_double_le(tt_widest_gap(used, 60), 1.0 / 3 + 1e-9);
+        for (size_t i = 0; i < n; i++) {
+            for (size_t k = 0; k < i; k++) {
+                ck_assert_msg(memcmp(&probes[i], &probes[k], sizeof probes[i]) != 0, "%zu touches: one of them twice", n);
+            }
+        }
         struct tt_probe even[31];
         double u_even, u_best;
         tt_design_even(&design, n, even);
@@ -278,7 +283,7 @@ START_TEST(next_helps_and_is_new)
 
     world_init(&w, PLATE(SOUTH));
     ck_assert_int_eq(tt_design_init(&design, &w.scene, 0, &ROOM, (struct tt_grid){24, 3}, NULL), TIPTRUE_OK);
-    ck_assert(tt_design_best(&design, 7, 1, probes));
+    ck_assert_int_eq(tt_design_best(&design, 7, 1, probes), TIPTRUE_OK);
     double before = trace_of(&w, probes, 7);
     for (size_t n = 7; n < 12; n++) {
         ck_assert(tt_design_next(&design, probes, n, &probes[n]));
