@@ -14,6 +14,8 @@ libcore_la_SOURCES = \
   src/base/decimal.c src/base/decimal.h \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
+  src/base/time.c src/base/time.h \
+  src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
   src/model/machine.c src/model/machine.h \
@@ -21,6 +23,8 @@ libcore_la_SOURCES = \
   src/model/plate.c src/model/plate.h \
   src/model/proposal.c src/model/proposal.h \
   src/model/run.c src/model/run.h \
+  src/model/series.h \
+  src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/model/truth.c src/model/truth.h \
   src/ingest/builder.c src/ingest/builder.h \
@@ -44,13 +48,13 @@ libcore_la_SOURCES = \
   src/ingest/plan.c \
   src/ingest/plate.c \
   src/ingest/report.c src/ingest/report.h \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
   src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
-  src/ingest/time.c src/ingest/time.h \
   src/ingest/truth.c \
   src/ingest/units.c src/ingest/units.h \
   src/geometry/circle.c src/geometry/circle.h \
@@ -92,7 +96,17 @@ libcore_la_SOURCES = \
   src/planning/resolve.c src/planning/resolve.h \
   src/planning/scene.c src/planning/scene.h \
   src/planning/simulate.c src/planning/simulate.h \
+  src/history/attribution.c \
+  src/history/changes.c src/history/changes.h \
+  src/history/chart.c src/history/chart.h \
+  src/history/compare.c src/history/compare.h \
+  src/history/scatter.c src/history/scatter.h \
+  src/history/series.c src/history/series.h \
+  src/history/signals.c \
+  src/history/track.c src/history/track.h \
+  src/history/trend.c src/history/trend.h \
   src/output/check.c \
+  src/output/compare.c \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
   src/output/json_write.c src/output/json_write.h \
@@ -108,6 +122,10 @@ libcore_la_SOURCES = \
   src/output/text_tip.c \
   src/output/text_trials.c \
   src/output/truth.c \
+  src/output/trend_chart.c \
+  src/output/trend_json.c \
+  src/output/trend_text.c \
+  src/output/trend_words.c src/output/trend_words.h \
   src/output/utf8.c src/output/utf8.h \
   src/output/verdict.c src/output/verdict.h
 

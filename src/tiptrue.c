@@ -11,6 +11,8 @@
 #include "adjust/check.h"
 #include "base/buffer.h"
 #include "base/status.h"
+#include "history/compare.h"
+#include "history/trend.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
 #include "planning/plan.h"
@@ -84,6 +86,12 @@ enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const str
     static const struct tiptrue_solve_options ALL_OFF = {0};
 
     return tt_adjust(workspace->adjust, plate, machine, run, options != NULL ? options : &ALL_OFF, solution, error);
+}
+
+enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
+                                          struct tiptrue_error *error)
+{
+    return tt_result_read(path, sink, solution, error);
 }
 
 enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution)
@@ -201,6 +209,40 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
         *determined = all;
     }
     return status;
+}
+
+enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                    const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                    struct tiptrue_error *error)
+{
+    return tt_compare(a, b, trend, comparison, error);
+}
+
+enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                            const struct tiptrue_text_options *options, char **text, size_t *length,
+                                            struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_comparison_json(comparison, &buffer);
+    } else {
+        tt_output_comparison_text(comparison, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json, const struct tiptrue_text_options *options,
+                                       char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_trend_json(trend, options, &buffer);
+    } else {
+        tt_output_trend_text(trend, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_truth **truth,

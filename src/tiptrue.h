@@ -79,6 +79,7 @@ struct tiptrue_truth;
 struct tiptrue_proposal;
 struct tiptrue_workspace;
 struct tiptrue_solution;
+struct tiptrue_trend;
 
 /* Version of the library, "major.minor.patch", static. */
 const char *tiptrue_version(void);
@@ -123,6 +124,12 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *wor
                                                    struct tiptrue_error *error);
 void tiptrue_solution_free(struct tiptrue_solution *solution);
 
+/* Read a result document (tiptrue.result/1) that was written before: the solution as it was, but for plate and machine, which it
+ * does not hold. Of a tip, its name, offset, uncertainty and verdict must be there; the rest may be missing. @path, @sink as
+ * above. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
+                                                           struct tiptrue_solution **solution, struct tiptrue_error *error);
+
 enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
 
 /* Verdict of the run: the worst of its tips. */
@@ -149,6 +156,7 @@ struct tiptrue_text_options {
     bool utf8;         /* µ and ± may be used */
     bool observations; /* a table of every touch follows (JSON: "observations") */
     unsigned columns;  /* width of the terminal, 0 = unknown (80) */
+    unsigned rows;     /* its height, 0 = unknown; only charts ask */
 };
 
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its end).
@@ -230,6 +238,26 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
                                                      const struct tiptrue_plan *plan, char **text, size_t *length,
                                                      struct tiptrue_error *error);
+struct tiptrue_comparison;
+
+/* Two results against each other: is the difference real? @trend (may be NULL) brings in the scatter between runs. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                                     const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                                     struct tiptrue_error *error);
+void tiptrue_comparison_free(struct tiptrue_comparison *comparison);
+/* For a person, or as JSON (tiptrue.compare/1). *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                                             const struct tiptrue_text_options *options, char **text,
+                                                             size_t *length, struct tiptrue_error *error);
+
+struct tiptrue_trend_options {
+    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
+};
+void tiptrue_trend_free(struct tiptrue_trend *trend);
+/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
+                                                        const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                        struct tiptrue_error *error);
 
 #if defined(__GNUC__)
 #pragma GCC visibility pop
