@@ -78,6 +78,7 @@ script_tests = \
   tests/planning/agreement.py \
   tests/planning/even.py \
   tests/planning/program.py \
+  tests/planning/rehearsal.sh \
   tests/planning/simulated.py \
   tests/planning/truth_back.py \
   tests/reference/scipy_check.py \

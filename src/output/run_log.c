@@ -14,7 +14,7 @@
 
 /* Which columns beyond those that every log has. */
 struct columns {
-    bool stage, feed, temperature, setup, contact;
+    bool stage, feed, temperature, setup;
 };
 
 static struct columns columns_of(const struct tiptrue_run *run)
@@ -26,7 +26,6 @@ static struct columns columns_of(const struct tiptrue_run *run)
         columns.stage = columns.stage || o->use == TT_USE_FIND;
         columns.feed = columns.feed || o->feed_mm_s > 0;
         columns.temperature = columns.temperature || o->has_temperature;
-        columns.contact = columns.contact || o->kind != TT_SIGHT;
     }
     return columns;
 }
@@ -115,10 +114,7 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run, const 
         tt_buffer_putc(out, ',');
         tt_csv_text(out, run->setups[o->setup]);
     }
-    if (columns->contact) {
-        tt_buffer_puts(out, !touching ? "," : o->use == TT_USE_NO_CONTACT ? ",0" : ",1");
-    }
-    tt_buffer_putc(out, '\n');
+    tt_buffer_puts(out, !touching ? ",\n" : o->use == TT_USE_NO_CONTACT ? ",0\n" : ",1\n");
 }
 
 void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate, struct tt_buffer *out)
@@ -133,7 +129,7 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
     tt_buffer_puts(out, columns.feed ? ",feed" : "");
     tt_buffer_puts(out, columns.temperature ? ",temperature" : "");
     tt_buffer_puts(out, columns.setup ? ",setup" : "");
-    tt_buffer_puts(out, columns.contact ? ",contact\n" : "\n");
+    tt_buffer_puts(out, ",contact\n");
     for (size_t i = 0; i < run->n_observations; i++) {
         put_row(out, run, plate, &columns, &run->observations[i]);
     }

@@ -165,6 +165,21 @@ static enum tiptrue_status expect(struct next *n, struct tiptrue_error *error)
     return status;
 }
 
+/* Whether touching will not bring a tip to the target: what neither touches nor sightings lessen is too much already, or, with the
+ * sightings as they are, more touches would be needed than are planned of a tip at all. */
+static bool is_hopeless(const struct next *n, const struct tt_tip_result *tip)
+{
+    if (tip == NULL || !(tt_same_plate_mm(tip) < HUGE_VAL)) {
+        return false;
+    }
+    struct tt_parts parts = tt_same_plate_parts(tip);
+    double target_mm = n->options->target_mm / tip->same_plate_factor, left_mm2 = target_mm * target_mm - parts.rest;
+    double for_touches_mm2 = left_mm2 - parts.sightings;
+
+    return !(left_mm2 > 0) ||
+           (for_touches_mm2 > 0 && (double)tip->used * (parts.touches / for_touches_mm2 - 1) > (double)MOST_NEXT);
+}
+
 /* Touches for the tip that needs them most, until the target is met or there are as many as were asked for. */
 static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 {
@@ -174,6 +189,9 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 
     while (status == TIPTRUE_OK && n->n_probes < n->most && !(wanted && is_met(n, now))) {
         size_t tip = furthest_tip(n, now), before = n->n_probes;
+        if (wanted && is_hopeless(n, result_of(now, n->scene.tips[tip]))) {
+            break;
+        }
         status = set_design(n, tip, error);
         if (status != TIPTRUE_OK) {
             return status;

@@ -25,6 +25,9 @@
 /* A tip is not planned more touches than this: 40 minutes of touching. What is not reached with them is limited by something else.
  */
 #define MOST_TOUCHES 240
+/* Where evenly spread touches miss the target by no more than this, chosen ones are tried, so many. */
+#define NEAR_TARGET 1.3
+#define MANY_TOUCHES 96
 /* Touches that are added to tips that meet the target alone, but not all together. */
 #define MOST_ROUNDS 40
 /* Rounds of sightings at each end that are tried. */
@@ -274,9 +277,16 @@ static size_t starts_for(size_t tip, size_t n)
     return starts < 2 ? 2 : starts > MOST_STARTS ? MOST_STARTS : starts;
 }
 
+/* Where the touches of planned tip @tip are chosen. */
+static struct tt_probe *probes_of(struct planner *p, size_t tip)
+{
+    return p->chosen + tip * (MOST_TOUCHES + 1);
+}
+
 /* ---- how many ---- */
 
-/* The fewest evenly spread touches of a tip that meet the target, MOST_TOUCHES + 1 where none do. */
+/* The fewest evenly spread touches of a tip that meet the target, or, where none do, a number with which chosen ones do;
+ * MOST_TOUCHES + 1 where these do not either. */
 static enum tiptrue_status fewest_even(struct planner *p, size_t tip, size_t *fewest, struct tiptrue_error *error)
 {
     size_t low = TT_LEAST_DESIGN - 1, high = MOST_TOUCHES + 1; /* low: not enough; high: enough, or more than there may be */
@@ -290,6 +300,10 @@ static enum tiptrue_status fewest_even(struct planner *p, size_t tip, size_t *fe
             status = expect_even(p, tip, middle, &mm, error);
             *(mm <= p->options->target_mm ? &high : &low) = middle;
         }
+    }
+    if (status == TIPTRUE_OK && high > MOST_TOUCHES && mm <= NEAR_TARGET * p->options->target_mm) {
+        status = best(p, tip, MANY_TOUCHES, 1, probes_of(p, tip), &mm, error); /* chosen ones may do where these do not */
+        high = mm <= p->options->target_mm ? MANY_TOUCHES : high;
     }
     *fewest = high;
     return status;
@@ -365,12 +379,6 @@ static enum tiptrue_status enough_touches(const struct planner *p, struct tiptru
                        "%zu touches are more than are planned at once", p->options->touches);
     }
     return TIPTRUE_OK;
-}
-
-/* Where the touches of planned tip @tip are chosen. */
-static struct tt_probe *probes_of(struct planner *p, size_t tip)
-{
-    return p->chosen + tip * (MOST_TOUCHES + 1);
 }
 
 /* All tips' touches, one after the other. */

@@ -26,6 +26,34 @@ double tt_same_plate_mm(const struct tt_tip_result *tip)
     return fmax(tip->same_plate_expanded_x_mm, tip->same_plate_expanded_y_mm);
 }
 
+static double line_u(const struct tt_budget_line *line)
+{
+    return fmax(line->u_x_mm, line->u_y_mm);
+}
+
+/* Parts that more touches lessen. */
+static bool is_of_touches(const struct tt_budget_line *line)
+{
+    return strcmp(line->source, "touch repeatability") == 0 || strcmp(line->source, "resolution of the coordinates") == 0 ||
+           strcmp(line->source, "rotation setting") == 0;
+}
+
+struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip)
+{
+    bool by_x = tip->same_plate_cov.xx_mm2 > tip->same_plate_cov.yy_mm2;
+    struct tt_parts parts = {0, 0, 0};
+
+    for (size_t k = 0; k < tip->n_budget; k++) {
+        const struct tt_budget_line *line = &tip->budget[k];
+        double u_mm = by_x ? line->u_x_mm : line->u_y_mm;
+        double *part = is_of_touches(line)                                   ? &parts.touches
+                       : strcmp(line->source, "sighting repeatability") == 0 ? &parts.sightings
+                                                                             : &parts.rest;
+        *part += line->of_plate ? 0 : u_mm * u_mm;
+    }
+    return parts;
+}
+
 const struct tt_tip_result *tt_worst_tip(const struct tiptrue_solution *expected)
 {
     const struct tt_tip_result *worst = NULL;
@@ -200,18 +228,6 @@ static bool keep_left_out(const struct tt_choice *choice, struct tiptrue_proposa
         }
     }
     return good && p->left_out != NULL;
-}
-
-static double line_u(const struct tt_budget_line *line)
-{
-    return fmax(line->u_x_mm, line->u_y_mm);
-}
-
-/* Parts that more touches lessen. */
-static bool is_of_touches(const struct tt_budget_line *line)
-{
-    return strcmp(line->source, "touch repeatability") == 0 || strcmp(line->source, "resolution of the coordinates") == 0 ||
-           strcmp(line->source, "rotation setting") == 0;
 }
 
 static const struct tt_budget_line *largest(const struct tt_tip_result *tip, bool of_plate)

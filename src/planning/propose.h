@@ -21,6 +21,11 @@ struct tt_choice {
 
 /* The largest same-plate expanded uncertainty of a tip on its axes; HUGE_VAL where it is not determined. */
 double tt_same_plate_mm(const struct tt_tip_result *tip);
+/* What the same-plate variance of a tip (its worse axis) is made of, mm2. */
+struct tt_parts {
+    double touches, sightings, rest;
+};
+struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip);
 /* The worst of the tips of @expected. */
 const struct tt_tip_result *tt_worst_tip(const struct tiptrue_solution *expected);
 

@@ -58,7 +58,7 @@ def loop(plate, machine, target_mm, seed):
 
 
 def loops():
-    for name, tips, target_mm in (("slot", 1, 0.004), ("askew", 1, 0.0040), ("hexagon", 2, 0.0035), ("comb", 1, 0.0050)):
+    for name, tips, target_mm in (("slot", 1, 0.004), ("askew", 1, 0.0040), ("hexagon", 2, 0.0035), ("comb", 1, 0.0056)):
         status, answer, result, answers = loop(bench.PLATES[name], bench.machine(tips), target_mm, 3)
         worst = max(max(tip["same_plate"]["expanded_mm"].values()) for tip in result["tips"])
         print(f"{name}: {result['run']['touches']['used']} touches after {answers} answers, {1000 * worst:.2f} um")
@@ -101,6 +101,15 @@ def cases():
         status, answer = ask(files, slipped, "--target-u", 0.0055)
         tally.check(status != 0 and any("moved" in note for note in answer["notes"]),
                     f"a plate that moved: {status}, {answer['notes']}")
+        # a target that the stated radius stands in the way of, edges being touched from one side only: told, and no endless touching
+        files[1] = bench.save(f"{folder}/comb.json", bench.PLATES["comb"])
+        with open(plan, "w", encoding="utf-8") as out:
+            out.write(bench.command("plan", *files, "--touches", 60, "--json"))
+        combed = f"{folder}/comb.csv"
+        append(combed, bench.command("simulate", *files, "--plan", plan, "--draw", "--seed", 4))
+        status, answer = ask(files, combed, "--target-u", 0.003)
+        tally.check(status == 20 and not answer["moves"] and answer["limited_by"] is not None and not answer["target_met"],
+                    f"out of reach: {status}, {answer['limited_by']}")
         status, answer = ask(files, f"{folder}/none.csv", "--target-u", 0.005)
         tally.check(status == 66, f"a log that is not there: {status}")
 
