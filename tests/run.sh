@@ -8,7 +8,7 @@
 set -u
 cd "$(dirname "$0")/.." || exit 1
 
-sh tests/packages.sh gcc libc6-dev make autoconf automake libtool pkg-config libgsl-dev libcjson-dev libpcre2-dev \
+sh tests/packages.sh gcc libc6-dev make autoconf automake libtool pkg-config libgsl-dev libcjson-dev libpcre2-dev libsqlite3-dev \
     check python3 python3-scipy python3-jsonschema locales mandoc || exit 1
 
 if [ -e config.status ]; then

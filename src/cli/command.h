@@ -19,5 +19,6 @@ int cli_solve(int argc, char *argv[]);
 int cli_check(int argc, char *argv[]);
 int cli_plan(int argc, char *argv[]);
 int cli_simulate(int argc, char *argv[]);
+int cli_history(int argc, char *argv[]);
 
 #endif

@@ -24,6 +24,7 @@ static const struct command COMMANDS[] = {
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
     {"plan", "tiptrue plan", "which touches reach the wanted uncertainty, in which order", cli_plan},
     {"simulate", "tiptrue simulate", "the log of a run without a machine, from a known truth", cli_simulate},
+    {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 

@@ -27,13 +27,21 @@ enum {
     CLI_KEY_TIP,
     CLI_KEY_MARGIN,
     CLI_KEY_AFTER,
-    CLI_KEY_CSV,
     CLI_KEY_RS274,
     CLI_KEY_TRUTH,
     CLI_KEY_TRUTH_OUT,
     CLI_KEY_DRAW,
     CLI_KEY_EXACT,
-    CLI_KEY_CONTROLLER_LOG
+    CLI_KEY_CONTROLLER_LOG,
+    /* the history */
+    CLI_KEY_HISTORY,
+    CLI_KEY_RECORD,
+    CLI_KEY_SINCE,
+    CLI_KEY_CSV,
+    CLI_KEY_LOG,
+    CLI_KEY_DOCUMENT,
+    CLI_KEY_AGAIN,
+    CLI_KEY_REPLACE
 };
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of runs. */

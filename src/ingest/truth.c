@@ -262,7 +262,7 @@ enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *s
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.truth/1", read_truth, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.truth/1", read_truth, made, &made->arena, &made->file, NULL};
     enum tiptrue_status status = tt_document_read(&document, path, sink, error);
     if (status == TIPTRUE_OK) {
         *truth = made;
