@@ -101,7 +101,8 @@ def cases():
         status, answer = ask(files, slipped, "--target-u", 0.0055)
         tally.check(status != 0 and any("moved" in note for note in answer["notes"]),
                     f"a plate that moved: {status}, {answer['notes']}")
-        # a target that the stated radius stands in the way of, edges being touched from one side only: told, and no endless touching
+        # a target that the stated radius stands in the way of, edges being touched from one side only: told, and no endless
+        # touching
         files[1] = bench.save(f"{folder}/comb.json", bench.PLATES["comb"])
         with open(plan, "w", encoding="utf-8") as out:
             out.write(bench.command("plan", *files, "--touches", 60, "--json"))

@@ -247,7 +247,8 @@ def found_again():
 
 
 def drift_cancels():
-    """A plate that creeps by 50 um during the run shifts the offset by 2 um at most in the planned order, and by 10 um or more touched
+    """A plate that creeps by 50 um during the run shifts the offset by 2 um at most in the planned order, and by 10 um or more
+    touched
     edge after edge. Least squares: the solver would else find the drift and take it out."""
     plate, machine = bench.PLATES["slot"], bench.machine()
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
