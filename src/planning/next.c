@@ -14,6 +14,8 @@
 /* Touches at a time: few enough that the answer comes before the head has moved, enough that they still face each other. */
 #define NEXT_TOUCHES 4
 #define MOST_NEXT 240
+/* A round of sightings must take away this share of the variance, else it is no way to the target. */
+#define WORTH_SIGHTING 0.02
 /* Room beside the tip, and the grid, as in plan.c; fewer rotations, for the answer must come within 20 ms. */
 #define USUAL_MARGIN_MM 0.2
 #define GRID_ROTATIONS 24
@@ -165,19 +167,29 @@ static enum tiptrue_status expect(struct next *n, struct tiptrue_error *error)
     return status;
 }
 
-/* Whether touching will not bring a tip to the target: what neither touches nor sightings lessen is too much already, or, with the
- * sightings as they are, more touches would be needed than are planned of a tip at all. */
-static bool is_hopeless(const struct next *n, const struct tt_tip_result *tip)
+/* What is left of the target's variance for touches and sightings of a tip; negative: what neither of them lessens is too much
+ * already. HUGE_VAL where the tip is not determined yet. */
+static double left_mm2(const struct next *n, const struct tt_tip_result *tip)
 {
     if (tip == NULL || !(tt_same_plate_mm(tip) < HUGE_VAL)) {
+        return HUGE_VAL;
+    }
+    double target_mm = n->options->target_mm / tip->same_plate_factor;
+    return target_mm * target_mm - tt_same_plate_parts(tip).rest;
+}
+
+/* Whether touching alone will not bring a tip to the target: with the sightings as they are, more touches would be needed than are
+ * planned of a tip at all. */
+static bool takes_too_many(const struct next *n, const struct tt_tip_result *tip)
+{
+    double left = left_mm2(n, tip);
+
+    if (!(left < HUGE_VAL)) {
         return false;
     }
     struct tt_parts parts = tt_same_plate_parts(tip);
-    double target_mm = n->options->target_mm / tip->same_plate_factor, left_mm2 = target_mm * target_mm - parts.rest;
-    double for_touches_mm2 = left_mm2 - parts.sightings;
-
-    return !(left_mm2 > 0) ||
-           (for_touches_mm2 > 0 && (double)tip->used * (parts.touches / for_touches_mm2 - 1) > (double)MOST_NEXT);
+    double for_touches = left - parts.sightings;
+    return !(for_touches > 0) || (double)tip->used * (parts.touches / for_touches - 1) > (double)MOST_NEXT;
 }
 
 /* Touches for the tip that needs them most, until the target is met or there are as many as were asked for. */
@@ -189,7 +201,7 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 
     while (status == TIPTRUE_OK && n->n_probes < n->most && !(wanted && is_met(n, now))) {
         size_t tip = furthest_tip(n, now), before = n->n_probes;
-        if (wanted && is_hopeless(n, result_of(now, n->scene.tips[tip]))) {
+        if (wanted && takes_too_many(n, result_of(now, n->scene.tips[tip]))) {
             break;
         }
         status = set_design(n, tip, error);
@@ -231,17 +243,18 @@ static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error 
     size_t n_probes = n->n_probes, moves = 2 * n->plate->n_marks * n->scene.n_setups;
     enum tiptrue_status status;
 
-    if (!(n->options->target_mm > 0) || n_probes == 0 || !(before < HUGE_VAL) || is_met(n, n->expected)) {
+    if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) || is_met(n, n->expected != NULL ? n->expected : n->solution) ||
+        !(left_mm2(n, result_of(n->solution, n->scene.tips[furthest_tip(n, n->solution)])) > 0)) {
         return TIPTRUE_OK;
     }
-    by_touch = (before - worst_mm2(n, n->expected)) / (double)n_probes;
+    by_touch = n_probes > 0 ? (before - worst_mm2(n, n->expected)) / (double)n_probes : 0;
     n->n_probes = 0;
     n->scene.sightings = 1;
     if ((status = expect(n, error)) != TIPTRUE_OK) {
         return status;
     }
     by_sighting = (before - worst_mm2(n, n->expected)) / (double)moves;
-    if (by_sighting > by_touch) {
+    if (by_sighting > by_touch && by_sighting * (double)moves > WORTH_SIGHTING * before) {
         return TIPTRUE_OK;
     }
     n->n_probes = n_probes;

@@ -1,8 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """`plan --after` in a loop with a simulated machine: a few touches at a time until `solve` says that the target is met; then it
-stops.
-With a fault in the run it says so instead. after.py --time: the answer comes within 20 ms, process and all.
+stops. With a fault in the run it says so instead. after.py --time: the answer comes within 20 ms, process and all.
 """
 import json
 import os

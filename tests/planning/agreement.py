@@ -1,12 +1,10 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """The uncertainty that `plan` predicts against the scatter of simulated and solved runs, for two and four edges, one and eight
-tips,
-one and two setups.
+tips, one and two setups.
 
-agreement.py [RUNS]: simulated runs of each kind, 150 by default, for make check; 2000 for make check-statistics. The bound is 5
-%, or four
-standard deviations of a scatter estimated from so many runs where that is more.
+agreement.py [RUNS]: simulated runs of each kind, 150 by default, for make check; 2000 for make check-statistics. The bound is
+5 %, or four standard deviations of a scatter estimated from so many runs where that is more.
 """
 import json
 import os

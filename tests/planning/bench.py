@@ -1,7 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""What the tests of planning and simulation share: invented plates and machines, and the program's commands. Environment:
-TIPTRUE."""
+"""What the tests of planning and simulation share: invented plates and machines, and the program's commands.
+Environment: TIPTRUE.
+"""
 import json
 import math
 import os

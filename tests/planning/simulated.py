@@ -1,8 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """What `simulate` writes: the touch equation of docs/formats.md, written here once more, with everything a truth can say; scatter
-and
-shares; the same bytes for the same seed; the controller's log; and what is refused.
+and shares; the same bytes for the same seed; the controller's log; and what is refused.
 """
 import csv
 import hashlib
@@ -248,8 +247,7 @@ def found_again():
 
 def drift_cancels():
     """A plate that creeps by 50 um during the run shifts the offset by 2 um at most in the planned order, and by 10 um or more
-    touched
-    edge after edge. Least squares: the solver would else find the drift and take it out."""
+    touched edge after edge. Least squares: the solver would else find the drift and take it out."""
     plate, machine = bench.PLATES["slot"], bench.machine()
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
         b = Bench(folder, plate, machine, json.loads(bench.command(
