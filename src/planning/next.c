@@ -14,6 +14,8 @@
 /* Touches at a time: few enough that the answer comes before the head has moved, enough that they still face each other. */
 #define NEXT_TOUCHES 4
 #define MOST_NEXT 240
+/* While the touches make up this share of the variance, more of them help. */
+#define STILL_WORTH 0.2
 /* A round of sightings must take away this share of the variance, else it is no way to the target. */
 #define WORTH_SIGHTING 0.02
 /* Room beside the tip, and the grid, as in plan.c; fewer rotations, for the answer must come within 20 ms. */
@@ -188,7 +190,10 @@ static bool takes_too_many(const struct next *n, const struct tt_tip_result *tip
         return false;
     }
     struct tt_parts parts = tt_same_plate_parts(tip);
-    double for_touches = left - parts.sightings;
+    double for_touches = left - parts.sightings, all = parts.touches + parts.sightings + parts.rest;
+    if (parts.touches > STILL_WORTH * all) {
+        return false; /* while touches are few, their number changes the other parts too */
+    }
     return !(for_touches > 0) || (double)tip->used * (parts.touches / for_touches - 1) > (double)MOST_NEXT;
 }
 
