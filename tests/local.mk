@@ -72,6 +72,7 @@ tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 script_tests = \
   tests/cli/check.sh \
   tests/cli/man.sh \
+  tests/cli/plan.sh \
   tests/cli/readme.sh \
   tests/cli/schema.py \
   tests/cli/solve.sh \

@@ -82,9 +82,13 @@ static void lay_candidates(struct tt_design *design)
 static enum tiptrue_status fits_nowhere(const struct tt_design *design, struct tiptrue_error *error)
 {
     const struct tiptrue_plate *plate = design->scene->plate;
+
+    if (plate->n_edges == 0) {
+        return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0, "list them in 'edges'", "the plate has no edges to touch");
+    }
     return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0, "a plate with wider openings, or a thinner tip",
-                   "tip '%s' fits to no edge: edge '%s' %s", design->scene->tips[design->tip],
-                   plate->n_edges > 0 ? plate->edges[0].name : "", plate->n_edges > 0 ? design->reasons[0] : "does not exist");
+                   "tip '%s' fits to no edge: edge '%s' %s", design->scene->tips[design->tip], plate->edges[0].name,
+                   design->reasons[0]);
 }
 
 enum tiptrue_status tt_design_init(struct tt_design *design, const struct tt_scene *scene, size_t tip, const struct tt_room *room,
