@@ -27,11 +27,13 @@ libcore_la_SOURCES = \
   src/model/machine.c src/model/machine.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
+  src/model/proposal.c src/model/proposal.h \
   src/model/record.c src/model/record.h \
   src/model/run.c src/model/run.h \
   src/model/series.h \
   src/model/trend.h \
   src/model/solution.c src/model/solution.h \
+  src/model/truth.c src/model/truth.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -46,6 +48,7 @@ libcore_la_SOURCES = \
   src/ingest/kinds.c src/ingest/kinds.h \
   src/ingest/machine.c \
   src/ingest/metadata.c src/ingest/metadata.h \
+  src/ingest/motion.c src/ingest/motion.h \
   src/ingest/names.c src/ingest/names.h \
   src/ingest/parting.c src/ingest/parting.h \
   src/ingest/pattern.c src/ingest/pattern.h \
@@ -59,6 +62,7 @@ libcore_la_SOURCES = \
   src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
+  src/ingest/truth.c \
   src/ingest/units.c src/ingest/units.h \
   src/export/backup.c \
   src/export/diff.c src/export/diff.h \
@@ -106,6 +110,17 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/planning/candidates.c src/planning/candidates.h \
+  src/planning/design.c src/planning/design.h \
+  src/planning/draw.c \
+  src/planning/next.c \
+  src/planning/order.c src/planning/order.h \
+  src/planning/plan.c src/planning/plan.h \
+  src/planning/program.c src/planning/program.h \
+  src/planning/propose.c src/planning/propose.h \
+  src/planning/resolve.c src/planning/resolve.h \
+  src/planning/scene.c src/planning/scene.h \
+  src/planning/simulate.c src/planning/simulate.h \
   src/history/attribution.c \
   src/history/changes.c src/history/changes.h \
   src/history/chart.c src/history/chart.h \
@@ -131,6 +146,8 @@ libcore_la_SOURCES = \
   src/output/json_write.c src/output/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
+  src/output/proposal.c \
+  src/output/run_log.c \
   src/output/text.c \
   src/output/text_parts.h \
   src/output/text_rows.c \
@@ -138,6 +155,7 @@ libcore_la_SOURCES = \
   src/output/text_table.c \
   src/output/text_tip.c \
   src/output/text_trials.c \
+  src/output/truth.c \
   src/output/trend_chart.c \
   src/output/trend_json.c \
   src/output/trend_text.c \
@@ -169,6 +187,8 @@ tiptrue_SOURCES = \
   src/cli/main.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
+  src/cli/plan.c \
+  src/cli/simulate.c \
   src/cli/place.c src/cli/place.h \
   src/cli/solve.c \
   src/cli/terminal.c src/cli/terminal.h \

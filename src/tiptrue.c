@@ -16,6 +16,9 @@
 #include "history/trend.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
+#include "planning/plan.h"
+#include "planning/program.h"
+#include "planning/simulate.h"
 
 struct tiptrue_workspace {
     struct tt_adjust_workspace *adjust;
@@ -272,6 +275,105 @@ enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool j
         tt_output_trend_json(trend, options, &buffer);
     } else {
         tt_output_trend_text(trend, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_truth **truth,
+                                       struct tiptrue_error *error)
+{
+    return tt_truth_read(path, sink, truth, error);
+}
+
+enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                       const struct tiptrue_plan *plan, unsigned long seed, bool exact,
+                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
+{
+    return tt_truth_draw(plate, machine, plan, seed, exact, truth, error);
+}
+
+enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_truth_json(truth, &buffer);
+    return hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan, const struct tiptrue_truth *truth, unsigned long seed,
+                                     struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    return tt_simulate(plate, machine, plan, truth, seed, run, error);
+}
+
+enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
+                                    const struct tiptrue_plan *plan, char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (plan != NULL) {
+        tt_output_controller_log(run, plan, &buffer);
+    } else {
+        tt_output_run_csv(run, plate, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
+                                      struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+{
+    return tt_plan_make(workspace->adjust, plate, machine, options, proposal, error);
+}
+
+enum tiptrue_status tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                      const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
+                                      struct tiptrue_error *error)
+{
+    return tt_plan_next(workspace->adjust, plate, machine, run, options, proposal, error);
+}
+
+bool tiptrue_proposal_is_met(const struct tiptrue_proposal *proposal)
+{
+    return proposal->met;
+}
+
+const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *proposal)
+{
+    return &proposal->plan;
+}
+
+size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal)
+{
+    return proposal->plan.n_moves;
+}
+
+enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal, const struct tiptrue_machine *machine,
+                                           enum tiptrue_plan_form form, const struct tiptrue_text_options *options, char **text,
+                                           size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    switch (form) {
+    case TIPTRUE_PLAN_TEXT:
+        tt_output_proposal_text(proposal, options, &buffer);
+        break;
+    case TIPTRUE_PLAN_JSON:
+        tt_output_proposal_json(proposal, &buffer);
+        break;
+    case TIPTRUE_PLAN_CSV:
+        tt_output_proposal_csv(proposal, &buffer);
+        break;
+    case TIPTRUE_PLAN_RS274:
+        status = tt_program_write(proposal, machine, &buffer, error);
+        break;
+    }
+    if (status != TIPTRUE_OK) {
+        tt_buffer_clear(&buffer);
+        return status;
     }
     return hand_over(&buffer, text, length, error);
 }

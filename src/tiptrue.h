@@ -75,6 +75,8 @@ struct tiptrue_plate;
 struct tiptrue_machine;
 struct tiptrue_plan;
 struct tiptrue_run;
+struct tiptrue_truth;
+struct tiptrue_proposal;
 struct tiptrue_workspace;
 struct tiptrue_solution;
 struct tiptrue_trend;
@@ -248,6 +250,64 @@ void tiptrue_exported_free(struct tiptrue_exported *exported);
  */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config,
                                                              struct tiptrue_error *error);
+/* Planning: the moves that bring every tip's expanded uncertainty (95 %, each axis, on the same plate) under @target_mm with the
+ * fewest touches, or the best use of @touches; without either, 24 touches for each tip. Zeros and NULL: not asked for. */
+struct tiptrue_plan_options {
+    double target_mm;
+    size_t touches;   /* of all tips together; in tiptrue_plan_next: at most so many now */
+    size_t sightings; /* of each mark at the start of a setup, and as many at its end */
+    size_t setups;    /* 1 or 2, the second one turned by 180 degrees */
+    double margin_mm; /* free space beside the tip; 0: the machine file's, else 0.2 mm */
+    const char *tip;  /* this one only */
+};
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                                                       const struct tiptrue_machine *machine,
+                                                       const struct tiptrue_plan_options *options,
+                                                       struct tiptrue_proposal **proposal, struct tiptrue_error *error);
+/* The few touches that help most after a run so far (read with @plate and @machine); none where the target is met. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                                                       const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                                       const struct tiptrue_plan_options *options,
+                                                       struct tiptrue_proposal **proposal, struct tiptrue_error *error);
+void tiptrue_proposal_free(struct tiptrue_proposal *proposal);
+/* Whether the target is expected to be met by all tips (true without one); the moves, which live as long as the proposal, and how
+ * many they are. */
+bool tiptrue_proposal_is_met(const struct tiptrue_proposal *proposal);
+const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *proposal);
+size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal);
+
+enum tiptrue_plan_form {
+    TIPTRUE_PLAN_TEXT,  /* for a person */
+    TIPTRUE_PLAN_JSON,  /* tiptrue.plan/1, one line without line feed at its end */
+    TIPTRUE_PLAN_CSV,   /* the moves, with the head positions to be expected */
+    TIPTRUE_PLAN_RS274  /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough
+                           for it, the plate's place is not known well enough, or a move would leave the stated limits */
+};
+/* @machine is the one it was planned for. @options (text only) may be NULL. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal,
+                                                            const struct tiptrue_machine *machine, enum tiptrue_plan_form form,
+                                                            const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                            struct tiptrue_error *error);
+
+/* Simulation: a truth (tiptrue.truth/1) read, or drawn for the moves of @plan from what plate and machine state (@exact: without
+ * scatter and resolution); its text as JSON; and the run that the moves make of it. The same seed gives the same bytes
+ * everywhere. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink,
+                                                        struct tiptrue_truth **truth, struct tiptrue_error *error);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                                        const struct tiptrue_plan *plan, unsigned long seed, bool exact,
+                                                        struct tiptrue_truth **truth, struct tiptrue_error *error);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char **text, size_t *length,
+                                                        struct tiptrue_error *error);
+void tiptrue_truth_free(struct tiptrue_truth *truth);
+/* *run is as tiptrue_run_read would have read it: it can be solved, or written as a log. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                                      const struct tiptrue_plan *plan, const struct tiptrue_truth *truth,
+                                                      unsigned long seed, struct tiptrue_run **run, struct tiptrue_error *error);
+/* The log of a simulated run: CSV, or, with @plan (the one it was simulated from), the lines of a motion controller. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
+                                                     const struct tiptrue_plan *plan, char **text, size_t *length,
+                                                     struct tiptrue_error *error);
 
 /* A history: one file that keeps every run with its log, its results and the documents they came from (docs/history.md).
  * What a call has added is on disk when it returns. Several processes may write to one file: they queue. A history serves one

@@ -6,6 +6,7 @@ unit_tests = \
   tests/fault/export_memory_test \
   tests/fault/history_memory_test \
   tests/fault/memory_test \
+  tests/fault/planning_memory_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/determinacy_test \
@@ -51,7 +52,8 @@ unit_tests = \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
   tests/unit/output/json_test \
-  tests/unit/output/text_test
+  tests/unit/output/text_test \
+  tests/unit/planning/design_test
 
 # Tests that share a helper.
 scene = tests/unit/adjust/scene.c tests/unit/adjust/scene_files.c
@@ -70,11 +72,13 @@ tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scen
 tests_fault_export_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 tests_fault_history_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
+tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 script_tests = \
   tests/cli/check.sh \
   tests/cli/export.py \
   tests/cli/man.sh \
+  tests/cli/plan.sh \
   tests/cli/readme.sh \
   tests/cli/schema.py \
   tests/cli/solve.sh \
@@ -83,6 +87,13 @@ script_tests = \
   tests/fault/export_faults.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
+  tests/planning/after.py \
+  tests/planning/agreement.py \
+  tests/planning/even.py \
+  tests/planning/program.py \
+  tests/planning/rehearsal.sh \
+  tests/planning/simulated.py \
+  tests/planning/truth_back.py \
   tests/history/history.sh \
   tests/history/size.py \
   tests/history/writers.py \
@@ -120,6 +131,7 @@ test_data = \
   tests/field \
   tests/fault/stumble.c \
   tests/fuzz/corpus \
+  tests/planning \
   tests/reference \
   tests/simulation \
   tests/speed \
@@ -189,7 +201,9 @@ bench: all
 check-statistics: all
 	@test -n '$(PYTHON)' || { echo "make check-statistics: needs a python3 with scipy; then run configure again" >&2; exit 1; }
 	$(AM_TESTS_ENVIRONMENT) \
-	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
+	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED} && \
+	  $(PYTHON) $(srcdir)/tests/planning/agreement.py 2000 && $(PYTHON) $(srcdir)/tests/planning/truth_back.py 1000 && \
+	  $(PYTHON) $(srcdir)/tests/planning/after.py --time
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.

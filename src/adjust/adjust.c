@@ -34,27 +34,6 @@ void tt_adjust_workspace_free(struct tt_adjust_workspace *workspace)
     }
 }
 
-/* Variance of rounding to steps of the larger of what the digits show and the stated resolution (uniform distribution, JCGM
- * 100:2008 F.2.2.1). Sightings that plainly do not lie on the resolution's grid were not rounded to it (a camera's place in the
- * picture is finer than the axes' steps): for them the digits alone count. */
-static double digit_variance(const struct tt_digits *digits, double resolution_mm, bool by_camera)
-{
-    bool rounded = !by_camera || digits->on_grid;
-    double step = rounded && resolution_mm > digits->quantum_mm ? resolution_mm : digits->quantum_mm;
-    return step * step / 12;
-}
-
-static struct tt_noise noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run)
-{
-    return (struct tt_noise){.touch_known = machine->has_u_touch,
-                             .sight_known = machine->has_u_sighting,
-                             .touch_var_mm2 = machine->u_touch_mm * machine->u_touch_mm,
-                             .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
-                             .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
-                             .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm, true),
-                             .u_rotation_rad = machine->u_rotation_rad};
-}
-
 static enum tiptrue_status no_touch(const struct tiptrue_run *run, struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "a run needs touches that made contact: check the contact circuit",
@@ -134,7 +113,7 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
                               const struct tiptrue_solve_options *options, struct tiptrue_solution **solution,
                               struct tiptrue_error *error)
 {
-    struct tt_noise noise = noise_of(machine, run), stated = noise;
+    struct tt_noise noise = tt_noise_of(machine, run), stated = noise;
     struct tt_selection selection;
     enum tiptrue_status status;
     bool robust = options == NULL || !options->least_squares;
@@ -191,7 +170,7 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
                              const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                              struct tiptrue_solution **expected, struct tiptrue_error *error)
 {
-    struct tt_noise noise = noise_of(machine, run);
+    struct tt_noise noise = tt_noise_of(machine, run);
     struct tt_selection selection = {.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}};
     enum tiptrue_status status;
 

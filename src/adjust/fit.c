@@ -29,6 +29,27 @@
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
 
+/* Variance of rounding to steps of the larger of what the digits show and the stated resolution (uniform distribution, JCGM
+ * 100:2008 F.2.2.1). Sightings that plainly do not lie on the resolution's grid were not rounded to it (a camera's place in the
+ * picture is finer than the axes' steps): for them the digits alone count. */
+static double digit_variance(const struct tt_digits *digits, double resolution_mm, bool by_camera)
+{
+    bool rounded = !by_camera || digits->on_grid;
+    double step = rounded && resolution_mm > digits->quantum_mm ? resolution_mm : digits->quantum_mm;
+    return step * step / 12;
+}
+
+struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run)
+{
+    return (struct tt_noise){.touch_known = machine->has_u_touch,
+                             .sight_known = machine->has_u_sighting,
+                             .touch_var_mm2 = machine->u_touch_mm * machine->u_touch_mm,
+                             .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
+                             .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
+                             .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm, true),
+                             .u_rotation_rad = machine->u_rotation_rad};
+}
+
 static bool state_init(struct tt_fit_state *state, struct tt_arena *arena, const struct tt_model *model)
 {
     state->x = TT_ARENA_NEW(arena, model->n_unknowns, double);

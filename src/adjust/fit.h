@@ -27,6 +27,9 @@ struct tt_noise {
     double u_rotation_rad;
 };
 
+/* What machine file and printed digits say of it. */
+struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run);
+
 struct tt_fit {
     struct tt_model *model;
     const struct tt_noise *noise;

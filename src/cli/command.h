@@ -18,6 +18,8 @@ int cli_worse(int status, int other);
 int cli_solve(int argc, char *argv[]);
 int cli_check(int argc, char *argv[]);
 int cli_export(int argc, char *argv[]);
+int cli_plan(int argc, char *argv[]);
+int cli_simulate(int argc, char *argv[]);
 int cli_compare(int argc, char *argv[]);
 int cli_trend(int argc, char *argv[]);
 int cli_history(int argc, char *argv[]);

@@ -23,6 +23,8 @@ static const struct command COMMANDS[] = {
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
     {"export", "tiptrue export", "write a result into the machine's configuration, or fill a template", cli_export},
+    {"plan", "tiptrue plan", "which touches reach the wanted uncertainty, in which order", cli_plan},
+    {"simulate", "tiptrue simulate", "the log of a run without a machine, from a known truth", cli_simulate},
     {"compare", "tiptrue compare", "say whether the difference between two results is real", cli_compare},
     {"trend", "tiptrue trend", "say what the runs of a machine show over time: changes, drift, scatter", cli_trend},
     {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},

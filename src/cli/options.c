@@ -98,3 +98,16 @@ size_t cli_whole_number(struct argp_state *state, const char *option, const char
     }
     return value;
 }
+
+double cli_length_mm(struct argp_state *state, const char *option, const char *text)
+{
+    size_t digits = strspn(text, "0123456789.");
+    char *end = NULL;
+    double value =
+        digits > 0 && text[digits] == '\0' ? strtod(text, &end) : 0; /* the program's numbers are those of the C locale */
+
+    if (end == NULL || *end != '\0' || !(value > 0 && value <= 1000)) {
+        argp_error(state, "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000", option, text);
+    }
+    return value;
+}

@@ -20,7 +20,6 @@ enum {
     CLI_KEY_LEAST_SQUARES,
     CLI_KEY_MONTE_CARLO,
     CLI_KEY_SEED,
-    CLI_KEY_TIP,
     CLI_KEY_BASELINE,
     CLI_KEY_RUNS,
     CLI_KEY_POINTS,
@@ -35,6 +34,18 @@ enum {
     CLI_KEY_FORCE,
     CLI_KEY_DRY_RUN,
     CLI_KEY_UNDO,
+    CLI_KEY_TARGET_U,
+    CLI_KEY_SIGHTINGS,
+    CLI_KEY_SETUPS,
+    CLI_KEY_TIP,
+    CLI_KEY_MARGIN,
+    CLI_KEY_AFTER,
+    CLI_KEY_RS274,
+    CLI_KEY_TRUTH,
+    CLI_KEY_TRUTH_OUT,
+    CLI_KEY_DRAW,
+    CLI_KEY_EXACT,
+    CLI_KEY_CONTROLLER_LOG,
     /* the history */
     CLI_KEY_HISTORY,
     CLI_KEY_RECORD,
@@ -59,5 +70,8 @@ extern const struct argp cli_inputs_argp;
 
 /* A whole number from @least to @most, else a usage error that names @option. */
 size_t cli_whole_number(struct argp_state *state, const char *option, const char *text, size_t least, size_t most);
+
+/* A length in mm, more than 0 and up to a metre, else a usage error that names @option. */
+double cli_length_mm(struct argp_state *state, const char *option, const char *text);
 
 #endif

@@ -111,3 +111,38 @@ void cli_progress_clear(const struct cli_progress *progress)
         fputs("\r\033[K", stderr);
     }
 }
+
+static enum tiptrue_status file_failed(const char *path, struct tiptrue_error *error)
+{
+    error->status = TIPTRUE_E_IO;
+    snprintf(error->file, sizeof error->file, "%s", path);
+    snprintf(error->text, sizeof error->text, "cannot be written: %s", strerror(errno));
+    return TIPTRUE_E_IO;
+}
+
+enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, struct tiptrue_error *error)
+{
+    static const char SUFFIX[] = ".part";
+    size_t size = strlen(path) + sizeof SUFFIX;
+    char *part = malloc(size);
+    FILE *file;
+    bool written;
+
+    if (part == NULL) {
+        return file_failed(path, error);
+    }
+    snprintf(part, size, "%s%s", path, SUFFIX);
+    file = fopen(part, "w");
+    if (file == NULL) {
+        free(part);
+        return file_failed(path, error);
+    }
+    written = fwrite(text, 1, length, file) == length && fputc('\n', file) != EOF;
+    written = fclose(file) == 0 && written && rename(part, path) == 0;
+    if (!written) {
+        (void)file_failed(path, error);
+        remove(part);
+    }
+    free(part);
+    return written ? TIPTRUE_OK : TIPTRUE_E_IO;
+}

@@ -11,6 +11,7 @@
 #include "model/plate.h"
 #include "model/run.h"
 #include "model/solution.h"
+#include "model/truth.h"
 
 #define TT_MOST_FAULTS 20
 
@@ -20,6 +21,8 @@ TT_MUST_USE enum tiptrue_status tt_machine_read(const char *path, const struct t
                                                 struct tiptrue_error *error);
 TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
                                              struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_truth **truth,
+                                              struct tiptrue_error *error);
 /* As tiptrue_run_read. */
 TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,
                                             const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,

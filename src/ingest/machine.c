@@ -10,6 +10,7 @@
 
 #include "ingest/document.h"
 #include "ingest/ingest.h"
+#include "ingest/motion.h"
 #include "ingest/names.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
@@ -204,7 +205,6 @@ static void read_export(struct tt_fields *fields, const cJSON *root, struct tipt
     }
 }
 
-/* "motion" belongs to the command plan, and is not looked into here. */
 static void read_machine(void *object, struct tt_fields *fields)
 {
     static const char *const known[] = {"schema", "name", "units", "rotation", "resolution", "sighting", "touch",
@@ -222,6 +222,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     read_tips(fields, root, machine);
     read_limits(fields, root, &machine->limits);
     read_export(fields, root, machine);
+    tt_motion_read(fields, root, &machine->motion);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made, struct tiptrue_machine **machine)

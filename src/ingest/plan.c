@@ -118,14 +118,43 @@ static void read_move(struct reader *reader, const cJSON *element, size_t number
     reader->plan->moves[reader->plan->n_moves++] = move;
 }
 
+/* "setups": [{"setup": "2", "turned_deg": 180}]. */
+static void read_setups(struct reader *reader, const cJSON *root)
+{
+    static const char *const known[] = {"setup", "turned_deg", "note"};
+    static const struct tt_bounds turned = {-360.0, 360.0, false, "degrees, counter-clockwise seen from above"};
+    struct tt_fields *fields = reader->fields;
+    struct tiptrue_plan *plan = reader->plan;
+    const cJSON *setups = tt_field_array(fields, root, "plan", "setups", TT_OPTIONAL);
+    plan->setups = TT_ARENA_NEW(&plan->arena, setups != NULL ? (size_t)cJSON_GetArraySize(setups) : 0, struct tt_plan_setup);
+    fields->out_of_memory = fields->out_of_memory || plan->setups == NULL;
+    for (const cJSON *element = setups != NULL ? setups->child : NULL; element != NULL && plan->setups != NULL;
+         element = element->next) {
+        double turned_deg = 0.0;
+        if (!cJSON_IsObject(element)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL, "a setup of the plan is not an object {...}");
+            continue;
+        }
+        tt_field_unknown(fields, element, "setup", known, sizeof(known) / sizeof(known[0]));
+        const char *name = read_text_or_number(reader, element, "setup", "setup", false);
+        if (tt_field_number(fields, element, "setup", "turned_deg", TT_REQUIRED, &turned, &turned_deg) && name != NULL) {
+            plan->setups[plan->n_setups++] = (struct tt_plan_setup){name, tt_rad_from_deg(turned_deg)};
+        }
+    }
+}
+
+/* What `plan` writes besides moves and setups is for people. */
 static void read_plan(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema", "units", "moves", "name", "machine", "plate", "note"};
+    static const char *const known[] = {"schema", "units",      "moves",    "name",      "machine", "plate",
+                                        "note",   "setups",     "touches",  "sightings", "target",  "target_met",
+                                        "tips",   "limited_by", "left_out", "notes"};
     struct tiptrue_plan *plan = object;
     struct reader reader = {fields, plan, {.arena = &plan->arena}};
     const cJSON *root = fields->json.root;
     tt_field_unknown(fields, root, "plan", known, sizeof(known) / sizeof(known[0]));
     plan->mm_per_unit = fields->mm_per_unit;
+    read_setups(&reader, root);
     const cJSON *moves = tt_field_array(fields, root, "plan", "moves", TT_REQUIRED);
     if (moves == NULL) {
         return;

@@ -38,6 +38,31 @@ struct tt_limits {
     double runout_mm;          /* largest eccentricity */
 };
 
+/* A quantity that a file may leave out. */
+struct tt_stated {
+    bool stated;
+    double value;
+};
+
+struct tt_range {
+    bool stated;
+    double low, high;
+};
+
+/* How the machine moves for a touch: all that a motion program needs, nothing assumed. Heights count along the controller's Z. */
+struct tt_motion {
+    bool present; /* the file has the part */
+    struct tt_stated safe_height_mm, touch_height_mm;
+    struct tt_stated travel_feed_mm_s, plunge_feed_mm_s, find_feed_mm_s, measure_feed_mm_s;
+    struct tt_stated rotation_feed_rad_s;
+    struct tt_stated start_distance_mm; /* between tip and edge where a probing move starts */
+    struct tt_stated overtravel_mm;     /* beyond the edge, where it ends without contact */
+    struct tt_stated lost_motion_mm, margin_mm;
+    struct tt_stated along_axes; /* value 1: probing moves go along one machine axis; 0: along the edge's normal */
+    char rotation_word;          /* 'A', 'B' or 'C'; 0 = not stated */
+    struct tt_range x_mm, y_mm, z_mm, rotation_rad;
+};
+
 struct tiptrue_machine {
     const char *file;
     const char *name;
@@ -57,6 +82,7 @@ struct tiptrue_machine {
     struct tt_limits limits;
     struct tt_export_target *exports;
     size_t n_exports;
+    struct tt_motion motion;
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };

@@ -25,10 +25,18 @@ struct tt_move {
     size_t line, column; /* where the move stands in the plan file */
 };
 
+/* How a placement of the plate is turned against the machine file's yaw. */
+struct tt_plan_setup {
+    const char *name;
+    double turned_rad;
+};
+
 struct tiptrue_plan {
     const char *file;
     struct tt_move *moves;
     size_t n_moves;
+    struct tt_plan_setup *setups; /* those that stand turned */
+    size_t n_setups;
     bool states_stage;  /* a move has a "stage": then none is inferred from the feeds */
     double mm_per_unit; /* of the plan's lengths as written, which is taken for the joined log's too: such a log names no unit */
     struct tt_bytes source; /* the document as read */

@@ -81,13 +81,11 @@ for path in sorted((top / "docs" / "schema").glob("*.schema.json")):
         tally.check(False, f"{path.name}: no schema: {fault.message}")
     validators[schema["title"]] = kind(schema)
     tally.check(schema["title"] == f"tiptrue.{path.name.split('.')[0]}/1", f"{path.name}: its title is {schema['title']}")
-tally.check(len(validators) == 11, f"eleven schemas, not {len(validators)}")
+tally.check(len(validators) == 12, f"twelve schemas, not {len(validators)}")
 
 # Documents of people: every one in the repository.
 for path in sorted([*(top / "examples").rglob("*.json"), *(top / "tests" / "field").rglob("*.json"), *bench.glob("*.json")]):
-    document = load(path)
-    if document.get("schema") != "tiptrue.truth/1":  # what simulated runs were made from: no input of the commands described here
-        expect_good(document, path.relative_to(top))
+    expect_good(load(path), path.relative_to(top))
 
 # Documents shown in the manual.
 shown = [json.loads(block) for block in re.findall(r"```json\n(.*?)```", (top / "docs" / "formats.md").read_text(), re.DOTALL)]
@@ -142,6 +140,16 @@ with tempfile.TemporaryDirectory() as name:
         expect_good(json.loads(line), "output of check")
     tally.check(len(check.stdout.splitlines()) == 1, f"check writes one line, not {check.stdout}")
 
+    # Plans and a truth.
+    for options in (["--touches", "13"], ["--target-u", "0.004"], ["--setups", "2"], ["--after", "run.csv", "--target-u", "0.1"]):
+        command = [program, "plan", "--json", "--plate", "plate.json", "--machine", "machine.json", *options]
+        planned = json.loads(subprocess.run(command, cwd=folder, stdout=subprocess.PIPE, check=False).stdout)
+        expect_good(planned, f"output of plan {options}")
+    command = [program, "simulate", "--plate", "plate.json", "--machine", "machine.json", "--draw", "--truth-out", "truth.json"]
+    subprocess.run(command, cwd=folder, stdout=subprocess.DEVNULL, check=False)
+    truth = load(folder / "truth.json")
+    expect_good(truth, "the truth of simulate")
+
 # What the program writes of recorded and example runs.
 for folder in sorted([*(top / "tests" / "field").iterdir(), top / "examples" / "gauge-board"]):
     if folder.is_dir():
@@ -165,6 +173,12 @@ for what, document in {
     "machine with a negative radius": with_value(machine, -0.45, "tips", 0, "radius"),
     "machine with a point of three": with_value(machine, [36.1, -21.3, 7.5], "tips", 0, "offset"),
     "machine with a sense that is none": with_value(machine, "clockwise", "rotation", "sense"),
+    "machine with a rotation word that is none": with_value(machine, {"rotation_word": "U"}, "motion"),
+    "machine with limits of one end": with_value(machine, {"limits": {"x": [3.5]}}, "motion"),
+    "plan without moves": without(planned, "moves"),
+    "plan with a setup that is not turned": with_value(planned, [{"setup": "2"}], "setups"),
+    "truth with a tip without radius": without(truth, "tips", 0, "radius"),
+    "truth with a share of more than all": with_value(truth, 1.5, "touch", "late_share"),
     "run with a touch without rotation": without(run, "observations", 9, "rotation"),
     "run with a number as text": with_value(run, "12.5", "observations", 9, "x"),
     "run of another version": with_value(run, "tiptrue.run/2", "schema"),

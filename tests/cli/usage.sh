@@ -15,8 +15,8 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are solve, check, export, compare, trend, history"
-wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, compare, trend, history" slove --json run.csv
+wrong "tiptrue: a command is missing; the commands are solve, check, export, plan, simulate, compare, trend, history"
+wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, plan, simulate, compare, trend, history" slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
 wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv
@@ -67,6 +67,37 @@ for list in '' 1,,2 1, ,1 '1;2' every: every:0.01 every:361 every:x; do
     is "--rotations $list exits 64" 64 "$status"
     has "--rotations $list is named" err "^tiptrue export: --rotations"
 done
+for command in plan simulate; do
+    wrong "tiptrue $command: --plate is missing: name the file of the reference plate" "$command" --machine machine.json
+    wrong "tiptrue $command: --machine is missing: name the file of the machine" "$command" --plate plate.json
+done
+plan="plan --plate plate.json --machine machine.json"
+# shellcheck disable=SC2086 # words of a command line
+{
+    wrong "tiptrue plan: 'run.csv' is too much: a run so far is named by --after" $plan run.csv
+    wrong "tiptrue plan: --target-u and --touches exclude each other, but with --after" $plan --target-u 0.004 --touches 24
+    wrong "tiptrue plan: --sightings and --setups are not for --after: the run has them already" $plan --after run.csv --setups 2
+    wrong "tiptrue plan: --plan says what a controller's log was, and needs --after" $plan --plan plan.json --pattern 'x=(?<x>\S+)'
+    wrong "tiptrue plan: one form at a time: --json, --csv or --rs274" $plan --json --rs274
+    wrong "tiptrue plan: --setups 3 is out of range; allowed are 1 to 2" $plan --setups 3
+    for length in 0 -1 2mm 1e3 . 1001; do
+        wrong "tiptrue plan: --target-u '$length' is not a length; allowed are millimetres such as 0.004, up to 1000" \
+            $plan "--target-u=$length"
+    done
+    run "$TIPTRUE" $plan --touches 3
+    is "three touches are too few" 64 "$status"
+    run "$TIPTRUE" $plan --tip thick
+    is "no such tip" 64 "$status"
+    has "no such tip is told" err "the machine has no tip 'thick'"
+}
+simulate="simulate --plate plate.json --machine machine.json"
+# shellcheck disable=SC2086
+{
+    wrong "tiptrue simulate: name a truth with --truth, or have one drawn with --draw" $simulate
+    wrong "tiptrue simulate: name a truth with --truth, or have one drawn with --draw" $simulate --draw --truth truth.json
+    wrong "tiptrue simulate: --exact is for --draw: a truth says itself how much it scatters" $simulate --exact --truth truth.json
+    wrong "tiptrue simulate: 'run.csv' is too much: a simulation reads no run" $simulate --draw run.csv
+}
 
 run "$TIPTRUE" --version
 is "--version exits 0" 0 "$status"
@@ -77,6 +108,8 @@ has "--help names solve" out '^  solve  '
 has "--help names history" out '^  history  '
 has "--help names check" out '^  check  '
 has "--help names export" out '^  export  '
+has "--help names plan" out '^  plan  '
+has "--help names simulate" out '^  simulate  '
 for action in list show export import verify; do
     run "$TIPTRUE" history "$action" --help
     is "history $action --help exits 0" 0 "$status"
@@ -93,6 +126,7 @@ wrong "tiptrue history import: --plate and --machine need each other" history im
 wrong "tiptrue solve: --least-squares is for comparing with other programs; its results do not enter a history" \
     solve --plate plate.json --machine machine.json --record --least-squares run.csv
 for command in solve check export history; do
+for command in solve check plan simulate history; do
     run "$TIPTRUE" "$command" --help
     is "$command --help exits 0" 0 "$status"
     has "$command --help shows its use" out "^Usage: tiptrue $command "

@@ -1,0 +1,72 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A truth: what a simulated run is made from (tiptrue.truth/1). Names are resolved when a run is made of it. */
+#ifndef TT_MODEL_TRUTH_H
+#define TT_MODEL_TRUTH_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/arena.h"
+#include "model/machine.h"
+
+struct tt_truth_pose {
+    const char *setup;
+    struct tt_machine_xy mark; /* the reference mark */
+    double yaw_rad;
+};
+
+/* Shape term of a tip: cos_mm cos(order psi) + sin_mm sin(order psi). */
+struct tt_truth_shape {
+    unsigned order;
+    double cos_mm, sin_mm;
+};
+
+struct tt_truth_tip {
+    const char *name;
+    struct tt_machine_xy offset;
+    struct tt_tip_xy runout;
+    double radius_mm; /* contact radius */
+    struct tt_truth_shape *shape;
+    size_t n_shape;
+};
+
+struct tt_truth_edge {
+    const char *name;
+    double shift_mm; /* along the normal */
+};
+
+/* Shift of a group or of a mark. */
+struct tt_truth_shift {
+    const char *name;
+    struct tt_plate_xy shift;
+};
+
+/* Share of touches that lie, and by how much: evenly distributed between two depths. */
+struct tt_truth_fault {
+    double share, from_mm, to_mm;
+};
+
+struct tiptrue_truth {
+    const char *file;
+    struct tt_truth_pose *poses;
+    size_t n_poses;
+    struct tt_truth_tip *tips;
+    size_t n_tips;
+    struct tt_truth_edge *edges; /* those not named are where the plate file has them */
+    size_t n_edges;
+    struct tt_truth_shift *groups, *marks;
+    size_t n_groups, n_marks;
+    struct tt_stated touch_sigma_mm, sighting_sigma_mm, rotation_sigma_rad, resolution_mm;
+    struct tt_truth_fault late, early; /* late: too deep in the conductor */
+    double missed_share;               /* of touches that end without contact */
+    double lost_motion_mm;             /* contact radius on X less that on Y */
+    double latency_s;
+    struct tt_machine_xy drift; /* of the plate, from the first row to the last */
+    double moved_after;         /* share of the rows before the plate moves */
+    struct tt_machine_xy moved;
+    struct tt_stated temperature_C;
+    struct tt_arena arena; /* owns all of the above */
+};
+
+#endif

@@ -1,0 +1,333 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A proposal of moves: for a person, as tiptrue.plan/1, and as CSV for other controllers. */
+#include "config.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "output/json_write.h"
+#include "output/output.h"
+#include "output/text_parts.h"
+
+#define PLAIN_DECIMALS 8
+
+/* Largest same-plate expanded uncertainty of the axes. */
+static double same_plate_mm(const struct tt_tip_result *tip)
+{
+    return fmax(tip->same_plate_expanded_x_mm, tip->same_plate_expanded_y_mm);
+}
+
+static bool is_determined(const struct tt_tip_result *tip)
+{
+    return tip->offset_determined_x && tip->offset_determined_y;
+}
+
+/* ---- for a person ---- */
+
+static void put_um(struct tt_page *page, double value_mm)
+{
+    tt_page_puts(page, TT_PLUS_MINUS " ");
+    tt_page_fixed(page, 1000 * value_mm, tt_um_decimals(value_mm), false);
+    tt_page_puts(page, " " TT_UM);
+}
+
+static void put_count(struct tt_page *page, size_t n, const char *one, const char *many)
+{
+    tt_page_count(page, n);
+    tt_page_puts(page, n == 1 ? one : many);
+}
+
+static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
+{
+    if (p->next && p->met && p->plan.n_moves == 0) {
+        tt_page_puts(page, "DONE: the target of ");
+        put_um(page, p->target_mm);
+        tt_page_puts(page, " on this plate is met; no further touch is needed");
+        tt_page_line_end(page);
+        return;
+    }
+    tt_page_puts(page, p->next ? "NEXT: " : "PLAN: ");
+    put_count(page, p->touches, " touch", " touches");
+    tt_page_puts(page, " and ");
+    put_count(page, p->sightings, " sighting", " sightings");
+    if (p->has_target) {
+        tt_page_puts(page, p->met ? " reach the target of " : " do not reach the target of ");
+        put_um(page, p->target_mm);
+        tt_page_puts(page, " on this plate");
+    }
+    tt_page_line_end(page);
+    if (p->default_touches) {
+        tt_page_prose(page, 2, "24 touches for each tip, since neither --target-u nor --touches was given");
+    }
+}
+
+/* "  wide     24 touches   ± 2.3 µm on this plate, ± 13 µm in full" */
+static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
+{
+    tt_page_go(page, 2);
+    tt_page_puts(page, tip->name);
+    tt_page_tab(page, 16);
+    put_count(page, tip->touches, " touch", " touches");
+    tt_page_tab(page, 30);
+    if (!is_determined(tip)) {
+        tt_page_puts(page, "offset not determined");
+    } else {
+        put_um(page, same_plate_mm(tip));
+        tt_page_puts(page, " on this plate, ");
+        put_um(page, fmax(tip->expanded_x_mm, tip->expanded_y_mm));
+        tt_page_puts(page, " in full");
+    }
+    tt_page_line_end(page);
+}
+
+/* "  east, setup 1, tip wide at 0, 36, 72 degrees": a line for each pass over an edge. */
+static void say_passes(struct tt_page *page, const struct tiptrue_proposal *p)
+{
+    struct tt_buffer *words = &page->words;
+
+    for (size_t i = 0; i < p->plan.n_moves;) {
+        const struct tt_move *first = &p->plan.moves[i];
+        bool touch = first->kind == TT_TOUCH;
+        tt_page_go(page, 2);
+        tt_buffer_puts(words, touch ? "touch " : "sight ");
+        tt_buffer_puts(words, first->target);
+        if (touch) {
+            tt_buffer_puts(words, " with ");
+            tt_buffer_puts(words, first->tip);
+            tt_buffer_puts(words, " at");
+        }
+        for (; i < p->plan.n_moves; i++) {
+            const struct tt_move *move = &p->plan.moves[i];
+            bool same = move->kind == first->kind && strcmp(move->setup, first->setup) == 0;
+            same = same && (!touch || (move->target == first->target && move->tip == first->tip));
+            if (!same) {
+                break;
+            }
+            if (touch && !move->is_find) {
+                tt_buffer_putc(words, ' ');
+                tt_number_write_rounded(words, tt_deg_from_rad(move->rotation_rad), 1);
+            } else if (!touch && move != first) {
+                tt_buffer_puts(words, ", ");
+                tt_buffer_puts(words, move->target);
+            }
+        }
+        if (touch) {
+            tt_buffer_puts(words, TT_DEGREE);
+        }
+        if (p->plan.n_setups > 0) {
+            tt_buffer_puts(words, " (setup ");
+            tt_buffer_puts(words, first->setup);
+            tt_buffer_putc(words, ')');
+        }
+        tt_page_say(page, 6);
+    }
+}
+
+void tt_output_proposal_text(const struct tiptrue_proposal *p, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+
+    if (options != NULL) {
+        page.colour = options->colour;
+        page.utf8 = options->utf8;
+        page.columns = options->columns > 0 ? options->columns : 80;
+    }
+    say_head(&page, p);
+    for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
+        say_tip(&page, &p->expected->tips[i]);
+    }
+    for (size_t i = 0; i < p->n_left_out; i++) {
+        tt_page_go(&page, 2);
+        tt_buffer_printf(&page.words, "left out for tip '%s': edge '%s' %s", p->left_out[i].tip, p->left_out[i].edge,
+                         p->left_out[i].reason);
+        tt_page_say(&page, 4);
+    }
+    for (size_t i = 0; i < p->n_notes; i++) {
+        tt_page_go(&page, 2);
+        tt_page_prose(&page, 4, p->notes[i]);
+    }
+    for (size_t i = 0; i < p->plan.n_setups; i++) {
+        tt_page_go(&page, 2);
+        tt_buffer_printf(&page.words, "setup %s: the plate turned by ", p->plan.setups[i].name);
+        tt_number_write_rounded(&page.words, tt_deg_from_rad(p->plan.setups[i].turned_rad), 3);
+        tt_buffer_puts(&page.words, TT_DEGREE);
+        tt_page_say(&page, 4);
+    }
+    if (p->plan.n_moves > 0) {
+        tt_page_puts(&page, "In this order:");
+        tt_page_line_end(&page);
+        say_passes(&page, p);
+    }
+    tt_page_end(&page);
+}
+
+/* ---- JSON ---- */
+
+static void put_point(struct tt_json *json, const char *key, double x_mm, double y_mm)
+{
+    tt_json_key(json, key);
+    tt_json_open(json, '[');
+    tt_json_fixed(json, x_mm);
+    tt_json_fixed(json, y_mm);
+    tt_json_close(json, ']');
+}
+
+/* An id of digits is a number. */
+static void put_id(struct tt_json *json, const char *id)
+{
+    double value = 0;
+
+    tt_json_key(json, "id");
+    if (tt_number_read(id, strlen(id), '.', &value, NULL) == TT_NUMBER_OK) {
+        tt_json_number(json, value);
+    } else {
+        tt_json_text(json, id);
+    }
+}
+
+static void put_move(struct tt_json *json, const struct tt_move *move, bool states_stage)
+{
+    tt_json_open(json, '{');
+    put_id(json, move->id);
+    tt_json_key_text(json, "kind", move->kind == TT_SIGHT ? "sight" : "touch");
+    tt_json_key_text(json, "target", move->target);
+    if (move->kind == TT_TOUCH) {
+        tt_json_key_text(json, "tip", move->tip);
+        tt_json_key_fixed(json, "rotation", tt_deg_from_rad(move->rotation_rad));
+        put_point(json, "at", move->at.x_mm, move->at.y_mm);
+        if (states_stage) {
+            tt_json_key_text(json, "stage", move->is_find ? "find" : "measure");
+        }
+        if (move->feed_mm_s > 0) {
+            tt_json_key_fixed(json, "feed", 60 * move->feed_mm_s);
+        }
+    }
+    tt_json_key_text(json, "setup", move->setup);
+    tt_json_close(json, '}');
+}
+
+static void put_tip(struct tt_json *json, const struct tt_tip_result *tip)
+{
+    bool x = tip->offset_determined_x, y = tip->offset_determined_y;
+
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", tip->name);
+    tt_json_key_count(json, "touches", tip->touches);
+    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y, sqrt(tip->cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_expanded_mm", x, tip->expanded_x_mm, y, tip->expanded_y_mm);
+    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y,
+                      sqrt(tip->same_plate_cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_same_plate_expanded_mm", x, tip->same_plate_expanded_x_mm, y, tip->same_plate_expanded_y_mm);
+    tt_json_key_fixed_if(json, "expected_u_runout_mm", tip->runout_determined, tip->u_eccentricity_mm);
+    tt_json_close(json, '}');
+}
+
+static void put_setups(struct tt_json *json, const struct tiptrue_plan *plan)
+{
+    tt_json_key(json, "setups");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < plan->n_setups; i++) {
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "setup", plan->setups[i].name);
+        tt_json_key_fixed(json, "turned_deg", tt_deg_from_rad(plan->setups[i].turned_rad));
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void put_reasons(struct tt_json *json, const struct tiptrue_proposal *p)
+{
+    tt_json_key(json, "left_out");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < p->n_left_out; i++) {
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "edge", p->left_out[i].edge);
+        tt_json_key_text(json, "tip", p->left_out[i].tip);
+        tt_json_key_text(json, "reason", p->left_out[i].reason);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+    tt_json_key_text(json, "limited_by", p->limited_by);
+    tt_json_key(json, "notes");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < p->n_notes; i++) {
+        tt_json_text(json, p->notes[i]);
+    }
+    tt_json_close(json, ']');
+}
+
+void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.plan/1");
+    tt_json_key_text(&json, "machine", p->machine);
+    tt_json_key_text(&json, "plate", p->plate);
+    tt_json_key_count(&json, "touches", p->touches);
+    tt_json_key_count(&json, "sightings", p->sightings);
+    tt_json_key(&json, "target");
+    tt_json_open(&json, '{');
+    tt_json_key_fixed_if(&json, "same_plate_expanded_mm", p->has_target, p->target_mm);
+    tt_json_close(&json, '}');
+    tt_json_key(&json, "target_met");
+    if (p->has_target) {
+        tt_json_bool(&json, p->met);
+    } else {
+        tt_json_null(&json);
+    }
+    tt_json_key(&json, "tips");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
+        put_tip(&json, &p->expected->tips[i]);
+    }
+    tt_json_close(&json, ']');
+    put_reasons(&json, p);
+    put_setups(&json, &p->plan);
+    tt_json_key(&json, "moves");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < p->plan.n_moves; i++) {
+        put_move(&json, &p->plan.moves[i], p->plan.states_stage);
+    }
+    tt_json_close(&json, ']');
+    tt_json_close(&json, '}');
+}
+
+/* ---- CSV ---- */
+
+void tt_output_proposal_csv(const struct tiptrue_proposal *p, struct tt_buffer *out)
+{
+    tt_buffer_puts(out, "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed\n");
+    for (size_t i = 0; i < p->plan.n_moves; i++) {
+        const struct tt_move *move = &p->plan.moves[i];
+        bool touch = move->kind == TT_TOUCH;
+        tt_buffer_printf(out, "%s,%s,", move->id, touch ? "touch" : "sight");
+        tt_csv_text(out, move->target);
+        tt_buffer_putc(out, ',');
+        tt_csv_text(out, touch ? move->tip : "");
+        tt_buffer_putc(out, ',');
+        tt_csv_text(out, move->setup);
+        tt_buffer_putc(out, ',');
+        if (touch) {
+            tt_number_write_rounded(out, tt_deg_from_rad(move->rotation_rad), PLAIN_DECIMALS);
+            tt_buffer_putc(out, ',');
+            tt_number_write_fixed(out, move->at.x_mm, 4, false);
+            tt_buffer_putc(out, ',');
+            tt_number_write_fixed(out, move->at.y_mm, 4, false);
+        } else {
+            tt_buffer_puts(out, ",,");
+        }
+        tt_buffer_putc(out, ',');
+        tt_number_write_fixed(out, p->head[i].x_mm, 4, false);
+        tt_buffer_putc(out, ',');
+        tt_number_write_fixed(out, p->head[i].y_mm, 4, false);
+        tt_buffer_puts(out, !touch || !p->plan.states_stage ? "," : move->is_find ? ",find" : ",measure");
+        tt_buffer_putc(out, ',');
+        if (move->feed_mm_s > 0) {
+            tt_number_write_rounded(out, 60 * move->feed_mm_s, PLAIN_DECIMALS);
+        }
+        tt_buffer_putc(out, '\n');
+    }
+}

@@ -1,0 +1,157 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A run as a log: the CSV of docs/formats.md, or the lines that a motion controller would print of it. */
+#include "config.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "output/output.h"
+
+/* Rotations and feeds: what they are in degrees and mm/min, without the rounding of their way there. */
+#define PLAIN_DECIMALS 8
+
+/* Which columns beyond those that every log has. */
+struct columns {
+    bool stage, feed, temperature, setup;
+};
+
+static struct columns columns_of(const struct tiptrue_run *run)
+{
+    struct columns columns = {.setup = run->n_setups > 1 || (run->n_setups == 1 && strcmp(run->setups[0], "1") != 0)};
+
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        columns.stage = columns.stage || o->use == TT_USE_FIND;
+        columns.feed = columns.feed || o->feed_mm_s > 0;
+        columns.temperature = columns.temperature || o->has_temperature;
+    }
+    return columns;
+}
+
+void tt_csv_text(struct tt_buffer *out, const char *text)
+{
+    if (strpbrk(text, ",;\t\"\r\n") == NULL) {
+        tt_buffer_puts(out, text);
+        return;
+    }
+    tt_buffer_putc(out, '"');
+    for (const char *c = text; *c != '\0'; c++) {
+        if (*c == '"') {
+            tt_buffer_putc(out, '"');
+        }
+        tt_buffer_putc(out, *c);
+    }
+    tt_buffer_putc(out, '"');
+}
+
+/* "# key: value", a line whatever the value holds. */
+static void put_remark(struct tt_buffer *out, const char *key, const char *value)
+{
+    if (value == NULL) {
+        return;
+    }
+    tt_buffer_printf(out, "# %s: ", key);
+    for (const char *c = value; *c != '\0'; c++) {
+        tt_buffer_putc(out, (unsigned char)*c < 0x20 ? ' ' : *c);
+    }
+    tt_buffer_putc(out, '\n');
+}
+
+/* Decimals behind the point that make up @quantum_mm. */
+static int decimals_of(double quantum_mm)
+{
+    int decimals = quantum_mm > 0 ? (int)lround(-log10(quantum_mm)) : 9;
+    return decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+}
+
+static int decimals_of_row(const struct tiptrue_run *run, const struct tt_observation *o)
+{
+    return decimals_of(o->kind == TT_SIGHT ? run->sighting_digits.quantum_mm : run->touch_digits.quantum_mm);
+}
+
+static const char *target_name(const struct tiptrue_plate *plate, const struct tt_observation *o)
+{
+    return o->kind == TT_SIGHT ? plate->marks[o->target].name : plate->edges[o->target].name;
+}
+
+static void put_row(struct tt_buffer *out, const struct tiptrue_run *run, const struct tiptrue_plate *plate,
+                    const struct columns *columns, const struct tt_observation *o)
+{
+    static const char *const KINDS[] = {[TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+    int decimals = decimals_of_row(run, o);
+    bool touching = o->kind != TT_SIGHT;
+
+    tt_buffer_printf(out, "%s,", KINDS[o->kind]);
+    tt_csv_text(out, target_name(plate, o));
+    tt_buffer_putc(out, ',');
+    if (touching) {
+        tt_csv_text(out, run->tips[o->tip]);
+    }
+    tt_buffer_putc(out, ',');
+    tt_number_write_fixed(out, o->h.x_mm, decimals, false);
+    tt_buffer_putc(out, ',');
+    tt_number_write_fixed(out, o->h.y_mm, decimals, false);
+    tt_buffer_putc(out, ',');
+    if (touching) {
+        tt_number_write_rounded(out, tt_deg_from_rad(o->rotation_rad), PLAIN_DECIMALS);
+    }
+    if (columns->stage) {
+        tt_buffer_puts(out, !touching ? "," : o->use == TT_USE_FIND ? ",find" : ",measure");
+    }
+    if (columns->feed) {
+        tt_buffer_putc(out, ',');
+        if (o->feed_mm_s > 0) {
+            tt_number_write_rounded(out, o->feed_mm_s * 60, PLAIN_DECIMALS);
+        }
+    }
+    if (columns->temperature) {
+        tt_buffer_putc(out, ',');
+        tt_number_write_rounded(out, o->temperature_C, PLAIN_DECIMALS);
+    }
+    if (columns->setup) {
+        tt_buffer_putc(out, ',');
+        tt_csv_text(out, run->setups[o->setup]);
+    }
+    tt_buffer_puts(out, !touching ? ",\n" : o->use == TT_USE_NO_CONTACT ? ",0\n" : ",1\n");
+}
+
+void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate, struct tt_buffer *out)
+{
+    struct columns columns = columns_of(run);
+
+    put_remark(out, "machine", run->machine);
+    put_remark(out, "plate", run->plate);
+    put_remark(out, "note", run->note);
+    tt_buffer_puts(out, "kind,target,tip,x,y,rotation");
+    tt_buffer_puts(out, columns.stage ? ",stage" : "");
+    tt_buffer_puts(out, columns.feed ? ",feed" : "");
+    tt_buffer_puts(out, columns.temperature ? ",temperature" : "");
+    tt_buffer_puts(out, columns.setup ? ",setup" : "");
+    tt_buffer_puts(out, ",contact\n");
+    for (size_t i = 0; i < run->n_observations; i++) {
+        put_row(out, run, plate, &columns, &run->observations[i]);
+    }
+}
+
+void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan, struct tt_buffer *out)
+{
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        int decimals = decimals_of_row(run, o);
+        tt_buffer_puts(out, "trip id=");
+        if (plan->moves[i].id != NULL) {
+            tt_buffer_puts(out, plan->moves[i].id);
+        } else {
+            tt_buffer_printf(out, "%zu", i + 1);
+        }
+        tt_buffer_puts(out, " x=");
+        tt_number_write_fixed(out, o->h.x_mm / plan->mm_per_unit, decimals, false);
+        tt_buffer_puts(out, " y=");
+        tt_number_write_fixed(out, o->h.y_mm / plan->mm_per_unit, decimals, false);
+        tt_buffer_puts(out, " z=");
+        tt_number_write_fixed(out, o->z_mm / plan->mm_per_unit, 4, false);
+        tt_buffer_printf(out, " ok=%d\n", o->use != TT_USE_NO_CONTACT);
+    }
+}

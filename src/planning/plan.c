@@ -1,0 +1,546 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "planning/plan.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "planning/order.h"
+#include "planning/propose.h"
+
+/* Rotations 6 degrees apart: 60 has 2, 3, 4, 5, 6, 10, 12, 15, 20, 30 among its divisors, so that every usual even spread is in it.
+ */
+#define GRID_ROTATIONS 60
+/* Ends and middle of the usable part of an edge: a straight line through its ends tells the yaw best, the middle shows a bent one.
+ */
+#define GRID_PLACES 3
+/* Room beside the tip where nothing is stated: what machines' own errors and tips' runout come to, with a reserve (common practice,
+ * no source). */
+#define USUAL_MARGIN_MM 0.2
+/* Touches of a tip without a target: six on each of four edges, the example's. */
+#define USUAL_TOUCHES 24
+/* A tip is not planned more touches than this: 40 minutes of touching. What is not reached with them is limited by something else.
+ */
+#define MOST_TOUCHES 240
+/* Where evenly spread touches miss the target by no more than this, chosen ones are tried, so many. */
+#define NEAR_TARGET 1.3
+#define MANY_TOUCHES 96
+/* Touches that are added to tips that meet the target alone, but not all together. */
+#define MOST_ROUNDS 40
+/* Rounds of sightings at each end that are tried. */
+#define MOST_SIGHTINGS 8
+/* Starts of the exchange: so many that they come to this many touches, within bounds; fewer for further tips, whose touches differ
+ * from the first one's by a radius only. Doubled, no plan of the tests gets better by a thousandth. */
+#define STARTED_TOUCHES 200
+#define MOST_STARTS 20
+#define FURTHER_TIPS 4
+/* A sighting where nothing is stated of it, as `check` takes it. */
+#define USUAL_SIGHTING_MM 3e-3
+
+struct planner {
+    const struct tiptrue_plate *plate;
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_plan_options *options;
+    struct tt_adjust_workspace *workspace;
+    const struct tiptrue_run *sighted; /* NULL: the plate is where the machine file says */
+    struct tt_arena arena;
+    struct tt_scene scene;
+    struct tt_design *designs; /* by planned tip */
+    size_t *tips;              /* planned tips: index into the scene's */
+    size_t n_tips, n_designs;
+    struct tt_probe *chosen; /* of each planned tip, MOST_TOUCHES + 1 apart */
+    struct tt_probe *probes; /* all that are planned */
+    size_t n_probes;
+    size_t *counts; /* touches of each planned tip */
+    struct tt_probe *scratch;
+};
+
+/* ---- the scene ---- */
+
+static struct tt_room room_of(const struct planner *p, size_t tip)
+{
+    const struct tt_motion *motion = &p->machine->motion;
+    struct tt_room room = {.radius_mm = p->machine->tips[tip].radius_mm,
+                           .margin_mm = p->options->margin_mm > 0  ? p->options->margin_mm
+                                        : motion->margin_mm.stated ? motion->margin_mm.value
+                                                                   : USUAL_MARGIN_MM,
+                           .start_mm = TT_LEAST_START_MM,
+                           .along_axes = motion->along_axes.stated && motion->along_axes.value > 0,
+                           .yaw_rad = p->machine->yaw_rad};
+    if (motion->start_distance_mm.stated) {
+        room.start_mm = fmax(motion->start_distance_mm.value, TT_LEAST_START_MM);
+    }
+    return room;
+}
+
+static enum tiptrue_status pick_tips(struct planner *p, struct tiptrue_error *error)
+{
+    const struct tiptrue_machine *machine = p->machine;
+
+    p->tips = TT_ARENA_NEW(&p->arena, machine->n_tips, size_t);
+    p->designs = TT_ARENA_NEW(&p->arena, machine->n_tips, struct tt_design);
+    p->counts = TT_ARENA_NEW(&p->arena, machine->n_tips, size_t);
+    if (p->tips == NULL || p->designs == NULL || p->counts == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t t = 0; t < machine->n_tips; t++) {
+        if (p->options->tip != NULL && strcmp(p->options->tip, machine->tips[t].name) != 0) {
+            continue;
+        }
+        if (!machine->tips[t].has_radius) {
+            return tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0, "state 'radius' and 'radius_u' of the tip",
+                           "no radius is stated of tip '%s': where it fits cannot be told", machine->tips[t].name);
+        }
+        p->tips[p->n_tips++] = t;
+    }
+    if (p->n_tips == 0 && p->options->tip != NULL) {
+        return tt_fail(error, TIPTRUE_E_USAGE, machine->file, 0, 0, "the machine file names its tips",
+                       "the machine has no tip '%s'", p->options->tip);
+    }
+    return p->n_tips > 0
+               ? TIPTRUE_OK
+               : tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0, "list them in 'tips', each with 'radius' and 'radius_u'",
+                         "the machine file names no tips to plan for");
+}
+
+static enum tiptrue_status set_scene(struct planner *p, struct tiptrue_error *error)
+{
+    static const char *const SETUPS[] = {"1", "2"};
+    static const double TURNED[] = {0, TT_PI};
+    const struct tiptrue_machine *machine = p->machine;
+    const char **tips = TT_ARENA_NEW(&p->arena, machine->n_tips, const char *), **setups = TT_ARENA_NEW(&p->arena, 2, const char *);
+    struct tt_machine_xy *offsets = TT_ARENA_NEW(&p->arena, machine->n_tips, struct tt_machine_xy);
+
+    if (tips == NULL || setups == NULL || offsets == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t t = 0; t < machine->n_tips; t++) {
+        tips[t] = machine->tips[t].name;
+        offsets[t] = machine->tips[t].offset;
+    }
+    setups[0] = SETUPS[0];
+    setups[1] = SETUPS[1];
+    p->scene = (struct tt_scene){.plate = p->plate,
+                                 .machine = machine,
+                                 .tips = tips,
+                                 .setups = setups,
+                                 .n_tips = machine->n_tips,
+                                 .n_setups = p->options->setups == 2 ? 2 : 1,
+                                 .turned_rad = TURNED,
+                                 .offsets = offsets,
+                                 .sightings = p->options->sightings > 0 ? p->options->sightings : 1};
+    if (p->scene.n_setups == 2 && p->plate->n_marks < 2) {
+        return tt_fail(error, TIPTRUE_E_DATA, p->plate->file, 0, 0, "a plate with two marks, or one setup",
+                       "how a second setup is turned is told by two marks, and the plate has one");
+    }
+    return TIPTRUE_OK;
+}
+
+/* The pose of @setup by its sightings; @plate, @seen, @scale hold as many as the run has rows. */
+static enum tiptrue_status sighted_pose(const struct planner *p, size_t setup, struct tt_plate_xy plate[],
+                                        struct tt_machine_xy seen[], double scale[], struct tt_pose *pose, struct tt_pose_u *u,
+                                        struct tiptrue_error *error)
+{
+    const struct tiptrue_run *run = p->sighted;
+    double u_mm = p->machine->has_u_sighting ? p->machine->u_sighting_mm : USUAL_SIGHTING_MM, spread_mm = 0;
+    size_t n = 0;
+
+    for (size_t i = 0; i < run->n_observations; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        if (o->kind == TT_SIGHT && o->use == TT_USE && o->setup == setup) {
+            const struct tt_mark *mark = &p->plate->marks[o->target];
+            plate[n] = mark->at;
+            seen[n] = o->h;
+            scale[n++] = 1;
+            spread_mm = fmax(spread_mm, hypot(mark->at.x_mm - plate[0].x_mm, mark->at.y_mm - plate[0].y_mm));
+            u_mm = fmax(u_mm, mark->u_mm);
+        }
+    }
+    if (tt_pose_fit(plate, seen, scale, n, u_mm, pose) != TIPTRUE_OK) {
+        return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "sight two marks or more, far from each other",
+                       "where the plate lies in setup '%s' is not told by its sightings", run->setups[setup]);
+    }
+    *u = (struct tt_pose_u){u_mm, 2 * u_mm / spread_mm};
+    return TIPTRUE_OK;
+}
+
+/* The scene of a run that holds sightings alone. */
+static enum tiptrue_status use_sightings(struct planner *p, struct tiptrue_error *error)
+{
+    const struct tiptrue_run *run = p->sighted;
+    struct tt_pose *poses = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose);
+    struct tt_pose_u *poses_u = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose_u);
+    struct tt_plate_xy *plate = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_plate_xy);
+    struct tt_machine_xy *seen = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_machine_xy);
+    double *scale = TT_ARENA_NEW(&p->arena, run->n_observations, double), *turned = TT_ARENA_NEW(&p->arena, run->n_setups, double);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (poses == NULL || poses_u == NULL || plate == NULL || seen == NULL || scale == NULL || turned == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t s = 0; s < run->n_setups && status == TIPTRUE_OK; s++) {
+        status = sighted_pose(p, s, plate, seen, scale, &poses[s], &poses_u[s], error);
+        turned[s] = status == TIPTRUE_OK ? tt_angle_wrap(poses[s].yaw_rad - p->machine->yaw_rad) : 0;
+    }
+    p->scene.setups = run->setups;
+    p->scene.n_setups = run->n_setups;
+    p->scene.poses = poses;
+    p->scene.poses_u = poses_u;
+    p->scene.turned_rad = turned;
+    return status;
+}
+
+static enum tiptrue_status init_designs(struct planner *p, struct tiptrue_error *error)
+{
+    const struct tt_grid grid = {GRID_ROTATIONS, GRID_PLACES};
+
+    for (size_t i = 0; i < p->n_tips; i++) {
+        struct tt_room room = room_of(p, p->tips[i]);
+        enum tiptrue_status status = tt_design_init(&p->designs[i], &p->scene, p->tips[i], &room, grid, error);
+        if (status != TIPTRUE_OK) {
+            return status;
+        }
+        p->n_designs = i + 1;
+    }
+    return TIPTRUE_OK;
+}
+
+static void clear_designs(struct planner *p)
+{
+    for (size_t i = 0; i < p->n_designs; i++) {
+        tt_design_clear(&p->designs[i]);
+    }
+    p->n_designs = 0;
+}
+
+/* ---- one tip ---- */
+
+/* What is expected of one tip's touches alone: *expanded_mm on the same plate (HUGE_VAL: not determined), the trace *trace_mm2. */
+static enum tiptrue_status expect(struct planner *p, const struct tt_probe probes[], size_t n, double *expanded_mm,
+                                  double *trace_mm2, struct tiptrue_error *error)
+{
+    struct tiptrue_solution *expected;
+    enum tiptrue_status status = tt_scene_check(&p->scene, probes, n, p->workspace, &expected, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    const struct tt_tip_result *tip = &expected->tips[0];
+    for (size_t i = 0; i < expected->n_tips; i++) {
+        tip = strcmp(expected->tips[i].name, p->scene.tips[probes[0].tip]) == 0 ? &expected->tips[i] : tip;
+    }
+    *expanded_mm = tt_same_plate_mm(tip);
+    *trace_mm2 = *expanded_mm < HUGE_VAL ? tip->same_plate_cov.xx_mm2 + tip->same_plate_cov.yy_mm2 : HUGE_VAL;
+    tiptrue_solution_free(expected);
+    return TIPTRUE_OK;
+}
+
+static enum tiptrue_status expect_even(struct planner *p, size_t tip, size_t n, double *expanded_mm, struct tiptrue_error *error)
+{
+    double trace_mm2;
+
+    tt_design_even(&p->designs[tip], n, p->scratch);
+    return expect(p, p->scratch, n, expanded_mm, &trace_mm2, error);
+}
+
+/* The best @n touches of planned tip @tip into @probes: those of the exchange, or, should they be worse after all, evenly spread
+ * ones. */
+static enum tiptrue_status best(struct planner *p, size_t tip, size_t n, size_t starts, struct tt_probe probes[],
+                                double *expanded_mm, struct tiptrue_error *error)
+{
+    double even_mm, even_mm2, best_mm2 = HUGE_VAL;
+    enum tiptrue_status status;
+
+    tt_design_even(&p->designs[tip], n, p->scratch);
+    *expanded_mm = HUGE_VAL;
+    status = expect(p, p->scratch, n, &even_mm, &even_mm2, error);
+    if (status == TIPTRUE_OK) {
+        enum tiptrue_status found = tt_design_best(&p->designs[tip], n, starts, probes);
+        status = found == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : TIPTRUE_OK;
+        if (found == TIPTRUE_OK) {
+            status = expect(p, probes, n, expanded_mm, &best_mm2, error);
+        }
+    }
+    if (status == TIPTRUE_OK && even_mm2 < best_mm2) {
+        memcpy(probes, p->scratch, n * sizeof *probes);
+        *expanded_mm = even_mm;
+    }
+    return status;
+}
+
+static size_t starts_for(size_t tip, size_t n)
+{
+    size_t starts = STARTED_TOUCHES / n / (tip > 0 ? FURTHER_TIPS : 1);
+    return starts < 2 ? 2 : starts > MOST_STARTS ? MOST_STARTS : starts;
+}
+
+/* Where the touches of planned tip @tip are chosen. */
+static struct tt_probe *probes_of(struct planner *p, size_t tip)
+{
+    return p->chosen + tip * (MOST_TOUCHES + 1);
+}
+
+/* ---- how many ---- */
+
+/* The fewest evenly spread touches of a tip that meet the target, or, where none do, a number with which chosen ones do;
+ * MOST_TOUCHES + 1 where these do not either. */
+static enum tiptrue_status fewest_even(struct planner *p, size_t tip, size_t *fewest, struct tiptrue_error *error)
+{
+    size_t low = TT_LEAST_DESIGN - 1, high = MOST_TOUCHES + 1; /* low: not enough; high: enough, or more than there may be */
+    double mm;
+    enum tiptrue_status status = expect_even(p, tip, MOST_TOUCHES, &mm, error);
+
+    if (status == TIPTRUE_OK && mm <= p->options->target_mm) {
+        high = MOST_TOUCHES;
+        while (high - low > 1 && status == TIPTRUE_OK) {
+            size_t middle = (low + high) / 2;
+            status = expect_even(p, tip, middle, &mm, error);
+            *(mm <= p->options->target_mm ? &high : &low) = middle;
+        }
+    }
+    if (status == TIPTRUE_OK && high > MOST_TOUCHES && mm <= NEAR_TARGET * p->options->target_mm) {
+        status = best(p, tip, MANY_TOUCHES, 1, probes_of(p, tip), &mm, error); /* chosen ones may do where these do not */
+        high = mm <= p->options->target_mm ? MANY_TOUCHES : high;
+    }
+    *fewest = high;
+    return status;
+}
+
+/* How often the marks are to be sighted: so that sightings and touches together are fewest. *reachable: at all. */
+static enum tiptrue_status choose_sightings(struct planner *p, bool *reachable, struct tiptrue_error *error)
+{
+    size_t best_rounds = p->scene.sightings, best_moves = 0, first = p->scene.sightings, last = first;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    *reachable = false;
+    last = p->options->sightings > 0 ? last : MOST_SIGHTINGS;
+    for (size_t rounds = first; rounds <= last && status == TIPTRUE_OK; rounds++) {
+        size_t moves = 2 * rounds * p->plate->n_marks * p->scene.n_setups, fewest = 0;
+        bool enough = true;
+        p->scene.sightings = rounds;
+        for (size_t i = 0; i < p->n_tips && enough && status == TIPTRUE_OK; i++) {
+            status = fewest_even(p, i, &fewest, error);
+            enough = fewest <= MOST_TOUCHES;
+            moves += fewest;
+        }
+        if (status == TIPTRUE_OK && enough && (!*reachable || moves < best_moves)) {
+            best_rounds = rounds;
+            best_moves = moves;
+            *reachable = true;
+        }
+    }
+    p->scene.sightings = best_rounds;
+    return status;
+}
+
+/* The fewest touches of a tip that meet the target, with their places in @probes; @guess: what another tip needed, 0 = none. */
+static enum tiptrue_status fewest_best(struct planner *p, size_t tip, size_t guess, struct tt_probe probes[], size_t *fewest,
+                                       struct tiptrue_error *error)
+{
+    size_t low = TT_LEAST_DESIGN - 1, high, middle;
+    double mm = HUGE_VAL, target_mm = p->options->target_mm;
+    enum tiptrue_status status = fewest_even(p, tip, &high, error);
+
+    for (middle = guess; status == TIPTRUE_OK && high - low > 1;) {
+        middle = middle > low && middle < high ? middle : (low + high) / 2;
+        status = best(p, tip, middle, 1, probes, &mm, error);
+        *(mm <= target_mm ? &high : &low) = middle;
+        middle = mm <= target_mm ? middle - 1 : middle + 1;
+        middle = guess > 0 ? middle : 0;
+    }
+    while (status == TIPTRUE_OK && high > TT_LEAST_DESIGN) { /* with more starts one less may do */
+        status = best(p, tip, high - 1, starts_for(tip, high - 1), probes, &mm, error);
+        if (!(mm <= target_mm)) {
+            break;
+        }
+        high--;
+    }
+    *fewest = high;
+    return status == TIPTRUE_OK ? best(p, tip, high, starts_for(tip, high), probes, &mm, error) : status;
+}
+
+/* ---- the whole ---- */
+
+static enum tiptrue_status enough_touches(const struct planner *p, struct tiptrue_error *error)
+{
+    size_t least = p->n_tips * TT_LEAST_DESIGN, most = p->n_tips * MOST_TOUCHES;
+
+    if (p->options->touches > 0 && p->options->touches < least) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                       "a tip needs six: two for its offset, two for its runout, one for its radius, and one to contradict them",
+                       "%zu touches are too few for %zu tip%s; at least %zu are needed", p->options->touches, p->n_tips,
+                       p->n_tips == 1 ? "" : "s", least);
+    }
+    if (p->options->touches > most) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "no more than 240 for each tip",
+                       "%zu touches are more than are planned at once", p->options->touches);
+    }
+    return TIPTRUE_OK;
+}
+
+/* All tips' touches, one after the other. */
+static void gather(struct planner *p)
+{
+    p->n_probes = 0;
+    for (size_t i = 0; i < p->n_tips; i++) {
+        memcpy(p->probes + p->n_probes, probes_of(p, i), p->counts[i] * sizeof *p->probes);
+        p->n_probes += p->counts[i];
+    }
+}
+
+/* Each tip meets the target alone. Together they weigh the plate's edges a little otherwise; where one misses it then, it gets more
+ * touches. */
+static enum tiptrue_status meet_together(struct planner *p, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t round = 0; round < MOST_ROUNDS && status == TIPTRUE_OK; round++) {
+        struct tiptrue_solution *expected;
+        size_t tip = 0;
+        double mm;
+        gather(p);
+        status = tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
+        if (status != TIPTRUE_OK) {
+            break;
+        }
+        const struct tt_tip_result *worst = tt_worst_tip(expected);
+        mm = tt_same_plate_mm(worst);
+        while (tip + 1 < p->n_tips && strcmp(worst->name, p->scene.tips[p->tips[tip]]) != 0) {
+            tip++;
+        }
+        tiptrue_solution_free(expected);
+        if (mm <= p->options->target_mm || p->counts[tip] >= MOST_TOUCHES) {
+            break;
+        }
+        p->counts[tip]++;
+        status = best(p, tip, p->counts[tip], 1, probes_of(p, tip), &mm, error);
+    }
+    return status;
+}
+
+/* Choose the touches of every tip. */
+static enum tiptrue_status choose(struct planner *p, struct tiptrue_error *error)
+{
+    bool reachable = false, wanted = p->options->target_mm > 0;
+    size_t total = p->options->touches > 0 ? p->options->touches : USUAL_TOUCHES * p->n_tips;
+    enum tiptrue_status status = wanted ? choose_sightings(p, &reachable, error) : TIPTRUE_OK;
+    double mm;
+
+    if (wanted && status == TIPTRUE_OK) { /* the engines know the sightings */
+        clear_designs(p);
+        status = init_designs(p, error);
+    }
+    for (size_t i = 0; i < p->n_tips && status == TIPTRUE_OK; i++) {
+        struct tt_probe *probes = probes_of(p, i);
+        if (wanted && reachable) {
+            status = fewest_best(p, i, i > 0 ? p->counts[i - 1] : 0, probes, &p->counts[i], error);
+        } else {
+            p->counts[i] = total / p->n_tips + (i < total % p->n_tips);
+            status = best(p, i, p->counts[i], starts_for(i, p->counts[i]), probes, &mm, error);
+        }
+    }
+    return status == TIPTRUE_OK && wanted && reachable ? meet_together(p, error) : status;
+}
+
+static enum tiptrue_status not_determined(const struct planner *p, const struct tiptrue_solution *expected,
+                                          struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0,
+                   "edges in two directions, and marks that tell where the plate lies",
+                   "no touches on this plate determine the offset: %s",
+                   expected->n_findings > 0 ? expected->findings[0].text : "its edges do not suffice");
+}
+
+static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tiptrue_proposal **proposal,
+                                  struct tiptrue_error *error)
+{
+    struct tiptrue_solution *expected = NULL;
+    size_t *edges = TT_ARENA_NEW(&p->arena, p->plate->n_edges, size_t), n_edges = 0;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (edges == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t i = 0; i < p->n_designs; i++) { /* the order of the first tip, then edges that only others fit */
+        for (size_t k = 0; k < p->designs[i].n_edges; k++) {
+            size_t edge = p->designs[i].edge_order[k], at = 0;
+            while (at < n_edges && edges[at] != edge) {
+                at++;
+            }
+            edges[at] = edge;
+            n_edges += at == n_edges;
+        }
+    }
+    gather(p);
+    if (tt_order(&p->scene, edges, n_edges, p->probes, p->n_probes) != TIPTRUE_OK) {
+        return tt_fail_memory(error);
+    }
+    status = tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (!(tt_same_plate_mm(tt_worst_tip(expected)) < HUGE_VAL)) {
+        status = not_determined(p, expected, error);
+    }
+    const struct tt_choice choice = {.scene = &p->scene,
+                                     .probes = p->probes,
+                                     .n_probes = p->n_probes,
+                                     .first_id = first_id,
+                                     .target_mm = p->options->target_mm,
+                                     .designs = p->designs,
+                                     .n_designs = p->n_designs,
+                                     .expected = expected};
+    status = status == TIPTRUE_OK ? tt_propose(&choice, proposal, error) : status;
+    if (status != TIPTRUE_OK) {
+        tiptrue_solution_free(expected);
+    }
+    return status;
+}
+
+static enum tiptrue_status make_room(struct planner *p, struct tiptrue_error *error)
+{
+    p->chosen = TT_ARENA_NEW(&p->arena, p->n_tips * (MOST_TOUCHES + 1), struct tt_probe);
+    p->probes = TT_ARENA_NEW(&p->arena, p->n_tips * (MOST_TOUCHES + 1), struct tt_probe);
+    p->scratch = TT_ARENA_NEW(&p->arena, MOST_TOUCHES + 1, struct tt_probe);
+    return p->chosen != NULL && p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+}
+
+static enum tiptrue_status plan(struct planner *p, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+{
+    struct tiptrue_proposal *made = NULL;
+    enum tiptrue_status status;
+
+    if ((status = pick_tips(p, error)) == TIPTRUE_OK && (status = enough_touches(p, error)) == TIPTRUE_OK &&
+        (status = set_scene(p, error)) == TIPTRUE_OK &&
+        (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
+        (status = make_room(p, error)) == TIPTRUE_OK && (status = init_designs(p, error)) == TIPTRUE_OK &&
+        (status = choose(p, error)) == TIPTRUE_OK && (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
+        made->default_touches = p->options->touches == 0 && !(p->options->target_mm > 0);
+        *proposal = made;
+    }
+    clear_designs(p);
+    tt_arena_clear(&p->arena);
+    return status;
+}
+
+enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+                                 const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
+                                 struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+{
+    struct planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace};
+
+    return plan(&p, proposal, error);
+}
+
+enum tiptrue_status tt_plan_sighted(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                    const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
+                                    struct tiptrue_error *error)
+{
+    struct planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace, .sighted = run};
+
+    return plan(&p, proposal, error);
+}

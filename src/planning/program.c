@@ -1,0 +1,372 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "planning/program.h"
+
+#include <ctype.h>
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+
+/* Coordinates in a program: 0.1 µm. */
+#define DECIMALS 4
+/* Comment lines of a controller may be 256 characters long (NISTIR 6556, 3.3); names are cut far below that. */
+#define MOST_NAME 40
+
+struct program {
+    const struct tiptrue_proposal *p;
+    const struct tiptrue_machine *machine;
+    const struct tt_motion *motion;
+    struct tt_buffer *out;
+    struct tiptrue_error *error;
+    const char *tip; /* that is down */
+    double rotation_rad;
+    bool turned; /* a rotation was set */
+    enum tiptrue_status status;
+};
+
+/* ---- what must be stated ---- */
+
+static void name_missing(struct tt_buffer *missing, bool stated, const char *key)
+{
+    if (!stated) {
+        tt_buffer_puts(missing, missing->length > 0 ? ", " : "");
+        tt_buffer_puts(missing, key);
+    }
+}
+
+static void find_missing(const struct tt_motion *m, struct tt_buffer *missing)
+{
+    name_missing(missing, m->safe_height_mm.stated, "safe_height");
+    name_missing(missing, m->touch_height_mm.stated, "touch_height");
+    name_missing(missing, m->travel_feed_mm_s.stated, "travel_feed");
+    name_missing(missing, m->plunge_feed_mm_s.stated, "plunge_feed");
+    name_missing(missing, m->find_feed_mm_s.stated, "find_feed");
+    name_missing(missing, m->measure_feed_mm_s.stated, "measure_feed");
+    name_missing(missing, m->rotation_feed_rad_s.stated, "rotation_feed");
+    name_missing(missing, m->rotation_word != 0, "rotation_word");
+    name_missing(missing, m->along_axes.stated, "probing");
+    name_missing(missing, m->start_distance_mm.stated, "start_distance");
+    name_missing(missing, m->overtravel_mm.stated, "overtravel");
+    name_missing(missing, m->lost_motion_mm.stated, "lost_motion");
+    name_missing(missing, m->margin_mm.stated, "margin");
+    name_missing(missing, m->x_mm.stated, "limits.x");
+    name_missing(missing, m->y_mm.stated, "limits.y");
+    name_missing(missing, m->z_mm.stated, "limits.z");
+    name_missing(missing, m->rotation_rad.stated, "limits.rotation");
+}
+
+static enum tiptrue_status refuse(struct program *g, const char *hint, const char *text)
+{
+    return tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0, hint, "no motion program is written: %s", text);
+}
+
+static const struct tt_tip *tip_of(const struct program *g, const char *name)
+{
+    for (size_t t = 0; t < g->machine->n_tips; t++) {
+        if (strcmp(g->machine->tips[t].name, name) == 0) {
+            return &g->machine->tips[t];
+        }
+    }
+    return NULL;
+}
+
+/* The edge must be where the program expects it, else the tip comes down on it: within the margin, and within half of the start
+ * distance, at twice the standard uncertainty. */
+static enum tiptrue_status check_place(struct program *g, size_t i)
+{
+    const struct tt_move *move = &g->p->plan.moves[i];
+    double off_mm = 2 * g->p->u_place_mm[i], start_mm = g->motion->start_distance_mm.value;
+    struct tt_buffer text = {0};
+    enum tiptrue_status status;
+
+    if (off_mm <= g->motion->margin_mm.value && off_mm <= 0.5 * start_mm) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_printf(&text, "edge '%s' may lie ", move->target);
+    if (off_mm < HUGE_VAL) {
+        tt_number_write_rounded(&text, off_mm, 2);
+        tt_buffer_puts(&text, " mm from where it is expected, which is more than margin or half of start_distance");
+    } else {
+        tt_buffer_puts(&text, "anywhere, since how the plate is turned is not stated");
+    }
+    status = text.failed
+                 ? tt_fail_memory(g->error)
+                 : refuse(g,
+                          "sight two marks first, and name that log by --after; or state \"mark\" and \"yaw\" with their u more "
+                          "tightly in the machine file",
+                          text.text);
+    tt_buffer_clear(&text);
+    return status;
+}
+
+static enum tiptrue_status check_stated(struct program *g)
+{
+    const struct tt_motion *m = g->motion;
+    struct tt_buffer missing = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    find_missing(m, &missing);
+    if (missing.failed) {
+        status = tt_fail_memory(g->error);
+    } else if (missing.length > 0) {
+        status = tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
+                         "state it in the machine file's \"motion\" part; none of these has a default",
+                         "no motion program is written: not stated in \"motion\": %s", missing.text);
+    } else if (!(m->safe_height_mm.value > m->touch_height_mm.value)) {
+        status = refuse(g, "heights count upwards along Z", "safe_height is not above touch_height");
+    } else if (!(m->measure_feed_mm_s.value < m->find_feed_mm_s.value)) {
+        status = refuse(g, "the second touch is the slow one", "measure_feed is not below find_feed");
+    } else if (!(m->start_distance_mm.value > m->lost_motion_mm.value)) {
+        status = refuse(g, "every probing move must take up the lost motion before it meets the edge",
+                        "start_distance is not larger than lost_motion");
+    }
+    tt_buffer_clear(&missing);
+    for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
+        const struct tt_move *move = &g->p->plan.moves[i];
+        const struct tt_tip *tip = move->tip != NULL ? tip_of(g, move->tip) : NULL;
+        if (move->kind == TT_TOUCH && (tip == NULL || !tip->has_offset)) {
+            status = tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
+                             "state the offset, to a millimetre at least: from it the head's place is reckoned",
+                             "no motion program is written: no offset is stated of tip '%s'", move->tip);
+        }
+    }
+    for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
+        status = g->p->plan.moves[i].kind == TT_TOUCH ? check_place(g, i) : TIPTRUE_OK;
+    }
+    return status;
+}
+
+/* ---- lines ---- */
+
+/* A name in a comment: what RS274 does not allow there, and all that is not plain ASCII, becomes a point. */
+static void put_name(struct tt_buffer *out, const char *name)
+{
+    for (size_t i = 0; name[i] != '\0' && i < MOST_NAME; i++) {
+        unsigned char c = (unsigned char)name[i];
+        tt_buffer_putc(out, (c < 0x80 && isalnum(c)) || strchr(" -_+.", c) != NULL ? (char)c : '.');
+    }
+}
+
+static void put_number(struct tt_buffer *out, const char *word, double value)
+{
+    tt_buffer_puts(out, word);
+    tt_number_write_fixed(out, value, DECIMALS, false);
+}
+
+/* Within the limits, to the digits that are written. */
+static bool is_within(const struct tt_range *range, double value)
+{
+    const double half_digit = 0.5e-4;
+    return value >= range->low - half_digit && value <= range->high + half_digit;
+}
+
+static void leave(struct program *g, const char *id, const char *axis, double value, const struct tt_range *range, double unit)
+{
+    struct tt_buffer text = {0};
+
+    tt_buffer_printf(&text, "move %s would go to %s ", id, axis);
+    tt_number_write_rounded(&text, value * unit, DECIMALS);
+    tt_buffer_puts(&text, ", and the limits are ");
+    tt_number_write_rounded(&text, range->low * unit, DECIMALS);
+    tt_buffer_puts(&text, " to ");
+    tt_number_write_rounded(&text, range->high * unit, DECIMALS);
+    g->status = text.failed ? tt_fail_memory(g->error)
+                            : refuse(g, "is the plate where \"mark\" says, and are the limits those of the machine?", text.text);
+    tt_buffer_clear(&text);
+}
+
+static void check_xy(struct program *g, const char *id, struct tt_machine_xy at)
+{
+    if (g->status == TIPTRUE_OK && !is_within(&g->motion->x_mm, at.x_mm)) {
+        leave(g, id, "X", at.x_mm, &g->motion->x_mm, 1);
+    }
+    if (g->status == TIPTRUE_OK && !is_within(&g->motion->y_mm, at.y_mm)) {
+        leave(g, id, "Y", at.y_mm, &g->motion->y_mm, 1);
+    }
+}
+
+static void check_heights(struct program *g)
+{
+    const struct tt_range *z = &g->motion->z_mm;
+
+    if (!is_within(z, g->motion->safe_height_mm.value)) {
+        leave(g, "1", "Z", g->motion->safe_height_mm.value, z, 1);
+    } else if (!is_within(z, g->motion->touch_height_mm.value)) {
+        leave(g, "1", "Z", g->motion->touch_height_mm.value, z, 1);
+    }
+}
+
+/* "G1 X… Y… F…" or "G38.2 X… Y… F…" */
+static void line_xy(struct program *g, const char *code, const char *id, struct tt_machine_xy at, double feed_mm_s)
+{
+    check_xy(g, id, at);
+    tt_buffer_puts(g->out, code);
+    put_number(g->out, " X", at.x_mm);
+    put_number(g->out, " Y", at.y_mm);
+    put_number(g->out, " F", 60 * feed_mm_s);
+    tt_buffer_putc(g->out, '\n');
+}
+
+static void line_z(struct program *g, double z_mm, double feed_mm_s)
+{
+    tt_buffer_puts(g->out, "G1");
+    put_number(g->out, " Z", z_mm);
+    put_number(g->out, " F", 60 * feed_mm_s);
+    tt_buffer_putc(g->out, '\n');
+}
+
+static void line_rotation(struct program *g, const char *id, double rotation_rad)
+{
+    const char word[] = {' ', g->motion->rotation_word, '\0'};
+
+    if (g->status == TIPTRUE_OK && !is_within(&g->motion->rotation_rad, rotation_rad)) {
+        leave(g, id, "rotation", rotation_rad, &g->motion->rotation_rad, 180 / TT_PI);
+    }
+    if (g->turned && g->rotation_rad == rotation_rad) {
+        return;
+    }
+    tt_buffer_puts(g->out, "G1");
+    put_number(g->out, word, tt_deg_from_rad(rotation_rad));
+    put_number(g->out, " F", 60 * tt_deg_from_rad(g->motion->rotation_feed_rad_s.value));
+    tt_buffer_putc(g->out, '\n');
+    g->turned = true;
+    g->rotation_rad = rotation_rad;
+}
+
+static void comment(struct program *g, const char *text)
+{
+    tt_buffer_printf(g->out, "(%s)\n", text);
+}
+
+/* "(MSG,id=12 measure east t1)": shown, and logged, by controllers that follow the standard (3.3.5). */
+static void line_id(struct program *g, const struct tt_move *move)
+{
+    tt_buffer_printf(g->out, "(MSG,id=%s %s ", move->id, move->kind == TT_SIGHT ? "sight" : move->is_find ? "find" : "measure");
+    put_name(g->out, move->target);
+    if (move->tip != NULL) {
+        tt_buffer_putc(g->out, ' ');
+        put_name(g->out, move->tip);
+    }
+    tt_buffer_puts(g->out, ")\n");
+}
+
+/* ---- the program ---- */
+
+static void write_head(struct program *g)
+{
+    comment(g, "touches of a reference plate, written by tiptrue");
+    tt_buffer_puts(g->out, "(machine ");
+    put_name(g->out, g->p->machine);
+    tt_buffer_puts(g->out, ", plate ");
+    put_name(g->out, g->p->plate);
+    tt_buffer_puts(g->out, ")\n");
+    comment(g, "CAUTION. A moving machine pinches hands and breaks tips.");
+    comment(g, "Keep hands clear, and the stop within reach.");
+    comment(g, "First run: in the air, with the work offset raised above the plate, at low feed override.");
+    comment(g, "Check the contact circuit by hand first: a tip that is not connected drives on into the edge.");
+    comment(g, "Guarding and electrical work are for qualified people, by the rules of the place.");
+    comment(g, "Coordinates are the head's, in mm, of coordinate system 1 - G54 - whose origin must be that of the log.");
+    comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
+    tt_buffer_puts(g->out, "G17 G21 G40 G49 G54 G80 G90 G94\n");
+    line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value);
+}
+
+static void write_sighting(struct program *g, size_t i)
+{
+    const struct tt_move *move = &g->p->plan.moves[i];
+
+    line_id(g, move);
+    line_xy(g, "G1", move->id, g->p->head[i], g->motion->travel_feed_mm_s.value);
+    tt_buffer_puts(g->out, "M0\n");
+    line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value); /* wherever the head was driven meanwhile */
+}
+
+/* The direction from which the edge is met: its normal, or the machine axis nearest to that. */
+static struct tt_machine_xy way_of(const struct program *g, struct tt_machine_xy n)
+{
+    if (!(g->motion->along_axes.value > 0)) {
+        return n;
+    }
+    return fabs(n.x_mm) > fabs(n.y_mm) ? (struct tt_machine_xy){n.x_mm > 0 ? 1 : -1, 0}
+                                       : (struct tt_machine_xy){0, n.y_mm > 0 ? 1 : -1};
+}
+
+static struct tt_machine_xy beside(struct tt_machine_xy at, struct tt_machine_xy way, double distance_mm)
+{
+    return (struct tt_machine_xy){at.x_mm + distance_mm * way.x_mm, at.y_mm + distance_mm * way.y_mm};
+}
+
+/* The pair of moves @i (fast) and @i + 1 (slow). */
+static void write_touch(struct program *g, size_t i)
+{
+    const struct tt_motion *m = g->motion;
+    const struct tt_move *find = &g->p->plan.moves[i], *measure = &g->p->plan.moves[i + 1];
+    struct tt_machine_xy way = way_of(g, g->p->normal[i]);
+    struct tt_machine_xy start = beside(g->p->head[i], way, m->start_distance_mm.value);
+    struct tt_machine_xy end = beside(g->p->head[i], way, -m->overtravel_mm.value);
+
+    line_rotation(g, find->id, find->rotation_rad);
+    line_xy(g, "G1", find->id, start, m->travel_feed_mm_s.value);
+    line_z(g, m->touch_height_mm.value, m->plunge_feed_mm_s.value);
+    line_id(g, find);
+    line_xy(g, "G38.2", find->id, end, m->find_feed_mm_s.value);
+    line_xy(g, "G1", find->id, start, m->find_feed_mm_s.value);
+    line_id(g, measure);
+    line_xy(g, "G38.2", measure->id, end, m->measure_feed_mm_s.value);
+    line_xy(g, "G1", measure->id, start, m->find_feed_mm_s.value);
+    line_z(g, m->safe_height_mm.value, m->plunge_feed_mm_s.value);
+}
+
+/* Which tip is down is the machine's own matter: the program stops until it is. */
+static void write_tip(struct program *g, const char *tip)
+{
+    tt_buffer_puts(g->out, "(MSG,only tip ");
+    put_name(g->out, tip);
+    tt_buffer_puts(g->out, " may be down)\nM0\n");
+    g->tip = tip;
+}
+
+static void write_setup(struct program *g, const char *setup)
+{
+    tt_buffer_puts(g->out, "(MSG,place the plate for setup ");
+    put_name(g->out, setup);
+    tt_buffer_puts(g->out, ")\nM0\n");
+}
+
+enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal, const struct tiptrue_machine *machine,
+                                     struct tt_buffer *out, struct tiptrue_error *error)
+{
+    struct program g = {.p = proposal, .machine = machine, .motion = &machine->motion, .out = out, .error = error};
+    const struct tiptrue_plan *plan = &proposal->plan;
+    size_t before = out->length;
+
+    g.status = check_stated(&g);
+    if (g.status != TIPTRUE_OK) {
+        return g.status;
+    }
+    check_heights(&g);
+    write_head(&g);
+    for (size_t i = 0; i < plan->n_moves && g.status == TIPTRUE_OK; i++) {
+        const char *tip = plan->moves[i].tip;
+        if (tip != NULL && (g.tip == NULL || strcmp(tip, g.tip) != 0)) {
+            write_tip(&g, tip);
+        }
+        if (i > 0 && strcmp(plan->moves[i].setup, plan->moves[i - 1].setup) != 0) {
+            write_setup(&g, plan->moves[i].setup);
+        }
+        if (plan->moves[i].kind == TT_SIGHT) {
+            write_sighting(&g, i);
+        } else {
+            write_touch(&g, i++);
+        }
+    }
+    tt_buffer_puts(out, "M2\n");
+    if (g.status != TIPTRUE_OK && out->text != NULL) {
+        out->length = before;
+        out->text[before] = '\0';
+    }
+    return g.status;
+}

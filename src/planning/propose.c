@@ -1,0 +1,342 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "planning/propose.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "adjust/words.h"
+#include "base/buffer.h"
+#include "tiptrue.h"
+
+/* Sentences that a proposal can hold: those of this file, and one for each finding. */
+#define MOST_NOTES 64
+/* A part of the plate is worth a sentence if it makes up this share of the full variance. */
+#define WORTH_SAYING 0.25
+
+double tt_same_plate_mm(const struct tt_tip_result *tip)
+{
+    if (!tip->offset_determined_x || !tip->offset_determined_y) {
+        return HUGE_VAL;
+    }
+    return fmax(tip->same_plate_expanded_x_mm, tip->same_plate_expanded_y_mm);
+}
+
+static double line_u(const struct tt_budget_line *line)
+{
+    return fmax(line->u_x_mm, line->u_y_mm);
+}
+
+/* Parts that more touches lessen. */
+static bool is_of_touches(const struct tt_budget_line *line)
+{
+    return strcmp(line->source, "touch repeatability") == 0 || strcmp(line->source, "resolution of the coordinates") == 0 ||
+           strcmp(line->source, "rotation setting") == 0;
+}
+
+struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip)
+{
+    bool by_x = tip->same_plate_cov.xx_mm2 > tip->same_plate_cov.yy_mm2;
+    struct tt_parts parts = {0, 0, 0};
+
+    for (size_t k = 0; k < tip->n_budget; k++) {
+        const struct tt_budget_line *line = &tip->budget[k];
+        double u_mm = by_x ? line->u_x_mm : line->u_y_mm;
+        double *part = is_of_touches(line)                                   ? &parts.touches
+                       : strcmp(line->source, "sighting repeatability") == 0 ? &parts.sightings
+                                                                             : &parts.rest;
+        *part += line->of_plate ? 0 : u_mm * u_mm;
+    }
+    return parts;
+}
+
+const struct tt_tip_result *tt_worst_tip(const struct tiptrue_solution *expected)
+{
+    const struct tt_tip_result *worst = NULL;
+
+    for (size_t i = 0; i < expected->n_tips; i++) {
+        if (worst == NULL || tt_same_plate_mm(&expected->tips[i]) > tt_same_plate_mm(worst)) {
+            worst = &expected->tips[i];
+        }
+    }
+    return worst;
+}
+
+static const char *keep(struct tiptrue_proposal *p, const char *text, bool *good)
+{
+    const char *copy = text != NULL ? tt_arena_copy_text(&p->plan.arena, text, strlen(text)) : NULL;
+    *good = *good && (text == NULL || copy != NULL);
+    return copy;
+}
+
+bool tt_proposal_note(struct tiptrue_proposal *proposal, const char *text)
+{
+    bool good = true;
+
+    if (proposal->n_notes < MOST_NOTES) {
+        proposal->notes[proposal->n_notes] = keep(proposal, text, &good);
+        proposal->n_notes += good;
+    }
+    return good;
+}
+
+/* ---- moves ---- */
+
+struct writer {
+    const struct tt_choice *choice;
+    struct tiptrue_proposal *p;
+    const char **edges, **marks, **tips, **setups;
+    size_t id;
+    bool good, pairs; /* pairs: a fast and a slow move for each touch */
+};
+
+static struct tt_move *add_move(struct writer *w)
+{
+    struct tt_move *move = &w->p->plan.moves[w->p->plan.n_moves++];
+    char id[24];
+
+    snprintf(id, sizeof id, "%zu", w->id++);
+    *move = (struct tt_move){.id = keep(w->p, id, &w->good)};
+    return move;
+}
+
+static void add_sightings(struct writer *w, size_t setup, bool at_end)
+{
+    const struct tt_scene *scene = w->choice->scene;
+    const struct tiptrue_plate *plate = scene->plate;
+    struct tt_pose pose = tt_scene_pose(scene, setup);
+
+    for (size_t k = 0; k < scene->sightings * plate->n_marks; k++) {
+        /* the reference mark first at the start and last at the end */
+        size_t place = at_end ? scene->sightings * plate->n_marks - 1 - k : k;
+        size_t mark = (place + plate->reference) % plate->n_marks;
+        struct tt_move *move = add_move(w);
+        move->kind = TT_SIGHT;
+        move->target = w->marks[mark];
+        move->setup = w->setups[setup];
+        w->p->head[w->p->plan.n_moves - 1] = tt_pose_place(&pose, 1, plate->marks[mark].at);
+        w->p->sightings++;
+    }
+}
+
+static void add_touch(struct writer *w, const struct tt_probe *probe, bool find)
+{
+    const struct tt_scene *scene = w->choice->scene;
+    const struct tt_motion *motion = &scene->machine->motion;
+    const struct tt_edge *edge = &scene->plate->edges[probe->edge];
+    struct tt_pose pose = tt_scene_pose(scene, probe->setup);
+    struct tt_move *move = add_move(w);
+
+    move->kind = TT_TOUCH;
+    move->target = w->edges[probe->edge];
+    move->tip = w->tips[probe->tip];
+    move->setup = w->setups[probe->setup];
+    move->has_rotation = move->has_at = true;
+    move->rotation_rad = probe->rotation_rad;
+    move->at = probe->at;
+    move->is_find = find;
+    if (w->pairs) {
+        move->feed_mm_s = find ? motion->find_feed_mm_s.value : motion->measure_feed_mm_s.value;
+    }
+    w->p->head[w->p->plan.n_moves - 1] = tt_scene_head(scene, probe);
+    w->p->normal[w->p->plan.n_moves - 1] = tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y});
+    w->p->u_place_mm[w->p->plan.n_moves - 1] = tt_scene_u_place(scene, probe->setup, probe->at);
+    w->p->touches += !find;
+}
+
+static bool keep_names(struct writer *w)
+{
+    const struct tt_scene *scene = w->choice->scene;
+    const struct tiptrue_plate *plate = scene->plate;
+    struct tt_arena *arena = &w->p->plan.arena;
+
+    w->edges = TT_ARENA_NEW(arena, plate->n_edges, const char *);
+    w->marks = TT_ARENA_NEW(arena, plate->n_marks, const char *);
+    w->tips = TT_ARENA_NEW(arena, scene->n_tips, const char *);
+    w->setups = TT_ARENA_NEW(arena, scene->n_setups, const char *);
+    if (w->edges == NULL || w->marks == NULL || w->tips == NULL || w->setups == NULL) {
+        return false;
+    }
+    for (size_t j = 0; j < plate->n_edges; j++) {
+        w->edges[j] = keep(w->p, plate->edges[j].name, &w->good);
+    }
+    for (size_t k = 0; k < plate->n_marks; k++) {
+        w->marks[k] = keep(w->p, plate->marks[k].name, &w->good);
+    }
+    for (size_t t = 0; t < scene->n_tips; t++) {
+        w->tips[t] = keep(w->p, scene->tips[t], &w->good);
+    }
+    for (size_t s = 0; s < scene->n_setups; s++) {
+        w->setups[s] = keep(w->p, scene->setups[s], &w->good);
+    }
+    return w->good;
+}
+
+static bool write_moves(struct writer *w)
+{
+    const struct tt_choice *choice = w->choice;
+    const struct tt_scene *scene = choice->scene;
+    struct tiptrue_proposal *p = w->p;
+    struct tt_arena *arena = &p->plan.arena;
+    size_t most = 2 * choice->n_probes + 2 * scene->sightings * scene->plate->n_marks * scene->n_setups;
+
+    p->plan.moves = TT_ARENA_NEW(arena, most, struct tt_move);
+    p->head = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
+    p->normal = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
+    p->u_place_mm = TT_ARENA_NEW(arena, most, double);
+    p->plan.setups = TT_ARENA_NEW(arena, scene->n_setups, struct tt_plan_setup);
+    if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->u_place_mm == NULL || p->plan.setups == NULL ||
+        !keep_names(w)) {
+        return false;
+    }
+    for (size_t s = 0, i = 0; s < scene->n_setups; s++) {
+        if (scene->turned_rad != NULL && scene->turned_rad[s] != 0) {
+            p->plan.setups[p->plan.n_setups++] = (struct tt_plan_setup){w->setups[s], scene->turned_rad[s]};
+        }
+        add_sightings(w, s, false);
+        for (; i < choice->n_probes && choice->probes[i].setup == s; i++) {
+            if (w->pairs) {
+                add_touch(w, &choice->probes[i], true);
+            }
+            add_touch(w, &choice->probes[i], false);
+        }
+        add_sightings(w, s, true);
+    }
+    return w->good;
+}
+
+/* ---- what stands in the way ---- */
+
+static bool keep_left_out(const struct tt_choice *choice, struct tiptrue_proposal *p)
+{
+    size_t n_edges = choice->scene->plate->n_edges;
+    bool good = true;
+
+    p->left_out = TT_ARENA_NEW(&p->plan.arena, choice->n_designs * n_edges, struct tt_left_out);
+    for (size_t k = 0; k < choice->n_designs && p->left_out != NULL; k++) {
+        const struct tt_design *design = &choice->designs[k];
+        for (size_t j = 0; j < n_edges; j++) {
+            if (design->reasons[j] != NULL) {
+                p->left_out[p->n_left_out++] = (struct tt_left_out){.edge = keep(p, choice->scene->plate->edges[j].name, &good),
+                                                                    .tip = keep(p, choice->scene->tips[design->tip], &good),
+                                                                    .reason = keep(p, design->reasons[j], &good)};
+            }
+        }
+    }
+    return good && p->left_out != NULL;
+}
+
+static const struct tt_budget_line *largest(const struct tt_tip_result *tip, bool of_plate)
+{
+    const struct tt_budget_line *found = NULL;
+
+    for (size_t k = 0; k < tip->n_budget; k++) {
+        const struct tt_budget_line *line = &tip->budget[k];
+        if (line->of_plate == of_plate && !is_of_touches(line) && (found == NULL || line_u(line) > line_u(found))) {
+            found = line;
+        }
+    }
+    return found;
+}
+
+static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *tip, struct tt_buffer *text)
+{
+    const struct tt_budget_line *line = largest(tip, false);
+
+    if (p->met || line == NULL) {
+        return true;
+    }
+    p->limited_by = line->source; /* a text of the program's own */
+    tt_buffer_puts(text, "the target is not reached for tip '");
+    tt_buffer_puts(text, tip->name);
+    tt_buffer_puts(text, "': ");
+    tt_words_um(text, line_u(line));
+    tt_buffer_puts(text, " (standard) of the uncertainty on this plate is ");
+    tt_buffer_puts(text, line->source);
+    tt_buffer_puts(text, ", which more touches do not lessen");
+    tt_buffer_puts(text, strcmp(line->source, "sighting repeatability") == 0 ? "; more sightings do" : "");
+    return !text->failed && tt_proposal_note(p, text->text);
+}
+
+/* "12 µm of the full uncertainty is the shift of the plate's group 'milled': more touches do not help; …" */
+static bool note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p, const struct tt_tip_result *tip,
+                       struct tt_buffer *text)
+{
+    const struct tt_budget_line *line = largest(tip, true);
+    double full_mm2 = fmax(tip->cov.xx_mm2, tip->cov.yy_mm2);
+
+    if (line == NULL || !(line_u(line) * line_u(line) > WORTH_SAYING * full_mm2)) {
+        return true;
+    }
+    bool group = strcmp(line->source, "group shifts") == 0, edges = strcmp(line->source, "edge places") == 0;
+    tt_buffer_reset(text);
+    tt_words_um(text, line_u(line));
+    tt_buffer_puts(text, " (standard) of the full uncertainty of tip '");
+    tt_buffer_puts(text, tip->name);
+    tt_buffer_puts(text, "' is ");
+    if (group && scene->plate->n_groups == 1) {
+        tt_buffer_puts(text, "the shift of the plate's group '");
+        tt_buffer_puts(text, scene->plate->groups[0].name);
+        tt_buffer_puts(text, "'");
+    } else {
+        tt_buffer_puts(text, group   ? "the shift of the plate's groups"
+                             : edges ? "the places of the plate's edges"
+                                     : "the places of the plate's marks");
+    }
+    tt_buffer_puts(text, ": more touches do not help; ");
+    tt_buffer_puts(text, scene->n_setups == 1 && group
+                             ? "a second setup turned by 180 degrees does (--setups 2), or measuring the plate"
+                             : "measuring the plate does");
+    return !text->failed && tt_proposal_note(p, text->text);
+}
+
+static bool write_notes(const struct tt_choice *choice, struct tiptrue_proposal *p)
+{
+    const struct tt_tip_result *worst = p->expected != NULL ? tt_worst_tip(p->expected) : NULL;
+    struct tt_buffer text = {0};
+    bool good = true;
+
+    if (worst != NULL && worst->offset_determined_x && worst->offset_determined_y) {
+        good = note_target(p, worst, &text) && note_plate(choice->scene, p, worst, &text);
+    }
+    for (size_t i = 0; p->expected != NULL && good && i < p->expected->n_findings; i++) {
+        good = tt_proposal_note(p, p->expected->findings[i].text);
+    }
+    tt_buffer_clear(&text);
+    return good;
+}
+
+enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+{
+    const struct tt_scene *scene = choice->scene;
+    const struct tt_motion *motion = &scene->machine->motion;
+    struct tiptrue_proposal *p = calloc(1, sizeof *p);
+    struct writer w = {.choice = choice, .p = p, .id = choice->first_id, .good = true};
+
+    if (p == NULL) {
+        return tt_fail_memory(error);
+    }
+    w.pairs = motion->find_feed_mm_s.stated && motion->measure_feed_mm_s.stated;
+    p->plan.file = "-";
+    p->plan.mm_per_unit = 1;
+    p->plan.states_stage = w.pairs;
+    p->machine = keep(p, scene->machine->name, &w.good);
+    p->plate = keep(p, scene->plate->name, &w.good);
+    p->notes = TT_ARENA_NEW(&p->plan.arena, MOST_NOTES, const char *);
+    p->has_target = choice->target_mm > 0;
+    p->target_mm = choice->target_mm;
+    p->expected = choice->expected;
+    const struct tt_tip_result *worst = p->expected != NULL ? tt_worst_tip(p->expected) : NULL;
+    p->met = !p->has_target || (worst != NULL && tt_same_plate_mm(worst) <= p->target_mm);
+    if (p->notes == NULL || !write_moves(&w) || !keep_left_out(choice, p) || !write_notes(choice, p) || !w.good) {
+        p->expected = NULL;
+        tiptrue_proposal_free(p);
+        return tt_fail_memory(error);
+    }
+    *proposal = p;
+    return TIPTRUE_OK;
+}

@@ -1,0 +1,371 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A run out of moves and a truth, by the touch equation of geometry/touch.h. */
+#include "config.h"
+
+#include "planning/simulate.h"
+
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "geometry/touch.h"
+#include "planning/resolve.h"
+
+/* Repeatability of touches and sightings where neither truth nor machine file states one: the 3 µm that `check` takes. */
+#define USUAL_SCATTER_MM 3e-3
+/* How far a touch that meets no contact goes on beyond the edge: usual overtravel of a probing move (common practice, no source).
+ */
+#define OVERTRAVEL_MM 0.5
+/* Coordinates are printed so that rounding does not show: a twentieth of the scatter, four to nine decimals of a millimetre. */
+#define DIGITS_PER_SCATTER 20.0
+#define LEAST_DECIMALS 4
+#define MOST_DECIMALS 9
+
+struct simulation {
+    const struct tiptrue_plate *plate;
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_truth *truth;
+    struct tt_resolved moves;
+    struct tt_arena scratch;
+    gsl_rng *random;
+    struct tt_pose *poses;            /* by setup */
+    const struct tt_truth_tip **tips; /* by tip, NULL = not touched with */
+    double *edge_shift_mm;            /* by edge of the plate */
+    struct tt_plate_xy *group, *mark; /* shifts, by group and mark of the plate */
+    double touch_sigma_mm, sighting_sigma_mm, rotation_sigma_rad, resolution_mm, scale;
+};
+
+static enum tiptrue_status lacks(const struct simulation *s, const char *what, const char *name, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "name it in the truth", "the truth says nothing of %s '%s'", what,
+                   name);
+}
+
+static enum tiptrue_status place_poses(struct simulation *s, struct tiptrue_error *error)
+{
+    for (size_t k = 0; k < s->moves.n_setups; k++) {
+        const struct tt_truth_pose *found = NULL;
+        for (size_t i = 0; i < s->truth->n_poses; i++) {
+            found = strcmp(s->truth->poses[i].setup, s->moves.setups[k]) == 0 ? &s->truth->poses[i] : found;
+        }
+        if (found == NULL) {
+            return lacks(s, "setup", s->moves.setups[k], error);
+        }
+        s->poses[k] = tt_pose_make(found->mark, found->yaw_rad);
+    }
+    return TIPTRUE_OK;
+}
+
+static enum tiptrue_status place_tips(struct simulation *s, struct tiptrue_error *error)
+{
+    for (size_t i = 0; i < s->moves.n_moves; i++) {
+        size_t tip = s->moves.moves[i].tip;
+        for (size_t k = 0; tip != TT_NONE && s->tips[tip] == NULL && k < s->truth->n_tips; k++) {
+            s->tips[tip] = strcmp(s->truth->tips[k].name, s->moves.tips[tip]) == 0 ? &s->truth->tips[k] : NULL;
+        }
+        if (tip != TT_NONE && s->tips[tip] == NULL) {
+            return lacks(s, "tip", s->moves.tips[tip], error);
+        }
+    }
+    for (size_t t = 0; t < s->moves.n_tips; t++) {
+        for (size_t k = 0; s->tips[t] != NULL && k < s->tips[t]->n_shape; k++) {
+            if (s->tips[t]->shape[k].order < 2) {
+                return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "orders count from 2", "a shape has order %u",
+                               s->tips[t]->shape[k].order);
+            }
+        }
+    }
+    return TIPTRUE_OK;
+}
+
+static enum tiptrue_status unknown(const struct simulation *s, const char *what, const char *name, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "the truth and the plate do not fit",
+                   "the plate has no %s '%s', of which the truth speaks", what, name);
+}
+
+static enum tiptrue_status place_features(struct simulation *s, struct tiptrue_error *error)
+{
+    const struct tiptrue_truth *truth = s->truth;
+    const struct tiptrue_plate *plate = s->plate;
+
+    for (size_t i = 0; i < truth->n_edges; i++) {
+        size_t found = TT_NONE;
+        for (size_t j = 0; j < plate->n_edges; j++) {
+            found = strcmp(plate->edges[j].name, truth->edges[i].name) == 0 ? j : found;
+        }
+        if (found == TT_NONE) {
+            return unknown(s, "edge", truth->edges[i].name, error);
+        }
+        s->edge_shift_mm[found] = truth->edges[i].shift_mm;
+    }
+    for (size_t i = 0; i < truth->n_groups; i++) {
+        size_t found = TT_NONE;
+        for (size_t g = 0; g < plate->n_groups; g++) {
+            found = strcmp(plate->groups[g].name, truth->groups[i].name) == 0 ? g : found;
+        }
+        if (found == TT_NONE) {
+            return unknown(s, "group", truth->groups[i].name, error);
+        }
+        s->group[found] = truth->groups[i].shift;
+    }
+    for (size_t i = 0; i < truth->n_marks; i++) {
+        size_t found = TT_NONE;
+        for (size_t k = 0; k < plate->n_marks; k++) {
+            found = strcmp(plate->marks[k].name, truth->marks[i].name) == 0 ? k : found;
+        }
+        if (found == TT_NONE) {
+            return unknown(s, "mark", truth->marks[i].name, error);
+        }
+        s->mark[found] = truth->marks[i].shift;
+    }
+    return TIPTRUE_OK;
+}
+
+static void choose_noise(struct simulation *s)
+{
+    const struct tiptrue_truth *truth = s->truth;
+    const struct tiptrue_machine *machine = s->machine;
+
+    s->touch_sigma_mm = truth->touch_sigma_mm.stated ? truth->touch_sigma_mm.value
+                        : machine->has_u_touch       ? machine->u_touch_mm
+                                                     : USUAL_SCATTER_MM;
+    s->sighting_sigma_mm = truth->sighting_sigma_mm.stated ? truth->sighting_sigma_mm.value
+                           : machine->has_u_sighting       ? machine->u_sighting_mm
+                                                           : USUAL_SCATTER_MM;
+    s->rotation_sigma_rad = truth->rotation_sigma_rad.stated ? truth->rotation_sigma_rad.value : machine->u_rotation_rad;
+    s->resolution_mm = truth->resolution_mm.stated ? truth->resolution_mm.value : machine->resolution_mm;
+    s->scale = 1;
+    if (truth->temperature_C.stated && s->plate->has_expansion) {
+        s->scale += s->plate->expansion_per_K * (truth->temperature_C.value - s->plate->measured_at_C);
+    }
+}
+
+static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_plan *plan, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = tt_plan_resolve(plan, s->plate, s->machine, &s->scratch, &s->moves, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    s->poses = TT_ARENA_NEW(&s->scratch, s->moves.n_setups, struct tt_pose);
+    s->tips = TT_ARENA_NEW(&s->scratch, s->moves.n_tips, const struct tt_truth_tip *);
+    s->edge_shift_mm = TT_ARENA_NEW(&s->scratch, s->plate->n_edges, double);
+    s->group = TT_ARENA_NEW(&s->scratch, s->plate->n_groups, struct tt_plate_xy);
+    s->mark = TT_ARENA_NEW(&s->scratch, s->plate->n_marks, struct tt_plate_xy);
+    if (s->poses == NULL || s->tips == NULL || s->edge_shift_mm == NULL || s->group == NULL || s->mark == NULL) {
+        return tt_fail_memory(error);
+    }
+    if ((status = place_poses(s, error)) == TIPTRUE_OK && (status = place_tips(s, error)) == TIPTRUE_OK) {
+        status = place_features(s, error);
+    }
+    choose_noise(s);
+    return status;
+}
+
+/* ---- observations ---- */
+
+/* The pose of @setup when row @row of @n is made: drift in the order of the rows, a move from a row on. */
+static struct tt_pose pose_at(const struct simulation *s, size_t setup, size_t row, size_t n)
+{
+    struct tt_pose pose = s->poses[setup];
+    double clock = n > 1 ? (double)row / (double)(n - 1) - 0.5 : 0;
+    bool moved = (double)row >= s->truth->moved_after * (double)n;
+
+    pose.mark.x_mm += clock * s->truth->drift.x_mm + (moved ? s->truth->moved.x_mm : 0);
+    pose.mark.y_mm += clock * s->truth->drift.y_mm + (moved ? s->truth->moved.y_mm : 0);
+    return pose;
+}
+
+static struct tt_plate_xy group_shift(const struct simulation *s, size_t group)
+{
+    return group != TT_NONE ? s->group[group] : (struct tt_plate_xy){0, 0};
+}
+
+static void sight(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose, struct tt_observation *o)
+{
+    const struct tt_mark *mark = &s->plate->marks[move->target];
+    struct tt_plate_xy g = group_shift(s, mark->group), own = s->mark[move->target];
+    struct tt_plate_xy at = {s->scale * mark->at.x_mm + g.x_mm + own.x_mm, s->scale * mark->at.y_mm + g.y_mm + own.y_mm};
+
+    o->h = tt_pose_place(&pose, 1, at);
+    o->h.x_mm += gsl_ran_gaussian(s->random, s->sighting_sigma_mm);
+    o->h.y_mm += gsl_ran_gaussian(s->random, s->sighting_sigma_mm);
+}
+
+/* By how much a touch is late (> 0) or early (< 0). All is drawn whatever the shares, so that they do not change the rest. */
+static double draw_depth(struct simulation *s)
+{
+    const struct tt_truth_fault *late = &s->truth->late, *early = &s->truth->early;
+    double chance = gsl_rng_uniform(s->random), depth = gsl_rng_uniform(s->random);
+
+    if (chance < late->share) {
+        return late->from_mm + depth * (late->to_mm - late->from_mm);
+    }
+    return chance >= 1 - early->share ? -(early->from_mm + depth * (early->to_mm - early->from_mm)) : 0;
+}
+
+static double rho_of_shape(const struct tt_site *site, const struct tt_touch *touch, const struct tt_truth_tip *tip)
+{
+    double rho = 0, c, n;
+
+    for (size_t k = 0; k < tip->n_shape; k++) {
+        tt_touch_shape_angle(site, touch, tip->shape[k].order, &c, &n);
+        rho += tip->shape[k].cos_mm * c + tip->shape[k].sin_mm * n;
+    }
+    return rho;
+}
+
+/* The head's place on the tip's way along the edge's normal through @move->at where the touch equation holds. */
+static void touch(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose, struct tt_observation *o)
+{
+    const struct tt_edge *edge = &s->plate->edges[move->target];
+    const struct tt_truth_tip *tip = s->tips[move->tip];
+    struct tt_site site = tt_site_make(&pose, edge->n_x, edge->n_y, edge->d_mm);
+    double scatter_mm = gsl_ran_gaussian(s->random, s->touch_sigma_mm);
+    double rotation_rad = (s->machine->clockwise ? -1 : 1) * o->rotation_rad + gsl_ran_gaussian(s->random, s->rotation_sigma_rad);
+    double depth_mm = draw_depth(s), along_mm;
+    bool missed = gsl_rng_uniform(s->random) < s->truth->missed_share;
+    struct tt_touch contact = {
+        .cos_rotation = cos(rotation_rad), .sin_rotation = sin(rotation_rad), .scale = s->scale, .feed_mm_s = o->feed_mm_s};
+    struct tt_touch_slope slope = {0};
+    struct tt_touch_state state = {.mark = pose.mark,
+                                   .offset = tip->offset,
+                                   .runout = tip->runout,
+                                   .group_shift = group_shift(s, edge->group),
+                                   .shift_mm = s->edge_shift_mm[move->target],
+                                   .radius_mm = tip->radius_mm + rho_of_shape(&site, &contact, tip),
+                                   .lost_motion_mm = s->truth->lost_motion_mm,
+                                   .latency_s = s->truth->latency_s};
+    struct tt_machine_xy q = tt_pose_place(&pose, s->scale, move->at);
+    struct tt_machine_xy e = tt_tip_turn(contact.cos_rotation, contact.sin_rotation, tip->runout);
+
+    /* the centre over the place on the edge; then back along the normal by what the equation says is missing */
+    contact.h = (struct tt_machine_xy){q.x_mm - tip->offset.x_mm - e.x_mm, q.y_mm - tip->offset.y_mm - e.y_mm};
+    along_mm = scatter_mm - depth_mm - tt_touch_residual(&site, &contact, &state, &slope) - (missed ? OVERTRAVEL_MM : 0);
+    o->h = (struct tt_machine_xy){contact.h.x_mm + along_mm * site.n_x, contact.h.y_mm + along_mm * site.n_y};
+    if (s->resolution_mm > 0) {
+        o->h.x_mm = round(o->h.x_mm / s->resolution_mm) * s->resolution_mm;
+        o->h.y_mm = round(o->h.y_mm / s->resolution_mm) * s->resolution_mm;
+    }
+    if (missed && o->use == TT_USE) {
+        o->use = TT_USE_NO_CONTACT;
+    }
+}
+
+/* ---- the run ---- */
+
+/* Decimals that show @step_mm exactly (up to nine), and are fine enough for @sigma_mm. */
+static int decimals_for(double step_mm, double sigma_mm)
+{
+    int decimals = LEAST_DECIMALS;
+
+    while (decimals < MOST_DECIMALS && !(pow(10, -decimals) <= sigma_mm / DIGITS_PER_SCATTER) && !(step_mm > 0)) {
+        decimals++;
+    }
+    for (; decimals < MOST_DECIMALS && step_mm > 0; decimals++) {
+        double scaled = step_mm * pow(10, decimals);
+        if (fabs(scaled - round(scaled)) < 1e-6 && round(scaled) >= 1) {
+            break;
+        }
+    }
+    return decimals;
+}
+
+/* Coordinates as they will be printed. */
+static void print_digits(struct tiptrue_run *run, int sighting_decimals, int touch_decimals)
+{
+    for (size_t i = 0; i < run->n_observations; i++) {
+        struct tt_observation *o = &run->observations[i];
+        double unit = pow(10, o->kind == TT_SIGHT ? sighting_decimals : touch_decimals);
+        o->h.x_mm = round(o->h.x_mm * unit) / unit;
+        o->h.y_mm = round(o->h.y_mm * unit) / unit;
+    }
+    run->sighting_digits = (struct tt_digits){.quantum_mm = pow(10, -sighting_decimals)};
+    run->touch_digits = (struct tt_digits){.quantum_mm = pow(10, -touch_decimals), .on_grid = true};
+}
+
+static void observe(struct simulation *s, struct tiptrue_run *run)
+{
+    for (size_t i = 0; i < s->moves.n_moves; i++) {
+        const struct tt_resolved_move *move = &s->moves.moves[i];
+        struct tt_observation *o = &run->observations[run->n_observations++];
+        struct tt_pose pose = pose_at(s, move->setup, i, s->moves.n_moves);
+        *o = (struct tt_observation){.kind = move->move->kind,
+                                     .target = move->target,
+                                     .tip = move->tip,
+                                     .setup = move->setup,
+                                     .line = i + 1,
+                                     .rotation_rad = move->move->rotation_rad,
+                                     .feed_mm_s = move->move->feed_mm_s,
+                                     .has_temperature = s->truth->temperature_C.stated,
+                                     .temperature_C = s->truth->temperature_C.value,
+                                     .approach_x = move->move->approach_x,
+                                     .approach_y = move->move->approach_y};
+        o->use = move->move->kind == TT_WARMUP ? TT_USE_OTHER : move->move->is_find ? TT_USE_FIND : TT_USE;
+        o->z_mm = s->machine->motion.touch_height_mm.value; /* 0 where none is stated */
+        if (o->kind == TT_SIGHT) {
+            o->z_mm = s->machine->motion.safe_height_mm.value;
+            sight(s, move, pose, o);
+        } else {
+            touch(s, move, pose, o);
+        }
+    }
+}
+
+/* The names a run has, as its own. */
+static bool name_run(const struct simulation *s, const struct tiptrue_plan *plan, struct tiptrue_run *run)
+{
+    struct tt_arena *arena = &run->arena;
+    bool good = true;
+#define COPY(text) ((text) == NULL ? NULL : tt_arena_copy_text(arena, (text), strlen(text)))
+    run->file = COPY(plan->file);
+    run->machine = COPY(s->machine->name);
+    run->plate = COPY(s->plate->name);
+    run->tips = TT_ARENA_NEW(arena, s->moves.n_tips, const char *);
+    run->setups = TT_ARENA_NEW(arena, s->moves.n_setups, const char *);
+    run->observations = TT_ARENA_NEW(arena, s->moves.n_moves, struct tt_observation);
+    if (run->tips == NULL || run->setups == NULL || run->observations == NULL || run->file == NULL) {
+        return false;
+    }
+    for (size_t t = 0; t < s->moves.n_tips; t++) {
+        run->tips[run->n_tips++] = COPY(s->moves.tips[t]);
+        good = good && run->tips[t] != NULL;
+    }
+    for (size_t k = 0; k < s->moves.n_setups; k++) {
+        run->setups[run->n_setups++] = COPY(s->moves.setups[k]);
+        good = good && run->setups[k] != NULL;
+    }
+#undef COPY
+    return good;
+}
+
+enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                const struct tiptrue_plan *plan, const struct tiptrue_truth *truth, unsigned long seed,
+                                struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    struct simulation s = {.plate = plate, .machine = machine, .truth = truth, .random = gsl_rng_alloc(gsl_rng_mt19937)};
+    struct tiptrue_run *made = calloc(1, sizeof *made);
+    enum tiptrue_status status = s.random != NULL && made != NULL ? prepare(&s, plan, error) : tt_fail_memory(error);
+
+    if (status == TIPTRUE_OK && !name_run(&s, plan, made)) {
+        status = tt_fail_memory(error);
+    }
+    if (status == TIPTRUE_OK) {
+        gsl_rng_set(s.random, seed);
+        observe(&s, made);
+        print_digits(made, decimals_for(0, s.sighting_sigma_mm), decimals_for(s.resolution_mm, s.touch_sigma_mm));
+        made->checked_against_plate = made->checked_against_machine = true;
+        *run = made;
+        made = NULL;
+    }
+    tiptrue_run_free(made);
+    if (s.random != NULL) {
+        gsl_rng_free(s.random);
+    }
+    tt_arena_clear(&s.scratch);
+    return status;
+}
