@@ -115,9 +115,12 @@ struct tt_row_result {
     enum tt_kind kind;
     enum tt_use use;
     const char *target, *tip; /* tip NULL for sightings */
+    const char *setup;
     double rotation_rad;
     double residual_mm;   /* touches: along n, negative is late */
     double residual_y_mm; /* sightings: x in residual_mm, y here */
+    double moved_mm;      /* what the plate's movement or drift found in the run puts into the residual: it is taken out */
+    double moved_y_mm;    /* sightings: the same along y */
     double weight;        /* [0, 1], 0 = set aside */
     bool set_aside;
 };
