@@ -14,6 +14,7 @@ libcore_la_SOURCES = \
   src/base/decimal.c src/base/decimal.h \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
+  src/base/time.c src/base/time.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
   src/model/machine.c src/model/machine.h \
@@ -41,13 +42,13 @@ libcore_la_SOURCES = \
   src/ingest/plan.c \
   src/ingest/plate.c \
   src/ingest/report.c src/ingest/report.h \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
   src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
-  src/ingest/time.c src/ingest/time.h \
   src/ingest/units.c src/ingest/units.h \
   src/geometry/circle.c src/geometry/circle.h \
   src/geometry/line.c src/geometry/line.h \

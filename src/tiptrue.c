@@ -83,6 +83,12 @@ enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const str
     return tt_adjust(workspace->adjust, plate, machine, run, options != NULL ? options : &ALL_OFF, solution, error);
 }
 
+enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
+                                          struct tiptrue_error *error)
+{
+    return tt_result_read(path, sink, solution, error);
+}
+
 enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution)
 {
     return solution->verdict;

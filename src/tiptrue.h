@@ -121,6 +121,12 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *wor
                                                    struct tiptrue_error *error);
 void tiptrue_solution_free(struct tiptrue_solution *solution);
 
+/* Read a result document (tiptrue.result/1) that was written before: the solution as it was, but for plate and machine, which it
+ * does not hold. Of a tip, its name, offset, uncertainty and verdict must be there; the rest may be missing. @path, @sink as
+ * above. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
+                                                           struct tiptrue_solution **solution, struct tiptrue_error *error);
+
 enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
 
 /* Verdict of the run: the worst of its tips. */

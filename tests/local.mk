@@ -23,6 +23,7 @@ unit_tests = \
   tests/unit/base/decimal_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
+  tests/unit/base/time_test \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
@@ -36,11 +37,11 @@ unit_tests = \
   tests/unit/ingest/names_test \
   tests/unit/ingest/plan_test \
   tests/unit/ingest/plate_test \
+  tests/unit/ingest/result_test \
   tests/unit/ingest/run_csv_test \
   tests/unit/ingest/run_json_test \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
-  tests/unit/ingest/time_test \
   tests/unit/output/json_test \
   tests/unit/output/text_test
 
@@ -139,7 +140,7 @@ endif
 
 # For the unit tests (the program and the library name their own libraries).
 LDADD = libcore.la $(CHECK_LIBS)
-AM_CPPFLAGS += $(CHECK_CFLAGS)
+AM_CPPFLAGS += -I$(srcdir)/tests/unit $(CHECK_CFLAGS)
 
 # A host program against what was installed.
 EXTRA_DIST += tests/install/host.c

@@ -200,7 +200,12 @@ static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, str
     tip->same_plate_expanded_y_mm = tip->same_plate_factor * u_of(u->same_plate.yy_mm2);
     tip->region_factor = tt_factor_plane(u->dof);
     tip->region = tt_cov2_region(u->offset, tip->region_factor);
-    tip->same_plate_region = tt_cov2_region(u->same_plate, tt_factor_plane(u->same_plate_dof));
+    tip->same_plate_region_factor = tt_factor_plane(u->same_plate_dof);
+    tip->same_plate_region = tt_cov2_region(u->same_plate, tip->same_plate_region_factor);
+    const struct tt_cov2 *sight = &u->source[TT_SOURCE_SIGHT], *yaw = &u->source[TT_SOURCE_YAW],
+                         *place = &u->source[TT_SOURCE_PLACE];
+    tip->common_u_x_mm = u_of(sight->xx_mm2 + yaw->xx_mm2 + place->xx_mm2);
+    tip->common_u_y_mm = u_of(sight->yy_mm2 + yaw->yy_mm2 + place->yy_mm2);
     tip->prior_share = fmax(u->same_plate.xx_mm2 > 0 ? own_x / u->same_plate.xx_mm2 : 0,
                             u->same_plate.yy_mm2 > 0 ? own_y / u->same_plate.yy_mm2 : 0);
 }
@@ -228,6 +233,7 @@ static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, str
     tip->radius_determined = u->weak_u_mm[TT_TIP_R] < UNDETERMINED_MM;
     tip->contact_radius_mm = x[TT_TIP_R];
     tip->u_contact_radius_mm = u_of(c[TT_TIP_R * n + TT_TIP_R]);
+    tip->same_plate_u_radius_mm = u_of(fmax(c[TT_TIP_R * n + TT_TIP_R] - u->plate_radius_var_mm2, 0));
 }
 
 static bool fill_shape(const struct tt_view *view, size_t block, const struct tt_tip_uncertainty *u, const double *x,

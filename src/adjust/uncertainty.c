@@ -115,6 +115,9 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
                 tip->prior_u_mm[k] += weight * gain[k] * gain[k];
             }
         }
+        if (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK) {
+            tip->plate_radius_var_mm2 += weight * gain[TT_TIP_R] * gain[TT_TIP_R];
+        }
         cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight);
     }
     for (size_t k = 0; k < TT_TIP_SHAPE; k++) {

@@ -30,6 +30,7 @@ struct tt_tip_uncertainty {
     struct tt_cov2 offset, same_plate, source[TT_SOURCES];
     double weak_u_mm[TT_TIP_SHAPE];  /* of o_x, o_y, e_x, e_y, r: the part that rests on nothing */
     double prior_u_mm[TT_TIP_SHAPE]; /* of the same: the part that rests on stated radius, yaw, place */
+    double plate_radius_var_mm2; /* of r: the part that comes from edges, groups and marks */
     double dof, same_plate_dof;
 };
 

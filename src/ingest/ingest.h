@@ -10,6 +10,7 @@
 #include "model/plan.h"
 #include "model/plate.h"
 #include "model/run.h"
+#include "model/solution.h"
 
 #define TT_MOST_FAULTS 20
 
@@ -24,6 +25,10 @@ TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptr
                                             const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
                                             const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                             struct tiptrue_error *error);
+
+/* As tiptrue_solution_read. */
+TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
+                                               struct tiptrue_solution **solution, struct tiptrue_error *error);
 
 /* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
 TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length,
@@ -40,5 +45,8 @@ TT_MUST_USE enum tiptrue_status tt_run_read_bytes(const char *name, const char *
                                                   const struct tiptrue_plan *plan, const char *pattern,
                                                   const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                                   struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, size_t length,
+                                                     const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
+                                                     struct tiptrue_error *error);
 
 #endif

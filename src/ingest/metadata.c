@@ -7,7 +7,7 @@
 
 #include <string.h>
 
-#include "ingest/time.h"
+#include "base/time.h"
 #include "ingest/units.h"
 
 enum key { MACHINE, PLATE, STARTED, UNITS, OPERATOR, NOTE };

@@ -10,7 +10,7 @@
 
 #include "base/number.h"
 #include "ingest/kinds.h"
-#include "ingest/time.h"
+#include "base/time.h"
 
 const char *const tt_column_names[TT_COLUMNS] = {
     [TT_KIND] = "kind",

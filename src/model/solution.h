@@ -77,7 +77,9 @@ struct tt_tip_result {
     double expanded_x_mm, expanded_y_mm;
     double same_plate_factor; /* the same three with same_plate_dof, for the same-plate covariance */
     double same_plate_expanded_x_mm, same_plate_expanded_y_mm;
-    double region_factor; /* 95 % region in the plane: sqrt(2 F) */
+    double common_u_x_mm, common_u_y_mm; /* the part of the same-plate uncertainty that all tips of the run share: sightings, yaw */
+    double region_factor;                /* 95 % region in the plane: sqrt(2 F) */
+    double same_plate_region_factor;
     struct tt_region region, same_plate_region;
     bool runout_determined;
     struct tt_tip_xy runout; /* e, at rotation 0 */
@@ -85,6 +87,7 @@ struct tt_tip_result {
     double runout_angle_rad, u_runout_angle_rad;
     bool radius_determined;
     double contact_radius_mm, u_contact_radius_mm;
+    double same_plate_u_radius_mm; /* the plate's own errors left out */
     struct tt_shape_term *shape;
     size_t n_shape;
     struct tt_budget_line *budget;

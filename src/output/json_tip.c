@@ -68,6 +68,9 @@ static void write_same_plate(struct tt_json *json, const struct tt_tip_result *t
     tt_json_key_number_if(json, "dof", x || y, t->same_plate_dof);
     tt_json_key_number_if(json, "factor", x || y, t->same_plate_factor);
     tt_json_key_xy_if(json, "expanded_mm", x, t->same_plate_expanded_x_mm, y, t->same_plate_expanded_y_mm);
+    write_region(json, x && y, t->same_plate_region_factor, &t->same_plate_region);
+    tt_json_key_xy_if(json, "common_u_mm", x, t->common_u_x_mm, y, t->common_u_y_mm);
+    tt_json_key_fixed_if(json, "u_contact_radius_mm", t->radius_determined, t->same_plate_u_radius_mm);
     tt_json_close(json, '}');
 }
 

@@ -3,12 +3,12 @@
 /* RFC 3339: the examples of its section 5.8, the calendar against the C library, and what is no time. */
 #include "config.h"
 
-#include "ingest/time.h"
+#include "base/time.h"
 
 #include <math.h>
 #include <time.h>
 
-#include "collect.h"
+#include "ingest/collect.h"
 
 static double seconds_of(const char *text)
 {
@@ -51,6 +51,9 @@ START_TEST(calendar_as_the_c_library)
         snprintf(text, sizeof(text), "%04d-%02d-%02dT%02d:%02d:%02dZ", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday,
                  parts.tm_hour, parts.tm_min, parts.tm_sec);
         ck_assert_double_eq(seconds_of(text), (double)seconds);
+        char written[TT_TIME_SIZE];
+        tt_time_write((double)seconds + 0.75, written);
+        ck_assert_str_eq(written, text);
     }
 }
 END_TEST
@@ -102,7 +105,7 @@ END_TEST
 
 int main(void)
 {
-    Suite *suite = suite_create("ingest/time");
+    Suite *suite = suite_create("base/time");
     TCase *tests = tcase_create("time");
     tcase_add_test(tests, examples_of_the_standard);
     tcase_add_test(tests, other_ways_to_write);

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the two files that read a result have in common: members that may be null or missing. */
+#ifndef TT_INGEST_RESULT_H
+#define TT_INGEST_RESULT_H
+
+#include "ingest/fields.h"
+#include "model/solution.h"
+
+/* A finite number; false where it is null, missing or wrong (told). */
+bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value);
+/* A whole number of at least 0; 0 where there is none. */
+size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+/* {"x": ..., "y": ...}: which of the two are there. @object may be NULL: neither. */
+struct tt_result_xy {
+    bool has_x, has_y;
+    double x, y;
+};
+struct tt_result_xy tt_result_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+/* Degrees, as radians; 0 where there are none. */
+double tt_result_angle(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+/* The array, with its length (0 where there is none). */
+const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, size_t *n);
+
+/* "keep", "update", "repeat"; told if it is another word or, where it is required, missing. */
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need);
+
+/* An element of "tips". */
+void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct tiptrue_solution *solution,
+                        struct tt_tip_result *tip);
+
+#endif

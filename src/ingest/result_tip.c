@@ -1,0 +1,293 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A tip of a result. Offset and covariance must be there; the rest may be missing from a document that another program wrote. */
+#include "config.h"
+
+#include "ingest/result.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/number.h"
+
+/* An element of a matrix or of a pair; null = 0. */
+static double element(struct tt_fields *fields, const cJSON *item, const char *what, const char *key)
+{
+    double value = 0;
+
+    if (item == NULL || cJSON_IsNull(item)) {
+        return 0;
+    }
+    const struct tt_json_where *where = tt_json_where(&fields->json, item);
+    if (!cJSON_IsNumber(item) ||
+        tt_number_read(where->value, (size_t)(where->end - where->value), '.', &value, NULL) != TT_NUMBER_OK) {
+        tt_field_tell_form(fields, item, what, key, "a matrix of numbers");
+    }
+    return value;
+}
+
+/* [[xx, xy], [xy, yy]]; false where it is missing or wrong (told). */
+static bool read_covariance(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_cov2 *cov)
+{
+    const char *key = "covariance_mm2";
+    const cJSON *rows = tt_field_array(fields, object, what, key, TT_OPTIONAL);
+    const cJSON *first = rows != NULL ? rows->child : NULL, *second = first != NULL ? first->next : NULL;
+
+    if (rows == NULL) {
+        return false;
+    }
+    if (cJSON_GetArraySize(rows) != 2 || !cJSON_IsArray(first) || !cJSON_IsArray(second) || cJSON_GetArraySize(first) != 2 ||
+        cJSON_GetArraySize(second) != 2) {
+        tt_field_tell_form(fields, rows, what, key, "[[xx, xy], [xy, yy]]");
+        return false;
+    }
+    *cov = (struct tt_cov2){element(fields, first->child, what, key), element(fields, first->child->next, what, key),
+                            element(fields, second->child->next, what, key)};
+    double yx = element(fields, second->child, what, key);
+    /* rounded on its way through a program, a variance may become 0, but a matrix that is no covariance is a mistake */
+    if (cov->xx_mm2 < 0 || cov->yy_mm2 < 0 || fabs(cov->xy_mm2 - yx) > 1e-9 * (cov->xx_mm2 + cov->yy_mm2) ||
+        cov->xy_mm2 * cov->xy_mm2 > cov->xx_mm2 * cov->yy_mm2 * (1 + 1e-9)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, rows), "symmetric, variances on the diagonal",
+                 "%s: '%s' is no covariance matrix", what, key);
+        return false;
+    }
+    return true;
+}
+
+static double dof_of(struct tt_fields *fields, const cJSON *object, const char *what)
+{
+    double dof = HUGE_VAL; /* null: infinitely many */
+
+    if (object != NULL && tt_result_number(fields, object, what, "dof", &dof) && !(dof > 0)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "dof")), NULL,
+                 "%s: 'dof' must be more than 0", what);
+        dof = HUGE_VAL;
+    }
+    return dof;
+}
+
+static void read_region(struct tt_fields *fields, const cJSON *object, const char *what, double *factor, struct tt_region *region)
+{
+    const cJSON *item = object != NULL ? tt_field_object(fields, object, what, "region", TT_OPTIONAL) : NULL;
+
+    if (item != NULL) {
+        tt_result_number(fields, item, what, "factor", factor);
+        tt_result_number(fields, item, what, "semi_major_mm", &region->semi_major_mm);
+        tt_result_number(fields, item, what, "semi_minor_mm", &region->semi_minor_mm);
+        region->angle_rad = tt_result_angle(fields, item, what, "angle_deg");
+    }
+}
+
+static void read_coverage(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    const cJSON *coverage = tt_field_object(fields, object, what, "coverage", TT_OPTIONAL);
+
+    tip->dof = dof_of(fields, coverage, what);
+    if (coverage != NULL) {
+        struct tt_result_xy expanded = tt_result_xy(fields, coverage, what, "expanded_mm");
+        tt_result_number(fields, coverage, what, "factor", &tip->factor);
+        tip->expanded_x_mm = expanded.x;
+        tip->expanded_y_mm = expanded.y;
+    }
+    read_region(fields, coverage, what, &tip->region_factor, &tip->region);
+}
+
+static void read_same_plate(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    const cJSON *same = tt_field_object(fields, object, what, "same_plate", TT_OPTIONAL);
+
+    tip->same_plate_dof = dof_of(fields, same, what);
+    tip->same_plate_cov = tip->cov; /* nothing better is known */
+    tip->same_plate_u_radius_mm = tip->u_contact_radius_mm;
+    if (same == NULL) {
+        return;
+    }
+    struct tt_result_xy expanded = tt_result_xy(fields, same, what, "expanded_mm"),
+                        common = tt_result_xy(fields, same, what, "common_u_mm");
+    (void)read_covariance(fields, same, what, &tip->same_plate_cov);
+    tt_result_number(fields, same, what, "factor", &tip->same_plate_factor);
+    tip->same_plate_expanded_x_mm = expanded.x;
+    tip->same_plate_expanded_y_mm = expanded.y;
+    tip->common_u_x_mm = common.x;
+    tip->common_u_y_mm = common.y;
+    tt_result_number(fields, same, what, "u_contact_radius_mm", &tip->same_plate_u_radius_mm);
+    read_region(fields, same, what, &tip->same_plate_region_factor, &tip->same_plate_region);
+}
+
+static void read_offset(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    struct tt_result_xy offset = tt_result_xy(fields, object, what, "offset_mm"),
+                        u = tt_result_xy(fields, object, what, "u_offset_mm");
+
+    tip->offset_determined_x = offset.has_x;
+    tip->offset_determined_y = offset.has_y;
+    tip->offset = (struct tt_machine_xy){offset.x, offset.y};
+    if (!read_covariance(fields, object, what, &tip->cov)) {
+        double correlation = 0;
+        tt_result_number(fields, object, what, "correlation", &correlation);
+        tip->cov = (struct tt_cov2){u.x * u.x, correlation * u.x * u.y, u.y * u.y};
+        if ((offset.has_x && !u.has_x) || (offset.has_y && !u.has_y)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, object), "an offset without its uncertainty is of no use",
+                     "%s: neither 'covariance_mm2' nor 'u_offset_mm' is there", what);
+        }
+    }
+}
+
+static void read_runout(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    const cJSON *runout = tt_field_object(fields, object, what, "runout", TT_OPTIONAL);
+
+    if (runout != NULL) {
+        struct tt_result_xy e = tt_result_xy(fields, runout, what, "at_zero_mm");
+        tip->runout_determined = e.has_x && e.has_y;
+        tip->runout = (struct tt_tip_xy){e.x, e.y};
+        tt_result_number(fields, runout, what, "eccentricity_mm", &tip->eccentricity_mm);
+        tt_result_number(fields, runout, what, "u_mm", &tip->u_eccentricity_mm);
+        tip->runout_angle_rad = tt_result_angle(fields, runout, what, "angle_deg");
+        tip->u_runout_angle_rad = tt_result_angle(fields, runout, what, "u_deg");
+    }
+    tip->radius_determined = tt_result_number(fields, object, what, "contact_radius_mm", &tip->contact_radius_mm);
+    tt_result_number(fields, object, what, "u_contact_radius_mm", &tip->u_contact_radius_mm);
+}
+
+static void read_shape(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    size_t n;
+    const cJSON *array = tt_result_array(fields, object, what, "shape", &n);
+
+    tip->shape = TT_ARENA_NEW(fields->arena, n, struct tt_shape_term);
+    fields->out_of_memory = fields->out_of_memory || tip->shape == NULL;
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->shape != NULL; item = item->next) {
+        struct tt_shape_term *term = &tip->shape[tip->n_shape++];
+        term->order = (unsigned)tt_result_count(fields, item, what, "order");
+        tt_result_number(fields, item, what, "amplitude_mm", &term->amplitude_mm);
+        tt_result_number(fields, item, what, "u_mm", &term->u_amplitude_mm);
+        term->angle_rad = tt_result_angle(fields, item, what, "angle_deg");
+    }
+}
+
+static void read_budget(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    static const char *const types[] = {"A", "B"};
+    size_t n;
+    const cJSON *array = tt_result_array(fields, object, what, "budget", &n);
+
+    tip->budget = TT_ARENA_NEW(fields->arena, n, struct tt_budget_line);
+    fields->out_of_memory = fields->out_of_memory || tip->budget == NULL;
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->budget != NULL; item = item->next) {
+        struct tt_budget_line *line = &tip->budget[tip->n_budget++];
+        struct tt_result_xy u = tt_result_xy(fields, item, what, "u_mm");
+        line->source = tt_field_text(fields, item, what, "source", TT_REQUIRED);
+        line->type = types[tt_field_word(fields, item, what, "type", TT_REQUIRED, types, 2, 1)][0];
+        line->of_plate = tt_result_bool(fields, item, what, "of_plate");
+        line->u_x_mm = u.x;
+        line->u_y_mm = u.y;
+    }
+}
+
+static void read_trial_axis(struct tt_fields *fields, const cJSON *trials, const char *what, const char *key,
+                            struct tt_trial_axis *axis)
+{
+    const cJSON *item = tt_field_object(fields, trials, what, key, TT_REQUIRED);
+    const cJSON *interval = item != NULL ? tt_field_array(fields, item, what, "interval_mm", TT_REQUIRED) : NULL;
+
+    if (interval == NULL) {
+        return;
+    }
+    tt_result_number(fields, item, what, "u_mm", &axis->u_mm);
+    tt_result_number(fields, item, what, "mean_mm", &axis->mean_mm);
+    axis->low_mm = element(fields, interval->child, what, "interval_mm");
+    axis->high_mm = element(fields, interval->child != NULL ? interval->child->next : NULL, what, "interval_mm");
+    tt_result_number(fields, item, what, "difference_mm", &axis->off_mm);
+    tt_result_number(fields, item, what, "tolerance_mm", &axis->tolerance_mm);
+    tt_result_number(fields, item, what, "u_difference_mm", &axis->noise_mm);
+    axis->agrees = tt_result_bool(fields, item, what, "agrees");
+}
+
+static void read_trials(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    const cJSON *trials = tt_field_object(fields, object, what, "monte_carlo", TT_OPTIONAL);
+
+    if (trials == NULL) {
+        return;
+    }
+    tip->trials = TT_ARENA_NEW(fields->arena, 1, struct tt_trials);
+    if (tip->trials == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    tip->trials->n = tt_result_count(fields, trials, what, "trials");
+    read_trial_axis(fields, trials, what, "x", &tip->trials->x);
+    read_trial_axis(fields, trials, what, "y", &tip->trials->y);
+    tt_result_number(fields, trials, what, "region_coverage", &tip->trials->covered);
+}
+
+static void read_present(struct tt_fields *fields, const cJSON *object, const char *what, struct tiptrue_solution *solution,
+                         struct tt_tip_result *tip)
+{
+    struct tt_result_xy present = tt_result_xy(fields, object, what, "present_mm"),
+                        change = tt_result_xy(fields, object, what, "change_mm");
+    const cJSON *conformity = tt_field_object(fields, object, what, "conformity", TT_OPTIONAL);
+
+    tip->has_present = present.has_x && present.has_y;
+    tip->present = (struct tt_machine_xy){present.x, present.y};
+    tip->change = (struct tt_machine_xy){change.x, change.y};
+    tip->change_on_same_plate = tt_result_bool(fields, object, what, "change_on_same_plate");
+    tt_result_number(fields, object, what, "p_unchanged", &tip->p_unchanged);
+    if (conformity != NULL) {
+        tip->has_conformity = true;
+        solution->has_permitted_error =
+            tt_result_number(fields, conformity, what, "permitted_error_mm", &solution->permitted_error_mm);
+        tt_result_number(fields, conformity, what, "probability", &tip->p_conforming);
+    }
+}
+
+static void read_reasons(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+{
+    size_t n;
+    const cJSON *array = tt_result_array(fields, object, what, "reasons", &n);
+
+    tip->reasons = TT_ARENA_NEW(fields->arena, n, const char *);
+    fields->out_of_memory = fields->out_of_memory || tip->reasons == NULL;
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->reasons != NULL; item = item->next) {
+        if (!cJSON_IsString(item)) {
+            tt_field_tell_form(fields, item, what, "reasons", "a list of strings");
+            return;
+        }
+        const char *reason = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+        fields->out_of_memory = fields->out_of_memory || reason == NULL;
+        tip->reasons[tip->n_reasons++] = reason;
+    }
+}
+
+void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct tiptrue_solution *solution, struct tt_tip_result *tip)
+{
+    static const char *const known[] = {"tip",         "touches",        "offset_mm",         "u_offset_mm",
+                                        "correlation", "covariance_mm2", "same_plate",        "coverage",
+                                        "runout",      "shape",          "contact_radius_mm", "u_contact_radius_mm",
+                                        "budget",      "monte_carlo",    "prior_share",       "present_mm",
+                                        "change_mm",   "p_unchanged",    "conformity",        "change_on_same_plate",
+                                        "verdict",     "reasons"};
+    char what[80];
+
+    tip->name = tt_field_text(fields, object, "tip of the result", "tip", TT_REQUIRED);
+    snprintf(what, sizeof what, "tip '%s'", tip->name != NULL ? tt_shown(tip->name, strlen(tip->name)).text : "?");
+    tt_field_unknown(fields, object, what, known, sizeof known / sizeof known[0]);
+    const cJSON *touches = tt_field_object(fields, object, what, "touches", TT_OPTIONAL);
+    if (touches != NULL) {
+        tip->touches = tt_result_count(fields, touches, what, "read");
+        tip->used = tt_result_count(fields, touches, what, "used");
+    }
+    read_offset(fields, object, what, tip);
+    read_coverage(fields, object, what, tip);
+    read_runout(fields, object, what, tip);
+    read_same_plate(fields, object, what, tip);
+    read_shape(fields, object, what, tip);
+    read_budget(fields, object, what, tip);
+    read_trials(fields, object, what, tip);
+    tt_result_number(fields, object, what, "prior_share", &tip->prior_share);
+    read_present(fields, object, what, solution, tip);
+    tip->verdict = tt_result_verdict(fields, object, what, TT_REQUIRED);
+    read_reasons(fields, object, what, tip);
+}

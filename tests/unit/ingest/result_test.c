@@ -1,0 +1,140 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A result read back: written again it is the same text; what a document of another program may leave out; faults. */
+#include "config.h"
+
+#include "collect.h"
+#include "ingest/ingest.h"
+#include "output/output.h"
+#include "output/sample.h"
+
+static enum tiptrue_status read_text(const char *text, struct tiptrue_solution **solution, struct tt_buffer *told)
+{
+    const struct tiptrue_sink sink = {collect_told, told};
+    return tt_result_read_bytes("result.json", text, strlen(text), &sink, solution, NULL);
+}
+
+static void check_same_again(const struct tiptrue_solution *solution)
+{
+    const struct tiptrue_text_options options = {.observations = true};
+    struct tt_buffer first = {0}, again = {0}, told = {0};
+    struct tiptrue_solution *back = NULL;
+
+    tt_output_json(solution, &options, &first);
+    ck_assert_int_eq(read_text(first.text, &back, &told), TIPTRUE_OK);
+    assert_told(&told, "");
+    tt_output_json(back, &options, &again);
+    ck_assert_str_eq(again.text, first.text);
+    tiptrue_solution_free(back);
+    tt_buffer_clear(&first);
+    tt_buffer_clear(&again);
+    tt_buffer_clear(&told);
+}
+
+START_TEST(written_and_read_it_is_the_same)
+{
+    struct sample sample;
+
+    sample_one_tip(&sample);
+    sample.tips[0].trials = &(struct tt_trials){.n = 2500,
+                                                .x = {0.0001, 0.0211, -0.0411, 0.0409, 0.0003, 0.0005, 0.0002, true},
+                                                .y = {0.0002, 0.0222, -0.0433, 0.0437, 0.0007, 0.0006, 0.0004, false},
+                                                .covered = 0.953};
+    sample.tips[0].same_plate_region_factor = 2.535;
+    sample.tips[0].same_plate_region = (struct tt_region){0.0031, 0.0027, tt_rad_from_deg(-37.4)};
+    sample.tips[0].common_u_x_mm = 0.00082;
+    sample.tips[0].common_u_y_mm = 0.00093;
+    sample.tips[0].same_plate_u_radius_mm = 0.00071;
+    check_same_again(&sample.solution);
+    sample_two_tips(&sample);
+    check_same_again(&sample.solution);
+}
+END_TEST
+
+#define RUN "\"schema\": \"tiptrue.result/1\", \"run\": {\"id\": \"00000000000000a7\"}, \"verdict\": \"keep\""
+
+START_TEST(a_tip_of_the_fewest_words)
+{
+    struct tt_buffer told = {0};
+    struct tiptrue_solution *s = NULL;
+
+    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": -41.3012, \"y\": 12.7004},"
+                               " \"u_offset_mm\": {\"x\": 0.021, \"y\": 0.023}, \"correlation\": 0.25, \"verdict\": \"update\"}]}",
+                               &s, &told),
+                     TIPTRUE_OK);
+    assert_told(&told, "");
+    ck_assert_uint_eq(s->n_tips, 1);
+    ck_assert_double_eq_tol(s->tips[0].cov.xx_mm2, 0.021 * 0.021, 1e-15);
+    ck_assert_double_eq_tol(s->tips[0].cov.xy_mm2, 0.25 * 0.021 * 0.023, 1e-15);
+    ck_assert_double_eq_tol(s->tips[0].cov.yy_mm2, 0.023 * 0.023, 1e-15);
+    /* nothing better is known than that the whole uncertainty is the run's own */
+    ck_assert_double_eq(s->tips[0].same_plate_cov.xy_mm2, s->tips[0].cov.xy_mm2);
+    ck_assert(isinf(s->tips[0].dof) && isinf(s->tips[0].same_plate_dof));
+    ck_assert(!s->tips[0].runout_determined && !s->tips[0].radius_determined && !s->tips[0].has_present);
+    ck_assert_int_eq(s->tips[0].verdict, TIPTRUE_UPDATE);
+    tiptrue_solution_free(s);
+    tt_buffer_clear(&told);
+}
+END_TEST
+
+START_TEST(faults_are_told_with_their_place)
+{
+    static const char *const texts[][2] = {
+        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": 1.5, \"y\": 2.5}, \"verdict\": \"keep\"}]}",
+         "result.json:1:95: error: tip 't1': neither 'covariance_mm2' nor 'u_offset_mm' is there\n"
+         "  hint: an offset without its uncertainty is of no use\n"},
+        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"covariance_mm2\": [[1, 3], [3, 2]], \"verdict\": \"keep\"}]}",
+         "result.json:1:127: error: tip 't1': 'covariance_mm2' is no covariance matrix\n"
+         "  hint: symmetric, variances on the diagonal\n"},
+        {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
+        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"maybe\"}]}",
+         "result.json:1:120: error: tip 't1': 'verdict' cannot be 'maybe'\n"
+         "  hint: known words: 'keep', 'update', 'repeat'\n"},
+        {"{\"schema\": \"tiptrue.plate/1\"}",
+         "result.json:1:12: error: schema 'tiptrue.plate/1', where 'tiptrue.result/1' is expected\n"
+         "  hint: is it the file that was meant?\n"},
+    };
+
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        struct tt_buffer told = {0};
+        struct tiptrue_solution *s = NULL;
+        ck_assert_int_eq(read_text(texts[i][0], &s, &told), TIPTRUE_E_DATA);
+        ck_assert_ptr_null(s);
+        assert_told(&told, texts[i][1]);
+        tt_buffer_clear(&told);
+    }
+}
+END_TEST
+
+START_TEST(a_code_of_a_newer_version_is_left_out)
+{
+    struct tt_buffer told = {0};
+    struct tiptrue_solution *s = NULL;
+
+    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [], \"findings\": [{\"code\": \"loose-bracket\", \"severity\": \"note\","
+                               " \"text\": \"t\"}]}",
+                               &s, &told),
+                     TIPTRUE_OK);
+    ck_assert_uint_eq(s->n_findings, 0);
+    assert_told(&told, "result.json:1:111: warning: finding: unknown code 'loose-bracket' is left out\n"
+                       "  hint: was the result written by a newer version?\n");
+    tiptrue_solution_free(s);
+    tt_buffer_clear(&told);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("ingest/result");
+    TCase *tcase = tcase_create("all");
+    tcase_add_test(tcase, written_and_read_it_is_the_same);
+    tcase_add_test(tcase, a_tip_of_the_fewest_words);
+    tcase_add_test(tcase, faults_are_told_with_their_place);
+    tcase_add_test(tcase, a_code_of_a_newer_version_is_left_out);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
