@@ -21,6 +21,7 @@ libcore_la_SOURCES = \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/run.c src/model/run.h \
+  src/model/sketch.h \
   src/model/solution.c src/model/solution.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -54,6 +55,7 @@ libcore_la_SOURCES = \
   src/geometry/line.c src/geometry/line.h \
   src/geometry/points.c src/geometry/points.h \
   src/geometry/pose.c src/geometry/pose.h \
+  src/geometry/sketch.c src/geometry/sketch.h \
   src/geometry/touch.c src/geometry/touch.h \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/assemble.c src/adjust/assemble.h \
@@ -84,6 +86,18 @@ libcore_la_SOURCES = \
   src/output/json_write.c src/output/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
+  src/output/markup.c src/output/markup.h \
+  src/output/picture.c src/output/picture.h \
+  src/output/picture_budget.c \
+  src/output/picture_order.c \
+  src/output/picture_plate.c \
+  src/output/picture_rows.c \
+  src/output/picture_tip.c \
+  src/output/picture_track.c src/output/pictures.h \
+  src/output/report.c src/output/report.h \
+  src/output/report_words.c \
+  src/output/scale.c src/output/scale.h \
+  src/output/style.c src/output/style.h \
   src/output/text.c \
   src/output/text_parts.h \
   src/output/text_rows.c \
@@ -113,6 +127,7 @@ tiptrue_SOURCES = \
   src/cli/main.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
+  src/cli/report.c \
   src/cli/solve.c \
   src/cli/terminal.c src/cli/terminal.h
 tiptrue_LDADD = libcore.la $(ARGP_LIBS)

@@ -11,8 +11,11 @@
 #include "adjust/check.h"
 #include "base/buffer.h"
 #include "base/status.h"
+#include "geometry/sketch.h"
+#include "ingest/bytes.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
+#include "output/report.h"
 
 struct tiptrue_workspace {
     struct tt_adjust_workspace *adjust;
@@ -202,6 +205,154 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
     status = hand_over(&buffer, text, length, error);
     if (status == TIPTRUE_OK && determined != NULL) {
         *determined = all;
+    }
+    return status;
+}
+
+struct tiptrue_report {
+    struct tt_report page;
+    struct tiptrue_workspace *workspace; /* made when a log is solved first */
+};
+
+enum tiptrue_status tiptrue_report_new(const struct tiptrue_zone *zone, struct tiptrue_report **report, struct tiptrue_error *error)
+{
+    struct tiptrue_report *new = calloc(1, sizeof *new);
+
+    if (new == NULL) {
+        return tt_fail_memory(error);
+    }
+    if (zone != NULL) {
+        new->page.zone = *zone;
+    }
+    *report = new;
+    return TIPTRUE_OK;
+}
+
+void tiptrue_report_free(struct tiptrue_report *report)
+{
+    if (report != NULL) {
+        tt_report_clear(&report->page);
+        tiptrue_workspace_free(report->workspace);
+        free(report);
+    }
+}
+
+enum tiptrue_status tiptrue_report_add_run(struct tiptrue_report *report, const struct tiptrue_plate *plate,
+                                           const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                           const struct tiptrue_solution *solution, struct tiptrue_error *error)
+{
+    struct tt_sketch sketch = {0};
+    enum tiptrue_status status = tt_sketch_draw(plate, machine, run, solution, &sketch, error);
+
+    if (status == TIPTRUE_OK) {
+        const struct tt_scene scene = {.plate = plate, .machine = machine, .solution = solution, .sketch = &sketch};
+        tt_report_add_run(&report->page, &scene);
+    }
+    tt_sketch_clear(&sketch);
+    return status;
+}
+
+/* What a file of a report is to be read with. */
+struct reading {
+    const struct tiptrue_plate *plate;
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_plan *plan;
+    const char *pattern;
+    const struct tiptrue_sink *sink;
+};
+
+static enum tiptrue_status add_result(struct tiptrue_report *report, const char *name, const struct tt_bytes *bytes,
+                                      const struct reading *with, struct tiptrue_error *error)
+{
+    struct tiptrue_solution *solution = NULL;
+    enum tiptrue_status status = tt_result_read_bytes(name, bytes->text, bytes->length, with->sink, &solution, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_report_add_run(report, with->plate, with->machine, NULL, solution, error);
+    }
+    tiptrue_solution_free(solution);
+    return status;
+}
+
+static enum tiptrue_status add_log(struct tiptrue_report *report, const char *name, const struct tt_bytes *bytes,
+                                   const struct reading *with, struct tiptrue_error *error)
+{
+    struct tiptrue_run *run = NULL;
+    struct tiptrue_solution *solution = NULL;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (with->plate == NULL || with->machine == NULL) {
+        return tt_fail(error, TIPTRUE_E_USAGE, name, 0, 0, "a result of 'tiptrue solve --json' needs neither",
+                       "a run log is solved with its plate and its machine, and the %s is missing",
+                       with->plate == NULL ? "plate" : "machine");
+    }
+    if (report->workspace == NULL) {
+        status = tiptrue_workspace_new(&report->workspace, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_run_read_bytes(name, bytes->text, bytes->length, with->plate, with->machine, with->plan, with->pattern,
+                                   with->sink, &run, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_solve(report->workspace, with->plate, with->machine, run, NULL, &solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_report_add_run(report, with->plate, with->machine, run, solution, error);
+    }
+    tiptrue_solution_free(solution);
+    tiptrue_run_free(run);
+    return status;
+}
+
+enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const char *path, const struct tiptrue_plate *plate,
+                                            const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                            const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_error *error)
+{
+    const struct reading with = {plate, machine, plan, pattern, sink};
+    struct tiptrue_error here = {0}; /* the page shows it, also to a caller who does not want it */
+    struct tt_bytes bytes = {0};
+    enum tiptrue_status status = tt_bytes_read(path, &bytes, &here);
+
+    if (status == TIPTRUE_OK) {
+        const char *name = tt_bytes_name(path);
+        status = tt_result_is(bytes.text, bytes.length) ? add_result(report, name, &bytes, &with, &here)
+                                                        : add_log(report, name, &bytes, &with, &here);
+        tt_bytes_clear(&bytes);
+    }
+    if (status != TIPTRUE_OK && status != TIPTRUE_E_USAGE && status != TIPTRUE_E_MEMORY) {
+        tt_report_add_fault(&report->page, tt_bytes_name(path), &here);
+    }
+    if (status != TIPTRUE_OK && error != NULL && error->status == TIPTRUE_OK) {
+        *error = here;
+    }
+    return status;
+}
+
+enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
+                                        struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_report_write(&report->page, &buffer);
+    return hand_over(&buffer, text, length, error);
+}
+
+size_t tiptrue_report_pictures(const struct tiptrue_report *report)
+{
+    return report->page.n_pictures;
+}
+
+enum tiptrue_status tiptrue_report_picture(const struct tiptrue_report *report, size_t index, const char **name, char **text,
+                                           size_t *length, struct tiptrue_error *error)
+{
+    const struct tt_picture *picture = &report->page.pictures[index];
+    struct tt_buffer buffer = {0};
+    enum tiptrue_status status;
+
+    tt_picture_file(picture, &buffer);
+    status = hand_over(&buffer, text, length, error);
+    if (status == TIPTRUE_OK) {
+        *name = picture->name;
     }
     return status;
 }

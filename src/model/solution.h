@@ -118,14 +118,14 @@ struct tt_row_result {
     enum tt_kind kind;
     enum tt_use use;
     const char *target, *tip; /* tip NULL for sightings */
-    const char *setup;
     double rotation_rad;
     double residual_mm;   /* touches: along n, negative is late */
     double residual_y_mm; /* sightings: x in residual_mm, y here */
-    double moved_mm;      /* what the plate's movement or drift found in the run puts into the residual: it is taken out */
-    double moved_y_mm;    /* sightings: the same along y */
     double weight;        /* [0, 1], 0 = set aside */
     bool set_aside;
+    const char *setup;
+    double moved_mm;   /* what a movement or drift of the plate found in the run would put into the residual: it is taken out of it */
+    double moved_y_mm; /* sightings: x in moved_mm, y here */
 };
 
 struct tiptrue_solution {
