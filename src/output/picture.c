@@ -225,7 +225,7 @@ void tt_picture_row(struct tt_picture *picture)
 
 void tt_picture_cell(struct tt_picture *picture, const char *text)
 {
-    tt_buffer_puts(&picture->rows, "<td>");
+    tt_buffer_puts(&picture->rows, text[0] != '\0' ? "<td class=\"t\">" : "<td>");
     tt_markup_short(&picture->rows, text, 40);
     tt_buffer_puts(&picture->rows, "</td>");
 }

@@ -18,6 +18,7 @@
 /* Where the plot of a picture with axes lies. */
 #define TT_PLOT_LEFT 46.0
 #define TT_PLOT_RIGHT 330.0
+#define TT_KEYS_LEFT 8.0 /* of its legend */
 /* Characters of a name that a picture shows: as many as fit beside others. */
 #define TT_NAME_MOST 18
 

@@ -13,8 +13,8 @@
 #define TOP 26.0
 #define ROW 25.0
 #define BAR 8.0
-#define BARS_LEFT 150.0
-#define BARS_RIGHT 296.0
+#define BARS_LEFT 166.0
+#define BARS_RIGHT 304.0
 
 struct bars {
     struct tt_picture *picture;
@@ -28,13 +28,14 @@ static void draw_bar(const struct bars *bars, double y, double u_mm, const char 
 
     tt_buffer_printf(&bars->picture->svg, "<path class=\"%s\" ", class);
     tt_markup(&bars->picture->svg, "d=\"M@ @H@v@H@z\"/>", TT_AT(BARS_LEFT, y, end, BAR, BARS_LEFT));
-    tt_picture_number(bars->picture, "m", end + 4, y + BAR, "start", 1000 * u_mm, u_mm < 0.00995 ? 1 : 0, false);
+    tt_picture_number(bars->picture, "m", end + 4, y + BAR, "start", 1000 * u_mm, u_mm >= 0.00995 ? 0 : u_mm >= 0.0000995 ? 1 : 2,
+                      false);
 }
 
 /* What the plate's own errors put in is drawn hollow: on the same plate it cancels. */
 static void draw_source(struct bars *bars, const char *source, double u_x_mm, double u_y_mm, bool of_plate)
 {
-    tt_picture_text(bars->picture, "", 4, bars->y + BAR + 4, "start", source, 21);
+    tt_picture_text(bars->picture, "", 4, bars->y + BAR + 4, "start", source, 29);
     draw_bar(bars, bars->y, u_x_mm, of_plate ? "px" : "bx");
     draw_bar(bars, bars->y + BAR + 2, u_y_mm, of_plate ? "py" : "by");
     bars->y += ROW;

@@ -28,6 +28,7 @@ struct lanes {
     bool moved; /* a movement or drift is drawn in */
     bool sights;
     size_t n; /* edges, then x and y of the sightings */
+    struct tt_shapes shapes;
 };
 
 /* The lane of a row's residual, 1 in x or y of a sighting; TT_NONE = none. */
@@ -60,11 +61,14 @@ static double value_um(const struct tt_row_result *row, size_t axis)
     return 1000 * (axis == 0 ? row->residual_mm + row->moved_mm : row->residual_y_mm + row->moved_y_mm);
 }
 
-static void mark_row(const struct lanes *lanes, size_t index)
+static void mark_row(struct lanes *lanes, size_t index)
 {
     const struct tt_row_result *row = &lanes->scene->solution->rows[index];
     size_t lane = lane_of(lanes, index);
 
+    if (lane != TT_NONE) {
+        tt_shapes_add(&lanes->shapes, row);
+    }
     for (size_t axis = 0; lane != TT_NONE && axis < (row->kind == TT_SIGHT ? 2 : 1); axis++) {
         struct tt_scale scale = scale_of(lanes, lane + axis);
         tt_row_mark(lanes->picture, row, &scale, tt_scale_place(&lanes->line, (double)row->line), value_um(row, axis),
@@ -167,7 +171,7 @@ static void write_table(const struct lanes *lanes)
         for (size_t axis = 0; lane != TT_NONE && axis < (row->kind == TT_SIGHT ? 2 : 1); axis++) {
             tt_picture_row(p);
             tt_picture_cell_count(p, row->line);
-            tt_buffer_puts(&p->rows, "<td>");
+            tt_buffer_puts(&p->rows, "<td class=\"t\">");
             tt_markup_short(&p->rows, row->target != NULL ? row->target : "", TT_NAME_MOST);
             tt_buffer_puts(&p->rows, row->kind != TT_SIGHT ? "</td>" : axis == 0 ? " x</td>" : " y</td>");
             tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->residual_mm : row->residual_y_mm), 1, true);
@@ -210,7 +214,7 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
         lanes.line.step = 1;
         lanes.line.decimals = 0;
     }
-    lanes.residual = tt_scale_make(-reach_um, reach_um, 1, TOP + lanes.lane_height, TOP, 3, true);
+    lanes.residual = tt_scale_make(-reach_um, reach_um, 1, TOP + lanes.lane_height, TOP, 2, true);
     tt_picture_text(picture, "m", 2, 12, "start",
                     lanes.moved ? "residual with the movement, " TT_UM " (late below 0)" : "residual, " TT_UM " (late below 0)", 60);
     for (size_t lane = 0; lane < lanes.n; lane++) {
@@ -222,9 +226,9 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
         mark_row(&lanes, i);
     }
     tt_picture_text(picture, "m", TT_PLOT_RIGHT, bottom + 27, "end", "line of the log", 40);
-    picture->height = tt_row_legend(picture, s, NULL, s->n_rows, bottom + 44);
+    picture->height = tt_shapes_legend(picture, &lanes.shapes, bottom + 44);
     if (lanes.moved) {
-        tt_picture_key_line(picture, "c", TT_PLOT_LEFT, picture->height + 10, "movement found");
+        tt_picture_key_line(picture, "c", TT_KEYS_LEFT, picture->height + 10, "movement found by the fit");
         picture->height += 16;
     }
     write_words(&lanes);

@@ -33,6 +33,7 @@ struct map {
     double scale; /* pixels to the mm */
     struct tt_plate_xy middle;
     struct tt_scale stroke; /* um to pixels along the normal */
+    struct tt_shapes shapes;
     struct box *boxes;
     size_t n_boxes;
     struct tt_arena arena;
@@ -142,6 +143,7 @@ static void draw_touch(struct map *map, size_t index)
     double um = row->use == TT_USE ? 1000 * (row->residual_mm + row->moved_mm) : 0;
     double reach = tt_scale_clip(&map->stroke, um);
     enum tt_shape shape = tt_row_shape(row);
+    tt_shapes_add(&map->shapes, row);
     double end_x = x + reach * edge->n_x, end_y = y - reach * edge->n_y;
 
     if (row->use == TT_USE) {
@@ -200,7 +202,7 @@ static void write_row(struct map *map, size_t index)
 
     tt_picture_row(p);
     tt_picture_cell_count(p, row->line);
-    tt_buffer_puts(&p->rows, "<td>");
+    tt_buffer_puts(&p->rows, "<td class=\"t\">");
     tt_markup_short(&p->rows, row->target, TT_NAME_MOST);
     tt_buffer_puts(&p->rows, "</td>");
     tt_picture_cell_fixed(p, spot->at.x_mm, 2, false);
@@ -260,7 +262,7 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
         }
     }
     draw_scales(&map, TOP + SIDE + 16);
-    picture->height = tt_row_legend(picture, scene->solution, NULL, scene->solution->n_rows, TOP + SIDE + 36);
+    picture->height = tt_shapes_legend(picture, &map.shapes, TOP + SIDE + 36);
     write_words(&map, n, aside);
     tt_arena_clear(&map.arena);
 }

@@ -95,8 +95,12 @@ double tt_residual_reach_um(const struct tiptrue_solution *solution, bool with_m
     return fmax(1.1 * fmin(all_um, ASIDE_REACH * fmax(used_um, LEAST_REACH_UM)), LEAST_REACH_UM);
 }
 
-double tt_row_legend(struct tt_picture *picture, const struct tiptrue_solution *solution, const size_t *rows, size_t n_rows,
-                     double y)
+void tt_shapes_add(struct tt_shapes *shapes, const struct tt_row_result *row)
+{
+    shapes->seen[tt_row_shape(row)] = true;
+}
+
+double tt_shapes_legend(struct tt_picture *picture, const struct tt_shapes *shapes, double y)
 {
     static const struct {
         enum tt_shape shape;
@@ -106,23 +110,16 @@ double tt_row_legend(struct tt_picture *picture, const struct tiptrue_solution *
                 {TT_MARK_ASIDE, "set aside"},
                 {TT_MARK_NO_CONTACT, "no contact"},
                 {TT_MARK_SIGHT, "sighting"}};
-    bool seen[TT_MARK_SIGHT + 1] = {false};
-    double x = TT_PLOT_LEFT;
+    double x = TT_KEYS_LEFT;
 
-    for (size_t i = 0; i < n_rows; i++) {
-        const struct tt_row_result *row = &solution->rows[rows != NULL ? rows[i] : i];
-        if (tt_row_is_seen(row) || (row->kind == TT_TOUCH && row->use == TT_USE_NO_CONTACT)) {
-            seen[tt_row_shape(row)] = true;
-        }
-    }
     for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
-        if (seen[KEYS[k].shape]) {
+        if (shapes->seen[KEYS[k].shape]) {
             if (x + 14 + tt_picture_text_width(KEYS[k].text) > TT_PICTURE_WIDTH) {
-                x = TT_PLOT_LEFT;
-                y += 15;
+                x = TT_KEYS_LEFT;
+                y += 16;
             }
             x = tt_picture_key(picture, KEYS[k].shape, x, y, KEYS[k].text);
         }
     }
-    return y + 6;
+    return y + 8;
 }

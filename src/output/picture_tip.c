@@ -309,8 +309,6 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
     double y = CENTRE_Y + OUTER + 26;
 
     draw_spokes(picture, OUTER);
-    tt_markup(&picture->svg, "<circle class=\"r\" stroke-opacity=\"0\" fill=\"none\" cx=\"@\" cy=\"@\" r=\"@\"/>\n",
-              TT_AT(CENTRE_X, CENTRE_Y, scale * (e_um + u_um)));
     draw_circle(picture, "k", scale * e_um);
     draw_circle(picture, "R", scale * (e_um + u_um));
     if (e_um > u_um) {
@@ -362,6 +360,7 @@ struct rose {
     size_t tip;
     const double *shape_mm;
     struct tt_scale radius; /* um off the round tip */
+    struct tt_shapes shapes;
     struct tt_picture *picture;
 };
 
@@ -421,7 +420,7 @@ static void draw_outline(const struct rose *rose)
     tt_buffer_puts(svg, "z\"/>\n");
 }
 
-static void mark_touches(const struct rose *rose)
+static void mark_touches(struct rose *rose)
 {
     for (size_t i = 0; i < rose->scene->solution->n_rows; i++) {
         if (!has_direction(rose, i)) {
@@ -429,6 +428,7 @@ static void mark_touches(const struct rose *rose)
         }
         const struct tt_row_result *row = &rose->scene->solution->rows[i];
         double psi = rose->scene->sketch->spots[i].direction_rad, radius = tt_scale_clip(&rose->radius, touch_um(rose, i));
+        tt_shapes_add(&rose->shapes, row);
         tt_picture_mark(rose->picture, tt_row_shape(row), CENTRE_X + radius * cos(psi), CENTRE_Y - radius * sin(psi));
         tt_row_tell(&rose->picture->svg, row, row->residual_mm);
         tt_picture_mark_end(rose->picture, tt_row_shape(row));
@@ -474,7 +474,7 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
     draw_bar(picture, (OUTER - ROUND) / reach_um, 60);
     tt_picture_key_line(picture, "z", 118, y, "round");
     tt_picture_key_line(picture, "c", 198, y, "fitted shape");
-    picture->height = tt_row_legend(picture, scene->solution, NULL, scene->solution->n_rows, y + 16);
+    picture->height = tt_shapes_legend(picture, &rose.shapes, y + 16);
     name_tip(&picture->title, tip);
     tt_buffer_puts(&picture->title, tip->n_shape > 0 ? ": shape, not round" : ": shape, round");
     tt_buffer_puts(&picture->desc, "Deviation of the tip from a circle, magnified, against the direction of the contact seen in the "

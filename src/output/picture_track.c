@@ -24,6 +24,7 @@ struct sheet {
     const struct tt_track *track;
     struct tt_picture *picture;
     struct tt_scale turn, position, residual;
+    struct tt_shapes shapes;
 };
 
 static const struct tt_row_result *row_at(const struct sheet *sheet, size_t i)
@@ -56,7 +57,7 @@ static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
     double reach_um = fmax(fmax(fabs(used.low), fabs(used.high)), 5);
     double low = all.any ? fmin(used.low, fmax(all.low, -4 * reach_um)) : used.low;
     double high = all.any ? fmax(used.high, fmin(all.high, 4 * reach_um)) : used.high;
-    return tt_scale_make(low, high, 10, UPPER_BOTTOM, UPPER_TOP, 4, true);
+    return tt_scale_make(low, high, 10, UPPER_BOTTOM, UPPER_TOP, 5, true);
 }
 
 static void draw_curves(const struct sheet *sheet)
@@ -110,7 +111,7 @@ static void draw_upper(const struct sheet *sheet)
     }
 }
 
-static void draw_lower(const struct sheet *sheet)
+static void draw_lower(struct sheet *sheet)
 {
     tt_picture_text(sheet->picture, "m", 2, sheet->residual.last - 8, "start", "residual, " TT_UM " (late below 0)", 40);
     tt_picture_axis_y(sheet->picture, &sheet->residual, TT_PLOT_LEFT, TT_PLOT_RIGHT);
@@ -119,6 +120,7 @@ static void draw_lower(const struct sheet *sheet)
                     tt_scale_place(&sheet->residual, 0));
     for (size_t i = 0; i < sheet->track->n_rows; i++) {
         const struct tt_row_result *row = row_at(sheet, i);
+        tt_shapes_add(&sheet->shapes, row);
         if (row->use == TT_USE) {
             tt_row_mark(sheet->picture, row, &sheet->residual, tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)),
                         1000 * row->residual_mm, row->residual_mm);
@@ -194,7 +196,7 @@ void tt_draw_track(const struct tt_scene *scene, size_t track, struct tt_picture
     }
     draw_lower(&sheet);
     tt_picture_text(picture, "m", TT_PLOT_RIGHT, LOWER_BOTTOM - up + 28, "end", "rotation, " TT_DEGREE, 40);
-    picture->height = tt_row_legend(picture, scene->solution, sheet.track->rows, sheet.track->n_rows, LOWER_BOTTOM - up + 28);
+    picture->height = tt_shapes_legend(picture, &sheet.shapes, LOWER_BOTTOM - up + 28);
     write_words(&sheet);
     write_table(&sheet);
 }

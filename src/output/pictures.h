@@ -54,9 +54,13 @@ void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row, co
                  double value_um, double told_mm);
 /* The half-width in um that shows all residuals that are used, and those set aside up to twelve times as far. At least 2 um. */
 double tt_residual_reach_um(const struct tiptrue_solution *solution, bool with_movement);
-/* A legend of the shapes that rows have, from @y down; returns where the picture may end. */
-double tt_row_legend(struct tt_picture *picture, const struct tiptrue_solution *solution, const size_t *rows, size_t n_rows,
-                     double y);
+/* Which shapes rows have, as the marks are set; starts as {0}. */
+struct tt_shapes {
+    bool seen[TT_MARK_SIGNAL + 1];
+};
+void tt_shapes_add(struct tt_shapes *shapes, const struct tt_row_result *row);
+/* A legend of them from @y down; returns where the picture may end. */
+double tt_shapes_legend(struct tt_picture *picture, const struct tt_shapes *shapes, double y);
 /* @rotation_rad in degrees from 0 to below 360. */
 double tt_turn_deg(double rotation_rad);
 

@@ -178,7 +178,7 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
         tt_buffer_puts(body, "<h3>Tip ");
         tt_markup_text(body, s->tips[i].name);
         tt_buffer_puts(body, "</h3>\n");
-        tt_report_tip(body, s, &s->tips[i]);
+        tt_report_tip(body, &s->tips[i]);
         put_tip_pictures(report, &numbered, i);
     }
     tt_buffer_puts(body, "</section>\n");

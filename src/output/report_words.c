@@ -174,9 +174,8 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     }
 }
 
-void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+void tt_report_tip(struct tt_buffer *body, const struct tt_tip_result *t)
 {
-    (void)s;
     tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n", tt_verdict_word(t->verdict), t->used,
                      t->touches);
     tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">x</th><th scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
@@ -187,13 +186,23 @@ void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s, con
         put_um(body, "", true, t->runout.y_mm, t->u_eccentricity_mm, true);
         close_row(body, TT_UM);
     }
+    if (t->runout_determined) {
+        double expanded_mm = t->same_plate_factor * t->u_eccentricity_mm;
+        open_row(body, "eccentricity, 95 %");
+        put_um(body, "", true, t->eccentricity_mm, expanded_mm, false);
+        put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
+        close_row(body, TT_UM);
+        open_row(body, "full indicator movement");
+        put_um(body, "", true, 2 * t->eccentricity_mm, 2 * expanded_mm, false);
+        put_um(body, TT_PLUS_MINUS " ", true, 2 * expanded_mm, 2 * expanded_mm, false);
+        close_row(body, TT_UM);
+    }
     if (t->radius_determined) {
-        open_row(body, "contact radius");
-        tt_buffer_puts(body, "<td>");
-        tt_write_fixed(body, t->contact_radius_mm, TT_MM_DECIMALS, false);
-        tt_buffer_puts(body, "</td>");
-        tt_buffer_puts(body, "<td></td>");
-        close_row(body, "mm");
+        double expanded_mm = t->factor * t->u_contact_radius_mm;
+        open_row(body, "contact radius, 95 %");
+        put_um(body, "", true, t->contact_radius_mm, expanded_mm, false);
+        put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
+        close_row(body, TT_UM);
     }
     tt_buffer_puts(body, "</tbody></table>\n");
 }
