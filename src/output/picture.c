@@ -180,17 +180,20 @@ void tt_picture_ellipse(struct tt_picture *picture, const char *class, double x,
 
 /* ---- axes ---- */
 
+/* Both axes: one path for all grid lines, since a page has hundreds of them. */
 void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale, double top, double bottom, bool labels)
 {
     size_t n;
     double tick = tt_scale_tick(scale, &n);
 
+    tt_buffer_puts(&picture->svg, "<path class=\"g\" d=\"");
     for (size_t i = 0; i < n; i++) {
-        double x = tt_scale_place(scale, tick + (double)i * scale->step);
-        tt_picture_line(picture, "g", x, top, x, bottom);
-        if (labels) {
-            tt_picture_number(picture, "m", x, bottom + 13, "middle", tick + (double)i * scale->step, scale->decimals, false);
-        }
+        tt_markup(&picture->svg, "M@ @V@", TT_AT(tt_scale_place(scale, tick + (double)i * scale->step), top, bottom));
+    }
+    tt_buffer_puts(&picture->svg, "\"/>\n");
+    for (size_t i = 0; labels && i < n; i++) {
+        double value = tick + (double)i * scale->step;
+        tt_picture_number(picture, "m", tt_scale_place(scale, value), bottom + 13, "middle", value, scale->decimals, false);
     }
     tt_picture_line(picture, "f", scale->first, bottom, scale->last, bottom);
 }
@@ -200,10 +203,14 @@ void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale,
     size_t n;
     double tick = tt_scale_tick(scale, &n);
 
+    tt_buffer_puts(&picture->svg, "<path class=\"g\" d=\"");
     for (size_t i = 0; i < n; i++) {
-        double y = tt_scale_place(scale, tick + (double)i * scale->step);
-        tt_picture_line(picture, "g", left, y, right, y);
-        tt_picture_number(picture, "m", left - 5, y + 4, "end", tick + (double)i * scale->step, scale->decimals, false);
+        tt_markup(&picture->svg, "M@ @H@", TT_AT(left, tt_scale_place(scale, tick + (double)i * scale->step), right));
+    }
+    tt_buffer_puts(&picture->svg, "\"/>\n");
+    for (size_t i = 0; i < n; i++) {
+        double value = tick + (double)i * scale->step;
+        tt_picture_number(picture, "m", left - 5, tt_scale_place(scale, value) + 4, "end", value, scale->decimals, false);
     }
     tt_picture_line(picture, "f", left, scale->first, left, scale->last);
 }

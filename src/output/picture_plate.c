@@ -127,31 +127,61 @@ static void draw_mark(struct map *map, const struct tt_mark *mark)
     put_name(map, "m", x + 8, y - 6, "start", mark->name);
 }
 
-/* The stroke of a touch, then its mark at the stroke's end. */
-static void draw_touch(struct map *map, size_t index)
+/* Where the stroke of a touch begins, on the edge, and ends. */
+struct stroke {
+    double x, y, end_x, end_y, um;
+};
+
+static struct stroke stroke_of(const struct map *map, size_t index)
 {
     const struct tt_sketch *sketch = map->scene->sketch;
     const struct tt_spot *spot = &sketch->spots[index];
-    const struct tt_track *track = spot->track != TT_NONE ? &sketch->tracks[spot->track] : NULL;
     const struct tt_row_result *row = &map->scene->solution->rows[index];
+    const struct tt_edge *edge = &map->scene->plate->edges[sketch->edge_of[sketch->tracks[spot->track].edge]];
+    struct stroke stroke = {.x = map_x(map, spot->at.x_mm), .y = map_y(map, spot->at.y_mm)};
+    double reach;
 
-    if (track == NULL || !spot->has_place || track->setup != map->setup) {
-        return;
+    stroke.um = row->use == TT_USE ? 1000 * (row->residual_mm + row->moved_mm) : 0;
+    reach = tt_scale_clip(&map->stroke, stroke.um);
+    stroke.end_x = stroke.x + reach * edge->n_x;
+    stroke.end_y = stroke.y - reach * edge->n_y;
+    return stroke;
+}
+
+static bool is_on(const struct tt_scene *scene, size_t setup, size_t index)
+{
+    const struct tt_spot *spot = &scene->sketch->spots[index];
+
+    return spot->has_place && spot->track != TT_NONE && scene->sketch->tracks[spot->track].setup == setup;
+}
+
+/* All strokes of one kind as one path, beneath the marks. */
+static void draw_strokes(const struct map *map, bool set_aside, const char *class)
+{
+    struct tt_buffer *svg = &map->picture->svg;
+
+    tt_buffer_printf(svg, "<path class=\"%s\" d=\"", class);
+    for (size_t i = 0; i < map->scene->sketch->n_spots; i++) {
+        const struct tt_row_result *row = &map->scene->solution->rows[i];
+        if (is_on(map->scene, map->setup, i) && row->use == TT_USE && row->set_aside == set_aside) {
+            struct stroke stroke = stroke_of(map, i);
+            tt_markup(svg, "M@ @L@ @", TT_AT(stroke.x, stroke.y, stroke.end_x, stroke.end_y));
+        }
     }
-    const struct tt_edge *edge = &map->scene->plate->edges[sketch->edge_of[track->edge]];
-    double x = map_x(map, spot->at.x_mm), y = map_y(map, spot->at.y_mm);
-    double um = row->use == TT_USE ? 1000 * (row->residual_mm + row->moved_mm) : 0;
-    double reach = tt_scale_clip(&map->stroke, um);
+    tt_buffer_puts(svg, "\"/>\n");
+}
+
+/* The mark of a touch, at its stroke's end. */
+static void draw_touch(struct map *map, size_t index)
+{
+    const struct tt_row_result *row = &map->scene->solution->rows[index];
+    struct stroke stroke = stroke_of(map, index);
     enum tt_shape shape = tt_row_shape(row);
-    tt_shapes_add(&map->shapes, row);
-    double end_x = x + reach * edge->n_x, end_y = y - reach * edge->n_y;
 
-    if (row->use == TT_USE) {
-        tt_picture_line(map->picture, row->set_aside ? "kx" : "k", x, y, end_x, end_y);
-    }
-    tt_picture_mark(map->picture, shape, end_x, end_y);
+    tt_shapes_add(&map->shapes, row);
+    tt_picture_mark(map->picture, shape, stroke.end_x, stroke.end_y);
     tt_row_tell(&map->picture->svg, row, row->residual_mm);
-    if (fabs(um) > map->stroke.high) {
+    if (fabs(stroke.um) > map->stroke.high) {
         tt_buffer_puts(&map->picture->svg, ", longer than drawn");
     }
     tt_picture_mark_end(map->picture, shape);
@@ -211,13 +241,6 @@ static void write_row(struct map *map, size_t index)
     tt_picture_row_end(p);
 }
 
-static bool is_on(const struct tt_scene *scene, size_t setup, size_t index)
-{
-    const struct tt_spot *spot = &scene->sketch->spots[index];
-
-    return spot->has_place && spot->track != TT_NONE && scene->sketch->tracks[spot->track].setup == setup;
-}
-
 bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup)
 {
     for (size_t i = 0; scene->plate != NULL && i < scene->sketch->n_spots; i++) {
@@ -253,6 +276,8 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
     for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
         tt_picture_column(picture, COLUMNS[k]);
     }
+    draw_strokes(&map, false, "k");
+    draw_strokes(&map, true, "kx");
     for (size_t i = 0; i < scene->sketch->n_spots; i++) {
         if (is_on(scene, setup, i)) {
             draw_touch(&map, i);

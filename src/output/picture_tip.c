@@ -275,23 +275,32 @@ static double runout_limit_um(const struct tt_scene *scene)
     return scene->machine != NULL && scene->machine->limits.has_runout ? 1000 * scene->machine->limits.runout_mm : 0;
 }
 
-/* The tip's centre at each rotation touched. */
+/* Rotations are told apart to a tenth of a degree, as they are shown. */
+#define ROTATIONS 3600
+
+/* The tip's centre at each rotation touched, once, however many edges were touched there. */
 static void mark_rotations(const struct tt_scene *scene, size_t index, double scale, struct tt_picture *picture)
 {
     const struct tiptrue_solution *s = scene->solution;
     const struct tt_tip_result *tip = &s->tips[index];
+    double radius = 1000 * tip->eccentricity_mm * scale;
+    size_t touches[ROTATIONS] = {0};
 
     for (size_t i = 0; scene->sketch->has_sense && i < s->n_rows; i++) {
-        const struct tt_row_result *row = &s->rows[i];
         size_t track = scene->sketch->spots[i].track;
-        if (row->use != TT_USE || track == TT_NONE || scene->sketch->tracks[track].tip != index) {
-            continue;
+        if (s->rows[i].use == TT_USE && track != TT_NONE && scene->sketch->tracks[track].tip == index) {
+            touches[(size_t)(10 * tt_turn_deg(s->rows[i].rotation_rad) + 0.5) % ROTATIONS]++;
         }
-        double angle = tip->runout_angle_rad + (scene->sketch->clockwise ? -row->rotation_rad : row->rotation_rad);
-        double radius = 1000 * tip->eccentricity_mm * scale;
-        tt_picture_mark(picture, tt_row_shape(row), CENTRE_X + radius * cos(angle), CENTRE_Y - radius * sin(angle));
-        tt_row_tell(&picture->svg, row, row->residual_mm);
-        tt_picture_mark_end(picture, tt_row_shape(row));
+    }
+    for (size_t k = 0; k < ROTATIONS; k++) {
+        if (touches[k] > 0) {
+            double theta = tt_rad_from_deg((double)k / 10);
+            double angle = tip->runout_angle_rad + (scene->sketch->clockwise ? -theta : theta);
+            tt_picture_mark(picture, TT_MARK_USED, CENTRE_X + radius * cos(angle), CENTRE_Y - radius * sin(angle));
+            tt_write_fixed(&picture->svg, (double)k / 10, 1, false);
+            tt_buffer_printf(&picture->svg, TT_DEGREE ": %zu touch%s", touches[k], touches[k] == 1 ? "" : "es");
+            tt_picture_mark_end(picture, TT_MARK_USED);
+        }
     }
 }
 

@@ -36,7 +36,7 @@ const char *const tt_style_picture =
     "svg .o{fill:var(--ochre);fill-opacity:.16;stroke:none}svg .B{fill:var(--fill)}\n";
 
 const char *const tt_style_page =
-    ":root{color-scheme:light dark}\n"
+    ":root{color-scheme:light dark}@media (min-width:2000px){html{font-size:20px}}\n"
     "*{box-sizing:border-box}\n"
     "body{margin:0;background:var(--paper);color:var(--ink);font:16px/1.45 system-ui,\"DejaVu Sans\",\"Liberation Sans\",sans-serif;"
     "overflow-wrap:anywhere}\n"
