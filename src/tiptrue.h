@@ -195,15 +195,15 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_new(const struct tiptrue_zon
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_run(struct tiptrue_report *report, const struct tiptrue_plate *plate,
                                                             const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                                             const struct tiptrue_solution *solution, struct tiptrue_error *error);
-/* Add what the file @path holds, a run log (solved here: @plate and @machine, for a controller's log @plan and @pattern) or a result
- * document (@plate and @machine may be NULL), told apart by content. "-" = standard input. @sink may be NULL.
- * A file with a fault takes its place on the page with the first of its faults, and its status is returned.
- * TIPTRUE_E_USAGE: a run log without @plate or @machine; nothing is added. */
+/* Add what the file @path holds, a run log (solved here: @plate and @machine, for a controller's log @plan and @pattern) or a
+ * result document (@plate and @machine may be NULL), told apart by content. "-" = standard input. @sink may be NULL. A file with a
+ * fault takes its place on the page with the first of its faults, and its status is returned. TIPTRUE_E_USAGE: a run log without
+ * @plate or @machine; nothing is added. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const char *path,
                                                              const struct tiptrue_plate *plate,
-                                                             const struct tiptrue_machine *machine,
-                                                             const struct tiptrue_plan *plan, const char *pattern,
-                                                             const struct tiptrue_sink *sink, struct tiptrue_error *error);
+                                                             const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                             const char *pattern, const struct tiptrue_sink *sink,
+                                                             struct tiptrue_error *error);
 /* The page; *text and *length as tiptrue_solution_text. The same input gives the same bytes. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
                                                          struct tiptrue_error *error);

@@ -72,6 +72,8 @@ script_tests = \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/reference/scipy_check.py \
+  tests/report/looks.py \
+  tests/report/pages.py \
   tests/simulation/quick.py \
   tests/style/headers.sh \
   tests/style/includes.py \
@@ -93,6 +95,7 @@ test_data = \
   tests/field \
   tests/fuzz/corpus \
   tests/reference \
+  tests/report \
   tests/simulation \
   tests/speed \
   tests/unit/adjust/scene.h \

@@ -45,8 +45,7 @@ static long ahead_of_utc(void *context, double utc_s, char name[TIPTRUE_ZONE_NAM
     struct tm local, utc;
 
     (void)context;
-    if (localtime_r(&at, &local) == NULL || gmtime_r(&at, &utc) == NULL ||
-        strftime(name, TIPTRUE_ZONE_NAME, "%Z", &local) == 0) {
+    if (localtime_r(&at, &local) == NULL || gmtime_r(&at, &utc) == NULL || strftime(name, TIPTRUE_ZONE_NAME, "%Z", &local) == 0) {
         return 0;
     }
     return 86400 * (day_of(&local) - day_of(&utc)) + 3600L * (local.tm_hour - utc.tm_hour) + 60L * (local.tm_min - utc.tm_min) +
@@ -169,8 +168,8 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
 
-    error.status = tiptrue_report_add_file(report, path, objects->plate, objects->machine, objects->plan, arguments->pattern, &sink,
-                                           &error);
+    error.status =
+        tiptrue_report_add_file(report, path, objects->plate, objects->machine, objects->plan, arguments->pattern, &sink, &error);
     if (error.status != TIPTRUE_OK) {
         cli_messages_error(&messages, &error);
     }
@@ -283,11 +282,13 @@ int cli_report(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "-o FILE RUN|RESULT...",
-        .doc = "Show runs on one page: verdict and findings in words, the plate, contacts, runout, offset and budget in pictures, a "
-               "table behind each. The page needs nothing beside it and goes by mail. A RUN is solved; a RESULT of 'tiptrue solve "
-               "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
-               "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong use, 65 bad input (named on the page, "
-               "which shows the others), 66 no input, 74 reading or writing failed. Of several files, the worst.",
+        .doc =
+            "Show runs on one page: verdict and findings in words, the plate, contacts, runout, offset and budget in pictures, a "
+            "table behind each. The page needs nothing beside it and goes by mail. A RUN is solved; a RESULT of 'tiptrue solve "
+            "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
+            "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong use, 65 bad input (named on the "
+            "page, "
+            "which shows the others), 66 no input, 74 reading or writing failed. Of several files, the worst.",
     };
     struct arguments arguments = {0};
     struct cli_objects objects = {0};

@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* See sketch.h. With the touch equation of touch.h, the head's place along n at contact is
- *   n_beta . (h + o - m) - d - shift - n . g - r - ... = residual + swing,  swing(theta) = -n_beta . R(theta) e + sum_k (a_k cos ...),
- * so that a picture of the contacts needs the solution and the edge's normal, but not the log. Terms that are the same for all
- * touches of an edge (lost motion) or that depend on the feed (latency) are left out of both sides.
+ *   n_beta . (h + o - m) - d - shift - n . g - r - ... = residual + swing,  swing(theta) = -n_beta . R(theta) e + sum_k (a_k cos
+ * ...), so that a picture of the contacts needs the solution and the edge's normal, but not the log. Terms that are the same for
+ * all touches of an edge (lost motion) or that depend on the feed (latency) are left out of both sides.
  */
 #include "config.h"
 
@@ -123,10 +123,8 @@ static bool sort_rows(struct draft *draft)
         draft->track_of[c] = TT_NONE;
         if (count[c] > 0) {
             draft->track_of[c] = next;
-            sketch->tracks[next++] = (struct tt_track){.tip = c / s->n_poses / s->n_edges,
-                                                       .edge = c / s->n_poses % s->n_edges,
-                                                       .setup = c % s->n_poses,
-                                                       .rows = rows};
+            sketch->tracks[next++] = (struct tt_track){
+                .tip = c / s->n_poses / s->n_edges, .edge = c / s->n_poses % s->n_edges, .setup = c % s->n_poses, .rows = rows};
             rows += count[c];
         }
     }

@@ -25,6 +25,10 @@ void tt_markup_number(struct tt_buffer *buffer, double value);
 void tt_markup(struct tt_buffer *buffer, const char *format, size_t n, const double values[]);
 
 /* @count doubles behind each other, as an array literal for tt_markup. */
-#define TT_AT(...) (sizeof((double[]){__VA_ARGS__}) / sizeof(double)), (const double[]){__VA_ARGS__}
+#define TT_AT(...)                                                                                                                 \
+    (sizeof((double[]){__VA_ARGS__}) / sizeof(double)), (const double[])                                                           \
+    {                                                                                                                              \
+        __VA_ARGS__                                                                                                                \
+    }
 
 #endif

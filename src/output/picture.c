@@ -15,8 +15,10 @@
 #include "output/style.h"
 #include "output/utf8.h"
 
-/* Width of a character, on average and generous: digits of wide fonts take 0.64 of the size. */
+/* Width of a character, generous: digits of wide fonts take 0.64 of the size of 11, capitals such as W and most of the scripts
+ * beyond Latin up to the whole of it. */
 #define CHARACTER 6.8
+#define WIDE_CHARACTER 11.0
 
 void tt_picture_clear(struct tt_picture *picture)
 {
@@ -55,6 +57,53 @@ void tt_write_fixed(struct tt_buffer *buffer, double value, int decimals, bool p
     tt_buffer_clear(&digits);
 }
 
+/* Width of the character at @s, *length bytes, as tt_markup_text writes it: what it spells takes eight. */
+static double character_width(const char *s, size_t *length)
+{
+    size_t bytes = tt_utf8_length(s);
+    struct tt_buffer shown = {0};
+    double width = CHARACTER;
+
+    *length = bytes > 0 ? bytes : 1;
+    if (bytes <= 1 && (unsigned char)s[0] >= 0x20 && (unsigned char)s[0] < 0x7f) {
+        return strchr("MWmw@%", s[0]) != NULL ? WIDE_CHARACTER : CHARACTER;
+    }
+    tt_markup_bytes(&shown, s, *length);
+    width = !shown.failed && shown.text[0] == '['      ? (double)shown.length * CHARACTER
+            : bytes == 2 && (unsigned char)s[0] < 0xc4 ? CHARACTER /* Latin 1: our own signs too */
+                                                       : WIDE_CHARACTER;
+    tt_buffer_clear(&shown);
+    return width;
+}
+
+double tt_picture_text_width(const char *text)
+{
+    double width = 0;
+
+    while (*text != '\0') {
+        size_t length;
+        width += character_width(text, &length);
+        text += length;
+    }
+    return width;
+}
+
+/* How many characters of @text fit into the width of @most ordinary ones, an ellipsis included. */
+static size_t characters_that_fit(const char *text, size_t most)
+{
+    double width = 0;
+    size_t n = 0, length;
+
+    if (tt_picture_text_width(text) <= CHARACTER * (double)most) {
+        return strlen(text);
+    }
+    while ((width += character_width(text, &length)) <= CHARACTER * (double)most - WIDE_CHARACTER && *text != '\0') {
+        text += length;
+        n++;
+    }
+    return n + 1;
+}
+
 /* ---- lines, text, marks ---- */
 
 void tt_picture_line(struct tt_picture *picture, const char *class, double x1, double y1, double x2, double y2)
@@ -79,7 +128,7 @@ void tt_picture_text(struct tt_picture *picture, const char *class, double x, do
                      size_t most)
 {
     open_text(picture, class, x, y, anchor);
-    tt_markup_short(&picture->svg, text, most);
+    tt_markup_short(&picture->svg, text, characters_that_fit(text, most));
     tt_buffer_puts(&picture->svg, "</text>\n");
 }
 
@@ -119,24 +168,12 @@ void tt_picture_mark_end(struct tt_picture *picture, enum tt_shape shape)
     tt_buffer_putc(&picture->svg, '\n');
 }
 
-double tt_picture_text_width(const char *text)
-{
-    size_t n = 0;
-
-    for (; *text != '\0'; n++) {
-        size_t step = tt_utf8_length(text);
-        text += step > 0 ? step : 1;
-    }
-    return CHARACTER * (double)n;
-}
-
 double tt_picture_key(struct tt_picture *picture, enum tt_shape shape, double x, double y, const char *text)
 {
     bool hangs = shape == TT_MARK_BEYOND_UP || shape == TT_MARK_EXPORT;
 
     tt_buffer_puts(&picture->svg, "<g class=\"key\">");
-    tt_markup(&picture->svg, SHAPES[shape][0],
-              TT_AT(x + 5, hangs ? y - 8 : shape == TT_MARK_BEYOND_DOWN ? y - 1 : y - 4));
+    tt_markup(&picture->svg, SHAPES[shape][0], TT_AT(x + 5, hangs ? y - 8 : shape == TT_MARK_BEYOND_DOWN ? y - 1 : y - 4));
     tt_buffer_puts(&picture->svg, "/>");
     tt_picture_text(picture, "m", x + 14, y, "start", text, 60);
     tt_buffer_puts(&picture->svg, "</g>\n");
@@ -281,8 +318,8 @@ void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_bu
     tt_buffer_puts(page, "</figcaption>\n");
     open_svg(picture, id, "", page);
     tt_buffer_add(page, text_of(&picture->svg), picture->svg.length);
-    tt_buffer_printf(page, "</svg>\n<details><summary>The picture as a table: %zu row%s</summary>\n<table><thead><tr>", picture->n_rows,
-                     picture->n_rows == 1 ? "" : "s");
+    tt_buffer_printf(page, "</svg>\n<details><summary>The picture as a table: %zu row%s</summary>\n<table><thead><tr>",
+                     picture->n_rows, picture->n_rows == 1 ? "" : "s");
     tt_buffer_puts(page, text_of(&picture->columns));
     tt_buffer_puts(page, "</tr></thead><tbody>\n");
     tt_buffer_add(page, text_of(&picture->rows), picture->rows.length);

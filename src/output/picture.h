@@ -3,7 +3,8 @@
 /* A picture in the making: its SVG, what it shows in words, and the table behind it. Knows lines, marks and axes, no measurement.
  *
  * Drawn for a width of 340 CSS pixels, a small phone's, with text of 11; wider screens set pictures side by side and enlarge them
- * a little, so that text neither shrinks nor overlaps. Colours and strokes are classes of style.h. Lengths in a picture are its pixels.
+ * a little, so that text neither shrinks nor overlaps. Colours and strokes are classes of style.h. Lengths in a picture are its
+ * pixels.
  */
 #ifndef TT_OUTPUT_PICTURE_H
 #define TT_OUTPUT_PICTURE_H
@@ -40,9 +41,9 @@ enum tt_shape {
 struct tt_picture {
     char name[64]; /* of its file, without ending; ASCII without blanks */
     double height;
-    struct tt_buffer title, desc;       /* escaped */
-    struct tt_buffer svg;               /* what is between <svg> and </svg> after title and desc */
-    struct tt_buffer columns, rows;     /* of the table */
+    struct tt_buffer title, desc;   /* escaped */
+    struct tt_buffer svg;           /* what is between <svg> and </svg> after title and desc */
+    struct tt_buffer columns, rows; /* of the table */
     size_t n_rows;
 };
 
@@ -51,7 +52,7 @@ void tt_picture_clear(struct tt_picture *picture);
 bool tt_picture_failed(const struct tt_picture *picture);
 
 void tt_picture_line(struct tt_picture *picture, const char *class, double x1, double y1, double x2, double y2);
-/* @anchor: "start", "middle" or "end". @text is escaped, and cut to @most characters. */
+/* @anchor: "start", "middle" or "end". @text is escaped, and cut to the width of @most ordinary characters. */
 void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y, const char *anchor, const char *text,
                      size_t most);
 void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y, const char *anchor, double value,
@@ -63,7 +64,7 @@ void tt_picture_mark_end(struct tt_picture *picture, enum tt_shape shape);
 double tt_picture_key(struct tt_picture *picture, enum tt_shape shape, double x, double y, const char *text);
 /* The same for a line of @class. */
 double tt_picture_key_line(struct tt_picture *picture, const char *class, double x, double y, const char *text);
-/* A legend's pixels for @n characters. */
+/* Pixels that @text takes, generously. */
 double tt_picture_text_width(const char *text);
 
 /* Points joined by lines, those that the scales do not hold left out with a gap. */

@@ -28,7 +28,10 @@ static void draw_bar(const struct bars *bars, double y, double u_mm, const char 
 
     tt_buffer_printf(&bars->picture->svg, "<path class=\"%s\" ", class);
     tt_markup(&bars->picture->svg, "d=\"M@ @H@v@H@z\"/>", TT_AT(BARS_LEFT, y, end, BAR, BARS_LEFT));
-    tt_picture_number(bars->picture, "m", end + 4, y + BAR, "start", 1000 * u_mm, u_mm >= 0.00995 ? 0 : u_mm >= 0.0000995 ? 1 : 2,
+    tt_picture_number(bars->picture, "m", end + 4, y + BAR, "start", 1000 * u_mm,
+                      u_mm >= 0.00995     ? 0
+                      : u_mm >= 0.0000995 ? 1
+                                          : 2,
                       false);
 }
 
@@ -95,8 +98,7 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_picture_axis_x(picture, &bars.scale, TOP - 4, TOP + ROW * (double)drawn + 6, true);
     for (const struct tt_budget_line *line = next_line(tip, NULL); line != NULL; line = next_line(tip, line)) {
         draw_source(&bars, line->source, line->u_x_mm, line->u_y_mm, line->of_plate);
-        tell_source(picture, line->source, line->type == 'A' ? "A" : line->of_plate ? "B, plate" : "B", line->u_x_mm,
-                    line->u_y_mm);
+        tell_source(picture, line->source, line->type == 'A' ? "A" : line->of_plate ? "B, plate" : "B", line->u_x_mm, line->u_y_mm);
     }
     bars.y += 6;
     tt_picture_line(picture, "f", 4, bars.y - 6, BARS_RIGHT, bars.y - 6);
@@ -115,7 +117,8 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_buffer_puts(&picture->title, "Tip ");
     tt_markup_short(&picture->title, tip->name, TT_NAME_MOST);
     tt_buffer_puts(&picture->title, ": where the uncertainty comes from");
-    tt_buffer_printf(&picture->desc, "Standard uncertainties of the offset in x and y from %zu sources, largest first, then all together "
-                                     "on this plate and in full.",
+    tt_buffer_printf(&picture->desc,
+                     "Standard uncertainties of the offset in x and y from %zu sources, largest first, then all together "
+                     "on this plate and in full.",
                      tip->n_budget);
 }

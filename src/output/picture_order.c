@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Residuals in the order of the log, a lane for each edge and for the sightings above each other on one axis: what shows in one lane
- * is that edge's, what shows in all of them from one line on is the plate, the camera or the machine. Where the fit took a movement
- * or a drift out, the lanes show the residuals with it, and the line that the fit found.
+/* Residuals in the order of the log, a lane for each edge and for the sightings above each other on one axis: what shows in one
+ * lane is that edge's, what shows in all of them from one line on is the plate, the camera or the machine. Where the fit took a
+ * movement or a drift out, the lanes show the residuals with it, and the line that the fit found.
  */
 #include "config.h"
 
@@ -104,7 +104,7 @@ static void draw_lane(const struct lanes *lanes, size_t lane)
     struct tt_scale scale = scale_of(lanes, lane);
     const char *name = lane < s->n_edges ? s->edges[lane].name : lane == s->n_edges ? "sightings, x" : "sightings, y";
 
-    tt_picture_text(lanes->picture, "", TT_PLOT_LEFT, scale.last - 4, "start", name != NULL ? name : "", 30);
+    tt_picture_text(lanes->picture, "", TT_PLOT_LEFT, scale.last - 4, "start", name != NULL ? name : "", 40);
     tt_picture_axis_y(lanes->picture, &scale, TT_PLOT_LEFT, TT_PLOT_RIGHT);
     tt_picture_axis_x(lanes->picture, &lanes->line, scale.last, scale.first, lane + 1 == lanes->n);
     tt_picture_line(lanes->picture, "z", TT_PLOT_LEFT, tt_scale_place(&scale, 0), TT_PLOT_RIGHT, tt_scale_place(&scale, 0));
@@ -216,7 +216,8 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
     }
     lanes.residual = tt_scale_make(-reach_um, reach_um, 1, TOP + lanes.lane_height, TOP, 2, true);
     tt_picture_text(picture, "m", 2, 12, "start",
-                    lanes.moved ? "residual with the movement, " TT_UM " (late below 0)" : "residual, " TT_UM " (late below 0)", 60);
+                    lanes.moved ? "residual with the movement, " TT_UM " (late below 0)" : "residual, " TT_UM " (late below 0)",
+                    60);
     for (size_t lane = 0; lane < lanes.n; lane++) {
         draw_lane(&lanes, lane);
     }

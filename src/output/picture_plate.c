@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The plate to scale, seen from above in its own frame: marks, edges with their conductor hatched, each touch where it fell, and its
- * residual as a stroke along the edge's normal, magnified: a late one goes into the conductor.
+/* The plate to scale, seen from above in its own frame: marks, edges with their conductor hatched, each touch where it fell, and
+ * its residual as a stroke along the edge's normal, magnified: a late one goes into the conductor.
  */
 #include "config.h"
 
@@ -15,9 +15,9 @@
 #define SIDE 300.0 /* of the square that holds the plate */
 #define LEFT 20.0
 #define TOP 10.0
-#define BORDER 34.0  /* inside it, for strokes and names */
-#define STROKE 24.0  /* of the longest residual drawn to scale */
-#define HATCH 6.0    /* of the conductor's side: length and distance of its lines */
+#define BORDER 34.0 /* inside it, for strokes and names */
+#define STROKE 24.0 /* of the longest residual drawn to scale */
+#define HATCH 6.0   /* of the conductor's side: length and distance of its lines */
 #define LETTER 6.8
 #define LINE 12.0
 
@@ -121,8 +121,7 @@ static void draw_mark(struct map *map, const struct tt_mark *mark)
 {
     double x = map_x(map, mark->at.x_mm), y = map_y(map, mark->at.y_mm);
 
-    tt_markup(&map->picture->svg, "<path class=\"e\" stroke-width=\"1\" d=\"M@ @h12M@ @v12\"/>",
-              TT_AT(x - 6, y, x, y - 6));
+    tt_markup(&map->picture->svg, "<path class=\"e\" stroke-width=\"1\" d=\"M@ @h12M@ @v12\"/>", TT_AT(x - 6, y, x, y - 6));
     tt_markup(&map->picture->svg, "<circle class=\"e\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n", TT_AT(x, y));
     put_name(map, "m", x + 8, y - 6, "start", mark->name);
 }
@@ -218,10 +217,11 @@ static void write_words(const struct map *map, size_t n, size_t aside)
         tt_buffer_puts(title, ", setup ");
         tt_markup_short(title, s->poses[map->setup].setup != NULL ? s->poses[map->setup].setup : "", TT_NAME_MOST);
     }
-    tt_buffer_printf(&map->picture->desc,
-                     "The plate to scale with %zu edges and %zu marks; %zu touches where they fell, %zu of them set aside, each with its "
-                     "residual as a magnified stroke, into the hatched conductor where it is late.",
-                     map->scene->plate->n_edges, map->scene->plate->n_marks, n, aside);
+    tt_buffer_printf(
+        &map->picture->desc,
+        "The plate to scale with %zu edges and %zu marks; %zu touches where they fell, %zu of them set aside, each with its "
+        "residual as a magnified stroke, into the hatched conductor where it is late.",
+        map->scene->plate->n_edges, map->scene->plate->n_marks, n, aside);
 }
 
 static void write_row(struct map *map, size_t index)

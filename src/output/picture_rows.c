@@ -70,7 +70,7 @@ void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double 
 void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row, const struct tt_scale *scale, double x,
                  double value_um, double told_mm)
 {
-    enum tt_shape shape = value_um > scale->high ? TT_MARK_BEYOND_UP
+    enum tt_shape shape = value_um > scale->high  ? TT_MARK_BEYOND_UP
                           : value_um < scale->low ? TT_MARK_BEYOND_DOWN
                                                   : tt_row_shape(row);
 

@@ -181,7 +181,7 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     bool both = tip->offset_determined_x && tip->offset_determined_y;
     struct target target = {.tip = tip, .picture = picture, .origin = tip->has_present ? tip->present : tip->offset};
     /* a result document does not say the limit; the machine file does */
-    double permitted_mm = s->has_permitted_error                                            ? s->permitted_error_mm
+    double permitted_mm = s->has_permitted_error ? s->permitted_error_mm
                           : scene->machine != NULL && scene->machine->limits.has_permitted_error
                               ? scene->machine->limits.permitted_error_mm
                               : 0;
@@ -191,7 +191,7 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_picture_axis_x(picture, &target.x, OFFSET_TOP, OFFSET_TOP + OFFSET_SIDE, true);
     tt_picture_axis_y(picture, &target.y, OFFSET_LEFT, OFFSET_LEFT + OFFSET_SIDE);
     draw_origin(&target);
-    tt_picture_column(picture, "");
+    tt_picture_column(picture, "quantity");
     tt_picture_column(picture, "x, mm");
     tt_picture_column(picture, "y, mm");
     if (target.permitted_um > 0) {
@@ -242,7 +242,10 @@ static void draw_spokes(struct tt_picture *picture, double radius)
         tt_picture_line(picture, "g", CENTRE_X, CENTRE_Y, CENTRE_X + radius * cos(angle), CENTRE_Y - radius * sin(angle));
         if (NAMES[i][0] != '\0') {
             tt_picture_text(picture, "m", CENTRE_X + (radius + 6) * cos(angle), CENTRE_Y - (radius + 10) * sin(angle) + 4,
-                            i == 0 ? "start" : i == 4 ? "end" : "middle", NAMES[i], 8);
+                            i == 0   ? "start"
+                            : i == 4 ? "end"
+                                     : "middle",
+                            NAMES[i], 8);
         }
     }
 }
@@ -348,7 +351,7 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_buffer_puts(&picture->desc, " " TT_UM ", full indicator movement ");
     tt_write_fixed(&picture->desc, 2 * e_um, 1, false);
     tt_buffer_puts(&picture->desc, " " TT_UM "; dots are the rotations touched.");
-    tt_picture_column(picture, "");
+    tt_picture_column(picture, "quantity");
     tt_picture_column(picture, "value");
     tell(picture, "eccentricity, " TT_UM, 1, &e_um, 2);
     tell(picture, "95 %, \xc2\xb1 " TT_UM, 1, &u_um, 2);
@@ -361,7 +364,7 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
 
 /* ---- shape ---- */
 
-#define ROUND 66.0        /* of the circle that a round tip would be */
+#define ROUND 66.0         /* of the circle that a round tip would be */
 #define LEAST_SHAPE_UM 1.0 /* that the magnification makes room for: finer is noise of any bench */
 
 struct rose {
@@ -486,8 +489,9 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
     picture->height = tt_shapes_legend(picture, &rose.shapes, y + 16);
     name_tip(&picture->title, tip);
     tt_buffer_puts(&picture->title, tip->n_shape > 0 ? ": shape, not round" : ": shape, round");
-    tt_buffer_puts(&picture->desc, "Deviation of the tip from a circle, magnified, against the direction of the contact seen in the "
-                                   "tip's own frame; the grey circle is a round tip");
+    tt_buffer_puts(&picture->desc,
+                   "Deviation of the tip from a circle, magnified, against the direction of the contact seen in the "
+                   "tip's own frame; the grey circle is a round tip");
     if (tip->radius_determined) {
         tt_buffer_puts(&picture->desc, " of contact radius ");
         tt_write_fixed(&picture->desc, tip->contact_radius_mm, 4, false);

@@ -140,7 +140,7 @@ static void write_table(const struct sheet *sheet)
         tt_picture_column(p, "position, " TT_UM);
     }
     tt_picture_column(p, "residual, " TT_UM);
-    tt_picture_column(p, "");
+    tt_picture_column(p, "remark");
     for (size_t i = 0; i < sheet->track->n_rows; i++) {
         const struct tt_row_result *row = row_at(sheet, i);
         const struct tt_spot *spot = &sheet->scene->sketch->spots[sheet->track->rows[i]];

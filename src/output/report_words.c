@@ -178,7 +178,8 @@ void tt_report_tip(struct tt_buffer *body, const struct tt_tip_result *t)
 {
     tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n", tt_verdict_word(t->verdict), t->used,
                      t->touches);
-    tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">x</th><th scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
+    tt_buffer_puts(body,
+                   "<table><thead><tr><td></td><th scope=\"col\">x</th><th scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
     put_offset(body, t);
     if (t->runout_determined) {
         open_row(body, "runout at rotation 0");

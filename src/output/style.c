@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See style.h. The palette is our own: blue, ochre, purple and red of clearly different lightness, so that they differ for every kind
- * of colour vision, and never without a difference of shape or stroke besides. Contrast (WCAG 2.2, 1.4.3 and 1.4.11): text at
+/* See style.h. The palette is our own: blue, ochre, purple and red of clearly different lightness, so that they differ for every
+ * kind of colour vision, and never without a difference of shape or stroke besides. Contrast (WCAG 2.2, 1.4.3 and 1.4.11): text at
  * least 4.5 to 1, marks and lines that carry data at least 3 to 1, in both schemes; tests/report computes it.
  */
 #include "config.h"
@@ -38,7 +38,8 @@ const char *const tt_style_picture =
 const char *const tt_style_page =
     ":root{color-scheme:light dark}@media (min-width:2000px){html{font-size:20px}}\n"
     "*{box-sizing:border-box}\n"
-    "body{margin:0;background:var(--paper);color:var(--ink);font:16px/1.45 system-ui,\"DejaVu Sans\",\"Liberation Sans\",sans-serif;"
+    "body{margin:0;background:var(--paper);color:var(--ink);font:16px/1.45 system-ui,\"DejaVu Sans\",\"Liberation "
+    "Sans\",sans-serif;"
     "overflow-wrap:anywhere}\n"
     "header,main,footer{max-width:116rem;margin:0 auto;padding:0 .5rem}\n"
     "@media (min-width:40rem){header,main,footer{padding:0 1.5rem}}\n"
@@ -48,7 +49,8 @@ const char *const tt_style_page =
     ".soft{color:var(--soft)}a{color:var(--blue)}\n"
     ".verdict{border:3px solid;border-left-width:14px;padding:.5rem .8rem;max-width:52rem;font-size:1.1rem}\n"
     ".verdict strong{font-size:1.3rem}.verdict span{color:var(--ink)}\n"
-    ".keep{border-color:var(--green);color:var(--green)}.update{border-color:var(--ochre);color:var(--ochre);border-style:double;border-left-style:solid}"
+    ".keep{border-color:var(--green);color:var(--green)}.update{border-color:var(--ochre);color:var(--ochre);border-style:double;"
+    "border-left-style:solid}"
     ".repeat{border-color:var(--red);color:var(--red);border-style:dashed;border-left-style:solid}\n"
     ".grid{display:grid;grid-template-columns:repeat(auto-fill,minmax(min(100%,340px),1fr));gap:1.2rem;align-items:start}\n"
     "@media (min-width:2000px){.grid{grid-template-columns:repeat(auto-fill,minmax(420px,1fr))}}\n"
@@ -61,5 +63,6 @@ const char *const tt_style_page =
     "summary:focus-visible,a:focus-visible{outline:3px solid var(--blue);outline-offset:2px}\n"
     ".note{border-left:4px solid var(--ochre);padding-left:.7rem}\n"
     "@media print{@page{size:A4;margin:14mm}body{font-size:10pt}header,main,footer{max-width:none;padding:0}"
-    ".grid{display:block;columns:2;column-gap:8mm}figure{margin-bottom:5mm}figure svg{max-width:none}details:not([open]){display:none}"
+    ".grid{display:block;columns:2;column-gap:8mm}figure{margin-bottom:5mm}figure "
+    "svg{max-width:none}details:not([open]){display:none}"
     "h2,h3,figcaption{break-after:avoid}}\n";

@@ -22,7 +22,7 @@ options()
 {
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
-for command in "" solve check; do
+for command in "" solve check report; do
     # shellcheck disable=SC2086 # no command, or one word
     "$TIPTRUE" $command --help
 done | options >help.txt

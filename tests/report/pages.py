@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Pages of `tiptrue report` without a browser: well-formed, self-contained, their marks counted against the result, hostile names as
-text, size, time, and what is said when something is missing."""
+"""Pages of `tiptrue report` without a browser: well-formed, self-contained, their marks counted against the result, hostile names
+as text, size, time, and what is said when something is missing."""
 import os
 import re
 import sys

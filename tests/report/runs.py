@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Reports to look at: of the recorded runs, of large runs and of runs with hostile names made here. Environment: TIPTRUE, srcdir."""
+"""Reports to look at: of the recorded runs, of large runs and of runs with hostile names made here.
+Environment: TIPTRUE, srcdir."""
 import json
 import math
 import os
