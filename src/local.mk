@@ -23,6 +23,7 @@ libcore_la_SOURCES = \
   src/model/run.c src/model/run.h \
   src/model/sketch.h \
   src/model/solution.c src/model/solution.h \
+  src/model/weeks.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
@@ -94,6 +95,7 @@ libcore_la_SOURCES = \
   src/output/picture_rows.c \
   src/output/picture_tip.c \
   src/output/picture_track.c src/output/pictures.h \
+  src/output/picture_weeks.c \
   src/output/report.c src/output/report.h \
   src/output/report_words.c \
   src/output/scale.c src/output/scale.h \

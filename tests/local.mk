@@ -43,7 +43,8 @@ unit_tests = \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
   tests/unit/output/json_test \
-  tests/unit/output/text_test
+  tests/unit/output/text_test \
+  tests/unit/output/weeks_test
 
 # Tests that share a helper.
 scene = tests/unit/adjust/scene.c tests/unit/adjust/scene_files.c

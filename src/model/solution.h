@@ -124,7 +124,7 @@ struct tt_row_result {
     double weight;        /* [0, 1], 0 = set aside */
     bool set_aside;
     const char *setup;
-    double moved_mm;   /* what a movement or drift of the plate found in the run would put into the residual, which is without it */
+    double moved_mm;   /* what a movement or drift of the plate found in the run puts into the residual: it is taken out of it */
     double moved_y_mm; /* sightings: x in moved_mm, y here */
 };
 

@@ -39,7 +39,7 @@ enum tt_shape {
 };
 
 struct tt_picture {
-    char name[64]; /* of its file, without ending; ASCII without blanks */
+    char name[128]; /* of its file, without ending; ASCII without blanks */
     double height;
     struct tt_buffer title, desc;   /* escaped */
     struct tt_buffer svg;           /* what is between <svg> and </svg> after title and desc */

@@ -8,6 +8,7 @@
 #include "model/plate.h"
 #include "model/sketch.h"
 #include "model/solution.h"
+#include "model/weeks.h"
 #include "output/picture.h"
 
 /* What there is to draw from. @plate and @machine may be NULL. */
@@ -39,6 +40,13 @@ bool tt_can_draw_shape(const struct tt_scene *scene, size_t tip);
 void tt_draw_shape(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
 bool tt_can_draw_budget(const struct tt_scene *scene, size_t tip);
 void tt_draw_budget(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
+
+/* One quantity of a machine over the weeks. */
+bool tt_can_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity);
+void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity, const struct tiptrue_zone *zone,
+                   struct tt_picture *picture);
+/* "offset-x" and so on. */
+const char *tt_weeks_name(enum tt_weeks_quantity quantity);
 
 /* ---- what they share ---- */
 

@@ -5,8 +5,8 @@
 
 #include "output/report.h"
 
+#include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 
 #include "base/time.h"
 #include "output/markup.h"
@@ -62,23 +62,19 @@ void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, doub
 
 /* ---- a run ---- */
 
+/* @tip and @number 0: not named. */
 static void name_picture(struct tt_picture *picture, const struct tt_scene *scene, const char *what, size_t tip, size_t number)
 {
-    struct tt_buffer name = {0};
+    size_t size = sizeof picture->name;
+    char tip_part[32] = "", number_part[32] = "";
 
-    tt_buffer_printf(&name, "run-%zu-", scene->number);
     if (tip > 0) {
-        tt_buffer_printf(&name, "tip-%zu-", tip);
+        snprintf(tip_part, sizeof tip_part, "tip-%zu-", tip);
     }
-    tt_buffer_puts(&name, what);
     if (number > 0) {
-        tt_buffer_printf(&name, "-%zu", number);
+        snprintf(number_part, sizeof number_part, "-%zu", number);
     }
-    if (!name.failed && name.length < sizeof picture->name) {
-        memcpy(picture->name, name.text, name.length + 1);
-    }
-    picture->svg.failed = picture->svg.failed || name.failed;
-    tt_buffer_clear(&name);
+    snprintf(picture->name, size, "run-%zu-%s%s%s", scene->number, tip_part, what, number_part);
 }
 
 static void put_run_pictures(struct tt_report *report, const struct tt_scene *scene)
@@ -210,6 +206,38 @@ void tt_report_add_fault(struct tt_report *report, const char *file, const struc
         tt_buffer_puts(body, "</p>\n");
     }
     tt_buffer_puts(body, "</section>\n");
+}
+
+/* ---- the weeks ---- */
+
+void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
+{
+    struct tt_buffer *body = &report->body;
+    const char *machine = weeks->machine != NULL ? weeks->machine : "not named";
+    size_t number = ++report->n_weeks;
+
+    report->n_parts++;
+    tt_buffer_printf(&report->list, "<li><a href=\"#weeks-%zu\">Machine ", number);
+    tt_markup_short(&report->list, machine, 60);
+    tt_buffer_puts(&report->list, "</a></li>\n");
+    tt_buffer_printf(body, "<section id=\"weeks-%zu\">\n<h2>The weeks of machine ", number);
+    tt_markup_short(body, machine, 120);
+    tt_buffer_puts(body, "</h2>\n");
+    for (size_t i = 0; i < weeks->n_sentences; i++) {
+        tt_buffer_puts(body, "<p>");
+        tt_markup_text(body, weeks->sentences[i]);
+        tt_buffer_puts(body, "</p>\n");
+    }
+    tt_buffer_puts(body, "<div class=\"grid\">\n");
+    for (int quantity = 0; quantity < TT_WEEKS_QUANTITIES; quantity++) {
+        struct tt_picture *picture;
+        if (tt_can_draw_weeks(weeks, (enum tt_weeks_quantity)quantity) && (picture = tt_report_picture(report)) != NULL) {
+            snprintf(picture->name, sizeof picture->name, "weeks-%zu-%s", number, tt_weeks_name((enum tt_weeks_quantity)quantity));
+            tt_draw_weeks(weeks, (enum tt_weeks_quantity)quantity, &report->zone, picture);
+            tt_report_place(report);
+        }
+    }
+    tt_buffer_puts(body, "</div>\n</section>\n");
 }
 
 /* ---- the page ---- */

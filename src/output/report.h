@@ -16,7 +16,7 @@ struct tt_report {
     struct tiptrue_zone zone;
     struct tt_buffer list; /* an entry for each part, for a page of several */
     struct tt_buffer body;
-    size_t n_parts, n_runs;
+    size_t n_parts, n_runs, n_weeks;
     struct tt_picture *pictures;
     size_t n_pictures, capacity;
     bool failed; /* out of memory */
@@ -26,6 +26,8 @@ struct tt_report {
 void tt_report_clear(struct tt_report *report);
 /* A part of the page: scene->number is set here. */
 void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene);
+/* The weeks of a machine. */
+void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks);
 /* A file that could not be read, with its first fault. */
 void tt_report_add_fault(struct tt_report *report, const char *file, const struct tiptrue_error *error);
 void tt_report_write(const struct tt_report *report, struct tt_buffer *page);

@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """Pages of `tiptrue report` in headless Chromium: no message, no request, no text that overlaps or runs out at a phone's, a
-screen's and a large screen's width and in print, nothing that axe-core finds against WCAG 2.2 AA, in light and dark; and the contrast of the
-palette, which no such tool looks at inside pictures."""
+screen's and a large screen's width and in print, nothing that axe-core finds against WCAG 2.2 AA, in light and dark; and the
+contrast of palette, which no such tool looks at inside pictures."""
 import hashlib
 import os
 import re
