@@ -104,6 +104,7 @@ libcore_la_SOURCES = \
   src/output/text_parts.h \
   src/output/text_rows.c \
   src/output/text_run.c \
+  src/output/text_strips.c \
   src/output/text_table.c \
   src/output/text_tip.c \
   src/output/text_trials.c \

@@ -153,6 +153,7 @@ struct tiptrue_text_options {
     bool utf8;         /* µ and ± may be used */
     bool observations; /* a table of every touch follows (JSON: "observations") */
     unsigned columns;  /* width of the terminal, 0 = unknown (80) */
+    bool charts;       /* with the touches, small charts of characters: Braille patterns with utf8, else ASCII */
 };
 
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its end).

@@ -38,7 +38,7 @@ static void draw_bar(const struct bars *bars, double y, double u_mm, const char 
 /* What the plate's own errors put in is drawn hollow: on the same plate it cancels. */
 static void draw_source(struct bars *bars, const char *source, double u_x_mm, double u_y_mm, bool of_plate)
 {
-    tt_picture_text(bars->picture, "", 4, bars->y + BAR + 4, "start", source, 29);
+    tt_picture_text(bars->picture, "", 4, bars->y + BAR + 4, "start", source, 33);
     draw_bar(bars, bars->y, u_x_mm, of_plate ? "px" : "bx");
     draw_bar(bars, bars->y + BAR + 2, u_y_mm, of_plate ? "py" : "by");
     bars->y += ROW;

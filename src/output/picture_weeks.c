@@ -16,7 +16,7 @@
 #include "output/page.h"
 #include "output/report.h"
 
-#define TOP 34.0
+#define TOP 20.0
 #define LANE 96.0
 #define LEAST_LANE 46.0
 #define MOST_HEIGHT 760.0 /* a sheet of A4 holds it in one column of two */
@@ -423,10 +423,6 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
     double margin_s = fmax(0.03 * (times.high - times.low), 3600);
     sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false);
     sheet.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)sheet.n_lanes - GAP), LEAST_LANE);
-    tt_picture_text(picture, "m", 2, 12, "start",
-                    TT_UM " from each tip"
-                          "'s own middle",
-                    50);
     for (size_t s = 0; s < weeks->n_series; s++) {
         if (weeks->series[s].quantity == quantity && weeks->series[s].n_points > 0) {
             draw_lane(&sheet, &weeks->series[s], ++lane == sheet.n_lanes);

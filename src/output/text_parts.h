@@ -47,6 +47,8 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
 void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *solution);
+/* text_strips.c: residuals against rotation, two lines for each edge and tip. */
+void tt_text_strips(struct tt_page *page, const struct tiptrue_solution *solution);
 /* "line 17", "lines 17, 19-24, 31 and 5 more" into @words; @lines ascend. */
 void tt_text_lines(struct tt_buffer *words, const size_t lines[], size_t n);
 
