@@ -21,7 +21,9 @@ libcore_la_SOURCES = \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/run.c src/model/run.h \
+  src/model/series.h \
   src/model/sketch.h \
+  src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/model/weeks.h \
   src/ingest/builder.c src/ingest/builder.h \
@@ -81,6 +83,11 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/changes.c src/history/changes.h \
+  src/history/chart.c src/history/chart.h \
+  src/history/scatter.c src/history/scatter.h \
+  src/history/series.c src/history/series.h \
+  src/history/track.c src/history/track.h \
   src/output/check.c \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
@@ -97,6 +104,7 @@ libcore_la_SOURCES = \
   src/output/picture_track.c src/output/pictures.h \
   src/output/picture_weeks.c \
   src/output/report.c src/output/report.h \
+  src/output/report_trend.c \
   src/output/report_words.c \
   src/output/scale.c src/output/scale.h \
   src/output/style.c src/output/style.h \

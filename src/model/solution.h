@@ -38,6 +38,9 @@ struct tt_budget_line {
     double u_x_mm, u_y_mm;
 };
 
+/* The source of the budget line that a history brings in: scatter between runs beyond what each one explains. */
+#define TT_BUDGET_BETWEEN_RUNS "scatter between runs"
+
 struct tt_shape_term {
     unsigned order;      /* k >= 2 */
     double amplitude_mm; /* of a_k cos k psi + b_k sin k psi */

@@ -1,0 +1,133 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the runs of a machine say over time. Written by history, read by output; one block that outlives store and series.
+ *
+ * Offsets in the machine frame. Uncertainties of changes and drift are those on the same plate, scatter between runs included.
+ * Times are seconds from 1970-01-01T00:00:00Z.
+ */
+#ifndef TT_MODEL_TREND_H
+#define TT_MODEL_TREND_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/arena.h"
+#include "model/series.h"
+
+enum tt_chart { TT_CHART_INDIVIDUALS, TT_CHART_MOVING_RANGE, TT_CHART_EWMA, TT_CHART_CUSUM, TT_CHART_T2, TT_CHART_RUN };
+
+/* A run at which a chart crossed its limit, coming from within. */
+struct tt_signal {
+    size_t point; /* of the tip */
+    enum tt_chart chart;
+    char axis;        /* 'x', 'y', or 0: both */
+    size_t runs;      /* how many runs in a row stayed beyond it */
+    const char *rule; /* in words, with its numbers */
+    const char *text; /* what was found */
+};
+
+/* One run of one tip. */
+struct tt_trend_point {
+    size_t run; /* index into the series */
+    double time_s;
+    const char *id;
+    struct tt_machine_xy offset, fitted; /* fitted: levels, steps and the drift, if it is significant */
+    double u_x_mm, u_y_mm;               /* of this run, on its plate */
+    /* The charts this point was judged by. In the baseline only the centre holds. */
+    bool in_baseline;
+    struct tt_machine_xy centre, ewma;
+    double limit_x_mm, limit_y_mm;           /* half-width of the individuals' limits about the centre */
+    double ewma_limit_x_mm, ewma_limit_y_mm; /* of the EWMA's */
+    double t2, t2_limit;
+    struct tt_tip_xy runout;
+    double u_runout_x_mm, u_runout_y_mm, radius_mm, u_radius_mm;
+    bool has_runout, has_radius;
+};
+
+struct tt_axis_scatter {
+    double x_mm, y_mm, u_x_mm, u_y_mm; /* between runs, beyond what each run explains, with its standard uncertainty */
+    double dof_x, dof_y;
+};
+
+enum tt_forecast_state {
+    TT_FORECAST_NONE,       /* no permitted error is stated */
+    TT_FORECAST_NO_DRIFT,   /* none that shows beyond its uncertainty */
+    TT_FORECAST_NOT_WITHIN, /* not within a year */
+    TT_FORECAST_DATE
+};
+
+struct tt_forecast {
+    enum tt_forecast_state state;
+    double permitted_error_mm;
+    bool over_now;     /* the offset in use is already further off: the forecast holds from an update at the last run on */
+    bool from_present; /* it counts from the offset in use */
+    double date_s;     /* when the permitted error is reached */
+    bool has_from, has_to;
+    double from_s, to_s; /* 95 % */
+};
+
+struct tt_trend_tip {
+    const char *name;
+    size_t runs; /* that are used */
+    struct tt_trend_point *points;
+    size_t n_points;
+    struct tt_machine_xy last;
+    bool has_present;
+    struct tt_machine_xy present;
+    double within_u_x_mm, within_u_y_mm; /* root mean square of the runs' own, on the same plate */
+    struct tt_axis_scatter between;
+    bool has_drift; /* enough runs for a slope */
+    double drift_x_mm_per_week, drift_y_mm_per_week, u_drift_x_mm_per_week, u_drift_y_mm_per_week;
+    double p_drift;                /* probability of a drift at least this large by chance, for this tip alone */
+    bool drift_significant, wears; /* wears: runout or contact radius drift */
+    struct tt_forecast forecast;
+    struct tt_signal *signals;
+    size_t n_signals;
+    double baseline_from_s, baseline_to_s; /* of the last stretch without a change */
+    size_t baseline_runs;
+};
+
+enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE };
+
+struct tt_trend_change {
+    double after_s, before_s; /* it came between these two runs (95 %) */
+    size_t first_run;         /* of the series: the first one after it */
+    enum tt_moved moved;
+    size_t tip;     /* index into the trend's tips, TT_NONE: not one */
+    bool has_shift; /* of the offsets */
+    struct tt_machine_xy shift;
+    double u_shift_x_mm, u_shift_y_mm;
+    bool has_runout_shift, has_radius_shift, has_pose_shift;
+    struct tt_tip_xy runout_shift;
+    double radius_shift_mm, u_radius_shift_mm;
+    struct tt_machine_xy mark_shift;
+    double yaw_shift_rad;
+    double confidence;        /* 1 - the probability by chance, all places and kinds looked at counted */
+    double attribution;       /* how probable what moved is among what could have: by likelihoods, Schwarz's weights */
+    const char *cause, *text; /* a word or two; a plain sentence */
+};
+
+struct tt_trend_plate {
+    const char *name;
+    size_t runs;
+};
+
+struct tiptrue_trend {
+    const char *machine;  /* NULL: not stated */
+    size_t runs_stored;   /* of this machine */
+    size_t runs;          /* looked at */
+    size_t runs_left_out; /* of these: nothing of them is to be used (verdict repeat) */
+    size_t times_missing; /* of these: the log states no time, and the time of entry stands in */
+    double first_s, last_s;
+    struct tt_trend_tip *tips;
+    size_t n_tips;
+    struct tt_trend_change *changes; /* by time */
+    size_t n_changes;
+    struct tt_trend_plate *plates;
+    size_t n_plates;
+    bool pose_drifts;
+    double baseline_runs_wanted;
+    struct tt_arena arena; /* owns all of the above */
+};
+
+#endif
