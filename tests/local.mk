@@ -73,6 +73,7 @@ script_tests = \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/reference/scipy_check.py \
+  tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \
   tests/simulation/quick.py \
