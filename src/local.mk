@@ -83,11 +83,14 @@ libcore_la_SOURCES = \
   src/adjust/units.c \
   src/adjust/verdict.c \
   src/adjust/words.c src/adjust/words.h \
+  src/history/attribution.c \
   src/history/changes.c src/history/changes.h \
   src/history/chart.c src/history/chart.h \
   src/history/scatter.c src/history/scatter.h \
   src/history/series.c src/history/series.h \
+  src/history/signals.c \
   src/history/track.c src/history/track.h \
+  src/history/trend.c src/history/trend.h \
   src/output/check.c \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \

@@ -328,6 +328,13 @@ enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const
     return status;
 }
 
+enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report, const struct tiptrue_trend *trend,
+                                             struct tiptrue_error *error)
+{
+    tt_report_add_trend(&report->page, trend, NULL, 0);
+    return report->page.failed ? tt_fail_memory(error) : TIPTRUE_OK;
+}
+
 enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
                                         struct tiptrue_error *error)
 {

@@ -177,6 +177,13 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
+struct tiptrue_trend;
+
+struct tiptrue_trend_options {
+    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
+};
+void tiptrue_trend_free(struct tiptrue_trend *trend);
+
 /* A report: one page of HTML that needs nothing beside it (no script, nothing to load), with its pictures as inline SVG. */
 struct tiptrue_report;
 
@@ -205,6 +212,9 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_file(struct tiptrue_repo
                                                              const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
                                                              const char *pattern, const struct tiptrue_sink *sink,
                                                              struct tiptrue_error *error);
+/* Add the weeks of a machine: what @trend found, and the course of every tip's offset, runout and contact radius. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report, const struct tiptrue_trend *trend,
+                                                              struct tiptrue_error *error);
 /* The page; *text and *length as tiptrue_solution_text. The same input gives the same bytes. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
                                                          struct tiptrue_error *error);

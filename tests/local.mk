@@ -43,6 +43,7 @@ unit_tests = \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
   tests/unit/output/json_test \
+  tests/unit/output/report_trend_test \
   tests/unit/output/text_test \
   tests/unit/output/weeks_test
 

@@ -115,7 +115,7 @@ static bool sort_rows(struct draft *draft)
         sketch->n_tracks += count[c] > 0;
     }
     size_t *rows = TT_ARENA_NEW(&sketch->arena, n_drawn, size_t);
-    sketch->tracks = TT_ARENA_NEW(&sketch->arena, sketch->n_tracks, struct tt_track);
+    sketch->tracks = TT_ARENA_NEW(&sketch->arena, sketch->n_tracks, struct tt_sketch_track);
     if (rows == NULL || sketch->tracks == NULL) {
         return false;
     }
@@ -123,7 +123,7 @@ static bool sort_rows(struct draft *draft)
         draft->track_of[c] = TT_NONE;
         if (count[c] > 0) {
             draft->track_of[c] = next;
-            sketch->tracks[next++] = (struct tt_track){
+            sketch->tracks[next++] = (struct tt_sketch_track){
                 .tip = c / s->n_poses / s->n_edges, .edge = c / s->n_poses % s->n_edges, .setup = c % s->n_poses, .rows = rows};
             rows += count[c];
         }
@@ -131,7 +131,7 @@ static bool sort_rows(struct draft *draft)
     for (size_t i = 0; i < s->n_rows; i++) {
         sketch->spots[i].track = TT_NONE;
         if (cell[i] != TT_NONE) {
-            struct tt_track *track = &sketch->tracks[draft->track_of[cell[i]]];
+            struct tt_sketch_track *track = &sketch->tracks[draft->track_of[cell[i]]];
             sketch->spots[i].track = draft->track_of[cell[i]];
             ((size_t *)track->rows)[track->n_rows++] = i;
         }
@@ -152,7 +152,7 @@ static double shape_at(const struct tt_tip_result *tip, double psi_rad)
 }
 
 /* n_beta of @track, in the machine frame. */
-static struct tt_machine_xy normal_of(const struct draft *draft, const struct tt_track *track)
+static struct tt_machine_xy normal_of(const struct draft *draft, const struct tt_sketch_track *track)
 {
     const struct tt_edge *edge = &draft->plate->edges[draft->sketch->edge_of[track->edge]];
     struct tt_pose pose = tt_pose_make((struct tt_machine_xy){0, 0}, draft->solution->poses[track->setup].yaw_rad);
@@ -173,7 +173,7 @@ static double swing(const struct tt_tip_result *tip, struct tt_machine_xy n, dou
     return -(n.x_mm * e.x_mm + n.y_mm * e.y_mm) + shape_at(tip, *psi_rad);
 }
 
-static void draw_track(struct draft *draft, struct tt_track *track, bool stated_clockwise)
+static void draw_track(struct draft *draft, struct tt_sketch_track *track, bool stated_clockwise)
 {
     const struct tiptrue_solution *s = draft->solution;
     const struct tt_tip_result *tip = &s->tips[track->tip];
@@ -227,7 +227,7 @@ static bool offset_of(const struct tt_tip_result *tip, struct tt_machine_xy *off
 }
 
 /* The tip's centre in the plate frame, then its foot on the edge. */
-static void place_spot(const struct draft *draft, const struct tt_track *track, size_t row)
+static void place_spot(const struct draft *draft, const struct tt_sketch_track *track, size_t row)
 {
     const struct tt_tip_result *tip = &draft->solution->tips[track->tip];
     const struct tt_pose_result *pose = &draft->solution->poses[track->setup];
@@ -266,7 +266,7 @@ static void place_spots(struct draft *draft)
     const struct tiptrue_solution *s = draft->solution;
 
     for (size_t t = 0; t < draft->sketch->n_tracks; t++) {
-        const struct tt_track *track = &draft->sketch->tracks[t];
+        const struct tt_sketch_track *track = &draft->sketch->tracks[t];
         const struct tt_pose_result *pose = &s->poses[track->setup];
         if (draft->sketch->edge_of[track->edge] == TT_NONE || !pose->mark_determined || !pose->yaw_determined) {
             continue;

@@ -6,6 +6,7 @@
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* Fewest runs on either side of a step. One could as well be a run that stands apart. */
@@ -309,18 +310,47 @@ static void fit_all(struct tt_changes *c)
     tt_track_fit(&c->yaw);
 }
 
-size_t tt_changes_offset_term(const struct tt_changes *c, size_t index)
+/* The term of @e in @track as last fitted, for @member; TT_NONE: none. */
+static size_t find_term(const struct tt_changes *c, const struct tt_track *track, const struct tt_event *e, size_t member)
 {
-    struct tt_term term = term_of(c, &c->events[index], member_of(&c->events[index]));
+    struct tt_term term = term_of(c, e, member);
 
-    for (size_t i = 0; i < c->offset.n_terms; i++) {
-        const struct tt_term *t = &c->offset.terms[i];
-        if (t->member == term.member && t->n_pieces == term.n_pieces && t->piece[0].from == term.piece[0].from &&
-            t->piece[0].power == 0 && t->piece[0].from > 0 && (t->n_pieces < 2 || t->piece[1].from == term.piece[1].from)) {
+    for (size_t i = 0; i < track->n_terms; i++) {
+        const struct tt_term *t = &track->terms[i];
+        if (t->member == member && t->n_pieces == term.n_pieces && t->piece[0].power == 0 && !(t->prior.xx > 0) &&
+            t->piece[0].from == e->from && (e->from > 0 || t->n_pieces > 1) && (t->n_pieces < 2 || t->piece[1].from == e->to)) {
             return i;
         }
     }
     return TT_NONE;
+}
+
+static size_t term_in(const struct tt_changes *c, const struct tt_track *track, const struct tt_event *e)
+{
+    if (track == NULL || track->singular) {
+        return TT_NONE;
+    }
+    return find_term(c, track, e, track == &c->offset ? member_of(e) : 0);
+}
+
+void tt_changes_tracks(struct tt_changes *c, size_t index, struct tt_event_term terms[TT_EVENT_TRACKS])
+{
+    const struct tt_event *e = &c->events[index];
+    struct tt_track *const tracks[TT_EVENT_TRACKS] = {
+        [TT_OF_OFFSET] = moves_offset(e->what) ? &c->offset : NULL,
+        [TT_OF_RUNOUT] = e->what == TT_TIP_CHANGED ? &c->runout[e->tip] : NULL,
+        [TT_OF_RADIUS] = e->what == TT_TIP_CHANGED ? &c->radius[e->tip] : NULL,
+        [TT_OF_MARK] = moves_pose(e->what) ? &c->mark : NULL,
+        [TT_OF_YAW] = moves_pose(e->what) ? &c->yaw : NULL,
+    };
+    for (int i = 0; i < TT_EVENT_TRACKS; i++) {
+        size_t term = term_in(c, tracks[i], e);
+        terms[i] = (struct tt_event_term){.there = term != TT_NONE, .track = tracks[i], .term = term};
+        if (terms[i].there) {
+            terms[i].shift = tracks[i]->coefficient[term];
+            terms[i].cov = tt_track_cov(tracks[i], term);
+        }
+    }
 }
 
 /* A slope that is taken in or left out. */
@@ -383,13 +413,26 @@ static bool add_event(struct tt_changes *c, struct tt_event e)
 /* A block of several runs is a change and its way back: two steps, each to be judged by itself later on. */
 static bool enter(struct tt_changes *c, struct tt_event e)
 {
-    if (open_ended(c, &e) || e.to - e.from < FEWEST_RUNS || e.from == 0) {
+    if (open_ended(c, &e) || e.to - e.from < FEWEST_RUNS) {
+        return add_event(c, e);
+    }
+    if (e.from == 0) {
+        e.from = e.to; /* what the first runs lack, the later ones have */
+        e.to = c->n;
         return add_event(c, e);
     }
     struct tt_event back = e;
     back.from = e.to;
     back.to = e.to = c->n;
     return c->room_events - c->n_events >= 2 && add_event(c, e) && add_event(c, back);
+}
+
+/* Where it was before drop(). */
+static void put_back(struct tt_changes *c, size_t index, struct tt_event e)
+{
+    memmove(&c->events[index + 1], &c->events[index], (c->n_events - index) * sizeof *c->events);
+    c->events[index] = e;
+    c->n_events++;
 }
 
 static void drop(struct tt_changes *c, size_t index)
@@ -436,9 +479,7 @@ static bool place_anew(struct tt_changes *c)
         struct tt_event best = best_step(c);
         bool better = judge(c, &old) ? best.log_p < old.log_p - 1e-9 : best.log_p < 0;
         struct tt_event taken = better ? best : old;
-        memmove(&c->events[i + 1], &c->events[i], (c->n_events - i) * sizeof *c->events);
-        c->events[i] = taken;
-        c->n_events++;
+        put_back(c, i, taken);
         moved = moved || better;
     }
     fit_all(c);
@@ -446,28 +487,17 @@ static bool place_anew(struct tt_changes *c)
 }
 
 /* How an event stands among the rest: its own terms in the fits as they are. */
-static void judge_among(struct tt_changes *c, struct tt_event *e)
+static void judge_among(struct tt_changes *c, size_t index)
 {
-    const struct tt_track *tracks[] = {moves_offset(e->what) ? &c->offset : NULL,
-                                       e->what == TT_TIP_CHANGED ? &c->runout[e->tip] : NULL,
-                                       e->what == TT_TIP_CHANGED ? &c->radius[e->tip] : NULL, moves_pose(e->what) ? &c->mark : NULL,
-                                       moves_pose(e->what) ? &c->yaw : NULL};
+    struct tt_event *e = &c->events[index];
+    struct tt_event_term terms[TT_EVENT_TRACKS];
 
+    tt_changes_tracks(c, index, terms);
     e->chi2 = e->dof = 0;
-    for (size_t i = 0; i < sizeof tracks / sizeof tracks[0]; i++) {
-        const struct tt_track *track = tracks[i];
-        if (track == NULL || track->singular) {
-            continue;
-        }
-        struct tt_term term = term_of(c, e, i == 0 ? member_of(e) : 0);
-        for (size_t k = 0; k < track->n_terms; k++) {
-            const struct tt_term *t = &track->terms[k];
-            if (t->member == term.member && t->n_pieces == term.n_pieces && t->piece[0].from == e->from && e->from > 0 &&
-                t->piece[0].power == 0 && (t->n_pieces < 2 || t->piece[1].from == e->to)) {
-                e->chi2 += tt_track_worth(track, k);
-                e->dof += track->axes;
-                break;
-            }
+    for (int i = 0; i < TT_EVENT_TRACKS; i++) {
+        if (terms[i].there) {
+            e->chi2 += tt_track_worth(terms[i].track, terms[i].term);
+            e->dof += terms[i].track->axes;
         }
     }
     e->log_p = e->dof > 0 ? tt_log_p_chi2(e->chi2, e->dof) + log_looks(c, e) : 0;
@@ -497,7 +527,7 @@ static bool go_backward(struct tt_changes *c, struct slope slopes[], size_t n_sl
     struct slope *slope = NULL;
 
     for (size_t i = 0; i < c->n_events; i++) {
-        judge_among(c, &c->events[i]);
+        judge_among(c, i);
         if (c->events[i].log_p > worst) {
             worst = c->events[i].log_p;
             event = i;
@@ -604,7 +634,7 @@ static enum tiptrue_status search_twice(struct tt_changes *c)
     c->n_events = n_first;
     fit_all(c);
     for (size_t i = 0; i < c->n_events; i++) {
-        judge_among(c, &c->events[i]);
+        judge_among(c, i);
     }
     return TIPTRUE_OK;
 }
@@ -637,32 +667,32 @@ static void find_brackets(struct tt_changes *c)
                 break;
             }
         }
-        memmove(&c->events[i + 1], &c->events[i], (c->n_events - i) * sizeof *c->events);
         e.first = first;
         e.last = near.from;
-        c->events[i] = e;
-        c->n_events++;
+        put_back(c, i, e);
     }
     fit_all(c);
 }
 
-double tt_changes_score_instead(struct tt_changes *c, size_t index, enum tt_hypothesis what, size_t tip)
+void tt_changes_scores(struct tt_changes *c, size_t index, double score[])
 {
-    struct tt_event old = c->events[index], e = old;
-    double score = -1e300;
+    struct tt_event old = c->events[index];
 
-    e.what = what;
-    e.tip = tip;
     drop(c, index);
     fit_all(c);
-    if (is_possible(c, what) && judge(c, &e)) {
-        score = e.chi2 - e.dof * log(fmax((double)c->n, 2));
+    for (int h = 0; h < TT_HYPOTHESES; h++) {
+        for (size_t tip = 0; tip < c->tips; tip++) {
+            struct tt_event e = {.what = (enum tt_hypothesis)h, .tip = TT_NONE, .from = old.from, .to = old.to};
+            double *to = &score[(size_t)h * c->tips + tip];
+            e.tip = of_one_tip(e.what) ? tip : TT_NONE;
+            *to = -HUGE_VAL;
+            if (is_possible(c, e.what) && (of_one_tip(e.what) || tip == 0) && judge(c, &e)) {
+                *to = e.chi2 - e.dof * log(fmax((double)c->n, 2));
+            }
+        }
     }
-    memmove(&c->events[index + 1], &c->events[index], (c->n_events - index) * sizeof *c->events);
-    c->events[index] = old;
-    c->n_events++;
+    put_back(c, index, old);
     fit_all(c);
-    return score;
 }
 
 void tt_changes_fit_slopes(struct tt_changes *c, size_t slope[])
@@ -820,6 +850,12 @@ static enum tiptrue_status gather(struct tt_changes *c)
     return TIPTRUE_OK;
 }
 
+static int by_place(const void *a, const void *b)
+{
+    const struct tt_event *first = a, *second = b;
+    return (first->from > second->from) - (first->from < second->from);
+}
+
 enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series *series, struct tt_arena *arena)
 {
     *c = (struct tt_changes){.series = series, .arena = arena, .tips = series->n_tip_names};
@@ -844,6 +880,10 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     status = search_twice(c);
     if (status == TIPTRUE_OK) {
         find_brackets(c);
+        if (c->n_events > 1) {
+            qsort(c->events, c->n_events, sizeof *c->events, by_place);
+            fit_all(c);
+        }
     }
     return status;
 }

@@ -63,12 +63,21 @@ TT_MUST_USE enum tiptrue_status tt_changes_find(struct tt_changes *changes, cons
  * uncertainty. slope[tip] receives the index of its term; TT_NONE where the tip has too few runs. */
 void tt_changes_fit_slopes(struct tt_changes *changes, size_t slope[]);
 
-/* The term of event @index in the offset track as last fitted, or TT_NONE. */
-size_t tt_changes_offset_term(const struct tt_changes *changes, size_t index);
+/* What event @index moved, as last fitted. */
+enum tt_event_track { TT_OF_OFFSET, TT_OF_RUNOUT, TT_OF_RADIUS, TT_OF_MARK, TT_OF_YAW, TT_EVENT_TRACKS };
+struct tt_event_term {
+    bool there;
+    const struct tt_track *track;
+    size_t term;
+    struct tt_pair shift; /* mm; rad */
+    struct tt_sym2 cov;
+};
+void tt_changes_tracks(struct tt_changes *changes, size_t index, struct tt_event_term terms[TT_EVENT_TRACKS]);
 
-/* How well another hypothesis explains event @index instead: chi-squared less what its degrees of freedom cost (log n each,
- * Schwarz 1978); -1e300 where it cannot. All tracks are left as they were. */
-double tt_changes_score_instead(struct tt_changes *changes, size_t index, enum tt_hypothesis what, size_t tip);
+/* How well each hypothesis explains event @index in its place: chi-squared less what its degrees of freedom cost (log n each,
+ * Schwarz 1978); -HUGE_VAL where it cannot. score[what * tips + tip], tip 0 for those of no one tip. The tracks are left as they
+ * were. */
+void tt_changes_scores(struct tt_changes *changes, size_t index, double score[]);
 
 /* Natural logarithm of the probability of chi-squared of at least @chi2 with @dof degrees of freedom. */
 double tt_log_p_chi2(double chi2, double dof);

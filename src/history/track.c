@@ -683,6 +683,34 @@ struct tt_sym2 tt_track_cov(const struct tt_track *t, size_t index)
     return cov;
 }
 
+void tt_track_predict(const struct tt_track *t, size_t member, double week, struct tt_pair *value, struct tt_sym2 *cov)
+{
+    size_t size = 2 * t->n_terms;
+    double *first = t->scratch, *second = t->scratch + size;
+
+    *value = (struct tt_pair){0, 0};
+    for (size_t a = 0; a < t->n_terms; a++) {
+        double c = 0;
+        for (size_t i = 0; i < t->terms[a].n_pieces; i++) {
+            const struct tt_piece *p = &t->terms[a].piece[i];
+            c += p->from < t->n ? p->sign * (p->power == 0 ? 1 : week) : 0;
+        }
+        c = t->terms[a].member == member || t->terms[a].member == TT_TRACK_ALL ? c : 0;
+        value->x += c * t->coefficient[a].x;
+        value->y += c * t->coefficient[a].y;
+        first[2 * a] = second[2 * a + 1] = c;
+        first[2 * a + 1] = second[2 * a] = 0;
+    }
+    solve_lower(t, first);
+    solve_lower(t, second);
+    *cov = (struct tt_sym2){0, 0, 0};
+    for (size_t i = 0; i < size; i++) {
+        cov->xx += first[i] * first[i];
+        cov->xy += first[i] * second[i];
+        cov->yy += second[i] * second[i];
+    }
+}
+
 double tt_track_worth(const struct tt_track *t, size_t index)
 {
     struct tt_sym2 cov = tt_track_cov(t, index);

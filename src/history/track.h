@@ -93,6 +93,8 @@ double tt_track_gain(const struct tt_track *track, const struct tt_term *term);
 double tt_track_worth(const struct tt_track *track, size_t index);
 /* Covariance of its coefficient. */
 struct tt_sym2 tt_track_cov(const struct tt_track *track, size_t index);
+/* The fitted value of @member at @week, levels as after the last run, and its covariance. Not for TT_TRACK_ALL. */
+void tt_track_predict(const struct tt_track *track, size_t member, double week, struct tt_pair *value, struct tt_sym2 *cov);
 /* -2 log likelihood of the fit, constants left out. */
 double tt_track_deviance(const struct tt_track *track);
 /* Runs with a value of @member (TT_TRACK_ALL: of any) in [from, to). */

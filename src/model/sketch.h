@@ -25,7 +25,7 @@ struct tt_spot {
 };
 
 /* The touches of one tip on one edge in one setup, and their fitted curve. */
-struct tt_track {
+struct tt_sketch_track {
     size_t edge, tip, setup; /* of the solution's edges, tips, poses */
     const size_t *rows;      /* of the solution, in the order of the log */
     size_t n_rows;
@@ -38,7 +38,7 @@ struct tt_track {
 struct tt_sketch {
     struct tt_spot *spots;
     size_t n_spots;
-    struct tt_track *tracks; /* tip by tip, edge by edge, setup by setup */
+    struct tt_sketch_track *tracks; /* tip by tip, edge by edge, setup by setup */
     size_t n_tracks;
     size_t *edge_of;  /* of the plate, for each edge of the solution; TT_NONE = not on it, or no plate */
     bool has_sense;   /* a machine is there to tell it */

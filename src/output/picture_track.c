@@ -21,7 +21,7 @@
 
 struct sheet {
     const struct tt_scene *scene;
-    const struct tt_track *track;
+    const struct tt_sketch_track *track;
     struct tt_picture *picture;
     struct tt_scale turn, position, residual;
     struct tt_shapes shapes;
@@ -39,7 +39,7 @@ static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
     struct tt_range used = {0}, all = {0};
 
     for (size_t t = 0; t < scene->sketch->n_tracks; t++) {
-        const struct tt_track *track = &scene->sketch->tracks[t];
+        const struct tt_sketch_track *track = &scene->sketch->tracks[t];
         for (size_t i = 0; track->tip == tip && track->has_curve && i < STEPS; i++) {
             tt_range_add(&used, 1000 * track->curve_mm[i]);
             if (track->sense_contradicted) {
@@ -160,7 +160,7 @@ static void write_table(const struct sheet *sheet)
 static void write_words(const struct sheet *sheet)
 {
     const struct tiptrue_solution *s = sheet->scene->solution;
-    const struct tt_track *track = sheet->track;
+    const struct tt_sketch_track *track = sheet->track;
     struct tt_buffer *title = &sheet->picture->title, *desc = &sheet->picture->desc;
     size_t aside = 0, no_contact = 0;
 

@@ -29,9 +29,9 @@ void tt_report_clear(struct tt_report *report);
 void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene);
 /* The weeks of a machine. */
 void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks);
-/* The same from a trend; @sentences are those of its text output. */
-void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const char *const sentences[],
-                         size_t n_sentences, const struct tt_weeks_export exports[], size_t n_exports);
+/* The same from a trend, with what it says in words. */
+void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const struct tt_weeks_export exports[],
+                         size_t n_exports);
 /* A file that could not be read, with its first fault. */
 void tt_report_add_fault(struct tt_report *report, const char *file, const struct tiptrue_error *error);
 void tt_report_write(const struct tt_report *report, struct tt_buffer *page);

@@ -6,6 +6,7 @@
 #include <math.h>
 
 #include "output/report.h"
+#include "output/text_parts.h"
 
 #define WEEK_S (7 * 86400.0)
 /* For bars and bands: JCGM 100:2008, 6.3.3, a coverage of about 95 %. */
@@ -19,6 +20,8 @@ struct building {
     struct tt_arena arena;
     struct tt_weeks_series *series;
     size_t n_series;
+    const char **sentences;
+    size_t n_sentences;
     bool failed;
 };
 
@@ -144,14 +147,100 @@ static void add_all_series(struct building *b)
     }
 }
 
-void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const char *const sentences[],
-                         size_t n_sentences, const struct tt_weeks_export exports[], size_t n_exports)
+/* ---- the words ---- */
+
+static void add_sentence(struct building *b, struct tt_buffer *words)
+{
+    const char *text = words->failed ? NULL : tt_arena_copy_text(&b->arena, words->text, words->length);
+
+    b->failed = b->failed || text == NULL;
+    b->sentences[b->n_sentences++] = text;
+    tt_buffer_reset(words);
+}
+
+/* "12 runs of 14 in the history, 2026-03-02 ... to ...; 2 left out, since nothing of them is to be used" */
+static void tell_runs(struct building *b, const struct tiptrue_zone *zone, struct tt_buffer *words)
+{
+    const struct tiptrue_trend *t = b->trend;
+
+    tt_buffer_printf(words, "%zu run%s of %zu in the history", t->runs, t->runs == 1 ? "" : "s", t->runs_stored);
+    if (t->runs > 0) {
+        tt_buffer_puts(words, ", from ");
+        tt_report_time(words, zone, t->first_s);
+        tt_buffer_puts(words, " to ");
+        tt_report_time(words, zone, t->last_s);
+    }
+    if (t->runs_left_out > 0) {
+        tt_buffer_printf(words, "; %zu left out, since nothing of them is to be used (repeat)", t->runs_left_out);
+    }
+    if (t->times_missing > 0) {
+        tt_buffer_printf(words, "; %zu state no time, and the time of their entry stands in", t->times_missing);
+    }
+    tt_buffer_putc(words, '.');
+    add_sentence(b, words);
+}
+
+static void add_rate(struct tt_buffer *words, const char *axis, double mm_per_week, double u_mm_per_week)
+{
+    int decimals = tt_um_decimals(COVERAGE * u_mm_per_week);
+
+    tt_write_fixed(words, 1000 * mm_per_week, decimals, true);
+    tt_buffer_puts(words, " " TT_PLUS_MINUS " ");
+    tt_write_fixed(words, 1000 * COVERAGE * u_mm_per_week, decimals, false);
+    tt_buffer_printf(words, " " TT_UM " along %s", axis);
+}
+
+/* "Tip wide drifts by +1.7 ± 0.4 um along x and ... a week; the permitted error is reached on ..." */
+static void tell_drift(struct building *b, const struct tt_trend_tip *tip, const struct tiptrue_zone *zone, struct tt_buffer *words)
+{
+    tt_buffer_printf(words, "Tip %s drifts each week by ", tip->name);
+    add_rate(words, "x", tip->drift_x_mm_per_week, tip->u_drift_x_mm_per_week);
+    tt_buffer_puts(words, " and ");
+    add_rate(words, "y", tip->drift_y_mm_per_week, tip->u_drift_y_mm_per_week);
+    if (tip->forecast.state == TT_FORECAST_DATE) {
+        tt_buffer_puts(words, "; if it goes on, the permitted error is reached on ");
+        tt_report_time(words, zone, tip->forecast.date_s);
+    }
+    tt_buffer_putc(words, '.');
+    add_sentence(b, words);
+}
+
+/* What is found, changes first; a signal that a change explains is on the picture only. */
+static void tell_all(struct building *b, const struct tiptrue_zone *zone)
+{
+    const struct tiptrue_trend *t = b->trend;
+    struct tt_buffer words = {0};
+
+    b->sentences = TT_ARENA_NEW(&b->arena, 2 + t->n_changes + t->n_tips, const char *);
+    if (b->sentences == NULL) {
+        b->failed = true;
+        return;
+    }
+    for (size_t i = 0; i < t->n_changes; i++) {
+        b->sentences[b->n_sentences++] = t->changes[i].text;
+    }
+    for (size_t i = 0; i < t->n_tips; i++) {
+        if (t->tips[i].has_drift && t->tips[i].drift_significant) {
+            tell_drift(b, &t->tips[i], zone, &words);
+        }
+    }
+    if (b->n_sentences == 0) {
+        tt_buffer_puts(&words, "Nothing has changed that shows beyond the scatter of the runs.");
+        add_sentence(b, &words);
+    }
+    tell_runs(b, zone, &words);
+    tt_buffer_clear(&words);
+}
+
+void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const struct tt_weeks_export exports[],
+                         size_t n_exports)
 {
     struct building b = {.trend = trend};
     const char **tips = TT_ARENA_NEW(&b.arena, trend->n_tips, const char *);
     struct tt_weeks_change *changes = TT_ARENA_NEW(&b.arena, trend->n_changes, struct tt_weeks_change);
 
     add_all_series(&b);
+    tell_all(&b, &report->zone);
     if (b.failed || tips == NULL || changes == NULL) {
         report->failed = true;
         tt_arena_clear(&b.arena);
@@ -174,8 +263,8 @@ void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *t
                                    .n_changes = trend->n_changes,
                                    .exports = exports,
                                    .n_exports = n_exports,
-                                   .sentences = sentences,
-                                   .n_sentences = n_sentences};
+                                   .sentences = b.sentences,
+                                   .n_sentences = b.n_sentences};
     tt_report_add_weeks(report, &weeks);
     tt_arena_clear(&b.arena);
 }
