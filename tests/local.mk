@@ -27,6 +27,7 @@ unit_tests = \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
+  tests/unit/geometry/sketch_test \
   tests/unit/geometry/touch_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
@@ -43,6 +44,7 @@ unit_tests = \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
   tests/unit/output/json_test \
+  tests/unit/output/markup_test \
   tests/unit/output/report_trend_test \
   tests/unit/output/text_test \
   tests/unit/output/weeks_test

@@ -18,7 +18,7 @@ struct tt_weeks_point {
     double time_s;
     double value_mm;
     double expanded_mm;                /* 95 %, on the plate: what a change is worth */
-    bool has_limits;                   /* of the control chart */
+    bool has_centre, has_limits;       /* of the control chart; in its baseline there are no limits yet */
     double centre_mm, low_mm, high_mm; /* its centre line and limits at this run */
     bool has_ewma;
     double ewma_mm;     /* exponentially weighted moving average after this run */

@@ -32,6 +32,15 @@ static bool is_spelled(unsigned long code)
            (code >= 0xe0000 && code <= 0xe0fff);
 }
 
+size_t tt_markup_width(const char *text, size_t *length)
+{
+    size_t bytes = tt_utf8_length(text);
+    unsigned long code = bytes > 0 ? code_point(text, bytes) : 0xfffd;
+
+    *length = bytes > 0 ? bytes : 1;
+    return !is_spelled(code) ? 1 : code > 0xffff ? strlen("[U+10FFFF]") : strlen("[U+FFFF]");
+}
+
 static void put_character(struct tt_buffer *buffer, const char *s, size_t length)
 {
     unsigned long code = code_point(s, length);

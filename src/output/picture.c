@@ -57,23 +57,16 @@ void tt_write_fixed(struct tt_buffer *buffer, double value, int decimals, bool p
     tt_buffer_clear(&digits);
 }
 
-/* Width of the character at @s, *length bytes, as tt_markup_text writes it: what it spells takes eight. */
+/* Width of the character at @s, of *length bytes. */
 static double character_width(const char *s, size_t *length)
 {
-    size_t bytes = tt_utf8_length(s);
-    struct tt_buffer shown = {0};
-    double width = CHARACTER;
+    size_t shown = tt_markup_width(s, length);
+    bool latin = *length == 1 || (*length == 2 && (unsigned char)s[0] < 0xc4); /* Latin 1: our own signs too */
 
-    *length = bytes > 0 ? bytes : 1;
-    if (bytes <= 1 && (unsigned char)s[0] >= 0x20 && (unsigned char)s[0] < 0x7f) {
-        return strchr("MWmw@%", s[0]) != NULL ? WIDE_CHARACTER : CHARACTER;
+    if (shown > 1) {
+        return (double)shown * CHARACTER;
     }
-    tt_markup_bytes(&shown, s, *length);
-    width = !shown.failed && shown.text[0] == '['      ? (double)shown.length * CHARACTER
-            : bytes == 2 && (unsigned char)s[0] < 0xc4 ? CHARACTER /* Latin 1: our own signs too */
-                                                       : WIDE_CHARACTER;
-    tt_buffer_clear(&shown);
-    return width;
+    return !latin || strchr("MWmw@%", s[0]) != NULL ? WIDE_CHARACTER : CHARACTER;
 }
 
 double tt_picture_text_width(const char *text)

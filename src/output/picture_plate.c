@@ -197,6 +197,7 @@ static void draw_scales(const struct map *map, double y)
     tt_write_fixed(&text, plate_mm, plate_mm < 1 ? 3 : 0, false);
     tt_buffer_puts(&text, " mm");
     tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start", text.failed ? "" : text.text, 20);
+    map->picture->svg.failed = map->picture->svg.failed || text.failed;
     tt_buffer_reset(&text);
     double x = 175;
     tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>", TT_AT(x, y - 7, stroke));

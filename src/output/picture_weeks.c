@@ -157,7 +157,7 @@ static void draw_course(const struct sheet *sheet, const struct tt_scale *scale,
     tt_buffer_printf(svg, "<path class=\"%s\" d=\"", class);
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
-        bool there = what == EWMA ? point->has_ewma : point->has_limits;
+        bool there = what == EWMA ? point->has_ewma : what == CENTRE ? point->has_centre : point->has_limits;
         double mm = what == EWMA     ? point->ewma_mm
                     : what == CENTRE ? point->centre_mm
                     : what == LOW    ? point->low_mm

@@ -50,6 +50,7 @@ static struct tt_weeks_point offset_point(const struct tt_trend_tip *tip, size_t
     return (struct tt_weeks_point){.time_s = p->time_s,
                                    .value_mm = of_axis(p->offset, y),
                                    .expanded_mm = COVERAGE * (y ? p->u_y_mm : p->u_x_mm),
+                                   .has_centre = judged || p->in_baseline,
                                    .has_limits = judged,
                                    .centre_mm = centre_mm,
                                    .low_mm = centre_mm - limit_mm,
@@ -217,7 +218,12 @@ static void tell_all(struct building *b, const struct tiptrue_zone *zone)
         return;
     }
     for (size_t i = 0; i < t->n_changes; i++) {
-        b->sentences[b->n_sentences++] = t->changes[i].text;
+        tt_buffer_puts(&words, "Between ");
+        tt_report_time(&words, zone, t->changes[i].after_s);
+        tt_buffer_puts(&words, " and ");
+        tt_report_time(&words, zone, t->changes[i].before_s);
+        tt_buffer_printf(&words, ": %s.", t->changes[i].text);
+        add_sentence(b, &words);
     }
     for (size_t i = 0; i < t->n_tips; i++) {
         if (t->tips[i].has_drift && t->tips[i].drift_significant) {

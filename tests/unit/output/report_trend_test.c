@@ -30,21 +30,21 @@ static void fill_tip(struct tt_series_tip *tip, size_t index, size_t run, size_t
 {
     double step_mm = run >= step_at ? 0.0239 : 0, phase = 1 + 1.7 * (double)index;
 
-    *tip = (struct tt_series_tip){.tip = index,
-                                  .verdict = TIPTRUE_UPDATE,
-                                  .has_offset = true,
-                                  .offset = {-37.4123 + 16.385 * (double)index + wave_mm(run, phase) + step_mm,
-                                             15.0833 + wave_mm(run, phase + 2)},
-                                  .cov = {4e-4, 0, 4e-4},
-                                  .same_plate_cov = {1e-6, 0, 1e-6},
-                                  .common_u_x_mm = 0.0005,
-                                  .common_u_y_mm = 0.0005,
-                                  .has_runout = true,
-                                  .runout = {0.0217 + 0.3 * wave_mm(run, phase + 4), -0.0134},
-                                  .runout_cov = {1e-7, 0, 1e-7},
-                                  .has_radius = true,
-                                  .radius_mm = 0.2385 + 0.2 * wave_mm(run, phase + 5),
-                                  .u_radius_mm = 0.0004};
+    *tip = (struct tt_series_tip){
+        .tip = index,
+        .verdict = TIPTRUE_UPDATE,
+        .has_offset = true,
+        .offset = {-37.4123 + 16.385 * (double)index + wave_mm(run, phase) + step_mm, 15.0833 + wave_mm(run, phase + 2)},
+        .cov = {4e-4, 0, 4e-4},
+        .same_plate_cov = {1e-6, 0, 1e-6},
+        .common_u_x_mm = 0.0005,
+        .common_u_y_mm = 0.0005,
+        .has_runout = true,
+        .runout = {0.0217 + 0.3 * wave_mm(run, phase + 4), -0.0134},
+        .runout_cov = {1e-7, 0, 1e-7},
+        .has_radius = true,
+        .radius_mm = 0.2385 + 0.2 * wave_mm(run, phase + 5),
+        .u_radius_mm = 0.0004};
 }
 
 /* For tiptrue_trend_free. @n runs, all tips stepping before run @step_at. */
@@ -119,6 +119,7 @@ START_TEST(a_shared_step)
     char start[24];
     snprintf(start, sizeof start, "%.20s", trend->changes[0].text);
     ck_assert_msg(strstr(page, start) != NULL, "the page lacks '%s'", start);
+    ck_assert_ptr_nonnull(strstr(page, "<p>Between 2026-04-04 "));
     ck_assert_ptr_nonnull(strstr(page, "bench &lt;7&gt;"));
     ck_assert_ptr_nonnull(strstr(page, "60 runs of 63 in the history, from 2026-03-02 07:41:04 +00:00 (UTC) to "));
     ck_assert_ptr_nonnull(strstr(page, "<path class=\"l\"")); /* limits */

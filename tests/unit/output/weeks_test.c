@@ -27,7 +27,8 @@ struct invented {
 
 static const char *const TIP_NAMES[] = {"wide", "<b>narrow</b>", "n\xc2\xb0 3"};
 static const char *const SENTENCES[] = {"A change that all tips share came about between two runs: by +23.9 µm along x.",
-                                        "Tip 'wide' drifts by \xe2\x88\x92" "1.7 µm a week along x."};
+                                        "Tip 'wide' drifts by \xe2\x88\x92"
+                                        "1.7 µm a week along x."};
 
 /* A wave instead of noise, a step of all tips before run 21, signals after it. */
 static void invent(struct invented *made)
@@ -40,6 +41,7 @@ static void invent(struct invented *made)
             made->points[s][i] = (struct tt_weeks_point){.time_s = BEGIN_S + 1.93 * DAY_S * (double)i,
                                                          .value_mm = level_mm + wave_mm + step_mm,
                                                          .expanded_mm = 0.0021,
+                                                         .has_centre = true,
                                                          .has_limits = i >= 5,
                                                          .centre_mm = level_mm,
                                                          .low_mm = level_mm - 0.0047,
