@@ -15,6 +15,7 @@ libcore_la_SOURCES = \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
+  src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
   src/model/machine.c src/model/machine.h \
@@ -86,12 +87,14 @@ libcore_la_SOURCES = \
   src/history/attribution.c \
   src/history/changes.c src/history/changes.h \
   src/history/chart.c src/history/chart.h \
+  src/history/compare.c src/history/compare.h \
   src/history/scatter.c src/history/scatter.h \
   src/history/series.c src/history/series.h \
   src/history/signals.c \
   src/history/track.c src/history/track.h \
   src/history/trend.c src/history/trend.h \
   src/output/check.c \
+  src/output/compare.c \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
   src/output/json_write.c src/output/json_write.h \
@@ -119,6 +122,10 @@ libcore_la_SOURCES = \
   src/output/text_table.c \
   src/output/text_tip.c \
   src/output/text_trials.c \
+  src/output/trend_chart.c \
+  src/output/trend_json.c \
+  src/output/trend_text.c \
+  src/output/trend_words.c src/output/trend_words.h \
   src/output/utf8.c src/output/utf8.h \
   src/output/verdict.c src/output/verdict.h
 

@@ -12,6 +12,8 @@
 #include "base/buffer.h"
 #include "base/status.h"
 #include "geometry/sketch.h"
+#include "history/compare.h"
+#include "history/trend.h"
 #include "ingest/bytes.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
@@ -207,6 +209,40 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
         *determined = all;
     }
     return status;
+}
+
+enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                    const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                    struct tiptrue_error *error)
+{
+    return tt_compare(a, b, trend, comparison, error);
+}
+
+enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                            const struct tiptrue_text_options *options, char **text, size_t *length,
+                                            struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_comparison_json(comparison, &buffer);
+    } else {
+        tt_output_comparison_text(comparison, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json, const struct tiptrue_text_options *options,
+                                       char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_trend_json(trend, options, &buffer);
+    } else {
+        tt_output_trend_text(trend, options, &buffer);
+    }
+    return hand_over(&buffer, text, length, error);
 }
 
 struct tiptrue_report {

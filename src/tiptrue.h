@@ -77,6 +77,7 @@ struct tiptrue_plan;
 struct tiptrue_run;
 struct tiptrue_workspace;
 struct tiptrue_solution;
+struct tiptrue_trend;
 
 /* Version of the library, "major.minor.patch", static. */
 const char *tiptrue_version(void);
@@ -153,6 +154,7 @@ struct tiptrue_text_options {
     bool utf8;         /* µ and ± may be used */
     bool observations; /* a table of every touch follows (JSON: "observations") */
     unsigned columns;  /* width of the terminal, 0 = unknown (80) */
+    unsigned rows;     /* its height, 0 = unknown; only charts ask */
     bool charts;       /* with the touches, small charts of characters: Braille patterns with utf8, else ASCII */
 };
 
@@ -177,12 +179,26 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
 
-struct tiptrue_trend;
+struct tiptrue_comparison;
+
+/* Two results against each other: is the difference real? @trend (may be NULL) brings in the scatter between runs. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                                     const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                                     struct tiptrue_error *error);
+void tiptrue_comparison_free(struct tiptrue_comparison *comparison);
+/* For a person, or as JSON (tiptrue.compare/1). *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                                             const struct tiptrue_text_options *options, char **text,
+                                                             size_t *length, struct tiptrue_error *error);
 
 struct tiptrue_trend_options {
     size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
 };
 void tiptrue_trend_free(struct tiptrue_trend *trend);
+/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
+                                                        const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                        struct tiptrue_error *error);
 
 /* A report: one page of HTML that needs nothing beside it (no script, nothing to load), with its pictures as inline SVG. */
 struct tiptrue_report;

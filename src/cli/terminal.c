@@ -75,6 +75,7 @@ struct tiptrue_text_options cli_text_options(bool plain)
         options.colour = !plain && !is_set("NO_COLOR") && (terminal == NULL || strcmp(terminal, "dumb") != 0);
         if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0) {
             options.columns = size.ws_col;
+            options.rows = size.ws_row;
         }
     }
     options.charts = !plain;

@@ -55,7 +55,7 @@ static const char *keep(struct judge *judge, struct tt_buffer *buffer)
 static void put_um(struct tt_buffer *buffer, double mm)
 {
     tt_number_write_fixed(buffer, 1e3 * mm, fabs(mm) < 0.00995 ? 1 : 0, true);
-    tt_buffer_puts(buffer, " um");
+    tt_buffer_puts(buffer, " \xc2\xb5m");
 }
 
 static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, char axis, const char *rule, double off_mm,
@@ -181,7 +181,7 @@ static void judge_stretch(struct judge *judge, const struct stretch *s)
             judge_axis(judge, s, i, 1, &chart[1], own);
             bool now = t2 > limit;
             if (now && !beyond && !ended) {
-                signal_at(judge, i, TT_CHART_T2, 0, "T2: the offset as a whole rarer than one run in 370 of the baseline", 0,
+                signal_at(judge, i, TT_CHART_T2, 0, "T-squared: the offset as a whole rarer than one run in 370 of the baseline", 0,
                           "run off the baseline in the plane");
             }
             beyond = now;

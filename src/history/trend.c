@@ -290,7 +290,7 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
         return TIPTRUE_E_MEMORY;
     }
     trend->n_tips = changes.tips;
-    trend->baseline_runs_wanted = (double)baseline_runs;
+    trend->baseline_runs = baseline_runs;
     status = changes.n > 0 ? fill_plates(trend, &changes) : TIPTRUE_OK;
     for (size_t tip = 0; tip < changes.tips && status == TIPTRUE_OK; tip++) {
         status = fill_points(trend, &changes, tip);

@@ -126,7 +126,7 @@ struct tiptrue_trend {
     struct tt_trend_plate *plates;
     size_t n_plates;
     bool pose_drifts;
-    double baseline_runs_wanted;
+    size_t baseline_runs;  /* asked for */
     struct tt_arena arena; /* owns all of the above */
 };
 

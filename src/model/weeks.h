@@ -64,8 +64,9 @@ struct tt_weeks {
     size_t n_changes;
     const struct tt_weeks_export *exports;
     size_t n_exports;
-    const char *const *sentences; /* the words of the page, the verdict first: those of the text output */
+    const char *const *sentences; /* the words of the page, the headline first: those of the text output */
     size_t n_sentences;
+    bool quiet; /* nothing changed, nothing drifts */
 };
 
 #endif

@@ -5,7 +5,9 @@
 #define TT_OUTPUT_OUTPUT_H
 
 #include "base/buffer.h"
+#include "model/comparison.h"
 #include "model/solution.h"
+#include "model/trend.h"
 
 /* The text a person reads at the machine: verdict first. Failure is in buffer->failed. */
 void tt_output_text(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
@@ -17,6 +19,15 @@ void tt_output_json(const struct tiptrue_solution *solution, const struct tiptru
 void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options,
                           struct tt_buffer *buffer);
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer);
+
+/* A trend, for a person, and as tiptrue.trend/1, one line, no line feed at its end. */
+void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+
+/* Two results against each other, for a person, and as tiptrue.compare/1, one line, no line feed at its end. */
+void tt_output_comparison_text(const struct tiptrue_comparison *comparison, const struct tiptrue_text_options *options,
+                               struct tt_buffer *buffer);
+void tt_output_comparison_json(const struct tiptrue_comparison *comparison, struct tt_buffer *buffer);
 
 /* tiptrue.error/1, one line, no line feed at its end. */
 void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer);

@@ -7,6 +7,7 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/time.h"
 #include "output/markup.h"
@@ -45,7 +46,8 @@ void tt_report_place(struct tt_report *report)
     tt_picture_figure(&report->pictures[report->n_pictures - 1], report->n_pictures, &report->body);
 }
 
-void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
+/* The first @length characters of "2026-03-02 08:41:12" and the zone. */
+static void add_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s, size_t length)
 {
     char name[TIPTRUE_ZONE_NAME] = "UTC", text[TT_TIME_SIZE];
     long ahead_s = zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
@@ -53,11 +55,21 @@ void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, doub
 
     tt_time_write(utc_s + (double)ahead_s, text);
     text[10] = ' ';
-    text[19] = '\0'; /* without the Z */
+    text[length] = '\0';
     tt_buffer_printf(out, "%s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60, minutes % 60);
     name[TIPTRUE_ZONE_NAME - 1] = '\0';
     tt_markup_text(out, name);
     tt_buffer_putc(out, ')');
+}
+
+void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
+{
+    add_time(out, zone, utc_s, strlen("2026-03-02 08:41:12"));
+}
+
+void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
+{
+    add_time(out, zone, utc_s, strlen("2026-03-02 08:41"));
 }
 
 /* ---- a run ---- */
@@ -224,8 +236,10 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
     tt_markup_short(body, machine, 120);
     tt_buffer_puts(body, "</h2>\n");
     for (size_t i = 0; i < weeks->n_sentences; i++) {
-        tt_buffer_puts(body, "<p>");
+        tt_buffer_puts(body, i > 0 ? "<p>" : weeks->quiet ? "<p class=\"verdict keep\">" : "<p class=\"verdict update\">");
+        tt_buffer_puts(body, i == 0 ? "<strong>" : "");
         tt_markup_text(body, weeks->sentences[i]);
+        tt_buffer_puts(body, i == 0 ? "</strong>" : "");
         tt_buffer_puts(body, "</p>\n");
     }
     tt_buffer_puts(body, "<div class=\"grid\">\n");

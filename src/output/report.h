@@ -44,6 +44,8 @@ struct tt_picture *tt_report_picture(struct tt_report *report);
 void tt_report_place(struct tt_report *report);
 /* "2026-03-02 08:41:12 +01:00 (CET)" */
 void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
+/* The same without seconds. */
+void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
 
 /* The words of a run, report_words.c: verdict with reasons; then the rest, up to the pictures. */
 void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution);

@@ -4,9 +4,11 @@
 #include "config.h"
 
 #include <math.h>
+#include <string.h>
 
+#include "base/time.h"
 #include "output/report.h"
-#include "output/text_parts.h"
+#include "output/trend_words.h"
 
 #define WEEK_S (7 * 86400.0)
 /* For bars and bands: JCGM 100:2008, 6.3.3, a coverage of about 95 %. */
@@ -150,92 +152,76 @@ static void add_all_series(struct building *b)
 
 /* ---- the words ---- */
 
-static void add_sentence(struct building *b, struct tt_buffer *words)
+#define ENDLESS ((size_t)1 << 30)
+
+/* A time of the sentences, "2026-03-02 07:40Z", at @text. */
+static bool is_minute(const char *text)
 {
-    const char *text = words->failed ? NULL : tt_arena_copy_text(&b->arena, words->text, words->length);
+    static const char FORM[] = "dddd-dd-dd dd:ddZ";
 
-    b->failed = b->failed || text == NULL;
-    b->sentences[b->n_sentences++] = text;
-    tt_buffer_reset(words);
-}
-
-/* "12 runs of 14 in the history, 2026-03-02 ... to ...; 2 left out, since nothing of them is to be used" */
-static void tell_runs(struct building *b, const struct tiptrue_zone *zone, struct tt_buffer *words)
-{
-    const struct tiptrue_trend *t = b->trend;
-
-    tt_buffer_printf(words, "%zu run%s of %zu in the history", t->runs, t->runs == 1 ? "" : "s", t->runs_stored);
-    if (t->runs > 0) {
-        tt_buffer_puts(words, ", from ");
-        tt_report_time(words, zone, t->first_s);
-        tt_buffer_puts(words, " to ");
-        tt_report_time(words, zone, t->last_s);
-    }
-    if (t->runs_left_out > 0) {
-        tt_buffer_printf(words, "; %zu left out, since nothing of them is to be used (repeat)", t->runs_left_out);
-    }
-    if (t->times_missing > 0) {
-        tt_buffer_printf(words, "; %zu state no time, and the time of their entry stands in", t->times_missing);
-    }
-    tt_buffer_putc(words, '.');
-    add_sentence(b, words);
-}
-
-static void add_rate(struct tt_buffer *words, const char *axis, double mm_per_week, double u_mm_per_week)
-{
-    int decimals = tt_um_decimals(COVERAGE * u_mm_per_week);
-
-    tt_write_fixed(words, 1000 * mm_per_week, decimals, true);
-    tt_buffer_puts(words, " " TT_PLUS_MINUS " ");
-    tt_write_fixed(words, 1000 * COVERAGE * u_mm_per_week, decimals, false);
-    tt_buffer_printf(words, " " TT_UM " along %s", axis);
-}
-
-/* "Tip wide drifts by +1.7 ± 0.4 um along x and ... a week; the permitted error is reached on ..." */
-static void tell_drift(struct building *b, const struct tt_trend_tip *tip, const struct tiptrue_zone *zone, struct tt_buffer *words)
-{
-    tt_buffer_printf(words, "Tip %s drifts each week by ", tip->name);
-    add_rate(words, "x", tip->drift_x_mm_per_week, tip->u_drift_x_mm_per_week);
-    tt_buffer_puts(words, " and ");
-    add_rate(words, "y", tip->drift_y_mm_per_week, tip->u_drift_y_mm_per_week);
-    if (tip->forecast.state == TT_FORECAST_DATE) {
-        tt_buffer_puts(words, "; if it goes on, the permitted error is reached on ");
-        tt_report_time(words, zone, tip->forecast.date_s);
-    }
-    tt_buffer_putc(words, '.');
-    add_sentence(b, words);
-}
-
-/* What is found, changes first; a signal that a change explains is on the picture only. */
-static void tell_all(struct building *b, const struct tiptrue_zone *zone)
-{
-    const struct tiptrue_trend *t = b->trend;
-    struct tt_buffer words = {0};
-
-    b->sentences = TT_ARENA_NEW(&b->arena, 2 + t->n_changes + t->n_tips, const char *);
-    if (b->sentences == NULL) {
-        b->failed = true;
-        return;
-    }
-    for (size_t i = 0; i < t->n_changes; i++) {
-        tt_buffer_puts(&words, "Between ");
-        tt_report_time(&words, zone, t->changes[i].after_s);
-        tt_buffer_puts(&words, " and ");
-        tt_report_time(&words, zone, t->changes[i].before_s);
-        tt_buffer_printf(&words, ": %s.", t->changes[i].text);
-        add_sentence(b, &words);
-    }
-    for (size_t i = 0; i < t->n_tips; i++) {
-        if (t->tips[i].has_drift && t->tips[i].drift_significant) {
-            tell_drift(b, &t->tips[i], zone, &words);
+    for (size_t i = 0; FORM[i] != '\0'; i++) {
+        bool digit = text[i] >= '0' && text[i] <= '9';
+        if (FORM[i] == 'd' ? !digit : text[i] != FORM[i]) {
+            return false;
         }
     }
-    if (b->n_sentences == 0) {
-        tt_buffer_puts(&words, "Nothing has changed that shows beyond the scatter of the runs.");
-        add_sentence(b, &words);
+    return true;
+}
+
+/* @length bytes of @line with its times in local time, which the terminal tells in UTC. */
+static void add_local(struct tt_buffer *out, const struct tiptrue_zone *zone, const char *line, size_t length)
+{
+    const char *end = line + length;
+
+    while (line < end) {
+        char stated[] = "0000-00-00 00:00:00Z";
+        double utc_s;
+        if ((size_t)(end - line) >= TT_MINUTE_SIZE - 1 && is_minute(line)) {
+            memcpy(stated, line, 16);
+            if (tt_time_read(stated, sizeof stated - 1, &utc_s)) {
+                tt_report_minute(out, zone, utc_s);
+                line += TT_MINUTE_SIZE - 1;
+                continue;
+            }
+        }
+        tt_buffer_putc(out, *line++);
     }
-    tell_runs(b, zone, &words);
+}
+
+/* The sentences of the text output, one to each line of an endless page. */
+static void tell_all(struct building *b, const struct tiptrue_zone *zone)
+{
+    struct tt_buffer text = {0}, words = {0};
+    struct tt_page page = {.out = &text, .utf8 = true, .columns = ENDLESS};
+
+    tt_trend_sentences(&page, b->trend);
+    tt_page_end(&page);
+    b->sentences = TT_ARENA_NEW(&b->arena, 4 + b->trend->n_changes + b->trend->n_tips, const char *);
+    b->failed = b->failed || text.failed || b->sentences == NULL;
+    for (const char *line = b->failed ? "" : text.text; *line != '\0';) {
+        const char *end = line + strcspn(line, "\n");
+        line += strspn(line, " ");
+        if (end > line) {
+            tt_buffer_reset(&words);
+            add_local(&words, zone, line, (size_t)(end - line));
+            const char *copy = words.failed ? NULL : tt_arena_copy_text(&b->arena, words.text, words.length);
+            b->failed = b->failed || copy == NULL;
+            b->sentences[b->n_sentences++] = copy;
+        }
+        line = *end == '\0' ? end : end + 1;
+    }
     tt_buffer_clear(&words);
+    tt_buffer_clear(&text);
+}
+
+static bool is_quiet(const struct tiptrue_trend *trend)
+{
+    bool drifts = false;
+
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        drifts = drifts || trend->tips[i].drift_significant;
+    }
+    return trend->n_changes == 0 && !drifts;
 }
 
 void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const struct tt_weeks_export exports[],
@@ -270,7 +256,8 @@ void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *t
                                    .exports = exports,
                                    .n_exports = n_exports,
                                    .sentences = b.sentences,
-                                   .n_sentences = b.n_sentences};
+                                   .n_sentences = b.n_sentences,
+                                   .quiet = is_quiet(trend)};
     tt_report_add_weeks(report, &weeks);
     tt_arena_clear(&b.arena);
 }

@@ -1,0 +1,53 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "output/trend_words.h"
+
+#include <string.h>
+
+#include "base/time.h"
+
+const char *tt_chart_word(enum tt_chart chart)
+{
+    static const char *const WORDS[] = {[TT_CHART_INDIVIDUALS] = "individuals",
+                                        [TT_CHART_MOVING_RANGE] = "moving-range",
+                                        [TT_CHART_EWMA] = "ewma",
+                                        [TT_CHART_CUSUM] = "cusum",
+                                        [TT_CHART_T2] = "t-squared",
+                                        [TT_CHART_RUN] = "single-run"};
+    return WORDS[chart];
+}
+
+const char *tt_moved_word(enum tt_moved moved)
+{
+    static const char *const WORDS[] = {[TT_MOVED_ALL_TIPS] = "all-tips", [TT_MOVED_TIP] = "tip", [TT_MOVED_PLATE] = "plate"};
+    return WORDS[moved];
+}
+
+const char *tt_forecast_words(const struct tt_forecast *forecast)
+{
+    switch (forecast->state) {
+    case TT_FORECAST_NONE:
+        return "no permitted error is stated";
+    case TT_FORECAST_NO_DRIFT:
+        return forecast->over_now ? "the offset in use is further off than permitted now; no drift shows" : "no drift shows";
+    case TT_FORECAST_NOT_WITHIN:
+        return "not within a year";
+    case TT_FORECAST_DATE:
+        return forecast->over_now ? "the offset in use is further off than permitted now; the date holds from an update now on"
+                                  : NULL;
+    }
+    return NULL;
+}
+
+void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE])
+{
+    char whole[TT_TIME_SIZE];
+
+    tt_time_write(time_s, whole);
+    whole[10] = ' ';
+    memcpy(text, whole, 16);
+    text[16] = 'Z';
+    text[17] = '\0';
+}

@@ -1,0 +1,26 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The words of a trend. */
+#ifndef TT_OUTPUT_TREND_WORDS_H
+#define TT_OUTPUT_TREND_WORDS_H
+
+#include "model/trend.h"
+#include "output/page.h"
+
+/* "individuals", "moving-range", "ewma", "cusum", "t-squared", "single-run". */
+const char *tt_chart_word(enum tt_chart chart);
+/* "all-tips", "tip", "plate". */
+const char *tt_moved_word(enum tt_moved moved);
+/* What a forecast without a date says; NULL with one. */
+const char *tt_forecast_words(const struct tt_forecast *forecast);
+/* "2026-03-02 07:40Z" */
+#define TT_MINUTE_SIZE 18
+void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE]);
+
+/* What is found, in sentences: the headline, changes, drifts, then which runs it is from. */
+void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend);
+
+/* Offsets of a tip over time, as many lines as @height says: along x above, along y below. Points, limits and changes. */
+void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend, const struct tt_trend_tip *tip, size_t height);
+
+#endif
