@@ -195,7 +195,7 @@ struct tiptrue_trend_options {
     size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
 };
 void tiptrue_trend_free(struct tiptrue_trend *trend);
-/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text and *length as tiptrue_solution_text. */
+/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point. *text and *length as tiptrue_solution_text. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
                                                         const struct tiptrue_text_options *options, char **text, size_t *length,
                                                         struct tiptrue_error *error);
