@@ -2,16 +2,21 @@
 # Copyright (C) 2026 the tiptrue authors
 # All sources, room by room. A new file is one line here.
 
-core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(PTHREAD_LIBS)
+core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(SQLITE_LIBS) $(PTHREAD_LIBS)
 
 # Everything but the program's own files, not installed: the program and the unit tests link it, so that tests reach tt_ names.
 noinst_LTLIBRARIES += libcore.la
 libcore_la_LIBADD = $(core_libs)
 libcore_la_SOURCES = \
+  src/solved.c src/solved.h \
   src/tiptrue.c src/tiptrue.h \
+  src/tiptrue_history.c \
+  src/tiptrue_import.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
+  src/base/bytes.h \
   src/base/decimal.c src/base/decimal.h \
+  src/base/digest.c src/base/digest.h \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
@@ -21,17 +26,18 @@ libcore_la_SOURCES = \
   src/model/machine.c src/model/machine.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
+  src/model/record.c src/model/record.h \
   src/model/run.c src/model/run.h \
   src/model/series.h \
   src/model/sketch.h \
   src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/model/weeks.h \
+  src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
   src/ingest/diagnose.c src/ingest/diagnose.h \
-  src/ingest/digest.c \
   src/ingest/document.c src/ingest/document.h \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \
@@ -93,8 +99,17 @@ libcore_la_SOURCES = \
   src/history/signals.c \
   src/history/track.c src/history/track.h \
   src/history/trend.c src/history/trend.h \
+  src/history/put.c \
+  src/history/read.c \
+  src/history/schema.c src/history/schema.h \
+  src/history/sql.c src/history/sql.h \
+  src/history/store.c src/history/store.h \
+  src/history/summary.c src/history/summary.h \
+  src/history/verify.c \
+  src/output/again.c \
   src/output/check.c \
   src/output/compare.c \
+  src/output/history.c src/output/history.h \
   src/output/json.c \
   src/output/json_tip.c src/output/json_tip.h \
   src/output/json_write.c src/output/json_write.h \
@@ -144,10 +159,14 @@ tiptrue_SOURCES = \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
+  src/cli/history.c src/cli/history.h \
+  src/cli/history_import.c \
+  src/cli/history_show.c \
   src/cli/inputs.c src/cli/inputs.h \
   src/cli/main.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
+  src/cli/place.c src/cli/place.h \
   src/cli/report.c \
   src/cli/solve.c \
   src/cli/terminal.c src/cli/terminal.h

@@ -53,6 +53,14 @@ enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plat
     return tt_run_read(path, plate, machine, plan, pattern, sink, run, error);
 }
 
+enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                           const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                           const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                           struct tiptrue_error *error)
+{
+    return tt_run_read_whole(path, plate, machine, plan, pattern, sink, run, error);
+}
+
 enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace, struct tiptrue_error *error)
 {
     struct tiptrue_workspace *new = calloc(1, sizeof *new);

@@ -101,6 +101,11 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_read(const char *path, const st
                                                       const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
                                                       const char *pattern, const struct tiptrue_sink *sink,
                                                       struct tiptrue_run **run, struct tiptrue_error *error);
+/* The same; the run also keeps the text of its log, which tiptrue_history_add stores. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                                            const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                            const char *pattern, const struct tiptrue_sink *sink,
+                                                            struct tiptrue_run **run, struct tiptrue_error *error);
 void tiptrue_run_free(struct tiptrue_run *run);
 
 /* Memory of a solve, to be used again for the next one. */
@@ -195,10 +200,118 @@ struct tiptrue_trend_options {
     size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
 };
 void tiptrue_trend_free(struct tiptrue_trend *trend);
-/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point. *text and *length as tiptrue_solution_text. */
+/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text, *length as tiptrue_solution_text. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
                                                         const struct tiptrue_text_options *options, char **text, size_t *length,
                                                         struct tiptrue_error *error);
+
+/* A history: one file that keeps every run with its log, its results and the documents they came from (docs/history.md).
+ * What a call has added is on disk when it returns. Several processes may write to one file: they queue. A history serves one
+ * thread at a time. TIPTRUE_E_IO: the disk is full, or file or folder cannot be written; the file is as it was then. */
+struct tiptrue_history;
+
+enum tiptrue_history_access { TIPTRUE_HISTORY_READ, TIPTRUE_HISTORY_WRITE };
+
+/* Open the history @path. To write: it is made where there is none (its folder must be there). To read: it may be read-only.
+ * TIPTRUE_E_NO_INPUT: there is none; TIPTRUE_E_DATA: the file is no history, or is of a newer program. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_access access,
+                                                          struct tiptrue_history **history, struct tiptrue_error *error);
+void tiptrue_history_close(struct tiptrue_history *history);
+
+/* Enter a run that was solved: @run read by tiptrue_run_read_whole, the rest as it was solved with. @now_s: seconds since
+ * 1970-01-01T00:00:00Z. A run is known by its log: entered again with the same documents and program it stays one entry and nothing
+ * is written; with others it stays one run, whose newest result counts. Either is told to @sink (may be NULL) as a note. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const struct tiptrue_plate *plate,
+                                                         const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                         const char *pattern, const struct tiptrue_run *run,
+                                                         const struct tiptrue_solution *solution, double now_s,
+                                                         const struct tiptrue_sink *sink, struct tiptrue_error *error);
+
+#define TIPTRUE_RUN_ID_SIZE 17 /* 16 hexadecimal digits and NUL */
+/* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: there is none; TIPTRUE_E_USAGE: several, or it is no id. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_find(struct tiptrue_history *history, const char *text,
+                                                          char id[TIPTRUE_RUN_ID_SIZE], struct tiptrue_error *error);
+
+enum tiptrue_history_part {
+    TIPTRUE_HISTORY_RESULT, /* the newest one, as JSON; the others are what it came from */
+    TIPTRUE_HISTORY_LOG,
+    TIPTRUE_HISTORY_PLATE,
+    TIPTRUE_HISTORY_MACHINE,
+    TIPTRUE_HISTORY_PLAN,
+    TIPTRUE_HISTORY_PATTERN
+};
+/* A part of the run @id, byte by byte; *text as tiptrue_solution_text. TIPTRUE_E_NO_INPUT: it has no such part. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_get(struct tiptrue_history *history, const char *id,
+                                                         enum tiptrue_history_part part, char **text, size_t *length,
+                                                         struct tiptrue_error *error);
+/* The newest result of the run @id. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_solution(struct tiptrue_history *history, const char *id,
+                                                              struct tiptrue_solution **solution, struct tiptrue_error *error);
+
+/* Which runs. */
+struct tiptrue_history_query {
+    const char *machine; /* NULL = all */
+    const char *since;   /* NULL = all; a date or a date-time of RFC 3339: runs started before are left out */
+};
+/* Receives text piece by piece; what it returns goes on (TIPTRUE_OK) or ends the call. */
+struct tiptrue_writer {
+    enum tiptrue_status (*write)(void *context, const char *text, size_t length);
+    void *context;
+};
+/* List runs in order of time: a table for a person, or lines of JSON (tiptrue.entry/1). @options may be NULL.
+ * TIPTRUE_E_USAGE: @query->since is no time. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_list(struct tiptrue_history *history,
+                                                          const struct tiptrue_history_query *query, bool json,
+                                                          const struct tiptrue_text_options *options,
+                                                          const struct tiptrue_writer *writer, struct tiptrue_error *error);
+/* The ids of the runs, in order of time: *ids is malloc'ed, for free(). @query may be NULL. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_ids(struct tiptrue_history *history, const struct tiptrue_history_query *query,
+                                                         char (**ids)[TIPTRUE_RUN_ID_SIZE], size_t *n, struct tiptrue_error *error);
+/* Write runs out, whole and in order of time: lines of JSON (tiptrue.history/1), or CSV. tiptrue_history_import makes the same
+ * history of it. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_export(struct tiptrue_history *history,
+                                                            const struct tiptrue_history_query *query, bool csv,
+                                                            const struct tiptrue_writer *writer, struct tiptrue_error *error);
+
+/* Solve the stored run @id anew and say what that changes, in text. @replace: enter the new result, dated @now_s, if it differs.
+ * *text and *length as tiptrue_solution_text; *changed (may be NULL): whether anything shown changed.
+ * TIPTRUE_E_NO_INPUT: log or documents are not stored. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struct tiptrue_workspace *workspace,
+                                                           const char *id, bool replace, double now_s,
+                                                           const struct tiptrue_text_options *options, bool *changed, char **text,
+                                                           size_t *length, struct tiptrue_error *error);
+
+struct tiptrue_import_options {
+    const struct tiptrue_plate *plate; /* these four: for run logs, which are solved; NULL: there are none */
+    const struct tiptrue_machine *machine;
+    const struct tiptrue_plan *plan;
+    const char *pattern;
+    double now_s;
+    bool pass_documents; /* pass over plates, machines and plans among the files, as in a folder; else they are faults */
+};
+/* What became of one file; strings live during the call. */
+struct tiptrue_import_report {
+    const char *path;
+    enum tiptrue_status status; /* of the file; what could be read of it was added all the same */
+    bool passed;                /* it holds nothing to import */
+    size_t new_runs, new_results, known_runs;
+};
+/* Import files: exports of a history, results (one, or one on each line), run logs. Faults go to @sink; @reported is told of each
+ * file once what came of it is on disk. The status is that of the worst file; TIPTRUE_E_IO of the history ends the import. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_history_import(struct tiptrue_history *history, struct tiptrue_workspace *workspace, const char *const paths[],
+                       size_t n_paths, const struct tiptrue_import_options *options, const struct tiptrue_sink *sink,
+                       void (*reported)(void *context, const struct tiptrue_import_report *report), void *context,
+                       struct tiptrue_error *error);
+
+struct tiptrue_history_counts {
+    size_t runs, logs, results, documents, exports;
+    size_t faults;
+};
+/* Look for damage: structure, references, every digest, and whether every result can be read. Faults go to @sink as errors.
+ * TIPTRUE_E_DATA: there are some. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history, const struct tiptrue_sink *sink,
+                                                            struct tiptrue_history_counts *counts, struct tiptrue_error *error);
 
 /* A report: one page of HTML that needs nothing beside it (no script, nothing to load), with its pictures as inline SVG. */
 struct tiptrue_report;

@@ -3,6 +3,7 @@
 # All tests. A unit test is one line in unit_tests (its source is NAME.c), a script one line in script_tests.
 
 unit_tests = \
+  tests/fault/history_memory_test \
   tests/fault/memory_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
@@ -29,6 +30,9 @@ unit_tests = \
   tests/unit/geometry/pose_test \
   tests/unit/geometry/sketch_test \
   tests/unit/geometry/touch_test \
+  tests/unit/history/changes_test \
+  tests/unit/history/chart_test \
+  tests/unit/history/store_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
   tests/unit/ingest/diagnose_test \
@@ -63,6 +67,7 @@ tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.
+tests_fault_history_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 
 script_tests = \
@@ -75,6 +80,9 @@ script_tests = \
   tests/cli/usage.sh \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
+  tests/history/history.sh \
+  tests/history/size.py \
+  tests/history/writers.py \
   tests/reference/scipy_check.py \
   tests/report/documents.py \
   tests/report/looks.py \
@@ -86,13 +94,20 @@ script_tests = \
   tests/style/text.py
 
 # Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
-fuzz_targets = tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+fuzz_targets = tests/fuzz/fuzz_archive tests/fuzz/fuzz_plate tests/fuzz/fuzz_run
+tests_fuzz_fuzz_archive_SOURCES = tests/fuzz/fuzz_archive.c tests/fuzz/replay.h
+tests_fuzz_fuzz_archive_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
+tests_fuzz_fuzz_archive_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_SOURCES = tests/fuzz/fuzz_plate.c tests/fuzz/replay.h
 tests_fuzz_fuzz_plate_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_run_SOURCES = tests/fuzz/fuzz_run.c tests/fuzz/replay.h
 tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
+
+# Fills a history and times it: tests/history/size.py.
+check_helpers = tests/history/fill_history
+tests_history_fill_history_SOURCES = tests/history/fill_history.c
 
 test_data = \
   tests/cli \
@@ -104,6 +119,7 @@ test_data = \
   tests/simulation \
   tests/speed \
   tests/unit/adjust/scene.h \
+  tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
   tests/unit/output/sample.h \
   tests/unit/output/one-tip.txt \
@@ -137,7 +153,7 @@ AM_TESTS_ENVIRONMENT = \
   LC_ALL=C; export LC_ALL;
 
 if TESTS_POSSIBLE
-check_PROGRAMS += $(unit_tests) $(fuzz_targets)
+check_PROGRAMS += $(unit_tests) $(fuzz_targets) $(check_helpers)
 TESTS += $(unit_tests) $(script_tests)
 else
 check-local:
@@ -170,8 +186,14 @@ check-statistics: all
 	$(AM_TESTS_ENVIRONMENT) \
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
 
+# The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
+check-long: all
+	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
+	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
+	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+
 # Simulated runs that were outside a bound.
 mostlyclean-local:
 	rm -rf statistics-failed
 
-.PHONY: bench check-statistics
+.PHONY: bench check-long check-statistics

@@ -20,7 +20,16 @@ enum {
     CLI_KEY_LEAST_SQUARES,
     CLI_KEY_MONTE_CARLO,
     CLI_KEY_SEED,
-    CLI_KEY_JOBS
+    CLI_KEY_JOBS,
+    /* the history */
+    CLI_KEY_HISTORY,
+    CLI_KEY_RECORD,
+    CLI_KEY_SINCE,
+    CLI_KEY_CSV,
+    CLI_KEY_LOG,
+    CLI_KEY_DOCUMENT,
+    CLI_KEY_AGAIN,
+    CLI_KEY_REPLACE
 };
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of runs. */

@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <argp.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sysexits.h>
@@ -11,7 +12,9 @@
 
 #include "cli/batch.h"
 #include "cli/command.h"
+#include "cli/history.h"
 #include "cli/inputs.h"
+#include "cli/place.h"
 #include "cli/terminal.h"
 
 #define LEAST_TRIALS 100
@@ -24,6 +27,8 @@ struct arguments {
     bool touches, least_squares;
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
+    const char *history;
+    bool record; /* into the history at its default place */
 };
 
 /* All that the workers share; they only read it, each but its own workspace. */
@@ -33,6 +38,8 @@ struct job {
     struct tiptrue_text_options look;
     struct tiptrue_workspace **workspaces; /* one for each worker, made when first needed */
     struct cli_progress progress;
+    struct tiptrue_history *history; /* NULL = runs are not entered; used under the lock */
+    pthread_mutex_t *writing;
     int worst;
 };
 
@@ -62,6 +69,33 @@ static enum tiptrue_status write_solution(const struct job *job, const struct ti
     return tiptrue_solution_text(solution, &job->look, &outcome->text, &outcome->length, error);
 }
 
+/* Enter the run: it is on disk when this returns, and only then is its result shown. */
+static enum tiptrue_status enter(const struct job *job, const struct tiptrue_run *run, const struct tiptrue_solution *solution,
+                                 const struct tiptrue_sink *sink, struct tiptrue_error *error)
+{
+    const struct cli_objects *objects = job->objects;
+    enum tiptrue_status status;
+
+    pthread_mutex_lock(job->writing);
+    status = tiptrue_history_add(job->history, objects->plate, objects->machine, objects->plan, job->arguments->inputs.pattern, run,
+                                 solution, cli_now_s(), sink, error);
+    pthread_mutex_unlock(job->writing);
+    return status;
+}
+
+/* Only a history needs the text of the log beside what it says. */
+static enum tiptrue_status read_run(const struct job *job, const char *path, const struct tiptrue_sink *sink,
+                                    struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    const struct cli_objects *objects = job->objects;
+    const char *pattern = job->arguments->inputs.pattern;
+
+    if (job->history != NULL) {
+        return tiptrue_run_read_whole(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
+    }
+    return tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
+}
+
 static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace, const char *path,
                                      struct outcome *outcome, struct tiptrue_error *error)
 {
@@ -78,11 +112,13 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
         status = tiptrue_workspace_new(workspace, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, job->arguments->inputs.pattern, &sink,
-                                  &run, error);
+        status = read_run(job, path, &sink, &run, error);
     }
     if (status == TIPTRUE_OK) {
         status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options, &solution, error);
+    }
+    if (status == TIPTRUE_OK && job->history != NULL) {
+        status = enter(job, run, solution, &sink, error);
     }
     if (status == TIPTRUE_OK) {
         status = write_solution(job, solution, outcome, error);
@@ -124,6 +160,9 @@ static void print(const struct job *job, size_t index, const struct outcome *out
     if (json) {
         cli_write("\n", 1);
     }
+    if (job->history != NULL) {
+        fflush(stdout); /* what is on disk is told at once; a failure shows at the end */
+    }
 }
 
 static void deliver(void *context, size_t index, void *slot)
@@ -153,9 +192,14 @@ static size_t workers_for(const struct arguments *arguments)
     return cores < 1 ? 1 : cores > MOST_JOBS ? MOST_JOBS : (size_t)cores;
 }
 
-static int solve_all(const struct arguments *arguments, const struct cli_objects *objects)
+static int solve_all(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history)
 {
-    struct job job = {.arguments = arguments, .objects = objects, .look = cli_text_options(arguments->inputs.plain)};
+    pthread_mutex_t writing = PTHREAD_MUTEX_INITIALIZER;
+    struct job job = {.arguments = arguments,
+                      .objects = objects,
+                      .look = cli_text_options(arguments->inputs.plain),
+                      .history = history,
+                      .writing = &writing};
     struct cli_batch batch = {.pieces = arguments->inputs.n_runs,
                               .workers = workers_for(arguments),
                               .outcome_size = sizeof(struct outcome),
@@ -182,6 +226,22 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
     return job.worst;
 }
 
+/* With the history open, if runs are to be entered. */
+static int solve_into_history(const struct arguments *arguments, const struct cli_objects *objects)
+{
+    struct tiptrue_history *history = NULL;
+    int status = EX_OK;
+
+    if (arguments->history != NULL || arguments->record) {
+        status = cli_history_open(arguments->history, true, &history);
+    }
+    if (status == EX_OK) {
+        status = solve_all(arguments, objects, history);
+    }
+    tiptrue_history_close(history);
+    return status;
+}
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
@@ -205,7 +265,16 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_JOBS:
         arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
         return 0;
+    case CLI_KEY_HISTORY:
+        arguments->history = argument;
+        return 0;
+    case CLI_KEY_RECORD:
+        arguments->record = true;
+        return 0;
     case ARGP_KEY_END:
+        if (arguments->least_squares && (arguments->history != NULL || arguments->record)) {
+            argp_error(state, "--least-squares is for comparing with other programs; its results do not enter a history");
+        }
         if (arguments->inputs.plate == NULL) {
             argp_error(state, "--plate is missing: name the file of the reference plate");
         }
@@ -225,6 +294,8 @@ int cli_solve(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
+        {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter each run into this history, before its result is shown", 2},
+        {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
         {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
          "Robust step off, every touch counts in full: to compare with other programs, not to work with", 3},
         {"monte-carlo", CLI_KEY_MONTE_CARLO, "N", 0,
@@ -256,7 +327,7 @@ int cli_solve(int argc, char *argv[])
     }
     status = cli_objects_read(&arguments.inputs, arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
     if (status == 0) {
-        status = solve_all(&arguments, &objects);
+        status = solve_into_history(&arguments, &objects);
     }
     cli_objects_free(&objects);
     free(arguments.inputs.runs);

@@ -13,6 +13,8 @@
 
 /* Turns of covariance and fit: the third changes the scatter by less than a hundredth of itself. */
 #define TURNS 4
+/* Turns of taking apart what members scatter: the last changes a covariance by less than a thousandth of itself. */
+#define OWN_TURNS 12
 /* A pivot of the normal equations below this part of its diagonal: the terms cannot be told apart. Doubles carry 16 digits. */
 #define SINGULAR 1e-10
 /* What is added to a variance to keep its inverse finite: this part of itself, and (10 pm)^2 or (10 nrad)^2. */
@@ -59,10 +61,12 @@ enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena
     track->scratch = TT_ARENA_NEW(arena, 4 * most_terms, double);
     track->residual = TT_ARENA_NEW(arena, values, struct tt_pair);
     track->own = TT_ARENA_NEW(arena, members, struct tt_sym2);
+    track->next = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->dof = TT_ARENA_NEW(arena, all, double);
     track->sums = TT_ARENA_NEW(arena, (n + 1) * (12 * all * all + 4 * all), double);
     bool good = track->there && track->value && track->stated && track->common && track->terms && track->coefficient &&
-                track->factor && track->x && track->scratch && track->residual && track->own && track->dof && track->sums;
+                track->factor && track->x && track->scratch && track->residual && track->own && track->next && track->dof &&
+                track->sums;
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
@@ -424,21 +428,69 @@ static void count_dof(struct tt_track *t)
     }
 }
 
-/* The residuals' covariance of each member, into own[]. */
+/* What a member's residual in a run is against the mean of the others' there; false: there are none. */
+static bool against_others(const struct tt_track *t, size_t run, size_t member, struct tt_pair *difference, double *others)
+{
+    struct tt_pair sum = {0, 0};
+
+    *others = 0;
+    for (size_t k = 0; k < t->members; k++) {
+        if (k != member && t->there[run * t->members + k]) {
+            sum.x += t->residual[run * t->members + k].x;
+            sum.y += t->residual[run * t->members + k].y;
+            (*others)++;
+        }
+    }
+    const struct tt_pair *r = &t->residual[run * t->members + member];
+    double n = fmax(*others, 1);
+    *difference = (struct tt_pair){r->x - sum.x / n, r->y - sum.y / n};
+    return *others > 0;
+}
+
+/* Covariance of each member's own deviation, into own[]: from its differences from the mean of the others in the same run, in which
+ * what they share cancels. Such a difference has the member's own covariance and the others' over the square of their number; a few
+ * turns of damped substitution take these apart. Members that are never seen with others: their whole one less the shared. */
 static void gather_own(struct tt_track *t)
 {
-    for (size_t k = 0; k < t->members; k++) {
-        t->own[k] = (struct tt_sym2){0, 0, 0};
-        for (size_t run = 0; run < t->n; run++) {
-            const struct tt_pair *r = &t->residual[run * t->members + k];
-            if (t->there[run * t->members + k] && t->dof[k] > 0) {
-                t->own[k] = plus(t->own[k], (struct tt_sym2){r->x * r->x, r->x * r->y, r->y * r->y}, 1 / t->dof[k]);
+    for (int turn = 0; turn < OWN_TURNS; turn++) {
+        for (size_t k = 0; k < t->members; k++) {
+            struct tt_sym2 sum = {0, 0, 0}, rest = {0, 0, 0};
+            double n = 0;
+            for (size_t run = 0; run < t->n; run++) {
+                struct tt_pair d;
+                double m;
+                if (!t->there[run * t->members + k]) {
+                    continue;
+                }
+                if (!against_others(t, run, k, &d, &m)) {
+                    rest = plus(rest, shared_cov(t, run), 1);
+                }
+                for (size_t l = 0; turn > 0 && l < t->members; l++) {
+                    if (l != k && t->there[run * t->members + l]) {
+                        rest = plus(rest, t->own[l], 1 / (m * m));
+                    }
+                }
+                /* the first turn begins where all are alike */
+                double alike = turn == 0 && m > 0 ? m / (m + 1) : 1;
+                sum = plus(sum, (struct tt_sym2){d.x * d.x, d.x * d.y, d.y * d.y}, alike);
+                n++;
             }
+            if (!(t->dof[k] > 0) || !(n > 0)) {
+                t->next[k] = (struct tt_sym2){0, 0, 0};
+                continue;
+            }
+            struct tt_sym2 now = plus((struct tt_sym2){0, 0, 0}, sum, 1 / t->dof[k]);
+            now = plus(now, rest, -1 / n);
+            t->next[k] = turn == 0 ? now : plus(plus((struct tt_sym2){0, 0, 0}, t->own[k], 0.5), now, 0.5);
         }
+        memcpy(t->own, t->next, t->members * sizeof *t->own);
+    }
+    for (size_t k = 0; k < t->members; k++) {
+        t->own[k] = not_negative(t->own[k]);
     }
 }
 
-/* The same less what the runs themselves state. */
+/* The same less what the runs themselves state of it. */
 static struct tt_sym2 less_stated(const struct tt_track *t, size_t k)
 {
     struct tt_sym2 sum = {0, 0, 0};
@@ -447,6 +499,7 @@ static struct tt_sym2 less_stated(const struct tt_track *t, size_t k)
     for (size_t run = 0; run < t->n; run++) {
         if (t->there[run * t->members + k]) {
             sum = plus(sum, t->stated[run * t->members + k], 1);
+            sum = plus(sum, t->common[run], t->members > 1 ? -1 : 0);
             n++;
         }
     }
@@ -550,7 +603,7 @@ static void estimate_scatter(struct tt_track *t)
     gather_own(t);
     t->prior_dof = moderate(t);
     for (size_t k = 0; k < t->members; k++) {
-        t->own[k] = not_negative(plus(less_stated(t, k), t->shared, -1));
+        t->own[k] = not_negative(less_stated(t, k));
     }
 }
 
@@ -588,30 +641,6 @@ size_t tt_track_count(const struct tt_track *track, size_t member, size_t from, 
     return count;
 }
 
-/* How many degrees of freedom the scatter that judges a term has. A member's own scatter is what remains of its whole one when the
- * shared part is taken off, and known the less the more that is. */
-struct sureness {
-    double whole, own;
-};
-
-static struct sureness sureness_of(const struct tt_track *t, size_t member)
-{
-    double whole = t->dof[all_index(t, member)] + t->prior_dof, own = 0, shared = 0;
-
-    if (member == TT_TRACK_ALL || t->members == 1) {
-        return (struct sureness){whole, whole};
-    }
-    for (size_t run = 0; run < t->n; run++) {
-        if (t->there[run * t->members + member]) {
-            struct tt_sym2 o = own_cov(t, run, member), s = shared_cov(t, run);
-            own += o.xx + o.yy;
-            shared += s.xx + s.yy;
-        }
-    }
-    double share = own / (own + shared);
-    return (struct sureness){whole, whole * share * share};
-}
-
 /* From a squared distance to chi-squared of the same probability: exact for Hotelling's T^2 in the plane, to a hundredth on a line.
  */
 static double chi2_of(double t2, double dof, unsigned axes)
@@ -624,10 +653,10 @@ static double chi2_of(double t2, double dof, unsigned axes)
 double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
 {
     size_t size = 2 * t->n_terms;
-    struct sureness sure = sureness_of(t, term->member);
+    double dof = t->dof[all_index(t, term->member)] + t->prior_dof;
     double *first = t->scratch, *second = t->scratch + size;
 
-    if (t->singular || !(sure.own > 2) || !(sure.whole < HUGE_VAL)) {
+    if (t->singular || !(dof > 2) || !(dof < HUGE_VAL)) {
         return -1;
     }
     struct mat2 own = term_product(t, term, term);
@@ -657,9 +686,9 @@ double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
         return -1;
     }
     /* the scatter still has the effect in it: taken out, the distance is larger */
-    double share = t2 / sure.whole, steep = 1 / (1 - STEEP);
+    double share = t2 / dof, steep = 1 / (1 - STEEP);
     double without = share < STEEP ? share / (1 - share) : STEEP * steep + (share - STEEP) * steep * steep;
-    return chi2_of((sure.whole - 1) * without, sure.own, t->axes);
+    return chi2_of((dof - 1) * without, dof - 1, t->axes);
 }
 
 struct tt_sym2 tt_track_cov(const struct tt_track *t, size_t index)
@@ -715,12 +744,12 @@ double tt_track_worth(const struct tt_track *t, size_t index)
 {
     struct tt_sym2 cov = tt_track_cov(t, index);
     struct tt_pair c = t->coefficient[index];
-    struct sureness sure = sureness_of(t, t->terms[index].member);
+    double dof = t->dof[all_index(t, t->terms[index].member)] + t->prior_dof;
     double t2 = t->axes == 2
                     ? (cov.yy * c.x * c.x - 2 * cov.xy * c.x * c.y + cov.xx * c.y * c.y) / (cov.xx * cov.yy - cov.xy * cov.xy)
                     : c.x * c.x / cov.xx;
 
-    return sure.own > 1 && sure.whole < HUGE_VAL ? chi2_of(t2, sure.own, t->axes) : 0;
+    return dof > 1 && dof < HUGE_VAL ? chi2_of(t2, dof, t->axes) : 0;
 }
 
 double tt_track_deviance(const struct tt_track *t)

@@ -62,6 +62,7 @@ struct tt_track {
     double *factor, *x, *scratch; /* Cholesky factor of the normal equations (2 terms)^2, row by row; solution */
     struct tt_pair *residual;     /* [run * members + member] */
     struct tt_sym2 *own;          /* [member]: scatter between runs of its own */
+    struct tt_sym2 *next;         /* work of the fit */
     struct tt_sym2 shared;        /* scatter between runs that all share */
     double *dof;                  /* [member]: runs less parameters; [members]: of all alike */
     double prior_dof;             /* what the likeness of members and axes adds to them */

@@ -1,20 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A file's bytes, read once into one block, and the digest they are known by. */
+/* A file's bytes, read once into one block. */
 #ifndef TT_INGEST_BYTES_H
 #define TT_INGEST_BYTES_H
 
 #include <stddef.h>
 
+#include "base/bytes.h"
 #include "base/status.h"
 
 /* What standard input is called in messages. */
 #define TT_STANDARD_INPUT "standard input"
 
-struct tt_bytes {
-    char *text; /* malloc'ed; a NUL follows the last byte */
-    size_t length;
-};
 
 /* All of the file @path ("-" = standard input), not interpreted. A pipe may be named.
  * TIPTRUE_E_NO_INPUT: not there, not readable, a directory; TIPTRUE_E_IO: reading failed half-way. */
@@ -26,8 +23,5 @@ const char *tt_bytes_name(const char *path);
 /* Bytes of a UTF-8 byte order mark at the beginning: 3 or 0. */
 size_t tt_byte_order_mark(const char *text, size_t length);
 void tt_bytes_clear(struct tt_bytes *bytes);
-
-/* XXH64 with seed 0 (digest.c), in 16 hexadecimal digits: tells files apart, and does not guard against forgery. */
-void tt_bytes_digest(const char *text, size_t length, char digest[17]);
 
 #endif

@@ -42,6 +42,16 @@ static enum tiptrue_status read_text(const struct tt_document *document, const c
     return diagnose.faults > 0 ? TIPTRUE_E_DATA : TIPTRUE_OK;
 }
 
+/* The text becomes the object's, which frees it, or is given back. */
+static void hand_over(const struct tt_document *document, struct tt_bytes *bytes)
+{
+    if (document->source != NULL) {
+        *document->source = *bytes;
+    } else {
+        tt_bytes_clear(bytes);
+    }
+}
+
 enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, const char *name, const char *text, size_t length,
                                            const struct tiptrue_sink *sink, struct tiptrue_error *error)
 {
@@ -49,7 +59,7 @@ enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, c
     enum tiptrue_status status = tt_bytes_copy(text, length, &bytes, error);
     if (status == TIPTRUE_OK) {
         status = read_text(document, name, &bytes, sink, error);
-        tt_bytes_clear(&bytes);
+        hand_over(document, &bytes);
     }
     return status;
 }
@@ -61,7 +71,7 @@ enum tiptrue_status tt_document_read(const struct tt_document *document, const c
     enum tiptrue_status status = tt_bytes_read(path, &bytes, error);
     if (status == TIPTRUE_OK) {
         status = read_text(document, tt_bytes_name(path), &bytes, sink, error);
-        tt_bytes_clear(&bytes);
+        hand_over(document, &bytes);
     }
     return status;
 }

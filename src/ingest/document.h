@@ -5,6 +5,7 @@
 #define TT_INGEST_DOCUMENT_H
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "ingest/fields.h"
 
 struct tt_document {
@@ -12,8 +13,9 @@ struct tt_document {
     void (*read)(void *object,
                  struct tt_fields *fields); /* from fields->json.root, whose schema is right and whose units are read */
     void *object;
-    struct tt_arena *arena; /* the object's own */
-    const char **file;      /* receives the file's name */
+    struct tt_arena *arena;  /* the object's own */
+    const char **file;       /* receives the file's name */
+    struct tt_bytes *source; /* receives the text, which becomes the object's; NULL: not kept */
 };
 
 TT_MUST_USE enum tiptrue_status tt_document_read(const struct tt_document *document, const char *path,

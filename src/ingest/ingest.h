@@ -26,6 +26,12 @@ TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptr
                                             const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                             struct tiptrue_error *error);
 
+/* The same; run->source keeps the text. */
+TT_MUST_USE enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                                  struct tiptrue_error *error);
+
 /* As tiptrue_solution_read. */
 TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
                                                struct tiptrue_solution **solution, struct tiptrue_error *error);
@@ -47,6 +53,11 @@ TT_MUST_USE enum tiptrue_status tt_run_read_bytes(const char *name, const char *
                                                   const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
                                                   const struct tiptrue_plan *plan, const char *pattern,
                                                   const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                                  struct tiptrue_error *error);
+/* *bytes is given to the run, whose source it is then, and is {0}; on failure it is freed. */
+TT_MUST_USE enum tiptrue_status tt_run_read_taken(const char *name, struct tt_bytes *bytes, const struct tiptrue_plate *plate,
+                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                                   struct tiptrue_error *error);
 TT_MUST_USE enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, size_t length,
                                                      const struct tiptrue_sink *sink, struct tiptrue_solution **solution,

@@ -190,7 +190,7 @@ enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, si
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file, &made->source};
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, machine);
 }
 
@@ -201,6 +201,6 @@ enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink 
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file, &made->source};
     return finish(tt_document_read(&document, path, sink, error), made, machine);
 }

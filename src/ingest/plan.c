@@ -164,7 +164,7 @@ enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.plan/1", read_plan, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.plan/1", read_plan, made, &made->arena, &made->file, &made->source};
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plan);
 }
 
@@ -175,6 +175,6 @@ enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *si
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.plan/1", read_plan, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.plan/1", read_plan, made, &made->arena, &made->file, &made->source};
     return finish(tt_document_read(&document, path, sink, error), made, plan);
 }

@@ -281,7 +281,7 @@ enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.plate/1", read_plate, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.plate/1", read_plate, made, &made->arena, &made->file, &made->source};
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plate);
 }
 
@@ -292,6 +292,6 @@ enum tiptrue_status tt_plate_read(const char *path, const struct tiptrue_sink *s
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.plate/1", read_plate, made, &made->arena, &made->file};
+    const struct tt_document document = {"tiptrue.plate/1", read_plate, made, &made->arena, &made->file, &made->source};
     return finish(tt_document_read(&document, path, sink, error), made, plate);
 }

@@ -401,7 +401,7 @@ enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, siz
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file};
+    const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file, NULL};
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, solution);
 }
 
@@ -414,7 +414,7 @@ enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file};
+    const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file, NULL};
     return finish(tt_document_read(&document, path, sink, error), made, solution);
 }
 

@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/digest.h"
 #include "ingest/builder.h"
 #include "ingest/bytes.h"
 #include "ingest/formats.h"
@@ -26,6 +27,7 @@ struct source {
     const char *pattern;
     const struct tiptrue_sink *sink;
     struct tiptrue_error *error;
+    bool keep; /* the text, in run->source */
 };
 
 static bool looks_like_json(const struct tt_diagnose *diagnose)
@@ -83,7 +85,7 @@ static enum tiptrue_status read_bytes(const struct source *source, const struct 
     tt_diagnose_init(&diagnose, source->sink, source->error, made->file, bytes->text + mark, bytes->length - mark);
     enum tiptrue_status status = TIPTRUE_E_DATA;
     if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose)) {
-        tt_bytes_digest(bytes->text, bytes->length, made->id);
+        tt_digest(bytes->text, bytes->length, made->id);
         status = read_text(source, &diagnose, made);
     }
     if (status == TIPTRUE_OK) {
@@ -104,36 +106,68 @@ static enum tiptrue_status check_usage(const struct source *source)
         "a controller log needs both a plan and a pattern, and the %s is missing", source->plan == NULL ? "plan" : "pattern");
 }
 
+/* The run of what was read; the text is given back, or becomes the run's. */
+static enum tiptrue_status read_and_clear(const struct source *source, struct tt_bytes *bytes, struct tiptrue_run **run)
+{
+    enum tiptrue_status status = read_bytes(source, bytes, run);
+    if (status == TIPTRUE_OK && source->keep) {
+        (*run)->source = *bytes;
+    } else {
+        tt_bytes_clear(bytes);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_plate *plate,
                                       const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
                                       const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
 {
-    const struct source source = {name, plate, machine, plan, pattern, sink, error};
+    const struct source source = {name, plate, machine, plan, pattern, sink, error, false};
     struct tt_bytes bytes;
     enum tiptrue_status status = check_usage(&source);
     if (status == TIPTRUE_OK) {
         status = tt_bytes_copy(text, length, &bytes, error);
     }
+    return status == TIPTRUE_OK ? read_and_clear(&source, &bytes, run) : status;
+}
+
+static enum tiptrue_status read_path(const struct source *source, const char *path, struct tiptrue_run **run)
+{
+    struct tt_bytes bytes;
+    enum tiptrue_status status = check_usage(source);
     if (status == TIPTRUE_OK) {
-        status = read_bytes(&source, &bytes, run);
-        tt_bytes_clear(&bytes);
+        status = tt_bytes_read(path, &bytes, source->error);
     }
-    return status;
+    return status == TIPTRUE_OK ? read_and_clear(source, &bytes, run) : status;
 }
 
 enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
                                 const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
                                 struct tiptrue_run **run, struct tiptrue_error *error)
 {
-    const struct source source = {tt_bytes_name(path), plate, machine, plan, pattern, sink, error};
-    struct tt_bytes bytes;
+    const struct source source = {tt_bytes_name(path), plate, machine, plan, pattern, sink, error, false};
+    return read_path(&source, path, run);
+}
+
+enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                      const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
+                                      struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    const struct source source = {tt_bytes_name(path), plate, machine, plan, pattern, sink, error, true};
+    return read_path(&source, path, run);
+}
+
+enum tiptrue_status tt_run_read_taken(const char *name, struct tt_bytes *bytes, const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
+                                      const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    const struct source source = {name, plate, machine, plan, pattern, sink, error, true};
+    struct tt_bytes taken = *bytes;
     enum tiptrue_status status = check_usage(&source);
-    if (status == TIPTRUE_OK) {
-        status = tt_bytes_read(path, &bytes, error);
+    *bytes = (struct tt_bytes){0};
+    if (status != TIPTRUE_OK) {
+        tt_bytes_clear(&taken);
+        return status;
     }
-    if (status == TIPTRUE_OK) {
-        status = read_bytes(&source, &bytes, run);
-        tt_bytes_clear(&bytes);
-    }
-    return status;
+    return read_and_clear(&source, &taken, run);
 }

@@ -13,6 +13,7 @@ void tiptrue_machine_free(struct tiptrue_machine *machine)
 {
     if (machine != NULL) {
         tt_arena_clear(&machine->arena);
+        free(machine->source.text);
         free(machine);
     }
 }

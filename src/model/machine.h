@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "model/frames.h"
 
 struct tt_tip {
@@ -45,6 +46,7 @@ struct tiptrue_machine {
     struct tt_tip *tips;
     size_t n_tips; /* 0: the file names none, and any tip of a run is accepted */
     struct tt_limits limits;
+    struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };
 

@@ -13,6 +13,7 @@ void tiptrue_plan_free(struct tiptrue_plan *plan)
 {
     if (plan != NULL) {
         tt_arena_clear(&plan->arena);
+        free(plan->source.text);
         free(plan);
     }
 }

@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "model/run.h"
 
 struct tt_move {
@@ -30,6 +31,7 @@ struct tiptrue_plan {
     size_t n_moves;
     bool states_stage;  /* a move has a "stage": then none is inferred from the feeds */
     double mm_per_unit; /* of the plan's lengths as written, which is taken for the joined log's too: such a log names no unit */
+    struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };
 

@@ -13,6 +13,7 @@ void tiptrue_plate_free(struct tiptrue_plate *plate)
 {
     if (plate != NULL) {
         tt_arena_clear(&plate->arena);
+        free(plate->source.text);
         free(plate);
     }
 }

@@ -8,6 +8,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "model/frames.h"
 
 /* Features made in one operation: they share one unknown shift (x and y) against the plate frame. */
@@ -55,6 +56,7 @@ struct tiptrue_plate {
     bool has_expansion;
     double expansion_per_K; /* relative */
     double measured_at_C;   /* temperature at which the coordinates hold, degrees Celsius (20 unless stated) */
+    struct tt_bytes source; /* the document as read */
     struct tt_arena arena;  /* owns all of the above */
 };
 

@@ -13,6 +13,7 @@ void tiptrue_run_free(struct tiptrue_run *run)
 {
     if (run != NULL) {
         tt_arena_clear(&run->arena);
+        free(run->source.text);
         free(run);
     }
 }

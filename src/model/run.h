@@ -13,6 +13,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "model/frames.h"
 
 enum tt_kind { TT_SIGHT, TT_TOUCH, TT_HEIGHT, TT_WARMUP };
@@ -62,6 +63,7 @@ struct tiptrue_run {
     struct tt_digits sighting_digits, touch_digits;
     bool find_inferred; /* fast/slow pairs were recognised by their feeds, not stated */
     bool checked_against_plate, checked_against_machine;
+    struct tt_bytes source; /* the log as read, only if it was asked for; else text is NULL */
     struct tt_arena arena;
 };
 

@@ -22,8 +22,10 @@ options()
 {
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
-for command in "" solve check report; do
-    # shellcheck disable=SC2086 # no command, or one word
+actions='list show export import verify'
+for command in "" solve check report history $(printf 'history@%s ' $actions); do
+    command=$(echo "$command" | tr @ ' ')
+    # shellcheck disable=SC2086 # no command, one word, or two
     "$TIPTRUE" $command --help
 done | options >help.txt
 is "the help has options" 1 "$([ "$(wc -l <help.txt)" -gt 8 ] && echo 1)"
@@ -34,7 +36,7 @@ is "every option of the page is in the help" "" "$(LC_ALL=C comm -23 page.txt he
 for command in solve check; do
     "$TIPTRUE" "$command" --help | options >"$command.txt"
 done
-LC_ALL=C comm -23 solve.txt check.txt >only-solve.txt
+LC_ALL=C comm -23 solve.txt check.txt | grep -vx -e --history >only-solve.txt
 awk '/^\.SS/ { inside = $0 == ".SS Of solve" } /^\.TP/ { head = 1; next } inside && head { print; head = 0 }' "$page" |
     sed 's/\\-/-/g' | grep -o -e '--[a-z][a-z-]*' | LC_ALL=C sort -u >page-solve.txt
 is "options of solve alone" "$(cat only-solve.txt)" "$(cat page-solve.txt)"
@@ -44,7 +46,7 @@ for number in $("$TIPTRUE" solve --help | tr '\n' ' ' | sed 's/.*Exit status: //
     has "exit status $number" "$page" "^\\.B $number\$"
 done
 has "the version" "$page" "^\\.TH TIPTRUE 1 .* \"$("$TIPTRUE" --version)\" "
-for command in solve check; do
+for command in solve check history; do
     has "the command $command" "$page" "^\\.B $command\$"
 done
 finish

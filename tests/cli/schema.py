@@ -51,6 +51,25 @@ def solve(folder, *run):
     return lines
 
 
+def without(document, *path):
+    changed = copy.deepcopy(document)
+    inner = changed
+    for step in path[:-1]:
+        inner = inner[step]
+    del inner[path[-1]]
+    return changed
+
+
+def with_value(document, value, *path):
+    changed = copy.deepcopy(document)
+    inner = changed
+    for step in path[:-1]:
+        inner = inner[step]
+    inner[path[-1]] = value
+    return changed
+
+
+entries = {}
 validators = {}
 for path in sorted((top / "docs" / "schema").glob("*.schema.json")):
     schema = load(path)
@@ -62,7 +81,7 @@ for path in sorted((top / "docs" / "schema").glob("*.schema.json")):
         tally.check(False, f"{path.name}: no schema: {fault.message}")
     validators[schema["title"]] = kind(schema)
     tally.check(schema["title"] == f"tiptrue.{path.name.split('.')[0]}/1", f"{path.name}: its title is {schema['title']}")
-tally.check(len(validators) == 7, f"seven schemas, not {len(validators)}")
+tally.check(len(validators) == 9, f"nine schemas, not {len(validators)}")
 
 # Documents of people: every one in the repository.
 for path in sorted([*(top / "examples").rglob("*.json"), *(top / "tests" / "field").rglob("*.json"), *bench.glob("*.json")]):
@@ -106,6 +125,19 @@ with tempfile.TemporaryDirectory() as name:
             tally.check(abs(found / stated - 1) < 0.08, f"{tip['tip']} {axis}: u {stated} stated, {found} by trials")
     command = [program, "check", "--json", "--plate", "plate.json", "--machine", "machine.json", "run.csv"]
     check = subprocess.run(command, cwd=folder, stdout=subprocess.PIPE, check=False)
+    command = [program, "solve", "--plate", "plate.json", "--machine", "machine.json", "--history", "h.db", "run.csv", "run.json"]
+    subprocess.run(command, cwd=folder, stdout=subprocess.DEVNULL, check=False)
+    (folder / "result.json").write_text(json.dumps(with_value(result, "00000000000000a7", "run", "id")))
+    command = [program, "history", "import", "--history", "h.db", "result.json"]
+    subprocess.run(command, cwd=folder, stdout=subprocess.DEVNULL, check=False)
+    for command in ("list", "--json"), ("export",):
+        done = subprocess.run([program, "history", *command, "--history", "h.db"], cwd=folder, stdout=subprocess.PIPE, check=False)
+        tally.check(len(done.stdout.splitlines()) == 3, f"history {command[0]} writes {len(done.stdout.splitlines())} lines")
+        for line in done.stdout.splitlines():
+            expect_good(json.loads(line), f"output of history {command[0]}")
+            entries[command[0]] = json.loads(line)
+            for inner in json.loads(line).get("results", []) if command[0] == "export" else []:
+                expect_good(inner["result"], "a result in an export")
     for line in check.stdout.splitlines():
         expect_good(json.loads(line), "output of check")
     tally.check(len(check.stdout.splitlines()) == 1, f"check writes one line, not {check.stdout}")
@@ -119,24 +151,6 @@ for folder in sorted([*(top / "tests" / "field").iterdir(), top / "examples" / "
             runs = ["--plan", "plan.json", "--pattern", PATTERN, log.name]
         for line in solve(folder, *runs):
             expect_good(line, f"output on {folder.name}")
-
-
-def without(document, *path):
-    changed = copy.deepcopy(document)
-    inner = changed
-    for step in path[:-1]:
-        inner = inner[step]
-    del inner[path[-1]]
-    return changed
-
-
-def with_value(document, value, *path):
-    changed = copy.deepcopy(document)
-    inner = changed
-    for step in path[:-1]:
-        inner = inner[step]
-    inner[path[-1]] = value
-    return changed
 
 
 # What is wrong fails.
@@ -159,6 +173,10 @@ for what, document in {
     "result without verdict": without(result, "verdict"),
     "result with a correlation of 2": with_value(result, 2.5, "tips", 0, "correlation"),
     "result with text for a number": with_value(result, "36.18", "tips", 0, "offset_mm", "x"),
+    "entry without a verdict": without(entries["list"], "verdict"),
+    "entry with an id that is none": with_value(entries["list"], "run 7", "id"),
+    "stored run without a result": with_value(entries["export"], [], "results"),
+    "stored run at a local time": with_value(entries["export"], "2026-03-14T06:12:00+01:00", "added"),
     "error without a code": without(error, "code"),
     "error at line 0": with_value(error, 0, "line"),
 }.items():

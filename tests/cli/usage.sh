@@ -15,8 +15,8 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are solve, check, report"
-wrong "tiptrue: 'slove' is no command; the commands are solve, check, report" slove --json run.csv
+wrong "tiptrue: a command is missing; the commands are solve, check, history, report"
+wrong "tiptrue: 'slove' is no command; the commands are solve, check, history, report" slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
 wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv
@@ -47,8 +47,24 @@ has "--version says it" out '^tiptrue [0-9][0-9]*\.[0-9][0-9]*\.[0-9][0-9]*$'
 run "$TIPTRUE" --help
 is "--help exits 0" 0 "$status"
 has "--help names solve" out '^  solve  '
+has "--help names history" out '^  history  '
 has "--help names check" out '^  check  '
-for command in solve check; do
+for action in list show export import verify; do
+    run "$TIPTRUE" history "$action" --help
+    is "history $action --help exits 0" 0 "$status"
+    has "history $action --help shows its use" out "^Usage: tiptrue history $action "
+    is "history $action --help keeps to 80 columns" "" "$(awk 'length($0) > 80' out)"
+done
+wrong "tiptrue history: what to do with the history is missing: list, show, export, import, verify" history
+wrong "tiptrue history: 'forget' is nothing that a history does; it can list, show, export, import, verify" history forget
+wrong "tiptrue history list: 'run.csv' is one argument too many" history list run.csv
+wrong "tiptrue history show: a RUN is missing: the first digits of its id, as \`tiptrue history list' shows it" history show
+wrong "tiptrue history show: --document 'photo' is none; there are plate, machine, plan, pattern" history show --document photo a7
+wrong "tiptrue history import: a PATH is missing: name a file or a folder" history import
+wrong "tiptrue history import: --plate and --machine need each other" history import --plate plate.json run.csv
+wrong "tiptrue solve: --least-squares is for comparing with other programs; its results do not enter a history" \
+    solve --plate plate.json --machine machine.json --record --least-squares run.csv
+for command in solve check history; do
     run "$TIPTRUE" "$command" --help
     is "$command --help exits 0" 0 "$status"
     has "$command --help shows its use" out "^Usage: tiptrue $command "

@@ -6,8 +6,9 @@
 set -u
 passed=0
 failed=0
-for kind in plate machine plan run; do
+for kind in archive plate machine plan run; do
     case $kind in
+    archive) target=fuzz_archive ;;
     run) target=fuzz_run ;;
     *) target=fuzz_plate ;;
     esac

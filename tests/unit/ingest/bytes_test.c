@@ -5,6 +5,8 @@
 
 #include "ingest/bytes.h"
 
+#include "base/digest.h"
+
 #include <stdbool.h>
 #include <sys/wait.h>
 #include <unistd.h>
@@ -110,7 +112,7 @@ START_TEST(digest_of_known_texts)
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
         char digest[17];
-        tt_bytes_digest(table[i][0], strlen(table[i][0]), digest);
+        tt_digest(table[i][0], strlen(table[i][0]), digest);
         ck_assert_msg(strcmp(digest, table[i][1]) == 0, "'%s' has %s, not %s", table[i][0], digest, table[i][1]);
     }
 }

@@ -6,9 +6,9 @@
  */
 #include "config.h"
 
-#include <stdint.h>
+#include "base/digest.h"
 
-#include "ingest/bytes.h"
+#include <stdint.h>
 
 #define LANES 4
 #define STRIPE (8 * LANES) /* bytes */
@@ -73,7 +73,7 @@ static uint64_t mix_rest(uint64_t hash, const unsigned char *at, const unsigned 
     return hash;
 }
 
-void tt_bytes_digest(const char *text, size_t length, char digest[17])
+void tt_digest(const char *text, size_t length, char digest[17])
 {
     const unsigned char *at = (const unsigned char *)text, *end = at + length;
     uint64_t hash = length >= STRIPE ? mix_stripes(&at, end) : prime[4];

@@ -1,0 +1,277 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue history: which action is meant, and the actions that read. */
+#include "config.h"
+
+#include "cli/history.h"
+
+#include <argp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/messages.h"
+#include "cli/options.h"
+#include "cli/place.h"
+#include "cli/terminal.h"
+
+static const struct argp_option COMMON_OPTIONS[] = {
+    {"history", CLI_KEY_HISTORY, "FILE", 0, "The history (default: tiptrue/history.db in the user's data folder)", 1},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+    {0},
+};
+
+static error_t parse_common(int key, char *argument, struct argp_state *state)
+{
+    struct cli_history_arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        arguments->names = calloc((size_t)state->argc + 1, sizeof *arguments->names);
+        return arguments->names != NULL ? 0 : ENOMEM;
+    case CLI_KEY_HISTORY:
+        arguments->history = argument;
+        return 0;
+    case CLI_KEY_PLAIN:
+        arguments->plain = true;
+        return 0;
+    case ARGP_KEY_ARG:
+        if (!arguments->takes_names) {
+            argp_error(state, "'%s' is one argument too many", argument);
+        }
+        arguments->names[arguments->n_names++] = argument;
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+const struct argp cli_history_common_argp = {.options = COMMON_OPTIONS, .parser = parse_common};
+
+bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments)
+{
+    if (argp_parse(argp, argc, argv, 0, NULL, arguments) == 0) {
+        return true;
+    }
+    fputs("tiptrue: error: out of memory\n", stderr);
+    return false;
+}
+
+int cli_history_open(const char *named, bool write, struct tiptrue_history **history)
+{
+    struct tiptrue_error error = {0};
+    char *path = NULL;
+    int status = cli_history_place(named, write, &path);
+
+    if (status != EX_OK) {
+        return status;
+    }
+    error.status = tiptrue_history_open(path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ, history, &error);
+    free(path);
+    return cli_history_failed(&error);
+}
+
+int cli_history_failed(const struct tiptrue_error *error)
+{
+    struct cli_messages messages = {.stream = stderr};
+
+    if (error->status != TIPTRUE_OK) {
+        cli_messages_error(&messages, error);
+    }
+    return cli_exit_status(error->status);
+}
+
+static enum tiptrue_status write_out(void *context, const char *text, size_t length)
+{
+    (void)context;
+    cli_write(text, length);
+    return TIPTRUE_OK;
+}
+
+static error_t parse_read(int key, char *argument, struct argp_state *state)
+{
+    struct cli_history_arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = arguments;
+        return 0;
+    case CLI_KEY_JSON:
+        arguments->json = true;
+        return 0;
+    case CLI_KEY_CSV:
+        arguments->csv = true;
+        return 0;
+    case CLI_KEY_MACHINE:
+        arguments->query.machine = argument;
+        return 0;
+    case CLI_KEY_SINCE:
+        arguments->query.since = argument;
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
+
+#define QUERY_OPTIONS                                                                                                              \
+    {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine", 1},                                                       \
+    {                                                                                                                              \
+        "since", CLI_KEY_SINCE, "TIME", 0, "Only runs started at this date, or date and time (RFC 3339), or later", 1              \
+    }
+
+static int list(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        QUERY_OPTIONS, {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2}, {0}};
+    static const struct argp ARGP = {.options = OPTIONS,
+                                     .parser = parse_read,
+                                     .doc = "List the runs of the history in order of time, the newest last.",
+                                     .children = CHILDREN};
+    struct cli_history_arguments arguments = {0};
+    struct tiptrue_history *history = NULL;
+    const struct tiptrue_writer writer = {.write = write_out};
+    struct tiptrue_error error = {0};
+    int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+
+    status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
+    if (status == EX_OK) {
+        struct tiptrue_text_options look = cli_text_options(arguments.plain);
+        error.status = tiptrue_history_list(history, &arguments.query, arguments.json, &look, &writer, &error);
+        status = cli_history_failed(&error);
+    }
+    tiptrue_history_close(history);
+    free(arguments.names);
+    return status;
+}
+
+static int export(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        QUERY_OPTIONS, {"csv", CLI_KEY_CSV, NULL, 0, "CSV instead of lines of JSON", 2}, {0}};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_read,
+        .doc = "Write runs to standard output, whole: logs, documents, results. `tiptrue history import' makes "
+               "the same history of it.",
+        .children = CHILDREN};
+    struct cli_history_arguments arguments = {0};
+    struct tiptrue_history *history = NULL;
+    const struct tiptrue_writer writer = {.write = write_out};
+    struct tiptrue_error error = {0};
+    int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+
+    status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
+    if (status == EX_OK) {
+        error.status = tiptrue_history_export(history, &arguments.query, arguments.csv, &writer, &error);
+        status = cli_history_failed(&error);
+    }
+    tiptrue_history_close(history);
+    free(arguments.names);
+    return status;
+}
+
+static int verify(int argc, char *argv[])
+{
+    static const struct argp ARGP = {.parser = parse_read,
+                                     .doc =
+                                         "Read all of the history and look for damage: its structure, its references, every stored "
+                                         "byte against its digest, and whether every result can be read.\v"
+                                         "Exit status: 0 sound, 65 damaged, 66 not there.",
+                                     .children = CHILDREN};
+    struct cli_history_arguments arguments = {0};
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_history_counts counts = {0};
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+
+    status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
+    if (status == EX_OK) {
+        error.status = tiptrue_history_verify(history, &sink, &counts, &error);
+        if (error.status == TIPTRUE_OK || error.status == TIPTRUE_E_DATA) {
+            printf("%zu runs, %zu logs, %zu results, %zu documents, %zu exports: ", counts.runs, counts.logs, counts.results,
+                   counts.documents, counts.exports);
+            printf(counts.faults == 0 ? "sound\n" : "%zu faults\n", counts.faults);
+        }
+        if (error.status != TIPTRUE_OK) {
+            cli_messages_error(&messages, &error);
+        }
+        status = cli_exit_status(error.status);
+    }
+    tiptrue_history_close(history);
+    free(arguments.names);
+    return status;
+}
+
+struct action {
+    const char *name, *full_name, *purpose;
+    int (*run)(int argc, char *argv[]);
+};
+
+static const struct action ACTIONS[] = {
+    {"list", "tiptrue history list", "the runs that are stored, in order of time", list},
+    {"show", "tiptrue history show", "a stored run: its result, its log, its documents; solve it anew", cli_history_show},
+    {"export", "tiptrue history export", "write runs out, whole", export},
+    {"import", "tiptrue history import", "take in exports, results and run logs, of files and folders", cli_history_import},
+    {"verify", "tiptrue history verify", "look for damage", verify},
+};
+#define N_ACTIONS (sizeof ACTIONS / sizeof ACTIONS[0])
+#define NAMES "list, show, export, import, verify"
+
+struct request {
+    const struct action *action;
+    int at;
+};
+
+static error_t parse_action(int key, char *argument, struct argp_state *state)
+{
+    struct request *request = state->input;
+
+    switch (key) {
+    case ARGP_KEY_ARG:
+        for (size_t i = 0; i < N_ACTIONS && request->action == NULL; i++) {
+            request->action = strcmp(ACTIONS[i].name, argument) == 0 ? &ACTIONS[i] : NULL;
+        }
+        if (request->action == NULL) {
+            argp_error(state, "'%s' is nothing that a history does; it can " NAMES, argument);
+        }
+        request->at = state->next - 1;
+        state->next = state->argc;
+        return 0;
+    case ARGP_KEY_END:
+        if (request->action == NULL) {
+            argp_error(state, "what to do with the history is missing: " NAMES);
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+int cli_history(int argc, char *argv[])
+{
+    static const struct argp ARGP = {
+        .parser = parse_action,
+        .args_doc = "ACTION [OPTION...]",
+        .doc = "The history keeps every run that `tiptrue solve' entered by --history or --record, with its log and documents.\v"
+               "Actions:\n"
+               "  list      the runs that are stored, in order of time\n"
+               "  show      a stored run: its result, its log, its documents; solve it anew\n"
+               "  export    write runs out, whole\n"
+               "  import    take in exports, results and run logs, of files and folders\n"
+               "  verify    look for damage\n\n"
+               "`tiptrue history ACTION --help' tells the options of an action.",
+    };
+    struct request request = {0};
+
+    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) {
+        return EX_USAGE;
+    }
+    argv[request.at] = (char *)request.action->full_name; /* read only, as in main.c */
+    return request.action->run(argc - request.at, argv + request.at);
+}

@@ -1,0 +1,35 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the actions of `tiptrue history' share. */
+#ifndef TT_CLI_HISTORY_H
+#define TT_CLI_HISTORY_H
+
+#include <argp.h>
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "tiptrue.h"
+
+struct cli_history_arguments {
+    const char *history; /* NULL = the default place */
+    bool plain, json, csv;
+    struct tiptrue_history_query query;
+    bool takes_names;   /* set before: arguments are allowed */
+    const char **names; /* for free() */
+    size_t n_names;
+};
+
+/* --history, --plain and the arguments; its input is a struct cli_history_arguments. */
+extern const struct argp cli_history_common_argp;
+
+/* argp_parse; false: out of memory, told. */
+bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments);
+/* Open the history @named, or the default one. Returns the exit status; a failure is told. */
+int cli_history_open(const char *named, bool write, struct tiptrue_history **history);
+/* Tell @error, if it is one. Returns the exit status that stands for it. */
+int cli_history_failed(const struct tiptrue_error *error);
+
+int cli_history_show(int argc, char *argv[]);
+int cli_history_import(int argc, char *argv[]);
+
+#endif

@@ -1,0 +1,270 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue history import: files, and folders with all that is below them. */
+#include "config.h"
+
+#include <argp.h>
+#include <dirent.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/history.h"
+#include "cli/inputs.h"
+#include "cli/options.h"
+#include "cli/place.h"
+#include "cli/terminal.h"
+
+/* Folders within folders: more is no archive of runs but a loop of mounts. */
+#define MOST_DEEP 64
+
+struct arguments {
+    struct cli_history_arguments common;
+    struct cli_inputs inputs; /* only plate, machine, plan, pattern */
+};
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = &arguments->common;
+        return 0;
+    case CLI_KEY_PLATE:
+        arguments->inputs.plate = argument;
+        return 0;
+    case CLI_KEY_MACHINE:
+        arguments->inputs.machine = argument;
+        return 0;
+    case CLI_KEY_PLAN:
+        arguments->inputs.plan = argument;
+        return 0;
+    case CLI_KEY_PATTERN:
+        arguments->inputs.pattern = argument;
+        return 0;
+    case ARGP_KEY_END:
+        if (arguments->common.n_names == 0) {
+            argp_error(state, "a PATH is missing: name a file or a folder");
+        }
+        if ((arguments->inputs.plan == NULL) != (arguments->inputs.pattern == NULL)) {
+            argp_error(state, "--plan and --pattern need each other");
+        }
+        if ((arguments->inputs.plate == NULL) != (arguments->inputs.machine == NULL)) {
+            argp_error(state, "--plate and --machine need each other");
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* Paths that were found, each for free(). */
+struct paths {
+    char **paths;
+    size_t n, room;
+};
+
+static bool add_path(struct paths *paths, const char *folder, const char *name)
+{
+    size_t size = (folder != NULL ? strlen(folder) + 1 : 0) + strlen(name) + 1;
+    char *path = malloc(size);
+
+    if (path != NULL && paths->n == paths->room) {
+        size_t room = 2 * paths->room + 16;
+        char **grown = realloc(paths->paths, room * sizeof *grown);
+        if (grown == NULL) {
+            free(path);
+            return false;
+        }
+        paths->paths = grown;
+        paths->room = room;
+    }
+    if (path == NULL) {
+        return false;
+    }
+    snprintf(path, size, "%s%s%s", folder != NULL ? folder : "", folder != NULL ? "/" : "", name);
+    paths->paths[paths->n++] = path;
+    return true;
+}
+
+static void free_paths(struct paths *paths)
+{
+    for (size_t i = 0; i < paths->n; i++) {
+        free(paths->paths[i]);
+    }
+    free(paths->paths);
+    *paths = (struct paths){0};
+}
+
+static int compare_paths(const void *a, const void *b)
+{
+    return strcmp(*(char *const *)a, *(char *const *)b);
+}
+
+static int tell_path(const char *path, int number)
+{
+    fprintf(stderr, "%s: error: cannot be read: %s\n", path, strerror(number));
+    return number == ENOMEM ? EX_OSERR : EX_NOINPUT;
+}
+
+/* What is in the folder, sorted, without what is hidden. */
+static int read_folder(const char *folder, struct paths *inside)
+{
+    DIR *open = opendir(folder);
+    struct dirent *entry;
+    int status = EX_OK;
+
+    if (open == NULL) {
+        return tell_path(folder, errno);
+    }
+    errno = 0;
+    while (status == EX_OK && (entry = readdir(open)) != NULL) {
+        if (entry->d_name[0] != '.' && !add_path(inside, folder, entry->d_name)) {
+            status = tell_path(folder, ENOMEM);
+        }
+        errno = 0;
+    }
+    if (status == EX_OK && errno != 0) {
+        status = tell_path(folder, errno);
+    }
+    closedir(open);
+    if (inside->n > 1) {
+        qsort(inside->paths, inside->n, sizeof *inside->paths, compare_paths);
+    }
+    return status;
+}
+
+/* Add the files below @folder. A symbolic link is not followed: it may lead out of the folder, or round in it. */
+static int walk(const char *folder, int deep, struct paths *files)
+{
+    struct paths inside = {0};
+    int worst = deep < MOST_DEEP ? read_folder(folder, &inside) : tell_path(folder, ELOOP);
+
+    for (size_t i = 0; i < inside.n; i++) {
+        struct stat about;
+        if (lstat(inside.paths[i], &about) != 0) {
+            worst = cli_worse(worst, tell_path(inside.paths[i], errno));
+        } else if (S_ISDIR(about.st_mode)) {
+            worst = cli_worse(worst, walk(inside.paths[i], deep + 1, files));
+        } else if (S_ISREG(about.st_mode) && !add_path(files, NULL, inside.paths[i])) {
+            worst = cli_worse(worst, tell_path(inside.paths[i], ENOMEM));
+        }
+    }
+    free_paths(&inside);
+    return worst;
+}
+
+static void print_count(size_t n, const char *one, const char *many, const char **between)
+{
+    if (n > 0) {
+        printf("%s%zu %s", *between, n, n == 1 ? one : many);
+        *between = ", ";
+    }
+}
+
+static void print_report(void *context, const struct tiptrue_import_report *report)
+{
+    const char *between = ": ";
+
+    (void)context;
+    if (report->status != TIPTRUE_OK && report->new_runs + report->new_results + report->known_runs == 0) {
+        return; /* its faults were told */
+    }
+    fputs(report->path, stdout);
+    print_count(report->new_runs, "run added", "runs added", &between);
+    print_count(report->known_runs, "run there already", "runs there already", &between);
+    print_count(report->new_results, "result added to it", "results added to them", &between);
+    puts(between[0] == ':' ? ": nothing to import in it" : "");
+}
+
+/* Files that were named, and files that were found in folders: among the latter plates and machines are no fault. */
+static int import_paths(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history,
+                        const struct paths *files, bool found)
+{
+    struct tiptrue_import_options options = {.plate = objects->plate,
+                                             .machine = objects->machine,
+                                             .plan = objects->plan,
+                                             .pattern = arguments->inputs.pattern,
+                                             .now_s = cli_now_s(),
+                                             .pass_documents = found};
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_workspace *workspace = NULL;
+    struct tiptrue_error error = {0};
+    enum tiptrue_status status = tiptrue_workspace_new(&workspace, &error);
+
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_history_import(history, workspace, (const char *const *)files->paths, files->n, &options, &sink,
+                                        print_report, NULL, &error);
+    }
+    tiptrue_workspace_free(workspace);
+    (void)cli_history_failed(&error);
+    return cli_exit_status(status);
+}
+
+static int import_all(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history)
+{
+    int worst = EX_OK;
+
+    for (size_t i = 0; i < arguments->common.n_names; i++) {
+        const char *path = arguments->common.names[i];
+        struct paths files = {0};
+        struct stat about;
+        bool folder = strcmp(path, "-") != 0 && stat(path, &about) == 0 && S_ISDIR(about.st_mode);
+        if (folder) {
+            worst = cli_worse(worst, walk(path, 0, &files));
+        } else if (!add_path(&files, NULL, path)) {
+            worst = cli_worse(worst, tell_path(path, ENOMEM));
+        }
+        worst = cli_worse(worst, import_paths(arguments, objects, history, &files, folder));
+        free_paths(&files);
+        if (worst == EX_IOERR) {
+            break; /* the history itself cannot be written */
+        }
+    }
+    return worst;
+}
+
+int cli_history_import(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {NULL, 0, NULL, 0, "For run logs, which are solved:", 1},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate of the runs", 1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0, "Their machine", 1},
+        {"plan", CLI_KEY_PLAN, "FILE", 0, "For logs of a controller: what each move was", 1},
+        {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "For logs of a controller: how a report looks", 1},
+        {0},
+    };
+    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 2}, {0}};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "PATH...",
+        .doc = "Take files into the history, told apart by their content: exports of a history, results of "
+               "`tiptrue solve --json', run logs. Of a folder, all files below it; hidden ones and symbolic "
+               "links are passed over. What is there already stays as it is.",
+        .children = CHILDREN};
+    struct arguments arguments = {.common.takes_names = true};
+    struct cli_objects objects = {0};
+    struct tiptrue_history *history = NULL;
+    int status = argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) == 0 ? EX_OK : EX_OSERR;
+
+    if (status == EX_OK) {
+        status = cli_objects_read(&arguments.inputs, CLI_TELL_NOTHING, &objects);
+    }
+    if (status == EX_OK) {
+        status = cli_history_open(arguments.common.history, true, &history);
+    }
+    if (status == EX_OK) {
+        status = import_all(&arguments, &objects, history);
+    }
+    tiptrue_history_close(history);
+    cli_objects_free(&objects);
+    free(arguments.common.names);
+    return status;
+}

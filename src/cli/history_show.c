@@ -1,0 +1,237 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue history show: one run after the other, as it is stored or solved anew. */
+#include "config.h"
+
+#include <argp.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/history.h"
+#include "cli/options.h"
+#include "cli/place.h"
+#include "cli/terminal.h"
+
+struct arguments {
+    struct cli_history_arguments common;
+    enum tiptrue_history_part part;
+    bool raw; /* the part's bytes, instead of the result as text */
+    bool again, replace;
+};
+
+static void take_part(struct arguments *arguments, enum tiptrue_history_part part, struct argp_state *state)
+{
+    if (arguments->raw) {
+        argp_error(state, "--json, --log and --document exclude each other");
+    }
+    arguments->raw = true;
+    arguments->part = part;
+}
+
+static enum tiptrue_history_part document_part(const char *word, struct argp_state *state)
+{
+    static const char *const WORDS[] = {"plate", "machine", "plan", "pattern"};
+    static const enum tiptrue_history_part PARTS[] = {TIPTRUE_HISTORY_PLATE, TIPTRUE_HISTORY_MACHINE, TIPTRUE_HISTORY_PLAN,
+                                                      TIPTRUE_HISTORY_PATTERN};
+    for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        if (strcmp(word, WORDS[i]) == 0) {
+            return PARTS[i];
+        }
+    }
+    argp_error(state, "--document '%s' is none; there are plate, machine, plan, pattern", word);
+    return TIPTRUE_HISTORY_PLATE;
+}
+
+static void check(const struct arguments *arguments, struct argp_state *state)
+{
+    if (arguments->replace && !arguments->again) {
+        argp_error(state, "--replace needs --again");
+    }
+    if (arguments->again && arguments->raw) {
+        argp_error(state, "--again shows what changes; it excludes --json, --log and --document");
+    }
+    if (arguments->common.n_names == 0 && !arguments->again) {
+        argp_error(state, "a RUN is missing: the first digits of its id, as `tiptrue history list' shows it");
+    }
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = &arguments->common;
+        return 0;
+    case CLI_KEY_JSON:
+        take_part(arguments, TIPTRUE_HISTORY_RESULT, state);
+        arguments->common.json = true;
+        return 0;
+    case CLI_KEY_LOG:
+        take_part(arguments, TIPTRUE_HISTORY_LOG, state);
+        return 0;
+    case CLI_KEY_DOCUMENT:
+        take_part(arguments, document_part(argument, state), state);
+        return 0;
+    case CLI_KEY_AGAIN:
+        arguments->again = true;
+        return 0;
+    case CLI_KEY_REPLACE:
+        arguments->replace = true;
+        return 0;
+    case ARGP_KEY_END:
+        check(arguments, state);
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* All that showing takes. */
+struct showing {
+    const struct arguments *arguments;
+    struct tiptrue_history *history;
+    struct tiptrue_workspace *workspace; /* for --again */
+    struct tiptrue_text_options look;
+    size_t shown, changed, skipped; /* skipped: known only by their result */
+    bool all;
+};
+
+static enum tiptrue_status show_text(struct showing *showing, const char *id, char **text, size_t *length,
+                                     struct tiptrue_error *error)
+{
+    struct tiptrue_solution *solution = NULL;
+    enum tiptrue_status status = tiptrue_history_solution(showing->history, id, &solution, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_solution_text(solution, &showing->look, text, length, error);
+        tiptrue_solution_free(solution);
+    }
+    return status;
+}
+
+static enum tiptrue_status read(struct showing *showing, const char *id, char **text, size_t *length, bool *changed,
+                                struct tiptrue_error *error)
+{
+    const struct arguments *arguments = showing->arguments;
+
+    if (arguments->again) {
+        return tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace, cli_now_s(), &showing->look,
+                                     changed, text, length, error);
+    }
+    if (arguments->raw) {
+        return tiptrue_history_get(showing->history, id, arguments->part, text, length, error);
+    }
+    return show_text(showing, id, text, length, error);
+}
+
+/* Of all runs only those are shown that change. */
+static enum tiptrue_status show(struct showing *showing, const char *id, struct tiptrue_error *error)
+{
+    const struct arguments *arguments = showing->arguments;
+    bool changed = true;
+    char *text = NULL;
+    size_t length = 0;
+    enum tiptrue_status status = read(showing, id, &text, &length, &changed, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    showing->changed += changed;
+    if (changed || !showing->all) {
+        if (showing->shown++ > 0 && !arguments->raw && !arguments->again) {
+            cli_write("\n", 1);
+        }
+        cli_write(text, length);
+    }
+    if (arguments->common.json) {
+        cli_write("\n", 1);
+    }
+    free(text);
+    return TIPTRUE_OK;
+}
+
+static int show_named(struct showing *showing)
+{
+    const struct cli_history_arguments *common = &showing->arguments->common;
+    int worst = EX_OK;
+
+    for (size_t i = 0; i < common->n_names; i++) {
+        struct tiptrue_error error = {0};
+        char id[TIPTRUE_RUN_ID_SIZE];
+        error.status = tiptrue_history_find(showing->history, common->names[i], id, &error);
+        if (error.status == TIPTRUE_OK) {
+            error.status = show(showing, id, &error);
+        }
+        worst = cli_worse(worst, cli_history_failed(&error));
+    }
+    return worst;
+}
+
+/* Every run; that some are known only by their result is said, and is no fault. */
+static int show_all(struct showing *showing)
+{
+    struct tiptrue_error error = {0};
+    char(*ids)[TIPTRUE_RUN_ID_SIZE] = NULL;
+    size_t n = 0;
+    int worst = EX_OK;
+
+    error.status = tiptrue_history_ids(showing->history, NULL, &ids, &n, &error);
+    if (error.status != TIPTRUE_OK) {
+        return cli_history_failed(&error);
+    }
+    showing->all = true;
+    for (size_t i = 0; i < n; i++) {
+        struct tiptrue_error own = {0};
+        own.status = show(showing, ids[i], &own);
+        if (own.status == TIPTRUE_E_NO_INPUT) {
+            showing->skipped++;
+        } else {
+            worst = cli_worse(worst, cli_history_failed(&own));
+        }
+    }
+    free(ids);
+    printf("%zu of %zu runs changed", showing->changed, n);
+    printf(showing->skipped > 0 ? "; %zu are known only by their result, and cannot be solved anew\n" : "\n", showing->skipped);
+    return worst;
+}
+
+int cli_history_show(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {"json", CLI_KEY_JSON, NULL, 0, "The result as JSON, one line for each run", 2},
+        {"log", CLI_KEY_LOG, NULL, 0, "The log, byte by byte as it was read", 2},
+        {"document", CLI_KEY_DOCUMENT, "KIND", 0,
+         "What the result was worked out from, byte by byte: plate, machine, plan or pattern", 2},
+        {"again", CLI_KEY_AGAIN, NULL, 0, "Solve the runs (default: all) by this version, and show what that changes", 3},
+        {"replace", CLI_KEY_REPLACE, NULL, 0, "With --again: store the new results", 3},
+        {0},
+    };
+    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
+    static const struct argp ARGP = {.options = OPTIONS,
+                                     .parser = parse_option,
+                                     .args_doc = "RUN...",
+                                     .doc = "Show stored runs, as `tiptrue solve' would. RUN is the beginning of a run's id.",
+                                     .children = CHILDREN};
+    struct arguments arguments = {.common.takes_names = true};
+    struct showing showing = {.arguments = &arguments};
+    struct tiptrue_error error = {0};
+    int status = cli_history_parse(&ARGP, argc, argv, &arguments.common) ? EX_OK : EX_OSERR;
+
+    status = status == EX_OK ? cli_history_open(arguments.common.history, arguments.replace, &showing.history) : status;
+    if (status == EX_OK && arguments.again) {
+        error.status = tiptrue_workspace_new(&showing.workspace, &error);
+        status = cli_history_failed(&error);
+    }
+    if (status == EX_OK) {
+        showing.look = cli_text_options(arguments.common.plain);
+        status = arguments.common.n_names > 0 ? show_named(&showing) : show_all(&showing);
+    }
+    tiptrue_workspace_free(showing.workspace);
+    tiptrue_history_close(showing.history);
+    free(arguments.common.names);
+    return status;
+}

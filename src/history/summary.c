@@ -1,0 +1,384 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Columns are bound and read by position: the lists of columns below, the order of the calls and the tables of schema.c go
+ * together. */
+#include "config.h"
+
+#include "history/summary.h"
+
+#include <string.h>
+
+#include "base/time.h"
+#include "history/series.h"
+
+/* The flags in tip.has. */
+enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
+
+#define RUN_COLUMNS                                                                                                                \
+    "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, mark_x_mm, mark_y_mm, u_mark_x_mm, "        \
+    "u_mark_y_mm, yaw_rad, u_yaw_rad"
+#define TIP_COLUMNS                                                                                                                \
+    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, same_plate_xy_mm2, "                   \
+    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, "     \
+    "radius_mm, u_radius_mm, present_x_mm, present_y_mm"
+
+static const char INSERT_RUN[] = "INSERT INTO summary(" RUN_COLUMNS ", machine, run, result, started, plate, plate_serial, tips)"
+                                 " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+static const char INSERT_TIP[] = "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
+                                 " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+
+static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *code)
+{
+    int at = 1;
+
+    tt_sql_text(to, at++, run->id, code);
+    tt_sql_real(to, at++, run->time_s, code);
+    tt_sql_integer(to, at++, run->time_stated, code);
+    tt_sql_text(to, at++, run->plate, code);
+    tt_sql_integer(to, at++, run->verdict, code);
+    if (run->has_permitted_error) {
+        tt_sql_real(to, at, run->permitted_error_mm, code);
+    }
+    at++;
+    tt_sql_integer(to, at++, run->has_pose, code);
+    tt_sql_text(to, at++, run->setup, code);
+    tt_sql_real(to, at++, run->mark.x_mm, code);
+    tt_sql_real(to, at++, run->mark.y_mm, code);
+    tt_sql_real(to, at++, run->u_mark_x_mm, code);
+    tt_sql_real(to, at++, run->u_mark_y_mm, code);
+    tt_sql_real(to, at++, run->yaw_rad, code);
+    tt_sql_real(to, at++, run->u_yaw_rad, code);
+}
+
+static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
+{
+    tt_sql_real(to, at, cov->xx_mm2, code);
+    tt_sql_real(to, at + 1, cov->xy_mm2, code);
+    tt_sql_real(to, at + 2, cov->yy_mm2, code);
+}
+
+static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
+{
+    int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) | (tip->has_radius ? HAS_RADIUS : 0) |
+              (tip->has_present ? HAS_PRESENT : 0);
+
+    tt_sql_text(to, 1, name, code);
+    tt_sql_integer(to, 2, tip->verdict, code);
+    tt_sql_integer(to, 3, has, code);
+    tt_sql_real(to, 4, tip->offset.x_mm, code);
+    tt_sql_real(to, 5, tip->offset.y_mm, code);
+    bind_cov(to, 6, &tip->cov, code);
+    bind_cov(to, 9, &tip->same_plate_cov, code);
+    tt_sql_real(to, 12, tip->common_u_x_mm, code);
+    tt_sql_real(to, 13, tip->common_u_y_mm, code);
+    tt_sql_real(to, 14, tip->runout.x_mm, code);
+    tt_sql_real(to, 15, tip->runout.y_mm, code);
+    bind_cov(to, 16, &tip->runout_cov, code);
+    tt_sql_real(to, 19, tip->radius_mm, code);
+    tt_sql_real(to, 20, tip->u_radius_mm, code);
+    tt_sql_real(to, 21, tip->present.x_mm, code);
+    tt_sql_real(to, 22, tip->present.y_mm, code);
+}
+
+/* Finish a statement in which @code came up while binding. */
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
+{
+    return code == SQLITE_OK ? tt_sql_finish(store, statement, error) : tt_sql_fail(store, code, error);
+}
+
+static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run, struct tiptrue_error *error)
+{
+    static const char *const REMOVE[] = {
+        "DELETE FROM tip WHERE (machine, time_s, run) = (SELECT machine, time_s, run FROM summary WHERE run = ?)",
+        "DELETE FROM summary WHERE run = ?", "DELETE FROM pending WHERE run = ?"};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < sizeof REMOVE / sizeof REMOVE[0] && status == TIPTRUE_OK; i++) {
+        sqlite3_stmt *statement;
+        int code = SQLITE_OK;
+        status = tt_sql_get(store, REMOVE[i], &statement, error);
+        if (status == TIPTRUE_OK) {
+            tt_sql_integer(statement, 1, run, &code);
+            status = finish(store, statement, code, error);
+        }
+    }
+    return status;
+}
+
+static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int64 run, sqlite3_int64 result,
+                                      const struct tt_series_run *row, const struct tiptrue_solution *solution,
+                                      struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, INSERT_RUN, &statement, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    bind_run(statement, row, &code);
+    tt_sql_text(statement, 15, solution->machine != NULL ? solution->machine : "", &code);
+    tt_sql_integer(statement, 16, run, &code);
+    tt_sql_integer(statement, 17, result, &code);
+    tt_sql_text(statement, 18, solution->started, &code);
+    tt_sql_text(statement, 19, solution->plate, &code);
+    tt_sql_text(statement, 20, solution->plate_serial, &code);
+    tt_sql_integer(statement, 21, (sqlite3_int64)row->n_tips, &code);
+    return finish(store, statement, code, error);
+}
+
+static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_series *series,
+                                       const struct tiptrue_solution *solution, struct tiptrue_error *error)
+{
+    const struct tt_series_run *row = &series->runs[0];
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < row->n_tips && status == TIPTRUE_OK; i++) {
+        sqlite3_stmt *statement;
+        int code = SQLITE_OK;
+        status = tt_sql_get(store, INSERT_TIP, &statement, error);
+        if (status == TIPTRUE_OK) {
+            bind_tip(statement, series->tip_names[row->tips[i].tip], &row->tips[i], &code);
+            tt_sql_text(statement, 23, solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, 24, row->time_s, &code);
+            tt_sql_integer(statement, 25, run, &code);
+            tt_sql_integer(statement, 26, (sqlite3_int64)i, &code);
+            status = finish(store, statement, code, error);
+        }
+    }
+    return status;
+}
+
+/* When the run was entered, seconds since 1970, and its id. */
+static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run, double *entered_s, char id[TT_RUN_ID_SIZE],
+                                    struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT added, id FROM run WHERE no = ?";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_integer(statement, 1, run, &code);
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    *entered_s = 0;
+    id[0] = '\0';
+    if (status == TIPTRUE_OK && row) {
+        const char *added = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
+        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0, entered_s);
+        if (text != NULL && strlen(text) < TT_RUN_ID_SIZE) {
+            strcpy(id, text);
+        }
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int64 run, sqlite3_int64 result,
+                                     const struct tiptrue_solution *solution, struct tiptrue_error *error)
+{
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+    char id[TT_RUN_ID_SIZE];
+    double entered_s;
+    enum tiptrue_status status = find_run(store, run, &entered_s, id, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_series_add(&series, solution, entered_s, error);
+    }
+    if (status == TIPTRUE_OK) {
+        series.runs[0].id = id; /* the store's own */
+        status = remove_old(store, run, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = insert_run(store, run, result, &series.runs[0], solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = insert_tips(store, run, &series, solution, error);
+    }
+    tt_arena_clear(&arena);
+    return status;
+}
+
+/* A text of the row, in the series' arena; NULL stays NULL. */
+static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed)
+{
+    const char *text = tt_sql_column(from, column);
+    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
+
+    *failed = *failed || (text != NULL && made == NULL);
+    return made;
+}
+
+static enum tiptrue_verdict verdict_column(sqlite3_stmt *from, int column)
+{
+    int verdict = sqlite3_column_int(from, column);
+    return verdict == TIPTRUE_KEEP ? TIPTRUE_KEEP : verdict == TIPTRUE_UPDATE ? TIPTRUE_UPDATE : TIPTRUE_REPEAT;
+}
+
+static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)
+{
+    bool failed = false;
+
+    run->id = copy_column(series, from, 0, &failed);
+    run->time_s = sqlite3_column_double(from, 1);
+    run->time_stated = sqlite3_column_int(from, 2) != 0;
+    run->plate = copy_column(series, from, 3, &failed);
+    run->verdict = verdict_column(from, 4);
+    run->has_permitted_error = sqlite3_column_type(from, 5) != SQLITE_NULL;
+    run->permitted_error_mm = sqlite3_column_double(from, 5);
+    run->has_pose = sqlite3_column_int(from, 6) != 0;
+    run->setup = copy_column(series, from, 7, &failed);
+    run->mark = (struct tt_machine_xy){sqlite3_column_double(from, 8), sqlite3_column_double(from, 9)};
+    run->u_mark_x_mm = sqlite3_column_double(from, 10);
+    run->u_mark_y_mm = sqlite3_column_double(from, 11);
+    run->yaw_rad = sqlite3_column_double(from, 12);
+    run->u_yaw_rad = sqlite3_column_double(from, 13);
+    return !failed;
+}
+
+static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
+{
+    return (struct tt_cov2){sqlite3_column_double(from, column), sqlite3_column_double(from, column + 1),
+                            sqlite3_column_double(from, column + 2)};
+}
+
+static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
+{
+    const char *name = tt_sql_column(from, 0);
+    int has = sqlite3_column_int(from, 2);
+
+    tip->tip = name != NULL ? tt_series_tip_index(series, name) : TT_NONE;
+    tip->verdict = verdict_column(from, 1);
+    tip->has_offset = (has & HAS_OFFSET) != 0;
+    tip->has_runout = (has & HAS_RUNOUT) != 0;
+    tip->has_radius = (has & HAS_RADIUS) != 0;
+    tip->has_present = (has & HAS_PRESENT) != 0;
+    tip->offset = (struct tt_machine_xy){sqlite3_column_double(from, 3), sqlite3_column_double(from, 4)};
+    tip->cov = cov_columns(from, 5);
+    tip->same_plate_cov = cov_columns(from, 8);
+    tip->common_u_x_mm = sqlite3_column_double(from, 11);
+    tip->common_u_y_mm = sqlite3_column_double(from, 12);
+    tip->runout = (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
+    tip->runout_cov = cov_columns(from, 15);
+    tip->radius_mm = sqlite3_column_double(from, 18);
+    tip->u_radius_mm = sqlite3_column_double(from, 19);
+    tip->present = (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
+    return tip->tip != TT_NONE;
+}
+
+/* Since when @most_runs runs were made: as *since_s, if that is later. */
+static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char *machine, size_t most_runs, double *since_s,
+                                      struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT time_s FROM summary WHERE machine = ? ORDER BY time_s DESC, run DESC LIMIT 1 OFFSET ?";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine, &code);
+        tt_sql_integer(statement, 2, (sqlite3_int64)most_runs - 1, &code);
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    if (status == TIPTRUE_OK && row) {
+        double latest_s = sqlite3_column_double(statement, 0);
+        *since_s = latest_s > *since_s ? latest_s : *since_s;
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+/* A statement over the rows of @machine from @since_s on. */
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql, const char *machine, double since_s,
+                                 sqlite3_stmt **statement, struct tiptrue_error *error)
+{
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(*statement, 1, machine, &code);
+        tt_sql_real(*statement, 2, since_s, &code);
+        status = tt_sql_fail(store, code, error);
+    }
+    return status;
+}
+
+/* The number of tips stands in the row behind the run's own columns; the tips follow in the same order as the runs. */
+static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs, sqlite3_stmt *tips,
+                                     struct tt_series *series, struct tiptrue_error *error)
+{
+    bool row = true, tip_row = false;
+    enum tiptrue_status status = tt_sql_next(store, tips, &tip_row, error);
+
+    while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK && row) {
+        sqlite3_int64 number = sqlite3_column_int64(runs, 14);
+        size_t n_tips = (size_t)sqlite3_column_int64(runs, 15);
+        struct tt_series_run *run = tt_series_new_run(series, n_tips);
+        bool good = run != NULL && fill_run(series, runs, run);
+        for (size_t i = 0; good && i < n_tips && tip_row && sqlite3_column_int64(tips, 22) == number; i++) {
+            good = fill_tip(series, tips, &run->tips[i]);
+            status = tt_sql_next(store, tips, &tip_row, error);
+        }
+        if (!good) {
+            status = tt_fail_memory(error);
+        }
+    }
+    tt_sql_reset_all(store);
+    return status;
+}
+
+enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine, double since_s, size_t most_runs,
+                                    struct tt_series *series, struct tiptrue_error *error)
+{
+    static const char RUNS[] = "SELECT " RUN_COLUMNS ", run, tips FROM summary WHERE machine = ? AND time_s >= ?"
+                               " ORDER BY machine, time_s, run";
+    static const char TIPS[] = "SELECT " TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
+                               " ORDER BY machine, time_s, run, position";
+    sqlite3_stmt *runs, *tips;
+    bool own = !store->in_group;
+    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error) : TIPTRUE_OK; /* both statements see the same moment */
+
+    if (status == TIPTRUE_OK && most_runs > 0) {
+        status = limit_runs(store, machine, most_runs, &since_s, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = begin(store, RUNS, machine, since_s, &runs, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = begin(store, TIPS, machine, since_s, &tips, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = read_runs(store, runs, tips, series, error);
+    }
+    if (own) {
+        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL); /* nothing was written */
+    }
+    if (status == TIPTRUE_OK) {
+        tt_series_sort(series);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
+                                      enum tiptrue_status (*each)(void *context, const char *machine), void *context,
+                                      struct tiptrue_error *error)
+{
+    /* one step through the primary key for each machine, not one for each run */
+    static const char SQL[] = "WITH RECURSIVE m(name) AS (SELECT min(machine) FROM summary UNION ALL"
+                              " SELECT (SELECT min(machine) FROM summary WHERE machine > m.name) FROM m WHERE m.name IS NOT NULL)"
+                              " SELECT name FROM m WHERE name IS NOT NULL";
+    sqlite3_stmt *statement;
+    bool row = true;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        const char *name = tt_sql_column(statement, 0);
+        status = each(context, name != NULL ? name : "");
+    }
+    tt_sql_reset_all(store);
+    return status;
+}

@@ -1,0 +1,183 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a new solve of a stored run changes, tip by tip. */
+#include "config.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "output/history.h"
+#include "output/page.h"
+#include "output/verdict.h"
+
+/* Differences are shown to this many decimals of a micrometre, and less than half of the last one is none. */
+#define DECIMALS 2
+#define LEAST_MM 0.5e-5
+#define UM_PER_MM 1e3
+
+static const struct tt_tip_result *find_tip(const struct tiptrue_solution *s, const char *name)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        if (strcmp(s->tips[i].name, name) == 0) {
+            return &s->tips[i];
+        }
+    }
+    return NULL;
+}
+
+/* Lines of one tip; *any tells whether one was begun. */
+struct lines {
+    struct tt_page *page;
+    const char *tip;
+    bool *any;
+};
+
+static void begin_line(const struct lines *lines)
+{
+    tt_page_puts(lines->page, "  ");
+    if (lines->tip != NULL) {
+        tt_page_puts(lines->page, lines->tip);
+        tt_page_puts(lines->page, ": ");
+    }
+    *lines->any = true;
+}
+
+/* "name from -> to um (+change)", where it changed. */
+static void compare_number(const struct lines *lines, const char *name, bool known, double before_mm, bool known_anew,
+                           double anew_mm, bool as_change)
+{
+    bool same = known == known_anew && (!known || fabs(anew_mm - before_mm) < LEAST_MM);
+
+    if (same) {
+        return;
+    }
+    begin_line(lines);
+    tt_page_puts(lines->page, name);
+    if (known != known_anew) {
+        tt_page_puts(lines->page, known ? " is no longer determined" : " is determined now");
+    } else if (as_change) {
+        tt_page_puts(lines->page, " ");
+        tt_page_fixed(lines->page, (anew_mm - before_mm) * UM_PER_MM, DECIMALS, true);
+        tt_page_puts(lines->page, " " TT_UM);
+    } else {
+        tt_page_puts(lines->page, " ");
+        tt_page_fixed(lines->page, before_mm * UM_PER_MM, DECIMALS, false);
+        tt_page_puts(lines->page, " -> ");
+        tt_page_fixed(lines->page, anew_mm * UM_PER_MM, DECIMALS, false);
+        tt_page_puts(lines->page, " " TT_UM);
+    }
+    tt_page_line_end(lines->page);
+}
+
+static void compare_verdict(const struct lines *lines, enum tiptrue_verdict before, enum tiptrue_verdict anew)
+{
+    if (before == anew) {
+        return;
+    }
+    begin_line(lines);
+    tt_page_puts(lines->page, "verdict ");
+    tt_page_puts(lines->page, tt_verdict_word(before));
+    tt_page_puts(lines->page, " -> ");
+    tt_page_puts(lines->page, tt_verdict_word(anew));
+    tt_page_line_end(lines->page);
+}
+
+static double root(double variance)
+{
+    return variance > 0 ? sqrt(variance) : 0;
+}
+
+static void compare_tips(const struct lines *lines, const struct tt_tip_result *b, const struct tt_tip_result *a)
+{
+    bool bx = b->offset_determined_x, by = b->offset_determined_y, ax = a->offset_determined_x, ay = a->offset_determined_y;
+
+    compare_number(lines, "offset x", bx, b->offset.x_mm, ax, a->offset.x_mm, true);
+    compare_number(lines, "offset y", by, b->offset.y_mm, ay, a->offset.y_mm, true);
+    if (bx && ax) {
+        compare_number(lines, "u of x in full", true, root(b->cov.xx_mm2), true, root(a->cov.xx_mm2), false);
+        compare_number(lines, "u of x on plate", true, root(b->same_plate_cov.xx_mm2), true, root(a->same_plate_cov.xx_mm2), false);
+    }
+    if (by && ay) {
+        compare_number(lines, "u of y in full", true, root(b->cov.yy_mm2), true, root(a->cov.yy_mm2), false);
+        compare_number(lines, "u of y on plate", true, root(b->same_plate_cov.yy_mm2), true, root(a->same_plate_cov.yy_mm2), false);
+    }
+    compare_number(lines, "eccentricity", b->runout_determined, b->eccentricity_mm, a->runout_determined, a->eccentricity_mm, true);
+    compare_number(lines, "contact radius", b->radius_determined, b->contact_radius_mm, a->radius_determined, a->contact_radius_mm,
+                   true);
+    compare_verdict(lines, b->verdict, a->verdict);
+}
+
+/* Tips that only one of the two has. */
+static void tell_missing(struct tt_page *page, const struct tiptrue_solution *of, const struct tiptrue_solution *in,
+                         const char *text, bool *any)
+{
+    for (size_t i = 0; i < of->n_tips; i++) {
+        if (find_tip(in, of->tips[i].name) == NULL) {
+            begin_line(&(struct lines){page, of->tips[i].name, any});
+            tt_page_puts(page, text);
+            tt_page_line_end(page);
+        }
+    }
+}
+
+static size_t count_findings(const struct tiptrue_solution *s, enum tt_finding_code code)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        n += s->findings[i].code == code;
+    }
+    return n;
+}
+
+static void compare_findings(struct tt_page *page, const struct tiptrue_solution *before, const struct tiptrue_solution *anew,
+                             bool *any)
+{
+    for (int code = 0; code < TT_FINDING_CODES; code++) {
+        size_t was = count_findings(before, (enum tt_finding_code)code), is = count_findings(anew, (enum tt_finding_code)code);
+        if (was != is) {
+            begin_line(&(struct lines){page, NULL, any});
+            tt_page_puts(page, "finding ");
+            tt_page_puts(page, tt_finding_name((enum tt_finding_code)code));
+            tt_page_puts(page, ": ");
+            tt_page_count(page, was);
+            tt_page_puts(page, " -> ");
+            tt_page_count(page, is);
+            tt_page_line_end(page);
+        }
+    }
+}
+
+bool tt_output_again_text(const struct tiptrue_solution *before, const char *version, const struct tiptrue_solution *anew,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer,
+                           .colour = options != NULL && options->colour,
+                           .utf8 = options != NULL && options->utf8,
+                           .columns = options != NULL && options->columns > 0 ? options->columns : 80};
+    bool any = false;
+
+    tt_page_puts(&page, anew->run_id != NULL ? anew->run_id : "run");
+    tt_page_puts(&page, anew->started != NULL ? ", " : "");
+    tt_page_puts(&page, anew->started != NULL ? anew->started : "");
+    tt_page_puts(&page, ": stored by ");
+    tt_page_puts(&page, version);
+    tt_page_puts(&page, ", anew by " PACKAGE_VERSION ":");
+    tt_page_line_end(&page);
+    for (size_t i = 0; i < before->n_tips; i++) {
+        const struct tt_tip_result *tip = find_tip(anew, before->tips[i].name);
+        if (tip != NULL) {
+            compare_tips(&(struct lines){&page, tip->name, &any}, &before->tips[i], tip);
+        }
+    }
+    tell_missing(&page, before, anew, "is no longer there", &any);
+    tell_missing(&page, anew, before, "is new", &any);
+    compare_findings(&page, before, anew, &any);
+    compare_verdict(&(struct lines){&page, NULL, &any}, before->verdict, anew->verdict);
+    if (!any) {
+        tt_page_puts(&page, "  unchanged");
+        tt_page_line_end(&page);
+    }
+    tt_page_end(&page);
+    return any;
+}

@@ -1,0 +1,546 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The calls of tiptrue.h on a history: what the store keeps as text is read, solved and written here by the other rooms. */
+#include "config.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/time.h"
+#include "history/store.h"
+#include "ingest/ingest.h"
+#include "output/history.h"
+#include "output/output.h"
+#include "output/verdict.h"
+#include "solved.h"
+#include "tiptrue.h"
+
+#define DAY_START "T00:00:00Z"
+
+/* A buffer's text becomes the caller's. */
+static enum tiptrue_status hand_over(struct tt_buffer *buffer, char **text, size_t *length, struct tiptrue_error *error)
+{
+    if (buffer->text == NULL) {
+        tt_buffer_puts(buffer, "");
+    }
+    if (buffer->failed) {
+        tt_buffer_clear(buffer);
+        return tt_fail_memory(error);
+    }
+    *text = buffer->text;
+    if (length != NULL) {
+        *length = buffer->length;
+    }
+    return TIPTRUE_OK;
+}
+
+/* The newest result of a record, back as a solution. */
+static enum tiptrue_status newest_solution(const struct tt_record *record, struct tiptrue_solution **solution,
+                                           struct tiptrue_error *error)
+{
+    const struct tt_text *json = &record->results[record->n_results - 1].json;
+    char name[64];
+
+    snprintf(name, sizeof name, "stored result of run %s", record->id);
+    return tt_result_read_bytes(name, json->text, json->length, NULL, solution, error);
+}
+
+/* What a step of the schema, or a merge, left to be read again. */
+static enum tiptrue_status summarise_pending(struct tiptrue_history *history, struct tiptrue_error *error)
+{
+    char id[TT_RUN_ID_SIZE];
+    bool found = true;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    while (status == TIPTRUE_OK && (status = tt_store_next_unsummarised(history, id, &found, error)) == TIPTRUE_OK && found) {
+        struct tt_record record = {0};
+        struct tiptrue_solution *solution = NULL;
+        status = tt_store_load(history, id, true, &record, error);
+        if (status == TIPTRUE_OK) {
+            status = newest_solution(&record, &solution, error);
+        }
+        if (status == TIPTRUE_OK) {
+            status = tt_store_summarise(history, id, solution, error);
+        }
+        tiptrue_solution_free(solution);
+        tt_record_clear(&record);
+    }
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_access access, struct tiptrue_history **history,
+                                         struct tiptrue_error *error)
+{
+    struct tiptrue_history *made;
+    enum tiptrue_status status = tt_store_open(path, access == TIPTRUE_HISTORY_WRITE, &made, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (tt_store_is_writable(made)) {
+        status = summarise_pending(made, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *history = made;
+    } else {
+        tt_store_close(made);
+    }
+    return status;
+}
+
+void tiptrue_history_close(struct tiptrue_history *history)
+{
+    tt_store_close(history);
+}
+
+static void tell(const struct tiptrue_sink *sink, enum tiptrue_severity severity, const char *file, const char *text)
+{
+    if (sink != NULL && sink->told != NULL) {
+        sink->told(sink->context, &(struct tiptrue_diagnostic){.severity = severity, .file = file, .text = text});
+    }
+}
+
+/* What the person who adds a run should know. */
+static void tell_outcome(const struct tiptrue_sink *sink, const char *file, const char *id, const char *version,
+                         const struct tt_put_outcome *outcome)
+{
+    char text[400];
+
+    if (outcome->run_is_new) {
+        return;
+    }
+    if (outcome->new_results == 0 && !outcome->log_is_new) {
+        snprintf(text, sizeof text, "run %s is in the history already, since %s, and nothing was written", id, outcome->since);
+    } else if (outcome->new_results == 0) {
+        snprintf(text, sizeof text, "run %s is in the history already, since %s, and has its log now", id, outcome->since);
+    } else {
+        bool other = strcmp(outcome->superseded_version, version) != 0;
+        snprintf(text, sizeof text, "run %s is in the history already, since %s; this result, %s%s, replaces that of %s", id,
+                 outcome->since, other ? "by another version than " : "of other documents",
+                 other ? outcome->superseded_version : "", outcome->superseded);
+    }
+    tell(sink, TIPTRUE_NOTE, file, text);
+}
+
+static enum tiptrue_status put_solved(struct tiptrue_history *history, const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
+                                      const struct tiptrue_run *run, const struct tiptrue_solution *solution, double now_s,
+                                      enum tt_put how, struct tt_put_outcome *outcome, struct tiptrue_error *error)
+{
+    struct tt_solved solved = {0};
+    enum tiptrue_status status = tt_solved_make(&solved, plate, machine, plan, pattern, run, solution, now_s, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_put(history, &solved.record, solution, how, outcome, error);
+    }
+    tt_solved_clear(&solved);
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const struct tiptrue_plate *plate,
+                                        const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
+                                        const struct tiptrue_run *run, const struct tiptrue_solution *solution, double now_s,
+                                        const struct tiptrue_sink *sink, struct tiptrue_error *error)
+{
+    struct tt_put_outcome outcome;
+
+    if (run->source.text == NULL) {
+        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, NULL, "the run was read without its text, which a history keeps");
+    }
+    enum tiptrue_status status =
+        put_solved(history, plate, machine, plan, pattern, run, solution, now_s, TT_PUT_SOLVED, &outcome, error);
+    if (status == TIPTRUE_OK) {
+        tell_outcome(sink, run->file, run->id, PACKAGE_VERSION, &outcome);
+    }
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_find(struct tiptrue_history *history, const char *text, char id[TIPTRUE_RUN_ID_SIZE],
+                                         struct tiptrue_error *error)
+{
+    return tt_store_find(history, text, id, error);
+}
+
+enum tiptrue_status tiptrue_history_get(struct tiptrue_history *history, const char *id, enum tiptrue_history_part part,
+                                        char **text, size_t *length, struct tiptrue_error *error)
+{
+    static const char *const NAMES[] = {
+        [TIPTRUE_HISTORY_RESULT] = "result",   [TIPTRUE_HISTORY_LOG] = "log",   [TIPTRUE_HISTORY_PLATE] = "plate",
+        [TIPTRUE_HISTORY_MACHINE] = "machine", [TIPTRUE_HISTORY_PLAN] = "plan", [TIPTRUE_HISTORY_PATTERN] = "pattern"};
+    struct tt_record record = {0};
+    struct tt_buffer buffer = {0};
+    enum tiptrue_status status = tt_store_load(history, id, true, &record, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    const struct tt_record_result *result = &record.results[0];
+    const struct tt_text parts[] = {
+        [TIPTRUE_HISTORY_RESULT] = result->json,
+        [TIPTRUE_HISTORY_LOG] = record.log,
+        [TIPTRUE_HISTORY_PLATE] = result->documents[TT_DOCUMENT_PLATE],
+        [TIPTRUE_HISTORY_MACHINE] = result->documents[TT_DOCUMENT_MACHINE],
+        [TIPTRUE_HISTORY_PLAN] = result->documents[TT_DOCUMENT_PLAN],
+        [TIPTRUE_HISTORY_PATTERN] = result->documents[TT_DOCUMENT_PATTERN],
+    };
+    if (parts[part].text == NULL) {
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, NULL, 0, 0, NULL, "run %s has no %s in the history", id, NAMES[part]);
+    } else {
+        tt_buffer_add(&buffer, parts[part].text, parts[part].length);
+        status = hand_over(&buffer, text, length, error);
+    }
+    tt_record_clear(&record);
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_solution(struct tiptrue_history *history, const char *id, struct tiptrue_solution **solution,
+                                             struct tiptrue_error *error)
+{
+    struct tt_record record = {0};
+    enum tiptrue_status status = tt_store_load(history, id, true, &record, error);
+
+    if (status == TIPTRUE_OK) {
+        status = newest_solution(&record, solution, error);
+        tt_record_clear(&record);
+    }
+    return status;
+}
+
+/* The query as the store takes it. */
+static enum tiptrue_status read_query(const struct tiptrue_history_query *from, struct tt_store_query *query,
+                                      struct tiptrue_error *error)
+{
+    char day[32];
+
+    *query = (struct tt_store_query){0};
+    if (from == NULL) {
+        return TIPTRUE_OK;
+    }
+    query->machine = from->machine;
+    if (from->since == NULL) {
+        return TIPTRUE_OK;
+    }
+    query->has_since = true;
+    snprintf(day, sizeof day, "%s%s", from->since, DAY_START);
+    if (tt_time_read(from->since, strlen(from->since), &query->since_s) || tt_time_read(day, strlen(day), &query->since_s)) {
+        return TIPTRUE_OK;
+    }
+    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "such as 2026-03-02 or 2026-03-02T07:40:00Z", "'%s' is no date",
+                   from->since);
+}
+
+/* Writing while reading. */
+struct out {
+    struct tiptrue_history *history;
+    const struct tiptrue_writer *writer;
+    const struct tiptrue_text_options *options;
+    bool json, csv;
+    struct tt_buffer buffer;
+    struct tiptrue_error *error;
+    char (*ids)[TT_RUN_ID_SIZE];
+    size_t n_ids, room;
+};
+
+/* Hand what is in the buffer to the writer. */
+static enum tiptrue_status flush(struct out *out)
+{
+    enum tiptrue_status status;
+
+    if (out->buffer.failed) {
+        return tt_fail_memory(out->error);
+    }
+    status = out->buffer.length > 0 ? out->writer->write(out->writer->context, out->buffer.text, out->buffer.length) : TIPTRUE_OK;
+    tt_buffer_reset(&out->buffer);
+    return status == TIPTRUE_OK ? status : tt_fail(out->error, status, NULL, 0, 0, NULL, "the output could not be written");
+}
+
+static enum tiptrue_status list_entry(void *context, const struct tt_record_entry *entry)
+{
+    struct out *out = context;
+
+    if (out->json) {
+        tt_output_entry_json(entry, &out->buffer);
+    } else {
+        tt_output_entry_text(entry, out->options, &out->buffer);
+    }
+    return flush(out);
+}
+
+enum tiptrue_status tiptrue_history_list(struct tiptrue_history *history, const struct tiptrue_history_query *query, bool json,
+                                         const struct tiptrue_text_options *options, const struct tiptrue_writer *writer,
+                                         struct tiptrue_error *error)
+{
+    struct tt_store_query wanted;
+    struct out out = {.history = history, .writer = writer, .options = options, .json = json, .error = error};
+    enum tiptrue_status status = read_query(query, &wanted, error);
+
+    if (status == TIPTRUE_OK && !json) {
+        tt_output_entries_head(options, &out.buffer);
+        status = flush(&out);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_store_list(history, &wanted, list_entry, &out, error);
+    }
+    tt_buffer_clear(&out.buffer);
+    return status;
+}
+
+static enum tiptrue_status note_id(void *context, const struct tt_record_entry *entry)
+{
+    struct out *out = context;
+
+    if (out->n_ids == out->room) {
+        size_t room = 2 * out->room + 64;
+        char(*grown)[TT_RUN_ID_SIZE] = realloc(out->ids, room * sizeof *grown);
+        if (grown == NULL) {
+            return tt_fail_memory(out->error);
+        }
+        out->ids = grown;
+        out->room = room;
+    }
+    memcpy(out->ids[out->n_ids++], entry->id, TT_RUN_ID_SIZE);
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tiptrue_history_ids(struct tiptrue_history *history, const struct tiptrue_history_query *query,
+                                        char (**ids)[TIPTRUE_RUN_ID_SIZE], size_t *n, struct tiptrue_error *error)
+{
+    struct tt_store_query wanted;
+    struct out out = {.history = history, .error = error};
+    enum tiptrue_status status = read_query(query, &wanted, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_list(history, &wanted, note_id, &out, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *ids = out.ids;
+        *n = out.n_ids;
+    } else {
+        free(out.ids);
+    }
+    return status;
+}
+
+static enum tiptrue_status export_run(struct out *out, const char *id)
+{
+    struct tt_record record = {0};
+    enum tiptrue_status status = tt_store_load(out->history, id, false, &record, out->error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (out->csv) {
+        tt_output_record_csv(&record, &out->buffer);
+    } else {
+        tt_output_record_json(&record, &out->buffer);
+    }
+    tt_record_clear(&record);
+    return flush(out);
+}
+
+enum tiptrue_status tiptrue_history_export(struct tiptrue_history *history, const struct tiptrue_history_query *query, bool csv,
+                                           const struct tiptrue_writer *writer, struct tiptrue_error *error)
+{
+    struct tt_store_query wanted;
+    struct out out = {.history = history, .writer = writer, .csv = csv, .error = error};
+    enum tiptrue_status status = read_query(query, &wanted, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_begin_reading(history, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_store_list(history, &wanted, note_id, &out, error);
+        if (status == TIPTRUE_OK && csv) {
+            tt_output_record_csv_header(&out.buffer);
+            status = flush(&out);
+        }
+        for (size_t i = 0; i < out.n_ids && status == TIPTRUE_OK; i++) {
+            status = export_run(&out, out.ids[i]);
+        }
+        tt_store_rollback(history);
+    }
+    free(out.ids);
+    tt_buffer_clear(&out.buffer);
+    return status;
+}
+
+/* A stored run with what it was read from. */
+struct revived {
+    struct tt_record record;
+    struct tiptrue_plate *plate;
+    struct tiptrue_machine *machine;
+    struct tiptrue_plan *plan;
+    struct tiptrue_run *run;
+    struct tiptrue_solution *before, *anew;
+};
+
+static void clear_revived(struct revived *revived)
+{
+    tiptrue_solution_free(revived->anew);
+    tiptrue_solution_free(revived->before);
+    tiptrue_run_free(revived->run);
+    tiptrue_plan_free(revived->plan);
+    tiptrue_machine_free(revived->machine);
+    tiptrue_plate_free(revived->plate);
+    tt_record_clear(&revived->record);
+}
+
+static enum tiptrue_status revive_documents(struct revived *revived, const struct tt_text documents[], struct tiptrue_error *error)
+{
+    const struct tt_text *plate = &documents[TT_DOCUMENT_PLATE], *machine = &documents[TT_DOCUMENT_MACHINE];
+    const struct tt_text *plan = &documents[TT_DOCUMENT_PLAN];
+    enum tiptrue_status status = tt_plate_read_bytes("stored plate", plate->text, plate->length, NULL, &revived->plate, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_machine_read_bytes("stored machine", machine->text, machine->length, NULL, &revived->machine, error);
+    }
+    if (status == TIPTRUE_OK && plan->text != NULL) {
+        status = tt_plan_read_bytes("stored plan", plan->text, plan->length, NULL, &revived->plan, error);
+    }
+    return status;
+}
+
+/* The run as it was read: its file's name is that of the stored result, so that only what the program finds can differ. */
+static enum tiptrue_status revive(struct revived *revived, struct tiptrue_error *error)
+{
+    const struct tt_record_result *result = &revived->record.results[0];
+    const struct tt_text *documents = result->documents;
+    struct tt_bytes log = {0};
+    enum tiptrue_status status = newest_solution(&revived->record, &revived->before, error);
+
+    if (status == TIPTRUE_OK && (revived->record.log.text == NULL || documents[TT_DOCUMENT_PLATE].text == NULL ||
+                                 documents[TT_DOCUMENT_MACHINE].text == NULL)) {
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, NULL, 0, 0, "import the run's log, with its plate and machine",
+                       "run %s cannot be solved anew: only its result is in the history", revived->record.id);
+    }
+    if (status == TIPTRUE_OK) {
+        status = revive_documents(revived, documents, error);
+    }
+    if (status == TIPTRUE_OK) {
+        log.text = malloc(revived->record.log.length + 1);
+        if (log.text == NULL) {
+            return tt_fail_memory(error);
+        }
+        log.length = revived->record.log.length;
+        memcpy(log.text, revived->record.log.text, log.length + 1);
+        status =
+            tt_run_read_taken(revived->before->file != NULL ? revived->before->file : "stored log", &log, revived->plate,
+                              revived->machine, revived->plan, documents[TT_DOCUMENT_PATTERN].text, NULL, &revived->run, error);
+    }
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struct tiptrue_workspace *workspace, const char *id,
+                                          bool replace, double now_s, const struct tiptrue_text_options *options, bool *changed,
+                                          char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct revived revived = {0};
+    struct tt_buffer buffer = {0};
+    struct tt_put_outcome outcome = {0};
+    bool differs = false;
+    enum tiptrue_status status = tt_store_load(history, id, true, &revived.record, error);
+
+    if (status == TIPTRUE_OK) {
+        status = revive(&revived, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, NULL, &revived.anew, error);
+    }
+    if (status == TIPTRUE_OK) {
+        differs = tt_output_again_text(revived.before, revived.record.results[0].version, revived.anew, options, &buffer);
+    }
+    if (status == TIPTRUE_OK && replace) {
+        status = put_solved(history, revived.plate, revived.machine, revived.plan,
+                            revived.record.results[0].documents[TT_DOCUMENT_PATTERN].text, revived.run, revived.anew, now_s,
+                            TT_PUT_ANEW, &outcome, error);
+        if (status == TIPTRUE_OK && outcome.new_results > 0) {
+            tt_buffer_puts(&buffer, "  the new result is stored\n");
+        }
+    }
+    if (status == TIPTRUE_OK) {
+        status = hand_over(&buffer, text, length, error);
+    } else {
+        tt_buffer_clear(&buffer);
+    }
+    if (status == TIPTRUE_OK && changed != NULL) {
+        *changed = differs;
+    }
+    clear_revived(&revived);
+    return status;
+}
+
+/* Counting what is told. */
+struct verifying {
+    const struct tiptrue_sink *sink;
+    const char *path;
+    size_t faults;
+};
+
+static void told_fault(void *context, const char *text)
+{
+    struct verifying *verifying = context;
+
+    verifying->faults++;
+    tell(verifying->sink, TIPTRUE_ERROR, verifying->path, text);
+}
+
+/* Whether every result of a run can be read, and says what is noted of it. */
+static enum tiptrue_status verify_run(struct tiptrue_history *history, const char *id, struct verifying *verifying,
+                                      struct tiptrue_error *error)
+{
+    struct tt_record record = {0};
+    char text[700];
+    enum tiptrue_status status = tt_store_load(history, id, false, &record, error);
+
+    for (size_t i = 0; i < record.n_results && status == TIPTRUE_OK; i++) {
+        const struct tt_record_result *result = &record.results[i];
+        struct tiptrue_solution *solution = NULL;
+        struct tiptrue_error why = {0};
+        enum tiptrue_status read = tt_result_read_bytes("", result->json.text, result->json.length, NULL, &solution, &why);
+        if (read != TIPTRUE_OK && read != TIPTRUE_E_DATA) {
+            status = tt_fail(error, read, NULL, 0, 0, NULL, "%s", why.text);
+        } else if (read != TIPTRUE_OK) {
+            snprintf(text, sizeof text, "a result of run %s cannot be read: %s", id, why.text);
+            told_fault(verifying, text);
+        } else if (solution->run_id == NULL || strcmp(solution->run_id, id) != 0 ||
+                   strcmp(tt_verdict_word(solution->verdict), result->verdict) != 0) {
+            snprintf(text, sizeof text, "a result of run %s is that of another run, or its verdict is not the one noted", id);
+            told_fault(verifying, text);
+        }
+        tiptrue_solution_free(solution);
+    }
+    tt_record_clear(&record);
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history, const struct tiptrue_sink *sink,
+                                           struct tiptrue_history_counts *counts, struct tiptrue_error *error)
+{
+    static const struct tt_store_query ALL = {0};
+    struct verifying verifying = {.sink = sink, .path = tt_store_path(history)};
+    struct tt_store_counts found = {0};
+    struct out out = {.history = history, .error = error};
+    enum tiptrue_status status = tt_store_verify(history, told_fault, &verifying, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_count(history, &found, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_store_list(history, &ALL, note_id, &out, error);
+    }
+    for (size_t i = 0; i < out.n_ids && status == TIPTRUE_OK; i++) {
+        status = verify_run(history, out.ids[i], &verifying, error);
+    }
+    free(out.ids);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    *counts =
+        (struct tiptrue_history_counts){found.runs, found.logs, found.results, found.documents, found.exports, verifying.faults};
+    return verifying.faults == 0
+               ? TIPTRUE_OK
+               : tt_fail(error, TIPTRUE_E_DATA, verifying.path, 0, 0, "export what can be read, and import it into a new history",
+                         "the history has %zu faults", verifying.faults);
+}

@@ -1,0 +1,572 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The store: what is one entry and what is two, which result counts, that nothing is lost on a failure, older and foreign files,
+ * and that a series read from its tables is the one that the results give. */
+#include "config.h"
+
+#include <math.h>
+#include <sys/resource.h>
+#include <sys/wait.h>
+#include <signal.h>
+#include <unistd.h>
+
+#include "../ingest/collect.h"
+#include "base/digest.h"
+#include "history/schema.h"
+#include "history/series.h"
+#include "history/store.h"
+#include "history/summary.h"
+#include "ingest/ingest.h"
+#include "output/history.h"
+#include "solved.h"
+
+#define NOW_S 1774000000.0 /* 2026-03-20T09:46:40Z */
+
+/* A file name of its own for each test, and what a run consists of. */
+static char path[64];
+static struct tiptrue_plate *plate;
+static struct tiptrue_machine *machine;
+static struct tiptrue_workspace *workspace;
+
+static void set_up(void)
+{
+    char *plate_text = source_text("tests/cli/bench/plate.json"), *machine_text = source_text("tests/cli/bench/machine.json");
+    int file;
+
+    strcpy(path, "history-test-XXXXXX");
+    file = mkstemp(path);
+    ck_assert_int_ge(file, 0);
+    close(file);
+    ck_assert_int_eq(unlink(path), 0);
+    ck_assert_int_eq(tt_plate_read_bytes("plate", plate_text, strlen(plate_text), NULL, &plate, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_machine_read_bytes("machine", machine_text, strlen(machine_text), NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_workspace_new(&workspace, NULL), TIPTRUE_OK);
+    free(plate_text);
+    free(machine_text);
+}
+
+static void tear_down(void)
+{
+    char beside[80];
+
+    tiptrue_workspace_free(workspace);
+    tiptrue_machine_free(machine);
+    tiptrue_plate_free(plate);
+    unlink(path);
+    snprintf(beside, sizeof beside, "%s-wal", path);
+    unlink(beside);
+    snprintf(beside, sizeof beside, "%s-shm", path);
+    unlink(beside);
+}
+
+/* The run of the bench with @remark as a line of its own before it, solved. */
+struct bench_run {
+    struct tiptrue_run *run;
+    struct tiptrue_solution *solution;
+};
+
+static struct bench_run make_run(const char *remark)
+{
+    struct bench_run made = {0};
+    struct tt_buffer text = {0};
+    char *log = source_text("tests/cli/bench/run.csv");
+
+    tt_buffer_printf(&text, "# note: %s\n", remark);
+    for (const char *at = log; *at != '\0';) { /* without a note of its own */
+        const char *end = strchr(at, '\n') + 1;
+        if (strncmp(at, "# note", 6) != 0) {
+            tt_buffer_add(&text, at, (size_t)(end - at));
+        }
+        at = end;
+    }
+    struct tt_bytes bytes = {text.text, text.length};
+    ck_assert_int_eq(tt_run_read_taken("run.csv", &bytes, plate, machine, NULL, NULL, NULL, &made.run, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_solve(workspace, plate, machine, made.run, NULL, &made.solution, NULL), TIPTRUE_OK);
+    free(log);
+    return made;
+}
+
+static void free_run(struct bench_run *run)
+{
+    tiptrue_solution_free(run->solution);
+    tiptrue_run_free(run->run);
+}
+
+static struct tiptrue_history *open_history(enum tiptrue_history_access access)
+{
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+
+    ck_assert_msg(tiptrue_history_open(path, access, &history, &error) == TIPTRUE_OK, "%s", error.text);
+    return history;
+}
+
+static enum tiptrue_status add(struct tiptrue_history *history, const struct bench_run *run, double now_s, struct tt_buffer *told)
+{
+    const struct tiptrue_sink sink = {collect_told, told};
+    return tiptrue_history_add(history, plate, machine, NULL, NULL, run->run, run->solution, now_s, &sink, NULL);
+}
+
+static struct tt_store_counts count(struct tiptrue_history *history)
+{
+    struct tt_store_counts counts = {0};
+    ck_assert_int_eq(tt_store_count(history, &counts, NULL), TIPTRUE_OK);
+    return counts;
+}
+
+START_TEST(the_same_run_is_one_entry)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("first"), other = make_run("second");
+    struct tt_buffer told = {0};
+
+    ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+    ck_assert_int_eq(add(history, &other, NOW_S, &told), TIPTRUE_OK);
+    assert_told(&told, "");
+    ck_assert_int_eq(add(history, &run, NOW_S + 86400, &told), TIPTRUE_OK);
+    char expected[200];
+    snprintf(expected, sizeof expected,
+             "run.csv: note: run %s is in the history already, since 2026-03-20T09:46:40Z, and nothing was written\n", run.run->id);
+    assert_told(&told, expected);
+    struct tt_store_counts counts = count(history);
+    ck_assert_uint_eq(counts.runs, 2);
+    ck_assert_uint_eq(counts.logs, 2);
+    ck_assert_uint_eq(counts.results, 2);
+    ck_assert_uint_eq(counts.documents, 2); /* plate and machine, each once */
+    free_run(&run);
+    free_run(&other);
+    tt_buffer_clear(&told);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+/* The machine file with another permitted error. */
+static void change_machine(void)
+{
+    struct tt_buffer text = {0};
+    const char *at = strstr(machine->source.text, "\"permitted_error\":"), *end = strpbrk(at + 18, ",}");
+
+    tt_buffer_add(&text, machine->source.text, (size_t)(at - machine->source.text));
+    tt_buffer_puts(&text, "\"permitted_error\": 0.00125");
+    tt_buffer_puts(&text, end);
+    tiptrue_machine_free(machine);
+    machine = NULL;
+    ck_assert_int_eq(tt_machine_read_bytes("machine", text.text, text.length, NULL, &machine, NULL), TIPTRUE_OK);
+    tt_buffer_clear(&text);
+}
+
+START_TEST(other_documents_make_a_newer_result_of_one_run)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("first");
+    struct tt_buffer told = {0};
+
+    ck_assert_int_eq(run.solution->verdict, TIPTRUE_KEEP);
+    ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+    change_machine();
+    struct bench_run again = make_run("first");
+    ck_assert_int_eq(again.solution->verdict, TIPTRUE_UPDATE);
+    ck_assert_int_eq(add(history, &again, NOW_S - 3600, &told),
+                     TIPTRUE_OK); /* the clock was set back, and yet it is the newer one */
+    ck_assert_ptr_nonnull(strstr(told.text, "this result, of other documents, replaces that of 2026-03-20T09:46:40Z\n"));
+    struct tt_store_counts counts = count(history);
+    ck_assert_uint_eq(counts.runs, 1);
+    ck_assert_uint_eq(counts.results, 2);
+    ck_assert_uint_eq(counts.documents, 3);
+    struct tiptrue_solution *newest = NULL;
+    ck_assert_int_eq(tiptrue_history_solution(history, run.run->id, &newest, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(newest->verdict, TIPTRUE_UPDATE);
+    tiptrue_solution_free(newest);
+    struct tt_record record = {0};
+    ck_assert_int_eq(tt_store_load(history, run.run->id, false, &record, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(record.n_results, 2);
+    ck_assert_str_eq(record.results[0].verdict, "keep");
+    ck_assert_str_eq(record.results[1].verdict, "update");
+    ck_assert_uint_eq(record.log.length, run.run->source.length);
+    ck_assert_mem_eq(record.log.text, run.run->source.text, record.log.length);
+    tt_record_clear(&record);
+    free_run(&run);
+    free_run(&again);
+    tt_buffer_clear(&told);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+START_TEST(a_collision_of_digests_is_loud)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("first");
+    struct tt_buffer told = {0};
+    struct tiptrue_error error = {0};
+
+    ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+    run.run->source.text[run.run->source.length - 3] ^= 1; /* other bytes under the same id */
+    ck_assert_int_eq(tiptrue_history_add(history, plate, machine, NULL, NULL, run.run, run.solution, NOW_S, NULL, &error),
+                     TIPTRUE_E_DATA);
+    ck_assert_ptr_nonnull(strstr(error.text, "two logs have the same digest"));
+    ck_assert_uint_eq(count(history).results, 1);
+    free_run(&run);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+/* Beyond a megabyte a log is written and compared piece by piece. */
+START_TEST(a_large_log_comes_back_byte_by_byte)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("large");
+    struct tt_solved solved = {0};
+    struct tt_put_outcome outcome;
+    struct tt_record record = {0};
+    size_t length = 3 * 1048576 + 777;
+    char *log = malloc(length + 1);
+
+    for (size_t i = 0; i < length; i++) {
+        log[i] = (char)('a' + i * i % 23);
+    }
+    log[length] = '\0';
+    ck_assert_int_eq(tt_solved_make(&solved, plate, machine, NULL, NULL, run.run, run.solution, NOW_S, NULL), TIPTRUE_OK);
+    solved.record.log = (struct tt_text){log, length};
+    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
+    ck_assert(outcome.run_is_new && outcome.log_is_new);
+    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
+    ck_assert(!outcome.run_is_new && !outcome.log_is_new && outcome.new_results == 0);
+    ck_assert_int_eq(tt_store_load(history, run.run->id, true, &record, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(record.log.length, length);
+    ck_assert_mem_eq(record.log.text, log, length);
+    tt_record_clear(&record);
+    log[length - 1] = '#';
+    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_E_DATA);
+    tt_solved_clear(&solved);
+    free_run(&run);
+    free(log);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+static void check_tip(const struct tt_series_tip *a, const struct tt_series_tip *b)
+{
+    ck_assert_uint_eq(a->tip, b->tip);
+    ck_assert_int_eq(a->verdict, b->verdict);
+    ck_assert(a->has_offset == b->has_offset && a->has_runout == b->has_runout && a->has_radius == b->has_radius);
+    ck_assert(a->has_present == b->has_present);
+    ck_assert(a->offset.x_mm == b->offset.x_mm && a->offset.y_mm == b->offset.y_mm);
+    ck_assert_mem_eq(&a->cov, &b->cov, sizeof a->cov);
+    ck_assert_mem_eq(&a->same_plate_cov, &b->same_plate_cov, sizeof a->cov);
+    ck_assert_mem_eq(&a->runout_cov, &b->runout_cov, sizeof a->cov);
+    ck_assert(a->common_u_x_mm == b->common_u_x_mm && a->common_u_y_mm == b->common_u_y_mm);
+    ck_assert(a->runout.x_mm == b->runout.x_mm && a->runout.y_mm == b->runout.y_mm);
+    ck_assert(a->radius_mm == b->radius_mm && a->u_radius_mm == b->u_radius_mm);
+    ck_assert(a->present.x_mm == b->present.x_mm && a->present.y_mm == b->present.y_mm);
+}
+
+START_TEST(a_series_from_the_tables_is_that_of_the_results)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct tt_arena arena = {0};
+    struct tt_series direct = {.arena = &arena}, read = {.arena = &arena}, last = {.arena = &arena};
+    struct tt_buffer told = {0};
+    const char *name = NULL;
+
+    for (int i = 0; i < 5; i++) {
+        char remark[16];
+        snprintf(remark, sizeof remark, "n%d", i);
+        struct bench_run run = make_run(remark);
+        name = machine->name;
+        ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+        ck_assert_int_eq(tt_series_add(&direct, run.solution, NOW_S, NULL), TIPTRUE_OK);
+        free_run(&run);
+    }
+    tt_series_sort(&direct);
+    ck_assert_int_eq(tt_store_series(history, name, -HUGE_VAL, 0, &read, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(read.n_runs, 5);
+    ck_assert_uint_eq(read.n_tip_names, direct.n_tip_names);
+    for (size_t i = 0; i < 5; i++) {
+        const struct tt_series_run *a = &direct.runs[i], *b = &read.runs[i];
+        ck_assert_str_eq(a->id, b->id);
+        ck_assert_str_eq(a->plate, b->plate);
+        ck_assert_str_eq(a->setup, b->setup);
+        ck_assert(a->time_s == b->time_s && a->time_stated == b->time_stated);
+        ck_assert(a->has_pose && b->has_pose);
+        ck_assert(a->mark.x_mm == b->mark.x_mm && a->mark.y_mm == b->mark.y_mm && a->yaw_rad == b->yaw_rad);
+        ck_assert(a->u_mark_x_mm == b->u_mark_x_mm && a->u_mark_y_mm == b->u_mark_y_mm && a->u_yaw_rad == b->u_yaw_rad);
+        ck_assert(a->has_permitted_error && a->permitted_error_mm == b->permitted_error_mm);
+        ck_assert_uint_eq(a->n_tips, b->n_tips);
+        for (size_t k = 0; k < a->n_tips; k++) {
+            check_tip(&a->tips[k], &b->tips[k]);
+        }
+    }
+    ck_assert_int_eq(tt_store_series(history, "no such machine", -HUGE_VAL, 0, &last, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(last.n_runs, 0);
+    ck_assert_int_eq(tt_store_series(history, name, read.runs[0].time_s + 0.5, 0, &last, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(last.n_runs, 0);
+    tt_arena_clear(&arena);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+/* A history as version 1 of the schema had it: runs and results, no summaries. */
+static void make_version_1(const struct bench_run *run)
+{
+    struct tiptrue_history old = {.path = path};
+    struct tt_buffer json = {0};
+    struct tt_solved solved = {0};
+    sqlite3_stmt *statement;
+    char digest[17];
+    int code = SQLITE_OK;
+
+    ck_assert_int_eq(sqlite3_open(path, &old.db), SQLITE_OK);
+    ck_assert_int_eq(tt_schema_migrate(&old, 1, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_solved_make(&solved, plate, machine, NULL, NULL, run->run, run->solution, NOW_S, NULL), TIPTRUE_OK);
+    tt_digest(solved.json.text, solved.json.length, digest);
+    ck_assert_int_eq(tt_sql_get(&old, "INSERT INTO run(no, id, added) VALUES(7, ?, '2026-03-01T06:30:00Z')", &statement, NULL),
+                     TIPTRUE_OK);
+    tt_sql_text(statement, 1, run->run->id, &code);
+    ck_assert_int_eq(tt_sql_finish(&old, statement, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_sql_get(&old,
+                                "INSERT INTO result(run, version, added, verdict, digest, json)"
+                                " VALUES(7, '0.0.9', '2026-03-01T06:30:00Z', 'keep', ?, ?)",
+                                &statement, NULL),
+                     TIPTRUE_OK);
+    tt_sql_text(statement, 1, digest, &code);
+    tt_sql_blob(statement, 2, (struct tt_text){solved.json.text, solved.json.length}, &code);
+    ck_assert_int_eq(tt_sql_finish(&old, statement, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(code, SQLITE_OK);
+    for (size_t i = 0; i < old.n_kept; i++) {
+        sqlite3_finalize(old.kept[i].statement);
+    }
+    ck_assert_int_eq(sqlite3_close(old.db), SQLITE_OK);
+    tt_solved_clear(&solved);
+    tt_buffer_clear(&json);
+}
+
+START_TEST(an_older_schema_is_brought_forward)
+{
+    struct bench_run run = make_run("old");
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+    int version = 0;
+
+    make_version_1(&run);
+    for (int i = 0; i < 2; i++) { /* opened to read, as by a list, then once more to write */
+        struct tiptrue_history *history = open_history(i == 0 ? TIPTRUE_HISTORY_READ : TIPTRUE_HISTORY_WRITE);
+        ck_assert_int_eq(tt_schema_version(history, &version, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(version, TT_SCHEMA_VERSION);
+        series = (struct tt_series){.arena = &arena};
+        ck_assert_int_eq(tt_store_series(history, machine->name, -HUGE_VAL, 0, &series, NULL), TIPTRUE_OK);
+        ck_assert_uint_eq(series.n_runs, 1);
+        ck_assert_str_eq(series.runs[0].id, run.run->id);
+        ck_assert(series.runs[0].tips[0].offset.x_mm == run.solution->tips[0].offset.x_mm ||
+                  fabs(series.runs[0].tips[0].offset.x_mm - run.solution->tips[0].offset.x_mm) < 1e-10);
+        struct tiptrue_history_counts counts;
+        struct tt_buffer told = {0};
+        const struct tiptrue_sink sink = {collect_told, &told};
+        ck_assert_int_ne(tiptrue_history_verify(history, &sink, &counts, NULL), TIPTRUE_E_IO);
+        assert_told(&told, "");
+        ck_assert_uint_eq(counts.runs, 1);
+        tiptrue_history_close(history);
+    }
+    tt_arena_clear(&arena);
+    free_run(&run);
+}
+END_TEST
+
+/* What opening the file says, after @sql was run on it; @sql NULL: it is filled with text. */
+static void check_refused(const char *sql, enum tiptrue_history_access access, enum tiptrue_status status, const char *text)
+{
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+    sqlite3 *db;
+
+    unlink(path);
+    if (sql != NULL) {
+        ck_assert_int_eq(sqlite3_open(path, &db), SQLITE_OK);
+        ck_assert_int_eq(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
+        ck_assert_int_eq(sqlite3_close(db), SQLITE_OK);
+    } else {
+        FILE *file = fopen(path, "w");
+        ck_assert_ptr_nonnull(file);
+        for (int i = 0; i < 300; i++) {
+            fputs("kind,target,tip,x,y\n", file);
+        }
+        ck_assert_int_eq(fclose(file), 0);
+    }
+    ck_assert_int_eq(tiptrue_history_open(path, access, &history, &error), status);
+    ck_assert_ptr_null(history);
+    ck_assert_msg(strstr(error.text, text) != NULL, "%s", error.text);
+    ck_assert_str_eq(error.file, path);
+}
+
+START_TEST(foreign_files_are_refused)
+{
+    for (int i = 0; i < 2; i++) {
+        enum tiptrue_history_access access = i == 0 ? TIPTRUE_HISTORY_READ : TIPTRUE_HISTORY_WRITE;
+        check_refused(NULL, access, TIPTRUE_E_DATA, "the file is no history of tiptrue");
+        check_refused("CREATE TABLE birds(name)", access, TIPTRUE_E_DATA, "a database of another program");
+        check_refused("PRAGMA application_id = 77", access, TIPTRUE_E_DATA, "a database of another program");
+        check_refused("PRAGMA application_id = 0x74697054; PRAGMA user_version = 9999", access, TIPTRUE_E_DATA,
+                      "schema version 9999, written by a newer tiptrue");
+    }
+    check_refused("PRAGMA user_version = 0; VACUUM", TIPTRUE_HISTORY_READ, TIPTRUE_E_DATA, "it is empty");
+    unlink(path);
+    struct tiptrue_history *history = NULL;
+    ck_assert_int_eq(tiptrue_history_open(path, TIPTRUE_HISTORY_READ, &history, NULL), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tiptrue_history_open("no-such-folder/h.db", TIPTRUE_HISTORY_WRITE, &history, NULL), TIPTRUE_E_IO);
+    ck_assert_int_eq(tiptrue_history_open(".", TIPTRUE_HISTORY_READ, &history, NULL), TIPTRUE_E_NO_INPUT);
+    ck_assert_ptr_null(history);
+}
+END_TEST
+
+/* In a process of its own, whose files may grow to @limit bytes: adds until that fails, and returns how many were added. */
+static int add_until_full(rlim_t limit)
+{
+    pid_t child = fork();
+    int status;
+
+    ck_assert_int_ge(child, 0);
+    if (child == 0) {
+        struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+        const struct rlimit rlimit = {limit, limit};
+        struct tt_buffer told = {0};
+        signal(SIGXFSZ, SIG_IGN);
+        if (setrlimit(RLIMIT_FSIZE, &rlimit) != 0) {
+            _exit(200);
+        }
+        for (int i = 0; i < 100; i++) {
+            char remark[16];
+            snprintf(remark, sizeof remark, "f%d", i);
+            struct bench_run run = make_run(remark);
+            enum tiptrue_status added = add(history, &run, NOW_S, &told);
+            if (added != TIPTRUE_OK) {
+                _exit(added == TIPTRUE_E_IO ? i : 201);
+            }
+        }
+        _exit(202);
+    }
+    ck_assert_int_eq(waitpid(child, &status, 0), child);
+    ck_assert(WIFEXITED(status));
+    return WEXITSTATUS(status);
+}
+
+START_TEST(a_full_disk_leaves_the_store_as_it_was)
+{
+    int added = add_until_full(400000);
+    struct tiptrue_history_counts counts = {0};
+
+    ck_assert_msg(added > 3 && added < 100, "%d", added);
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    ck_assert_int_eq(tiptrue_history_verify(history, NULL, &counts, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(counts.runs, (size_t)added);
+    ck_assert_uint_eq(counts.results, (size_t)added);
+    ck_assert_uint_eq(counts.logs, (size_t)added);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+START_TEST(exports_are_kept_with_their_run)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("first");
+    struct tt_buffer told = {0};
+    static const char OLD[] = "{\"t1.offset.x\":36.1842}", NEW[] = "{\"t1.offset.x\":36.1822}";
+    const struct tt_record_export export = {"2026-03-20T10:02:17Z", "head.json",        "00000000000000a7",
+                                            "00000000000000b8",     {OLD, strlen(OLD)}, {NEW, strlen(NEW)}};
+    struct tiptrue_error error = {0};
+
+    ck_assert_int_eq(tt_store_add_export(history, run.run->id, &export, &error), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+    ck_assert_int_eq(tt_store_add_export(history, run.run->id, &export, NULL), TIPTRUE_OK);
+    struct tt_record record = {0};
+    ck_assert_int_eq(tt_store_load(history, run.run->id, false, &record, NULL), TIPTRUE_OK);
+    ck_assert_uint_eq(record.n_exports, 1);
+    ck_assert_str_eq(record.exports[0].file, "head.json");
+    ck_assert_str_eq(record.exports[0].old_values.text, OLD);
+    ck_assert_str_eq(record.exports[0].new_values.text, NEW);
+    ck_assert_str_eq(record.exports[0].new_digest, "00000000000000b8");
+    tt_record_clear(&record);
+    free_run(&run);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+START_TEST(runs_are_found_by_the_beginning_of_their_id)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct tt_buffer told = {0};
+    char ids[40][TT_RUN_ID_SIZE], found[TT_RUN_ID_SIZE], begin[2] = "";
+
+    for (int i = 0; i < 40; i++) { /* more than the 16 first digits: two begin alike */
+        char remark[16];
+        snprintf(remark, sizeof remark, "r%d", i);
+        struct bench_run run = make_run(remark);
+        strcpy(ids[i], run.run->id);
+        ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+        for (int k = 0; k < i; k++) {
+            begin[0] = ids[k][0] == ids[i][0] ? ids[i][0] : begin[0];
+        }
+        free_run(&run);
+    }
+    char all_but_two[TT_RUN_ID_SIZE];
+    snprintf(all_but_two, sizeof all_but_two, "%.14s", ids[23]);
+    ck_assert_int_eq(tiptrue_history_find(history, all_but_two, found, NULL), TIPTRUE_OK);
+    ck_assert_str_eq(found, ids[23]);
+    struct tiptrue_error several = {0}, none = {0}, wrong = {0};
+    ck_assert_int_eq(tiptrue_history_find(history, begin, found, &several), TIPTRUE_E_USAGE);
+    ck_assert_ptr_nonnull(strstr(several.text, "several runs have an id that begins with"));
+    ck_assert_int_eq(tiptrue_history_find(history, "00000000000000a7", found, &none), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tiptrue_history_find(history, "run.csv", found, &wrong), TIPTRUE_E_USAGE);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+START_TEST(damage_is_found)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    struct bench_run run = make_run("first");
+    struct tt_buffer told = {0};
+    const struct tiptrue_sink sink = {collect_told, &told};
+    struct tiptrue_history_counts counts = {0};
+
+    ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_history_verify(history, &sink, &counts, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_sql_run(history,
+                                "UPDATE document SET text = CAST(text || ' ' AS BLOB) WHERE kind = 'plate';"
+                                "UPDATE log SET text = CAST(replace(CAST(text AS TEXT), 'touch', 'toucj') AS BLOB);"
+                                "UPDATE result SET json = CAST(replace(CAST(json AS TEXT), '\"verdict\"', '\"verdicd\"') AS BLOB)",
+                                NULL),
+                     TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_history_verify(history, &sink, &counts, NULL), TIPTRUE_E_DATA);
+    ck_assert_ptr_nonnull(strstr(told.text, "the plate document 1: its bytes are not those that were stored"));
+    ck_assert_ptr_nonnull(strstr(told.text, "the log of run "));
+    ck_assert_ptr_nonnull(strstr(told.text, "a result of run "));
+    ck_assert_ptr_nonnull(strstr(told.text, "cannot be read: "));
+    ck_assert_uint_eq(counts.faults, 4);
+    free_run(&run);
+    tt_buffer_clear(&told);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("store");
+    TCase *tests = tcase_create("store");
+    tcase_add_checked_fixture(tests, set_up, tear_down);
+    tcase_add_test(tests, the_same_run_is_one_entry);
+    tcase_add_test(tests, other_documents_make_a_newer_result_of_one_run);
+    tcase_add_test(tests, a_collision_of_digests_is_loud);
+    tcase_add_test(tests, a_large_log_comes_back_byte_by_byte);
+    tcase_add_test(tests, a_series_from_the_tables_is_that_of_the_results);
+    tcase_add_test(tests, an_older_schema_is_brought_forward);
+    tcase_add_test(tests, foreign_files_are_refused);
+    tcase_add_test(tests, a_full_disk_leaves_the_store_as_it_was);
+    tcase_add_test(tests, exports_are_kept_with_their_run);
+    tcase_add_test(tests, runs_are_found_by_the_beginning_of_their_id);
+    tcase_add_test(tests, damage_is_found);
+    suite_add_tcase(suite, tests);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? 0 : 1;
+}
