@@ -12,6 +12,7 @@ libcore_la_SOURCES = \
   src/tiptrue.c src/tiptrue.h \
   src/tiptrue_history.c \
   src/tiptrue_import.c \
+  src/tiptrue_report.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \

@@ -344,6 +344,10 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_file(struct tiptrue_repo
 /* Add the weeks of a machine: what @trend found, and the course of every tip's offset, runout and contact radius. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report, const struct tiptrue_trend *trend,
                                                               struct tiptrue_error *error);
+/* Add the weeks of each machine that @history holds runs of, or of @machine alone (NULL = all), its exports marked.
+ * TIPTRUE_E_NO_INPUT: there is no such run. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report, struct tiptrue_history *history,
+                                                                const char *machine, struct tiptrue_error *error);
 /* The page; *text and *length as tiptrue_solution_text. The same input gives the same bytes. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
                                                          struct tiptrue_error *error);

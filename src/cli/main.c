@@ -23,7 +23,7 @@ static const struct command COMMANDS[] = {
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
     {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},
-    {"report", "tiptrue report", "one page that shows a run in words and pictures", cli_report},
+    {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures", cli_report},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 

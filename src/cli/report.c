@@ -15,6 +15,7 @@
 #include <unistd.h>
 
 #include "cli/command.h"
+#include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
 
@@ -25,6 +26,8 @@ struct arguments {
     const char **files; /* for free() */
     size_t n_files;
     const char *output, *svg;
+    bool weeks;          /* --history was given: --machine is a name then */
+    const char *history; /* NULL = at its default place */
 };
 
 /* ---- local time, by the C library's time zone (TZ) ---- */
@@ -176,6 +179,21 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
     return cli_exit_status(error.status);
 }
 
+/* The weeks of the machines in the history. */
+static int add_history(struct tiptrue_report *report, const struct arguments *arguments)
+{
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+    int status = cli_history_open(arguments->history, false, &history);
+
+    if (status == 0) {
+        error.status = tiptrue_report_add_history(report, history, arguments->machine, &error);
+        status = cli_history_failed(&error);
+    }
+    tiptrue_history_close(history);
+    return status;
+}
+
 /* The page is written when it shows anything; a file that could not be read has its place there. */
 static int make(const struct arguments *arguments, const struct cli_objects *objects)
 {
@@ -188,6 +206,10 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
     if (tiptrue_report_new(&zone, &report, &error) != TIPTRUE_OK) {
         fprintf(stderr, "tiptrue: error: %s\n", error.text);
         return cli_exit_status(error.status);
+    }
+    if (arguments->weeks) {
+        status = add_history(report, arguments);
+        good += status == 0;
     }
     for (size_t i = 0; i < arguments->n_files; i++) {
         int added = add_file(report, arguments, objects, arguments->files[i]);
@@ -209,8 +231,11 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
 {
     size_t from_stdin = 0;
 
-    if (arguments->n_files == 0) {
-        argp_error(state, "nothing to show: name a RUN or a RESULT, or - for standard input");
+    if (arguments->n_files == 0 && !arguments->weeks) {
+        argp_error(state, "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
+    }
+    if (arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL)) {
+        argp_error(state, "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
     }
     if (arguments->output == NULL) {
         argp_error(state, "-o is missing: name the file of the page, or - for standard output");
@@ -244,6 +269,10 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_PATTERN:
         arguments->pattern = argument;
         return 0;
+    case CLI_KEY_HISTORY:
+        arguments->weeks = true;
+        arguments->history = argument;
+        return 0;
     case 'o':
         arguments->output = argument;
         return 0;
@@ -269,10 +298,12 @@ int cli_report(int argc, char *argv[])
     static const struct argp_option OPTIONS[] = {
         {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
         {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate; for a RUN it must be there", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine; for a RUN it must be there", 1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0,
+         "The machine; for a RUN it must be there. With --history, only the machine of this name", 1},
         {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern", 1},
         {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
          "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
+        {"history", CLI_KEY_HISTORY, "FILE", 0, "In place of runs: the weeks of the machines in this history", 1},
         {NULL, 0, NULL, 0, "Output:", 2},
         {"output", 'o', "FILE", 0, "The page (HTML); - is standard output", 2},
         {"svg", KEY_SVG, "FOLDER", 0, "Each picture as a file of its own too (SVG), in this folder", 2},
@@ -281,7 +312,7 @@ int cli_report(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "-o FILE RUN|RESULT...",
+        .args_doc = "-o FILE RUN|RESULT...\n-o FILE --history FILE [--machine NAME]",
         .doc =
             "Show runs on one page: verdict and findings in words, the plate, contacts, runout, offset and budget in pictures, a "
             "table behind each. The page needs nothing beside it and goes by mail. A RUN is solved; a RESULT of 'tiptrue solve "
@@ -298,7 +329,8 @@ int cli_report(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    const struct cli_inputs inputs = {.plate = arguments.plate, .machine = arguments.machine, .plan = arguments.plan};
+    const struct cli_inputs inputs = {
+        .plate = arguments.plate, .machine = arguments.weeks ? NULL : arguments.machine, .plan = arguments.plan};
     status = cli_objects_read(&inputs, CLI_TELL_NOTHING, &objects);
     if (status == 0) {
         status = make(&arguments, &objects);
