@@ -145,12 +145,14 @@ def main(folder):
     plate, machine, log = runs.invent(os.path.join(folder, "hostile"), 96, tip=names[0], edges=names[1:5], note="W" * 900)
     pages["hostile"] = os.path.join(folder, "hostile.html")
     runs.call("report", "--plate", plate, "--machine", machine, log, "-o", pages["hostile"])
+    pages["weeks"] = os.path.join(folder, "weeks.html")
+    runs.call("report", "--history", runs.weeks(os.path.join(folder, "weeks"), 60, 37), "-o", pages["weeks"])
     axe = axe_source()
     palette(pages["01-plain"])
     with Browser() as browser:
         for name, path in pages.items():
             laid_out(browser, path, name)
-        for name in ("02-film", "05-one-direction", "08-moved", "hostile"):
+        for name in ("02-film", "05-one-direction", "08-moved", "hostile", "weeks"):
             for dark in (False, True):
                 judged(browser, pages[name], name, axe, dark)
 

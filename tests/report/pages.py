@@ -193,6 +193,46 @@ def results(folder):
     tally.check(any(e.get("class") == "v" for e in order.iter()), "the moment of the movement is not drawn from a result")
 
 
+def weeks(folder):
+    """The page of a history: a mark for each run in each picture, the change as a bracket in every lane, the terminal's words."""
+    machine, tip = "bench <b>9</b>", "t&1"
+    history = runs.weeks(os.path.join(folder, "weeks"), 60, 37, tip=tip, machine=machine)
+    path = os.path.join(folder, "weeks.html")
+    told = runs.call("report", "--history", history, "-o", path, zone="XYT-5:45")
+    tally.check(told.returncode == 0, f"--history: exit {told.returncode}: {told.stderr[:500]}")
+    page = ET.parse(path).getroot()
+    with open(path, encoding="utf-8") as file:
+        text = file.read()
+    names = [name for name, _, _, _ in figures(page)]
+    tally.check(names == ["weeks-1-" + n for n in ("offset-x", "offset-y", "runout", "radius")], f"the weeks draw {names}")
+    for name, svg, marks, rows in figures(page):
+        n = sum(e.get("class") == "u" for e in marks)
+        tally.check(n == 60 and len(rows) == 60, f"{name}: {n} marks and {len(rows)} rows of 60 runs")
+        n = sum(e.get("class") == "change" for e in svg.iter())
+        tally.check(n == 1, f"{name}: {n} changes, one was made")
+    tally.check("<strong>1 CHANGE; no tip drifts</strong>" in text, "the headline of the trend does not open the page")
+    tally.check("The weeks of machine bench &lt;b&gt;9&lt;/b&gt;" in text, "the machine's name is not shown as text")
+    tally.check("2026-03-02 13:26:12 +05:45 (XYT)" in text and "2026-03-02 13:26 +05:45 (XYT)" in text, "times are not local")
+    tally.check(not re.search(r"\d\d:\d\dZ", text), "a time in UTC was left")
+    told = runs.call("report", "--history", history, "--machine", machine, "-o", path + ".named", zone="XYT-5:45")
+    with open(path + ".named", encoding="utf-8") as file:
+        tally.check(file.read() == text, "the machine by its name gives another page")
+    told = runs.call("report", "--history", history, "--machine", "bench-8", "-o", path + ".none")
+    tally.check(told.returncode == 66 and b"no run of the machine 'bench-8'" in told.stderr, f"no such machine: {told}")
+    tally.check(not os.path.exists(path + ".none"), "a page was written of no machine")
+    told = runs.call("report", "--history", os.path.join(folder, "nowhere.db"), "-o", path + ".none")
+    tally.check(told.returncode == 66, f"no such history: {told}")
+    history = runs.weeks(os.path.join(folder, "years"), 1000, 613)
+    took = 1e9
+    for _ in range(3):
+        began = time.monotonic()
+        told = runs.call("report", "--history", history, "-o", path + ".years")
+        took = min(took, time.monotonic() - began)
+    bound = 10 if SANITIZED else 1
+    print(f"1000 stored runs: {took:.3f} s, {os.path.getsize(path + '.years')} bytes")
+    tally.check(told.returncode == 0 and took < bound, f"1000 stored runs took {took:.3f} s, allowed is {bound} s")
+
+
 def faults(folder):
     """Wrong use and bad input: nothing is written, or the page names what could not be read."""
     path = os.path.join(folder, "never.html")
@@ -235,6 +275,7 @@ with tempfile.TemporaryDirectory() as scratch:
     hostile(scratch)
     sizes(scratch)
     results(scratch)
+    weeks(scratch)
     faults(scratch)
     svg_files(scratch)
 tally.close()

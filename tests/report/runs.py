@@ -2,6 +2,7 @@
 # Copyright (C) 2026 the tiptrue authors
 """Reports to look at: of the recorded runs, of large runs and of runs with hostile names made here.
 Environment: TIPTRUE, srcdir."""
+import datetime
 import json
 import math
 import os
@@ -44,11 +45,11 @@ def turned(angle, x, y):
 
 
 def invent(folder, n_touches, tip="t1", edges=("left wall", "right wall", "upper wall", "lower wall"), plate="plate K",
-           machine="invented", note="none", late=0.05):
+           machine="invented", note="none", late=0.05, name="run.csv", seed=2385, offset=(-37.412, 15.083), started=None):
     """Plate, machine and a run of @n_touches, four walls of a square window; returns the paths. Invented numbers, fixed seed."""
     os.makedirs(folder, exist_ok=True)
-    rng = random.Random(2385)
-    half, radius, offset, runout, yaw = 11.37, 0.2385, (-37.412, 15.083), (0.0217, -0.0134), math.radians(0.374)
+    rng = random.Random(seed)
+    half, radius, runout, yaw = 11.37, 0.2385, (0.0217, -0.0134), math.radians(0.374)
     mark = (131.7, 77.3)
     corner = [(-half, -half), (-half, half), (half, half), (half, -half)]
     # from, to, with the free space inside, on the right hand
@@ -70,12 +71,14 @@ def invent(folder, n_touches, tip="t1", edges=("left wall", "right wall", "upper
         return '"' + text.replace('"', '""') + '"'
 
     lines = [f"# machine: {machine}", f"# note: {note}", "kind,target,tip,x,y,rotation,contact"]
-    for name, at in (("M0", (0, 0)), ("M1", (34.7, 2.3)), ("M0", (0, 0))):
+    if started is not None:
+        lines.insert(0, f"# started: {started}")
+    for mark_name, at in (("M0", (0, 0)), ("M1", (34.7, 2.3)), ("M0", (0, 0))):
         x, y = turned(yaw, *at)
-        lines.append(f"sight,{name},,{mark[0] + x + rng.gauss(0, .002):.4f},{mark[1] + y + rng.gauss(0, .002):.4f},,")
+        lines.append(f"sight,{mark_name},,{mark[0] + x + rng.gauss(0, .002):.4f},{mark[1] + y + rng.gauss(0, .002):.4f},,")
     for i in range(n_touches):
         side = i % 4
-        theta = (i // 4) * 7.9 % 360
+        theta = (i // 4) * 67.9 % 360
         n = normals[side]
         along = 9 * math.sin(0.377 * i)
         deep = rng.gauss(0, .003) - (rng.uniform(.02, .09) if rng.random() < late else 0)
@@ -86,6 +89,24 @@ def invent(folder, n_touches, tip="t1", edges=("left wall", "right wall", "upper
         e = turned(math.radians(theta), *runout)
         lines.append(f"touch,{quoted(edges[side])},{quoted(tip)},{mark[0] + x - offset[0] - e[0]:.4f},"
                      f"{mark[1] + y - offset[1] - e[1]:.4f},{theta:.1f},1")
-    with open(os.path.join(folder, "run.csv"), "w", encoding="utf-8") as file:
+    with open(os.path.join(folder, name), "w", encoding="utf-8") as file:
         file.write("\n".join(lines) + "\n")
-    return [os.path.join(folder, name) for name in ("plate.json", "machine.json", "run.csv")]
+    return [os.path.join(folder, name) for name in ("plate.json", "machine.json", name)]
+
+
+def weeks(folder, n_runs, step_at, tip="t1", machine="invented"):
+    """A history of @n_runs runs, two days apart, whose offset steps by (24, -17) um before run @step_at; returns its path."""
+    logs = []
+    for i in range(n_runs):
+        day = datetime.datetime(2026, 3, 2, 7, 41, 12) + datetime.timedelta(hours=44 * i)
+        rng = random.Random(i)
+        offset = (-37.412 + rng.gauss(0, .0015) + (.024 if i >= step_at else 0),
+                  15.083 + rng.gauss(0, .0015) - (.017 if i >= step_at else 0))
+        plate, machine_file, log = invent(folder, 24, tip=tip, machine=machine, late=0, name=f"run-{i:04d}.csv", seed=1000 + i,
+                                          offset=offset, started=day.strftime("%Y-%m-%dT%H:%M:%SZ"))
+        logs.append(log)
+    path = os.path.join(folder, "weeks.db")
+    told = call("solve", "--json", "--history", path, "--plate", plate, "--machine", machine_file, *logs)
+    if len(told.stdout.splitlines()) != n_runs or b"error" in told.stderr:
+        raise RuntimeError(f"{told.returncode}: {told.stderr[:1000]}")
+    return path
