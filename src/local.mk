@@ -21,6 +21,7 @@ libcore_la_SOURCES = \
   src/base/number.c src/base/number.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
+  src/model/between.h \
   src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
@@ -160,6 +161,7 @@ tiptrue_SOURCES = \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
+  src/cli/compare.c \
   src/cli/history.c src/cli/history.h \
   src/cli/history_import.c \
   src/cli/history_show.c \
@@ -170,5 +172,6 @@ tiptrue_SOURCES = \
   src/cli/place.c src/cli/place.h \
   src/cli/report.c \
   src/cli/solve.c \
-  src/cli/terminal.c src/cli/terminal.h
+  src/cli/terminal.c src/cli/terminal.h \
+  src/cli/trend.c
 tiptrue_LDADD = libcore.la $(ARGP_LIBS)

@@ -112,11 +112,14 @@ void tiptrue_run_free(struct tiptrue_run *run);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace, struct tiptrue_error *error);
 void tiptrue_workspace_free(struct tiptrue_workspace *workspace);
 
+struct tiptrue_between;
+
 struct tiptrue_solve_options {
     bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs) */
     size_t monte_carlo; /* trials of a propagation of distributions (JCGM 101) to set beside the stated uncertainty; 0 = none, else
                            >= 100 */
     unsigned long seed; /* of its random numbers */
+    const struct tiptrue_between *between; /* scatter between the machine's runs, from a history; NULL = none is known */
 };
 
 /* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings and verdict.
@@ -183,27 +186,6 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_check(struct tiptrue_workspace *wor
                                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run, bool json,
                                                    const struct tiptrue_text_options *options, bool *determined, char **text,
                                                    size_t *length, struct tiptrue_error *error);
-
-struct tiptrue_comparison;
-
-/* Two results against each other: is the difference real? @trend (may be NULL) brings in the scatter between runs. */
-TIPTRUE_MUST_USE enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
-                                                     const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
-                                                     struct tiptrue_error *error);
-void tiptrue_comparison_free(struct tiptrue_comparison *comparison);
-/* For a person, or as JSON (tiptrue.compare/1). *text and *length as tiptrue_solution_text. */
-TIPTRUE_MUST_USE enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
-                                                             const struct tiptrue_text_options *options, char **text,
-                                                             size_t *length, struct tiptrue_error *error);
-
-struct tiptrue_trend_options {
-    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
-};
-void tiptrue_trend_free(struct tiptrue_trend *trend);
-/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text, *length as tiptrue_solution_text. */
-TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
-                                                        const struct tiptrue_text_options *options, char **text, size_t *length,
-                                                        struct tiptrue_error *error);
 
 /* A history: one file that keeps every run with its log, its results and the documents they came from (docs/history.md).
  * What a call has added is on disk when it returns. Several processes may write to one file: they queue. A history serves one
@@ -312,6 +294,42 @@ struct tiptrue_history_counts {
  * TIPTRUE_E_DATA: there are some. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history, const struct tiptrue_sink *sink,
                                                             struct tiptrue_history_counts *counts, struct tiptrue_error *error);
+
+struct tiptrue_comparison;
+
+/* Two results against each other: is the difference real? @trend (may be NULL) brings in the scatter between runs. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
+                                                     const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+                                                     struct tiptrue_error *error);
+void tiptrue_comparison_free(struct tiptrue_comparison *comparison);
+/* For a person, or as JSON (tiptrue.compare/1). *text and *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                                             const struct tiptrue_text_options *options, char **text,
+                                                             size_t *length, struct tiptrue_error *error);
+
+struct tiptrue_trend_options {
+    size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
+    size_t most_runs;     /* only the latest so many are looked at; 0 = 400 */
+    const char *tip;      /* only this tip is shown (all are needed to tell what moved); NULL = all */
+};
+/* What the runs of a machine say over time: scatter, control charts, changes, drift, forecast (docs/history.md).
+ * @query->machine NULL: the only machine of the history. TIPTRUE_E_USAGE: it has several, or no such tip, or since is no time;
+ * TIPTRUE_E_NO_INPUT: no runs of that machine. Cost: about linear in runs, 10 ms for 70 runs of three tips with changes. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history,
+                                                           const struct tiptrue_history_query *query,
+                                                           const struct tiptrue_trend_options *options,
+                                                           struct tiptrue_trend **trend, struct tiptrue_error *error);
+void tiptrue_trend_free(struct tiptrue_trend *trend);
+
+/* Scatter between the runs of @machine (as its name stands in the results), for tiptrue_solve_options: from its latest runs, of
+ * tips with at least 8 of them. Fewer: *between has no tips. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
+                                                             struct tiptrue_between **between, struct tiptrue_error *error);
+void tiptrue_between_free(struct tiptrue_between *between);
+/* For a person, or as JSON (tiptrue.trend/1); options->observations: every point too. *text, *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
+                                                        const struct tiptrue_text_options *options, char **text, size_t *length,
+                                                        struct tiptrue_error *error);
 
 /* A report: one page of HTML that needs nothing beside it (no script, nothing to load), with its pictures as inline SVG. */
 struct tiptrue_report;

@@ -10,7 +10,10 @@
 
 #include "base/time.h"
 #include "history/store.h"
+#include "history/summary.h"
+#include "history/trend.h"
 #include "ingest/ingest.h"
+#include "model/between.h"
 #include "output/history.h"
 #include "output/output.h"
 #include "output/verdict.h"
@@ -432,6 +435,29 @@ static enum tiptrue_status revive(struct revived *revived, struct tiptrue_error 
     return status;
 }
 
+/* The scatter between runs that the result of @before was given with: solving anew is to show what else changed. */
+static enum tiptrue_status between_of_result(const struct tiptrue_solution *before, struct tiptrue_between **between,
+                                             struct tiptrue_error *error)
+{
+    struct tiptrue_between *made = calloc(1, sizeof *made);
+
+    if (made == NULL || (made->tips = TT_ARENA_NEW(&made->arena, before->n_tips, struct tt_between_tip)) == NULL) {
+        tiptrue_between_free(made);
+        return tt_fail_memory(error);
+    }
+    for (size_t i = 0; i < before->n_tips; i++) {
+        const struct tt_tip_result *tip = &before->tips[i];
+        for (size_t k = 0; k < tip->n_budget; k++) {
+            if (strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) == 0) {
+                made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, tip->budget[k].u_x_mm, tip->budget[k].u_y_mm,
+                                                                     tip->dof}; /* the names live in @before */
+            }
+        }
+    }
+    *between = made;
+    return TIPTRUE_OK;
+}
+
 enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struct tiptrue_workspace *workspace, const char *id,
                                           bool replace, double now_s, const struct tiptrue_text_options *options, bool *changed,
                                           char **text, size_t *length, struct tiptrue_error *error)
@@ -439,6 +465,7 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
     struct revived revived = {0};
     struct tt_buffer buffer = {0};
     struct tt_put_outcome outcome = {0};
+    struct tiptrue_between *between = NULL;
     bool differs = false;
     enum tiptrue_status status = tt_store_load(history, id, true, &revived.record, error);
 
@@ -446,7 +473,11 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         status = revive(&revived, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, NULL, &revived.anew, error);
+        status = between_of_result(revived.before, &between, error);
+    }
+    if (status == TIPTRUE_OK) {
+        const struct tiptrue_solve_options options_of_then = {.between = between};
+        status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, &options_of_then, &revived.anew, error);
     }
     if (status == TIPTRUE_OK) {
         differs = tt_output_again_text(revived.before, revived.record.results[0].version, revived.anew, options, &buffer);
@@ -468,6 +499,7 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         *changed = differs;
     }
     clear_revived(&revived);
+    tiptrue_between_free(between);
     return status;
 }
 
@@ -543,4 +575,158 @@ enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history, cons
                ? TIPTRUE_OK
                : tt_fail(error, TIPTRUE_E_DATA, verifying.path, 0, 0, "export what can be read, and import it into a new history",
                          "the history has %zu faults", verifying.faults);
+}
+
+/* The machines of a history, as a list in words: "'a', 'b'". */
+struct machines {
+    struct tt_buffer names;
+    char *only; /* the first one */
+    size_t n;
+};
+
+static enum tiptrue_status note_machine(void *context, const char *machine)
+{
+    struct machines *machines = context;
+
+    tt_buffer_printf(&machines->names, "%s'%s'", machines->n > 0 ? ", " : "", machine);
+    if (machines->n++ == 0) {
+        machines->only = strdup(machine);
+    }
+    return machines->names.failed || machines->only == NULL ? TIPTRUE_E_MEMORY : TIPTRUE_OK;
+}
+
+/* The machine that is meant, for free(): the named one, or the only one there is. */
+static enum tiptrue_status choose_machine(struct tiptrue_history *history, const char *named, char **machine,
+                                          struct tiptrue_error *error)
+{
+    struct machines machines = {0};
+    enum tiptrue_status status = tt_store_machines(history, note_machine, &machines, error);
+
+    if (status == TIPTRUE_OK && named == NULL && machines.n > 1) {
+        status = tt_fail(error, TIPTRUE_E_USAGE, tt_store_path(history), 0, 0, "name one by --machine",
+                         "the history holds %zu machines: %.300s", machines.n, machines.names.text);
+    } else if (status == TIPTRUE_OK && machines.n == 0) {
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0, "enter runs by `tiptrue solve --history'",
+                         "the history holds no runs");
+    } else if (status == TIPTRUE_OK) {
+        *machine = strdup(named != NULL ? named : machines.only);
+        status = *machine != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+    }
+    if (status == TIPTRUE_E_MEMORY) {
+        tt_fail_memory(error);
+    }
+    tt_buffer_clear(&machines.names);
+    free(machines.only);
+    return status;
+}
+
+/* Only @tip is to be shown. */
+static enum tiptrue_status choose_tip(struct tiptrue_trend *trend, const char *tip, struct tiptrue_error *error)
+{
+    struct tt_buffer names = {0};
+
+    trend->shown_tip = TT_NONE;
+    for (size_t i = 0; tip != NULL && i < trend->n_tips; i++) {
+        tt_buffer_printf(&names, "%s'%s'", i > 0 ? ", " : "", trend->tips[i].name);
+        if (strcmp(trend->tips[i].name, tip) == 0) {
+            trend->shown_tip = i;
+        }
+    }
+    enum tiptrue_status status = TIPTRUE_OK;
+    if (tip != NULL && trend->shown_tip == TT_NONE) {
+        status = tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "the runs have no tip '%s'; its tips are %.300s", tip,
+                         names.text != NULL ? names.text : "none");
+    }
+    tt_buffer_clear(&names);
+    return status;
+}
+
+/* Runs looked at where nothing else is asked for: some months of daily runs. */
+#define DEFAULT_RUNS 400
+
+static enum tiptrue_status trend_of(struct tiptrue_history *history, const char *machine, const struct tt_store_query *query,
+                                    const struct tiptrue_trend_options *options, struct tiptrue_trend **trend,
+                                    struct tiptrue_error *error)
+{
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena, .machine = machine};
+    size_t stored = 0;
+    enum tiptrue_status status = tt_store_series(history, machine, query->has_since ? query->since_s : -HUGE_VAL,
+                                                 options->most_runs > 0 ? options->most_runs : DEFAULT_RUNS, &series, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_count_machine(history, machine, &stored, error);
+    }
+    if (status == TIPTRUE_OK && series.n_runs == 0) {
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0,
+                         stored > 0 ? "ask from an earlier time on" : "`tiptrue history list' shows what there is",
+                         "no runs of machine '%s'%s", machine, stored > 0 ? " since then" : "");
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_trend_make(&series, stored, options, trend, error);
+    }
+    tt_arena_clear(&arena);
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history, const struct tiptrue_history_query *query,
+                                          const struct tiptrue_trend_options *options, struct tiptrue_trend **trend,
+                                          struct tiptrue_error *error)
+{
+    static const struct tiptrue_trend_options NONE = {0};
+    struct tt_store_query wanted;
+    struct tiptrue_trend *made = NULL;
+    char *machine = NULL;
+    enum tiptrue_status status = read_query(query, &wanted, error);
+
+    if (status == TIPTRUE_OK) {
+        status = choose_machine(history, wanted.machine, &machine, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = trend_of(history, machine, &wanted, options != NULL ? options : &NONE, &made, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = choose_tip(made, options != NULL ? options->tip : NULL, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *trend = made;
+    } else {
+        tiptrue_trend_free(made);
+    }
+    free(machine);
+    return status;
+}
+
+/* Fewer runs say nothing of how they scatter. */
+#define FEWEST_BETWEEN 8
+/* And so many are looked at: more would mix in what the machine was long ago, and cost time before every job. */
+#define MOST_BETWEEN 100
+
+enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
+                                            struct tiptrue_between **between, struct tiptrue_error *error)
+{
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena, .machine = machine->name};
+    struct tiptrue_between *made = calloc(1, sizeof *made);
+    enum tiptrue_status status =
+        made != NULL ? tt_store_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error) : tt_fail_memory(error);
+
+    if (status == TIPTRUE_OK && tt_trend_all_between(&series, FEWEST_BETWEEN, made) != TIPTRUE_OK) {
+        status = tt_fail_memory(error);
+    }
+    tt_arena_clear(&arena);
+    if (status == TIPTRUE_OK) {
+        *between = made;
+    } else {
+        tiptrue_between_free(made);
+    }
+    return status;
+}
+
+void tiptrue_between_free(struct tiptrue_between *between)
+{
+    if (between != NULL) {
+        tt_arena_clear(&between->arena);
+        free(between);
+    }
 }

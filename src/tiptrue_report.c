@@ -8,9 +8,8 @@
 
 #include "base/time.h"
 #include "geometry/sketch.h"
-#include "history/series.h"
 #include "history/store.h"
-#include "history/trend.h"
+#include "history/summary.h"
 #include "ingest/bytes.h"
 #include "ingest/ingest.h"
 #include "output/report.h"
@@ -158,160 +157,131 @@ enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report, cons
 
 /* ---- the weeks out of a history ---- */
 
-/* A run as the list of the history names it. */
-struct listed {
-    char id[TT_RUN_ID_SIZE];
-    const char *machine; /* NULL = not stated */
-    double added_s;
-    bool taken;
-};
-
-struct listing {
+/* Names of machines, or ids of runs. */
+struct names {
     struct tt_arena arena;
-    struct listed *runs;
+    const char **all;
     size_t n, room;
 };
 
-static double seconds_of(const char *text)
+static enum tiptrue_status add_name(struct names *names, const char *name)
 {
-    double seconds = 0;
-
-    return text != NULL && tt_time_read(text, strlen(text), &seconds) ? seconds : 0;
-}
-
-static enum tiptrue_status enlist(void *context, const struct tt_record_entry *entry)
-{
-    struct listing *listing = context;
-
-    if (listing->n == listing->room) {
-        size_t room = listing->room > 0 ? 2 * listing->room : 64;
-        struct listed *runs = tt_arena_grow(&listing->arena, listing->runs, room, sizeof *runs);
-        if (runs == NULL) {
+    if (names->n == names->room) {
+        size_t room = names->room > 0 ? 2 * names->room : 16;
+        const char **all = tt_arena_grow(&names->arena, names->all, room, sizeof *all);
+        if (all == NULL) {
             return TIPTRUE_E_MEMORY;
         }
-        listing->runs = runs;
-        listing->room = room;
+        names->all = all;
+        names->room = room;
     }
-    struct listed *run = &listing->runs[listing->n++];
-    *run = (struct listed){.added_s = seconds_of(entry->added)};
-    memcpy(run->id, entry->id, sizeof run->id);
-    if (entry->machine != NULL) {
-        run->machine = tt_arena_copy_text(&listing->arena, entry->machine, strlen(entry->machine));
-        return run->machine != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
-    }
-    return TIPTRUE_OK;
+    names->all[names->n] = tt_arena_copy_text(&names->arena, name, strlen(name));
+    return names->all[names->n++] != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
-/* The runs of one machine, gathered. */
-struct weeks {
+static enum tiptrue_status note_machine(void *context, const char *machine)
+{
+    return add_name(context, machine);
+}
+
+static enum tiptrue_status note_exported(void *context, const struct tt_record_entry *entry)
+{
+    return entry->exports > 0 ? add_name(context, entry->id) : TIPTRUE_OK;
+}
+
+/* When results of one machine were written into configurations. */
+struct exports {
     struct tt_arena arena;
-    struct tt_series series;
-    struct tt_weeks_export *exports;
-    size_t n_exports, room_exports;
+    struct tt_weeks_export *all;
+    size_t n, room;
 };
 
-static enum tiptrue_status gather_exports(struct weeks *weeks, const struct tt_record *record)
+static enum tiptrue_status add_exports(struct exports *exports, const struct tt_record *record)
 {
     for (size_t i = 0; i < record->n_exports; i++) {
-        if (weeks->n_exports == weeks->room_exports) {
-            size_t room = weeks->room_exports > 0 ? 2 * weeks->room_exports : 16;
-            struct tt_weeks_export *exports = tt_arena_grow(&weeks->arena, weeks->exports, room, sizeof *exports);
-            if (exports == NULL) {
+        const struct tt_record_export *from = &record->exports[i];
+        double time_s;
+        if (!tt_time_read(from->time, strlen(from->time), &time_s)) {
+            continue; /* the store's own check tells of it */
+        }
+        if (exports->n == exports->room) {
+            size_t room = exports->room > 0 ? 2 * exports->room : 16;
+            struct tt_weeks_export *all = tt_arena_grow(&exports->arena, exports->all, room, sizeof *all);
+            if (all == NULL) {
                 return TIPTRUE_E_MEMORY;
             }
-            weeks->exports = exports;
-            weeks->room_exports = room;
+            exports->all = all;
+            exports->room = room;
         }
-        const struct tt_record_export *from = &record->exports[i];
-        const char *file = tt_arena_copy_text(&weeks->arena, from->file, strlen(from->file));
+        const char *file = tt_arena_copy_text(&exports->arena, from->file, strlen(from->file));
+        exports->all[exports->n++] = (struct tt_weeks_export){time_s, file};
         if (file == NULL) {
             return TIPTRUE_E_MEMORY;
         }
-        weeks->exports[weeks->n_exports++] = (struct tt_weeks_export){seconds_of(from->time), file};
     }
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status gather_run(struct weeks *weeks, struct tiptrue_history *history, const struct listed *run,
-                                      struct tiptrue_error *error)
+/* All exports of the runs of @machine. */
+static enum tiptrue_status gather_exports(struct tiptrue_history *history, const char *machine, struct exports *exports,
+                                          struct tiptrue_error *error)
 {
-    struct tt_record record = {0};
-    struct tiptrue_solution *solution = NULL;
-    enum tiptrue_status status = tt_store_load(history, run->id, true, &record, error);
+    const struct tt_store_query query = {.machine = machine};
+    struct names runs = {0};
+    enum tiptrue_status status = tt_store_list(history, &query, note_exported, &runs, error);
 
-    if (status == TIPTRUE_OK && record.n_results > 0) {
-        const struct tt_text *json = &record.results[record.n_results - 1].json;
-        status = tt_result_read_bytes(run->id, json->text, json->length, NULL, &solution, error);
-    }
-    if (status == TIPTRUE_OK && solution != NULL) {
-        status = tt_series_add(&weeks->series, solution, run->added_s, error);
-    }
-    if (status == TIPTRUE_OK && gather_exports(weeks, &record) != TIPTRUE_OK) {
-        status = tt_fail_memory(error);
-    }
-    tiptrue_solution_free(solution);
-    tt_record_clear(&record);
-    return status;
-}
-
-static bool is_same_machine(const char *name, const char *other)
-{
-    return name == NULL || other == NULL ? name == other : strcmp(name, other) == 0;
-}
-
-/* All runs of the machine of run @first, which are marked as taken. */
-static enum tiptrue_status add_machine(struct tiptrue_report *report, struct tiptrue_history *history, struct listing *listing,
-                                       size_t first, struct tiptrue_error *error)
-{
-    static const struct tiptrue_trend_options ALL_DEFAULT = {0};
-    const char *machine = listing->runs[first].machine;
-    struct weeks weeks = {0};
-    struct tiptrue_trend *trend = NULL;
-    enum tiptrue_status status = TIPTRUE_OK;
-    size_t n = 0;
-
-    weeks.series = (struct tt_series){.machine = machine, .arena = &weeks.arena};
-    for (size_t i = first; status == TIPTRUE_OK && i < listing->n; i++) {
-        if (is_same_machine(listing->runs[i].machine, machine)) {
-            listing->runs[i].taken = true;
-            status = gather_run(&weeks, history, &listing->runs[i], error);
-            n++;
+    for (size_t i = 0; status == TIPTRUE_OK && i < runs.n; i++) {
+        struct tt_record record = {0};
+        status = tt_store_load(history, runs.all[i], true, &record, error);
+        if (status == TIPTRUE_OK) {
+            status = add_exports(exports, &record);
         }
+        tt_record_clear(&record);
+    }
+    tt_arena_clear(&runs.arena);
+    return status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
+}
+
+static enum tiptrue_status add_machine(struct tiptrue_report *report, struct tiptrue_history *history, const char *machine,
+                                       struct tiptrue_error *error)
+{
+    const struct tiptrue_history_query query = {.machine = machine};
+    struct exports exports = {0};
+    struct tiptrue_trend *trend = NULL;
+    enum tiptrue_status status = tiptrue_history_trend(history, &query, NULL, &trend, error);
+
+    if (status == TIPTRUE_OK) {
+        status = gather_exports(history, machine, &exports, error);
     }
     if (status == TIPTRUE_OK) {
-        tt_series_sort(&weeks.series);
-        status = tt_trend_make(&weeks.series, n, &ALL_DEFAULT, &trend, error);
-    }
-    if (status == TIPTRUE_OK) {
-        tt_report_add_trend(&report->page, trend, weeks.exports, weeks.n_exports);
+        tt_report_add_trend(&report->page, trend, exports.all, exports.n);
         status = report->page.failed ? tt_fail_memory(error) : TIPTRUE_OK;
     }
     tiptrue_trend_free(trend);
-    tt_arena_clear(&weeks.arena);
+    tt_arena_clear(&exports.arena);
     return status;
 }
 
 enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report, struct tiptrue_history *history, const char *machine,
                                                struct tiptrue_error *error)
 {
-    const struct tt_store_query query = {.machine = machine};
-    struct listing listing = {0};
-    enum tiptrue_status status = tt_store_list(history, &query, enlist, &listing, error);
+    struct names machines = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
 
+    if (machine != NULL) {
+        return add_machine(report, history, machine, error);
+    }
+    status = tt_store_machines(history, note_machine, &machines, error);
     if (status == TIPTRUE_E_MEMORY) {
         status = tt_fail_memory(error);
-    } else if (status == TIPTRUE_OK && listing.n == 0) {
-        status = machine != NULL ? tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0, "see 'tiptrue history list'",
-                                           "the history holds no run of the machine '%s'", machine)
-                                 : tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0,
-                                           "'tiptrue solve --history' enters them", "the history holds no run");
+    } else if (status == TIPTRUE_OK && machines.n == 0) {
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0, "enter runs by `tiptrue solve --history'",
+                         "the history holds no runs");
     }
-    for (size_t i = 0; status == TIPTRUE_OK && i < listing.n; i++) {
-        if (!listing.runs[i].taken) {
-            status = add_machine(report, history, &listing, i, error);
-        }
+    for (size_t i = 0; status == TIPTRUE_OK && i < machines.n; i++) {
+        status = add_machine(report, history, machines.all[i], error);
     }
-    tt_arena_clear(&listing.arena);
+    tt_arena_clear(&machines.arena);
     return status;
 }
 

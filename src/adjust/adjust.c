@@ -120,6 +120,9 @@ static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_sol
     if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
         status = tt_monte_carlo(view, options->monte_carlo, options->seed);
     }
+    if (status == TIPTRUE_OK && options != NULL && options->between != NULL) {
+        tt_assemble_between(view, options->between);
+    }
     if (status == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
         status = tt_verdict(view);
     }

@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/findings.h"
+
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
  */
 #define UNDETERMINED_MM 0.5
@@ -321,6 +323,43 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
     fill_change(view, run_tip, tip);
     u->cc = NULL;
     return true;
+}
+
+/* The dof of a sum of what a run says of itself and of scatter between runs. */
+static double with_between(struct tt_cov2 own, double own_dof, struct tt_cov2 between, double dof)
+{
+    struct tt_cov2 whole = {own.xx_mm2 + between.xx_mm2, own.xy_mm2, own.yy_mm2 + between.yy_mm2};
+    const struct tt_scatter_part parts[] = {{own, own_dof}, {between, dof}};
+
+    return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
+}
+
+void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *between)
+{
+    for (size_t i = 0; i < view->solution->n_tips; i++) {
+        struct tt_tip_result *tip = &view->solution->tips[i];
+        size_t run_tip = tt_run_tip(view, i), block = view->model->tip_block[run_tip], k = 0;
+        while (k < between->n_tips && strcmp(between->tips[k].name, tip->name) != 0) {
+            k++;
+        }
+        if (k == between->n_tips || block == TT_NONE) {
+            continue;
+        }
+        const struct tt_between_tip *b = &between->tips[k];
+        struct tt_tip_uncertainty *u = &view->tips[block];
+        struct tt_cov2 part = {b->u_x_mm * b->u_x_mm, 0, b->u_y_mm * b->u_y_mm};
+        u->dof = with_between(u->offset, u->dof, part, b->dof);
+        u->same_plate_dof = with_between(u->same_plate, u->same_plate_dof, part, b->dof);
+        u->offset.xx_mm2 += part.xx_mm2;
+        u->offset.yy_mm2 += part.yy_mm2;
+        u->same_plate.xx_mm2 += part.xx_mm2;
+        u->same_plate.yy_mm2 += part.yy_mm2;
+        double prior_share = tip->prior_share; /* of what the run says: scatter makes no statement firmer */
+        fill_offset(u, view->model->x + view->model->system.first[block], tip);
+        tip->prior_share = prior_share;
+        budget_line(tip, TT_BUDGET_BETWEEN_RUNS, 'A', false, part.xx_mm2, part.yy_mm2);
+        fill_change(view, run_tip, tip);
+    }
 }
 
 static enum tiptrue_status fill_tips(struct tt_view *view)

@@ -6,6 +6,7 @@
 
 #include "adjust/select.h"
 #include "adjust/uncertainty.h"
+#include "model/between.h"
 
 /* What findings and verdict need beside the solution itself. */
 struct tt_view {
@@ -26,5 +27,7 @@ struct tt_view {
 
 /* Fill view->solution (whose arena is empty) from view->selection. */
 TT_MUST_USE enum tiptrue_status tt_assemble(struct tt_view *view);
+/* Add scatter between runs to what the tips' offsets are worth, in full and on the same plate, as a line of the budget. */
+void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *between);
 
 #endif

@@ -17,6 +17,8 @@ int cli_worse(int status, int other);
 /* Each takes its own part of the command line, with "tiptrue COMMAND" as argv[0], and returns the exit status. */
 int cli_solve(int argc, char *argv[]);
 int cli_check(int argc, char *argv[]);
+int cli_compare(int argc, char *argv[]);
+int cli_trend(int argc, char *argv[]);
 int cli_history(int argc, char *argv[]);
 int cli_report(int argc, char *argv[]);
 

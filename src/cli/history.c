@@ -50,13 +50,18 @@ static error_t parse_common(int key, char *argument, struct argp_state *state)
 
 const struct argp cli_history_common_argp = {.options = COMMON_OPTIONS, .parser = parse_common};
 
-bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments)
+bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input)
 {
-    if (argp_parse(argp, argc, argv, 0, NULL, arguments) == 0) {
+    if (argp_parse(argp, argc, argv, 0, NULL, input) == 0) {
         return true;
     }
     fputs("tiptrue: error: out of memory\n", stderr);
     return false;
+}
+
+bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments)
+{
+    return cli_history_parse_into(argp, argc, argv, arguments);
 }
 
 int cli_history_open(const char *named, bool write, struct tiptrue_history **history)

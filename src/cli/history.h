@@ -24,6 +24,8 @@ extern const struct argp cli_history_common_argp;
 
 /* argp_parse; false: out of memory, told. */
 bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments);
+/* The same with an input of the command's own. */
+bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input);
 /* Open the history @named, or the default one. Returns the exit status; a failure is told. */
 int cli_history_open(const char *named, bool write, struct tiptrue_history **history);
 /* Tell @error, if it is one. Returns the exit status that stands for it. */

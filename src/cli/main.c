@@ -22,6 +22,8 @@ struct command {
 static const struct command COMMANDS[] = {
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
+    {"compare", "tiptrue compare", "say whether the difference between two results is real", cli_compare},
+    {"trend", "tiptrue trend", "say what the runs of a machine show over time: changes, drift, scatter", cli_trend},
     {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},
     {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures", cli_report},
 };

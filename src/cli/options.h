@@ -20,6 +20,10 @@ enum {
     CLI_KEY_LEAST_SQUARES,
     CLI_KEY_MONTE_CARLO,
     CLI_KEY_SEED,
+    CLI_KEY_TIP,
+    CLI_KEY_BASELINE,
+    CLI_KEY_RUNS,
+    CLI_KEY_POINTS,
     CLI_KEY_JOBS,
     /* the history */
     CLI_KEY_HISTORY,

@@ -39,6 +39,7 @@ struct job {
     struct tiptrue_workspace **workspaces; /* one for each worker, made when first needed */
     struct cli_progress progress;
     struct tiptrue_history *history; /* NULL = runs are not entered; used under the lock */
+    struct tiptrue_between *between; /* scatter between the runs that were there before; NULL = none is known */
     pthread_mutex_t *writing;
     int worst;
 };
@@ -103,7 +104,8 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
     struct tiptrue_sink sink = cli_messages_sink(&outcome->messages);
     struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares,
                                             .monte_carlo = job->arguments->monte_carlo,
-                                            .seed = (unsigned long)job->arguments->seed};
+                                            .seed = (unsigned long)job->arguments->seed,
+                                            .between = job->between};
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -192,13 +194,15 @@ static size_t workers_for(const struct arguments *arguments)
     return cores < 1 ? 1 : cores > MOST_JOBS ? MOST_JOBS : (size_t)cores;
 }
 
-static int solve_all(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history)
+static int solve_all(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history,
+                     struct tiptrue_between *between)
 {
     pthread_mutex_t writing = PTHREAD_MUTEX_INITIALIZER;
     struct job job = {.arguments = arguments,
                       .objects = objects,
                       .look = cli_text_options(arguments->inputs.plain),
                       .history = history,
+                      .between = between,
                       .writing = &writing};
     struct cli_batch batch = {.pieces = arguments->inputs.n_runs,
                               .workers = workers_for(arguments),
@@ -230,14 +234,22 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
 static int solve_into_history(const struct arguments *arguments, const struct cli_objects *objects)
 {
     struct tiptrue_history *history = NULL;
+    struct tiptrue_between *between = NULL;
+    struct tiptrue_error error = {0};
     int status = EX_OK;
 
     if (arguments->history != NULL || arguments->record) {
         status = cli_history_open(arguments->history, true, &history);
     }
-    if (status == EX_OK) {
-        status = solve_all(arguments, objects, history);
+    if (status == EX_OK && history != NULL) {
+        /* once, before the first run: the order of runs solved at a time must not tell in their results */
+        error.status = tiptrue_history_between(history, objects->machine, &between, &error);
+        status = cli_history_failed(&error);
     }
+    if (status == EX_OK) {
+        status = solve_all(arguments, objects, history, between);
+    }
+    tiptrue_between_free(between);
     tiptrue_history_close(history);
     return status;
 }

@@ -363,6 +363,25 @@ enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *m
     return status;
 }
 
+enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const char *machine, size_t *runs,
+                                           struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, "SELECT count(*) FROM summary WHERE machine = ?", &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine, &code);
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *runs = row ? (size_t)sqlite3_column_int64(statement, 0) : 0;
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
                                       enum tiptrue_status (*each)(void *context, const char *machine), void *context,
                                       struct tiptrue_error *error)

@@ -18,6 +18,10 @@ TT_MUST_USE enum tiptrue_status tt_summary_write(struct tiptrue_history *store, 
 TT_MUST_USE enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine, double since_s,
                                                 size_t most_runs, struct tt_series *series, struct tiptrue_error *error);
 
+/* How many runs of @machine there are. */
+TT_MUST_USE enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const char *machine, size_t *runs,
+                                                       struct tiptrue_error *error);
+
 /* Hand over the name of each machine, in order of the alphabet. @each as tt_store_list. */
 TT_MUST_USE enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
                                                   enum tiptrue_status (*each)(void *context, const char *machine), void *context,

@@ -650,10 +650,17 @@ static double chi2_of(double t2, double dof, unsigned axes)
     return scale > 0 && t2 > 0 ? scale * log1p(t2 / dof) : 0;
 }
 
+/* The degrees of freedom of the scatter that a term is judged by. What all members share is known from the runs alone, and likeness
+ * of the members says nothing of it. */
+static double dof_for(const struct tt_track *t, size_t member)
+{
+    return t->dof[all_index(t, member)] + (member == TT_TRACK_ALL && t->members > 1 ? 0 : t->prior_dof);
+}
+
 double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
 {
     size_t size = 2 * t->n_terms;
-    double dof = t->dof[all_index(t, term->member)] + t->prior_dof;
+    double dof = dof_for(t, term->member);
     double *first = t->scratch, *second = t->scratch + size;
 
     if (t->singular || !(dof > 2) || !(dof < HUGE_VAL)) {
@@ -744,7 +751,7 @@ double tt_track_worth(const struct tt_track *t, size_t index)
 {
     struct tt_sym2 cov = tt_track_cov(t, index);
     struct tt_pair c = t->coefficient[index];
-    double dof = t->dof[all_index(t, t->terms[index].member)] + t->prior_dof;
+    double dof = dof_for(t, t->terms[index].member);
     double t2 = t->axes == 2
                     ? (cov.yy * c.x * c.x - 2 * cov.xy * c.x * c.y + cov.xx * c.y * c.y) / (cov.xx * cov.yy - cov.xy * cov.xy)
                     : c.x * c.x / cov.xx;

@@ -42,6 +42,31 @@ struct tt_axis_scatter tt_trend_between(const struct tt_changes *c, size_t tip)
     return scatter;
 }
 
+enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest, struct tiptrue_between *between)
+{
+    struct tt_arena work = {0};
+    struct tt_changes changes;
+    enum tiptrue_status status = tt_changes_find(&changes, series, &work);
+
+    between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
+    status = between->tips == NULL ? TIPTRUE_E_MEMORY : status;
+    for (size_t tip = 0; status == TIPTRUE_OK && tip < changes.tips; tip++) {
+        if (changes.n == 0 || tt_track_count(&changes.offset, tip, 0, changes.n) < fewest) {
+            continue;
+        }
+        struct tt_axis_scatter s = tt_trend_between(&changes, tip);
+        const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip], strlen(series->tip_names[tip]));
+        if (name == NULL) {
+            status = TIPTRUE_E_MEMORY;
+        } else if (s.x_mm > 0 || s.y_mm > 0) {
+            /* the axes' degrees of freedom add up; where one shows no scatter the other's stand */
+            between->tips[between->n_tips++] = (struct tt_between_tip){name, s.x_mm, s.y_mm, fmax(s.dof_x + s.dof_y, 2) / 2};
+        }
+    }
+    tt_arena_clear(&work);
+    return status;
+}
+
 /* Where value - residual of the first value was put to 0 (centre() of changes.c): the fitted offset in the machine frame. */
 static struct tt_machine_xy fitted_offset(const struct tt_changes *c, size_t run, size_t tip, const struct tt_series_tip *from)
 {
@@ -291,6 +316,7 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     }
     trend->n_tips = changes.tips;
     trend->baseline_runs = baseline_runs;
+    trend->shown_tip = TT_NONE;
     status = changes.n > 0 ? fill_plates(trend, &changes) : TIPTRUE_OK;
     for (size_t tip = 0; tip < changes.tips && status == TIPTRUE_OK; tip++) {
         status = fill_points(trend, &changes, tip);

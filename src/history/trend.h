@@ -6,6 +6,7 @@
 
 #include "base/status.h"
 #include "history/changes.h"
+#include "model/between.h"
 #include "model/trend.h"
 
 /* What a host may choose (tiptrue.h). */
@@ -18,6 +19,10 @@ TT_MUST_USE enum tiptrue_status tt_trend_make(const struct tt_series *series, si
 
 /* The scatter between runs of @tip: by Mandel and Paule from the residuals of what was found. */
 struct tt_axis_scatter tt_trend_between(const struct tt_changes *changes, size_t tip);
+
+/* That of all tips with at least @fewest runs, into *between (zeroed). */
+TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
+                                                     struct tiptrue_between *between);
 
 /* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what moved, in words (attribution.c).
  */

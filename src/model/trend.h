@@ -127,6 +127,7 @@ struct tiptrue_trend {
     size_t n_plates;
     bool pose_drifts;
     size_t baseline_runs;  /* asked for */
+    size_t shown_tip;      /* only this one is shown; TT_NONE: all */
     struct tt_arena arena; /* owns all of the above */
 };
 

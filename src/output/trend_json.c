@@ -172,7 +172,9 @@ void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptru
     tt_json_key(&json, "tips");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < trend->n_tips; i++) {
-        write_tip(&json, &trend->tips[i], options != NULL && options->observations);
+        if (trend->shown_tip == TT_NONE || trend->shown_tip == i) {
+            write_tip(&json, &trend->tips[i], options != NULL && options->observations);
+        }
     }
     tt_json_close(&json, ']');
     tt_json_key(&json, "changes");

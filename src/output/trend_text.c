@@ -21,6 +21,11 @@
 #define LEAST_CHART_ROWS 4
 #define MOST_CHART_ROWS 16
 
+static bool is_shown(const struct tiptrue_trend *trend, size_t tip)
+{
+    return trend->shown_tip == TT_NONE || trend->shown_tip == tip;
+}
+
 static void add_um(struct tt_buffer *words, double mm, double u_mm, bool plus)
 {
     tt_number_write_fixed(words, 1e3 * mm, tt_um_decimals(u_mm), plus);
@@ -58,7 +63,7 @@ static size_t count_drifting(const struct tiptrue_trend *trend)
     size_t n = 0;
 
     for (size_t i = 0; i < trend->n_tips; i++) {
-        n += trend->tips[i].drift_significant;
+        n += is_shown(trend, i) && trend->tips[i].drift_significant;
     }
     return n;
 }
@@ -80,7 +85,7 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
         tt_buffer_puts(&page->words, ": nothing moved that the runs can show, and no tip drifts");
     }
     for (size_t i = 0; i < trend->n_tips; i++) {
-        if (trend->tips[i].drift_significant) {
+        if (is_shown(trend, i) && trend->tips[i].drift_significant) {
             tt_buffer_printf(&page->words, "%s%s", first ? "; drifting: " : ", ", trend->tips[i].name);
             first = false;
         }
@@ -145,7 +150,9 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
     say_headline(page, trend);
     say_changes(page, trend);
     for (size_t i = 0; i < trend->n_tips; i++) {
-        say_drift(page, &trend->tips[i]);
+        if (is_shown(trend, i)) {
+            say_drift(page, &trend->tips[i]);
+        }
     }
     tt_page_line_end(page);
     say_runs(page, trend);
@@ -205,7 +212,9 @@ static void table(struct tt_page *page, const struct tiptrue_trend *trend)
     }
     table_head(page, at);
     for (size_t i = 0; i < trend->n_tips; i++) {
-        table_row(page, at, &trend->tips[i]);
+        if (is_shown(trend, i)) {
+            table_row(page, at, &trend->tips[i]);
+        }
     }
     tt_page_line_end(page);
     tt_page_prose(page, 0,
@@ -239,7 +248,7 @@ static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
     size_t n = 0;
 
     for (size_t i = 0; i < trend->n_tips; i++) {
-        n += trend->tips[i].n_signals;
+        n += is_shown(trend, i) ? trend->tips[i].n_signals : 0;
     }
     if (n == 0) {
         return;
@@ -251,17 +260,19 @@ static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
                      trend->baseline_runs);
     tt_page_say(page, 0);
     for (size_t i = 0; i < trend->n_tips; i++) {
-        say_signals(page, &trend->tips[i]);
+        if (is_shown(trend, i)) {
+            say_signals(page, &trend->tips[i]);
+        }
     }
 }
 
 static size_t chart_rows(const struct tiptrue_text_options *options, const struct tiptrue_trend *trend)
 {
-    size_t charts = 2 * trend->n_tips, rows = CHART_ROWS;
+    size_t tips = trend->shown_tip == TT_NONE ? trend->n_tips : 1, charts = 2 * tips, rows = CHART_ROWS;
 
     if (options != NULL && options->rows > 0 && charts > 0) {
         /* all charts on one screen, as far as they stay legible */
-        rows = options->rows > 4 * trend->n_tips ? (options->rows - 4 * trend->n_tips) / charts : LEAST_CHART_ROWS;
+        rows = options->rows > 4 * tips ? (options->rows - 4 * tips) / charts : LEAST_CHART_ROWS;
     }
     return rows < LEAST_CHART_ROWS ? LEAST_CHART_ROWS : rows > MOST_CHART_ROWS ? MOST_CHART_ROWS : rows;
 }
@@ -269,7 +280,7 @@ static size_t chart_rows(const struct tiptrue_text_options *options, const struc
 static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size_t rows)
 {
     for (size_t i = 0; i < trend->n_tips; i++) {
-        if (trend->tips[i].n_points > 1) {
+        if (is_shown(trend, i) && trend->tips[i].n_points > 1) {
             tt_page_line_end(page);
             tt_buffer_printf(&page->words, "%s", trend->tips[i].name);
             tt_page_say(page, 0);

@@ -218,7 +218,7 @@ def weeks(folder):
     with open(path + ".named", encoding="utf-8") as file:
         tally.check(file.read() == text, "the machine by its name gives another page")
     told = runs.call("report", "--history", history, "--machine", "bench-8", "-o", path + ".none")
-    tally.check(told.returncode == 66 and b"no run of the machine 'bench-8'" in told.stderr, f"no such machine: {told}")
+    tally.check(told.returncode == 66 and b"no runs of machine 'bench-8'" in told.stderr, f"no such machine: {told}")
     tally.check(not os.path.exists(path + ".none"), "a page was written of no machine")
     told = runs.call("report", "--history", os.path.join(folder, "nowhere.db"), "-o", path + ".none")
     tally.check(told.returncode == 66, f"no such history: {told}")

@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue compare: is the difference between two results real? */
+#include "config.h"
+
+#include <argp.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <sysexits.h>
+#include <unistd.h>
+
+#include "cli/command.h"
+#include "cli/history.h"
+#include "cli/inputs.h"
+#include "cli/options.h"
+#include "cli/terminal.h"
+
+/* What is compared. */
+struct pair {
+    struct tiptrue_history *history; /* NULL = none is named */
+    struct tiptrue_solution *a, *b;
+    struct tiptrue_trend *trend; /* for the scatter between runs; NULL = not known */
+};
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct cli_history_arguments *arguments = state->input;
+
+    (void)argument;
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = arguments;
+        return 0;
+    case CLI_KEY_JSON:
+        arguments->json = true;
+        return 0;
+    case CLI_KEY_MACHINE:
+        arguments->query.machine = argument;
+        return 0;
+    case ARGP_KEY_END:
+        if (arguments->n_names != 2) {
+            argp_error(state, "two results are needed: files of `tiptrue solve --json', or, with --history, ids of stored runs");
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* The result @name: a file, or the run of the history whose id begins with it. Returns the exit status. */
+static int read_result(const struct pair *pair, const char *name, struct tiptrue_solution **solution)
+{
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    char id[TIPTRUE_RUN_ID_SIZE];
+
+    if (pair->history == NULL || access(name, F_OK) == 0) {
+        error.status = tiptrue_solution_read(name, &sink, solution, &error);
+        return cli_file_read(&messages, name, "result", &error);
+    }
+    error.status = tiptrue_history_find(pair->history, name, id, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_solution(pair->history, id, solution, &error);
+    }
+    return cli_history_failed(&error);
+}
+
+/* Write the comparison; the exit status. */
+static int show(const struct cli_history_arguments *arguments, const struct pair *pair)
+{
+    struct tiptrue_text_options look = cli_text_options(arguments->plain);
+    struct tiptrue_comparison *comparison = NULL;
+    struct tiptrue_error error = {0};
+    char *text = NULL;
+    size_t length = 0;
+
+    error.status = tiptrue_compare(pair->a, pair->b, pair->trend, &comparison, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_comparison_text(comparison, arguments->json, &look, &text, &length, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        cli_write(text, length);
+        if (arguments->json) {
+            cli_write("\n", 1);
+        }
+    }
+    free(text);
+    tiptrue_comparison_free(comparison);
+    return cli_history_failed(&error);
+}
+
+/* The scatter between runs, of the machine that is named or the only one. Without runs of it there is none to reckon with. */
+static int read_trend(const struct cli_history_arguments *arguments, struct pair *pair)
+{
+    struct tiptrue_error error = {0};
+
+    error.status = tiptrue_history_trend(pair->history, &arguments->query, NULL, &pair->trend, &error);
+    return error.status == TIPTRUE_E_NO_INPUT ? EX_OK : cli_history_failed(&error);
+}
+
+int cli_compare(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {"machine", CLI_KEY_MACHINE, "NAME", 0, "The machine whose scatter between runs counts, where the history holds several",
+         1},
+        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
+        {0},
+    };
+    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "RESULT_A RESULT_B",
+        .doc =
+            "Say whether the difference between two results is real: B less A, of offset, runout, contact radius and pose, with "
+            "its "
+            "uncertainty. A result is a file of `tiptrue solve --json', or, with --history, the id of a stored run; with a history "
+            "the scatter between runs is reckoned with.\v"
+            "Exit status: 0, whatever the difference is; 64 wrong use, 65 bad input, 66 no input, 74 reading failed.",
+        .children = CHILDREN,
+    };
+    struct cli_history_arguments arguments = {.takes_names = true};
+    struct pair pair = {0};
+    int status = EX_OSERR;
+
+    if (cli_history_parse(&ARGP, argc, argv, &arguments)) {
+        status = arguments.history != NULL ? cli_history_open(arguments.history, false, &pair.history) : EX_OK;
+    }
+    if (status == EX_OK) {
+        status = read_result(&pair, arguments.names[0], &pair.a);
+    }
+    if (status == EX_OK) {
+        status = read_result(&pair, arguments.names[1], &pair.b);
+    }
+    if (status == EX_OK && pair.history != NULL) {
+        status = read_trend(&arguments, &pair);
+    }
+    if (status == EX_OK) {
+        status = show(&arguments, &pair);
+    }
+    tiptrue_trend_free(pair.trend);
+    tiptrue_solution_free(pair.a);
+    tiptrue_solution_free(pair.b);
+    tiptrue_history_close(pair.history);
+    free(arguments.names);
+    return status;
+}
