@@ -15,8 +15,8 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are solve, check, history, report"
-wrong "tiptrue: 'slove' is no command; the commands are solve, check, history, report" slove --json run.csv
+wrong "tiptrue: a command is missing; the commands are solve, check, compare, trend, history, report"
+wrong "tiptrue: 'slove' is no command; the commands are solve, check, compare, trend, history, report" slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
 wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv

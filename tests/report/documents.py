@@ -27,22 +27,29 @@ PICTURES = {
     "controller-edge": ("14-controller-log", "run-1-tip-1-edge-1"),
 }
 
+# and one of the weeks, from invented runs
+WEEKS = {"weeks-step": "weeks-1-offset-x"}
+
 tally = Tally()
 with open(os.path.join(DOCS, "reading-the-report.md"), encoding="utf-8") as file:
     shown = set(re.findall(r"\(pictures/([a-z-]+)\.svg\)", file.read()))
-tally.check(shown == set(PICTURES), f"the document shows {sorted(shown ^ set(PICTURES))}, or does not")
+tally.check(shown == {*PICTURES, *WEEKS}, f"the document shows {sorted(shown ^ {*PICTURES, *WEEKS})}, or does not")
 with tempfile.TemporaryDirectory() as scratch:
     for folder in sorted({f for f, _ in PICTURES.values()}):
         told = runs.report(folder, os.path.join(scratch, "page.html"), "--svg", os.path.join(scratch, folder))
         tally.check(told.returncode == 0, f"{folder}: exit {told.returncode}: {told.stderr[:300]}")
-    for name, (folder, picture) in PICTURES.items():
+    told = runs.call("report", "--history", runs.weeks(os.path.join(scratch, "runs"), 40, 29), "-o",
+                     os.path.join(scratch, "page.html"), "--svg", os.path.join(scratch, "weeks"))
+    tally.check(told.returncode == 0, f"the weeks: exit {told.returncode}: {told.stderr[:300]}")
+    drawn = {**PICTURES, **{name: ("weeks", picture) for name, picture in WEEKS.items()}}
+    for name, (folder, picture) in drawn.items():
         with open(os.path.join(scratch, folder, picture + ".svg"), encoding="utf-8") as file:
-            drawn = file.read()
+            text = file.read()
         path = os.path.join(DOCS, "pictures", name + ".svg")
         if "--write" in sys.argv:
             with open(path, "w", encoding="utf-8") as file:
-                file.write(drawn)
+                file.write(text)
         with open(path, encoding="utf-8") as file:
-            tally.check(file.read() == drawn, f"{path} is not what {folder} gives now; look at it, then run this with --write")
-        tally.check(len(drawn) < 25000, f"{path} has {len(drawn)} bytes")
+            tally.check(file.read() == text, f"{path} is not what {folder} gives now; look at it, then run this with --write")
+        tally.check(len(text) < 25000, f"{path} has {len(text)} bytes")
 tally.close()
