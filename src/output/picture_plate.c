@@ -121,8 +121,8 @@ static void draw_mark(struct map *map, const struct tt_mark *mark)
 {
     double x = map_x(map, mark->at.x_mm), y = map_y(map, mark->at.y_mm);
 
-    tt_markup(&map->picture->svg, "<path class=\"e\" stroke-width=\"1\" d=\"M@ @h12M@ @v12\"/>", TT_AT(x - 6, y, x, y - 6));
-    tt_markup(&map->picture->svg, "<circle class=\"e\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n", TT_AT(x, y));
+    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @h12M@ @v12\"/>", TT_AT(x - 6, y, x, y - 6));
+    tt_markup(&map->picture->svg, "<circle class=\"f\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n", TT_AT(x, y));
     put_name(map, "m", x + 8, y - 6, "start", mark->name);
 }
 

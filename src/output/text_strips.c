@@ -36,7 +36,9 @@ static void enter(struct strip *strip, bool utf8, double turn_deg, double um)
     size_t level = height <= 0 ? 0 : height >= (double)levels ? levels - 1 : (size_t)height;
     unsigned char *cell = &strip->bits[level / per_line][column / across % strip->cells];
 
-    *cell |= utf8 ? DOTS[level % 4][column % 2] : (unsigned char)(1U << level % per_line);
+    unsigned bit = utf8 ? DOTS[level % 4][column % 2] : 1U << level % per_line;
+
+    *cell = (unsigned char)(*cell | bit);
 }
 
 static void put_braille(struct tt_page *page, unsigned char bits)
