@@ -83,6 +83,7 @@ script_tests = \
   tests/history/history.sh \
   tests/history/size.py \
   tests/history/writers.py \
+  tests/history/weeks.py \
   tests/reference/scipy_check.py \
   tests/report/documents.py \
   tests/report/looks.py \
@@ -106,7 +107,8 @@ tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 
 # Fills a history and times it: tests/history/size.py.
-check_helpers = tests/history/fill_history
+check_helpers = tests/history/fill_history tests/simulation/changes
+tests_simulation_changes_SOURCES = tests/simulation/changes.c
 tests_history_fill_history_SOURCES = tests/history/fill_history.c
 
 test_data = \
@@ -185,6 +187,7 @@ check-statistics: all
 	@test -n '$(PYTHON)' || { echo "make check-statistics: needs a python3 with scipy; then run configure again" >&2; exit 1; }
 	$(AM_TESTS_ENVIRONMENT) \
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED}
+	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
 check-long: all

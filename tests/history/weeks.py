@@ -1,0 +1,157 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+"""Twelve weeks of recorded runs (tests/field/13-weeks): what changed, what drifts, and what the commands write of it.
+
+Environment: TIPTRUE, srcdir.
+"""
+import json
+import os
+import pathlib
+import subprocess
+import sys
+import tempfile
+
+import jsonschema
+
+sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
+from tally import Tally  # noqa: E402
+
+top = pathlib.Path(os.environ["srcdir"]).resolve()
+weeks = top / "tests" / "field" / "13-weeks"
+tally = Tally()
+validators = {name: jsonschema.Draft202012Validator(json.loads((top / "docs" / "schema" / f"{name}.schema.json").read_text()))
+              for name in ("trend", "compare")}
+
+
+def run(*arguments, status=0):
+    done = subprocess.run([os.environ["TIPTRUE"], *arguments], capture_output=True, text=True, check=False)
+    tally.check(done.returncode == status,
+                f"{arguments[0]} {arguments[1:4]} exits {done.returncode}, not {status}: {done.stderr[:300]}")
+    return done
+
+
+def document(name, *arguments):
+    found = json.loads(run(name, "--json", *arguments).stdout)
+    for error in list(validators[name].iter_errors(found))[:3]:
+        tally.check(False, f"{name}: {'/'.join(map(str, error.path))}: {error.message}")
+    tally.check(found["schema"] == f"tiptrue.{name}/1", f"{name}: schema {found['schema']}")
+    return found
+
+
+def store(history, runs, status=20):
+    return run("solve", "--history", str(history), "--json", "--plate", str(weeks / "plate.json"), "--machine",
+               str(weeks / "machine.json"), *[str(r) for r in runs], status=status)
+
+
+def near(value, expected, tolerance, what):
+    tally.check(abs(value - expected) <= tolerance, f"{what}: {value}, expected {expected}")
+
+
+with tempfile.TemporaryDirectory() as folder:
+    history = pathlib.Path(folder, "h.db")
+    runs = sorted(weeks.glob("run-*.csv"))
+    store(history, runs)
+    trend = document("trend", "--history", str(history))
+
+    # Exactly what is in the logs, found with a second program and by eye before this one could (offsets of all runs by
+    # tests/reference/adjustment.py): between runs 30 and 31 all tips moved, between 48 and 49 tip t2 was changed, t3 drifts.
+    tally.check(trend["runs"] == 72, f"runs {trend['runs']}")
+    what = [(c["after"], c["before"], c["moved"], c["tip"]) for c in trend["changes"]]
+    tally.check(what == [("2026-02-07T07:30:00Z", "2026-02-09T07:30:00Z", "all-tips", None),
+                         ("2026-02-28T07:30:00Z", "2026-03-02T07:30:00Z", "tip", "t2")], f"changes {what}")
+    tally.check([t["tip"] for t in trend["tips"] if t["drift_mm_per_week"]["significant"]] == ["t3"], "the drifting tip")
+    if len(trend["changes"]) == 2:
+        shared, changed = trend["changes"]
+        near(shared["shift_mm"]["x"], 0.0217, 4 * shared["u_shift_mm"]["x"], "shared step x")
+        near(shared["shift_mm"]["y"], -0.0155, 4 * shared["u_shift_mm"]["y"], "shared step y")
+        tally.check(shared["u_shift_mm"]["x"] < 0.0015 and shared["confidence"] > 0.999, f"shared step: {shared}")
+        near(changed["runout_shift_mm"]["x"], -0.0653, 0.001, "runout of t2")
+        near(changed["contact_radius_shift_mm"], 0.0114, 0.001, "contact radius of t2")
+        tally.check(changed["attribution"] > 0.99, f"attribution {changed['attribution']}")
+    t3 = trend["tips"][2]
+    near(t3["drift_mm_per_week"]["x"], 0.0034, 0.0006, "drift of t3 x")
+    near(t3["drift_mm_per_week"]["y"], 0.0008, 0.0007, "drift of t3 y")
+    tally.check(t3["forecast"]["from"] < t3["forecast"]["date"] < t3["forecast"]["to"], f"forecast {t3['forecast']}")
+    for tip in trend["tips"]:
+        near(tip["within_run_u_mm"]["x"], 0.00208, 0.00005, f"{tip['tip']} within a run")
+        near(tip["between_run_u_mm"]["x"], 0.0031, 0.0012, f"{tip['tip']} between runs")
+
+    # One tip, and from a later time on.
+    one = document("trend", "--history", str(history), "--tip", "t2", "--points")
+    tally.check([t["tip"] for t in one["tips"]] == ["t2"] and len(one["tips"][0]["points"]) == 71, "--tip t2 --points")
+    late = document("trend", "--history", str(history), "--since", "2026-02-09")
+    tally.check([c["moved"] for c in late["changes"]] == ["tip"], f"since 2026-02-09: {late['changes']}")
+    tally.check(late["runs"] == 72 and late["runs_looked_at"] == 42, f"since: {late['runs_looked_at']} runs")
+    few = document("trend", "--history", str(history), "--runs", "9")
+    tally.check(few["runs_looked_at"] == 9 and few["changes"] == [], "--runs 9")
+    text = run("trend", "--history", str(history), "--plain").stdout
+    tally.check(text.isascii() and text.startswith("2 CHANGES; drifting: t3\n"), f"text: {text[:200]}")
+    for words in "all tips moved alike by", "the tip was changed or bent", "t3 drifts by", "Signals of the control charts":
+        tally.check(words in text, f"text lacks '{words}'")
+    tally.check(max(len(line) for line in text.splitlines()) <= 80, "text wider than 80 columns")
+
+    # Two runs of it, by id and as files: B less A.
+    lines = store(pathlib.Path(folder, "again.db"), runs[29:31], status=10).stdout.splitlines()
+    before, after = (json.loads(line) for line in lines)
+    for name, line in zip("ab", lines):
+        pathlib.Path(folder, name).write_text(line)
+    files = document("compare", str(pathlib.Path(folder, "a")), str(pathlib.Path(folder, "b")))
+    stored = document("compare", "--history", str(history), before["run"]["id"][:10], after["run"]["id"])
+    for tip, with_scatter, old, new in zip(files["tips"], stored["tips"], before["tips"], after["tips"]):
+        for axis in "xy":
+            near(tip["offset"]["difference_mm"][axis], new["offset_mm"][axis] - old["offset_mm"][axis], 1e-9, f"B - A {axis}")
+            u2 = old["same_plate"]["u_offset_mm"][axis] ** 2 + new["same_plate"]["u_offset_mm"][axis] ** 2
+            near(tip["offset"]["u_mm"][axis], u2 ** 0.5, 1e-8, f"u {axis}")
+            b = with_scatter["between_run_u_mm"][axis]
+            near(with_scatter["offset"]["u_mm"][axis], (u2 + 2 * b * b) ** 0.5, 1e-8, f"u {axis} with the scatter between runs")
+        tally.check(tip["offset"]["significant"] and not tip["runout"]["significant"], f"{tip['tip']}: {tip['text']}")
+    tally.check(files["same_plate"] and not files["same_run"], "same plate, two runs")
+    back = document("compare", str(pathlib.Path(folder, "b")), str(pathlib.Path(folder, "a")))
+    near(back["tips"][0]["offset"]["difference_mm"]["x"], -files["tips"][0]["offset"]["difference_mm"]["x"], 0, "turned round")
+    same = document("compare", str(pathlib.Path(folder, "a")), str(pathlib.Path(folder, "a")))
+    tally.check(same["same_run"] and not same["tips"][0]["offset"]["significant"], "a run against itself")
+    other = dict(after, run=dict(after["run"], plate_serial="7"))
+    pathlib.Path(folder, "c").write_text(json.dumps(other))
+    plates = document("compare", str(pathlib.Path(folder, "a")), str(pathlib.Path(folder, "c")))
+    full = (before["tips"][0]["covariance_mm2"][0][0] + after["tips"][0]["covariance_mm2"][0][0]) ** 0.5
+    tally.check(not plates["same_plate"], "plates told apart by their serial")
+    near(plates["tips"][0]["offset"]["u_mm"]["x"], full, 1e-8, "between plates the full uncertainty")
+
+    # The scatter between runs becomes a line of the budget, and part of what the offset is worth.
+    late_run = json.loads(run("solve", "--json", "--history", str(history), "--plate", str(weeks / "plate.json"), "--machine",
+                              str(weeks / "machine.json"), str(runs[71]), status=10).stdout)
+    alone = json.loads(run("solve", "--json", "--plate", str(weeks / "plate.json"), "--machine", str(weeks / "machine.json"),
+                           str(runs[71]), status=10).stdout)
+    for new, old, tip in zip(late_run["tips"], alone["tips"], trend["tips"]):
+        line = [b for b in new["budget"] if b["source"] == "scatter between runs"]
+        tally.check(len(line) == 1 and line[0]["type"] == "A" and not line[0]["of_plate"], f"budget: {line}")
+        for axis, k in ("x", 0), ("y", 1):
+            near(line[0]["u_mm"][axis], tip["between_run_u_mm"][axis], 1e-9, "the line is the trend's figure")
+            for part in (lambda t: t, lambda t: t["same_plate"]):
+                near(part(new)["covariance_mm2"][k][k] - part(old)["covariance_mm2"][k][k], line[0]["u_mm"][axis] ** 2, 1e-11,
+                     "variance with and without a history")
+        tally.check(new["offset_mm"] == old["offset_mm"] and new["prior_share"] == old["prior_share"], "the offset stays")
+        tally.check(new["same_plate"]["dof"] < 1000, f"degrees of freedom {new['same_plate']['dof']}")
+    again = document("trend", "--history", str(history))
+    tally.check([t["within_run_u_mm"] for t in again["tips"]] == [t["within_run_u_mm"] for t in trend["tips"]],
+                "a result that has the scatter in it says the same of its run")
+
+    # Several machines, none, and what is not there.
+    second = pathlib.Path(folder, "second.json")
+    second.write_text((weeks / "machine.json").read_text().replace("bench-2", "bench-3"))
+    copy = pathlib.Path(folder, "other.csv")
+    copy.write_text(runs[3].read_text().replace("bench-2", "bench-3"))
+    run("solve", "--history", str(history), "--json", "--plate", str(weeks / "plate.json"), "--machine", str(second), str(copy),
+        status=10)
+    tally.check("'bench-2', 'bench-3'" in run("trend", "--history", str(history), status=64).stderr, "which machines there are")
+    tally.check(document("trend", "--history", str(history), "--machine", "bench-3")["runs"] == 1, "one run of bench-3")
+    run("trend", "--history", str(history), "--machine", "bench-4", status=66)
+    unknown = run("trend", "--history", str(history), "--machine", "bench-2", "--tip", "t9", status=64)
+    tally.check("'t1', 't2', 't3'" in unknown.stderr, "which tips there are")
+    run("trend", "--history", str(pathlib.Path(folder, "none.db")), status=66)
+    run("trend", "--history", str(weeks / "plate.json"), status=65)
+    run("trend", "--history", str(history), "--machine", "bench-2", "--since", "yesterday", status=64)
+    run("compare", str(pathlib.Path(folder, "a")), status=64)
+    run("compare", str(pathlib.Path(folder, "a")), str(weeks / "plate.json"), status=65)
+    run("compare", str(pathlib.Path(folder, "a")), str(pathlib.Path(folder, "none")), status=66)
+tally.close()
