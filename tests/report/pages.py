@@ -9,6 +9,8 @@ import tempfile
 import time
 import xml.etree.ElementTree as ET
 
+import numpy as np
+
 sys.path[:0] = [os.path.join(os.environ["srcdir"], "tests"), os.path.join(os.environ["srcdir"], "tests", "report")]
 import runs  # noqa: E402
 from tally import Tally  # noqa: E402
@@ -60,6 +62,51 @@ def check_marks(folder, path):
         tally.check(rows.get(kind) == n, f"{folder}: {kind} has {rows.get(kind)} table rows, the result {n}")
     n = sum(o["set_aside"] for o in solved["observations"])
     tally.check(aside == n, f"{folder}: {aside} touches set aside drawn on the plate, the result says {n}")
+
+
+def place(mark):
+    """Where a mark stands: the centre of a circle, or the first point of a path."""
+    if mark.get("cx") is not None:
+        return float(mark.get("cx")), float(mark.get("cy"))
+    x, y = re.match(r"M([-0-9.]+) ([-0-9.]+)", mark.get("d")).groups()
+    return float(x), float(y)
+
+
+def line_of(mark):
+    return int(re.match(r"line (\d+)", "".join(mark.itertext())).group(1))
+
+
+def straight(points, falls, what):
+    """Pairs of value and place lie on one line that falls (or rises), to the rounding of the places."""
+    slope, at = np.polyfit(*zip(*points), 1)
+    off = max(abs(at + slope * value - where) for value, where in points)
+    tally.check(off < 0.11 and (slope < 0) == falls, f"{what}: {off:.3f} pixels off a line of slope {slope:.1f}")
+
+
+def check_places():
+    """Marks stand where the result says: residuals downwards when late, strokes into the conductor, rotations along."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "page.html")
+        runs.report("02-film", path)
+        rows = {o["line"]: o for o in runs.result("02-film")["observations"]}
+        page = {name: (svg, marks) for name, svg, marks, _ in figures(ET.parse(path).getroot())}
+    for number in range(1, 5):
+        marks = page[f"run-1-tip-1-edge-{number}"][1]
+        lower = marks[len(marks) // 2:]
+        straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in lower], True, f"residuals of edge {number}")
+        straight([(rows[line_of(m)]["rotation_deg"] % 360, place(m)[0]) for m in lower], False, f"rotations of edge {number}")
+    plate = [m for m in page["run-1-plate"][1] if "longer than drawn" not in "".join(m.itertext())]
+    tally.check(len(plate) == len(page["run-1-plate"][1]) - 1, "one stroke, of 157 um, is longer than drawn")
+    for edge, falls in (("east", True), ("west", False)):  # normals to the free side: east -x, west +x; up is early
+        marks = [m for m in plate if rows[line_of(m)]["target"] == edge]
+        straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[0]) for m in marks], falls, f"strokes of {edge}")
+    for edge, falls in (("north", False), ("south", True)):  # normals north -y, south +y; a picture's y grows downwards
+        marks = [m for m in plate if rows[line_of(m)]["target"] == edge]
+        straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in marks], falls, f"strokes of {edge}")
+    lanes = page["run-1-order"][1]
+    straight([(line_of(m), place(m)[0]) for m in lanes], False, "the order of the log")
+    west = [m for m in lanes if rows[line_of(m)]["target"] == "west"]
+    straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in west], True, "the lane of west")
 
 
 def check_pictures(folder, path):
@@ -271,6 +318,7 @@ def svg_files(folder):
 
 with tempfile.TemporaryDirectory() as scratch:
     field_runs(scratch)
+    check_places()
     zones(scratch)
     hostile(scratch)
     sizes(scratch)
