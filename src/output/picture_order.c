@@ -187,7 +187,8 @@ static void write_table(const struct lanes *lanes)
 bool tt_can_draw_order(const struct tt_scene *scene)
 {
     for (size_t i = 0; i < scene->solution->n_rows; i++) {
-        if (tt_row_is_seen(&scene->solution->rows[i])) {
+        const struct tt_row_result *row = &scene->solution->rows[i];
+        if (tt_row_is_seen(row) && (row->kind == TT_SIGHT || scene->sketch->spots[i].track != TT_NONE)) {
             return true;
         }
     }
