@@ -12,6 +12,7 @@ libcore_la_SOURCES = \
   src/tiptrue.c src/tiptrue.h \
   src/tiptrue_history.c \
   src/tiptrue_import.c \
+  src/tiptrue_report.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \
@@ -31,9 +32,11 @@ libcore_la_SOURCES = \
   src/model/record.c src/model/record.h \
   src/model/run.c src/model/run.h \
   src/model/series.h \
+  src/model/sketch.h \
   src/model/trend.h \
   src/model/solution.c src/model/solution.h \
   src/model/truth.c src/model/truth.h \
+  src/model/weeks.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -86,6 +89,7 @@ libcore_la_SOURCES = \
   src/geometry/line.c src/geometry/line.h \
   src/geometry/points.c src/geometry/points.h \
   src/geometry/pose.c src/geometry/pose.h \
+  src/geometry/sketch.c src/geometry/sketch.h \
   src/geometry/touch.c src/geometry/touch.h \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/assemble.c src/adjust/assemble.h \
@@ -148,10 +152,25 @@ libcore_la_SOURCES = \
   src/output/page.c src/output/page.h \
   src/output/proposal.c \
   src/output/run_log.c \
+  src/output/markup.c src/output/markup.h \
+  src/output/picture.c src/output/picture.h \
+  src/output/picture_budget.c \
+  src/output/picture_order.c \
+  src/output/picture_plate.c \
+  src/output/picture_rows.c \
+  src/output/picture_tip.c \
+  src/output/picture_track.c src/output/pictures.h \
+  src/output/picture_weeks.c \
+  src/output/report.c src/output/report.h \
+  src/output/report_trend.c \
+  src/output/report_words.c \
+  src/output/scale.c src/output/scale.h \
+  src/output/style.c src/output/style.h \
   src/output/text.c \
   src/output/text_parts.h \
   src/output/text_rows.c \
   src/output/text_run.c \
+  src/output/text_strips.c \
   src/output/text_table.c \
   src/output/text_tip.c \
   src/output/text_trials.c \
@@ -190,6 +209,7 @@ tiptrue_SOURCES = \
   src/cli/plan.c \
   src/cli/simulate.c \
   src/cli/place.c src/cli/place.h \
+  src/cli/report.c \
   src/cli/solve.c \
   src/cli/terminal.c src/cli/terminal.h \
   src/cli/trend.c

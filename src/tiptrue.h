@@ -165,6 +165,7 @@ struct tiptrue_text_options {
     bool observations; /* a table of every touch follows (JSON: "observations") */
     unsigned columns;  /* width of the terminal, 0 = unknown (80) */
     unsigned rows;     /* its height, 0 = unknown; only charts ask */
+    bool charts;       /* with the touches, small charts of characters: Braille patterns with utf8, else ASCII */
 };
 
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its end).
@@ -462,6 +463,51 @@ void tiptrue_between_free(struct tiptrue_between *between);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
                                                         const struct tiptrue_text_options *options, char **text, size_t *length,
                                                         struct tiptrue_error *error);
+
+/* A report: one page of HTML that needs nothing beside it (no script, nothing to load), with its pictures as inline SVG. */
+struct tiptrue_report;
+
+/* The time zone that times are told in. */
+#define TIPTRUE_ZONE_NAME 32
+struct tiptrue_zone {
+    /* Seconds that local time is ahead of UTC at @utc_s (since 1970-01-01T00:00:00Z); its name into @name, NUL-terminated. */
+    long (*ahead_s)(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME]);
+    void *context;
+};
+
+/* An empty report. @zone NULL: UTC. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_new(const struct tiptrue_zone *zone, struct tiptrue_report **report,
+                                                        struct tiptrue_error *error);
+/* Add a run. @plate, @machine and @run may be NULL: then what needs them is not drawn, and the page says so. @run is the one that
+ * @solution is of. Nothing is borrowed beyond the call. Cost is linear in the touches. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_run(struct tiptrue_report *report, const struct tiptrue_plate *plate,
+                                                            const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                                            const struct tiptrue_solution *solution, struct tiptrue_error *error);
+/* Add what the file @path holds, a run log (solved here: @plate and @machine, for a controller's log @plan and @pattern) or a
+ * result document (@plate and @machine may be NULL), told apart by content. "-" = standard input. @sink may be NULL. A file with a
+ * fault takes its place on the page with the first of its faults, and its status is returned. TIPTRUE_E_USAGE: a run log without
+ * @plate or @machine; nothing is added. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const char *path,
+                                                             const struct tiptrue_plate *plate,
+                                                             const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                                                             const char *pattern, const struct tiptrue_sink *sink,
+                                                             struct tiptrue_error *error);
+/* Add the weeks of a machine: what @trend found, and the course of every tip's offset, runout and contact radius. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report, const struct tiptrue_trend *trend,
+                                                              struct tiptrue_error *error);
+/* Add the weeks of each machine that @history holds runs of, or of @machine alone (NULL = all), its exports marked.
+ * TIPTRUE_E_NO_INPUT: there is no such run. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report, struct tiptrue_history *history,
+                                                                const char *machine, struct tiptrue_error *error);
+/* The page; *text and *length as tiptrue_solution_text. The same input gives the same bytes. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
+                                                         struct tiptrue_error *error);
+/* Its pictures, each as a document of its own (SVG). *name: of a file, ASCII without ending; lives as long as the report.
+ * @index < tiptrue_report_pictures(). */
+size_t tiptrue_report_pictures(const struct tiptrue_report *report);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_picture(const struct tiptrue_report *report, size_t index, const char **name,
+                                                            char **text, size_t *length, struct tiptrue_error *error);
+void tiptrue_report_free(struct tiptrue_report *report);
 
 #if defined(__GNUC__)
 #pragma GCC visibility pop

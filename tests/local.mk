@@ -33,6 +33,7 @@ unit_tests = \
   tests/unit/geometry/circle_test \
   tests/unit/geometry/line_test \
   tests/unit/geometry/pose_test \
+  tests/unit/geometry/sketch_test \
   tests/unit/geometry/touch_test \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
@@ -52,7 +53,10 @@ unit_tests = \
   tests/unit/ingest/run_test \
   tests/unit/ingest/table_test \
   tests/unit/output/json_test \
+  tests/unit/output/markup_test \
+  tests/unit/output/report_trend_test \
   tests/unit/output/text_test \
+  tests/unit/output/weeks_test \
   tests/unit/planning/design_test
 
 # Tests that share a helper.
@@ -99,6 +103,9 @@ script_tests = \
   tests/history/writers.py \
   tests/history/weeks.py \
   tests/reference/scipy_check.py \
+  tests/report/documents.py \
+  tests/report/looks.py \
+  tests/report/pages.py \
   tests/simulation/quick.py \
   tests/style/headers.sh \
   tests/style/includes.py \
@@ -133,6 +140,7 @@ test_data = \
   tests/fuzz/corpus \
   tests/planning \
   tests/reference \
+  tests/report \
   tests/simulation \
   tests/speed \
   tests/unit/adjust/scene.h \

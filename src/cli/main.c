@@ -28,6 +28,7 @@ static const struct command COMMANDS[] = {
     {"compare", "tiptrue compare", "say whether the difference between two results is real", cli_compare},
     {"trend", "tiptrue trend", "say what the runs of a machine show over time: changes, drift, scatter", cli_trend},
     {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},
+    {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures", cli_report},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 

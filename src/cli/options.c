@@ -18,7 +18,7 @@ static const struct argp_option OPTIONS[] = {
      "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
     {NULL, 0, NULL, 0, "Output:", 2},
     {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII nor charts, whatever the terminal", 2},
     {0},
 };
 

@@ -78,6 +78,7 @@ struct tiptrue_text_options cli_text_options(bool plain)
             options.rows = size.ws_row;
         }
     }
+    options.charts = !plain;
     /* characters only: numbers must read and print the same everywhere */
     if (!plain && setlocale(LC_CTYPE, "") != NULL) {
         options.utf8 = strcmp(nl_langinfo(CODESET), "UTF-8") == 0;

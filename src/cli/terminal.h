@@ -20,7 +20,7 @@ void cli_write(const char *text, size_t length);
 enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, struct tiptrue_error *error);
 
 /* Colour only on a terminal, when NO_COLOR is unset or empty and TERM is not "dumb"; signs beyond ASCII only where the
- * locale's characters are UTF-8. With @plain neither. */
+ * locale's characters are UTF-8. With @plain neither, and no charts. */
 struct tiptrue_text_options cli_text_options(bool plain);
 
 /* Progress of a job of many pieces, on standard error when that is a terminal and results go elsewhere. */

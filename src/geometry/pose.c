@@ -22,6 +22,13 @@ struct tt_machine_xy tt_pose_place(const struct tt_pose *pose, double scale, str
     return (struct tt_machine_xy){pose->mark.x_mm + scale * arm.x_mm, pose->mark.y_mm + scale * arm.y_mm};
 }
 
+struct tt_plate_xy tt_pose_back(const struct tt_pose *pose, struct tt_machine_xy q)
+{
+    double x_mm = q.x_mm - pose->mark.x_mm, y_mm = q.y_mm - pose->mark.y_mm;
+
+    return (struct tt_plate_xy){pose->cos_yaw * x_mm + pose->sin_yaw * y_mm, -pose->sin_yaw * x_mm + pose->cos_yaw * y_mm};
+}
+
 struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v)
 {
     return (struct tt_machine_xy){cos_rotation * v.x_mm - sin_rotation * v.y_mm, sin_rotation * v.x_mm + cos_rotation * v.y_mm};

@@ -25,6 +25,9 @@ struct tt_machine_xy tt_pose_place(const struct tt_pose *pose, double scale, str
 /* The direction or small shift @v of the plate frame, in the machine frame: R(beta) v. */
 struct tt_machine_xy tt_pose_turn(const struct tt_pose *pose, struct tt_plate_xy v);
 
+/* The other way: the point @q of the machine frame, in the plate frame (at the temperature of measurement). */
+struct tt_plate_xy tt_pose_back(const struct tt_pose *pose, struct tt_machine_xy q);
+
 /* The tip vector @v (runout) at the rotation whose cosine and sine are given, in the machine frame: R(theta) v.
  * theta counter-clockwise seen from above. */
 struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v);

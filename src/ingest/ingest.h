@@ -39,6 +39,9 @@ TT_MUST_USE enum tiptrue_status tt_run_read_whole(const char *path, const struct
 TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
                                                struct tiptrue_solution **solution, struct tiptrue_error *error);
 
+/* Whether the text is a result document rather than a log: an object whose first "schema" names one. */
+bool tt_result_is(const char *text, size_t length);
+
 /* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
 TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length,
                                                     const struct tiptrue_sink *sink, struct tiptrue_plate **plate,

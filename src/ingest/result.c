@@ -14,6 +14,7 @@
 #include "ingest/ingest.h"
 #include "ingest/kinds.h"
 #include "base/time.h"
+#include "ingest/bytes.h"
 
 /* Whatever a double holds: what a result says of itself is not judged here. */
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
@@ -315,6 +316,18 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
     }
 }
 
+/* A number in *x, or an object of x and y. */
+static void read_one_or_two(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, double *x, double *y)
+{
+    if (cJSON_IsObject(cJSON_GetObjectItemCaseSensitive(item, key))) {
+        struct tt_result_xy xy = tt_result_xy(fields, item, what, key);
+        *x = xy.x;
+        *y = xy.y;
+    } else {
+        tt_result_number(fields, item, what, key, x);
+    }
+}
+
 static void read_row(struct tt_fields *fields, const cJSON *item, struct tt_row_result *row)
 {
     static const char *const uses[] = {
@@ -327,13 +340,9 @@ static void read_row(struct tt_fields *fields, const cJSON *item, struct tt_row_
     row->target = tt_field_text(fields, item, what, "target", TT_OPTIONAL);
     row->tip = tt_field_text(fields, item, what, "tip", TT_OPTIONAL);
     row->rotation_rad = tt_result_angle(fields, item, what, "rotation_deg");
-    if (cJSON_IsObject(cJSON_GetObjectItemCaseSensitive(item, "residual_mm"))) {
-        struct tt_result_xy residual = tt_result_xy(fields, item, what, "residual_mm");
-        row->residual_mm = residual.x;
-        row->residual_y_mm = residual.y;
-    } else {
-        tt_result_number(fields, item, what, "residual_mm", &row->residual_mm);
-    }
+    row->setup = tt_field_text(fields, item, what, "setup", TT_OPTIONAL);
+    read_one_or_two(fields, item, what, "residual_mm", &row->residual_mm, &row->residual_y_mm);
+    read_one_or_two(fields, item, what, "moved_mm", &row->moved_mm, &row->moved_y_mm);
     tt_result_number(fields, item, what, "weight", &row->weight);
     row->set_aside = tt_result_bool(fields, item, what, "set_aside");
 }
@@ -410,4 +419,36 @@ enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *
     }
     const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file, NULL};
     return finish(tt_document_read(&document, path, sink, error), made, solution);
+}
+
+/* The first place behind @at, before @end, that is no blank of JSON. */
+static const char *past_blanks(const char *at, const char *end)
+{
+    while (at < end && (*at == ' ' || *at == '\t' || *at == '\r' || *at == '\n')) {
+        at++;
+    }
+    return at;
+}
+
+/* Whether @word stands at @at. */
+static bool stands(const char *at, const char *end, const char *word)
+{
+    return (size_t)(end - at) >= strlen(word) && memcmp(at, word, strlen(word)) == 0;
+}
+
+bool tt_result_is(const char *text, size_t length)
+{
+    const char *end = text + length, *at = past_blanks(text + tt_byte_order_mark(text, length), end);
+
+    if (at == end || *at != '{') {
+        return false;
+    }
+    for (; at < end; at++) {
+        if (*at == '"' && stands(at, end, "\"schema\"")) {
+            at = past_blanks(at + strlen("\"schema\""), end);
+            at = at < end && *at == ':' ? past_blanks(at + 1, end) : at;
+            return stands(at, end, "\"tiptrue.result/");
+        }
+    }
+    return false;
 }

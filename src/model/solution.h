@@ -126,6 +126,9 @@ struct tt_row_result {
     double residual_y_mm; /* sightings: x in residual_mm, y here */
     double weight;        /* [0, 1], 0 = set aside */
     bool set_aside;
+    const char *setup;
+    double moved_mm;   /* what a movement or drift of the plate found in the run puts into the residual: it is taken out of it */
+    double moved_y_mm; /* sightings: x in moved_mm, y here */
 };
 
 struct tiptrue_solution {

@@ -130,6 +130,12 @@ static void write_observation(struct tt_json *json, const struct tt_row_result *
     } else {
         tt_json_key_fixed_if(json, "residual_mm", used, row->residual_mm);
     }
+    if (sighting && used && (row->moved_mm != 0 || row->moved_y_mm != 0)) {
+        tt_json_key_xy(json, "moved_mm", row->moved_mm, row->moved_y_mm);
+    } else if (used && row->moved_mm != 0) {
+        tt_json_key_fixed(json, "moved_mm", row->moved_mm);
+    }
+    tt_json_key_text(json, "setup", row->setup);
     tt_json_key_fixed(json, "weight", used ? row->weight : 0);
     tt_json_key(json, "set_aside");
     tt_json_bool(json, used && row->set_aside);

@@ -102,7 +102,7 @@ static void add_sentence(struct tt_buffer *words, const char *text, size_t lengt
     }
 }
 
-static void tell_verdict(struct tt_page *page, const struct tiptrue_solution *s)
+void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
 
@@ -211,7 +211,7 @@ static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, 
 }
 
 /* Why; of several tips, only why some may not be kept. */
-static void tell_reasons(struct tt_page *page, const struct tiptrue_solution *s)
+void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *s)
 {
     bool only_bad = s->n_tips > 1 && s->verdict != TIPTRUE_KEEP;
 
@@ -254,7 +254,7 @@ static bool was_told(const struct tiptrue_solution *s, const struct tt_finding *
     return false;
 }
 
-static void tell_findings(struct tt_page *page, const struct tiptrue_solution *s)
+void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
 {
     size_t told = 0;
 
@@ -273,7 +273,7 @@ static void tell_findings(struct tt_page *page, const struct tiptrue_solution *s
     }
 }
 
-static void tell_next(struct tt_page *page, const struct tiptrue_solution *s)
+void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const NEXT[] = {
         [TIPTRUE_KEEP] = "Next: nothing to write.",
@@ -323,7 +323,7 @@ static void add_signed(struct tt_buffer *words, double value_mm)
 }
 
 /* The head's place that puts a tip's axis over the mark: mark less offset. */
-static void tell_worked_sentence(struct tt_page *page, const struct tiptrue_solution *s)
+void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution *s)
 {
     const struct tt_pose_result *pose = worked_pose(s);
     const struct tt_tip_result *t = worked_tip(s);
@@ -361,8 +361,8 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     const struct tiptrue_text_options *o = options != NULL ? options : &PLAIN;
     struct tt_page page = {.out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
 
-    tell_verdict(&page, s);
-    tell_reasons(&page, s);
+    tt_text_verdict(&page, s);
+    tt_text_reasons(&page, s);
     tt_text_run(&page, s);
     if (s->n_tips == 1) {
         tt_text_tip_block(&page, s, &s->tips[0]);
@@ -371,13 +371,16 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     }
     tt_text_trials(&page, s);
     tt_text_set_aside(&page, s);
-    tell_findings(&page, s);
+    tt_text_findings(&page, s);
     if (o->observations) {
         tt_text_budgets(&page, s);
         tt_text_edges(&page, s);
+        if (o->charts) {
+            tt_text_strips(&page, s);
+        }
         tt_text_rows(&page, s);
     }
-    tell_next(&page, s);
-    tell_worked_sentence(&page, s);
+    tt_text_next(&page, s);
+    tt_text_worked_sentence(&page, s);
     tt_page_end(&page);
 }

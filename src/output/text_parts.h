@@ -23,6 +23,13 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
 /* "(161.8012, 67.5496)" into @words, on one line. */
 void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm);
 
+/* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next; the worked sentence. */
+void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *solution);
+void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *solution);
+void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *solution);
+void tt_text_next(struct tt_page *page, const struct tiptrue_solution *solution);
+void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution *solution);
+
 /* text_run.c: which run this is. */
 void tt_text_run(struct tt_page *page, const struct tiptrue_solution *solution);
 
@@ -40,6 +47,8 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
 void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *solution);
+/* text_strips.c: residuals against rotation, two lines for each edge and tip. */
+void tt_text_strips(struct tt_page *page, const struct tiptrue_solution *solution);
 /* "line 17", "lines 17, 19-24, 31 and 5 more" into @words; @lines ascend. */
 void tt_text_lines(struct tt_buffer *words, const size_t lines[], size_t n);
 

@@ -145,6 +145,19 @@ static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
     tt_page_say(page, 4);
 }
 
+void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    say_headline(page, trend);
+    say_changes(page, trend);
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (is_shown(trend, i)) {
+            say_drift(page, &trend->tips[i]);
+        }
+    }
+    tt_page_line_end(page);
+    say_runs(page, trend);
+}
+
 static void table_head(struct tt_page *page, size_t at)
 {
     tt_page_puts(page, "tip");
@@ -287,15 +300,7 @@ void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptru
     }
     size_t wide = page.columns;
     page.columns = wide < 100 ? wide : 100; /* prose stays readable; charts take all of the width */
-    say_headline(&page, trend);
-    say_changes(&page, trend);
-    for (size_t i = 0; i < trend->n_tips; i++) {
-        if (is_shown(trend, i)) {
-            say_drift(&page, &trend->tips[i]);
-        }
-    }
-    tt_page_line_end(&page);
-    say_runs(&page, trend);
+    tt_trend_sentences(&page, trend);
     tt_page_line_end(&page);
     table(&page, trend);
     page.columns = wide;

@@ -108,6 +108,19 @@ has "the C locale spells the unit" out ' um'
 run env LC_ALL=C.UTF-8 "$TIPTRUE" "$@" --plain run.csv
 is "--plain has only ASCII" 0 "$(LC_ALL=C grep -c '[^ -~]' out)"
 
+# Strips of residuals: with all rows only, in Braille patterns (U+2800 ff.) or ASCII; --plain has none.
+braille=$(printf '\342\240')
+run env LC_ALL=C.UTF-8 "$TIPTRUE" "$@" run.csv
+lacks "no strip without the rows" out "$braille"
+run env LC_ALL=C.UTF-8 "$TIPTRUE" "$@" --touches run.csv
+is "two lines of a strip for each edge" 8 "$(grep -c "|.*$braille.*|" out)"
+run env LC_ALL=C "$TIPTRUE" "$@" --touches run.csv
+is "the same in ASCII" 8 "$(grep -c "^.*[+-][0-9]* |[ '.:-]*|$" out)"
+is "a strip fits the terminal" 0 "$(awk 'length > 80' out | grep -c '|')"
+is "the rows have only ASCII" 0 "$(LC_ALL=C grep -c '[^ -~]' out)"
+run env LC_ALL=C.UTF-8 "$TIPTRUE" "$@" --touches --plain run.csv
+lacks "--plain has no strip" out '|'
+
 # Progress: on standard error, only there, only of several runs, only when results go elsewhere.
 many="run.csv other.csv run.csv other.csv"
 # shellcheck disable=SC2086 # the names are words

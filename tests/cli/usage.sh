@@ -15,8 +15,8 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are solve, check, export, plan, simulate, compare, trend, history"
-wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, plan, simulate, compare, trend, history" slove --json run.csv
+wrong "tiptrue: a command is missing; the commands are solve, check, export, plan, simulate, compare, trend, history, report"
+wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, plan, simulate, compare, trend, history, report" slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
 wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv
@@ -133,4 +133,10 @@ for command in solve check plan simulate history; do
     is "$command --help keeps to 80 columns" "" "$(awk 'length($0) > 80' out)"
     is "$command --help is on standard output only" "" "$(cat err)"
 done
+wrong "tiptrue report: nothing to show: name a RUN or a RESULT, - for standard input, or --history" report -o page.html
+wrong "tiptrue report: -o is missing: name the file of the page, or - for standard output" report run.csv
+wrong "tiptrue report: --history makes a page of its own: it goes with --machine NAME, and with no RUN" \
+    report --history h.db -o page.html run.csv
+wrong "tiptrue report: '-' is named 2 times, but standard input can be read only once" report -o page.html - -
+wrong "tiptrue report: --plan needs --pattern: how a report of the controller looks" report --plan p.json -o page.html run.log
 finish

@@ -204,14 +204,18 @@ struct objects {
     struct tiptrue_run *run;
     struct tiptrue_workspace *workspace;
     struct tiptrue_solution *solution;
-    char *json, *text, *check;
+    struct tiptrue_report *report;
+    char *json, *text, *page, *picture, *check;
 };
 
 static void objects_free(struct objects *o)
 {
     free(o->json);
     free(o->text);
+    free(o->page);
+    free(o->picture);
     free(o->check);
+    tiptrue_report_free(o->report);
     tiptrue_solution_free(o->solution);
     tiptrue_workspace_free(o->workspace);
     tiptrue_run_free(o->run);
@@ -223,7 +227,8 @@ static void objects_free(struct objects *o)
 /* Read the files, solve, print: the first status that is not OK. */
 static enum tiptrue_status whole_job(const struct logged *l, struct objects *o, struct tiptrue_error *error)
 {
-    const struct tiptrue_text_options options = {.observations = true};
+    const struct tiptrue_text_options options = {.observations = true, .charts = true};
+    const char *name;
     const struct tiptrue_solve_options solving = {.monte_carlo = 2, .seed = 77};
     enum tiptrue_status status;
     if ((status = tt_plate_read_bytes("plate.json", plate_text, strlen(plate_text), NULL, &o->plate, error)) != TIPTRUE_OK ||
@@ -236,7 +241,11 @@ static enum tiptrue_status whole_job(const struct logged *l, struct objects *o, 
         (status = tiptrue_workspace_new(&o->workspace, error)) != TIPTRUE_OK ||
         (status = tiptrue_solve(o->workspace, o->plate, o->machine, o->run, &solving, &o->solution, error)) != TIPTRUE_OK ||
         (status = tiptrue_solution_json(o->solution, &options, &o->json, NULL, error)) != TIPTRUE_OK ||
-        (status = tiptrue_solution_text(o->solution, &options, &o->text, NULL, error)) != TIPTRUE_OK) {
+        (status = tiptrue_solution_text(o->solution, &options, &o->text, NULL, error)) != TIPTRUE_OK ||
+        (status = tiptrue_report_new(NULL, &o->report, error)) != TIPTRUE_OK ||
+        (status = tiptrue_report_add_run(o->report, o->plate, o->machine, o->run, o->solution, error)) != TIPTRUE_OK ||
+        (status = tiptrue_report_html(o->report, &o->page, NULL, error)) != TIPTRUE_OK ||
+        (status = tiptrue_report_picture(o->report, 1, &name, &o->picture, NULL, error)) != TIPTRUE_OK) {
         return status;
     }
     return tiptrue_check(o->workspace, o->plate, o->machine, o->run, false, NULL, NULL, &o->check, NULL, error);
@@ -260,6 +269,8 @@ static bool disturbed(const struct logged *l, struct source *source, size_t n, b
         ck_assert_msg(status == TIPTRUE_OK, "request %zu: status %d, '%s'", n, (int)status, error.text);
         ck_assert_msg(strcmp(o.json, expected->json) == 0, "request %zu: another json", n);
         ck_assert_msg(strcmp(o.text, expected->text) == 0, "request %zu: another text", n);
+        ck_assert_msg(strcmp(o.page, expected->page) == 0, "request %zu: another page", n);
+        ck_assert_msg(strcmp(o.picture, expected->picture) == 0, "request %zu: another picture", n);
         ck_assert_msg(strcmp(o.check, expected->check) == 0, "request %zu: another check", n);
     }
     objects_free(&o);

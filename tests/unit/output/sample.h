@@ -94,14 +94,14 @@ static inline void sample_rows(struct sample *s)
 
     s->edges[0] = (struct tt_edge_result){"east", 4, 2, -0.0004, 0.0027, 0.0011, 0.0071};
     s->edges[1] = (struct tt_edge_result){"north", 3, 2, 0.0005, 0.0029, -0.0013, 0.0072};
-    s->rows[0] = (struct tt_row_result){4, TT_SIGHT, TT_USE, "M0", NULL, 0, 0.0011, -0.0023, 1, false};
-    s->rows[1] = (struct tt_row_result){5, TT_TOUCH, TT_USE, "east", "t1", angle_rad, -0.0641, 0, 0, true};
-    s->rows[2] = (struct tt_row_result){6, TT_TOUCH, TT_USE, "east", "t1", 2 * angle_rad, -0.0213, 0, 0, true};
-    s->rows[3] = (struct tt_row_result){7, TT_TOUCH, TT_USE, "north", "t1", 3 * angle_rad, 0.0175, 0, 0, true};
-    s->rows[4] = (struct tt_row_result){8, TT_TOUCH, TT_USE, "north", "t1", 4 * angle_rad, 0.0018, 0, 0.875, false};
-    s->rows[5] = (struct tt_row_result){9, TT_TOUCH, TT_USE_NO_CONTACT, "east", "t1", 5 * angle_rad, 0, 0, 0, false};
-    s->rows[6] = (struct tt_row_result){10, TT_TOUCH, TT_USE_FIND, "east", "t1", 6 * angle_rad, 0, 0, 0, false};
-    s->rows[7] = (struct tt_row_result){11, TT_HEIGHT, TT_USE_OTHER, "pad", "t1", 7 * angle_rad, 0, 0, 0, false};
+    s->rows[0] = (struct tt_row_result){4, TT_SIGHT, TT_USE, "M0", NULL, 0, 0.0011, -0.0023, 1, false, "1", 0.0331, -0.0187};
+    s->rows[1] = (struct tt_row_result){5, TT_TOUCH, TT_USE, "east", "t1", angle_rad, -0.0641, 0, 0, true, "1", 0, 0};
+    s->rows[2] = (struct tt_row_result){6, TT_TOUCH, TT_USE, "east", "t1", 2 * angle_rad, -0.0213, 0, 0, true, "1", 0, 0};
+    s->rows[3] = (struct tt_row_result){7, TT_TOUCH, TT_USE, "north", "t1", 3 * angle_rad, 0.0175, 0, 0, true, "1", 0, 0};
+    s->rows[4] = (struct tt_row_result){8, TT_TOUCH, TT_USE, "north", "t1", 4 * angle_rad, 0.0018, 0, 0.875, false, "1", 0.0242, 0};
+    s->rows[5] = (struct tt_row_result){9, TT_TOUCH, TT_USE_NO_CONTACT, "east", "t1", 5 * angle_rad, 0, 0, 0, false, "1", 0, 0};
+    s->rows[6] = (struct tt_row_result){10, TT_TOUCH, TT_USE_FIND, "east", "t1", 6 * angle_rad, 0, 0, 0, false, "1", 0, 0};
+    s->rows[7] = (struct tt_row_result){11, TT_HEIGHT, TT_USE_OTHER, "pad", "t1", 7 * angle_rad, 0, 0, 0, false, "1", 0, 0};
 }
 
 static inline void sample_findings(struct sample *s)

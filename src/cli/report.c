@@ -1,0 +1,341 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue report: runs in, one page of HTML out, its pictures as files too when asked for. */
+#include "config.h"
+
+#include <argp.h>
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <sysexits.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "cli/command.h"
+#include "cli/history.h"
+#include "cli/inputs.h"
+#include "cli/terminal.h"
+
+enum { KEY_SVG = 0x200 };
+
+struct arguments {
+    const char *plate, *machine, *plan, *pattern;
+    const char **files; /* for free() */
+    size_t n_files;
+    const char *output, *svg;
+    bool weeks;          /* --history was given: --machine is a name then */
+    const char *history; /* NULL = at its default place */
+};
+
+/* ---- local time, by the C library's time zone (TZ) ---- */
+
+/* Days from 1970-01-01 to the date of @t, for the difference of two times alone. */
+static long day_of(const struct tm *t)
+{
+    long years = t->tm_year - 70L;
+
+    /* the year before this one's leap days, of the Gregorian calendar */
+    long y = t->tm_year + 1899L;
+    return 365 * years + (y / 4 - 492) - (y / 100 - 19) + (y / 400 - 4) + t->tm_yday;
+}
+
+static long ahead_of_utc(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME])
+{
+    time_t at = (time_t)floor(utc_s);
+    struct tm local, utc;
+
+    (void)context;
+    if (localtime_r(&at, &local) == NULL || gmtime_r(&at, &utc) == NULL || strftime(name, TIPTRUE_ZONE_NAME, "%Z", &local) == 0) {
+        return 0;
+    }
+    return 86400 * (day_of(&local) - day_of(&utc)) + 3600L * (local.tm_hour - utc.tm_hour) + 60L * (local.tm_min - utc.tm_min) +
+           (local.tm_sec - utc.tm_sec);
+}
+
+/* ---- files out ---- */
+
+static int tell_failure(const char *path, const char *what)
+{
+    fprintf(stderr, "%s: error: %s: %s\n", path, what, strerror(errno));
+    return EX_IOERR;
+}
+
+/* All of @text into the open @file, which is closed. */
+static bool pour(FILE *file, const char *text, size_t length)
+{
+    bool written = fwrite(text, 1, length, file) == length;
+
+    return (fclose(file) == 0) && written;
+}
+
+/* A device or pipe takes the text as it is; a file is replaced as a whole, by a new one in the same folder. */
+static int write_file(const char *path, const char *text, size_t length)
+{
+    static const char TAIL[] = ".XXXXXX";
+    struct stat there;
+    int status = 0;
+
+    if (stat(path, &there) == 0 && !S_ISREG(there.st_mode)) {
+        FILE *file = fopen(path, "w");
+        return file != NULL && pour(file, text, length) ? 0 : tell_failure(path, "cannot be written");
+    }
+    size_t size = strlen(path) + sizeof TAIL;
+    char *draft = malloc(size);
+    if (draft == NULL) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    snprintf(draft, size, "%s%s", path, TAIL);
+    int descriptor = mkstemp(draft);
+    mode_t mask = umask(0);
+    umask(mask);
+    FILE *file = descriptor >= 0 && fchmod(descriptor, 0666 & ~mask) == 0 ? fdopen(descriptor, "w") : NULL;
+    if (file == NULL || !pour(file, text, length) || rename(draft, path) != 0) {
+        status = tell_failure(path, "cannot be written");
+        if (descriptor >= 0) {
+            unlink(draft);
+        }
+    }
+    free(draft);
+    return status;
+}
+
+static int write_page(const struct arguments *arguments, const struct tiptrue_report *report)
+{
+    struct tiptrue_error error = {0};
+    char *text;
+    size_t length;
+    int status = 0;
+
+    if (tiptrue_report_html(report, &text, &length, &error) != TIPTRUE_OK) {
+        fprintf(stderr, "tiptrue: error: %s\n", error.text);
+        return cli_exit_status(error.status);
+    }
+    if (strcmp(arguments->output, "-") == 0) {
+        cli_write(text, length);
+    } else {
+        status = write_file(arguments->output, text, length);
+    }
+    free(text);
+    return status;
+}
+
+static int write_picture(const char *folder, const struct tiptrue_report *report, size_t index)
+{
+    struct tiptrue_error error = {0};
+    const char *name;
+    char *text, *path;
+    size_t length;
+    int status;
+
+    if (tiptrue_report_picture(report, index, &name, &text, &length, &error) != TIPTRUE_OK) {
+        fprintf(stderr, "tiptrue: error: %s\n", error.text);
+        return cli_exit_status(error.status);
+    }
+    size_t size = strlen(folder) + strlen(name) + sizeof "/.svg";
+    path = malloc(size);
+    if (path == NULL) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        status = EX_OSERR;
+    } else {
+        snprintf(path, size, "%s/%s.svg", folder, name);
+        status = write_file(path, text, length);
+    }
+    free(path);
+    free(text);
+    return status;
+}
+
+static int write_pictures(const char *folder, const struct tiptrue_report *report)
+{
+    int status = 0;
+
+    if (mkdir(folder, 0777) != 0 && errno != EEXIST) {
+        return tell_failure(folder, "the folder cannot be made");
+    }
+    for (size_t i = 0; i < tiptrue_report_pictures(report) && status == 0; i++) {
+        status = write_picture(folder, report, i);
+    }
+    return status;
+}
+
+/* ---- the command ---- */
+
+static int add_file(struct tiptrue_report *report, const struct arguments *arguments, const struct cli_objects *objects,
+                    const char *path)
+{
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+
+    error.status =
+        tiptrue_report_add_file(report, path, objects->plate, objects->machine, objects->plan, arguments->pattern, &sink, &error);
+    if (error.status != TIPTRUE_OK) {
+        cli_messages_error(&messages, &error);
+    }
+    return cli_exit_status(error.status);
+}
+
+/* The weeks of the machines in the history. */
+static int add_history(struct tiptrue_report *report, const struct arguments *arguments)
+{
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+    int status = cli_history_open(arguments->history, false, &history);
+
+    if (status == 0) {
+        error.status = tiptrue_report_add_history(report, history, arguments->machine, &error);
+        status = cli_history_failed(&error);
+    }
+    tiptrue_history_close(history);
+    return status;
+}
+
+/* The page is written when it shows anything; a file that could not be read has its place there. */
+static int make(const struct arguments *arguments, const struct cli_objects *objects)
+{
+    const struct tiptrue_zone zone = {.ahead_s = ahead_of_utc};
+    struct tiptrue_error error = {0};
+    struct tiptrue_report *report;
+    int status = 0;
+    size_t good = 0;
+
+    if (tiptrue_report_new(&zone, &report, &error) != TIPTRUE_OK) {
+        fprintf(stderr, "tiptrue: error: %s\n", error.text);
+        return cli_exit_status(error.status);
+    }
+    if (arguments->weeks) {
+        status = add_history(report, arguments);
+        good += status == 0;
+    }
+    for (size_t i = 0; i < arguments->n_files; i++) {
+        int added = add_file(report, arguments, objects, arguments->files[i]);
+        good += added == 0;
+        status = cli_worse(status, added);
+    }
+    if (good > 0) {
+        int written = write_page(arguments, report);
+        if (written == 0 && arguments->svg != NULL) {
+            written = write_pictures(arguments->svg, report);
+        }
+        status = cli_worse(status, written);
+    }
+    tiptrue_report_free(report);
+    return status;
+}
+
+static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+{
+    size_t from_stdin = 0;
+
+    if (arguments->n_files == 0 && !arguments->weeks) {
+        argp_error(state, "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
+    }
+    if (arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL)) {
+        argp_error(state, "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
+    }
+    if (arguments->output == NULL) {
+        argp_error(state, "-o is missing: name the file of the page, or - for standard output");
+    }
+    if ((arguments->plan == NULL) != (arguments->pattern == NULL)) {
+        argp_error(state, arguments->plan != NULL ? "--plan needs --pattern: how a report of the controller looks"
+                                                  : "--pattern needs --plan: what each move of the log was");
+    }
+    for (size_t i = 0; i < arguments->n_files; i++) {
+        from_stdin += strcmp(arguments->files[i], "-") == 0;
+    }
+    if (from_stdin > 1) {
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
+    }
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct arguments *arguments = state->input;
+
+    switch (key) {
+    case CLI_KEY_PLATE:
+        arguments->plate = argument;
+        return 0;
+    case CLI_KEY_MACHINE:
+        arguments->machine = argument;
+        return 0;
+    case CLI_KEY_PLAN:
+        arguments->plan = argument;
+        return 0;
+    case CLI_KEY_PATTERN:
+        arguments->pattern = argument;
+        return 0;
+    case CLI_KEY_HISTORY:
+        arguments->weeks = true;
+        arguments->history = argument;
+        return 0;
+    case 'o':
+        arguments->output = argument;
+        return 0;
+    case KEY_SVG:
+        arguments->svg = argument;
+        return 0;
+    case ARGP_KEY_INIT:
+        arguments->files = calloc((size_t)state->argc + 1, sizeof *arguments->files);
+        return arguments->files != NULL ? 0 : ENOMEM;
+    case ARGP_KEY_ARG:
+        arguments->files[arguments->n_files++] = argument;
+        return 0;
+    case ARGP_KEY_END:
+        check_arguments(arguments, state);
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+int cli_report(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate; for a RUN it must be there", 1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0,
+         "The machine; for a RUN it must be there. With --history, only the machine of this name", 1},
+        {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern", 1},
+        {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
+         "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
+        {"history", CLI_KEY_HISTORY, "FILE", 0, "In place of runs: the weeks of the machines in this history", 1},
+        {NULL, 0, NULL, 0, "Output:", 2},
+        {"output", 'o', "FILE", 0, "The page (HTML); - is standard output", 2},
+        {"svg", KEY_SVG, "FOLDER", 0, "Each picture as a file of its own too (SVG), in this folder", 2},
+        {0},
+    };
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "-o FILE RUN|RESULT...\n-o FILE --history FILE [--machine NAME]",
+        .doc =
+            "Show runs on one page: verdict and findings in words, the plate, contacts, runout, offset and budget in pictures, a "
+            "table behind each. The page needs nothing beside it and goes by mail. A RUN is solved; a RESULT of 'tiptrue solve "
+            "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
+            "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong use, 65 bad input (named on the "
+            "page, "
+            "which shows the others), 66 no input, 74 reading or writing failed. Of several files, the worst.",
+    };
+    struct arguments arguments = {0};
+    struct cli_objects objects = {0};
+    int status;
+
+    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    const struct cli_inputs inputs = {
+        .plate = arguments.plate, .machine = arguments.weeks ? NULL : arguments.machine, .plan = arguments.plan};
+    status = cli_objects_read(&inputs, CLI_TELL_NOTHING, &objects);
+    if (status == 0) {
+        status = make(&arguments, &objects);
+    }
+    cli_objects_free(&objects);
+    free(arguments.files);
+    return status;
+}

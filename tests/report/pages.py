@@ -1,0 +1,329 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+"""Pages of `tiptrue report` without a browser: well-formed, self-contained, their marks counted against the result, hostile names
+as text, size, time, and what is said when something is missing."""
+import os
+import re
+import sys
+import tempfile
+import time
+import xml.etree.ElementTree as ET
+
+import numpy as np
+
+sys.path[:0] = [os.path.join(os.environ["srcdir"], "tests"), os.path.join(os.environ["srcdir"], "tests", "report")]
+import runs  # noqa: E402
+from tally import Tally  # noqa: E402
+
+XHTML = "{http://www.w3.org/1999/xhtml}"
+SVG = "{http://www.w3.org/2000/svg}"
+SANITIZED = "-fsanitize" in os.environ.get("TEST_CFLAGS", "")
+MARKS = ("u", "w", "x", "n", "s", "b")
+tally = Tally()
+
+
+def plain(tag):
+    return tag.rsplit("}", 1)[-1]
+
+
+def figures(page):
+    """Of each picture of a page: its id, the elements of its SVG but for the legend, the rows of its table."""
+    for figure in page.iter(XHTML + "figure"):
+        svg = next(e for e in figure if plain(e.tag) == "svg")
+        marks = [e for e in svg.iter() if e.get("class") in MARKS and any(plain(c.tag) == "title" for c in e)]
+        rows = list(next(e for e in figure.iter(XHTML + "tbody")))
+        yield figure.get("id"), svg, marks, rows
+
+
+def drawn(folder, solved):
+    """How many marks each kind of picture must have, from the result: {kind: total over its pictures}."""
+    touches = [o for o in solved["observations"] if o["kind"] == "touch" and o["use"] in ("used", "no-contact")]
+    used = [o for o in touches if o["use"] == "used"]
+    sights = [o for o in solved["observations"] if o["kind"] == "sight" and o["use"] == "used"]
+    return {"order": len(used) + 2 * len(sights), "plate": len(touches), "edge": 2 * len(used) + len(touches) - len(used),
+            "shape": len(used), "runout": len({(o["tip"], round(o["rotation_deg"], 1) % 360) for o in used})}, {
+                "order": len(used) + 2 * len(sights), "plate": len(touches), "edge": len(touches)}
+
+
+def check_marks(folder, path):
+    solved = runs.result(folder)
+    marks, rows = {}, {}
+    page = ET.parse(path).getroot()
+    aside = 0
+    for name, _, found, table in figures(page):
+        kind = next(k for k in ("order", "plate", "edge", "shape", "runout", "offset", "budget") if k in name)
+        marks[kind] = marks.get(kind, 0) + len(found)
+        rows[kind] = rows.get(kind, 0) + len(table)
+        aside += sum(e.get("class") == "x" for e in found) if kind == "plate" else 0
+    expected_marks, expected_rows = drawn(folder, solved)
+    for kind, n in expected_marks.items():
+        tally.check(marks.get(kind) == n, f"{folder}: {kind} has {marks.get(kind)} marks, the result {n}")
+    for kind, n in expected_rows.items():
+        tally.check(rows.get(kind) == n, f"{folder}: {kind} has {rows.get(kind)} table rows, the result {n}")
+    n = sum(o["set_aside"] for o in solved["observations"])
+    tally.check(aside == n, f"{folder}: {aside} touches set aside drawn on the plate, the result says {n}")
+
+
+def place(mark):
+    """Where a mark stands: the centre of a circle, or the first point of a path."""
+    if mark.get("cx") is not None:
+        return float(mark.get("cx")), float(mark.get("cy"))
+    x, y = re.match(r"M([-0-9.]+) ([-0-9.]+)", mark.get("d")).groups()
+    return float(x), float(y)
+
+
+def line_of(mark):
+    return int(re.match(r"line (\d+)", "".join(mark.itertext())).group(1))
+
+
+def straight(points, falls, what):
+    """Pairs of value and place lie on one line that falls (or rises), to the rounding of the places."""
+    slope, at = np.polyfit(*zip(*points), 1)
+    off = max(abs(at + slope * value - where) for value, where in points)
+    tally.check(off < 0.11 and (slope < 0) == falls, f"{what}: {off:.3f} pixels off a line of slope {slope:.1f}")
+
+
+def check_places():
+    """Marks stand where the result says: residuals downwards when late, strokes into the conductor, rotations along."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "page.html")
+        runs.report("02-film", path)
+        rows = {o["line"]: o for o in runs.result("02-film")["observations"]}
+        page = {name: (svg, marks) for name, svg, marks, _ in figures(ET.parse(path).getroot())}
+    for number in range(1, 5):
+        marks = page[f"run-1-tip-1-edge-{number}"][1]
+        lower = marks[len(marks) // 2:]
+        straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in lower], True, f"residuals of edge {number}")
+        straight([(rows[line_of(m)]["rotation_deg"] % 360, place(m)[0]) for m in lower], False, f"rotations of edge {number}")
+    plate = [m for m in page["run-1-plate"][1] if "longer than drawn" not in "".join(m.itertext())]
+    tally.check(len(plate) == len(page["run-1-plate"][1]) - 1, "one stroke, of 157 um, is longer than drawn")
+    for edge, falls in (("east", True), ("west", False)):  # normals to the free side: east -x, west +x; up is early
+        marks = [m for m in plate if rows[line_of(m)]["target"] == edge]
+        straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[0]) for m in marks], falls, f"strokes of {edge}")
+    for edge, falls in (("north", False), ("south", True)):  # normals north -y, south +y; a picture's y grows downwards
+        marks = [m for m in plate if rows[line_of(m)]["target"] == edge]
+        straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in marks], falls, f"strokes of {edge}")
+    lanes = page["run-1-order"][1]
+    straight([(line_of(m), place(m)[0]) for m in lanes], False, "the order of the log")
+    west = [m for m in lanes if rows[line_of(m)]["target"] == "west"]
+    straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in west], True, "the lane of west")
+
+
+def check_pictures(folder, path):
+    """Each is an image with title, description and a table behind it; ids once on the page."""
+    page = ET.parse(path).getroot()
+    ids = [e.get("id") for e in page.iter() if e.get("id")]
+    tally.check(len(ids) == len(set(ids)), f"{folder}: an id stands twice")
+    for name, svg, _, rows in figures(page):
+        words = {plain(e.tag): "".join(e.itertext()) for e in list(svg)[:2]}
+        good = svg.get("role") == "img" and words.get("title") and len(words.get("desc", "")) > 20 and rows
+        tally.check(good, f"{folder}: {name} lacks its role, words or table: {words}")
+        tally.check(all(e in ids for e in svg.get("aria-labelledby").split()), f"{folder}: {name} is labelled by nothing")
+
+
+def check_words(folder, text):
+    """The terminal's sentences stand on the page."""
+    options, log = runs.inputs(folder)
+    said = runs.call("solve", "--plain", *options, log).stdout.decode()
+    shout = said.split(":")[0]
+    tally.check(f"<strong>{shout}</strong>" in text, f"{folder}: the verdict {shout} does not open the page")
+    for finding in runs.result(folder)["findings"]:
+        words = re.sub(r" um\b", " µm", finding["text"])
+        words = re.sub(r" deg\b", "°", words).replace("'", "&#39;").replace(">", "&gt;")
+        tally.check(words in text, f"{folder}: the page lacks '{words}'")
+    tally.check("<script" not in text and "http-equiv=\"Content-Security-Policy\"" in text, f"{folder}: a script, or no policy")
+    urls = set(re.findall(r'(?:href|src|url)\s*[=(]\s*"?([^")\s]+)', text)) - {"data:,"}
+    tally.check(all(u.startswith("#") for u in urls), f"{folder}: the page refers to {urls}")
+
+
+def field_runs(folder):
+    for name in runs.FOLDERS:
+        path = os.path.join(folder, name + ".html")
+        told = runs.report(name, path)
+        tally.check(told.returncode == 0, f"{name}: exit {told.returncode}: {told.stderr[:300]}")
+        with open(path, encoding="utf-8") as file:
+            text = file.read()
+        check_marks(name, path)
+        check_pictures(name, path)
+        check_words(name, text)
+        runs.report(name, path + ".again")
+        with open(path + ".again", encoding="utf-8") as file:
+            tally.check(file.read() == text, f"{name}: the same input gave other bytes")
+
+
+def zones(folder):
+    """Local time by TZ, with its zone stated; POSIX form of TZ, so that no zone data is needed."""
+    for zone, expected in (("UTC0", "2026-03-02 07:40:00 +00:00 (UTC)"), ("XYT-5:45", "2026-03-02 13:25:00 +05:45 (XYT)"),
+                           ("ABC9:30", "2026-03-01 22:10:00 -09:30 (ABC)"),
+                           ("CET-1CEST,M3.1.0,M10.5.0", "2026-03-02 09:40:00 +02:00 (CEST)")):
+        path = os.path.join(folder, "zone.html")
+        runs.report("01-plain", path, zone=zone)
+        with open(path, encoding="utf-8") as file:
+            tally.check(f"<p>Started: {expected}</p>" in file.read(), f"TZ={zone} does not show {expected}")
+
+
+def hostile(folder):
+    """Names made to break out of the text, or to turn it round."""
+    names = ["</title><script>alert(1)</script>", "\"'><img src=x onerror=alert(1)>", "a\u202egnp.exe\u2066", "ש" * 7 + "<b>",
+             "q" * 10000]
+    plate, machine, log = runs.invent(os.path.join(folder, "hostile"), 96, tip=names[0], edges=names[1:5], plate=names[2],
+                                      machine=names[1].replace("\n", ""), note=names[0])
+    path = os.path.join(folder, "hostile.html")
+    told = runs.call("report", "--plate", plate, "--machine", machine, log, "-o", path)
+    tally.check(told.returncode == 0, f"hostile names: exit {told.returncode}: {told.stderr[:500]}")
+    page = ET.parse(path).getroot()
+    with open(path, encoding="utf-8") as file:
+        text = file.read()
+    everything = "".join(page.itertext())
+    elements = {plain(e.tag) for e in page.iter()}
+    tally.check(not elements & {"script", "img", "b", "iframe", "object"}, f"a name became an element: {elements}")
+    tally.check(all(not k.startswith("on") for e in page.iter() for k in e.keys()), "a name became a handler")
+    for name in names[:2]:
+        tally.check(name in everything, f"the name {name} is not shown as text")
+    tally.check("a[U+202E]gnp.exe[U+2066]" in everything, "bidirectional controls are not spelled")
+    tally.check(not re.search("[\u202a-\u202e\u2066-\u2069\x00-\x08]", text), "a steering character stands on the page")
+    tally.check(len(text) < 1_000_000, f"the page with long names has {len(text)} bytes")
+    return path
+
+
+def sizes(folder):
+    plate, machine, log = runs.invent(os.path.join(folder, "thousand"), 1000)
+    path = os.path.join(folder, "thousand.html")
+    runs.call("report", "--plate", plate, "--machine", machine, log, "-o", path)
+    size = os.path.getsize(path)
+    print(f"1000 touches: {size} bytes")
+    tally.check(size < 1_000_000, f"1000 touches make {size} bytes, allowed are 1000000")
+    ET.parse(path)
+    plate, machine, log = runs.invent(os.path.join(folder, "many"), 5000)
+    best = 1e9
+    for _ in range(3):
+        began = time.monotonic()
+        told = runs.call("report", "--plate", plate, "--machine", machine, log, "-o", os.path.join(folder, "many.html"))
+        best = min(best, time.monotonic() - began)
+    bound = 10 if SANITIZED else 1  # the sanitizers slow it down several times
+    print(f"5000 touches: {best:.3f} s")
+    tally.check(told.returncode == 0 and best < bound, f"5000 touches took {best:.3f} s, allowed is {bound} s")
+
+
+def results(folder):
+    """From a result document: what cannot be drawn is left out and named; by a pipe too."""
+    options, log = runs.inputs("02-film")
+    bare = runs.call("solve", "--json", *options, log).stdout
+    full = runs.call("solve", "--json", "--touches", *options, log).stdout
+    path = os.path.join(folder, "result.html")
+
+    def shown(document, *more):
+        told = runs.call("report", *more, "-", "-o", path, stdin=document)
+        tally.check(told.returncode == 0, f"a result from a pipe: exit {told.returncode}: {told.stderr[:300]}")
+        names = [name for name, _, _, _ in figures(ET.parse(path).getroot())]
+        with open(path, encoding="utf-8") as file:
+            return names, file.read()
+
+    names, text = shown(bare)
+    tally.check(names == ["run-1-tip-1-offset", "run-1-tip-1-runout", "run-1-tip-1-budget"], f"a bare result draws {names}")
+    tally.check("holds no rows" in text, "a bare result does not say what to give")
+    names, text = shown(full)
+    tally.check("run-1-order" in names and "run-1-tip-1-edge-4" in names and "run-1-plate" not in names, f"rows alone draw {names}")
+    tally.check("give --plate and --machine" in text, "rows alone do not say what to give")
+    names, text = shown(full, *options)
+    with_plate = ET.parse(path).getroot()
+    runs.report("02-film", path)
+    for name in ("run-1-order", "run-1-tip-1-edge-2", "run-1-tip-1-shape", "run-1-tip-1-offset"):
+        ways = [next((ET.tostring(svg) for n, svg, _, _ in figures(page) if n == name), None)
+                for page in (with_plate, ET.parse(path).getroot())]
+        ways = [re.sub(rb'"p\d+[td]( p\d+d)?"', b"", way or b"") for way in ways]
+        tally.check(ways[0] and ways[0] == ways[1], f"{name} differs between result and log")
+    moved, _ = runs.inputs("08-moved")[0], None
+    document = runs.call("solve", "--json", "--touches", *moved, runs.inputs("08-moved")[1]).stdout
+    shown(document, *moved)
+    order = next(svg for name, svg, _, _ in figures(ET.parse(path).getroot()) if name == "run-1-order")
+    tally.check(any(e.get("class") == "v" for e in order.iter()), "the moment of the movement is not drawn from a result")
+
+
+def weeks(folder):
+    """The page of a history: a mark for each run in each picture, the change as a bracket in every lane, the terminal's words."""
+    machine, tip = "bench <b>9</b>", "t&1"
+    history = runs.weeks(os.path.join(folder, "weeks"), 60, 37, tip=tip, machine=machine)
+    path = os.path.join(folder, "weeks.html")
+    told = runs.call("report", "--history", history, "-o", path, zone="XYT-5:45")
+    tally.check(told.returncode == 0, f"--history: exit {told.returncode}: {told.stderr[:500]}")
+    page = ET.parse(path).getroot()
+    with open(path, encoding="utf-8") as file:
+        text = file.read()
+    names = [name for name, _, _, _ in figures(page)]
+    tally.check(names == ["weeks-1-" + n for n in ("offset-x", "offset-y", "runout", "radius")], f"the weeks draw {names}")
+    for name, svg, marks, rows in figures(page):
+        n = sum(e.get("class") == "u" for e in marks)
+        tally.check(n == 60 and len(rows) == 60, f"{name}: {n} marks and {len(rows)} rows of 60 runs")
+        n = sum(e.get("class") == "change" for e in svg.iter())
+        tally.check(n == 1, f"{name}: {n} changes, one was made")
+    tally.check("<strong>1 CHANGE; no tip drifts</strong>" in text, "the headline of the trend does not open the page")
+    tally.check("The weeks of machine bench &lt;b&gt;9&lt;/b&gt;" in text, "the machine's name is not shown as text")
+    tally.check("2026-03-02 13:26:12 +05:45 (XYT)" in text and "2026-03-02 13:26 +05:45 (XYT)" in text, "times are not local")
+    tally.check(not re.search(r"\d\d:\d\dZ", text), "a time in UTC was left")
+    told = runs.call("report", "--history", history, "--machine", machine, "-o", path + ".named", zone="XYT-5:45")
+    with open(path + ".named", encoding="utf-8") as file:
+        tally.check(file.read() == text, "the machine by its name gives another page")
+    told = runs.call("report", "--history", history, "--machine", "bench-8", "-o", path + ".none")
+    tally.check(told.returncode == 66 and b"no runs of machine 'bench-8'" in told.stderr, f"no such machine: {told}")
+    tally.check(not os.path.exists(path + ".none"), "a page was written of no machine")
+    told = runs.call("report", "--history", os.path.join(folder, "nowhere.db"), "-o", path + ".none")
+    tally.check(told.returncode == 66, f"no such history: {told}")
+    history = runs.weeks(os.path.join(folder, "years"), 1000, 613)
+    took = 1e9
+    for _ in range(3):
+        began = time.monotonic()
+        told = runs.call("report", "--history", history, "-o", path + ".years")
+        took = min(took, time.monotonic() - began)
+    bound = 10 if SANITIZED else 1
+    print(f"1000 stored runs: {took:.3f} s, {os.path.getsize(path + '.years')} bytes")
+    tally.check(told.returncode == 0 and took < bound, f"1000 stored runs took {took:.3f} s, allowed is {bound} s")
+
+
+def faults(folder):
+    """Wrong use and bad input: nothing is written, or the page names what could not be read."""
+    path = os.path.join(folder, "never.html")
+    options, log = runs.inputs("12-cut-short")
+    told = runs.call("report", *options, log, "-o", path)
+    tally.check(told.returncode == 65 and b"run.csv:105:13: error:" in told.stderr, f"a cut log: {told.returncode} {told.stderr}")
+    tally.check(not os.path.exists(path), "a page was written of nothing")
+    told = runs.call("report", *options, log, runs.inputs("01-plain")[1], "-o", path)
+    with open(path, encoding="utf-8") as file:
+        text = file.read()
+    tally.check(told.returncode == 65 and "NOT READ" in text and "line 105, column 13" in text, "a cut log beside a good one")
+    ET.parse(path)
+    told = runs.call("report", runs.inputs("01-plain")[1], "-o", path + "2")
+    tally.check(told.returncode == 64 and b"the plate is missing" in told.stderr, f"a log without plate: {told}")
+    tally.check(not os.path.exists(path + "2"), "a page was written of a log without plate")
+    told = runs.report("01-plain", os.path.join(folder, "no", "such", "folder.html"))
+    tally.check(told.returncode == 74 and b"cannot be written" in told.stderr, f"a folder that is not there: {told}")
+    tally.check(not [f for f in os.listdir(folder) if f.startswith("never.html.")], "a half-written page was left")
+    told = runs.report("01-plain", "/dev/full")
+    tally.check(told.returncode == 74, f"a full device: {told}")
+    told = runs.report("01-plain", "-")
+    tally.check(told.stdout.startswith(b"<!DOCTYPE html>") and told.stdout.endswith(b"</html>\n"), "standard output")
+
+
+def svg_files(folder):
+    """Each picture as a file: the same names as on the page, each a document of its own."""
+    target = os.path.join(folder, "pictures")
+    path = os.path.join(folder, "svg.html")
+    runs.report("08-moved", path, "--svg", target)
+    names = {name for name, _, _, _ in figures(ET.parse(path).getroot())}
+    tally.check({f[:-4] for f in os.listdir(target)} == names, f"--svg wrote {sorted(os.listdir(target))}")
+    for name in sorted(names):
+        root = ET.parse(os.path.join(target, name + ".svg")).getroot()
+        tally.check(root.tag == SVG + "svg" and root.find(SVG + "style") is not None, f"{name}.svg does not stand alone")
+
+
+with tempfile.TemporaryDirectory() as scratch:
+    field_runs(scratch)
+    check_places()
+    zones(scratch)
+    hostile(scratch)
+    sizes(scratch)
+    results(scratch)
+    weeks(scratch)
+    faults(scratch)
+    svg_files(scratch)
+tally.close()
