@@ -200,11 +200,11 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
     const struct tiptrue_solution *s = scene->solution;
     struct lanes lanes = {.scene = scene, .picture = picture, .moved = any_movement(s)};
     double reach_um = tt_residual_reach_um(s, true);
-    struct tt_range lines = {0};
+    struct tt_extent lines = {0};
 
     for (size_t i = 0; i < s->n_rows; i++) {
         if (tt_row_is_seen(&s->rows[i])) {
-            tt_range_add(&lines, (double)s->rows[i].line);
+            tt_extent_add(&lines, (double)s->rows[i].line);
             lanes.sights = lanes.sights || s->rows[i].kind == TT_SIGHT;
         }
     }

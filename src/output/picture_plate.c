@@ -52,18 +52,18 @@ static double map_y(const struct map *map, double y_mm)
 static void fit_map(struct map *map)
 {
     const struct tiptrue_plate *plate = map->scene->plate;
-    struct tt_range x = {0}, y = {0};
+    struct tt_extent x = {0}, y = {0};
 
     for (size_t i = 0; i < plate->n_marks; i++) {
-        tt_range_add(&x, plate->marks[i].at.x_mm);
-        tt_range_add(&y, plate->marks[i].at.y_mm);
+        tt_extent_add(&x, plate->marks[i].at.x_mm);
+        tt_extent_add(&y, plate->marks[i].at.y_mm);
     }
     for (size_t i = 0; i < plate->n_edges; i++) {
         const struct tt_edge *edge = &plate->edges[i];
-        tt_range_add(&x, edge->from.x_mm);
-        tt_range_add(&x, edge->to.x_mm);
-        tt_range_add(&y, edge->from.y_mm);
-        tt_range_add(&y, edge->to.y_mm);
+        tt_extent_add(&x, edge->from.x_mm);
+        tt_extent_add(&x, edge->to.x_mm);
+        tt_extent_add(&y, edge->from.y_mm);
+        tt_extent_add(&y, edge->to.y_mm);
     }
     double size_mm = fmax(fmax(x.high - x.low, y.high - y.low), 1e-3);
     map->scale = (SIDE - 2 * BORDER) / size_mm;

@@ -54,7 +54,7 @@ static void fit_target(struct target *target)
 {
     const struct tt_tip_result *tip = target->tip;
     bool x = tip->offset_determined_x, y = tip->offset_determined_y;
-    struct tt_range at_x = {0}, at_y = {0};
+    struct tt_extent at_x = {0}, at_y = {0};
     double u_x = 1000 * (x && y ? hypot(tip->region.semi_major_mm * cos(tip->region.angle_rad),
                                         tip->region.semi_minor_mm * sin(tip->region.angle_rad))
                                 : tip->expanded_x_mm);
@@ -63,17 +63,17 @@ static void fit_target(struct target *target)
                                 : tip->expanded_y_mm);
 
     if (x) {
-        tt_range_add(&at_x, um_from(tip->offset.x_mm, target->origin.x_mm) - u_x);
-        tt_range_add(&at_x, um_from(tip->offset.x_mm, target->origin.x_mm) + u_x);
+        tt_extent_add(&at_x, um_from(tip->offset.x_mm, target->origin.x_mm) - u_x);
+        tt_extent_add(&at_x, um_from(tip->offset.x_mm, target->origin.x_mm) + u_x);
     }
     if (y) {
-        tt_range_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) - u_y);
-        tt_range_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) + u_y);
+        tt_extent_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) - u_y);
+        tt_extent_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) + u_y);
     }
-    tt_range_add(&at_x, -target->permitted_um);
-    tt_range_add(&at_x, target->permitted_um);
-    tt_range_add(&at_y, -target->permitted_um);
-    tt_range_add(&at_y, target->permitted_um);
+    tt_extent_add(&at_x, -target->permitted_um);
+    tt_extent_add(&at_x, target->permitted_um);
+    tt_extent_add(&at_y, -target->permitted_um);
+    tt_extent_add(&at_y, target->permitted_um);
     double half = 0.54 * fmax(fmax(at_x.high - at_x.low, at_y.high - at_y.low), 4);
     double middle_x = 0.5 * (at_x.low + at_x.high), middle_y = 0.5 * (at_y.low + at_y.high);
     target->x = tt_scale_make(middle_x - half, middle_x + half, 1, OFFSET_LEFT, OFFSET_LEFT + OFFSET_SIDE, 5, false);

@@ -36,21 +36,21 @@ static const struct tt_row_result *row_at(const struct sheet *sheet, size_t i)
 static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
 {
     const struct tiptrue_solution *s = scene->solution;
-    struct tt_range used = {0}, all = {0};
+    struct tt_extent used = {0}, all = {0};
 
     for (size_t t = 0; t < scene->sketch->n_tracks; t++) {
         const struct tt_sketch_track *track = &scene->sketch->tracks[t];
         for (size_t i = 0; track->tip == tip && track->has_curve && i < STEPS; i++) {
-            tt_range_add(&used, 1000 * track->curve_mm[i]);
+            tt_extent_add(&used, 1000 * track->curve_mm[i]);
             if (track->sense_contradicted) {
-                tt_range_add(&used, 1000 * track->stated_mm[i]);
+                tt_extent_add(&used, 1000 * track->stated_mm[i]);
             }
         }
         for (size_t i = 0; track->tip == tip && track->has_curve && i < track->n_rows; i++) {
             const struct tt_row_result *row = &s->rows[track->rows[i]];
             double at_um = 1000 * (scene->sketch->spots[track->rows[i]].swing_mm + row->residual_mm + row->moved_mm);
             if (row->use == TT_USE) {
-                tt_range_add(row->set_aside ? &all : &used, at_um);
+                tt_extent_add(row->set_aside ? &all : &used, at_um);
             }
         }
     }

@@ -116,30 +116,30 @@ static void name_axis(const struct sheet *sheet, double low, double high, double
 /* Micrometres from the middle of the lane's values, so that a lane shows its changes and not its level. */
 static double origin_of(const struct tt_weeks_series *series)
 {
-    struct tt_range range = {0};
+    struct tt_extent range = {0};
 
     for (size_t i = 0; i < series->n_points; i++) {
-        tt_range_add(&range, series->points[i].value_mm);
+        tt_extent_add(&range, series->points[i].value_mm);
     }
     return round(1e4 * 0.5 * (range.low + range.high)) / 1e4;
 }
 
 static struct tt_scale lane_scale(const struct sheet *sheet, const struct tt_weeks_series *series, double origin_mm)
 {
-    struct tt_range range = {0};
+    struct tt_extent range = {0};
 
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
-        tt_range_add(&range, point->value_mm - point->expanded_mm - origin_mm);
-        tt_range_add(&range, point->value_mm + point->expanded_mm - origin_mm);
+        tt_extent_add(&range, point->value_mm - point->expanded_mm - origin_mm);
+        tt_extent_add(&range, point->value_mm + point->expanded_mm - origin_mm);
         if (point->has_limits) {
-            tt_range_add(&range, point->low_mm - origin_mm);
-            tt_range_add(&range, point->high_mm - origin_mm);
+            tt_extent_add(&range, point->low_mm - origin_mm);
+            tt_extent_add(&range, point->high_mm - origin_mm);
         }
     }
     for (size_t i = 0; i < series->n_drift; i++) {
-        tt_range_add(&range, series->drift[i].low_mm - origin_mm);
-        tt_range_add(&range, series->drift[i].high_mm - origin_mm);
+        tt_extent_add(&range, series->drift[i].low_mm - origin_mm);
+        tt_extent_add(&range, series->drift[i].high_mm - origin_mm);
     }
     return tt_scale_make(1000 * range.low, 1000 * range.high, 2, sheet->top + sheet->lane_height, sheet->top,
                          sheet->lane_height > 70 ? 4 : 2, true);
@@ -368,21 +368,21 @@ static double draw_legend(const struct sheet *sheet, const struct seen *seen, do
 }
 
 /* All times that the pictures show; the same for every quantity. */
-static struct tt_range times_of(const struct tt_weeks *weeks)
+static struct tt_extent times_of(const struct tt_weeks *weeks)
 {
-    struct tt_range times = {0};
+    struct tt_extent times = {0};
 
     for (size_t s = 0; s < weeks->n_series; s++) {
         const struct tt_weeks_series *series = &weeks->series[s];
         for (size_t i = 0; i < series->n_points; i++) {
-            tt_range_add(&times, series->points[i].time_s);
+            tt_extent_add(&times, series->points[i].time_s);
         }
         for (size_t i = 0; i < series->n_drift; i++) {
-            tt_range_add(&times, series->drift[i].time_s);
+            tt_extent_add(&times, series->drift[i].time_s);
         }
     }
     for (size_t i = 0; i < weeks->n_exports && times.any; i++) {
-        tt_range_add(&times, weeks->exports[i].time_s);
+        tt_extent_add(&times, weeks->exports[i].time_s);
     }
     return times;
 }
@@ -407,7 +407,7 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
 {
     static const char *const COLUMNS[] = {"tip", "time", "value, mm", "95 %, \xc2\xb1 " TT_UM, "remark"};
     struct sheet sheet = {.weeks = weeks, .zone = zone, .picture = picture, .top = TOP};
-    struct tt_range times = times_of(weeks);
+    struct tt_extent times = times_of(weeks);
     struct seen seen = look(weeks, quantity);
     size_t lane = 0, n_points = 0;
 

@@ -73,7 +73,7 @@ double tt_scale_tick(const struct tt_scale *scale, size_t *n)
     return first * scale->step;
 }
 
-void tt_range_add(struct tt_range *range, double value)
+void tt_extent_add(struct tt_extent *range, double value)
 {
     range->low = range->any ? fmin(range->low, value) : value;
     range->high = range->any ? fmax(range->high, value) : value;

@@ -28,10 +28,10 @@ double tt_scale_tick(const struct tt_scale *scale, size_t *n);
 double tt_scale_round_down(double most);
 
 /* A range that grows by what is added; starts as {0}. */
-struct tt_range {
+struct tt_extent {
     bool any;
     double low, high;
 };
-void tt_range_add(struct tt_range *range, double value);
+void tt_extent_add(struct tt_extent *range, double value);
 
 #endif
