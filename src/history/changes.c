@@ -828,9 +828,11 @@ static void fill_run(struct tt_changes *c, size_t at)
     }
 }
 
-/* Values near 0, so that sums of squares keep their digits: everything is counted from the first one of its kind. */
+/* A track is complete. Values near 0, so that sums of squares keep their digits: everything is counted from the first one of its
+ * kind. */
 static void centre(struct tt_track *track)
 {
+    tt_track_filled(track);
     for (size_t k = 0; k < track->members; k++) {
         struct tt_pair origin = {0, 0};
         bool found = false;

@@ -12,7 +12,7 @@
 #include <string.h>
 
 /* Turns of covariance and fit: the third changes the scatter by less than a hundredth of itself. */
-#define TURNS 4
+#define TURNS 3
 /* Turns of taking apart what members scatter: the last changes a covariance by less than a thousandth of itself. */
 #define OWN_TURNS 12
 /* A pivot of the normal equations below this part of its diagonal: the terms cannot be told apart. Doubles carry 16 digits. */
@@ -61,13 +61,17 @@ enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena
     track->x = TT_ARENA_NEW(arena, 2 * most_terms, double);
     track->scratch = TT_ARENA_NEW(arena, 4 * most_terms, double);
     track->residual = TT_ARENA_NEW(arena, values, struct tt_pair);
+    track->weight = TT_ARENA_NEW(arena, values, struct tt_sym2);
+    track->count = TT_ARENA_NEW(arena, (n + 1) * all, size_t);
+    track->others = TT_ARENA_NEW(arena, members * members, double);
+    track->spread = TT_ARENA_NEW(arena, 2 * members, struct tt_sym2);
     track->own = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->next = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->dof = TT_ARENA_NEW(arena, all, double);
     track->sums = TT_ARENA_NEW(arena, (n + 1) * (12 * all * all + 4 * all), double);
     bool good = track->there && track->value && track->stated && track->common && track->terms && track->fitted_terms &&
-                track->coefficient && track->factor && track->x && track->scratch && track->residual && track->own && track->next &&
-                track->dof && track->sums;
+                track->coefficient && track->factor && track->x && track->scratch && track->residual && track->own &&
+                track->weight && track->count && track->others && track->spread && track->next && track->dof && track->sums;
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
@@ -186,7 +190,7 @@ static void add_weights(struct tt_track *t, size_t run)
 
     for (size_t k = 0; k < t->members; k++) {
         if (t->there[run * t->members + k]) {
-            sum = plus(sum, inverse(own_cov(t, run, k)), 1);
+            sum = plus(sum, t->weight[run * t->members + k], 1);
         }
     }
     struct tt_sym2 q = shared_part(shared_cov(t, run), sum);
@@ -194,13 +198,13 @@ static void add_weights(struct tt_track *t, size_t run)
         if (!t->there[run * t->members + a]) {
             continue;
         }
-        w[0] = inverse(own_cov(t, run, a));
+        w[0] = t->weight[run * t->members + a];
         struct mat2 wq = product(w[0], q);
         for (size_t b = 0; b < t->members; b++) {
             if (!t->there[run * t->members + b]) {
                 continue;
             }
-            w[1] = inverse(own_cov(t, run, b));
+            w[1] = t->weight[run * t->members + b];
             struct mat2 part = product_m(wq, w[1]);
             struct mat2 block = {-part.xx, -part.xy, -part.yx, -part.yy};
             if (a == b) {
@@ -228,7 +232,7 @@ static void add_values(struct tt_track *t, size_t run, const struct tt_pair *val
 
     for (size_t k = 0; k < t->members; k++) {
         if (t->there[run * t->members + k]) {
-            struct tt_sym2 w = inverse(own_cov(t, run, k));
+            struct tt_sym2 w = t->weight[run * t->members + k];
             struct tt_pair v = times(w, values[run * t->members + k]);
             sum = plus(sum, w, 1);
             weighted.x += v.x;
@@ -241,7 +245,7 @@ static void add_values(struct tt_track *t, size_t run, const struct tt_pair *val
             continue;
         }
         struct tt_pair v = values[run * t->members + k];
-        v = times(inverse(own_cov(t, run, k)), (struct tt_pair){v.x - back.x, v.y - back.y});
+        v = times(t->weight[run * t->members + k], (struct tt_pair){v.x - back.x, v.y - back.y});
         for (unsigned p = 0; p < 2; p++) {
             double factor = p == 0 ? 1 : t->weeks[run], *own = residual_sum(t, run, p, k),
                    *all = residual_sum(t, run, p, t->members);
@@ -257,6 +261,13 @@ static void sum_weights(struct tt_track *t)
 {
     size_t all = t->members + 1;
 
+    for (size_t run = 0; run < t->n; run++) {
+        for (size_t k = 0; k < t->members; k++) {
+            if (t->there[run * t->members + k]) {
+                t->weight[run * t->members + k] = inverse(own_cov(t, run, k));
+            }
+        }
+    }
     memset(t->sums + t->n * stride(t), 0, stride(t) * sizeof *t->sums);
     for (size_t run = t->n; run-- > 0;) {
         memcpy(weight_sum(t, run, 0, 0, 0), weight_sum(t, run + 1, 0, 0, 0), 12 * all * all * sizeof *t->sums);
@@ -453,40 +464,51 @@ static bool against_others(const struct tt_track *t, size_t run, size_t member, 
  * turns of damped substitution take these apart. Members that are never seen with others: their whole one less the shared. */
 static void gather_own(struct tt_track *t)
 {
-    for (int turn = 0; turn < OWN_TURNS; turn++) {
-        for (size_t k = 0; k < t->members; k++) {
-            struct tt_sym2 sum = {0, 0, 0}, rest = {0, 0, 0};
-            double n = 0;
-            for (size_t run = 0; run < t->n; run++) {
-                struct tt_pair d;
-                double m;
-                if (!t->there[run * t->members + k]) {
-                    continue;
-                }
-                if (!against_others(t, run, k, &d, &m)) {
-                    rest = plus(rest, shared_cov(t, run), 1);
-                }
-                for (size_t l = 0; turn > 0 && l < t->members; l++) {
-                    if (l != k && t->there[run * t->members + l]) {
-                        rest = plus(rest, t->own[l], 1 / (m * m));
-                    }
-                }
-                /* the first turn begins where all are alike */
-                double alike = turn == 0 && m > 0 ? m / (m + 1) : 1;
-                sum = plus(sum, (struct tt_sym2){d.x * d.x, d.x * d.y, d.y * d.y}, alike);
-                n++;
+    size_t members = t->members;
+
+    /* spread[k]: sum of squares of the differences; spread[members + k]: what is shared in those that are none; others[k, l]: how
+     * much of l's own is in them */
+    memset(t->others, 0, members * members * sizeof *t->others);
+    memset(t->spread, 0, 2 * members * sizeof *t->spread);
+    for (size_t run = 0; run < t->n; run++) {
+        for (size_t k = 0; k < members; k++) {
+            struct tt_pair d;
+            double m;
+            if (!t->there[run * members + k]) {
+                continue;
             }
+            if (!against_others(t, run, k, &d, &m)) {
+                t->spread[members + k] = plus(t->spread[members + k], shared_cov(t, run), 1);
+            }
+            t->spread[k] = plus(t->spread[k], (struct tt_sym2){d.x * d.x, d.x * d.y, d.y * d.y}, 1);
+            t->others[k * members + k]++;
+            for (size_t l = 0; m > 0 && l < members; l++) {
+                t->others[k * members + l] += l != k && t->there[run * members + l] ? 1 / (m * m) : 0;
+            }
+        }
+    }
+    for (int turn = 0; turn < OWN_TURNS; turn++) {
+        for (size_t k = 0; k < members; k++) {
+            double n = t->others[k * members + k], in_others = 0;
             if (!(t->dof[k] > 0) || !(n > 0)) {
                 t->next[k] = (struct tt_sym2){0, 0, 0};
                 continue;
             }
-            struct tt_sym2 now = plus((struct tt_sym2){0, 0, 0}, sum, 1 / t->dof[k]);
-            now = plus(now, rest, -1 / n);
-            t->next[k] = turn == 0 ? now : plus(plus((struct tt_sym2){0, 0, 0}, t->own[k], 0.5), now, 0.5);
+            struct tt_sym2 now = plus((struct tt_sym2){0, 0, 0}, t->spread[k], 1 / t->dof[k]);
+            now = plus(now, t->spread[members + k], -1 / n);
+            for (size_t l = 0; l < members; l++) {
+                if (l != k) {
+                    in_others += t->others[k * members + l];
+                    now = turn > 0 ? plus(now, t->own[l], -t->others[k * members + l] / n) : now;
+                }
+            }
+            /* the first turn begins where all are alike */
+            t->next[k] = turn == 0 ? plus((struct tt_sym2){0, 0, 0}, now, n / (n + in_others))
+                                   : plus(plus((struct tt_sym2){0, 0, 0}, t->own[k], 0.5), now, 0.5);
         }
-        memcpy(t->own, t->next, t->members * sizeof *t->own);
+        memcpy(t->own, t->next, members * sizeof *t->own);
     }
-    for (size_t k = 0; k < t->members; k++) {
+    for (size_t k = 0; k < members; k++) {
         t->own[k] = not_negative(t->own[k]);
     }
 }
@@ -656,16 +678,25 @@ void tt_track_fit_if_new(struct tt_track *track)
 
 size_t tt_track_count(const struct tt_track *track, size_t member, size_t from, size_t to)
 {
-    size_t count = 0;
+    size_t all = track->members + 1, column = all_index(track, member);
 
-    for (size_t run = from; run < to && run < track->n; run++) {
+    to = to < track->n ? to : track->n;
+    return from < to ? track->count[to * all + column] - track->count[from * all + column] : 0;
+}
+
+void tt_track_filled(struct tt_track *track)
+{
+    size_t all = track->members + 1;
+
+    for (size_t run = 0; run < track->n; run++) {
         bool any = false;
         for (size_t k = 0; k < track->members; k++) {
-            any = any || ((member == TT_TRACK_ALL || member == k) && track->there[run * track->members + k]);
+            bool there = track->there[run * track->members + k];
+            track->count[(run + 1) * all + k] = track->count[run * all + k] + there;
+            any = any || there;
         }
-        count += any;
+        track->count[(run + 1) * all + track->members] = track->count[run * all + track->members] + any;
     }
-    return count;
 }
 
 /* From a squared distance to chi-squared of the same probability: exact for Hotelling's T^2 in the plane, to a hundredth on a line.

@@ -60,23 +60,28 @@ struct tt_track {
     size_t n_terms, room_terms;
     struct tt_term *fitted_terms; /* those of the last fit */
     size_t n_fitted;
-    struct tt_pair *coefficient;  /* [term] */
-    double *factor, *x, *scratch; /* Cholesky factor of the normal equations (2 terms)^2, row by row; solution */
-    struct tt_pair *residual;     /* [run * members + member] */
-    struct tt_sym2 *own;          /* [member]: scatter between runs of its own */
-    struct tt_sym2 *next;         /* work of the fit */
-    struct tt_sym2 shared;        /* scatter between runs that all share */
-    double *dof;                  /* [member]: runs less parameters; [members]: of all alike */
-    double prior_dof;             /* what the likeness of members and axes adds to them */
-    double *sums;                 /* suffix sums of weights and of weighted residuals */
-    bool singular;                /* the terms cannot be told apart: nothing else above holds */
+    struct tt_pair *coefficient;            /* [term] */
+    double *factor, *x, *scratch;           /* Cholesky factor of the normal equations (2 terms)^2, row by row; solution */
+    struct tt_pair *residual;               /* [run * members + member] */
+    struct tt_sym2 *own;                    /* [member]: scatter between runs of its own */
+    struct tt_sym2 *next, *spread, *weight; /* work of the fit; weight: inverse of a value's own covariance */
+    double *others;
+    size_t *count;         /* [run * (members + 1) + member]: values before the run; the last one: runs with any */
+    struct tt_sym2 shared; /* scatter between runs that all share */
+    double *dof;           /* [member]: runs less parameters; [members]: of all alike */
+    double prior_dof;      /* what the likeness of members and axes adds to them */
+    double *sums;          /* suffix sums of weights and of weighted residuals */
+    bool singular;         /* the terms cannot be told apart: nothing else above holds */
     struct tt_arena *arena;
 };
 
-/* A track of @n runs without values; fill there, value, stated, common, then add terms and fit.
+/* A track of @n runs without values; fill there, value, stated, common, call tt_track_filled, then add terms and fit.
  * @most_terms: the most that will be added. TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena, size_t n, size_t members,
                                               unsigned axes, size_t most_terms, const double *weeks);
+
+/* To be called once the values are there, before anything else. */
+void tt_track_filled(struct tt_track *track);
 
 /* A level from @from on (0: from the beginning); the slope over all time; the single run @at. */
 struct tt_term tt_term_step(size_t member, size_t from);

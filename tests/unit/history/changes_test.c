@@ -205,6 +205,7 @@ START_TEST(the_nile)
         track.there[i] = true;
         track.value[i].x = NILE[i];
     }
+    tt_track_filled(&track);
     track.terms[track.n_terms++] = tt_term_step(0, 0);
     tt_track_fit(&track);
     for (size_t from = 1; from < 100; from++) {
