@@ -63,44 +63,12 @@ static int tell_failure(const char *path, const char *what)
     return EX_IOERR;
 }
 
-/* All of @text into the open @file, which is closed. */
-static bool pour(FILE *file, const char *text, size_t length)
-{
-    bool written = fwrite(text, 1, length, file) == length;
-
-    return (fclose(file) == 0) && written;
-}
-
-/* A device or pipe takes the text as it is; a file is replaced as a whole, by a new one in the same folder. */
 static int write_file(const char *path, const char *text, size_t length)
 {
-    static const char TAIL[] = ".XXXXXX";
-    struct stat there;
-    int status = 0;
+    struct tiptrue_error error = {0};
 
-    if (stat(path, &there) == 0 && !S_ISREG(there.st_mode)) {
-        FILE *file = fopen(path, "w");
-        return file != NULL && pour(file, text, length) ? 0 : tell_failure(path, "cannot be written");
-    }
-    size_t size = strlen(path) + sizeof TAIL;
-    char *draft = malloc(size);
-    if (draft == NULL) {
-        fputs("tiptrue: error: out of memory\n", stderr);
-        return EX_OSERR;
-    }
-    snprintf(draft, size, "%s%s", path, TAIL);
-    int descriptor = mkstemp(draft);
-    mode_t mask = umask(0);
-    umask(mask);
-    FILE *file = descriptor >= 0 && fchmod(descriptor, 0666 & ~mask) == 0 ? fdopen(descriptor, "w") : NULL;
-    if (file == NULL || !pour(file, text, length) || rename(draft, path) != 0) {
-        status = tell_failure(path, "cannot be written");
-        if (descriptor >= 0) {
-            unlink(draft);
-        }
-    }
-    free(draft);
-    return status;
+    error.status = cli_write_file(path, text, length, false, &error);
+    return cli_history_failed(&error);
 }
 
 static int write_page(const struct arguments *arguments, const struct tiptrue_report *report)

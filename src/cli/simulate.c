@@ -119,7 +119,7 @@ static enum tiptrue_status write_truth(const struct arguments *arguments, const 
     }
     status = tiptrue_truth_json(truth, &text, &length, error);
     if (status == TIPTRUE_OK) {
-        status = cli_write_file(arguments->truth_out, text, length, error);
+        status = cli_write_file(arguments->truth_out, text, length, true, error);
     }
     free(text);
     return status;

@@ -13,6 +13,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/ioctl.h>
+#include <sys/stat.h>
 #include <sysexits.h>
 #include <unistd.h>
 
@@ -121,29 +122,40 @@ static enum tiptrue_status file_failed(const char *path, struct tiptrue_error *e
     return TIPTRUE_E_IO;
 }
 
-enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, struct tiptrue_error *error)
+/* All of @text into the open @file, which is closed. */
+static bool pour(FILE *file, const char *text, size_t length, bool line_end)
 {
-    static const char SUFFIX[] = ".part";
-    size_t size = strlen(path) + sizeof SUFFIX;
-    char *part = malloc(size);
-    FILE *file;
-    bool written;
+    bool written = fwrite(text, 1, length, file) == length && (!line_end || fputc('\n', file) != EOF);
 
-    if (part == NULL) {
+    return fclose(file) == 0 && written;
+}
+
+enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end, struct tiptrue_error *error)
+{
+    static const char TAIL[] = ".XXXXXX";
+    struct stat there;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (stat(path, &there) == 0 && !S_ISREG(there.st_mode)) {
+        FILE *file = fopen(path, "w");
+        return file != NULL && pour(file, text, length, line_end) ? TIPTRUE_OK : file_failed(path, error);
+    }
+    size_t size = strlen(path) + sizeof TAIL;
+    char *draft = malloc(size);
+    if (draft == NULL) {
         return file_failed(path, error);
     }
-    snprintf(part, size, "%s%s", path, SUFFIX);
-    file = fopen(part, "w");
-    if (file == NULL) {
-        free(part);
-        return file_failed(path, error);
+    snprintf(draft, size, "%s%s", path, TAIL);
+    int descriptor = mkstemp(draft);
+    mode_t mask = umask(0);
+    umask(mask);
+    FILE *file = descriptor >= 0 && fchmod(descriptor, 0666 & ~mask) == 0 ? fdopen(descriptor, "w") : NULL;
+    if (file == NULL || !pour(file, text, length, line_end) || rename(draft, path) != 0) {
+        status = file_failed(path, error);
+        if (descriptor >= 0) {
+            unlink(draft);
+        }
     }
-    written = fwrite(text, 1, length, file) == length && fputc('\n', file) != EOF;
-    written = fclose(file) == 0 && written && rename(part, path) == 0;
-    if (!written) {
-        (void)file_failed(path, error);
-        remove(part);
-    }
-    free(part);
-    return written ? TIPTRUE_OK : TIPTRUE_E_IO;
+    free(draft);
+    return status;
 }

@@ -16,8 +16,9 @@ void cli_guard_streams(void);
 /* Write to standard output; when that fails, the program ends at once in the same way, for nobody reads what would follow. */
 void cli_write(const char *text, size_t length);
 
-/* @text as the file @path, whole or not at all: written beside it and then given its name. */
-enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, struct tiptrue_error *error);
+/* @text as the file @path, with a line feed at its end if @line_end: whole or not at all, written beside it and then given its
+ * name. A device or pipe takes it as it is. */
+enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end, struct tiptrue_error *error);
 
 /* Colour only on a terminal, when NO_COLOR is unset or empty and TERM is not "dumb"; signs beyond ASCII only where the
  * locale's characters are UTF-8. With @plain neither, and no charts. */

@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-# Through everything, as a bench would: plan, simulate as a controller's log, solve into a history, look at the weeks, write the offset
-# into the configuration, and solve again with what stands there: nothing is left to change. Invented numbers.
+# Through everything, as a bench would: plan, simulate as a controller's log, solve into a history, look at the weeks, write the
+# offset into the configuration, and solve again with what stands there: nothing is left to change. Invented numbers.
 . "$srcdir/tests/cli/harness.sh"
 pattern='trip id=(?<id>\d+) x=(?<x>\S+) y=(?<y>\S+) z=(?<z>\S+) ok=(?<ok>[01])'
 # The machine's own file: micrometres, turned round, among other things.
@@ -28,10 +28,12 @@ mv out plan.json
 seed=0
 while [ "$seed" -lt 9 ]; do
     seed=$((seed + 1))
-    run "$TIPTRUE" simulate --plate plate.json --machine machine.json --plan plan.json --truth truth.json --seed "$seed" --controller-log
+    run "$TIPTRUE" simulate --plate plate.json --machine machine.json --plan plan.json --truth truth.json --seed "$seed" \
+        --controller-log
     is "simulate $seed exits 0" 0 "$status"
     mv out "$seed.log"
-    run "$TIPTRUE" solve --json --plate plate.json --machine machine.json --plan plan.json --pattern "$pattern" --history h.db "$seed.log"
+    run "$TIPTRUE" solve --json --plate plate.json --machine machine.json --plan plan.json --pattern "$pattern" --history h.db \
+        "$seed.log"
     is "solve $seed says update" 10 "$status"
     mv out "$seed.json"
 done
