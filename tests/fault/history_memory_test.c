@@ -154,6 +154,35 @@ static enum tiptrue_status read_back(struct tiptrue_history *history, const stru
     return status == TIPTRUE_OK ? tiptrue_history_verify(history, NULL, &counts, error) : status;
 }
 
+/* What is asked of a history: its trend, the run against itself, the scatter between runs. */
+static enum tiptrue_status ask(struct tiptrue_history *history, const struct job *job, struct tiptrue_error *error)
+{
+    struct tiptrue_trend *trend = NULL;
+    struct tiptrue_comparison *comparison = NULL;
+    struct tiptrue_between *between = NULL;
+    char *text = NULL, *of_two = NULL;
+    enum tiptrue_status status = tiptrue_history_trend(history, NULL, NULL, &trend, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_trend_text(trend, false, NULL, &text, NULL, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_compare(job->solution, job->solution, trend, &comparison, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_comparison_text(comparison, true, NULL, &of_two, NULL, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tiptrue_history_between(history, job->machine, &between, error);
+    }
+    free(text);
+    free(of_two);
+    tiptrue_between_free(between);
+    tiptrue_comparison_free(comparison);
+    tiptrue_trend_free(trend);
+    return status;
+}
+
 /* Make a history, enter the run, export it, import that into another one, solve it anew, verify. */
 static enum tiptrue_status whole_job(const struct job *job, struct tiptrue_error *error)
 {
@@ -178,6 +207,9 @@ static enum tiptrue_status whole_job(const struct job *job, struct tiptrue_error
     }
     if (status == TIPTRUE_OK) {
         status = read_back(history, job, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = ask(history, job, error);
     }
     tiptrue_history_close(history);
     return status;
