@@ -729,9 +729,7 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history, const
     return status;
 }
 
-/* Fewer runs say nothing of how they scatter. */
-#define FEWEST_BETWEEN 8
-/* And so many are looked at: more would mix in what the machine was long ago, and cost time before every job. */
+/* So many runs are looked at: more would mix in what the machine was long ago, and cost time before every job. */
 #define MOST_BETWEEN 100
 
 enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
@@ -743,7 +741,7 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, con
     enum tiptrue_status status =
         made != NULL ? tt_store_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error) : tt_fail_memory(error);
 
-    if (status == TIPTRUE_OK && tt_trend_all_between(&series, FEWEST_BETWEEN, made) != TIPTRUE_OK) {
+    if (status == TIPTRUE_OK && tt_trend_all_between(&series, TT_FEWEST_TREND_RUNS, made) != TIPTRUE_OK) {
         status = tt_fail_memory(error);
     }
     tt_arena_clear(&arena);

@@ -7,7 +7,7 @@
  * probability by chance, times the number of places and kinds looked at, is smallest is taken in, as long as that product is below
  * TT_CHANGE_ALPHA; then the others are placed anew, and what does not stand among the rest is dropped. So a shared step is one
  * change and not one of each tip, and a drift is a drift and not a staircase. The number of looks is an upper bound by Bonferroni
- * times a factor found by simulation, since neighbouring places say nearly the same (docs/history.md).
+ * times a factor found by simulation, since neighbouring places say nearly the same (docs/trend.md).
  */
 #ifndef TT_HISTORY_CHANGES_H
 #define TT_HISTORY_CHANGES_H
@@ -15,9 +15,9 @@
 #include "history/track.h"
 #include "model/series.h"
 
-/* Probability that a quiet series shows a change, as reckoned here; simulated, half of it to two thirds (docs/history.md). Twice as
+/* Probability that a quiet series shows a change, as reckoned here; simulated, half of it to two thirds (docs/trend.md). Twice as
  * much finds steps of 10 um within a scatter of 3 um in 2 of 100 cases more. */
-#define TT_CHANGE_ALPHA 0.007
+#define TT_CHANGE_ALPHA 0.0065
 
 enum tt_hypothesis {
     TT_ALL_TIPS,    /* the offsets of all tips, alike */

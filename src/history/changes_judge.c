@@ -13,7 +13,7 @@
 
 /* Steps at neighbouring places say nearly the same, so that n places are worth about this many looks: logarithmic as the theory of
  * maximally selected statistics has it (James, James and Siegmund 1987), its constants by simulation of quiet series of 20 to 400
- * runs (docs/history.md). */
+ * runs (docs/trend.md). */
 static double independent_looks(double n)
 {
     return fmin(n - 1, fmax(8 * log(n) - 5, 1));
@@ -114,7 +114,7 @@ struct tt_gain tt_changes_gain(const struct tt_changes *c, const struct tt_event
 /* How the probability of a false change is shared out. A change that shows in several tracks at once shows so strongly that it can
  * do with little; a seat that slips by some micrometres needs most. */
 static const double SHARE[TT_HYPOTHESES] = {
-    [TT_ALL_TIPS] = 0.2, [TT_TIP_SEAT] = 0.5, [TT_TIP_CHANGED] = 0.1, [TT_PLATE] = 0.1, [TT_POSE] = 0.1};
+    [TT_ALL_TIPS] = 0.15, [TT_TIP_SEAT] = 0.65, [TT_TIP_CHANGED] = 0.1, [TT_PLATE] = 0.05, [TT_POSE] = 0.05};
 
 double tt_changes_log_looks(const struct tt_changes *c, const struct tt_event *e)
 {

@@ -96,7 +96,7 @@ static const struct tt_tip_result *result_of(const struct tiptrue_solution *solu
 static void add_between(const struct tiptrue_trend *trend, struct tt_tip_comparison *c, struct tt_cov2 *cov)
 {
     for (size_t i = 0; trend != NULL && i < trend->n_tips; i++) {
-        if (strcmp(trend->tips[i].name, c->name) == 0) {
+        if (strcmp(trend->tips[i].name, c->name) == 0 && trend->tips[i].runs >= TT_FEWEST_TREND_RUNS) {
             c->has_between = true;
             c->between_x_mm = trend->tips[i].between.x_mm;
             c->between_y_mm = trend->tips[i].between.y_mm;

@@ -14,6 +14,9 @@
 #include "base/arena.h"
 #include "model/series.h"
 
+/* Fewer runs of a tip say nothing of how they scatter, and so cannot tell a step from scatter. */
+#define TT_FEWEST_TREND_RUNS 8
+
 enum tt_chart { TT_CHART_INDIVIDUALS, TT_CHART_MOVING_RANGE, TT_CHART_EWMA, TT_CHART_CUSUM, TT_CHART_T2, TT_CHART_RUN };
 
 /* A run at which a chart crossed its limit, coming from within. */

@@ -68,22 +68,46 @@ static size_t count_drifting(const struct tiptrue_trend *trend)
     return n;
 }
 
-static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend)
+/* The most runs that a shown tip has. */
+static size_t most_runs(const struct tiptrue_trend *trend)
 {
-    size_t drifting = count_drifting(trend);
-    bool first = true;
+    size_t most = 0;
 
-    tt_page_colour(page, trend->n_changes + drifting > 0 ? TT_YELLOW : TT_GREEN);
-    if (trend->n_changes == 0 && drifting == 0) {
-        tt_page_puts(page, "QUIET");
-    } else {
-        tt_page_count(page, trend->n_changes);
-        tt_page_puts(page, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        most = is_shown(trend, i) && trend->tips[i].runs > most ? trend->tips[i].runs : most;
     }
+    return most;
+}
+
+/* Nothing was found: because there is nothing, or because nobody could tell yet. */
+static void say_nothing_found(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    bool few = most_runs(trend) < TT_FEWEST_TREND_RUNS;
+
+    tt_page_colour(page, few ? TT_YELLOW : TT_GREEN);
+    tt_page_puts(page, few ? "TOO FEW RUNS" : "QUIET");
     tt_page_colour(page, TT_PLAIN);
-    if (trend->n_changes == 0 && drifting == 0) {
+    if (few) {
+        tt_buffer_printf(&page->words, ": %zu of a tip at most; a step can be told from scatter from %d on", most_runs(trend),
+                         TT_FEWEST_TREND_RUNS);
+    } else {
         tt_buffer_puts(&page->words, ": nothing moved that the runs can show, and no tip drifts");
     }
+    tt_page_say(page, 2);
+}
+
+static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    bool first = true;
+
+    if (trend->n_changes == 0 && count_drifting(trend) == 0) {
+        say_nothing_found(page, trend);
+        return;
+    }
+    tt_page_colour(page, TT_YELLOW);
+    tt_page_count(page, trend->n_changes);
+    tt_page_puts(page, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
+    tt_page_colour(page, TT_PLAIN);
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (is_shown(trend, i) && trend->tips[i].drift_significant) {
             tt_buffer_printf(&page->words, "%s%s", first ? "; drifting: " : ", ", trend->tips[i].name);
@@ -194,7 +218,11 @@ static void table_row(struct tt_page *page, size_t at, const struct tt_trend_tip
         tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.x_mm, TT_MM_DECIMALS, true);
         tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.y_mm, TT_MM_DECIMALS, true);
         cell_pair(page, SCATTER_WIDTH, t->within_u_x_mm, t->within_u_y_mm, 0.3 * t->within_u_x_mm, false);
-        cell_pair(page, SCATTER_WIDTH, t->between.x_mm, t->between.y_mm, fmax(t->between.u_x_mm, 1e-4), false);
+        if (t->runs >= TT_FEWEST_TREND_RUNS) {
+            cell_pair(page, SCATTER_WIDTH, t->between.x_mm, t->between.y_mm, fmax(t->between.u_x_mm, 1e-4), false);
+        } else {
+            tt_page_cell(page, SCATTER_WIDTH, "");
+        }
         if (t->has_drift) {
             cell_pair(page, DRIFT_WIDTH, t->drift_x_mm_per_week, t->drift_y_mm_per_week, t->u_drift_x_mm_per_week, true);
         }

@@ -90,6 +90,10 @@ with tempfile.TemporaryDirectory() as folder:
         tally.check(words in text, f"text lacks '{words}'")
     tally.check(max(len(line) for line in text.splitlines()) <= 80, "text wider than 80 columns")
 
+    # Two runs tell nothing, and say so.
+    brief = run("trend", "--history", str(history), "--plain", "--runs", "2").stdout
+    tally.check(brief.startswith("TOO FEW RUNS: 2 of a tip at most; a step can be told from scatter from 8 on"), brief[:100])
+
     # Two runs of it, by id and as files: B less A.
     lines = store(pathlib.Path(folder, "again.db"), runs[29:31], status=10).stdout.splitlines()
     before, after = (json.loads(line) for line in lines)
