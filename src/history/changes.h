@@ -17,7 +17,7 @@
 
 /* Probability that a quiet series shows a change, as reckoned here; simulated, half of it to two thirds (docs/trend.md). Twice as
  * much finds steps of 10 um within a scatter of 3 um in 2 of 100 cases more. */
-#define TT_CHANGE_ALPHA 0.0065
+#define TT_CHANGE_ALPHA 0.011
 
 enum tt_hypothesis {
     TT_ALL_TIPS,    /* the offsets of all tips, alike */

@@ -62,10 +62,12 @@ enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena
     track->own = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->next = TT_ARENA_NEW(arena, members, struct tt_sym2);
     track->dof = TT_ARENA_NEW(arena, all, double);
+    track->own_dof = TT_ARENA_NEW(arena, members, double);
     track->sums = TT_ARENA_NEW(arena, (n + 1) * (12 * all * all + 4 * all), double);
     bool good = track->there && track->value && track->stated && track->common && track->terms && track->fitted_terms &&
                 track->coefficient && track->factor && track->x && track->scratch && track->residual && track->own &&
-                track->weight && track->count && track->others && track->spread && track->next && track->dof && track->sums;
+                track->weight && track->count && track->others && track->spread && track->next && track->own_dof && track->dof &&
+                track->sums;
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
@@ -383,6 +385,7 @@ void tt_track_fit(struct tt_track *track)
     track->shared = (struct tt_sym2){0, 0, 0};
     track->prior_dof = 0;
     count_dof(track);
+    memcpy(track->own_dof, track->dof, track->members * sizeof *track->own_dof);
     for (int turn = 0; turn < TURNS; turn++) {
         sum_weights(track);
         factor_normal(track);

@@ -69,6 +69,7 @@ struct tt_track {
     size_t *count;         /* [run * (members + 1) + member]: values before the run; the last one: runs with any */
     struct tt_sym2 shared; /* scatter between runs that all share */
     double *dof;           /* [member]: runs less parameters; [members]: of all alike */
+    double *own_dof;       /* [member]: with which its own scatter is known, from the runs */
     double prior_dof;      /* what the likeness of members and axes adds to them */
     double *sums;          /* suffix sums of weights and of weighted residuals */
     bool singular;         /* the terms cannot be told apart: nothing else above holds */

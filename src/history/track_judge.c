@@ -21,20 +21,31 @@ static double chi2_of(double t2, double dof, unsigned axes)
     return scale > 0 && t2 > 0 ? scale * log1p(t2 / dof) : 0;
 }
 
-/* The degrees of freedom of the scatter that a term is judged by. What all members share is known from the runs alone, and likeness
- * of the members says nothing of it. */
-static double dof_for(const struct tt_track *t, size_t member)
+/* The degrees of freedom of the scatter that a term is judged by; and of how many it would be one if what an effect adds to it were
+ * spread over all of them. What all members share is known from the runs alone, and likeness of the members says nothing of it. */
+struct sureness {
+    double dof, diluted;
+};
+
+static struct sureness sureness_of(const struct tt_track *t, size_t member)
 {
-    return t->dof[tt_track_column(t, member)] + (member == TT_TRACK_ALL && t->members > 1 ? 0 : t->prior_dof);
+    double dof = t->dof[tt_track_column(t, member)];
+
+    if (member == TT_TRACK_ALL) {
+        double own = t->members == 1 ? t->prior_dof : 0;
+        return (struct sureness){dof + own, dof + own};
+    }
+    double own = t->own_dof[member];
+    return (struct sureness){own + t->prior_dof, own > 0 ? (own + t->prior_dof) * dof / own : 0};
 }
 
 double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
 {
     size_t size = 2 * t->n_terms;
-    double dof = dof_for(t, term->member);
+    struct sureness sure = sureness_of(t, term->member);
     double *first = t->scratch, *second = t->scratch + size;
 
-    if (t->singular || !(dof > 2) || !(dof < HUGE_VAL)) {
+    if (t->singular || !(sure.dof > 2) || !(sure.diluted < HUGE_VAL)) {
         return -1;
     }
     struct tt_mat2 own = tt_track_product(t, term, term);
@@ -64,9 +75,9 @@ double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
         return -1;
     }
     /* the scatter still has the effect in it: taken out, the distance is larger */
-    double share = t2 / dof, steep = 1 / (1 - STEEP);
+    double share = t2 / sure.diluted, steep = 1 / (1 - STEEP);
     double without = share < STEEP ? share / (1 - share) : STEEP * steep + (share - STEEP) * steep * steep;
-    return chi2_of((dof - 1) * without, dof - 1, t->axes);
+    return chi2_of((sure.diluted - 1) * without, sure.dof - 1, t->axes);
 }
 
 struct tt_sym2 tt_track_cov(const struct tt_track *t, size_t index)
@@ -122,12 +133,12 @@ double tt_track_worth(const struct tt_track *t, size_t index)
 {
     struct tt_sym2 cov = tt_track_cov(t, index);
     struct tt_pair c = t->coefficient[index];
-    double dof = dof_for(t, t->terms[index].member);
+    struct sureness sure = sureness_of(t, t->terms[index].member);
     double t2 = t->axes == 2
                     ? (cov.yy * c.x * c.x - 2 * cov.xy * c.x * c.y + cov.xx * c.y * c.y) / (cov.xx * cov.yy - cov.xy * cov.xy)
                     : c.x * c.x / cov.xx;
 
-    return dof > 1 && dof < HUGE_VAL ? chi2_of(t2, dof, t->axes) : 0;
+    return sure.dof > 1 && sure.diluted < HUGE_VAL ? chi2_of(t2, sure.dof, t->axes) : 0;
 }
 
 double tt_track_deviance(const struct tt_track *t)

@@ -85,6 +85,49 @@ static void gather_own(struct tt_track *t)
     }
 }
 
+/* How many degrees of freedom one run adds to what differences from the others tell of a member's own scatter, where all of
+ * @members scatter alike: the variance of the estimate above, from that of the sample variances of the differences and their
+ * correlations. Two members share one estimate. */
+static double worth_of_differences(double members)
+{
+    if (members < 3) {
+        return 1;
+    }
+    double others = members - 1, a = 1 / (1 - 1 / (others * others)), b = a / (others * members);
+    double variance = 1 + 1 / others, correlation = (-2 / others + (members - 2) / (others * others)) / variance;
+    double v = 2 * variance * variance, with = (members - 1) * correlation * correlation;
+    return 2 / (a * a * v + b * b * members * v * (1 + with) - 2 * a * b * v * (1 + with));
+}
+
+/* What is left of a member's whole scatter when the shared one is taken off tells of its own too, and the better the less is
+ * shared: both estimates together, each by its worth. Sets own_dof. */
+static void add_whole(struct tt_track *t)
+{
+    for (size_t k = 0; k < t->members; k++) {
+        struct tt_sym2 whole = {0, 0, 0}, shared = {0, 0, 0};
+        double n = 0;
+        t->own_dof[k] = t->dof[k];
+        if (t->members == 1 || !(t->dof[k] > 0)) {
+            continue;
+        }
+        for (size_t run = 0; run < t->n; run++) {
+            const struct tt_pair *r = &t->residual[run * t->members + k];
+            if (t->there[run * t->members + k]) {
+                whole = tt_sym2_plus(whole, (struct tt_sym2){r->x * r->x, r->x * r->y, r->y * r->y}, 1 / t->dof[k]);
+                shared = tt_sym2_plus(shared, tt_track_shared_cov(t, run), 1);
+                n++;
+            }
+        }
+        shared = tt_sym2_plus((struct tt_sym2){0, 0, 0}, shared, 1 / n);
+        struct tt_sym2 rest = tt_sym2_not_negative(tt_sym2_plus(whole, shared, -1));
+        double o = t->own[k].xx + t->own[k].yy, s = shared.xx + shared.yy;
+        double by_differences = worth_of_differences((double)t->members);
+        double by_rest = o > 0 ? o * o / ((o + s) * (o + s) + s * s) : 0, all = by_differences + by_rest;
+        t->own[k] = tt_sym2_plus(tt_sym2_plus((struct tt_sym2){0, 0, 0}, t->own[k], by_differences / all), rest, by_rest / all);
+        t->own_dof[k] = t->dof[k] * fmin(all, 1);
+    }
+}
+
 /* The same less what the runs themselves state of it. */
 static struct tt_sym2 less_stated(const struct tt_track *t, size_t k)
 {
@@ -123,13 +166,13 @@ static double inverse_trigamma(double value)
 static double moderate(struct tt_track *t)
 {
     struct tt_sym2 mean = {0, 0, 0};
-    double n = 0, sum = 0, sum2 = 0, expected = 0;
+    double n = 0, sum = 0, sum2 = 0, expected = 0, known = 0;
 
     if (t->axes != 2) {
         return 0;
     }
     for (size_t k = 0; k < t->members; k++) {
-        if (t->dof[k] > 2 && t->own[k].xx > 0 && t->own[k].yy > 0) {
+        if (t->own_dof[k] > 2 && t->own[k].xx > 0 && t->own[k].yy > 0) {
             mean = tt_sym2_plus(mean, t->own[k], 1);
         }
     }
@@ -137,10 +180,11 @@ static double moderate(struct tt_track *t)
     double c2 = root > 0 ? half / root : 1, s2 = root > 0 ? mean.xy / root : 0; /* of twice the angle */
     for (size_t k = 0; k < t->members; k++) {
         const struct tt_sym2 *o = &t->own[k];
-        if (!(t->dof[k] > 2 && o->xx > 0 && o->yy > 0)) {
+        if (!(t->own_dof[k] > 2 && o->xx > 0 && o->yy > 0)) {
             continue;
         }
-        double middle = 0.5 * (o->xx + o->yy), along = 0.5 * (o->xx - o->yy) * c2 + o->xy * s2, d = 0.5 * t->dof[k];
+        double middle = 0.5 * (o->xx + o->yy), along = 0.5 * (o->xx - o->yy) * c2 + o->xy * s2, d = 0.5 * t->own_dof[k];
+        known += t->own_dof[k];
         for (int axis = 0; axis < 2; axis++) {
             double variance = fmax(middle + (axis == 0 ? along : -along), 1e-9 * middle);
             double e = log(variance) - gsl_sf_psi(d) + log(d);
@@ -154,12 +198,12 @@ static double moderate(struct tt_track *t)
         return 0;
     }
     double excess = (sum2 - sum * sum / n) / (n - 1) - expected / n;
-    /* what all know together is known no better than from all their runs */
-    double most = 0.5 * n * t->dof[t->members], dof = excess > 1e-6 ? fmin(2 * inverse_trigamma(excess), most) : most;
+    /* what all know together is known no better than from all of them */
+    double most = known, dof = excess > 1e-6 ? fmin(2 * inverse_trigamma(excess), most) : most;
     double variance = exp(sum / n + gsl_sf_psi(0.5 * dof) - log(0.5 * dof));
     for (size_t k = 0; k < t->members; k++) {
         struct tt_sym2 *o = &t->own[k];
-        double own = t->dof[k] / (t->dof[k] + dof), other = (1 - own) * variance;
+        double own = t->own_dof[k] / (t->own_dof[k] + dof), other = (1 - own) * variance;
         *o = (struct tt_sym2){own * o->xx + other, own * o->xy, own * o->yy + other};
     }
     return dof;
@@ -196,6 +240,7 @@ void tt_track_scatter(struct tt_track *t)
         t->shared = tt_sym2_not_negative(tt_sym2_plus(cross, common, -1 / runs));
     }
     gather_own(t);
+    add_whole(t);
     t->prior_dof = moderate(t);
     for (size_t k = 0; k < t->members; k++) {
         t->own[k] = tt_sym2_not_negative(less_stated(t, k));
