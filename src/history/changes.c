@@ -202,4 +202,12 @@ void tt_changes_fit_slopes(struct tt_changes *c, size_t slope[])
         }
     }
     tt_track_fit(&c->offset);
+    if (c->offset.singular) {
+        /* runs at one time, or as good as that: there is no slope to be had */
+        tt_changes_set_offset_terms(c);
+        for (size_t tip = 0; tip < c->tips; tip++) {
+            slope[tip] = TT_NONE;
+        }
+        tt_track_fit(&c->offset);
+    }
 }

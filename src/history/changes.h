@@ -15,7 +15,7 @@
 #include "history/track.h"
 #include "model/series.h"
 
-/* Probability that a quiet series shows a change, as reckoned here; simulated, half of it to two thirds (docs/trend.md). Twice as
+/* Probability that a quiet series shows a change, as reckoned here; simulated, a tenth to half of it (docs/trend.md). Twice as
  * much finds steps of 10 um within a scatter of 3 um in 2 of 100 cases more. */
 #define TT_CHANGE_ALPHA 0.011
 

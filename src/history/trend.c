@@ -258,7 +258,7 @@ static enum tiptrue_status fill_drift(struct tiptrue_trend *trend, struct tt_cha
         t->drift_significant = t->p_drift < DRIFT_ALPHA / (double)c->tips;
     }
     for (size_t tip = 0; tip < c->tips; tip++) {
-        if (trend->tips[tip].n_points > 0) {
+        if (trend->tips[tip].n_points > 0 && !c->offset.singular) {
             make_forecast(c, tip, slope[tip], &trend->tips[tip]);
         }
     }

@@ -180,6 +180,36 @@ START_TEST(few_runs_are_no_fault)
 }
 END_TEST
 
+/* 2026-11-25: logs that state no time, entered one after the other, made the slopes singular, and the forecast divided by zero. */
+START_TEST(runs_at_one_time_have_no_drift)
+{
+    static const struct tiptrue_trend_options none = {0};
+    struct weeks w = QUIET;
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+    struct tiptrue_trend *trend = NULL;
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+
+    w.runs = 13;
+    gsl_rng_set(rng, 16);
+    weeks_draw(&w, rng, &series);
+    for (size_t i = 0; i < series.n_runs; i++) {
+        series.runs[i].time_s = WEEKS_START_S;
+        series.runs[i].has_permitted_error = true;
+        series.runs[i].permitted_error_mm = 0.037;
+        series.runs[i].tips[0].has_present = true;
+        series.runs[i].tips[0].present = (struct tt_machine_xy){-41.25, 12.7}; /* 50 um off */
+    }
+    ck_assert_int_eq(tt_trend_make(&series, series.n_runs, &none, &trend, NULL), TIPTRUE_OK);
+    ck_assert(!trend->tips[0].has_drift && !trend->tips[2].has_drift);
+    ck_assert_int_eq(trend->tips[0].forecast.state, TT_FORECAST_NO_DRIFT);
+    ck_assert(trend->tips[0].forecast.over_now);
+    tiptrue_trend_free(trend);
+    gsl_rng_free(rng);
+    tt_arena_clear(&arena);
+}
+END_TEST
+
 /* Annual flow of the Nile at Aswan from 1871 on, 10^8 m^3: G. W. Cobb, The problem of the Nile, Biometrika 65 (1978) 243-251 (data
  * as in R's datasets); one change after the 28th year, 1898, F statistic 75.93, 95 % between the 25th and the 32nd year (A.
  * Zeileis, C. Kleiber, W. Kraemer, K. Hornik, CSDA 44 (2003) 109-123; figures from memory, recomputed with R's strucchange). */
@@ -266,6 +296,7 @@ int main(void)
     tcase_add_test(tests, the_pose_alone);
     tcase_add_test(tests, a_drift_is_no_staircase);
     tcase_add_test(tests, few_runs_are_no_fault);
+    tcase_add_test(tests, runs_at_one_time_have_no_drift);
     tcase_add_test(tests, the_nile);
     tcase_add_test(tests, shared_scatter_cancels_from_a_tip);
     tcase_add_test(tests, tail_probabilities);
