@@ -397,6 +397,7 @@ void tt_track_fit(struct tt_track *track)
             tt_track_scatter(track);
         }
     }
+    track->persistence = tt_track_persistence(track);
     sum_values(track, track->residual);
 }
 

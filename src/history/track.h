@@ -69,6 +69,7 @@ struct tt_track {
     size_t *count;         /* [run * (members + 1) + member]: values before the run; the last one: runs with any */
     struct tt_sym2 shared; /* scatter between runs that all share */
     double *dof;           /* [member]: runs less parameters; [members]: of all alike */
+    double persistence;    /* correlation of the residuals from one run to the next, 0 where it does not show */
     double *own_dof;       /* [member]: with which its own scatter is known, from the runs */
     double prior_dof;      /* what the likeness of members and axes adds to them */
     double *sums;          /* suffix sums of weights and of weighted residuals */
@@ -102,7 +103,7 @@ void tt_track_fit_if_new(struct tt_track *track);
 double tt_track_gain(const struct tt_track *track, const struct tt_term *term);
 /* The same for term @index of the fit, as it stands among the others. */
 double tt_track_worth(const struct tt_track *track, size_t index);
-/* Covariance of its coefficient. */
+/* Covariance of its coefficient; a correlation of the residuals from run to run, where it shows, makes it larger. */
 struct tt_sym2 tt_track_cov(const struct tt_track *track, size_t index);
 /* The fitted value of @member at @week, levels as after the last run, and its covariance. Not for TT_TRACK_ALL. */
 void tt_track_predict(const struct tt_track *track, size_t member, double week, struct tt_pair *value, struct tt_sym2 *cov);

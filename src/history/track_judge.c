@@ -98,7 +98,10 @@ struct tt_sym2 tt_track_cov(const struct tt_track *t, size_t index)
             cov.yy = x[2 * index + 1];
         }
     }
-    return cov;
+    /* of what persists from run to run, many runs know less than their number says: the variance of a mean of an autoregressive
+     * series of first order */
+    double more = (1 + t->persistence) / (1 - t->persistence);
+    return (struct tt_sym2){more * cov.xx, more * cov.xy, more * cov.yy};
 }
 
 void tt_track_predict(const struct tt_track *t, size_t member, double week, struct tt_pair *value, struct tt_sym2 *cov)

@@ -23,7 +23,8 @@ struct tt_pair tt_track_residual(const struct tt_track *track, const struct tt_t
 void tt_track_solve_lower(const struct tt_track *track, double *x);
 void tt_track_solve_upper(const struct tt_track *track, double *x);
 
-/* Scatter between runs from the residuals (track_scatter.c). */
+/* Scatter between runs from the residuals; how much of it persists from one run to the next (track_scatter.c). */
 void tt_track_scatter(struct tt_track *track);
+double tt_track_persistence(const struct tt_track *track);
 
 #endif

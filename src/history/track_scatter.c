@@ -11,6 +11,11 @@
 
 /* Turns of taking apart what members scatter: the last changes a covariance by less than a thousandth of itself. */
 #define OWN_TURNS 12
+/* A correlation from run to run is taken for real from so many standard deviations of one by chance on: one quiet series in fifty
+ * loses a little power. */
+#define PERSISTENCE_SHOWS 2.0
+/* Beyond, what persists is a level or a drift. */
+#define MOST_PERSISTENCE 0.8
 
 /* What a member's residual in a run is against the mean of the others' there; false: there are none. */
 static bool against_others(const struct tt_track *t, size_t run, size_t member, struct tt_pair *difference, double *others)
@@ -211,6 +216,30 @@ static double moderate(struct tt_track *t)
 
 /* Scatter between runs from the residuals, by moments: what members have in common from products of two of them, what is their own
  * from the rest. */
+double tt_track_persistence(const struct tt_track *t)
+{
+    double sum = 0, whole = 0, pairs = 0;
+
+    for (size_t k = 0; k < t->members; k++) {
+        const struct tt_pair *before = NULL;
+        for (size_t run = 0; run < t->n; run++) {
+            const struct tt_pair *r = &t->residual[run * t->members + k];
+            if (!t->there[run * t->members + k]) {
+                continue;
+            }
+            if (before != NULL) {
+                sum += before->x * r->x + before->y * r->y;
+                whole += 0.5 * (before->x * before->x + r->x * r->x + before->y * before->y + r->y * r->y);
+                pairs += t->axes;
+            }
+            before = r;
+        }
+    }
+    /* values that members share in part are not quite as many independent ones */
+    double r = whole > 0 ? sum / whole : 0, chance = pairs > 0 ? sqrt((t->members > 1 ? 1.5 : 1) / pairs) : 1;
+    return r > PERSISTENCE_SHOWS * chance ? fmin(r, MOST_PERSISTENCE) : 0;
+}
+
 void tt_track_scatter(struct tt_track *t)
 {
     struct tt_sym2 cross = {0, 0, 0}, common = {0, 0, 0};
