@@ -139,6 +139,7 @@ libcore_la_SOURCES = \
   src/history/track.c src/history/track.h src/history/track_parts.h \
   src/history/track_judge.c \
   src/history/track_scatter.c \
+  src/history/words.c src/history/words.h \
   src/history/trend.c src/history/trend.h \
   src/history/put.c \
   src/history/read.c \

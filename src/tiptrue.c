@@ -144,27 +144,13 @@ struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *so
     return tip;
 }
 
-/* Hand a finished text over, or say that memory ran out on the way. */
-static enum tiptrue_status hand_over(struct tt_buffer *buffer, char **text, size_t *length, struct tiptrue_error *error)
-{
-    if (buffer->failed) {
-        tt_buffer_clear(buffer);
-        return tt_fail_memory(error);
-    }
-    *text = buffer->text;
-    if (length != NULL) {
-        *length = buffer->length;
-    }
-    return TIPTRUE_OK;
-}
-
 enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options,
                                           char **text, size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
     tt_output_text(solution, options, &buffer);
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options,
@@ -173,7 +159,7 @@ enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solutio
     struct tt_buffer buffer = {0};
 
     tt_output_json(solution, options, &buffer);
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text, size_t *length, struct tiptrue_error *error)
@@ -181,7 +167,7 @@ enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **
     struct tt_buffer buffer = {0};
 
     tt_output_error_json(what, &buffer);
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 static bool all_determined(const struct tiptrue_solution *expected)
@@ -213,7 +199,7 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
     }
     bool all = all_determined(expected);
     tiptrue_solution_free(expected);
-    status = hand_over(&buffer, text, length, error);
+    status = tt_buffer_hand_over(&buffer, text, length, error);
     if (status == TIPTRUE_OK && determined != NULL) {
         *determined = all;
     }
@@ -263,7 +249,7 @@ enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *com
     } else {
         tt_output_comparison_text(comparison, options, &buffer);
     }
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json, const struct tiptrue_text_options *options,
@@ -276,7 +262,7 @@ enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool j
     } else {
         tt_output_trend_text(trend, options, &buffer);
     }
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_truth **truth,
@@ -297,7 +283,7 @@ enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char *
     struct tt_buffer buffer = {0};
 
     tt_output_truth_json(truth, &buffer);
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
@@ -317,7 +303,7 @@ enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct 
     } else {
         tt_output_run_csv(run, plate, &buffer);
     }
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
@@ -375,5 +361,5 @@ enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *propos
         tt_buffer_clear(&buffer);
         return status;
     }
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }

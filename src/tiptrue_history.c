@@ -22,23 +22,6 @@
 
 #define DAY_START "T00:00:00Z"
 
-/* A buffer's text becomes the caller's. */
-static enum tiptrue_status hand_over(struct tt_buffer *buffer, char **text, size_t *length, struct tiptrue_error *error)
-{
-    if (buffer->text == NULL) {
-        tt_buffer_puts(buffer, "");
-    }
-    if (buffer->failed) {
-        tt_buffer_clear(buffer);
-        return tt_fail_memory(error);
-    }
-    *text = buffer->text;
-    if (length != NULL) {
-        *length = buffer->length;
-    }
-    return TIPTRUE_OK;
-}
-
 /* The newest result of a record, back as a solution. */
 static enum tiptrue_status newest_solution(const struct tt_record *record, struct tiptrue_solution **solution,
                                            struct tiptrue_error *error)
@@ -224,7 +207,7 @@ enum tiptrue_status tiptrue_history_get(struct tiptrue_history *history, const c
         status = tt_fail(error, TIPTRUE_E_NO_INPUT, NULL, 0, 0, NULL, "run %s has no %s in the history", id, NAMES[part]);
     } else {
         tt_buffer_add(&buffer, parts[part].text, parts[part].length);
-        status = hand_over(&buffer, text, length, error);
+        status = tt_buffer_hand_over(&buffer, text, length, error);
     }
     tt_record_clear(&record);
     return status;
@@ -523,7 +506,7 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         }
     }
     if (status == TIPTRUE_OK) {
-        status = hand_over(&buffer, text, length, error);
+        status = tt_buffer_hand_over(&buffer, text, length, error);
     } else {
         tt_buffer_clear(&buffer);
     }
@@ -666,8 +649,8 @@ static enum tiptrue_status choose_tip(struct tiptrue_trend *trend, const char *t
     }
     enum tiptrue_status status = TIPTRUE_OK;
     if (tip != NULL && trend->shown_tip == TT_NONE) {
-        status = tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "the runs have no tip '%s'; its tips are %.300s", tip,
-                         names.text != NULL ? names.text : "none");
+        status = tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "name one of these by --tip",
+                         "the runs have no tip '%s'; its tips are %.300s", tip, names.text != NULL ? names.text : "none");
     }
     tt_buffer_clear(&names);
     return status;

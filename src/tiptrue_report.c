@@ -15,20 +15,6 @@
 #include "output/report.h"
 #include "tiptrue.h"
 
-/* Hand a finished text over, or say that memory ran out on the way. */
-static enum tiptrue_status hand_over(struct tt_buffer *buffer, char **text, size_t *length, struct tiptrue_error *error)
-{
-    if (buffer->failed) {
-        tt_buffer_clear(buffer);
-        return tt_fail_memory(error);
-    }
-    *text = buffer->text;
-    if (length != NULL) {
-        *length = buffer->length;
-    }
-    return TIPTRUE_OK;
-}
-
 struct tiptrue_report {
     struct tt_report page;
     struct tiptrue_workspace *workspace; /* made when a log is solved first */
@@ -291,7 +277,7 @@ enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, cha
     struct tt_buffer buffer = {0};
 
     tt_report_write(&report->page, &buffer);
-    return hand_over(&buffer, text, length, error);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 size_t tiptrue_report_pictures(const struct tiptrue_report *report)
@@ -307,7 +293,7 @@ enum tiptrue_status tiptrue_report_picture(const struct tiptrue_report *report, 
     enum tiptrue_status status;
 
     tt_picture_file(picture, &buffer);
-    status = hand_over(&buffer, text, length, error);
+    status = tt_buffer_hand_over(&buffer, text, length, error);
     if (status == TIPTRUE_OK) {
         *name = picture->name;
     }

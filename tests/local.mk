@@ -137,6 +137,7 @@ test_data = \
   tests/cli \
   tests/data \
   tests/field \
+  tests/fault/starve.h \
   tests/fault/stumble.c \
   tests/fuzz/corpus \
   tests/planning \

@@ -109,3 +109,19 @@ void tt_buffer_clear(struct tt_buffer *buffer)
     free(buffer->text);
     *buffer = (struct tt_buffer){0};
 }
+
+enum tiptrue_status tt_buffer_hand_over(struct tt_buffer *buffer, char **text, size_t *length, struct tiptrue_error *error)
+{
+    if (buffer->text == NULL) {
+        tt_buffer_puts(buffer, ""); /* an empty text is a text */
+    }
+    if (buffer->failed) {
+        tt_buffer_clear(buffer);
+        return tt_fail_memory(error);
+    }
+    *text = buffer->text;
+    if (length != NULL) {
+        *length = buffer->length;
+    }
+    return TIPTRUE_OK;
+}

@@ -29,6 +29,10 @@ void tt_buffer_end(struct tt_buffer *buffer, char *end);
 void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...) TT_PRINTF(2, 3);
 /* Empty, memory kept. */
 void tt_buffer_reset(struct tt_buffer *buffer);
+/* A finished text becomes the caller's, for free(): *text, never NULL, with its length if @length is not NULL. TIPTRUE_E_MEMORY: it
+ * is not whole; the buffer is empty then. */
+TT_MUST_USE enum tiptrue_status tt_buffer_hand_over(struct tt_buffer *buffer, char **text, size_t *length,
+                                                    struct tiptrue_error *error);
 /* Give the memory back; the buffer is {0} again. */
 void tt_buffer_clear(struct tt_buffer *buffer);
 

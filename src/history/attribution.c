@@ -13,46 +13,22 @@
 
 #include "base/buffer.h"
 #include "base/number.h"
+#include "history/plane.h"
 #include "history/trend.h"
+#include "history/words.h"
 
 /* The mark's shift is taken for that of the offsets unless this rare. */
 #define SAME_ALPHA 0.001
 /* A quantity is told as changed when its change is rarer than this. */
 #define TOLD_ALPHA 0.01
 
-/* A sentence in the making: numbers in micrometres. */
-static void put_um(struct tt_buffer *b, double mm, double u_mm)
-{
-    double um = 1e3 * mm, u = 1e3 * u_mm;
-
-    tt_number_write_fixed(b, um, u > 0 && u < 0.95 ? 1 : 0, true);
-}
-
-static void put_shift(struct tt_buffer *b, double x_mm, double y_mm, double u_x_mm, double u_y_mm)
-{
-    tt_buffer_puts(b, "(");
-    put_um(b, x_mm, u_x_mm);
-    tt_buffer_puts(b, ", ");
-    put_um(b, y_mm, u_y_mm);
-    tt_buffer_puts(b, ") \xc2\xb5m");
-}
-
 static bool shows(const struct tt_event_term *t)
 {
-    double p, det = t->cov.xx * t->cov.yy - t->cov.xy * t->cov.xy;
-
     if (!t->there) {
         return false;
     }
-    if (t->track->axes == 1) {
-        p = gsl_cdf_chisq_Q(t->shift.x * t->shift.x / t->cov.xx, 1);
-    } else {
-        p = exp(
-            -0.5 *
-            (t->cov.yy * t->shift.x * t->shift.x - 2 * t->cov.xy * t->shift.x * t->shift.y + t->cov.xx * t->shift.y * t->shift.y) /
-            det);
-    }
-    return p < TOLD_ALPHA;
+    double chi2 = t->track->axes == 1 ? t->shift.x * t->shift.x / t->cov.xx : tt_sym2_distance2(t->cov, t->shift);
+    return gsl_cdf_chisq_Q(chi2, t->track->axes) < TOLD_ALPHA;
 }
 
 /* Whether the mark moved as the offsets did and the yaw stayed: what a camera that slipped looks like. */
@@ -63,9 +39,8 @@ static bool is_camera(const struct tt_event_term terms[])
     if (!o->there || !m->there || !shows(m)) {
         return false;
     }
-    struct tt_sym2 cov = {o->cov.xx + m->cov.xx, o->cov.xy + m->cov.xy, o->cov.yy + m->cov.yy};
-    double x = m->shift.x - o->shift.x, yy = m->shift.y - o->shift.y, det = cov.xx * cov.yy - cov.xy * cov.xy;
-    double chi2 = (cov.yy * x * x - 2 * cov.xy * x * yy + cov.xx * yy * yy) / det;
+    struct tt_pair apart = {m->shift.x - o->shift.x, m->shift.y - o->shift.y};
+    double chi2 = tt_sym2_distance2(tt_sym2_plus(o->cov, m->cov, 1), apart);
     chi2 += y->there ? y->shift.x * y->shift.x / y->cov.xx : 0;
     return gsl_cdf_chisq_Q(chi2, y->there ? 3 : 2) > SAME_ALPHA;
 }
@@ -102,15 +77,15 @@ static void say_tip(struct tt_buffer *b, const struct tt_changes *c, const struc
     change->tip = e->tip;
     change->cause = runout || radius ? "tip changed or bent" : c->tips > 1 ? "seat of the tip" : "seat of the tip, head or camera";
     tt_buffer_printf(b, "the offset of %s moved by ", name);
-    put_shift(b, change->shift.x_mm, change->shift.y_mm, change->u_shift_x_mm, change->u_shift_y_mm);
+    tt_words_shift(b, change->shift.x_mm, change->shift.y_mm, change->u_shift_x_mm, change->u_shift_y_mm);
     if (runout) {
         tt_buffer_puts(b, ", its runout by ");
-        put_shift(b, change->runout_shift.x_mm, change->runout_shift.y_mm, sqrt(terms[TT_OF_RUNOUT].cov.xx),
-                  sqrt(terms[TT_OF_RUNOUT].cov.yy));
+        tt_words_shift(b, change->runout_shift.x_mm, change->runout_shift.y_mm, sqrt(terms[TT_OF_RUNOUT].cov.xx),
+                       sqrt(terms[TT_OF_RUNOUT].cov.yy));
     }
     if (radius) {
         tt_buffer_puts(b, ", its contact radius by ");
-        put_um(b, change->radius_shift_mm, change->u_radius_shift_mm);
+        tt_words_um_pm(b, change->radius_shift_mm, change->u_radius_shift_mm);
         tt_buffer_puts(b, " \xc2\xb5m");
     }
     if (runout || radius) {
@@ -126,7 +101,8 @@ static void say_tip(struct tt_buffer *b, const struct tt_changes *c, const struc
 static void say_mark(struct tt_buffer *b, const struct tt_event_term terms[], const struct tt_trend_change *change)
 {
     tt_buffer_puts(b, "the plate's mark moved by ");
-    put_shift(b, change->mark_shift.x_mm, change->mark_shift.y_mm, sqrt(terms[TT_OF_MARK].cov.xx), sqrt(terms[TT_OF_MARK].cov.yy));
+    tt_words_shift(b, change->mark_shift.x_mm, change->mark_shift.y_mm, sqrt(terms[TT_OF_MARK].cov.xx),
+                   sqrt(terms[TT_OF_MARK].cov.yy));
     if (terms[TT_OF_YAW].there && shows(&terms[TT_OF_YAW])) {
         tt_buffer_puts(b, " and the plate turned by ");
         tt_number_write_fixed(b, tt_deg_from_rad(change->yaw_shift_rad), 3, true);
@@ -148,7 +124,7 @@ static void say_plate(struct tt_buffer *b, const struct tt_changes *c, const str
         return;
     }
     tt_buffer_puts(b, all);
-    put_shift(b, change->shift.x_mm, change->shift.y_mm, change->u_shift_x_mm, change->u_shift_y_mm);
+    tt_words_shift(b, change->shift.x_mm, change->shift.y_mm, change->u_shift_x_mm, change->u_shift_y_mm);
     if (is_camera(terms)) {
         change->moved = TT_MOVED_ALL_TIPS;
         change->cause = "camera";
@@ -166,7 +142,7 @@ static void say_all(struct tt_buffer *b, const struct tt_changes *c, struct tt_t
     change->tip = TT_NONE;
     change->cause = "camera or head";
     tt_buffer_puts(b, c->tips > 1 ? "all tips moved alike by " : "the offset moved by ");
-    put_shift(b, change->shift.x_mm, change->shift.y_mm, change->u_shift_x_mm, change->u_shift_y_mm);
+    tt_words_shift(b, change->shift.x_mm, change->shift.y_mm, change->u_shift_x_mm, change->u_shift_y_mm);
     tt_buffer_puts(b, ", and the plate stayed where it was: the camera moved against the tips, or the head that carries them");
 }
 

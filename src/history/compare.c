@@ -12,6 +12,7 @@
 #include "base/buffer.h"
 #include "base/number.h"
 #include "history/series.h"
+#include "history/words.h"
 
 /* A difference is called real when one as large comes by chance in fewer cases than this; the level of p_unchanged in a result. */
 #define REAL_P 0.05
@@ -107,18 +108,9 @@ static void add_between(const struct tiptrue_trend *trend, struct tt_tip_compari
     }
 }
 
-static void put_um(struct tt_buffer *b, double mm, double u_mm)
-{
-    tt_number_write_fixed(b, 1e3 * mm, u_mm < 0.00095 ? 1 : u_mm < 0.00995 ? 1 : 0, true);
-}
-
 static void put_pair(struct tt_buffer *b, const struct tt_difference *d)
 {
-    tt_buffer_puts(b, "(");
-    put_um(b, d->x, sqrt(d->cov.xx_mm2));
-    tt_buffer_puts(b, ", ");
-    put_um(b, d->y, sqrt(d->cov.yy_mm2));
-    tt_buffer_puts(b, ") \xc2\xb5m");
+    tt_words_shift(b, d->x, d->y, sqrt(d->cov.xx_mm2), sqrt(d->cov.yy_mm2));
 }
 
 static void put_p(struct tt_buffer *b, double p)
@@ -150,7 +142,7 @@ static const char *say(struct tiptrue_comparison *comparison, const struct tt_ti
         }
         if (c->radius.known && c->radius.significant) {
             tt_buffer_puts(&b, "; its contact radius changed by ");
-            put_um(&b, c->radius.x, sqrt(c->radius.cov.xx_mm2));
+            tt_words_um_pm(&b, c->radius.x, sqrt(c->radius.cov.xx_mm2));
             tt_buffer_puts(&b, " \xc2\xb5m");
         }
     }

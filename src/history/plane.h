@@ -67,4 +67,10 @@ static inline struct tt_sym2 tt_sym2_shared_part(struct tt_sym2 m, struct tt_sym
     return (struct tt_sym2){(m.xx * d - m.xy * c) / det, (m.xy * a - m.xx * b) / det, (m.yy * a - m.xy * b) / det};
 }
 
+/* v' A^-1 v. */
+static inline double tt_sym2_distance2(struct tt_sym2 a, struct tt_pair v)
+{
+    return (a.yy * v.x * v.x - 2 * a.xy * v.x * v.y + a.xx * v.y * v.y) / (a.xx * a.yy - a.xy * a.xy);
+}
+
 #endif

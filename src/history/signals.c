@@ -11,9 +11,9 @@
 #include <string.h>
 
 #include "base/buffer.h"
-#include "base/number.h"
 #include "history/chart.h"
 #include "history/trend.h"
+#include "history/words.h"
 
 /* Handbook values: three standard deviations; lambda 0.2; k 0.5 and h 5 standard deviations (average run length 465 without a
  * change); T^2 as rare as three standard deviations. */
@@ -52,12 +52,6 @@ static const char *keep(struct judge *judge, struct tt_buffer *buffer)
     return text;
 }
 
-static void put_um(struct tt_buffer *buffer, double mm)
-{
-    tt_number_write_fixed(buffer, 1e3 * mm, fabs(mm) < 0.00995 ? 1 : 0, true);
-    tt_buffer_puts(buffer, " \xc2\xb5m");
-}
-
 static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, char axis, const char *rule, double off_mm,
                       const char *what)
 {
@@ -77,7 +71,8 @@ static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, ch
     tt_buffer_printf(&buffer, "%s", what);
     if (axis != 0) {
         tt_buffer_printf(&buffer, " along %c by ", axis);
-        put_um(&buffer, off_mm);
+        tt_words_um_pm(&buffer, off_mm, 0);
+        tt_buffer_puts(&buffer, " \xc2\xb5m");
     }
     t->signals[t->n_signals++] =
         (struct tt_signal){.point = point, .chart = chart, .axis = axis, .runs = 1, .rule = rule, .text = keep(judge, &buffer)};

@@ -33,11 +33,6 @@ struct tt_term tt_term_block(size_t member, size_t from, size_t to)
     return (struct tt_term){.member = member, .piece = {{1, 0, from}, {-1, 0, to}}, .n_pieces = 2};
 }
 
-struct tt_term tt_term_single(size_t member, size_t at)
-{
-    return tt_term_block(member, at, at + 1);
-}
-
 enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_arena *arena, size_t n, size_t members, unsigned axes,
                                   size_t most_terms, const double *weeks)
 {

@@ -85,10 +85,9 @@ TT_MUST_USE enum tiptrue_status tt_track_init(struct tt_track *track, struct tt_
 /* To be called once the values are there, before anything else. */
 void tt_track_filled(struct tt_track *track);
 
-/* A level from @from on (0: from the beginning); the slope over all time; the single run @at. */
+/* A level from @from on (0: from the beginning); the slope over all time. */
 struct tt_term tt_term_step(size_t member, size_t from);
 struct tt_term tt_term_slope(size_t member);
-struct tt_term tt_term_single(size_t member, size_t at);
 /* Between @from and @to (not included). */
 struct tt_term tt_term_block(size_t member, size_t from, size_t to);
 

@@ -68,9 +68,7 @@ double tt_track_gain(const struct tt_track *t, const struct tt_term *term)
     if (!(left.xx > TT_TRACK_SINGULAR * own.xx) || (t->axes == 2 && !(left.yy > TT_TRACK_SINGULAR * own.yy))) {
         return -1;
     }
-    double t2 = t->axes == 2 ? (left.yy * score.x * score.x - 2 * left.xy * score.x * score.y + left.xx * score.y * score.y) /
-                                   (left.xx * left.yy - left.xy * left.xy)
-                             : score.x * score.x / left.xx;
+    double t2 = t->axes == 2 ? tt_sym2_distance2(left, score) : score.x * score.x / left.xx;
     if (!(t2 >= 0)) {
         return -1;
     }
@@ -137,9 +135,7 @@ double tt_track_worth(const struct tt_track *t, size_t index)
     struct tt_sym2 cov = tt_track_cov(t, index);
     struct tt_pair c = t->coefficient[index];
     struct sureness sure = sureness_of(t, t->terms[index].member);
-    double t2 = t->axes == 2
-                    ? (cov.yy * c.x * c.x - 2 * cov.xy * c.x * c.y + cov.xx * c.y * c.y) / (cov.xx * cov.yy - cov.xy * cov.xy)
-                    : c.x * c.x / cov.xx;
+    double t2 = t->axes == 2 ? tt_sym2_distance2(cov, c) : c.x * c.x / cov.xx;
 
     return sure.dof > 1 && sure.diluted < HUGE_VAL ? chi2_of(t2, sure.dof, t->axes) : 0;
 }

@@ -138,6 +138,16 @@ static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
     }
 }
 
+static void say_wear(struct tt_page *page, const struct tt_trend_tip *t)
+{
+    if (t->wears) {
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words,
+                         "%s: its runout or contact radius drifts: the tip wears, or works loose in its seat; look at it", t->name);
+        tt_page_say(page, 4);
+    }
+}
+
 static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
 {
     const struct tt_forecast *f = &t->forecast;
@@ -176,7 +186,13 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (is_shown(trend, i)) {
             say_drift(page, &trend->tips[i]);
+            say_wear(page, &trend->tips[i]);
         }
+    }
+    if (trend->pose_drifts) {
+        tt_page_puts(page, "  ");
+        tt_page_prose(page, 4,
+                      "the plate's place or its turn drifts; the offsets do not suffer from that, but its clamps may be loose");
     }
     tt_page_line_end(page);
     say_runs(page, trend);

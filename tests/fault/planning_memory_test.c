@@ -12,55 +12,7 @@
 #include "tiptrue.h"
 
 #include "ingest/ingest.h"
-
-/* What the linker makes of the names. */
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
-void *__real_realloc(void *piece, size_t size);
-void *__real_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
-void *__wrap_realloc(void *piece, size_t size);
-void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
-
-/* The request that brings @left to 0 fails, and all after it unless @once. */
-static struct source {
-    size_t left;
-    bool once, failed;
-} heap, arenas;
-
-static bool fails(struct source *source)
-{
-    if (source->left == 0 || (source->failed && source->once)) {
-        return false;
-    }
-    if (source->left > 1) {
-        source->left--;
-        return false;
-    }
-    source->failed = true;
-    return true;
-}
-
-void *__wrap_malloc(size_t size)
-{
-    return fails(&heap) ? NULL : __real_malloc(size);
-}
-
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return fails(&heap) ? NULL : __real_calloc(count, size);
-}
-
-void *__wrap_realloc(void *piece, size_t size)
-{
-    return fails(&heap) ? NULL : __real_realloc(piece, size);
-}
-
-void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
-{
-    return fails(&arenas) ? NULL : __real_tt_arena_get(arena, count, size);
-}
+#include "starve.h"
 
 /* Two edges that a tip fits to, and one that it does not: few candidates. */
 static const char plate_text[] =

@@ -4,6 +4,7 @@
 
 Environment: TIPTRUE, srcdir.
 """
+import datetime
 import json
 import os
 import pathlib
@@ -72,6 +73,11 @@ with tempfile.TemporaryDirectory() as folder:
     near(t3["drift_mm_per_week"]["x"], 0.0034, 0.0006, "drift of t3 x")
     near(t3["drift_mm_per_week"]["y"], 0.0008, 0.0007, "drift of t3 y")
     tally.check(t3["forecast"]["from"] < t3["forecast"]["date"] < t3["forecast"]["to"], f"forecast {t3['forecast']}")
+    # from an update at the last run on, the permitted 30 um at the drift's own pace
+    pace = (t3["drift_mm_per_week"]["x"] ** 2 + t3["drift_mm_per_week"]["y"] ** 2) ** 0.5
+    due = datetime.datetime.fromisoformat(trend["last"][:-1]) + datetime.timedelta(weeks=0.030 / pace)
+    near((datetime.datetime.fromisoformat(t3["forecast"]["date"][:-1]) - due).total_seconds(), 0, 60, "date of the forecast")
+    tally.check(t3["forecast"]["counts_from"] == "update-now", f"forecast {t3['forecast']}")
     for tip in trend["tips"]:
         near(tip["within_run_u_mm"]["x"], 0.00208, 0.00005, f"{tip['tip']} within a run")
         near(tip["between_run_u_mm"]["x"], 0.0031, 0.0012, f"{tip['tip']} between runs")

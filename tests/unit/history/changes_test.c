@@ -9,6 +9,7 @@
 
 #include "history/changes.h"
 #include "history/trend.h"
+#include "output/output.h"
 #include "history/weeks.h"
 
 static struct tiptrue_trend *trend_of(const struct weeks *w, unsigned long seed)
@@ -167,6 +168,40 @@ START_TEST(a_drift_is_no_staircase)
 }
 END_TEST
 
+/* 3.7 um a week along y from the offset in use on: 37 um are reached ten weeks after the first run. */
+START_TEST(a_forecast_from_the_offset_in_use)
+{
+    struct weeks w = QUIET;
+    w.drift_mm_per_week = 0.0037;
+    w.permitted_mm = 0.037;
+    struct tiptrue_trend *trend = trend_of(&w, 13);
+    const struct tt_forecast *f = &trend->tips[2].forecast;
+    double expected_s = WEEKS_START_S + 10 * 7 * 86400.0;
+    ck_assert_int_eq(f->state, TT_FORECAST_DATE);
+    ck_assert(f->from_present && !f->over_now && f->has_from && f->has_to);
+    ck_assert_double_lt(f->from_s, expected_s);
+    ck_assert_double_gt(f->to_s, expected_s);
+    ck_assert_double_lt(f->to_s - f->from_s, 14 * 86400.0); /* 2 um are four days here */
+    ck_assert_double_lt(fabs(f->date_s - expected_s), 4 * 86400.0);
+    ck_assert_int_eq(trend->tips[0].forecast.state, TT_FORECAST_NO_DRIFT);
+    tiptrue_trend_free(trend);
+}
+END_TEST
+
+START_TEST(a_tip_that_wears)
+{
+    struct weeks w = QUIET;
+    struct tt_buffer buffer = {0};
+    w.wear_mm_per_week = 0.0004;
+    struct tiptrue_trend *trend = trend_of(&w, 17);
+    ck_assert(trend->tips[0].wears && !trend->tips[1].wears && trend->n_changes == 0);
+    tt_output_trend_text(trend, NULL, &buffer);
+    ck_assert_ptr_nonnull(strstr(buffer.text, "wide: its runout or contact radius drifts"));
+    tt_buffer_clear(&buffer);
+    tiptrue_trend_free(trend);
+}
+END_TEST
+
 START_TEST(few_runs_are_no_fault)
 {
     for (size_t runs = 0; runs < 8; runs++) {
@@ -295,6 +330,8 @@ int main(void)
     tcase_add_test(tests, the_plate);
     tcase_add_test(tests, the_pose_alone);
     tcase_add_test(tests, a_drift_is_no_staircase);
+    tcase_add_test(tests, a_forecast_from_the_offset_in_use);
+    tcase_add_test(tests, a_tip_that_wears);
     tcase_add_test(tests, few_runs_are_no_fault);
     tcase_add_test(tests, runs_at_one_time_have_no_drift);
     tcase_add_test(tests, the_nile);

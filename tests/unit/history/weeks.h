@@ -24,6 +24,8 @@ struct weeks {
     bool all, pose;
     double step_x_mm, step_y_mm, runout_step_mm, mark_step_mm;
     double drift_mm_per_week; /* of the last tip along y */
+    double wear_mm_per_week;  /* of tip 0's contact radius */
+    double permitted_mm;      /* 0: none is stated; the last tip is then in use at its first true offset */
 };
 
 static inline size_t weeks_day(size_t run)
@@ -57,6 +59,9 @@ static inline void weeks_tip(const struct weeks *w, gsl_rng *rng, size_t run, si
     tip->runout_cov = (struct tt_cov2){4.2e-7, 0, 4.2e-7};
     tip->radius_mm = 0.41 + gsl_ran_gaussian(rng, 0.0005);
     tip->u_radius_mm = 0.0005;
+    tip->radius_mm -= k == 0 ? w->wear_mm_per_week * (double)weeks_day(run) / 7 : 0;
+    tip->has_present = w->permitted_mm > 0;
+    tip->present = (struct tt_machine_xy){-41.3 + 17.2 * (double)k, 12.7};
 }
 
 /* @series starts as {.arena = ...}. */
@@ -75,6 +80,8 @@ static inline void weeks_draw(const struct weeks *w, gsl_rng *rng, struct tt_ser
         run->time_stated = true;
         run->verdict = TIPTRUE_UPDATE;
         run->has_pose = true;
+        run->has_permitted_error = w->permitted_mm > 0;
+        run->permitted_error_mm = w->permitted_mm;
         run->setup = "1";
         run->mark = (struct tt_machine_xy){119.1 + gsl_ran_gaussian(rng, 0.012) + (moved ? w->mark_step_mm : 0),
                                            75.7 + gsl_ran_gaussian(rng, 0.012)};
