@@ -94,16 +94,18 @@ static const struct tt_tip_result *result_of(const struct tiptrue_solution *solu
     return NULL;
 }
 
-static void add_between(const struct tiptrue_trend *trend, struct tt_tip_comparison *c, struct tt_cov2 *cov)
+static void add_between(const struct tiptrue_trend *trend, struct tt_tip_comparison *c, struct tt_cov2 *cov, double *dof)
 {
     for (size_t i = 0; trend != NULL && i < trend->n_tips; i++) {
+        const struct tt_axis_scatter *between = &trend->tips[i].between;
         if (strcmp(trend->tips[i].name, c->name) == 0 && trend->tips[i].runs >= TT_FEWEST_TREND_RUNS) {
             c->has_between = true;
-            c->between_x_mm = trend->tips[i].between.x_mm;
-            c->between_y_mm = trend->tips[i].between.y_mm;
-            /* both runs scatter */
-            cov->xx_mm2 += 2 * c->between_x_mm * c->between_x_mm;
-            cov->yy_mm2 += 2 * c->between_y_mm * c->between_y_mm;
+            c->between_x_mm = between->x_mm;
+            c->between_y_mm = between->y_mm;
+            /* both runs scatter; how much is known no better than from the runs there are */
+            struct tt_cov2 both = {2 * between->x_mm * between->x_mm, 0, 2 * between->y_mm * between->y_mm};
+            *dof = sum_dof(*cov, *dof, both, fmax(between->dof_x + between->dof_y, 2) / 2);
+            *cov = sum(*cov, both);
         }
     }
 }
@@ -166,7 +168,7 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct tt_s
         struct tt_cov2 cov_a = plate ? a->same_plate_cov : a->cov, cov_b = plate ? b->same_plate_cov : b->cov;
         double dof = sum_dof(cov_a, plate ? of_a->same_plate_dof : of_a->dof, cov_b, plate ? of_b->same_plate_dof : of_b->dof);
         struct tt_cov2 cov = sum(cov_a, cov_b);
-        add_between(trend, c, &cov);
+        add_between(trend, c, &cov, &dof);
         c->offset = in_plane(b->offset.x_mm - a->offset.x_mm, b->offset.y_mm - a->offset.y_mm, cov, dof);
     }
     if (a->has_runout && b->has_runout) {

@@ -114,6 +114,8 @@ with tempfile.TemporaryDirectory() as folder:
             near(tip["offset"]["u_mm"][axis], u2 ** 0.5, 1e-8, f"u {axis}")
             b = with_scatter["between_run_u_mm"][axis]
             near(with_scatter["offset"]["u_mm"][axis], (u2 + 2 * b * b) ** 0.5, 1e-8, f"u {axis} with the scatter between runs")
+        tally.check(with_scatter["offset"]["dof"] < 200 < (tip["offset"]["dof"] or 1e9),
+                    f"degrees of freedom {tip['offset']['dof']}, {with_scatter['offset']['dof']}")
         tally.check(tip["offset"]["significant"] and not tip["runout"]["significant"], f"{tip['tip']}: {tip['text']}")
     tally.check(files["same_plate"] and not files["same_run"], "same plate, two runs")
     back = document("compare", str(pathlib.Path(folder, "b")), str(pathlib.Path(folder, "a")))
