@@ -37,6 +37,7 @@ libcore_la_SOURCES = \
   src/model/solution.c src/model/solution.h \
   src/model/truth.c src/model/truth.h \
   src/model/weeks.h \
+  src/model/words.c src/model/words.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -113,7 +114,6 @@ libcore_la_SOURCES = \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \
-  src/adjust/words.c src/adjust/words.h \
   src/planning/candidates.c src/planning/candidates.h \
   src/planning/design.c src/planning/design.h \
   src/planning/draw.c \
@@ -172,6 +172,7 @@ libcore_la_SOURCES = \
   src/output/report_trend.c \
   src/output/report_words.c \
   src/output/scale.c src/output/scale.h \
+  src/output/text/sentences.c src/output/text/sentences.h \
   src/output/style.c src/output/style.h \
   src/output/text.c \
   src/output/text_parts.h \

@@ -55,6 +55,7 @@ unit_tests = \
   tests/unit/output/json_test \
   tests/unit/output/markup_test \
   tests/unit/output/report_trend_test \
+  tests/unit/output/sentences_test \
   tests/unit/output/text_test \
   tests/unit/output/weeks_test \
   tests/unit/planning/design_test

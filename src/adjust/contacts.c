@@ -10,7 +10,7 @@
 #include <string.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 /* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are
  * improbable (binomial, 1e-3 for all edges together), cannot be told from one that is late as a whole. */

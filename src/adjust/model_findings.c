@@ -7,7 +7,7 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 #define DOUBTFUL_SHARE 0.75
 /* Nominal and sighted yaw differ by more than this many of the nominal one's standard uncertainties. */
