@@ -462,11 +462,13 @@ static enum tiptrue_status between_of_result(const struct tiptrue_solution *befo
     }
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = &before->tips[i];
-        for (size_t k = 0; k < tip->n_budget; k++) {
-            if (strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) == 0) {
-                made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, tip->budget[k].u_x_mm, tip->budget[k].u_y_mm,
-                                                                     tip->dof}; /* the names live in @before */
-            }
+        size_t k = 0;
+        while (k < tip->n_budget && strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) != 0) {
+            k++;
+        }
+        if (k < tip->n_budget) {
+            made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, tip->budget[k].u_x_mm, tip->budget[k].u_y_mm,
+                                                                 tip->dof}; /* the names live in @before */
         }
     }
     *between = made;
