@@ -194,6 +194,10 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
         line->of_plate = tt_result_bool(fields, item, what, "of_plate");
         line->u_x_mm = u.x;
         line->u_y_mm = u.y;
+        line->dof = line->type == 'A' ? 0 : HUGE_VAL;
+        if (tt_result_number(fields, item, what, "dof", &line->dof) && !(line->dof > 0)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: 'dof' must be more than 0", what);
+        }
         if (line->source != NULL && has_source(tip, tip->n_budget - 1, line->source)) {
             tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "each source contributes one line",
                      "%s: 'budget' has two lines for '%s'", what, tt_shown(line->source, strlen(line->source)).text);

@@ -36,6 +36,7 @@ struct tt_budget_line {
     char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
     bool of_plate;      /* left out of same_plate */
     double u_x_mm, u_y_mm;
+    double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
 
 /* The source of the budget line that a history brings in: scatter between runs beyond what each one explains. */

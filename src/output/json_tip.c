@@ -133,6 +133,7 @@ static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
         tt_json_key(json, "of_plate");
         tt_json_bool(json, line->of_plate);
         tt_json_key_xy_if(json, "u_mm", t->offset_determined_x, line->u_x_mm, t->offset_determined_y, line->u_y_mm);
+        tt_json_key_number_if(json, "dof", line->dof > 0, line->dof);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
