@@ -3,7 +3,6 @@
 /* Findings about single contacts: late, early, missing, scattered; and about how the log was taken. */
 #include "config.h"
 
-#include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
@@ -11,6 +10,7 @@
 
 #include "adjust/findings.h"
 #include "adjust/words.h"
+#include "base/distribution.h"
 
 /* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are
  * improbable (binomial, 1e-3 for all edges together), cannot be told from one that is late as a whole. */
@@ -97,7 +97,7 @@ static bool improbably_late(const struct tt_view *view, const struct group *late
         }
     }
     double share = fmax(others > 0 ? others_late / others : 0, LEAST_LATE_SHARE);
-    double p = gsl_cdf_binomial_Q((unsigned)late->n - 1, fmin(share, 1), (unsigned)late->touches);
+    double p = tt_binomial_upper((unsigned)late->n - 1, fmin(share, 1), (unsigned)late->touches);
     return p * (double)view->solution->n_edges < LATE_IMPROBABLE;
 }
 

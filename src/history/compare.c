@@ -4,12 +4,12 @@
 
 #include "history/compare.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/buffer.h"
+#include "base/distribution.h"
 #include "base/number.h"
 #include "history/series.h"
 #include "history/words.h"
@@ -67,7 +67,7 @@ static struct tt_difference on_line(double x, double u_a, double u_b)
         return (struct tt_difference){0};
     }
     d.t2 = x * x / d.cov.xx_mm2;
-    d.p = gsl_cdf_chisq_Q(d.t2, 1);
+    d.p = tt_chi2_upper(d.t2, 1);
     d.significant = d.p < REAL_P;
     return d;
 }
