@@ -189,6 +189,7 @@ static bool copy_run(struct tt_arena *arena, const struct tiptrue_solution *from
     const char **to[] = {&run->id, &run->file, &run->machine, &run->plate, &run->plate_serial, &run->started};
 
     run->verdict = from->verdict;
+    run->least_squares = from->least_squares;
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         *to[i] = texts[i] != NULL ? tt_arena_copy_text(arena, texts[i], strlen(texts[i])) : NULL;
         if (texts[i] != NULL && *to[i] == NULL) {

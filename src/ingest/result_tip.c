@@ -308,6 +308,6 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct ti
     read_trials(fields, object, what, tip);
     tt_result_number(fields, object, what, "prior_share", &tip->prior_share);
     read_present(fields, object, what, solution, tip);
-    tip->verdict = tt_result_verdict(fields, object, what, TT_REQUIRED);
+    tip->verdict = tt_result_verdict(fields, object, what, solution->least_squares);
     read_reasons(fields, object, what, tip);
 }

@@ -162,7 +162,7 @@ struct tiptrue_solution {
     bool has_permitted_error;
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
-    bool least_squares; /* the robust step was off */
+    bool least_squares; /* the robust step was off: there is no verdict, and all of them are TIPTRUE_REPEAT */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };
