@@ -99,20 +99,21 @@ libcore_la_SOURCES = \
   src/adjust/check.h \
   src/adjust/contacts.c \
   src/adjust/determinacy.c \
-  src/adjust/extra.c src/adjust/extra.h src/adjust/judge.h \
+  src/adjust/decide.c \
+  src/adjust/doubt.c \
+  src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
   src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/model_findings.c \
+  src/adjust/modes.c src/adjust/modes.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/robust.c src/adjust/robust.h \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \
-  src/adjust/significance.c \
   src/adjust/system.c src/adjust/system.h \
-  src/adjust/timeline.c \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \

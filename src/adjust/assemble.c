@@ -82,7 +82,7 @@ static bool fill_run(struct tt_view *view)
     }
     s->has_permitted_error = view->machine->limits.has_permitted_error;
     s->permitted_error_mm = view->machine->limits.permitted_error_mm;
-    s->least_squares = !view->fit->robust;
+    s->least_squares = !view->selection->robust;
     s->iterations = view->fit->iterations;
     return !failed;
 }
@@ -167,7 +167,7 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     double dof_sight = fit->noise->sight_known ? HUGE_VAL : fit->dof_sight;
     double rotation = 0, used = 0, total;
 
-    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 3, struct tt_budget_line);
+    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 4, struct tt_budget_line);
     if (tip->budget == NULL) {
         return false;
     }
@@ -190,6 +190,7 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     budget_line(tip, "stated contact radius", false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
     budget_line(tip, "nominal yaw", false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
     budget_line(tip, "stated place of the mark", false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
+    budget_line(tip, "explanations not excluded", false, s[TT_SOURCE_RIVALS].xx_mm2, s[TT_SOURCE_RIVALS].yy_mm2);
     budget_line(tip, "edge places", true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
     budget_line(tip, "group shifts", true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
     budget_line(tip, "mark places", true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
@@ -519,7 +520,8 @@ static bool fill_rows(struct tt_view *view)
         struct tt_machine_xy moved = moved_by(model, model->sights[i].after, model->sights[i].clock);
         row->moved_mm = moved.x_mm;
         row->moved_y_mm = moved.y_mm;
-        row->weight = 1;
+        row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) * view->fit->sight_var_mm2;
+        row->set_aside = model->sights[i].extra_mm2 > 0;
     }
     return !failed;
 }

@@ -86,10 +86,9 @@ double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct t
 
 static double dof_of(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
 {
-    bool touches_told = fit->noise->touch_known && !fit->scattered;
     const struct tt_scatter_part parts[] = {
-        {tip->source[TT_SOURCE_TOUCH], touches_told ? HUGE_VAL : fmax(fit->dof_touch, 1)},
-        {tip->source[TT_SOURCE_SIGHT], fit->noise->sight_known ? HUGE_VAL : fmax(fit->dof_sight, 1)},
+        {tip->source[TT_SOURCE_TOUCH], fmax(fit->dof_touch, 1) + (fit->scattered ? 0 : fit->noise->touch_dof)},
+        {tip->source[TT_SOURCE_SIGHT], fmax(fit->dof_sight, 1) + (fit->sight_scattered ? 0 : fit->noise->sight_dof)},
     };
     return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
 }
@@ -121,7 +120,13 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
         if (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK) {
             tip->plate_radius_var_mm2 += weight * gain[TT_TIP_R] * gain[TT_TIP_R];
         }
-        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight);
+        /* Of a prior that a term widens, only what is stated is the plate's: its share of the variance. */
+        double added = prior->extra * prior->extra / (prior->u * prior->u);
+        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight * (1 - added));
+        cov2_add(&tip->source[TT_SOURCE_RIVALS], gain[0], gain[1], weight * added);
+        for (size_t k = 0; k < TT_TIP_SHAPE && added > 0.5; k++) {
+            tip->weak_u_mm[k] += weight * added * gain[k] * gain[k];
+        }
     }
     for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
         tip->weak_u_mm[k] = sqrt(tip->weak_u_mm[k]);
@@ -168,9 +173,16 @@ static void add_sightings(const struct tt_uncertainty *all, struct tt_tip_uncert
                 x += e->value * all->cb[e->place];
                 y += e->value * all->cb[nb + e->place];
             }
-            cov2_add(&tip->source[TT_SOURCE_SIGHT], x, y, 1 / all->fit->sight_var_mm2);
+            cov2_add(&tip->source[TT_SOURCE_SIGHT], x, y, tt_sight_weight(&model->sights[i], 1 / all->fit->sight_var_mm2));
         }
     }
+}
+
+static void add_rivals(const struct tt_cov2 *extra, struct tt_cov2 *sum)
+{
+    sum->xx_mm2 += extra->xx_mm2;
+    sum->xy_mm2 += extra->xy_mm2;
+    sum->yy_mm2 += extra->yy_mm2;
 }
 
 void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
@@ -195,6 +207,11 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     tip->same_plate = tip->offset;
     for (size_t k = 0; k < sizeof of_plate / sizeof of_plate[0]; k++) {
         tip->same_plate = cov2_less(tip->same_plate, tip->source[of_plate[k]]);
+    }
+    if (all->fit->rivals != NULL) {
+        add_rivals(&all->fit->rivals[block], &tip->offset);
+        add_rivals(&all->fit->rivals[block], &tip->source[TT_SOURCE_RIVALS]);
+        add_rivals(&all->fit->rivals_same_plate[block], &tip->same_plate);
     }
     tip->dof = dof_of(all->fit, tip, tip->offset);
     tip->same_plate_dof = dof_of(all->fit, tip, tip->same_plate);
