@@ -192,9 +192,7 @@ static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text
 
 static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *text)
 {
-    const struct tt_fit *fit = view->fit;
-
-    if (!view->noise->touch_known || !fit->scattered) {
+    if (!view->noise->touch_known || !(view->fit->scattered || view->scatters.touch.own)) {
         return TIPTRUE_OK;
     }
     tt_buffer_puts(text, "contacts repeat to ");
@@ -209,7 +207,7 @@ static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *tex
 
 static enum tiptrue_status scattered_sightings(struct tt_view *view, struct tt_buffer *text)
 {
-    if (!view->fit->sight_scattered) {
+    if (!view->fit->sight_scattered && !view->scatters.sight.own) {
         return TIPTRUE_OK;
     }
     tt_buffer_puts(text, "sightings repeat to ");

@@ -47,6 +47,8 @@ struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct 
                              .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
                              .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
                              .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm, true),
+                             .touch_stated_dof = machine->touch_dof > 0 ? machine->touch_dof : TT_STATED_DOF,
+                             .sight_stated_dof = machine->sighting_dof > 0 ? machine->sighting_dof : TT_STATED_DOF,
                              .u_rotation_rad = machine->u_rotation_rad};
 }
 

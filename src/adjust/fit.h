@@ -24,6 +24,7 @@ struct tt_noise {
     bool touch_known, sight_known;                   /* stated; else estimated from the run */
     double touch_var_mm2, sight_var_mm2;             /* stated, without resolution; ignored unless known */
     double touch_digit_var_mm2, sight_digit_var_mm2; /* of the resolution: q^2/12 */
+    double touch_stated_dof, sight_stated_dof;       /* of the stated ones, as priors */
     double u_rotation_rad;
 };
 

@@ -11,23 +11,64 @@
 #define COVERED 0.95
 /* Beyond this many degrees of freedom Student's factor is the normal one to six digits. */
 #define MANY_DOF 1e6
+/* A scatter that a run estimates with less than this is rounding. */
+#define LEAST_OWN_DOF 1e-3
 
-enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit)
+/* ---- scatters ---- */
+
+/* Stated and own variance together: the stated one is a prior with @prior_dof degrees of freedom (for a scaled inverse chi
+ * squared prior the posterior is the mean weighted by degrees of freedom: A. Gelman and others, Bayesian Data Analysis, 2013,
+ * 2.6), unless the run contradicts it by Fisher's F. Without @own (a prediction) its value stands. */
+static struct tt_scatter stated_scatter(double prior_dof, bool found, double ratio, double dof)
 {
-    const struct tt_model *model = fit->model;
-    size_t nb = model->n_border, largest = 0;
+    if (!(dof > LEAST_OWN_DOF)) {
+        return (struct tt_scatter){1, prior_dof, false};
+    }
+    if (!found) {
+        return (struct tt_scatter){1, prior_dof + dof, false};
+    }
+    if (gsl_cdf_fdist_Q(ratio, dof, prior_dof) < TT_STATED_IMPROBABLE) {
+        return (struct tt_scatter){ratio, dof, true};
+    }
+    return (struct tt_scatter){(prior_dof + dof * ratio) / (prior_dof + dof), prior_dof + dof, false};
+}
 
-    for (size_t b = 0; b < model->n_blocks; b++) {
-        largest = model->block_size[b] > largest ? model->block_size[b] : largest;
+/* Sum of squared residuals of the sightings, in their variance. */
+static double sight_squares(const struct tt_fit *fit)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < fit->model->n_sights; i++) {
+        const double *r = fit->model->sights[i].residual;
+        sum += (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
     }
-    *all = (struct tt_uncertainty){.fit = fit};
-    all->cc = TT_ARENA_NEW(arena, largest * largest, double);
-    all->cb = TT_ARENA_NEW(arena, largest * nb, double);
-    all->response = TT_ARENA_NEW(arena, largest * nb, double);
-    all->radius = TT_ARENA_NEW(arena, nb * nb, double);
-    if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->radius == NULL) {
-        return TIPTRUE_E_MEMORY;
+    return sum;
+}
+
+struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
+{
+    const struct tt_noise *noise = fit->noise;
+    bool found = fit->scatter_touch_mm2 > 0; /* not in a prediction */
+    struct tt_scatters made = {{1, fmax(fit->dof_touch, 1), false}, {1, fmax(fit->dof_sight, 1), false}};
+
+    if (noise->touch_known && !fit->scattered) {
+        made.touch = stated_scatter(noise->touch_stated_dof, found, fit->scatter_touch_mm2 / fit->touch_var_mm2, fit->dof_touch);
     }
+    if (noise->sight_known) {
+        double ratio = fit->dof_sight > 0 ? sight_squares(fit) / fit->dof_sight : 1;
+        made.sight = stated_scatter(noise->sight_stated_dof, found, ratio, fit->dof_sight);
+    }
+    return made;
+}
+
+/* ---- one tip ---- */
+
+/* Stated radii, as information in the border: what each brings in through its tip's block. */
+static void sum_radii(struct tt_uncertainty *all)
+{
+    const struct tt_model *model = all->fit->model;
+    size_t nb = model->n_border;
+
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
         if (prior->kind != TT_PRIOR_RADIUS) {
@@ -41,6 +82,47 @@ enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_ar
             }
         }
     }
+}
+
+static void sum_sightings(struct tt_uncertainty *all)
+{
+    const struct tt_model *model = all->fit->model;
+    size_t nb = model->n_border;
+
+    for (size_t i = 0; i < 2 * model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i / 2];
+        const struct tt_entry *e = sight->entries[i % 2];
+        for (size_t j = 0; j < sight->n_entries; j++) {
+            for (size_t k = 0; k < sight->n_entries; k++) {
+                all->sight[e[j].place * nb + e[k].place] += e[j].value * e[k].value / all->fit->sight_var_mm2;
+            }
+        }
+    }
+}
+
+enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    size_t nb = model->n_border, largest = 0;
+
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        largest = model->block_size[b] > largest ? model->block_size[b] : largest;
+    }
+    *all = (struct tt_uncertainty){.fit = fit, .scatters = tt_scatters_of(fit)};
+    all->cc = TT_ARENA_NEW(arena, largest * largest, double);
+    all->cb = TT_ARENA_NEW(arena, largest * nb, double);
+    all->response = TT_ARENA_NEW(arena, largest * nb, double);
+    all->product = TT_ARENA_NEW(arena, largest * nb, double);
+    all->radius = TT_ARENA_NEW(arena, nb * nb, double);
+    all->sight = TT_ARENA_NEW(arena, nb * nb, double);
+    all->by_prior = TT_ARENA_NEW(arena, largest * largest, double);
+    all->by_sighting = TT_ARENA_NEW(arena, largest * largest, double);
+    if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->product == NULL || all->radius == NULL ||
+        all->sight == NULL || all->by_prior == NULL || all->by_sighting == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    sum_radii(all);
+    sum_sightings(all);
     return TIPTRUE_OK;
 }
 
@@ -81,14 +163,18 @@ double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct t
     return sum > 0 ? 2 / sum : HUGE_VAL;
 }
 
-static double dof_of(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
+/* Degrees of freedom of what is uncertain by @whole, of which the touches put in @touch, the sightings @sight. */
+static double dof_of(const struct tt_scatters *scatters, struct tt_cov2 touch, struct tt_cov2 sight, struct tt_cov2 whole)
 {
-    bool touches_told = fit->noise->touch_known && !fit->scattered;
-    const struct tt_scatter_part parts[] = {
-        {tip->source[TT_SOURCE_TOUCH], touches_told ? HUGE_VAL : fmax(fit->dof_touch, 1)},
-        {tip->source[TT_SOURCE_SIGHT], fit->noise->sight_known ? HUGE_VAL : fmax(fit->dof_sight, 1)},
-    };
+    const struct tt_scatter_part parts[] = {{touch, scatters->touch.dof}, {sight, scatters->sight.dof}};
     return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
+}
+
+/* The same on one axis (JCGM 100:2008 G.4.1). */
+static double dof_of_line(const struct tt_scatters *scatters, double touch_mm2, double sight_mm2, double whole_mm2)
+{
+    double sum = touch_mm2 * touch_mm2 / scatters->touch.dof + sight_mm2 * sight_mm2 / scatters->sight.dof;
+    return sum > 0 ? whole_mm2 * whole_mm2 / sum : HUGE_VAL;
 }
 
 static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
@@ -101,24 +187,33 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
     const struct tt_model *model = all->fit->model;
     size_t nb = model->n_border, size = tip->size;
 
+    memset(all->by_prior, 0, size * size * sizeof *all->by_prior);
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
         if (prior->block != TT_NONE && prior->block != block) {
             continue; /* other tips' radii are brought in by the border, below */
         }
-        double weight = 1 / (prior->u * prior->u), gain[TT_TIP_SHAPE];
-        for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
-            gain[k] = prior->block == TT_NONE ? all->cb[k * nb + prior->place] : all->cc[k * size + prior->place - nb];
-            if (prior->kind == TT_PRIOR_WEAK) {
-                tip->weak_u_mm[k] += weight * gain[k] * gain[k];
-            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE) {
-                tip->prior_u_mm[k] += weight * gain[k] * gain[k];
+        bool in_border = prior->block == TT_NONE;
+        const double *gain = in_border ? all->cb + prior->place : all->cc + prior->place - nb; /* symmetric: a column is a row */
+        size_t step = in_border ? nb : size;
+        double weight = 1 / (prior->u * prior->u);
+        for (size_t k = 0; k < size; k++) {
+            double scaled = weight * gain[k * step];
+            for (size_t j = 0; j < size; j++) {
+                all->by_prior[k * size + j] += scaled * gain[j * step];
             }
         }
-        if (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK) {
-            tip->plate_radius_var_mm2 += weight * gain[TT_TIP_R] * gain[TT_TIP_R];
+        for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
+            double part = weight * gain[k * step] * gain[k * step];
+            if (prior->kind == TT_PRIOR_WEAK) {
+                tip->weak_u_mm[k] += part;
+            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE) {
+                tip->prior_u_mm[k] += part;
+            } else if (k == TT_TIP_R) {
+                tip->plate_radius_var_mm2 += part;
+            }
         }
-        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight);
+        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[step], weight);
     }
     for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
         tip->weak_u_mm[k] = sqrt(tip->weak_u_mm[k]);
@@ -126,47 +221,81 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
     }
 }
 
+/* Add cb m cb^T to @part: what an information @m of the border makes uncertain in the block. */
+static void add_border_part(const struct tt_uncertainty *all, const double m[], size_t size, double part[])
+{
+    size_t nb = all->fit->model->n_border;
+
+    for (size_t i = 0; i < size; i++) {
+        double *row = all->product + i * nb;
+        memset(row, 0, nb * sizeof *row);
+        for (size_t j = 0; j < nb; j++) {
+            double value = all->cb[i * nb + j];
+            for (size_t k = 0; k < nb; k++) {
+                row[k] += value * m[j * nb + k];
+            }
+        }
+        for (size_t j = 0; j < size; j++) {
+            double sum = 0;
+            for (size_t k = 0; k < nb; k++) {
+                sum += row[k] * all->cb[j * nb + k];
+            }
+            part[i * size + j] += sum;
+        }
+    }
+}
+
 /* Stated radii of the other tips reach this one through what the border shares: cov(o_t, r_s) = response_t c response_s^T. */
 static void add_other_radii(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
 {
     const struct tt_model *model = all->fit->model;
-    size_t nb = model->n_border;
-    double own = 0, sum[3] = {0};
-    const double *row = all->response + TT_TIP_R * nb, *x = all->cb, *y = all->cb + nb;
+    size_t nb = model->n_border, size = tip->size;
+    const double *row = all->response + TT_TIP_R * nb;
+    double *part = all->by_sighting; /* free until the sightings are summed */
 
-    for (size_t i = 0; i < model->n_priors; i++) {
-        if (model->priors[i].kind == TT_PRIOR_RADIUS && model->priors[i].block == block) {
-            own = 1 / (model->priors[i].u * model->priors[i].u);
+    memset(part, 0, size * size * sizeof *part);
+    add_border_part(all, all->radius, size, part);
+    for (size_t i = 0; i < model->n_priors; i++) { /* its own is in there too, but came by the block itself */
+        if (model->priors[i].kind != TT_PRIOR_RADIUS || model->priors[i].block != block) {
+            continue;
+        }
+        double weight = 1 / (model->priors[i].u * model->priors[i].u);
+        for (size_t j = 0; j < size; j++) {
+            double by_own = 0;
+            for (size_t k = 0; k < nb; k++) {
+                by_own += all->cb[j * nb + k] * row[k];
+            }
+            all->product[j] = by_own;
+        }
+        for (size_t j = 0; j < size * size; j++) {
+            part[j] -= weight * all->product[j / size] * all->product[j % size];
         }
     }
-    for (size_t j = 0; j < nb; j++) {
-        for (size_t k = 0; k < nb; k++) {
-            double m = all->radius[j * nb + k] - own * row[j] * row[k];
-            sum[0] += x[j] * m * x[k];
-            sum[1] += x[j] * m * y[k];
-            sum[2] += y[j] * m * y[k];
-        }
+    for (size_t j = 0; j < size * size; j++) {
+        all->by_prior[j] += part[j];
     }
-    tip->source[TT_SOURCE_RADIUS].xx_mm2 += sum[0];
-    tip->source[TT_SOURCE_RADIUS].xy_mm2 += sum[1];
-    tip->source[TT_SOURCE_RADIUS].yy_mm2 += sum[2];
+    tip->source[TT_SOURCE_RADIUS].xx_mm2 += part[0];
+    tip->source[TT_SOURCE_RADIUS].xy_mm2 += part[1];
+    tip->source[TT_SOURCE_RADIUS].yy_mm2 += part[size + 1];
 }
 
-static void add_sightings(const struct tt_uncertainty *all, struct tt_tip_uncertainty *tip)
+static struct tt_cov2 cov2_at(const double m[], size_t size, size_t at)
 {
-    const struct tt_model *model = all->fit->model;
-    size_t nb = model->n_border;
+    return (struct tt_cov2){m[at * size + at], m[at * size + at + 1], m[(at + 1) * size + at + 1]};
+}
 
-    for (size_t i = 0; i < model->n_sights; i++) {
-        for (size_t axis = 0; axis < 2; axis++) {
-            double x = 0, y = 0;
-            for (size_t k = 0; k < model->sights[i].n_entries; k++) {
-                const struct tt_entry *e = &model->sights[i].entries[axis][k];
-                x += e->value * all->cb[e->place];
-                y += e->value * all->cb[nb + e->place];
-            }
-            cov2_add(&tip->source[TT_SOURCE_SIGHT], x, y, 1 / all->fit->sight_var_mm2);
-        }
+/* Touches and sightings count with what they turned out to scatter. by_prior becomes the touches' part. */
+static void scale_scatters(struct tt_uncertainty *all, size_t size)
+{
+    double touch = all->scatters.touch.factor, sight = all->scatters.sight.factor;
+
+    for (size_t j = 0; j < size * size; j++) {
+        double by_touch = all->cc[j] - all->by_prior[j] - all->by_sighting[j];
+        bool variance = j % (size + 1) == 0;
+        by_touch = touch * (variance ? fmax(by_touch, 0) : by_touch);
+        all->cc[j] = by_touch + all->by_prior[j] + sight * all->by_sighting[j];
+        all->by_sighting[j] *= sight;
+        all->by_prior[j] = by_touch;
     }
 }
 
@@ -174,27 +303,29 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
 {
     static const enum tt_source of_plate[] = {TT_SOURCE_EDGE, TT_SOURCE_GROUP, TT_SOURCE_MARK};
     const struct tt_model *model = all->fit->model;
-    size_t size = model->block_size[block];
+    size_t size = model->block_size[block], r = TT_TIP_R * (size + 1);
 
     *tip = (struct tt_tip_uncertainty){.cc = all->cc, .size = size};
     tt_system_block_covariance(&model->system, block, all->cc, all->cb, all->response);
-    tip->offset = (struct tt_cov2){all->cc[0], all->cc[1], all->cc[size + 1]};
     add_priors(all, block, tip);
     add_other_radii(all, block, tip);
-    add_sightings(all, tip);
-    struct tt_cov2 rest = tip->offset;
-    for (size_t s = 0; s < TT_SOURCES; s++) {
-        rest = s == TT_SOURCE_TOUCH ? rest : cov2_less(rest, tip->source[s]);
-    }
-    rest.xx_mm2 = fmax(rest.xx_mm2, 0);
-    rest.yy_mm2 = fmax(rest.yy_mm2, 0);
-    tip->source[TT_SOURCE_TOUCH] = rest;
-    tip->same_plate = tip->offset;
+    memset(all->by_sighting, 0, size * size * sizeof *all->by_sighting);
+    add_border_part(all, all->sight, size, all->by_sighting);
+    scale_scatters(all, size);
+    const double *by_touch = all->by_prior, *by_sighting = all->by_sighting;
+    tip->source[TT_SOURCE_TOUCH] = cov2_at(by_touch, size, TT_TIP_O_X);
+    tip->source[TT_SOURCE_SIGHT] = cov2_at(by_sighting, size, TT_TIP_O_X);
+    tip->offset = cov2_at(all->cc, size, TT_TIP_O_X);
+    tip->less_plate = tip->offset;
     for (size_t k = 0; k < sizeof of_plate / sizeof of_plate[0]; k++) {
-        tip->same_plate = cov2_less(tip->same_plate, tip->source[of_plate[k]]);
+        tip->less_plate = cov2_less(tip->less_plate, tip->source[of_plate[k]]);
     }
-    tip->dof = dof_of(all->fit, tip, tip->offset);
-    tip->same_plate_dof = dof_of(all->fit, tip, tip->same_plate);
+    const struct tt_scatters *s = &all->scatters;
+    tip->dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->offset);
+    tip->less_plate_dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->less_plate);
+    tip->runout_dof =
+        dof_of(s, cov2_at(by_touch, size, TT_TIP_E_X), cov2_at(by_sighting, size, TT_TIP_E_X), cov2_at(all->cc, size, TT_TIP_E_X));
+    tip->radius_dof = dof_of_line(s, by_touch[r], by_sighting[r], all->cc[r]);
 }
 
 double tt_factor_line(double dof)

@@ -24,20 +24,44 @@ enum tt_source {
     TT_SOURCES
 };
 
+/* A stated repeatability gives way to the run's own where this is larger with so small a probability, by F. At a stated one that is
+ * right, 0.1 % of runs with three degrees of freedom of their own, none with seven or more; at one that is half of the true one,
+ * 31 % with four, 57 % with twenty. */
+#define TT_STATED_IMPROBABLE 0.02
+
+/* What the variances that the weights were made of turned out to be worth. */
+struct tt_scatter {
+    double factor; /* variance, over that of the weights */
+    double dof;    /* with which it is known; HUGE_VAL = exactly */
+    bool own;      /* the run's own scatter stands in for a stated one that it contradicts */
+};
+struct tt_scatters {
+    struct tt_scatter touch, sight;
+};
+
+/* Of a fit that was run or predicted. A scatter that the run estimated has the degrees of freedom of the estimate. */
+struct tt_scatters tt_scatters_of(const struct tt_fit *fit);
+
 struct tt_tip_uncertainty {
     const double *cc; /* covariance of the tip's block; lives until the next call */
     size_t size;
-    struct tt_cov2 offset, same_plate, source[TT_SOURCES];
+    struct tt_cov2 offset, source[TT_SOURCES];
+    struct tt_cov2 less_plate;       /* of the offset, without what the plate's own errors put into it */
     double weak_u_mm[TT_TIP_SHAPE];  /* of o_x, o_y, e_x, e_y, r: the part that rests on nothing */
     double prior_u_mm[TT_TIP_SHAPE]; /* of the same: the part that rests on stated radius, yaw, place */
-    double plate_radius_var_mm2; /* of r: the part that comes from edges, groups and marks */
-    double dof, same_plate_dof;
+    double plate_radius_var_mm2;     /* of r: the part that comes from edges, groups and marks */
+    double dof, less_plate_dof;
+    double runout_dof, radius_dof;
 };
 
 /* Memory that all tips of a fit share. */
 struct tt_uncertainty {
     const struct tt_fit *fit;
-    double *cc, *cb, *response, *radius; /* radius: border x border, what all stated radii bring into the border */
+    struct tt_scatters scatters;
+    double *cc, *cb, *response;
+    double *radius, *sight;         /* border x border: information that all stated radii, the sightings bring into it */
+    double *by_prior, *by_sighting; /* block x block: parts of cc */
+    double *product;                /* block x border */
 };
 
 TT_MUST_USE enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit);

@@ -255,6 +255,50 @@ START_TEST(within_without_scatter)
 }
 END_TEST
 
+/* ---- stated repeatabilities ---- */
+
+/* A fit that found @ratio times the stated variance of a touch with @dof degrees of freedom. */
+static struct tt_scatter stated_touch(double ratio, double dof, double stated_dof)
+{
+    struct tt_model model = {0};
+    struct tt_noise noise = {.touch_known = true, .touch_stated_dof = stated_dof};
+    struct tt_fit fit = {
+        .model = &model, .noise = &noise, .touch_var_mm2 = 7.29e-6, .scatter_touch_mm2 = ratio * 7.29e-6, .dof_touch = dof};
+    return tt_scatters_of(&fit).touch;
+}
+
+/* The mean of stated and own variance, weighted by degrees of freedom. */
+START_TEST(stated_repeatability_is_a_prior)
+{
+    struct tt_scatter scatter = stated_touch(1.44, 23.5, 10);
+    ck_assert_double_eq_tol(scatter.factor, (10 + 23.5 * 1.44) / 33.5, 1e-12);
+    ck_assert_double_eq_tol(scatter.dof, 33.5, 1e-12);
+    ck_assert(!scatter.own);
+    scatter = stated_touch(0.36, 8.25, 4.5); /* smaller ones count as well */
+    ck_assert_double_eq_tol(scatter.factor, (4.5 + 8.25 * 0.36) / 12.75, 1e-12);
+    scatter = stated_touch(1, 0, 10); /* nothing of its own: the statement stands */
+    ck_assert_double_eq(scatter.factor, 1);
+    ck_assert_double_eq(scatter.dof, 10);
+    scatter = stated_touch(0, 17, 10); /* a prediction: nothing is found yet */
+    ck_assert_double_eq(scatter.factor, 1);
+    ck_assert_double_eq(scatter.dof, 27);
+}
+END_TEST
+
+/* Both sides of the 2 % of F(7, 10), 4.2348 (scipy.stats.f.isf). */
+START_TEST(contradicted_it_gives_way)
+{
+    const double limit = gsl_cdf_fdist_Qinv(TT_STATED_IMPROBABLE, 7, 10);
+    ck_assert_double_eq_tol(limit, 4.234754, 1e-6);
+    struct tt_scatter scatter = stated_touch(0.99 * limit, 7, 10);
+    ck_assert(!scatter.own);
+    scatter = stated_touch(1.01 * limit, 7, 10);
+    ck_assert(scatter.own);
+    ck_assert_double_eq_tol(scatter.factor, 1.01 * limit, 1e-12);
+    ck_assert_double_eq_tol(scatter.dof, 7, 1e-12);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("uncertainty");
@@ -270,6 +314,8 @@ int main(void)
     tcase_add_test(twins, distance);
     tcase_add_test(twins, region);
     tcase_add_test(twins, within_closed_form);
+    tcase_add_test(twins, stated_repeatability_is_a_prior);
+    tcase_add_test(twins, contradicted_it_gives_way);
     tcase_add_loop_test(twins, within_by_integration, 0, (int)COUNT(cases));
     tcase_add_loop_test(twins, within_by_simulation, 0, (int)COUNT(cases));
     tcase_add_test(twins, within_without_scatter);
