@@ -61,7 +61,7 @@ libcore_la_SOURCES = \
   src/ingest/plan.c \
   src/ingest/plate.c \
   src/ingest/report.c src/ingest/report.h \
-  src/ingest/result.c src/ingest/result.h src/ingest/result_tip.c \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
@@ -103,7 +103,7 @@ libcore_la_SOURCES = \
   src/adjust/doubt.c \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
-  src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/held.c src/adjust/held.h src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \

@@ -4,6 +4,7 @@
 #ifndef TT_ADJUST_ASSEMBLE_H
 #define TT_ADJUST_ASSEMBLE_H
 
+#include "adjust/held.h"
 #include "adjust/select.h"
 #include "adjust/uncertainty.h"
 #include "model/between.h"
@@ -17,7 +18,10 @@ struct tt_view {
     const struct tt_selection *selection;
     const struct tt_model *model;
     const struct tt_fit *fit;
+    struct tt_scatters scatters;                    /* of the fit */
+    struct tt_held held;                            /* the fit with the plate held */
     struct tt_tip_uncertainty *tips;                /* per block; cc is NULL */
+    struct tt_held_offset *held_tips;               /* per block */
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;

@@ -138,9 +138,7 @@ static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text
 
 static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *text)
 {
-    const struct tt_fit *fit = view->fit;
-
-    if (!view->noise->touch_known || !fit->scattered) {
+    if (!view->noise->touch_known || !view->fit->scattered) {
         return TIPTRUE_OK;
     }
     tt_buffer_puts(text, "contacts repeat to ");

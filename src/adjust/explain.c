@@ -143,13 +143,11 @@ static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage
         struct tt_tip_uncertainty tip;
         const double *x = model->x + model->system.first[b];
         tt_uncertainty_of_tip(&all, b, &tip);
-        double full = tt_factor_line(tip.dof), same = tt_factor_line(tip.same_plate_dof);
+        double factor = tt_factor_line(tip.less_plate_dof);
         estimates[b] = (struct tt_estimate){
             .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
-            .full = tip.offset,
-            .same_plate = tip.same_plate,
-            .expanded_mm = {full * sqrt(fmax(tip.offset.xx_mm2, 0)), full * sqrt(fmax(tip.offset.yy_mm2, 0))},
-            .same_plate_expanded_mm = {same * sqrt(fmax(tip.same_plate.xx_mm2, 0)), same * sqrt(fmax(tip.same_plate.yy_mm2, 0))},
+            .same_plate = tip.less_plate,
+            .same_plate_expanded_mm = {factor * sqrt(fmax(tip.less_plate.xx_mm2, 0)), factor * sqrt(fmax(tip.less_plate.yy_mm2, 0))},
         };
     }
     return status;

@@ -33,7 +33,7 @@ struct tt_explanation {
     double *good;          /* per touch of the run, in the order of its rows: 1 or 0 */
     struct tt_mode modes[TT_MOST_MODES];
     size_t n_modes;
-    struct tt_cov2 *extra, *same_plate_extra; /* per block: what the rivals add to the offset's covariances */
+    struct tt_cov2 *extra; /* per block: what the rivals add to the offset's covariance */
     /* doubt */
     enum tt_doubt_kind doubt;
     bool *doubted;                             /* per block: its offset is in doubt */

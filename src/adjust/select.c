@@ -112,7 +112,6 @@ static enum tiptrue_status search_all(const struct tt_search *search, const stru
     }
     selection->explanation = e;
     selection->fit->rivals = e->extra;
-    selection->fit->rivals_same_plate = e->same_plate_extra;
     return TIPTRUE_OK;
 }
 

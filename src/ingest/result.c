@@ -175,8 +175,8 @@ static void read_tips(struct tt_fields *fields, struct tiptrue_solution *solutio
     solution->n_tip_names = solution->n_tips;
 }
 
-/* {"u": ..., "dof": ...} */
-static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof)
+/* {"u": ..., "dof": ..., "stated_dof": ...} */
+static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof, double *stated_dof)
 {
     const cJSON *item = tt_field_object(fields, fields->json.root, "result", key, TT_OPTIONAL);
 
@@ -185,6 +185,7 @@ static bool read_repeatability(struct tt_fields *fields, const char *key, double
     }
     *dof = HUGE_VAL;
     tt_result_number(fields, item, key, "dof", dof);
+    tt_result_number(fields, item, key, "stated_dof", stated_dof);
     return true;
 }
 
@@ -416,20 +417,24 @@ static void read_rows(struct tt_fields *fields, struct tiptrue_solution *solutio
 
 static void read_result(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",      "program",      "run",
-                                        "poses",       "tips",         "touch_repeatability_mm",
-                                        "lost_motion", "latency",      "sighting_repeatability_mm",
-                                        "edges",       "findings",     "observations",
-                                        "verdict",     "least_squares"};
+    static const char *const known[] = {"schema",        "program",       "run",
+                                        "poses",         "tips",          "touch_repeatability_mm",
+                                        "lost_motion",   "latency",       "sighting_repeatability_mm",
+                                        "edges",         "findings",      "observations",
+                                        "verdict",       "least_squares", "between_tips",
+                                        "plate_features"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
     s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     read_run(fields, s);
     read_poses(fields, s);
+    tt_result_read_features(fields, s);
     read_tips(fields, s);
-    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch);
-    s->has_u_sighting = read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting);
+    tt_result_read_between_tips(fields, s);
+    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch, &s->stated_dof_touch);
+    s->has_u_sighting =
+        read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting, &s->stated_dof_sighting);
     s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm", &s->u_lost_motion_mm);
     s->has_latency = read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
     if (!fields->out_of_memory) {
