@@ -255,7 +255,7 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
     const struct tt_candidate *best = pool->best;
     size_t rows = pool->search->run->n_observations;
 
-    *e = (struct tt_explanation){.n_modes = best->n_modes, .uneven_edge = TT_NONE};
+    *e = (struct tt_explanation){.n_modes = best->n_modes, .uneven_edge = TT_NONE, .log_evidence = best->log_evidence, .touch_var_mm2 = best->touch_var_mm2};
     memcpy(e->modes, best->modes, best->n_modes * sizeof *best->modes);
     e->good = TT_ARENA_NEW(arena, rows, double);
     e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
@@ -377,6 +377,7 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     look_for_rivals(e, near, n, blocks);
     if (tt_candidate_restore(pool->best)) {
         size_t edge = uneven_edge(pool, &pool->best->stage->fit);
+        e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
         status = planned(pool, pool->plain, plan_mm);
         if (status == TIPTRUE_OK) {
             look_for_little(e, near, n, weights, plan_mm, blocks);

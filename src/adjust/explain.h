@@ -42,6 +42,7 @@ struct tt_explanation {
     struct tt_machine_xy *rival_offset; /* per block: the rival's less the best's */
     double rival_log_odds;              /* of the rival, <= 0 */
     size_t uneven_edge;                 /* TT_DOUBT_UNEVEN */
+    double log_evidence, touch_var_mm2, dof_touch; /* of the best */
 };
 
 struct tt_search {

@@ -18,6 +18,8 @@
  * right, 0.1 % of runs with three degrees of freedom of their own, none with seven or more; at one that is half of the true one,
  * 31 % with four, 57 % with twenty. */
 #define TT_STATED_IMPROBABLE 0.02
+/* And by chi squared, taken as exact: the limit where many degrees of freedom are stated. */
+#define TT_STATED_IMPOSSIBLE 1e-4
 
 /* What is known of the scatter before the fit. */
 struct tt_noise {

@@ -202,8 +202,12 @@ START_TEST(edge_off)
     struct scene s = scene_many_edges(20260441);
     s.edges[2].shift = _i == 0 ? 0.06 : -0.06;
     struct tiptrue_solution *solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING);
-    CHECK_WORDS(finding->text, "edge 'lower'", _i == 0 ? "further out" : "further in", "stated u of 5.0 µm");
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_EDGE_OFF);
+    ck_assert_int_eq(finding->severity, TIPTRUE_WARNING);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "shift")->number, _i == 0 ? 0.06 : -0.06, 0.02);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "u")->number, 0.005, 1e-12);
+    ck_assert_str_eq(tt_finding_value(finding, "way")->text, _i == 0 ? "out" : "in");
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_OFF), 1);
     ck_assert_str_eq(solution->edge_names[finding->edge], "lower");
     scene_check_near(solution, &s, 0.01);
     tiptrue_solution_free(solution);
@@ -219,8 +223,11 @@ START_TEST(edge_off_beyond_telling)
     }
     s.edges[2].shift = 0.06;
     struct tiptrue_solution *solution = scene_result(&s);
-    ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_OFF), 1);
-    ck_assert_int_eq(scene_finding(solution, TT_FINDING_EDGE_OFF)->severity, TIPTRUE_ERROR);
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_AMBIGUOUS), 1);
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_AMBIGUOUS);
+    ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
+    /* whichever edge of the pair is blamed, the offset moves by its shift */
+    ck_assert_double_eq_tol(hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number), 0.06, 0.02);
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
 }
