@@ -226,8 +226,9 @@ START_TEST(edge_off_beyond_telling)
     ck_assert_uint_eq(scene_count(solution, TT_FINDING_AMBIGUOUS), 1);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_AMBIGUOUS);
     ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
-    /* whichever edge of the pair is blamed, the offset moves by its shift */
-    ck_assert_double_eq_tol(hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number), 0.06, 0.02);
+    /* the other edge of the pair is blamed: the offset moves by its shift; both are, in reversal error: by half of it */
+    const double apart = hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number);
+    ck_assert(apart > 0.02 && apart < 0.08);
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
 }
