@@ -96,13 +96,15 @@ static struct tt_view view_of(const struct tt_selection *selection, const struct
 
 static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_solve_options *options)
 {
-    enum tiptrue_status status = tt_assemble(view);
+    enum tiptrue_status status;
 
+    view->between = options != NULL ? options->between : NULL;
+    status = tt_assemble(view);
     if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
         status = tt_monte_carlo(view, options->monte_carlo, options->seed);
     }
-    if (status == TIPTRUE_OK && options != NULL && options->between != NULL) {
-        tt_assemble_between(view, options->between);
+    if (status == TIPTRUE_OK && view->between != NULL && !tt_assemble_between(view)) {
+        status = TIPTRUE_E_MEMORY;
     }
     if (status == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
         status = tt_verdict(view);

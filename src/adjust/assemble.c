@@ -286,11 +286,59 @@ static bool fill_shape(const struct tt_view *view, size_t block, const struct tt
     return true;
 }
 
-/* @u: of the tip. NULL: it made no contact. */
-static void fill_change(const struct tt_view *view, size_t run_tip, const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
+/* What a change is judged by. */
+struct change {
+    struct tt_cov2 cov;
+    double dof;
+};
+
+/* Offsets in full: of the full solution, what comes from the plate cancels on the same one. */
+static struct change change_in_full(const struct tt_tip_uncertainty *u, const struct tt_tip_result *tip)
 {
+    return tip->change_on_same_plate ? (struct change){u->less_plate, u->less_plate_dof} : (struct change){u->offset, u->dof};
+}
+
+static const struct tt_earlier *earlier_of(const struct tt_view *view, const struct tt_tip_result *tip)
+{
+    const struct tiptrue_between *between = view->between;
+
+    for (size_t i = 0; between != NULL && i < between->n_earlier && tip->change_on_same_plate; i++) {
+        if (strcmp(between->earlier[i].tip, tip->name) == 0) {
+            return &between->earlier[i];
+        }
+    }
+    return NULL;
+}
+
+/* Held offset less that of the run which the present offset came from. Scatter between runs is in this run's covariance already, if
+ * it is known; the earlier run has it too. */
+static struct change change_since(const struct tt_view *view, const struct tt_earlier *earlier, const struct tt_tip_result *tip)
+{
+    struct tt_cov2 apart = tt_plate_apart(tt_effects_of(view->solution, tip), earlier->effects), between = {0, 0, 0};
+    double between_dof = HUGE_VAL;
+
+    for (size_t i = 0; i < view->between->n_tips; i++) {
+        const struct tt_between_tip *b = &view->between->tips[i];
+        if (strcmp(b->name, tip->name) == 0) {
+            between = (struct tt_cov2){b->u_x_mm * b->u_x_mm, 0, b->u_y_mm * b->u_y_mm};
+            between_dof = b->dof;
+        }
+    }
+    struct tt_cov2 whole = {tip->same_plate_cov.xx_mm2 + earlier->cov.xx_mm2 + between.xx_mm2 + apart.xx_mm2,
+                            tip->same_plate_cov.xy_mm2 + earlier->cov.xy_mm2 + between.xy_mm2 + apart.xy_mm2,
+                            tip->same_plate_cov.yy_mm2 + earlier->cov.yy_mm2 + between.yy_mm2 + apart.yy_mm2};
+    const struct tt_scatter_part parts[] = {
+        {tip->same_plate_cov, tip->same_plate_dof}, {earlier->cov, earlier->dof}, {between, between_dof}};
+    return (struct change){whole, tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole)};
+}
+
+/* @u: of the tip. NULL: it made no contact. False: out of memory. */
+static bool fill_change(const struct tt_view *view, size_t run_tip, const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
+{
+    bool failed = false;
+
     if (run_tip >= view->machine->n_tips || !view->machine->tips[run_tip].has_offset) {
-        return;
+        return true;
     }
     const struct tt_tip *stated = &view->machine->tips[run_tip];
     tip->has_present = true;
@@ -299,23 +347,28 @@ static void fill_change(const struct tt_view *view, size_t run_tip, const struct
     tip->change_on_same_plate =
         stated->offset_plate != NULL && view->plate->serial != NULL && strcmp(stated->offset_plate, view->plate->serial) == 0;
     if (u == NULL) {
-        return;
+        return true;
     }
-    /* both offsets in full: of the full solution, what comes from the plate cancels */
-    struct tt_cov2 cov = tip->change_on_same_plate ? u->less_plate : u->offset;
-    double dof = tip->change_on_same_plate ? u->less_plate_dof : u->dof;
-    tip->change_cov = cov;
-    tip->change_dof = dof;
-    tip->change_expanded_x_mm = tt_factor_line(dof) * u_of(cov.xx_mm2);
-    tip->change_expanded_y_mm = tt_factor_line(dof) * u_of(cov.yy_mm2);
+    const struct tt_earlier *earlier = earlier_of(view, tip);
+    struct change change = earlier != NULL ? change_since(view, earlier, tip) : change_in_full(u, tip);
+    if (earlier != NULL) {
+        tip->change = (struct tt_machine_xy){tip->held.x_mm - earlier->held.x_mm, tip->held.y_mm - earlier->held.y_mm};
+        tip->change_from = copy_text(view->solution, earlier->run, &failed);
+    }
+    tip->change_cov = change.cov;
+    tip->change_dof = change.dof;
+    tip->change_expanded_x_mm = tt_factor_line(change.dof) * u_of(change.cov.xx_mm2);
+    tip->change_expanded_y_mm = tt_factor_line(change.dof) * u_of(change.cov.yy_mm2);
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
-        return;
+        return !failed;
     }
-    tip->p_unchanged = tt_p_plane(tt_cov2_distance2(cov, tip->change.x_mm, tip->change.y_mm), dof);
+    tip->p_unchanged = tt_p_plane(tt_cov2_distance2(change.cov, tip->change.x_mm, tip->change.y_mm), change.dof);
     if (view->solution->has_permitted_error) {
         tip->has_conformity = true;
-        tip->p_conforming = tt_p_within(tip->change.x_mm, tip->change.y_mm, cov, dof, view->solution->permitted_error_mm);
+        tip->p_conforming =
+            tt_p_within(tip->change.x_mm, tip->change.y_mm, change.cov, change.dof, view->solution->permitted_error_mm);
     }
+    return !failed;
 }
 
 /* ---- the plate held ---- */
@@ -410,8 +463,7 @@ static bool fill_absent_tip(struct tt_view *view, size_t run_tip, struct tt_tip_
     bool failed = false;
     *tip = (struct tt_tip_result){.verdict = TIPTRUE_REPEAT, .dof = HUGE_VAL, .same_plate_dof = HUGE_VAL};
     tip->name = copy_text(view->solution, view->run->tips[run_tip], &failed);
-    fill_change(view, run_tip, NULL, tip);
-    return !failed;
+    return fill_change(view, run_tip, NULL, tip) && !failed;
 }
 
 static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t run_tip, size_t block, struct tt_tip_result *tip)
@@ -446,9 +498,8 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
     if (failed || !fill_effects(view, block, tip) || !fill_shape(view, block, u, x, tip) || !fill_budget(view, u, tip)) {
         return false;
     }
-    fill_change(view, run_tip, u, tip);
     u->cc = NULL;
-    return true;
+    return fill_change(view, run_tip, u, tip);
 }
 
 /* Add scatter between runs to what a run says of itself, degrees of freedom included. */
@@ -461,8 +512,11 @@ static void add_between(struct tt_cov2 *cov, double *cov_dof, struct tt_cov2 bet
     *cov = whole;
 }
 
-void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *between)
+bool tt_assemble_between(struct tt_view *view)
 {
+    const struct tiptrue_between *between = view->between;
+    bool good = true;
+
     for (size_t i = 0; i < view->solution->n_tips; i++) {
         struct tt_tip_result *tip = &view->solution->tips[i];
         size_t run_tip = tt_run_tip(view, i), block = view->model->tip_block[run_tip], k = 0;
@@ -484,8 +538,9 @@ void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *bet
         fill_held(held, tip);
         tip->prior_share = prior_share;
         estimated_line(tip, TT_BUDGET_BETWEEN_RUNS, b->dof, part.xx_mm2, part.yy_mm2);
-        fill_change(view, run_tip, u, tip);
+        good = fill_change(view, run_tip, u, tip) && good;
     }
+    return good;
 }
 
 static enum tiptrue_status fill_tips(struct tt_view *view)

@@ -23,6 +23,7 @@ struct tt_view {
     struct tt_tip_uncertainty *tips;                /* per block; cc is NULL */
     struct tt_held_offset *held_tips;               /* per block */
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
+    const struct tiptrue_between *between; /* what a history knows, NULL = nothing */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
     size_t findings_capacity;
@@ -31,7 +32,8 @@ struct tt_view {
 
 /* Fill view->solution (whose arena is empty) from view->selection. */
 TT_MUST_USE enum tiptrue_status tt_assemble(struct tt_view *view);
-/* Add scatter between runs to what the tips' offsets are worth, in full and on the same plate, as a line of the budget. */
-void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *between);
+/* Add view->between's scatter between runs to what the tips' offsets are worth, in full and on the same plate, as a line of the
+ * budget. False: out of memory. */
+TT_MUST_USE bool tt_assemble_between(struct tt_view *view);
 
 #endif

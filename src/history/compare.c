@@ -153,10 +153,46 @@ static const char *say(struct tiptrue_comparison *comparison, const struct tt_ti
     return text;
 }
 
+/* Two offsets and their covariances as they are compared: both with the plate held, or both in full, never one of each. */
+struct pair {
+    struct tt_machine_xy a, b;
+    struct tt_cov2 cov_a, cov_b, apart;
+    double dof_a, dof_b;
+};
+
+static struct tt_cov2 less_between(const struct tt_series_tip *run, const struct tt_tip_result *tip)
+{
+    struct tt_cov2 with = tip->same_plate_cov, without = run->same_plate_cov; /* both of the held solution */
+
+    return (struct tt_cov2){tip->cov.xx_mm2 - (with.xx_mm2 - without.xx_mm2), tip->cov.xy_mm2,
+                            tip->cov.yy_mm2 - (with.yy_mm2 - without.yy_mm2)};
+}
+
+static struct pair pair_of(const struct tiptrue_solution *of_run_a, const struct tiptrue_solution *of_run_b,
+                           const struct tt_series_tip *a, const struct tt_series_tip *b, const struct tt_tip_result *of_a,
+                           const struct tt_tip_result *of_b, bool same_plate)
+{
+    if (same_plate && of_a->has_held == of_b->has_held) {
+        return (struct pair){.a = of_a->held,
+                             .b = of_b->held,
+                             .cov_a = a->same_plate_cov,
+                             .cov_b = b->same_plate_cov,
+                             .apart = tt_plate_apart(tt_effects_of(of_run_a, of_a), tt_effects_of(of_run_b, of_b)),
+                             .dof_a = of_a->same_plate_dof,
+                             .dof_b = of_b->same_plate_dof};
+    }
+    return (struct pair){.a = of_a->offset,
+                         .b = of_b->offset,
+                         .cov_a = less_between(a, of_a),
+                         .cov_b = less_between(b, of_b),
+                         .dof_a = of_a->dof,
+                         .dof_b = of_b->dof};
+}
+
 /* @a and @b: the tip in one run and in the other, the scatter between runs that a history added taken out again. */
-static bool compare_tip(struct tiptrue_comparison *comparison, const struct tt_series_tip *a, const struct tt_series_tip *b,
-                        const struct tt_tip_result *of_a, const struct tt_tip_result *of_b, const struct tiptrue_trend *trend,
-                        struct tt_tip_comparison *c)
+static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair *pair, const struct tt_series_tip *a,
+                        const struct tt_series_tip *b, const struct tt_tip_result *of_a, const struct tt_tip_result *of_b,
+                        const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
 {
     bool plate = comparison->same_plate;
 
@@ -165,11 +201,12 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct tt_s
         return false;
     }
     if (a->has_offset && b->has_offset) {
-        struct tt_cov2 cov_a = plate ? a->same_plate_cov : a->cov, cov_b = plate ? b->same_plate_cov : b->cov;
-        double dof = sum_dof(cov_a, plate ? of_a->same_plate_dof : of_a->dof, cov_b, plate ? of_b->same_plate_dof : of_b->dof);
-        struct tt_cov2 cov = sum(cov_a, cov_b);
+        struct tt_cov2 cov = sum(pair->cov_a, pair->cov_b);
+        double dof = sum_dof(pair->cov_a, pair->dof_a, pair->cov_b, pair->dof_b);
+        dof = sum_dof(cov, dof, pair->apart, HUGE_VAL);
+        cov = sum(cov, pair->apart);
         add_between(trend, c, &cov, &dof);
-        c->offset = in_plane(b->offset.x_mm - a->offset.x_mm, b->offset.y_mm - a->offset.y_mm, cov, dof);
+        c->offset = in_plane(pair->b.x_mm - pair->a.x_mm, pair->b.y_mm - pair->a.y_mm, cov, dof);
     }
     if (a->has_runout && b->has_runout) {
         c->runout =
@@ -258,8 +295,12 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
             continue;
         }
         size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name), in_b = tt_series_tip_index(&of_b, a->tips[i].name);
-        if (in_a == TT_NONE || in_b == TT_NONE ||
-            !compare_tip(comparison, tip_of(&of_a, in_a), tip_of(&of_b, in_b), &a->tips[i], other, trend,
+        if (in_a == TT_NONE || in_b == TT_NONE) {
+            return false;
+        }
+        const struct tt_series_tip *of_run_a = tip_of(&of_a, in_a), *of_run_b = tip_of(&of_b, in_b);
+        struct pair pair = pair_of(a, b, of_run_a, of_run_b, &a->tips[i], other, comparison->same_plate);
+        if (!compare_tip(comparison, &pair, of_run_a, of_run_b, &a->tips[i], other, trend,
                          &comparison->tips[comparison->n_tips++])) {
             return false;
         }

@@ -269,6 +269,7 @@ static void read_present(struct tt_fields *fields, const cJSON *object, const ch
     tip->change_on_same_plate = tt_result_bool(fields, object, what, "change_on_same_plate");
     struct tt_result_xy expanded = tt_result_xy(fields, object, what, "change_expanded_mm");
     bool plate = tip->change_on_same_plate;
+    tip->change_from = tt_field_text(fields, object, what, "change_from_run", TT_OPTIONAL);
     tip->change_expanded_x_mm = expanded.has_x ? expanded.x : plate ? tip->same_plate_expanded_x_mm : tip->expanded_x_mm;
     tip->change_expanded_y_mm = expanded.has_y ? expanded.y : plate ? tip->same_plate_expanded_y_mm : tip->expanded_y_mm;
     tt_result_number(fields, object, what, "p_unchanged", &tip->p_unchanged);
@@ -320,6 +321,7 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct ti
                                         "present_mm",
                                         "change_mm",
                                         "change_expanded_mm",
+                                        "change_from_run",
                                         "p_unchanged",
                                         "conformity",
                                         "change_on_same_plate",

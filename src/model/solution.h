@@ -51,6 +51,17 @@ struct tt_plate_feature {
     double u_mm; /* stated */
 };
 
+/* How an offset with the plate held answers to the plate's features: mm per mm; x NULL = not known. */
+struct tt_plate_effects {
+    const struct tt_plate_feature *features;
+    const double *x, *y;
+    size_t n;
+};
+
+/* Covariance of what of the plate's errors does not cancel between two such offsets: the difference of their effects times each
+ * feature's u. A feature that one of the two does not know has no effect on it. 0 where either is not known. */
+struct tt_cov2 tt_plate_apart(struct tt_plate_effects a, struct tt_plate_effects b);
+
 /* One tip's offset less another one's, in the solution with the plate held. */
 struct tt_tip_difference {
     const char *tip, *over;
@@ -126,9 +137,10 @@ struct tt_tip_result {
     bool change_on_same_plate;            /* the present offset was found with this plate */
     struct tt_cov2 change_cov;            /* what the change is judged by; on the same plate without the plate's errors */
     double change_dof, change_expanded_x_mm, change_expanded_y_mm;
-    double p_unchanged;  /* probability of a change at least this large if nothing changed */
-    bool has_conformity; /* a permitted error is stated, and a present offset */
-    double p_conforming; /* probability that the present offset is within the permitted error (JCGM 106) */
+    const char *change_from; /* id of the run that the present offset came from: then held offsets are compared; NULL = full ones */
+    double p_unchanged;      /* probability of a change at least this large if nothing changed */
+    bool has_conformity;     /* a permitted error is stated, and a present offset */
+    double p_conforming;     /* probability that the present offset is within the permitted error (JCGM 106) */
     enum tiptrue_verdict verdict;
     const char **reasons;
     size_t n_reasons;
@@ -196,5 +208,25 @@ struct tiptrue_solution {
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };
+
+static inline struct tt_plate_effects tt_effects_of(const struct tiptrue_solution *solution, const struct tt_tip_result *tip)
+{
+    bool known = tip->plate_effect_x != NULL && tip->plate_effect_y != NULL;
+
+    return (struct tt_plate_effects){solution->features, known ? tip->plate_effect_x : NULL, tip->plate_effect_y,
+                                     known ? solution->n_features : 0};
+}
+
+/* Whether every tip with an offset has the one with the plate held. */
+static inline bool tt_solution_has_held(const struct tiptrue_solution *solution)
+{
+    bool all = true;
+
+    for (size_t i = 0; i < solution->n_tips; i++) {
+        const struct tt_tip_result *tip = &solution->tips[i];
+        all = all && (tip->has_held || !tip->offset_determined_x || !tip->offset_determined_y);
+    }
+    return all;
+}
 
 #endif

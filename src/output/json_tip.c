@@ -187,6 +187,7 @@ static void write_present(struct tt_json *json, const struct tiptrue_solution *s
         tt_json_key_text(json, "change_mm", NULL);
         tt_json_key_text(json, "change_expanded_mm", NULL);
     }
+    tt_json_key_text(json, "change_from_run", t->has_present ? t->change_from : NULL);
     tt_json_key(json, "change_on_same_plate");
     tt_json_bool(json, t->has_present && t->change_on_same_plate);
     tt_json_key_number_if(json, "p_unchanged", t->has_present && both_determined(t), t->p_unchanged);
