@@ -304,6 +304,30 @@ START_TEST(unit_suspect)
 }
 END_TEST
 
+/* 2026-11-26: where the edges of a tip were not touched alike, `odd-rotations` depended on which of them came first: told when the
+ * uneven one did, not told when it came last, since edges were counted by adding 1000. Told only where all are alike. */
+START_TEST(odd_rotations_on_all_edges)
+{
+    for (size_t edge = 0; edge <= 4; edge++) { /* without two of the nine rotations on this edge; 4 = on none */
+        struct scene s = scene_usual(20260433);
+        s.rotations = 9;
+        struct scene_rows rows = scene_simulate(&s);
+        size_t kept = 0, seen = 0;
+        for (size_t i = 0; i < rows.n; i++) {
+            seen += !rows.row[i].is_sight && rows.row[i].target == edge;
+            bool skip = !rows.row[i].is_sight && rows.row[i].target == edge && (seen == 3 || seen == 5);
+            rows.row[kept] = rows.row[i];
+            kept += !skip;
+        }
+        rows.n = kept;
+        struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+        ck_assert_uint_eq(scene_count(solution, TT_FINDING_ODD_ROTATIONS), edge == 4);
+        tiptrue_solution_free(solution);
+        scene_rows_free(&rows);
+    }
+}
+END_TEST
+
 /* Two decimals. */
 START_TEST(coarse_digits)
 {
@@ -367,6 +391,7 @@ int main(void)
     TCase *tips = tcase_create("tips");
     tcase_add_test(tips, rotation_gap);
     tcase_add_test(tips, odd_rotations);
+    tcase_add_test(tips, odd_rotations_on_all_edges);
     tcase_add_test(tips, tip_not_round);
     tcase_add_test(tips, tip_not_round_by_name);
     suite_add_tcase(suite, tips);
