@@ -14,6 +14,7 @@
 #include "ingest/ingest.h"
 #include "ingest/kinds.h"
 #include "base/time.h"
+#include "ingest/archive.h"
 #include "ingest/bytes.h"
 
 /* Whatever a double holds: what a result says of itself is not judged here. */
@@ -423,34 +424,10 @@ enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *
     return finish(tt_document_read(&document, path, sink, error), made, solution);
 }
 
-/* The first place behind @at, before @end, that is no blank of JSON. */
-static const char *past_blanks(const char *at, const char *end)
-{
-    while (at < end && (*at == ' ' || *at == '\t' || *at == '\r' || *at == '\n')) {
-        at++;
-    }
-    return at;
-}
-
-/* Whether @word stands at @at. */
-static bool stands(const char *at, const char *end, const char *word)
-{
-    return (size_t)(end - at) >= strlen(word) && memcmp(at, word, strlen(word)) == 0;
-}
-
 bool tt_result_is(const char *text, size_t length)
 {
-    const char *end = text + length, *at = past_blanks(text + tt_byte_order_mark(text, length), end);
+    char schema[40];
 
-    if (at == end || *at != '{') {
-        return false;
-    }
-    for (; at < end; at++) {
-        if (*at == '"' && stands(at, end, "\"schema\"")) {
-            at = past_blanks(at + strlen("\"schema\""), end);
-            at = at < end && *at == ':' ? past_blanks(at + 1, end) : at;
-            return stands(at, end, "\"tiptrue.result/");
-        }
-    }
-    return false;
+    (void)tt_archive_object(text + tt_byte_order_mark(text, length), text + length, schema, sizeof schema);
+    return strncmp(schema, "tiptrue.result/", strlen("tiptrue.result/")) == 0;
 }

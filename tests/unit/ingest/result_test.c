@@ -126,6 +126,28 @@ START_TEST(faults_are_told_with_their_place)
 }
 END_TEST
 
+/* 2026-11-26: `report' took the first "schema" anywhere in a file for the file's own; history import looked at the outermost object
+ * only. A run whose note holds a result was drawn as a result, and refused. Both look at the outermost object now. */
+START_TEST(a_nested_schema_is_not_the_documents)
+{
+    static const struct {
+        const char *text;
+        bool is;
+    } cases[] = {
+        {"{\"schema\": \"tiptrue.result/1\", \"run\": {}}", true},
+        {"\xef\xbb\xbf \n{\"run\": {\"schema\": \"tiptrue.run/1\"}, \"schema\" : \"tiptrue.result/1\"}", true},
+        {"{\"note\": {\"schema\": \"tiptrue.result/1\"}, \"schema\": \"tiptrue.run/1\"}", false},
+        {"{\"note\": [\"schema\", {\"schema\": \"tiptrue.result/1\"}]}", false},
+        {"{\"note\": \"\\\"schema\\\": \\\"tiptrue.result/1\\\"\", \"schema\": \"tiptrue.run/1\"}", false},
+        {"# \"schema\": \"tiptrue.result/1\"\nkind,target\n", false},
+        {"", false},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        ck_assert_msg(tt_result_is(cases[i].text, strlen(cases[i].text)) == cases[i].is, "%s", cases[i].text);
+    }
+}
+END_TEST
+
 START_TEST(a_code_of_a_newer_version_is_left_out)
 {
     struct tt_buffer told = {0};
@@ -151,6 +173,7 @@ int main(void)
     tcase_add_test(tcase, a_tip_of_the_fewest_words);
     tcase_add_test(tcase, a_source_has_one_line_in_the_budget);
     tcase_add_test(tcase, faults_are_told_with_their_place);
+    tcase_add_test(tcase, a_nested_schema_is_not_the_documents);
     tcase_add_test(tcase, a_code_of_a_newer_version_is_left_out);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);
