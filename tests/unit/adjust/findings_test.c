@@ -304,6 +304,29 @@ START_TEST(unit_suspect)
 }
 END_TEST
 
+/* 2026-11-26: the unit was judged by distances from the first sighting alone, so that a run whose first placement has one sighted
+ * mark was judged by its edges, which tell inches from millimetres, but not metres, and not by the longest distance, as documented.
+ */
+START_TEST(unit_by_marks_of_any_setup)
+{
+    struct scene s = scene_full();
+    struct scene_rows rows = scene_simulate(&s);
+    size_t kept = 0;
+    for (size_t i = 0; i < rows.n; i++) {
+        bool skip = rows.row[i].is_sight && rows.row[i].setup == 0 && rows.row[i].target != 0;
+        rows.row[i].x /= 25.4;
+        rows.row[i].y /= 25.4;
+        rows.row[kept] = rows.row[i];
+        kept += !skip;
+    }
+    rows.n = kept;
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNIT_SUSPECT)->text, "between the marks", "0.0394 times");
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 /* 2026-11-26: where the edges of a tip were not touched alike, `odd-rotations` depended on which of them came first: told when the
  * uneven one did, not told when it came last, since edges were counted by adding 1000. Told only where all are alike. */
 START_TEST(odd_rotations_on_all_edges)
@@ -386,6 +409,7 @@ int main(void)
     tcase_add_test(run, drift_in_run);
     tcase_add_loop_test(run, rotation_sense, 0, 2);
     tcase_add_test(run, unit_suspect);
+    tcase_add_test(run, unit_by_marks_of_any_setup);
     tcase_add_test(run, coarse_digits);
     suite_add_tcase(suite, run);
     TCase *tips = tcase_create("tips");
