@@ -7,6 +7,7 @@
 
 #include <limits.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -17,6 +18,9 @@
 #include "ingest/archive.h"
 #include "ingest/bytes.h"
 
+/* A correlation or a probability that another program computed may lie this far beyond its ends. */
+#define ROUNDING 1e-9
+
 /* Whatever a double holds: what a result says of itself is not judged here. */
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
 static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of at least 0"};
@@ -24,6 +28,16 @@ static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of
 bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value)
 {
     return tt_field_number(fields, object, what, key, TT_OPTIONAL, &any_number, value);
+}
+
+bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double lowest,
+                         double highest, double *value)
+{
+    char hint[80];
+    const struct tt_bounds bounds = {lowest - ROUNDING, highest + ROUNDING, false, hint};
+
+    snprintf(hint, sizeof hint, isinf(highest) ? "at least %g" : "from %g to %g", lowest, highest);
+    return tt_field_number(fields, object, what, key, TT_OPTIONAL, &bounds, value);
 }
 
 size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
