@@ -304,6 +304,32 @@ START_TEST(unit_suspect)
 }
 END_TEST
 
+/* 2026-11-26: with every second touch of two edges shifted by 0.5 mm a tip of radius 0.21 mm was told as three-lobed by 0.25 mm,
+ * and its offset as update. No body of mean radius r has a third harmonic larger than r / 4: a tip just below is told, one above
+ * refused.
+ */
+START_TEST(a_shape_that_no_tip_can_have)
+{
+    for (int above = 0; above < 2; above++) {
+        struct scene s = scene_usual(20260439);
+        s.rotations = 20;
+        s.tips[0].order = 3;
+        double amplitude = s.tips[0].radius * (above ? 0.30 : 0.24);
+        s.tips[0].shape_cos = 0.8 * amplitude;
+        s.tips[0].shape_sin = -0.6 * amplitude;
+        struct tiptrue_solution *solution = scene_result(&s);
+        const struct tt_finding *finding = scene_finding(solution, TT_FINDING_TIP_NOT_ROUND);
+        ck_assert_int_eq(finding->severity, above ? TIPTRUE_ERROR : TIPTRUE_WARNING);
+        ck_assert_int_eq(solution->verdict, above ? TIPTRUE_REPEAT : TIPTRUE_UPDATE);
+        CHECK_WORDS(finding->text, "three-lobed by", above ? "no tip can be three-lobed by that much" : "wear or dirt");
+        if (above) {
+            CHECK_WORDS(finding->text, "(at most 62", "check the log");
+        }
+        tiptrue_solution_free(solution);
+    }
+}
+END_TEST
+
 /* 2026-11-26: the unit was judged by distances from the first sighting alone, so that a run whose first placement has one sighted
  * mark was judged by its edges, which tell inches from millimetres, but not metres, and not by the longest distance, as documented.
  */
@@ -409,6 +435,7 @@ int main(void)
     tcase_add_test(run, drift_in_run);
     tcase_add_loop_test(run, rotation_sense, 0, 2);
     tcase_add_test(run, unit_suspect);
+    tcase_add_test(run, a_shape_that_no_tip_can_have);
     tcase_add_test(run, unit_by_marks_of_any_setup);
     tcase_add_test(run, coarse_digits);
     suite_add_tcase(suite, run);
