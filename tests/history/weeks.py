@@ -145,9 +145,9 @@ with tempfile.TemporaryDirectory() as folder:
                      "variance with and without a history")
         tally.check(new["offset_mm"] == old["offset_mm"] and new["prior_share"] == old["prior_share"], "the offset stays")
         tally.check(new["same_plate"]["dof"] < 1000, f"degrees of freedom {new['same_plate']['dof']}")
-    # 2026-11-26: solved again, a run's uncertainty shrank each time (degrees of freedom 9 -> 98, expanded uncertainty 24.4 -> 21.4 um
-    # in five turns), "unchanged" and "stored" in one answer: the scatter between runs was taken back with the degrees of freedom of the
-    # whole result. The budget now says its own, and all digits stay.
+    # 2026-11-26: solved again, a run's uncertainty shrank each time (degrees of freedom 9 -> 98, U 24.4 -> 21.4 um in five turns),
+    # "unchanged" and "stored" in one answer: the scatter between runs was taken back with the degrees of freedom of the whole
+    # result. The budget now says its own, and all digits stay.
     kept = pathlib.Path(folder, "kept.db")
     shutil.copy(history, kept)
     machine = pathlib.Path(folder, "machine.json")
