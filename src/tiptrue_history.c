@@ -77,7 +77,7 @@ static enum tiptrue_status put_solved(struct tiptrue_history *history, const str
     enum tiptrue_status status = tt_solved_make(&solved, plate, machine, plan, pattern, run, solution, now_s, error);
 
     if (status == TIPTRUE_OK) {
-        status = tt_store_put(history, &solved.record, solution, how, outcome, error);
+        status = tt_store_put(history, &solved.record, solved.solution, how, outcome, error);
     }
     tt_solved_clear(&solved);
     return status;

@@ -38,6 +38,7 @@ unit_tests = \
   tests/unit/geometry/touch_test \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
+  tests/unit/history/compare_test \
   tests/unit/history/store_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \

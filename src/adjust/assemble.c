@@ -8,9 +8,11 @@
 #include <string.h>
 
 #include "adjust/findings.h"
+#include "adjust/robust.h"
 
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
- */
+ * Nor is an offset of which touches, sightings and plate leave that much. Larger, and results are called determined that nobody can
+ * place with; smaller, and a poor plate (u of 0.1 mm) with edges at 10 degrees to each other is called undetermined. */
 #define UNDETERMINED_MM 0.5
 #define UNDETERMINED_RAD 0.035
 /* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the
@@ -214,13 +216,28 @@ static void fill_held(const struct tt_held_offset *held, struct tt_tip_result *t
     tip->same_plate_region = tt_cov2_region(held->cov, tip->same_plate_region_factor);
 }
 
+/* Whether touches, sightings and plate determine the offset on the axis that @axis takes from a covariance. What rests on nothing
+ * must be small; and so must all but the stated yaw and place, which have findings of their own: edges that are all but parallel
+ * leave no weak direction, and yet metres. Where the run's own scatter is smaller than a usual one it does not decide: a run is
+ * then determined as it was expected to be before it was made (check.h). */
+static bool offset_determined(const struct tt_view *view, const struct tt_tip_uncertainty *u, size_t axis)
+{
+    double own[TT_SOURCES], whole = axis == TT_TIP_O_X ? u->offset.xx_mm2 : u->offset.yy_mm2;
+    double usual = TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM, found = view->fit->touch_var_mm2;
+
+    for (size_t s = 0; s < TT_SOURCES; s++) {
+        own[s] = axis == TT_TIP_O_X ? u->source[s].xx_mm2 : u->source[s].yy_mm2;
+    }
+    double rest = whole - own[TT_SOURCE_YAW] - own[TT_SOURCE_PLACE];
+    rest += view->noise->touch_known ? 0 : own[TT_SOURCE_TOUCH] * fmax(usual / found - 1, 0);
+    return u->weak_u_mm[axis] < UNDETERMINED_MM && rest < UNDETERMINED_MM * UNDETERMINED_MM;
+}
+
 static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
 {
     double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X],
            own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
 
-    tip->offset_determined_x = u->weak_u_mm[TT_TIP_O_X] < UNDETERMINED_MM;
-    tip->offset_determined_y = u->weak_u_mm[TT_TIP_O_Y] < UNDETERMINED_MM;
     tip->offset = (struct tt_machine_xy){x[TT_TIP_O_X], x[TT_TIP_O_Y]};
     tip->cov = u->offset;
     tip->dof = u->dof;
@@ -488,6 +505,8 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
         }
     }
     view->held_tips[block] = tt_held_of_tip(&view->held, block);
+    tip->offset_determined_x = offset_determined(view, u, TT_TIP_O_X);
+    tip->offset_determined_y = offset_determined(view, u, TT_TIP_O_Y);
     fill_offset(u, x, tip);
     fill_held(&view->held_tips[block], tip);
     double common_xx_mm2, common_yy_mm2;

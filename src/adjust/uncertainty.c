@@ -108,27 +108,14 @@ static struct tt_cov2 cov2_less(struct tt_cov2 a, struct tt_cov2 b)
     return (struct tt_cov2){a.xx_mm2 - b.xx_mm2, a.xy_mm2 - b.xy_mm2, a.yy_mm2 - b.yy_mm2};
 }
 
-/* sum over i of tr[(C_i C^-1)^2] / dof_i: Welch and Satterthwaite's sum in the plane, for scatters that scale a known matrix
- * (JCGM 100:2008 G.4.1 is the same on one axis). */
-static double satterthwaite(struct tt_cov2 part, struct tt_cov2 whole, double dof)
-{
-    double det = whole.xx_mm2 * whole.yy_mm2 - whole.xy_mm2 * whole.xy_mm2;
-    if (!(det > 0) || !(dof < MANY_DOF)) {
-        return 0;
-    }
-    double a = (part.xx_mm2 * whole.yy_mm2 - part.xy_mm2 * whole.xy_mm2) / det;
-    double b = (part.xy_mm2 * whole.xx_mm2 - part.xx_mm2 * whole.xy_mm2) / det;
-    double c = (part.xy_mm2 * whole.yy_mm2 - part.yy_mm2 * whole.xy_mm2) / det;
-    double d = (part.yy_mm2 * whole.xx_mm2 - part.xy_mm2 * whole.xy_mm2) / det;
-    return (a * a + 2 * b * c + d * d) / dof;
-}
-
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole)
 {
     double sum = 0, least = HUGE_VAL;
 
     for (size_t i = 0; i < n; i++) {
-        double share = satterthwaite(parts[i].cov, whole, parts[i].dof);
+        const struct tt_cov2 *c = &parts[i].cov;
+        double share = tt_satterthwaite((double[]){c->xx_mm2, c->xy_mm2, c->yy_mm2},
+                                        (double[]){whole.xx_mm2, whole.xy_mm2, whole.yy_mm2}, parts[i].dof);
         sum += share;
         least = share > 0 ? fmin(least, parts[i].dof) : least;
     }
@@ -323,7 +310,7 @@ double tt_factor_line(double dof)
 
 double tt_p_plane(double t2, double dof)
 {
-    return dof < MANY_DOF ? exp(-0.5 * dof * log1p(t2 / dof)) : exp(-0.5 * t2);
+    return tt_plane_upper(t2, dof);
 }
 
 double tt_factor_plane(double dof)

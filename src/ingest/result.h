@@ -7,6 +7,10 @@
 #include "ingest/fields.h"
 #include "model/solution.h"
 
+/* A number of @lowest to @highest (told in words), else as tt_result_number: what no computation gives was written by hand. */
+bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double lowest,
+                         double highest, double *value);
+
 /* A finite number; false where it is null, missing or wrong (told). */
 bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value);
 /* A whole number of at least 0; 0 where there is none. */
