@@ -105,6 +105,10 @@ libcore_la_SOURCES = \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/model_findings.c \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
+  src/adjust/plausible.c src/adjust/plausible.h \
+  src/adjust/plausible_change.c \
+  src/adjust/plausible_log.c \
+  src/adjust/plausible_statements.c \
   src/adjust/robust.c src/adjust/robust.h \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \

@@ -122,6 +122,7 @@ struct tiptrue_solve_options {
                            >= 100 */
     unsigned long seed; /* of its random numbers */
     const struct tiptrue_between *between; /* scatter between the machine's runs, from a history; NULL = none is known */
+    bool accept_change; /* an offset may differ from the one in use by more than limits.plausible_change */
 };
 
 /* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings and verdict.

@@ -96,6 +96,7 @@ static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_sol
 {
     enum tiptrue_status status = tt_assemble(view);
 
+    view->solution->change_accepted = options != NULL && options->accept_change;
     if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
         status = tt_monte_carlo(view, options->monte_carlo, options->seed);
     }

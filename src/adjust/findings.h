@@ -60,6 +60,9 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, stru
 /* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded acceptance at 95 %). */
 TT_MUST_USE enum tiptrue_status tt_verdict(struct tt_view *view);
 
+/* Whether the numbers alone let the offset in use of @tip stand; false without one. */
+bool tt_would_keep(const struct tt_tip_result *tip);
+
 /* Tip of the run (index into run->tips) behind the @index-th tip of the solution. */
 size_t tt_run_tip(const struct tt_view *view, size_t index);
 

@@ -23,7 +23,7 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
     tt_buffer_puts(text, "), over the limit of ");
     tt_words_um(text, limits->runout_mm);
     tt_buffer_puts(text, ": the tip is bent or not seated; seat or change it");
-    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_WARNING,
+    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR,
                           (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
 }
 
@@ -49,22 +49,68 @@ static const char *advice(const struct tt_tip_result *tip)
                                   : "most of it is a stated value: touch what would replace it, or state it better";
 }
 
+static double same_plate_mm(const struct tt_tip_result *tip)
+{
+    return fmax(tip->same_plate_expanded_x_mm, tip->same_plate_expanded_y_mm);
+}
+
+/* The expanded uncertainty that the verdict uses: on the same plate where the offset in use is of it. */
+static double expanded_mm(const struct tt_tip_result *tip)
+{
+    return tip->change_on_same_plate ? same_plate_mm(tip) : fmax(tip->expanded_x_mm, tip->expanded_y_mm);
+}
+
+static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, const char *over,
+                                           double limit_mm, enum tiptrue_severity severity,
+                                           struct tt_buffer *text)
+{
+    const struct tt_tip_result *tip = &view->solution->tips[index];
+
+    tt_buffer_printf(text, "the expanded uncertainty of the offset of '%s'%s is ", tip->name,
+                     tip->change_on_same_plate ? " on this plate" : "");
+    tt_words_um_over(text, expanded_mm(tip), limit_mm);
+    tt_buffer_printf(text, ", over the %s of ", over);
+    tt_words_um(text, limit_mm);
+    tt_buffer_printf(text, "; %s", advice(tip));
+    return tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, severity,
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+}
+
+/* Whether it was said already that the offset rests on what was stated, and what would help. */
+static bool is_prior_bound(const struct tt_view *view, size_t index)
+{
+    size_t run_tip = tt_run_tip(view, index);
+
+    for (size_t i = 0; i < view->solution->n_findings; i++) {
+        const struct tt_finding *finding = &view->solution->findings[i];
+        if (finding->code == TT_FINDING_PRIOR_BOUND && (finding->tip == run_tip || finding->tip == TT_NONE)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Over the stated limit: an error. Over the permitted error: then the offset in use cannot be shown to be
+ * good enough, so the verdict cannot be keep. That is a warning where no run on this plate can show it,
+ * and a note where one can once the offset in use is of this plate. */
 static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index, struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
-    double expanded = fmax(tip->expanded_x_mm, tip->expanded_y_mm);
+    double found_mm = expanded_mm(tip);
 
-    if (!limits->has_expanded || !tip->offset_determined_x || !tip->offset_determined_y || !(expanded > limits->expanded_mm)) {
+    if (!tip->offset_determined_x || !tip->offset_determined_y) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "the expanded uncertainty of the offset of '%s' is ", tip->name);
-    tt_words_um_over(text, expanded, limits->expanded_mm);
-    tt_buffer_puts(text, ", over the limit of ");
-    tt_words_um(text, limits->expanded_mm);
-    tt_buffer_printf(text, "; %s", advice(tip));
-    return tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_ERROR,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+    if (limits->has_expanded && found_mm > limits->expanded_mm) {
+        return add_uncertainty(view, index, "limit", limits->expanded_mm, TIPTRUE_ERROR, text);
+    }
+    if (tip->has_present && limits->has_permitted_error && found_mm > limits->permitted_error_mm) {
+        bool never = same_plate_mm(tip) > limits->permitted_error_mm && !is_prior_bound(view, index);
+        return add_uncertainty(view, index, "permitted error", limits->permitted_error_mm,
+                               never ? TIPTRUE_WARNING : TIPTRUE_NOTE, text);
+    }
+    return TIPTRUE_OK;
 }
 
 enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text)

@@ -25,7 +25,7 @@
 
 struct arguments {
     struct cli_inputs inputs;
-    bool touches, least_squares;
+    bool touches, least_squares, accept_change;
     const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
@@ -107,7 +107,8 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
     struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares,
                                             .monte_carlo = job->arguments->monte_carlo,
                                             .seed = (unsigned long)job->arguments->seed,
-                                            .between = job->between};
+                                            .between = job->between,
+                                            .accept_change = job->arguments->accept_change};
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -280,6 +281,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_LEAST_SQUARES:
         arguments->least_squares = true;
         return 0;
+    case CLI_KEY_ACCEPT_CHANGE:
+        arguments->accept_change = true;
+        return 0;
     case CLI_KEY_MONTE_CARLO:
         arguments->monte_carlo = cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
         return 0;
@@ -325,6 +329,10 @@ int cli_solve(int argc, char *argv[])
     static const struct argp_option OPTIONS[] = {
         {"present", CLI_KEY_PRESENT, "CONFIG", 0,
          "Compare with the offsets that stand in CONFIG, at the places of the machine file's export", 1},
+        {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
+         "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the machine file's "
+         "'plausible_change')",
+         1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
         {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter each run into this history, before its result is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},

@@ -6,6 +6,7 @@
 
 #include "export/export.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -161,11 +162,27 @@ static bool nothing_needed(const struct job *job)
     return job->solution->verdict != TIPTRUE_REPEAT;
 }
 
+/* Guards on how far an offset moves: what is plausible, unless the change was accepted when the run was
+ * solved; and the option or the target's own limit, which counts where it is stricter. */
+static void guard_change(struct job *job, const struct file *file)
+{
+    const struct tiptrue_export_options *options = job->options;
+    double stated_mm = HUGE_VAL, plausible_mm = HUGE_VAL;
+
+    if (options->has_max_change || (file->profile != NULL && file->profile->has_max_change)) {
+        stated_mm = options->has_max_change ? options->max_change_mm : file->profile->max_change_mm;
+    }
+    if (!job->solution->change_accepted && options->machine != NULL) {
+        plausible_mm = tt_plausible_change_mm(&options->machine->limits);
+    }
+    tt_guard_change(&job->guards, file->path, file->edits, file->n_edits, fmin(stated_mm, plausible_mm),
+                    stated_mm > plausible_mm);
+}
+
 /* What stands in the file now, and the guards that depend on it. */
 static enum tiptrue_status look(struct job *job, struct file *file, struct tiptrue_error *error)
 {
     const struct tiptrue_export_options *options = job->options;
-    bool has_max = options->has_max_change || (file->profile != NULL && file->profile->has_max_change);
     bool beside = true;
     enum tiptrue_status status = tt_target_open(file->path, &file->target, error);
     if (status == TIPTRUE_OK && !file->named) {
@@ -183,10 +200,7 @@ static enum tiptrue_status look(struct job *job, struct file *file, struct tiptr
     if (status != TIPTRUE_OK) {
         return status;
     }
-    if (has_max) {
-        tt_guard_change(&job->guards, file->path, file->edits, file->n_edits,
-                        options->has_max_change ? options->max_change_mm : file->profile->max_change_mm);
-    }
+    guard_change(job, file);
     tt_edits_apply(bytes->text, bytes->length, file->edits, file->n_edits, &file->new);
     if (file->new.failed) {
         return tt_fail_memory(error);

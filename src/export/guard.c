@@ -166,14 +166,17 @@ static const char *length_of(double value_mm, char text[40])
     return text;
 }
 
-void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm)
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm,
+                     bool from_zero)
 {
     char from[40], to[40], change[40], most[40];
     for (size_t i = 0; i < n; i++) {
         const struct tt_edit *edit = &edits[i];
         double change_mm = fabs(edit->new_mm - edit->old_mm);
-        if (!edit->kept && tt_export_field_is_offset(&edit->put.field) && !(change_mm <= max_change_mm)) {
-            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line, "are sign, unit and place right? was the tip changed?",
+        bool guarded = !edit->kept && tt_export_field_is_offset(&edit->put.field) && !(from_zero && edit->old_mm == 0);
+        if (guarded && !(change_mm <= max_change_mm)) {
+            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line,
+                  "are sign, unit and place right? was the tip changed?",
                   "'%s' would move by %s, from %s to %s; the most allowed is %s",
                   tt_shown(edit->put.field.text, edit->put.field.length).text, length_of(change_mm, change),
                   length_of(edit->old_mm, from), length_of(edit->new_mm, to), length_of(max_change_mm, most));

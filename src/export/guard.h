@@ -27,7 +27,8 @@ void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *s
 /* The result was made with another plate than @plate (may be NULL), or than the present offset of one of the edits' tips. */
 void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine,
                     const struct tiptrue_plate *plate, const struct tt_edit edits[], size_t n);
-/* An offset would move by more than @max_change_mm in @name. */
-void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm);
+/* An offset would move by more than @max_change_mm in @name. @from_zero: one that is 0 may move: none was set there yet. */
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm,
+                     bool from_zero);
 
 #endif

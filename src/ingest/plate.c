@@ -12,6 +12,7 @@
 #include "ingest/fields.h"
 #include "ingest/ingest.h"
 #include "ingest/names.h"
+#include "model/machine.h"
 
 /* An edge shorter than this has no direction, mm: what remains of two equal points after conversion from inches is far below. */
 #define SHORTEST_EDGE_MM 1e-6
@@ -67,6 +68,7 @@ static void read_group(struct reader *reader, const cJSON *element)
     struct what what = what_of("group", group.name);
     tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
     (void)tt_field_u(reader->fields, element, what.text, TT_REQUIRED, &tt_length_mm, &group.u_mm);
+    tt_field_warn_large(reader->fields, element, what.text, "u", group.u_mm, TT_LARGEST_STATED_MM);
     reader->plate->groups[reader->plate->n_groups++] = group;
 }
 
@@ -102,6 +104,7 @@ static void read_mark(struct reader *reader, const cJSON *element)
     tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
     (void)tt_field_xy(reader->fields, element, what.text, "at", TT_REQUIRED, at_mm);
     (void)tt_field_u(reader->fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &mark.u_mm);
+    tt_field_warn_large(reader->fields, element, what.text, "u", mark.u_mm, TT_LARGEST_STATED_MM);
     mark.group = read_membership(reader, element, what.text);
     mark.at = (struct tt_plate_xy){at_mm[0], at_mm[1]};
     reader->plate->marks[reader->plate->n_marks++] = mark;
@@ -135,6 +138,7 @@ static void read_edge(struct reader *reader, const cJSON *element)
     bool to = tt_field_xy(fields, element, what.text, "to", TT_REQUIRED, to_mm);
     edge.free_side = (enum tt_side)tt_field_word(fields, element, what.text, "free_side", TT_REQUIRED, sides, 2, TT_LEFT);
     (void)tt_field_u(fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &edge.u_mm);
+    tt_field_warn_large(fields, element, what.text, "u", edge.u_mm, TT_LARGEST_STATED_MM);
     edge.group = read_membership(reader, element, what.text);
     if (from && to) {
         edge.from = (struct tt_plate_xy){from_mm[0], from_mm[1]};

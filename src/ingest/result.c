@@ -418,7 +418,7 @@ static void read_result(void *object, struct tt_fields *fields)
                                         "poses",       "tips",         "touch_repeatability_mm",
                                         "lost_motion", "latency",      "sighting_repeatability_mm",
                                         "edges",       "findings",     "observations",
-                                        "verdict",     "least_squares"};
+                                        "verdict",     "least_squares", "change_accepted"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
@@ -435,6 +435,7 @@ static void read_result(void *object, struct tt_fields *fields)
         read_rows(fields, s);
     }
     s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
+    s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
     s->verdict = tt_result_verdict(fields, fields->json.root, "result", TT_REQUIRED);
 }
 

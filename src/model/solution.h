@@ -162,6 +162,7 @@ struct tiptrue_solution {
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
     bool least_squares; /* the robust step was off */
+    bool change_accepted; /* changes beyond the plausible one were accepted when it was solved */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };

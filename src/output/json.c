@@ -247,6 +247,8 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     }
     tt_json_key(&json, "least_squares");
     tt_json_bool(&json, s->least_squares);
+    tt_json_key(&json, "change_accepted");
+    tt_json_bool(&json, s->change_accepted);
     tt_json_key_text(&json, "verdict", tt_verdict_word(s->verdict));
     tt_json_close(&json, '}');
 }

@@ -332,9 +332,9 @@ START_TEST(limits)
     tiptrue_solution_free(solution);
     s.runout_limit = 0.999 * size;
     solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_RUNOUT_OVER, TIPTRUE_WARNING);
+    const struct tt_finding *finding = scene_only(solution, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR);
     CHECK_WORDS(finding->text, "the runout of 't1'", "full indicator movement 7", "over the limit of 3");
-    ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
     s.runout_limit = 1.001 * size;
     s.expanded = 0.999 * expanded;
