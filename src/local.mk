@@ -18,7 +18,9 @@ libcore_la_SOURCES = \
   src/base/bytes.h \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
+  src/base/distribution.c src/base/distribution.h \
   src/base/number.c src/base/number.h \
+  src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
   src/model/between.h \

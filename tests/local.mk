@@ -25,6 +25,7 @@ unit_tests = \
   tests/unit/base/arena_test \
   tests/unit/base/buffer_test \
   tests/unit/base/decimal_test \
+  tests/unit/base/distribution_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
@@ -93,6 +94,7 @@ script_tests = \
   tests/cli/streams.sh \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
+  tests/fault/oom.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/planning/after.py \
@@ -141,6 +143,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/fault/starve.h \
+  tests/fault/oom.c \
   tests/fault/stumble.c \
   tests/fuzz/corpus \
   tests/planning \

@@ -3,13 +3,13 @@
 /* Findings about single contacts: late, early, missing, scattered; and about how the log was taken. */
 #include "config.h"
 
-#include <gsl/gsl_cdf.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "adjust/findings.h"
+#include "base/distribution.h"
 #include "model/words.h"
 
 /* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are
@@ -97,7 +97,7 @@ static bool improbably_late(const struct tt_view *view, const struct group *late
         }
     }
     double share = fmax(others > 0 ? others_late / others : 0, LEAST_LATE_SHARE);
-    double p = gsl_cdf_binomial_Q((unsigned)late->n - 1, fmin(share, 1), (unsigned)late->touches);
+    double p = tt_binomial_upper((unsigned)late->n - 1, fmin(share, 1), (unsigned)late->touches);
     return p * (double)view->solution->n_edges < LATE_IMPROBABLE;
 }
 

@@ -4,11 +4,11 @@
 
 #include "adjust/extra.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
 
 #include "adjust/judge.h"
+#include "base/distribution.h"
 
 /* Far-off touches count as off by this many scatters. */
 #define DRAWN_IN 3.0
@@ -23,7 +23,7 @@ double tt_log_p_of_f(double f, unsigned m, double dof)
     if (m == 2) {
         return -0.5 * dof * log1p(2 * f / dof);
     }
-    double p = 2 * gsl_cdf_tdist_Q(sqrt(f), dof);
+    double p = 2 * tt_student_upper(sqrt(f), dof);
     return p > 0 ? log(p) : -700; /* the logarithm of the smallest double */
 }
 

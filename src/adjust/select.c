@@ -4,9 +4,10 @@
 
 #include "adjust/select.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
+
+#include "base/distribution.h"
 
 /* A score less probable than this (natural logarithm; 2e-4) is worth a fit; a likelihood ratio less probable than the second (5e-4
  * for each kind) keeps the term. Looser, and one clean run in a hundred would raise a finding; tighter, and a plate that moved by
@@ -233,7 +234,7 @@ static bool contradicts(const struct tt_fit *fit)
 {
     double ratio = fit->scatter_touch_mm2 / fit->touch_var_mm2;
     return fit->noise->touch_known && fit->dof_touch >= 1 && ratio > SCATTER_RATIO * SCATTER_RATIO &&
-           gsl_cdf_chisq_Q(ratio * fit->dof_touch, fit->dof_touch) < SCATTER_IMPROBABLE;
+           tt_chi2_upper(ratio * fit->dof_touch, fit->dof_touch) < SCATTER_IMPROBABLE;
 }
 
 static double used_share(const struct tt_fit *fit)
@@ -250,7 +251,7 @@ static bool exceeds(const struct tt_fit *fit, const struct tt_noise *stated)
 {
     double ratio = fit->touch_var_mm2 / (stated->touch_var_mm2 + stated->touch_digit_var_mm2);
     return ratio > SCATTER_RATIO * SCATTER_RATIO && fit->dof_touch >= 1 &&
-           gsl_cdf_chisq_Q(ratio * fit->dof_touch, fit->dof_touch) < SCATTER_IMPROBABLE;
+           tt_chi2_upper(ratio * fit->dof_touch, fit->dof_touch) < SCATTER_IMPROBABLE;
 }
 
 /* A stated repeatability that is much too small makes the robust step set good touches aside: try with the run's own. */
@@ -425,7 +426,7 @@ static bool sightings_contradict(const struct tt_selection *now)
         sum += (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
     }
     return fit->dof_sight >= 1 && sum > SCATTER_RATIO * SCATTER_RATIO * fit->dof_sight &&
-           gsl_cdf_chisq_Q(sum, fit->dof_sight) < SCATTER_IMPROBABLE;
+           tt_chi2_upper(sum, fit->dof_sight) < SCATTER_IMPROBABLE;
 }
 
 static bool stood_still(const struct tt_selection *now)

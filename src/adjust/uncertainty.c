@@ -4,9 +4,10 @@
 
 #include "adjust/uncertainty.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
+
+#include "base/distribution.h"
 
 #define COVERED 0.95
 /* Beyond this many degrees of freedom Student's factor is the normal one to six digits. */
@@ -73,12 +74,14 @@ static double satterthwaite(struct tt_cov2 part, struct tt_cov2 whole, double do
 
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole)
 {
-    double sum = 0;
+    double sum = 0, least = HUGE_VAL;
 
     for (size_t i = 0; i < n; i++) {
-        sum += satterthwaite(parts[i].cov, whole, parts[i].dof);
+        double share = satterthwaite(parts[i].cov, whole, parts[i].dof);
+        sum += share;
+        least = share > 0 ? fmin(least, parts[i].dof) : least;
     }
-    return sum > 0 ? 2 / sum : HUGE_VAL;
+    return sum > 0 ? fmax(2 / sum, least) : HUGE_VAL;
 }
 
 static double dof_of(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
@@ -202,7 +205,7 @@ double tt_factor_line(double dof)
     if (!(dof < MANY_DOF)) {
         return 1.959963984540054; /* normal, 0.975 quantile */
     }
-    return gsl_cdf_tdist_Pinv(0.5 + 0.5 * COVERED, dof);
+    return tt_student_quantile(0.5 + 0.5 * COVERED, dof);
 }
 
 double tt_p_plane(double t2, double dof)

@@ -82,6 +82,13 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     struct tt_buffer text = {0};
     bool good = true;
 
+    if (s->least_squares) { /* a comparison, no measurement: nobody looked for touches that lie */
+        s->verdict = TIPTRUE_REPEAT;
+        for (size_t i = 0; i < s->n_tips; i++) {
+            s->tips[i].verdict = TIPTRUE_REPEAT;
+        }
+        return TIPTRUE_OK;
+    }
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];

@@ -77,11 +77,13 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
     return array;
 }
 
-enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need)
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
     static const char *const words[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
 
-    return (enum tiptrue_verdict)tt_field_word(fields, object, what, "verdict", need, words, 3, TIPTRUE_REPEAT);
+    size_t word =
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 3, TIPTRUE_REPEAT);
+    return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
 static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution)
@@ -422,6 +424,7 @@ static void read_result(void *object, struct tt_fields *fields)
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
+    s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     read_run(fields, s);
     read_poses(fields, s);
     read_tips(fields, s);
@@ -434,9 +437,8 @@ static void read_result(void *object, struct tt_fields *fields)
         read_findings(fields, s);
         read_rows(fields, s);
     }
-    s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
-    s->verdict = tt_result_verdict(fields, fields->json.root, "result", TT_REQUIRED);
+    s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made, struct tiptrue_solution **solution)

@@ -249,7 +249,7 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     tt_json_bool(&json, s->least_squares);
     tt_json_key(&json, "change_accepted");
     tt_json_bool(&json, s->change_accepted);
-    tt_json_key_text(&json, "verdict", tt_verdict_word(s->verdict));
+    tt_json_key_text(&json, "verdict", s->least_squares ? NULL : tt_verdict_word(s->verdict));
     tt_json_close(&json, '}');
 }
 

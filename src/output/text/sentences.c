@@ -343,6 +343,7 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
         finding->text = keep(solution, &buffer);
         good = finding->text != NULL;
     }
+    any = any && !solution->least_squares; /* then nothing has reasons */
     for (size_t i = 0; i < solution->n_tips && any && good; i++) {
         if (solution->tips[i].verdict == TIPTRUE_REPEAT) {
             good = give_reasons(solution, &solution->tips[i], &buffer);

@@ -40,7 +40,7 @@ START_TEST(late_contact)
     solution = scene_solve(&s, &rows, true);
     ck_assert_uint_eq(solution->touches_set_aside, 0);
     ck_assert(fabs(solution->tips[0].offset.x_mm - s.tips[0].offset_x) > 0.006);
-    ck_assert(solution->least_squares);
+    ck_assert(solution->least_squares && solution->verdict == TIPTRUE_REPEAT && solution->tips[0].verdict == TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
     scene_rows_free(&rows);
 }

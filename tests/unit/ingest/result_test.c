@@ -77,6 +77,26 @@ START_TEST(a_tip_of_the_fewest_words)
 }
 END_TEST
 
+#define BETWEEN "{\"source\": \"scatter between runs\", \"type\": \"A\", \"u_mm\": {\"x\": 0.0021, \"y\": 0.0034}}"
+
+/* 2026-11-26: `history show --again` wrote behind the end of its memory (rc 134) after the import of a result with 20 000 budget
+ * lines for the scatter between runs: each was entered in a table of one place per tip. Readers refuse the second one. */
+START_TEST(a_source_has_one_line_in_the_budget)
+{
+    struct tt_buffer told = {0};
+    struct tiptrue_solution *s = NULL;
+
+    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"keep\",\n\"budget\": [" BETWEEN "," BETWEEN
+                               "," BETWEEN "]}]}",
+                               &s, &told),
+                     TIPTRUE_E_DATA);
+    ck_assert_ptr_null(s);
+    assert_told(&told, "result.json:2:96: error: tip 't1': 'budget' has two lines for 'scatter between runs'\n"
+                       "  hint: each source contributes one line\n");
+    tt_buffer_clear(&told);
+}
+END_TEST
+
 START_TEST(faults_are_told_with_their_place)
 {
     static const char *const texts[][2] = {
@@ -177,6 +197,7 @@ int main(void)
     TCase *tcase = tcase_create("all");
     tcase_add_test(tcase, written_and_read_it_is_the_same);
     tcase_add_test(tcase, a_tip_of_the_fewest_words);
+    tcase_add_test(tcase, a_source_has_one_line_in_the_budget);
     tcase_add_test(tcase, faults_are_told_with_their_place);
     tcase_add_test(tcase, values_of_findings);
     tcase_add_test(tcase, values_that_are_none);
