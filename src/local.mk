@@ -60,6 +60,7 @@ libcore_la_SOURCES = \
   src/ingest/pattern.c src/ingest/pattern.h \
   src/ingest/plan.c \
   src/ingest/plate.c \
+  src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
   src/ingest/result.c src/ingest/result.h src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
@@ -97,6 +98,7 @@ libcore_la_SOURCES = \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/assemble.c src/adjust/assemble.h \
   src/adjust/check.h \
+  src/adjust/complete.c \
   src/adjust/contacts.c \
   src/adjust/determinacy.c \
   src/adjust/extra.c src/adjust/extra.h src/adjust/judge.h \

@@ -84,6 +84,7 @@ tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 script_tests = \
   tests/cli/check.sh \
+  tests/cli/complete.py \
   tests/cli/export.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \

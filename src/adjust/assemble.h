@@ -21,6 +21,7 @@ struct tt_view {
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
+    const struct tiptrue_solve_options *options; /* NULL: an unfinished run, of which no tip is missed */
     size_t findings_capacity;
     bool meaningless; /* units do not fit: nothing else that could be found means anything */
 };

@@ -121,6 +121,9 @@ enum tiptrue_status tt_findings(struct tt_view *view)
     if (status == TIPTRUE_OK && !view->meaningless) {
         status = tt_findings_of_plausibility(view);
     }
+    if (status == TIPTRUE_OK) {
+        status = tt_findings_of_completeness(view);
+    }
     tt_buffer_clear(&text);
     sort_findings(view->solution);
     return status;

@@ -96,7 +96,8 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
         tip->verdict = TIPTRUE_KEEP;
         good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
                (tip->verdict == TIPTRUE_REPEAT || judge_change(view, tip, &text));
-        s->verdict = tip->verdict > s->verdict ? tip->verdict : s->verdict;
+        bool counts = tt_is_wanted(view->options, tip->name);
+        s->verdict = counts && tip->verdict > s->verdict ? tip->verdict : s->verdict;
     }
     tt_buffer_clear(&text);
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;

@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <argp.h>
+#include <errno.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -29,6 +30,8 @@ struct arguments {
     const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
+    const char **tips; /* wanted; malloc'ed, n_tips of them */
+    size_t n_tips;
     const char *history;
     bool record; /* into the history at its default place */
 };
@@ -57,7 +60,8 @@ struct outcome {
 static int exit_of_verdict(enum tiptrue_verdict verdict)
 {
     static const int EXITS[] = {
-        [TIPTRUE_KEEP] = CLI_EXIT_KEEP, [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE, [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT};
+        [TIPTRUE_KEEP] = CLI_EXIT_KEEP, [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE, [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT,
+        [TIPTRUE_NOT_MEASURED] = CLI_EXIT_REPEAT};
     return EXITS[verdict];
 }
 
@@ -108,6 +112,8 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
                                             .monte_carlo = job->arguments->monte_carlo,
                                             .seed = (unsigned long)job->arguments->seed,
                                             .between = job->between,
+                                            .tips = job->arguments->tips,
+                                            .n_tips = job->arguments->n_tips,
                                             .accept_change = job->arguments->accept_change};
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
@@ -274,7 +280,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     switch (key) {
     case ARGP_KEY_INIT:
         state->child_inputs[0] = &arguments->inputs;
-        return 0;
+        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
+        return arguments->tips != NULL ? 0 : ENOMEM;
     case CLI_KEY_TOUCHES:
         arguments->touches = true;
         return 0;
@@ -283,6 +290,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_ACCEPT_CHANGE:
         arguments->accept_change = true;
+        return 0;
+    case CLI_KEY_TIP:
+        arguments->tips[arguments->n_tips++] = argument;
         return 0;
     case CLI_KEY_MONTE_CARLO:
         arguments->monte_carlo = cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
@@ -333,6 +343,10 @@ int cli_solve(int argc, char *argv[])
          "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the machine file's "
          "'plausible_change')",
          1},
+        {"tip", CLI_KEY_TIP, "NAME", 0,
+         "This tip is wanted, and none that is not named so (can be given several times; default: all of the machine file "
+         "that are in use)",
+         1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
         {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter each run into this history, before its result is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
@@ -375,5 +389,6 @@ int cli_solve(int argc, char *argv[])
     }
     cli_objects_free(&objects);
     free(arguments.inputs.runs);
+    free(arguments.tips);
     return status;
 }

@@ -48,9 +48,12 @@ static enum tiptrue_status read_puts(struct job *job, struct file *file, const c
     if (file->edits == NULL) {
         return tt_fail_memory(error);
     }
-    for (; file->n_edits < n; file->n_edits++) {
+    for (size_t i = 0; i < n; i++) {
         struct tt_edit *edit = &file->edits[file->n_edits];
-        enum tiptrue_status status = tt_put_read(puts[file->n_edits], &edit->put, error);
+        enum tiptrue_status status = tt_put_read(puts[i], &edit->put, error);
+        if (status == TIPTRUE_OK && !tt_export_is_wanted(job->options, solution, edit->put.field.tip, edit->put.field.tip_length)) {
+            continue;
+        }
         const struct tt_tip_result *tip = status == TIPTRUE_OK ? tt_export_field_tip(&edit->put.field, solution, error) : NULL;
         if (tip == NULL) {
             return status != TIPTRUE_OK ? status : TIPTRUE_E_DATA;
@@ -66,6 +69,7 @@ static enum tiptrue_status read_puts(struct job *job, struct file *file, const c
         if (status != TIPTRUE_OK) {
             return status;
         }
+        file->n_edits++;
     }
     return TIPTRUE_OK;
 }
@@ -159,7 +163,7 @@ static bool nothing_needed(const struct job *job)
             }
         }
     }
-    return job->solution->verdict != TIPTRUE_REPEAT;
+    return tt_export_verdict(job->solution, job->options) != TIPTRUE_REPEAT;
 }
 
 /* Guards on how far an offset moves: what is plausible, unless the change was accepted when the run was
@@ -223,7 +227,7 @@ static void guard(struct job *job)
             max_age_s = profile->max_age_s;
         }
     }
-    tt_guard_verdict(&job->guards, job->solution);
+    tt_guard_verdict(&job->guards, job->solution, options);
     tt_guard_machine(&job->guards, job->solution, options->machine);
     if (has_age) {
         tt_guard_age(&job->guards, job->solution, max_age_s, options->now_s);

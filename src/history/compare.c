@@ -84,10 +84,11 @@ static const struct tt_series_tip *tip_of(const struct tt_series *series, size_t
     return NULL;
 }
 
+/* What @solution says of the tip @name; NULL: nothing, since it was not touched. */
 static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution, const char *name)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
-        if (strcmp(solution->tips[i].name, name) == 0) {
+        if (solution->tips[i].verdict != TIPTRUE_NOT_MEASURED && strcmp(solution->tips[i].name, name) == 0) {
             return &solution->tips[i];
         }
     }
@@ -204,7 +205,7 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
 {
     *names = TT_ARENA_NEW(&comparison->arena, in->n_tips, const char *);
     for (size_t i = 0; *names != NULL && i < in->n_tips; i++) {
-        if (result_of(not_in, in->tips[i].name) == NULL) {
+        if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED && result_of(not_in, in->tips[i].name) == NULL) {
             (*names)[*n] = tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
             if ((*names)[(*n)++] == NULL) {
                 return false;
@@ -254,7 +255,7 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
     }
     for (size_t i = 0; i < a->n_tips; i++) {
         const struct tt_tip_result *other = result_of(b, a->tips[i].name);
-        if (other == NULL) {
+        if (other == NULL || a->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
         size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name), in_b = tt_series_tip_index(&of_b, a->tips[i].name);

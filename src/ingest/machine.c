@@ -98,7 +98,8 @@ static void read_radius(struct tt_fields *fields, const cJSON *element, const ch
 
 static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_names *names, struct tiptrue_machine *machine)
 {
-    static const char *const known[] = {"name", "radius", "radius_u", "offset", "offset_plate", "runout", "note"};
+    static const char *const known[] = {"name", "radius", "radius_u", "offset", "offset_plate", "runout", "in_use",
+                                        "note"};
     struct tt_tip tip = {0};
     double xy_mm[2] = {0.0, 0.0};
     char what[80];
@@ -124,6 +125,11 @@ static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_n
     xy_mm[0] = xy_mm[1] = 0.0;
     tip.has_runout = tt_field_xy(fields, element, what, "runout", TT_OPTIONAL, xy_mm);
     tip.runout = (struct tt_tip_xy){xy_mm[0], xy_mm[1]};
+    const cJSON *in_use = tt_field(fields, element, what, "in_use", TT_OPTIONAL);
+    if (in_use != NULL && !cJSON_IsBool(in_use)) {
+        tt_field_tell_form(fields, in_use, what, "in_use", "true or false");
+    }
+    tip.not_in_use = cJSON_IsFalse(in_use);
     machine->tips[machine->n_tips++] = tip;
 }
 

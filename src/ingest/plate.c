@@ -37,6 +37,16 @@ static struct what what_of(const char *kind, const char *name)
     return what;
 }
 
+/* "use": false puts a damaged feature out of use. */
+static bool read_unused(struct reader *reader, const cJSON *element, const char *what)
+{
+    const cJSON *item = tt_field(reader->fields, element, what, "use", TT_OPTIONAL);
+    if (item != NULL && !cJSON_IsBool(item)) {
+        tt_field_tell_form(reader->fields, item, what, "use", "true or false");
+    }
+    return cJSON_IsFalse(item);
+}
+
 /* The name of the element, if it has one that no other of its kind has. */
 static const char *read_name(struct reader *reader, const cJSON *element, const char *kind, struct tt_names *names)
 {
@@ -93,7 +103,7 @@ static size_t read_membership(struct reader *reader, const cJSON *element, const
 
 static void read_mark(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "at", "u", "tolerance", "group", "note"};
+    static const char *const known[] = {"name", "at", "u", "tolerance", "group", "use", "note"};
     struct tt_mark mark = {0};
     double at_mm[2] = {0.0, 0.0};
     mark.name = read_name(reader, element, "mark", &reader->marks);
@@ -106,6 +116,7 @@ static void read_mark(struct reader *reader, const cJSON *element)
     (void)tt_field_u(reader->fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &mark.u_mm);
     tt_field_warn_large(reader->fields, element, what.text, "u", mark.u_mm, TT_LARGEST_STATED_MM);
     mark.group = read_membership(reader, element, what.text);
+    mark.unused = read_unused(reader, element, what.text);
     mark.at = (struct tt_plate_xy){at_mm[0], at_mm[1]};
     reader->plate->marks[reader->plate->n_marks++] = mark;
 }
@@ -123,7 +134,8 @@ static void set_normal(struct tt_edge *edge, double length_mm)
 
 static void read_edge(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "from", "to", "free_side", "u", "tolerance", "group", "note"};
+    static const char *const known[] = {"name", "from", "to", "free_side", "u", "tolerance", "group", "use",
+                                        "note"};
     static const char *const sides[] = {[TT_LEFT] = "left", [TT_RIGHT] = "right"};
     struct tt_fields *fields = reader->fields;
     struct tt_edge edge = {0};
@@ -140,6 +152,7 @@ static void read_edge(struct reader *reader, const cJSON *element)
     (void)tt_field_u(fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &edge.u_mm);
     tt_field_warn_large(fields, element, what.text, "u", edge.u_mm, TT_LARGEST_STATED_MM);
     edge.group = read_membership(reader, element, what.text);
+    edge.unused = read_unused(reader, element, what.text);
     if (from && to) {
         edge.from = (struct tt_plate_xy){from_mm[0], from_mm[1]};
         edge.to = (struct tt_plate_xy){to_mm[0], to_mm[1]};
@@ -156,7 +169,7 @@ static void read_edge(struct reader *reader, const cJSON *element)
 
 static void read_pad(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "at", "note"};
+    static const char *const known[] = {"name", "at", "use", "note"};
     struct tt_pad pad = {0};
     double at_mm[2];
     pad.name = read_name(reader, element, "pad", &reader->pads);
@@ -164,6 +177,7 @@ static void read_pad(struct reader *reader, const cJSON *element)
         struct what what = what_of("pad", pad.name);
         tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
         (void)tt_field_xy(reader->fields, element, what.text, "at", TT_OPTIONAL, at_mm);
+        pad.unused = read_unused(reader, element, what.text);
         reader->plate->pads[reader->plate->n_pads++] = pad;
     }
 }

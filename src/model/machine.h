@@ -20,6 +20,7 @@ struct tt_tip {
     const char *offset_plate; /* serial of the plate the present offset was found with, or NULL */
     bool has_runout;
     struct tt_tip_xy runout;
+    bool not_in_use; /* a run need not touch it */
 };
 
 /* Where results go in one configuration file. */

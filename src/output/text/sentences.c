@@ -120,10 +120,16 @@ static const struct template TEMPLATES[] = {
      "the rotation[ of '{tip}'] slipped during the run ({values}): check belt and motor, and repeat"},
     {TT_FINDING_CORRELATED_TOUCHES, NULL,
      "neighbouring touches err alike ({values}): the uncertainty was enlarged"},
-    {TT_FINDING_REPEATED_ROWS, NULL, "the log repeats rows ({values}), which were counted once"},
-    {TT_FINDING_NOT_TOUCHED, NULL, "'{tip}' was not touched in this run"},
-    {TT_FINDING_OTHER_MACHINE, NULL, "the log is of another machine ({values})"},
-    {TT_FINDING_OTHER_PLATE, NULL, "the log is of another plate ({values})"},
+    {TT_FINDING_REPEATED_ROWS, NULL,
+     "the log holds {rows} rows twice (lines {first} to {last}); they were counted once: was a part "
+     "pasted or appended again?"},
+    {TT_FINDING_NOT_TOUCHED, NULL,
+     "'{tip}' of the machine file was not touched: touch it, or name the tips that are wanted (--tip), "
+     "or state 'in_use': false of it"},
+    {TT_FINDING_OTHER_MACHINE, NULL,
+     "the log is of machine '{log}', the machine file of '{file}': read the run with its own files"},
+    {TT_FINDING_OTHER_PLATE, NULL,
+     "the log is of plate '{log}', the plate file of '{file}': read the run with its own files"},
     {TT_FINDING_FIT_DISAGREES, NULL,
      "direct fits of the contacts disagree with the adjustment ({values}): do not use the result, and "
      "report this"},
