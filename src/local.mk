@@ -60,6 +60,7 @@ libcore_la_SOURCES = \
   src/ingest/pattern.c src/ingest/pattern.h \
   src/ingest/plan.c \
   src/ingest/plate.c \
+  src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
   src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
@@ -97,6 +98,7 @@ libcore_la_SOURCES = \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/assemble.c src/adjust/assemble.h \
   src/adjust/check.h \
+  src/adjust/complete.c \
   src/adjust/contacts.c \
   src/adjust/determinacy.c \
   src/adjust/decide.c \
@@ -110,6 +112,10 @@ libcore_la_SOURCES = \
   src/adjust/model_findings.c \
   src/adjust/modes.c src/adjust/modes.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
+  src/adjust/plausible.c src/adjust/plausible.h \
+  src/adjust/plausible_change.c \
+  src/adjust/plausible_log.c \
+  src/adjust/plausible_statements.c \
   src/adjust/robust.c src/adjust/robust.h \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \

@@ -89,10 +89,11 @@ static const struct tt_series_tip *tip_of(const struct tt_series *series, size_t
     return NULL;
 }
 
+/* What @solution says of the tip @name; NULL: nothing, since it was not touched. */
 static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution, const char *name)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
-        if (strcmp(solution->tips[i].name, name) == 0) {
+        if (solution->tips[i].verdict != TIPTRUE_NOT_MEASURED && strcmp(solution->tips[i].name, name) == 0) {
             return &solution->tips[i];
         }
     }
@@ -228,7 +229,7 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair
                         const struct side *side_b, const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
 {
     const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
-    const struct tt_tip_result *of_a = side_a->result, *of_b = side_b->result;
+    const struct tt_tip_result *of_a = side_a->result;
     bool plate = comparison->same_plate;
 
     c->name = tt_arena_copy_text(&comparison->arena, of_a->name, strlen(of_a->name));
@@ -274,7 +275,7 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
 {
     *names = TT_ARENA_NEW(&comparison->arena, in->n_tips, const char *);
     for (size_t i = 0; *names != NULL && i < in->n_tips; i++) {
-        if (result_of(not_in, in->tips[i].name) == NULL) {
+        if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED && result_of(not_in, in->tips[i].name) == NULL) {
             (*names)[*n] = tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
             if ((*names)[(*n)++] == NULL) {
                 return false;
@@ -328,7 +329,7 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
     }
     for (size_t i = 0; i < a->n_tips; i++) {
         const struct tt_tip_result *other = result_of(b, a->tips[i].name);
-        if (other == NULL) {
+        if (other == NULL || a->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
         size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name), in_b = tt_series_tip_index(&of_b, a->tips[i].name);

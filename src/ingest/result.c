@@ -94,10 +94,13 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
-    static const char *const words[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
+    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
 
     size_t word =
-        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 3, TIPTRUE_REPEAT);
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 4, TIPTRUE_REPEAT);
     return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
@@ -430,14 +433,33 @@ static void read_rows(struct tt_fields *fields, struct tiptrue_solution *solutio
     }
 }
 
+static void read_wanted(struct tt_fields *fields, struct tiptrue_solution *solution)
+{
+    const cJSON *names = tt_field_array(fields, fields->json.root, "result", "tips_wanted", TT_OPTIONAL);
+    size_t n = names != NULL ? (size_t)cJSON_GetArraySize(names) : 0;
+
+    solution->wanted = TT_ARENA_NEW(fields->arena, n, const char *);
+    fields->out_of_memory = fields->out_of_memory || solution->wanted == NULL;
+    for (const cJSON *name = n > 0 ? names->child : NULL; name != NULL && !fields->out_of_memory; name = name->next) {
+        if (!cJSON_IsString(name)) {
+            tt_field_tell_form(fields, name, "result", "tips_wanted", "a list of names");
+            return;
+        }
+        const char *copy = tt_arena_copy_text(fields->arena, name->valuestring, strlen(name->valuestring));
+        fields->out_of_memory = copy == NULL;
+        solution->wanted[solution->n_wanted] = copy;
+        solution->n_wanted += copy != NULL;
+    }
+}
+
 static void read_result(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",        "program",       "run",
-                                        "poses",         "tips",          "touch_repeatability_mm",
-                                        "lost_motion",   "latency",       "sighting_repeatability_mm",
-                                        "edges",         "findings",      "observations",
-                                        "verdict",       "least_squares", "between_tips",
-                                        "plate_features"};
+    static const char *const known[] = {"schema",         "program",         "run",
+                                        "poses",          "tips",            "touch_repeatability_mm",
+                                        "lost_motion",    "latency",         "sighting_repeatability_mm",
+                                        "edges",          "findings",        "observations",
+                                        "verdict",        "least_squares",   "between_tips",
+                                        "plate_features", "change_accepted", "tips_wanted"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
@@ -457,6 +479,8 @@ static void read_result(void *object, struct tt_fields *fields)
         read_findings(fields, s);
         read_rows(fields, s);
     }
+    read_wanted(fields, s);
+    s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
     s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 

@@ -204,7 +204,10 @@ struct tiptrue_solution {
     bool has_permitted_error;
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
+    const char **wanted; /* the tips that were asked for; the run's verdict is theirs; n 0: all */
+    size_t n_wanted;
     bool least_squares; /* the robust step was off: there is no verdict, and all of them are TIPTRUE_REPEAT */
+    bool change_accepted; /* changes beyond the plausible one were accepted when it was solved */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };

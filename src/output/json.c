@@ -248,6 +248,21 @@ static void write_findings(struct tt_json *json, const struct tiptrue_solution *
     tt_json_close(json, ']');
 }
 
+/* The tips that were asked for, or null: all. */
+static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "tips_wanted");
+    if (s->n_wanted == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_wanted; i++) {
+        tt_json_text(json, s->wanted[i]);
+    }
+    tt_json_close(json, ']');
+}
+
 void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
@@ -281,6 +296,9 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     }
     tt_json_key(&json, "least_squares");
     tt_json_bool(&json, s->least_squares);
+    write_wanted(&json, s);
+    tt_json_key(&json, "change_accepted");
+    tt_json_bool(&json, s->change_accepted);
     tt_json_key_text(&json, "verdict", s->least_squares ? NULL : tt_verdict_word(s->verdict));
     tt_json_close(&json, '}');
 }

@@ -109,7 +109,7 @@ START_TEST(faults_are_told_with_their_place)
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"maybe\"}]}",
          "result.json:1:120: error: tip 't1': 'verdict' cannot be 'maybe'\n"
-         "  hint: known words: 'keep', 'update', 'repeat'\n"},
+         "  hint: known words: 'keep', 'update', 'repeat', 'not measured'\n"},
         {"{\"schema\": \"tiptrue.plate/1\"}",
          "result.json:1:12: error: schema 'tiptrue.plate/1', where 'tiptrue.result/1' is expected\n"
          "  hint: is it the file that was meant?\n"},
