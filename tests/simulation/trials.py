@@ -10,8 +10,6 @@ silent in full.
 silent: accepted, and off by more than 3 U on an axis. '!' marks what is outside its bound by more than chance. Environment: TIPTRUE
 (without --program).
 """
-import argparse
-import os
 import sys
 import time
 
@@ -76,17 +74,14 @@ def table(pool, chosen, plates, given, tips, stated):
 
 
 def main():
-    options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    options.add_argument("--program")
+    options = workers.options(__doc__)
     options.add_argument("--runs", type=int, default=1000)
     options.add_argument("--seed", type=int, default=20)
     options.add_argument("--tips", default="1")
     options.add_argument("--stated", default="no")
     options.add_argument("--plate", action="append", metavar="WORD")
     options.add_argument("--cell", action="append", metavar="WORD")
-    given = options.parse_args()
-    if given.program:
-        os.environ["TIPTRUE"] = os.path.abspath(given.program)
+    given = workers.read(options)
     chosen = [c for c in cells.CELLS if not given.cell or any(w in c.name for w in given.cell)]
     plates = [p for p in cells.PLATES if not given.plate or any(w in p for w in given.plate)]
     began, outside = time.monotonic(), []

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """Work shared by processes, one for each core."""
+import argparse
 import concurrent.futures
 import contextlib
 import multiprocessing
@@ -30,3 +31,20 @@ def ordered(workers, jobs):
             yield waiting.pop(0).result()
     for future in waiting:
         yield future.result()
+
+
+def options(text):
+    """A parser of the command line of a tool with this description; it knows --program, and read() takes it."""
+    parser = argparse.ArgumentParser(description=text, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("--program", metavar="PATH", help="the program to measure (else the environment's TIPTRUE)")
+    return parser
+
+
+def read(parser):
+    """The command line; the program's path is then in the environment, where the workers find it."""
+    given = parser.parse_args()
+    if given.program:
+        os.environ["TIPTRUE"] = os.path.abspath(given.program)
+    if not os.path.isfile(os.environ.get("TIPTRUE", "")):
+        parser.error("no program: name one by --program or TIPTRUE")
+    return given
