@@ -72,6 +72,9 @@ def draw_truth(scenario, plate, rng, runs):
     truth.edge_shift = held * rng.normal(size=(runs, len(plate.edge_u))) * plate.edge_u
     truth.group_shift = held * rng.normal(size=(runs, len(plate.group_u), 2)) * plate.group_u[:, None]
     truth.mark_shift = held * rng.normal(size=(runs, len(plate.mark_u), 2)) * plate.mark_u[:, None]
+    if s.paired:
+        for shift in (truth.edge_shift, truth.group_shift, truth.mark_shift):
+            shift[1::2] = shift[:-1:2]
     return truth
 
 

@@ -47,13 +47,18 @@ def judge(answer, truth):
     return answer
 
 
-def solve(blocks):
-    """The answers to runs of one or several blocks that share plate and machine file."""
+def results_of(blocks):
+    """The program's results for runs of one or several blocks that share plate and machine file."""
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
         paths = []
         for drawn in blocks:
             paths += logs.write(drawn, folder, first=len(paths))
-        results = program.solve(folder, paths)
+        return program.solve(folder, paths)
+
+
+def solve(blocks):
+    """The answers to these runs."""
+    results = results_of(blocks)
     return judge(read(results, blocks[0].scenario.tips), np.concatenate([drawn.truth.offset for drawn in blocks]))
 
 

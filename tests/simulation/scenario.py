@@ -20,6 +20,7 @@ class Scenario:
     plate: str = "slot"
     exact: bool = False       # edges and marks exact, sightings to 0.1 um: the offset's error is that of the touches alone
     held: bool = False        # the plate's errors stay 0, though their u is stated: runs on one and the same plate
+    paired: bool = False      # each two runs, one after the other, are on one and the same plate
     faces: str = "all"        # edges touched: all, one-sided (one for each axis), one-direction (a facing pair)
     # the run
     rotations: int = 12
