@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""What became of simulated runs, with all their tips: accepted or refused, how far off, by how many of the stated U."""
+"""What became of simulated runs, with all their tips: accepted or refused, how far off, by how many
+of the stated U."""
 import tempfile
 from types import SimpleNamespace
 
@@ -22,15 +23,24 @@ def pair(value):
 
 
 def read(results, tips):
-    """Arrays (runs, tips, ...) of the results' offsets, U on the same plate and in full, and verdicts; findings of each run."""
+    """Arrays (runs, tips, ...) of the results' offsets, U on the same plate and in full, and
+    verdicts; findings of each run."""
     shape = (len(results), tips)
-    a = SimpleNamespace(offset=np.full((*shape, 2), np.nan), same=np.full((*shape, 2), np.nan),
-                        full=np.full((*shape, 2), np.nan), accepted=np.zeros(shape, bool), findings=[])
+    a = SimpleNamespace(
+        offset=np.full((*shape, 2), np.nan),
+        same=np.full((*shape, 2), np.nan),
+        full=np.full((*shape, 2), np.nan),
+        accepted=np.zeros(shape, bool),
+        findings=[],
+    )
     for i, result in enumerate(results):
         a.findings.append([(f["severity"], f["code"]) for f in result.get("findings", [])])
         for tip in result.get("tips", []):
             place = i, int(tip["tip"][1:]) - 1
-            a.offset[place], a.accepted[place] = pair(tip["offset_mm"]), tip["verdict"] in ("keep", "update")
+            a.offset[place], a.accepted[place] = pair(tip["offset_mm"]), tip["verdict"] in (
+                "keep",
+                "update",
+            )
             if tip["offset_mm"]:
                 a.same[place] = pair(tip["same_plate"]["expanded_mm"])
                 a.full[place] = pair(tip["coverage"]["expanded_mm"])
@@ -59,7 +69,10 @@ def results_of(blocks):
 def solve(blocks):
     """The answers to these runs."""
     results = results_of(blocks)
-    return judge(read(results, blocks[0].scenario.tips), np.concatenate([drawn.truth.offset for drawn in blocks]))
+    return judge(
+        read(results, blocks[0].scenario.tips),
+        np.concatenate([drawn.truth.offset for drawn in blocks]),
+    )
 
 
 def block(which, seed, number, size=scenario.BLOCK):
@@ -80,7 +93,8 @@ def joined(answers):
 
 
 def summary(a):
-    """Counts of a sample. A run is refused where one of its tips is; silent where one that is accepted is off beyond."""
+    """Counts of a sample. A run is refused where one of its tips is; silent where one that is
+    accepted is off beyond."""
     refused = ~a.accepted.all(1)
     used = a.accepted
     with np.errstate(invalid="ignore"):
@@ -89,5 +103,11 @@ def summary(a):
     ratio = np.nan
     if used.any():
         ratio = np.sqrt((a.error[used] ** 2).mean() / (a.bound_error[used] ** 2).mean())
-    return SimpleNamespace(runs=len(refused), refused=int(refused.sum()), silent=int(beyond_same.any(1).sum()),
-                           silent_full=int(beyond_full.any(1).sum()), within=int(within.sum()), ratio=ratio)
+    return SimpleNamespace(
+        runs=len(refused),
+        refused=int(refused.sum()),
+        silent=int(beyond_same.any(1).sum()),
+        silent_full=int(beyond_full.any(1).sum()),
+        within=int(within.sum()),
+        ratio=ratio,
+    )

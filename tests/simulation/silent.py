@@ -1,15 +1,18 @@
 #!/usr/bin/env python3
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Runs with known truth that must not be wrong in silence: silent.py [--program PATH] [--write] [--all]
+"""Runs with known truth that must not be wrong in silence: silent.py [--program PATH] [--write]
+[--all]
 
-blunders.json.xz: what people do to their files, each with several machine files, and good runs between them; silent is a tip that is
-kept or updated with an offset off by more than 2.5 U in full. faults.json.xz: simulated runs of one fault each that were hard, on
-plates that are as stated; silent is what is off by more than 3 U on the same plate. Each is a list of {name, text (the log), plate,
-machines (by name), opts (of solve), truth (tip -> true offset, mm), judged_by}.
+blunders.json.xz: what people do to their files, each with several machine files, and good runs
+between them; silent is a tip that is kept or updated with an offset off by more than 2.5 U in full.
+faults.json.xz: simulated runs of one fault each that were hard, on plates that are as stated;
+silent is what is off by more than 3 U on the same plate. Each is a list of {name, text (the log),
+plate, machines (by name), opts (of solve), truth (tip -> true offset, mm), judged_by}.
 
-silent.txt lists what is known to go wrong (silent, crash) and which runs are good and must be used (good). A line more is a
-failure; so is a line too many of what goes wrong, which --write takes out: the list only gets shorter. --all lists every verdict.
+silent.txt lists what is known to go wrong (silent, crash) and which runs are good and must be used
+(good). A line more is a failure; so is a line too many of what goes wrong, which --write takes out:
+the list only gets shorter. --all lists every verdict.
 """
 import concurrent.futures
 import json
@@ -23,8 +26,8 @@ import workers
 
 HERE = os.path.dirname(os.path.abspath(__file__))
 KNOWN = os.path.join(HERE, "silent.txt")
-HEAD = """# Runs of blunders.json.xz and faults.json.xz that go wrong, and good ones that must be used: outcome | case | machine file.
-# silent.py holds the program to it.
+HEAD = """# Runs of blunders.json.xz and faults.json.xz that go wrong, and good ones that must be
+# used: outcome | case | machine file. silent.py holds the program to it.
 """
 MOST_U = {"full": ("coverage", 2.5), "same": ("same_plate", 3.0)}
 USED = ("keep", "update")
@@ -54,14 +57,33 @@ def worst_of(result, case):
 
 
 def solve(case, machine):
-    """(outcome, error / U, error in mm, findings): outcome is silent, crash, a verdict, or refused (no result)."""
+    """(outcome, error / U, error in mm, findings): outcome is silent, crash, a verdict, or refused
+    (no result)."""
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:
-        for file, text in (("run.csv", case["text"]), ("plate.json", case["plate"]), ("machine.json", machine)):
+        for file, text in (
+            ("run.csv", case["text"]),
+            ("plate.json", case["plate"]),
+            ("machine.json", machine),
+        ):
             with open(os.path.join(folder, file), "w", encoding="latin-1", newline="") as stream:
                 stream.write(text)
-        done = subprocess.run([os.environ["TIPTRUE"], "solve", "--json", "--plate", f"{folder}/plate.json", "--machine",
-                               f"{folder}/machine.json", *case["opts"], f"{folder}/run.csv"],
-                              capture_output=True, text=True, check=False, timeout=SECONDS)
+        done = subprocess.run(
+            [
+                os.environ["TIPTRUE"],
+                "solve",
+                "--json",
+                "--plate",
+                f"{folder}/plate.json",
+                "--machine",
+                f"{folder}/machine.json",
+                *case["opts"],
+                f"{folder}/run.csv",
+            ],
+            capture_output=True,
+            text=True,
+            check=False,
+            timeout=SECONDS,
+        )
     if done.returncode < 0 or done.returncode in (70, 71) or done.returncode >= 128:
         return "crash", 0.0, 0.0, []
     try:
@@ -72,13 +94,20 @@ def solve(case, machine):
     if result["verdict"] not in USED:
         return result["verdict"], 0.0, 0.0, findings
     by_u, error = worst_of(result, case)
-    return ("silent" if by_u > MOST_U[case["judged_by"]][1] else result["verdict"]), by_u, error, findings
+    return (
+        ("silent" if by_u > MOST_U[case["judged_by"]][1] else result["verdict"]),
+        by_u,
+        error,
+        findings,
+    )
 
 
 def known():
     """The lines of silent.txt: outcome, case, machine."""
     with open(KNOWN, encoding="utf-8") as stream:
-        return [tuple(line.rstrip("\n").split(" | ")) for line in stream if not line.startswith("#")]
+        return [
+            tuple(line.rstrip("\n").split(" | ")) for line in stream if not line.startswith("#")
+        ]
 
 
 def faults_of(outcomes, listed):
@@ -93,12 +122,14 @@ def faults_of(outcomes, listed):
         elif outcome == "good" and found not in USED:
             yield f"good | {' | '.join(key)}: a good run ended as '{found}'"
         elif outcome != "good" and found != outcome:
-            yield f"{outcome} | {' | '.join(key)}: ends as '{found}' now; silent.py --write takes it out of the list"
+            yield (
+                f"{outcome} | {' | '.join(key)}: ends as '{found}' now; "
+                "silent.py --write takes it out of the list"
+            )
 
 
 def main():
     options = workers.options(__doc__)
-    options.add_argument("--write", action="store_true", help="take out of silent.txt what does not go wrong any more")
     options.add_argument("--all", action="store_true", help="list every verdict")
     given = workers.read(options)
     runs = list(cases())
@@ -110,9 +141,16 @@ def main():
         kind = case["judged_by"], outcome
         counts[kind] = counts.get(kind, 0) + 1
         if given.all or outcome in ("silent", "crash"):
-            print(f"{outcome} | {case['name']} | {name}: off by {1e3 * error:.0f} um, {by_u:.1f} U; {', '.join(findings) or 'no finding'}")
-    print(", ".join(f"{outcome} {count} (by U {'in full' if by == 'full' else 'on the same plate'})"
-                    for (by, outcome), count in sorted(counts.items())))
+            print(
+                f"{outcome} | {case['name']} | {name}: off by {1e3 * error:.0f} um, {by_u:.1f} U; "
+                f"{', '.join(findings) or 'no finding'}"
+            )
+    print(
+        ", ".join(
+            f"{outcome} {count} (by U {'in full' if by == 'full' else 'on the same plate'})"
+            for (by, outcome), count in sorted(counts.items())
+        )
+    )
     listed = known()
     if given.write:
         listed = [line for line in listed if line[0] == "good" or outcomes.get(line[1:]) == line[0]]

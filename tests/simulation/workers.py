@@ -15,7 +15,9 @@ def pool():
     """A pool of workers, one for each core; none of them computes with several threads."""
     for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
         os.environ.setdefault(name, "1")
-    workers = concurrent.futures.ProcessPoolExecutor(len(os.sched_getaffinity(0)), multiprocessing.get_context("spawn"))
+    workers = concurrent.futures.ProcessPoolExecutor(
+        len(os.sched_getaffinity(0)), multiprocessing.get_context("spawn")
+    )
     try:
         yield workers
     finally:
@@ -34,15 +36,22 @@ def ordered(workers, jobs):
 
 
 def options(text):
-    """A parser of the command line of a tool with this description; it knows --program, and read() takes it."""
-    parser = argparse.ArgumentParser(description=text, formatter_class=argparse.RawDescriptionHelpFormatter)
-    parser.add_argument("--program", metavar="PATH", help="the program to measure (else the environment's TIPTRUE)")
+    """A parser of the command line of a tool with this description; it knows --program, and read()
+    takes it."""
+    parser = argparse.ArgumentParser(
+        description=text, formatter_class=argparse.RawDescriptionHelpFormatter
+    )
+    parser.add_argument(
+        "--program", metavar="PATH", help="the program to measure (else the environment's TIPTRUE)"
+    )
+    parser.add_argument("--write", action="store_true", help="shorten the list of what is known")
     return parser
 
 
-def read(parser):
-    """The command line; the program's path is then in the environment, where the workers find it."""
-    given = parser.parse_args()
+def read(parser, arguments=None):
+    """The command line (else @arguments); the program's path is then in the environment, where the
+    workers find it."""
+    given = parser.parse_args(arguments)
     if given.program:
         os.environ["TIPTRUE"] = os.path.abspath(given.program)
     if not os.path.isfile(os.environ.get("TIPTRUE", "")):
