@@ -117,7 +117,8 @@ void tiptrue_workspace_free(struct tiptrue_workspace *workspace);
 struct tiptrue_between;
 
 struct tiptrue_solve_options {
-    bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs) */
+    bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs, not for use)
+                         */
     size_t monte_carlo; /* trials of a propagation of distributions (JCGM 101) to set beside the stated uncertainty; 0 = none, else
                            >= 100 */
     unsigned long seed; /* of its random numbers */
@@ -140,7 +141,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_read(const char *path, con
 
 enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
 
-/* Verdict of the run: the worst of its tips. */
+/* Verdict of the run: the worst of its tips. TIPTRUE_REPEAT, too, where the robust step was off: such a result has no verdict. */
 enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution);
 
 /* One tip of a solution, in numbers. */
@@ -278,11 +279,11 @@ const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *
 size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal);
 
 enum tiptrue_plan_form {
-    TIPTRUE_PLAN_TEXT,  /* for a person */
-    TIPTRUE_PLAN_JSON,  /* tiptrue.plan/1, one line without line feed at its end */
-    TIPTRUE_PLAN_CSV,   /* the moves, with the head positions to be expected */
-    TIPTRUE_PLAN_RS274  /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough
-                           for it, the plate's place is not known well enough, or a move would leave the stated limits */
+    TIPTRUE_PLAN_TEXT, /* for a person */
+    TIPTRUE_PLAN_JSON, /* tiptrue.plan/1, one line without line feed at its end */
+    TIPTRUE_PLAN_CSV,  /* the moves, with the head positions to be expected */
+    TIPTRUE_PLAN_RS274 /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough
+                          for it, the plate's place is not known well enough, or a move would leave the stated limits */
 };
 /* @machine is the one it was planned for. @options (text only) may be NULL. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal,

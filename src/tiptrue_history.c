@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/uncertainty.h"
 #include "base/time.h"
 #include "history/store.h"
 #include "history/summary.h"
@@ -450,6 +451,15 @@ static enum tiptrue_status revive(struct revived *revived, struct tiptrue_error 
     return status;
 }
 
+/* The degrees of freedom of the between-run part of @tip. A result written before the budget had them says only those of the whole,
+ * of which the part explains a share (Welch and Satterthwaite): fewer than this the part cannot have had. */
+static double between_dof(const struct tt_tip_result *tip, const struct tt_budget_line *line)
+{
+    const struct tt_scatter_part part = {{line->u_x_mm * line->u_x_mm, 0, line->u_y_mm * line->u_y_mm}, 1};
+
+    return line->dof > 0 ? line->dof : fmax(tip->same_plate_dof / tt_effective_dof(&part, 1, tip->same_plate_cov), 1);
+}
+
 /* The scatter between runs that the result of @before was given with: solving anew is to show what else changed. */
 static enum tiptrue_status between_of_result(const struct tiptrue_solution *before, struct tiptrue_between **between,
                                              struct tiptrue_error *error)
@@ -462,11 +472,14 @@ static enum tiptrue_status between_of_result(const struct tiptrue_solution *befo
     }
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = &before->tips[i];
-        for (size_t k = 0; k < tip->n_budget; k++) {
-            if (strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) == 0) {
-                made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, tip->budget[k].u_x_mm, tip->budget[k].u_y_mm,
-                                                                     tip->dof}; /* the names live in @before */
-            }
+        size_t k = 0;
+        while (k < tip->n_budget && strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) != 0) {
+            k++;
+        }
+        if (k < tip->n_budget) {
+            const struct tt_budget_line *line = &tip->budget[k];
+            made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, line->u_x_mm, line->u_y_mm,
+                                                                 between_dof(tip, line)}; /* the names live in @before */
         }
     }
     *between = made;
@@ -714,6 +727,9 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history, const
 
 /* So many runs are looked at: more would mix in what the machine was long ago, and cost time before every job. */
 #define MOST_BETWEEN 100
+/* Steps of a millimetre in which a result gives lengths (docs/formats.md): what is taken into a result is one of them, so that
+ * solving it again begins with the same number. */
+#define GIVEN_PER_MM 1e10
 
 enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
                                             struct tiptrue_between **between, struct tiptrue_error *error)
@@ -728,6 +744,10 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, con
         status = tt_fail_memory(error);
     }
     tt_arena_clear(&arena);
+    for (size_t i = 0; status == TIPTRUE_OK && i < made->n_tips; i++) {
+        made->tips[i].u_x_mm = round(made->tips[i].u_x_mm * GIVEN_PER_MM) / GIVEN_PER_MM;
+        made->tips[i].u_y_mm = round(made->tips[i].u_y_mm * GIVEN_PER_MM) / GIVEN_PER_MM;
+    }
     if (status == TIPTRUE_OK) {
         *between = made;
     } else {

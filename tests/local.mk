@@ -24,6 +24,7 @@ unit_tests = \
   tests/unit/base/arena_test \
   tests/unit/base/buffer_test \
   tests/unit/base/decimal_test \
+  tests/unit/base/distribution_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
@@ -55,6 +56,7 @@ unit_tests = \
   tests/unit/output/json_test \
   tests/unit/output/markup_test \
   tests/unit/output/report_trend_test \
+  tests/unit/output/sentences_test \
   tests/unit/output/text_test \
   tests/unit/output/weeks_test \
   tests/unit/planning/design_test
@@ -90,6 +92,7 @@ script_tests = \
   tests/cli/streams.sh \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
+  tests/fault/oom.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/planning/after.py \
@@ -141,6 +144,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/fault/starve.h \
+  tests/fault/oom.c \
   tests/fault/stumble.c \
   tests/fuzz/corpus \
   tests/planning \

@@ -82,7 +82,7 @@ static bool fill_run(struct tt_view *view)
     }
     s->has_permitted_error = view->machine->limits.has_permitted_error;
     s->permitted_error_mm = view->machine->limits.permitted_error_mm;
-    s->least_squares = !view->fit->robust;
+    s->least_squares = !view->selection->robust;
     s->iterations = view->fit->iterations;
     return !failed;
 }
@@ -138,11 +138,23 @@ static double u_of(double variance_mm2)
     return sqrt(fmax(variance_mm2, 0));
 }
 
-static void budget_line(struct tt_tip_result *tip, const char *source, char type, bool of_plate, double xx, double yy)
+static void budget_line(struct tt_tip_result *tip, const char *source, bool of_plate, double xx, double yy)
 {
     if (xx > 0 || yy > 0) {
-        tip->budget[tip->n_budget++] =
-            (struct tt_budget_line){.source = source, .type = type, .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy)};
+        tip->budget[tip->n_budget++] = (struct tt_budget_line){
+            .source = source, .type = 'B', .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy), .dof = HUGE_VAL};
+    }
+}
+
+/* The same of a source that was estimated with @dof degrees of freedom. HUGE_VAL = stated after all. */
+static void estimated_line(struct tt_tip_result *tip, const char *source, double dof, double xx, double yy)
+{
+    size_t n = tip->n_budget;
+
+    budget_line(tip, source, false, xx, yy);
+    if (tip->n_budget > n && dof < HUGE_VAL) {
+        tip->budget[n].type = 'A';
+        tip->budget[n].dof = fmax(dof, 1);
     }
 }
 
@@ -151,10 +163,11 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
 {
     const struct tt_fit *fit = view->fit;
     const struct tt_cov2 *s = u->source;
-    char touch_type = view->noise->touch_known && !fit->scattered ? 'B' : 'A', sight_type = fit->noise->sight_known ? 'B' : 'A';
+    double dof_touch = view->noise->touch_known && !fit->scattered ? HUGE_VAL : fit->dof_touch;
+    double dof_sight = fit->noise->sight_known ? HUGE_VAL : fit->dof_sight;
     double rotation = 0, used = 0, total;
 
-    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 3, struct tt_budget_line);
+    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 4, struct tt_budget_line);
     if (tip->budget == NULL) {
         return false;
     }
@@ -169,17 +182,18 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     double sight_digit = fmin(fit->noise->sight_digit_var_mm2 / fit->sight_var_mm2, 1);
     const struct tt_cov2 *t = &s[TT_SOURCE_TOUCH], *v = &s[TT_SOURCE_SIGHT];
 
-    budget_line(tip, "touch repeatability", touch_type, false, rest * t->xx_mm2, rest * t->yy_mm2);
-    budget_line(tip, "sighting repeatability", sight_type, false, (1 - sight_digit) * v->xx_mm2, (1 - sight_digit) * v->yy_mm2);
-    budget_line(tip, "resolution of the coordinates", 'B', false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
+    estimated_line(tip, "touch repeatability", dof_touch, rest * t->xx_mm2, rest * t->yy_mm2);
+    estimated_line(tip, "sighting repeatability", dof_sight, (1 - sight_digit) * v->xx_mm2, (1 - sight_digit) * v->yy_mm2);
+    budget_line(tip, "resolution of the coordinates", false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
                 digit * t->yy_mm2 + sight_digit * v->yy_mm2);
-    budget_line(tip, "rotation setting", 'B', false, turn * t->xx_mm2, turn * t->yy_mm2);
-    budget_line(tip, "stated contact radius", 'B', false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
-    budget_line(tip, "nominal yaw", 'B', false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
-    budget_line(tip, "stated place of the mark", 'B', false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
-    budget_line(tip, "edge places", 'B', true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
-    budget_line(tip, "group shifts", 'B', true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
-    budget_line(tip, "mark places", 'B', true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
+    budget_line(tip, "rotation setting", false, turn * t->xx_mm2, turn * t->yy_mm2);
+    budget_line(tip, "stated contact radius", false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
+    budget_line(tip, "nominal yaw", false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
+    budget_line(tip, "stated place of the mark", false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
+    budget_line(tip, "explanations not excluded", false, s[TT_SOURCE_RIVALS].xx_mm2, s[TT_SOURCE_RIVALS].yy_mm2);
+    budget_line(tip, "edge places", true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
+    budget_line(tip, "group shifts", true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
+    budget_line(tip, "mark places", true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
     return true;
 }
 
@@ -358,7 +372,7 @@ void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *bet
         double prior_share = tip->prior_share; /* of what the run says: scatter makes no statement firmer */
         fill_offset(u, view->model->x + view->model->system.first[block], tip);
         tip->prior_share = prior_share;
-        budget_line(tip, TT_BUDGET_BETWEEN_RUNS, 'A', false, part.xx_mm2, part.yy_mm2);
+        estimated_line(tip, TT_BUDGET_BETWEEN_RUNS, b->dof, part.xx_mm2, part.yy_mm2);
         fill_change(view, run_tip, tip);
     }
 }
@@ -506,7 +520,8 @@ static bool fill_rows(struct tt_view *view)
         struct tt_machine_xy moved = moved_by(model, model->sights[i].after, model->sights[i].clock);
         row->moved_mm = moved.x_mm;
         row->moved_y_mm = moved.y_mm;
-        row->weight = 1;
+        row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) * view->fit->sight_var_mm2;
+        row->set_aside = model->sights[i].extra_mm2 > 0;
     }
     return !failed;
 }

@@ -6,7 +6,7 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struct tt_buffer *text)
 {

@@ -4,9 +4,10 @@
 
 #include "adjust/uncertainty.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
+
+#include "base/distribution.h"
 
 #define COVERED 0.95
 /* Beyond this many degrees of freedom Student's factor is the normal one to six digits. */
@@ -73,20 +74,21 @@ static double satterthwaite(struct tt_cov2 part, struct tt_cov2 whole, double do
 
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole)
 {
-    double sum = 0;
+    double sum = 0, least = HUGE_VAL;
 
     for (size_t i = 0; i < n; i++) {
-        sum += satterthwaite(parts[i].cov, whole, parts[i].dof);
+        double share = satterthwaite(parts[i].cov, whole, parts[i].dof);
+        sum += share;
+        least = share > 0 ? fmin(least, parts[i].dof) : least;
     }
-    return sum > 0 ? 2 / sum : HUGE_VAL;
+    return sum > 0 ? fmax(2 / sum, least) : HUGE_VAL;
 }
 
 static double dof_of(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
 {
-    bool touches_told = fit->noise->touch_known && !fit->scattered;
     const struct tt_scatter_part parts[] = {
-        {tip->source[TT_SOURCE_TOUCH], touches_told ? HUGE_VAL : fmax(fit->dof_touch, 1)},
-        {tip->source[TT_SOURCE_SIGHT], fit->noise->sight_known ? HUGE_VAL : fmax(fit->dof_sight, 1)},
+        {tip->source[TT_SOURCE_TOUCH], fmax(fit->dof_touch, 1) + (fit->scattered ? 0 : fit->noise->touch_dof)},
+        {tip->source[TT_SOURCE_SIGHT], fmax(fit->dof_sight, 1) + (fit->sight_scattered ? 0 : fit->noise->sight_dof)},
     };
     return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
 }
@@ -118,7 +120,13 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
         if (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK) {
             tip->plate_radius_var_mm2 += weight * gain[TT_TIP_R] * gain[TT_TIP_R];
         }
-        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight);
+        /* Of a prior that a term widens, only what is stated is the plate's: its share of the variance. */
+        double added = prior->extra * prior->extra / (prior->u * prior->u);
+        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight * (1 - added));
+        cov2_add(&tip->source[TT_SOURCE_RIVALS], gain[0], gain[1], weight * added);
+        for (size_t k = 0; k < TT_TIP_SHAPE && added > 0.5; k++) {
+            tip->weak_u_mm[k] += weight * added * gain[k] * gain[k];
+        }
     }
     for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
         tip->weak_u_mm[k] = sqrt(tip->weak_u_mm[k]);
@@ -165,9 +173,16 @@ static void add_sightings(const struct tt_uncertainty *all, struct tt_tip_uncert
                 x += e->value * all->cb[e->place];
                 y += e->value * all->cb[nb + e->place];
             }
-            cov2_add(&tip->source[TT_SOURCE_SIGHT], x, y, 1 / all->fit->sight_var_mm2);
+            cov2_add(&tip->source[TT_SOURCE_SIGHT], x, y, tt_sight_weight(&model->sights[i], 1 / all->fit->sight_var_mm2));
         }
     }
+}
+
+static void add_rivals(const struct tt_cov2 *extra, struct tt_cov2 *sum)
+{
+    sum->xx_mm2 += extra->xx_mm2;
+    sum->xy_mm2 += extra->xy_mm2;
+    sum->yy_mm2 += extra->yy_mm2;
 }
 
 void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
@@ -193,6 +208,11 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     for (size_t k = 0; k < sizeof of_plate / sizeof of_plate[0]; k++) {
         tip->same_plate = cov2_less(tip->same_plate, tip->source[of_plate[k]]);
     }
+    if (all->fit->rivals != NULL) {
+        add_rivals(&all->fit->rivals[block], &tip->offset);
+        add_rivals(&all->fit->rivals[block], &tip->source[TT_SOURCE_RIVALS]);
+        add_rivals(&all->fit->rivals_same_plate[block], &tip->same_plate);
+    }
     tip->dof = dof_of(all->fit, tip, tip->offset);
     tip->same_plate_dof = dof_of(all->fit, tip, tip->same_plate);
 }
@@ -202,7 +222,7 @@ double tt_factor_line(double dof)
     if (!(dof < MANY_DOF)) {
         return 1.959963984540054; /* normal, 0.975 quantile */
     }
-    return gsl_cdf_tdist_Pinv(0.5 + 0.5 * COVERED, dof);
+    return tt_student_quantile(0.5 + 0.5 * COVERED, dof);
 }
 
 double tt_p_plane(double t2, double dof)

@@ -20,6 +20,7 @@ enum tt_source {
     TT_SOURCE_RADIUS,
     TT_SOURCE_YAW,   /* nominal yaw of the machine file */
     TT_SOURCE_PLACE, /* the reference mark's place by the machine file, nothing having been sighted */
+    TT_SOURCE_RIVALS, /* explanations of the run that are not excluded */
     TT_SOURCE_WEAK,  /* not known at all: see model.c */
     TT_SOURCES
 };
@@ -30,7 +31,7 @@ struct tt_tip_uncertainty {
     struct tt_cov2 offset, same_plate, source[TT_SOURCES];
     double weak_u_mm[TT_TIP_SHAPE];  /* of o_x, o_y, e_x, e_y, r: the part that rests on nothing */
     double prior_u_mm[TT_TIP_SHAPE]; /* of the same: the part that rests on stated radius, yaw, place */
-    double plate_radius_var_mm2; /* of r: the part that comes from edges, groups and marks */
+    double plate_radius_var_mm2;     /* of r: the part that comes from edges, groups and marks */
     double dof, same_plate_dof;
 };
 
@@ -51,7 +52,8 @@ struct tt_scatter_part {
     double dof;
 };
 /* Effective degrees of freedom of @whole, in which the @n parts are contained: Welch and Satterthwaite's formula in the plane; for
- * parts that are the same on both axes it is the one of JCGM 100:2008 G.4.1. HUGE_VAL = all known. */
+ * parts that are the same on both axes it is the one of JCGM 100:2008 G.4.1. HUGE_VAL = all known. Never fewer than the fewest
+ * of a part that contributes, whatever rounding makes of a part that is nearly the whole. */
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole);
 
 /* Student's factor for 95 % on one axis. @dof > 0, HUGE_VAL = normal. */

@@ -6,7 +6,7 @@
 #include <string.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 #define MOST_REASONS 8
 #define CONFORMS 0.95
@@ -37,6 +37,9 @@ static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result 
             continue;
         }
         tip->verdict = TIPTRUE_REPEAT;
+        if (finding->text == NULL) {
+            continue; /* output makes its sentence, and the reason of it */
+        }
         tt_buffer_printf(text, "%s: %s", tt_finding_name(finding->code), finding->text);
         if (!add_reason(view, tip, text)) {
             return false;
@@ -73,6 +76,13 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     struct tt_buffer text = {0};
     bool good = true;
 
+    if (s->least_squares) { /* a comparison, no measurement: nobody looked for touches that lie */
+        s->verdict = TIPTRUE_REPEAT;
+        for (size_t i = 0; i < s->n_tips; i++) {
+            s->tips[i].verdict = TIPTRUE_REPEAT;
+        }
+        return TIPTRUE_OK;
+    }
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];

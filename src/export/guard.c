@@ -70,7 +70,14 @@ static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char
 
 void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution)
 {
-    if (solution->verdict == TIPTRUE_REPEAT) {
+    if (solution->least_squares) { /* not to be forced: no guard stands for what nobody judged */
+        const char *text = "the result is of --least-squares: it is for comparison with other programs, and has no verdict";
+        const char *hint = "export the result of solve without --least-squares";
+        tell(guards, TIPTRUE_ERROR, NULL, 0, text, hint);
+        if (guards->refusals++ == 0) {
+            (void)tt_fail(guards->error, TIPTRUE_E_DATA, NULL, 0, 0, hint, "%s", text);
+        }
+    } else if (solution->verdict == TIPTRUE_REPEAT) {
         stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0, "make the run again",
               "the verdict of the run is repeat: nothing of it may be used");
     }

@@ -4,12 +4,12 @@
 
 #include "history/compare.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/buffer.h"
+#include "base/distribution.h"
 #include "base/number.h"
 #include "history/series.h"
 #include "history/words.h"
@@ -67,7 +67,7 @@ static struct tt_difference on_line(double x, double u_a, double u_b)
         return (struct tt_difference){0};
     }
     d.t2 = x * x / d.cov.xx_mm2;
-    d.p = gsl_cdf_chisq_Q(d.t2, 1);
+    d.p = tt_chi2_upper(d.t2, 1);
     d.significant = d.p < REAL_P;
     return d;
 }
@@ -189,6 +189,7 @@ static bool copy_run(struct tt_arena *arena, const struct tiptrue_solution *from
     const char **to[] = {&run->id, &run->file, &run->machine, &run->plate, &run->plate_serial, &run->started};
 
     run->verdict = from->verdict;
+    run->least_squares = from->least_squares;
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         *to[i] = texts[i] != NULL ? tt_arena_copy_text(arena, texts[i], strlen(texts[i])) : NULL;
         if (texts[i] != NULL && *to[i] == NULL) {

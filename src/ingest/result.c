@@ -77,11 +77,13 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
     return array;
 }
 
-enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need)
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
     static const char *const words[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
 
-    return (enum tiptrue_verdict)tt_field_word(fields, object, what, "verdict", need, words, 3, TIPTRUE_REPEAT);
+    size_t word =
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 3, TIPTRUE_REPEAT);
+    return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
 static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution)
@@ -264,6 +266,58 @@ static const size_t *read_lines(struct tt_fields *fields, const cJSON *item, con
     return lines;
 }
 
+/* The key @name of "values" without its unit's suffix, copied, or NULL (told, or out of memory). */
+static const char *read_key(struct tt_fields *fields, const cJSON *item, enum tt_unit *unit)
+{
+    size_t length = strlen(item->string), cut = 0;
+
+    *unit = TT_UNIT_NONE;
+    for (int i = 0; i < TT_UNITS && !cJSON_IsString(item); i++) {
+        const char *suffix = tt_unit_suffix((enum tt_unit)i);
+        size_t n = strlen(suffix);
+        if (n > cut && n < length && strcmp(item->string + length - n, suffix) == 0) {
+            cut = n;
+            *unit = (enum tt_unit)i;
+        }
+    }
+    if (length == 0 || length > TT_LONGEST_KEY) {
+        tt_field_tell_form(fields, item, "finding", "values", "an object with keys of 1 to 63 bytes");
+        return NULL;
+    }
+    const char *key = tt_arena_copy_text(fields->arena, item->string, length - cut);
+    fields->out_of_memory = fields->out_of_memory || key == NULL;
+    return key;
+}
+
+/* "values": numbers, texts, null for what is not determined. Results of earlier versions have none. */
+static void read_values(struct tt_fields *fields, const cJSON *finding, struct tt_finding *made)
+{
+    const cJSON *object = tt_field_object(fields, finding, "finding", "values", TT_OPTIONAL);
+    size_t n = object != NULL ? (size_t)cJSON_GetArraySize(object) : 0;
+    struct tt_value *values = TT_ARENA_NEW(fields->arena, n, struct tt_value);
+
+    fields->out_of_memory = fields->out_of_memory || values == NULL;
+    for (const cJSON *item = n > 0 ? object->child : NULL; item != NULL && values != NULL; item = item->next) {
+        struct tt_value *value = &values[made->n_values];
+        if (!cJSON_IsNumber(item) && !cJSON_IsString(item) && !cJSON_IsNull(item)) {
+            tt_field_tell_form(fields, item, "finding", "values", "an object of numbers and texts");
+            return;
+        }
+        if ((value->key = read_key(fields, item, &value->unit)) == NULL) {
+            return;
+        }
+        if (cJSON_IsString(item)) {
+            value->text = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+            fields->out_of_memory = fields->out_of_memory || value->text == NULL;
+        } else {
+            double number = cJSON_IsNumber(item) ? item->valuedouble : NAN;
+            value->number = value->unit == TT_UNIT_RAD ? tt_rad_from_deg(number) : number;
+        }
+        made->n_values++;
+    }
+    made->values = values;
+}
+
 /* false: its code is not known here (warned): a newer version may know more. */
 static bool read_code(struct tt_fields *fields, const cJSON *item, const char *what, enum tt_finding_code *code)
 {
@@ -312,6 +366,7 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
         finding.setup =
             name_index(tt_field_text(fields, item, what, "setup", TT_OPTIONAL), solution->setup_names, &solution->n_setup_names);
         finding.lines = read_lines(fields, item, what, &finding.n_lines);
+        read_values(fields, item, &finding);
         solution->findings[solution->n_findings++] = finding;
     }
 }
@@ -369,6 +424,7 @@ static void read_result(void *object, struct tt_fields *fields)
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
+    s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     read_run(fields, s);
     read_poses(fields, s);
     read_tips(fields, s);
@@ -381,8 +437,7 @@ static void read_result(void *object, struct tt_fields *fields)
         read_findings(fields, s);
         read_rows(fields, s);
     }
-    s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
-    s->verdict = tt_result_verdict(fields, fields->json.root, "result", TT_REQUIRED);
+    s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made, struct tiptrue_solution **solution)

@@ -23,8 +23,9 @@ bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *w
 /* The array, with its length (0 where there is none). */
 const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, size_t *n);
 
-/* "keep", "update", "repeat"; told if it is another word or, where it is required, missing. */
-enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need);
+/* "keep", "update", "repeat"; told if it is another word or missing. A result of @least_squares has none: TIPTRUE_REPEAT, whatever
+ * an older program wrote there. */
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares);
 
 /* An element of "tips". */
 void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct tiptrue_solution *solution,

@@ -167,6 +167,17 @@ static void read_shape(struct tt_fields *fields, const cJSON *object, const char
     }
 }
 
+/* Whether the budget has a line of @source among its first @n. */
+static bool has_source(const struct tt_tip_result *tip, size_t n, const char *source)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (tip->budget[i].source != NULL && strcmp(tip->budget[i].source, source) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void read_budget(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
 {
     static const char *const types[] = {"A", "B"};
@@ -183,6 +194,15 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
         line->of_plate = tt_result_bool(fields, item, what, "of_plate");
         line->u_x_mm = u.x;
         line->u_y_mm = u.y;
+        line->dof = line->type == 'A' ? 0 : HUGE_VAL;
+        if (tt_result_number(fields, item, what, "dof", &line->dof) && !(line->dof > 0)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: 'dof' must be more than 0", what);
+        }
+        if (line->source != NULL && has_source(tip, tip->n_budget - 1, line->source)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "each source contributes one line",
+                     "%s: 'budget' has two lines for '%s'", what, tt_shown(line->source, strlen(line->source)).text);
+            return;
+        }
     }
 }
 
@@ -288,6 +308,6 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct ti
     read_trials(fields, object, what, tip);
     tt_result_number(fields, object, what, "prior_share", &tip->prior_share);
     read_present(fields, object, what, solution, tip);
-    tip->verdict = tt_result_verdict(fields, object, what, TT_REQUIRED);
+    tip->verdict = tt_result_verdict(fields, object, what, solution->least_squares);
     read_reasons(fields, object, what, tip);
 }

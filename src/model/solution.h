@@ -36,6 +36,7 @@ struct tt_budget_line {
     char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
     bool of_plate;      /* left out of same_plate */
     double u_x_mm, u_y_mm;
+    double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
 
 /* The source of the budget line that a history brings in: scatter between runs beyond what each one explains. */
@@ -161,7 +162,7 @@ struct tiptrue_solution {
     bool has_permitted_error;
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
-    bool least_squares; /* the robust step was off */
+    bool least_squares; /* the robust step was off: there is no verdict, and all of them are TIPTRUE_REPEAT */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };

@@ -107,9 +107,14 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
     static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
 
     tt_page_colour(page, verdict_colour(s->verdict));
-    tt_page_puts(page, SHOUTS[s->verdict]);
+    tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
     tt_page_colour(page, TT_PLAIN);
     tt_page_puts(page, ": ");
+    if (s->least_squares) {
+        tt_page_prose(page, 2,
+                      "least squares without rejecting outliers, to compare with other programs: do not use these results");
+        return;
+    }
     add_order(&page->words, s, TIPTRUE_REPEAT);
     add_order(&page->words, s, TIPTRUE_UPDATE);
     add_order(&page->words, s, TIPTRUE_KEEP);
@@ -281,7 +286,7 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
         [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
     };
 
-    tt_page_prose(page, 2, NEXT[s->verdict]);
+    tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);
 }
 
 /* The setup and tip that the worked sentence is about: the first ones that are determined. */

@@ -34,6 +34,11 @@ const char *tt_verdict_word(enum tiptrue_verdict verdict)
     return VERDICTS[verdict];
 }
 
+const char *tt_verdict_shown(const struct tiptrue_solution *solution, enum tiptrue_verdict verdict)
+{
+    return solution->least_squares ? "none" : VERDICTS[verdict];
+}
+
 const char *tt_severity_word(enum tiptrue_severity severity)
 {
     return SEVERITIES[severity];

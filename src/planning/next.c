@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -295,6 +296,19 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
     return status;
 }
 
+/* The sentences of some findings are made by output, which this room does not see. */
+static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_finding *finding)
+{
+    char text[160];
+
+    if (finding->text != NULL) {
+        return tt_proposal_note(proposal, finding->text);
+    }
+    snprintf(text, sizeof text, "the run cannot be used as it is (%s): tiptrue solve says why and what to do",
+             tt_finding_name(finding->code));
+    return tt_proposal_note(proposal, text);
+}
+
 /* Findings that make the run useless whatever is added to it. */
 static bool note_findings(const struct tiptrue_solution *solution, struct tiptrue_proposal *proposal)
 {
@@ -306,7 +320,7 @@ static bool note_findings(const struct tiptrue_solution *solution, struct tiptru
                          finding->code == TT_FINDING_UNCERTAINTY_OVER || finding->code == TT_FINDING_PRIOR_BOUND ||
                          finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_RUNOUT_OVER;
         if (finding->severity == TIPTRUE_ERROR && !of_number) {
-            good = tt_proposal_note(proposal, finding->text);
+            good = note_finding(proposal, finding);
             proposal->met = false;
         }
     }

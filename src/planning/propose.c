@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/words.h"
+#include "model/words.h"
 #include "base/buffer.h"
 #include "tiptrue.h"
 

@@ -95,6 +95,20 @@ START_TEST(dof_in_the_plane)
 }
 END_TEST
 
+/* 2026-11-26: `solve` of two setups with one sighted mark ended the process (rc 134). The touches' part, got as a difference of
+ * variances of 1e8 mm2, came out far larger than the whole on one axis: 1.7e-10 effective degrees of freedom, for which no inverse
+ * converges. There are never fewer than the fewest that contribute. */
+START_TEST(a_part_larger_than_the_whole)
+{
+    const struct tt_cov2 whole = {4.1e3, -6.3e3, 9.7e3};
+    const struct tt_scatter_part parts[] = {{{4.7e8, -7.2e8, 1.1e9}, 3.7}, {{2.5e-6, 0, 2.4e-6}, 11}};
+    ck_assert_double_eq(tt_effective_dof(parts, 2, whole), 3.7);
+    const struct tt_scatter_part more[] = {parts[0], {{1.1e3, 0, 1.2e3}, 2.25}};
+    ck_assert_double_eq(tt_effective_dof(more, 2, whole), 2.25);
+    ck_assert_double_eq_tol(tt_factor_line(tt_effective_dof(more, 2, whole)), 3.87, 0.01);
+}
+END_TEST
+
 /* JCGM 102:2011, 6.5.2: 2.45 for the ellipse that holds 95 % of two normal quantities. */
 START_TEST(jcgm_102_ellipse)
 {
@@ -267,6 +281,7 @@ int main(void)
     tcase_add_test(twins, line_factor_at_real_dof);
     tcase_add_test(twins, plane_against_f);
     tcase_add_test(twins, dof_in_the_plane);
+    tcase_add_test(twins, a_part_larger_than_the_whole);
     tcase_add_test(twins, distance);
     tcase_add_test(twins, region);
     tcase_add_test(twins, within_closed_form);
