@@ -75,8 +75,8 @@ def check_next(what):
         tally.check(not list(folder.glob(".*")), f"{what}: left behind for good: {list(folder.glob('.*'))}")
 
 
-# 2026-11-26: an export into a file with an extended attribute of more than 4 KiB was refused ("Numerical result out of range"), since
-# the attribute was read into a buffer of that size.
+# 2026-11-26: an export into a file with an extended attribute of more than 4 KiB was refused ("Numerical result out of range"),
+# since the attribute was read into a buffer of that size.
 reset()
 large = work / "attribute.so"
 subprocess.run([*shlex.split(os.environ["CC"]), "-shared", "-fPIC", "-O1", "-o", large, top / "tests" / "fault" / "attribute.c"],
