@@ -6,6 +6,7 @@
 
 #include "base/buffer.h"
 #include "base/time.h"
+#include "history/store.h"
 #include "model/machine.h"
 #include "model/plan.h"
 #include "model/plate.h"
@@ -28,5 +29,9 @@ TT_MUST_USE enum tiptrue_status tt_solved_make(struct tt_solved *solved, const s
                                                const char *pattern, const struct tiptrue_run *run,
                                                const struct tiptrue_solution *solution, double now_s, struct tiptrue_error *error);
 void tt_solved_clear(struct tt_solved *solved);
+
+/* Derive again the summaries that a step of the schema, a merge or an import of older results left to be derived, from the stored
+ * logs where the results have no solution with the plate held. */
+TT_MUST_USE enum tiptrue_status tt_history_catch_up(struct tiptrue_history *history, struct tiptrue_error *error);
 
 #endif

@@ -386,6 +386,7 @@ enum tiptrue_status tiptrue_history_import(struct tiptrue_history *history, stru
         worst = worse(worst, importing.error->status);
     } else {
         enum tiptrue_status status = commit(&importing);
+        status = status == TIPTRUE_OK ? tt_history_catch_up(history, importing.error) : status;
         worst = worse(worst, status);
     }
     free(importing.pending);

@@ -11,7 +11,7 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 /* More than half of the variance that touches could take away rests on what was stated. */
 #define PRIOR_BOUND_SHARE 0.5

@@ -6,7 +6,7 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 /* Lengths between sighted marks that differ from the plate's by a factor this close (natural logarithm) to 25.4 or 1000, or one
  * over it, are in another unit. */

@@ -5,6 +5,7 @@
 #include "base/distribution.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 
 /* gsl_cdf_tdist_Pinv converges from 0.0084 degrees of freedom on (GSL 2.7.1, p = 0.975). A quantile at a twentieth is 1e26. */
@@ -66,6 +67,25 @@ double tt_student_quantile(double p, double dof)
         return NAN;
     }
     return dof < MANY_DOF ? gsl_cdf_tdist_Pinv(p, fmax(dof, LEAST_DOF)) : gsl_cdf_ugaussian_Pinv(p);
+}
+
+double tt_fisher_upper(double f, double m, double n)
+{
+    if (isnan(f) || !(m > 0) || !(n > 0)) {
+        return NAN;
+    }
+    return f > 0 ? gsl_cdf_fdist_Q(f, fmin(fmax(m, LEAST_DOF), MANY_DOF), fmin(fmax(n, LEAST_DOF), MANY_DOF)) : 1;
+}
+
+double tt_normal_lower(double z)
+{
+    return gsl_cdf_ugaussian_P(z);
+}
+
+double tt_ln_beta(double a, double b)
+{
+    gsl_sf_result value = {NAN, 0};
+    return a > 0 && b > 0 && gsl_sf_lnbeta_e(a, b, &value) == 0 ? value.val : NAN; /* it calls the handler for others only */
 }
 
 double tt_binomial_upper(unsigned k, double p, unsigned n)

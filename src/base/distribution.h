@@ -28,4 +28,13 @@ double tt_student_quantile(double p, double dof);
 /* Probability of more than @k successes in @n trials, each of probability @p (0 to 1). */
 double tt_binomial_upper(unsigned k, double p, unsigned n);
 
+/* Probability that Fisher's F of @m and @n > 0 degrees of freedom is at least @f. */
+double tt_fisher_upper(double f, double m, double n);
+
+/* Probability that a standard normal deviate is at most @z. */
+double tt_normal_lower(double z);
+
+/* ln of the beta function of @a, @b > 0. */
+double tt_ln_beta(double a, double b);
+
 #endif

@@ -89,10 +89,11 @@ static const struct tt_series_tip *tip_of(const struct tt_series *series, size_t
     return NULL;
 }
 
+/* What @solution says of the tip @name; NULL: nothing, since it was not touched. */
 static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution, const char *name)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
-        if (strcmp(solution->tips[i].name, name) == 0) {
+        if (solution->tips[i].verdict != TIPTRUE_NOT_MEASURED && strcmp(solution->tips[i].name, name) == 0) {
             return &solution->tips[i];
         }
     }
@@ -165,6 +166,45 @@ struct side {
     double dof_touch;
 };
 
+
+/* Two offsets and their covariances as they are compared: both with the plate held, or both in full, never one of each. */
+struct pair {
+    struct tt_machine_xy a, b;
+    struct tt_cov2 cov_a, cov_b, apart;
+    double dof_a, dof_b;
+};
+
+static struct tt_cov2 less_between(const struct tt_series_tip *run, const struct tt_tip_result *tip)
+{
+    struct tt_cov2 with = tip->same_plate_cov, without = run->same_plate_cov; /* both of the held solution */
+
+    return (struct tt_cov2){tip->cov.xx_mm2 - (with.xx_mm2 - without.xx_mm2), tip->cov.xy_mm2,
+                            tip->cov.yy_mm2 - (with.yy_mm2 - without.yy_mm2)};
+}
+
+static struct pair pair_of(const struct tiptrue_solution *of_run_a, const struct tiptrue_solution *of_run_b,
+                           const struct side *side_a, const struct side *side_b, bool same_plate)
+{
+    const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
+    const struct tt_tip_result *of_a = side_a->result, *of_b = side_b->result;
+
+    if (same_plate && of_a->has_held == of_b->has_held) {
+        return (struct pair){.a = of_a->held,
+                             .b = of_b->held,
+                             .cov_a = a->same_plate_cov,
+                             .cov_b = b->same_plate_cov,
+                             .apart = tt_plate_apart(tt_effects_of(of_run_a, of_a), tt_effects_of(of_run_b, of_b)),
+                             .dof_a = of_a->same_plate_dof,
+                             .dof_b = of_b->same_plate_dof};
+    }
+    return (struct pair){.a = of_a->offset,
+                         .b = of_b->offset,
+                         .cov_a = less_between(a, of_a),
+                         .cov_b = less_between(b, of_b),
+                         .dof_a = of_a->dof,
+                         .dof_b = of_b->dof};
+}
+
 static struct tt_difference compare_runouts(const struct side *a, const struct side *b)
 {
     struct tt_cov2 cov = sum(a->tip->runout_cov, b->tip->runout_cov);
@@ -185,11 +225,11 @@ static struct tt_difference compare_radii(const struct side *a, const struct sid
     return on_line(b->tip->radius_mm - a->tip->radius_mm, u[0], dof[0], u[1], dof[1]);
 }
 
-static bool compare_tip(struct tiptrue_comparison *comparison, const struct side *side_a, const struct side *side_b,
-                        const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
+static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair *pair, const struct side *side_a,
+                        const struct side *side_b, const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
 {
     const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
-    const struct tt_tip_result *of_a = side_a->result, *of_b = side_b->result;
+    const struct tt_tip_result *of_a = side_a->result;
     bool plate = comparison->same_plate;
 
     c->name = tt_arena_copy_text(&comparison->arena, of_a->name, strlen(of_a->name));
@@ -197,11 +237,12 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct side
         return false;
     }
     if (a->has_offset && b->has_offset) {
-        struct tt_cov2 cov_a = plate ? a->same_plate_cov : a->cov, cov_b = plate ? b->same_plate_cov : b->cov;
-        double dof = sum_dof(cov_a, plate ? of_a->same_plate_dof : of_a->dof, cov_b, plate ? of_b->same_plate_dof : of_b->dof);
-        struct tt_cov2 cov = sum(cov_a, cov_b);
+        struct tt_cov2 cov = sum(pair->cov_a, pair->cov_b);
+        double dof = sum_dof(pair->cov_a, pair->dof_a, pair->cov_b, pair->dof_b);
+        dof = sum_dof(cov, dof, pair->apart, HUGE_VAL);
+        cov = sum(cov, pair->apart);
         add_between(trend, c, &cov, &dof);
-        c->offset = in_plane(b->offset.x_mm - a->offset.x_mm, b->offset.y_mm - a->offset.y_mm, cov, dof);
+        c->offset = in_plane(pair->b.x_mm - pair->a.x_mm, pair->b.y_mm - pair->a.y_mm, cov, dof);
     }
     if (a->has_runout && b->has_runout) {
         c->runout = compare_runouts(side_a, side_b);
@@ -234,7 +275,7 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
 {
     *names = TT_ARENA_NEW(&comparison->arena, in->n_tips, const char *);
     for (size_t i = 0; *names != NULL && i < in->n_tips; i++) {
-        if (result_of(not_in, in->tips[i].name) == NULL) {
+        if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED && result_of(not_in, in->tips[i].name) == NULL) {
             (*names)[*n] = tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
             if ((*names)[(*n)++] == NULL) {
                 return false;
@@ -288,13 +329,17 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
     }
     for (size_t i = 0; i < a->n_tips; i++) {
         const struct tt_tip_result *other = result_of(b, a->tips[i].name);
-        if (other == NULL) {
+        if (other == NULL || a->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
         size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name), in_b = tt_series_tip_index(&of_b, a->tips[i].name);
-        if (in_a == TT_NONE || in_b == TT_NONE ||
-            !compare_tip(comparison, &(struct side){tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a)},
-                         &(struct side){tip_of(&of_b, in_b), other, dof_of_touches(b)}, trend,
+        if (in_a == TT_NONE || in_b == TT_NONE) {
+            return false;
+        }
+        struct side side_a = {tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a)};
+        struct side side_b = {tip_of(&of_b, in_b), other, dof_of_touches(b)};
+        struct pair pair = pair_of(a, b, &side_a, &side_b, comparison->same_plate);
+        if (!compare_tip(comparison, &pair, &side_a, &side_b, trend,
                          &comparison->tips[comparison->n_tips++])) {
             return false;
         }

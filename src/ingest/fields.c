@@ -6,6 +6,7 @@
 #include "ingest/fields.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -139,6 +140,31 @@ static const cJSON *pair_at(struct tt_fields *fields, const cJSON *object, const
         return NULL;
     }
     return item;
+}
+
+void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                         double value_mm, double most_mm)
+{
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
+    char hint[TT_HINT_SIZE];
+
+    if (!(value_mm > most_mm)) {
+        return;
+    }
+    if (item == NULL || cJSON_IsNull(item)) {
+        key = "tolerance";
+        value_mm *= sqrt(3.0);
+        item = cJSON_GetObjectItemCaseSensitive(object, key);
+    }
+    struct tt_buffer text = {0};
+    tt_number_write_rounded(&text, value_mm, 4);
+    tt_buffer_puts(&text, " mm here; if micrometres are meant, write ");
+    tt_number_write_rounded(&text, value_mm / fields->mm_per_unit * 1e-3 / fields->mm_per_unit, 6);
+    snprintf(hint, sizeof hint, "it means %s", text.failed ? "?" : text.text);
+    tt_buffer_clear(&text);
+    const struct tt_json_where *where = tt_json_where(&fields->json, item);
+    tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' is %s, far more than is usual",
+            what, key, tt_shown(where->value, value_length(where)).text);
 }
 
 bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,

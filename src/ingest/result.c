@@ -94,10 +94,13 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
-    static const char *const words[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
+    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
 
     size_t word =
-        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 3, TIPTRUE_REPEAT);
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 4, TIPTRUE_REPEAT);
     return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
@@ -190,8 +193,8 @@ static void read_tips(struct tt_fields *fields, struct tiptrue_solution *solutio
     solution->n_tip_names = solution->n_tips;
 }
 
-/* {"u": ..., "dof": ...} */
-static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof)
+/* {"u": ..., "dof": ..., "stated_dof": ...} */
+static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof, double *stated_dof)
 {
     const cJSON *item = tt_field_object(fields, fields->json.root, "result", key, TT_OPTIONAL);
 
@@ -200,6 +203,7 @@ static bool read_repeatability(struct tt_fields *fields, const char *key, double
     }
     *dof = HUGE_VAL;
     tt_result_number(fields, item, key, "dof", dof);
+    tt_result_number(fields, item, key, "stated_dof", stated_dof);
     return true;
 }
 
@@ -281,6 +285,58 @@ static const size_t *read_lines(struct tt_fields *fields, const cJSON *item, con
     return lines;
 }
 
+/* The key @name of "values" without its unit's suffix, copied, or NULL (told, or out of memory). */
+static const char *read_key(struct tt_fields *fields, const cJSON *item, enum tt_unit *unit)
+{
+    size_t length = strlen(item->string), cut = 0;
+
+    *unit = TT_UNIT_NONE;
+    for (int i = 0; i < TT_UNITS && !cJSON_IsString(item); i++) {
+        const char *suffix = tt_unit_suffix((enum tt_unit)i);
+        size_t n = strlen(suffix);
+        if (n > cut && n < length && strcmp(item->string + length - n, suffix) == 0) {
+            cut = n;
+            *unit = (enum tt_unit)i;
+        }
+    }
+    if (length == 0 || length > TT_LONGEST_KEY) {
+        tt_field_tell_form(fields, item, "finding", "values", "an object with keys of 1 to 63 bytes");
+        return NULL;
+    }
+    const char *key = tt_arena_copy_text(fields->arena, item->string, length - cut);
+    fields->out_of_memory = fields->out_of_memory || key == NULL;
+    return key;
+}
+
+/* "values": numbers, texts, null for what is not determined. Results of earlier versions have none. */
+static void read_values(struct tt_fields *fields, const cJSON *finding, struct tt_finding *made)
+{
+    const cJSON *object = tt_field_object(fields, finding, "finding", "values", TT_OPTIONAL);
+    size_t n = object != NULL ? (size_t)cJSON_GetArraySize(object) : 0;
+    struct tt_value *values = TT_ARENA_NEW(fields->arena, n, struct tt_value);
+
+    fields->out_of_memory = fields->out_of_memory || values == NULL;
+    for (const cJSON *item = n > 0 ? object->child : NULL; item != NULL && values != NULL; item = item->next) {
+        struct tt_value *value = &values[made->n_values];
+        if (!cJSON_IsNumber(item) && !cJSON_IsString(item) && !cJSON_IsNull(item)) {
+            tt_field_tell_form(fields, item, "finding", "values", "an object of numbers and texts");
+            return;
+        }
+        if ((value->key = read_key(fields, item, &value->unit)) == NULL) {
+            return;
+        }
+        if (cJSON_IsString(item)) {
+            value->text = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+            fields->out_of_memory = fields->out_of_memory || value->text == NULL;
+        } else {
+            double number = cJSON_IsNumber(item) ? item->valuedouble : NAN;
+            value->number = value->unit == TT_UNIT_RAD ? tt_rad_from_deg(number) : number;
+        }
+        made->n_values++;
+    }
+    made->values = values;
+}
+
 /* false: its code is not known here (warned): a newer version may know more. */
 static bool read_code(struct tt_fields *fields, const cJSON *item, const char *what, enum tt_finding_code *code)
 {
@@ -329,6 +385,7 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
         finding.setup =
             name_index(tt_field_text(fields, item, what, "setup", TT_OPTIONAL), solution->setup_names, &solution->n_setup_names);
         finding.lines = read_lines(fields, item, what, &finding.n_lines);
+        read_values(fields, item, &finding);
         solution->findings[solution->n_findings++] = finding;
     }
 }
@@ -376,22 +433,45 @@ static void read_rows(struct tt_fields *fields, struct tiptrue_solution *solutio
     }
 }
 
+static void read_wanted(struct tt_fields *fields, struct tiptrue_solution *solution)
+{
+    const cJSON *names = tt_field_array(fields, fields->json.root, "result", "tips_wanted", TT_OPTIONAL);
+    size_t n = names != NULL ? (size_t)cJSON_GetArraySize(names) : 0;
+
+    solution->wanted = TT_ARENA_NEW(fields->arena, n, const char *);
+    fields->out_of_memory = fields->out_of_memory || solution->wanted == NULL;
+    for (const cJSON *name = n > 0 ? names->child : NULL; name != NULL && !fields->out_of_memory; name = name->next) {
+        if (!cJSON_IsString(name)) {
+            tt_field_tell_form(fields, name, "result", "tips_wanted", "a list of names");
+            return;
+        }
+        const char *copy = tt_arena_copy_text(fields->arena, name->valuestring, strlen(name->valuestring));
+        fields->out_of_memory = copy == NULL;
+        solution->wanted[solution->n_wanted] = copy;
+        solution->n_wanted += copy != NULL;
+    }
+}
+
 static void read_result(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",      "program",      "run",
-                                        "poses",       "tips",         "touch_repeatability_mm",
-                                        "lost_motion", "latency",      "sighting_repeatability_mm",
-                                        "edges",       "findings",     "observations",
-                                        "verdict",     "least_squares"};
+    static const char *const known[] = {"schema",         "program",         "run",
+                                        "poses",          "tips",            "touch_repeatability_mm",
+                                        "lost_motion",    "latency",         "sighting_repeatability_mm",
+                                        "edges",          "findings",        "observations",
+                                        "verdict",        "least_squares",   "between_tips",
+                                        "plate_features", "change_accepted", "tips_wanted"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
     s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     read_run(fields, s);
     read_poses(fields, s);
+    tt_result_read_features(fields, s);
     read_tips(fields, s);
-    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch);
-    s->has_u_sighting = read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting);
+    tt_result_read_between_tips(fields, s);
+    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch, &s->stated_dof_touch);
+    s->has_u_sighting =
+        read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting, &s->stated_dof_sighting);
     s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm", &s->u_lost_motion_mm);
     s->has_latency = read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
     if (!fields->out_of_memory) {
@@ -399,6 +479,8 @@ static void read_result(void *object, struct tt_fields *fields)
         read_findings(fields, s);
         read_rows(fields, s);
     }
+    read_wanted(fields, s);
+    s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
     s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 

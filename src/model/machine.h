@@ -11,6 +11,10 @@
 #include "base/bytes.h"
 #include "model/frames.h"
 
+/* Degrees of freedom of a repeatability that is stated without any: itself uncertain by some 22 % (JCGM 100:2008 G.4.2), which is
+ * what a dozen touches on another day show. With 40 a wrong statement outweighs most runs; with 3 it hardly helps a short one. */
+#define TT_STATED_DOF 10.0
+
 struct tt_tip {
     const char *name;
     bool has_radius; /* a stated contact radius with its standard uncertainty */
@@ -20,6 +24,7 @@ struct tt_tip {
     const char *offset_plate; /* serial of the plate the present offset was found with, or NULL */
     bool has_runout;
     struct tt_tip_xy runout;
+    bool not_in_use; /* a run need not touch it */
 };
 
 /* Where results go in one configuration file. */
@@ -31,12 +36,27 @@ struct tt_export_target {
     double max_age_s, max_change_mm;
 };
 
+/* A limit, or a standard uncertainty, above this is in another unit (micrometres, mils): the machine
+ * places parts, whose leads are thinner. A resolution above its bound likewise. */
+#define TT_LARGEST_STATED_MM 1.0
+#define TT_COARSEST_RESOLUTION_MM 0.1
+/* An offset that changes by more was not moved by wear or a small knock: the machine file's
+ * limits.plausible_change, unless it states one. */
+#define TT_PLAUSIBLE_CHANGE_MM 0.3
+
 struct tt_limits {
-    bool has_permitted_error, has_expanded, has_runout;
+    bool has_permitted_error, has_expanded, has_runout, has_plausible_change;
     double permitted_error_mm; /* largest distance of the offset in use from the true one */
     double expanded_mm;        /* largest expanded uncertainty (95 %) of the offset, per axis */
     double runout_mm;          /* largest eccentricity */
+    double plausible_change_mm; /* as stated; read it by tt_plausible_change_mm */
 };
+
+/* The largest distance between the offset in use and a new one that is believed without being accepted. */
+static inline double tt_plausible_change_mm(const struct tt_limits *limits)
+{
+    return limits->has_plausible_change ? limits->plausible_change_mm : TT_PLAUSIBLE_CHANGE_MM;
+}
 
 /* A quantity that a file may leave out. */
 struct tt_stated {
@@ -71,6 +91,7 @@ struct tiptrue_machine {
     double resolution_mm;  /* of the reported coordinates, 0 = not stated */
     bool has_u_sighting, has_u_touch;
     double u_sighting_mm, u_touch_mm; /* standard, per axis and per touch, without the resolution */
+    double sighting_dof, touch_dof;   /* how firmly they are stated: degrees of freedom; 0 = not said, TT_STATED_DOF */
     bool has_yaw;
     double yaw_rad, u_yaw_rad;
     bool has_mark; /* where the reference mark is, used only by setups without a sighting of any mark */

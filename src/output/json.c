@@ -9,6 +9,8 @@
 
 #include "output/output.h"
 
+#include <stdio.h>
+
 #include "output/json_tip.h"
 #include "output/json_write.h"
 #include "output/verdict.h"
@@ -55,8 +57,8 @@ static void write_poses(struct tt_json *json, const struct tiptrue_solution *s)
     tt_json_close(json, ']');
 }
 
-/* {"u": ..., "dof": ...} of a repeatability, null where there is none. */
-static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm, double dof)
+/* {"u": ..., "dof": ..., "stated_dof": ...} of a repeatability, null where there is none. */
+static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm, double dof, double stated_dof)
 {
     tt_json_key(json, key);
     if (!known) {
@@ -66,7 +68,38 @@ static void write_repeatability(struct tt_json *json, const char *key, bool know
     tt_json_open(json, '{');
     tt_json_key_fixed(json, "u", u_mm);
     tt_json_key_number(json, "dof", dof);
+    tt_json_key_number_if(json, "stated_dof", stated_dof > 0, stated_dof);
     tt_json_close(json, '}');
+}
+
+/* What the tips' plate_effect counts in. */
+static void write_features(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    static const char *const KINDS[] = {[TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
+
+    tt_json_key(json, "plate_features");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_features; i++) {
+        const struct tt_plate_feature *feature = &s->features[i];
+        const char axis[2] = {(char)feature->axis, '\0'};
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "kind", KINDS[feature->kind]);
+        tt_json_key_text(json, "name", feature->name);
+        tt_json_key_text(json, "axis", feature->axis != 0 ? axis : NULL);
+        tt_json_key_number(json, "u_mm", feature->u_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_between_tips(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "between_tips");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_between_tips; i++) {
+        tt_json_tip_difference(json, &s->between_tips[i]);
+    }
+    tt_json_close(json, ']');
 }
 
 static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key, double value, const char *u_key,
@@ -153,6 +186,43 @@ static void write_observations(struct tt_json *json, const struct tiptrue_soluti
     tt_json_close(json, ']');
 }
 
+/* An angle is kept in radians and written in degrees. */
+static void write_value(struct tt_json *json, const struct tt_value *value)
+{
+    char key[TT_LONGEST_KEY + 1];
+
+    snprintf(key, sizeof key, "%s%s", value->key, tt_unit_suffix(value->unit));
+    switch (value->text != NULL ? TT_UNITS : value->unit) {
+    case TT_UNITS:
+        tt_json_key_text(json, key, value->text);
+        break;
+    case TT_UNIT_MM:
+        tt_json_key_fixed(json, key, value->number);
+        break;
+    case TT_UNIT_RAD:
+        tt_json_key_fixed(json, key, tt_deg_from_rad(value->number));
+        break;
+    case TT_UNIT_NONE:
+    case TT_UNIT_SHARE:
+    case TT_UNIT_S:
+    case TT_UNIT_C:
+    case TT_UNIT_PPM:
+    case TT_UNIT_PPM_PER_K:
+        tt_json_key_number(json, key, value->number);
+        break;
+    }
+}
+
+static void write_values(struct tt_json *json, const struct tt_finding *finding)
+{
+    tt_json_key(json, "values");
+    tt_json_open(json, '{');
+    for (size_t i = 0; i < finding->n_values; i++) {
+        write_value(json, &finding->values[i]);
+    }
+    tt_json_close(json, '}');
+}
+
 static void write_findings(struct tt_json *json, const struct tiptrue_solution *s)
 {
     tt_json_key(json, "findings");
@@ -172,7 +242,23 @@ static void write_findings(struct tt_json *json, const struct tiptrue_solution *
             tt_json_count(json, f->lines[k]);
         }
         tt_json_close(json, ']');
+        write_values(json, f);
         tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+/* The tips that were asked for, or null: all. */
+static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "tips_wanted");
+    if (s->n_wanted == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_wanted; i++) {
+        tt_json_text(json, s->wanted[i]);
     }
     tt_json_close(json, ']');
 }
@@ -196,8 +282,11 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
         tt_json_tip(&json, s, &s->tips[i]);
     }
     tt_json_close(&json, ']');
-    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm, s->dof_touch);
-    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting);
+    write_between_tips(&json, s);
+    write_features(&json, s);
+    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm, s->dof_touch, s->stated_dof_touch);
+    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting,
+                        s->stated_dof_sighting);
     write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm", s->u_lost_motion_mm);
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
     write_edges(&json, s);
@@ -207,6 +296,9 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     }
     tt_json_key(&json, "least_squares");
     tt_json_bool(&json, s->least_squares);
+    write_wanted(&json, s);
+    tt_json_key(&json, "change_accepted");
+    tt_json_bool(&json, s->change_accepted);
     tt_json_key_text(&json, "verdict", s->least_squares ? NULL : tt_verdict_word(s->verdict));
     tt_json_close(&json, '}');
 }

@@ -20,7 +20,10 @@
 
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
-    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED};
+    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
+                                             [TIPTRUE_UPDATE] = TT_YELLOW,
+                                             [TIPTRUE_REPEAT] = TT_RED,
+                                             [TIPTRUE_NOT_MEASURED] = TT_RED};
     return COLOURS[verdict];
 }
 
@@ -59,11 +62,13 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
         [TIPTRUE_KEEP] = "keep the present offset of ",
         [TIPTRUE_UPDATE] = "write the new offset of ",
         [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_NOT_MEASURED] = "touch ",
     };
     static const char *const SEVERAL[] = {
         [TIPTRUE_KEEP] = "keep the present offsets of ",
         [TIPTRUE_UPDATE] = "write the new offsets of ",
         [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_NOT_MEASURED] = "touch ",
     };
     size_t n = tips_with(s, verdict);
 
@@ -146,7 +151,8 @@ static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution 
 
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
+    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT",
+                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
 
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
@@ -158,6 +164,7 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
         return;
     }
     add_order(&page->words, s, TIPTRUE_REPEAT);
+    add_order(&page->words, s, TIPTRUE_NOT_MEASURED);
     add_order(&page->words, s, TIPTRUE_UPDATE);
     add_order(&page->words, s, TIPTRUE_KEEP);
     if (page->words.length == 0) {
@@ -326,6 +333,7 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
         [TIPTRUE_KEEP] = "Next: nothing to write.",
         [TIPTRUE_UPDATE] = "Next: write what is new into the machine, then make one more run to see it confirmed.",
         [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
+        [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 
     tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);

@@ -16,6 +16,19 @@ is "lines keep to 80 columns" "" "$(awk 'length($0) > 80' out)"
 run "$TIPTRUE" solve --plate plate.json --machine off.json run.csv
 is "update exits 10" 10 "$status"
 has "update comes first" out '^UPDATE: write the new offset of wide$'
+# An offset that moved by 0.9 mm is not believed, unless that is accepted; the result says so.
+sed 's/36\.184/37.084/' machine.json >far.json
+run "$TIPTRUE" solve --plate plate.json --machine far.json run.csv
+is "an implausible change exits 20" 20 "$status"
+has "it is told" out '^  change-implausible: the offset of .wide. differs'
+run "$TIPTRUE" solve --json --accept-change --plate plate.json --machine far.json run.csv
+is "accepted it exits 10" 10 "$status"
+has "the result says so" out '"change_accepted":true'
+has "the finding is a warning" out '"code":"change-implausible","severity":"warning"'
+sed 's/36\.184/37.084/; s/"limits": *{/&"plausible_change": 1.5, /' machine.json >wide.json
+run "$TIPTRUE" solve --json --plate plate.json --machine wide.json run.csv
+is "a larger plausible change is kept to" 10 "$status"
+has "nothing was accepted" out '"change_accepted":false'
 solve short.csv
 is "repeat exits 20" 20 "$status"
 has "repeat comes first" out '^REPEAT: use nothing that this run says of wide$'

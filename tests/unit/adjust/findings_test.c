@@ -202,8 +202,12 @@ START_TEST(edge_off)
     struct scene s = scene_many_edges(20260441);
     s.edges[2].shift = _i == 0 ? 0.06 : -0.06;
     struct tiptrue_solution *solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING);
-    CHECK_WORDS(finding->text, "edge 'lower'", _i == 0 ? "further out" : "further in", "stated u of 5.0 µm");
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_EDGE_OFF);
+    ck_assert_int_eq(finding->severity, TIPTRUE_WARNING);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "shift")->number, _i == 0 ? 0.06 : -0.06, 0.02);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "u")->number, 0.005, 1e-12);
+    ck_assert_str_eq(tt_finding_value(finding, "way")->text, _i == 0 ? "out" : "in");
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_OFF), 1);
     ck_assert_str_eq(solution->edge_names[finding->edge], "lower");
     scene_check_near(solution, &s, 0.01);
     tiptrue_solution_free(solution);
@@ -219,8 +223,12 @@ START_TEST(edge_off_beyond_telling)
     }
     s.edges[2].shift = 0.06;
     struct tiptrue_solution *solution = scene_result(&s);
-    ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_OFF), 1);
-    ck_assert_int_eq(scene_finding(solution, TT_FINDING_EDGE_OFF)->severity, TIPTRUE_ERROR);
+    ck_assert_uint_eq(scene_count(solution, TT_FINDING_AMBIGUOUS), 1);
+    const struct tt_finding *finding = scene_finding(solution, TT_FINDING_AMBIGUOUS);
+    ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
+    /* the other edge of the pair is blamed: the offset moves by its shift; both are, in reversal error: by half of it */
+    const double apart = hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number);
+    ck_assert(apart > 0.02 && apart < 0.08);
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
 }
@@ -395,6 +403,40 @@ END_TEST
 
 /* ---- limits: on both sides of each ---- */
 
+/* The uncertainty that counts is the one of the verdict: on the same plate where the offset in use is of
+ * it. Above the permitted error on the same plate no run can show an offset to be good enough. */
+START_TEST(limits_on_the_same_plate)
+{
+    struct scene s = scene_usual(20260449);
+    for (size_t k = 0; k < s.n_edges; k++) {
+        s.edges[k].u = 0.02;
+    }
+    s.tips[0].has_present = true;
+    s.tips[0].present_x = s.tips[0].offset_x;
+    s.tips[0].present_y = s.tips[0].offset_y;
+    s.expanded = 0.01;
+    struct tiptrue_solution *solution = scene_result(&s);
+    const double same = fmax(solution->tips[0].same_plate_expanded_x_mm, solution->tips[0].same_plate_expanded_y_mm);
+    ck_assert(same < 0.006 && solution->tips[0].expanded_x_mm > 0.02);
+    scene_only(solution, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_ERROR);
+    tiptrue_solution_free(solution);
+    s.tips[0].present_plate = s.serial;
+    solution = scene_result(&s);
+    ck_assert_uint_eq(solution->n_findings, 0);
+    tiptrue_solution_free(solution);
+    s.permitted_error = 1.001 * same;
+    solution = scene_result(&s);
+    ck_assert_uint_eq(solution->n_findings, 0);
+    tiptrue_solution_free(solution);
+    s.permitted_error = 0.999 * same;
+    solution = scene_result(&s);
+    const struct tt_finding *finding = scene_only(solution, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_WARNING);
+    CHECK_WORDS(finding->text, "on this plate", "over the permitted error", "stated value");
+    ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
+    tiptrue_solution_free(solution);
+}
+END_TEST
+
 START_TEST(limits)
 {
     struct scene s = scene_usual(20260448);
@@ -405,9 +447,9 @@ START_TEST(limits)
     tiptrue_solution_free(solution);
     s.runout_limit = 0.999 * size;
     solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_RUNOUT_OVER, TIPTRUE_WARNING);
+    const struct tt_finding *finding = scene_only(solution, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR);
     CHECK_WORDS(finding->text, "the runout of 't1'", "full indicator movement 7", "over the limit of 3");
-    ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
+    ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
     s.runout_limit = 1.001 * size;
     s.expanded = 0.999 * expanded;
@@ -453,6 +495,7 @@ int main(void)
     tcase_add_test(machine, latency);
     tcase_add_test(machine, yaw_off);
     tcase_add_test(machine, limits);
+    tcase_add_test(machine, limits_on_the_same_plate);
     suite_add_tcase(suite, machine);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -109,7 +109,7 @@ START_TEST(faults_are_told_with_their_place)
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"maybe\"}]}",
          "result.json:1:120: error: tip 't1': 'verdict' cannot be 'maybe'\n"
-         "  hint: known words: 'keep', 'update', 'repeat'\n"},
+         "  hint: known words: 'keep', 'update', 'repeat', 'not measured'\n"},
         {"{\"schema\": \"tiptrue.plate/1\"}",
          "result.json:1:12: error: schema 'tiptrue.plate/1', where 'tiptrue.result/1' is expected\n"
          "  hint: is it the file that was meant?\n"},
@@ -122,6 +122,54 @@ START_TEST(faults_are_told_with_their_place)
         ck_assert_ptr_null(s);
         assert_told(&told, texts[i][1]);
         tt_buffer_clear(&told);
+    }
+}
+END_TEST
+
+#define FINDING                                                                                    \
+    "{" RUN ", \"tips\": [], \"findings\": [{\"code\": \"marks-off\", \"severity\": \"error\","       \
+    " \"text\": \"t\", \"values\": "
+
+/* A unit is told by the end of a key; null is not determined; what is no flat object is a fault. */
+START_TEST(values_of_findings)
+{
+    struct tt_buffer told = {0};
+    struct tiptrue_solution *s = NULL;
+
+    ck_assert_int_eq(read_text(FINDING "{\"found_mm\": 59.13, \"turned_deg\": 12.5, \"of\": 7, \"mark\": \"A_mm\","
+                                       " \"off_mm\": null, \"_mm\": 3}}]}",
+                               &s, &told),
+                     TIPTRUE_OK);
+    assert_told(&told, "");
+    const struct tt_finding *f = &s->findings[0];
+    ck_assert_uint_eq(f->n_values, 6);
+    ck_assert_int_eq(tt_finding_value(f, "found")->unit, TT_UNIT_MM);
+    ck_assert_double_eq(tt_finding_value(f, "found")->number, 59.13);
+    ck_assert_int_eq(tt_finding_value(f, "turned")->unit, TT_UNIT_RAD);
+    ck_assert_double_eq_tol(tt_finding_value(f, "turned")->number, tt_rad_from_deg(12.5), 1e-15);
+    ck_assert_double_eq(tt_finding_value(f, "of")->number, 7);
+    ck_assert_str_eq(tt_finding_value(f, "mark")->text, "A_mm");
+    ck_assert(isnan(tt_finding_value(f, "off")->number));
+    ck_assert_ptr_nonnull(tt_finding_value(f, "_mm"));
+    ck_assert_ptr_null(tt_finding_value(f, "found_mm"));
+    tiptrue_solution_free(s);
+    tt_buffer_clear(&told);
+}
+END_TEST
+
+START_TEST(values_that_are_none)
+{
+    static const char *const texts[] = {"[1]}]}", "{\"a\": [1]}}]}", "{\"a\": true}}]}", "{\"\": 1}}]}",
+                                        "{\"a123456789b123456789c123456789d123456789e123456789f123456789_mm1\": 1}}]}"};
+
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        struct tt_buffer told = {0}, text = {0};
+        struct tiptrue_solution *s = NULL;
+        tt_buffer_printf(&text, FINDING "%s", texts[i]);
+        ck_assert_int_eq(read_text(text.text, &s, &told), TIPTRUE_E_DATA);
+        ck_assert_msg(strstr(told.text, "'values'") != NULL, "%s", told.text);
+        tt_buffer_clear(&told);
+        tt_buffer_clear(&text);
     }
 }
 END_TEST
@@ -213,6 +261,8 @@ int main(void)
     tcase_add_test(tcase, a_tip_of_the_fewest_words);
     tcase_add_test(tcase, a_source_has_one_line_in_the_budget);
     tcase_add_test(tcase, faults_are_told_with_their_place);
+    tcase_add_test(tcase, values_of_findings);
+    tcase_add_test(tcase, values_that_are_none);
     tcase_add_test(tcase, a_nested_schema_is_not_the_documents);
     tcase_add_test(tcase, what_cannot_be_is_refused);
     tcase_add_test(tcase, a_code_of_a_newer_version_is_left_out);

@@ -303,6 +303,8 @@ START_TEST(keep_says_what_may_be_kept)
     sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_KEEP;
     sample.tips[0].has_conformity = false;
     sample.tips[0].change_on_same_plate = true;
+    sample.tips[0].change_expanded_x_mm = 0.00234;
+    sample.tips[0].change_expanded_y_mm = 0.00254;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strncmp(page, "KEEP: keep the present offset of t1\n  no limit was stated\n", 58) == 0);
     ck_assert(strstr(page, "  change                   -55.4           +10.4  \xc2\xb5m, same plate as before\n") != NULL);
