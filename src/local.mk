@@ -119,7 +119,7 @@ libcore_la_SOURCES = \
   src/planning/draw.c \
   src/planning/next.c \
   src/planning/order.c src/planning/order.h \
-  src/planning/plan.c src/planning/plan.h \
+  src/planning/choose.c src/planning/choose.h src/planning/plan.c src/planning/plan.h \
   src/planning/program.c src/planning/program.h \
   src/planning/propose.c src/planning/propose.h \
   src/planning/resolve.c src/planning/resolve.h \

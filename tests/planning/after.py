@@ -107,7 +107,7 @@ def cases():
             out.write(bench.command("plan", *files, "--touches", 60, "--json"))
         combed = f"{folder}/comb.csv"
         append(combed, bench.command("simulate", *files, "--plan", plan, "--draw", "--seed", 4))
-        status, answer = ask(files, combed, "--target-u", 0.003)
+        status, answer = ask(files, combed, "--target-u", 0.001)
         tally.check(status == 20 and not answer["moves"] and answer["limited_by"] is not None and not answer["target_met"],
                     f"out of reach: {status}, {answer['limited_by']}")
         status, answer = ask(files, f"{folder}/none.csv", "--target-u", 0.005)
