@@ -98,7 +98,7 @@ libcore_la_SOURCES = \
   src/adjust/determinacy.c \
   src/adjust/extra.c src/adjust/extra.h src/adjust/judge.h \
   src/adjust/findings.c src/adjust/findings.h \
-  src/adjust/held.c src/adjust/held.h src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \

@@ -27,7 +27,7 @@ static struct tt_scatter stated_scatter(double prior_dof, bool found, double rat
     if (!found) {
         return (struct tt_scatter){1, prior_dof + dof, false};
     }
-    if (gsl_cdf_fdist_Q(ratio, dof, prior_dof) < TT_STATED_IMPROBABLE) {
+    if (gsl_cdf_fdist_Q(ratio, dof, prior_dof) < TT_STATED_IMPROBABLE && gsl_cdf_chisq_Q(ratio * dof, dof) < TT_STATED_CHANCE) {
         return (struct tt_scatter){ratio, dof, true};
     }
     return (struct tt_scatter){(prior_dof + dof * ratio) / (prior_dof + dof), prior_dof + dof, false};

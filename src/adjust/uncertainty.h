@@ -24,9 +24,11 @@ enum tt_source {
     TT_SOURCES
 };
 
-/* A stated repeatability gives way to the run's own where this is larger with so small a probability, by F. At a stated one that is
- * right, 0.1 % of runs with three degrees of freedom of their own, none with seven or more; at one that is half of the true one,
- * 31 % with four, 57 % with twenty. */
+/* A stated repeatability gives way to the run's own where this is larger with so small a probability, by F, and, were the
+ * stated one exact, by chi squared: the second decides below four degrees of freedom. At a stated one that is right at most
+ * 0.05 % of runs, with seven degrees of freedom of their own or more 0.01 %; at one that is half of the true one 31 % with four,
+ * 57 % with twenty. */
+#define TT_STATED_CHANCE 5e-4
 #define TT_STATED_IMPROBABLE 0.02
 
 /* What the variances that the weights were made of turned out to be worth. */

@@ -9,7 +9,6 @@
 #include "adjust/words.h"
 
 #define MOST_REASONS 8
-#define CONFORMS 0.95
 #define UNCHANGED 0.05
 
 static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
@@ -45,13 +44,15 @@ static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result 
     return true;
 }
 
-static bool judge_change(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
+static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_result *tip, struct tt_buffer *text)
 {
+    bool good;
+
     if (!tip->has_present) {
         tip->verdict = TIPTRUE_UPDATE;
         tt_buffer_puts(text, "there is no present offset to compare with");
     } else if (tip->has_conformity) {
-        tip->verdict = tip->p_conforming >= CONFORMS ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
+        tip->verdict = tip->p_conforming >= TT_CONFORMS ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
         tt_buffer_printf(text, "the present offset is %sshown to be within ", tip->verdict == TIPTRUE_KEEP ? "" : "not ");
         tt_words_um(text, view->solution->permitted_error_mm);
         tt_buffer_printf(text, " of the true one (probability ");
@@ -64,7 +65,11 @@ static bool judge_change(struct tt_view *view, struct tt_tip_result *tip, struct
         tt_words_percent(text, tip->p_unchanged);
         tt_buffer_puts(text, " by chance)");
     }
-    return add_reason(view, tip, text);
+    good = add_reason(view, tip, text);
+    if (good && tip->has_conformity && tip->verdict != TIPTRUE_KEEP && tt_is_out_of_reach(view, index, text)) {
+        good = add_reason(view, tip, text);
+    }
+    return good;
 }
 
 enum tiptrue_status tt_verdict(struct tt_view *view)
@@ -79,7 +84,7 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
         tip->reasons = TT_ARENA_NEW(&s->arena, MOST_REASONS, const char *);
         tip->verdict = TIPTRUE_KEEP;
         good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
-               (tip->verdict == TIPTRUE_REPEAT || judge_change(view, tip, &text));
+               (tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip, &text));
         s->verdict = tip->verdict > s->verdict ? tip->verdict : s->verdict;
     }
     tt_buffer_clear(&text);

@@ -21,7 +21,7 @@
 #define FEWER_STARTS 2
 /* Touches of a tip between which the uncertainty is interpolated, each some 1.5 times the one before: the interpolation is then
  * good to one touch in thirty. */
-static const size_t NODES[] = {TT_LEAST_DESIGN, 8, 12, 18, 27, 40, 60, 90, 135, 190, TT_MOST_TOUCHES};
+static const size_t NODES[] = {TT_LEAST_TOUCHES, 8, 12, 18, 27, 40, 60, 90, 135, 190, TT_MOST_TOUCHES};
 #define N_NODES (sizeof NODES / sizeof NODES[0])
 /* Numbers of sightings whose interpolated moves are within this of the fewest are searched to the end. */
 #define CLOSE_CALL 1.06
@@ -229,7 +229,7 @@ static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess,
     enum tiptrue_status status = try(s, n * tips, rounds, SEARCH_STARTS, &enough, error);
 
     if (enough) {
-        while (status == TIPTRUE_OK && n > TT_LEAST_DESIGN) {
+        while (status == TIPTRUE_OK && n > TT_LEAST_TOUCHES) {
             status = try(s, (n - 1) * tips, rounds, SEARCH_STARTS, &enough, error);
             if (!enough) {
                 break;
@@ -243,7 +243,7 @@ static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess,
         n = enough ? n : 0;
     }
     *total = n * tips;
-    for (size_t less = 1; less < tips && n > TT_LEAST_DESIGN && status == TIPTRUE_OK; less++) { /* some tips one touch less */
+    for (size_t less = 1; less < tips && n > TT_LEAST_TOUCHES && status == TIPTRUE_OK; less++) { /* some tips one touch less */
         status = try(s, n * tips - less, rounds, SEARCH_STARTS, &enough, error);
         if (!enough) {
             break;
@@ -268,7 +268,7 @@ static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_
     for (size_t r = first; r <= last && status == TIPTRUE_OK; r++) {
         size_t slot = fixed ? 0 : r;
         touches[slot] = HUGE_VAL;
-        if ((double)(sightings_of(p, r) + tips * TT_LEAST_DESIGN) < least_moves) {
+        if ((double)(sightings_of(p, r) + tips * TT_LEAST_TOUCHES) < least_moves) {
             status = interpolate(s, r, &touches[slot], error);
             least_moves = fmin(least_moves, (double)tips * touches[slot] + (double)sightings_of(p, r));
         }
@@ -296,7 +296,7 @@ static enum tiptrue_status meet_target(struct search *s, size_t total, size_t ro
     bool enough = true;
     enum tiptrue_status status = TIPTRUE_OK;
 
-    for (size_t less = 0; less < MOST_FEWER && enough && total > p->n_tips * TT_LEAST_DESIGN && status == TIPTRUE_OK; less++) {
+    for (size_t less = 0; less < MOST_FEWER && enough && total > p->n_tips * TT_LEAST_TOUCHES && status == TIPTRUE_OK; less++) {
         status = try(s, total - 1, rounds, FEWER_STARTS, &enough, error);
         total -= enough;
     }
@@ -323,4 +323,18 @@ enum tiptrue_status tt_choose(struct tt_planner *p, struct tiptrue_error *error)
         }
     }
     return status == TIPTRUE_OK ? design_all(p, total, rounds, search.first_rounds, 0, error) : status;
+}
+
+enum tiptrue_status tt_choose_least(struct tt_planner *p, size_t from, size_t *least, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+    double mm = HUGE_VAL;
+
+    *least = 0;
+    for (size_t n = from; n <= p->n_tips * TT_MOST_TOUCHES && *least == 0 && status == TIPTRUE_OK; n++) {
+        status = design_all(p, n, p->scene.sightings, p->scene.sightings, SEARCH_STARTS, error);
+        status = status == TIPTRUE_OK ? expect(p, p->scene.sightings, &mm, error) : status;
+        *least = mm < HUGE_VAL ? n : 0;
+    }
+    return status;
 }

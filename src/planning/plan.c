@@ -186,7 +186,7 @@ static void clear_designs(struct tt_planner *p)
 
 static enum tiptrue_status enough_touches(const struct tt_planner *p, struct tiptrue_error *error)
 {
-    size_t least = p->n_tips * TT_LEAST_DESIGN, most = p->n_tips * TT_MOST_TOUCHES;
+    size_t least = p->n_tips * TT_LEAST_TOUCHES, most = p->n_tips * TT_MOST_TOUCHES;
 
     if (p->options->touches > 0 && p->options->touches < least) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
@@ -208,6 +208,24 @@ static enum tiptrue_status not_determined(const struct tt_planner *p, const stru
                    "edges in two directions, and marks that tell where the plate lies",
                    "no touches on this plate determine the offset: %s",
                    expected->n_findings > 0 ? expected->findings[0].text : "its edges do not suffice");
+}
+
+/* A number of touches was asked for with which a run would not be used. @expected: of them. */
+static enum tiptrue_status too_few(struct tt_planner *p, const struct tiptrue_solution *expected, struct tiptrue_error *error)
+{
+    size_t least = 0;
+    enum tiptrue_status status = tt_choose_least(p, p->options->touches + 1, &least, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (least == 0) {
+        return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0, "more edges, or better known ones",
+                       "no run on this plate would be used: %s", expected->findings[0].text);
+    }
+    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "or state 'touch': {'u': ...} in the machine file",
+                   "%zu touches are too few to tell how well contacts repeat, which is not stated; at least %zu are needed",
+                   p->options->touches, least);
 }
 
 static enum tiptrue_status finish(struct tt_planner *p, size_t first_id, struct tiptrue_proposal **proposal,
@@ -240,6 +258,9 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id, struct 
     }
     if (!(tt_same_plate_mm(tt_worst_tip(expected)) < HUGE_VAL)) {
         status = not_determined(p, expected, error);
+    }
+    if (status == TIPTRUE_OK && p->options->touches > 0 && !tt_plan_is_sound(expected)) {
+        status = too_few(p, expected, error);
     }
     const struct tt_choice choice = {.scene = &p->scene,
                                      .probes = p->probes,

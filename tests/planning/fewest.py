@@ -1,8 +1,8 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """Plans for a target against all that there are: `plan --touches N --sightings R` for every N and R up to a bound, the fewest moves
-of those that meet the target. On plates with edges at crooked angles, one and three tips; what is expected falls with every touch; and
-what a plan for eight tips costs. fewest.py --table writes the table of docs/planning.md.
+of those that meet the target. On plates with edges at crooked angles, one and three tips; what is expected falls with every
+touch; and what a plan for eight tips costs. fewest.py --table writes the table of docs/planning.md.
 """
 import json
 import os

@@ -296,6 +296,13 @@ START_TEST(contradicted_it_gives_way)
     ck_assert(scatter.own);
     ck_assert_double_eq_tol(scatter.factor, 1.01 * limit, 1e-12);
     ck_assert_double_eq_tol(scatter.dof, 7, 1e-12);
+    /* with two degrees of freedom the other bound decides: chi squared of 2 ln 2000 */
+    const double exact = log(2000);
+    ck_assert_double_gt(exact, gsl_cdf_fdist_Qinv(TT_STATED_IMPROBABLE, 2, 10));
+    scatter = stated_touch(0.99 * exact, 2, 10);
+    ck_assert(!scatter.own);
+    scatter = stated_touch(1.01 * exact, 2, 10);
+    ck_assert(scatter.own);
 }
 END_TEST
 

@@ -243,7 +243,7 @@ START_TEST(turns_all_the_way_round)
 
     world_init(&w, PLATE(SOUTH));
     ck_assert_int_eq(tt_design_init(&design, &w.scene, 0, &ROOM, (struct tt_grid){60, 3}, NULL), TIPTRUE_OK);
-    for (size_t n = TT_LEAST_DESIGN; n <= 31; n += 5) {
+    for (size_t n = TT_LEAST_TOUCHES; n <= 31; n += 5) {
         size_t used[60] = {0};
         ck_assert_int_eq(tt_design_best(&design, n, 2, probes), TIPTRUE_OK);
         for (size_t i = 0; i < n; i++) {
