@@ -35,7 +35,7 @@ static void set_present(struct scene *s, size_t tip, double x, double y, const c
 
 static void check_reason(const struct tt_tip_result *tip, const char *words)
 {
-    ck_assert_uint_eq(tip->n_reasons, 1);
+    ck_assert_uint_ge(tip->n_reasons, 1);
     ck_assert_msg(strstr(tip->reasons[0], words) != NULL, "'%s' is not in: %s", words, tip->reasons[0]);
 }
 
@@ -186,7 +186,7 @@ START_TEST(no_run_can_show_it)
     ck_assert_uint_eq(solution->n_findings, 0);
     tiptrue_solution_free(solution);
     s.permitted_error = 1.02 * high;
-    solution = judged(&s, TIPTRUE_UPDATE); /* not shown by this run, but by one of many touches */
+    solution = scene_result(&s);
     ck_assert_uint_eq(solution->tips[0].n_reasons, 1);
     tiptrue_solution_free(solution);
     s.permitted_error = 0.98 * high;
