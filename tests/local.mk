@@ -102,6 +102,7 @@ script_tests = \
   tests/planning/after.py \
   tests/planning/agreement.py \
   tests/planning/even.py \
+  tests/planning/fewest.py \
   tests/planning/program.py \
   tests/planning/rehearsal.sh \
   tests/planning/simulated.py \

@@ -39,7 +39,7 @@
 #define MOST_REFINED 16
 /* A climb is given up whose likelihood, with the good touches found and the repeatability still held, is this far below the best one's:
  * letting the repeatability go brings less. */
-#define HOPELESS_LN 40.0
+#define HOPELESS_LN 100.0
 /* A first climb is all that is needed where it sets aside at most this share of at least so many touches, at a usual repeatability, and
  * the table's modes there are less probable than 1 : 10. */
 #define PLAIN_SHARE 0.06

@@ -19,7 +19,7 @@
  * 31 % with four, 57 % with twenty. */
 #define TT_STATED_IMPROBABLE 0.02
 /* And by chi squared, taken as exact: the limit where many degrees of freedom are stated. */
-#define TT_STATED_IMPOSSIBLE 1e-4
+#define TT_STATED_CHANCE 5e-4
 
 /* What is known of the scatter before the fit. */
 struct tt_noise {
