@@ -18,7 +18,9 @@ libcore_la_SOURCES = \
   src/base/bytes.h \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
+  src/base/distribution.c src/base/distribution.h \
   src/base/number.c src/base/number.h \
+  src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
   src/model/between.h \
@@ -37,6 +39,7 @@ libcore_la_SOURCES = \
   src/model/solution.c src/model/solution.h \
   src/model/truth.c src/model/truth.h \
   src/model/weeks.h \
+  src/model/words.c src/model/words.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -57,6 +60,7 @@ libcore_la_SOURCES = \
   src/ingest/pattern.c src/ingest/pattern.h \
   src/ingest/plan.c \
   src/ingest/plate.c \
+  src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
   src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
@@ -94,26 +98,31 @@ libcore_la_SOURCES = \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/assemble.c src/adjust/assemble.h \
   src/adjust/check.h \
+  src/adjust/complete.c \
   src/adjust/contacts.c \
   src/adjust/determinacy.c \
-  src/adjust/extra.c src/adjust/extra.h src/adjust/judge.h \
+  src/adjust/decide.c \
+  src/adjust/doubt.c \
+  src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
   src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/model_findings.c \
+  src/adjust/modes.c src/adjust/modes.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
+  src/adjust/plausible.c src/adjust/plausible.h \
+  src/adjust/plausible_change.c \
+  src/adjust/plausible_log.c \
+  src/adjust/plausible_statements.c \
   src/adjust/robust.c src/adjust/robust.h \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \
-  src/adjust/significance.c \
   src/adjust/system.c src/adjust/system.h \
-  src/adjust/timeline.c \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \
-  src/adjust/words.c src/adjust/words.h \
   src/planning/candidates.c src/planning/candidates.h \
   src/planning/design.c src/planning/design.h \
   src/planning/draw.c \
@@ -172,6 +181,7 @@ libcore_la_SOURCES = \
   src/output/report_trend.c \
   src/output/report_words.c \
   src/output/scale.c src/output/scale.h \
+  src/output/text/sentences.c src/output/text/sentences.h \
   src/output/style.c src/output/style.h \
   src/output/text.c \
   src/output/text_parts.h \

@@ -20,6 +20,7 @@ struct tt_solved {
     struct tt_record_result result;
     char now[TT_TIME_SIZE];
     struct tt_buffer json;
+    struct tiptrue_solution *solution; /* read back from it: what the store derives is the same whether solved here or imported */
 };
 
 /* @plan and @pattern may be NULL. */

@@ -16,6 +16,7 @@
 #include "history/trend.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
+#include "output/text/sentences.h"
 #include "planning/plan.h"
 #include "planning/program.h"
 #include "planning/simulate.h"
@@ -94,7 +95,18 @@ enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const str
 {
     static const struct tiptrue_solve_options ALL_OFF = {0};
 
-    return tt_adjust(workspace->adjust, plate, machine, run, options != NULL ? options : &ALL_OFF, solution, error);
+    struct tiptrue_solution *made;
+    enum tiptrue_status status =
+        tt_adjust(workspace->adjust, plate, machine, run, options != NULL ? options : &ALL_OFF, &made, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (tt_sentences(made) != TIPTRUE_OK) {
+        tiptrue_solution_free(made);
+        return tt_fail_memory(error);
+    }
+    *solution = made;
+    return TIPTRUE_OK;
 }
 
 enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
@@ -191,6 +203,10 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
 
     if (status != TIPTRUE_OK) {
         return status;
+    }
+    if (tt_sentences(expected) != TIPTRUE_OK) {
+        tiptrue_solution_free(expected);
+        return tt_fail_memory(error);
     }
     if (json) {
         tt_output_check_json(expected, &buffer);

@@ -117,11 +117,16 @@ void tiptrue_workspace_free(struct tiptrue_workspace *workspace);
 struct tiptrue_between;
 
 struct tiptrue_solve_options {
-    bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs) */
+    bool least_squares; /* switch the robust step off: every touch counts in full (for comparison with other programs, not for use)
+                         */
     size_t monte_carlo; /* trials of a propagation of distributions (JCGM 101) to set beside the stated uncertainty; 0 = none, else
                            >= 100 */
     unsigned long seed; /* of its random numbers */
     const struct tiptrue_between *between; /* scatter between the machine's runs, from a history; NULL = none is known */
+    const char *const *tips; /* the tips that are wanted, n_tips of them; the verdict of the run is theirs. 0: all
+                                that the machine file lists and does not say are not in use */
+    size_t n_tips;
+    bool accept_change; /* an offset may differ from the one in use by more than limits.plausible_change */
 };
 
 /* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings and verdict.
@@ -138,9 +143,14 @@ void tiptrue_solution_free(struct tiptrue_solution *solution);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
                                                            struct tiptrue_solution **solution, struct tiptrue_error *error);
 
-enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
+enum tiptrue_verdict {
+    TIPTRUE_KEEP,
+    TIPTRUE_UPDATE,
+    TIPTRUE_REPEAT,
+    TIPTRUE_NOT_MEASURED /* of a tip only: it was not touched and should have been */
+};
 
-/* Verdict of the run: the worst of its tips. */
+/* Verdict of the run: the worst of its tips. TIPTRUE_REPEAT, too, where the robust step was off: such a result has no verdict. */
 enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution);
 
 /* One tip of a solution, in numbers. */
@@ -208,6 +218,8 @@ struct tiptrue_export_options {
     bool has_max_age, has_max_change;      /* without them the machine file's hold, if it states any */
     double max_age_s, max_change_mm;
     unsigned force; /* bits of enum tiptrue_guard */
+    const char *const *tips; /* only what goes to these tips' places, n_tips of them; their verdicts count. 0: all */
+    size_t n_tips;
     bool dry_run;   /* write nothing; the text is a unified diff */
 };
 
@@ -278,11 +290,11 @@ const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *
 size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal);
 
 enum tiptrue_plan_form {
-    TIPTRUE_PLAN_TEXT,  /* for a person */
-    TIPTRUE_PLAN_JSON,  /* tiptrue.plan/1, one line without line feed at its end */
-    TIPTRUE_PLAN_CSV,   /* the moves, with the head positions to be expected */
-    TIPTRUE_PLAN_RS274  /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough
-                           for it, the plate's place is not known well enough, or a move would leave the stated limits */
+    TIPTRUE_PLAN_TEXT, /* for a person */
+    TIPTRUE_PLAN_JSON, /* tiptrue.plan/1, one line without line feed at its end */
+    TIPTRUE_PLAN_CSV,  /* the moves, with the head positions to be expected */
+    TIPTRUE_PLAN_RS274 /* a motion program (NISTIR 6556). TIPTRUE_E_CONFIG: the machine file's "motion" part does not say enough
+                          for it, the plate's place is not known well enough, or a move would leave the stated limits */
 };
 /* @machine is the one it was planned for. @options (text only) may be NULL. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal,

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/uncertainty.h"
 #include "base/time.h"
 #include "history/store.h"
 #include "history/summary.h"
@@ -76,7 +77,7 @@ static enum tiptrue_status put_solved(struct tiptrue_history *history, const str
     enum tiptrue_status status = tt_solved_make(&solved, plate, machine, plan, pattern, run, solution, now_s, error);
 
     if (status == TIPTRUE_OK) {
-        status = tt_store_put(history, &solved.record, solution, how, outcome, error);
+        status = tt_store_put(history, &solved.record, solved.solution, how, outcome, error);
     }
     tt_solved_clear(&solved);
     return status;
@@ -407,6 +408,15 @@ static enum tiptrue_status revive(struct revived *revived, struct tiptrue_error 
     return status;
 }
 
+/* The degrees of freedom of the between-run part of @tip. A result written before the budget had them says only those of the whole,
+ * of which the part explains a share (Welch and Satterthwaite): fewer than this the part cannot have had. */
+static double between_dof(const struct tt_tip_result *tip, const struct tt_budget_line *line)
+{
+    const struct tt_scatter_part part = {{line->u_x_mm * line->u_x_mm, 0, line->u_y_mm * line->u_y_mm}, 1};
+
+    return line->dof > 0 ? line->dof : fmax(tip->same_plate_dof / tt_effective_dof(&part, 1, tip->same_plate_cov), 1);
+}
+
 static bool can_be_solved(const struct tt_record *record)
 {
     const struct tt_text *documents = record->results[0].documents;
@@ -599,11 +609,14 @@ static enum tiptrue_status between_of_result(struct tiptrue_history *history, co
     }
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = &before->tips[i];
-        for (size_t k = 0; k < tip->n_budget; k++) {
-            if (strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) == 0) {
-                made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, tip->budget[k].u_x_mm, tip->budget[k].u_y_mm,
-                                                                     tip->dof}; /* the names live in @before */
-            }
+        size_t k = 0;
+        while (k < tip->n_budget && strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) != 0) {
+            k++;
+        }
+        if (k < tip->n_budget) {
+            const struct tt_budget_line *line = &tip->budget[k];
+            made->tips[made->n_tips++] = (struct tt_between_tip){tip->name, line->u_x_mm, line->u_y_mm,
+                                                                 between_dof(tip, line)}; /* the names live in @before */
         }
     }
     for (size_t i = 0; i < before->n_tips && status == TIPTRUE_OK; i++) {
@@ -637,7 +650,9 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         status = between_of_result(history, revived.before, &between, error);
     }
     if (status == TIPTRUE_OK) {
-        const struct tiptrue_solve_options options_of_then = {.between = between};
+        const struct tiptrue_solve_options options_of_then = {.between = between, .tips = revived.before->wanted,
+                                                             .n_tips = revived.before->n_wanted,
+                                                             .accept_change = revived.before->change_accepted};
         status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, &options_of_then, &revived.anew, error);
     }
     if (status == TIPTRUE_OK) {
@@ -860,6 +875,9 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history, const
 
 /* So many runs are looked at: more would mix in what the machine was long ago, and cost time before every job. */
 #define MOST_BETWEEN 100
+/* Steps of a millimetre in which a result gives lengths (docs/formats.md): what is taken into a result is one of them, so that
+ * solving it again begins with the same number. */
+#define GIVEN_PER_MM 1e10
 
 /* An offset in use is that of a stored run if it lies within this of it on both axes: configurations keep three decimals or more.
  */
@@ -919,6 +937,10 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, con
         status = find_origins(history, &series, machine, made, error);
     }
     tt_arena_clear(&arena);
+    for (size_t i = 0; status == TIPTRUE_OK && i < made->n_tips; i++) {
+        made->tips[i].u_x_mm = round(made->tips[i].u_x_mm * GIVEN_PER_MM) / GIVEN_PER_MM;
+        made->tips[i].u_y_mm = round(made->tips[i].u_y_mm * GIVEN_PER_MM) / GIVEN_PER_MM;
+    }
     if (status == TIPTRUE_OK) {
         *between = made;
     } else {

@@ -12,6 +12,7 @@ unit_tests = \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/model_test \
+  tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
@@ -24,6 +25,7 @@ unit_tests = \
   tests/unit/base/arena_test \
   tests/unit/base/buffer_test \
   tests/unit/base/decimal_test \
+  tests/unit/base/distribution_test \
   tests/unit/base/number_test \
   tests/unit/base/status_test \
   tests/unit/base/time_test \
@@ -37,6 +39,7 @@ unit_tests = \
   tests/unit/geometry/touch_test \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
+  tests/unit/history/compare_test \
   tests/unit/history/store_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
@@ -55,6 +58,7 @@ unit_tests = \
   tests/unit/output/json_test \
   tests/unit/output/markup_test \
   tests/unit/output/report_trend_test \
+  tests/unit/output/sentences_test \
   tests/unit/output/text_test \
   tests/unit/output/weeks_test \
   tests/unit/planning/design_test
@@ -66,6 +70,7 @@ tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c 
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
+tests_unit_adjust_plausible_test_SOURCES = tests/unit/adjust/plausible_test.c $(scene)
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
 tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(scene)
@@ -80,6 +85,7 @@ tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 script_tests = \
   tests/cli/check.sh \
+  tests/cli/complete.py \
   tests/cli/export.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \
@@ -90,6 +96,7 @@ script_tests = \
   tests/cli/streams.sh \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
+  tests/fault/oom.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/planning/after.py \
@@ -108,7 +115,10 @@ script_tests = \
   tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \
+  tests/simulation/agreement.py \
   tests/simulation/quick.py \
+  tests/simulation/quick_faults.py \
+  tests/simulation/silent.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -139,6 +149,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/fault/starve.h \
+  tests/fault/oom.c \
   tests/fault/stumble.c \
   tests/fuzz/corpus \
   tests/planning \
@@ -215,6 +226,9 @@ check-statistics: all
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED} && \
 	  $(PYTHON) $(srcdir)/tests/planning/agreement.py 2000 && $(PYTHON) $(srcdir)/tests/planning/truth_back.py 1000 && \
 	  $(PYTHON) $(srcdir)/tests/planning/after.py --time
+	$(AM_TESTS_ENVIRONMENT) cd $(srcdir) && srcdir=. && export srcdir && for tool in 'agreement.py 4000' \
+	  "trials.py --tips 1,3 --stated no,yes $${RUNS:+--runs $$RUNS}" hazard.py mislabels.py designs.py; do \
+	    $(PYTHON) tests/simulation/$$tool || exit 1; done
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.

@@ -8,9 +8,11 @@
 #include <string.h>
 
 #include "adjust/findings.h"
+#include "adjust/robust.h"
 
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
- */
+ * Nor is an offset of which touches, sightings and plate leave that much. Larger, and results are called determined that nobody can
+ * place with; smaller, and a poor plate (u of 0.1 mm) with edges at 10 degrees to each other is called undetermined. */
 #define UNDETERMINED_MM 0.5
 #define UNDETERMINED_RAD 0.035
 /* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the
@@ -87,7 +89,7 @@ static bool fill_run(struct tt_view *view)
     }
     s->has_permitted_error = view->machine->limits.has_permitted_error;
     s->permitted_error_mm = view->machine->limits.permitted_error_mm;
-    s->least_squares = !view->fit->robust;
+    s->least_squares = !view->selection->robust;
     s->iterations = view->fit->iterations;
     return !failed;
 }
@@ -97,18 +99,17 @@ static void fill_scatter(struct tt_view *view)
     struct tiptrue_solution *s = view->solution;
     const struct tt_fit *fit = view->fit;
     const struct tt_noise *noise = view->noise;
-    const struct tt_scatter *touch = &view->scatters.touch, *sight = &view->scatters.sight;
-    bool own = !noise->touch_known || fit->scattered || touch->own, own_sight = !fit->noise->sight_known || sight->own;
+    bool own = !noise->touch_known || fit->scattered, own_sight = !noise->sight_known || fit->sight_scattered;
 
     s->has_u_touch = !own || fit->dof_touch >= 0.5;
-    s->u_touch_mm = own ? u_of(touch->factor * fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2) : sqrt(noise->touch_var_mm2);
+    s->u_touch_mm = own ? u_of(fit->touch_var_mm2 - noise->touch_digit_var_mm2) : sqrt(noise->touch_var_mm2);
     s->dof_touch = own ? fit->dof_touch : HUGE_VAL;
-    s->stated_dof_touch = noise->touch_known ? noise->touch_stated_dof : 0;
+    s->stated_dof_touch = noise->touch_dof;
     s->has_u_sighting = view->model->n_sights > 0 && (!own_sight || fit->dof_sight >= 0.5);
     s->u_sighting_mm =
-        own_sight ? u_of(sight->factor * fit->sight_var_mm2 - fit->noise->sight_digit_var_mm2) : sqrt(fit->noise->sight_var_mm2);
+        own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2) : sqrt(noise->sight_var_mm2);
     s->dof_sighting = own_sight ? fit->dof_sight : HUGE_VAL;
-    s->stated_dof_sighting = noise->sight_known ? noise->sight_stated_dof : 0;
+    s->stated_dof_sighting = noise->sight_dof;
 }
 
 static bool fill_poses(struct tt_view *view)
@@ -142,11 +143,23 @@ static bool fill_poses(struct tt_view *view)
 
 /* ---- tips ---- */
 
-static void budget_line(struct tt_tip_result *tip, const char *source, char type, bool of_plate, double xx, double yy)
+static void budget_line(struct tt_tip_result *tip, const char *source, bool of_plate, double xx, double yy)
 {
     if (xx > 0 || yy > 0) {
-        tip->budget[tip->n_budget++] =
-            (struct tt_budget_line){.source = source, .type = type, .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy)};
+        tip->budget[tip->n_budget++] = (struct tt_budget_line){
+            .source = source, .type = 'B', .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy), .dof = HUGE_VAL};
+    }
+}
+
+/* The same of a source that was estimated with @dof degrees of freedom. HUGE_VAL = stated after all. */
+static void estimated_line(struct tt_tip_result *tip, const char *source, double dof, double xx, double yy)
+{
+    size_t n = tip->n_budget;
+
+    budget_line(tip, source, false, xx, yy);
+    if (tip->n_budget > n && dof < HUGE_VAL) {
+        tip->budget[n].type = 'A';
+        tip->budget[n].dof = fmax(dof, 1);
     }
 }
 
@@ -155,12 +168,12 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
 {
     const struct tt_fit *fit = view->fit;
     const struct tt_cov2 *s = u->source;
-    const struct tt_scatters *own = &view->scatters;
-    char touch_type = view->noise->touch_known && !fit->scattered && !own->touch.own ? 'B' : 'A';
-    char sight_type = fit->noise->sight_known && !own->sight.own ? 'B' : 'A';
+    bool stated_touch = view->noise->touch_known && !fit->scattered, stated_sight = fit->noise->sight_known && !fit->sight_scattered;
+    double dof_touch = stated_touch ? HUGE_VAL : view->scatters.touch.dof;
+    double dof_sight = stated_sight ? HUGE_VAL : view->scatters.sight.dof;
     double rotation = 0, used = 0, total;
 
-    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 3, struct tt_budget_line);
+    tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 4, struct tt_budget_line);
     if (tip->budget == NULL) {
         return false;
     }
@@ -175,17 +188,18 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     double sight_digit = fmin(fit->noise->sight_digit_var_mm2 / fit->sight_var_mm2, 1);
     const struct tt_cov2 *t = &s[TT_SOURCE_TOUCH], *v = &s[TT_SOURCE_SIGHT];
 
-    budget_line(tip, "touch repeatability", touch_type, false, rest * t->xx_mm2, rest * t->yy_mm2);
-    budget_line(tip, "sighting repeatability", sight_type, false, (1 - sight_digit) * v->xx_mm2, (1 - sight_digit) * v->yy_mm2);
-    budget_line(tip, "resolution of the coordinates", 'B', false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
+    estimated_line(tip, "touch repeatability", dof_touch, rest * t->xx_mm2, rest * t->yy_mm2);
+    estimated_line(tip, "sighting repeatability", dof_sight, (1 - sight_digit) * v->xx_mm2, (1 - sight_digit) * v->yy_mm2);
+    budget_line(tip, "resolution of the coordinates", false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
                 digit * t->yy_mm2 + sight_digit * v->yy_mm2);
-    budget_line(tip, "rotation setting", 'B', false, turn * t->xx_mm2, turn * t->yy_mm2);
-    budget_line(tip, "stated contact radius", 'B', false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
-    budget_line(tip, "nominal yaw", 'B', false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
-    budget_line(tip, "stated place of the mark", 'B', false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
-    budget_line(tip, "edge places", 'B', true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
-    budget_line(tip, "group shifts", 'B', true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
-    budget_line(tip, "mark places", 'B', true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
+    budget_line(tip, "rotation setting", false, turn * t->xx_mm2, turn * t->yy_mm2);
+    budget_line(tip, "stated contact radius", false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
+    budget_line(tip, "nominal yaw", false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
+    budget_line(tip, "stated place of the mark", false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
+    budget_line(tip, "explanations not excluded", false, s[TT_SOURCE_RIVALS].xx_mm2, s[TT_SOURCE_RIVALS].yy_mm2);
+    budget_line(tip, "edge places", true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
+    budget_line(tip, "group shifts", true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
+    budget_line(tip, "mark places", true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
     return true;
 }
 
@@ -204,13 +218,28 @@ static void fill_held(const struct tt_held_offset *held, struct tt_tip_result *t
     tip->same_plate_region = tt_cov2_region(held->cov, tip->same_plate_region_factor);
 }
 
+/* Whether touches, sightings and plate determine the offset on the axis that @axis takes from a covariance. What rests on nothing
+ * must be small; and so must all but the stated yaw and place, which have findings of their own: edges that are all but parallel
+ * leave no weak direction, and yet metres. Where the run's own scatter is smaller than a usual one it does not decide: a run is
+ * then determined as it was expected to be before it was made (check.h). */
+static bool offset_determined(const struct tt_view *view, const struct tt_tip_uncertainty *u, size_t axis)
+{
+    double own[TT_SOURCES], whole = axis == TT_TIP_O_X ? u->offset.xx_mm2 : u->offset.yy_mm2;
+    double usual = TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM, found = view->fit->touch_var_mm2;
+
+    for (size_t s = 0; s < TT_SOURCES; s++) {
+        own[s] = axis == TT_TIP_O_X ? u->source[s].xx_mm2 : u->source[s].yy_mm2;
+    }
+    double rest = whole - own[TT_SOURCE_YAW] - own[TT_SOURCE_PLACE];
+    rest += view->noise->touch_known ? 0 : own[TT_SOURCE_TOUCH] * fmax(usual / found - 1, 0);
+    return u->weak_u_mm[axis] < UNDETERMINED_MM && rest < UNDETERMINED_MM * UNDETERMINED_MM;
+}
+
 static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
 {
     double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X],
            own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
 
-    tip->offset_determined_x = u->weak_u_mm[TT_TIP_O_X] < UNDETERMINED_MM;
-    tip->offset_determined_y = u->weak_u_mm[TT_TIP_O_Y] < UNDETERMINED_MM;
     tip->offset = (struct tt_machine_xy){x[TT_TIP_O_X], x[TT_TIP_O_Y]};
     tip->cov = u->offset;
     tip->dof = u->dof;
@@ -478,6 +507,8 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
         }
     }
     view->held_tips[block] = tt_held_of_tip(&view->held, block);
+    tip->offset_determined_x = offset_determined(view, u, TT_TIP_O_X);
+    tip->offset_determined_y = offset_determined(view, u, TT_TIP_O_Y);
     fill_offset(u, x, tip);
     fill_held(&view->held_tips[block], tip);
     double common_xx_mm2, common_yy_mm2;
@@ -527,7 +558,7 @@ bool tt_assemble_between(struct tt_view *view)
         fill_offset(u, view->model->x + view->model->system.first[block], tip);
         fill_held(held, tip);
         tip->prior_share = prior_share;
-        budget_line(tip, TT_BUDGET_BETWEEN_RUNS, 'A', false, part.xx_mm2, part.yy_mm2);
+        estimated_line(tip, TT_BUDGET_BETWEEN_RUNS, b->dof, part.xx_mm2, part.yy_mm2);
         good = fill_change(view, run_tip, u, tip) && good;
     }
     return good;
@@ -678,7 +709,8 @@ static bool fill_rows(struct tt_view *view)
         struct tt_machine_xy moved = moved_by(model, model->sights[i].after, model->sights[i].clock);
         row->moved_mm = moved.x_mm;
         row->moved_y_mm = moved.y_mm;
-        row->weight = 1;
+        row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) * view->fit->sight_var_mm2;
+        row->set_aside = model->sights[i].extra_mm2 > 0;
     }
     return !failed;
 }

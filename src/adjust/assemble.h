@@ -26,6 +26,7 @@ struct tt_view {
     const struct tiptrue_between *between; /* what a history knows, NULL = nothing */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
+    const struct tiptrue_solve_options *options; /* NULL: an unfinished run, of which no tip is missed */
     size_t findings_capacity;
     bool meaningless; /* units do not fit: nothing else that could be found means anything */
 };

@@ -12,7 +12,7 @@
 
 #include "adjust/check.h"
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 /* More than half of the variance that touches could take away rests on what was stated. */
 #define PRIOR_BOUND_SHARE 0.5
@@ -351,7 +351,7 @@ static double cost_of_gap(const struct tt_view *view, size_t block, size_t used)
     struct tt_cov2 e = {c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_X], c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_Y],
                         c[TT_TIP_E_Y * TT_TIP_SHAPE + TT_TIP_E_Y]};
 
-    return tt_cov2_region(e, 1).semi_major_mm / sqrt(2 * view->scatters.touch.factor * view->fit->touch_var_mm2 / (double)used);
+    return tt_cov2_region(e, 1).semi_major_mm / sqrt(2 * view->fit->touch_var_mm2 / (double)used);
 }
 
 static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip, double *scratch,

@@ -4,44 +4,84 @@
 
 #include "adjust/findings.h"
 
+#include "adjust/plausible.h"
+
 #include <stdlib.h>
 #include <string.h>
 
-enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
-                                   struct tt_about about, struct tt_buffer *text)
+/* Room for one more finding; false: out of memory. */
+static bool make_room(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
 
-    if (s->n_findings == view->findings_capacity) {
-        size_t capacity = view->findings_capacity == 0 ? 16 : 2 * view->findings_capacity;
-        struct tt_finding *larger = TT_ARENA_NEW(&s->arena, capacity, struct tt_finding);
-        if (larger == NULL) {
-            return TIPTRUE_E_MEMORY;
-        }
-        if (s->n_findings > 0) {
-            memcpy(larger, s->findings, s->n_findings * sizeof *larger);
-        }
-        s->findings = larger;
-        view->findings_capacity = capacity;
+    if (s->n_findings < view->findings_capacity) {
+        return true;
     }
+    size_t capacity = view->findings_capacity == 0 ? 16 : 2 * view->findings_capacity;
+    struct tt_finding *larger = TT_ARENA_NEW(&s->arena, capacity, struct tt_finding);
+    if (larger == NULL) {
+        return false;
+    }
+    if (s->n_findings > 0) {
+        memcpy(larger, s->findings, s->n_findings * sizeof *larger);
+    }
+    s->findings = larger;
+    view->findings_capacity = capacity;
+    return true;
+}
+
+static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding, struct tt_about about)
+{
+    struct tiptrue_solution *s = view->solution;
     size_t *lines = TT_ARENA_NEW(&s->arena, about.n_lines, size_t);
-    char *copy = text->failed ? NULL : tt_arena_copy_text(&s->arena, text->text, text->length);
-    if (lines == NULL || copy == NULL) {
+
+    if (lines == NULL || !make_room(view)) {
         return TIPTRUE_E_MEMORY;
     }
     if (about.n_lines > 0) {
         memcpy(lines, about.lines, about.n_lines * sizeof *lines);
     }
-    s->findings[s->n_findings++] = (struct tt_finding){.code = code,
-                                                       .severity = severity,
-                                                       .text = copy,
-                                                       .edge = about.edge,
-                                                       .tip = about.tip,
-                                                       .setup = about.setup,
-                                                       .lines = lines,
-                                                       .n_lines = about.n_lines};
-    tt_buffer_reset(text);
+    finding.edge = about.edge;
+    finding.tip = about.tip;
+    finding.setup = about.setup;
+    finding.lines = lines;
+    finding.n_lines = about.n_lines;
+    s->findings[s->n_findings++] = finding;
     return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
+                                   struct tt_about about, struct tt_buffer *text)
+{
+    char *copy = text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
+
+    if (copy == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    tt_buffer_reset(text);
+    return add(view, (struct tt_finding){.code = code, .severity = severity, .text = copy}, about);
+}
+
+enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
+                                          enum tiptrue_severity severity, struct tt_about about,
+                                          const struct tt_value values[], size_t n_values)
+{
+    struct tt_arena *arena = &view->solution->arena;
+    struct tt_value *copy = TT_ARENA_NEW(arena, n_values, struct tt_value);
+
+    for (size_t i = 0; i < n_values && copy != NULL; i++) {
+        const char *text = values[i].text;
+        copy[i] = values[i];
+        if (text != NULL && (copy[i].text = tt_arena_copy_text(arena, text, strlen(text))) == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+    }
+    if (copy == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    return add(view,
+               (struct tt_finding){.code = code, .severity = severity, .values = copy, .n_values = n_values},
+               about);
 }
 
 size_t tt_run_tip(const struct tt_view *view, size_t index)
@@ -75,8 +115,14 @@ enum tiptrue_status tt_findings(struct tt_view *view)
     status = tt_findings_of_units(view, &text);
     if (status == TIPTRUE_OK && !view->meaningless && (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
         (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
+        (status = tt_findings_of_explanation(view)) == TIPTRUE_OK && (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
         status = tt_findings_of_limits(view, &text);
+    }
+    if (status == TIPTRUE_OK && !view->meaningless) {
+        status = tt_findings_of_plausibility(view);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_findings_of_completeness(view);
     }
     tt_buffer_clear(&text);
     sort_findings(view->solution);

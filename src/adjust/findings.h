@@ -25,6 +25,28 @@ struct tt_about {
 TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
                                                struct tt_about about, struct tt_buffer *text);
 
+/* A finding whose sentence output makes: add a template for it to src/output/text/sentences.c. Texts
+ * among @values are copied; their keys are literals, none twice. For example
+ *     tt_finding_add_values(view, TT_FINDING_MARKS_OFF, TIPTRUE_ERROR, TT_ABOUT_RUN,
+ *                           TT_VALUES(TT_IN_MM("found", found_mm), TT_TEXT("mark", mark->name))) */
+TT_MUST_USE enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
+                                                      enum tiptrue_severity severity,
+                                                      struct tt_about about,
+                                                      const struct tt_value values[], size_t n_values);
+
+/* An array of struct tt_value and its length, as the last two arguments above. */
+#define TT_VALUES(...)                                                                             \
+    (const struct tt_value[]){__VA_ARGS__},                                                        \
+        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
+#define TT_NO_VALUES NULL, 0
+/* Values by unit; each key without its suffix. */
+#define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL})
+#define TT_SHARE(key, share) ((struct tt_value){(key), TT_UNIT_SHARE, (share), NULL})
+#define TT_IN_MM(key, value_mm) ((struct tt_value){(key), TT_UNIT_MM, (value_mm), NULL})
+#define TT_IN_DEG(key, value_rad) ((struct tt_value){(key), TT_UNIT_RAD, (value_rad), NULL})
+#define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL})
+#define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text)})
+
 /* All findings of an assembled view, worst first. */
 TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
 
@@ -33,6 +55,7 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view, struc
 TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text);
 
 /* An offset conforms if it is within the permitted error with this probability. */
@@ -43,8 +66,20 @@ bool tt_is_out_of_reach(const struct tt_view *view, size_t index, struct tt_buff
 /* That as findings, for who asks before a run. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_reach(struct tt_view *view, struct tt_buffer *text);
 
+/* complete.c: other machine or plate, rows twice, tips not touched. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_completeness(struct tt_view *view);
+/* Whether the tip @name is asked for: all are where none is named. */
+bool tt_is_wanted(const struct tiptrue_solve_options *options, const char *name);
+/* After the verdict: the wanted tips into the solution; and results for those that were not touched, in the
+ * machine file's order. */
+TT_MUST_USE enum tiptrue_status tt_copy_wanted(struct tt_view *view);
+TT_MUST_USE enum tiptrue_status tt_add_missing_tips(struct tt_view *view);
+
 /* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded acceptance at 95 %). */
 TT_MUST_USE enum tiptrue_status tt_verdict(struct tt_view *view);
+
+/* Whether the numbers alone let the offset in use of @tip stand; false without one. */
+bool tt_would_keep(const struct tt_tip_result *tip);
 
 /* Tip of the run (index into run->tips) behind the @index-th tip of the solution. */
 size_t tt_run_tip(const struct tt_view *view, size_t index);

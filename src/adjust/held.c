@@ -7,9 +7,10 @@
 #include <math.h>
 #include <string.h>
 
-static bool is_held(enum tt_prior_kind kind)
+/* A feature whose place a term widens is not held: it is free. */
+static bool is_held(const struct tt_prior *prior)
 {
-    return kind == TT_PRIOR_EDGE || kind == TT_PRIOR_GROUP || kind == TT_PRIOR_MARK;
+    return !(prior->extra > 0) && (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK);
 }
 
 /* ---- the system without the features ---- */
@@ -25,7 +26,7 @@ static bool find_features(struct tt_held *held, struct tt_arena *arena, size_t *
         return false;
     }
     for (size_t i = 0; i < model->n_priors; i++) {
-        if (is_held(model->priors[i].kind)) {
+        if (is_held(&model->priors[i])) {
             held->features[held->n_features++] = i;
             held->place[model->priors[i].place] = TT_NONE;
         }
@@ -76,12 +77,13 @@ static void sum_sightings(struct tt_held *held)
     for (size_t i = 0; i < 2 * model->n_sights; i++) {
         const struct tt_sight *sight = &model->sights[i / 2];
         const struct tt_entry *e = sight->entries[i % 2];
+        double w = tt_sight_weight(sight, 1 / held->fit->sight_var_mm2);
         for (size_t j = 0; j < sight->n_entries; j++) {
             size_t row = held->place[e[j].place];
             for (size_t k = 0; k < sight->n_entries && row != TT_NONE; k++) {
                 size_t column = held->place[e[k].place];
                 if (column != TT_NONE) {
-                    held->sight[row * nb + column] += e[j].value * e[k].value / held->fit->sight_var_mm2;
+                    held->sight[row * nb + column] += w * e[j].value * e[k].value;
                 }
             }
         }
@@ -226,17 +228,16 @@ static struct parts parts_of(const struct tt_held *held, const struct function *
     }
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
-        if (is_held(prior->kind)) {
+        if (is_held(prior)) {
             continue;
         }
         size_t at =
             prior->block == TT_NONE ? held->place[prior->place] : held->system.first[prior->block] + prior->place - model->n_border;
         double part = gain_at(f, at) * gain_at(g, at) / (prior->u * prior->u);
-        *(prior->kind == TT_PRIOR_WEAK ? &parts.rest : &parts.told) += part;
+        *(prior->kind == TT_PRIOR_WEAK || prior->extra > 0 ? &parts.rest : &parts.told) += part;
         parts.pose += prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE ? part : 0;
     }
-    parts.touch = held->scatters.touch.factor * (total - parts.sight - parts.told - parts.rest);
-    parts.sight *= held->scatters.sight.factor;
+    parts.touch = total - parts.sight - parts.told - parts.rest;
     return parts;
 }
 
@@ -296,6 +297,11 @@ static struct tt_held_offset offset_of(const struct tt_held *held, size_t block,
         made.cov.xx_mm2 += left_over(held, &f[0], &f[0]);
         made.cov.xy_mm2 += left_over(held, &f[0], &f[1]);
         made.cov.yy_mm2 += left_over(held, &f[1], &f[1]);
+    }
+    if (over == TT_NONE && held->fit->rivals != NULL) {
+        made.cov.xx_mm2 += held->fit->rivals[block].xx_mm2;
+        made.cov.xy_mm2 += held->fit->rivals[block].xy_mm2;
+        made.cov.yy_mm2 += held->fit->rivals[block].yy_mm2;
     }
     made.touch = (struct tt_cov2){parts[0].touch, parts[1].touch, parts[2].touch};
     made.sight = (struct tt_cov2){parts[0].sight, parts[1].sight, parts[2].sight};

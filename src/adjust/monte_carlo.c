@@ -5,11 +5,12 @@
 #include "adjust/monte_carlo.h"
 
 #include <gsl/gsl_randist.h>
-#include <gsl/gsl_rng.h>
 #include <gsl/gsl_sort.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
+
+#include "base/random.h"
 
 /* Significant digits of a standard uncertainty that are taken as meaningful (JCGM 101:2008 7.9.2, n_dig). */
 #define MEANINGFUL_DIGITS 2
@@ -21,6 +22,7 @@ struct trial {
     const struct tt_view *view;
     struct tt_arena arena; /* of one solve, used again */
     struct tt_arena own;   /* of what lasts over all trials */
+    struct tt_random memory;
     gsl_rng *random;
     struct tt_model model;  /* the run's model, at the truth of the trial */
     struct tiptrue_run run; /* the run's rows, with the trial's coordinates */
@@ -43,11 +45,10 @@ static enum tiptrue_status trial_init(struct trial *t, const struct tt_view *vie
     enum tiptrue_status status;
 
     *t = (struct trial){.view = view, .run = *view->run, .noise = *view->noise, .trials = trials};
-    t->random = gsl_rng_alloc(gsl_rng_mt19937);
+    t->random = tt_random_start(&t->memory, gsl_rng_mt19937, seed);
     if (t->random == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    gsl_rng_set(t->random, seed);
     t->run.observations = TT_ARENA_NEW(&t->own, view->run->n_observations, struct tt_observation);
     t->errors_mm = TT_ARENA_NEW(&t->own, 2 * trials * view->model->n_blocks, double);
     t->n = TT_ARENA_NEW(&t->own, view->model->n_blocks, size_t);
@@ -66,9 +67,6 @@ static enum tiptrue_status trial_init(struct trial *t, const struct tt_view *vie
 
 static void trial_clear(struct trial *t)
 {
-    if (t->random != NULL) {
-        gsl_rng_free(t->random);
-    }
     tt_arena_clear(&t->arena);
     tt_arena_clear(&t->own);
 }
@@ -132,7 +130,7 @@ static enum tiptrue_status solve_trial(struct trial *t)
     enum tiptrue_status status;
 
     tt_arena_reset(&t->arena);
-    status = tt_select(&selection, &t->arena, view->plate, view->machine, &t->run, &noise, view->fit->robust);
+    status = tt_select(&selection, &t->arena, view->plate, view->machine, &t->run, &noise, view->selection->robust);
     if (status != TIPTRUE_OK || selection.weak || (status = tt_uncertainty_init(&all, &t->arena, selection.fit)) != TIPTRUE_OK) {
         return status;
     }

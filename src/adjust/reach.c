@@ -7,7 +7,7 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "adjust/words.h"
+#include "model/words.h"
 
 /* What of the covariance that the verdict uses no touch lessens: the plate's part and what was stated of radius, yaw and place; on
  * the plate that the offset in use was found with, the latter alone. */

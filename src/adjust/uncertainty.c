@@ -4,61 +4,30 @@
 
 #include "adjust/uncertainty.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
+
+#include "base/distribution.h"
 
 #define COVERED 0.95
 /* Beyond this many degrees of freedom Student's factor is the normal one to six digits. */
 #define MANY_DOF 1e6
-/* A scatter that a run estimates with less than this is rounding. */
-#define LEAST_OWN_DOF 1e-3
 
 /* ---- scatters ---- */
 
-/* Stated and own variance together: the stated one is a prior with @prior_dof degrees of freedom (for a scaled inverse chi
- * squared prior the posterior is the mean weighted by degrees of freedom: A. Gelman and others, Bayesian Data Analysis, 2013,
- * 2.6), unless the run contradicts it by Fisher's F. Without @own (a prediction) its value stands. */
-static struct tt_scatter stated_scatter(double prior_dof, bool found, double ratio, double dof)
+/* Degrees of freedom of a variance for which the run has @own, pooled with @stated ones. */
+static double pooled_dof(double own, double stated)
 {
-    if (!(dof > LEAST_OWN_DOF)) {
-        return (struct tt_scatter){1, prior_dof, false};
-    }
-    if (!found) {
-        return (struct tt_scatter){1, prior_dof + dof, false};
-    }
-    if (gsl_cdf_fdist_Q(ratio, dof, prior_dof) < TT_STATED_IMPROBABLE && gsl_cdf_chisq_Q(ratio * dof, dof) < TT_STATED_CHANCE) {
-        return (struct tt_scatter){ratio, dof, true};
-    }
-    return (struct tt_scatter){(prior_dof + dof * ratio) / (prior_dof + dof), prior_dof + dof, false};
-}
-
-/* Sum of squared residuals of the sightings, in their variance. */
-static double sight_squares(const struct tt_fit *fit)
-{
-    double sum = 0;
-
-    for (size_t i = 0; i < fit->model->n_sights; i++) {
-        const double *r = fit->model->sights[i].residual;
-        sum += (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2;
-    }
-    return sum;
+    return stated > 0 ? fmax(own, 0) + stated : fmax(own, 1);
 }
 
 struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
 {
     const struct tt_noise *noise = fit->noise;
-    bool found = fit->scatter_touch_mm2 > 0; /* not in a prediction */
-    struct tt_scatters made = {{1, fmax(fit->dof_touch, 1), false}, {1, fmax(fit->dof_sight, 1), false}};
 
-    if (noise->touch_known && !fit->scattered) {
-        made.touch = stated_scatter(noise->touch_stated_dof, found, fit->scatter_touch_mm2 / fit->touch_var_mm2, fit->dof_touch);
-    }
-    if (noise->sight_known) {
-        double ratio = fit->dof_sight > 0 ? sight_squares(fit) / fit->dof_sight : 1;
-        made.sight = stated_scatter(noise->sight_stated_dof, found, ratio, fit->dof_sight);
-    }
-    return made;
+    return (struct tt_scatters){
+        .touch = {pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof), noise->touch_known && fit->scattered},
+        .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof), noise->sight_known && fit->sight_scattered}};
 }
 
 /* ---- one tip ---- */
@@ -92,9 +61,10 @@ static void sum_sightings(struct tt_uncertainty *all)
     for (size_t i = 0; i < 2 * model->n_sights; i++) {
         const struct tt_sight *sight = &model->sights[i / 2];
         const struct tt_entry *e = sight->entries[i % 2];
+        double w = tt_sight_weight(sight, 1 / all->fit->sight_var_mm2);
         for (size_t j = 0; j < sight->n_entries; j++) {
             for (size_t k = 0; k < sight->n_entries; k++) {
-                all->sight[e[j].place * nb + e[k].place] += e[j].value * e[k].value / all->fit->sight_var_mm2;
+                all->sight[e[j].place * nb + e[k].place] += w * e[j].value * e[k].value;
             }
         }
     }
@@ -138,29 +108,18 @@ static struct tt_cov2 cov2_less(struct tt_cov2 a, struct tt_cov2 b)
     return (struct tt_cov2){a.xx_mm2 - b.xx_mm2, a.xy_mm2 - b.xy_mm2, a.yy_mm2 - b.yy_mm2};
 }
 
-/* sum over i of tr[(C_i C^-1)^2] / dof_i: Welch and Satterthwaite's sum in the plane, for scatters that scale a known matrix
- * (JCGM 100:2008 G.4.1 is the same on one axis). */
-static double satterthwaite(struct tt_cov2 part, struct tt_cov2 whole, double dof)
-{
-    double det = whole.xx_mm2 * whole.yy_mm2 - whole.xy_mm2 * whole.xy_mm2;
-    if (!(det > 0) || !(dof < MANY_DOF)) {
-        return 0;
-    }
-    double a = (part.xx_mm2 * whole.yy_mm2 - part.xy_mm2 * whole.xy_mm2) / det;
-    double b = (part.xy_mm2 * whole.xx_mm2 - part.xx_mm2 * whole.xy_mm2) / det;
-    double c = (part.xy_mm2 * whole.yy_mm2 - part.yy_mm2 * whole.xy_mm2) / det;
-    double d = (part.yy_mm2 * whole.xx_mm2 - part.xy_mm2 * whole.xy_mm2) / det;
-    return (a * a + 2 * b * c + d * d) / dof;
-}
-
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole)
 {
-    double sum = 0;
+    double sum = 0, least = HUGE_VAL;
 
     for (size_t i = 0; i < n; i++) {
-        sum += satterthwaite(parts[i].cov, whole, parts[i].dof);
+        const struct tt_cov2 *c = &parts[i].cov;
+        double share = tt_satterthwaite((double[]){c->xx_mm2, c->xy_mm2, c->yy_mm2},
+                                        (double[]){whole.xx_mm2, whole.xy_mm2, whole.yy_mm2}, parts[i].dof);
+        sum += share;
+        least = share > 0 ? fmin(least, parts[i].dof) : least;
     }
-    return sum > 0 ? 2 / sum : HUGE_VAL;
+    return sum > 0 ? fmax(2 / sum, least) : HUGE_VAL;
 }
 
 /* Degrees of freedom of what is uncertain by @whole, of which the touches put in @touch, the sightings @sight. */
@@ -213,7 +172,13 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
                 tip->plate_radius_var_mm2 += part;
             }
         }
-        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[step], weight);
+        /* Of a prior that a term widens, only what is stated is the plate's: its share of the variance. */
+        double added = prior->extra * prior->extra / (prior->u * prior->u);
+        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[step], weight * (1 - added));
+        cov2_add(&tip->source[TT_SOURCE_RIVALS], gain[0], gain[step], weight * added);
+        for (size_t k = 0; k < TT_TIP_SHAPE && added > 0.5; k++) {
+            tip->weak_u_mm[k] += weight * added * gain[k * step] * gain[k * step];
+        }
     }
     for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
         tip->weak_u_mm[k] = sqrt(tip->weak_u_mm[k]);
@@ -284,19 +249,21 @@ static struct tt_cov2 cov2_at(const double m[], size_t size, size_t at)
     return (struct tt_cov2){m[at * size + at], m[at * size + at + 1], m[(at + 1) * size + at + 1]};
 }
 
-/* Touches and sightings count with what they turned out to scatter. by_prior becomes the touches' part. */
-static void scale_scatters(struct tt_uncertainty *all, size_t size)
+/* by_prior becomes the touches' part: what neither priors nor sightings put in. */
+static void split_touches(struct tt_uncertainty *all, size_t size)
 {
-    double touch = all->scatters.touch.factor, sight = all->scatters.sight.factor;
-
     for (size_t j = 0; j < size * size; j++) {
         double by_touch = all->cc[j] - all->by_prior[j] - all->by_sighting[j];
         bool variance = j % (size + 1) == 0;
-        by_touch = touch * (variance ? fmax(by_touch, 0) : by_touch);
-        all->cc[j] = by_touch + all->by_prior[j] + sight * all->by_sighting[j];
-        all->by_sighting[j] *= sight;
-        all->by_prior[j] = by_touch;
+        all->by_prior[j] = variance ? fmax(by_touch, 0) : by_touch;
     }
+}
+
+static void add_rivals(const struct tt_cov2 *extra, struct tt_cov2 *sum)
+{
+    sum->xx_mm2 += extra->xx_mm2;
+    sum->xy_mm2 += extra->xy_mm2;
+    sum->yy_mm2 += extra->yy_mm2;
 }
 
 void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
@@ -311,7 +278,7 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     add_other_radii(all, block, tip);
     memset(all->by_sighting, 0, size * size * sizeof *all->by_sighting);
     add_border_part(all, all->sight, size, all->by_sighting);
-    scale_scatters(all, size);
+    split_touches(all, size);
     const double *by_touch = all->by_prior, *by_sighting = all->by_sighting;
     tip->source[TT_SOURCE_TOUCH] = cov2_at(by_touch, size, TT_TIP_O_X);
     tip->source[TT_SOURCE_SIGHT] = cov2_at(by_sighting, size, TT_TIP_O_X);
@@ -319,6 +286,11 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     tip->less_plate = tip->offset;
     for (size_t k = 0; k < sizeof of_plate / sizeof of_plate[0]; k++) {
         tip->less_plate = cov2_less(tip->less_plate, tip->source[of_plate[k]]);
+    }
+    if (all->fit->rivals != NULL) {
+        add_rivals(&all->fit->rivals[block], &tip->offset);
+        add_rivals(&all->fit->rivals[block], &tip->source[TT_SOURCE_RIVALS]);
+        add_rivals(&all->fit->rivals[block], &tip->less_plate);
     }
     const struct tt_scatters *s = &all->scatters;
     tip->dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->offset);
@@ -333,12 +305,12 @@ double tt_factor_line(double dof)
     if (!(dof < MANY_DOF)) {
         return 1.959963984540054; /* normal, 0.975 quantile */
     }
-    return gsl_cdf_tdist_Pinv(0.5 + 0.5 * COVERED, dof);
+    return tt_student_quantile(0.5 + 0.5 * COVERED, dof);
 }
 
 double tt_p_plane(double t2, double dof)
 {
-    return dof < MANY_DOF ? exp(-0.5 * dof * log1p(t2 / dof)) : exp(-0.5 * t2);
+    return tt_plane_upper(t2, dof);
 }
 
 double tt_factor_plane(double dof)

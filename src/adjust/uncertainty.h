@@ -20,22 +20,15 @@ enum tt_source {
     TT_SOURCE_RADIUS,
     TT_SOURCE_YAW,   /* nominal yaw of the machine file */
     TT_SOURCE_PLACE, /* the reference mark's place by the machine file, nothing having been sighted */
+    TT_SOURCE_RIVALS, /* explanations of the run that are not excluded */
     TT_SOURCE_WEAK,  /* not known at all: see model.c */
     TT_SOURCES
 };
 
-/* A stated repeatability gives way to the run's own where this is larger with so small a probability, by F, and, were the
- * stated one exact, by chi squared: the second decides below four degrees of freedom. At a stated one that is right at most
- * 0.05 % of runs, with seven degrees of freedom of their own or more 0.01 %; at one that is half of the true one 31 % with four,
- * 57 % with twenty. */
-#define TT_STATED_CHANCE 5e-4
-#define TT_STATED_IMPROBABLE 0.02
-
-/* What the variances that the weights were made of turned out to be worth. */
+/* How well a repeatability is known. */
 struct tt_scatter {
-    double factor; /* variance, over that of the weights */
-    double dof;    /* with which it is known; HUGE_VAL = exactly */
-    bool own;      /* the run's own scatter stands in for a stated one that it contradicts */
+    double dof; /* degrees of freedom of the pooled estimate */
+    bool own;   /* the run's own stands in for a stated one that it contradicts */
 };
 struct tt_scatters {
     struct tt_scatter touch, sight;
@@ -77,7 +70,8 @@ struct tt_scatter_part {
     double dof;
 };
 /* Effective degrees of freedom of @whole, in which the @n parts are contained: Welch and Satterthwaite's formula in the plane; for
- * parts that are the same on both axes it is the one of JCGM 100:2008 G.4.1. HUGE_VAL = all known. */
+ * parts that are the same on both axes it is the one of JCGM 100:2008 G.4.1. HUGE_VAL = all known. Never fewer than the fewest
+ * of a part that contributes, whatever rounding makes of a part that is nearly the whole. */
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole);
 
 /* Student's factor for 95 % on one axis. @dof > 0, HUGE_VAL = normal. */

@@ -275,7 +275,8 @@ int cli_history(int argc, char *argv[])
     struct request request = {0};
 
     if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) {
-        return EX_USAGE;
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
     }
     argv[request.at] = (char *)request.action->full_name; /* read only, as in main.c */
     return request.action->run(argc - request.at, argv + request.at);

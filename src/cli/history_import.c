@@ -252,7 +252,7 @@ int cli_history_import(int argc, char *argv[])
     struct arguments arguments = {.common.takes_names = true};
     struct cli_objects objects = {0};
     struct tiptrue_history *history = NULL;
-    int status = argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) == 0 ? EX_OK : EX_OSERR;
+    int status = cli_history_parse_into(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     if (status == EX_OK) {
         status = cli_objects_read(&arguments.inputs, CLI_TELL_NOTHING, &objects);

@@ -155,8 +155,9 @@ int main(int argc, char *argv[])
     if (argc > 0) {
         argv[0] = program; /* in messages, wherever the file lies */
     }
-    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) {
-        return EX_USAGE;
+    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) { /* for want of memory; other faults end there */
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
     }
     if (request.version) {
         printf("tiptrue %s\n", tiptrue_version());

@@ -7,11 +7,11 @@
  */
 #include "config.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 #include <string.h>
 
 #include "base/buffer.h"
+#include "base/distribution.h"
 #include "base/number.h"
 #include "history/plane.h"
 #include "history/trend.h"
@@ -28,7 +28,7 @@ static bool shows(const struct tt_event_term *t)
         return false;
     }
     double chi2 = t->track->axes == 1 ? t->shift.x * t->shift.x / t->cov.xx : tt_sym2_distance2(t->cov, t->shift);
-    return gsl_cdf_chisq_Q(chi2, t->track->axes) < TOLD_ALPHA;
+    return tt_chi2_upper(chi2, t->track->axes) < TOLD_ALPHA;
 }
 
 /* Whether the mark moved as the offsets did and the yaw stayed: what a camera that slipped looks like. */
@@ -42,7 +42,7 @@ static bool is_camera(const struct tt_event_term terms[])
     struct tt_pair apart = {m->shift.x - o->shift.x, m->shift.y - o->shift.y};
     double chi2 = tt_sym2_distance2(tt_sym2_plus(o->cov, m->cov, 1), apart);
     chi2 += y->there ? y->shift.x * y->shift.x / y->cov.xx : 0;
-    return gsl_cdf_chisq_Q(chi2, y->there ? 3 : 2) > SAME_ALPHA;
+    return tt_chi2_upper(chi2, y->there ? 3 : 2) > SAME_ALPHA;
 }
 
 static void fill_shifts(const struct tt_event_term terms[], struct tt_trend_change *change)

@@ -3,9 +3,9 @@
 /* What a change at one place would be worth: how much better it explains the tracks, and how rarely chance does as well. */
 #include "config.h"
 
-#include <gsl/gsl_cdf.h>
 #include <math.h>
 
+#include "base/distribution.h"
 #include "history/changes_parts.h"
 
 /* Longest block of runs that is looked for as a whole (a change and its way back). Longer ones show by one of their ends. */
@@ -24,7 +24,7 @@ double tt_log_p_chi2(double chi2, double dof)
     if (!(chi2 > 0)) {
         return 0;
     }
-    double p = chi2 < 1000 ? gsl_cdf_chisq_Q(chi2, dof) : 0;
+    double p = chi2 < 1000 ? tt_chi2_upper(chi2, dof) : 0;
     if (p > 1e-200) {
         return log(p);
     }

@@ -128,6 +128,12 @@ enum tiptrue_status tt_schema_version(struct tiptrue_history *store, int *versio
                        "the history has schema version %lld, written by a newer tiptrue; this one knows versions up to %d",
                        (long long)header.user, TT_SCHEMA_VERSION);
     }
+    /* the number and the application's are written together, with the first table */
+    if (header.user < 0 || (header.user == 0 && header.application == TT_SCHEMA_APPLICATION)) {
+        return tt_fail(
+            error, TIPTRUE_E_DATA, store->path, 0, 0, "use a backup; without one, keep this file and begin a new history",
+            "the history is damaged: its header gives schema version %lld; versions count from 1", (long long)header.user);
+    }
     *version = (int)header.user;
     return TIPTRUE_OK;
 }

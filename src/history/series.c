@@ -161,10 +161,15 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
     run->permitted_error_mm = solution->permitted_error_mm;
     fill_pose(solution, run);
     run->setup = copy(series, run->setup, &failed);
+    run->n_tips = 0;
     for (size_t i = 0; i < solution->n_tips && !failed; i++) {
-        fill_tip(solution, &solution->tips[i], &run->tips[i]);
-        run->tips[i].tip = tt_series_tip_index(series, solution->tips[i].name);
-        failed = run->tips[i].tip == TT_NONE;
+        if (solution->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
+            continue;
+        }
+        struct tt_series_tip *tip = &run->tips[run->n_tips++];
+        fill_tip(solution, &solution->tips[i], tip);
+        tip->tip = tt_series_tip_index(series, solution->tips[i].name);
+        failed = tip->tip == TT_NONE;
     }
     if (failed) {
         series->n_runs--;

@@ -45,6 +45,7 @@ enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct 
     case SQLITE_NOTADB:
         return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "is it the file that was meant?", "the file is no history of tiptrue");
     case SQLITE_CORRUPT:
+    case SQLITE_ERROR: /* of statements that are part of this program: a table of the file is not as they expect it */
         return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "keep a copy; export what can be read, and import it into a new history",
                        "the history is damaged: %s", sqlite3_errmsg(store->db));
     case SQLITE_TOOBIG:

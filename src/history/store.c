@@ -154,9 +154,12 @@ static bool is_readable(struct tiptrue_history *store)
 static enum tiptrue_status bring_forward(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     close_file(store);
-    if (open_to_write(store, NULL) == TIPTRUE_OK) {
+    enum tiptrue_status status = open_to_write(store, error);
+    if (status == TIPTRUE_OK) {
         store->writable = true;
-        return TIPTRUE_OK;
+    }
+    if (status != TIPTRUE_E_IO) {
+        return status;
     }
     return tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0, "copy it into a folder that can be written, and read it there",
                    "the history is of an older schema, and cannot be brought to the present one, for it is read-only");

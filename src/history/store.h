@@ -47,7 +47,7 @@ struct tt_put_outcome {
 };
 
 /* Enter a record, in a transaction of its own unless a group is open. @solution is what its last result says. On failure nothing of
- * it is stored. TIPTRUE_E_DATA: its id stands for a run with another log. */
+ * it is stored. TIPTRUE_E_DATA: its id stands for a run with another log; the result is of least squares, without a verdict. */
 TT_MUST_USE enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_record *record,
                                              const struct tiptrue_solution *solution, enum tt_put how,
                                              struct tt_put_outcome *outcome, struct tiptrue_error *error);

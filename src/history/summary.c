@@ -217,7 +217,7 @@ static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int
 static enum tiptrue_verdict verdict_column(sqlite3_stmt *from, int column)
 {
     int verdict = sqlite3_column_int(from, column);
-    return verdict == TIPTRUE_KEEP ? TIPTRUE_KEEP : verdict == TIPTRUE_UPDATE ? TIPTRUE_UPDATE : TIPTRUE_REPEAT;
+    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED ? (enum tiptrue_verdict)verdict : TIPTRUE_REPEAT;
 }
 
 static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)

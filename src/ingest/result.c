@@ -7,6 +7,7 @@
 
 #include <limits.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,7 +15,11 @@
 #include "ingest/ingest.h"
 #include "ingest/kinds.h"
 #include "base/time.h"
+#include "ingest/archive.h"
 #include "ingest/bytes.h"
+
+/* A correlation or a probability that another program computed may lie this far beyond its ends. */
+#define ROUNDING 1e-9
 
 /* Whatever a double holds: what a result says of itself is not judged here. */
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
@@ -23,6 +28,16 @@ static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of
 bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value)
 {
     return tt_field_number(fields, object, what, key, TT_OPTIONAL, &any_number, value);
+}
+
+bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double lowest,
+                         double highest, double *value)
+{
+    char hint[80];
+    const struct tt_bounds bounds = {lowest - ROUNDING, highest + ROUNDING, false, hint};
+
+    snprintf(hint, sizeof hint, isinf(highest) ? "at least %g" : "from %g to %g", lowest, highest);
+    return tt_field_number(fields, object, what, key, TT_OPTIONAL, &bounds, value);
 }
 
 size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
@@ -77,11 +92,16 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
     return array;
 }
 
-enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need)
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
-    static const char *const words[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
+    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
 
-    return (enum tiptrue_verdict)tt_field_word(fields, object, what, "verdict", need, words, 3, TIPTRUE_REPEAT);
+    size_t word =
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 4, TIPTRUE_REPEAT);
+    return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
 static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution)
@@ -265,6 +285,58 @@ static const size_t *read_lines(struct tt_fields *fields, const cJSON *item, con
     return lines;
 }
 
+/* The key @name of "values" without its unit's suffix, copied, or NULL (told, or out of memory). */
+static const char *read_key(struct tt_fields *fields, const cJSON *item, enum tt_unit *unit)
+{
+    size_t length = strlen(item->string), cut = 0;
+
+    *unit = TT_UNIT_NONE;
+    for (int i = 0; i < TT_UNITS && !cJSON_IsString(item); i++) {
+        const char *suffix = tt_unit_suffix((enum tt_unit)i);
+        size_t n = strlen(suffix);
+        if (n > cut && n < length && strcmp(item->string + length - n, suffix) == 0) {
+            cut = n;
+            *unit = (enum tt_unit)i;
+        }
+    }
+    if (length == 0 || length > TT_LONGEST_KEY) {
+        tt_field_tell_form(fields, item, "finding", "values", "an object with keys of 1 to 63 bytes");
+        return NULL;
+    }
+    const char *key = tt_arena_copy_text(fields->arena, item->string, length - cut);
+    fields->out_of_memory = fields->out_of_memory || key == NULL;
+    return key;
+}
+
+/* "values": numbers, texts, null for what is not determined. Results of earlier versions have none. */
+static void read_values(struct tt_fields *fields, const cJSON *finding, struct tt_finding *made)
+{
+    const cJSON *object = tt_field_object(fields, finding, "finding", "values", TT_OPTIONAL);
+    size_t n = object != NULL ? (size_t)cJSON_GetArraySize(object) : 0;
+    struct tt_value *values = TT_ARENA_NEW(fields->arena, n, struct tt_value);
+
+    fields->out_of_memory = fields->out_of_memory || values == NULL;
+    for (const cJSON *item = n > 0 ? object->child : NULL; item != NULL && values != NULL; item = item->next) {
+        struct tt_value *value = &values[made->n_values];
+        if (!cJSON_IsNumber(item) && !cJSON_IsString(item) && !cJSON_IsNull(item)) {
+            tt_field_tell_form(fields, item, "finding", "values", "an object of numbers and texts");
+            return;
+        }
+        if ((value->key = read_key(fields, item, &value->unit)) == NULL) {
+            return;
+        }
+        if (cJSON_IsString(item)) {
+            value->text = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+            fields->out_of_memory = fields->out_of_memory || value->text == NULL;
+        } else {
+            double number = cJSON_IsNumber(item) ? item->valuedouble : NAN;
+            value->number = value->unit == TT_UNIT_RAD ? tt_rad_from_deg(number) : number;
+        }
+        made->n_values++;
+    }
+    made->values = values;
+}
+
 /* false: its code is not known here (warned): a newer version may know more. */
 static bool read_code(struct tt_fields *fields, const cJSON *item, const char *what, enum tt_finding_code *code)
 {
@@ -313,6 +385,7 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
         finding.setup =
             name_index(tt_field_text(fields, item, what, "setup", TT_OPTIONAL), solution->setup_names, &solution->n_setup_names);
         finding.lines = read_lines(fields, item, what, &finding.n_lines);
+        read_values(fields, item, &finding);
         solution->findings[solution->n_findings++] = finding;
     }
 }
@@ -360,17 +433,37 @@ static void read_rows(struct tt_fields *fields, struct tiptrue_solution *solutio
     }
 }
 
+static void read_wanted(struct tt_fields *fields, struct tiptrue_solution *solution)
+{
+    const cJSON *names = tt_field_array(fields, fields->json.root, "result", "tips_wanted", TT_OPTIONAL);
+    size_t n = names != NULL ? (size_t)cJSON_GetArraySize(names) : 0;
+
+    solution->wanted = TT_ARENA_NEW(fields->arena, n, const char *);
+    fields->out_of_memory = fields->out_of_memory || solution->wanted == NULL;
+    for (const cJSON *name = n > 0 ? names->child : NULL; name != NULL && !fields->out_of_memory; name = name->next) {
+        if (!cJSON_IsString(name)) {
+            tt_field_tell_form(fields, name, "result", "tips_wanted", "a list of names");
+            return;
+        }
+        const char *copy = tt_arena_copy_text(fields->arena, name->valuestring, strlen(name->valuestring));
+        fields->out_of_memory = copy == NULL;
+        solution->wanted[solution->n_wanted] = copy;
+        solution->n_wanted += copy != NULL;
+    }
+}
+
 static void read_result(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",        "program",       "run",
-                                        "poses",         "tips",          "touch_repeatability_mm",
-                                        "lost_motion",   "latency",       "sighting_repeatability_mm",
-                                        "edges",         "findings",      "observations",
-                                        "verdict",       "least_squares", "between_tips",
-                                        "plate_features"};
+    static const char *const known[] = {"schema",         "program",         "run",
+                                        "poses",          "tips",            "touch_repeatability_mm",
+                                        "lost_motion",    "latency",         "sighting_repeatability_mm",
+                                        "edges",          "findings",        "observations",
+                                        "verdict",        "least_squares",   "between_tips",
+                                        "plate_features", "change_accepted", "tips_wanted"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
+    s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     read_run(fields, s);
     read_poses(fields, s);
     tt_result_read_features(fields, s);
@@ -386,8 +479,9 @@ static void read_result(void *object, struct tt_fields *fields)
         read_findings(fields, s);
         read_rows(fields, s);
     }
-    s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
-    s->verdict = tt_result_verdict(fields, fields->json.root, "result", TT_REQUIRED);
+    read_wanted(fields, s);
+    s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
+    s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made, struct tiptrue_solution **solution)
@@ -426,34 +520,10 @@ enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *
     return finish(tt_document_read(&document, path, sink, error), made, solution);
 }
 
-/* The first place behind @at, before @end, that is no blank of JSON. */
-static const char *past_blanks(const char *at, const char *end)
-{
-    while (at < end && (*at == ' ' || *at == '\t' || *at == '\r' || *at == '\n')) {
-        at++;
-    }
-    return at;
-}
-
-/* Whether @word stands at @at. */
-static bool stands(const char *at, const char *end, const char *word)
-{
-    return (size_t)(end - at) >= strlen(word) && memcmp(at, word, strlen(word)) == 0;
-}
-
 bool tt_result_is(const char *text, size_t length)
 {
-    const char *end = text + length, *at = past_blanks(text + tt_byte_order_mark(text, length), end);
+    char schema[40];
 
-    if (at == end || *at != '{') {
-        return false;
-    }
-    for (; at < end; at++) {
-        if (*at == '"' && stands(at, end, "\"schema\"")) {
-            at = past_blanks(at + strlen("\"schema\""), end);
-            at = at < end && *at == ':' ? past_blanks(at + 1, end) : at;
-            return stands(at, end, "\"tiptrue.result/");
-        }
-    }
-    return false;
+    (void)tt_archive_object(text + tt_byte_order_mark(text, length), text + length, schema, sizeof schema);
+    return strncmp(schema, "tiptrue.result/", strlen("tiptrue.result/")) == 0;
 }

@@ -132,7 +132,11 @@ static void read_offset(struct tt_fields *fields, const cJSON *object, const cha
     tip->offset = (struct tt_machine_xy){offset.x, offset.y};
     if (!tt_result_covariance(fields, object, what, &tip->cov)) {
         double correlation = 0;
-        tt_result_number(fields, object, what, "correlation", &correlation);
+        tt_result_number_in(fields, object, what, "correlation", -1, 1, &correlation);
+        if (u.x < 0 || u.y < 0) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "u_offset_mm")), NULL,
+                     "%s: 'u_offset_mm' is negative", what);
+        }
         tip->cov = (struct tt_cov2){u.x * u.x, correlation * u.x * u.y, u.y * u.y};
         if ((offset.has_x && !u.has_x) || (offset.has_y && !u.has_y)) {
             tt_fault(fields->diagnose, tt_json_place(&fields->json, object), "an offset without its uncertainty is of no use",
@@ -149,15 +153,15 @@ static void read_runout(struct tt_fields *fields, const cJSON *object, const cha
         struct tt_result_xy e = tt_result_xy(fields, runout, what, "at_zero_mm");
         tip->runout_determined = e.has_x && e.has_y;
         tip->runout = (struct tt_tip_xy){e.x, e.y};
-        tt_result_number(fields, runout, what, "eccentricity_mm", &tip->eccentricity_mm);
-        tt_result_number(fields, runout, what, "u_mm", &tip->u_eccentricity_mm);
+        tt_result_number_in(fields, runout, what, "eccentricity_mm", 0, HUGE_VAL, &tip->eccentricity_mm);
+        tt_result_number_in(fields, runout, what, "u_mm", 0, HUGE_VAL, &tip->u_eccentricity_mm);
         tip->runout_angle_rad = tt_result_angle(fields, runout, what, "angle_deg");
         tip->u_runout_angle_rad = tt_result_angle(fields, runout, what, "u_deg");
         tip->runout_dof = dof_of(fields, runout, what);
         tt_result_number(fields, runout, what, "factor", &tip->runout_factor);
     }
     tip->radius_determined = tt_result_number(fields, object, what, "contact_radius_mm", &tip->contact_radius_mm);
-    tt_result_number(fields, object, what, "u_contact_radius_mm", &tip->u_contact_radius_mm);
+    tt_result_number_in(fields, object, what, "u_contact_radius_mm", 0, HUGE_VAL, &tip->u_contact_radius_mm);
     tip->radius_dof = HUGE_VAL;
     tt_result_number(fields, object, what, "contact_radius_dof", &tip->radius_dof);
     tip->radius_factor = tip->factor;
@@ -180,6 +184,17 @@ static void read_shape(struct tt_fields *fields, const cJSON *object, const char
     }
 }
 
+/* Whether the budget has a line of @source among its first @n. */
+static bool has_source(const struct tt_tip_result *tip, size_t n, const char *source)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (tip->budget[i].source != NULL && strcmp(tip->budget[i].source, source) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
 static void read_budget(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
 {
     static const char *const types[] = {"A", "B"};
@@ -196,6 +211,15 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
         line->of_plate = tt_result_bool(fields, item, what, "of_plate");
         line->u_x_mm = u.x;
         line->u_y_mm = u.y;
+        line->dof = line->type == 'A' ? 0 : HUGE_VAL;
+        if (tt_result_number(fields, item, what, "dof", &line->dof) && !(line->dof > 0)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: 'dof' must be more than 0", what);
+        }
+        if (line->source != NULL && has_source(tip, tip->n_budget - 1, line->source)) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "each source contributes one line",
+                     "%s: 'budget' has two lines for '%s'", what, tt_shown(line->source, strlen(line->source)).text);
+            return;
+        }
     }
 }
 
@@ -231,9 +255,13 @@ static void read_trials(struct tt_fields *fields, const cJSON *object, const cha
         return;
     }
     tip->trials->n = tt_result_count(fields, trials, what, "trials");
+    if (tip->trials->n < 2) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, trials), NULL,
+                 "%s: 'monte_carlo' of %zu trials, where 2 are the fewest that scatter", what, tip->trials->n);
+    }
     read_trial_axis(fields, trials, what, "x", &tip->trials->x);
     read_trial_axis(fields, trials, what, "y", &tip->trials->y);
-    tt_result_number(fields, trials, what, "region_coverage", &tip->trials->covered);
+    tt_result_number_in(fields, trials, what, "region_coverage", 0, 1, &tip->trials->covered);
 }
 
 static void read_present(struct tt_fields *fields, const cJSON *object, const char *what, struct tiptrue_solution *solution,
@@ -252,12 +280,12 @@ static void read_present(struct tt_fields *fields, const cJSON *object, const ch
     tip->change_from = tt_field_text(fields, object, what, "change_from_run", TT_OPTIONAL);
     tip->change_expanded_x_mm = expanded.has_x ? expanded.x : plate ? tip->same_plate_expanded_x_mm : tip->expanded_x_mm;
     tip->change_expanded_y_mm = expanded.has_y ? expanded.y : plate ? tip->same_plate_expanded_y_mm : tip->expanded_y_mm;
-    tt_result_number(fields, object, what, "p_unchanged", &tip->p_unchanged);
+    tt_result_number_in(fields, object, what, "p_unchanged", 0, 1, &tip->p_unchanged);
     if (conformity != NULL) {
         tip->has_conformity = true;
         solution->has_permitted_error =
             tt_result_number(fields, conformity, what, "permitted_error_mm", &solution->permitted_error_mm);
-        tt_result_number(fields, conformity, what, "probability", &tip->p_conforming);
+        tt_result_number_in(fields, conformity, what, "probability", 0, 1, &tip->p_conforming);
     }
 }
 
@@ -327,8 +355,8 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct ti
     read_shape(fields, object, what, tip);
     read_budget(fields, object, what, tip);
     read_trials(fields, object, what, tip);
-    tt_result_number(fields, object, what, "prior_share", &tip->prior_share);
+    tt_result_number_in(fields, object, what, "prior_share", 0, HUGE_VAL, &tip->prior_share);
     read_present(fields, object, what, solution, tip);
-    tip->verdict = tt_result_verdict(fields, object, what, TT_REQUIRED);
+    tip->verdict = tt_result_verdict(fields, object, what, solution->least_squares);
     read_reasons(fields, object, what, tip);
 }

@@ -32,6 +32,7 @@ struct tt_pose_comparison {
 struct tt_compared_run {
     const char *id, *file, *machine, *plate, *plate_serial, *started; /* NULL: not stated */
     enum tiptrue_verdict verdict;
+    bool least_squares; /* it has no verdict */
 };
 
 struct tiptrue_comparison {

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The names of the findings. */
+/* The names of the findings and of the units of their values. */
 #include "config.h"
 
 #include "model/finding.h"
 
-#include <stddef.h>
+#include <string.h>
 
 static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_UNDETERMINED] = "undetermined",
@@ -29,9 +29,47 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_NO_CONTACT] = "no-contact",
     [TT_FINDING_RUNOUT_OVER] = "runout-over",
     [TT_FINDING_UNCERTAINTY_OVER] = "uncertainty-over",
+    [TT_FINDING_DOES_NOT_FIT] = "does-not-fit",
+    [TT_FINDING_IMPLAUSIBLE] = "implausible",
+    [TT_FINDING_AMBIGUOUS] = "ambiguous",
+    [TT_FINDING_MARKS_OFF] = "marks-off",
+    [TT_FINDING_RADIUS_OFF] = "radius-off",
+    [TT_FINDING_MIRRORED] = "mirrored",
+    [TT_FINDING_TIPS_EXCHANGED] = "tips-exchanged",
+    [TT_FINDING_CHANGE_IMPLAUSIBLE] = "change-implausible",
+    [TT_FINDING_ROTATION_SLIP] = "rotation-slip",
+    [TT_FINDING_CORRELATED_TOUCHES] = "correlated-touches",
+    [TT_FINDING_REPEATED_ROWS] = "repeated-rows",
+    [TT_FINDING_NOT_TOUCHED] = "not-touched",
+    [TT_FINDING_OTHER_MACHINE] = "other-machine",
+    [TT_FINDING_OTHER_PLATE] = "other-plate",
+    [TT_FINDING_FIT_DISAGREES] = "fit-disagrees",
+    [TT_FINDING_EDGE_FILM] = "edge-film",
+};
+
+/* By unit: what its keys end in. */
+static const char *const suffixes[TT_UNITS] = {
+    [TT_UNIT_NONE] = "",  [TT_UNIT_SHARE] = "_share", [TT_UNIT_MM] = "_mm", [TT_UNIT_RAD] = "_deg",
+    [TT_UNIT_S] = "_s",   [TT_UNIT_C] = "_C",         [TT_UNIT_PPM] = "_ppm",
+    [TT_UNIT_PPM_PER_K] = "_ppm_per_K",
 };
 
 const char *tt_finding_name(enum tt_finding_code code)
 {
     return names[code];
+}
+
+const char *tt_unit_suffix(enum tt_unit unit)
+{
+    return suffixes[unit];
+}
+
+const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key)
+{
+    for (size_t i = 0; i < finding->n_values; i++) {
+        if (strcmp(finding->values[i].key, key) == 0) {
+            return &finding->values[i];
+        }
+    }
+    return NULL;
 }

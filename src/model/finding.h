@@ -30,19 +30,68 @@ enum tt_finding_code {
     TT_FINDING_NO_CONTACT,
     TT_FINDING_RUNOUT_OVER,
     TT_FINDING_UNCERTAINTY_OVER,
+    TT_FINDING_DOES_NOT_FIT,
+    TT_FINDING_IMPLAUSIBLE,
+    TT_FINDING_AMBIGUOUS,
+    TT_FINDING_MARKS_OFF,
+    TT_FINDING_RADIUS_OFF,
+    TT_FINDING_MIRRORED,
+    TT_FINDING_TIPS_EXCHANGED,
+    TT_FINDING_CHANGE_IMPLAUSIBLE,
+    TT_FINDING_ROTATION_SLIP,
+    TT_FINDING_CORRELATED_TOUCHES,
+    TT_FINDING_REPEATED_ROWS,
+    TT_FINDING_NOT_TOUCHED,
+    TT_FINDING_OTHER_MACHINE,
+    TT_FINDING_OTHER_PLATE,
+    TT_FINDING_FIT_DISAGREES,
+    TT_FINDING_EDGE_FILM,
     TT_FINDING_CODES /* how many */
 };
 
 /* "late-contact" and so on: the names of docs/formats.md. */
 const char *tt_finding_name(enum tt_finding_code code);
 
+/* The unit that a value is kept in, and the end of its key outside: "apart_mm", "turned_deg". */
+enum tt_unit {
+    TT_UNIT_NONE,  /* a count, a factor: no suffix; a text too */
+    TT_UNIT_SHARE, /* of 1: "_share" */
+    TT_UNIT_MM,
+    TT_UNIT_RAD, /* "_deg" outside */
+    TT_UNIT_S,
+    TT_UNIT_C, /* degrees Celsius */
+    TT_UNIT_PPM,
+    TT_UNIT_PPM_PER_K,
+    TT_UNITS /* how many */
+};
+
+/* The longest key with its suffix. */
+#define TT_LONGEST_KEY 63
+
+/* The end of a key in that unit, "" for none: "_deg" for TT_UNIT_RAD. */
+const char *tt_unit_suffix(enum tt_unit unit);
+
+/* One figure or word of a finding. */
+struct tt_value {
+    const char *key; /* without the unit's suffix: lower case, words joined by '_' */
+    enum tt_unit unit;
+    double number;    /* in @unit; NaN = not determined */
+    const char *text; /* not NULL: this is a text, and the number means nothing */
+};
+
 struct tt_finding {
     enum tt_finding_code code;
     enum tiptrue_severity severity; /* TIPTRUE_ERROR: nothing of what it names may be used (verdict repeat) */
-    const char *text;               /* one or two plain sentences: what, how much, what to do */
+    const char *text; /* one or two plain sentences: what, how much, what to do; NULL: output makes
+                         it of the code, the values and the subjects (output/text/sentences.h) */
     size_t edge, tip, setup;        /* what it is about (edge: of the plate; tip, setup: of the run); TT_NONE = not about one */
     const size_t *lines;            /* the rows it is about, as lines of the run's file, ascending */
     size_t n_lines;
+    const struct tt_value *values; /* keys differ */
+    size_t n_values;
 };
+
+/* The value of @finding under @key (without suffix), or NULL. */
+const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key);
 
 #endif

@@ -36,6 +36,7 @@ struct tt_budget_line {
     char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
     bool of_plate;      /* left out of same_plate */
     double u_x_mm, u_y_mm;
+    double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
 
 /* The source of the budget line that a history brings in: scatter between runs beyond what each one explains. */
@@ -204,7 +205,10 @@ struct tiptrue_solution {
     bool has_permitted_error;
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
-    bool least_squares; /* the robust step was off */
+    const char **wanted; /* the tips that were asked for; the run's verdict is theirs; n 0: all */
+    size_t n_wanted;
+    bool least_squares; /* the robust step was off: there is no verdict, and all of them are TIPTRUE_REPEAT */
+    bool change_accepted; /* changes beyond the plausible one were accepted when it was solved */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };

@@ -4,9 +4,11 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "output/history.h"
+#include "output/output.h"
 #include "output/page.h"
 #include "output/verdict.h"
 
@@ -69,6 +71,26 @@ static void compare_number(const struct lines *lines, const char *name, bool kno
     tt_page_line_end(lines->page);
 }
 
+/* Degrees of freedom to one decimal; infinitely many are "stated". */
+static void compare_dof(const struct lines *lines, const char *name, double before, double anew)
+{
+    char words[2][40];
+
+    for (int k = 0; k < 2; k++) {
+        double dof = k == 0 ? before : anew;
+        snprintf(words[k], sizeof words[k], isinf(dof) ? "stated" : "%.1f", dof);
+    }
+    if (strcmp(words[0], words[1]) != 0) {
+        begin_line(lines);
+        tt_page_puts(lines->page, name);
+        tt_page_puts(lines->page, " ");
+        tt_page_puts(lines->page, words[0]);
+        tt_page_puts(lines->page, " -> ");
+        tt_page_puts(lines->page, words[1]);
+        tt_page_line_end(lines->page);
+    }
+}
+
 static void compare_verdict(const struct lines *lines, enum tiptrue_verdict before, enum tiptrue_verdict anew)
 {
     if (before == anew) {
@@ -100,6 +122,10 @@ static void compare_tips(const struct lines *lines, const struct tt_tip_result *
     if (by && ay) {
         compare_number(lines, "u of y in full", true, root(b->cov.yy_mm2), true, root(a->cov.yy_mm2), false);
         compare_number(lines, "u of y on plate", true, root(b->same_plate_cov.yy_mm2), true, root(a->same_plate_cov.yy_mm2), false);
+    }
+    if ((bx || by) && (ax || ay)) {
+        compare_dof(lines, "degrees of freedom in full", b->dof, a->dof);
+        compare_dof(lines, "degrees of freedom on plate", b->same_plate_dof, a->same_plate_dof);
     }
     compare_number(lines, "eccentricity", b->runout_determined, b->eccentricity_mm, a->runout_determined, a->eccentricity_mm, true);
     compare_number(lines, "contact radius", b->radius_determined, b->contact_radius_mm, a->radius_determined, a->contact_radius_mm,
@@ -148,6 +174,19 @@ static void compare_findings(struct tt_page *page, const struct tiptrue_solution
     }
 }
 
+/* Whether the two are the same text as documents. */
+static bool same_text(const struct tiptrue_solution *before, const struct tiptrue_solution *anew)
+{
+    struct tt_buffer b = {0}, a = {0};
+
+    tt_output_json(before, NULL, &b);
+    tt_output_json(anew, NULL, &a);
+    bool same = b.failed || a.failed || (b.length == a.length && memcmp(b.text, a.text, a.length) == 0);
+    tt_buffer_clear(&b);
+    tt_buffer_clear(&a);
+    return same;
+}
+
 bool tt_output_again_text(const struct tiptrue_solution *before, const char *version, const struct tiptrue_solution *anew,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
@@ -174,6 +213,11 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
     tell_missing(&page, anew, before, "is new", &any);
     compare_findings(&page, before, anew, &any);
     compare_verdict(&(struct lines){&page, NULL, &any}, before->verdict, anew->verdict);
+    if (!any && !same_text(before, anew)) {
+        begin_line(&(struct lines){&page, NULL, &any});
+        tt_page_puts(&page, "changed in words, or in digits below those shown here");
+        tt_page_line_end(&page);
+    }
     if (!any) {
         tt_page_puts(&page, "  unchanged");
         tt_page_line_end(&page);

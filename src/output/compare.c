@@ -69,7 +69,9 @@ static void write_run(struct tt_json *json, const char *key, const struct tt_com
     tt_json_key_text(json, "plate", run->plate);
     tt_json_key_text(json, "plate_serial", run->plate_serial);
     tt_json_key_text(json, "started", run->started);
-    tt_json_key_text(json, "verdict", tt_verdict_word(run->verdict));
+    tt_json_key(json, "least_squares");
+    tt_json_bool(json, run->least_squares);
+    tt_json_key_text(json, "verdict", run->least_squares ? NULL : tt_verdict_word(run->verdict));
     tt_json_close(json, '}');
 }
 
@@ -156,7 +158,11 @@ static void say_cautions(struct tt_page *page, const struct tiptrue_comparison *
     if (!c->same_machine) {
         tt_page_prose(page, 2, "They are not said to be of one machine.");
     }
-    if (c->a.verdict == TIPTRUE_REPEAT || c->b.verdict == TIPTRUE_REPEAT) {
+    if (c->a.least_squares || c->b.least_squares) {
+        tt_page_prose(page, 2,
+                      "One of them has no verdict: it was made by least squares without rejecting outliers, to compare with other "
+                      "programs; do not use its results.");
+    } else if (c->a.verdict == TIPTRUE_REPEAT || c->b.verdict == TIPTRUE_REPEAT) {
         tt_page_prose(page, 2, "One of them says to repeat the run: what it says of its tips may not be used.");
     }
     tt_page_prose(page, 0,

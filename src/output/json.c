@@ -9,6 +9,8 @@
 
 #include "output/output.h"
 
+#include <stdio.h>
+
 #include "output/json_tip.h"
 #include "output/json_write.h"
 #include "output/verdict.h"
@@ -184,6 +186,43 @@ static void write_observations(struct tt_json *json, const struct tiptrue_soluti
     tt_json_close(json, ']');
 }
 
+/* An angle is kept in radians and written in degrees. */
+static void write_value(struct tt_json *json, const struct tt_value *value)
+{
+    char key[TT_LONGEST_KEY + 1];
+
+    snprintf(key, sizeof key, "%s%s", value->key, tt_unit_suffix(value->unit));
+    switch (value->text != NULL ? TT_UNITS : value->unit) {
+    case TT_UNITS:
+        tt_json_key_text(json, key, value->text);
+        break;
+    case TT_UNIT_MM:
+        tt_json_key_fixed(json, key, value->number);
+        break;
+    case TT_UNIT_RAD:
+        tt_json_key_fixed(json, key, tt_deg_from_rad(value->number));
+        break;
+    case TT_UNIT_NONE:
+    case TT_UNIT_SHARE:
+    case TT_UNIT_S:
+    case TT_UNIT_C:
+    case TT_UNIT_PPM:
+    case TT_UNIT_PPM_PER_K:
+        tt_json_key_number(json, key, value->number);
+        break;
+    }
+}
+
+static void write_values(struct tt_json *json, const struct tt_finding *finding)
+{
+    tt_json_key(json, "values");
+    tt_json_open(json, '{');
+    for (size_t i = 0; i < finding->n_values; i++) {
+        write_value(json, &finding->values[i]);
+    }
+    tt_json_close(json, '}');
+}
+
 static void write_findings(struct tt_json *json, const struct tiptrue_solution *s)
 {
     tt_json_key(json, "findings");
@@ -203,7 +242,23 @@ static void write_findings(struct tt_json *json, const struct tiptrue_solution *
             tt_json_count(json, f->lines[k]);
         }
         tt_json_close(json, ']');
+        write_values(json, f);
         tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+/* The tips that were asked for, or null: all. */
+static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "tips_wanted");
+    if (s->n_wanted == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_wanted; i++) {
+        tt_json_text(json, s->wanted[i]);
     }
     tt_json_close(json, ']');
 }
@@ -241,7 +296,10 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     }
     tt_json_key(&json, "least_squares");
     tt_json_bool(&json, s->least_squares);
-    tt_json_key_text(&json, "verdict", tt_verdict_word(s->verdict));
+    write_wanted(&json, s);
+    tt_json_key(&json, "change_accepted");
+    tt_json_bool(&json, s->change_accepted);
+    tt_json_key_text(&json, "verdict", s->least_squares ? NULL : tt_verdict_word(s->verdict));
     tt_json_close(&json, '}');
 }
 

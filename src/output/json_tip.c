@@ -168,6 +168,7 @@ static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
         tt_json_key(json, "of_plate");
         tt_json_bool(json, line->of_plate);
         tt_json_key_xy_if(json, "u_mm", t->offset_determined_x, line->u_x_mm, t->offset_determined_y, line->u_y_mm);
+        tt_json_key_number_if(json, "dof", line->dof > 0, line->dof);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
@@ -201,9 +202,9 @@ static void write_present(struct tt_json *json, const struct tiptrue_solution *s
     }
 }
 
-static void write_tip_verdict(struct tt_json *json, const struct tt_tip_result *t)
+static void write_tip_verdict(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
 {
-    tt_json_key_text(json, "verdict", tt_verdict_word(t->verdict));
+    tt_json_key_text(json, "verdict", s->least_squares ? NULL : tt_verdict_word(t->verdict));
     tt_json_key(json, "reasons");
     tt_json_open(json, '[');
     for (size_t i = 0; i < t->n_reasons; i++) {
@@ -264,7 +265,7 @@ void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const s
     write_trials(json, t);
     tt_json_key_number(json, "prior_share", t->prior_share);
     write_present(json, s, t);
-    write_tip_verdict(json, t);
+    write_tip_verdict(json, s, t);
     tt_json_close(json, '}');
 }
 

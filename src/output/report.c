@@ -166,7 +166,7 @@ static void list_run(struct tt_report *report, const struct tt_scene *scene)
 
     tt_buffer_printf(&report->list, "<li><a href=\"#run-%zu\">", scene->number);
     tt_markup_short(&report->list, s->file != NULL ? s->file : s->run_id != NULL ? s->run_id : "run", 60);
-    tt_buffer_printf(&report->list, "</a>: <strong>%s</strong></li>\n", tt_verdict_word(s->verdict));
+    tt_buffer_printf(&report->list, "</a>: <strong>%s</strong></li>\n", tt_verdict_shown(s, s->verdict));
 }
 
 void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
@@ -189,7 +189,7 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
         tt_buffer_puts(body, "<h3>Tip ");
         tt_markup_text(body, s->tips[i].name);
         tt_buffer_puts(body, "</h3>\n");
-        tt_report_tip(body, &s->tips[i]);
+        tt_report_tip(body, s, &s->tips[i]);
         put_tip_pictures(report, &numbered, i);
     }
     tt_buffer_puts(body, "</section>\n");

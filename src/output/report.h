@@ -50,6 +50,6 @@ void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, do
 /* The words of a run, report_words.c: verdict with reasons; then the rest, up to the pictures. */
 void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution);
 void tt_report_words(struct tt_report *report, const struct tt_scene *scene);
-void tt_report_tip(struct tt_buffer *body, const struct tt_tip_result *tip);
+void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution, const struct tt_tip_result *tip);
 
 #endif

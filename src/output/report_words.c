@@ -174,10 +174,10 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     }
 }
 
-void tt_report_tip(struct tt_buffer *body, const struct tt_tip_result *t)
+void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s, const struct tt_tip_result *t)
 {
-    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n", tt_verdict_word(t->verdict), t->used,
-                     t->touches);
+    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n", tt_verdict_shown(s, t->verdict),
+                     t->used, t->touches);
     tt_buffer_puts(body,
                    "<table><thead><tr><td></td><th scope=\"col\">x</th><th scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
     put_offset(body, t);

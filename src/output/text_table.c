@@ -62,7 +62,7 @@ static double worse_axis(const struct tt_tip_result *t, double x_mm, double y_mm
     return fmax(t->offset_determined_x ? x_mm : 0, t->offset_determined_y ? y_mm : 0);
 }
 
-static void offsets_row(struct tt_page *page, size_t at, const struct tt_tip_result *t)
+static void offsets_row(struct tt_page *page, size_t at, const struct tiptrue_solution *s, const struct tt_tip_result *t)
 {
     double full_mm = worse_axis(t, t->expanded_x_mm, t->expanded_y_mm);
     double plate_mm = worse_axis(t, t->same_plate_expanded_x_mm, t->same_plate_expanded_y_mm);
@@ -70,7 +70,7 @@ static void offsets_row(struct tt_page *page, size_t at, const struct tt_tip_res
 
     tt_page_puts(page, t->name);
     tt_page_go(page, at);
-    tt_page_puts(page, tt_verdict_word(t->verdict));
+    tt_page_puts(page, tt_verdict_shown(s, t->verdict));
     tt_page_go(page, at + 7);
     tt_cell_mm(page, OFFSET_WIDTH, t->offset_determined_x, t->offset.x_mm);
     tt_cell_mm(page, OFFSET_WIDTH, t->offset_determined_y, t->offset.y_mm);
@@ -131,7 +131,7 @@ void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *s)
 
     offsets_head(page, at);
     for (size_t i = 0; i < s->n_tips; i++) {
-        offsets_row(page, at, &s->tips[i]);
+        offsets_row(page, at, s, &s->tips[i]);
     }
     tt_page_line_end(page);
     motion_head(page, at);

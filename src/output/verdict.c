@@ -9,6 +9,7 @@ static const char *const VERDICTS[] = {
     [TIPTRUE_KEEP] = "keep",
     [TIPTRUE_UPDATE] = "update",
     [TIPTRUE_REPEAT] = "repeat",
+    [TIPTRUE_NOT_MEASURED] = "not measured",
 };
 
 static const char *const SEVERITIES[] = {
@@ -32,6 +33,11 @@ static const char *const STATUSES[] = {
 const char *tt_verdict_word(enum tiptrue_verdict verdict)
 {
     return VERDICTS[verdict];
+}
+
+const char *tt_verdict_shown(const struct tiptrue_solution *solution, enum tiptrue_verdict verdict)
+{
+    return solution->least_squares ? "none" : VERDICTS[verdict];
 }
 
 const char *tt_severity_word(enum tiptrue_severity severity)

@@ -206,7 +206,7 @@ static enum tiptrue_status interpolate(struct search *s, size_t rounds, double *
 
 static size_t sightings_of(const struct tt_planner *p, size_t rounds)
 {
-    return 2 * rounds * p->plate->n_marks * p->scene.n_setups;
+    return 2 * rounds * tt_plate_marks_in_use(p->plate) * p->scene.n_setups;
 }
 
 /* Whether @total touches do with @rounds. */

@@ -4,9 +4,10 @@
 
 #include "planning/design.h"
 
-#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <string.h>
+
+#include "base/random.h"
 
 /* A tip is taken to be out of round by a twentieth of a touch's repeatability in each harmonic: so little that it costs nothing
  * that shows, and enough that among equal designs the one is chosen that keeps the tip's shape out of the offset (facing edges at
@@ -332,7 +333,8 @@ static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, s
 enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[])
 {
     struct tt_arena scratch = {0};
-    gsl_rng *random = gsl_rng_alloc(gsl_rng_taus2);
+    struct tt_random memory;
+    gsl_rng *random = tt_random_start(&memory, gsl_rng_taus2, START_SEED); /* the same plan each time */
     struct trial t = {.chosen = TT_ARENA_NEW(&scratch, n, size_t),
                       .best = TT_ARENA_NEW(&scratch, n, size_t),
                       .used = TT_ARENA_NEW(&scratch, design->rotations, size_t),
@@ -340,11 +342,7 @@ enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t st
     enum tiptrue_status status = TIPTRUE_E_MEMORY;
 
     if (random != NULL && t.chosen != NULL && t.best != NULL && t.used != NULL && t.allowed != NULL) {
-        gsl_rng_set(random, START_SEED); /* the same plan each time */
         status = search(design, &t, random, n, starts, probes) ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
-    }
-    if (random != NULL) {
-        gsl_rng_free(random);
     }
     tt_arena_clear(&scratch);
     return status;

@@ -4,11 +4,11 @@
 #include "config.h"
 
 #include <gsl/gsl_randist.h>
-#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/random.h"
 #include "planning/resolve.h"
 #include "planning/simulate.h"
 #include "tiptrue.h"
@@ -154,16 +154,15 @@ enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate, const struc
                                   struct tiptrue_error *error)
 {
     struct tiptrue_truth *made = calloc(1, sizeof *made);
-    gsl_rng *random = made != NULL ? gsl_rng_alloc(gsl_rng_taus2) : NULL;
+    struct tt_random memory;
+    gsl_rng *random = tt_random_start(&memory, gsl_rng_taus2, seed);
     enum tiptrue_status status;
 
-    if (random == NULL) {
+    if (made == NULL || random == NULL) {
         free(made);
         return tt_fail_memory(error);
     }
-    gsl_rng_set(random, seed);
     status = fill(plate, machine, plan, random, made, error);
-    gsl_rng_free(random);
     if (exact) {
         made->touch_sigma_mm.stated = made->sighting_sigma_mm.stated = made->rotation_sigma_rad.stated =
             made->resolution_mm.stated = true;

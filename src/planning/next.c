@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -245,7 +246,7 @@ static double worst_mm2(const struct next *n, const struct tiptrue_solution *sol
 static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error *error)
 {
     double before = worst_mm2(n, n->solution), by_touch, by_sighting;
-    size_t n_probes = n->n_probes, moves = 2 * n->plate->n_marks * n->scene.n_setups;
+    size_t n_probes = n->n_probes, moves = 2 * tt_plate_marks_in_use(n->plate) * n->scene.n_setups;
     enum tiptrue_status status;
 
     if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) || is_met(n, n->expected != NULL ? n->expected : n->solution) ||
@@ -295,6 +296,19 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
     return status;
 }
 
+/* The sentences of some findings are made by output, which this room does not see. */
+static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_finding *finding)
+{
+    char text[160];
+
+    if (finding->text != NULL) {
+        return tt_proposal_note(proposal, finding->text);
+    }
+    snprintf(text, sizeof text, "the run cannot be used as it is (%s): tiptrue solve says why and what to do",
+             tt_finding_name(finding->code));
+    return tt_proposal_note(proposal, text);
+}
+
 /* Findings that make the run useless whatever is added to it. */
 static bool note_findings(const struct tiptrue_solution *solution, struct tiptrue_proposal *proposal)
 {
@@ -304,9 +318,10 @@ static bool note_findings(const struct tiptrue_solution *solution, struct tiptru
         const struct tt_finding *finding = &solution->findings[i];
         bool of_number = finding->code == TT_FINDING_UNDETERMINED || finding->code == TT_FINDING_FEW_TOUCHES ||
                          finding->code == TT_FINDING_UNCERTAINTY_OVER || finding->code == TT_FINDING_PRIOR_BOUND ||
-                         finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_RUNOUT_OVER;
+                         finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_NOT_TOUCHED ||
+                         finding->code == TT_FINDING_RUNOUT_OVER;
         if (finding->severity == TIPTRUE_ERROR && !of_number) {
-            good = tt_proposal_note(proposal, finding->text);
+            good = note_finding(proposal, finding);
             proposal->met = false;
         }
     }

@@ -98,7 +98,7 @@ static enum tiptrue_status set_scene(struct tt_planner *p, struct tiptrue_error 
                                  .turned_rad = TURNED,
                                  .offsets = offsets,
                                  .sightings = p->options->sightings > 0 ? p->options->sightings : 1};
-    if (p->scene.n_setups == 2 && p->plate->n_marks < 2) {
+    if (p->scene.n_setups == 2 && tt_plate_marks_in_use(p->plate) < 2) {
         return tt_fail(error, TIPTRUE_E_DATA, p->plate->file, 0, 0, "a plate with two marks, or one setup",
                        "how a second setup is turned is told by two marks, and the plate has one");
     }

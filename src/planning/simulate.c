@@ -6,11 +6,11 @@
 #include "planning/simulate.h"
 
 #include <gsl/gsl_randist.h>
-#include <gsl/gsl_rng.h>
 #include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/random.h"
 #include "geometry/touch.h"
 #include "planning/resolve.h"
 
@@ -347,15 +347,16 @@ enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate, const struct 
                                 const struct tiptrue_plan *plan, const struct tiptrue_truth *truth, unsigned long seed,
                                 struct tiptrue_run **run, struct tiptrue_error *error)
 {
-    struct simulation s = {.plate = plate, .machine = machine, .truth = truth, .random = gsl_rng_alloc(gsl_rng_mt19937)};
+    struct simulation s = {.plate = plate, .machine = machine, .truth = truth};
+    struct tt_random memory;
     struct tiptrue_run *made = calloc(1, sizeof *made);
+    s.random = tt_random_start(&memory, gsl_rng_mt19937, seed);
     enum tiptrue_status status = s.random != NULL && made != NULL ? prepare(&s, plan, error) : tt_fail_memory(error);
 
     if (status == TIPTRUE_OK && !name_run(&s, plan, made)) {
         status = tt_fail_memory(error);
     }
     if (status == TIPTRUE_OK) {
-        gsl_rng_set(s.random, seed);
         observe(&s, made);
         print_digits(made, decimals_for(0, s.sighting_sigma_mm), decimals_for(s.resolution_mm, s.touch_sigma_mm));
         made->checked_against_plate = made->checked_against_machine = true;
@@ -363,9 +364,6 @@ enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate, const struct 
         made = NULL;
     }
     tiptrue_run_free(made);
-    if (s.random != NULL) {
-        gsl_rng_free(s.random);
-    }
     tt_arena_clear(&s.scratch);
     return status;
 }

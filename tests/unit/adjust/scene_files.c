@@ -13,6 +13,7 @@
 
 #include "base/buffer.h"
 #include "ingest/ingest.h"
+#include "output/text/sentences.h"
 
 /* Text that grows; numbers by printf, since tests run in the C locale and must not share the program's own way. */
 __attribute__((format(printf, 2, 3))) static void add(struct tt_buffer *text, const char *format, ...)
@@ -227,6 +228,7 @@ struct tiptrue_solution *scene_solve(const struct scene *s, const struct scene_r
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
     const enum tiptrue_status status = tt_adjust(workspace, read.plate, read.machine, read.run, &options, &solution, &error);
     ck_assert_msg(status == TIPTRUE_OK, "%s", error.text);
+    ck_assert_int_eq(tt_sentences(solution), TIPTRUE_OK);
     tt_adjust_workspace_free(workspace);
     scene_read_free(&read);
     return solution;

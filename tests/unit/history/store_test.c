@@ -274,7 +274,10 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
         struct bench_run run = make_run(remark);
         name = machine->name;
         ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
-        ck_assert_int_eq(tt_series_add(&direct, run.solution, NOW_S, NULL), TIPTRUE_OK);
+        struct tiptrue_solution *stored = NULL; /* as the document has it, with ten decimals */
+        ck_assert_int_eq(tiptrue_history_solution(history, run.run->id, &stored, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tt_series_add(&direct, stored, NOW_S, NULL), TIPTRUE_OK);
+        tiptrue_solution_free(stored);
         free_run(&run);
     }
     tt_series_sort(&direct);

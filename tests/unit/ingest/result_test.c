@@ -77,6 +77,26 @@ START_TEST(a_tip_of_the_fewest_words)
 }
 END_TEST
 
+#define BETWEEN "{\"source\": \"scatter between runs\", \"type\": \"A\", \"u_mm\": {\"x\": 0.0021, \"y\": 0.0034}}"
+
+/* 2026-11-26: `history show --again` wrote behind the end of its memory (rc 134) after the import of a result with 20 000 budget
+ * lines for the scatter between runs: each was entered in a table of one place per tip. Readers refuse the second one. */
+START_TEST(a_source_has_one_line_in_the_budget)
+{
+    struct tt_buffer told = {0};
+    struct tiptrue_solution *s = NULL;
+
+    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"keep\",\n\"budget\": [" BETWEEN "," BETWEEN
+                               "," BETWEEN "]}]}",
+                               &s, &told),
+                     TIPTRUE_E_DATA);
+    ck_assert_ptr_null(s);
+    assert_told(&told, "result.json:2:96: error: tip 't1': 'budget' has two lines for 'scatter between runs'\n"
+                       "  hint: each source contributes one line\n");
+    tt_buffer_clear(&told);
+}
+END_TEST
+
 START_TEST(faults_are_told_with_their_place)
 {
     static const char *const texts[][2] = {
@@ -89,7 +109,7 @@ START_TEST(faults_are_told_with_their_place)
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"maybe\"}]}",
          "result.json:1:120: error: tip 't1': 'verdict' cannot be 'maybe'\n"
-         "  hint: known words: 'keep', 'update', 'repeat'\n"},
+         "  hint: known words: 'keep', 'update', 'repeat', 'not measured'\n"},
         {"{\"schema\": \"tiptrue.plate/1\"}",
          "result.json:1:12: error: schema 'tiptrue.plate/1', where 'tiptrue.result/1' is expected\n"
          "  hint: is it the file that was meant?\n"},
@@ -101,6 +121,116 @@ START_TEST(faults_are_told_with_their_place)
         ck_assert_int_eq(read_text(texts[i][0], &s, &told), TIPTRUE_E_DATA);
         ck_assert_ptr_null(s);
         assert_told(&told, texts[i][1]);
+        tt_buffer_clear(&told);
+    }
+}
+END_TEST
+
+#define FINDING                                                                                    \
+    "{" RUN ", \"tips\": [], \"findings\": [{\"code\": \"marks-off\", \"severity\": \"error\","       \
+    " \"text\": \"t\", \"values\": "
+
+/* A unit is told by the end of a key; null is not determined; what is no flat object is a fault. */
+START_TEST(values_of_findings)
+{
+    struct tt_buffer told = {0};
+    struct tiptrue_solution *s = NULL;
+
+    ck_assert_int_eq(read_text(FINDING "{\"found_mm\": 59.13, \"turned_deg\": 12.5, \"of\": 7, \"mark\": \"A_mm\","
+                                       " \"off_mm\": null, \"_mm\": 3}}]}",
+                               &s, &told),
+                     TIPTRUE_OK);
+    assert_told(&told, "");
+    const struct tt_finding *f = &s->findings[0];
+    ck_assert_uint_eq(f->n_values, 6);
+    ck_assert_int_eq(tt_finding_value(f, "found")->unit, TT_UNIT_MM);
+    ck_assert_double_eq(tt_finding_value(f, "found")->number, 59.13);
+    ck_assert_int_eq(tt_finding_value(f, "turned")->unit, TT_UNIT_RAD);
+    ck_assert_double_eq_tol(tt_finding_value(f, "turned")->number, tt_rad_from_deg(12.5), 1e-15);
+    ck_assert_double_eq(tt_finding_value(f, "of")->number, 7);
+    ck_assert_str_eq(tt_finding_value(f, "mark")->text, "A_mm");
+    ck_assert(isnan(tt_finding_value(f, "off")->number));
+    ck_assert_ptr_nonnull(tt_finding_value(f, "_mm"));
+    ck_assert_ptr_null(tt_finding_value(f, "found_mm"));
+    tiptrue_solution_free(s);
+    tt_buffer_clear(&told);
+}
+END_TEST
+
+START_TEST(values_that_are_none)
+{
+    static const char *const texts[] = {"[1]}]}", "{\"a\": [1]}}]}", "{\"a\": true}}]}", "{\"\": 1}}]}",
+                                        "{\"a123456789b123456789c123456789d123456789e123456789f123456789_mm1\": 1}}]}"};
+
+    for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
+        struct tt_buffer told = {0}, text = {0};
+        struct tiptrue_solution *s = NULL;
+        tt_buffer_printf(&text, FINDING "%s", texts[i]);
+        ck_assert_int_eq(read_text(text.text, &s, &told), TIPTRUE_E_DATA);
+        ck_assert_msg(strstr(told.text, "'values'") != NULL, "%s", told.text);
+        tt_buffer_clear(&told);
+        tt_buffer_clear(&text);
+    }
+}
+END_TEST
+
+/* 2026-11-26: `report' took the first "schema" anywhere in a file for the file's own; history import looked at the outermost object
+ * only. A run whose note holds a result was drawn as a result, and refused. Both look at the outermost object now. */
+START_TEST(a_nested_schema_is_not_the_documents)
+{
+    static const struct {
+        const char *text;
+        bool is;
+    } cases[] = {
+        {"{\"schema\": \"tiptrue.result/1\", \"run\": {}}", true},
+        {"\xef\xbb\xbf \n{\"run\": {\"schema\": \"tiptrue.run/1\"}, \"schema\" : \"tiptrue.result/1\"}", true},
+        {"{\"note\": {\"schema\": \"tiptrue.result/1\"}, \"schema\": \"tiptrue.run/1\"}", false},
+        {"{\"note\": [\"schema\", {\"schema\": \"tiptrue.result/1\"}]}", false},
+        {"{\"note\": \"\\\"schema\\\": \\\"tiptrue.result/1\\\"\", \"schema\": \"tiptrue.run/1\"}", false},
+        {"# \"schema\": \"tiptrue.result/1\"\nkind,target\n", false},
+        {"", false},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        ck_assert_msg(tt_result_is(cases[i].text, strlen(cases[i].text)) == cases[i].is, "%s", cases[i].text);
+    }
+}
+END_TEST
+
+#define TIP(MEMBERS) "{" RUN ",\n\"tips\": [{\"tip\": \"t1\", " MEMBERS ", \"verdict\": \"keep\"}]}"
+#define AT_1_2 "\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": 0.02}"
+#define TRIAL_AXIS                                                                                                                 \
+    "{\"u_mm\": 0.01, \"mean_mm\": 0, \"interval_mm\": [-0.02, 0.02], \"difference_mm\": 0, \"tolerance_mm\": 0.001,"              \
+    " \"u_difference_mm\": 0.001, \"agrees\": true}"
+#define TRIALS(N, COVERED)                                                                                                         \
+    "\"monte_carlo\": {\"trials\": " N ", \"x\": " TRIAL_AXIS ", \"y\": " TRIAL_AXIS ", \"region_coverage\": " COVERED "}"
+
+/* 2026-11-26: results that no computation gives were taken: with a correlation of 5 `compare' found no difference of any size, and
+ * one of no trials was shown as "± .nf %". What rounding can do to the end of a range passes. */
+START_TEST(what_cannot_be_is_refused)
+{
+    static const struct {
+        const char *text, *told; /* NULL: good */
+    } cases[] = {
+        {TIP(AT_1_2 ", \"correlation\": 5"), "tip 't1': 'correlation' cannot be 5"},
+        {TIP(AT_1_2 ", \"correlation\": -1.01"), "'correlation'"},
+        {TIP(AT_1_2 ", \"correlation\": -1.0000000000000002"), NULL},
+        {TIP("\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": -0.02}"), "'u_offset_mm' is negative"},
+        {TIP(AT_1_2 ", " TRIALS("0", "0.95")), "'monte_carlo' of 0 trials"},
+        {TIP(AT_1_2 ", " TRIALS("1", "0.95")), "'monte_carlo' of 1 trials"},
+        {TIP(AT_1_2 ", " TRIALS("2", "1")), NULL},
+        {TIP(AT_1_2 ", " TRIALS("200", "1.2")), "'region_coverage'"},
+        {TIP(AT_1_2 ", \"p_unchanged\": 1.5"), "'p_unchanged'"},
+        {TIP(AT_1_2 ", \"prior_share\": -0.5"), "'prior_share'"},
+        {TIP(AT_1_2 ", \"contact_radius_mm\": 0.4, \"u_contact_radius_mm\": -0.01"), "'u_contact_radius_mm'"},
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct tt_buffer told = {0};
+        struct tiptrue_solution *s = NULL;
+        enum tiptrue_status status = read_text(cases[i].text, &s, &told);
+        ck_assert_msg(status == (cases[i].told != NULL ? TIPTRUE_E_DATA : TIPTRUE_OK), "%s: %s", cases[i].text, told.text);
+        ck_assert_msg(cases[i].told == NULL || strstr(told.text, cases[i].told) != NULL, "%s: %s", cases[i].text, told.text);
+        tiptrue_solution_free(s);
         tt_buffer_clear(&told);
     }
 }
@@ -129,7 +259,12 @@ int main(void)
     TCase *tcase = tcase_create("all");
     tcase_add_test(tcase, written_and_read_it_is_the_same);
     tcase_add_test(tcase, a_tip_of_the_fewest_words);
+    tcase_add_test(tcase, a_source_has_one_line_in_the_budget);
     tcase_add_test(tcase, faults_are_told_with_their_place);
+    tcase_add_test(tcase, values_of_findings);
+    tcase_add_test(tcase, values_that_are_none);
+    tcase_add_test(tcase, a_nested_schema_is_not_the_documents);
+    tcase_add_test(tcase, what_cannot_be_is_refused);
     tcase_add_test(tcase, a_code_of_a_newer_version_is_left_out);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

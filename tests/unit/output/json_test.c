@@ -226,6 +226,11 @@ START_TEST(repeatability_effects_edges_and_findings)
     expect_null(d, "findings/0/setup");
     expect_number(d, "findings/0/rows/1", 6);
     ck_assert_int_eq(cJSON_GetArraySize(at(d, "findings/0/rows")), 3);
+    expect_number(d, "findings/0/values/late", 2);
+    expect_number(d, "findings/0/values/depth_mm", 0.0433);
+    expect_number(d, "findings/0/values/turned_deg", -13.7);
+    expect_text(d, "findings/0/values/seen_as", "film_mm");
+    ck_assert_int_eq(cJSON_GetArraySize(at(d, "findings/1/values")), 0);
     expect_text(d, "findings/1/severity", "note");
     expect_null(d, "findings/1/edge");
     cJSON_Delete(d);

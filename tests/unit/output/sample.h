@@ -26,6 +26,7 @@ struct sample {
     struct tt_tip_difference between[1];
     struct tt_finding findings[2];
     size_t late_lines[3];
+    struct tt_value values[4];
     const char *edge_names[2], *tip_names[2], *setup_names[2], *reasons[1], *reasons_2[1];
 };
 
@@ -52,9 +53,9 @@ static inline void sample_tip(struct sample *s)
     s->between[0] = (struct tt_tip_difference){"t2",  "t1",    true,   {17.00123, -0.00456}, {1.5e-6, 2.5e-7, 1.75e-6}, 61.5,
                                                1.999, 0.00245, 0.00264};
     s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
-    s->budget[0] = (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063};
-    s->budget[1] = (struct tt_budget_line){"group shifts", 'B', true, 0.0201, 0.0202};
-    s->budget[2] = (struct tt_budget_line){"edge places", 'B', true, 0.0056, 0.0057};
+    s->budget[0] = (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
+    s->budget[1] = (struct tt_budget_line){"group shifts", 'B', true, 0.0201, 0.0202, HUGE_VAL};
+    s->budget[2] = (struct tt_budget_line){"edge places", 'B', true, 0.0056, 0.0057, HUGE_VAL};
     s->reasons[0] = "the present offset is not shown to be within the permitted error of 0.03 mm";
     s->tips[0] = (struct tt_tip_result){.name = "t1",
                                         .touches = 7,
@@ -130,6 +131,10 @@ static inline void sample_findings(struct sample *s)
     s->late_lines[0] = 5;
     s->late_lines[1] = 6;
     s->late_lines[2] = 9;
+    s->values[0] = (struct tt_value){"late", TT_UNIT_NONE, 2, NULL};
+    s->values[1] = (struct tt_value){"depth", TT_UNIT_MM, 0.0433, NULL};
+    s->values[2] = (struct tt_value){"turned", TT_UNIT_RAD, tt_rad_from_deg(-13.7), NULL};
+    s->values[3] = (struct tt_value){"seen_as", TT_UNIT_NONE, 0, "film_mm"};
     s->findings[0] = (struct tt_finding){TT_FINDING_LATE_CONTACT,
                                          TIPTRUE_WARNING,
                                          "2 of 4 touches on 'east' latch too deep, by 43 um on average; clean the edge and "
@@ -138,9 +143,11 @@ static inline void sample_findings(struct sample *s)
                                          0,
                                          TT_NONE,
                                          s->late_lines,
-                                         3};
+                                         3,
+                                         s->values,
+                                         SAMPLE_COUNT(s->values)};
     s->findings[1] = (struct tt_finding){
-        TT_FINDING_TIP_NOT_ROUND, TIPTRUE_NOTE, "t1 is oval by 4.1 um, crest at 13 deg", TT_NONE, 0, TT_NONE, NULL, 0};
+        TT_FINDING_TIP_NOT_ROUND, TIPTRUE_NOTE, "t1 is oval by 4.1 um, crest at 13 deg", TT_NONE, 0, TT_NONE, NULL, 0, NULL, 0};
     s->edge_names[0] = "spare";
     s->edge_names[1] = "east";
     s->tip_names[0] = "t1";

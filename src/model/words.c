@@ -2,7 +2,7 @@
  * Copyright (C) 2026 the tiptrue authors */
 #include "config.h"
 
-#include "adjust/words.h"
+#include "model/words.h"
 
 #include <math.h>
 

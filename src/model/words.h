@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Sentences of findings: numbers in the units people think in, directions in words. UTF-8. */
-#ifndef TT_ADJUST_WORDS_H
-#define TT_ADJUST_WORDS_H
+#ifndef TT_MODEL_WORDS_H
+#define TT_MODEL_WORDS_H
 
 #include <stdbool.h>
 
