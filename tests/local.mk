@@ -149,6 +149,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/fault/starve.h \
+  tests/fault/attribute.c \
   tests/fault/oom.c \
   tests/fault/stumble.c \
   tests/fuzz/corpus \

@@ -8,7 +8,6 @@
 #include "adjust/findings.h"
 #include "model/words.h"
 
-#define MOST_REASONS 8
 #define UNCHANGED 0.05
 
 static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
@@ -18,9 +17,7 @@ static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct t
     if (copy == NULL) {
         return false;
     }
-    if (tip->n_reasons < MOST_REASONS) {
-        tip->reasons[tip->n_reasons++] = copy;
-    }
+    tip->reasons[tip->n_reasons++] = copy; /* there is room: tt_verdict */
     tt_buffer_reset(text);
     return true;
 }
@@ -97,7 +94,7 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];
-        tip->reasons = TT_ARENA_NEW(&s->arena, MOST_REASONS, const char *);
+        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 1, const char *); /* each finding, or that of the change */
         tip->verdict = TIPTRUE_KEEP;
         good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
                (tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip, &text));
