@@ -17,6 +17,8 @@
 #define MOST_NEXT 240
 /* While the touches make up this share of the variance, more of them help. */
 #define STILL_WORTH 0.2
+/* The first touches of a tip that is not determined yet. */
+#define FIRST_TOUCHES (TT_LEAST_ON_EDGE * TT_LEAST_EDGES)
 /* A round of sightings must take away this share of the variance, else it is no way to the target. */
 #define WORTH_SIGHTING 0.02
 /* Room beside the tip, and the grid, as in plan.c; fewer rotations, for the answer must come within 20 ms. */
@@ -218,8 +220,9 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
         if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) { /* one at a time: the next may be another tip's turn */
             n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
         } else {
-            status = tt_design_best(&n->design, TT_LEAST_TOUCHES, 1, n->probes + n->n_probes);
-            n->n_probes += status == TIPTRUE_OK ? TT_LEAST_TOUCHES : 0;
+            n->design.least_on_edge = TT_LEAST_ON_EDGE;
+            status = tt_design_best(&n->design, FIRST_TOUCHES, 1, n->probes + n->n_probes);
+            n->n_probes += status == TIPTRUE_OK ? FIRST_TOUCHES : 0;
         }
         if (status == TIPTRUE_E_MEMORY) {
             return tt_fail_memory(error);
@@ -377,7 +380,7 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const st
     n.solution = solution;
     n.most = options->touches > 0 ? options->touches : NEXT_TOUCHES;
     n.most = n.most > MOST_NEXT ? MOST_NEXT : n.most;
-    n.probes = TT_ARENA_NEW(&n.arena, n.most + TT_LEAST_TOUCHES, struct tt_probe);
+    n.probes = TT_ARENA_NEW(&n.arena, n.most + FIRST_TOUCHES, struct tt_probe);
     if (solution->has_u_touch && solution->u_touch_mm > 0) {
         n.machine.has_u_touch = true;
         n.machine.u_touch_mm = solution->u_touch_mm;

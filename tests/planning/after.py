@@ -41,7 +41,7 @@ def loop(plate, machine, target_mm, seed):
         log, truth, plan = f"{folder}/run.csv", f"{folder}/truth.json", f"{folder}/plan.json"
         tips = len(machine["tips"])
         with open(plan, "w", encoding="utf-8") as out:
-            out.write(bench.command("plan", *files, "--touches", 6 * tips, "--json"))
+            out.write(bench.command("plan", *files, "--touches", max(8 * tips, 12), "--json"))
         append(log, bench.command("simulate", *files, "--plan", plan, "--draw", "--seed", seed, "--truth-out", truth))
         answers = 0
         while answers < 200:
