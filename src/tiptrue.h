@@ -374,6 +374,10 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_get(struct tiptrue_history 
 /* The newest result of the run @id. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_solution(struct tiptrue_history *history, const char *id,
                                                               struct tiptrue_solution **solution, struct tiptrue_error *error);
+/* What the run @id is compared by: the same or, where that is from before results had an offset with the plate held, the run
+ * solved again from its stored log (if there is one). Nothing is stored. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_comparable(struct tiptrue_history *history, const char *id,
+                                                                struct tiptrue_solution **solution, struct tiptrue_error *error);
 
 /* Which runs. */
 struct tiptrue_history_query {

@@ -39,6 +39,7 @@ unit_tests = \
   tests/unit/geometry/touch_test \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
+  tests/unit/history/compare_test \
   tests/unit/history/store_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
@@ -113,7 +114,10 @@ script_tests = \
   tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \
+  tests/simulation/agreement.py \
   tests/simulation/quick.py \
+  tests/simulation/quick_faults.py \
+  tests/simulation/silent.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -221,6 +225,9 @@ check-statistics: all
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED} && \
 	  $(PYTHON) $(srcdir)/tests/planning/agreement.py 2000 && $(PYTHON) $(srcdir)/tests/planning/truth_back.py 1000 && \
 	  $(PYTHON) $(srcdir)/tests/planning/after.py --time
+	$(AM_TESTS_ENVIRONMENT) cd $(srcdir) && srcdir=. && export srcdir && for tool in 'agreement.py 4000' \
+	  "trials.py --tips 1,3 --stated no,yes $${RUNS:+--runs $$RUNS}" hazard.py mislabels.py designs.py; do \
+	    $(PYTHON) tests/simulation/$$tool || exit 1; done
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.

@@ -72,7 +72,7 @@ static enum tiptrue_status select_nothing(struct tt_selection *selection, struct
                                           const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                           struct tt_noise *noise)
 {
-    *selection = (struct tt_selection){.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}, .weak = true};
+    *selection = (struct tt_selection){.robust = true, .weak = true};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
     selection->fit = TT_ARENA_NEW(arena, 1, struct tt_fit);
     size_t *tip_block = TT_ARENA_NEW(arena, run->n_tips, size_t);
@@ -85,13 +85,15 @@ static enum tiptrue_status select_nothing(struct tt_selection *selection, struct
     *selection->model = (struct tt_model){.plate = plate,
                                           .machine = machine,
                                           .run = run,
-                                          .terms = {.moved_at = TT_NONE},
+                                          .terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE},
                                           .tip_block = tip_block,
                                           .at_lost_motion = TT_NONE,
                                           .at_latency = TT_NONE,
+                                          .at_axis = TT_NONE,
+                                          .at_slip = TT_NONE,
                                           .at_drift = TT_NONE,
                                           .at_moved = TT_NONE};
-    *selection->fit = (struct tt_fit){.model = selection->model, .noise = noise, .robust = true};
+    *selection->fit = (struct tt_fit){.model = selection->model, .noise = noise};
     return TIPTRUE_OK;
 }
 
@@ -112,15 +114,17 @@ static struct tt_view view_of(const struct tt_selection *selection, const struct
 
 static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_solve_options *options)
 {
-    enum tiptrue_status status = tt_assemble(view);
+    enum tiptrue_status status;
 
     view->options = options;
+    view->between = options != NULL ? options->between : NULL;
+    status = tt_assemble(view);
     view->solution->change_accepted = options != NULL && options->accept_change;
     if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
         status = tt_monte_carlo(view, options->monte_carlo, options->seed);
     }
-    if (status == TIPTRUE_OK && options != NULL && options->between != NULL) {
-        tt_assemble_between(view, options->between);
+    if (status == TIPTRUE_OK && view->between != NULL && !tt_assemble_between(view)) {
+        status = TIPTRUE_E_MEMORY;
     }
     if (status == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
         status = tt_verdict(view);
@@ -174,7 +178,7 @@ static enum tiptrue_status predict(struct tt_selection *selection, struct tt_are
                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                    const struct tt_noise *noise)
 {
-    selection->terms = (struct tt_terms){.moved_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
+    selection->terms = (struct tt_terms){.moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
     selection->fit = TT_ARENA_NEW(arena, 1, struct tt_fit);
     if (selection->terms.orders == NULL || selection->model == NULL || selection->fit == NULL) {
@@ -183,7 +187,7 @@ static enum tiptrue_status predict(struct tt_selection *selection, struct tt_are
     for (int weak = 0; weak < 2; weak++) {
         enum tiptrue_status status = tt_model_build(selection->model, arena, plate, machine, run, &selection->terms, weak == 1);
         if (status == TIPTRUE_OK) {
-            status = tt_fit_init(selection->fit, arena, selection->model, noise, false);
+            status = tt_fit_init(selection->fit, arena, selection->model, noise);
         }
         if (status != TIPTRUE_OK || tt_fit_predict(selection->fit)) {
             return status;
@@ -197,7 +201,7 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
                              struct tiptrue_solution **expected, struct tiptrue_error *error)
 {
     struct tt_noise noise = tt_noise_of(machine, run);
-    struct tt_selection selection = {.doubt = {.edge = TT_NONE}, .instead = {.edge = TT_NONE}};
+    struct tt_selection selection = {.robust = true};
     enum tiptrue_status status;
 
     if (!run->checked_against_plate || !run->checked_against_machine) {

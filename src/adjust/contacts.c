@@ -12,18 +12,10 @@
 #include "base/distribution.h"
 #include "model/words.h"
 
-/* An edge of which less than this share is left, although by the other edges' share of late touches so many late ones are
- * improbable (binomial, 1e-3 for all edges together), cannot be told from one that is late as a whole. */
-#define LEAST_LEFT_SHARE 0.25
-#define SOME_LATE 4
-#define LATE_IMPROBABLE 1e-3
-#define LEAST_LATE_SHARE 0.05
-/* Late touches that all stop at one depth (within this many scatters), at least this many and half as many as the good ones, could
- * as well be the good ones. */
-#define CLUSTER_SCATTERS 1.5
-#define CLUSTER_LEAST 4
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is not told which is which). */
 #define MOST_OFF_SHARE 0.5
+/* Fewer touches of a tip than these, some of them set aside, determine nothing that could contradict them. */
+#define LEAST_KEPT 5
 #define SAME_TURN 2e-4 /* of a turn: 0.07 degrees */
 /* The log's digits are coarse when their part of a touch's variance exceeds this. */
 #define COARSE_SHARE 0.25
@@ -50,13 +42,11 @@ static int compare_sizes(const void *a, const void *b)
 struct group {
     size_t edge, touches, used, n;
     size_t *lines;                                /* of the chosen */
-    double least_mm, most_mm, mean_mm, spread_mm; /* of their depths */
+    double least_mm, most_mm;                     /* of their depths */
 };
 
 static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen, struct group *group)
 {
-    double sum = 0, squares = 0;
-
     *group = (struct group){.edge = edge, .least_mm = INFINITY};
     group->lines = TT_ARENA_NEW(view->scratch, view->model->n_touches, size_t);
     if (group->lines == NULL) {
@@ -73,39 +63,15 @@ static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen
             group->lines[group->n++] = view->run->observations[view->model->row[i]].line;
             group->least_mm = fmin(group->least_mm, depth);
             group->most_mm = fmax(group->most_mm, depth);
-            sum += depth;
-            squares += depth * depth;
         }
     }
     qsort(group->lines, group->n, sizeof *group->lines, compare_sizes);
-    if (group->n > 0) {
-        group->mean_mm = sum / (double)group->n;
-        group->spread_mm = sqrt(fmax(squares / (double)group->n - group->mean_mm * group->mean_mm, 0));
-    }
     return true;
-}
-
-/* So many late ones on this edge, when the others' share is what it is? */
-static bool improbably_late(const struct tt_view *view, const struct group *late)
-{
-    double others = 0, others_late = 0;
-
-    for (size_t i = 0; i < view->model->n_touches; i++) {
-        if (view->model->cells[view->model->cell_of[i]].edge != late->edge) {
-            others += 1;
-            others_late += is_late(view, i) ? 1 : 0;
-        }
-    }
-    double share = fmax(others > 0 ? others_late / others : 0, LEAST_LATE_SHARE);
-    double p = tt_binomial_upper((unsigned)late->n - 1, fmin(share, 1), (unsigned)late->touches);
-    return p * (double)view->solution->n_edges < LATE_IMPROBABLE;
 }
 
 static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
 {
     const char *name = view->plate->edges[edge].name;
-    double scatter = sqrt(view->fit->touch_var_mm2);
-    enum tiptrue_severity severity = TIPTRUE_WARNING;
     struct group late;
 
     if (!gather(view, edge, is_late, &late)) {
@@ -121,28 +87,8 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
         tt_words_um(text, late.most_mm);
     }
     tt_buffer_puts(text, " too deep and were set aside");
-    bool minority = late.n >= SOME_LATE && late.used < late.n;
-    bool contradicted = view->solution->has_lost_motion || view->selection->doubt.edge != TT_NONE;
-    if (minority && contradicted) {
-        severity = TIPTRUE_ERROR;
-        tt_buffer_printf(
-            text,
-            "; %zu are left, and the other edges contradict them: which are good cannot be told; clean edge and tip (film, "
-            "flux, swarf) and repeat",
-            late.used);
-    } else if (late.n >= SOME_LATE && (double)late.used < LEAST_LEFT_SHARE * (double)late.touches && improbably_late(view, &late)) {
-        severity = TIPTRUE_ERROR;
-        tt_buffer_printf(text, "; %zu are left, too few to tell good from late: clean edge and tip (film, flux, swarf) and repeat",
-                         late.used);
-    } else if (late.n >= CLUSTER_LEAST && 2 * late.n >= late.used && late.spread_mm < CLUSTER_SCATTERS * scatter) {
-        severity = TIPTRUE_ERROR;
-        tt_buffer_puts(text,
-                       "; they agree among themselves, so which of the two places is the edge cannot be told: look for a burr or a "
-                       "film on it, clean and repeat");
-    } else {
-        tt_buffer_puts(text, "; clean edge and tip (film, flux, swarf) before the next run");
-    }
-    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, severity, (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n},
+    tt_buffer_puts(text, "; clean edge and tip (film, flux, swarf) before the next run");
+    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING, (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n},
                           text);
 }
 
@@ -156,45 +102,43 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     if (early.n == 0) {
         return TIPTRUE_OK;
     }
-    double scatter = sqrt(view->fit->touch_var_mm2);
-    bool many = early.n >= SOME_LATE && 2 * early.n > early.touches;
-    /* Bounce and noise are random: early touches that agree, or that stand above a minority of used ones, are more likely the good
-     * ones of an edge whose others are late. */
-    bool agree = early.n >= 2 && early.spread_mm < CLUSTER_SCATTERS * scatter;
-    bool minority = early.touches >= 2 * SOME_LATE && 2 * early.used < early.touches;
     tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
     tt_words_um(text, early.most_mm);
     tt_buffer_puts(text, " before the edge and were set aside (bounce, or noise on the contact's cable)");
-    if (agree || minority) {
-        tt_buffer_puts(text,
-                       "; or they are the good ones and all others late, which cannot be told: clean edge and tip and repeat");
-    } else if (many) {
-        tt_buffer_puts(text, "; too few are left: check the contact circuit and repeat");
-    }
-    return tt_finding_add(view, TT_FINDING_SCATTERED, many || agree || minority ? TIPTRUE_ERROR : TIPTRUE_WARNING,
+    return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
                           (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n}, text);
+}
+
+/* Of how many touches of the @index-th tip of the solution too few are left: half set aside, or fewer than five. */
+static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index, struct tt_buffer *text)
+{
+    const struct tt_tip_result *tip = &view->solution->tips[index];
+    size_t aside = tip->touches - tip->used;
+
+    if (aside == 0 || ((double)aside <= MOST_OFF_SHARE * (double)tip->touches && tip->used >= LEAST_KEPT)) {
+        return TIPTRUE_OK;
+    }
+    tt_buffer_printf(text,
+                     "%zu of %zu touches of '%s' do not fit the others: which of them are good cannot be told; clean edges and tip, "
+                     "check the contact circuit, and repeat",
+                     aside, tip->touches, tip->name);
+    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
 }
 
 static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text)
 {
-    const struct tiptrue_solution *s = view->solution;
+    enum tiptrue_status status = TIPTRUE_OK;
 
-    if ((double)s->touches_set_aside <= MOST_OFF_SHARE * (double)view->model->n_touches) {
-        return TIPTRUE_OK;
+    for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
+        status = most_off_of_tip(view, i, text);
     }
-    tt_buffer_printf(
-        text,
-        "%zu of %zu touches do not fit the others: which of them are good cannot be told; clean edges and tips, check the "
-        "contact circuit, and repeat",
-        s->touches_set_aside, view->model->n_touches);
-    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+    return status;
 }
 
 static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *text)
 {
-    const struct tt_fit *fit = view->fit;
-
-    if (!view->noise->touch_known || !fit->scattered) {
+    if (!view->noise->touch_known || !view->fit->scattered) {
         return TIPTRUE_OK;
     }
     tt_buffer_puts(text, "contacts repeat to ");
@@ -332,6 +276,26 @@ static size_t even_rotations(const struct tt_view *view, const struct tt_cell *c
     return distinct;
 }
 
+/* The number of evenly spaced rotations at which the tip of block @b was touched on each of its edges; 0 where the edges differ. */
+static size_t common_rotations(const struct tt_view *view, size_t b, double turns[])
+{
+    const struct tt_model *model = view->model;
+    size_t common = 0, cells = 0;
+
+    for (size_t c = 0; c < model->n_cells; c++) {
+        if (model->cells[c].block != b) {
+            continue;
+        }
+        size_t n = even_rotations(view, &model->cells[c], turns);
+        common = cells == 0 || n == common ? n : 0;
+        cells++;
+        if (common == 0) {
+            return 0;
+        }
+    }
+    return common;
+}
+
 /* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not cancel from the offset (the touch
  * equation, summed over the rotations). Three are the fewest that determine a runout circle at all and are left in peace. */
 static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer *text)
@@ -344,14 +308,8 @@ static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer 
         return TIPTRUE_E_MEMORY;
     }
     for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
-        size_t odd = 0, cells = 0;
-        for (size_t c = 0; c < model->n_cells; c++) {
-            size_t n = model->cells[c].block == b ? even_rotations(view, &model->cells[c], turns) : 0;
-            cells += model->cells[c].block == b;
-            odd = n % 2 == 1 && n > 3 && (odd == 0 || odd == n) ? n : odd;
-            cells += model->cells[c].block == b && n != odd ? 1000 : 0; /* not all alike */
-        }
-        if (odd == 0 || cells >= 1000) {
+        size_t odd = common_rotations(view, b, turns);
+        if (odd % 2 == 0 || odd <= 3) {
             continue;
         }
         size_t tip = model->block_tip[b];

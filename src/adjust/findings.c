@@ -115,7 +115,7 @@ enum tiptrue_status tt_findings(struct tt_view *view)
     status = tt_findings_of_units(view, &text);
     if (status == TIPTRUE_OK && !view->meaningless && (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
         (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
+        (status = tt_findings_of_explanation(view)) == TIPTRUE_OK && (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
         status = tt_findings_of_limits(view, &text);
     }
     if (status == TIPTRUE_OK && !view->meaningless) {

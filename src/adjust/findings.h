@@ -55,6 +55,7 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view, struc
 TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text);
 
 /* complete.c: other machine or plate, rows twice, tips not touched. */

@@ -7,6 +7,7 @@
 #include <math.h>
 
 #include "adjust/robust.h"
+#include "base/distribution.h"
 
 /* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian), far above the rounding of
  * coordinates of 1 m, and the step after it would be smaller by orders of magnitude. */
@@ -39,10 +40,17 @@ static double digit_variance(const struct tt_digits *digits, double resolution_m
     return step * step / 12;
 }
 
+static double stated_dof(bool stated, double dof)
+{
+    return stated ? (dof > 0 ? dof : TT_STATED_DOF) : 0;
+}
+
 struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run)
 {
     return (struct tt_noise){.touch_known = machine->has_u_touch,
                              .sight_known = machine->has_u_sighting,
+                             .touch_dof = stated_dof(machine->has_u_touch, machine->touch_dof),
+                             .sight_dof = stated_dof(machine->has_u_sighting, machine->sighting_dof),
                              .touch_var_mm2 = machine->u_touch_mm * machine->u_touch_mm,
                              .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
                              .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
@@ -50,38 +58,30 @@ struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct 
                              .u_rotation_rad = machine->u_rotation_rad};
 }
 
-static bool state_init(struct tt_fit_state *state, struct tt_arena *arena, const struct tt_model *model)
-{
-    state->x = TT_ARENA_NEW(arena, model->n_unknowns, double);
-    state->good = TT_ARENA_NEW(arena, model->n_touches, double);
-    return state->x != NULL && state->good != NULL;
-}
-
-enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, struct tt_model *model, const struct tt_noise *noise,
-                                bool robust)
+enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, struct tt_model *model, const struct tt_noise *noise)
 {
     size_t n = model->n_touches, nb = model->n_border, largest = 0;
 
     for (size_t b = 0; b < model->n_blocks; b++) {
         largest = model->block_size[b] > largest ? model->block_size[b] : largest;
     }
-    *fit = (struct tt_fit){.model = model, .noise = noise, .robust = robust};
+    *fit = (struct tt_fit){.model = model, .noise = noise};
     fit->good = TT_ARENA_NEW(arena, n, double);
     fit->weight = TT_ARENA_NEW(arena, n, double);
     fit->rotation_var_mm2 = TT_ARENA_NEW(arena, n, double);
     fit->leverage = TT_ARENA_NEW(arena, n, double);
     fit->late_share = TT_ARENA_NEW(arena, model->plate->n_edges, double);
     fit->edge_count = TT_ARENA_NEW(arena, model->plate->n_edges, double);
-    fit->probability = TT_ARENA_NEW(arena, n, double);
+    fit->late_count = TT_ARENA_NEW(arena, model->plate->n_edges, double);
+    fit->linear_yaw_rad = TT_ARENA_NEW(arena, model->n_setups, double);
     fit->sorted_mm = TT_ARENA_NEW(arena, n, double);
     fit->step_mm = TT_ARENA_NEW(arena, model->n_unknowns, double);
     fit->cc = TT_ARENA_NEW(arena, largest * largest, double);
     fit->cb = TT_ARENA_NEW(arena, largest * nb, double);
     fit->response = TT_ARENA_NEW(arena, largest * nb, double);
     if (fit->good == NULL || fit->weight == NULL || fit->rotation_var_mm2 == NULL || fit->leverage == NULL ||
-        fit->late_share == NULL || fit->edge_count == NULL || fit->probability == NULL || fit->sorted_mm == NULL ||
-        fit->step_mm == NULL || fit->cc == NULL || fit->cb == NULL || fit->response == NULL ||
-        !state_init(&fit->plain, arena, model) || !state_init(&fit->best, arena, model) || !state_init(&fit->start, arena, model)) {
+        fit->late_share == NULL || fit->edge_count == NULL || fit->late_count == NULL || fit->linear_yaw_rad == NULL ||
+        fit->sorted_mm == NULL || fit->step_mm == NULL || fit->cc == NULL || fit->cb == NULL || fit->response == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     fit->least_touch_var_mm2 = fmax(noise->touch_digit_var_mm2, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
@@ -99,7 +99,7 @@ enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, stru
 /* ---- steps ---- */
 
 /* |R(theta + 90 deg) e . n|^2 u_theta^2, where it matters at all. */
-static void set_rotation_var(struct tt_fit *fit)
+void tt_fit_set_rotation_var(struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
     double u2 = fit->noise->u_rotation_rad * fit->noise->u_rotation_rad;
@@ -165,6 +165,12 @@ double tt_fit_touch_scatter(const struct tt_fit *fit, double dof)
     return fmax(sum / dof, fit->least_touch_var_mm2);
 }
 
+/* A sighting whose variance a term widens is none that repeats. */
+static double sight_share(const struct tt_sight *sight)
+{
+    return sight->extra_mm2 > 0 ? 0 : 1;
+}
+
 static double sight_scatter(const struct tt_fit *fit, double dof)
 {
     double sum = 0;
@@ -174,7 +180,7 @@ static double sight_scatter(const struct tt_fit *fit, double dof)
     }
     for (size_t i = 0; i < fit->model->n_sights; i++) {
         const double *r = fit->model->sights[i].residual;
-        sum += r[0] * r[0] + r[1] * r[1];
+        sum += sight_share(&fit->model->sights[i]) * (r[0] * r[0] + r[1] * r[1]);
     }
     return fmax(sum / dof, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
 }
@@ -231,7 +237,7 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
 
 /* Share of each touch's weight that the fit spends on it (w J C J^T), and their sums over good touches and over sightings: the
  * degrees of freedom that the fit takes up. After tt_system_invert. */
-static void leverages(struct tt_fit *fit, double *touches, double *sights)
+static void leverages(struct tt_fit *fit, double *touches, double *sights, double *n_sights)
 {
     struct tt_model *model = fit->model;
     struct tt_system *system = &model->system;
@@ -246,14 +252,16 @@ static void leverages(struct tt_fit *fit, double *touches, double *sights)
         }
         cell_leverage(fit, cell, fit->cc, fit->cb, touches);
     }
-    *sights = 0;
+    *sights = *n_sights = 0;
     for (size_t i = 0; i < model->n_sights; i++) {
         const struct tt_sight *sight = &model->sights[i];
+        double share = sight_share(sight);
+        *n_sights += share;
         for (size_t axis = 0; axis < 2; axis++) {
             for (size_t j = 0; j < sight->n_entries; j++) {
                 for (size_t k = 0; k < sight->n_entries; k++) {
                     const struct tt_entry *p = &sight->entries[axis][j], *q = &sight->entries[axis][k];
-                    *sights += p->value * q->value * system->c[p->place * nb + q->place] / fit->sight_var_mm2;
+                    *sights += share * p->value * q->value * system->c[p->place * nb + q->place] / fit->sight_var_mm2;
                 }
             }
         }
@@ -263,29 +271,42 @@ static void leverages(struct tt_fit *fit, double *touches, double *sights)
 /* How far a weighted solution is driven: roughly, to judge it, or to the end. */
 enum depth { ROUGH, PRECISE };
 
-/* Degrees of freedom that the fit takes up, from its covariance. */
-static void update_dof(struct tt_fit *fit)
+void tt_fit_update_dof(struct tt_fit *fit)
 {
-    double sight_spent;
+    double sight_spent, n_sights;
 
     tt_system_invert(&fit->model->system);
-    leverages(fit, &fit->spent_touch, &sight_spent);
+    leverages(fit, &fit->spent_touch, &sight_spent, &n_sights);
     fit->dof_found_at_mm2 = fit->touch_var_mm2;
     fit->dof_touch = tt_fit_total_good(fit) - fit->spent_touch;
-    fit->dof_sight = 2 * (double)fit->model->n_sights - sight_spent;
+    fit->dof_sight = 2 * n_sights - sight_spent;
 }
 
-/* Scatter from the residuals, where it is not stated; *change receives its largest relative change. */
+double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted)
+{
+    double ratio = own_mm2 / stated_mm2;
+    *contradicted = stated_dof > 0 && tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
+                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_IMPOSSIBLE;
+    return stated_dof > 0 && !*contradicted ? (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof) : own_mm2;
+}
+
+/* Repeatabilities from the residuals and what is stated of them; *change receives their largest relative change. */
 static void update_scatter(struct tt_fit *fit, double *change)
 {
+    const struct tt_noise *noise = fit->noise;
+
     fit->scatter_touch_mm2 = tt_fit_touch_scatter(fit, fit->dof_touch);
     *change = 0;
-    if (!fit->noise->touch_known && fit->dof_touch > LEAST_DOF) {
-        *change = fabs(fit->scatter_touch_mm2 / fit->touch_var_mm2 - 1);
-        fit->touch_var_mm2 = fit->scatter_touch_mm2;
+    if (fit->dof_touch > LEAST_DOF) {
+        double touch = tt_fit_pooled(fit->scatter_touch_mm2, fit->dof_touch, noise->touch_var_mm2 + noise->touch_digit_var_mm2,
+                              noise->touch_dof, &fit->scattered);
+        *change = fabs(touch / fit->touch_var_mm2 - 1);
+        fit->touch_var_mm2 = touch;
     }
-    if (!fit->noise->sight_known && fit->dof_sight > LEAST_DOF) {
-        double sight = sight_scatter(fit, fit->dof_sight);
+    if (fit->dof_sight > LEAST_DOF) {
+        fit->scatter_sight_mm2 = sight_scatter(fit, fit->dof_sight);
+        double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight,
+                              noise->sight_var_mm2 + noise->sight_digit_var_mm2, noise->sight_dof, &fit->sight_scattered);
         *change = fmax(*change, fabs(sight / fit->sight_var_mm2 - 1));
         fit->sight_var_mm2 = sight;
     }
@@ -294,19 +315,19 @@ static void update_scatter(struct tt_fit *fit, double *change)
 /* Steps until size and change are done, with the degrees of freedom as they are (@dof_known) or found after the first step. */
 static bool settle_weights(struct tt_fit *fit, enum depth depth, bool dof_known, double *change)
 {
-    bool all_known = fit->noise->touch_known && fit->noise->sight_known, exact = true, done = false;
+    bool exact = true, done = false;
     double step_done = depth == ROUGH ? ROUGH_STEP : STEP_DONE, size = INFINITY;
 
     for (size_t k = 0; k < MOST_STEPS && !done; k++) {
-        set_rotation_var(fit);
+        tt_fit_set_rotation_var(fit);
         tt_fit_set_weights(fit);
         if (!tt_fit_step(fit, exact, &size)) {
             return false;
         }
         done = exact && size <= step_done && (depth == ROUGH || *change <= SCATTER_DONE);
-        if (!all_known && size < NEAR && (depth == ROUGH || !done)) {
+        if (size < NEAR && (depth == ROUGH || !done)) {
             if (!dof_known) {
-                update_dof(fit);
+                tt_fit_update_dof(fit);
                 dof_known = true;
             }
             update_scatter(fit, change);
@@ -321,22 +342,21 @@ static bool settle_weights(struct tt_fit *fit, enum depth depth, bool dof_known,
  * touches), once more. False: singular. */
 static bool solve_weighted(struct tt_fit *fit, enum depth depth)
 {
-    bool all_known = fit->noise->touch_known && fit->noise->sight_known;
-    double change = all_known ? 0 : INFINITY;
+    double change = INFINITY;
 
     fit->dof_found_at_mm2 = INFINITY; /* not yet, with the present `good` */
     for (size_t round = 0; round < MOST_ROUNDS; round++) {
         if (!settle_weights(fit, depth, round > 0, &change)) {
             return false;
         }
-        if (depth == ROUGH && !all_known) {
+        if (depth == ROUGH) {
             return true;
         }
         if (fabs(fit->touch_var_mm2 / fit->dof_found_at_mm2 - 1) < DOF_STANDS) {
             tt_system_invert(&fit->model->system);
             break;
         }
-        update_dof(fit);
+        tt_fit_update_dof(fit);
         update_scatter(fit, &change);
         if (!(change > SETTLED)) {
             break;
@@ -357,22 +377,15 @@ static bool yaw_is_open(const struct tt_model *model)
     return open;
 }
 
-void tt_fit_run(struct tt_fit *fit)
+void tt_fit_run(struct tt_fit *fit, const double good[])
 {
     struct tt_model *model = fit->model;
 
     for (size_t i = 0; i < model->n_touches; i++) {
-        fit->good[i] = 1;
+        fit->good[i] = good != NULL ? good[i] : 1;
     }
     tt_model_linearise(model);
-    fit->deficient = !solve_weighted(fit, ROUGH);
-    if (!fit->deficient && fit->robust && !tt_robust_looks_clean(fit)) {
-        tt_robust_fit(fit);
-    }
-    fit->deficient = fit->deficient || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
-    if (!fit->deficient) {
-        tt_robust_sum_up(fit);
-    }
+    fit->deficient = !solve_weighted(fit, ROUGH) || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
 }
 
 bool tt_fit_predict(struct tt_fit *fit)
@@ -386,6 +399,6 @@ bool tt_fit_predict(struct tt_fit *fit)
     if (!tt_system_factor(&fit->model->system)) {
         return false;
     }
-    update_dof(fit);
+    tt_fit_update_dof(fit);
     return true;
 }

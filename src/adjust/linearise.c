@@ -48,13 +48,19 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     if (model->at_latency != TT_NONE) {
         enter(cell, TT_COLUMN_ONE, model->at_latency, cell->feed_mm_s);
     }
+    if (model->at_axis != TT_NONE) {
+        enter(cell, model->axis_column, model->at_axis, 1);
+    }
     if (model->at_drift != TT_NONE) {
-        enter(cell, TT_COLUMN_DRIFT, model->at_drift, -site->n_x);
-        enter(cell, TT_COLUMN_DRIFT, model->at_drift + 1, -site->n_y);
+        enter(cell, model->drift_column, model->at_drift, -site->n_x);
+        enter(cell, model->drift_column, model->at_drift + 1, -site->n_y);
     }
     if (cell->after) {
         enter(cell, TT_COLUMN_ONE, model->at_moved, -site->n_x);
         enter(cell, TT_COLUMN_ONE, model->at_moved + 1, -site->n_y);
+    }
+    for (size_t k = 0; k < 2 && model->at_slip != TT_NONE; k++) {
+        enter(cell, model->slip_column + k, model->at_slip + k, 1);
     }
     enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_X, site->n_x);
     enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_Y, site->n_y);
@@ -64,6 +70,44 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     for (size_t k = model->shape_column; k < cell->n_columns; k++) {
         enter(cell, k, tip + TT_TIP_SHAPE + k - model->shape_column, 1);
     }
+}
+
+struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h, struct tt_machine_xy middle)
+{
+    double x = h.x_mm - middle.x_mm, y = h.y_mm - middle.y_mm;
+    struct tt_machine_xy none = {0, 0};
+
+    return fault == TT_AXES_NOT_SQUARE ? (struct tt_machine_xy){y, 0}
+           : fault == TT_AXES_SCALE    ? (struct tt_machine_xy){0.5 * x, -0.5 * y}
+                                       : none;
+}
+
+/* The columns that depend on the row: drift, slip, axes; what they put into the residual is returned. */
+static double row_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i, double slope[])
+{
+    const double *x = model->x;
+    double sum = 0;
+
+    if (model->at_drift != TT_NONE) {
+        slope[model->drift_column] = model->clock[i];
+    }
+    if (model->at_slip != TT_NONE) {
+        bool before = model->row[i] < model->terms.slipped_at && model->block_tip[cell->block] == model->terms.slipped_tip;
+        for (size_t k = 0; k < 2; k++) {
+            slope[model->slip_column + k] = before ? slope[TT_COLUMN_E_X + k] : 0;
+            sum += slope[model->slip_column + k] * x[model->at_slip + k];
+        }
+        if (before) { /* by the yaw, the column of e_x turns into less that of e_y, and that of e_y into that of e_x */
+            slope[TT_COLUMN_YAW] += slope[TT_COLUMN_E_X] * x[model->at_slip + 1] - slope[TT_COLUMN_E_Y] * x[model->at_slip];
+        }
+    }
+    if (model->at_axis != TT_NONE) {
+        struct tt_machine_xy v = tt_axis_column(model->terms.axes, model->touch[i].h, model->middle);
+        slope[model->axis_column] = cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
+        sum += slope[model->axis_column] * x[model->at_axis];
+        slope[TT_COLUMN_YAW] += x[model->at_axis] * (cell->site.n_x * v.y_mm - cell->site.n_y * v.x_mm);
+    }
+    return sum;
 }
 
 static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
@@ -106,9 +150,7 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
         slope[TT_COLUMN_YAW] = out.yaw_mm;
         slope[TT_COLUMN_E_X] = out.runout_x;
         slope[TT_COLUMN_E_Y] = out.runout_y;
-        if (model->at_drift != TT_NONE) {
-            slope[TT_COLUMN_DRIFT] = model->clock[i];
-        }
+        model->residual[i] += row_columns(model, cell, i, slope);
     }
 }
 
@@ -134,26 +176,31 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         pose.mark.y_mm += sight->clock * x[model->at_drift + 1];
     }
     struct tt_machine_xy q = tt_pose_place(&pose, 1, u), h = model->run->observations[sight->row].h;
-    sight->residual[0] = h.x_mm - q.x_mm;
-    sight->residual[1] = h.y_mm - q.y_mm;
-    for (size_t axis = 0; axis < 2; axis++) {
-        struct tt_entry *e = sight->entries[axis];
-        const double *row = axis == 0 ? row_x : row_y;
+    struct tt_machine_xy axis = tt_axis_column(model->terms.axes, h, model->middle);
+    double axis_at_x = model->at_axis != TT_NONE ? x[model->at_axis] : 0;
+    sight->residual[0] = h.x_mm - q.x_mm + axis_at_x * axis.x_mm;
+    sight->residual[1] = h.y_mm - q.y_mm + axis_at_x * axis.y_mm;
+    for (size_t a = 0; a < 2; a++) {
+        struct tt_entry *e = sight->entries[a];
+        const double *row = a == 0 ? row_x : row_y;
         size_t n = 0;
-        e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + axis, .value = -1};
+        e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + a, .value = -1};
         e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + 2,
-                                   .value = axis == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
+                                   .value = a == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
         for (size_t k = 0; k < 2 && mark->group != TT_NONE; k++) {
             e[n++] = (struct tt_entry){.place = model->at_group[mark->group] + k, .value = row[k]};
         }
         for (size_t k = 0; k < 2 && at != TT_NONE; k++) {
             e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
         }
+        if (model->at_axis != TT_NONE) {
+            e[n++] = (struct tt_entry){.place = model->at_axis, .value = a == 0 ? axis.x_mm : axis.y_mm};
+        }
         if (model->at_drift != TT_NONE) {
-            e[n++] = (struct tt_entry){.place = model->at_drift + axis, .value = -sight->clock};
+            e[n++] = (struct tt_entry){.place = model->at_drift + a, .value = -sight->clock};
         }
         if (sight->after) {
-            e[n++] = (struct tt_entry){.place = model->at_moved + axis, .value = -1};
+            e[n++] = (struct tt_entry){.place = model->at_moved + a, .value = -1};
         }
         sight->n_entries = n;
     }
@@ -257,8 +304,9 @@ void tt_model_accumulate(struct tt_model *model, const double weight[], double s
     }
     for (size_t i = 0; i < model->n_sights && sight_weight > 0; i++) {
         const struct tt_sight *sight = &model->sights[i];
+        double w = tt_sight_weight(sight, sight_weight);
         for (size_t axis = 0; axis < 2; axis++) {
-            tt_system_add_row(&model->system, TT_NONE, sight->entries[axis], sight->n_entries, sight_weight, sight->residual[axis]);
+            tt_system_add_row(&model->system, TT_NONE, sight->entries[axis], sight->n_entries, w, sight->residual[axis]);
         }
     }
     for (size_t i = 0; i < model->n_priors && with_priors; i++) {

@@ -4,7 +4,10 @@
 
 #include "adjust/model.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
+
+#include "adjust/modes.h"
 
 /* Weak priors stand in for what nothing determines, so that the rest can be solved: a tip is within 10 mm, a yaw within 20 degrees
  * of where the search starts. What rests on them is reported as undetermined. Ten times wider, and double precision would show in
@@ -13,12 +16,29 @@
 /* A picometre (and a picoradian's thousandfold): places known better are exact. */
 #define EXACT_MM 1e-9
 #define WEAK_YAW_RAD 0.35
+/* In a proper model a tip's unknowns are within a millimetre of the robust start: what a search may still find. It is Occam's
+ * factor of what an explanation leaves open; a tenth of it would favour explanations that leave an offset open by 2.3. */
+#define PROPER_TIP_MM 1.0
+/* And what the plate file calls exact is known to a tenth of a micrometre, so that every feature can be blamed. */
+#define PROPER_LEAST_MM 1e-4
 /* Where the reference mark is if nothing was sighted and the machine file gives no uncertainty: homing on limit switches is good
  * to 0.1 to 0.2 mm (common practice, no source). */
 #define HOMING_U_MM 0.2
 /* A stated nominal yaw that the sightings contradict by more than this many of its standard uncertainties belongs to another
  * placement of the plate (one turned by 180 degrees, for example) and is not used for this one. */
 #define YAW_CONTRADICTED 5.0
+
+static double extra_of(const double *extras, size_t index)
+{
+    return extras != NULL ? extras[index] : 0;
+}
+
+/* Standard uncertainty of a feature stated to @u_mm, widened by @extra_mm. */
+static double widened(const struct tt_model *model, double u_mm, double extra_mm)
+{
+    double least = model->terms.proper ? PROPER_LEAST_MM : 0;
+    return extra_mm > 0 ? hypot(fmax(u_mm, least), extra_mm) : fmax(u_mm, least);
+}
 
 /* ---- layout ---- */
 
@@ -92,17 +112,17 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
         next += group_seen[g] ? 2 : 0;
     }
     for (size_t j = 0; j < plate->n_edges; j++) {
-        bool free = model->terms.edge_free != NULL && model->terms.edge_free[j];
-        bool unknown = edge_seen[j] && (plate->edges[j].u_mm > EXACT_MM || free);
+        bool unknown = edge_seen[j] && widened(model, plate->edges[j].u_mm, extra_of(model->terms.edge_extra_mm, j)) > EXACT_MM;
         model->at_edge[j] = unknown ? next++ : TT_NONE;
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
-        bool unknown = mark_seen[k] && plate->marks[k].u_mm > EXACT_MM;
+        bool unknown = mark_seen[k] && widened(model, plate->marks[k].u_mm, extra_of(model->terms.mark_extra_mm, k)) > EXACT_MM;
         model->at_mark[k] = unknown ? next : TT_NONE;
         next += unknown ? 2 : 0;
     }
     model->at_lost_motion = model->terms.lost_motion ? next++ : TT_NONE;
     model->at_latency = model->terms.latency ? next++ : TT_NONE;
+    model->at_axis = model->terms.axes != TT_AXES_RIGHT ? next++ : TT_NONE;
     model->at_drift = TT_NONE;
     if (model->terms.drift) {
         model->at_drift = next;
@@ -114,11 +134,36 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
         model->at_moved = next;
         next += 2;
     }
+    model->at_slip = TT_NONE;
+    if (model->terms.slipped_at != TT_NONE) {
+        model->at_slip = next;
+        next += 2;
+    }
     model->n_border = next;
     return TIPTRUE_OK;
 }
 
 /* ---- start values ---- */
+
+/* Median over the sightings of @mark in @setup, axis by axis: one wrong sighting of three or more moves it little. */
+static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t setup, size_t mark, double sorted[])
+{
+    double median[2];
+
+    for (size_t axis = 0; axis < 2; axis++) {
+        size_t n = 0;
+        for (size_t i = 0; i < model->n_sights; i++) {
+            const struct tt_sight *sight = &model->sights[i];
+            if (sight->setup == setup && sight->mark == mark && !sight->after) {
+                struct tt_machine_xy h = model->run->observations[sight->row].h;
+                sorted[n++] = axis == 0 ? h.x_mm : h.y_mm;
+            }
+        }
+        gsl_sort(sorted, 1, n);
+        median[axis] = 0.5 * (sorted[(n - 1) / 2] + sorted[n / 2]);
+    }
+    return (struct tt_machine_xy){median[0], median[1]};
+}
 
 /* The pose of a setup from its sightings; from one place only the mark, with the nominal yaw; without any, the machine file's mark.
  */
@@ -127,19 +172,19 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
     const struct tiptrue_machine *machine = model->machine;
     struct tt_plate_xy *plate = TT_ARENA_NEW(arena, model->n_sights, struct tt_plate_xy);
     struct tt_machine_xy *seen = TT_ARENA_NEW(arena, model->n_sights, struct tt_machine_xy);
-    double *scale = TT_ARENA_NEW(arena, model->n_sights, double);
+    double *scale = TT_ARENA_NEW(arena, model->n_sights, double), *sorted = TT_ARENA_NEW(arena, model->n_sights, double);
     double *x = model->x + tt_at_pose(setup);
     double turned = model->terms.turned_rad != NULL ? model->terms.turned_rad[setup] : 0;
     struct tt_pose pose = tt_pose_make(machine->mark, (machine->has_yaw ? machine->yaw_rad : 0) + turned);
     size_t n = 0;
 
-    if (plate == NULL || seen == NULL || scale == NULL) {
+    if (plate == NULL || seen == NULL || scale == NULL || sorted == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < model->n_sights; i++) {
         if (model->sights[i].setup == setup && !model->sights[i].after) {
             plate[n] = model->plate->marks[model->sights[i].mark].at;
-            seen[n] = model->run->observations[model->sights[i].row].h;
+            seen[n] = median_sighting(model, setup, model->sights[i].mark, sorted);
             scale[n++] = model->sights[i].scale;
         }
     }
@@ -191,12 +236,13 @@ static void start_tip(struct tt_model *model, size_t block)
 
 /* ---- priors ---- */
 
-static void add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block, size_t place, double value, double u,
-                      size_t what)
+static struct tt_prior *add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block, size_t place, double value,
+                                  double u, size_t what)
 {
     u = fmax(u, EXACT_MM);
-    model->priors[model->n_priors++] =
+    model->priors[model->n_priors] =
         (struct tt_prior){.kind = kind, .block = block, .place = place, .value = value, .u = u, .what = what};
+    return &model->priors[model->n_priors++];
 }
 
 static void plate_priors(struct tt_model *model)
@@ -209,15 +255,17 @@ static void plate_priors(struct tt_model *model)
         }
     }
     for (size_t j = 0; j < plate->n_edges; j++) {
-        bool free = model->terms.edge_free != NULL && model->terms.edge_free[j];
+        double extra = extra_of(model->terms.edge_extra_mm, j);
         if (model->at_edge[j] != TT_NONE) {
-            add_prior(model, free ? TT_PRIOR_WEAK : TT_PRIOR_EDGE, TT_NONE, model->at_edge[j], 0,
-                      free ? WEAK_LENGTH_MM : plate->edges[j].u_mm, j);
+            add_prior(model, TT_PRIOR_EDGE, TT_NONE, model->at_edge[j], 0, widened(model, plate->edges[j].u_mm, extra), j)->extra =
+                extra;
         }
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
+        double extra = extra_of(model->terms.mark_extra_mm, k);
         for (size_t axis = 0; axis < 2 && model->at_mark[k] != TT_NONE; axis++) {
-            add_prior(model, TT_PRIOR_MARK, TT_NONE, model->at_mark[k] + axis, 0, plate->marks[k].u_mm, k);
+            double u = widened(model, plate->marks[k].u_mm, extra);
+            add_prior(model, TT_PRIOR_MARK, TT_NONE, model->at_mark[k] + axis, 0, u, k)->extra = extra;
         }
     }
 }
@@ -243,14 +291,16 @@ static void machine_priors(struct tt_model *model)
     for (size_t b = 0; b < model->n_blocks; b++) {
         size_t tip = model->block_tip[b];
         if (tip < machine->n_tips && machine->tips[tip].has_radius && machine->tips[tip].u_radius_mm > 0) {
-            add_prior(model, TT_PRIOR_RADIUS, b, model->n_border + TT_TIP_R, machine->tips[tip].radius_mm,
-                      machine->tips[tip].u_radius_mm, tip);
+            double extra = extra_of(model->terms.radius_extra_mm, tip), u = widened(model, machine->tips[tip].u_radius_mm, extra);
+            add_prior(model, TT_PRIOR_RADIUS, b, model->n_border + TT_TIP_R, machine->tips[tip].radius_mm, u, tip)->extra = extra;
         }
     }
 }
 
 static void weak_priors(struct tt_model *model)
 {
+    double tip_mm = model->terms.proper ? PROPER_TIP_MM : WEAK_LENGTH_MM;
+
     for (size_t s = 0; s < model->n_setups; s++) {
         for (size_t k = 0; k < 3; k++) {
             size_t place = tt_at_pose(s) + k;
@@ -260,11 +310,24 @@ static void weak_priors(struct tt_model *model)
     for (size_t b = 0; b < model->n_blocks; b++) {
         for (size_t k = 0; k < model->block_size[b]; k++) {
             double value = model->x[model->system.first[b] + k];
-            add_prior(model, TT_PRIOR_WEAK, b, model->n_border + k, value, WEAK_LENGTH_MM, model->block_tip[b]);
+            double u = k < TT_TIP_SHAPE ? tip_mm : model->terms.proper ? tt_mode_size(TT_MODE_SHAPE) : WEAK_LENGTH_MM;
+            add_prior(model, TT_PRIOR_WEAK, b, model->n_border + k, value, u, model->block_tip[b]);
         }
     }
-    for (size_t k = model->at_lost_motion != TT_NONE ? model->at_lost_motion : model->n_border; k < model->n_border; k++) {
-        add_prior(model, TT_PRIOR_WEAK, TT_NONE, k, 0, WEAK_LENGTH_MM, 0);
+    const struct {
+        size_t at, n;
+        enum tt_mode_kind kind;
+    } terms[] = {{model->at_lost_motion, 1, TT_MODE_LOST_MOTION},
+                 {model->at_latency, 1, TT_MODE_LATENCY},
+                 {model->at_axis, 1, TT_MODE_NOT_SQUARE},
+                 {model->at_drift, 2, TT_MODE_DRIFT},
+                 {model->at_moved, 2, TT_MODE_MOVED},
+                 {model->at_slip, 2, TT_MODE_SLIP}};
+    for (size_t i = 0; i < sizeof terms / sizeof terms[0]; i++) {
+        for (size_t k = 0; k < terms[i].n && terms[i].at != TT_NONE; k++) {
+            double u = model->terms.proper ? tt_mode_size(terms[i].kind) : WEAK_LENGTH_MM;
+            add_prior(model, TT_PRIOR_WEAK, TT_NONE, terms[i].at + k, 0, u, 0);
+        }
     }
 }
 
@@ -300,7 +363,7 @@ enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *aren
     }
     plate_priors(model);
     machine_priors(model);
-    if (weak) {
+    if (weak || terms->proper) {
         weak_priors(model);
     }
     return TIPTRUE_OK;

@@ -17,23 +17,34 @@
 #include "model/plate.h"
 #include "model/run.h"
 
-/* Columns of a cell: constant, yaw, runout x, runout y; then drift where the model has it, then shape pairs (model->shape_column).
- */
-enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_DRIFT };
-#define TT_MOST_COLUMNS (TT_COLUMN_DRIFT + 1 + 2 * (TT_MOST_ORDER - 1))
-#define TT_MOST_ENTRIES (16 + TT_MOST_COLUMNS)
+/* Columns of a cell: constant, yaw, runout x, runout y; then, where the model has them, drift
+ * (model->drift_column), slip x and y (slip_column), axis (axis_column), shape pairs (shape_column). */
+enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_MORE };
+#define TT_MOST_COLUMNS (TT_COLUMN_MORE + 4 + 2 * (TT_MOST_ORDER - 1))
+#define TT_MOST_ENTRIES (20 + TT_MOST_COLUMNS)
 /* Places in a tip's block. */
 enum { TT_TIP_O_X, TT_TIP_O_Y, TT_TIP_E_X, TT_TIP_E_Y, TT_TIP_R, TT_TIP_SHAPE };
 
-/* What the model holds beyond the plain one. */
+/* How the machine's axes may be wrong: x reads wrong with y, or x to another scale than y. */
+enum tt_axis_fault { TT_AXES_RIGHT, TT_AXES_NOT_SQUARE, TT_AXES_SCALE };
+
+/* What the model holds beyond the plain one. Arrays may be NULL: nothing of the kind. */
 struct tt_terms {
     bool reversed; /* rotation counted the other way than the machine file says */
     bool lost_motion, latency, drift;
-    size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood still */
-    unsigned *orders;   /* per block: bit k set = shape order k is in */
-    bool *edge_free;    /* per edge of the plate: its stated place is not used */
-    bool *yaw_free;     /* per setup: the nominal yaw is not used */
-    double *turned_rad; /* per setup: by how much the search starts turned against the nominal yaw; where no yaw was sighted */
+    enum tt_axis_fault axes;
+    size_t moved_at;         /* row of the run from which the plate stands elsewhere; TT_NONE = it stood still */
+    size_t slipped_at;       /* row of the run before which a tip's runout vector was another; TT_NONE = none */
+    size_t slipped_tip;      /* that tip of the run */
+    unsigned *orders;        /* per block: bit k set = shape order k is in */
+    double *edge_extra_mm;   /* per edge of the plate: standard deviation by which its stated place is widened */
+    double *mark_extra_mm;   /* per mark, the same for both coordinates */
+    double *radius_extra_mm; /* per tip of the run, of its stated radius */
+    double *sight_extra_mm;  /* per sighting, in the order of the rows, of both coordinates */
+    bool *edge_out;          /* per edge: none of its touches is good */
+    bool *yaw_free;          /* per setup: the nominal yaw is not used */
+    double *turned_rad;      /* per setup: by how much the search starts turned against the nominal yaw; where no yaw was sighted */
+    bool proper;             /* every unknown has a proper prior and every feature seen is one: for evidences */
 };
 
 /* A prior: unknown = value, standard uncertainty u. */
@@ -51,7 +62,8 @@ struct tt_prior {
     enum tt_prior_kind kind;
     size_t block, place; /* as in tt_entry; block TT_NONE = border */
     double value, u;
-    size_t what; /* index of the edge, group, mark, tip or setup */
+    double extra; /* the part of u by which a term widens what is stated */
+    size_t what;  /* index of the edge, group, mark, tip or setup */
 };
 
 struct tt_cell {
@@ -70,6 +82,7 @@ struct tt_sight {
     size_t setup, mark;
     bool after;
     double scale, clock;
+    double extra_mm2; /* variance by which a term widens that of its coordinates */
     double residual[2];
     struct tt_entry entries[2][12];
     size_t n_entries;
@@ -87,7 +100,7 @@ struct tt_model {
     size_t *block_size;
     size_t *at_edge, *at_group, *at_mark; /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
     bool *edge_seen;                      /* touched */
-    size_t at_lost_motion, at_latency, at_drift, at_moved;
+    size_t at_lost_motion, at_latency, at_axis, at_drift, at_moved, at_slip;
     size_t moved_setup;
     bool *setup_sighted;  /* any mark sighted in it */
     bool *yaw_sighted;    /* two distinct marks or more */
@@ -105,7 +118,8 @@ struct tt_model {
     size_t *cell_of;
     struct tt_touch *touch;
     double *clock;       /* place in the run's order, -0.5 ... 0.5 */
-    size_t shape_column; /* the first shape column */
+    size_t drift_column, slip_column, axis_column, shape_column;
+    struct tt_machine_xy middle; /* of the touches' heads: errors of the axes are counted from there */
     size_t stride;       /* columns kept per touch */
     double *slope;       /* n_touches x stride: the columns of its cell (column 0 is 1) */
     double *residual;    /* mm */
@@ -138,9 +152,18 @@ void tt_model_linearise(struct tt_model *model);
 /* Move by @dx (subtracted) with the residuals updated to first order: for steps in which the yaw hardly moves. */
 void tt_model_move(struct tt_model *model, const double dx[]);
 
-/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside), @sight_weight for every sighting. The
- * priors are added when @with_priors. */
+/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside), @sight_weight for every sighting whose
+ * variance no term widens. The priors are added when @with_priors. */
 void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight, bool with_priors);
+
+/* Weight of a coordinate of @sight where others have @sight_weight (> 0). */
+static inline double tt_sight_weight(const struct tt_sight *sight, double sight_weight)
+{
+    return sight_weight / (1 + sight_weight * sight->extra_mm2);
+}
+
+/* What a fault of the axes adds to a reported position @h, per unit of it: mm per rad, or mm per 1. Counted from @middle. */
+struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h, struct tt_machine_xy middle);
 
 /* Index in model->x of a prior's or entry's unknown. */
 static inline size_t tt_unknown(const struct tt_model *model, size_t block, size_t place)

@@ -9,7 +9,9 @@
 #include "adjust/findings.h"
 #include "model/words.h"
 
-#define DOUBTFUL_SHARE 0.75
+/* A shape is impossible if it is by this many standard uncertainties, its own and the radius's: 1 in 700 of one that is as large as
+ * can be, which no tip in use is. */
+#define IMPOSSIBLE_U 3.0
 /* Nominal and sighted yaw differ by more than this many of the nominal one's standard uncertainties. */
 #define YAW_OFF 4.0
 /* A plate turned on purpose stands within this of a quarter turn from the nominal yaw: 5 degrees. */
@@ -21,6 +23,22 @@ static void words_shift(struct tt_buffer *text, double x_mm, double y_mm)
     tt_buffer_puts(text, " along x and ");
     tt_words_um(text, y_mm);
     tt_buffer_puts(text, " along y");
+}
+
+/* Were marks sighted after @row and touches made between? Without, it may as well be the tips that moved; with sightings but no touch
+ * after it, the camera. */
+static bool sighted_after(const struct tt_view *view, size_t row)
+{
+    const struct tt_model *model = view->model;
+    bool sighted = false, touched = false;
+
+    for (size_t i = 0; i < model->n_sights; i++) {
+        sighted = sighted || (model->sights[i].row >= row && model->sights[i].setup == model->moved_setup);
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        touched = touched || (model->row[i] >= row && model->cells[model->cell_of[i]].setup == model->moved_setup);
+    }
+    return sighted && touched;
 }
 
 static enum tiptrue_status moved(struct tt_view *view, struct tt_buffer *text)
@@ -40,9 +58,36 @@ static enum tiptrue_status moved(struct tt_view *view, struct tt_buffer *text)
     tt_buffer_printf(text, "the plate or the camera moved within the run, from line %zu on (after %zu of %zu touches): by ", line,
                      before, touches);
     words_shift(text, model->x[model->at_moved], model->x[model->at_moved + 1]);
-    tt_buffer_puts(text, "; clamp the plate, check the camera's mount, and repeat");
-    return tt_finding_add(view, TT_FINDING_MOVED_PLATE, TIPTRUE_ERROR,
+    bool confirmed = sighted_after(view, row);
+    tt_buffer_puts(text, confirmed ? "; the marks sighted again say so too, and it was taken into account. Clamp the plate, check the "
+                                     "camera's mount before the next run"
+                                   : "; clamp the plate, check the camera's mount, and repeat");
+    return tt_finding_add(view, TT_FINDING_MOVED_PLATE, confirmed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
                           (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1}, text);
+}
+
+/* Were marks of every setup sighted before its first touch and after its last? */
+static bool sighted_around(const struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    bool around = true;
+
+    for (size_t s = 0; s < model->n_setups; s++) {
+        size_t first = TT_NONE, last = 0;
+        bool before = false, after = false;
+        for (size_t i = 0; i < model->n_touches; i++) {
+            if (model->cells[model->cell_of[i]].setup == s) {
+                first = first == TT_NONE || model->row[i] < first ? model->row[i] : first;
+                last = model->row[i] > last ? model->row[i] : last;
+            }
+        }
+        for (size_t i = 0; i < model->n_sights; i++) {
+            before = before || (model->sights[i].setup == s && model->sights[i].row < first);
+            after = after || (model->sights[i].setup == s && model->sights[i].row > last);
+        }
+        around = around && (first == TT_NONE || (before && after));
+    }
+    return around;
 }
 
 static enum tiptrue_status drifted(struct tt_view *view, struct tt_buffer *text)
@@ -54,8 +99,11 @@ static enum tiptrue_status drifted(struct tt_view *view, struct tt_buffer *text)
     }
     tt_buffer_puts(text, "the plate drifted against the camera during the run, by ");
     words_shift(text, model->x[model->at_drift], model->x[model->at_drift + 1]);
-    tt_buffer_puts(text, " from its first row to its last; let the machine warm up, and repeat");
-    return tt_finding_add(view, TT_FINDING_DRIFT_IN_RUN, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+    bool confirmed = sighted_around(view);
+    tt_buffer_puts(text, confirmed ? " from its first row to its last; the marks sighted again say so too, and it was taken into account. "
+                                     "Let the machine warm up before the next run"
+                                   : " from its first row to its last; let the machine warm up, and repeat");
+    return tt_finding_add(view, TT_FINDING_DRIFT_IN_RUN, confirmed ? TIPTRUE_WARNING : TIPTRUE_ERROR, TT_ABOUT_RUN, text);
 }
 
 static enum tiptrue_status sense(struct tt_view *view, struct tt_buffer *text)
@@ -71,6 +119,29 @@ static enum tiptrue_status sense(struct tt_view *view, struct tt_buffer *text)
         "tip by hand command and look from above, then correct 'rotation': {'sense': ...}; the numbers shown are for '%s'",
         stated, other, other);
     return tt_finding_add(view, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+}
+
+/* The largest amplitude of order k that a body of mean radius r can have. The touches see its convex hull, whose radius of
+ * curvature rho = h + h'' (h: the support function) is nowhere negative; a non-negative function of mean r has no harmonic larger
+ * than 2 r, and that of rho is (k^2 - 1) times that of h (H. Groemer, Geometric Applications of Fourier Series and Spherical
+ * Harmonics, Cambridge 1996). A straight blade reaches it for k = 2. */
+static double most_amplitude(double radius_mm, unsigned k)
+{
+    return 2 * fmax(radius_mm, 0) / (k * k - 1.0);
+}
+
+/* The term of a tip's shape that no tip of its radius can have, both taken to the near end of their uncertainty; NULL = none. */
+static const struct tt_shape_term *impossible_term(const struct tt_tip_result *tip)
+{
+    double radius_mm = tip->contact_radius_mm + IMPOSSIBLE_U * tip->u_contact_radius_mm;
+
+    for (size_t k = 0; k < tip->n_shape && tip->radius_determined; k++) {
+        const struct tt_shape_term *term = &tip->shape[k];
+        if (term->amplitude_mm - IMPOSSIBLE_U * term->u_amplitude_mm > most_amplitude(radius_mm, term->order)) {
+            return term;
+        }
+    }
+    return NULL;
 }
 
 static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *text)
@@ -89,62 +160,27 @@ static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *tex
             tt_buffer_printf(text, "%s%s by ", k == 0 ? "" : ", ", shapes[tip->shape[k].order]);
             tt_words_um(text, tip->shape[k].amplitude_mm);
         }
-        tt_buffer_puts(text, " (amplitude); its shape was taken into account. Look at it for wear or dirt");
-        status = tt_finding_add(view, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING,
+        const struct tt_shape_term *impossible = impossible_term(tip);
+        if (impossible == NULL) {
+            tt_buffer_puts(text, " (amplitude); its shape was taken into account. Look at it for wear or dirt");
+        } else {
+            tt_buffer_printf(text, " (amplitude); no tip can be %s by that much with a contact radius of ",
+                             shapes[impossible->order]);
+            tt_words_um(text, tip->contact_radius_mm);
+            tt_buffer_puts(text, " (at most ");
+            tt_words_um(text, most_amplitude(tip->contact_radius_mm, impossible->order));
+            tt_buffer_puts(text, "): some touches are wrong, or belong to other edges, tips or rotations than the log says; check "
+                                 "the log, then repeat the run");
+        }
+        status = tt_finding_add(view, TT_FINDING_TIP_NOT_ROUND, impossible != NULL ? TIPTRUE_ERROR : TIPTRUE_WARNING,
                                 (struct tt_about){TT_NONE, tt_run_tip(view, i), TT_NONE, NULL, 0}, text);
     }
     return status;
 }
 
-/* Where many touches of an edge were set aside, which edge is off cannot be told by the others' agreement. */
-static bool touches_in_doubt(const struct tt_view *view)
-{
-    for (size_t j = 0; j < view->solution->n_edges; j++) {
-        const struct tt_edge_result *edge = &view->solution->edges[j];
-        if ((double)edge->used < DOUBTFUL_SHARE * (double)edge->touches) {
-            return true;
-        }
-    }
-    return false;
-}
-
-static enum tiptrue_status edge_off(struct tt_view *view, struct tt_buffer *text)
-{
-    const struct tt_edge_doubt *doubt = &view->selection->doubt;
-
-    if (doubt->edge == TT_NONE) {
-        return TIPTRUE_OK;
-    }
-    const struct tt_edge *edge = &view->plate->edges[doubt->edge];
-    bool attributed = doubt->attributed && !touches_in_doubt(view);
-    tt_buffer_printf(text, "edge '%s' lies ", edge->name);
-    tt_words_um(text, fabs(doubt->off_mm));
-    tt_buffer_printf(text, " further %s than ", doubt->off_mm > 0 ? "out" : "in");
-    if (edge->u_mm > 0) {
-        tt_buffer_puts(text, "its stated u of ");
-        tt_words_um(text, edge->u_mm);
-        tt_buffer_puts(text, " allows");
-    } else {
-        tt_buffer_puts(text, "the plate file says");
-    }
-    if (attributed) {
-        tt_buffer_puts(text,
-                       "; the other edges agree with each other, and its place was not used. Look for a film or a burr on it, or "
-                       "measure the plate again");
-    } else {
-        tt_buffer_puts(
-            text, ", or one of the other edges does: which one cannot be told from these touches, and the offset would move by "
-                  "half of it. Clean the edges, touch more of them, or measure the plate again");
-    }
-    return tt_finding_add(view, TT_FINDING_EDGE_OFF, attributed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
-                          (struct tt_about){doubt->edge, TT_NONE, TT_NONE, NULL, 0}, text);
-}
-
 static enum tiptrue_status lost_motion(struct tt_view *view, struct tt_buffer *text)
 {
     const struct tiptrue_solution *s = view->solution;
-    const struct tt_edge_doubt *instead = &view->selection->instead;
-    enum tiptrue_status status;
 
     if (!s->has_lost_motion) {
         return TIPTRUE_OK;
@@ -156,19 +192,7 @@ static enum tiptrue_status lost_motion(struct tt_view *view, struct tt_buffer *t
         " %s on edges that are met along x than along y: lost motion of the machine's axes. Opposed touches cancel it in the "
         "offset",
         s->lost_motion_mm > 0 ? "larger" : "smaller");
-    status = tt_finding_add(view, TT_FINDING_LOST_MOTION, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
-    if (status != TIPTRUE_OK || instead->edge == TT_NONE) {
-        return status;
-    }
-    tt_buffer_printf(text, "edge '%s' lying ", view->plate->edges[instead->edge].name);
-    tt_words_um(text, fabs(instead->off_mm));
-    tt_buffer_printf(text,
-                     " further %s than stated (or another edge off by as much) would look just like this lost motion, and move the "
-                     "offset by half of it: "
-                     "clean the edges, and touch a plate with more edges or turned by 90 deg to tell the two apart",
-                     instead->off_mm > 0 ? "out" : "in");
-    return tt_finding_add(view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR, (struct tt_about){instead->edge, TT_NONE, TT_NONE, NULL, 0},
-                          text);
+    return tt_finding_add(view, TT_FINDING_LOST_MOTION, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
 }
 
 static enum tiptrue_status latency(struct tt_view *view, struct tt_buffer *text)
@@ -214,7 +238,7 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
 enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text)
 {
     static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,    drifted,     sense,   not_round,
-                                                                                         edge_off, lost_motion, latency, yaw_off};
+                                                                                         lost_motion, latency, yaw_off};
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t k = 0; k < sizeof parts / sizeof parts[0] && status == TIPTRUE_OK; k++) {

@@ -130,7 +130,7 @@ static enum tiptrue_status solve_trial(struct trial *t)
     enum tiptrue_status status;
 
     tt_arena_reset(&t->arena);
-    status = tt_select(&selection, &t->arena, view->plate, view->machine, &t->run, &noise, view->fit->robust);
+    status = tt_select(&selection, &t->arena, view->plate, view->machine, &t->run, &noise, view->selection->robust);
     if (status != TIPTRUE_OK || selection.weak || (status = tt_uncertainty_init(&all, &t->arena, selection.fit)) != TIPTRUE_OK) {
         return status;
     }

@@ -1,6 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The mixture of good, late and early contacts: its likelihood, the climb, the starts. The method is said in fit.h. */
 #include "config.h"
 
 #include "adjust/robust.h"
@@ -9,168 +8,57 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/modes.h"
+#include "base/distribution.h"
+
 #define MOST_EM_STEPS 40
-#define CLIMBED 0.03 /* of the logarithm of the likelihood */
+#define CLIMBED 0.02 /* of the logarithm of the likelihood */
 #define NEARLY_CLIMBED 0.5
-#define MOST_HELD_STEPS 15
-#define START_LATE 0.2
+#define MOST_HELD_STEPS 14
+/* Shares at the start of a climb: late ones of an edge whose touches were kept, and of one left out; early ones; the run's. */
+#define START_LATE 0.15
+#define START_LATE_LEFT_OUT 0.5
 #define START_EARLY 0.01
-/* Contacts of usual machines scatter by 1 to 10 µm (common practice, no source): a log-normal prior on a scatter that is not
+#define START_RUN_SHARE 0.1
+/* Contacts of usual machines repeat to 1 to 10 µm (common practice, no source): a log-normal prior on a repeatability that is not
  * stated, weak enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
 #define USUAL_SCATTER_MM 3.5e-3
 #define USUAL_SCATTER_LN_SD 0.6
-/* Late and early contacts are off by anything up to 0.15 mm, or 15 scatters, with equal probability, and by more with one that
- * falls with the fourth power, so that a contact off by millimetres is still explained. */
+/* Late and early contacts are off by anything up to 0.15 mm, or 15 standard deviations, with equal probability, and by more with one
+ * that falls with the fourth power; and by anything (a digit, a wrong name) with a small density on top, 1/mm. Without the last a
+ * row that is off by 60 mm costs more than a bent plate. */
 #define DEPTH_SCALE_MM 0.15
 #define DEPTH_SCALE_SCATTERS 15.0
-/* A touch nearer than this many scatters is never called off: late ones are to be found, not the good ones' tails. Lower, and the
- * scatter comes out too small. */
+#define GROSS_DENSITY 5e-4
+/* A touch nearer than this many standard deviations is never called off: late ones are to be found, not the good ones' tails. Lower,
+ * and the repeatability comes out too small. */
 #define OFF_FROM_SCATTERS 3.5
-/* Strength, in touches, with which an edge's late share is drawn to the run's, and the run's to nothing. */
+/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1 late and 0.1 early of ten. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
-#define SHARE_PRIOR_LATE 0.1
-/* Least squares stands unless the mixture explains the run better by this much (natural logarithm). Lower, and clean runs of a
- * dozen touches lose some; higher, and single late touches of 5 scatters stay. */
-#define LEAST_GAIN 3.0
+#define SHARE_PRIOR_LATE 1.0
+#define SHARE_PRIOR_EARLY 0.1
+/* On a filmed edge at least this share may have met the bare metal: early against the film, by no more than it is thick. */
+#define BARE_SHARE 0.1
+/* The model is linearised anew where a climb has turned the plate by more than this (rad): second order over 50 mm is then 1 nm. */
+#define YAW_MOVED_RAD 2e-4
+#define MOST_LINEARISATIONS 3
+/* Least absolute deviations: residuals below this count alike; steps of reweighting; asymmetry of a climb's start. */
+#define DEVIATION_FLOOR_MM 2e-3
+#define START_STEPS 25
+#define CLIMB_STEPS 8
+#define CLIMB_FLOOR_MM 1e-3
+#define CLIMB_LEVEL 0.7
+/* Least squares is looked into when its largest residual, its width against its shortest half, its repeatability (not stated) or its
+ * chi squared (stated) exceed these: one clean run in twenty of a hundred touches is. */
+#define CLEAN_LARGEST 3.4
+#define CLEAN_WIDER 1.6
+#define CLEAN_SCATTER_MM 7e-3
+#define CLEAN_IMPROBABLE 1e-4
 
-static void state_take(struct tt_fit_state *state, const struct tt_fit *fit)
-{
-    memcpy(state->x, fit->model->x, fit->model->n_unknowns * sizeof *state->x);
-    memcpy(state->good, fit->good, fit->model->n_touches * sizeof *state->good);
-    state->touch_var_mm2 = fit->touch_var_mm2;
-    state->sight_var_mm2 = fit->sight_var_mm2;
-    state->log_likelihood = fit->log_likelihood;
-}
+/* ---- least squares ---- */
 
-static void state_restore(const struct tt_fit_state *state, struct tt_fit *fit)
-{
-    memcpy(fit->model->x, state->x, fit->model->n_unknowns * sizeof *state->x);
-    memcpy(fit->good, state->good, fit->model->n_touches * sizeof *state->good);
-    fit->touch_var_mm2 = state->touch_var_mm2;
-    fit->sight_var_mm2 = state->sight_var_mm2;
-    fit->log_likelihood = state->log_likelihood;
-    tt_model_linearise(fit->model);
-}
-
-static double outlier_density(double residual_mm, double scatter_mm)
-{
-    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * scatter_mm), beyond = fmax(fabs(residual_mm) / depth, 1);
-    return 0.75 / (depth * beyond * beyond * beyond * beyond); /* 3/4 within the depth, 1/4 beyond */
-}
-
-/* The part of one cell in the expectation; returns its part of the logarithm of the likelihood. Most touches are near enough to be
- * good for certain: for them no exponential is taken, and the variances' factors are gathered into one logarithm. */
-static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, double scatter_mm, double probability[])
-{
-    double share = fit->late_share[cell->edge], early = fit->early_share, good_share = 1 - share - early;
-    double log_sum = (double)cell->count * log(good_share / sqrt(2 * TT_PI * fit->touch_var_mm2)), ratios = 1;
-
-    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = fit->model->residual[i];
-        double exponent = -0.5 * r * r / variance, ratio = fit->touch_var_mm2 / variance;
-        ratios *= ratio;
-        if (ratios < 1e-200) {
-            log_sum += 0.5 * log(ratios);
-            ratios = 1;
-        }
-        probability[i] = 1;
-        log_sum += exponent;
-        if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
-            double good = good_share * exp(exponent) * sqrt(ratio) / sqrt(2 * TT_PI * fit->touch_var_mm2);
-            double off = (r < 0 ? share : early) * outlier_density(r, scatter_mm);
-            probability[i] = good / (good + off);
-            log_sum += log(good + off) - exponent - 0.5 * log(ratio) - log(good_share / sqrt(2 * TT_PI * fit->touch_var_mm2));
-        }
-    }
-    return log_sum + 0.5 * log(ratios);
-}
-
-/* Expectation: how probable each touch is good, into @probability, and the likelihood. @unknowns: degrees of freedom that the fit
- * takes up; they are given back to the scatter, else a fit to few touches would always look better than a fit to many. */
-static void expect(struct tt_fit *fit, double unknowns, double probability[])
-{
-    const struct tt_model *model = fit->model;
-    double s = sqrt(fit->touch_var_mm2), log_sum = unknowns * log(s);
-
-    for (size_t c = 0; c < model->n_cells; c++) {
-        log_sum += expect_cell(fit, &model->cells[c], s, probability);
-    }
-    for (size_t i = 0; i < model->n_sights; i++) {
-        const double *r = model->sights[i].residual;
-        log_sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / fit->sight_var_mm2 + log(fit->sight_var_mm2);
-    }
-    for (size_t i = 0; i < model->n_priors; i++) {
-        double r = (model->x[tt_unknown(model, model->priors[i].block, model->priors[i].place)] - model->priors[i].value) /
-                   model->priors[i].u;
-        log_sum -= 0.5 * r * r;
-    }
-    if (!fit->noise->touch_known) {
-        double off = log(s / USUAL_SCATTER_MM) / USUAL_SCATTER_LN_SD;
-        log_sum -= 0.5 * off * off;
-    }
-    fit->log_likelihood = log_sum;
-    fit->full_likelihood = log_sum - unknowns * log(s);
-}
-
-/* Shares of late and early contacts from the present `good`. */
-static void update_shares(struct tt_fit *fit)
-{
-    const struct tt_model *model = fit->model;
-    size_t n_edges = model->plate->n_edges;
-    double late = 0, early = 0, n = (double)model->n_touches, *edge_late = fit->late_share, *edge_n = fit->edge_count;
-
-    memset(edge_late, 0, n_edges * sizeof *edge_late);
-    memset(edge_n, 0, n_edges * sizeof *edge_n);
-    for (size_t i = 0; i < model->n_touches; i++) {
-        size_t edge = model->cells[model->cell_of[i]].edge;
-        double off = 1 - fit->good[i];
-        edge_n[edge] += 1;
-        if (model->residual[i] < 0) {
-            edge_late[edge] += off;
-            late += off;
-        } else {
-            early += off;
-        }
-    }
-    double run_share = (late + SHARE_PRIOR_LATE) / (n + SHARE_PRIOR_TOUCHES);
-    fit->early_share = (early + SHARE_PRIOR_LATE) / (n + SHARE_PRIOR_TOUCHES);
-    for (size_t j = 0; j < n_edges; j++) {
-        edge_late[j] =
-            fmin((edge_late[j] + SHARE_STRENGTH * run_share) / (edge_n[j] + SHARE_STRENGTH), 0.95 * (1 - fit->early_share));
-    }
-}
-
-/* Climb from the present x, shares and scatter; the scatter is held until the climb has nearly ended with it, so that it cannot
- * widen before the late touches are found. False: singular. */
-static bool climb(struct tt_fit *fit, double unknowns, double least_var)
-{
-    double before = -INFINITY;
-    bool held = !fit->noise->touch_known;
-
-    for (size_t k = 0; k < MOST_EM_STEPS; k++) {
-        double size;
-        expect(fit, unknowns, fit->good);
-        if (held && (!(fabs(fit->log_likelihood - before) > NEARLY_CLIMBED) || k >= MOST_HELD_STEPS)) {
-            held = false;
-        } else if (!held && !(fabs(fit->log_likelihood - before) > CLIMBED)) {
-            break;
-        }
-        before = fit->log_likelihood;
-        update_shares(fit);
-        if (!fit->noise->touch_known && !held) {
-            double good = tt_fit_total_good(fit);
-            fit->touch_var_mm2 = fmax(tt_fit_touch_scatter(fit, fmax(good - unknowns, 1)), least_var);
-        }
-        tt_fit_set_weights(fit);
-        if (!tt_fit_step(fit, false, &size)) {
-            return false;
-        }
-    }
-    return true;
-}
-
-/* Scatter from the shortest interval that holds half of the residuals (normal: half-width / 0.6745). */
+/* Standard deviation from the shortest interval that holds half of the residuals (normal: half-width / 0.6745). */
 static double shortest_half(const struct tt_fit *fit)
 {
     size_t n = fit->model->n_touches, half = n / 2 + 1;
@@ -184,19 +72,67 @@ static double shortest_half(const struct tt_fit *fit)
     return best / (2 * 0.6745);
 }
 
-/* Asymmetric least absolute deviations at @level (0.5: median; above: the upper part of the residuals counts more), by reweighting.
- */
-static bool absolute_deviations(struct tt_fit *fit, double level, size_t steps)
+bool tt_robust_looks_clean(struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
-    double floor_mm = 0.5 * sqrt(fit->noise->touch_digit_var_mm2 + 1e-6); /* half a micrometre: beyond it all are equal */
+    double largest = 0, half = shortest_half(fit), scatter = sqrt(fit->scatter_touch_mm2);
 
-    for (size_t k = 0; k < steps; k++) {
+    for (size_t i = 0; i < model->n_touches; i++) {
+        double free_share = fmax(1 - fit->leverage[i], 0.05);
+        double variance = (fit->touch_var_mm2 + fit->rotation_var_mm2[i]) * free_share;
+        largest = fmax(largest, model->residual[i] * model->residual[i] / variance);
+    }
+    if (!(largest < CLEAN_LARGEST * CLEAN_LARGEST) || !(scatter < CLEAN_WIDER * half + 1e-6)) {
+        return false;
+    }
+    if (fit->noise->touch_dof == 0) {
+        return scatter < CLEAN_SCATTER_MM;
+    }
+    double dof = fmax(fit->dof_touch, 1), stated = fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2;
+    return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
+}
+
+/* ---- starts ---- */
+
+bool tt_robust_start(struct tt_fit *fit)
+{
+    struct tt_model *model = fit->model;
+    struct tt_system *system = &model->system;
+
+    tt_model_linearise(model);
+    for (size_t step = 0; step < START_STEPS; step++) {
+        for (size_t i = 0; i < model->n_touches; i++) {
+            fit->weight[i] = 1 / (TT_FIRST_SCATTER_MM * fmax(fabs(model->residual[i]), DEVIATION_FLOOR_MM));
+        }
+        tt_model_accumulate(model, fit->weight, 0, false);
+        for (size_t i = 0; i < model->n_priors; i++) {
+            const struct tt_prior *prior = &model->priors[i];
+            if (prior->kind == TT_PRIOR_RADIUS) {
+                struct tt_entry entry = {.place = prior->place, .value = 1};
+                double u = fmax(prior->u, DEVIATION_FLOOR_MM), r = model->x[tt_unknown(model, prior->block, prior->place)];
+                tt_system_add_row(system, prior->block, &entry, 1, 1 / (u * u), r - prior->value);
+            }
+        }
+        if (!tt_system_solve_blocks(system, fit->step_mm)) {
+            return false;
+        }
+        tt_model_move(model, fit->step_mm);
+    }
+    tt_model_linearise(model);
+    return true;
+}
+
+/* Residuals after asymmetric least absolute deviations of the kept touches, from the residuals as they are. */
+static bool absolute_deviations(struct tt_fit *fit, const double keep[])
+{
+    const struct tt_model *model = fit->model;
+
+    for (size_t k = 0; k < CLIMB_STEPS; k++) {
         double size;
         for (size_t i = 0; i < model->n_touches; i++) {
-            double r = model->residual[i], side = r > 0 ? level : 1 - level;
+            double r = model->residual[i], side = r < 0 ? 1 - CLIMB_LEVEL : CLIMB_LEVEL;
             /* Scaled so that a touch off by one first scatter weighs as in least squares: priors keep their meaning. */
-            fit->weight[i] = 2 * side / (TT_FIRST_SCATTER_MM * fmax(fabs(r), floor_mm));
+            fit->weight[i] = (keep != NULL ? keep[i] : 1) * 2 * side / (TT_FIRST_SCATTER_MM * fmax(fabs(r), CLIMB_FLOOR_MM));
         }
         if (!tt_fit_step(fit, false, &size)) {
             return false;
@@ -205,96 +141,346 @@ static bool absolute_deviations(struct tt_fit *fit, double level, size_t steps)
     return true;
 }
 
-bool tt_robust_looks_clean(struct tt_fit *fit)
+/* First repeatability of a climb: 1.4826 times the median of the kept touches' sizes, 1.5 to 10 µm. */
+static double first_scatter(const struct tt_fit *fit, const double keep[])
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < fit->model->n_touches; i++) {
+        if (keep == NULL || keep[i] > 0) {
+            fit->sorted_mm[n++] = fabs(fit->model->residual[i]);
+        }
+    }
+    gsl_sort(fit->sorted_mm, 1, n);
+    double median = n > 0 ? 0.5 * (fit->sorted_mm[(n - 1) / 2] + fit->sorted_mm[n / 2]) : 0;
+    return fmin(fmax(1.4826 * median, 1.5e-3), 10e-3);
+}
+
+/* ---- the mixture ---- */
+
+static bool edge_is_out(const struct tt_fit *fit, size_t edge)
+{
+    return fit->model->terms.edge_out != NULL && fit->model->terms.edge_out[edge];
+}
+
+static bool edge_is_filmed(const struct tt_fit *fit, size_t edge)
+{
+    const double *extra = fit->model->terms.edge_extra_mm;
+    return extra != NULL && extra[edge] == tt_mode_size(TT_MODE_FILM);
+}
+
+static double off_density(double residual_mm, double sd_mm)
+{
+    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sd_mm), beyond = fmax(fabs(residual_mm) / depth, 1);
+    return 0.75 / (depth * beyond * beyond * beyond * beyond) + GROSS_DENSITY; /* 3/4 within the depth, 1/4 beyond */
+}
+
+/* Touches of an edge that is out: anywhere late, not earlier than the prediction allows (its standard deviation with the touch's
+ * own). Returns their ln density. */
+static double expect_out(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
+{
+    double sum = 0, depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sqrt(fit->touch_var_mm2));
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i];
+        double predicted = sqrt(variance * (1 + fit->leverage[i]));
+        sum += log(0.75 / depth * tt_normal_lower(2 - fit->model->residual[i] / predicted) + 1e-300);
+        probability[i] = 0;
+    }
+    return sum;
+}
+
+/* The part of one cell in the expectation; returns its part of the ln likelihood. Most touches are near enough to be good for
+ * certain: for them no exponential is taken, and the variances' factors are gathered into one logarithm. */
+static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
+{
+    double share = fit->late_share[cell->edge], early = fit->early_share, scatter_mm = sqrt(fit->touch_var_mm2);
+
+    if (edge_is_out(fit, cell->edge)) {
+        return expect_out(fit, cell, probability);
+    }
+    double bare = edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
+    double bare_mm = edge_is_filmed(fit, cell->edge) ? OFF_FROM_SCATTERS * scatter_mm - fit->model->x[fit->model->at_edge[cell->edge]] : 0;
+    double peak = fmax(1 - share - bare, 0.01) / sqrt(2 * TT_PI * fit->touch_var_mm2);
+    double log_sum = (double)cell->count * log(peak), ratios = 1;
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = fit->model->residual[i];
+        double exponent = -0.5 * r * r / variance, ratio = fit->touch_var_mm2 / variance;
+        ratios *= ratio;
+        if (ratios < 1e-200) {
+            log_sum += 0.5 * log(ratios);
+            ratios = 1;
+        }
+        probability[i] = 1;
+        if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
+            double good = peak * exp(exponent) * sqrt(ratio), off = (r < 0 ? share : r < bare_mm ? bare : early) * off_density(r, scatter_mm);
+            probability[i] = good / (good + off);
+            log_sum += log(good + off) - 0.5 * log(ratio) - log(peak);
+        } else {
+            log_sum += exponent;
+        }
+    }
+    return log_sum + 0.5 * log(ratios);
+}
+
+/* ln density of sightings and priors at x, all of it but factors of 2 pi that no explanation changes. */
+static double log_rest(const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
-    double largest = 0, half;
+    double sum = 0;
 
-    for (size_t i = 0; i < model->n_touches; i++) {
-        double free_share = fmax(1 - fit->leverage[i], 0.05);
-        double variance = (fit->touch_var_mm2 + fit->rotation_var_mm2[i]) * free_share;
-        largest = fmax(largest, model->residual[i] * model->residual[i] / variance);
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const double *r = model->sights[i].residual;
+        double variance = fit->sight_var_mm2 + model->sights[i].extra_mm2;
+        sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / variance + log(variance);
     }
-    half = shortest_half(fit);
-    fit->half_scatter_mm = half;
-    double scatter = sqrt(fit->scatter_touch_mm2);
-    /* 3.2 scatters, or twice as wide as its middle half says: one clean run in ten of a hundred touches is looked at twice. */
-    return largest < 3.2 * 3.2 && scatter < 1.6 * half + 1e-6 && (fit->noise->touch_known || scatter < 2 * USUAL_SCATTER_MM);
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        double r = (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value) / prior->u;
+        sum -= 0.5 * r * r + log(prior->u) + 0.5 * log(2 * TT_PI);
+    }
+    return sum;
 }
 
-/* Few set aside and the rest as normal as it should be: no other start would end elsewhere. */
-static bool convincing(const struct tt_fit *fit)
+/* Expectation: how probable each touch is good, into fit->good; the ln likelihood with sightings and priors is returned. */
+static double expect(struct tt_fit *fit)
 {
-    double n = (double)fit->model->n_touches;
-    return tt_fit_total_good(fit) > 0.85 * n && n > 24 &&
-           (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < 2 * USUAL_SCATTER_MM);
+    double sum = 0;
+
+    for (size_t c = 0; c < fit->model->n_cells; c++) {
+        sum += expect_cell(fit, &fit->model->cells[c], fit->good);
+    }
+    return sum + log_rest(fit);
 }
 
-/* One start: from the present x with @scatter_mm. */
-static bool try_start(struct tt_fit *fit, double scatter_mm, double unknowns, double least_var)
+/* Late and early touches of each edge, by the present `good`: late into fit->late_count. */
+static void count_off(struct tt_fit *fit, double *early, double *late, double *touches)
 {
-    if (!fit->noise->touch_known) {
-        fit->touch_var_mm2 = fmax(scatter_mm * scatter_mm, least_var);
+    const struct tt_model *model = fit->model;
+    size_t n_edges = model->plate->n_edges;
+
+    memset(fit->late_count, 0, n_edges * sizeof *fit->late_count);
+    memset(fit->edge_count, 0, n_edges * sizeof *fit->edge_count);
+    *early = *late = *touches = 0;
+    for (size_t c = 0; c < model->n_cells; c++) {
+        const struct tt_cell *cell = &model->cells[c];
+        bool out = edge_is_out(fit, cell->edge);
+        double off = 0;
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            double q = 1 - fit->good[i];
+            off += out || model->residual[i] < 0 ? q : 0;
+            *early += !out && model->residual[i] >= 0 ? q : 0;
+        }
+        fit->late_count[cell->edge] += off;
+        fit->edge_count[cell->edge] += (double)cell->count;
+        *late += out ? 0 : off;
+        *touches += out ? 0 : (double)cell->count;
     }
+}
+
+static void update_shares(struct tt_fit *fit)
+{
+    double early, late, touches;
+
+    count_off(fit, &early, &late, &touches);
+    fit->run_share = (late + SHARE_PRIOR_LATE) / (touches + SHARE_PRIOR_TOUCHES);
+    fit->early_share = fmin((early + SHARE_PRIOR_EARLY) / ((double)fit->model->n_touches + SHARE_PRIOR_TOUCHES), 0.3);
     for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
-        fit->late_share[j] = START_LATE;
+        double share = (fit->late_count[j] + SHARE_STRENGTH * fit->run_share) / (fit->edge_count[j] + SHARE_STRENGTH);
+        fit->late_share[j] = fmin(fmin(fmax(share, 1e-3), 0.97), 0.985 - fit->early_share);
     }
-    fit->early_share = START_EARLY;
-    return climb(fit, unknowns, least_var);
 }
 
-/* With few late touches least squares is not far off: climb from there, and be content with a convincing end. */
-static bool first_guess(struct tt_fit *fit, double spent, double least_var)
+/* What the shares bring to the ln evidence: the beta distributions of the edges' shares integrated out (their values in the
+ * likelihood taken back), the priors of the run's. */
+static double log_shares(struct tt_fit *fit)
 {
-    if (!try_start(fit, fmin(fit->half_scatter_mm, 2 * USUAL_SCATTER_MM), spent, least_var) || !convincing(fit)) {
-        return false;
+    double early, late, touches, pi = fit->run_share, e = fit->early_share, sum = 0;
+
+    count_off(fit, &early, &late, &touches);
+    for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
+        double a = SHARE_STRENGTH * pi, b = SHARE_STRENGTH * (1 - pi), n_late = fit->late_count[j];
+        double n_good = fmax(fit->edge_count[j] - n_late, 0);
+        if (fit->edge_count[j] == 0) {
+            continue;
+        }
+        if (edge_is_out(fit, j)) {
+            sum += log(tt_mode_probability(TT_MODE_EDGE_OUT));
+            continue;
+        }
+        sum += tt_ln_beta(n_late + a, n_good + b) - tt_ln_beta(a, b) - n_late * log(fit->late_share[j]) -
+               n_good * log1p(-fit->late_share[j]);
     }
-    state_take(&fit->best, fit);
+    sum += SHARE_PRIOR_LATE * log(pi / 0.1) + (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE) * log((1 - pi) / 0.9);
+    return sum + SHARE_PRIOR_EARLY * log(e / 0.01) + (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY) * log((1 - e) / 0.99);
+}
+
+/* ---- repeatability ---- */
+
+/* The most probable repeatability with @dof degrees of freedom left to the good touches: drawn to the usual one, or to the stated
+ * one with its degrees of freedom. */
+static void update_scatter(struct tt_fit *fit, double dof)
+{
+    double digit = fit->noise->touch_digit_var_mm2, own = tt_fit_touch_scatter(fit, dof);
+
+    if (fit->noise->touch_dof > 0) {
+        double stated = fit->noise->touch_var_mm2 + digit;
+        fit->touch_var_mm2 = fmax((fit->noise->touch_dof * stated + dof * own) / (fit->noise->touch_dof + dof), fit->least_touch_var_mm2);
+        return;
+    }
+    double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
+    double s = sqrt(fmax(own - digit, 1e-8));
+    double ln_s = (log(s) * 2 * dof + log(USUAL_SCATTER_MM) * weight) / (2 * dof + weight);
+    fit->touch_var_mm2 = fmax(exp(2 * ln_s) + digit, fit->least_touch_var_mm2);
+}
+
+/* ln prior density of the repeatability's logarithm (log-normal; or scaled inverse chi squared, whose logarithm has a variance of
+ * 1/(2 dof)), and Laplace's factor. */
+static double log_scatter(const struct tt_fit *fit, double dof)
+{
+    double variance = fmax(fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2, 1e-10);
+
+    if (fit->noise->touch_dof > 0) {
+        double ratio = fit->noise->touch_var_mm2 / variance, prior_dof = fit->noise->touch_dof;
+        return 0.5 * prior_dof * (log(ratio) - ratio + 1) + 0.5 * log(2 * prior_dof) - 0.5 * log(2 * (dof + prior_dof));
+    }
+    double off = 0.5 * log(variance / (USUAL_SCATTER_MM * USUAL_SCATTER_MM)) / USUAL_SCATTER_LN_SD;
+    double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
+    return -0.5 * off * off + 0.5 * log(weight) - 0.5 * log(2 * dof + weight);
+}
+
+/* ---- the climb ---- */
+
+static double dof_left(const struct tt_fit *fit)
+{
+    return fmax(tt_fit_total_good(fit) - fit->spent_touch, 0.5);
+}
+
+/* Expectation and maximisation until the likelihood stands. The repeatability is held until the climb has nearly ended with it, so
+ * that it cannot widen before the late touches are found. */
+static bool iterate(struct tt_fit *fit, bool held)
+{
+    double before = -INFINITY, size;
+
+    for (size_t k = 0; k < MOST_EM_STEPS; k++) {
+        double now = expect(fit);
+        tt_fit_set_weights(fit);
+        if (!tt_fit_step(fit, false, &size)) {
+            return false;
+        }
+        update_shares(fit);
+        bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED) || (held && k >= MOST_HELD_STEPS);
+        before = now;
+        if (k == 0 || stands) {
+            tt_fit_update_dof(fit);
+        }
+        if (!held) {
+            update_scatter(fit, dof_left(fit));
+        }
+        if (stands && !held) {
+            break;
+        }
+        held = held && !stands;
+    }
     return true;
 }
 
-static void search_starts(struct tt_fit *fit, double spent, double least_var)
+static void linearise(struct tt_fit *fit)
 {
-    static const double levels[] = {0.5, 0.7, 0.85}, scatters_mm[] = {4e-3, 2e-3, 10e-3};
-    size_t n_scatters = fit->noise->touch_known ? 1 : sizeof scatters_mm / sizeof scatters_mm[0];
-
-    if (first_guess(fit, spent, least_var)) {
-        return;
+    for (size_t s = 0; s < fit->model->n_setups; s++) {
+        fit->linear_yaw_rad[s] = fit->model->x[tt_at_pose(s) + 2];
     }
-    for (size_t k = 0; k < sizeof levels / sizeof levels[0]; k++) {
-        state_restore(&fit->plain, fit);
-        if (!absolute_deviations(fit, levels[k], 8)) {
-            continue;
-        }
-        state_take(&fit->start, fit);
-        for (size_t j = 0; j < n_scatters; j++) {
-            state_restore(&fit->start, fit);
-            if (try_start(fit, scatters_mm[j], spent, least_var) && fit->log_likelihood > fit->best.log_likelihood) {
-                state_take(&fit->best, fit);
-            }
-        }
-    }
+    tt_model_linearise(fit->model);
 }
 
-void tt_robust_fit(struct tt_fit *fit)
+/* By how much a yaw has moved since the model was linearised. */
+static double largest_turn(const struct tt_fit *fit)
+{
+    double most = 0;
+    for (size_t s = 0; s < fit->model->n_setups; s++) {
+        most = fmax(most, fabs(fit->model->x[tt_at_pose(s) + 2] - fit->linear_yaw_rad[s]));
+    }
+    return most;
+}
+
+/* A film only makes late: its prior is the negative half of a normal distribution. */
+static double log_half_normals(const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    double sum = 0;
+
+    for (size_t j = 0; j < model->plate->n_edges; j++) {
+        size_t at = model->at_edge[j];
+        if (at != TT_NONE && edge_is_filmed(fit, j)) {
+            double sd = sqrt(fmax(model->system.c[at * model->n_border + at], 1e-18)), z = model->x[at] / sd;
+            sum += log(2 * tt_normal_lower(-fmin(fmax(z, -30), 12)) + 1e-300);
+        }
+    }
+    return sum;
+}
+
+static bool first_step(struct tt_fit *fit, const struct tt_climb *climb)
+{
+    const struct tt_model *model = fit->model;
+    double size;
+
+    if (climb->deviations) {
+        return absolute_deviations(fit, climb->keep);
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        fit->weight[i] = (climb->keep != NULL ? climb->keep[i] : 1) / (TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM);
+    }
+    return tt_fit_step(fit, false, &size);
+}
+
+static void start_shares(struct tt_fit *fit, const double keep[])
+{
+    const struct tt_model *model = fit->model;
+    double *kept = fit->edge_count;
+
+    memset(kept, 0, model->plate->n_edges * sizeof *kept);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        kept[model->cells[model->cell_of[i]].edge] += keep != NULL ? keep[i] : 1;
+    }
+    for (size_t j = 0; j < model->plate->n_edges; j++) {
+        fit->late_share[j] = kept[j] < 0.5 ? START_LATE_LEFT_OUT : START_LATE;
+    }
+    fit->early_share = START_EARLY;
+    fit->run_share = START_RUN_SHARE;
+}
+
+bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
 {
     struct tt_model *model = fit->model;
-    double spent = fit->spent_touch;
-    double least_var = fit->least_touch_var_mm2;
+    bool stated = fit->noise->touch_dof > 0;
 
-    update_shares(fit);
-    expect(fit, spent, fit->probability);
-    state_take(&fit->plain, fit);
-    fit->best.log_likelihood = -INFINITY;
-    search_starts(fit, spent, least_var);
-    state_restore(fit->best.log_likelihood > fit->plain.log_likelihood + LEAST_GAIN ? &fit->best : &fit->plain, fit);
-    for (size_t i = 0; i < model->n_touches; i++) {
-        fit->good[i] = fit->good[i] > 0.5 ? 1 : 0;
+    linearise(fit);
+    tt_fit_set_rotation_var(fit);
+    if (!first_step(fit, climb)) {
+        return false;
     }
-}
-
-void tt_robust_sum_up(struct tt_fit *fit)
-{
-    update_shares(fit);
-    expect(fit, fit->spent_touch, fit->probability);
+    double first = stated && !climb->own_scatter ? sqrt(fit->noise->touch_var_mm2) : first_scatter(fit, climb->keep);
+    fit->touch_var_mm2 = fmax(first * first + fit->noise->touch_digit_var_mm2, fit->least_touch_var_mm2);
+    start_shares(fit, climb->keep);
+    memset(fit->leverage, 0, model->n_touches * sizeof *fit->leverage);
+    bool done = false;
+    for (size_t k = 0; k < MOST_LINEARISATIONS && !done; k++) {
+        if (!iterate(fit, k == 0)) {
+            return false;
+        }
+        done = !(largest_turn(fit) > YAW_MOVED_RAD);
+        if (!done) {
+            linearise(fit);
+        }
+    }
+    double likelihood = expect(fit), dof = dof_left(fit);
+    tt_fit_set_weights(fit);
+    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    if (!tt_system_factor(&model->system)) {
+        return false;
+    }
+    tt_fit_update_dof(fit);
+    fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) + log_half_normals(fit) +
+                        0.5 * (double)model->n_unknowns * log(2 * TT_PI) - 0.5 * tt_system_log_det(&model->system);
+    return true;
 }

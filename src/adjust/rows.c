@@ -113,6 +113,8 @@ static enum tiptrue_status sort_touches(struct tt_model *model, struct tt_arena 
                                              .sin_rotation = sense * sin(o->rotation_rad),
                                              .scale = thermal_scale(model->plate, o),
                                              .feed_mm_s = o->feed_mm_s};
+        model->middle.x_mm += o->h.x_mm / (double)n;
+        model->middle.y_mm += o->h.y_mm / (double)n;
     }
     return TIPTRUE_OK;
 }
@@ -146,7 +148,10 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
         return TIPTRUE_E_DATA;
     }
     model->n_touches = n;
-    model->shape_column = model->terms.drift ? TT_COLUMN_DRIFT + 1 : TT_COLUMN_DRIFT;
+    model->drift_column = TT_COLUMN_MORE;
+    model->slip_column = model->drift_column + (model->terms.drift ? 1 : 0);
+    model->axis_column = model->slip_column + (model->terms.slipped_at != TT_NONE ? 2 : 0);
+    model->shape_column = model->axis_column + (model->terms.axes != TT_AXES_RIGHT ? 1 : 0);
     model->stride = model->shape_column;
     for (size_t b = 0; b < model->n_blocks; b++) {
         size_t columns = model->shape_column + model->block_size[b] - TT_TIP_SHAPE;
@@ -167,12 +172,15 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
         if (o->kind == TT_SIGHT && o->use == TT_USE) {
+            const double *extra_mm = model->terms.sight_extra_mm;
+            double extra = extra_mm != NULL ? extra_mm[model->n_sights] : 0;
             model->sights[model->n_sights++] = (struct tt_sight){.row = i,
                                                                  .setup = o->setup,
                                                                  .mark = o->target,
                                                                  .after = is_after(model, i),
                                                                  .scale = thermal_scale(model->plate, o),
-                                                                 .clock = clock_of(model, i)};
+                                                                 .clock = clock_of(model, i),
+                                                                 .extra_mm2 = extra * extra};
             model->setup_sighted[o->setup] = true;
         }
     }

@@ -10,6 +10,9 @@
 #include "model/frames.h"
 
 #define PIVOT_FLOOR 1e-11
+/* Of a block's trace, beside its diagonal where the block is solved alone: nothing next to a touch that sees the unknown, and far
+ * above the pivot's floor. */
+#define BLOCK_RIDGE 1e-9
 
 enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena, size_t n_border, size_t n_blocks,
                                    const size_t size[])
@@ -267,6 +270,57 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
     for (size_t i = 0; i < system->n_unknowns; i++) {
         x[i] *= system->scale[i];
     }
+}
+
+double tt_system_log_det(const struct tt_system *system)
+{
+    size_t nb = system->n_border;
+    double sum = 0;
+
+    for (size_t i = 0; i < nb; i++) {
+        sum += 2 * log(system->la[i * nb + i]);
+    }
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        const double *ld = system->ld + system->d_at[t];
+        for (size_t i = 0; i < system->size[t]; i++) {
+            sum += 2 * log(ld[i * system->size[t] + i]);
+        }
+    }
+    for (size_t i = 0; i < system->n_unknowns; i++) {
+        sum -= 2 * log(system->scale[i]);
+    }
+    return sum;
+}
+
+bool tt_system_solve_blocks(struct tt_system *system, double x[])
+{
+    memset(x, 0, system->n_border * sizeof *x);
+    for (size_t t = 0; t < system->n_blocks; t++) {
+        size_t size = system->size[t], first = system->first[t];
+        const double *d = system->d + system->d_at[t];
+        double *ld = system->ld + system->d_at[t], *x_t = x + first, trace = 0;
+        for (size_t i = 0; i < size; i++) {
+            trace += d[i * size + i];
+        }
+        for (size_t i = 0; i < size; i++) {
+            double own = d[i * size + i] + BLOCK_RIDGE * trace;
+            system->scale[first + i] = own > 0 ? 1 / sqrt(own) : 0;
+            for (size_t j = 0; j <= i; j++) {
+                ld[i * size + j] = d[i * size + j] * system->scale[first + i] * system->scale[first + j];
+            }
+            ld[i * size + i] = 1;
+            x_t[i] = system->g[first + i] * system->scale[first + i];
+        }
+        if (!cholesky(ld, size)) {
+            return false;
+        }
+        forward(ld, size, x_t);
+        backward(ld, size, x_t);
+        for (size_t i = 0; i < size; i++) {
+            x_t[i] *= system->scale[first + i];
+        }
+    }
+    return true;
 }
 
 void tt_system_half_solve(const struct tt_system *system, size_t block, const double border[], const double in_block[], double y[])

@@ -66,6 +66,13 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
  * the product for different blocks. */
 void tt_system_half_solve(const struct tt_system *system, size_t block, const double border[], const double in_block[], double y[]);
 
+/* ln of the determinant of the matrix. After tt_system_factor. */
+double tt_system_log_det(const struct tt_system *system);
+
+/* @x = the solution for the blocks alone, the border held (its part of @x is 0), for the right side as accumulated. A ridge of 1e-9
+ * of each diagonal number keeps what is not seen where it is. False: singular. Overwrites the factors. */
+TT_MUST_USE bool tt_system_solve_blocks(struct tt_system *system, double x[]);
+
 /* Border covariance into system->c. After tt_system_factor. */
 void tt_system_invert(struct tt_system *system);
 

@@ -5,12 +5,15 @@
 #include "base/distribution.h"
 
 #include <gsl/gsl_cdf.h>
+#include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 
 /* gsl_cdf_tdist_Pinv converges from 0.0084 degrees of freedom on (GSL 2.7.1, p = 0.975). A quantile at a twentieth is 1e26. */
 #define LEAST_DOF 0.05
 /* Beyond this Student's t is the normal distribution, and chi squared is too, to six digits and more. */
 #define MANY_DOF 1e8
+/* Beyond this a covariance counts as known: the 95 % radius differs by less than 1e-6 of itself. */
+#define MANY_PLANE_DOF 1e6
 /* Smaller than exp of this is no positive double. */
 #define LEAST_LN (-745.0)
 
@@ -41,12 +44,48 @@ double tt_student_upper(double t, double dof)
     return dof < MANY_DOF ? gsl_cdf_tdist_Q(t, fmax(dof, LEAST_DOF)) : gsl_cdf_ugaussian_Q(t);
 }
 
+double tt_plane_upper(double t2, double dof)
+{
+    return dof < MANY_PLANE_DOF ? exp(-0.5 * dof * log1p(t2 / dof)) : exp(-0.5 * t2);
+}
+
+double tt_satterthwaite(const double part[3], const double whole[3], double dof)
+{
+    double det = whole[0] * whole[2] - whole[1] * whole[1];
+
+    if (!(det > 0) || !(dof < MANY_PLANE_DOF)) {
+        return 0;
+    }
+    double a = (part[0] * whole[2] - part[1] * whole[1]) / det, b = (part[1] * whole[0] - part[0] * whole[1]) / det;
+    double c = (part[1] * whole[2] - part[2] * whole[1]) / det, d = (part[2] * whole[0] - part[1] * whole[1]) / det;
+    return (a * a + 2 * b * c + d * d) / dof;
+}
+
 double tt_student_quantile(double p, double dof)
 {
     if (!(p > 0) || !(p < 1) || !(dof > 0)) {
         return NAN;
     }
     return dof < MANY_DOF ? gsl_cdf_tdist_Pinv(p, fmax(dof, LEAST_DOF)) : gsl_cdf_ugaussian_Pinv(p);
+}
+
+double tt_fisher_upper(double f, double m, double n)
+{
+    if (isnan(f) || !(m > 0) || !(n > 0)) {
+        return NAN;
+    }
+    return f > 0 ? gsl_cdf_fdist_Q(f, fmin(fmax(m, LEAST_DOF), MANY_DOF), fmin(fmax(n, LEAST_DOF), MANY_DOF)) : 1;
+}
+
+double tt_normal_lower(double z)
+{
+    return gsl_cdf_ugaussian_P(z);
+}
+
+double tt_ln_beta(double a, double b)
+{
+    gsl_sf_result value = {NAN, 0};
+    return a > 0 && b > 0 && gsl_sf_lnbeta_e(a, b, &value) == 0 ? value.val : NAN; /* it calls the handler for others only */
 }
 
 double tt_binomial_upper(unsigned k, double p, unsigned n)

@@ -229,7 +229,8 @@ static const char *verdict_word(int verdict)
 static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries, struct tt_record_entry *entry,
                                      struct tips *tips, struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT name, has & 1, x_mm, y_mm, verdict FROM tip WHERE machine = ? AND time_s = ? AND run = ?"
+    static const char SQL[] = "SELECT name, has & 1, full_x_mm, full_y_mm, verdict FROM tip"
+                              " WHERE machine = ? AND time_s = ? AND run = ?"
                               " ORDER BY machine, time_s, run, position";
     sqlite3_stmt *statement;
     size_t room = (size_t)sqlite3_column_int64(entries, 13);

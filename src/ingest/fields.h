@@ -62,6 +62,10 @@ void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const ch
 bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
                  double xy_mm[2]);
 
+/* [a, b], optional numbers in the file's own unit. */
+bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, const struct tt_bounds *bounds,
+                   double pair[2]);
+
 /* The standard uncertainty "u", or "tolerance" / sqrt(3) (a rectangular distribution, JCGM 100:2008, 4.3.7); both is a fault. */
 bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,
                 double *u_mm);

@@ -33,15 +33,18 @@ static void read_rotation(struct tt_fields *fields, const cJSON *root, struct ti
     machine->u_rotation_rad = tt_rad_from_deg(u_deg);
 }
 
-/* The "u" of "sighting" or "touch". */
-static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key, double *u_mm)
+static const struct tt_bounds dof_bounds = {1.0, 1e9, false, "degrees of freedom, 1 or more"};
+
+/* The "u" and "dof" of "sighting" or "touch". */
+static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key, double *u_mm, double *dof)
 {
-    static const char *const known[] = {"u", "tolerance", "note"};
+    static const char *const known[] = {"u", "tolerance", "dof", "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", key, TT_OPTIONAL);
     if (object == NULL) {
         return false;
     }
     tt_field_unknown(fields, object, key, known, COUNT(known));
+    (void)tt_field_number(fields, object, key, "dof", TT_OPTIONAL, &dof_bounds, dof);
     bool stated = tt_field_u(fields, object, key, TT_OPTIONAL, &tt_positive_length_mm, u_mm);
     if (stated) {
         tt_field_warn_large(fields, object, key, "u", *u_mm, TT_LARGEST_STATED_MM);
@@ -238,8 +241,8 @@ static void read_machine(void *object, struct tt_fields *fields)
     read_rotation(fields, root, machine);
     (void)tt_field_length(fields, root, "machine", "resolution", TT_OPTIONAL, &tt_positive_length_mm, &machine->resolution_mm);
     tt_field_warn_large(fields, root, "machine", "resolution", machine->resolution_mm, TT_COARSEST_RESOLUTION_MM);
-    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm);
-    machine->has_u_touch = read_repeatability(fields, root, "touch", &machine->u_touch_mm);
+    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm, &machine->sighting_dof);
+    machine->has_u_touch = read_repeatability(fields, root, "touch", &machine->u_touch_mm, &machine->touch_dof);
     read_yaw(fields, root, machine);
     read_mark(fields, root, machine);
     read_tips(fields, root, machine);

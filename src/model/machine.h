@@ -11,6 +11,10 @@
 #include "base/bytes.h"
 #include "model/frames.h"
 
+/* Degrees of freedom of a repeatability that is stated without any: itself uncertain by some 22 % (JCGM 100:2008 G.4.2), which is
+ * what a dozen touches on another day show. With 40 a wrong statement outweighs most runs; with 3 it hardly helps a short one. */
+#define TT_STATED_DOF 10.0
+
 struct tt_tip {
     const char *name;
     bool has_radius; /* a stated contact radius with its standard uncertainty */
@@ -87,6 +91,7 @@ struct tiptrue_machine {
     double resolution_mm;  /* of the reported coordinates, 0 = not stated */
     bool has_u_sighting, has_u_touch;
     double u_sighting_mm, u_touch_mm; /* standard, per axis and per touch, without the resolution */
+    double sighting_dof, touch_dof;   /* how firmly they are stated: degrees of freedom; 0 = not said, TT_STATED_DOF */
     bool has_yaw;
     double yaw_rad, u_yaw_rad;
     bool has_mark; /* where the reference mark is, used only by setups without a sighting of any mark */

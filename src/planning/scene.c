@@ -170,7 +170,7 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
 {
     struct tt_arena *arena = &engine->arena;
     struct tiptrue_run *run = TT_ARENA_NEW(arena, 1, struct tiptrue_run);
-    struct tt_terms terms = {.moved_at = TT_NONE, .orders = TT_ARENA_NEW(arena, scene->n_tips, unsigned)};
+    struct tt_terms terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(arena, scene->n_tips, unsigned)};
     enum tiptrue_status status;
 
     if (run == NULL || terms.orders == NULL || (status = make_run(scene, candidates, n, arena, run)) != TIPTRUE_OK) {
@@ -194,7 +194,7 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     }
     add_shape_priors(engine, shape_u_mm);
     engine->noise = tt_noise_of(scene->machine, run);
-    status = tt_fit_init(&engine->fit, arena, &engine->model, &engine->noise, false);
+    status = tt_fit_init(&engine->fit, arena, &engine->model, &engine->noise);
     engine->variance_mm2 = engine->fit.touch_var_mm2;
     engine->n = engine->model.n_border + engine->model.block_size[engine->block];
     engine->n_rows = n;

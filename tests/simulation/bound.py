@@ -26,7 +26,7 @@ class Unknowns:
         yaw, tips = np.pi * np.arange(scenario.setups), np.arange(scenario.tips)
         self.pose = np.array([self.take([0, 0, a], [0, 0, draw.YAW_U_RAD]) for a in yaw])
         self.tip = np.array([self.take([*draw.nominal_offset(t), 0, 0, draw.nominal_radius(t)],
-                                       [OPEN_U_MM, OPEN_U_MM, 0, 0, draw.RADIUS_U_MM]) for t in tips])
+                                       [OPEN_U_MM, OPEN_U_MM, 0, 0, 0 if scenario.bare else draw.RADIUS_U_MM]) for t in tips])
         self.edge = self.take_shifts(plate.edge_u[:, None])
         self.group = self.take_shifts(np.repeat(plate.group_u[:, None], 2, 1))
         self.mark = self.take_shifts(np.repeat(plate.mark_u[:, None], 2, 1))
@@ -60,7 +60,7 @@ def touch_rows(block, unknowns, x):
     plate_n = plate.n[d.edge]
     n = np.einsum("rtij,tj->rti", turn(x[:, k.pose[d.setup, 2]]), plate_n)
     turned = turn(d.rotation)
-    v = (block.touches + x[:, k.tip[d.tip, :2]] - x[:, k.pose[d.setup, :2]]
+    v = (block.good_touches + x[:, k.tip[d.tip, :2]] - x[:, k.pose[d.setup, :2]]
          + np.einsum("tij,rtj->rti", turned, x[:, k.tip[d.tip, 2:4]]))
     edge, group = k.edge[d.edge, 0], np.full((len(d.edge), 2), -1)
     if len(plate.group_u):
@@ -87,7 +87,7 @@ def sighting_rows(block, unknowns, x):
     mark = k.mark[d.mark]
     turned = turn(x[:, k.pose[d.setup_seen, 2]])
     place = np.einsum("rsij,rsj->rsi", turned, plate.scale(block.scenario.temperature) * plate.mark_at[d.mark] + at(x, mark))
-    residual = block.sightings - x[:, k.pose[d.setup_seen, :2]] - place
+    residual = block.good_sightings - x[:, k.pose[d.setup_seen, :2]] - place
     row = np.arange(len(d.mark))
     derivative = np.zeros((block.count, len(row), 2, k.size))
     for i in (0, 1):
@@ -119,7 +119,7 @@ def solve(block):
     """Offsets (runs, tips, 2), their covariances (runs, tips, 2, 2) in full and on the same plate."""
     k = Unknowns(block.scenario, block.plate)
     x = true_vector(block, k)
-    touch_weight = (block.faults.depth == 0) / touch_variance_mm2(block)
+    touch_weight = block.faults.good / touch_variance_mm2(block)
     sighting_weight = 1 / (draw.sighting_u_mm(block.scenario) ** 2 + 10.0 ** (-2 * draw.sighting_decimals(block.scenario)) / 12)
     diagonal = np.arange(k.size)
     for step in range(STEPS + 1):

@@ -6,6 +6,10 @@ slot      four edges of a square opening, looked at from inside; three marks
 tongue    four outer edges of a raised piece; marks askew
 hexagon   six edges of a hexagonal opening, far from the marks
 windows   two square openings turned by 27 degrees, each cut in an operation of its own
+square    four edges of a square opening below the reference mark
+ragged6, ragged8, ragged5    six, eight, five edges at odd angles and of odd lengths; with five, some have hardly a partner
+fan       seven edges at odd angles, in two groups
+drawn-N   four to nine edges, two to four marks, one or two groups: the N-th of an endless series
 """
 import numpy as np
 
@@ -17,7 +21,28 @@ PARTS = {
     "tongue": ([(58.0, 3.0), (-4.0, 47.0)], {"outline": 0.020}),
     "hexagon": ([(50.0, 0.0), (0.0, -40.0)], {"routed": 0.020}),
     "windows": ([(70.0, 5.0), (-6.0, 66.0)], {"first": 0.015, "second": 0.025}),
+    "square": ([(48.0, 6.0), (10.0, -40.0)], {"milled": 0.020}),
+    "ragged6": ([(48.0, 6.0), (10.0, -40.0)], {"milled": 0.020}),
+    "ragged8": ([(48.0, 6.0), (10.0, -40.0)], {"milled": 0.020}),
+    "ragged5": ([(48.0, 6.0), (10.0, -40.0)], {"milled": 0.020}),
+    "fan": ([(-55.0, 8.0), (12.0, 44.0)], {"left": 0.012, "right": 0.018}),
 }
+# kind -> (middle, direction of the free side in degrees, half the length, u) of each edge
+RAGGED = {
+    "square": [((24, -18), 0, 5, 0.008), ((36, -18), 180, 5, 0.008), ((30, -24), 90, 5, 0.008), ((30, -12), 270, 5, 0.008)],
+    "ragged6": [((34.425, -26.274), 134.77, 2.77, 0.0095), ((36.460, -21.542), 156.15, 4.29, 0.0092),
+                ((32.285, -13.330), 241.61, 2.31, 0.0107), ((28.269, -13.308), 255.30, 5.75, 0.0118),
+                ((29.992, -9.628), 277.90, 2.63, 0.0113), ((23.497, -16.686), 359.02, 2.09, 0.0049)],
+    "ragged8": [((36.2, -19.5), 171, 4, 0.007), ((33.9, -12.4), 232, 3, 0.009), ((27.1, -11.3), 283, 4.5, 0.006),
+                ((23.2, -16.1), 346, 2.5, 0.011), ((24.6, -21.9), 24, 3.5, 0.005), ((28.4, -25.2), 77, 4, 0.008),
+                ((33.1, -24.4), 118, 3, 0.010), ((22.7, -18.8), 2, 2, 0.0065)],
+    "ragged5": [((32.134, -26.359), 84.87, 2.86, 0.0065), ((34.545, -17.244), 184.91, 4.53, 0.0075),
+                ((26.950, -10.387), 297.62, 5.40, 0.0066), ((23.015, -14.976), 314.62, 2.45, 0.0085),
+                ((23.471, -15.146), 333.39, 2.76, 0.0097)],
+}
+FAN = [((-22, 21), 12, 4, 0.006, "left"), ((-10, 30), 263, 3, 0.005, "left"), ((-3, 22), 205, 4, 0.009, "left"),
+       ((-14, 12), 97, 5, 0.007, "left"), ((19, 14), 301, 3, 0.004, "right"), ((27, 4), 166, 4, 0.008, "right"),
+       ((14, -2), 51, 3.5, 0.010, "right")]
 
 
 def turn(angle_rad):
@@ -50,6 +75,10 @@ def edges_of(kind):
     if kind == "hexagon":
         rays = [turn(np.radians(60 * i)) @ np.array([12.0, 0.0]) for i in range(6)]
         return [edge(f"h{i}", np.array([25, -18]) + ray, 60 * i + 180, 4.5, 0.008, "routed") for i, ray in enumerate(rays)]
+    if kind in RAGGED:
+        return [edge(f"e{i}", *place, "milled") for i, place in enumerate(RAGGED[kind])]
+    if kind == "fan":
+        return [edge(f"f{i}", *place) for i, place in enumerate(FAN)]
     sides = []
     for group, centre in (("first", (18, 12)), ("second", (47, 40))):
         for i in range(4):
@@ -58,10 +87,26 @@ def edges_of(kind):
     return sides
 
 
+def drawn(number):
+    """Marks, groups and edges of the plate drawn-@number. Directions are spread, so that every offset is determined."""
+    rng = np.random.default_rng([number, 0x706c])
+    groups = {f"op{i + 1}": round(rng.uniform(0.005, 0.025), 4) for i in range(rng.integers(1, 3))}
+    marks = [tuple((rng.uniform(40, 90) * np.array([np.cos(a), np.sin(a)])).round(3).tolist())
+             for a in rng.uniform(0, 2 * np.pi) + np.arange(rng.integers(1, 4)) * rng.uniform(1, 2)]
+    count = int(rng.integers(4, 10))
+    directions = rng.uniform(0, 360) + 360 / count * np.arange(count) + rng.uniform(-15, 15, count)
+    centre = rng.uniform(-30, 30, 2)
+    edges = [edge(f"d{i}", centre - rng.uniform(5, 14) * turn(np.radians(a))[:, 0], a, rng.uniform(2, 5),
+                  round(rng.uniform(0.004, 0.012), 4), list(groups)[i % len(groups)]) for i, a in enumerate(directions)]
+    return marks, groups, edges
+
+
 def document(kind, exact):
     """The plate file. @exact: edges and marks are where the file says; else each has its u, and the groups theirs."""
-    marks, groups = PARTS[kind]
-    edges = edges_of(kind)
+    if kind.startswith("drawn-"):
+        marks, groups, edges = drawn(int(kind.removeprefix("drawn-")))
+    else:
+        (marks, groups), edges = PARTS[kind], edges_of(kind)
     if exact:
         edges = [{k: v for k, v in e.items() if k not in ("u", "group")} for e in edges]
     known = {} if exact else {"u": MARK_U_MM}

@@ -1,13 +1,12 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """Measures the rows of tables, prints them, counts what holds, and says of what does not how to see it again."""
-import concurrent.futures
-import multiprocessing
 import os
 import sys
 
 import draw
 import measure
+import workers
 from figures import COLUMNS, Figure
 
 SHOWN, KEPT = 20, 3  # runs that are named, and those written out, for a figure outside its bound
@@ -76,21 +75,18 @@ class Report:
         return 1 if self.failures or not self.passed else 0
 
 
-def run(tables, seed, most_runs, folder, workers=None):
-    """Measure and print @tables; the exit status. @workers: processes, by default one for each core."""
+def run(tables, seed, most_runs, folder):
+    """Measure and print @tables; the exit status."""
     if not os.environ.get("TIPTRUE"):
         print("TIPTRUE must name the program", file=sys.stderr)
         return 1
-    os.environ["OPENBLAS_NUM_THREADS"] = "1"  # the work is spread over processes already; read by numpy when a worker starts
-    pool = concurrent.futures.ProcessPoolExecutor(workers or len(os.sched_getaffinity(0)), multiprocessing.get_context("spawn"))
-    try:
-        report = Report(measure.Laboratory(pool, seed), most_runs, folder)
-        report.order(tables)
-        for table in tables:
-            report.print(table)
-        return report.close()
-    except RuntimeError as fault:
-        print(f"FAIL: {fault}\n{report.passed} passed, {len(report.failures) + 1} failed")
-        return 1
-    finally:
-        pool.shutdown(cancel_futures=True)
+    with workers.pool() as pool:
+        try:
+            report = Report(measure.Laboratory(pool, seed), most_runs, folder)
+            report.order(tables)
+            for table in tables:
+                report.print(table)
+            return report.close()
+        except RuntimeError as fault:
+            print(f"FAIL: {fault}\n{report.passed} passed, {len(report.failures) + 1} failed")
+            return 1

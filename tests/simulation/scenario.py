@@ -20,6 +20,7 @@ class Scenario:
     plate: str = "slot"
     exact: bool = False       # edges and marks exact, sightings to 0.1 um: the offset's error is that of the touches alone
     held: bool = False        # the plate's errors stay 0, though their u is stated: runs on one and the same plate
+    paired: bool = False      # each two runs, one after the other, are on one and the same plate
     faces: str = "all"        # edges touched: all, one-sided (one for each axis), one-direction (a facing pair)
     # the run
     rotations: int = 12
@@ -42,6 +43,21 @@ class Scenario:
     oval: float = 0.0         # amplitude of the tip's second harmonic
     lost_motion: float = 0.0  # contact radius along the machine's x less that along y
     edge_off: float = 0.0     # one edge lies off by this, in either direction
+    filmed: str = ""          # edges that have late touches of their own: '0', '0+2' (numbers on the plate), or 'any' (one)
+    filmed_share: float = 1.0  # of the touches on these edges
+    one_depth: bool = False   # these are all equally deep, 0.02 to 0.06; else each 0.02 to 0.12
+    film_depth: float = 0.0   # of lateness 'film'; 0: one from 0.02 to 0.12 in each run
+    mistyped: float = 0.0     # the first edge lies off by this, in either direction
+    mislabelled: int = 0      # rows of touches with another edge's name
+    digit: float = 0.0        # one coordinate of one touch is off by this, in either direction
+    sighting_off: float = 0.0  # one sighting is off by this, in any direction
+    misidentified: bool = False  # one sighting is of another mark than its row says
+    swapped: bool = False     # the last two marks of the plate are exchanged in all rows
+    slip: float = 0.0         # degrees by which the rotation of one tip slips after half of its touches, in either direction
+    radius_off: float = 0.0   # stated radii are wrong by so many of their u, in either direction
+    # further of the machine and its file
+    bare: bool = False        # nothing is stated of offsets, radii and limits
+    sighting: float = 0.003   # repeatability of a sighting
 
     def __str__(self):
         """The fields that differ from the plain run; 'plain' where none does."""

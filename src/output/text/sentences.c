@@ -30,6 +30,30 @@ struct template {
 #define ACCEPT "; if it is right, solve with --accept-change"
 
 static const struct template TEMPLATES[] = {
+    {TT_FINDING_DOES_NOT_FIT, "sightings",
+     "sightings repeat to {found}, and {stated} is stated ({lines} is the worst): a wrong mark was "
+     "sighted, or 'sighting' in the machine file is wrong; sight the marks again"},
+    {TT_FINDING_DOES_NOT_FIT, "sightings-aside",
+     "{aside} of {of} sightings disagree with the others: which are right cannot be told. Sight every "
+     "mark again, twice"},
+    {TT_FINDING_DOES_NOT_FIT, "marks",
+     "the marks lie further from their stated places than their u allows (chi-squared {chi2}, {dof} "
+     "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which marks were "
+     "sighted, and their places in the plate file"},
+    {TT_FINDING_DOES_NOT_FIT, "edges",
+     "the edges lie further from their stated places than their u allows (chi-squared {chi2}, {dof} "
+     "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check their places and u "
+     "in the plate file, and the targets in the log"},
+    {TT_FINDING_DOES_NOT_FIT, "groups",
+     "the groups of edges lie further from their stated places than their u allows (chi-squared "
+     "{chi2}, {dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check its "
+     "u in the plate file"},
+    {TT_FINDING_DOES_NOT_FIT, "square",
+     "the run fits only if the machine's axes are not square, by {over_100} over 100 mm: check the "
+     "axes, or the marks' places in the plate file"},
+    {TT_FINDING_DOES_NOT_FIT, "scale",
+     "the run fits only if x and y have different scales, by {over_100} over 100 mm: check the axes' "
+     "steps per millimetre, or the marks' places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, NULL,
      "the run does not fit what was stated ({values}): check the plate file, the machine file and the "
      "columns of the log"},
@@ -80,15 +104,41 @@ static const struct template TEMPLATES[] = {
      "unit? Correct it"},
     {TT_FINDING_IMPLAUSIBLE, NULL,
      "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
+    {TT_FINDING_EDGE_OFF, "off",
+     "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges agree "
+     "with each other, and its place was not used. Look for a film or a burr on it, or measure the "
+     "plate again"},
+    {TT_FINDING_EDGE_OFF, "far",
+     "edge '{edge}' lies {off} further {way} than the plate file says; the other edges agree with each "
+     "other, and its place was not used. Correct its place in the plate file, or its name in the log"},
+    {TT_FINDING_EDGE_OFF, "out",
+     "most touches on edge '{edge}' are off by more than {most}, which no film is: check its place in "
+     "the plate file, and its name in the log"},
+    {TT_FINDING_SCATTERED, "sighting",
+     "the sighting of mark '{mark}' in {lines} is off by {off} and was left out: look for a soiled "
+     "mark, poor light or a loose camera, or another mark in its place"},
+    {TT_FINDING_LATE_CONTACT, "uneven",
+     "the touches kept on edge '{edge}' scatter more than the others': late and good ones cannot be "
+     "told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
+    {TT_FINDING_LATE_CONTACT, "little",
+     "so many touches disagree that the rest says little of the offset: clean edges and tips (film, "
+     "flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, NULL,
-     "two explanations fit this run alike, and the offset depends on which one is true ({values}): "
-     "touch more edges, or check the plate"},
+     "two explanations fit this run about as well (odds {odds} to 1), and the offset[ of '{tip}'] "
+     "differs by {x} in x and {y} in y between them: {best}; or {rival}. Clean edges and tips, check "
+     "what is named, and repeat; more edges or more rotations would tell them apart"},
+    {TT_FINDING_MARKS_OFF, "mark",
+     "mark '{mark}' lies {off} from its stated place, whose u is {u}, as the other sightings and the "
+     "touches see it: check that it was this mark that was sighted, and its place in the plate file"},
     {TT_FINDING_MARKS_OFF, NULL,
      "the marks as sighted do not lie as the plate file says ({values}): check which marks were "
      "sighted, and their coordinates in the plate file"},
+    {TT_FINDING_RADIUS_OFF, "freed",
+     "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated; the statement "
+     "was not used. Check that it is this tip, and its 'radius' in the machine file"},
     {TT_FINDING_RADIUS_OFF, NULL,
-     "the contact radius[ of '{tip}'] is not the one stated ({values}): check the tip, and its "
-     "'radius' in the machine file"},
+     "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated: check that it "
+     "is this tip, and its 'radius' in the machine file"},
     {TT_FINDING_MIRRORED, NULL,
      "the run fits if the plate or the machine is taken otherwise ({values}): check the files"},
     {TT_FINDING_TIPS_EXCHANGED, NULL,
@@ -117,7 +167,9 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_CHANGE_IMPLAUSIBLE, NULL,
      CHANGED ": check the plate file, the marks sighted, and whether the tip was changed" ACCEPT},
     {TT_FINDING_ROTATION_SLIP, NULL,
-     "the rotation[ of '{tip}'] slipped during the run ({values}): check belt and motor, and repeat"},
+     "the runout of '{tip}' changed within the run, from {lines} on: eccentricity {before} before, "
+     "{after} after, turned by {turned}. Its rotation slipped, or it was bent; both parts were taken "
+     "into account, and the runout given is the later one. Check belt, coupling and motor"},
     {TT_FINDING_CORRELATED_TOUCHES, NULL,
      "neighbouring touches err alike ({values}): the uncertainty was enlarged"},
     {TT_FINDING_REPEATED_ROWS, NULL,

@@ -90,11 +90,12 @@ static double squared_error(const struct tiptrue_solution *solution, const struc
     return pow(o->x_mm - s->tips[0].offset_x, 2) + pow(o->y_mm - s->tips[0].offset_y, 2);
 }
 
-/* A fifth, then two fifths of all touches late by 20 to 120 um, anywhere: the offset's error is that of a run that knew which ones
- * (at most 1.10 and 1.25 times it, root mean square over 60 runs). */
+/* A fifth, then two fifths of all touches late by 20 to 120 um, anywhere: the offset's error, where it is not refused, is that of a
+ * run that knew which ones (at most 1.10 and 1.70 times it, root mean square over 60 runs); at most 1 and 15 are refused. */
 START_TEST(late_costs_little)
 {
-    const double share = _i < 2 ? 0.2 : 0.4, most = _i < 2 ? 1.10 : 1.25;
+    const double share = _i < 2 ? 0.2 : 0.4, most = _i < 2 ? 1.10 : 1.70;
+    unsigned refused = 0;
     double found = 0, bound = 0;
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(random, 20260481);
@@ -112,14 +113,19 @@ START_TEST(late_costs_little)
             }
         }
         struct tiptrue_solution *solution = scene_solve(&s, &rows, false), *told = scene_solve(&s, &good, true);
-        found += squared_error(solution, &s);
-        bound += squared_error(told, &s);
+        if (solution->verdict == TIPTRUE_REPEAT) {
+            refused++;
+        } else {
+            found += squared_error(solution, &s);
+            bound += squared_error(told, &s);
+        }
         tiptrue_solution_free(solution);
         tiptrue_solution_free(told);
         scene_rows_free(&good);
         scene_rows_free(&rows);
     }
     gsl_rng_free(random);
+    ck_assert_uint_le(refused, _i < 2 ? 1 : 15);
     ck_assert_msg(sqrt(found / bound) < most, "%.3f times the bound", sqrt(found / bound));
 }
 END_TEST

@@ -22,7 +22,8 @@ struct built {
     struct tt_arena arena;
     struct tt_terms terms;
     unsigned orders[2];
-    bool edge_free[SCENE_EDGES], yaw_free[SCENE_SETUPS];
+    double edge_extra_mm[SCENE_EDGES];
+    bool yaw_free[SCENE_SETUPS];
     double turned_rad[SCENE_SETUPS];
     struct tt_model model;
 };
@@ -55,12 +56,12 @@ static struct scene full_scene(void)
 
 static void build(struct built *b, bool all_terms)
 {
-    *b = (struct built){.scene = full_scene(), .terms = {.moved_at = TT_NONE}};
+    *b = (struct built){.scene = full_scene(), .terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE}};
     struct scene_rows rows = scene_simulate(&b->scene);
     b->read = scene_read(&b->scene, &rows);
     scene_rows_free(&rows);
     b->terms.orders = b->orders;
-    b->terms.edge_free = b->edge_free;
+    b->terms.edge_extra_mm = b->edge_extra_mm;
     b->terms.yaw_free = b->yaw_free;
     b->terms.turned_rad = b->turned_rad;
     if (all_terms) {
@@ -68,7 +69,10 @@ static void build(struct built *b, bool all_terms)
         b->terms.moved_at = 61; /* in the second setup */
         b->orders[0] = 1U << 2 | 1U << 5;
         b->orders[1] = 1U << 3;
-        b->edge_free[1] = true;
+        b->edge_extra_mm[1] = 5;
+        b->terms.axes = TT_AXES_SCALE;
+        b->terms.slipped_at = 17; /* of the first tip's touches */
+        b->terms.slipped_tip = 0;
     }
     ck_assert_int_eq(tt_model_build(&b->model, &b->arena, b->read.plate, b->read.machine, b->read.run, &b->terms, false),
                      TIPTRUE_OK);

@@ -11,6 +11,7 @@
 
 #include "adjust/fit.h"
 #include "adjust/monte_carlo.h"
+#include "adjust/robust.h"
 
 #define N 21
 #define COEFFICIENTS 4
@@ -35,7 +36,8 @@ struct regression {
     struct tt_noise noise;
     struct tt_fit fit;
     double slope[N * COEFFICIENTS], at_zero[N], residual[N];
-    size_t cell_of[N], by_block[1], block_size[1];
+    double good[N];
+    size_t cell_of[N], by_block[1], block_size[1], at_edge[1];
     struct tt_cell cell;
     struct tt_edge edge;
 };
@@ -44,9 +46,9 @@ struct regression {
  * are «late». */
 static void set_up(struct regression *r, bool robust)
 {
-    *r = (struct regression){.block_size = {COEFFICIENTS}};
+    *r = (struct regression){.block_size = {COEFFICIENTS}, .at_edge = {TT_NONE}};
     r->noise = (struct tt_noise){
-        .touch_known = robust, .sight_known = true, .sight_var_mm2 = 1e-6, .touch_var_mm2 = SCATTER * SCATTER * UNIT_MM * UNIT_MM};
+        .touch_known = robust, .touch_dof = robust ? 1e4 : 0, .sight_var_mm2 = 1e-6, .touch_var_mm2 = SCATTER * SCATTER * UNIT_MM * UNIT_MM};
     r->plate = (struct tiptrue_plate){.edges = &r->edge, .n_edges = 1};
     r->cell = (struct tt_cell){.count = N, .n_entries = COEFFICIENTS, .n_columns = COEFFICIENTS};
     for (size_t k = 0; k < COEFFICIENTS; k++) {
@@ -68,6 +70,8 @@ static void set_up(struct regression *r, bool robust)
                                  .cells_by_block = r->by_block,
                                  .n_touches = N,
                                  .cell_of = r->cell_of,
+                                 .at_edge = r->at_edge,
+                                 .terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE},
                                  .stride = COEFFICIENTS,
                                  .slope = r->slope,
                                  .residual = r->residual,
@@ -75,8 +79,14 @@ static void set_up(struct regression *r, bool robust)
     ck_assert_int_eq(tt_system_init(&r->model.system, &r->arena, 0, 1, r->block_size), TIPTRUE_OK);
     r->model.n_unknowns = r->model.system.n_unknowns;
     r->model.x = TT_ARENA_NEW(&r->arena, r->model.n_unknowns, double);
-    ck_assert_int_eq(tt_fit_init(&r->fit, &r->arena, &r->model, &r->noise, robust), TIPTRUE_OK);
-    tt_fit_run(&r->fit);
+    ck_assert_int_eq(tt_fit_init(&r->fit, &r->arena, &r->model, &r->noise), TIPTRUE_OK);
+    if (robust) {
+        ck_assert(tt_robust_climb(&r->fit, &(struct tt_climb){.deviations = true}));
+        for (size_t i = 0; i < N; i++) {
+            r->good[i] = r->fit.good[i] > 0.5 ? 1 : 0;
+        }
+    }
+    tt_fit_run(&r->fit, robust ? r->good : NULL);
     ck_assert(!r->fit.deficient);
 }
 

@@ -124,10 +124,10 @@ char *scene_machine_text(const struct scene *s)
     add(&text, "}");
     add_number(&text, "resolution", s->resolution / unit);
     if (s->u_sight > 0) {
-        add(&text, ", \"sighting\": {\"u\": %.17g}", s->u_sight / unit);
+        add(&text, ", \"sighting\": {\"u\": %.17g, \"dof\": %g}", s->u_sight / unit, scene_stated_dof(s));
     }
     if (s->u_touch > 0) {
-        add(&text, ", \"touch\": {\"u\": %.17g}", s->u_touch / unit);
+        add(&text, ", \"touch\": {\"u\": %.17g, \"dof\": %g}", s->u_touch / unit, scene_stated_dof(s));
     }
     if (s->has_yaw) {
         add(&text, ", \"yaw\": {\"value_deg\": %.17g, \"u_deg\": %.17g}", s->nominal_yaw_deg, s->u_yaw_deg);

@@ -1,0 +1,391 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the explanations of a run mean together: the best one is adopted, its uncertainty is enlarged to
+ * the second moment of all that are not excluded (J. A. Hoeting and others, Stat. Sci. 14 (1999) 382-417),
+ * and it is doubted where that does not do. */
+#include "config.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <string.h>
+
+#include "adjust/explain_parts.h"
+#include "base/distribution.h"
+
+/* An explanation that only adds a mode to the best one, which keeps every touch, counts within this. */
+#define NESTED_LN 2.3
+/* The best explanation leaves little when its uncertainty exceeds this many times what the same touches, all good, would give. */
+#define LITTLE 4.0
+/* Probability that one edge's kept touches scatter so much more than the others', for all edges together. */
+#define UNEVEN 1e-4
+/* Two explanations are one when their offsets agree within this share of U, and their U within this one. */
+#define SAME_OFFSET 0.05
+#define SAME_EXPANDED 0.1
+/* Sightings that are not stated: a usual camera centres to 3 µm (common practice, no source); its logarithm's standard deviation. */
+#define USUAL_SIGHTING_MM 3e-3
+#define USUAL_SIGHTING_LN_SD 0.6
+/* Of a median of squares against their mean, for normal deviates (the median absolute deviation's: P. J. Rousseeuw, C. Croux, J. Am.
+ * Stat. Assoc. 88 (1993) 1273-1283). */
+#define MEDIAN_EFFICIENCY 0.37
+
+/* ---- sightings ---- */
+
+double tt_sighting_variance(const struct tt_search *search, double *dof)
+{
+    const struct tt_noise *noise = search->noise;
+    const struct tiptrue_run *run = search->run;
+    const double weight_of_usual = 1 / (USUAL_SIGHTING_LN_SD * USUAL_SIGHTING_LN_SD);
+    double weight = weight_of_usual, ln_sd = weight * log(USUAL_SIGHTING_MM);
+
+    /* Half the squared differences of neighbouring sightings of one mark: the median is that of chi squared with 1 dof, 0.455. */
+    double *squares = TT_ARENA_NEW(search->arena, 2 * run->n_observations, double);
+    size_t n = 0;
+    for (size_t i = 1; i < run->n_observations && squares != NULL; i++) {
+        const struct tt_observation *b = &run->observations[i];
+        for (size_t j = i; b->kind == TT_SIGHT && j-- > 0;) {
+            const struct tt_observation *a = &run->observations[j];
+            if (a->kind == TT_SIGHT && a->target == b->target && a->setup == b->setup) {
+                squares[n++] = 0.5 * (a->h.x_mm - b->h.x_mm) * (a->h.x_mm - b->h.x_mm);
+                squares[n++] = 0.5 * (a->h.y_mm - b->h.y_mm) * (a->h.y_mm - b->h.y_mm);
+                break;
+            }
+        }
+    }
+    if (n > 0) {
+        gsl_sort(squares, 1, n);
+        double median = 0.5 * (squares[(n - 1) / 2] + squares[n / 2]);
+        ln_sd += (double)n * log(sqrt(fmax(median / 0.455 - noise->sight_digit_var_mm2, 1e-8)));
+        weight += (double)n;
+    }
+    double repeated = exp(2 * ln_sd / weight) + noise->sight_digit_var_mm2, own = MEDIAN_EFFICIENCY * (double)n;
+    double stated = noise->sight_var_mm2 + noise->sight_digit_var_mm2;
+    if (noise->sight_known && !(n > 0 && tt_fisher_upper(repeated / stated, own, noise->sight_dof) < TT_STATED_IMPROBABLE)) {
+        *dof = noise->sight_dof;
+        return stated;
+    }
+    *dof = own + 0.5 * weight_of_usual;
+    return repeated;
+}
+
+/* ---- candidates ---- */
+
+/* Merge sort of a list by evidence. */
+static struct tt_candidate *sorted(struct tt_candidate *list, size_t n)
+{
+    struct tt_candidate *second = list, *head = NULL, **tail = &head;
+
+    if (n < 2) {
+        return list;
+    }
+    for (size_t k = 0; k < n / 2 - 1; k++) {
+        second = second->next;
+    }
+    struct tt_candidate *rest = second->next;
+    second->next = NULL;
+    struct tt_candidate *a = sorted(list, n / 2), *b = sorted(rest, n - n / 2);
+    while (a != NULL || b != NULL) {
+        bool take_a = b == NULL || (a != NULL && a->log_evidence >= b->log_evidence);
+        struct tt_candidate **from = take_a ? &a : &b;
+        *tail = *from;
+        tail = &(*from)->next;
+        *from = (*from)->next;
+    }
+    return head;
+}
+
+void tt_pool_sort(struct tt_pool *pool)
+{
+    pool->candidates = sorted(pool->candidates, pool->n);
+    pool->best = pool->candidates;
+}
+
+static bool about_same(const struct tt_candidate *a, const struct tt_candidate *b, const struct tt_candidate *best, size_t blocks)
+{
+    bool same = true;
+
+    for (size_t k = 0; k < blocks; k++) {
+        const struct tt_estimate *p = &a->estimates[k], *q = &b->estimates[k];
+        struct tt_machine_xy u = best->estimates[k].same_plate_expanded_mm;
+        double least = fmin(u.x_mm, u.y_mm);
+        same = same && fabs(p->offset.x_mm - q->offset.x_mm) <= SAME_OFFSET * least &&
+               fabs(p->offset.y_mm - q->offset.y_mm) <= SAME_OFFSET * least &&
+               fabs(p->same_plate_expanded_mm.x_mm - q->same_plate_expanded_mm.x_mm) <= SAME_EXPANDED * least &&
+               fabs(p->same_plate_expanded_mm.y_mm - q->same_plate_expanded_mm.y_mm) <= SAME_EXPANDED * least;
+    }
+    return same;
+}
+
+/* Explanations that are not excluded, distinct, the best one first; *n receives their number. */
+static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, bool all_kept, size_t *n)
+{
+    const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *), *best = pool->best;
+
+    *n = 0;
+    for (const struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
+        bool nested = c != best && all_kept && c->n_modes > best->n_modes && tt_candidate_within(best, c), had = false;
+        if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) || !c->estimated) {
+            continue;
+        }
+        for (size_t k = 0; k < *n && !had; k++) {
+            had = about_same(near[k], c, best, blocks);
+        }
+        if (!had) {
+            near[(*n)++] = c;
+        }
+    }
+    return near;
+}
+
+static void cov2_add(struct tt_cov2 *sum, struct tt_cov2 part, double x, double y, double weight)
+{
+    sum->xx_mm2 += weight * (part.xx_mm2 + x * x);
+    sum->xy_mm2 += weight * (part.xy_mm2 + x * y);
+    sum->yy_mm2 += weight * (part.yy_mm2 + y * y);
+}
+
+/* What the others add to a covariance of the best: nothing where they make it smaller. */
+static struct tt_cov2 excess(struct tt_cov2 moment, struct tt_cov2 best)
+{
+    struct tt_cov2 d = {moment.xx_mm2 - best.xx_mm2, moment.xy_mm2 - best.xy_mm2, moment.yy_mm2 - best.yy_mm2};
+
+    d.xx_mm2 = fmax(d.xx_mm2, 0);
+    d.yy_mm2 = fmax(d.yy_mm2, 0);
+    double most = sqrt(d.xx_mm2 * d.yy_mm2);
+    d.xy_mm2 = fmin(fmax(d.xy_mm2, -most), most);
+    return d;
+}
+
+static double enlarged(double expanded_mm, double variance_mm2, double extra_mm2)
+{
+    return variance_mm2 > 0 ? expanded_mm * sqrt(1 + extra_mm2 / variance_mm2) : expanded_mm;
+}
+
+/* Is the rival's offset of this tip outside of what the result, enlarged, says? */
+static bool moves(const struct tt_estimate *best, const struct tt_cov2 *extra, const struct tt_estimate *rival)
+{
+    double x = fabs(rival->offset.x_mm - best->offset.x_mm), y = fabs(rival->offset.y_mm - best->offset.y_mm);
+    double u_x = enlarged(best->same_plate_expanded_mm.x_mm, best->same_plate.xx_mm2, extra->xx_mm2);
+    double u_y = enlarged(best->same_plate_expanded_mm.y_mm, best->same_plate.yy_mm2, extra->yy_mm2);
+
+    return (x > u_x && x > rival->same_plate_expanded_mm.x_mm) || (y > u_y && y > rival->same_plate_expanded_mm.y_mm);
+}
+
+static void name_rival(struct tt_explanation *e, const struct tt_candidate *best, const struct tt_candidate *rival, size_t blocks)
+{
+    e->doubt = TT_DOUBT_RIVAL;
+    e->n_rival_modes = rival->n_modes;
+    memcpy(e->rival_modes, rival->modes, rival->n_modes * sizeof *rival->modes);
+    e->rival_log_odds = rival->log_evidence - best->log_evidence;
+    for (size_t b = 0; b < blocks; b++) {
+        e->rival_offset[b].x_mm = rival->estimates[b].offset.x_mm - best->estimates[b].offset.x_mm;
+        e->rival_offset[b].y_mm = rival->estimates[b].offset.y_mm - best->estimates[b].offset.y_mm;
+    }
+}
+
+/* ---- doubts ---- */
+
+/* The expanded uncertainties that the same touches would give, all good, with the repeatability found: per block, larger axis. */
+static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage, double expanded_mm[])
+{
+    struct tt_fit *fit = &stage->fit;
+    struct tt_model *model = &stage->model;
+    struct tt_uncertainty all;
+    enum tiptrue_status status;
+
+    for (size_t i = 0; i < model->n_touches; i++) {
+        fit->good[i] = 1;
+    }
+    fit->touch_var_mm2 = pool->best->touch_var_mm2;
+    tt_fit_set_weights(fit);
+    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    if (!tt_system_factor(&model->system)) {
+        return TIPTRUE_E_DEGENERATE;
+    }
+    tt_fit_update_dof(fit);
+    status = tt_uncertainty_init(&all, pool->search->arena, fit);
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        struct tt_tip_uncertainty tip;
+        tt_uncertainty_of_tip(&all, b, &tip);
+        expanded_mm[b] = tt_factor_line(tip.less_plate_dof) * sqrt(fmax(tip.less_plate.xx_mm2, tip.less_plate.yy_mm2));
+    }
+    return status;
+}
+
+/* The edge whose kept touches scatter more than the others', improbably so; TT_NONE = none. The best candidate is restored. */
+static size_t uneven_edge(const struct tt_pool *pool, const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    size_t n_edges = pool->search->plate->n_edges, worst = TT_NONE, edges = 0;
+    double *squares = fit->late_count, *dof = fit->edge_count, all = 0, all_dof = 0, least = 1;
+
+    memset(squares, 0, n_edges * sizeof *squares);
+    memset(dof, 0, n_edges * sizeof *dof);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        size_t edge = model->cells[model->cell_of[i]].edge;
+        double w = fit->weight[i], r = model->residual[i];
+        squares[edge] += w * r * r;
+        dof[edge] += fit->good[i] * (1 - fit->leverage[i]);
+    }
+    for (size_t j = 0; j < n_edges; j++) {
+        all += squares[j];
+        all_dof += dof[j];
+        edges += dof[j] > 1;
+    }
+    double least_square = 0.5 * fit->noise->touch_digit_var_mm2 / fit->touch_var_mm2;
+    for (size_t j = 0; j < n_edges; j++) {
+        double rest = all_dof - dof[j];
+        if (!(dof[j] > 1) || !(rest > 3)) {
+            continue;
+        }
+        double f = squares[j] / dof[j] / fmax((all - squares[j]) / rest, fmax(least_square, 1e-12));
+        double p = tt_fisher_upper(f, dof[j], rest) * (double)edges;
+        if (p < least) {
+            least = p;
+            worst = j;
+        }
+    }
+    return least < UNEVEN ? worst : TT_NONE;
+}
+
+/* ---- the decision ---- */
+
+static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks, struct tt_explanation *e)
+{
+    struct tt_arena *arena = pool->search->arena;
+    const struct tt_candidate *best = pool->best;
+    size_t rows = pool->search->run->n_observations;
+
+    *e = (struct tt_explanation){.n_modes = best->n_modes, .uneven_edge = TT_NONE, .log_evidence = best->log_evidence, .touch_var_mm2 = best->touch_var_mm2};
+    memcpy(e->modes, best->modes, best->n_modes * sizeof *best->modes);
+    e->good = TT_ARENA_NEW(arena, rows, double);
+    e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
+    e->doubted = TT_ARENA_NEW(arena, blocks, bool);
+    e->rival_offset = TT_ARENA_NEW(arena, blocks, struct tt_machine_xy);
+    if (e->good == NULL || e->extra == NULL || e->doubted == NULL || e->rival_offset == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < rows; i++) {
+        e->good[i] = best->good[i] > 0.5 ? 1 : 0;
+    }
+    enum tiptrue_status status = tt_terms_new(pool->search, &best->terms, &e->terms);
+    e->terms.proper = false;
+    return status;
+}
+
+/* Second moments about the best, in @e; the number of near ones in @weights is @n. */
+static void moments(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, const double weights[],
+                    size_t blocks)
+{
+    for (size_t b = 0; b < blocks; b++) {
+        const struct tt_estimate *best = &near[0]->estimates[b];
+        struct tt_cov2 same = {0, 0, 0};
+        for (size_t k = 0; k < n; k++) {
+            const struct tt_estimate *other = &near[k]->estimates[b];
+            double x = other->offset.x_mm - best->offset.x_mm, y = other->offset.y_mm - best->offset.y_mm;
+            cov2_add(&same, other->same_plate, x, y, weights[k]);
+        }
+        e->extra[b] = excess(same, best->same_plate);
+    }
+}
+
+/* The most probable rival that moves an offset beyond the enlarged U. */
+static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, size_t blocks)
+{
+    for (size_t k = 1; k < n; k++) {
+        bool any = false;
+        for (size_t b = 0; b < blocks; b++) {
+            bool moved = moves(&near[0]->estimates[b], &e->extra[b], &near[k]->estimates[b]);
+            e->doubted[b] = e->doubted[b] || moved;
+            any = any || moved;
+        }
+        if (any && e->doubt == TT_DOUBT_NONE) {
+            name_rival(e, near[0], near[k], blocks);
+        }
+    }
+}
+
+/* The rival with the largest part in the second moment, where only a useless U would cover it. */
+static void blame_largest(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, const double weights[],
+                          size_t block, size_t blocks)
+{
+    size_t worst = 0;
+    double most = -1;
+
+    for (size_t k = 1; k < n; k++) {
+        const struct tt_machine_xy p = near[k]->estimates[block].offset, q = near[0]->estimates[block].offset;
+        double part = weights[k] * ((p.x_mm - q.x_mm) * (p.x_mm - q.x_mm) + (p.y_mm - q.y_mm) * (p.y_mm - q.y_mm));
+        if (part > most) {
+            most = part;
+            worst = k;
+        }
+    }
+    if (worst > 0) {
+        name_rival(e, near[0], near[worst], blocks);
+    }
+}
+
+/* Does the best keep enough, and what the others leave of it? */
+static void look_for_little(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, const double weights[],
+                            const double plan_mm[], size_t blocks)
+{
+    for (size_t b = 0; b < blocks; b++) {
+        const struct tt_estimate *best = &near[0]->estimates[b];
+        const struct tt_cov2 *extra = &e->extra[b];
+        double most = LITTLE * plan_mm[b], x = best->same_plate_expanded_mm.x_mm, y = best->same_plate_expanded_mm.y_mm;
+        bool little = x > most || y > most;
+        bool useless = enlarged(x, best->same_plate.xx_mm2, extra->xx_mm2) > most ||
+                       enlarged(y, best->same_plate.yy_mm2, extra->yy_mm2) > most;
+        e->doubted[b] = e->doubted[b] || useless || little;
+        if (e->doubt == TT_DOUBT_NONE && little) {
+            e->doubt = TT_DOUBT_LITTLE;
+        } else if (e->doubt == TT_DOUBT_NONE && useless) {
+            blame_largest(e, near, n, weights, b, blocks);
+        }
+    }
+}
+
+enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
+{
+    size_t blocks, n, kept = 0, touches = 0;
+    enum tiptrue_status status;
+
+    tt_pool_sort(pool);
+    blocks = pool->best->stage->model.n_blocks;
+    if ((status = explanation_init(pool, blocks, e)) != TIPTRUE_OK) {
+        return status;
+    }
+    for (size_t i = 0; i < pool->search->run->n_observations; i++) {
+        const struct tt_observation *o = &pool->search->run->observations[i];
+        bool touch = o->kind == TT_TOUCH && o->use == TT_USE;
+        touches += touch;
+        kept += touch && e->good[i] > 0;
+    }
+    const struct tt_candidate **near = not_excluded(pool, blocks, kept == touches, &n);
+    double *weights = TT_ARENA_NEW(pool->search->arena, n, double), sum = 0;
+    double *plan_mm = TT_ARENA_NEW(pool->search->arena, blocks, double);
+    if (near == NULL || weights == NULL || plan_mm == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t k = 0; k < n; k++) {
+        weights[k] = exp(near[k]->log_evidence - near[0]->log_evidence);
+        sum += weights[k];
+    }
+    for (size_t k = 0; k < n; k++) {
+        weights[k] /= sum;
+    }
+    moments(e, near, n, weights, blocks);
+    look_for_rivals(e, near, n, blocks);
+    if (tt_candidate_restore(pool->best)) {
+        size_t edge = uneven_edge(pool, &pool->best->stage->fit);
+        e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
+        status = planned(pool, pool->plain, plan_mm);
+        if (status == TIPTRUE_OK) {
+            look_for_little(e, near, n, weights, plan_mm, blocks);
+        }
+        if (edge != TT_NONE && e->doubt == TT_DOUBT_NONE) {
+            e->doubt = TT_DOUBT_UNEVEN;
+            e->uneven_edge = edge;
+        }
+    }
+    return status == TIPTRUE_E_DEGENERATE ? TIPTRUE_OK : status;
+}

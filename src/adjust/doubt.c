@@ -1,0 +1,370 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Findings about the explanation of a run: what was found besides normal scatter, whether another
+ * explanation does as well, and whether the result fits what was stated. Their sentences are in
+ * output/text/sentences.c. */
+#include "config.h"
+
+#include <math.h>
+
+#include "adjust/findings.h"
+#include "base/distribution.h"
+#include "model/words.h"
+
+/* An edge or a mark that lies further off than this is not filmed or worn: its place, or its name, was put down
+ * wrong. The words differ; a mark's makes an error, for it holds the offset itself. */
+#define BELIEVED_SHIFT_MM 0.1
+/* An edge all of whose touches are late by more than this (median) is something else than late. */
+#define BELIEVED_DEPTH_MM 0.15
+/* Global tests: probability below which residuals or shifts do not fit what is stated of them. */
+#define DOES_NOT_FIT 1e-6
+/* More than this share of the sightings set aside: which are right cannot be told. */
+#define MOST_SIGHTINGS (1.0 / 3)
+/* A contact radius is not the stated one from this many of its u on. */
+#define RADIUS_OFF 3.5
+
+static const struct tt_explanation *explanation_of(const struct tt_view *view)
+{
+    return view->selection->explanation;
+}
+
+/* ---- modes ---- */
+
+static enum tiptrue_status edge_off(struct tt_view *view, size_t edge)
+{
+    double shift = view->model->x[view->model->at_edge[edge]], u = view->plate->edges[edge].u_mm;
+    bool far = fabs(shift) > BELIEVED_SHIFT_MM;
+    const struct tt_value values[] = {TT_IN_MM("shift", shift), TT_IN_MM("off", fabs(shift)), TT_IN_MM("u", u),
+                                      TT_TEXT("what", far ? "far" : "off"), TT_TEXT("way", shift > 0 ? "out" : "in")};
+
+    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING,
+                                 (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0}, values, sizeof values / sizeof values[0]);
+}
+
+/* An edge none of whose touches is good: late contacts say so, unless it lies elsewhere. */
+static enum tiptrue_status edge_out(struct tt_view *view, size_t edge)
+{
+    const struct tt_model *model = view->model;
+    size_t n = 0, deeper = 0;
+
+    for (size_t i = 0; i < model->n_touches; i++) {
+        if (model->cells[model->cell_of[i]].edge == edge) {
+            n++;
+            deeper += fabs(model->residual[i]) > BELIEVED_DEPTH_MM;
+        }
+    }
+    if (2 * deeper <= n) {
+        return TIPTRUE_OK;
+    }
+    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR, (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("what", "out"), TT_IN_MM("most", BELIEVED_DEPTH_MM)));
+}
+
+static enum tiptrue_status sighting_off(struct tt_view *view, size_t index)
+{
+    const struct tt_sight *sight = &view->model->sights[index];
+    size_t line = view->run->observations[sight->row].line;
+
+    return tt_finding_add_values(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
+                                 (struct tt_about){TT_NONE, TT_NONE, sight->setup, &line, 1},
+                                 TT_VALUES(TT_TEXT("what", "sighting"), TT_TEXT("mark", view->plate->marks[sight->mark].name),
+                                           TT_IN_MM("off", hypot(sight->residual[0], sight->residual[1]))));
+}
+
+static enum tiptrue_status mark_off(struct tt_view *view, size_t mark, bool gross)
+{
+    const struct tt_model *model = view->model;
+    size_t at = model->at_mark[mark];
+    double off = at != TT_NONE ? hypot(model->x[at], model->x[at + 1]) : 0;
+
+    return tt_finding_add_values(view, TT_FINDING_MARKS_OFF, gross || off > BELIEVED_SHIFT_MM ? TIPTRUE_ERROR : TIPTRUE_WARNING,
+                                 TT_ABOUT_RUN,
+                                 TT_VALUES(TT_TEXT("what", "mark"), TT_TEXT("mark", view->plate->marks[mark].name), TT_IN_MM("off", off),
+                                           TT_IN_MM("u", view->plate->marks[mark].u_mm)));
+}
+
+static enum tiptrue_status radius_off(struct tt_view *view, size_t run_tip, enum tiptrue_severity severity)
+{
+    const struct tt_model *model = view->model;
+    const struct tt_tip *stated = &view->machine->tips[run_tip];
+    double found = model->x[model->system.first[model->tip_block[run_tip]] + TT_TIP_R];
+
+    return tt_finding_add_values(view, TT_FINDING_RADIUS_OFF, severity, (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("what", severity == TIPTRUE_WARNING ? "freed" : "held"), TT_IN_MM("found", found),
+                                           TT_IN_MM("stated", stated->radius_mm), TT_IN_MM("u", stated->u_radius_mm)));
+}
+
+static enum tiptrue_status slipped(struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    size_t line = view->run->observations[model->terms.slipped_at].line, block = model->tip_block[model->terms.slipped_tip];
+    const double *after = model->x + model->system.first[block] + TT_TIP_E_X, *slip = model->x + model->at_slip;
+    double before_x = after[0] + slip[0], before_y = after[1] + slip[1];
+    double turned = tt_angle_wrap(atan2(after[1], after[0]) - atan2(before_y, before_x));
+
+    return tt_finding_add_values(view, TT_FINDING_ROTATION_SLIP, TIPTRUE_WARNING,
+                                 (struct tt_about){TT_NONE, model->terms.slipped_tip, TT_NONE, &line, 1},
+                                 TT_VALUES(TT_IN_DEG("turned", turned), TT_IN_MM("before", hypot(before_x, before_y)),
+                                           TT_IN_MM("after", hypot(after[0], after[1]))));
+}
+
+static enum tiptrue_status axes_off(struct tt_view *view, bool square)
+{
+    double found = view->model->x[view->model->at_axis];
+
+    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                 TT_VALUES(TT_TEXT("kind", square ? "square" : "scale"), TT_IN_MM("over_100", fabs(found) * 100)));
+}
+
+static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
+{
+    switch (m->kind) {
+    case TT_MODE_FILM:
+    case TT_MODE_EDGE:
+        return edge_off(view, m->index);
+    case TT_MODE_EDGE_OUT:
+        return edge_out(view, m->index);
+    case TT_MODE_SIGHT:
+    case TT_MODE_SIGHT_GROSS:
+        return sighting_off(view, m->index);
+    case TT_MODE_MARK:
+    case TT_MODE_MARK_GROSS:
+        return mark_off(view, m->index, m->kind == TT_MODE_MARK_GROSS);
+    case TT_MODE_RADIUS:
+        return radius_off(view, m->index, TIPTRUE_WARNING);
+    case TT_MODE_SLIP:
+        return slipped(view);
+    case TT_MODE_NOT_SQUARE:
+    case TT_MODE_SCALE:
+        return axes_off(view, m->kind == TT_MODE_NOT_SQUARE);
+    case TT_MODE_MOVED: /* told by model_findings.c, as the terms they are */
+    case TT_MODE_DRIFT:
+    case TT_MODE_LOST_MOTION:
+    case TT_MODE_LATENCY:
+    case TT_MODE_SHAPE:
+    case TT_MODE_REVERSED:
+    case TT_MODE_TURNED:
+    case TT_MODE_KINDS:
+        break;
+    }
+    return TIPTRUE_OK;
+}
+
+/* ---- doubts ---- */
+
+/* An explanation in words, such as "edge 'left' late as a whole, and a sighting off (line 12)". */
+static void words_modes(struct tt_buffer *text, const struct tt_view *view, const struct tt_mode modes[], size_t n)
+{
+    const struct tiptrue_plate *plate = view->plate;
+    const struct tiptrue_run *run = view->run;
+
+    tt_buffer_puts(text, n == 0 ? "only single touches are off" : "");
+    for (size_t k = 0; k < n; k++) {
+        const struct tt_mode *m = &modes[k];
+        tt_buffer_puts(text, k == 0 ? "" : ", and ");
+        switch (m->kind) {
+        case TT_MODE_FILM:
+            tt_buffer_printf(text, "edge '%s' late as a whole", plate->edges[m->index].name);
+            break;
+        case TT_MODE_EDGE:
+            tt_buffer_printf(text, "edge '%s' not where the plate file says", plate->edges[m->index].name);
+            break;
+        case TT_MODE_EDGE_OUT:
+            tt_buffer_printf(text, "no touch of edge '%s' good", plate->edges[m->index].name);
+            break;
+        case TT_MODE_SIGHT:
+        case TT_MODE_SIGHT_GROSS:
+            tt_buffer_printf(text, "the sighting of line %zu off", run->observations[view->model->sights[m->index].row].line);
+            break;
+        case TT_MODE_MARK:
+        case TT_MODE_MARK_GROSS:
+            tt_buffer_printf(text, "mark '%s' not where the plate file says", plate->marks[m->index].name);
+            break;
+        case TT_MODE_RADIUS:
+            tt_buffer_printf(text, "the stated contact radius of '%s' wrong", run->tips[m->index]);
+            break;
+        case TT_MODE_MOVED:
+            tt_buffer_printf(text, "the plate moved at line %zu", run->observations[m->index].line);
+            break;
+        case TT_MODE_SLIP:
+            tt_buffer_printf(text, "the rotation of '%s' slipped at line %zu", run->tips[m->tip], run->observations[m->index].line);
+            break;
+        case TT_MODE_DRIFT:
+            tt_buffer_puts(text, "the plate drifted");
+            break;
+        case TT_MODE_LOST_MOTION:
+            tt_buffer_puts(text, "the axes have reversal error");
+            break;
+        case TT_MODE_LATENCY:
+            tt_buffer_puts(text, "contacts depend on the feed");
+            break;
+        case TT_MODE_SHAPE:
+            tt_buffer_printf(text, "'%s' not round", run->tips[m->index]);
+            break;
+        case TT_MODE_REVERSED:
+            tt_buffer_puts(text, "rotation counted the other way");
+            break;
+        case TT_MODE_NOT_SQUARE:
+            tt_buffer_puts(text, "the axes not square");
+            break;
+        case TT_MODE_SCALE:
+            tt_buffer_puts(text, "x and y to different scales");
+            break;
+        case TT_MODE_TURNED:
+            tt_buffer_printf(text, "the plate turned by %u°", m->order * 90);
+            break;
+        case TT_MODE_KINDS:
+            break;
+        }
+    }
+}
+
+static enum tiptrue_status ambiguous(struct tt_view *view, size_t block, size_t tip)
+{
+    const struct tt_explanation *e = explanation_of(view);
+    struct tt_buffer best = {0}, rival = {0};
+    enum tiptrue_status status = TIPTRUE_E_MEMORY;
+
+    words_modes(&best, view, e->modes, e->n_modes);
+    words_modes(&rival, view, e->rival_modes, e->n_rival_modes);
+    if (!best.failed && !rival.failed) {
+        status = tt_finding_add_values(
+            view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR, (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
+            TT_VALUES(TT_TEXT("best", best.text), TT_TEXT("rival", rival.text), TT_IN_MM("x", e->rival_offset[block].x_mm),
+                      TT_IN_MM("y", e->rival_offset[block].y_mm), TT_PLAIN("odds", exp(-e->rival_log_odds))));
+    }
+    tt_buffer_clear(&best);
+    tt_buffer_clear(&rival);
+    return status;
+}
+
+static enum tiptrue_status doubts(struct tt_view *view)
+{
+    const struct tt_explanation *e = explanation_of(view);
+    const struct tt_model *model = view->model;
+    size_t doubted = 0, worst = 0;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (e->doubt == TT_DOUBT_UNEVEN) {
+        return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,
+                                     (struct tt_about){e->uneven_edge, TT_NONE, TT_NONE, NULL, 0},
+                                     TT_VALUES(TT_TEXT("what", "uneven")));
+    }
+    if (e->doubt == TT_DOUBT_LITTLE) {
+        return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN, TT_VALUES(TT_TEXT("what", "little")));
+    }
+    for (size_t b = 0; b < model->n_blocks && e->doubt == TT_DOUBT_RIVAL; b++) {
+        const struct tt_machine_xy o = e->rival_offset[b], w = e->rival_offset[worst];
+        doubted += e->doubted[b];
+        worst = hypot(o.x_mm, o.y_mm) > hypot(w.x_mm, w.y_mm) ? b : worst;
+    }
+    if (doubted == model->n_blocks && doubted > 0) {
+        return ambiguous(view, worst, TT_NONE);
+    }
+    for (size_t b = 0; b < model->n_blocks && doubted > 0 && status == TIPTRUE_OK; b++) {
+        status = e->doubted[b] ? ambiguous(view, b, model->block_tip[b]) : TIPTRUE_OK;
+    }
+    return status;
+}
+
+/* ---- global tests ---- */
+
+/* Priors of one kind: do the shifts found fit what is stated of them? The test is on the safe side: a shift is less
+ * uncertain beforehand than its u. */
+static enum tiptrue_status fits(struct tt_view *view, enum tt_prior_kind kind, const char *name)
+{
+    const struct tt_model *model = view->model;
+    double chi2 = 0, n = 0, most = 0;
+    size_t worst = TT_NONE;
+
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        double off = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
+        if (prior->kind != kind || prior->extra > 0) {
+            continue;
+        }
+        chi2 += off * off / (prior->u * prior->u);
+        n += 1;
+        if (fabs(off) / prior->u > most) {
+            most = fabs(off) / prior->u;
+            worst = prior->what;
+        }
+    }
+    if (!(n > 0) || !(tt_chi2_upper(chi2, n) < DOES_NOT_FIT)) {
+        return TIPTRUE_OK;
+    }
+    const char *of = kind == TT_PRIOR_EDGE    ? view->plate->edges[worst].name
+                     : kind == TT_PRIOR_GROUP ? view->plate->groups[worst].name
+                                              : view->plate->marks[worst].name;
+    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+                                 (struct tt_about){kind == TT_PRIOR_EDGE ? worst : TT_NONE, TT_NONE, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("kind", name), TT_TEXT("of", of), TT_PLAIN("times_u", most),
+                                           TT_PLAIN("chi2", chi2), TT_PLAIN("dof", n)));
+}
+
+static enum tiptrue_status sightings_fit(struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    const struct tt_fit *fit = view->fit;
+    double aside = 0, squares = 0, stated = fit->noise->sight_var_mm2 + fit->noise->sight_digit_var_mm2;
+    size_t line = 0;
+    double most = 0;
+
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const double *r = model->sights[i].residual, size = r[0] * r[0] + r[1] * r[1];
+        if (model->sights[i].extra_mm2 > 0) {
+            aside += 1;
+            continue;
+        }
+        squares += size;
+        if (size > most) {
+            most = size;
+            line = view->run->observations[model->sights[i].row].line;
+        }
+    }
+    bool many = aside > 0 && aside > MOST_SIGHTINGS * (double)model->n_sights;
+    bool scattered = fit->noise->sight_known && fit->dof_sight >= 1 &&
+                     tt_fisher_upper(squares / fit->dof_sight / stated, fit->dof_sight, fit->noise->sight_dof) < DOES_NOT_FIT;
+    if (!many && !scattered) {
+        return TIPTRUE_OK;
+    }
+    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+                                 (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &line, line > 0 ? 1 : 0},
+                                 TT_VALUES(TT_TEXT("kind", many ? "sightings-aside" : "sightings"), TT_PLAIN("aside", aside),
+                                           TT_PLAIN("of", model->n_sights), TT_IN_MM("found", sqrt(squares / fmax(fit->dof_sight, 1))),
+                                           TT_IN_MM("stated", sqrt(stated))));
+}
+
+static enum tiptrue_status radii_fit(struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < model->n_priors && status == TIPTRUE_OK; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        double off = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
+        if (prior->kind == TT_PRIOR_RADIUS && !(prior->extra > 0) && fabs(off) > RADIUS_OFF * prior->u) {
+            status = radius_off(view, prior->what, TIPTRUE_ERROR);
+        }
+    }
+    return status;
+}
+
+enum tiptrue_status tt_findings_of_explanation(struct tt_view *view)
+{
+    const struct tt_explanation *e = explanation_of(view);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (!view->selection->robust || view->model->n_touches == 0) {
+        return TIPTRUE_OK;
+    }
+    for (size_t k = 0; e != NULL && k < e->n_modes && status == TIPTRUE_OK; k++) {
+        status = mode(view, &e->modes[k]);
+    }
+    status = status == TIPTRUE_OK && e != NULL ? doubts(view) : status;
+    status = status == TIPTRUE_OK ? sightings_fit(view) : status;
+    status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_MARK, "marks") : status;
+    status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_EDGE, "edges") : status;
+    status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_GROUP, "groups") : status;
+    return status == TIPTRUE_OK ? radii_fit(view) : status;
+}

@@ -1,0 +1,856 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "adjust/modes.h"
+#include "base/distribution.h"
+
+#include <math.h>
+#include <string.h>
+
+/* Rows at which a change is tried, of one setup or tip, at most: a change between two of them is seen at
+ * the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
+#define MOST_CHANGE_ROWS 24
+#define MOST_FINE_ROWS 1000
+/* Rows before and after a change at least. */
+#define LEAST_ROWS 3
+
+/* F and P are judgements of what happens on such machines (common practice, no source): a film on an edge
+ * is the commonest fault and has the thickness of a film; a typing error is off by anything. Ten times
+ * larger or smaller values shift the threshold of detection by half a standard deviation. */
+static const struct {
+    double size, probability;
+} priors[TT_MODE_KINDS] = {
+    [TT_MODE_FILM] = {0.06, 0.03},       [TT_MODE_EDGE] = {5, 0.01},          [TT_MODE_EDGE_OUT] = {0, 0.01},
+    [TT_MODE_SIGHT] = {0.05, 0.01},      [TT_MODE_SIGHT_GROSS] = {2, 0.01},   [TT_MODE_MARK] = {0.05, 0.01},
+    [TT_MODE_MARK_GROSS] = {3, 0.01},    [TT_MODE_RADIUS] = {0.1, 0.02},      [TT_MODE_MOVED] = {0.03, 0.01},
+    [TT_MODE_SLIP] = {0.06, 0.01},       [TT_MODE_DRIFT] = {0.02, 0.005},     [TT_MODE_LOST_MOTION] = {0.03, 0.02},
+    [TT_MODE_LATENCY] = {0.005, 0.02},   [TT_MODE_SHAPE] = {0.015, 0.02},     [TT_MODE_REVERSED] = {0.06, 0.01},
+    [TT_MODE_NOT_SQUARE] = {5e-4, 0.003}, [TT_MODE_SCALE] = {5e-4, 0.003},    [TT_MODE_TURNED] = {0, 0.01},
+};
+
+double tt_mode_size(enum tt_mode_kind kind)
+{
+    return priors[kind].size;
+}
+
+double tt_mode_probability(enum tt_mode_kind kind)
+{
+    return priors[kind].probability;
+}
+
+/* Tip candidates: the other sense of rotation, then the shape orders 2 to TT_MOST_ORDER, two columns each. */
+enum { TIP_CANDIDATES = TT_MOST_ORDER, TIP_COLUMNS = 2 * TIP_CANDIDATES };
+
+struct table {
+    struct tt_fit *fit;
+    struct tt_model *model;
+    struct tt_arena *arena;
+    struct tt_modes *modes;
+    size_t most_rows; /* tried of one setup or tip */
+    size_t length;  /* border + largest block */
+    double *halves; /* per cell and column: half solution of the design column */
+    double *sums;   /* per cell: sum of weight times slope, column by column */
+    double *scores; /* per cell: sum of weight times residual */
+    double *sight_halves; /* per sighting's coordinate: border */
+    double *half;   /* length */
+    double *unit;   /* length */
+    /* the candidate that is being scored */
+    double zz[3], g[2]; /* b^T W b (xx, xy, yy), b^T W r */
+    double *v[2];       /* half solutions of J^T W b: n_unknowns */
+};
+
+static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struct tt_arena *arena, enum tt_modes_depth depth,
+                                      struct tt_modes *modes)
+{
+    struct tt_model *model = fit->model;
+    size_t largest = 0, setups = model->n_setups, tips = model->n_blocks;
+
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        largest = model->block_size[b] > largest ? model->block_size[b] : largest;
+    }
+    *t = (struct table){.fit = fit, .model = model, .arena = arena, .modes = modes, .length = model->n_border + largest};
+    t->most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : MOST_CHANGE_ROWS;
+    size_t rows = 2 * t->most_rows < model->run->n_observations ? 2 * t->most_rows : model->run->n_observations;
+    size_t most = 2 * model->plate->n_edges + 2 * model->plate->n_marks + 2 * model->n_sights + rows * setups +
+                  (rows + TIP_CANDIDATES + 1) * tips + 8;
+    modes->n = 0;
+    modes->mode = TT_ARENA_NEW(arena, most, struct tt_mode);
+    t->halves = TT_ARENA_NEW(arena, model->n_cells * model->stride * t->length, double);
+    t->sums = TT_ARENA_NEW(arena, model->n_cells * model->stride, double);
+    t->scores = TT_ARENA_NEW(arena, model->n_cells, double);
+    t->sight_halves = TT_ARENA_NEW(arena, 2 * model->n_sights * model->n_border, double);
+    t->half = TT_ARENA_NEW(arena, t->length, double);
+    t->unit = TT_ARENA_NEW(arena, t->length, double);
+    t->v[0] = TT_ARENA_NEW(arena, 2 * model->n_unknowns, double);
+    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL || t->half == NULL || t->unit == NULL ||
+        t->v[0] == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    t->v[1] = t->v[0] + model->n_unknowns;
+    return TIPTRUE_OK;
+}
+
+static double *half_of(const struct table *t, size_t cell, size_t column)
+{
+    return t->halves + (cell * t->model->stride + column) * t->length;
+}
+
+/* Half solutions of every cell's columns, and the cell's sums. */
+static void prepare_cells(struct table *t)
+{
+    const struct tt_model *model = t->model;
+
+    for (size_t k = 0; k < model->n_cells; k++) {
+        const struct tt_cell *cell = &model->cells[k];
+        double *sums = t->sums + k * model->stride;
+        for (size_t c = 0; c < cell->n_columns; c++) {
+            memset(t->unit, 0, t->length * sizeof *t->unit);
+            for (size_t e = 0; e < cell->n_entries; e++) {
+                if (cell->entries[e].column == c) {
+                    t->unit[cell->entries[e].place] += cell->entries[e].value;
+                }
+            }
+            tt_system_half_solve(&model->system, cell->block, t->unit, t->unit + model->n_border, half_of(t, k, c));
+        }
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            const double *slope = model->slope + i * model->stride;
+            double w = t->fit->weight[i];
+            t->scores[k] += w * model->residual[i];
+            for (size_t c = 0; c < cell->n_columns; c++) {
+                sums[c] += w * slope[c];
+            }
+        }
+    }
+}
+
+/* ---- one candidate ---- */
+
+static void begin(struct table *t, unsigned m)
+{
+    memset(t->zz, 0, sizeof t->zz);
+    memset(t->g, 0, sizeof t->g);
+    memset(t->v[0], 0, m * t->model->n_unknowns * sizeof *t->v[0]);
+}
+
+/* Add @weight times a half solution (border, then the part of @block) to that of column @a. */
+static void add_half(struct table *t, unsigned a, size_t block, const double half[], double weight)
+{
+    size_t nb = t->model->n_border;
+    double *v = t->v[a];
+
+    for (size_t k = 0; k < nb; k++) {
+        v[k] += weight * half[k];
+    }
+    if (block != TT_NONE) {
+        v += t->model->system.first[block];
+        for (size_t k = 0; k < t->model->block_size[block]; k++) {
+            v[k] += weight * half[nb + k];
+        }
+    }
+}
+
+static double dot(const double a[], const double b[], size_t n)
+{
+    double sum = 0;
+    for (size_t k = 0; k < n; k++) {
+        sum += a[k] * b[k];
+    }
+    return sum;
+}
+
+/* v_a . v_b over the border and @block (TT_NONE: all blocks). */
+static double product(const struct table *t, unsigned a, unsigned b, size_t block)
+{
+    const struct tt_model *model = t->model;
+    size_t first;
+
+    if (block == TT_NONE) {
+        return dot(t->v[a], t->v[b], model->n_unknowns);
+    }
+    first = model->system.first[block];
+    return dot(t->v[a], t->v[b], model->n_border) + dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
+}
+
+static double log_odds_of_one(const struct table *t, size_t block, double size, bool negative)
+{
+    double h = fmax(t->zz[0] - product(t, 0, 0, block), 0), denominator = h + 1 / (size * size);
+    double odds = 0.5 * t->g[0] * t->g[0] / denominator - 0.5 * log1p(size * size * h);
+
+    if (negative) { /* half-normal: only negative values are possible, and -g/denominator is the estimate */
+        odds += log(2 * tt_normal_lower(fmin(fmax(t->g[0] / sqrt(denominator), -30), 30)));
+    }
+    return odds;
+}
+
+static double log_odds_of_two(const struct table *t, size_t block, double size)
+{
+    double f2 = size * size, a = t->zz[0] - product(t, 0, 0, block), b = t->zz[1] - product(t, 0, 1, block),
+           d = t->zz[2] - product(t, 1, 1, block);
+    double da = a + 1 / f2, dd = d + 1 / f2, det = da * dd - b * b, whole = (1 + f2 * a) * (1 + f2 * d) - f2 * f2 * b * b;
+    const double *g = t->g;
+
+    if (!(det > 0)) {
+        return -INFINITY;
+    }
+    return 0.5 * (dd * g[0] * g[0] - 2 * b * g[0] * g[1] + da * g[1] * g[1]) / det - 0.5 * log(fmax(whole, 1));
+}
+
+/* Enter the candidate with @m columns that act on @block only (TT_NONE: on any). @share: by how many its P is shared. */
+static void enter(struct table *t, struct tt_mode mode, unsigned m, size_t block, double share)
+{
+    double size = priors[mode.kind].size;
+
+    mode.log_prior = log(priors[mode.kind].probability / share);
+    mode.log_odds =
+        mode.log_prior +
+        (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM) : log_odds_of_two(t, block, size));
+    t->modes->mode[t->modes->n++] = mode;
+}
+
+/* ---- edges, lost motion: columns that are the same for all touches of a cell ---- */
+
+static void add_cell(struct table *t, size_t k, double z)
+{
+    const struct tt_cell *cell = &t->model->cells[k];
+    const double *sums = t->sums + k * t->model->stride;
+
+    t->zz[0] += z * z * sums[TT_COLUMN_ONE];
+    t->g[0] += z * t->scores[k];
+    for (size_t c = 0; c < cell->n_columns; c++) {
+        add_half(t, 0, cell->block, half_of(t, k, c), z * sums[c]);
+    }
+}
+
+static bool is_set(const double *extra, size_t index)
+{
+    return extra != NULL && extra[index] > 0;
+}
+
+static void score_edges(struct table *t)
+{
+    const struct tt_model *model = t->model;
+    double seen = 0;
+
+    for (size_t j = 0; j < model->plate->n_edges; j++) {
+        seen += model->edge_seen[j];
+    }
+    for (size_t j = 0; j < model->plate->n_edges; j++) {
+        bool out = model->terms.edge_out != NULL && model->terms.edge_out[j];
+        if (!model->edge_seen[j] || out || is_set(model->terms.edge_extra_mm, j)) {
+            continue;
+        }
+        begin(t, 1);
+        for (size_t k = 0; k < model->n_cells; k++) {
+            if (model->cells[k].edge == j) {
+                add_cell(t, k, -1);
+            }
+        }
+        enter(t, (struct tt_mode){.kind = TT_MODE_FILM, .index = j}, 1, TT_NONE, seen);
+        enter(t, (struct tt_mode){.kind = TT_MODE_EDGE, .index = j}, 1, TT_NONE, seen);
+    }
+}
+
+static void score_lost_motion(struct table *t)
+{
+    const struct tt_model *model = t->model;
+
+    begin(t, 1);
+    for (size_t k = 0; k < model->n_cells && model->at_lost_motion == TT_NONE; k++) {
+        const struct tt_site *site = &model->cells[k].site;
+        add_cell(t, k, -0.5 * (site->n_x * site->n_x - site->n_y * site->n_y));
+    }
+    if (model->at_lost_motion == TT_NONE) {
+        enter(t, (struct tt_mode){.kind = TT_MODE_LOST_MOTION}, 1, TT_NONE, 1);
+    }
+}
+
+/* ---- columns with a value of their own for each touch ---- */
+
+/* Value of up to two columns for touch @i of @cell. */
+typedef void column_of(const struct table *t, const struct tt_cell *cell, size_t i, double z[2]);
+
+static void add_touches(struct table *t, unsigned m, column_of *column)
+{
+    const struct tt_model *model = t->model;
+
+    for (size_t k = 0; k < model->n_cells; k++) {
+        const struct tt_cell *cell = &model->cells[k];
+        double q[2][TT_MOST_COLUMNS] = {{0}};
+        for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+            const double *slope = model->slope + i * model->stride;
+            double z[2] = {0}, w = t->fit->weight[i];
+            column(t, cell, i, z);
+            t->zz[0] += w * z[0] * z[0];
+            t->zz[1] += w * z[0] * z[1];
+            t->zz[2] += w * z[1] * z[1];
+            for (unsigned a = 0; a < m; a++) {
+                t->g[a] += w * z[a] * model->residual[i];
+                for (size_t c = 0; c < cell->n_columns; c++) {
+                    q[a][c] += w * z[a] * slope[c];
+                }
+            }
+        }
+        for (unsigned a = 0; a < m; a++) {
+            for (size_t c = 0; c < cell->n_columns; c++) {
+                add_half(t, a, cell->block, half_of(t, k, c), q[a][c]);
+            }
+        }
+    }
+}
+
+/* Half solution of a coordinate of a sighting. */
+static const double *sight_half(const struct table *t, const struct tt_sight *sight, size_t axis)
+{
+    return t->sight_halves + (2 * (size_t)(sight - t->model->sights) + axis) * t->model->n_border;
+}
+
+static void prepare_sights(struct table *t)
+{
+    size_t nb = t->model->n_border;
+
+    for (size_t i = 0; i < 2 * t->model->n_sights; i++) {
+        const struct tt_sight *sight = &t->model->sights[i / 2];
+        memset(t->unit, 0, nb * sizeof *t->unit);
+        for (size_t k = 0; k < sight->n_entries; k++) {
+            t->unit[sight->entries[i % 2][k].place] += sight->entries[i % 2][k].value;
+        }
+        tt_system_half_solve(&t->model->system, TT_NONE, t->unit, NULL, t->sight_halves + i * nb);
+    }
+}
+
+/* Add a sighting's coordinate, on which the columns have the values @z. */
+static void add_sight(struct table *t, const struct tt_sight *sight, size_t axis, unsigned m, const double z[2])
+{
+    double w = tt_sight_weight(sight, 1 / t->fit->sight_var_mm2);
+
+    t->zz[0] += w * z[0] * z[0];
+    t->zz[1] += m == 2 ? w * z[0] * z[1] : 0;
+    t->zz[2] += m == 2 ? w * z[1] * z[1] : 0;
+    for (unsigned a = 0; a < m; a++) {
+        t->g[a] += w * z[a] * sight->residual[axis];
+        if (z[a] != 0) {
+            add_half(t, a, TT_NONE, sight_half(t, sight, axis), w * z[a]);
+        }
+    }
+}
+
+static void column_drift(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
+{
+    z[0] = -cell->site.n_x * t->model->clock[i];
+    z[1] = -cell->site.n_y * t->model->clock[i];
+}
+
+static void score_drift(struct table *t)
+{
+    if (t->model->at_drift != TT_NONE) {
+        return;
+    }
+    begin(t, 2);
+    add_touches(t, 2, column_drift);
+    for (size_t i = 0; i < t->model->n_sights; i++) {
+        const struct tt_sight *sight = &t->model->sights[i];
+        add_sight(t, sight, 0, 2, (double[2]){-sight->clock, 0});
+        add_sight(t, sight, 1, 2, (double[2]){0, -sight->clock});
+    }
+    enter(t, (struct tt_mode){.kind = TT_MODE_DRIFT}, 2, TT_NONE, 1);
+}
+
+static void column_latency(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
+{
+    (void)cell;
+    z[0] = t->model->touch[i].feed_mm_s;
+}
+
+static void score_latency(struct table *t)
+{
+    const struct tt_model *model = t->model;
+    double least = INFINITY, most = 0;
+
+    for (size_t i = 0; i < model->n_touches; i++) {
+        least = fmin(least, model->touch[i].feed_mm_s);
+        most = fmax(most, model->touch[i].feed_mm_s);
+    }
+    if (model->at_latency != TT_NONE || !(least > 0) || !(most > least)) {
+        return;
+    }
+    begin(t, 1);
+    add_touches(t, 1, column_latency);
+    enter(t, (struct tt_mode){.kind = TT_MODE_LATENCY}, 1, TT_NONE, 1);
+}
+
+static double axis_value(const struct tt_model *model, enum tt_axis_fault fault, const struct tt_cell *cell, size_t i)
+{
+    struct tt_machine_xy v = tt_axis_column(fault, model->touch[i].h, model->middle);
+    return cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
+}
+
+static void column_square(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
+{
+    z[0] = axis_value(t->model, TT_AXES_NOT_SQUARE, cell, i);
+}
+
+static void column_scale(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
+{
+    z[0] = axis_value(t->model, TT_AXES_SCALE, cell, i);
+}
+
+static void score_axes(struct table *t, enum tt_axis_fault fault)
+{
+    const struct tt_model *model = t->model;
+    bool square = fault == TT_AXES_NOT_SQUARE;
+
+    if (model->at_axis != TT_NONE) {
+        return;
+    }
+    begin(t, 1);
+    add_touches(t, 1, square ? column_square : column_scale);
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        struct tt_machine_xy v = tt_axis_column(fault, model->run->observations[sight->row].h, model->middle);
+        add_sight(t, sight, 0, 1, (double[2]){v.x_mm, 0});
+        add_sight(t, sight, 1, 1, (double[2]){v.y_mm, 0});
+    }
+    enter(t, (struct tt_mode){.kind = square ? TT_MODE_NOT_SQUARE : TT_MODE_SCALE}, 1, TT_NONE, 1);
+}
+
+/* ---- sightings, marks, radii ---- */
+
+static void score_sightings(struct table *t)
+{
+    const struct tt_model *model = t->model;
+    double share = (double)model->n_sights;
+
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        if (sight->extra_mm2 > 0) {
+            continue;
+        }
+        begin(t, 2);
+        add_sight(t, sight, 0, 2, (double[2]){1, 0});
+        add_sight(t, sight, 1, 2, (double[2]){0, 1});
+        enter(t, (struct tt_mode){.kind = TT_MODE_SIGHT, .index = i}, 2, TT_NONE, share);
+        enter(t, (struct tt_mode){.kind = TT_MODE_SIGHT_GROSS, .index = i}, 2, TT_NONE, share);
+    }
+}
+
+static void score_mark(struct table *t, size_t mark, double share)
+{
+    const struct tt_model *model = t->model;
+
+    begin(t, 2);
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        double yaw = model->x[tt_at_pose(sight->setup) + 2], c = cos(yaw), s = sin(yaw);
+        if (sight->mark == mark) {
+            add_sight(t, sight, 0, 2, (double[2]){-c, s});
+            add_sight(t, sight, 1, 2, (double[2]){-s, -c});
+        }
+    }
+    enter(t, (struct tt_mode){.kind = TT_MODE_MARK, .index = mark}, 2, TT_NONE, share);
+    enter(t, (struct tt_mode){.kind = TT_MODE_MARK_GROSS, .index = mark}, 2, TT_NONE, share);
+}
+
+static bool is_sighted(const struct tt_model *model, size_t mark)
+{
+    bool seen = false;
+    for (size_t i = 0; i < model->n_sights; i++) {
+        seen = seen || model->sights[i].mark == mark;
+    }
+    return seen;
+}
+
+static void score_marks(struct table *t)
+{
+    const struct tt_model *model = t->model;
+    double seen = 0;
+
+    for (size_t k = 0; k < model->plate->n_marks; k++) {
+        seen += is_sighted(model, k);
+    }
+    for (size_t k = 0; k < model->plate->n_marks; k++) {
+        if (is_sighted(model, k) && !is_set(model->terms.mark_extra_mm, k)) {
+            score_mark(t, k, seen);
+        }
+    }
+}
+
+static void score_radii(struct table *t)
+{
+    const struct tt_model *model = t->model;
+    double stated = 0;
+
+    for (size_t i = 0; i < model->n_priors; i++) {
+        stated += model->priors[i].kind == TT_PRIOR_RADIUS;
+    }
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        double w = 1 / (prior->u * prior->u);
+        if (prior->kind != TT_PRIOR_RADIUS || prior->extra > 0) {
+            continue;
+        }
+        begin(t, 1);
+        memset(t->unit, 0, t->length * sizeof *t->unit);
+        t->unit[prior->place] = 1;
+        tt_system_half_solve(&model->system, prior->block, t->unit, t->unit + model->n_border, t->half);
+        add_half(t, 0, prior->block, t->half, w);
+        t->zz[0] = w;
+        t->g[0] = w * (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value);
+        enter(t, (struct tt_mode){.kind = TT_MODE_RADIUS, .index = prior->what}, 1, prior->block, stated);
+    }
+}
+
+/* ---- a tip's shape and sense ---- */
+
+static void tip_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i, double z[TIP_COLUMNS])
+{
+    double c = model->touch[i].cos_rotation, s = model->touch[i].sin_rotation, c1, s1;
+
+    z[0] = cell->site.n_x * c - cell->site.n_y * s;
+    z[1] = cell->site.n_y * c + cell->site.n_x * s;
+    tt_touch_shape_angle(&cell->site, &model->touch[i], 1, &c1, &s1);
+    double ck = c1, sk = s1;
+    for (size_t k = 2; k < TIP_COLUMNS; k += 2) {
+        double next = ck * c1 - sk * s1;
+        sk = sk * c1 + ck * s1;
+        ck = next;
+        z[k] = ck;
+        z[k + 1] = sk;
+    }
+}
+
+/* Sums of a tip's candidates over its touches. */
+struct tip_sums {
+    double zz[TIP_CANDIDATES][3], g[TIP_CANDIDATES][2];
+    double q[TT_MOST_COLUMNS][TIP_COLUMNS]; /* of the present cell */
+};
+
+static void sum_tip_cell(const struct table *t, const struct tt_cell *cell, struct tip_sums *sums)
+{
+    const struct tt_model *model = t->model;
+
+    memset(sums->q, 0, sizeof sums->q);
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        double z[TIP_COLUMNS], w = t->fit->weight[i], wr = w * model->residual[i];
+        tip_columns(model, cell, i, z);
+        for (size_t p = 0; p < TIP_CANDIDATES; p++) {
+            sums->zz[p][0] += w * z[2 * p] * z[2 * p];
+            sums->zz[p][1] += w * z[2 * p] * z[2 * p + 1];
+            sums->zz[p][2] += w * z[2 * p + 1] * z[2 * p + 1];
+            sums->g[p][0] += wr * z[2 * p];
+            sums->g[p][1] += wr * z[2 * p + 1];
+        }
+        for (size_t c = 0; c < cell->n_columns; c++) {
+            double ws = w * slope[c];
+            for (size_t j = 0; j < TIP_COLUMNS; j++) {
+                sums->q[c][j] += ws * z[j];
+            }
+        }
+    }
+}
+
+/* Scores of the tip of @block: all its candidates in one pass over its touches. @vectors: TIP_COLUMNS half solutions. */
+static void score_tip(struct table *t, size_t block, double vectors[])
+{
+    const struct tt_model *model = t->model;
+    size_t nb = model->n_border, size = model->block_size[block], tips = model->n_blocks;
+    struct tip_sums sums = {0};
+
+    memset(vectors, 0, TIP_COLUMNS * t->length * sizeof *vectors);
+    for (size_t k = 0; k < model->n_cells; k++) {
+        const struct tt_cell *cell = &model->cells[k];
+        if (cell->block != block) {
+            continue;
+        }
+        sum_tip_cell(t, cell, &sums);
+        for (size_t c = 0; c < cell->n_columns; c++) {
+            const double *half = half_of(t, k, c);
+            for (size_t j = 0; j < TIP_COLUMNS; j++) {
+                double *vector = vectors + j * t->length, q = sums.q[c][j];
+                for (size_t l = 0; l < nb + size; l++) {
+                    vector[l] += q * half[l];
+                }
+            }
+        }
+    }
+    for (unsigned p = 0; p < TIP_CANDIDATES; p++) {
+        bool held = p == 0 ? model->terms.reversed : model->terms.orders != NULL && (model->terms.orders[block] >> (p + 1) & 1U);
+        if (held) {
+            continue;
+        }
+        begin(t, 2);
+        memcpy(t->zz, sums.zz[p], sizeof t->zz);
+        memcpy(t->g, sums.g[p], sizeof t->g);
+        add_half(t, 0, block, vectors + 2 * p * t->length, 1);
+        add_half(t, 1, block, vectors + (2 * p + 1) * t->length, 1);
+        struct tt_mode mode = {.kind = p == 0 ? TT_MODE_REVERSED : TT_MODE_SHAPE, .index = model->block_tip[block], .order = p + 1};
+        enter(t, mode, 2, block, (double)tips * (p == 0 ? 1 : TIP_CANDIDATES - 1));
+    }
+}
+
+/* ---- changes at a row ---- */
+
+/* A running candidate: its sums over the rows from the present one to the last. */
+struct running {
+    double zz[3], g[2], *v[2];
+    size_t rows, seen, step; /* in all; passed; between two tries */
+};
+
+static enum tiptrue_status running_init(struct running *r, const struct table *t)
+{
+    r->v[0] = TT_ARENA_NEW(t->arena, 2 * t->model->n_unknowns, double);
+    if (r->v[0] == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    r->v[1] = r->v[0] + t->model->n_unknowns;
+    return TIPTRUE_OK;
+}
+
+static void running_add(struct running *r, const struct table *t, size_t block, const double half[], const double z[2], double w,
+                        double residual)
+{
+    const struct tt_model *model = t->model;
+    size_t nb = model->n_border;
+
+    r->zz[0] += w * z[0] * z[0];
+    r->zz[1] += w * z[0] * z[1];
+    r->zz[2] += w * z[1] * z[1];
+    for (unsigned a = 0; a < 2; a++) {
+        double wz = w * z[a], *v = r->v[a];
+        r->g[a] += wz * residual;
+        for (size_t k = 0; k < nb; k++) {
+            v[k] += wz * half[k];
+        }
+        if (block != TT_NONE) {
+            v += model->system.first[block];
+            for (size_t k = 0; k < model->block_size[block]; k++) {
+                v[k] += wz * half[nb + k];
+            }
+        }
+    }
+}
+
+/* Is the change tried at the row that was just added? */
+static bool running_due(struct running *r, size_t most_rows)
+{
+    size_t tries = r->rows >= 2 * LEAST_ROWS ? r->rows - 2 * LEAST_ROWS + 1 : 0;
+
+    r->seen++;
+    r->step = tries / most_rows > 1 ? tries / most_rows : 1;
+    return r->seen >= LEAST_ROWS && r->rows - r->seen >= LEAST_ROWS && (r->seen - LEAST_ROWS) % r->step == 0;
+}
+
+static void running_enter(struct table *t, const struct running *r, struct tt_mode mode, size_t block, double others)
+{
+    double *v[2] = {t->v[0], t->v[1]};
+    /* Neighbouring rows say the same: P is shared by as many as can be told apart. */
+    double tries = fmin((double)(r->rows - 2 * LEAST_ROWS + 1), MOST_CHANGE_ROWS);
+
+    memcpy(t->zz, r->zz, sizeof t->zz);
+    memcpy(t->g, r->g, sizeof t->g);
+    t->v[0] = r->v[0];
+    t->v[1] = r->v[1];
+    enter(t, mode, 2, block, tries * others);
+    t->v[0] = v[0];
+    t->v[1] = v[1];
+}
+
+/* Which touch or sighting stands at each row of the run. */
+static enum tiptrue_status find_rows(const struct table *t, size_t **touch, size_t **sight)
+{
+    const struct tt_model *model = t->model;
+    size_t rows = model->run->n_observations;
+
+    *touch = TT_ARENA_NEW(t->arena, rows, size_t);
+    *sight = TT_ARENA_NEW(t->arena, rows, size_t);
+    if (*touch == NULL || *sight == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < rows; i++) {
+        (*touch)[i] = (*sight)[i] = TT_NONE;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        (*touch)[model->row[i]] = i;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        (*sight)[model->sights[i].row] = i;
+    }
+    return TIPTRUE_OK;
+}
+
+/* Half solution of a touch's design row, into t->half. */
+static void touch_half(struct table *t, size_t touch)
+{
+    const struct tt_model *model = t->model;
+    size_t k = model->cell_of[touch];
+    const struct tt_cell *cell = &model->cells[k];
+    const double *slope = model->slope + touch * model->stride;
+    size_t n = model->n_border + model->block_size[cell->block];
+
+    memcpy(t->half, half_of(t, k, TT_COLUMN_ONE), n * sizeof *t->half);
+    for (size_t c = 1; c < cell->n_columns; c++) {
+        const double *half = half_of(t, k, c);
+        for (size_t l = 0; l < n; l++) {
+            t->half[l] += slope[c] * half[l];
+        }
+    }
+}
+
+static void change_at_touch(struct table *t, size_t row, size_t touch, struct running *moves, struct running *slips)
+{
+    const struct tt_model *model = t->model;
+    const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
+    const double *slope = model->slope + touch * model->stride;
+    const double n[2] = {-cell->site.n_x, -cell->site.n_y}, e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
+    double w = t->fit->weight[touch], r = model->residual[touch];
+
+    touch_half(t, touch);
+    if (model->at_moved == TT_NONE) {
+        running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
+        if (running_due(&moves[cell->setup], t->most_rows)) {
+            running_enter(t, &moves[cell->setup], (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
+                          (double)model->n_setups);
+        }
+    }
+    if (model->at_slip == TT_NONE) {
+        struct running *slip = &slips[cell->block];
+        running_add(slip, t, cell->block, t->half, e, w, r);
+        if (running_due(slip, t->most_rows)) {
+            struct tt_mode mode = {.kind = TT_MODE_SLIP, .index = row, .tip = model->block_tip[cell->block]};
+            running_enter(t, slip, mode, cell->block, (double)model->n_blocks);
+        }
+    }
+}
+
+static enum tiptrue_status score_changes(struct table *t)
+{
+    const struct tt_model *model = t->model;
+    size_t rows = model->run->n_observations, *touch, *sight;
+    struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
+                   *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
+    enum tiptrue_status status = moves == NULL || slips == NULL ? TIPTRUE_E_MEMORY : find_rows(t, &touch, &sight);
+
+    for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
+        status = running_init(&moves[s], t);
+    }
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        status = running_init(&slips[b], t);
+    }
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        moves[model->cells[model->cell_of[i]].setup].rows++;
+        slips[model->cells[model->cell_of[i]].block].rows++;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        moves[model->sights[i].setup].rows++;
+    }
+    for (size_t row = rows; row-- > 0;) {
+        if (touch[row] != TT_NONE) {
+            change_at_touch(t, row, touch[row], moves, slips);
+        } else if (sight[row] != TT_NONE && model->at_moved == TT_NONE) {
+            const struct tt_sight *s = &model->sights[sight[row]];
+            double w = tt_sight_weight(s, 1 / t->fit->sight_var_mm2);
+            for (size_t axis = 0; axis < 2; axis++) {
+                const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
+                running_add(&moves[s->setup], t, TT_NONE, sight_half(t, s, axis), z, w, s->residual[axis]);
+            }
+            if (running_due(&moves[s->setup], t->most_rows)) {
+                running_enter(t, &moves[s->setup], (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
+                              (double)model->n_setups);
+            }
+        }
+    }
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena, enum tt_modes_depth depth, struct tt_modes *modes)
+{
+    struct table t;
+    double *vectors;
+    enum tiptrue_status status = table_init(&t, fit, arena, depth, modes);
+
+    if (status != TIPTRUE_OK || (vectors = TT_ARENA_NEW(arena, TIP_COLUMNS * t.length, double)) == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    prepare_sights(&t);
+    score_sightings(&t);
+    score_marks(&t);
+    if (depth == TT_MODES_OF_SIGHTINGS) {
+        return TIPTRUE_OK;
+    }
+    prepare_cells(&t);
+    score_edges(&t);
+    score_lost_motion(&t);
+    score_drift(&t);
+    score_latency(&t);
+    score_axes(&t, TT_AXES_NOT_SQUARE);
+    score_axes(&t, TT_AXES_SCALE);
+    score_radii(&t);
+    for (size_t b = 0; b < fit->model->n_blocks; b++) {
+        score_tip(&t, b, vectors);
+    }
+    return score_changes(&t);
+}
+
+void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const struct tt_mode *mode)
+{
+    double size = priors[mode->kind].size;
+
+    switch (mode->kind) {
+    case TT_MODE_FILM:
+    case TT_MODE_EDGE:
+        terms->edge_extra_mm[mode->index] = size;
+        break;
+    case TT_MODE_EDGE_OUT:
+        terms->edge_out[mode->index] = true;
+        break;
+    case TT_MODE_SIGHT:
+    case TT_MODE_SIGHT_GROSS:
+        terms->sight_extra_mm[mode->index] = size;
+        break;
+    case TT_MODE_MARK:
+    case TT_MODE_MARK_GROSS:
+        terms->mark_extra_mm[mode->index] = size;
+        break;
+    case TT_MODE_RADIUS:
+        terms->radius_extra_mm[mode->index] = size;
+        break;
+    case TT_MODE_MOVED:
+        terms->moved_at = mode->index;
+        break;
+    case TT_MODE_SLIP:
+        terms->slipped_at = mode->index;
+        terms->slipped_tip = mode->tip;
+        break;
+    case TT_MODE_DRIFT:
+        terms->drift = true;
+        break;
+    case TT_MODE_LOST_MOTION:
+        terms->lost_motion = true;
+        break;
+    case TT_MODE_LATENCY:
+        terms->latency = true;
+        break;
+    case TT_MODE_SHAPE:
+        terms->orders[model->tip_block[mode->index]] |= 1U << mode->order;
+        break;
+    case TT_MODE_REVERSED:
+        terms->reversed = true;
+        break;
+    case TT_MODE_NOT_SQUARE:
+        terms->axes = TT_AXES_NOT_SQUARE;
+        break;
+    case TT_MODE_SCALE:
+        terms->axes = TT_AXES_SCALE;
+        break;
+    case TT_MODE_TURNED:
+        terms->yaw_free[mode->index] = true;
+        terms->turned_rad[mode->index] = mode->order * TT_PI / 2;
+        break;
+    case TT_MODE_KINDS:
+        break;
+    }
+}
