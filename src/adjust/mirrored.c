@@ -6,11 +6,12 @@
  * another one a least-squares fit for each way. */
 #include "config.h"
 
+#include "adjust/mirrored.h"
+
 #include <math.h>
 #include <string.h>
 
 #include "adjust/findings.h"
-#include "adjust/mirrored.h"
 #include "adjust/plausible.h"
 
 /* The misfit is the root mean square of all residuals, in repeatabilities as stated (or the usual 3 µm).

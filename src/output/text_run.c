@@ -76,8 +76,8 @@ static void tell_poses(struct tt_page *page, const struct tiptrue_solution *s)
     }
 }
 
-/* Whether the run begins with sightings and ends without: what moved after them is then not seen. The rows are known where it was just
- * solved. */
+/* Whether the run begins with sightings and ends without: what moved after them is then not seen. The rows are
+ * known where it was just solved. */
 static bool lacks_last_sighting(const struct tiptrue_solution *s)
 {
     const struct tt_row_result *last = NULL;
