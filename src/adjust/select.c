@@ -159,6 +159,10 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     enum tiptrue_status status;
 
     *selection = (struct tt_selection){.robust = robust};
+    if (!robust) { /* plain least squares takes what is stated as it is */
+        noise->touch_dof = noise->touch_known ? HUGE_VAL : 0;
+        noise->sight_dof = noise->sight_known ? HUGE_VAL : 0;
+    }
     status = fit_either(&search, NULL, NULL, selection);
     if (status != TIPTRUE_OK || !robust) {
         return status;
