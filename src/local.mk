@@ -60,8 +60,9 @@ libcore_la_SOURCES = \
   src/ingest/pattern.c src/ingest/pattern.h \
   src/ingest/plan.c \
   src/ingest/plate.c \
+  src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
-  src/ingest/result.c src/ingest/result.h src/ingest/result_tip.c \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
@@ -97,19 +98,24 @@ libcore_la_SOURCES = \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/assemble.c src/adjust/assemble.h \
   src/adjust/check.h \
+  src/adjust/complete.c \
   src/adjust/contacts.c \
   src/adjust/determinacy.c \
   src/adjust/decide.c \
   src/adjust/doubt.c \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
-  src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/held.c src/adjust/held.h src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/model_findings.c \
   src/adjust/modes.c src/adjust/modes.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
+  src/adjust/plausible.c src/adjust/plausible.h \
+  src/adjust/plausible_change.c \
+  src/adjust/plausible_log.c \
+  src/adjust/plausible_statements.c \
   src/adjust/robust.c src/adjust/robust.h \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \

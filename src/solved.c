@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "base/status.h"
+#include "ingest/ingest.h"
 #include "output/output.h"
 #include "output/verdict.h"
 
@@ -40,10 +41,11 @@ enum tiptrue_status tt_solved_make(struct tt_solved *solved, const struct tiptru
     solved->record =
         (struct tt_record){.added = solved->now, .log = text_of(&run->source), .results = &solved->result, .n_results = 1};
     memcpy(solved->record.id, run->id, sizeof solved->record.id);
-    return TIPTRUE_OK;
+    return tt_result_read_bytes("new result", solved->json.text, solved->json.length, NULL, &solved->solution, error);
 }
 
 void tt_solved_clear(struct tt_solved *solved)
 {
+    tiptrue_solution_free(solved->solution);
     tt_buffer_clear(&solved->json);
 }

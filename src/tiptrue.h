@@ -123,6 +123,10 @@ struct tiptrue_solve_options {
                            >= 100 */
     unsigned long seed; /* of its random numbers */
     const struct tiptrue_between *between; /* scatter between the machine's runs, from a history; NULL = none is known */
+    const char *const *tips; /* the tips that are wanted, n_tips of them; the verdict of the run is theirs. 0: all
+                                that the machine file lists and does not say are not in use */
+    size_t n_tips;
+    bool accept_change; /* an offset may differ from the one in use by more than limits.plausible_change */
 };
 
 /* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings and verdict.
@@ -139,7 +143,12 @@ void tiptrue_solution_free(struct tiptrue_solution *solution);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
                                                            struct tiptrue_solution **solution, struct tiptrue_error *error);
 
-enum tiptrue_verdict { TIPTRUE_KEEP, TIPTRUE_UPDATE, TIPTRUE_REPEAT };
+enum tiptrue_verdict {
+    TIPTRUE_KEEP,
+    TIPTRUE_UPDATE,
+    TIPTRUE_REPEAT,
+    TIPTRUE_NOT_MEASURED /* of a tip only: it was not touched and should have been */
+};
 
 /* Verdict of the run: the worst of its tips. TIPTRUE_REPEAT, too, where the robust step was off: such a result has no verdict. */
 enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution);
@@ -209,6 +218,8 @@ struct tiptrue_export_options {
     bool has_max_age, has_max_change;      /* without them the machine file's hold, if it states any */
     double max_age_s, max_change_mm;
     unsigned force; /* bits of enum tiptrue_guard */
+    const char *const *tips; /* only what goes to these tips' places, n_tips of them; their verdicts count. 0: all */
+    size_t n_tips;
     bool dry_run;   /* write nothing; the text is a unified diff */
 };
 
@@ -363,6 +374,10 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_get(struct tiptrue_history 
 /* The newest result of the run @id. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_solution(struct tiptrue_history *history, const char *id,
                                                               struct tiptrue_solution **solution, struct tiptrue_error *error);
+/* What the run @id is compared by: the same or, where that is from before results had an offset with the plate held, the run
+ * solved again from its stored log (if there is one). Nothing is stored. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_comparable(struct tiptrue_history *history, const char *id,
+                                                                struct tiptrue_solution **solution, struct tiptrue_error *error);
 
 /* Which runs. */
 struct tiptrue_history_query {

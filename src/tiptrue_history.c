@@ -34,49 +34,6 @@ static enum tiptrue_status newest_solution(const struct tt_record *record, struc
     return tt_result_read_bytes(name, json->text, json->length, NULL, solution, error);
 }
 
-/* What a step of the schema, or a merge, left to be read again. */
-static enum tiptrue_status summarise_pending(struct tiptrue_history *history, struct tiptrue_error *error)
-{
-    char id[TT_RUN_ID_SIZE];
-    bool found = true;
-    enum tiptrue_status status = TIPTRUE_OK;
-
-    while (status == TIPTRUE_OK && (status = tt_store_next_unsummarised(history, id, &found, error)) == TIPTRUE_OK && found) {
-        struct tt_record record = {0};
-        struct tiptrue_solution *solution = NULL;
-        status = tt_store_load(history, id, true, &record, error);
-        if (status == TIPTRUE_OK) {
-            status = newest_solution(&record, &solution, error);
-        }
-        if (status == TIPTRUE_OK) {
-            status = tt_store_summarise(history, id, solution, error);
-        }
-        tiptrue_solution_free(solution);
-        tt_record_clear(&record);
-    }
-    return status;
-}
-
-enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_access access, struct tiptrue_history **history,
-                                         struct tiptrue_error *error)
-{
-    struct tiptrue_history *made;
-    enum tiptrue_status status = tt_store_open(path, access == TIPTRUE_HISTORY_WRITE, &made, error);
-
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    if (tt_store_is_writable(made)) {
-        status = summarise_pending(made, error);
-    }
-    if (status == TIPTRUE_OK) {
-        *history = made;
-    } else {
-        tt_store_close(made);
-    }
-    return status;
-}
-
 void tiptrue_history_close(struct tiptrue_history *history)
 {
     tt_store_close(history);
@@ -120,7 +77,7 @@ static enum tiptrue_status put_solved(struct tiptrue_history *history, const str
     enum tiptrue_status status = tt_solved_make(&solved, plate, machine, plan, pattern, run, solution, now_s, error);
 
     if (status == TIPTRUE_OK) {
-        status = tt_store_put(history, &solved.record, solution, how, outcome, error);
+        status = tt_store_put(history, &solved.record, solved.solution, how, outcome, error);
     }
     tt_solved_clear(&solved);
     return status;
@@ -460,13 +417,193 @@ static double between_dof(const struct tt_tip_result *tip, const struct tt_budge
     return line->dof > 0 ? line->dof : fmax(tip->same_plate_dof / tt_effective_dof(&part, 1, tip->same_plate_cov), 1);
 }
 
+static bool can_be_solved(const struct tt_record *record)
+{
+    const struct tt_text *documents = record->results[0].documents;
+
+    return record->log.text != NULL && documents[TT_DOCUMENT_PLATE].text != NULL && documents[TT_DOCUMENT_MACHINE].text != NULL;
+}
+
+/* What was decided with the stored result stays decided. */
+static void keep_verdicts(const struct tiptrue_solution *from, struct tiptrue_solution *to)
+{
+    to->verdict = from->verdict;
+    for (size_t i = 0; i < to->n_tips; i++) {
+        for (size_t k = 0; k < from->n_tips; k++) {
+            if (strcmp(to->tips[i].name, from->tips[k].name) == 0) {
+                to->tips[i].verdict = from->tips[k].verdict;
+            }
+        }
+    }
+}
+
+/* What the runs of a plate are compared by: the stored result or, where it is from before there was a solution with the plate held,
+ * the run solved again from its stored log. A log that cannot be solved any more leaves the stored result. @record is taken over.
+ */
+static enum tiptrue_status comparable_solution(struct tt_record *record, struct tiptrue_workspace *workspace,
+                                               struct tiptrue_solution **solution, struct tiptrue_error *error)
+{
+    struct revived revived = {.record = *record};
+    enum tiptrue_status status;
+
+    *record = (struct tt_record){0};
+    status = newest_solution(&revived.record, solution, error);
+    if (status == TIPTRUE_OK && !tt_solution_has_held(*solution) && can_be_solved(&revived.record)) {
+        enum tiptrue_status solved = revive(&revived, NULL);
+        if (solved == TIPTRUE_OK) {
+            solved = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, NULL, &revived.anew, NULL);
+        }
+        if (solved == TIPTRUE_OK) {
+            keep_verdicts(*solution, revived.anew);
+            tiptrue_solution_free(*solution);
+            *solution = revived.anew;
+            revived.anew = NULL;
+        } else if (solved == TIPTRUE_E_MEMORY) {
+            tiptrue_solution_free(*solution);
+            *solution = NULL;
+            status = tt_fail_memory(error);
+        }
+    }
+    clear_revived(&revived);
+    return status;
+}
+
+enum tiptrue_status tt_history_catch_up(struct tiptrue_history *history, struct tiptrue_error *error)
+{
+    char id[TT_RUN_ID_SIZE];
+    bool found = true;
+    struct tiptrue_workspace *workspace = NULL;
+    enum tiptrue_status status = tiptrue_workspace_new(&workspace, error);
+
+    while (status == TIPTRUE_OK && (status = tt_store_next_unsummarised(history, id, &found, error)) == TIPTRUE_OK && found) {
+        struct tt_record record = {0};
+        struct tiptrue_solution *solution = NULL;
+        status = tt_store_load(history, id, true, &record, error);
+        if (status == TIPTRUE_OK) {
+            status = comparable_solution(&record, workspace, &solution, error);
+        }
+        if (status == TIPTRUE_OK) {
+            status = tt_store_summarise(history, id, solution, error);
+        }
+        tiptrue_solution_free(solution);
+        tt_record_clear(&record);
+    }
+    tiptrue_workspace_free(workspace);
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_comparable(struct tiptrue_history *history, const char *id, struct tiptrue_solution **solution,
+                                               struct tiptrue_error *error)
+{
+    struct tt_record record = {0};
+    struct tiptrue_workspace *workspace = NULL;
+    enum tiptrue_status status = tiptrue_workspace_new(&workspace, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_load(history, id, true, &record, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = comparable_solution(&record, workspace, solution, error);
+    }
+    tiptrue_workspace_free(workspace);
+    return status;
+}
+
+enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_access access, struct tiptrue_history **history,
+                                         struct tiptrue_error *error)
+{
+    struct tiptrue_history *made;
+    enum tiptrue_status status = tt_store_open(path, access == TIPTRUE_HISTORY_WRITE, &made, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (tt_store_is_writable(made)) {
+        status = tt_history_catch_up(made, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *history = made;
+    } else {
+        tt_store_close(made);
+    }
+    return status;
+}
+
+/* A copy of @effects in @arena. False: out of memory. */
+static bool copy_effects(struct tt_arena *arena, struct tt_plate_effects from, struct tt_plate_effects *to)
+{
+    struct tt_plate_feature *features = TT_ARENA_NEW(arena, from.n, struct tt_plate_feature);
+    double *x = TT_ARENA_NEW(arena, from.n, double), *y = TT_ARENA_NEW(arena, from.n, double);
+
+    if (features == NULL || x == NULL || y == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < from.n; i++) {
+        features[i] = from.features[i];
+        features[i].name = tt_arena_copy_text(arena, from.features[i].name, strlen(from.features[i].name));
+        x[i] = from.x[i];
+        y[i] = from.y[i];
+        if (features[i].name == NULL) {
+            return false;
+        }
+    }
+    *to = (struct tt_plate_effects){features, from.x != NULL ? x : NULL, y, from.n};
+    return true;
+}
+
+/* The covariance of the held offset without the scatter between runs that a history put into it. */
+static struct tt_cov2 cov_of_run(const struct tt_tip_result *tip)
+{
+    struct tt_cov2 cov = tip->same_plate_cov;
+
+    for (size_t i = 0; i < tip->n_budget; i++) {
+        const struct tt_budget_line *line = &tip->budget[i];
+        if (strcmp(line->source, TT_BUDGET_BETWEEN_RUNS) == 0) {
+            cov.xx_mm2 -= line->u_x_mm * line->u_x_mm;
+            cov.yy_mm2 -= line->u_y_mm * line->u_y_mm;
+        }
+    }
+    return cov;
+}
+
+/* Enter what the run @id says of @tip as that which the offset in use came from. Nothing is entered where it says nothing. */
+static enum tiptrue_status note_earlier(struct tiptrue_history *history, const char *id, const char *tip,
+                                        struct tiptrue_between *between, struct tiptrue_error *error)
+{
+    struct tiptrue_solution *solution = NULL;
+    enum tiptrue_status status = tiptrue_history_comparable(history, id, &solution, error);
+
+    for (size_t i = 0; status == TIPTRUE_OK && i < solution->n_tips; i++) {
+        const struct tt_tip_result *from = &solution->tips[i];
+        if (strcmp(from->name, tip) != 0 || !from->has_held || !from->offset_determined_x || !from->offset_determined_y) {
+            continue;
+        }
+        struct tt_earlier *earlier = &between->earlier[between->n_earlier];
+        *earlier = (struct tt_earlier){.tip = tt_arena_copy_text(&between->arena, tip, strlen(tip)),
+                                       .run = tt_arena_copy_text(&between->arena, id, strlen(id)),
+                                       .held = from->held,
+                                       .cov = cov_of_run(from),
+                                       .dof = from->same_plate_dof};
+        if (earlier->tip == NULL || earlier->run == NULL ||
+            !copy_effects(&between->arena, tt_effects_of(solution, from), &earlier->effects)) {
+            status = tt_fail_memory(error);
+            break;
+        }
+        between->n_earlier++;
+    }
+    tiptrue_solution_free(solution);
+    return status;
+}
+
 /* The scatter between runs that the result of @before was given with: solving anew is to show what else changed. */
-static enum tiptrue_status between_of_result(const struct tiptrue_solution *before, struct tiptrue_between **between,
-                                             struct tiptrue_error *error)
+static enum tiptrue_status between_of_result(struct tiptrue_history *history, const struct tiptrue_solution *before,
+                                             struct tiptrue_between **between, struct tiptrue_error *error)
 {
     struct tiptrue_between *made = calloc(1, sizeof *made);
+    enum tiptrue_status status = TIPTRUE_OK;
 
-    if (made == NULL || (made->tips = TT_ARENA_NEW(&made->arena, before->n_tips, struct tt_between_tip)) == NULL) {
+    if (made == NULL || (made->tips = TT_ARENA_NEW(&made->arena, before->n_tips, struct tt_between_tip)) == NULL ||
+        (made->earlier = TT_ARENA_NEW(&made->arena, before->n_tips, struct tt_earlier)) == NULL) {
         tiptrue_between_free(made);
         return tt_fail_memory(error);
     }
@@ -482,8 +619,17 @@ static enum tiptrue_status between_of_result(const struct tiptrue_solution *befo
                                                                  between_dof(tip, line)}; /* the names live in @before */
         }
     }
-    *between = made;
-    return TIPTRUE_OK;
+    for (size_t i = 0; i < before->n_tips && status == TIPTRUE_OK; i++) {
+        const struct tt_tip_result *tip = &before->tips[i];
+        status = tip->change_from != NULL ? note_earlier(history, tip->change_from, tip->name, made, error) : TIPTRUE_OK;
+        status = status == TIPTRUE_E_NO_INPUT ? TIPTRUE_OK : status; /* the run is not there any more */
+    }
+    if (status == TIPTRUE_OK) {
+        *between = made;
+    } else {
+        tiptrue_between_free(made);
+    }
+    return status;
 }
 
 enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struct tiptrue_workspace *workspace, const char *id,
@@ -501,10 +647,12 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         status = revive(&revived, error);
     }
     if (status == TIPTRUE_OK) {
-        status = between_of_result(revived.before, &between, error);
+        status = between_of_result(history, revived.before, &between, error);
     }
     if (status == TIPTRUE_OK) {
-        const struct tiptrue_solve_options options_of_then = {.between = between};
+        const struct tiptrue_solve_options options_of_then = {.between = between, .tips = revived.before->wanted,
+                                                             .n_tips = revived.before->n_wanted,
+                                                             .accept_change = revived.before->change_accepted};
         status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, &options_of_then, &revived.anew, error);
     }
     if (status == TIPTRUE_OK) {
@@ -731,6 +879,48 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history, const
  * solving it again begins with the same number. */
 #define GIVEN_PER_MM 1e10
 
+/* An offset in use is that of a stored run if it lies within this of it on both axes: configurations keep three decimals or more.
+ */
+#define SAME_OFFSET_MM 0.0005
+
+/* The run that gave @tip its offset in use, on the plate that the machine file says: the nearest one, of equal ones the latest.
+ * NULL = there is none. */
+static const struct tt_series_run *origin_of(const struct tt_series *series, const struct tt_tip *tip)
+{
+    const struct tt_series_run *best = NULL;
+    double best_mm = SAME_OFFSET_MM;
+
+    for (size_t i = 0; i < series->n_runs && tip->has_offset && tip->offset_plate != NULL; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        for (size_t k = 0; k < run->n_tips && strcmp(run->plate, tip->offset_plate) == 0; k++) {
+            const struct tt_series_tip *t = &run->tips[k];
+            double off_mm = fmax(fabs(t->full.x_mm - tip->offset.x_mm), fabs(t->full.y_mm - tip->offset.y_mm));
+            if (t->has_offset && strcmp(series->tip_names[t->tip], tip->name) == 0 && off_mm <= best_mm) {
+                best = run;
+                best_mm = off_mm;
+            }
+        }
+    }
+    return best;
+}
+
+static enum tiptrue_status find_origins(struct tiptrue_history *history, const struct tt_series *series,
+                                        const struct tiptrue_machine *machine, struct tiptrue_between *between,
+                                        struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    between->earlier = TT_ARENA_NEW(&between->arena, machine->n_tips, struct tt_earlier);
+    if (between->earlier == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t t = 0; t < machine->n_tips && status == TIPTRUE_OK; t++) {
+        const struct tt_series_run *run = origin_of(series, &machine->tips[t]);
+        status = run != NULL ? note_earlier(history, run->id, machine->tips[t].name, between, error) : TIPTRUE_OK;
+    }
+    return status;
+}
+
 enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
                                             struct tiptrue_between **between, struct tiptrue_error *error)
 {
@@ -742,6 +932,9 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, con
 
     if (status == TIPTRUE_OK && tt_trend_all_between(&series, TT_FEWEST_TREND_RUNS, made) != TIPTRUE_OK) {
         status = tt_fail_memory(error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = find_origins(history, &series, machine, made, error);
     }
     tt_arena_clear(&arena);
     for (size_t i = 0; status == TIPTRUE_OK && i < made->n_tips; i++) {

@@ -284,7 +284,7 @@ static enum tiptrue_status import_log(struct importing *importing, const char *f
                                 options->now_s, error);
     }
     if (status == TIPTRUE_OK) {
-        status = put(importing, &solved.record, solution, TT_PUT_SOLVED, report, ended, error);
+        status = put(importing, &solved.record, solved.solution, TT_PUT_SOLVED, report, ended, error);
     }
     tt_solved_clear(&solved);
     tiptrue_solution_free(solution);
@@ -386,6 +386,7 @@ enum tiptrue_status tiptrue_history_import(struct tiptrue_history *history, stru
         worst = worse(worst, importing.error->status);
     } else {
         enum tiptrue_status status = commit(&importing);
+        status = status == TIPTRUE_OK ? tt_history_catch_up(history, importing.error) : status;
         worst = worse(worst, status);
     }
     free(importing.pending);

@@ -12,6 +12,7 @@ unit_tests = \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/model_test \
+  tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
@@ -38,6 +39,7 @@ unit_tests = \
   tests/unit/geometry/touch_test \
   tests/unit/history/changes_test \
   tests/unit/history/chart_test \
+  tests/unit/history/compare_test \
   tests/unit/history/store_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
@@ -68,6 +70,7 @@ tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c 
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
+tests_unit_adjust_plausible_test_SOURCES = tests/unit/adjust/plausible_test.c $(scene)
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
 tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(scene)
@@ -82,6 +85,7 @@ tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 script_tests = \
   tests/cli/check.sh \
+  tests/cli/complete.py \
   tests/cli/export.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \

@@ -8,6 +8,7 @@
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "adjust/findings.h"
 #include "adjust/monte_carlo.h"
@@ -38,6 +39,23 @@ static enum tiptrue_status no_touch(const struct tiptrue_run *run, struct tiptru
 {
     return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "a run needs touches that made contact: check the contact circuit",
                    "the run holds no touch that can be used");
+}
+
+/* TIPTRUE_E_USAGE: a tip is asked for that neither machine file nor run knows. */
+static enum tiptrue_status check_wanted(const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                                        const struct tiptrue_solve_options *options, struct tiptrue_error *error)
+{
+    for (size_t k = 0; options != NULL && k < options->n_tips; k++) {
+        size_t t = 0;
+        while (t < run->n_tips && strcmp(run->tips[t], options->tips[k]) != 0) {
+            t++;
+        }
+        if (t == run->n_tips) {
+            return tt_fail(error, TIPTRUE_E_USAGE, machine->n_tips > 0 ? machine->file : run->file, 0, 0,
+                           "a wanted tip is one of the machine file or of the run", "has no tip '%s'", options->tips[k]);
+        }
+    }
+    return TIPTRUE_OK;
 }
 
 static bool any_touch_row(const struct tiptrue_run *run)
@@ -96,16 +114,23 @@ static struct tt_view view_of(const struct tt_selection *selection, const struct
 
 static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_solve_options *options)
 {
-    enum tiptrue_status status = tt_assemble(view);
+    enum tiptrue_status status;
 
+    view->options = options;
+    view->between = options != NULL ? options->between : NULL;
+    status = tt_assemble(view);
+    view->solution->change_accepted = options != NULL && options->accept_change;
     if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
         status = tt_monte_carlo(view, options->monte_carlo, options->seed);
     }
-    if (status == TIPTRUE_OK && options != NULL && options->between != NULL) {
-        tt_assemble_between(view, options->between);
+    if (status == TIPTRUE_OK && view->between != NULL && !tt_assemble_between(view)) {
+        status = TIPTRUE_E_MEMORY;
     }
     if (status == TIPTRUE_OK && (status = tt_findings(view)) == TIPTRUE_OK) {
         status = tt_verdict(view);
+    }
+    if (status == TIPTRUE_OK && (status = tt_copy_wanted(view)) == TIPTRUE_OK) {
+        status = tt_add_missing_tips(view);
     }
     return status;
 }
@@ -123,6 +148,9 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
     if (!run->checked_against_plate || !run->checked_against_machine) {
         return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "read the run with its plate and machine",
                        "the run was not checked against a plate and a machine");
+    }
+    if ((status = check_wanted(machine, run, options, error)) != TIPTRUE_OK) {
+        return status;
     }
     tt_arena_reset(&workspace->arena);
     status = tt_select(&selection, &workspace->arena, plate, machine, run, &noise, robust);

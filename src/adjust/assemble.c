@@ -8,14 +8,21 @@
 #include <string.h>
 
 #include "adjust/findings.h"
+#include "adjust/robust.h"
 
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
- */
+ * Nor is an offset of which touches, sightings and plate leave that much. Larger, and results are called determined that nobody can
+ * place with; smaller, and a poor plate (u of 0.1 mm) with edges at 10 degrees to each other is called undetermined. */
 #define UNDETERMINED_MM 0.5
 #define UNDETERMINED_RAD 0.035
 /* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the
  * touches then see it by its square, whose either root fits, and the covariance at one of them tells nothing of the other. */
 #define UNDETERMINED_TOUCHED_RAD 0.003
+
+static double u_of(double variance_mm2)
+{
+    return sqrt(fmax(variance_mm2, 0));
+}
 
 static char *copy_text(struct tiptrue_solution *solution, const char *text, bool *failed)
 {
@@ -91,15 +98,18 @@ static void fill_scatter(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
     const struct tt_fit *fit = view->fit;
-    bool own = !view->noise->touch_known || fit->scattered;
+    const struct tt_noise *noise = view->noise;
+    bool own = !noise->touch_known || fit->scattered, own_sight = !noise->sight_known || fit->sight_scattered;
 
     s->has_u_touch = !own || fit->dof_touch >= 0.5;
-    s->u_touch_mm = own ? sqrt(fmax(fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2, 0)) : sqrt(view->noise->touch_var_mm2);
+    s->u_touch_mm = own ? u_of(fit->touch_var_mm2 - noise->touch_digit_var_mm2) : sqrt(noise->touch_var_mm2);
     s->dof_touch = own ? fit->dof_touch : HUGE_VAL;
-    s->has_u_sighting = view->model->n_sights > 0 && (fit->noise->sight_known || fit->dof_sight >= 0.5);
-    s->u_sighting_mm = fit->noise->sight_known ? sqrt(fit->noise->sight_var_mm2)
-                                               : sqrt(fmax(fit->sight_var_mm2 - fit->noise->sight_digit_var_mm2, 0));
-    s->dof_sighting = fit->noise->sight_known ? HUGE_VAL : fit->dof_sight;
+    s->stated_dof_touch = noise->touch_dof;
+    s->has_u_sighting = view->model->n_sights > 0 && (!own_sight || fit->dof_sight >= 0.5);
+    s->u_sighting_mm =
+        own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2) : sqrt(noise->sight_var_mm2);
+    s->dof_sighting = own_sight ? fit->dof_sight : HUGE_VAL;
+    s->stated_dof_sighting = noise->sight_dof;
 }
 
 static bool fill_poses(struct tt_view *view)
@@ -133,11 +143,6 @@ static bool fill_poses(struct tt_view *view)
 
 /* ---- tips ---- */
 
-static double u_of(double variance_mm2)
-{
-    return sqrt(fmax(variance_mm2, 0));
-}
-
 static void budget_line(struct tt_tip_result *tip, const char *source, bool of_plate, double xx, double yy)
 {
     if (xx > 0 || yy > 0) {
@@ -163,8 +168,9 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
 {
     const struct tt_fit *fit = view->fit;
     const struct tt_cov2 *s = u->source;
-    double dof_touch = view->noise->touch_known && !fit->scattered ? HUGE_VAL : fit->dof_touch;
-    double dof_sight = fit->noise->sight_known ? HUGE_VAL : fit->dof_sight;
+    bool stated_touch = view->noise->touch_known && !fit->scattered, stated_sight = fit->noise->sight_known && !fit->sight_scattered;
+    double dof_touch = stated_touch ? HUGE_VAL : view->scatters.touch.dof;
+    double dof_sight = stated_sight ? HUGE_VAL : view->scatters.sight.dof;
     double rotation = 0, used = 0, total;
 
     tip->budget = TT_ARENA_NEW(&view->solution->arena, TT_SOURCES + 4, struct tt_budget_line);
@@ -197,34 +203,51 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     return true;
 }
 
+static void fill_held(const struct tt_held_offset *held, struct tt_tip_result *tip)
+{
+    tip->has_held = true;
+    tip->held = held->offset;
+    tip->same_plate_cov = held->cov;
+    tip->same_plate_dof = held->dof;
+    tip->same_plate_factor = tt_factor_line(held->dof);
+    tip->same_plate_expanded_x_mm = tip->same_plate_factor * u_of(held->cov.xx_mm2);
+    tip->same_plate_expanded_y_mm = tip->same_plate_factor * u_of(held->cov.yy_mm2);
+    tip->same_plate_region_factor = tt_factor_plane(held->dof);
+    tip->same_plate_region = tt_cov2_region(held->cov, tip->same_plate_region_factor);
+}
+
+/* Whether touches, sightings and plate determine the offset on the axis that @axis takes from a covariance. What rests on nothing
+ * must be small; and so must all but the stated yaw and place, which have findings of their own: edges that are all but parallel
+ * leave no weak direction, and yet metres. Where the run's own scatter is smaller than a usual one it does not decide: a run is
+ * then determined as it was expected to be before it was made (check.h). */
+static bool offset_determined(const struct tt_view *view, const struct tt_tip_uncertainty *u, size_t axis)
+{
+    double own[TT_SOURCES], whole = axis == TT_TIP_O_X ? u->offset.xx_mm2 : u->offset.yy_mm2;
+    double usual = TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM, found = view->fit->touch_var_mm2;
+
+    for (size_t s = 0; s < TT_SOURCES; s++) {
+        own[s] = axis == TT_TIP_O_X ? u->source[s].xx_mm2 : u->source[s].yy_mm2;
+    }
+    double rest = whole - own[TT_SOURCE_YAW] - own[TT_SOURCE_PLACE];
+    rest += view->noise->touch_known ? 0 : own[TT_SOURCE_TOUCH] * fmax(usual / found - 1, 0);
+    return u->weak_u_mm[axis] < UNDETERMINED_MM && rest < UNDETERMINED_MM * UNDETERMINED_MM;
+}
+
 static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
 {
     double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X],
            own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
 
-    tip->offset_determined_x = u->weak_u_mm[TT_TIP_O_X] < UNDETERMINED_MM;
-    tip->offset_determined_y = u->weak_u_mm[TT_TIP_O_Y] < UNDETERMINED_MM;
     tip->offset = (struct tt_machine_xy){x[TT_TIP_O_X], x[TT_TIP_O_Y]};
     tip->cov = u->offset;
-    tip->same_plate_cov = u->same_plate;
     tip->dof = u->dof;
-    tip->same_plate_dof = u->same_plate_dof;
     tip->factor = tt_factor_line(u->dof);
     tip->expanded_x_mm = tip->factor * u_of(u->offset.xx_mm2);
     tip->expanded_y_mm = tip->factor * u_of(u->offset.yy_mm2);
-    tip->same_plate_factor = tt_factor_line(u->same_plate_dof);
-    tip->same_plate_expanded_x_mm = tip->same_plate_factor * u_of(u->same_plate.xx_mm2);
-    tip->same_plate_expanded_y_mm = tip->same_plate_factor * u_of(u->same_plate.yy_mm2);
     tip->region_factor = tt_factor_plane(u->dof);
     tip->region = tt_cov2_region(u->offset, tip->region_factor);
-    tip->same_plate_region_factor = tt_factor_plane(u->same_plate_dof);
-    tip->same_plate_region = tt_cov2_region(u->same_plate, tip->same_plate_region_factor);
-    const struct tt_cov2 *sight = &u->source[TT_SOURCE_SIGHT], *yaw = &u->source[TT_SOURCE_YAW],
-                         *place = &u->source[TT_SOURCE_PLACE];
-    tip->common_u_x_mm = u_of(sight->xx_mm2 + yaw->xx_mm2 + place->xx_mm2);
-    tip->common_u_y_mm = u_of(sight->yy_mm2 + yaw->yy_mm2 + place->yy_mm2);
-    tip->prior_share = fmax(u->same_plate.xx_mm2 > 0 ? own_x / u->same_plate.xx_mm2 : 0,
-                            u->same_plate.yy_mm2 > 0 ? own_y / u->same_plate.yy_mm2 : 0);
+    const struct tt_cov2 *own = &u->less_plate;
+    tip->prior_share = fmax(own->xx_mm2 > 0 ? own_x / own->xx_mm2 : 0, own->yy_mm2 > 0 ? own_y / own->yy_mm2 : 0);
 }
 
 static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
@@ -247,9 +270,13 @@ static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, str
         tip->u_eccentricity_mm = u_of(fmax(cov.xx_mm2, cov.yy_mm2));
         tip->u_runout_angle_rad = TT_PI;
     }
+    tip->runout_dof = u->runout_dof;
+    tip->runout_factor = tt_factor_line(u->runout_dof);
     tip->radius_determined = u->weak_u_mm[TT_TIP_R] < UNDETERMINED_MM;
     tip->contact_radius_mm = x[TT_TIP_R];
     tip->u_contact_radius_mm = u_of(c[TT_TIP_R * n + TT_TIP_R]);
+    tip->radius_dof = u->radius_dof;
+    tip->radius_factor = tt_factor_line(u->radius_dof);
     tip->same_plate_u_radius_mm = u_of(fmax(c[TT_TIP_R * n + TT_TIP_R] - u->plate_radius_var_mm2, 0));
 }
 
@@ -276,10 +303,59 @@ static bool fill_shape(const struct tt_view *view, size_t block, const struct tt
     return true;
 }
 
-static void fill_change(const struct tt_view *view, size_t run_tip, struct tt_tip_result *tip)
+/* What a change is judged by. */
+struct change {
+    struct tt_cov2 cov;
+    double dof;
+};
+
+/* Offsets in full: of the full solution, what comes from the plate cancels on the same one. */
+static struct change change_in_full(const struct tt_tip_uncertainty *u, const struct tt_tip_result *tip)
 {
+    return tip->change_on_same_plate ? (struct change){u->less_plate, u->less_plate_dof} : (struct change){u->offset, u->dof};
+}
+
+static const struct tt_earlier *earlier_of(const struct tt_view *view, const struct tt_tip_result *tip)
+{
+    const struct tiptrue_between *between = view->between;
+
+    for (size_t i = 0; between != NULL && i < between->n_earlier && tip->change_on_same_plate; i++) {
+        if (strcmp(between->earlier[i].tip, tip->name) == 0) {
+            return &between->earlier[i];
+        }
+    }
+    return NULL;
+}
+
+/* Held offset less that of the run which the present offset came from. Scatter between runs is in this run's covariance already, if
+ * it is known; the earlier run has it too. */
+static struct change change_since(const struct tt_view *view, const struct tt_earlier *earlier, const struct tt_tip_result *tip)
+{
+    struct tt_cov2 apart = tt_plate_apart(tt_effects_of(view->solution, tip), earlier->effects), between = {0, 0, 0};
+    double between_dof = HUGE_VAL;
+
+    for (size_t i = 0; i < view->between->n_tips; i++) {
+        const struct tt_between_tip *b = &view->between->tips[i];
+        if (strcmp(b->name, tip->name) == 0) {
+            between = (struct tt_cov2){b->u_x_mm * b->u_x_mm, 0, b->u_y_mm * b->u_y_mm};
+            between_dof = b->dof;
+        }
+    }
+    struct tt_cov2 whole = {tip->same_plate_cov.xx_mm2 + earlier->cov.xx_mm2 + between.xx_mm2 + apart.xx_mm2,
+                            tip->same_plate_cov.xy_mm2 + earlier->cov.xy_mm2 + between.xy_mm2 + apart.xy_mm2,
+                            tip->same_plate_cov.yy_mm2 + earlier->cov.yy_mm2 + between.yy_mm2 + apart.yy_mm2};
+    const struct tt_scatter_part parts[] = {
+        {tip->same_plate_cov, tip->same_plate_dof}, {earlier->cov, earlier->dof}, {between, between_dof}};
+    return (struct change){whole, tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole)};
+}
+
+/* @u: of the tip. NULL: it made no contact. False: out of memory. */
+static bool fill_change(const struct tt_view *view, size_t run_tip, const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
+{
+    bool failed = false;
+
     if (run_tip >= view->machine->n_tips || !view->machine->tips[run_tip].has_offset) {
-        return;
+        return true;
     }
     const struct tt_tip *stated = &view->machine->tips[run_tip];
     tip->has_present = true;
@@ -287,16 +363,115 @@ static void fill_change(const struct tt_view *view, size_t run_tip, struct tt_ti
     tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm, tip->offset.y_mm - stated->offset.y_mm};
     tip->change_on_same_plate =
         stated->offset_plate != NULL && view->plate->serial != NULL && strcmp(stated->offset_plate, view->plate->serial) == 0;
-    if (!tip->offset_determined_x || !tip->offset_determined_y) {
-        return;
+    if (u == NULL) {
+        return true;
     }
-    struct tt_cov2 cov = tip->change_on_same_plate ? tip->same_plate_cov : tip->cov;
-    double dof = tip->change_on_same_plate ? tip->same_plate_dof : tip->dof;
-    tip->p_unchanged = tt_p_plane(tt_cov2_distance2(cov, tip->change.x_mm, tip->change.y_mm), dof);
+    const struct tt_earlier *earlier = earlier_of(view, tip);
+    struct change change = earlier != NULL ? change_since(view, earlier, tip) : change_in_full(u, tip);
+    if (earlier != NULL) {
+        tip->change = (struct tt_machine_xy){tip->held.x_mm - earlier->held.x_mm, tip->held.y_mm - earlier->held.y_mm};
+        tip->change_from = copy_text(view->solution, earlier->run, &failed);
+    }
+    tip->change_cov = change.cov;
+    tip->change_dof = change.dof;
+    tip->change_expanded_x_mm = tt_factor_line(change.dof) * u_of(change.cov.xx_mm2);
+    tip->change_expanded_y_mm = tt_factor_line(change.dof) * u_of(change.cov.yy_mm2);
+    if (!tip->offset_determined_x || !tip->offset_determined_y) {
+        return !failed;
+    }
+    tip->p_unchanged = tt_p_plane(tt_cov2_distance2(change.cov, tip->change.x_mm, tip->change.y_mm), change.dof);
     if (view->solution->has_permitted_error) {
         tip->has_conformity = true;
-        tip->p_conforming = tt_p_within(tip->change.x_mm, tip->change.y_mm, cov, dof, view->solution->permitted_error_mm);
+        tip->p_conforming =
+            tt_p_within(tip->change.x_mm, tip->change.y_mm, change.cov, change.dof, view->solution->permitted_error_mm);
     }
+    return !failed;
+}
+
+/* ---- the plate held ---- */
+
+static bool fill_features(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tt_held *held = &view->held;
+    const struct tiptrue_plate *plate = view->plate;
+    bool failed = false;
+
+    s->features = TT_ARENA_NEW(&s->arena, held->n_features, struct tt_plate_feature);
+    if (s->features == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < held->n_features; i++) {
+        const struct tt_prior *prior = &view->model->priors[held->features[i]];
+        struct tt_plate_feature *feature = &s->features[s->n_features++];
+        feature->u_mm = prior->u;
+        if (prior->kind == TT_PRIOR_EDGE) {
+            *feature = (struct tt_plate_feature){TT_FEATURE_EDGE, s->edge_names[prior->what], 0, prior->u};
+        } else if (prior->kind == TT_PRIOR_GROUP) {
+            char *name = copy_text(s, plate->groups[prior->what].name, &failed);
+            int axis = prior->place == view->model->at_group[prior->what] ? 'x' : 'y';
+            *feature = (struct tt_plate_feature){TT_FEATURE_GROUP, name, axis, prior->u};
+        } else {
+            char *name = copy_text(s, plate->marks[prior->what].name, &failed);
+            int axis = prior->place == view->model->at_mark[prior->what] ? 'x' : 'y';
+            *feature = (struct tt_plate_feature){TT_FEATURE_MARK, name, axis, prior->u};
+        }
+    }
+    return !failed;
+}
+
+static bool fill_effects(struct tt_view *view, size_t block, struct tt_tip_result *tip)
+{
+    const struct tt_held *held = &view->held;
+    size_t n = held->n_features;
+
+    tip->plate_effect_x = TT_ARENA_NEW(&view->solution->arena, n, double);
+    tip->plate_effect_y = TT_ARENA_NEW(&view->solution->arena, n, double);
+    if (tip->plate_effect_x == NULL || tip->plate_effect_y == NULL) {
+        return false;
+    }
+    memcpy(tip->plate_effect_x, held->effect + 2 * block * n, n * sizeof *held->effect);
+    memcpy(tip->plate_effect_y, held->effect + (2 * block + 1) * n, n * sizeof *held->effect);
+    return true;
+}
+
+/* Every tip that made contact over the first one that did. */
+static bool fill_between_tips(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tt_tip_result *first = NULL;
+    size_t over = TT_NONE;
+
+    s->between_tips = TT_ARENA_NEW(&s->arena, s->n_tips, struct tt_tip_difference);
+    if (s->between_tips == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *tip = &s->tips[i];
+        size_t block = view->model->tip_block[tt_run_tip(view, i)];
+        if (block == TT_NONE) {
+            continue;
+        }
+        if (first == NULL) {
+            first = tip;
+            over = block;
+            continue;
+        }
+        struct tt_held_offset d = tt_held_between(&view->held, block, over);
+        double factor = tt_factor_line(d.dof);
+        s->between_tips[s->n_between_tips++] =
+            (struct tt_tip_difference){.tip = tip->name,
+                                       .over = first->name,
+                                       .determined = tip->offset_determined_x && tip->offset_determined_y &&
+                                                     first->offset_determined_x && first->offset_determined_y,
+                                       .offset = d.offset,
+                                       .cov = d.cov,
+                                       .dof = d.dof,
+                                       .factor = factor,
+                                       .expanded_x_mm = factor * u_of(d.cov.xx_mm2),
+                                       .expanded_y_mm = factor * u_of(d.cov.yy_mm2)};
+    }
+    return true;
 }
 
 /* Tips that were attempted but never made contact have no block: nothing of them is determined. */
@@ -305,8 +480,7 @@ static bool fill_absent_tip(struct tt_view *view, size_t run_tip, struct tt_tip_
     bool failed = false;
     *tip = (struct tt_tip_result){.verdict = TIPTRUE_REPEAT, .dof = HUGE_VAL, .same_plate_dof = HUGE_VAL};
     tip->name = copy_text(view->solution, view->run->tips[run_tip], &failed);
-    fill_change(view, run_tip, tip);
-    return !failed;
+    return fill_change(view, run_tip, NULL, tip) && !failed;
 }
 
 static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t run_tip, size_t block, struct tt_tip_result *tip)
@@ -330,27 +504,38 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
             view->tip_cov[block][j * TT_TIP_SHAPE + k] = u->cc[j * u->size + k];
         }
     }
+    view->held_tips[block] = tt_held_of_tip(&view->held, block);
+    tip->offset_determined_x = offset_determined(view, u, TT_TIP_O_X);
+    tip->offset_determined_y = offset_determined(view, u, TT_TIP_O_Y);
     fill_offset(u, x, tip);
+    fill_held(&view->held_tips[block], tip);
+    double common_xx_mm2, common_yy_mm2;
+    tt_held_common(&view->held, block, &common_xx_mm2, &common_yy_mm2);
+    tip->common_u_x_mm = sqrt(common_xx_mm2);
+    tip->common_u_y_mm = sqrt(common_yy_mm2);
     fill_runout(u, x, tip);
-    if (failed || !fill_shape(view, block, u, x, tip) || !fill_budget(view, u, tip)) {
+    if (failed || !fill_effects(view, block, tip) || !fill_shape(view, block, u, x, tip) || !fill_budget(view, u, tip)) {
         return false;
     }
-    fill_change(view, run_tip, tip);
     u->cc = NULL;
-    return true;
+    return fill_change(view, run_tip, u, tip);
 }
 
-/* The dof of a sum of what a run says of itself and of scatter between runs. */
-static double with_between(struct tt_cov2 own, double own_dof, struct tt_cov2 between, double dof)
+/* Add scatter between runs to what a run says of itself, degrees of freedom included. */
+static void add_between(struct tt_cov2 *cov, double *cov_dof, struct tt_cov2 between, double dof)
 {
-    struct tt_cov2 whole = {own.xx_mm2 + between.xx_mm2, own.xy_mm2, own.yy_mm2 + between.yy_mm2};
-    const struct tt_scatter_part parts[] = {{own, own_dof}, {between, dof}};
+    struct tt_cov2 whole = {cov->xx_mm2 + between.xx_mm2, cov->xy_mm2, cov->yy_mm2 + between.yy_mm2};
+    const struct tt_scatter_part parts[] = {{*cov, *cov_dof}, {between, dof}};
 
-    return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
+    *cov_dof = tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
+    *cov = whole;
 }
 
-void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *between)
+bool tt_assemble_between(struct tt_view *view)
 {
+    const struct tiptrue_between *between = view->between;
+    bool good = true;
+
     for (size_t i = 0; i < view->solution->n_tips; i++) {
         struct tt_tip_result *tip = &view->solution->tips[i];
         size_t run_tip = tt_run_tip(view, i), block = view->model->tip_block[run_tip], k = 0;
@@ -362,19 +547,19 @@ void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *bet
         }
         const struct tt_between_tip *b = &between->tips[k];
         struct tt_tip_uncertainty *u = &view->tips[block];
+        struct tt_held_offset *held = &view->held_tips[block];
         struct tt_cov2 part = {b->u_x_mm * b->u_x_mm, 0, b->u_y_mm * b->u_y_mm};
-        u->dof = with_between(u->offset, u->dof, part, b->dof);
-        u->same_plate_dof = with_between(u->same_plate, u->same_plate_dof, part, b->dof);
-        u->offset.xx_mm2 += part.xx_mm2;
-        u->offset.yy_mm2 += part.yy_mm2;
-        u->same_plate.xx_mm2 += part.xx_mm2;
-        u->same_plate.yy_mm2 += part.yy_mm2;
+        add_between(&u->offset, &u->dof, part, b->dof);
+        add_between(&u->less_plate, &u->less_plate_dof, part, b->dof);
+        add_between(&held->cov, &held->dof, part, b->dof);
         double prior_share = tip->prior_share; /* of what the run says: scatter makes no statement firmer */
         fill_offset(u, view->model->x + view->model->system.first[block], tip);
+        fill_held(held, tip);
         tip->prior_share = prior_share;
         estimated_line(tip, TT_BUDGET_BETWEEN_RUNS, b->dof, part.xx_mm2, part.yy_mm2);
-        fill_change(view, run_tip, tip);
+        good = fill_change(view, run_tip, u, tip) && good;
     }
+    return good;
 }
 
 static enum tiptrue_status fill_tips(struct tt_view *view)
@@ -385,9 +570,11 @@ static enum tiptrue_status fill_tips(struct tt_view *view)
     bool *attempted = TT_ARENA_NEW(view->scratch, view->run->n_tips, bool);
 
     view->tips = TT_ARENA_NEW(view->scratch, view->model->n_blocks, struct tt_tip_uncertainty);
+    view->held_tips = TT_ARENA_NEW(view->scratch, view->model->n_blocks, struct tt_held_offset);
     view->tip_cov = tt_arena_get(view->scratch, view->model->n_blocks, sizeof *view->tip_cov);
     s->tips = TT_ARENA_NEW(&s->arena, view->run->n_tips, struct tt_tip_result);
-    if (status != TIPTRUE_OK || attempted == NULL || view->tips == NULL || view->tip_cov == NULL || s->tips == NULL) {
+    if (status != TIPTRUE_OK || attempted == NULL || view->tips == NULL || view->tip_cov == NULL || view->held_tips == NULL ||
+        s->tips == NULL || !tt_held_make(&view->held, view->scratch, view->fit) || !fill_features(view)) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < view->run->n_observations; i++) {
@@ -405,7 +592,7 @@ static enum tiptrue_status fill_tips(struct tt_view *view)
             return TIPTRUE_E_MEMORY;
         }
     }
-    return TIPTRUE_OK;
+    return fill_between_tips(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
 /* ---- edges and rows ---- */
@@ -551,6 +738,7 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
     if (!fill_run(view) || !fill_names(view)) {
         return TIPTRUE_E_MEMORY;
     }
+    view->scatters = tt_scatters_of(view->fit);
     fill_scatter(view);
     if ((status = fill_tips(view)) != TIPTRUE_OK) {
         return status;

@@ -4,6 +4,7 @@
 #ifndef TT_ADJUST_ASSEMBLE_H
 #define TT_ADJUST_ASSEMBLE_H
 
+#include "adjust/held.h"
 #include "adjust/select.h"
 #include "adjust/uncertainty.h"
 #include "model/between.h"
@@ -17,17 +18,23 @@ struct tt_view {
     const struct tt_selection *selection;
     const struct tt_model *model;
     const struct tt_fit *fit;
+    struct tt_scatters scatters;                    /* of the fit */
+    struct tt_held held;                            /* the fit with the plate held */
     struct tt_tip_uncertainty *tips;                /* per block; cc is NULL */
+    struct tt_held_offset *held_tips;               /* per block */
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
+    const struct tiptrue_between *between; /* what a history knows, NULL = nothing */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
+    const struct tiptrue_solve_options *options; /* NULL: an unfinished run, of which no tip is missed */
     size_t findings_capacity;
     bool meaningless; /* units do not fit: nothing else that could be found means anything */
 };
 
 /* Fill view->solution (whose arena is empty) from view->selection. */
 TT_MUST_USE enum tiptrue_status tt_assemble(struct tt_view *view);
-/* Add scatter between runs to what the tips' offsets are worth, in full and on the same plate, as a line of the budget. */
-void tt_assemble_between(struct tt_view *view, const struct tiptrue_between *between);
+/* Add view->between's scatter between runs to what the tips' offsets are worth, in full and on the same plate, as a line of the
+ * budget. False: out of memory. */
+TT_MUST_USE bool tt_assemble_between(struct tt_view *view);
 
 #endif

@@ -138,9 +138,7 @@ static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text
 
 static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *text)
 {
-    const struct tt_fit *fit = view->fit;
-
-    if (!view->noise->touch_known || !fit->scattered) {
+    if (!view->noise->touch_known || !view->fit->scattered) {
         return TIPTRUE_OK;
     }
     tt_buffer_puts(text, "contacts repeat to ");
@@ -278,6 +276,26 @@ static size_t even_rotations(const struct tt_view *view, const struct tt_cell *c
     return distinct;
 }
 
+/* The number of evenly spaced rotations at which the tip of block @b was touched on each of its edges; 0 where the edges differ. */
+static size_t common_rotations(const struct tt_view *view, size_t b, double turns[])
+{
+    const struct tt_model *model = view->model;
+    size_t common = 0, cells = 0;
+
+    for (size_t c = 0; c < model->n_cells; c++) {
+        if (model->cells[c].block != b) {
+            continue;
+        }
+        size_t n = even_rotations(view, &model->cells[c], turns);
+        common = cells == 0 || n == common ? n : 0;
+        cells++;
+        if (common == 0) {
+            return 0;
+        }
+    }
+    return common;
+}
+
 /* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not cancel from the offset (the touch
  * equation, summed over the rotations). Three are the fewest that determine a runout circle at all and are left in peace. */
 static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer *text)
@@ -290,14 +308,8 @@ static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer 
         return TIPTRUE_E_MEMORY;
     }
     for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
-        size_t odd = 0, cells = 0;
-        for (size_t c = 0; c < model->n_cells; c++) {
-            size_t n = model->cells[c].block == b ? even_rotations(view, &model->cells[c], turns) : 0;
-            cells += model->cells[c].block == b;
-            odd = n % 2 == 1 && n > 3 && (odd == 0 || odd == n) ? n : odd;
-            cells += model->cells[c].block == b && n != odd ? 1000 : 0; /* not all alike */
-        }
-        if (odd == 0 || cells >= 1000) {
+        size_t odd = common_rotations(view, b, turns);
+        if (odd % 2 == 0 || odd <= 3) {
             continue;
         }
         size_t tip = model->block_tip[b];

@@ -27,8 +27,6 @@
 /* Of a median of squares against their mean, for normal deviates (the median absolute deviation's: P. J. Rousseeuw, C. Croux, J. Am.
  * Stat. Assoc. 88 (1993) 1273-1283). */
 #define MEDIAN_EFFICIENCY 0.37
-/* A stated repeatability of sightings gives way to what repeated ones differ by, where that is larger with so small a probability. */
-#define STATED_IMPROBABLE 0.01
 
 /* ---- sightings ---- */
 
@@ -61,7 +59,7 @@ double tt_sighting_variance(const struct tt_search *search, double *dof)
     }
     double repeated = exp(2 * ln_sd / weight) + noise->sight_digit_var_mm2, own = MEDIAN_EFFICIENCY * (double)n;
     double stated = noise->sight_var_mm2 + noise->sight_digit_var_mm2;
-    if (noise->sight_known && !(n > 0 && tt_fisher_upper(repeated / stated, own, noise->sight_dof) < STATED_IMPROBABLE)) {
+    if (noise->sight_known && !(n > 0 && tt_fisher_upper(repeated / stated, own, noise->sight_dof) < TT_STATED_IMPROBABLE)) {
         *dof = noise->sight_dof;
         return stated;
     }
@@ -208,7 +206,7 @@ static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage,
     for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
         struct tt_tip_uncertainty tip;
         tt_uncertainty_of_tip(&all, b, &tip);
-        expanded_mm[b] = tt_factor_line(tip.same_plate_dof) * sqrt(fmax(tip.same_plate.xx_mm2, tip.same_plate.yy_mm2));
+        expanded_mm[b] = tt_factor_line(tip.less_plate_dof) * sqrt(fmax(tip.less_plate.xx_mm2, tip.less_plate.yy_mm2));
     }
     return status;
 }
@@ -257,14 +255,13 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
     const struct tt_candidate *best = pool->best;
     size_t rows = pool->search->run->n_observations;
 
-    *e = (struct tt_explanation){.n_modes = best->n_modes, .uneven_edge = TT_NONE};
+    *e = (struct tt_explanation){.n_modes = best->n_modes, .uneven_edge = TT_NONE, .log_evidence = best->log_evidence, .touch_var_mm2 = best->touch_var_mm2};
     memcpy(e->modes, best->modes, best->n_modes * sizeof *best->modes);
     e->good = TT_ARENA_NEW(arena, rows, double);
     e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
-    e->same_plate_extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
     e->doubted = TT_ARENA_NEW(arena, blocks, bool);
     e->rival_offset = TT_ARENA_NEW(arena, blocks, struct tt_machine_xy);
-    if (e->good == NULL || e->extra == NULL || e->same_plate_extra == NULL || e->doubted == NULL || e->rival_offset == NULL) {
+    if (e->good == NULL || e->extra == NULL || e->doubted == NULL || e->rival_offset == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < rows; i++) {
@@ -281,15 +278,13 @@ static void moments(struct tt_explanation *e, const struct tt_candidate *const n
 {
     for (size_t b = 0; b < blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];
-        struct tt_cov2 full = {0, 0, 0}, same = {0, 0, 0};
+        struct tt_cov2 same = {0, 0, 0};
         for (size_t k = 0; k < n; k++) {
             const struct tt_estimate *other = &near[k]->estimates[b];
             double x = other->offset.x_mm - best->offset.x_mm, y = other->offset.y_mm - best->offset.y_mm;
-            cov2_add(&full, other->full, x, y, weights[k]);
             cov2_add(&same, other->same_plate, x, y, weights[k]);
         }
-        e->extra[b] = excess(full, best->full);
-        e->same_plate_extra[b] = excess(same, best->same_plate);
+        e->extra[b] = excess(same, best->same_plate);
     }
 }
 
@@ -299,7 +294,7 @@ static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate 
     for (size_t k = 1; k < n; k++) {
         bool any = false;
         for (size_t b = 0; b < blocks; b++) {
-            bool moved = moves(&near[0]->estimates[b], &e->same_plate_extra[b], &near[k]->estimates[b]);
+            bool moved = moves(&near[0]->estimates[b], &e->extra[b], &near[k]->estimates[b]);
             e->doubted[b] = e->doubted[b] || moved;
             any = any || moved;
         }
@@ -335,7 +330,7 @@ static void look_for_little(struct tt_explanation *e, const struct tt_candidate 
 {
     for (size_t b = 0; b < blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];
-        const struct tt_cov2 *extra = &e->same_plate_extra[b];
+        const struct tt_cov2 *extra = &e->extra[b];
         double most = LITTLE * plan_mm[b], x = best->same_plate_expanded_mm.x_mm, y = best->same_plate_expanded_mm.y_mm;
         bool little = x > most || y > most;
         bool useless = enlarged(x, best->same_plate.xx_mm2, extra->xx_mm2) > most ||
@@ -382,6 +377,7 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     look_for_rivals(e, near, n, blocks);
     if (tt_candidate_restore(pool->best)) {
         size_t edge = uneven_edge(pool, &pool->best->stage->fit);
+        e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
         status = planned(pool, pool->plain, plan_mm);
         if (status == TIPTRUE_OK) {
             look_for_little(e, near, n, weights, plan_mm, blocks);

@@ -35,6 +35,14 @@
 /* Work, in touches times climbs, from which films, pairs and rounds of the table are left out: some ten seconds. Runs of a thousand
  * touches get all of it. */
 #define MOST_WORK 1e6
+/* Rows beside a change that are tried at most. */
+#define MOST_REFINED 16
+/* A first climb is all that is needed where it sets aside at most this share of at least so many touches, at a usual repeatability, and
+ * the table's modes there are less probable than 1 : 10. */
+#define PLAIN_SHARE 0.06
+#define PLAIN_TOUCHES 24
+#define PLAIN_SCATTER_MM 7e-3
+#define NESTED_PLAIN_LN 2.3
 
 /* ---- terms ---- */
 
@@ -143,13 +151,11 @@ static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage
         struct tt_tip_uncertainty tip;
         const double *x = model->x + model->system.first[b];
         tt_uncertainty_of_tip(&all, b, &tip);
-        double full = tt_factor_line(tip.dof), same = tt_factor_line(tip.same_plate_dof);
+        double factor = tt_factor_line(tip.less_plate_dof);
         estimates[b] = (struct tt_estimate){
             .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
-            .full = tip.offset,
-            .same_plate = tip.same_plate,
-            .expanded_mm = {full * sqrt(fmax(tip.offset.xx_mm2, 0)), full * sqrt(fmax(tip.offset.yy_mm2, 0))},
-            .same_plate_expanded_mm = {same * sqrt(fmax(tip.same_plate.xx_mm2, 0)), same * sqrt(fmax(tip.same_plate.yy_mm2, 0))},
+            .same_plate = tip.less_plate,
+            .same_plate_expanded_mm = {factor * sqrt(fmax(tip.less_plate.xx_mm2, 0)), factor * sqrt(fmax(tip.less_plate.yy_mm2, 0))},
         };
     }
     return status;
@@ -541,6 +547,38 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
     return status;
 }
 
+/* A change of the best explanation is tried at the rows beside it, as long as that is better. */
+static enum tiptrue_status refine(struct tt_pool *pool)
+{
+    static const int steps[] = {1, -1, 2, -2, 3, -3};
+    enum tiptrue_status status = TIPTRUE_OK;
+    size_t climbs = 0, rows = pool->search->run->n_observations;
+
+    for (size_t k = 0; k < sizeof steps / sizeof steps[0] && climbs < MOST_REFINED && status == TIPTRUE_OK;) {
+        struct tt_candidate *best = pool->best, parent = *best;
+        struct tt_mode mode = {.kind = TT_MODE_KINDS};
+        parent.n_modes = 0;
+        for (size_t j = 0; j < best->n_modes; j++) {
+            bool change = best->modes[j].kind == TT_MODE_MOVED || best->modes[j].kind == TT_MODE_SLIP;
+            if (change && mode.kind == TT_MODE_KINDS) {
+                mode = best->modes[j];
+            } else {
+                parent.modes[parent.n_modes++] = best->modes[j];
+            }
+        }
+        if (mode.kind == TT_MODE_KINDS) {
+            break;
+        }
+        mode.index += (size_t)(long)steps[k++];
+        if (mode.index < rows) {
+            status = start_with(pool, best->stage, &parent, &mode);
+            climbs++;
+        }
+        k = pool->best != best ? 0 : k;
+    }
+    return status;
+}
+
 /* ---- the whole search ---- */
 
 /* Modes of sightings and marks that the sightings show without any touch, into @terms and @modes. */
@@ -612,6 +650,32 @@ static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[]
     return status;
 }
 
+/* Few single touches off, on edges that keep the rest, and nothing in the table at what is left: no other start would end elsewhere. */
+static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
+{
+    struct tt_candidate *only = pool->best;
+    const struct tt_fit *fit = &only->stage->fit;
+    const struct tt_model *model = &only->stage->model;
+    double off = (double)model->n_touches - tt_fit_total_good(fit);
+    struct tt_modes table;
+    enum tiptrue_status status;
+
+    *plain = off <= PLAIN_SHARE * (double)model->n_touches && model->n_touches >= PLAIN_TOUCHES && !fit->scattered &&
+             (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < PLAIN_SCATTER_MM);
+    for (size_t j = 0; j < model->plate->n_edges; j++) {
+        *plain = *plain && (fit->late_count[j] <= 1.5 || fit->late_count[j] <= PLAIN_SHARE * fit->edge_count[j]);
+    }
+    if (!*plain || !tt_candidate_restore(only)) {
+        *plain = false;
+        return TIPTRUE_OK;
+    }
+    status = tt_modes_score(&only->stage->fit, pool->search->arena, TT_MODES_COARSE, &table);
+    for (size_t k = 0; k < table.n && status == TIPTRUE_OK; k++) {
+        *plain = *plain && table.mode[k].log_odds < -NESTED_PLAIN_LN;
+    }
+    return status;
+}
+
 static enum tiptrue_status pool_init(struct tt_pool *pool, const struct tt_search *search)
 {
     size_t rows = search->run->n_observations;
@@ -674,18 +738,23 @@ enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_m
         plain[turns] = pool.n > before ? pool.candidates->log_evidence : -INFINITY;
         best = fmax(best, plain[turns]);
     }
-    for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK; turns++) {
+    bool plainly = false;
+    if (status == TIPTRUE_OK && combinations == 1 && pool.best != NULL) {
+        status = is_plain(&pool, &plainly);
+    }
+    for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK && !plainly; turns++) {
         if (plain[turns] >= best - TURN_RIVAL_LN) {
             status = start_all(&pool, bases[turns], &parents[turns], turns == 0 ? table : NULL);
         }
     }
     pool.plain = bases[0];
-    bool any = pool.best != NULL;
+    bool any = pool.best != NULL && !plainly;
     for (size_t round = 0; round < MOST_ROUNDS && any && pool.work < MOST_WORK && status == TIPTRUE_OK; round++) {
         status = round_of_table(&pool, &any);
     }
     if (status == TIPTRUE_OK && pool.best == NULL) {
         status = TIPTRUE_E_DEGENERATE;
     }
+    status = status == TIPTRUE_OK ? refine(&pool) : status;
     return status == TIPTRUE_OK ? tt_decide(&pool, explanation) : status;
 }

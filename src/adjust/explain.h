@@ -33,7 +33,7 @@ struct tt_explanation {
     double *good;          /* per touch of the run, in the order of its rows: 1 or 0 */
     struct tt_mode modes[TT_MOST_MODES];
     size_t n_modes;
-    struct tt_cov2 *extra, *same_plate_extra; /* per block: what the rivals add to the offset's covariances */
+    struct tt_cov2 *extra; /* per block: what the rivals add to the offset's covariance */
     /* doubt */
     enum tt_doubt_kind doubt;
     bool *doubted;                             /* per block: its offset is in doubt */
@@ -42,6 +42,7 @@ struct tt_explanation {
     struct tt_machine_xy *rival_offset; /* per block: the rival's less the best's */
     double rival_log_odds;              /* of the rival, <= 0 */
     size_t uneven_edge;                 /* TT_DOUBT_UNEVEN */
+    double log_evidence, touch_var_mm2, dof_touch; /* of the best */
 };
 
 struct tt_search {

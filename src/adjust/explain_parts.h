@@ -23,8 +23,8 @@ struct tt_stage {
 /* Of one tip: machine frame, mm. */
 struct tt_estimate {
     struct tt_machine_xy offset;
-    struct tt_cov2 full, same_plate;
-    struct tt_machine_xy expanded_mm, same_plate_expanded_mm; /* 95 %, each axis */
+    struct tt_cov2 same_plate;                   /* without the plate's own errors */
+    struct tt_machine_xy same_plate_expanded_mm; /* 95 %, each axis */
 };
 
 struct tt_candidate {

@@ -4,6 +4,8 @@
 
 #include "adjust/findings.h"
 
+#include "adjust/plausible.h"
+
 #include <stdlib.h>
 #include <string.h>
 
@@ -115,6 +117,12 @@ enum tiptrue_status tt_findings(struct tt_view *view)
         (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
         (status = tt_findings_of_explanation(view)) == TIPTRUE_OK && (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
         status = tt_findings_of_limits(view, &text);
+    }
+    if (status == TIPTRUE_OK && !view->meaningless) {
+        status = tt_findings_of_plausibility(view);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_findings_of_completeness(view);
     }
     tt_buffer_clear(&text);
     sort_findings(view->solution);

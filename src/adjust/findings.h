@@ -58,8 +58,20 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struc
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text);
 
+/* complete.c: other machine or plate, rows twice, tips not touched. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_completeness(struct tt_view *view);
+/* Whether the tip @name is asked for: all are where none is named. */
+bool tt_is_wanted(const struct tiptrue_solve_options *options, const char *name);
+/* After the verdict: the wanted tips into the solution; and results for those that were not touched, in the
+ * machine file's order. */
+TT_MUST_USE enum tiptrue_status tt_copy_wanted(struct tt_view *view);
+TT_MUST_USE enum tiptrue_status tt_add_missing_tips(struct tt_view *view);
+
 /* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded acceptance at 95 %). */
 TT_MUST_USE enum tiptrue_status tt_verdict(struct tt_view *view);
+
+/* Whether the numbers alone let the offset in use of @tip stand; false without one. */
+bool tt_would_keep(const struct tt_tip_result *tip);
 
 /* Tip of the run (index into run->tips) behind the @index-th tip of the solution. */
 size_t tt_run_tip(const struct tt_view *view, size_t index);

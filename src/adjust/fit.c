@@ -29,9 +29,6 @@
 #define MOST_INFORMATION_MM2 1e8
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
-/* A stated repeatability gives way to the run's own where this is larger with so small a probability, by F. At a stated one that is
- * right, 0.1 % of runs with three degrees of freedom of their own, none with seven or more. */
-#define STATED_IMPROBABLE 0.02
 
 /* Variance of rounding to steps of the larger of what the digits show and the stated resolution (uniform distribution, JCGM
  * 100:2008 F.2.2.1). Sightings that plainly do not lie on the resolution's grid were not rounded to it (a camera's place in the
@@ -285,11 +282,11 @@ void tt_fit_update_dof(struct tt_fit *fit)
     fit->dof_sight = 2 * n_sights - sight_spent;
 }
 
-/* An estimate @own with @dof degrees of freedom pooled with the stated variance with @stated_dof (0: none). A stated one that is
- * contradicted is not used: *contradicted. */
-static double pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted)
+double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted)
 {
-    *contradicted = stated_dof > 0 && tt_fisher_upper(own_mm2 / stated_mm2, dof, stated_dof) < STATED_IMPROBABLE;
+    double ratio = own_mm2 / stated_mm2;
+    *contradicted = stated_dof > 0 && tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
+                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_IMPOSSIBLE;
     return stated_dof > 0 && !*contradicted ? (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof) : own_mm2;
 }
 
@@ -301,14 +298,14 @@ static void update_scatter(struct tt_fit *fit, double *change)
     fit->scatter_touch_mm2 = tt_fit_touch_scatter(fit, fit->dof_touch);
     *change = 0;
     if (fit->dof_touch > LEAST_DOF) {
-        double touch = pooled(fit->scatter_touch_mm2, fit->dof_touch, noise->touch_var_mm2 + noise->touch_digit_var_mm2,
+        double touch = tt_fit_pooled(fit->scatter_touch_mm2, fit->dof_touch, noise->touch_var_mm2 + noise->touch_digit_var_mm2,
                               noise->touch_dof, &fit->scattered);
         *change = fabs(touch / fit->touch_var_mm2 - 1);
         fit->touch_var_mm2 = touch;
     }
     if (fit->dof_sight > LEAST_DOF) {
         fit->scatter_sight_mm2 = sight_scatter(fit, fit->dof_sight);
-        double sight = pooled(fit->scatter_sight_mm2, fit->dof_sight,
+        double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight,
                               noise->sight_var_mm2 + noise->sight_digit_var_mm2, noise->sight_dof, &fit->sight_scattered);
         *change = fmax(*change, fabs(sight / fit->sight_var_mm2 - 1));
         fit->sight_var_mm2 = sight;

@@ -23,19 +23,19 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
     tt_buffer_puts(text, "), over the limit of ");
     tt_words_um(text, limits->runout_mm);
     tt_buffer_puts(text, ": the tip is bent or not seated; seat or change it");
-    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_WARNING,
+    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR,
                           (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
 }
 
-/* What of the largest budget line can be done about. */
-static const char *advice(const struct tt_tip_result *tip)
+/* What of the largest budget line can be done about; @same_plate: of those that are not the plate's. */
+static const char *advice(const struct tt_tip_result *tip, bool same_plate)
 {
     const struct tt_budget_line *largest = NULL;
     double most = 0;
 
     for (size_t i = 0; i < tip->n_budget; i++) {
         double size = hypot(tip->budget[i].u_x_mm, tip->budget[i].u_y_mm);
-        if (size > most) {
+        if (size > most && !(same_plate && tip->budget[i].of_plate)) {
             most = size;
             largest = &tip->budget[i];
         }
@@ -49,22 +49,75 @@ static const char *advice(const struct tt_tip_result *tip)
                                   : "most of it is a stated value: touch what would replace it, or state it better";
 }
 
+static double same_plate_mm(const struct tt_tip_result *tip)
+{
+    return fmax(tip->same_plate_expanded_x_mm, tip->same_plate_expanded_y_mm);
+}
+
+/* What an uncertainty is held against. */
+struct bound {
+    bool same_plate; /* which one of the tip's is held against it */
+    const char *name;
+    double limit_mm;
+    enum tiptrue_severity severity;
+};
+
+static double held_mm(const struct tt_tip_result *tip, bool same_plate)
+{
+    return same_plate ? same_plate_mm(tip) : fmax(tip->expanded_x_mm, tip->expanded_y_mm);
+}
+
+static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound,
+                                           struct tt_buffer *text)
+{
+    const struct tt_tip_result *tip = &view->solution->tips[index];
+
+    tt_buffer_printf(text, "the expanded uncertainty of the offset of '%s'%s is ", tip->name,
+                     bound.same_plate ? " on this plate" : "");
+    tt_words_um_over(text, held_mm(tip, bound.same_plate), bound.limit_mm);
+    tt_buffer_printf(text, ", over the %s of ", bound.name);
+    tt_words_um(text, bound.limit_mm);
+    tt_buffer_printf(text, "; %s", advice(tip, bound.same_plate));
+    return tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, bound.severity,
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+}
+
+/* Whether it was said already that the offset rests on what was stated, and what would help. */
+static bool is_prior_bound(const struct tt_view *view, size_t index)
+{
+    size_t run_tip = tt_run_tip(view, index);
+
+    for (size_t i = 0; i < view->solution->n_findings; i++) {
+        const struct tt_finding *finding = &view->solution->findings[i];
+        if (finding->code == TT_FINDING_PRIOR_BOUND && (finding->tip == run_tip || finding->tip == TT_NONE)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Over the stated limit, by the uncertainty that the verdict uses (on the same plate where the offset in
+ * use is of it): an error. Over the permitted error even on the same plate: then no such run can
+ * show an offset to be good enough, and no verdict is keep; that, and what would help, is a warning. Where
+ * only the plate's own errors forbid it now, a run can show it once the offset in use is of this plate. */
 static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index, struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
-    double expanded = fmax(tip->expanded_x_mm, tip->expanded_y_mm);
+    const struct bound limit = {tip->change_on_same_plate, "limit", limits->expanded_mm, TIPTRUE_ERROR};
+    const struct bound permitted = {true, "permitted error", limits->permitted_error_mm, TIPTRUE_WARNING};
 
-    if (!limits->has_expanded || !tip->offset_determined_x || !tip->offset_determined_y || !(expanded > limits->expanded_mm)) {
+    if (!tip->offset_determined_x || !tip->offset_determined_y) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "the expanded uncertainty of the offset of '%s' is ", tip->name);
-    tt_words_um_over(text, expanded, limits->expanded_mm);
-    tt_buffer_puts(text, ", over the limit of ");
-    tt_words_um(text, limits->expanded_mm);
-    tt_buffer_printf(text, "; %s", advice(tip));
-    return tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_ERROR,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+    if (limits->has_expanded && held_mm(tip, limit.same_plate) > limit.limit_mm) {
+        return add_uncertainty(view, index, limit, text);
+    }
+    if (limits->has_permitted_error && held_mm(tip, true) > permitted.limit_mm &&
+        !is_prior_bound(view, index)) {
+        return add_uncertainty(view, index, permitted, text);
+    }
+    return TIPTRUE_OK;
 }
 
 enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text)

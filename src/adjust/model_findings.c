@@ -9,6 +9,9 @@
 #include "adjust/findings.h"
 #include "model/words.h"
 
+/* A shape is impossible if it is by this many standard uncertainties, its own and the radius's: 1 in 700 of one that is as large as
+ * can be, which no tip in use is. */
+#define IMPOSSIBLE_U 3.0
 /* Nominal and sighted yaw differ by more than this many of the nominal one's standard uncertainties. */
 #define YAW_OFF 4.0
 /* A plate turned on purpose stands within this of a quarter turn from the nominal yaw: 5 degrees. */
@@ -118,6 +121,29 @@ static enum tiptrue_status sense(struct tt_view *view, struct tt_buffer *text)
     return tt_finding_add(view, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
 }
 
+/* The largest amplitude of order k that a body of mean radius r can have. The touches see its convex hull, whose radius of
+ * curvature rho = h + h'' (h: the support function) is nowhere negative; a non-negative function of mean r has no harmonic larger
+ * than 2 r, and that of rho is (k^2 - 1) times that of h (H. Groemer, Geometric Applications of Fourier Series and Spherical
+ * Harmonics, Cambridge 1996). A straight blade reaches it for k = 2. */
+static double most_amplitude(double radius_mm, unsigned k)
+{
+    return 2 * fmax(radius_mm, 0) / (k * k - 1.0);
+}
+
+/* The term of a tip's shape that no tip of its radius can have, both taken to the near end of their uncertainty; NULL = none. */
+static const struct tt_shape_term *impossible_term(const struct tt_tip_result *tip)
+{
+    double radius_mm = tip->contact_radius_mm + IMPOSSIBLE_U * tip->u_contact_radius_mm;
+
+    for (size_t k = 0; k < tip->n_shape && tip->radius_determined; k++) {
+        const struct tt_shape_term *term = &tip->shape[k];
+        if (term->amplitude_mm - IMPOSSIBLE_U * term->u_amplitude_mm > most_amplitude(radius_mm, term->order)) {
+            return term;
+        }
+    }
+    return NULL;
+}
+
 static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *text)
 {
     static const char *const shapes[] = {
@@ -134,8 +160,19 @@ static enum tiptrue_status not_round(struct tt_view *view, struct tt_buffer *tex
             tt_buffer_printf(text, "%s%s by ", k == 0 ? "" : ", ", shapes[tip->shape[k].order]);
             tt_words_um(text, tip->shape[k].amplitude_mm);
         }
-        tt_buffer_puts(text, " (amplitude); its shape was taken into account. Look at it for wear or dirt");
-        status = tt_finding_add(view, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING,
+        const struct tt_shape_term *impossible = impossible_term(tip);
+        if (impossible == NULL) {
+            tt_buffer_puts(text, " (amplitude); its shape was taken into account. Look at it for wear or dirt");
+        } else {
+            tt_buffer_printf(text, " (amplitude); no tip can be %s by that much with a contact radius of ",
+                             shapes[impossible->order]);
+            tt_words_um(text, tip->contact_radius_mm);
+            tt_buffer_puts(text, " (at most ");
+            tt_words_um(text, most_amplitude(tip->contact_radius_mm, impossible->order));
+            tt_buffer_puts(text, "): some touches are wrong, or belong to other edges, tips or rotations than the log says; check "
+                                 "the log, then repeat the run");
+        }
+        status = tt_finding_add(view, TT_FINDING_TIP_NOT_ROUND, impossible != NULL ? TIPTRUE_ERROR : TIPTRUE_WARNING,
                                 (struct tt_about){TT_NONE, tt_run_tip(view, i), TT_NONE, NULL, 0}, text);
     }
     return status;

@@ -52,6 +52,7 @@ struct table {
     double *halves; /* per cell and column: half solution of the design column */
     double *sums;   /* per cell: sum of weight times slope, column by column */
     double *scores; /* per cell: sum of weight times residual */
+    double *sight_halves; /* per sighting's coordinate: border */
     double *half;   /* length */
     double *unit;   /* length */
     /* the candidate that is being scored */
@@ -78,10 +79,11 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     t->halves = TT_ARENA_NEW(arena, model->n_cells * model->stride * t->length, double);
     t->sums = TT_ARENA_NEW(arena, model->n_cells * model->stride, double);
     t->scores = TT_ARENA_NEW(arena, model->n_cells, double);
+    t->sight_halves = TT_ARENA_NEW(arena, 2 * model->n_sights * model->n_border, double);
     t->half = TT_ARENA_NEW(arena, t->length, double);
     t->unit = TT_ARENA_NEW(arena, t->length, double);
     t->v[0] = TT_ARENA_NEW(arena, 2 * model->n_unknowns, double);
-    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->half == NULL || t->unit == NULL ||
+    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL || t->half == NULL || t->unit == NULL ||
         t->v[0] == NULL) {
         return TIPTRUE_E_MEMORY;
     }
@@ -297,14 +299,24 @@ static void add_touches(struct table *t, unsigned m, column_of *column)
     }
 }
 
-/* Half solution of a coordinate of a sighting, into t->half. */
-static void sight_half(struct table *t, const struct tt_sight *sight, size_t axis)
+/* Half solution of a coordinate of a sighting. */
+static const double *sight_half(const struct table *t, const struct tt_sight *sight, size_t axis)
 {
-    memset(t->unit, 0, t->model->n_border * sizeof *t->unit);
-    for (size_t k = 0; k < sight->n_entries; k++) {
-        t->unit[sight->entries[axis][k].place] += sight->entries[axis][k].value;
+    return t->sight_halves + (2 * (size_t)(sight - t->model->sights) + axis) * t->model->n_border;
+}
+
+static void prepare_sights(struct table *t)
+{
+    size_t nb = t->model->n_border;
+
+    for (size_t i = 0; i < 2 * t->model->n_sights; i++) {
+        const struct tt_sight *sight = &t->model->sights[i / 2];
+        memset(t->unit, 0, nb * sizeof *t->unit);
+        for (size_t k = 0; k < sight->n_entries; k++) {
+            t->unit[sight->entries[i % 2][k].place] += sight->entries[i % 2][k].value;
+        }
+        tt_system_half_solve(&t->model->system, TT_NONE, t->unit, NULL, t->sight_halves + i * nb);
     }
-    tt_system_half_solve(&t->model->system, TT_NONE, t->unit, NULL, t->half);
 }
 
 /* Add a sighting's coordinate, on which the columns have the values @z. */
@@ -312,13 +324,14 @@ static void add_sight(struct table *t, const struct tt_sight *sight, size_t axis
 {
     double w = tt_sight_weight(sight, 1 / t->fit->sight_var_mm2);
 
-    sight_half(t, sight, axis);
     t->zz[0] += w * z[0] * z[0];
     t->zz[1] += m == 2 ? w * z[0] * z[1] : 0;
     t->zz[2] += m == 2 ? w * z[1] * z[1] : 0;
     for (unsigned a = 0; a < m; a++) {
         t->g[a] += w * z[a] * sight->residual[axis];
-        add_half(t, a, TT_NONE, t->half, w * z[a]);
+        if (z[a] != 0) {
+            add_half(t, a, TT_NONE, sight_half(t, sight, axis), w * z[a]);
+        }
     }
 }
 
@@ -742,8 +755,7 @@ static enum tiptrue_status score_changes(struct table *t)
             double w = tt_sight_weight(s, 1 / t->fit->sight_var_mm2);
             for (size_t axis = 0; axis < 2; axis++) {
                 const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
-                sight_half(t, s, axis);
-                running_add(&moves[s->setup], t, TT_NONE, t->half, z, w, s->residual[axis]);
+                running_add(&moves[s->setup], t, TT_NONE, sight_half(t, s, axis), z, w, s->residual[axis]);
             }
             if (running_due(&moves[s->setup], t->most_rows)) {
                 running_enter(t, &moves[s->setup], (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
@@ -763,6 +775,7 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena, e
     if (status != TIPTRUE_OK || (vectors = TT_ARENA_NEW(arena, TIP_COLUMNS * t.length, double)) == NULL) {
         return TIPTRUE_E_MEMORY;
     }
+    prepare_sights(&t);
     score_sightings(&t);
     score_marks(&t);
     if (depth == TT_MODES_OF_SIGHTINGS) {

@@ -51,7 +51,7 @@
 #define CLIMB_LEVEL 0.7
 /* Least squares is looked into when its largest residual, its width against its shortest half, its repeatability (not stated) or its
  * chi squared (stated) exceed these: one clean run in twenty of a hundred touches is. */
-#define CLEAN_LARGEST 3.2
+#define CLEAN_LARGEST 3.4
 #define CLEAN_WIDER 1.6
 #define CLEAN_SCATTER_MM 7e-3
 #define CLEAN_IMPROBABLE 1e-4
@@ -334,17 +334,19 @@ static void update_scatter(struct tt_fit *fit, double dof)
     fit->touch_var_mm2 = fmax(exp(2 * ln_s) + digit, fit->least_touch_var_mm2);
 }
 
-/* ln prior of the repeatability, and Laplace's factor of its logarithm. */
+/* ln prior density of the repeatability's logarithm (log-normal; or scaled inverse chi squared, whose logarithm has a variance of
+ * 1/(2 dof)), and Laplace's factor. */
 static double log_scatter(const struct tt_fit *fit, double dof)
 {
     double variance = fmax(fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2, 1e-10);
 
     if (fit->noise->touch_dof > 0) {
-        double ratio = fit->noise->touch_var_mm2 / variance;
-        return 0.5 * fit->noise->touch_dof * (log(ratio) - ratio) - 0.5 * log(2 * (dof + fit->noise->touch_dof));
+        double ratio = fit->noise->touch_var_mm2 / variance, prior_dof = fit->noise->touch_dof;
+        return 0.5 * prior_dof * (log(ratio) - ratio + 1) + 0.5 * log(2 * prior_dof) - 0.5 * log(2 * (dof + prior_dof));
     }
     double off = 0.5 * log(variance / (USUAL_SCATTER_MM * USUAL_SCATTER_MM)) / USUAL_SCATTER_LN_SD;
-    return -0.5 * off * off - 0.5 * log(2 * dof + 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD));
+    double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
+    return -0.5 * off * off + 0.5 * log(weight) - 0.5 * log(2 * dof + weight);
 }
 
 /* ---- the climb ---- */

@@ -15,6 +15,8 @@
 /* Sightings of different marks that fit one another worse than those of one mark repeat, with a probability below this, are looked
  * into. */
 #define SIGHTINGS_IMPROBABLE 1e-3
+/* Probability beforehand that a repeatability is stated wrong: as a stated radius. */
+#define WRONG_STATEMENT 0.02
 
 /* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1. */
 static enum tiptrue_status fit_terms(const struct tt_search *search, const struct tt_terms *terms, bool weak, const double good[],
@@ -99,10 +101,41 @@ static enum tiptrue_status judge(const struct tt_search *search, struct tt_selec
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status search_all(const struct tt_search *search, const struct tt_modes *table, struct tt_selection *selection)
+/* The best explanation, with the repeatability of touches as stated; where least squares contradicts that, or (@own) with the run's
+ * own, whichever explains the run better. */
+static enum tiptrue_status explain(struct tt_search *search, const struct tt_modes *table, bool contradicted, bool *own,
+                                   struct tt_explanation **best)
 {
-    struct tt_explanation *e = TT_ARENA_NEW(search->arena, 1, struct tt_explanation);
-    enum tiptrue_status status = e == NULL ? TIPTRUE_E_MEMORY : tt_explain(search, table, e);
+    struct tt_explanation *e = TT_ARENA_NEW(search->arena, 2, struct tt_explanation);
+    struct tt_noise *free_noise = TT_ARENA_NEW(search->arena, 1, struct tt_noise);
+    enum tiptrue_status status = e == NULL || free_noise == NULL ? TIPTRUE_E_MEMORY : tt_explain(search, table, &e[0]);
+
+    *best = &e[0];
+    *own = false;
+    if (status != TIPTRUE_OK || !contradicted) {
+        return status;
+    }
+    const struct tt_noise *stated = search->noise;
+    *free_noise = *stated;
+    free_noise->touch_known = false;
+    free_noise->touch_dof = 0;
+    search->noise = free_noise;
+    status = tt_explain(search, table, &e[1]);
+    bool better = status == TIPTRUE_OK && e[1].log_evidence + log(WRONG_STATEMENT) > e[0].log_evidence;
+    if (better) {
+        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2, stated->touch_dof,
+                            own);
+    }
+    *best = &e[*own ? 1 : 0];
+    search->noise = *own ? free_noise : stated;
+    return status;
+}
+
+static enum tiptrue_status search_all(struct tt_search *search, const struct tt_modes *table, struct tt_selection *selection)
+{
+    struct tt_explanation *e;
+    bool own;
+    enum tiptrue_status status = explain(search, table, selection->fit->scattered, &own, &e);
 
     if (status == TIPTRUE_E_DEGENERATE) {
         return TIPTRUE_OK; /* nothing better than what least squares has, which says so itself */
@@ -112,7 +145,7 @@ static enum tiptrue_status search_all(const struct tt_search *search, const stru
     }
     selection->explanation = e;
     selection->fit->rivals = e->extra;
-    selection->fit->rivals_same_plate = e->same_plate_extra;
+    selection->fit->scattered = selection->fit->scattered || own;
     return TIPTRUE_OK;
 }
 

@@ -13,22 +13,31 @@
 /* Beyond this many degrees of freedom Student's factor is the normal one to six digits. */
 #define MANY_DOF 1e6
 
-enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit)
-{
-    const struct tt_model *model = fit->model;
-    size_t nb = model->n_border, largest = 0;
+/* ---- scatters ---- */
 
-    for (size_t b = 0; b < model->n_blocks; b++) {
-        largest = model->block_size[b] > largest ? model->block_size[b] : largest;
-    }
-    *all = (struct tt_uncertainty){.fit = fit};
-    all->cc = TT_ARENA_NEW(arena, largest * largest, double);
-    all->cb = TT_ARENA_NEW(arena, largest * nb, double);
-    all->response = TT_ARENA_NEW(arena, largest * nb, double);
-    all->radius = TT_ARENA_NEW(arena, nb * nb, double);
-    if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->radius == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
+/* Degrees of freedom of a variance for which the run has @own, pooled with @stated ones. */
+static double pooled_dof(double own, double stated)
+{
+    return stated > 0 ? fmax(own, 0) + stated : fmax(own, 1);
+}
+
+struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
+{
+    const struct tt_noise *noise = fit->noise;
+
+    return (struct tt_scatters){
+        .touch = {pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof), noise->touch_known && fit->scattered},
+        .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof), noise->sight_known && fit->sight_scattered}};
+}
+
+/* ---- one tip ---- */
+
+/* Stated radii, as information in the border: what each brings in through its tip's block. */
+static void sum_radii(struct tt_uncertainty *all)
+{
+    const struct tt_model *model = all->fit->model;
+    size_t nb = model->n_border;
+
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
         if (prior->kind != TT_PRIOR_RADIUS) {
@@ -42,6 +51,48 @@ enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_ar
             }
         }
     }
+}
+
+static void sum_sightings(struct tt_uncertainty *all)
+{
+    const struct tt_model *model = all->fit->model;
+    size_t nb = model->n_border;
+
+    for (size_t i = 0; i < 2 * model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i / 2];
+        const struct tt_entry *e = sight->entries[i % 2];
+        double w = tt_sight_weight(sight, 1 / all->fit->sight_var_mm2);
+        for (size_t j = 0; j < sight->n_entries; j++) {
+            for (size_t k = 0; k < sight->n_entries; k++) {
+                all->sight[e[j].place * nb + e[k].place] += w * e[j].value * e[k].value;
+            }
+        }
+    }
+}
+
+enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    size_t nb = model->n_border, largest = 0;
+
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        largest = model->block_size[b] > largest ? model->block_size[b] : largest;
+    }
+    *all = (struct tt_uncertainty){.fit = fit, .scatters = tt_scatters_of(fit)};
+    all->cc = TT_ARENA_NEW(arena, largest * largest, double);
+    all->cb = TT_ARENA_NEW(arena, largest * nb, double);
+    all->response = TT_ARENA_NEW(arena, largest * nb, double);
+    all->product = TT_ARENA_NEW(arena, largest * nb, double);
+    all->radius = TT_ARENA_NEW(arena, nb * nb, double);
+    all->sight = TT_ARENA_NEW(arena, nb * nb, double);
+    all->by_prior = TT_ARENA_NEW(arena, largest * largest, double);
+    all->by_sighting = TT_ARENA_NEW(arena, largest * largest, double);
+    if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->product == NULL || all->radius == NULL ||
+        all->sight == NULL || all->by_prior == NULL || all->by_sighting == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    sum_radii(all);
+    sum_sightings(all);
     return TIPTRUE_OK;
 }
 
@@ -57,40 +108,32 @@ static struct tt_cov2 cov2_less(struct tt_cov2 a, struct tt_cov2 b)
     return (struct tt_cov2){a.xx_mm2 - b.xx_mm2, a.xy_mm2 - b.xy_mm2, a.yy_mm2 - b.yy_mm2};
 }
 
-/* sum over i of tr[(C_i C^-1)^2] / dof_i: Welch and Satterthwaite's sum in the plane, for scatters that scale a known matrix
- * (JCGM 100:2008 G.4.1 is the same on one axis). */
-static double satterthwaite(struct tt_cov2 part, struct tt_cov2 whole, double dof)
-{
-    double det = whole.xx_mm2 * whole.yy_mm2 - whole.xy_mm2 * whole.xy_mm2;
-    if (!(det > 0) || !(dof < MANY_DOF)) {
-        return 0;
-    }
-    double a = (part.xx_mm2 * whole.yy_mm2 - part.xy_mm2 * whole.xy_mm2) / det;
-    double b = (part.xy_mm2 * whole.xx_mm2 - part.xx_mm2 * whole.xy_mm2) / det;
-    double c = (part.xy_mm2 * whole.yy_mm2 - part.yy_mm2 * whole.xy_mm2) / det;
-    double d = (part.yy_mm2 * whole.xx_mm2 - part.xy_mm2 * whole.xy_mm2) / det;
-    return (a * a + 2 * b * c + d * d) / dof;
-}
-
 double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct tt_cov2 whole)
 {
     double sum = 0, least = HUGE_VAL;
 
     for (size_t i = 0; i < n; i++) {
-        double share = satterthwaite(parts[i].cov, whole, parts[i].dof);
+        const struct tt_cov2 *c = &parts[i].cov;
+        double share = tt_satterthwaite((double[]){c->xx_mm2, c->xy_mm2, c->yy_mm2},
+                                        (double[]){whole.xx_mm2, whole.xy_mm2, whole.yy_mm2}, parts[i].dof);
         sum += share;
         least = share > 0 ? fmin(least, parts[i].dof) : least;
     }
     return sum > 0 ? fmax(2 / sum, least) : HUGE_VAL;
 }
 
-static double dof_of(const struct tt_fit *fit, const struct tt_tip_uncertainty *tip, struct tt_cov2 whole)
+/* Degrees of freedom of what is uncertain by @whole, of which the touches put in @touch, the sightings @sight. */
+static double dof_of(const struct tt_scatters *scatters, struct tt_cov2 touch, struct tt_cov2 sight, struct tt_cov2 whole)
 {
-    const struct tt_scatter_part parts[] = {
-        {tip->source[TT_SOURCE_TOUCH], fmax(fit->dof_touch, 1) + (fit->scattered ? 0 : fit->noise->touch_dof)},
-        {tip->source[TT_SOURCE_SIGHT], fmax(fit->dof_sight, 1) + (fit->sight_scattered ? 0 : fit->noise->sight_dof)},
-    };
+    const struct tt_scatter_part parts[] = {{touch, scatters->touch.dof}, {sight, scatters->sight.dof}};
     return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
+}
+
+/* The same on one axis (JCGM 100:2008 G.4.1). */
+static double dof_of_line(const struct tt_scatters *scatters, double touch_mm2, double sight_mm2, double whole_mm2)
+{
+    double sum = touch_mm2 * touch_mm2 / scatters->touch.dof + sight_mm2 * sight_mm2 / scatters->sight.dof;
+    return sum > 0 ? whole_mm2 * whole_mm2 / sum : HUGE_VAL;
 }
 
 static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
@@ -103,29 +146,38 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
     const struct tt_model *model = all->fit->model;
     size_t nb = model->n_border, size = tip->size;
 
+    memset(all->by_prior, 0, size * size * sizeof *all->by_prior);
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
         if (prior->block != TT_NONE && prior->block != block) {
             continue; /* other tips' radii are brought in by the border, below */
         }
-        double weight = 1 / (prior->u * prior->u), gain[TT_TIP_SHAPE];
-        for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
-            gain[k] = prior->block == TT_NONE ? all->cb[k * nb + prior->place] : all->cc[k * size + prior->place - nb];
-            if (prior->kind == TT_PRIOR_WEAK) {
-                tip->weak_u_mm[k] += weight * gain[k] * gain[k];
-            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE) {
-                tip->prior_u_mm[k] += weight * gain[k] * gain[k];
+        bool in_border = prior->block == TT_NONE;
+        const double *gain = in_border ? all->cb + prior->place : all->cc + prior->place - nb; /* symmetric: a column is a row */
+        size_t step = in_border ? nb : size;
+        double weight = 1 / (prior->u * prior->u);
+        for (size_t k = 0; k < size; k++) {
+            double scaled = weight * gain[k * step];
+            for (size_t j = 0; j < size; j++) {
+                all->by_prior[k * size + j] += scaled * gain[j * step];
             }
         }
-        if (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK) {
-            tip->plate_radius_var_mm2 += weight * gain[TT_TIP_R] * gain[TT_TIP_R];
+        for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
+            double part = weight * gain[k * step] * gain[k * step];
+            if (prior->kind == TT_PRIOR_WEAK) {
+                tip->weak_u_mm[k] += part;
+            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE) {
+                tip->prior_u_mm[k] += part;
+            } else if (k == TT_TIP_R) {
+                tip->plate_radius_var_mm2 += part;
+            }
         }
         /* Of a prior that a term widens, only what is stated is the plate's: its share of the variance. */
         double added = prior->extra * prior->extra / (prior->u * prior->u);
-        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[1], weight * (1 - added));
-        cov2_add(&tip->source[TT_SOURCE_RIVALS], gain[0], gain[1], weight * added);
+        cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[step], weight * (1 - added));
+        cov2_add(&tip->source[TT_SOURCE_RIVALS], gain[0], gain[step], weight * added);
         for (size_t k = 0; k < TT_TIP_SHAPE && added > 0.5; k++) {
-            tip->weak_u_mm[k] += weight * added * gain[k] * gain[k];
+            tip->weak_u_mm[k] += weight * added * gain[k * step] * gain[k * step];
         }
     }
     for (size_t k = 0; k < TT_TIP_SHAPE; k++) {
@@ -134,47 +186,76 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
     }
 }
 
+/* Add cb m cb^T to @part: what an information @m of the border makes uncertain in the block. */
+static void add_border_part(const struct tt_uncertainty *all, const double m[], size_t size, double part[])
+{
+    size_t nb = all->fit->model->n_border;
+
+    for (size_t i = 0; i < size; i++) {
+        double *row = all->product + i * nb;
+        memset(row, 0, nb * sizeof *row);
+        for (size_t j = 0; j < nb; j++) {
+            double value = all->cb[i * nb + j];
+            for (size_t k = 0; k < nb; k++) {
+                row[k] += value * m[j * nb + k];
+            }
+        }
+        for (size_t j = 0; j < size; j++) {
+            double sum = 0;
+            for (size_t k = 0; k < nb; k++) {
+                sum += row[k] * all->cb[j * nb + k];
+            }
+            part[i * size + j] += sum;
+        }
+    }
+}
+
 /* Stated radii of the other tips reach this one through what the border shares: cov(o_t, r_s) = response_t c response_s^T. */
 static void add_other_radii(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
 {
     const struct tt_model *model = all->fit->model;
-    size_t nb = model->n_border;
-    double own = 0, sum[3] = {0};
-    const double *row = all->response + TT_TIP_R * nb, *x = all->cb, *y = all->cb + nb;
+    size_t nb = model->n_border, size = tip->size;
+    const double *row = all->response + TT_TIP_R * nb;
+    double *part = all->by_sighting; /* free until the sightings are summed */
 
-    for (size_t i = 0; i < model->n_priors; i++) {
-        if (model->priors[i].kind == TT_PRIOR_RADIUS && model->priors[i].block == block) {
-            own = 1 / (model->priors[i].u * model->priors[i].u);
+    memset(part, 0, size * size * sizeof *part);
+    add_border_part(all, all->radius, size, part);
+    for (size_t i = 0; i < model->n_priors; i++) { /* its own is in there too, but came by the block itself */
+        if (model->priors[i].kind != TT_PRIOR_RADIUS || model->priors[i].block != block) {
+            continue;
+        }
+        double weight = 1 / (model->priors[i].u * model->priors[i].u);
+        for (size_t j = 0; j < size; j++) {
+            double by_own = 0;
+            for (size_t k = 0; k < nb; k++) {
+                by_own += all->cb[j * nb + k] * row[k];
+            }
+            all->product[j] = by_own;
+        }
+        for (size_t j = 0; j < size * size; j++) {
+            part[j] -= weight * all->product[j / size] * all->product[j % size];
         }
     }
-    for (size_t j = 0; j < nb; j++) {
-        for (size_t k = 0; k < nb; k++) {
-            double m = all->radius[j * nb + k] - own * row[j] * row[k];
-            sum[0] += x[j] * m * x[k];
-            sum[1] += x[j] * m * y[k];
-            sum[2] += y[j] * m * y[k];
-        }
+    for (size_t j = 0; j < size * size; j++) {
+        all->by_prior[j] += part[j];
     }
-    tip->source[TT_SOURCE_RADIUS].xx_mm2 += sum[0];
-    tip->source[TT_SOURCE_RADIUS].xy_mm2 += sum[1];
-    tip->source[TT_SOURCE_RADIUS].yy_mm2 += sum[2];
+    tip->source[TT_SOURCE_RADIUS].xx_mm2 += part[0];
+    tip->source[TT_SOURCE_RADIUS].xy_mm2 += part[1];
+    tip->source[TT_SOURCE_RADIUS].yy_mm2 += part[size + 1];
 }
 
-static void add_sightings(const struct tt_uncertainty *all, struct tt_tip_uncertainty *tip)
+static struct tt_cov2 cov2_at(const double m[], size_t size, size_t at)
 {
-    const struct tt_model *model = all->fit->model;
-    size_t nb = model->n_border;
+    return (struct tt_cov2){m[at * size + at], m[at * size + at + 1], m[(at + 1) * size + at + 1]};
+}
 
-    for (size_t i = 0; i < model->n_sights; i++) {
-        for (size_t axis = 0; axis < 2; axis++) {
-            double x = 0, y = 0;
-            for (size_t k = 0; k < model->sights[i].n_entries; k++) {
-                const struct tt_entry *e = &model->sights[i].entries[axis][k];
-                x += e->value * all->cb[e->place];
-                y += e->value * all->cb[nb + e->place];
-            }
-            cov2_add(&tip->source[TT_SOURCE_SIGHT], x, y, tt_sight_weight(&model->sights[i], 1 / all->fit->sight_var_mm2));
-        }
+/* by_prior becomes the touches' part: what neither priors nor sightings put in. */
+static void split_touches(struct tt_uncertainty *all, size_t size)
+{
+    for (size_t j = 0; j < size * size; j++) {
+        double by_touch = all->cc[j] - all->by_prior[j] - all->by_sighting[j];
+        bool variance = j % (size + 1) == 0;
+        all->by_prior[j] = variance ? fmax(by_touch, 0) : by_touch;
     }
 }
 
@@ -189,32 +270,34 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
 {
     static const enum tt_source of_plate[] = {TT_SOURCE_EDGE, TT_SOURCE_GROUP, TT_SOURCE_MARK};
     const struct tt_model *model = all->fit->model;
-    size_t size = model->block_size[block];
+    size_t size = model->block_size[block], r = TT_TIP_R * (size + 1);
 
     *tip = (struct tt_tip_uncertainty){.cc = all->cc, .size = size};
     tt_system_block_covariance(&model->system, block, all->cc, all->cb, all->response);
-    tip->offset = (struct tt_cov2){all->cc[0], all->cc[1], all->cc[size + 1]};
     add_priors(all, block, tip);
     add_other_radii(all, block, tip);
-    add_sightings(all, tip);
-    struct tt_cov2 rest = tip->offset;
-    for (size_t s = 0; s < TT_SOURCES; s++) {
-        rest = s == TT_SOURCE_TOUCH ? rest : cov2_less(rest, tip->source[s]);
-    }
-    rest.xx_mm2 = fmax(rest.xx_mm2, 0);
-    rest.yy_mm2 = fmax(rest.yy_mm2, 0);
-    tip->source[TT_SOURCE_TOUCH] = rest;
-    tip->same_plate = tip->offset;
+    memset(all->by_sighting, 0, size * size * sizeof *all->by_sighting);
+    add_border_part(all, all->sight, size, all->by_sighting);
+    split_touches(all, size);
+    const double *by_touch = all->by_prior, *by_sighting = all->by_sighting;
+    tip->source[TT_SOURCE_TOUCH] = cov2_at(by_touch, size, TT_TIP_O_X);
+    tip->source[TT_SOURCE_SIGHT] = cov2_at(by_sighting, size, TT_TIP_O_X);
+    tip->offset = cov2_at(all->cc, size, TT_TIP_O_X);
+    tip->less_plate = tip->offset;
     for (size_t k = 0; k < sizeof of_plate / sizeof of_plate[0]; k++) {
-        tip->same_plate = cov2_less(tip->same_plate, tip->source[of_plate[k]]);
+        tip->less_plate = cov2_less(tip->less_plate, tip->source[of_plate[k]]);
     }
     if (all->fit->rivals != NULL) {
         add_rivals(&all->fit->rivals[block], &tip->offset);
         add_rivals(&all->fit->rivals[block], &tip->source[TT_SOURCE_RIVALS]);
-        add_rivals(&all->fit->rivals_same_plate[block], &tip->same_plate);
+        add_rivals(&all->fit->rivals[block], &tip->less_plate);
     }
-    tip->dof = dof_of(all->fit, tip, tip->offset);
-    tip->same_plate_dof = dof_of(all->fit, tip, tip->same_plate);
+    const struct tt_scatters *s = &all->scatters;
+    tip->dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->offset);
+    tip->less_plate_dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->less_plate);
+    tip->runout_dof =
+        dof_of(s, cov2_at(by_touch, size, TT_TIP_E_X), cov2_at(by_sighting, size, TT_TIP_E_X), cov2_at(all->cc, size, TT_TIP_E_X));
+    tip->radius_dof = dof_of_line(s, by_touch[r], by_sighting[r], all->cc[r]);
 }
 
 double tt_factor_line(double dof)
@@ -227,7 +310,7 @@ double tt_factor_line(double dof)
 
 double tt_p_plane(double t2, double dof)
 {
-    return dof < MANY_DOF ? exp(-0.5 * dof * log1p(t2 / dof)) : exp(-0.5 * t2);
+    return tt_plane_upper(t2, dof);
 }
 
 double tt_factor_plane(double dof)

@@ -25,20 +25,38 @@ enum tt_source {
     TT_SOURCES
 };
 
+/* How well a repeatability is known. */
+struct tt_scatter {
+    double dof; /* degrees of freedom of the pooled estimate */
+    bool own;   /* the run's own stands in for a stated one that it contradicts */
+};
+struct tt_scatters {
+    struct tt_scatter touch, sight;
+};
+
+/* Of a fit that was run or predicted. A scatter that the run estimated has the degrees of freedom of the estimate. */
+struct tt_scatters tt_scatters_of(const struct tt_fit *fit);
+
 struct tt_tip_uncertainty {
     const double *cc; /* covariance of the tip's block; lives until the next call */
     size_t size;
-    struct tt_cov2 offset, same_plate, source[TT_SOURCES];
+    struct tt_cov2 offset, source[TT_SOURCES];
+    struct tt_cov2 less_plate;       /* of the offset, without what the plate's own errors put into it */
     double weak_u_mm[TT_TIP_SHAPE];  /* of o_x, o_y, e_x, e_y, r: the part that rests on nothing */
     double prior_u_mm[TT_TIP_SHAPE]; /* of the same: the part that rests on stated radius, yaw, place */
     double plate_radius_var_mm2;     /* of r: the part that comes from edges, groups and marks */
-    double dof, same_plate_dof;
+    double dof, less_plate_dof;
+    double runout_dof, radius_dof;
 };
 
 /* Memory that all tips of a fit share. */
 struct tt_uncertainty {
     const struct tt_fit *fit;
-    double *cc, *cb, *response, *radius; /* radius: border x border, what all stated radii bring into the border */
+    struct tt_scatters scatters;
+    double *cc, *cb, *response;
+    double *radius, *sight;         /* border x border: information that all stated radii, the sightings bring into it */
+    double *by_prior, *by_sighting; /* block x block: parts of cc */
+    double *product;                /* block x border */
 };
 
 TT_MUST_USE enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit);

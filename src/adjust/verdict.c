@@ -48,20 +48,26 @@ static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result 
     return true;
 }
 
+bool tt_would_keep(const struct tt_tip_result *tip)
+{
+    return tip->has_present && tip->offset_determined_x && tip->offset_determined_y &&
+           (tip->has_conformity ? tip->p_conforming >= CONFORMS : tip->p_unchanged >= UNCHANGED);
+}
+
 static bool judge_change(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
 {
     if (!tip->has_present) {
         tip->verdict = TIPTRUE_UPDATE;
         tt_buffer_puts(text, "there is no present offset to compare with");
     } else if (tip->has_conformity) {
-        tip->verdict = tip->p_conforming >= CONFORMS ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
+        tip->verdict = tt_would_keep(tip) ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
         tt_buffer_printf(text, "the present offset is %sshown to be within ", tip->verdict == TIPTRUE_KEEP ? "" : "not ");
         tt_words_um(text, view->solution->permitted_error_mm);
         tt_buffer_printf(text, " of the true one (probability ");
         tt_words_percent(text, tip->p_conforming);
         tt_buffer_puts(text, ", 95 % is asked)");
     } else {
-        tip->verdict = tip->p_unchanged >= UNCHANGED ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
+        tip->verdict = tt_would_keep(tip) ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
         tt_buffer_printf(text, "no permitted error is stated; the change is %ssignificant (probability ",
                          tip->verdict == TIPTRUE_KEEP ? "not " : "");
         tt_words_percent(text, tip->p_unchanged);
@@ -90,7 +96,8 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
         tip->verdict = TIPTRUE_KEEP;
         good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
                (tip->verdict == TIPTRUE_REPEAT || judge_change(view, tip, &text));
-        s->verdict = tip->verdict > s->verdict ? tip->verdict : s->verdict;
+        bool counts = tt_is_wanted(view->options, tip->name);
+        s->verdict = counts && tip->verdict > s->verdict ? tip->verdict : s->verdict;
     }
     tt_buffer_clear(&text);
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;

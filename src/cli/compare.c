@@ -61,7 +61,7 @@ static int read_result(const struct pair *pair, const char *name, struct tiptrue
     }
     error.status = tiptrue_history_find(pair->history, name, id, &error);
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_history_solution(pair->history, id, solution, &error);
+        error.status = tiptrue_history_comparable(pair->history, id, solution, &error);
     }
     return cli_history_failed(&error);
 }

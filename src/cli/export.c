@@ -27,6 +27,7 @@ struct arguments {
     const char *result, *machine, *plate, *template, *undo;
     const char *history;   /* NULL: none is kept */
     const char **put;      /* for free() */
+    const char **tips;     /* for free() */
     double *rotations_deg; /* for free() */
     size_t n_rotations;
     struct tiptrue_export_options options;
@@ -186,8 +187,13 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     switch (key) {
     case ARGP_KEY_INIT:
         arguments->put = calloc((size_t)state->argc + 1, sizeof *arguments->put);
+        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
         arguments->options.put = arguments->put;
-        return arguments->put != NULL ? 0 : ENOMEM;
+        arguments->options.tips = arguments->tips;
+        return arguments->put != NULL && arguments->tips != NULL ? 0 : ENOMEM;
+    case CLI_KEY_TIP:
+        arguments->tips[arguments->options.n_tips++] = argument;
+        return 0;
     case CLI_KEY_MACHINE:
         arguments->machine = argument;
         return 0;
@@ -353,6 +359,7 @@ int cli_export(int argc, char *argv[])
          "What goes where, such as t1.offset.x:minus:.4=/head/t1/x; once for each value (default: as the machine file's export "
          "says)",
          1},
+        {"tip", CLI_KEY_TIP, "NAME", 0, "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
         {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine (default: " MACHINE_FILE " beside RESULT, unless --put is given)", 1},
         {"template", CLI_KEY_TEMPLATE, "FILE", 0, "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
         {"rotations", CLI_KEY_ROTATIONS, "LIST", 0, "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP",
@@ -390,6 +397,7 @@ int cli_export(int argc, char *argv[])
     }
     status = do_it(&arguments);
     free(arguments.put);
+    free(arguments.tips);
     free(arguments.rotations_deg);
     return status;
 }

@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <argp.h>
+#include <errno.h>
 #include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -25,10 +26,12 @@
 
 struct arguments {
     struct cli_inputs inputs;
-    bool touches, least_squares;
+    bool touches, least_squares, accept_change;
     const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
+    const char **tips; /* wanted; malloc'ed, n_tips of them */
+    size_t n_tips;
     const char *history;
     bool record; /* into the history at its default place */
 };
@@ -57,7 +60,8 @@ struct outcome {
 static int exit_of_verdict(enum tiptrue_verdict verdict)
 {
     static const int EXITS[] = {
-        [TIPTRUE_KEEP] = CLI_EXIT_KEEP, [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE, [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT};
+        [TIPTRUE_KEEP] = CLI_EXIT_KEEP, [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE, [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT,
+        [TIPTRUE_NOT_MEASURED] = CLI_EXIT_REPEAT};
     return EXITS[verdict];
 }
 
@@ -107,7 +111,10 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
     struct tiptrue_solve_options options = {.least_squares = job->arguments->least_squares,
                                             .monte_carlo = job->arguments->monte_carlo,
                                             .seed = (unsigned long)job->arguments->seed,
-                                            .between = job->between};
+                                            .between = job->between,
+                                            .tips = job->arguments->tips,
+                                            .n_tips = job->arguments->n_tips,
+                                            .accept_change = job->arguments->accept_change};
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -273,12 +280,19 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     switch (key) {
     case ARGP_KEY_INIT:
         state->child_inputs[0] = &arguments->inputs;
-        return 0;
+        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
+        return arguments->tips != NULL ? 0 : ENOMEM;
     case CLI_KEY_TOUCHES:
         arguments->touches = true;
         return 0;
     case CLI_KEY_LEAST_SQUARES:
         arguments->least_squares = true;
+        return 0;
+    case CLI_KEY_ACCEPT_CHANGE:
+        arguments->accept_change = true;
+        return 0;
+    case CLI_KEY_TIP:
+        arguments->tips[arguments->n_tips++] = argument;
         return 0;
     case CLI_KEY_MONTE_CARLO:
         arguments->monte_carlo = cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
@@ -325,6 +339,14 @@ int cli_solve(int argc, char *argv[])
     static const struct argp_option OPTIONS[] = {
         {"present", CLI_KEY_PRESENT, "CONFIG", 0,
          "Compare with the offsets that stand in CONFIG, at the places of the machine file's export", 1},
+        {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
+         "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the machine file's "
+         "'plausible_change')",
+         1},
+        {"tip", CLI_KEY_TIP, "NAME", 0,
+         "This tip is wanted, and none that is not named so (can be given several times; default: all of the machine file "
+         "that are in use)",
+         1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
         {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter each run into this history, before its result is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
@@ -367,5 +389,6 @@ int cli_solve(int argc, char *argv[])
     }
     cli_objects_free(&objects);
     free(arguments.inputs.runs);
+    free(arguments.tips);
     return status;
 }

@@ -6,6 +6,7 @@
 
 #include "export/export.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -47,9 +48,12 @@ static enum tiptrue_status read_puts(struct job *job, struct file *file, const c
     if (file->edits == NULL) {
         return tt_fail_memory(error);
     }
-    for (; file->n_edits < n; file->n_edits++) {
+    for (size_t i = 0; i < n; i++) {
         struct tt_edit *edit = &file->edits[file->n_edits];
-        enum tiptrue_status status = tt_put_read(puts[file->n_edits], &edit->put, error);
+        enum tiptrue_status status = tt_put_read(puts[i], &edit->put, error);
+        if (status == TIPTRUE_OK && !tt_export_is_wanted(job->options, solution, edit->put.field.tip, edit->put.field.tip_length)) {
+            continue;
+        }
         const struct tt_tip_result *tip = status == TIPTRUE_OK ? tt_export_field_tip(&edit->put.field, solution, error) : NULL;
         if (tip == NULL) {
             return status != TIPTRUE_OK ? status : TIPTRUE_E_DATA;
@@ -65,6 +69,7 @@ static enum tiptrue_status read_puts(struct job *job, struct file *file, const c
         if (status != TIPTRUE_OK) {
             return status;
         }
+        file->n_edits++;
     }
     return TIPTRUE_OK;
 }
@@ -158,14 +163,30 @@ static bool nothing_needed(const struct job *job)
             }
         }
     }
-    return job->solution->verdict != TIPTRUE_REPEAT;
+    return tt_export_verdict(job->solution, job->options) != TIPTRUE_REPEAT;
+}
+
+/* Guards on how far an offset moves: what is plausible, unless the change was accepted when the run was
+ * solved; and the option or the target's own limit, which counts where it is stricter. */
+static void guard_change(struct job *job, const struct file *file)
+{
+    const struct tiptrue_export_options *options = job->options;
+    double stated_mm = HUGE_VAL, plausible_mm = HUGE_VAL;
+
+    if (options->has_max_change || (file->profile != NULL && file->profile->has_max_change)) {
+        stated_mm = options->has_max_change ? options->max_change_mm : file->profile->max_change_mm;
+    }
+    if (!job->solution->change_accepted && options->machine != NULL) {
+        plausible_mm = tt_plausible_change_mm(&options->machine->limits);
+    }
+    tt_guard_change(&job->guards, file->path, file->edits, file->n_edits, fmin(stated_mm, plausible_mm),
+                    stated_mm > plausible_mm);
 }
 
 /* What stands in the file now, and the guards that depend on it. */
 static enum tiptrue_status look(struct job *job, struct file *file, struct tiptrue_error *error)
 {
     const struct tiptrue_export_options *options = job->options;
-    bool has_max = options->has_max_change || (file->profile != NULL && file->profile->has_max_change);
     bool beside = true;
     enum tiptrue_status status = tt_target_open(file->path, &file->target, error);
     if (status == TIPTRUE_OK && !file->named) {
@@ -183,10 +204,7 @@ static enum tiptrue_status look(struct job *job, struct file *file, struct tiptr
     if (status != TIPTRUE_OK) {
         return status;
     }
-    if (has_max) {
-        tt_guard_change(&job->guards, file->path, file->edits, file->n_edits,
-                        options->has_max_change ? options->max_change_mm : file->profile->max_change_mm);
-    }
+    guard_change(job, file);
     tt_edits_apply(bytes->text, bytes->length, file->edits, file->n_edits, &file->new);
     if (file->new.failed) {
         return tt_fail_memory(error);
@@ -209,7 +227,7 @@ static void guard(struct job *job)
             max_age_s = profile->max_age_s;
         }
     }
-    tt_guard_verdict(&job->guards, job->solution);
+    tt_guard_verdict(&job->guards, job->solution, options);
     tt_guard_machine(&job->guards, job->solution, options->machine);
     if (has_age) {
         tt_guard_age(&job->guards, job->solution, max_age_s, options->now_s);

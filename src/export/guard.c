@@ -68,7 +68,43 @@ static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char
     }
 }
 
-void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution)
+static bool is_listed(const char *const names[], size_t n, const char *name, size_t length)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (strlen(names[i]) == length && memcmp(names[i], name, length) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+bool tt_export_is_wanted(const struct tiptrue_export_options *options, const struct tiptrue_solution *solution, const char *name,
+                         size_t length)
+{
+    if (options->n_tips > 0) {
+        return is_listed(options->tips, options->n_tips, name, length);
+    }
+    return solution->n_wanted == 0 || is_listed(solution->wanted, solution->n_wanted, name, length);
+}
+
+enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options)
+{
+    enum tiptrue_verdict worst = TIPTRUE_KEEP;
+
+    if (options->n_tips == 0) {
+        return solution->verdict;
+    }
+    for (size_t i = 0; i < solution->n_tips; i++) {
+        const struct tt_tip_result *tip = &solution->tips[i];
+        if (is_listed(options->tips, options->n_tips, tip->name, strlen(tip->name)) && tip->verdict > worst) {
+            worst = tip->verdict;
+        }
+    }
+    return worst > TIPTRUE_REPEAT ? TIPTRUE_REPEAT : worst;
+}
+
+void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                      const struct tiptrue_export_options *options)
 {
     if (solution->least_squares) { /* not to be forced: no guard stands for what nobody judged */
         const char *text = "the result is of --least-squares: it is for comparison with other programs, and has no verdict";
@@ -77,9 +113,9 @@ void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *s
         if (guards->refusals++ == 0) {
             (void)tt_fail(guards->error, TIPTRUE_E_DATA, NULL, 0, 0, hint, "%s", text);
         }
-    } else if (solution->verdict == TIPTRUE_REPEAT) {
-        stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0, "make the run again",
-              "the verdict of the run is repeat: nothing of it may be used");
+    } else if (tt_export_verdict(solution, options) == TIPTRUE_REPEAT) {
+        stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0, "make the run again, or name the tips that are good by --tip",
+              "the verdict of the %s is repeat: nothing of it may be used", options->n_tips > 0 ? "tips that are named" : "run");
     }
 }
 
@@ -173,14 +209,17 @@ static const char *length_of(double value_mm, char text[40])
     return text;
 }
 
-void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm)
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm,
+                     bool from_zero)
 {
     char from[40], to[40], change[40], most[40];
     for (size_t i = 0; i < n; i++) {
         const struct tt_edit *edit = &edits[i];
         double change_mm = fabs(edit->new_mm - edit->old_mm);
-        if (!edit->kept && tt_export_field_is_offset(&edit->put.field) && !(change_mm <= max_change_mm)) {
-            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line, "are sign, unit and place right? was the tip changed?",
+        bool guarded = !edit->kept && tt_export_field_is_offset(&edit->put.field) && !(from_zero && edit->old_mm == 0);
+        if (guarded && !(change_mm <= max_change_mm)) {
+            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line,
+                  "are sign, unit and place right? was the tip changed?",
                   "'%s' would move by %s, from %s to %s; the most allowed is %s",
                   tt_shown(edit->put.field.text, edit->put.field.length).text, length_of(change_mm, change),
                   length_of(edit->old_mm, from), length_of(edit->new_mm, to), length_of(max_change_mm, most));

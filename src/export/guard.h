@@ -18,8 +18,16 @@ struct tt_guards {
     struct tiptrue_error *error; /* receives the first: TIPTRUE_E_DATA */
 };
 
-/* The run's verdict is repeat. */
-void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution);
+/* Whether the tip @name is one that is exported: one of @options, else of those that were asked for
+ * when it was solved, else any. */
+bool tt_export_is_wanted(const struct tiptrue_export_options *options, const struct tiptrue_solution *solution, const char *name,
+                         size_t length);
+/* The worst verdict of the tips that @options name, a tip that was not measured counting as
+ * TIPTRUE_REPEAT; without any the run's. */
+enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options);
+/* That verdict is repeat. */
+void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                      const struct tiptrue_export_options *options);
 /* The run began longer ago than @max_age_s, or nobody knows when. */
 void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution, double max_age_s, double now_s);
 /* The result is of another machine; warns where there is no machine file to tell by. */
@@ -27,7 +35,8 @@ void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *s
 /* The result was made with another plate than @plate (may be NULL), or than the present offset of one of the edits' tips. */
 void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine,
                     const struct tiptrue_plate *plate, const struct tt_edit edits[], size_t n);
-/* An offset would move by more than @max_change_mm in @name. */
-void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm);
+/* An offset would move by more than @max_change_mm in @name. @from_zero: one that is 0 may move: none was set there yet. */
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm,
+                     bool from_zero);
 
 #endif

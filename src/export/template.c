@@ -263,7 +263,7 @@ static enum tiptrue_status guard(const struct tiptrue_solution *solution, const 
                                  const struct tiptrue_sink *sink, struct tiptrue_error *error)
 {
     struct tt_guards guards = {.sink = sink, .forced = options->force, .error = error};
-    tt_guard_verdict(&guards, solution);
+    tt_guard_verdict(&guards, solution, options);
     tt_guard_machine(&guards, solution, options->machine);
     tt_guard_plate(&guards, solution, NULL, options->plate, NULL, 0);
     if (options->has_max_age) {

@@ -31,6 +31,15 @@ static struct tt_sym2 sym2_of(struct tt_cov2 cov)
     return (struct tt_sym2){cov.xx_mm2, cov.xy_mm2, cov.yy_mm2};
 }
 
+/* What all tips of a run share of their uncertainty, correlated as the tip's own is: it comes by the same pose. */
+static struct tt_sym2 common_of(const struct tt_series_tip *tip)
+{
+    const struct tt_cov2 *cov = &tip->same_plate_cov;
+    double x = tip->common_u_x_mm, y = tip->common_u_y_mm, product = sqrt(cov->xx_mm2) * sqrt(cov->yy_mm2);
+
+    return (struct tt_sym2){x * x, product > 0 ? x * y * cov->xy_mm2 / product : 0, y * y};
+}
+
 static void fill_tip(struct tt_changes *c, size_t run, const struct tt_series_tip *tip)
 {
     size_t at = run * c->tips + tip->tip;
@@ -38,7 +47,7 @@ static void fill_tip(struct tt_changes *c, size_t run, const struct tt_series_ti
     c->offset.there[at] = true;
     c->offset.value[at] = (struct tt_pair){tip->offset.x_mm, tip->offset.y_mm};
     c->offset.stated[at] = sym2_of(tip->same_plate_cov);
-    c->offset.common[run] = (struct tt_sym2){tip->common_u_x_mm * tip->common_u_x_mm, 0, tip->common_u_y_mm * tip->common_u_y_mm};
+    c->offset.common[run] = common_of(tip);
     if (tip->has_runout) {
         c->runout[tip->tip].there[run] = true;
         c->runout[tip->tip].value[run] = (struct tt_pair){tip->runout.x_mm, tip->runout.y_mm};

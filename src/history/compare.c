@@ -27,22 +27,26 @@ static struct tt_cov2 sum(struct tt_cov2 a, struct tt_cov2 b)
     return (struct tt_cov2){a.xx_mm2 + b.xx_mm2, a.xy_mm2 + b.xy_mm2, a.yy_mm2 + b.yy_mm2};
 }
 
-static double trace(struct tt_cov2 a)
-{
-    return a.xx_mm2 + a.yy_mm2;
-}
-
 /* Effective degrees of freedom of a sum of two scatters with their own. */
 static double sum_dof(struct tt_cov2 a, double dof_a, struct tt_cov2 b, double dof_b)
 {
-    double whole = trace(a) + trace(b), part = trace(a) * trace(a) / dof_a + trace(b) * trace(b) / dof_b;
-    return part > 0 ? whole * whole / part : HUGE_VAL;
+    const double whole[] = {a.xx_mm2 + b.xx_mm2, a.xy_mm2 + b.xy_mm2, a.yy_mm2 + b.yy_mm2};
+    double share = tt_satterthwaite((double[]){a.xx_mm2, a.xy_mm2, a.yy_mm2}, whole, dof_a) +
+                   tt_satterthwaite((double[]){b.xx_mm2, b.xy_mm2, b.yy_mm2}, whole, dof_b);
+    return share > 0 ? fmax(2 / share, fmin(dof_a, dof_b)) : HUGE_VAL;
 }
 
-/* Student's distribution in the plane; for infinite degrees of freedom the normal one. */
-static double p_plane(double t2, double dof)
+/* Degrees of freedom of a radius: its part on the plate is known as the touches' scatter is, the plate's own part is stated. */
+static double radius_dof(double u_mm, double same_plate_u_mm, double dof_touch)
 {
-    return dof < 1e6 ? exp(-0.5 * dof * log1p(t2 / dof)) : exp(-0.5 * t2);
+    double share = u_mm > 0 ? fmin(same_plate_u_mm / u_mm, 1) : 1;
+    return dof_touch / pow(share, 4); /* JCGM 100:2008 G.4.1, of one part that is an estimate */
+}
+
+/* Degrees of freedom of the touches' scatter in a result; HUGE_VAL = stated. */
+static double dof_of_touches(const struct tiptrue_solution *solution)
+{
+    return solution->has_u_touch ? fmax(solution->dof_touch, 1) : 1;
 }
 
 static struct tt_difference in_plane(double x, double y, struct tt_cov2 cov, double dof)
@@ -54,20 +58,21 @@ static struct tt_difference in_plane(double x, double y, struct tt_cov2 cov, dou
         return (struct tt_difference){0};
     }
     d.t2 = (cov.yy_mm2 * x * x - 2 * cov.xy_mm2 * x * y + cov.xx_mm2 * y * y) / det;
-    d.p = p_plane(d.t2, dof);
+    d.p = tt_plane_upper(d.t2, dof);
     d.significant = d.p < REAL_P;
     return d;
 }
 
-static struct tt_difference on_line(double x, double u_a, double u_b)
+static struct tt_difference on_line(double x, double u_a, double dof_a, double u_b, double dof_b)
 {
-    struct tt_difference d = {.known = true, .x = x, .cov = {u_a * u_a + u_b * u_b, 0, 0}, .dof = HUGE_VAL};
+    double a = u_a * u_a, b = u_b * u_b, part = a * a / dof_a + b * b / dof_b; /* JCGM 100:2008 G.4.1 */
+    struct tt_difference d = {.known = true, .x = x, .cov = {a + b, 0, 0}, .dof = part > 0 ? (a + b) * (a + b) / part : HUGE_VAL};
 
     if (!(d.cov.xx_mm2 > 0)) {
         return (struct tt_difference){0};
     }
     d.t2 = x * x / d.cov.xx_mm2;
-    d.p = tt_chi2_upper(d.t2, 1);
+    d.p = 2 * tt_student_upper(sqrt(d.t2), d.dof);
     d.significant = d.p < REAL_P;
     return d;
 }
@@ -84,10 +89,11 @@ static const struct tt_series_tip *tip_of(const struct tt_series *series, size_t
     return NULL;
 }
 
+/* What @solution says of the tip @name; NULL: nothing, since it was not touched. */
 static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution, const char *name)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
-        if (strcmp(solution->tips[i].name, name) == 0) {
+        if (solution->tips[i].verdict != TIPTRUE_NOT_MEASURED && strcmp(solution->tips[i].name, name) == 0) {
             return &solution->tips[i];
         }
     }
@@ -153,11 +159,77 @@ static const char *say(struct tiptrue_comparison *comparison, const struct tt_ti
     return text;
 }
 
-/* @a and @b: the tip in one run and in the other, the scatter between runs that a history added taken out again. */
-static bool compare_tip(struct tiptrue_comparison *comparison, const struct tt_series_tip *a, const struct tt_series_tip *b,
-                        const struct tt_tip_result *of_a, const struct tt_tip_result *of_b, const struct tiptrue_trend *trend,
-                        struct tt_tip_comparison *c)
+/* A tip in one of the runs. */
+struct side {
+    const struct tt_series_tip *tip; /* the scatter between runs that a history added taken out again */
+    const struct tt_tip_result *result;
+    double dof_touch;
+};
+
+
+/* Two offsets and their covariances as they are compared: both with the plate held, or both in full, never one of each. */
+struct pair {
+    struct tt_machine_xy a, b;
+    struct tt_cov2 cov_a, cov_b, apart;
+    double dof_a, dof_b;
+};
+
+static struct tt_cov2 less_between(const struct tt_series_tip *run, const struct tt_tip_result *tip)
 {
+    struct tt_cov2 with = tip->same_plate_cov, without = run->same_plate_cov; /* both of the held solution */
+
+    return (struct tt_cov2){tip->cov.xx_mm2 - (with.xx_mm2 - without.xx_mm2), tip->cov.xy_mm2,
+                            tip->cov.yy_mm2 - (with.yy_mm2 - without.yy_mm2)};
+}
+
+static struct pair pair_of(const struct tiptrue_solution *of_run_a, const struct tiptrue_solution *of_run_b,
+                           const struct side *side_a, const struct side *side_b, bool same_plate)
+{
+    const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
+    const struct tt_tip_result *of_a = side_a->result, *of_b = side_b->result;
+
+    if (same_plate && of_a->has_held == of_b->has_held) {
+        return (struct pair){.a = of_a->held,
+                             .b = of_b->held,
+                             .cov_a = a->same_plate_cov,
+                             .cov_b = b->same_plate_cov,
+                             .apart = tt_plate_apart(tt_effects_of(of_run_a, of_a), tt_effects_of(of_run_b, of_b)),
+                             .dof_a = of_a->same_plate_dof,
+                             .dof_b = of_b->same_plate_dof};
+    }
+    return (struct pair){.a = of_a->offset,
+                         .b = of_b->offset,
+                         .cov_a = less_between(a, of_a),
+                         .cov_b = less_between(b, of_b),
+                         .dof_a = of_a->dof,
+                         .dof_b = of_b->dof};
+}
+
+static struct tt_difference compare_runouts(const struct side *a, const struct side *b)
+{
+    struct tt_cov2 cov = sum(a->tip->runout_cov, b->tip->runout_cov);
+
+    return in_plane(b->tip->runout.x_mm - a->tip->runout.x_mm, b->tip->runout.y_mm - a->tip->runout.y_mm, cov,
+                    sum_dof(a->tip->runout_cov, a->dof_touch, b->tip->runout_cov, b->dof_touch));
+}
+
+static struct tt_difference compare_radii(const struct side *a, const struct side *b, bool same_plate)
+{
+    double u[2], dof[2];
+
+    for (int k = 0; k < 2; k++) {
+        const struct side *side = k == 0 ? a : b;
+        u[k] = same_plate ? side->tip->u_radius_mm : side->result->u_contact_radius_mm;
+        dof[k] = radius_dof(u[k], side->tip->u_radius_mm, side->dof_touch);
+    }
+    return on_line(b->tip->radius_mm - a->tip->radius_mm, u[0], dof[0], u[1], dof[1]);
+}
+
+static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair *pair, const struct side *side_a,
+                        const struct side *side_b, const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
+{
+    const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
+    const struct tt_tip_result *of_a = side_a->result;
     bool plate = comparison->same_plate;
 
     c->name = tt_arena_copy_text(&comparison->arena, of_a->name, strlen(of_a->name));
@@ -165,19 +237,18 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct tt_s
         return false;
     }
     if (a->has_offset && b->has_offset) {
-        struct tt_cov2 cov_a = plate ? a->same_plate_cov : a->cov, cov_b = plate ? b->same_plate_cov : b->cov;
-        double dof = sum_dof(cov_a, plate ? of_a->same_plate_dof : of_a->dof, cov_b, plate ? of_b->same_plate_dof : of_b->dof);
-        struct tt_cov2 cov = sum(cov_a, cov_b);
+        struct tt_cov2 cov = sum(pair->cov_a, pair->cov_b);
+        double dof = sum_dof(pair->cov_a, pair->dof_a, pair->cov_b, pair->dof_b);
+        dof = sum_dof(cov, dof, pair->apart, HUGE_VAL);
+        cov = sum(cov, pair->apart);
         add_between(trend, c, &cov, &dof);
-        c->offset = in_plane(b->offset.x_mm - a->offset.x_mm, b->offset.y_mm - a->offset.y_mm, cov, dof);
+        c->offset = in_plane(pair->b.x_mm - pair->a.x_mm, pair->b.y_mm - pair->a.y_mm, cov, dof);
     }
     if (a->has_runout && b->has_runout) {
-        c->runout =
-            in_plane(b->runout.x_mm - a->runout.x_mm, b->runout.y_mm - a->runout.y_mm, sum(a->runout_cov, b->runout_cov), HUGE_VAL);
+        c->runout = compare_runouts(side_a, side_b);
     }
     if (a->has_radius && b->has_radius) {
-        c->radius = on_line(b->radius_mm - a->radius_mm, plate ? a->u_radius_mm : of_a->u_contact_radius_mm,
-                            plate ? b->u_radius_mm : of_b->u_contact_radius_mm);
+        c->radius = compare_radii(side_a, side_b, plate);
     }
     c->text = say(comparison, c);
     return c->text != NULL;
@@ -204,7 +275,7 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
 {
     *names = TT_ARENA_NEW(&comparison->arena, in->n_tips, const char *);
     for (size_t i = 0; *names != NULL && i < in->n_tips; i++) {
-        if (result_of(not_in, in->tips[i].name) == NULL) {
+        if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED && result_of(not_in, in->tips[i].name) == NULL) {
             (*names)[*n] = tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
             if ((*names)[(*n)++] == NULL) {
                 return false;
@@ -216,6 +287,8 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
 
 static bool compare_poses(struct tiptrue_comparison *comparison, const struct tiptrue_solution *a, const struct tiptrue_solution *b)
 {
+    double dof_a = a->has_u_sighting ? fmax(a->dof_sighting, 1) : 1, dof_b = b->has_u_sighting ? fmax(b->dof_sighting, 1) : 1;
+
     comparison->poses = TT_ARENA_NEW(&comparison->arena, a->n_poses, struct tt_pose_comparison);
     for (size_t i = 0; comparison->poses != NULL && i < a->n_poses; i++) {
         const struct tt_pose_result *p = &a->poses[i];
@@ -230,13 +303,15 @@ static bool compare_poses(struct tiptrue_comparison *comparison, const struct ti
                 return false;
             }
             if (p->mark_determined && q->mark_determined) {
-                struct tt_cov2 cov = {p->u_mark_x_mm * p->u_mark_x_mm + q->u_mark_x_mm * q->u_mark_x_mm, 0,
-                                      p->u_mark_y_mm * p->u_mark_y_mm + q->u_mark_y_mm * q->u_mark_y_mm};
-                pose->mark = in_plane(q->mark.x_mm - p->mark.x_mm, q->mark.y_mm - p->mark.y_mm, cov, HUGE_VAL);
+                struct tt_cov2 of_p = {p->u_mark_x_mm * p->u_mark_x_mm, 0, p->u_mark_y_mm * p->u_mark_y_mm};
+                struct tt_cov2 of_q = {q->u_mark_x_mm * q->u_mark_x_mm, 0, q->u_mark_y_mm * q->u_mark_y_mm};
+                pose->mark = in_plane(q->mark.x_mm - p->mark.x_mm, q->mark.y_mm - p->mark.y_mm, sum(of_p, of_q),
+                                      sum_dof(of_p, dof_a, of_q, dof_b));
             }
             if (p->yaw_determined && q->yaw_determined) {
-                pose->yaw = on_line(remainder(q->yaw_rad - p->yaw_rad, 2 * TT_PI), p->u_yaw_rad, q->u_yaw_rad);
+                pose->yaw = on_line(remainder(q->yaw_rad - p->yaw_rad, 2 * TT_PI), p->u_yaw_rad, dof_a, q->u_yaw_rad, dof_b);
             }
+            break; /* one of each name, whatever the document holds */
         }
     }
     return comparison->poses != NULL;
@@ -254,12 +329,17 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
     }
     for (size_t i = 0; i < a->n_tips; i++) {
         const struct tt_tip_result *other = result_of(b, a->tips[i].name);
-        if (other == NULL) {
+        if (other == NULL || a->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
         size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name), in_b = tt_series_tip_index(&of_b, a->tips[i].name);
-        if (in_a == TT_NONE || in_b == TT_NONE ||
-            !compare_tip(comparison, tip_of(&of_a, in_a), tip_of(&of_b, in_b), &a->tips[i], other, trend,
+        if (in_a == TT_NONE || in_b == TT_NONE) {
+            return false;
+        }
+        struct side side_a = {tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a)};
+        struct side side_b = {tip_of(&of_b, in_b), other, dof_of_touches(b)};
+        struct pair pair = pair_of(a, b, &side_a, &side_b, comparison->same_plate);
+        if (!compare_tip(comparison, &pair, &side_a, &side_b, trend,
                          &comparison->tips[comparison->n_tips++])) {
             return false;
         }

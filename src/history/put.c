@@ -398,29 +398,38 @@ static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int6
     return status;
 }
 
-/* When what counts has changed, the summary follows it. @solution is what the result number @last says; another one can become the
- * newest only where several bear the same second, and is read when the history is opened to write. */
-static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run, const struct known_result *before,
-                                  sqlite3_int64 last, const struct tiptrue_solution *solution, struct tiptrue_error *error)
+/* The summary is derived again when the history is opened to write. */
+static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 run, struct tiptrue_error *error)
 {
     static const char LATER[] = "INSERT OR IGNORE INTO pending(run) VALUES(?)";
     sqlite3_stmt *statement;
-    struct known_result newest;
     int code = SQLITE_OK;
-    enum tiptrue_status status = find_newest(store, run, &newest, error);
+    enum tiptrue_status status = tt_sql_get(store, LATER, &statement, error);
 
-    if (status != TIPTRUE_OK || newest.no == before->no) {
-        return status;
-    }
-    if (newest.no == last) {
-        return tt_summary_write(store, run, newest.no, solution, error);
-    }
-    status = tt_sql_get(store, LATER, &statement, error);
     if (status == TIPTRUE_OK) {
         tt_sql_integer(statement, 1, run, &code);
         status = finish(store, statement, code, error);
     }
     return status;
+}
+
+/* When what counts has changed, the summary follows it. @solution is what the result number @last says; another one can become the
+ * newest only where several bear the same second, and is read when the history is opened to write. */
+static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run, const struct known_result *before,
+                                  sqlite3_int64 last, const struct tiptrue_solution *solution, struct tiptrue_error *error)
+{
+    struct known_result newest;
+    enum tiptrue_status status = find_newest(store, run, &newest, error);
+
+    if (status != TIPTRUE_OK || newest.no == before->no) {
+        return status;
+    }
+    if (newest.no != last) {
+        return put_off(store, run, error);
+    }
+    status = tt_summary_write(store, run, newest.no, solution, error);
+    /* without the plate held it is derived again from the log, so that runs of a plate are compared by one kind of offset */
+    return status == TIPTRUE_OK && !tt_solution_has_held(solution) ? put_off(store, run, error) : status;
 }
 
 static enum tiptrue_status put_all(struct tiptrue_history *store, const struct tt_record *record,

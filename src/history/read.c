@@ -221,14 +221,16 @@ struct tips {
 
 static const char *verdict_word(int verdict)
 {
-    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
+    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
     return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict] : "repeat";
 }
 
 static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries, struct tt_record_entry *entry,
                                      struct tips *tips, struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT name, has & 1, x_mm, y_mm, verdict FROM tip WHERE machine = ? AND time_s = ? AND run = ?"
+    static const char SQL[] = "SELECT name, has & 1, full_x_mm, full_y_mm, verdict FROM tip"
+                              " WHERE machine = ? AND time_s = ? AND run = ?"
                               " ORDER BY machine, time_s, run, position";
     sqlite3_stmt *statement;
     size_t room = (size_t)sqlite3_column_int64(entries, 13);

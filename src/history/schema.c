@@ -73,6 +73,11 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     " old_digest TEXT, new_digest TEXT,"
     " old_values TEXT, new_values TEXT) STRICT;"
     "CREATE INDEX export_by_run ON export(run);",
+    /* 4: runs are compared by the offset with the plate held (x_mm, y_mm); the one in full stands beside it. What was summed up by
+     * the offset in full is derived again */
+    "ALTER TABLE tip ADD COLUMN full_x_mm REAL NOT NULL DEFAULT 0;"
+    "ALTER TABLE tip ADD COLUMN full_y_mm REAL NOT NULL DEFAULT 0;"
+    "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

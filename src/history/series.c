@@ -71,12 +71,30 @@ static struct tt_cov2 runout_cov(const struct tt_tip_result *tip)
                             s * s * radial + c * c * tangential};
 }
 
-static void fill_tip(const struct tt_tip_result *from, struct tt_series_tip *tip)
+/* The held offset's covariance with the plate's errors in it: what it is worth against runs on another plate. */
+static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution, const struct tt_tip_result *tip)
+{
+    struct tt_cov2 cov = tip->same_plate_cov;
+
+    if (tip->plate_effect_x == NULL || tip->plate_effect_y == NULL) {
+        return tip->cov;
+    }
+    for (size_t i = 0; i < solution->n_features; i++) {
+        double x = tip->plate_effect_x[i] * solution->features[i].u_mm, y = tip->plate_effect_y[i] * solution->features[i].u_mm;
+        cov.xx_mm2 += x * x;
+        cov.xy_mm2 += x * y;
+        cov.yy_mm2 += y * y;
+    }
+    return cov;
+}
+
+static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from, struct tt_series_tip *tip)
 {
     tip->verdict = from->verdict;
     tip->has_offset = from->offset_determined_x && from->offset_determined_y;
-    tip->offset = from->offset;
-    tip->cov = from->cov;
+    tip->offset = from->held;
+    tip->full = from->offset;
+    tip->cov = held_in_full(solution, from);
     tip->same_plate_cov = from->same_plate_cov;
     for (size_t i = 0; i < from->n_budget; i++) {
         const struct tt_budget_line *line = &from->budget[i];
@@ -143,10 +161,15 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
     run->permitted_error_mm = solution->permitted_error_mm;
     fill_pose(solution, run);
     run->setup = copy(series, run->setup, &failed);
+    run->n_tips = 0;
     for (size_t i = 0; i < solution->n_tips && !failed; i++) {
-        fill_tip(&solution->tips[i], &run->tips[i]);
-        run->tips[i].tip = tt_series_tip_index(series, solution->tips[i].name);
-        failed = run->tips[i].tip == TT_NONE;
+        if (solution->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
+            continue;
+        }
+        struct tt_series_tip *tip = &run->tips[run->n_tips++];
+        fill_tip(solution, &solution->tips[i], tip);
+        tip->tip = tt_series_tip_index(series, solution->tips[i].name);
+        failed = tip->tip == TT_NONE;
     }
     if (failed) {
         series->n_runs--;

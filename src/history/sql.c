@@ -148,6 +148,15 @@ void tt_sql_reset_all(struct tiptrue_history *store)
     }
 }
 
+void tt_sql_roll_back(struct tiptrue_history *store)
+{
+    /* once more: rolling back needs memory itself, and an open transaction would fail all that follows */
+    for (int i = 0; i < 2 && store->db != NULL && !sqlite3_get_autocommit(store->db); i++) {
+        tt_sql_reset_all(store);
+        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
+    }
+}
+
 static void keep_first(int *code, int found)
 {
     *code = *code == SQLITE_OK ? found : *code;

@@ -43,6 +43,8 @@ TT_MUST_USE enum tiptrue_status tt_sql_number(struct tiptrue_history *store, con
 
 /* All statements, after a reading that may have ended half-way: an unfinished one would hold its view of the file. */
 void tt_sql_reset_all(struct tiptrue_history *store);
+/* End the open transaction, if there is one, without what it wrote. */
+void tt_sql_roll_back(struct tiptrue_history *store);
 
 /* Enter SQLite's result code as a status: TIPTRUE_E_IO where the disk, the rights or another process are in the way. */
 enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct tiptrue_error *error);

@@ -265,9 +265,6 @@ enum tiptrue_status tt_store_commit(struct tiptrue_history *store, struct tiptru
 
 void tt_store_rollback(struct tiptrue_history *store)
 {
-    if (store->db != NULL && !sqlite3_get_autocommit(store->db)) {
-        tt_sql_reset_all(store);
-        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
-    }
+    tt_sql_roll_back(store);
     store->in_group = false;
 }

@@ -20,12 +20,12 @@ enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
 #define TIP_COLUMNS                                                                                                                \
     "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, same_plate_xy_mm2, "                   \
     "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, "     \
-    "radius_mm, u_radius_mm, present_x_mm, present_y_mm"
+    "radius_mm, u_radius_mm, present_x_mm, present_y_mm, full_x_mm, full_y_mm"
 
 static const char INSERT_RUN[] = "INSERT INTO summary(" RUN_COLUMNS ", machine, run, result, started, plate, plate_serial, tips)"
                                  " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
 static const char INSERT_TIP[] = "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
-                                 " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+                                 " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
 
 static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *code)
 {
@@ -78,6 +78,8 @@ static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_
     tt_sql_real(to, 20, tip->u_radius_mm, code);
     tt_sql_real(to, 21, tip->present.x_mm, code);
     tt_sql_real(to, 22, tip->present.y_mm, code);
+    tt_sql_real(to, 23, tip->full.x_mm, code);
+    tt_sql_real(to, 24, tip->full.y_mm, code);
 }
 
 /* Finish a statement in which @code came up while binding. */
@@ -139,10 +141,10 @@ static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_in
         status = tt_sql_get(store, INSERT_TIP, &statement, error);
         if (status == TIPTRUE_OK) {
             bind_tip(statement, series->tip_names[row->tips[i].tip], &row->tips[i], &code);
-            tt_sql_text(statement, 23, solution->machine != NULL ? solution->machine : "", &code);
-            tt_sql_real(statement, 24, row->time_s, &code);
-            tt_sql_integer(statement, 25, run, &code);
-            tt_sql_integer(statement, 26, (sqlite3_int64)i, &code);
+            tt_sql_text(statement, 25, solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, 26, row->time_s, &code);
+            tt_sql_integer(statement, 27, run, &code);
+            tt_sql_integer(statement, 28, (sqlite3_int64)i, &code);
             status = finish(store, statement, code, error);
         }
     }
@@ -215,7 +217,7 @@ static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int
 static enum tiptrue_verdict verdict_column(sqlite3_stmt *from, int column)
 {
     int verdict = sqlite3_column_int(from, column);
-    return verdict == TIPTRUE_KEEP ? TIPTRUE_KEEP : verdict == TIPTRUE_UPDATE ? TIPTRUE_UPDATE : TIPTRUE_REPEAT;
+    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED ? (enum tiptrue_verdict)verdict : TIPTRUE_REPEAT;
 }
 
 static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)
@@ -266,6 +268,7 @@ static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     tip->radius_mm = sqlite3_column_double(from, 18);
     tip->u_radius_mm = sqlite3_column_double(from, 19);
     tip->present = (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
+    tip->full = (struct tt_machine_xy){sqlite3_column_double(from, 22), sqlite3_column_double(from, 23)};
     return tip->tip != TT_NONE;
 }
 
@@ -319,7 +322,7 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
         size_t n_tips = (size_t)sqlite3_column_int64(runs, 15);
         struct tt_series_run *run = tt_series_new_run(series, n_tips);
         bool good = run != NULL && fill_run(series, runs, run);
-        for (size_t i = 0; good && i < n_tips && tip_row && sqlite3_column_int64(tips, 22) == number; i++) {
+        for (size_t i = 0; good && i < n_tips && tip_row && sqlite3_column_int64(tips, 24) == number; i++) {
             good = fill_tip(series, tips, &run->tips[i]);
             status = tt_sql_next(store, tips, &tip_row, error);
         }
@@ -355,7 +358,7 @@ enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *m
         status = read_runs(store, runs, tips, series, error);
     }
     if (own) {
-        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL); /* nothing was written */
+        tt_sql_roll_back(store); /* nothing was written */
     }
     if (status == TIPTRUE_OK) {
         tt_series_sort(series);

@@ -9,6 +9,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "ingest/repeats.h"
+
 void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose, const struct tiptrue_plate *plate,
                      const struct tiptrue_machine *machine, struct tiptrue_run *run, size_t expected_rows)
 {
@@ -150,6 +152,24 @@ double tt_builder_time(struct tt_builder *builder, double seconds)
     return seconds - builder->first_time_s;
 }
 
+/* Whether the row is of a mark, edge or pad that the plate file puts out of use. */
+static bool is_out_of_use(const struct tiptrue_plate *plate, const struct tt_observation *o)
+{
+    if (plate == NULL || o->target == TT_NONE) {
+        return false;
+    }
+    switch (o->kind) {
+    case TT_SIGHT:
+        return plate->marks[o->target].unused;
+    case TT_TOUCH:
+    case TT_WARMUP:
+        return plate->edges[o->target].unused;
+    case TT_HEIGHT:
+        break;
+    }
+    return o->target < plate->n_pads && plate->pads[o->target].unused;
+}
+
 void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation, int decimals)
 {
     struct tiptrue_run *run = builder->run;
@@ -165,7 +185,11 @@ void tt_builder_add(struct tt_builder *builder, const struct tt_observation *obs
         run->observations = grown;
         builder->capacity *= 2;
     }
-    run->observations[run->n_observations++] = *observation;
+    run->observations[run->n_observations] = *observation;
+    if (observation->use == TT_USE && is_out_of_use(builder->plate, observation)) {
+        run->observations[run->n_observations].use = TT_USE_OTHER;
+    }
+    run->n_observations++;
     if (observation->use == TT_USE_NO_CONTACT) {
         return;
     }
@@ -268,6 +292,9 @@ void tt_builder_finish(struct tt_builder *builder)
 {
     struct tiptrue_run *run = builder->run;
     convert_units(builder);
+    if (!tt_repeats_drop(run, &builder->scratch)) {
+        builder->out_of_memory = true;
+    }
     if (!builder->states_stage) {
         infer_find(builder);
     }

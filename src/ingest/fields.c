@@ -6,6 +6,7 @@
 #include "ingest/fields.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -115,25 +116,69 @@ bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *
     return item != NULL && read_number(fields, item, what, key, fields->mm_per_unit, bounds, value_mm);
 }
 
+/* Both numbers of the array @item, times @factor, or neither. */
+static bool read_pair(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, double factor,
+                      const struct tt_bounds *bounds, double pair[2])
+{
+    double first = 0.0, second = 0.0;
+    bool good = read_number(fields, item->child, what, key, factor, bounds, &first);
+    good = read_number(fields, item->child->next, what, key, factor, bounds, &second) && good;
+    if (good) {
+        pair[0] = first;
+        pair[1] = second;
+    }
+    return good;
+}
+
+/* The member @key, an array of two, or NULL (told, as @form, where it is something else). */
+static const cJSON *pair_at(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
+                            const char *form)
+{
+    const cJSON *item = tt_field(fields, object, what, key, need);
+    if (item != NULL && (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2)) {
+        tt_field_tell_form(fields, item, what, key, form);
+        return NULL;
+    }
+    return item;
+}
+
+void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                         double value_mm, double most_mm)
+{
+    const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
+    char hint[TT_HINT_SIZE];
+
+    if (!(value_mm > most_mm)) {
+        return;
+    }
+    if (item == NULL || cJSON_IsNull(item)) {
+        key = "tolerance";
+        value_mm *= sqrt(3.0);
+        item = cJSON_GetObjectItemCaseSensitive(object, key);
+    }
+    struct tt_buffer text = {0};
+    tt_number_write_rounded(&text, value_mm, 4);
+    tt_buffer_puts(&text, " mm here; if micrometres are meant, write ");
+    tt_number_write_rounded(&text, value_mm / fields->mm_per_unit * 1e-3 / fields->mm_per_unit, 6);
+    snprintf(hint, sizeof hint, "it means %s", text.failed ? "?" : text.text);
+    tt_buffer_clear(&text);
+    const struct tt_json_where *where = tt_json_where(&fields->json, item);
+    tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' is %s, far more than is usual",
+            what, key, tt_shown(where->value, value_length(where)).text);
+}
+
 bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
                  double xy_mm[2])
 {
-    const cJSON *item = tt_field(fields, object, what, key, need);
-    if (item == NULL) {
-        return false;
-    }
-    if (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2) {
-        tt_field_tell_form(fields, item, what, key, "[x, y]");
-        return false;
-    }
-    double x = 0.0, y = 0.0;
-    bool good = read_number(fields, item->child, what, key, fields->mm_per_unit, &tt_any_position_mm, &x);
-    good = read_number(fields, item->child->next, what, key, fields->mm_per_unit, &tt_any_position_mm, &y) && good;
-    if (good) {
-        xy_mm[0] = x;
-        xy_mm[1] = y;
-    }
-    return good;
+    const cJSON *item = pair_at(fields, object, what, key, need, "[x, y]");
+    return item != NULL && read_pair(fields, item, what, key, fields->mm_per_unit, &tt_any_position_mm, xy_mm);
+}
+
+bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, const struct tt_bounds *bounds,
+                   double pair[2])
+{
+    const cJSON *item = pair_at(fields, object, what, key, TT_OPTIONAL, "[lowest, highest]");
+    return item != NULL && read_pair(fields, item, what, key, 1.0, bounds, pair);
 }
 
 bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,

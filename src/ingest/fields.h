@@ -53,9 +53,18 @@ bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *
 bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
                      const struct tt_bounds *bounds, double *value_mm);
 
+/* Warn where the length @value_mm that was read of @key ("u": or of "tolerance") is more than @most_mm:
+ * probably another unit. */
+void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                         double value_mm, double most_mm);
+
 /* [x, y], lengths. */
 bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
                  double xy_mm[2]);
+
+/* [a, b], optional numbers in the file's own unit. */
+bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, const struct tt_bounds *bounds,
+                   double pair[2]);
 
 /* The standard uncertainty "u", or "tolerance" / sqrt(3) (a rectangular distribution, JCGM 100:2008, 4.3.7); both is a fault. */
 bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,

@@ -39,7 +39,7 @@ TT_MUST_USE enum tiptrue_status tt_run_read_whole(const char *path, const struct
 TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
                                                struct tiptrue_solution **solution, struct tiptrue_error *error);
 
-/* Whether the text is a result document rather than a log: an object whose first "schema" names one. */
+/* Whether the text is a result document rather than a log: an object whose own "schema" names one (tt_archive_object). */
 bool tt_result_is(const char *text, size_t length);
 
 /* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */

@@ -33,16 +33,23 @@ static void read_rotation(struct tt_fields *fields, const cJSON *root, struct ti
     machine->u_rotation_rad = tt_rad_from_deg(u_deg);
 }
 
-/* The "u" of "sighting" or "touch". */
-static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key, double *u_mm)
+static const struct tt_bounds dof_bounds = {1.0, 1e9, false, "degrees of freedom, 1 or more"};
+
+/* The "u" and "dof" of "sighting" or "touch". */
+static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key, double *u_mm, double *dof)
 {
-    static const char *const known[] = {"u", "tolerance", "note"};
+    static const char *const known[] = {"u", "tolerance", "dof", "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", key, TT_OPTIONAL);
     if (object == NULL) {
         return false;
     }
     tt_field_unknown(fields, object, key, known, COUNT(known));
-    return tt_field_u(fields, object, key, TT_OPTIONAL, &tt_positive_length_mm, u_mm);
+    (void)tt_field_number(fields, object, key, "dof", TT_OPTIONAL, &dof_bounds, dof);
+    bool stated = tt_field_u(fields, object, key, TT_OPTIONAL, &tt_positive_length_mm, u_mm);
+    if (stated) {
+        tt_field_warn_large(fields, object, key, "u", *u_mm, TT_LARGEST_STATED_MM);
+    }
+    return stated;
 }
 
 static void read_yaw(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
@@ -82,6 +89,7 @@ static void read_radius(struct tt_fields *fields, const cJSON *element, const ch
     bool u = tt_field_length(fields, element, what, "radius_u", TT_OPTIONAL, &tt_positive_length_mm, &tip->u_radius_mm);
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(element, radius ? "radius" : "radius_u");
     tip->has_radius = radius && u;
+    tt_field_warn_large(fields, element, what, "radius_u", tip->u_radius_mm, TT_LARGEST_STATED_MM);
     if (radius && !u) {
         tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item), "state 'radius_u', its standard uncertainty",
                 "%s: 'radius' without 'radius_u' is not used", what);
@@ -93,7 +101,8 @@ static void read_radius(struct tt_fields *fields, const cJSON *element, const ch
 
 static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_names *names, struct tiptrue_machine *machine)
 {
-    static const char *const known[] = {"name", "radius", "radius_u", "offset", "offset_plate", "runout", "note"};
+    static const char *const known[] = {"name", "radius", "radius_u", "offset", "offset_plate", "runout", "in_use",
+                                        "note"};
     struct tt_tip tip = {0};
     double xy_mm[2] = {0.0, 0.0};
     char what[80];
@@ -119,6 +128,11 @@ static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_n
     xy_mm[0] = xy_mm[1] = 0.0;
     tip.has_runout = tt_field_xy(fields, element, what, "runout", TT_OPTIONAL, xy_mm);
     tip.runout = (struct tt_tip_xy){xy_mm[0], xy_mm[1]};
+    const cJSON *in_use = tt_field(fields, element, what, "in_use", TT_OPTIONAL);
+    if (in_use != NULL && !cJSON_IsBool(in_use)) {
+        tt_field_tell_form(fields, in_use, what, "in_use", "true or false");
+    }
+    tip.not_in_use = cJSON_IsFalse(in_use);
     machine->tips[machine->n_tips++] = tip;
 }
 
@@ -139,20 +153,31 @@ static void read_tips(struct tt_fields *fields, const cJSON *root, struct tiptru
     }
 }
 
+/* One limit: a length, warned of where it is so large that it is probably in another unit. */
+static bool read_limit(struct tt_fields *fields, const cJSON *limits, const char *key, double *value_mm)
+{
+    bool stated = tt_field_length(fields, limits, "limits", key, TT_OPTIONAL, &tt_positive_length_mm, value_mm);
+
+    if (stated) {
+        tt_field_warn_large(fields, limits, "limits", key, *value_mm, TT_LARGEST_STATED_MM);
+    }
+    return stated;
+}
+
 static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_limits *limits)
 {
-    static const char *const known[] = {"permitted_error", "expanded_uncertainty", "runout", "note"};
-    const struct tt_bounds *bounds = &tt_positive_length_mm;
+    static const char *const known[] = {"permitted_error", "expanded_uncertainty", "runout", "plausible_change",
+                                        "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", "limits", TT_OPTIONAL);
     if (object == NULL) {
         return;
     }
     tt_field_unknown(fields, object, "limits", known, COUNT(known));
-    limits->has_permitted_error =
-        tt_field_length(fields, object, "limits", "permitted_error", TT_OPTIONAL, bounds, &limits->permitted_error_mm);
-    limits->has_expanded =
-        tt_field_length(fields, object, "limits", "expanded_uncertainty", TT_OPTIONAL, bounds, &limits->expanded_mm);
-    limits->has_runout = tt_field_length(fields, object, "limits", "runout", TT_OPTIONAL, bounds, &limits->runout_mm);
+    limits->has_permitted_error = read_limit(fields, object, "permitted_error", &limits->permitted_error_mm);
+    limits->has_expanded = read_limit(fields, object, "expanded_uncertainty", &limits->expanded_mm);
+    limits->has_runout = read_limit(fields, object, "runout", &limits->runout_mm);
+    limits->has_plausible_change = tt_field_length(fields, object, "limits", "plausible_change", TT_OPTIONAL,
+                                                   &tt_positive_length_mm, &limits->plausible_change_mm);
 }
 
 /* Element of "export"; what its places mean is the affair of the export. */
@@ -215,8 +240,9 @@ static void read_machine(void *object, struct tt_fields *fields)
     machine->name = tt_field_text(fields, root, "machine", "name", TT_REQUIRED);
     read_rotation(fields, root, machine);
     (void)tt_field_length(fields, root, "machine", "resolution", TT_OPTIONAL, &tt_positive_length_mm, &machine->resolution_mm);
-    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm);
-    machine->has_u_touch = read_repeatability(fields, root, "touch", &machine->u_touch_mm);
+    tt_field_warn_large(fields, root, "machine", "resolution", machine->resolution_mm, TT_COARSEST_RESOLUTION_MM);
+    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm, &machine->sighting_dof);
+    machine->has_u_touch = read_repeatability(fields, root, "touch", &machine->u_touch_mm, &machine->touch_dof);
     read_yaw(fields, root, machine);
     read_mark(fields, root, machine);
     read_tips(fields, root, machine);

@@ -10,9 +10,10 @@
 #include "base/time.h"
 #include "ingest/units.h"
 
-enum key { MACHINE, PLATE, STARTED, UNITS, OPERATOR, NOTE };
+enum key { MACHINE, PLATE, PLATE_SERIAL, STARTED, UNITS, OPERATOR, NOTE };
 const char *const tt_metadata_keys[TT_METADATA] = {
-    [MACHINE] = "machine", [PLATE] = "plate", [STARTED] = "started", [UNITS] = "units", [OPERATOR] = "operator", [NOTE] = "note",
+    [MACHINE] = "machine", [PLATE] = "plate",       [PLATE_SERIAL] = "plate_serial", [STARTED] = "started",
+    [UNITS] = "units",     [OPERATOR] = "operator", [NOTE] = "note",
 };
 
 static size_t find_key(const struct tt_cell *key)
@@ -125,6 +126,9 @@ void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key, cons
     case PLATE:
         set_text(builder, key, value, &run->plate);
         break;
+    case PLATE_SERIAL:
+        set_text(builder, key, value, &run->plate_serial);
+        break;
     case STARTED:
         set_started(builder, key, value);
         break;
@@ -156,5 +160,10 @@ void tt_metadata_compare(struct tt_builder *builder)
         tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
                 "the run was made on plate '%s', and the plate file is of '%s'", tt_shown(run->plate, strlen(run->plate)).text,
                 tt_shown(plate->name, strlen(plate->name)).text);
+    }
+    if (plate != NULL && run->plate_serial != NULL && plate->serial != NULL && strcmp(run->plate_serial, plate->serial) != 0) {
+        tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
+                "the run was made on the plate with serial '%s', and the plate file is of '%s'",
+                tt_shown(run->plate_serial, strlen(run->plate_serial)).text, tt_shown(plate->serial, strlen(plate->serial)).text);
     }
 }

@@ -7,7 +7,7 @@
 #include "ingest/builder.h"
 #include "ingest/table.h"
 
-#define TT_METADATA 6
+#define TT_METADATA 7
 extern const char *const tt_metadata_keys[TT_METADATA];
 
 /* Whether @key is one of the keys. */

@@ -10,6 +10,7 @@
 
 static const struct tt_bounds start_distance_mm = {0.3, 1e3, false, "at least 0.3 mm off the edge, and more than the lost motion"};
 static const struct tt_bounds rotation_feed_deg = {0.0, 1e6, true, "more than 0, in degrees per minute"};
+static const struct tt_bounds rotation_limit_deg = {-1e5, 1e5, false, "degrees, within 277 turns"};
 
 static void read_length(struct tt_fields *fields, const cJSON *motion, const char *key, const struct tt_bounds *bounds,
                         struct tt_stated *into)
@@ -35,17 +36,32 @@ static void read_rotation(struct tt_fields *fields, const cJSON *motion, struct 
     into->rotation_feed_rad_s.value = tt_rad_from_deg(feed_deg_per_min) / 60.0;
 }
 
-/* [low, high], low below high. */
+static void check_range(struct tt_fields *fields, const cJSON *limits, const char *key, const struct tt_range *range)
+{
+    if (range->stated && !(range->low < range->high)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(limits, key)), "[lowest, highest]",
+                 "motion limits: '%s' is no range", key);
+    }
+}
+
+/* [low, high] of lengths, low below high. */
 static void read_range(struct tt_fields *fields, const cJSON *limits, const char *key, struct tt_range *range)
 {
     double ends[2] = {0, 0};
     range->stated = tt_field_xy(fields, limits, "motion limits", key, TT_OPTIONAL, ends);
     range->low = ends[0];
     range->high = ends[1];
-    if (range->stated && !(range->low < range->high)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(limits, key)), "[lowest, highest]",
-                 "motion limits: '%s' is no range", key);
-    }
+    check_range(fields, limits, key, range);
+}
+
+/* The same of degrees, in whatever unit the file's lengths are. */
+static void read_turns(struct tt_fields *fields, const cJSON *limits, const char *key, struct tt_range *range)
+{
+    double ends_deg[2] = {0, 0};
+    range->stated = tt_field_pair(fields, limits, "motion limits", key, &rotation_limit_deg, ends_deg);
+    range->low = tt_rad_from_deg(ends_deg[0]);
+    range->high = tt_rad_from_deg(ends_deg[1]);
+    check_range(fields, limits, key, range);
 }
 
 static void read_limits(struct tt_fields *fields, const cJSON *motion, struct tt_motion *into)
@@ -59,9 +75,7 @@ static void read_limits(struct tt_fields *fields, const cJSON *motion, struct tt
     read_range(fields, limits, "x", &into->x_mm);
     read_range(fields, limits, "y", &into->y_mm);
     read_range(fields, limits, "z", &into->z_mm);
-    read_range(fields, limits, "rotation", &into->rotation_rad);
-    into->rotation_rad.low = tt_rad_from_deg(into->rotation_rad.low / fields->mm_per_unit); /* read as a length, but degrees */
-    into->rotation_rad.high = tt_rad_from_deg(into->rotation_rad.high / fields->mm_per_unit);
+    read_turns(fields, limits, "rotation", &into->rotation_rad);
 }
 
 void tt_motion_read(struct tt_fields *fields, const cJSON *root, struct tt_motion *motion)

@@ -12,6 +12,7 @@
 #include "ingest/fields.h"
 #include "ingest/ingest.h"
 #include "ingest/names.h"
+#include "model/machine.h"
 
 /* An edge shorter than this has no direction, mm: what remains of two equal points after conversion from inches is far below. */
 #define SHORTEST_EDGE_MM 1e-6
@@ -34,6 +35,16 @@ static struct what what_of(const char *kind, const char *name)
     struct what what;
     snprintf(what.text, sizeof(what.text), "%s '%s'", kind, tt_shown(name, strlen(name)).text);
     return what;
+}
+
+/* "use": false puts a damaged feature out of use. */
+static bool read_unused(struct reader *reader, const cJSON *element, const char *what)
+{
+    const cJSON *item = tt_field(reader->fields, element, what, "use", TT_OPTIONAL);
+    if (item != NULL && !cJSON_IsBool(item)) {
+        tt_field_tell_form(reader->fields, item, what, "use", "true or false");
+    }
+    return cJSON_IsFalse(item);
 }
 
 /* The name of the element, if it has one that no other of its kind has. */
@@ -67,6 +78,7 @@ static void read_group(struct reader *reader, const cJSON *element)
     struct what what = what_of("group", group.name);
     tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
     (void)tt_field_u(reader->fields, element, what.text, TT_REQUIRED, &tt_length_mm, &group.u_mm);
+    tt_field_warn_large(reader->fields, element, what.text, "u", group.u_mm, TT_LARGEST_STATED_MM);
     reader->plate->groups[reader->plate->n_groups++] = group;
 }
 
@@ -91,7 +103,7 @@ static size_t read_membership(struct reader *reader, const cJSON *element, const
 
 static void read_mark(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "at", "u", "tolerance", "group", "note"};
+    static const char *const known[] = {"name", "at", "u", "tolerance", "group", "use", "note"};
     struct tt_mark mark = {0};
     double at_mm[2] = {0.0, 0.0};
     mark.name = read_name(reader, element, "mark", &reader->marks);
@@ -102,7 +114,9 @@ static void read_mark(struct reader *reader, const cJSON *element)
     tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
     (void)tt_field_xy(reader->fields, element, what.text, "at", TT_REQUIRED, at_mm);
     (void)tt_field_u(reader->fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &mark.u_mm);
+    tt_field_warn_large(reader->fields, element, what.text, "u", mark.u_mm, TT_LARGEST_STATED_MM);
     mark.group = read_membership(reader, element, what.text);
+    mark.unused = read_unused(reader, element, what.text);
     mark.at = (struct tt_plate_xy){at_mm[0], at_mm[1]};
     reader->plate->marks[reader->plate->n_marks++] = mark;
 }
@@ -120,7 +134,8 @@ static void set_normal(struct tt_edge *edge, double length_mm)
 
 static void read_edge(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "from", "to", "free_side", "u", "tolerance", "group", "note"};
+    static const char *const known[] = {"name", "from", "to", "free_side", "u", "tolerance", "group", "use",
+                                        "note"};
     static const char *const sides[] = {[TT_LEFT] = "left", [TT_RIGHT] = "right"};
     struct tt_fields *fields = reader->fields;
     struct tt_edge edge = {0};
@@ -135,7 +150,9 @@ static void read_edge(struct reader *reader, const cJSON *element)
     bool to = tt_field_xy(fields, element, what.text, "to", TT_REQUIRED, to_mm);
     edge.free_side = (enum tt_side)tt_field_word(fields, element, what.text, "free_side", TT_REQUIRED, sides, 2, TT_LEFT);
     (void)tt_field_u(fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &edge.u_mm);
+    tt_field_warn_large(fields, element, what.text, "u", edge.u_mm, TT_LARGEST_STATED_MM);
     edge.group = read_membership(reader, element, what.text);
+    edge.unused = read_unused(reader, element, what.text);
     if (from && to) {
         edge.from = (struct tt_plate_xy){from_mm[0], from_mm[1]};
         edge.to = (struct tt_plate_xy){to_mm[0], to_mm[1]};
@@ -152,7 +169,7 @@ static void read_edge(struct reader *reader, const cJSON *element)
 
 static void read_pad(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "at", "note"};
+    static const char *const known[] = {"name", "at", "use", "note"};
     struct tt_pad pad = {0};
     double at_mm[2];
     pad.name = read_name(reader, element, "pad", &reader->pads);
@@ -160,6 +177,7 @@ static void read_pad(struct reader *reader, const cJSON *element)
         struct what what = what_of("pad", pad.name);
         tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
         (void)tt_field_xy(reader->fields, element, what.text, "at", TT_OPTIONAL, at_mm);
+        pad.unused = read_unused(reader, element, what.text);
         reader->plate->pads[reader->plate->n_pads++] = pad;
     }
 }

@@ -7,6 +7,7 @@
 
 #include <limits.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -14,7 +15,11 @@
 #include "ingest/ingest.h"
 #include "ingest/kinds.h"
 #include "base/time.h"
+#include "ingest/archive.h"
 #include "ingest/bytes.h"
+
+/* A correlation or a probability that another program computed may lie this far beyond its ends. */
+#define ROUNDING 1e-9
 
 /* Whatever a double holds: what a result says of itself is not judged here. */
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
@@ -23,6 +28,16 @@ static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of
 bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value)
 {
     return tt_field_number(fields, object, what, key, TT_OPTIONAL, &any_number, value);
+}
+
+bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double lowest,
+                         double highest, double *value)
+{
+    char hint[80];
+    const struct tt_bounds bounds = {lowest - ROUNDING, highest + ROUNDING, false, hint};
+
+    snprintf(hint, sizeof hint, isinf(highest) ? "at least %g" : "from %g to %g", lowest, highest);
+    return tt_field_number(fields, object, what, key, TT_OPTIONAL, &bounds, value);
 }
 
 size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
@@ -79,10 +94,13 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
-    static const char *const words[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat"};
+    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
 
     size_t word =
-        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 3, TIPTRUE_REPEAT);
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 4, TIPTRUE_REPEAT);
     return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
@@ -175,8 +193,8 @@ static void read_tips(struct tt_fields *fields, struct tiptrue_solution *solutio
     solution->n_tip_names = solution->n_tips;
 }
 
-/* {"u": ..., "dof": ...} */
-static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof)
+/* {"u": ..., "dof": ..., "stated_dof": ...} */
+static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof, double *stated_dof)
 {
     const cJSON *item = tt_field_object(fields, fields->json.root, "result", key, TT_OPTIONAL);
 
@@ -185,6 +203,7 @@ static bool read_repeatability(struct tt_fields *fields, const char *key, double
     }
     *dof = HUGE_VAL;
     tt_result_number(fields, item, key, "dof", dof);
+    tt_result_number(fields, item, key, "stated_dof", stated_dof);
     return true;
 }
 
@@ -414,22 +433,45 @@ static void read_rows(struct tt_fields *fields, struct tiptrue_solution *solutio
     }
 }
 
+static void read_wanted(struct tt_fields *fields, struct tiptrue_solution *solution)
+{
+    const cJSON *names = tt_field_array(fields, fields->json.root, "result", "tips_wanted", TT_OPTIONAL);
+    size_t n = names != NULL ? (size_t)cJSON_GetArraySize(names) : 0;
+
+    solution->wanted = TT_ARENA_NEW(fields->arena, n, const char *);
+    fields->out_of_memory = fields->out_of_memory || solution->wanted == NULL;
+    for (const cJSON *name = n > 0 ? names->child : NULL; name != NULL && !fields->out_of_memory; name = name->next) {
+        if (!cJSON_IsString(name)) {
+            tt_field_tell_form(fields, name, "result", "tips_wanted", "a list of names");
+            return;
+        }
+        const char *copy = tt_arena_copy_text(fields->arena, name->valuestring, strlen(name->valuestring));
+        fields->out_of_memory = copy == NULL;
+        solution->wanted[solution->n_wanted] = copy;
+        solution->n_wanted += copy != NULL;
+    }
+}
+
 static void read_result(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",      "program",      "run",
-                                        "poses",       "tips",         "touch_repeatability_mm",
-                                        "lost_motion", "latency",      "sighting_repeatability_mm",
-                                        "edges",       "findings",     "observations",
-                                        "verdict",     "least_squares"};
+    static const char *const known[] = {"schema",         "program",         "run",
+                                        "poses",          "tips",            "touch_repeatability_mm",
+                                        "lost_motion",    "latency",         "sighting_repeatability_mm",
+                                        "edges",          "findings",        "observations",
+                                        "verdict",        "least_squares",   "between_tips",
+                                        "plate_features", "change_accepted", "tips_wanted"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
     s->least_squares = tt_result_bool(fields, fields->json.root, "result", "least_squares");
     read_run(fields, s);
     read_poses(fields, s);
+    tt_result_read_features(fields, s);
     read_tips(fields, s);
-    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch);
-    s->has_u_sighting = read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting);
+    tt_result_read_between_tips(fields, s);
+    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch, &s->stated_dof_touch);
+    s->has_u_sighting =
+        read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting, &s->stated_dof_sighting);
     s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm", &s->u_lost_motion_mm);
     s->has_latency = read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
     if (!fields->out_of_memory) {
@@ -437,6 +479,8 @@ static void read_result(void *object, struct tt_fields *fields)
         read_findings(fields, s);
         read_rows(fields, s);
     }
+    read_wanted(fields, s);
+    s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
     s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 
@@ -476,34 +520,10 @@ enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *
     return finish(tt_document_read(&document, path, sink, error), made, solution);
 }
 
-/* The first place behind @at, before @end, that is no blank of JSON. */
-static const char *past_blanks(const char *at, const char *end)
-{
-    while (at < end && (*at == ' ' || *at == '\t' || *at == '\r' || *at == '\n')) {
-        at++;
-    }
-    return at;
-}
-
-/* Whether @word stands at @at. */
-static bool stands(const char *at, const char *end, const char *word)
-{
-    return (size_t)(end - at) >= strlen(word) && memcmp(at, word, strlen(word)) == 0;
-}
-
 bool tt_result_is(const char *text, size_t length)
 {
-    const char *end = text + length, *at = past_blanks(text + tt_byte_order_mark(text, length), end);
+    char schema[40];
 
-    if (at == end || *at != '{') {
-        return false;
-    }
-    for (; at < end; at++) {
-        if (*at == '"' && stands(at, end, "\"schema\"")) {
-            at = past_blanks(at + strlen("\"schema\""), end);
-            at = at < end && *at == ':' ? past_blanks(at + 1, end) : at;
-            return stands(at, end, "\"tiptrue.result/");
-        }
-    }
-    return false;
+    (void)tt_archive_object(text + tt_byte_order_mark(text, length), text + length, schema, sizeof schema);
+    return strncmp(schema, "tiptrue.result/", strlen("tiptrue.result/")) == 0;
 }

@@ -27,8 +27,7 @@ static double element(struct tt_fields *fields, const cJSON *item, const char *w
     return value;
 }
 
-/* [[xx, xy], [xy, yy]]; false where it is missing or wrong (told). */
-static bool read_covariance(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_cov2 *cov)
+bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_cov2 *cov)
 {
     const char *key = "covariance_mm2";
     const cJSON *rows = tt_field_array(fields, object, what, key, TT_OPTIONAL);
@@ -93,19 +92,27 @@ static void read_coverage(struct tt_fields *fields, const cJSON *object, const c
     read_region(fields, coverage, what, &tip->region_factor, &tip->region);
 }
 
-static void read_same_plate(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_same_plate(struct tt_fields *fields, const cJSON *object, const char *what, size_t n_features,
+                            struct tt_tip_result *tip)
 {
     const cJSON *same = tt_field_object(fields, object, what, "same_plate", TT_OPTIONAL);
 
     tip->same_plate_dof = dof_of(fields, same, what);
     tip->same_plate_cov = tip->cov; /* nothing better is known */
+    tip->held = tip->offset;
     tip->same_plate_u_radius_mm = tip->u_contact_radius_mm;
     if (same == NULL) {
         return;
     }
     struct tt_result_xy expanded = tt_result_xy(fields, same, what, "expanded_mm"),
-                        common = tt_result_xy(fields, same, what, "common_u_mm");
-    (void)read_covariance(fields, same, what, &tip->same_plate_cov);
+                        common = tt_result_xy(fields, same, what, "common_u_mm"),
+                        held = tt_result_xy(fields, same, what, "offset_mm");
+    tip->has_held = cJSON_HasObjectItem(same, "offset_mm");
+    if (held.has_x || held.has_y) {
+        tip->held = (struct tt_machine_xy){held.x, held.y};
+    }
+    tt_result_read_effects(fields, same, what, n_features, tip);
+    (void)tt_result_covariance(fields, same, what, &tip->same_plate_cov);
     tt_result_number(fields, same, what, "factor", &tip->same_plate_factor);
     tip->same_plate_expanded_x_mm = expanded.x;
     tip->same_plate_expanded_y_mm = expanded.y;
@@ -123,9 +130,13 @@ static void read_offset(struct tt_fields *fields, const cJSON *object, const cha
     tip->offset_determined_x = offset.has_x;
     tip->offset_determined_y = offset.has_y;
     tip->offset = (struct tt_machine_xy){offset.x, offset.y};
-    if (!read_covariance(fields, object, what, &tip->cov)) {
+    if (!tt_result_covariance(fields, object, what, &tip->cov)) {
         double correlation = 0;
-        tt_result_number(fields, object, what, "correlation", &correlation);
+        tt_result_number_in(fields, object, what, "correlation", -1, 1, &correlation);
+        if (u.x < 0 || u.y < 0) {
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "u_offset_mm")), NULL,
+                     "%s: 'u_offset_mm' is negative", what);
+        }
         tip->cov = (struct tt_cov2){u.x * u.x, correlation * u.x * u.y, u.y * u.y};
         if ((offset.has_x && !u.has_x) || (offset.has_y && !u.has_y)) {
             tt_fault(fields->diagnose, tt_json_place(&fields->json, object), "an offset without its uncertainty is of no use",
@@ -142,13 +153,19 @@ static void read_runout(struct tt_fields *fields, const cJSON *object, const cha
         struct tt_result_xy e = tt_result_xy(fields, runout, what, "at_zero_mm");
         tip->runout_determined = e.has_x && e.has_y;
         tip->runout = (struct tt_tip_xy){e.x, e.y};
-        tt_result_number(fields, runout, what, "eccentricity_mm", &tip->eccentricity_mm);
-        tt_result_number(fields, runout, what, "u_mm", &tip->u_eccentricity_mm);
+        tt_result_number_in(fields, runout, what, "eccentricity_mm", 0, HUGE_VAL, &tip->eccentricity_mm);
+        tt_result_number_in(fields, runout, what, "u_mm", 0, HUGE_VAL, &tip->u_eccentricity_mm);
         tip->runout_angle_rad = tt_result_angle(fields, runout, what, "angle_deg");
         tip->u_runout_angle_rad = tt_result_angle(fields, runout, what, "u_deg");
+        tip->runout_dof = dof_of(fields, runout, what);
+        tt_result_number(fields, runout, what, "factor", &tip->runout_factor);
     }
     tip->radius_determined = tt_result_number(fields, object, what, "contact_radius_mm", &tip->contact_radius_mm);
-    tt_result_number(fields, object, what, "u_contact_radius_mm", &tip->u_contact_radius_mm);
+    tt_result_number_in(fields, object, what, "u_contact_radius_mm", 0, HUGE_VAL, &tip->u_contact_radius_mm);
+    tip->radius_dof = HUGE_VAL;
+    tt_result_number(fields, object, what, "contact_radius_dof", &tip->radius_dof);
+    tip->radius_factor = tip->factor;
+    tt_result_number(fields, object, what, "contact_radius_factor", &tip->radius_factor);
 }
 
 static void read_shape(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
@@ -238,9 +255,13 @@ static void read_trials(struct tt_fields *fields, const cJSON *object, const cha
         return;
     }
     tip->trials->n = tt_result_count(fields, trials, what, "trials");
+    if (tip->trials->n < 2) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, trials), NULL,
+                 "%s: 'monte_carlo' of %zu trials, where 2 are the fewest that scatter", what, tip->trials->n);
+    }
     read_trial_axis(fields, trials, what, "x", &tip->trials->x);
     read_trial_axis(fields, trials, what, "y", &tip->trials->y);
-    tt_result_number(fields, trials, what, "region_coverage", &tip->trials->covered);
+    tt_result_number_in(fields, trials, what, "region_coverage", 0, 1, &tip->trials->covered);
 }
 
 static void read_present(struct tt_fields *fields, const cJSON *object, const char *what, struct tiptrue_solution *solution,
@@ -254,12 +275,17 @@ static void read_present(struct tt_fields *fields, const cJSON *object, const ch
     tip->present = (struct tt_machine_xy){present.x, present.y};
     tip->change = (struct tt_machine_xy){change.x, change.y};
     tip->change_on_same_plate = tt_result_bool(fields, object, what, "change_on_same_plate");
-    tt_result_number(fields, object, what, "p_unchanged", &tip->p_unchanged);
+    struct tt_result_xy expanded = tt_result_xy(fields, object, what, "change_expanded_mm");
+    bool plate = tip->change_on_same_plate;
+    tip->change_from = tt_field_text(fields, object, what, "change_from_run", TT_OPTIONAL);
+    tip->change_expanded_x_mm = expanded.has_x ? expanded.x : plate ? tip->same_plate_expanded_x_mm : tip->expanded_x_mm;
+    tip->change_expanded_y_mm = expanded.has_y ? expanded.y : plate ? tip->same_plate_expanded_y_mm : tip->expanded_y_mm;
+    tt_result_number_in(fields, object, what, "p_unchanged", 0, 1, &tip->p_unchanged);
     if (conformity != NULL) {
         tip->has_conformity = true;
         solution->has_permitted_error =
             tt_result_number(fields, conformity, what, "permitted_error_mm", &solution->permitted_error_mm);
-        tt_result_number(fields, conformity, what, "probability", &tip->p_conforming);
+        tt_result_number_in(fields, conformity, what, "probability", 0, 1, &tip->p_conforming);
     }
 }
 
@@ -283,12 +309,32 @@ static void read_reasons(struct tt_fields *fields, const cJSON *object, const ch
 
 void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct tiptrue_solution *solution, struct tt_tip_result *tip)
 {
-    static const char *const known[] = {"tip",         "touches",        "offset_mm",         "u_offset_mm",
-                                        "correlation", "covariance_mm2", "same_plate",        "coverage",
-                                        "runout",      "shape",          "contact_radius_mm", "u_contact_radius_mm",
-                                        "budget",      "monte_carlo",    "prior_share",       "present_mm",
-                                        "change_mm",   "p_unchanged",    "conformity",        "change_on_same_plate",
-                                        "verdict",     "reasons"};
+    static const char *const known[] = {"tip",
+                                        "touches",
+                                        "offset_mm",
+                                        "u_offset_mm",
+                                        "correlation",
+                                        "covariance_mm2",
+                                        "same_plate",
+                                        "coverage",
+                                        "runout",
+                                        "shape",
+                                        "contact_radius_mm",
+                                        "u_contact_radius_mm",
+                                        "contact_radius_dof",
+                                        "contact_radius_factor",
+                                        "budget",
+                                        "monte_carlo",
+                                        "prior_share",
+                                        "present_mm",
+                                        "change_mm",
+                                        "change_expanded_mm",
+                                        "change_from_run",
+                                        "p_unchanged",
+                                        "conformity",
+                                        "change_on_same_plate",
+                                        "verdict",
+                                        "reasons"};
     char what[80];
 
     tip->name = tt_field_text(fields, object, "tip of the result", "tip", TT_REQUIRED);
@@ -302,11 +348,14 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct ti
     read_offset(fields, object, what, tip);
     read_coverage(fields, object, what, tip);
     read_runout(fields, object, what, tip);
-    read_same_plate(fields, object, what, tip);
+    read_same_plate(fields, object, what, solution->n_features, tip);
+    if (!(tip->runout_factor > 0)) {
+        tip->runout_factor = tip->same_plate_factor; /* as it was before a result said */
+    }
     read_shape(fields, object, what, tip);
     read_budget(fields, object, what, tip);
     read_trials(fields, object, what, tip);
-    tt_result_number(fields, object, what, "prior_share", &tip->prior_share);
+    tt_result_number_in(fields, object, what, "prior_share", 0, HUGE_VAL, &tip->prior_share);
     read_present(fields, object, what, solution, tip);
     tip->verdict = tt_result_verdict(fields, object, what, solution->least_squares);
     read_reasons(fields, object, what, tip);

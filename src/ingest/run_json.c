@@ -147,7 +147,8 @@ static bool read_observation(void *context, struct tt_json *whole, struct tt_jso
 
 static void tell_unknown_member(struct reader *reader, const struct tt_json *json, const cJSON *member)
 {
-    static const char *const known[] = {"schema", "observations", "machine", "plate", "started", "units", "operator", "note"};
+    static const char *const known[] = {"schema",  "observations", "machine",  "plate", "plate_serial",
+                                        "started", "units",        "operator", "note"};
     char hint[TT_HINT_SIZE];
     size_t length = strlen(member->string);
     tt_names_hint(known, sizeof(known) / sizeof(known[0]), "fields", member->string, length, hint);

@@ -24,6 +24,7 @@ struct tt_tip {
     const char *offset_plate; /* serial of the plate the present offset was found with, or NULL */
     bool has_runout;
     struct tt_tip_xy runout;
+    bool not_in_use; /* a run need not touch it */
 };
 
 /* Where results go in one configuration file. */
@@ -35,12 +36,27 @@ struct tt_export_target {
     double max_age_s, max_change_mm;
 };
 
+/* A limit, or a standard uncertainty, above this is in another unit (micrometres, mils): the machine
+ * places parts, whose leads are thinner. A resolution above its bound likewise. */
+#define TT_LARGEST_STATED_MM 1.0
+#define TT_COARSEST_RESOLUTION_MM 0.1
+/* An offset that changes by more was not moved by wear or a small knock: the machine file's
+ * limits.plausible_change, unless it states one. */
+#define TT_PLAUSIBLE_CHANGE_MM 0.3
+
 struct tt_limits {
-    bool has_permitted_error, has_expanded, has_runout;
+    bool has_permitted_error, has_expanded, has_runout, has_plausible_change;
     double permitted_error_mm; /* largest distance of the offset in use from the true one */
     double expanded_mm;        /* largest expanded uncertainty (95 %) of the offset, per axis */
     double runout_mm;          /* largest eccentricity */
+    double plausible_change_mm; /* as stated; read it by tt_plausible_change_mm */
 };
+
+/* The largest distance between the offset in use and a new one that is believed without being accepted. */
+static inline double tt_plausible_change_mm(const struct tt_limits *limits)
+{
+    return limits->has_plausible_change ? limits->plausible_change_mm : TT_PLAUSIBLE_CHANGE_MM;
+}
 
 /* A quantity that a file may leave out. */
 struct tt_stated {

@@ -22,6 +22,7 @@ struct tt_mark {
     struct tt_plate_xy at;
     double u_mm;  /* standard uncertainty per axis; 0 = taken as exact (the reference mark always is) */
     size_t group; /* TT_NONE = none */
+    bool unused;  /* damaged: what was sighted of it does not count, nothing is planned on it */
 };
 
 enum tt_side { TT_LEFT, TT_RIGHT };
@@ -35,10 +36,12 @@ struct tt_edge {
     size_t group;           /* TT_NONE = none */
     double n_x, n_y;        /* plate frame, unit */
     double d_mm;
+    bool unused; /* damaged, as a mark */
 };
 
 struct tt_pad {
     const char *name;
+    bool unused; /* damaged, as a mark */
 };
 
 struct tiptrue_plate {
@@ -59,5 +62,26 @@ struct tiptrue_plate {
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;  /* owns all of the above */
 };
+
+/* How many marks are in use. */
+static inline size_t tt_plate_marks_in_use(const struct tiptrue_plate *plate)
+{
+    size_t n = 0;
+    for (size_t k = 0; k < plate->n_marks; k++) {
+        n += !plate->marks[k].unused;
+    }
+    return n;
+}
+
+/* The @k-th mark in use, k >= 0, counted round and round from mark @first on; one must be in use. */
+static inline size_t tt_plate_mark_in_use(const struct tiptrue_plate *plate, size_t first, size_t k)
+{
+    size_t mark = first, left = k % tt_plate_marks_in_use(plate);
+    while (plate->marks[mark].unused || left > 0) {
+        left -= !plate->marks[mark].unused;
+        mark = (mark + 1) % plate->n_marks;
+    }
+    return mark;
+}
 
 #endif

@@ -53,7 +53,7 @@ struct tt_digits {
 struct tiptrue_run {
     const char *file;
     char id[17];                                                  /* digest of the file's bytes, 16 hex digits */
-    const char *machine, *plate, *started, *operator_name, *note; /* as stated in the file, NULL = not stated */
+    const char *machine, *plate, *plate_serial, *started, *operator_name, *note; /* as stated in the file, NULL = not stated */
     struct tt_observation *observations;
     size_t n_observations;
     const char **tips; /* the machine's tips first, in its order, then others in order of appearance */
@@ -61,6 +61,8 @@ struct tiptrue_run {
     const char **setups; /* in order of appearance */
     size_t n_setups;
     struct tt_digits sighting_digits, touch_digits;
+    size_t *repeated; /* lines of rows left out, since a block of eight or more was there before; ascending */
+    size_t n_repeated;
     bool find_inferred; /* fast/slow pairs were recognised by their feeds, not stated */
     bool checked_against_plate, checked_against_machine;
     struct tt_bytes source; /* the log as read, only if it was asked for; else text is NULL */

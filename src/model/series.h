@@ -10,13 +10,13 @@
 #include "base/arena.h"
 #include "model/solution.h"
 
-/* A tip in one run. Covariances are those of the run alone: a contribution of the history (the budget's scatter between runs) is
- * not in them. */
+/* A tip in one run. The offset is that with the plate held (`held` of a tip's result), since runs are compared. Covariances are
+ * those of the run alone: a contribution of the history (the budget's scatter between runs) is not in them. */
 struct tt_series_tip {
     size_t tip; /* index into the series' names */
     enum tiptrue_verdict verdict;
-    bool has_offset; /* both axes determined */
-    struct tt_machine_xy offset;
+    bool has_offset;                   /* both axes determined */
+    struct tt_machine_xy offset, full; /* full: as the machine was given it */
     struct tt_cov2 cov, same_plate_cov;
     double common_u_x_mm, common_u_y_mm; /* of the same-plate uncertainty, the part that all tips of the run share */
     bool has_runout;

@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The end of a solution. */
+/* The end of a solution; what two of them have in common of the plate. */
 #include "config.h"
 
 #include "model/solution.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 void tiptrue_solution_free(struct tiptrue_solution *solution)
 {
@@ -15,4 +16,38 @@ void tiptrue_solution_free(struct tiptrue_solution *solution)
     /* the arena lies in the block and owns the rest, never the block itself */
     tt_arena_clear(&solution->arena);
     free(solution);
+}
+
+static size_t find(struct tt_plate_effects effects, const struct tt_plate_feature *feature)
+{
+    size_t i = 0;
+
+    while (i < effects.n && (effects.features[i].kind != feature->kind || effects.features[i].axis != feature->axis ||
+                             strcmp(effects.features[i].name, feature->name) != 0)) {
+        i++;
+    }
+    return i;
+}
+
+struct tt_cov2 tt_plate_apart(struct tt_plate_effects a, struct tt_plate_effects b)
+{
+    struct tt_cov2 cov = {0, 0, 0};
+
+    if (a.x == NULL || b.x == NULL) {
+        return cov;
+    }
+    for (size_t k = 0; k < a.n + b.n; k++) { /* those of a, then those that only b has */
+        const struct tt_plate_feature *feature = k < a.n ? &a.features[k] : &b.features[k - a.n];
+        size_t in_a = find(a, feature), in_b = find(b, feature);
+        if (k >= a.n && in_a < a.n) {
+            continue;
+        }
+        double x = (in_a < a.n ? a.x[in_a] : 0) - (in_b < b.n ? b.x[in_b] : 0);
+        double y = (in_a < a.n ? a.y[in_a] : 0) - (in_b < b.n ? b.y[in_b] : 0);
+        double variance = feature->u_mm * feature->u_mm;
+        cov.xx_mm2 += x * x * variance;
+        cov.xy_mm2 += x * y * variance;
+        cov.yy_mm2 += y * y * variance;
+    }
+    return cov;
 }

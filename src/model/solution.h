@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* A solution: all that is said of a run. Written by adjust, read by output; one block that outlives plate, machine, run, workspace.
  *
- * Uncertainties: u_ standard, expanded_ with its coverage beside it. `same_plate` leaves the plate's own errors (edge, group and
- * mark shifts) out: what a change from run to run on that plate is worth.
+ * Uncertainties: u_ standard, expanded_ with its coverage beside it. `same_plate` is the second solution, with the plate held at
+ * its stated places: its bias cancels between runs and tips on that plate, and its uncertainty is what a difference is worth there.
  * «Not determined» is a flag, never a number.
  */
 #ifndef TT_MODEL_SOLUTION_H
@@ -42,6 +42,35 @@ struct tt_budget_line {
 /* The source of the budget line that a history brings in: scatter between runs beyond what each one explains. */
 #define TT_BUDGET_BETWEEN_RUNS "scatter between runs"
 
+/* A feature of the plate that the second solution holds. */
+enum tt_feature_kind { TT_FEATURE_EDGE, TT_FEATURE_GROUP, TT_FEATURE_MARK };
+struct tt_plate_feature {
+    enum tt_feature_kind kind;
+    const char *name;
+    int axis;    /* 0: shift along the edge's normal; 'x', 'y': of a group or a mark, in the plate's frame */
+    double u_mm; /* stated */
+};
+
+/* How an offset with the plate held answers to the plate's features: mm per mm; x NULL = not known. */
+struct tt_plate_effects {
+    const struct tt_plate_feature *features;
+    const double *x, *y;
+    size_t n;
+};
+
+/* Covariance of what of the plate's errors does not cancel between two such offsets: the difference of their effects times each
+ * feature's u. A feature that one of the two does not know has no effect on it. 0 where either is not known. */
+struct tt_cov2 tt_plate_apart(struct tt_plate_effects a, struct tt_plate_effects b);
+
+/* One tip's offset less another one's, in the solution with the plate held. */
+struct tt_tip_difference {
+    const char *tip, *over;
+    bool determined;
+    struct tt_machine_xy offset;
+    struct tt_cov2 cov; /* what of the plate's errors does not cancel is in it */
+    double dof, factor, expanded_x_mm, expanded_y_mm;
+};
+
 struct tt_shape_term {
     unsigned order;      /* k >= 2 */
     double amplitude_mm; /* of a_k cos k psi + b_k sin k psi */
@@ -75,9 +104,12 @@ struct tt_tip_result {
     size_t touches, used; /* with contact; of these not set aside */
     bool offset_determined_x, offset_determined_y;
     struct tt_machine_xy offset;
-    struct tt_cov2 cov, same_plate_cov;
-    double dof, same_plate_dof; /* effective degrees of freedom; HUGE_VAL = all known */
-    double factor;              /* t factor for 95 % on one axis, with dof */
+    bool has_held;                           /* false: read from a result that has only the full one, which stands in */
+    struct tt_machine_xy held;               /* the offset with the plate held: for differences on this plate */
+    struct tt_cov2 cov, same_plate_cov;      /* of offset; of held, the plate's errors left out */
+    double dof, same_plate_dof;              /* effective degrees of freedom; HUGE_VAL = all known */
+    double *plate_effect_x, *plate_effect_y; /* mm of held offset per mm of shift, by solution->features; NULL = not known */
+    double factor;                           /* t factor for 95 % on one axis, with dof */
     double expanded_x_mm, expanded_y_mm;
     double same_plate_factor; /* the same three with same_plate_dof, for the same-plate covariance */
     double same_plate_expanded_x_mm, same_plate_expanded_y_mm;
@@ -89,8 +121,10 @@ struct tt_tip_result {
     struct tt_tip_xy runout; /* e, at rotation 0 */
     double eccentricity_mm, u_eccentricity_mm;
     double runout_angle_rad, u_runout_angle_rad;
+    double runout_dof, runout_factor; /* effective degrees of freedom of both; t factor for 95 % */
     bool radius_determined;
     double contact_radius_mm, u_contact_radius_mm;
+    double radius_dof, radius_factor;
     double same_plate_u_radius_mm; /* the plate's own errors left out */
     struct tt_shape_term *shape;
     size_t n_shape;
@@ -101,9 +135,12 @@ struct tt_tip_result {
     bool has_present;
     struct tt_machine_xy present, change; /* change = offset - present */
     bool change_on_same_plate;            /* the present offset was found with this plate */
-    double p_unchanged;                   /* probability of a change at least this large if nothing changed */
-    bool has_conformity;                  /* a permitted error is stated, and a present offset */
-    double p_conforming;                  /* probability that the present offset is within the permitted error (JCGM 106) */
+    struct tt_cov2 change_cov;            /* what the change is judged by; on the same plate without the plate's errors */
+    double change_dof, change_expanded_x_mm, change_expanded_y_mm;
+    const char *change_from; /* id of the run that the present offset came from: then held offsets are compared; NULL = full ones */
+    double p_unchanged;      /* probability of a change at least this large if nothing changed */
+    bool has_conformity;     /* a permitted error is stated, and a present offset */
+    double p_conforming;     /* probability that the present offset is within the permitted error (JCGM 106) */
     enum tiptrue_verdict verdict;
     const char **reasons;
     size_t n_reasons;
@@ -140,10 +177,15 @@ struct tiptrue_solution {
     size_t n_poses;
     struct tt_tip_result *tips; /* those the run touched with or attempted to */
     size_t n_tips;
+    struct tt_plate_feature *features; /* what plate_effect counts in */
+    size_t n_features;
+    struct tt_tip_difference *between_tips; /* each determined tip over the first */
+    size_t n_between_tips;
     bool has_u_touch;
     double u_touch_mm, dof_touch; /* repeatability of one touch; dof HUGE_VAL = stated */
+    double stated_dof_touch;      /* of a stated one, as a prior; 0 = not stated */
     bool has_u_sighting;
-    double u_sighting_mm, dof_sighting;
+    double u_sighting_mm, dof_sighting, stated_dof_sighting;
     bool has_lost_motion, has_latency;
     double lost_motion_mm, u_lost_motion_mm; /* contact radius on X less that on Y */
     double latency_s, u_latency_s;
@@ -162,9 +204,32 @@ struct tiptrue_solution {
     bool has_permitted_error;
     double permitted_error_mm;
     enum tiptrue_verdict verdict;
+    const char **wanted; /* the tips that were asked for; the run's verdict is theirs; n 0: all */
+    size_t n_wanted;
     bool least_squares; /* the robust step was off: there is no verdict, and all of them are TIPTRUE_REPEAT */
+    bool change_accepted; /* changes beyond the plausible one were accepted when it was solved */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };
+
+static inline struct tt_plate_effects tt_effects_of(const struct tiptrue_solution *solution, const struct tt_tip_result *tip)
+{
+    bool known = tip->plate_effect_x != NULL && tip->plate_effect_y != NULL;
+
+    return (struct tt_plate_effects){solution->features, known ? tip->plate_effect_x : NULL, tip->plate_effect_y,
+                                     known ? solution->n_features : 0};
+}
+
+/* Whether every tip with an offset has the one with the plate held. */
+static inline bool tt_solution_has_held(const struct tiptrue_solution *solution)
+{
+    bool all = true;
+
+    for (size_t i = 0; i < solution->n_tips; i++) {
+        const struct tt_tip_result *tip = &solution->tips[i];
+        all = all && (tip->has_held || !tip->offset_determined_x || !tip->offset_determined_y);
+    }
+    return all;
+}
 
 #endif

@@ -57,8 +57,8 @@ static void write_poses(struct tt_json *json, const struct tiptrue_solution *s)
     tt_json_close(json, ']');
 }
 
-/* {"u": ..., "dof": ...} of a repeatability, null where there is none. */
-static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm, double dof)
+/* {"u": ..., "dof": ..., "stated_dof": ...} of a repeatability, null where there is none. */
+static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm, double dof, double stated_dof)
 {
     tt_json_key(json, key);
     if (!known) {
@@ -68,7 +68,38 @@ static void write_repeatability(struct tt_json *json, const char *key, bool know
     tt_json_open(json, '{');
     tt_json_key_fixed(json, "u", u_mm);
     tt_json_key_number(json, "dof", dof);
+    tt_json_key_number_if(json, "stated_dof", stated_dof > 0, stated_dof);
     tt_json_close(json, '}');
+}
+
+/* What the tips' plate_effect counts in. */
+static void write_features(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    static const char *const KINDS[] = {[TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
+
+    tt_json_key(json, "plate_features");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_features; i++) {
+        const struct tt_plate_feature *feature = &s->features[i];
+        const char axis[2] = {(char)feature->axis, '\0'};
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "kind", KINDS[feature->kind]);
+        tt_json_key_text(json, "name", feature->name);
+        tt_json_key_text(json, "axis", feature->axis != 0 ? axis : NULL);
+        tt_json_key_number(json, "u_mm", feature->u_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_between_tips(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "between_tips");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_between_tips; i++) {
+        tt_json_tip_difference(json, &s->between_tips[i]);
+    }
+    tt_json_close(json, ']');
 }
 
 static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key, double value, const char *u_key,
@@ -217,6 +248,21 @@ static void write_findings(struct tt_json *json, const struct tiptrue_solution *
     tt_json_close(json, ']');
 }
 
+/* The tips that were asked for, or null: all. */
+static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "tips_wanted");
+    if (s->n_wanted == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_wanted; i++) {
+        tt_json_text(json, s->wanted[i]);
+    }
+    tt_json_close(json, ']');
+}
+
 void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
@@ -236,8 +282,11 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
         tt_json_tip(&json, s, &s->tips[i]);
     }
     tt_json_close(&json, ']');
-    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm, s->dof_touch);
-    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting);
+    write_between_tips(&json, s);
+    write_features(&json, s);
+    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm, s->dof_touch, s->stated_dof_touch);
+    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting,
+                        s->stated_dof_sighting);
     write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm", s->u_lost_motion_mm);
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
     write_edges(&json, s);
@@ -247,6 +296,9 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     }
     tt_json_key(&json, "least_squares");
     tt_json_bool(&json, s->least_squares);
+    write_wanted(&json, s);
+    tt_json_key(&json, "change_accepted");
+    tt_json_bool(&json, s->change_accepted);
     tt_json_key_text(&json, "verdict", s->least_squares ? NULL : tt_verdict_word(s->verdict));
     tt_json_close(&json, '}');
 }

@@ -14,19 +14,24 @@ static bool both_determined(const struct tt_tip_result *tip)
     return tip->offset_determined_x && tip->offset_determined_y;
 }
 
-static void write_covariance(struct tt_json *json, const struct tt_tip_result *t, const struct tt_cov2 *cov)
+static void write_matrix(struct tt_json *json, bool x, bool y, const struct tt_cov2 *cov)
 {
     tt_json_key(json, "covariance_mm2");
     tt_json_open(json, '[');
     tt_json_open(json, '[');
-    tt_json_number_if(json, t->offset_determined_x, cov->xx_mm2);
-    tt_json_number_if(json, both_determined(t), cov->xy_mm2);
+    tt_json_number_if(json, x, cov->xx_mm2);
+    tt_json_number_if(json, x && y, cov->xy_mm2);
     tt_json_close(json, ']');
     tt_json_open(json, '[');
-    tt_json_number_if(json, both_determined(t), cov->xy_mm2);
-    tt_json_number_if(json, t->offset_determined_y, cov->yy_mm2);
+    tt_json_number_if(json, x && y, cov->xy_mm2);
+    tt_json_number_if(json, y, cov->yy_mm2);
     tt_json_close(json, ']');
     tt_json_close(json, ']');
+}
+
+static void write_covariance(struct tt_json *json, const struct tt_tip_result *t, const struct tt_cov2 *cov)
+{
+    write_matrix(json, t->offset_determined_x, t->offset_determined_y, cov);
 }
 
 /* null where @determined is false. */
@@ -56,13 +61,38 @@ static void write_offset(struct tt_json *json, const struct tt_tip_result *t)
     write_covariance(json, t, cov);
 }
 
-static void write_same_plate(struct tt_json *json, const struct tt_tip_result *t)
+static void write_effect(struct tt_json *json, const char *axis, const double effect[], size_t n)
+{
+    tt_json_key(json, axis);
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < n; i++) {
+        tt_json_number(json, effect[i]);
+    }
+    tt_json_close(json, ']');
+}
+
+/* In the order of "plate_features"; null where they are not known. */
+static void write_effects(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+{
+    tt_json_key(json, "plate_effect");
+    if (t->plate_effect_x == NULL || t->plate_effect_y == NULL || !both_determined(t)) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    write_effect(json, "x", t->plate_effect_x, s->n_features);
+    write_effect(json, "y", t->plate_effect_y, s->n_features);
+    tt_json_close(json, '}');
+}
+
+static void write_same_plate(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
 {
     const struct tt_cov2 *cov = &t->same_plate_cov;
     bool x = t->offset_determined_x, y = t->offset_determined_y;
 
     tt_json_key(json, "same_plate");
     tt_json_open(json, '{');
+    tt_json_key_xy_if(json, "offset_mm", x, t->held.x_mm, y, t->held.y_mm);
     tt_json_key_xy_if(json, "u_offset_mm", x, sqrt(cov->xx_mm2), y, sqrt(cov->yy_mm2));
     write_covariance(json, t, cov);
     tt_json_key_number_if(json, "dof", x || y, t->same_plate_dof);
@@ -70,6 +100,7 @@ static void write_same_plate(struct tt_json *json, const struct tt_tip_result *t
     tt_json_key_xy_if(json, "expanded_mm", x, t->same_plate_expanded_x_mm, y, t->same_plate_expanded_y_mm);
     write_region(json, x && y, t->same_plate_region_factor, &t->same_plate_region);
     tt_json_key_xy_if(json, "common_u_mm", x, t->common_u_x_mm, y, t->common_u_y_mm);
+    write_effects(json, s, t);
     tt_json_key_fixed_if(json, "u_contact_radius_mm", t->radius_determined, t->same_plate_u_radius_mm);
     tt_json_close(json, '}');
 }
@@ -99,9 +130,13 @@ static void write_runout(struct tt_json *json, const struct tt_tip_result *t)
     tt_json_key_fixed_if(json, "u_mm", known, t->u_eccentricity_mm);
     tt_json_key_fixed_if(json, "angle_deg", known, tt_deg_from_rad(t->runout_angle_rad));
     tt_json_key_fixed_if(json, "u_deg", known, tt_deg_from_rad(t->u_runout_angle_rad));
+    tt_json_key_number_if(json, "dof", known, t->runout_dof);
+    tt_json_key_number_if(json, "factor", known, t->runout_factor);
     tt_json_close(json, '}');
     tt_json_key_fixed_if(json, "contact_radius_mm", t->radius_determined, t->contact_radius_mm);
     tt_json_key_fixed_if(json, "u_contact_radius_mm", t->radius_determined, t->u_contact_radius_mm);
+    tt_json_key_number_if(json, "contact_radius_dof", t->radius_determined, t->radius_dof);
+    tt_json_key_number_if(json, "contact_radius_factor", t->radius_determined, t->radius_factor);
 }
 
 static void write_shape(struct tt_json *json, const struct tt_tip_result *t)
@@ -143,12 +178,16 @@ static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
 static void write_present(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
 {
     if (t->has_present) {
+        bool x = t->offset_determined_x, y = t->offset_determined_y;
         tt_json_key_xy(json, "present_mm", t->present.x_mm, t->present.y_mm);
-        tt_json_key_xy_if(json, "change_mm", t->offset_determined_x, t->change.x_mm, t->offset_determined_y, t->change.y_mm);
+        tt_json_key_xy_if(json, "change_mm", x, t->change.x_mm, y, t->change.y_mm);
+        tt_json_key_xy_if(json, "change_expanded_mm", x, t->change_expanded_x_mm, y, t->change_expanded_y_mm);
     } else {
         tt_json_key_text(json, "present_mm", NULL);
         tt_json_key_text(json, "change_mm", NULL);
+        tt_json_key_text(json, "change_expanded_mm", NULL);
     }
+    tt_json_key_text(json, "change_from_run", t->has_present ? t->change_from : NULL);
     tt_json_key(json, "change_on_same_plate");
     tt_json_bool(json, t->has_present && t->change_on_same_plate);
     tt_json_key_number_if(json, "p_unchanged", t->has_present && both_determined(t), t->p_unchanged);
@@ -218,7 +257,7 @@ void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const s
     tt_json_key_count(json, "used", t->used);
     tt_json_close(json, '}');
     write_offset(json, t);
-    write_same_plate(json, t);
+    write_same_plate(json, s, t);
     write_coverage(json, t);
     write_runout(json, t);
     write_shape(json, t);
@@ -227,5 +266,21 @@ void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const s
     tt_json_key_number(json, "prior_share", t->prior_share);
     write_present(json, s, t);
     write_tip_verdict(json, s, t);
+    tt_json_close(json, '}');
+}
+
+void tt_json_tip_difference(struct tt_json *json, const struct tt_tip_difference *d)
+{
+    bool known = d->determined;
+
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", d->tip);
+    tt_json_key_text(json, "over", d->over);
+    tt_json_key_xy_if(json, "offset_mm", known, d->offset.x_mm, known, d->offset.y_mm);
+    write_matrix(json, known, known, &d->cov);
+    tt_json_key_number_if(json, "dof", known, d->dof);
+    tt_json_key_number_if(json, "factor", known, d->factor);
+    tt_json_key_xy_if(json, "expanded_mm", known, d->expanded_x_mm, known, d->expanded_y_mm);
+    tt_json_key_text(json, "height_mm", NULL);
     tt_json_close(json, '}');
 }

@@ -9,5 +9,7 @@
 
 /* Write @tip, one of the tips of @solution, as the next value of @json. */
 void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *solution, const struct tt_tip_result *tip);
+/* Write a difference of two tips, an object of "between_tips". */
+void tt_json_tip_difference(struct tt_json *json, const struct tt_tip_difference *difference);
 
 #endif

@@ -315,7 +315,7 @@ bool tt_can_draw_runout(const struct tt_scene *scene, size_t index)
 void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_picture *picture)
 {
     const struct tt_tip_result *tip = &scene->solution->tips[index];
-    double e_um = 1000 * tip->eccentricity_mm, u_um = 1000 * tip->same_plate_factor * tip->u_eccentricity_mm;
+    double e_um = 1000 * tip->eccentricity_mm, u_um = 1000 * tip->runout_factor * tip->u_eccentricity_mm;
     double limit_um = runout_limit_um(scene);
     double outer_um = fmax(fmax(e_um + u_um, limit_um), 0.5), scale = OUTER / outer_um;
     double y = CENTRE_Y + OUTER + 26;
@@ -507,7 +507,7 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
         tt_picture_row(picture);
         tt_picture_cell_count(picture, term->order);
         tt_picture_cell_fixed(picture, 1000 * term->amplitude_mm, 2, false);
-        tt_picture_cell_fixed(picture, 1000 * tip->same_plate_factor * term->u_amplitude_mm, 2, false);
+        tt_picture_cell_fixed(picture, 1000 * tip->runout_factor * term->u_amplitude_mm, 2, false);
         tt_picture_cell_fixed(picture, tt_deg_from_rad(term->angle_rad), 0, false);
         tt_picture_row_end(picture);
     }

@@ -168,8 +168,8 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
         put_mm(body, true, t->present.y_mm);
         close_row(body, "mm");
         open_row(body, "change");
-        put_um(body, "", x, t->change.x_mm, t->same_plate_expanded_x_mm, true);
-        put_um(body, "", y, t->change.y_mm, t->same_plate_expanded_y_mm, true);
+        put_um(body, "", x, t->change.x_mm, t->change_expanded_x_mm, true);
+        put_um(body, "", y, t->change.y_mm, t->change_expanded_y_mm, true);
         close_row(body, TT_UM);
     }
 }
@@ -188,7 +188,7 @@ void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s, con
         close_row(body, TT_UM);
     }
     if (t->runout_determined) {
-        double expanded_mm = t->same_plate_factor * t->u_eccentricity_mm;
+        double expanded_mm = t->runout_factor * t->u_eccentricity_mm;
         open_row(body, "eccentricity, 95 %");
         put_um(body, "", true, t->eccentricity_mm, expanded_mm, false);
         put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);

@@ -20,7 +20,10 @@
 
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
-    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED};
+    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
+                                             [TIPTRUE_UPDATE] = TT_YELLOW,
+                                             [TIPTRUE_REPEAT] = TT_RED,
+                                             [TIPTRUE_NOT_MEASURED] = TT_RED};
     return COLOURS[verdict];
 }
 
@@ -59,11 +62,13 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
         [TIPTRUE_KEEP] = "keep the present offset of ",
         [TIPTRUE_UPDATE] = "write the new offset of ",
         [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_NOT_MEASURED] = "touch ",
     };
     static const char *const SEVERAL[] = {
         [TIPTRUE_KEEP] = "keep the present offsets of ",
         [TIPTRUE_UPDATE] = "write the new offsets of ",
         [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_NOT_MEASURED] = "touch ",
     };
     size_t n = tips_with(s, verdict);
 
@@ -75,18 +80,59 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     add_tips(words, s, verdict);
 }
 
+/* Bytes of the name that begins at @text, if one of @names does and a quotation mark follows; 0 = none. The longest counts. */
+static size_t name_length(const char *const names[], size_t n, const char *text)
+{
+    size_t longest = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        size_t length = names[i] != NULL ? strlen(names[i]) : 0;
+        if (length > longest && strncmp(names[i], text, length) == 0 && text[length] == '\'') {
+            longest = length;
+        }
+    }
+    return longest;
+}
+
+/* Bytes of the name in quotation marks at @text, which stands behind @before; 0 = there is none. A name that the solution does not
+ * list (of a group, a mark) ends at the first quotation mark that no letter or digit follows. */
+static size_t quoted_length(const struct tiptrue_solution *s, char before, const char *text)
+{
+    if (*text != '\'' || isalnum((unsigned char)before)) {
+        return 0;
+    }
+    size_t edge = name_length(s->edge_names, s->n_edge_names, text + 1), tip = name_length(s->tip_names, s->n_tip_names, text + 1);
+    size_t setup = name_length(s->setup_names, s->n_setup_names, text + 1), length = edge > tip ? edge : tip;
+
+    length = setup > length ? setup : length;
+    if (length > 0) {
+        return length + 2;
+    }
+    for (const char *end = strchr(text + 1, '\''); end != NULL; end = strchr(end + 1, '\'')) {
+        if (!isalnum((unsigned char)end[1])) {
+            return (size_t)(end - text) + 1;
+        }
+    }
+    return 0;
+}
+
 /* The first @length bytes of a sentence of a finding or reason, whose units are in ASCII ("um", "deg"), with the signs of the page.
- */
-static void add_sentence(struct tt_buffer *words, const char *text, size_t length)
+ * Names are left as the user wrote them. */
+static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution *s, const char *text, size_t length)
 {
     const char *end = text + length;
+    char before = ' ';
 
     static const struct {
         const char *ascii, *sign;
     } UNITS[] = {{" um", " " TT_UM}, {" deg", TT_DEGREE}};
 
     while (text < end) {
-        size_t taken = 0;
+        size_t taken = quoted_length(s, before, text);
+        if (taken > 0) {
+            taken = taken < (size_t)(end - text) ? taken : (size_t)(end - text);
+            tt_buffer_add(words, text, taken);
+        }
         for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0] && taken == 0; i++) {
             size_t unit = strlen(UNITS[i].ascii);
             if (strncmp(text, UNITS[i].ascii, unit) == 0 && !isalnum((unsigned char)text[unit])) {
@@ -99,12 +145,14 @@ static void add_sentence(struct tt_buffer *words, const char *text, size_t lengt
             taken = 1;
         }
         text += taken;
+        before = text[-1];
     }
 }
 
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT"};
+    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT",
+                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
 
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
@@ -116,6 +164,7 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
         return;
     }
     add_order(&page->words, s, TIPTRUE_REPEAT);
+    add_order(&page->words, s, TIPTRUE_NOT_MEASURED);
     add_order(&page->words, s, TIPTRUE_UPDATE);
     add_order(&page->words, s, TIPTRUE_KEEP);
     if (page->words.length == 0) {
@@ -205,7 +254,7 @@ static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, 
             return;
         }
     }
-    add_sentence(words, reason, add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
+    add_sentence(words, s, reason, add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
     for (size_t i = 0; i < s->n_findings; i++) {
         if (repeats(reason, &s->findings[i])) {
             add_lines(words, s, &s->findings[i]);
@@ -241,7 +290,7 @@ static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
     tt_page_puts(page, ", ");
     tt_page_puts(page, tt_finding_name(f->code));
     tt_page_puts(page, ": ");
-    add_sentence(words, f->text, strlen(f->text));
+    add_sentence(words, s, f->text, strlen(f->text));
     add_lines(words, s, f);
     tt_page_say(page, 4);
 }
@@ -284,6 +333,7 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
         [TIPTRUE_KEEP] = "Next: nothing to write.",
         [TIPTRUE_UPDATE] = "Next: write what is new into the machine, then make one more run to see it confirmed.",
         [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
+        [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 
     tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);

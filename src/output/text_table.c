@@ -103,7 +103,7 @@ static void motion_head(struct tt_page *page, size_t at)
 
 static void motion_row(struct tt_page *page, size_t at, const struct tt_tip_result *t)
 {
-    double u_mm = t->same_plate_factor * t->u_eccentricity_mm, u_radius_mm = t->factor * t->u_contact_radius_mm;
+    double u_mm = t->runout_factor * t->u_eccentricity_mm, u_radius_mm = t->radius_factor * t->u_contact_radius_mm;
 
     tt_page_puts(page, t->name);
     tt_page_go(page, at);

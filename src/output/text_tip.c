@@ -110,11 +110,11 @@ static void tell_change(struct tt_page *page, const struct tt_tip_result *t)
     label(page, "change");
     end = page->column + VALUE_WIDTH;
     if (t->offset_determined_x) {
-        tt_cell_um(page, VALUE_WIDTH, t->change.x_mm, plate ? t->same_plate_expanded_x_mm : t->expanded_x_mm, true);
+        tt_cell_um(page, VALUE_WIDTH, t->change.x_mm, t->change_expanded_x_mm, true);
     }
     tt_page_go(page, end);
     if (t->offset_determined_y) {
-        tt_cell_um(page, VALUE_WIDTH, t->change.y_mm, plate ? t->same_plate_expanded_y_mm : t->expanded_y_mm, true);
+        tt_cell_um(page, VALUE_WIDTH, t->change.y_mm, t->change_expanded_y_mm, true);
     }
     remark(page, plate ? TT_UM ", same plate as before" : TT_UM);
 }
@@ -167,7 +167,7 @@ static void add_um(struct tt_buffer *words, double value_mm, double expanded_mm)
 static void tell_runout(struct tt_page *page, const struct tt_tip_result *t)
 {
     struct tt_buffer *words = &page->words;
-    double expanded_mm = t->same_plate_factor * t->u_eccentricity_mm;
+    double expanded_mm = t->runout_factor * t->u_eccentricity_mm;
 
     label(page, "runout");
     tt_page_go(page, X_AT + 2);
@@ -211,7 +211,7 @@ static void add_shape(struct tt_buffer *words, const struct tt_tip_result *t)
     for (size_t i = 0; i < t->n_shape; i++) {
         const struct tt_shape_term *term = &t->shape[i];
         tt_buffer_printf(words, "%sorder %u: ", i > 0 ? "; " : "", term->order);
-        add_um(words, term->amplitude_mm, t->same_plate_factor * term->u_amplitude_mm);
+        add_um(words, term->amplitude_mm, t->runout_factor * term->u_amplitude_mm);
         tt_buffer_puts(words, ", crest at ");
         tt_number_write_fixed(words, tt_deg_from_rad(term->angle_rad), 0, false);
         tt_buffer_puts(words, TT_DEGREE);

@@ -9,6 +9,7 @@ static const char *const VERDICTS[] = {
     [TIPTRUE_KEEP] = "keep",
     [TIPTRUE_UPDATE] = "update",
     [TIPTRUE_REPEAT] = "repeat",
+    [TIPTRUE_NOT_MEASURED] = "not measured",
 };
 
 static const char *const SEVERITIES[] = {

@@ -123,7 +123,7 @@ enum tiptrue_status tt_spots_find(const struct tiptrue_plate *plate, const struc
         size_t before = *n_spots, other = 0;
         struct tt_buffer text = {0};
         reasons[j] = NULL;
-        for (size_t k = 0; k < places && length_mm >= 2 * need_mm; k++) {
+        for (size_t k = 0; k < places && length_mm >= 2 * need_mm && !edge->unused; k++) {
             double share = places > 1 ? (double)k / (double)(places - 1) : 0.5;
             double t = (need_mm + share * (length_mm - 2 * need_mm)) / length_mm;
             struct tt_plate_xy at = {edge->from.x_mm + t * (edge->to.x_mm - edge->from.x_mm),
@@ -137,7 +137,9 @@ enum tiptrue_status tt_spots_find(const struct tiptrue_plate *plate, const struc
                 other = nearest;
             }
         }
-        if (room->along_axes && off_axis_rad(edge, room->yaw_rad) > ALONG_AXIS_RAD) {
+        if (edge->unused) {
+            tt_buffer_puts(&text, "is put out of use in the plate file");
+        } else if (room->along_axes && off_axis_rad(edge, room->yaw_rad) > ALONG_AXIS_RAD) {
             *n_spots = before;
             tt_buffer_puts(&text, "lies aslant, and the machine probes along its axes only");
         } else if (length_mm < 2 * need_mm) {

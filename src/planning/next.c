@@ -246,7 +246,7 @@ static double worst_mm2(const struct next *n, const struct tiptrue_solution *sol
 static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error *error)
 {
     double before = worst_mm2(n, n->solution), by_touch, by_sighting;
-    size_t n_probes = n->n_probes, moves = 2 * n->plate->n_marks * n->scene.n_setups;
+    size_t n_probes = n->n_probes, moves = 2 * tt_plate_marks_in_use(n->plate) * n->scene.n_setups;
     enum tiptrue_status status;
 
     if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) || is_met(n, n->expected != NULL ? n->expected : n->solution) ||
@@ -318,7 +318,8 @@ static bool note_findings(const struct tiptrue_solution *solution, struct tiptru
         const struct tt_finding *finding = &solution->findings[i];
         bool of_number = finding->code == TT_FINDING_UNDETERMINED || finding->code == TT_FINDING_FEW_TOUCHES ||
                          finding->code == TT_FINDING_UNCERTAINTY_OVER || finding->code == TT_FINDING_PRIOR_BOUND ||
-                         finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_RUNOUT_OVER;
+                         finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_NOT_TOUCHED ||
+                         finding->code == TT_FINDING_RUNOUT_OVER;
         if (finding->severity == TIPTRUE_ERROR && !of_number) {
             good = note_finding(proposal, finding);
             proposal->met = false;

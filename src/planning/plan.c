@@ -132,7 +132,7 @@ static enum tiptrue_status set_scene(struct planner *p, struct tiptrue_error *er
                                  .turned_rad = TURNED,
                                  .offsets = offsets,
                                  .sightings = p->options->sightings > 0 ? p->options->sightings : 1};
-    if (p->scene.n_setups == 2 && p->plate->n_marks < 2) {
+    if (p->scene.n_setups == 2 && tt_plate_marks_in_use(p->plate) < 2) {
         return tt_fail(error, TIPTRUE_E_DATA, p->plate->file, 0, 0, "a plate with two marks, or one setup",
                        "how a second setup is turned is told by two marks, and the plate has one");
     }
@@ -318,7 +318,7 @@ static enum tiptrue_status choose_sightings(struct planner *p, bool *reachable, 
     *reachable = false;
     last = p->options->sightings > 0 ? last : MOST_SIGHTINGS;
     for (size_t rounds = first; rounds <= last && status == TIPTRUE_OK; rounds++) {
-        size_t moves = 2 * rounds * p->plate->n_marks * p->scene.n_setups, fewest = 0;
+        size_t moves = 2 * rounds * tt_plate_marks_in_use(p->plate) * p->scene.n_setups, fewest = 0;
         bool enough = true;
         p->scene.sightings = rounds;
         for (size_t i = 0; i < p->n_tips && enough && status == TIPTRUE_OK; i++) {

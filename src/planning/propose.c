@@ -110,10 +110,9 @@ static void add_sightings(struct writer *w, size_t setup, bool at_end)
     const struct tiptrue_plate *plate = scene->plate;
     struct tt_pose pose = tt_scene_pose(scene, setup);
 
-    for (size_t k = 0; k < scene->sightings * plate->n_marks; k++) {
+    for (size_t k = 0, n = scene->sightings * tt_plate_marks_in_use(plate); k < n; k++) {
         /* the reference mark first at the start and last at the end */
-        size_t place = at_end ? scene->sightings * plate->n_marks - 1 - k : k;
-        size_t mark = (place + plate->reference) % plate->n_marks;
+        size_t mark = tt_plate_mark_in_use(plate, plate->reference, at_end ? n - 1 - k : k);
         struct tt_move *move = add_move(w);
         move->kind = TT_SIGHT;
         move->target = w->marks[mark];
@@ -182,7 +181,7 @@ static bool write_moves(struct writer *w)
     const struct tt_scene *scene = choice->scene;
     struct tiptrue_proposal *p = w->p;
     struct tt_arena *arena = &p->plan.arena;
-    size_t most = 2 * choice->n_probes + 2 * scene->sightings * scene->plate->n_marks * scene->n_setups;
+    size_t most = 2 * choice->n_probes + 2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
 
     p->plan.moves = TT_ARENA_NEW(arena, most, struct tt_move);
     p->head = TT_ARENA_NEW(arena, most, struct tt_machine_xy);

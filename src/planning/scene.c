@@ -58,8 +58,8 @@ static void add_sightings(const struct tt_scene *scene, struct tiptrue_run *run)
 
     for (size_t s = 0; s < scene->n_setups; s++) {
         struct tt_pose pose = tt_scene_pose(scene, s);
-        for (size_t k = 0; k < 2 * scene->sightings * plate->n_marks; k++) {
-            size_t mark = k % plate->n_marks;
+        for (size_t k = 0; k < 2 * scene->sightings * tt_plate_marks_in_use(plate); k++) {
+            size_t mark = tt_plate_mark_in_use(plate, 0, k);
             run->observations[run->n_observations++] = (struct tt_observation){
                 .kind = TT_SIGHT, .target = mark, .tip = TT_NONE, .setup = s, .h = tt_pose_place(&pose, 1, plate->marks[mark].at)};
         }
@@ -71,7 +71,7 @@ static enum tiptrue_status make_run(const struct tt_scene *scene, const struct t
                                     struct tiptrue_run *run)
 {
     size_t before = scene->so_far != NULL ? scene->so_far->n_observations : 0;
-    size_t sightings = 2 * scene->sightings * scene->plate->n_marks * scene->n_setups;
+    size_t sightings = 2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
 
     *run = (struct tiptrue_run){.file = scene->machine->file,
                                 .tips = scene->tips,

@@ -446,6 +446,22 @@ again = json.loads(run("solve", "--json", "--plate", "plate.json", "--machine", 
 tally.check(abs(again["tips"][1]["change_mm"]["x"] - 2 * tips["narrow"]["offset_mm"]["x"]) < 1e-3, "a wrong sign is not seen")
 expect(export("result.json", "--into", "c.json", "--machine", "m.json", "--max-change", "0.2"), 65, "a wrong sign",
        "would move by 105.8")
+# The plausible change holds without being asked for: 0.3 mm, or what the machine file says, in any file but one that holds 0; the
+# option can only be stricter; a result whose change was accepted passes.
+near = {axis: round(tips["narrow"]["offset_mm"][axis] + d, 4) for axis, d in (("x", 0.28), ("y", -0.33))}
+right = {**machine, "export": [{"put": ["narrow.offset.x=/x", "narrow.offset.y=/y"]}]}
+accepted = json.loads(solved.stdout)
+accepted["change_accepted"] = True
+write("accepted.json", json.dumps(accepted))
+for document, result, options, status in (
+        (right, "result.json", (), 65), (right, "result.json", ("--max-change", "0.4"), 65), (right, "accepted.json", (), 0),
+        (right, "accepted.json", ("--max-change", "0.32"), 65), (right, "result.json", ("--force", "change"), 0),
+        ({**right, "limits": {"plausible_change": 0.34}}, "result.json", (), 0),
+        ({**right, "limits": {"plausible_change": 0.32}}, "result.json", (), 65)):
+    write("m.json", json.dumps(document))
+    write("c.json", json.dumps(near))
+    expect(export(result, "--into", "c.json", "--machine", "m.json", *options), status,
+           f"a change of 0.33 mm, {document.get('limits')}, {result}, {options}", "would move by 0.33" if status else "")
 for present, error in {'{"x": 1}': "nothing stands at place '/y'", '{"x": 1, "y": "?"}': "which is no number"}.items():
     write("c.json", present)
     done = run("solve", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv")

@@ -16,6 +16,19 @@ is "lines keep to 80 columns" "" "$(awk 'length($0) > 80' out)"
 run "$TIPTRUE" solve --plate plate.json --machine off.json run.csv
 is "update exits 10" 10 "$status"
 has "update comes first" out '^UPDATE: write the new offset of wide$'
+# An offset that moved by 0.9 mm is not believed, unless that is accepted; the result says so.
+sed 's/36\.184/37.084/' machine.json >far.json
+run "$TIPTRUE" solve --plate plate.json --machine far.json run.csv
+is "an implausible change exits 20" 20 "$status"
+has "it is told" out '^  change-implausible: the offset of .wide. differs'
+run "$TIPTRUE" solve --json --accept-change --plate plate.json --machine far.json run.csv
+is "accepted it exits 10" 10 "$status"
+has "the result says so" out '"change_accepted":true'
+has "the finding is a warning" out '"code":"change-implausible","severity":"warning"'
+sed 's/36\.184/37.084/; s/"limits": *{/&"plausible_change": 1.5, /' machine.json >wide.json
+run "$TIPTRUE" solve --json --plate plate.json --machine wide.json run.csv
+is "a larger plausible change is kept to" 10 "$status"
+has "nothing was accepted" out '"change_accepted":false'
 solve short.csv
 is "repeat exits 20" 20 "$status"
 has "repeat comes first" out '^REPEAT: use nothing that this run says of wide$'
@@ -87,7 +100,7 @@ has "the robust step can be switched off" out '"least_squares":true'
 # 2026-11-26: with half of the touches 1 mm late, --least-squares said `update' by 0.4 mm at +- 8 um, and export and import took it.
 # Nobody looked for touches that lie, so there is no verdict, in any output, and nothing can use it.
 is "which gives no verdict" 20 "$status"
-is "of the run or of a tip" "$(grep -o '"tip":"[^"]*"' out | sort -u | wc -l | awk '{ print 1 + $1 }')" "$(grep -o '"verdict":null' out | wc -l)"
+is "of the run or of its tip" 2 "$(grep -o '"verdict":null' out | wc -l)"
 lacks "none at all" out '"verdict":"'
 cp out least.json
 run "$TIPTRUE" compare least.json least.json
@@ -111,6 +124,27 @@ solve --least-squares run.csv
 is "without JSON" 20 "$status"
 has "the first line" out '^NO VERDICT: least squares without rejecting outliers, to compare with other$'
 has "the last words" out 'Next: to use the run, solve it without --least-squares\.'
+# 2026-11-26: edges beyond the 64th touched were left out of the unit check without a word: of 66 edges in one line and one that
+# faces them at 30 mm, a log in inches read as millimetres was not told.
+"$PYTHON" - <<'END'
+import json
+edges = [{"name": f"e{k}", "from": [3 * k, 0], "to": [3 * k + 2, 0], "free_side": "left"} for k in range(66)]
+edges.append({"name": "far", "from": [90, 30], "to": [80, 30], "free_side": "left"})
+json.dump({"schema": "tiptrue.plate/1", "name": "comb", "reference": "A", "marks": [{"name": "A", "at": [0, 0]}], "edges": edges},
+          open("comb.json", "w"))
+json.dump({"schema": "tiptrue.machine/1", "name": "lathe corner", "yaw": {"value_deg": 0, "u_deg": 0.1},
+           "tips": [{"name": "wide"}]}, open("comb-machine.json", "w"))
+with open("comb.csv", "w") as log:
+    log.write("kind,target,tip,x,y,rotation\n")
+    for k in range(2):
+        log.write(f"sight,A,,{(150.25 + 0.001 * k) / 25.4:.6f},{80.5 / 25.4:.6f},\n")
+    for k in range(66 + 6):
+        x, y = (3 * k + 1, 0.4) if k < 66 else (85, 29.6)
+        log.write(f"touch,{edges[min(k, 66)]['name']},wide,{(150.25 - 36.2 + x) / 25.4:.6f},"
+                  f"{(80.5 + 21.3 + y) / 25.4:.6f},{(47 * k) % 360}\n")
+END
+run "$TIPTRUE" solve --plate comb.json --machine comb-machine.json comb.csv
+has "the unit by the 67th edge" out 'unit-suspect: distances between the edges in the log are 0\.038[0-9] times'
 "$TIPTRUE" solve --plate plate.json --machine machine.json --json - <run.csv >out 2>err
 status=$?
 is "standard input is a run" 0 "$status"

@@ -1,11 +1,11 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Memory that runs out anywhere in the process, in its libraries too: no command is killed by a signal, none goes on as if nothing had
-been, none leaves a file half-written. (tests/fault/*_memory_test.c fail each of our own requests; these fail what GSL, cJSON, SQLite,
-PCRE2 and the C library ask for.) Environment: TIPTRUE, CC, srcdir.
+"""Memory that runs out anywhere in the process, in its libraries too: no command is killed by a signal, and none goes on as if
+nothing had been. (tests/fault/*_memory_test.c fail each of our own requests; these fail what GSL, cJSON, SQLite, PCRE2 and the C
+library ask for.) Environment: TIPTRUE, CC, srcdir.
 
-2026-11-26: `plan`, `simulate` and `solve --monte-carlo` ended with "gsl: rng.c: ERROR: failed to allocate space for rng state" (rc 134):
-GSL's default handler. The generators' states are now in our own memory."""
+2026-11-26: `plan`, `simulate` and `solve --monte-carlo` ended with "gsl: rng.c: ERROR: failed to allocate space for rng state" (rc
+134): GSL's default handler. The generators' states are now in our own memory."""
 import os
 import pathlib
 import shlex
@@ -26,7 +26,8 @@ MEMORY = 71
 with tempfile.TemporaryDirectory() as scratch:
     os.chdir(scratch)
     oom = pathlib.Path(scratch, "oom.so")
-    subprocess.run([*shlex.split(os.environ["CC"]), "-shared", "-fPIC", "-O1", "-o", oom, top / "tests" / "fault" / "oom.c", "-ldl"], check=True)
+    source = top / "tests" / "fault" / "oom.c"
+    subprocess.run([*shlex.split(os.environ["CC"]), "-shared", "-fPIC", "-O1", "-o", oom, source, "-ldl"], check=True)
     pair = ["--plate", str(board / "plate.json"), "--machine", str(board / "machine.json")]
 
     def run(command, **settings):
@@ -63,6 +64,7 @@ with tempfile.TemporaryDirectory() as scratch:
                     tally.check(done.stdout == whole.stdout, f"{what}: status {done.returncode}, another output")
                 else:
                     # the C library's own start, argp among it, has messages of its own
-                    tally.check(done.returncode > 0 and done.stderr != b"", f"{what}: status {done.returncode}, {done.stderr[:200]}")
+                    tally.check(done.returncode > 0 and done.stderr != b"",
+                                f"{what}: status {done.returncode}, {done.stderr[:200]}")
         tally.check(MEMORY in seen, f"{name}: no request was told as a lack of memory: {seen}")
 tally.close()

@@ -27,7 +27,7 @@ validators = {name: jsonschema.Draft202012Validator(json.loads((top / "docs" / "
 
 def run(*arguments, status=0):
     done = subprocess.run([os.environ["TIPTRUE"], *arguments], capture_output=True, text=True, check=False)
-    tally.check(done.returncode == status,
+    tally.check(status is None or done.returncode == status,
                 f"{arguments[0]} {arguments[1:4]} exits {done.returncode}, not {status}: {done.stderr[:300]}")
     return done
 
@@ -43,6 +43,28 @@ def document(name, *arguments):
 def store(history, runs, status=20):
     return run("solve", "--history", str(history), "--json", "--plate", str(weeks / "plate.json"), "--machine",
                str(weeks / "machine.json"), *[str(r) for r in runs], status=status)
+
+
+def left_over(a, tip_a, b, tip_b, axis):
+    """Variance of what of the plate's errors does not cancel between two held offsets."""
+    effects = []
+    for result, tip in (a, tip_a), (b, tip_b):
+        effects.append({(f["kind"], f["name"], f["axis"]): (e, f["u_mm"])
+                        for f, e in zip(result["plate_features"], tip["same_plate"]["plate_effect"][axis])})
+    nothing = (0, 0)
+    return sum((effects[1].get(k, nothing)[0] - effects[0].get(k, nothing)[0]) ** 2 * (effects[0].get(k) or effects[1][k])[1] ** 2
+               for k in effects[0].keys() | effects[1].keys())
+
+
+def without_held(text):
+    """A result as it was before it had a solution with the plate held."""
+    result = json.loads(text)
+    for key in "between_tips", "plate_features":
+        del result[key]
+    for tip in result["tips"]:
+        for key in "offset_mm", "plate_effect":
+            del tip["same_plate"][key]
+    return json.dumps(result)
 
 
 def near(value, expected, tolerance, what):
@@ -80,7 +102,7 @@ with tempfile.TemporaryDirectory() as folder:
     near((datetime.datetime.fromisoformat(t3["forecast"]["date"][:-1]) - due).total_seconds(), 0, 60, "date of the forecast")
     tally.check(t3["forecast"]["counts_from"] == "update-now", f"forecast {t3['forecast']}")
     for tip in trend["tips"]:
-        near(tip["within_run_u_mm"]["x"], 0.00208, 0.00005, f"{tip['tip']} within a run")
+        near(tip["within_run_u_mm"]["x"], 0.00149, 0.00005, f"{tip['tip']} within a run")
         near(tip["between_run_u_mm"]["x"], 0.0031, 0.0012, f"{tip['tip']} between runs")
 
     # One tip, and from a later time on.
@@ -110,12 +132,16 @@ with tempfile.TemporaryDirectory() as folder:
     stored = document("compare", "--history", str(history), before["run"]["id"][:10], after["run"]["id"])
     for tip, with_scatter, old, new in zip(files["tips"], stored["tips"], before["tips"], after["tips"]):
         for axis in "xy":
-            near(tip["offset"]["difference_mm"][axis], new["offset_mm"][axis] - old["offset_mm"][axis], 1e-9, f"B - A {axis}")
+            near(tip["offset"]["difference_mm"][axis],
+                 new["same_plate"]["offset_mm"][axis] - old["same_plate"]["offset_mm"][axis], 1e-9, f"B - A {axis}")
             u2 = old["same_plate"]["u_offset_mm"][axis] ** 2 + new["same_plate"]["u_offset_mm"][axis] ** 2
+            apart = left_over(before, old, after, new, axis)
+            tally.check(0 < apart < 0.1 * u2, f"what the plate leaves over: {apart}")
+            u2 += apart
             near(tip["offset"]["u_mm"][axis], u2 ** 0.5, 1e-8, f"u {axis}")
             b = with_scatter["between_run_u_mm"][axis]
             near(with_scatter["offset"]["u_mm"][axis], (u2 + 2 * b * b) ** 0.5, 1e-8, f"u {axis} with the scatter between runs")
-        tally.check(with_scatter["offset"]["dof"] < 200 < (tip["offset"]["dof"] or 1e9),
+        tally.check(20 < tip["offset"]["dof"] < with_scatter["offset"]["dof"] < 200,
                     f"degrees of freedom {tip['offset']['dof']}, {with_scatter['offset']['dof']}")
         tally.check(tip["offset"]["significant"] and not tip["runout"]["significant"], f"{tip['tip']}: {tip['text']}")
     tally.check(files["same_plate"] and not files["same_run"], "same plate, two runs")
@@ -145,9 +171,9 @@ with tempfile.TemporaryDirectory() as folder:
                      "variance with and without a history")
         tally.check(new["offset_mm"] == old["offset_mm"] and new["prior_share"] == old["prior_share"], "the offset stays")
         tally.check(new["same_plate"]["dof"] < 1000, f"degrees of freedom {new['same_plate']['dof']}")
-    # 2026-11-26: solved again, a run's uncertainty shrank each time (degrees of freedom 9 -> 98, expanded uncertainty 24.4 -> 21.4 um
-    # in five turns), "unchanged" and "stored" in one answer: the scatter between runs was taken back with the degrees of freedom of the
-    # whole result. The budget now says its own, and all digits stay.
+    # 2026-11-26: solved again, a run's uncertainty shrank each time (degrees of freedom 9 -> 98, U 24.4 -> 21.4 um in five turns),
+    # "unchanged" and "stored" in one answer: the scatter between runs was taken back with the degrees of freedom of the whole
+    # result. The budget now says its own, and all digits stay.
     kept = pathlib.Path(folder, "kept.db")
     shutil.copy(history, kept)
     machine = pathlib.Path(folder, "machine.json")
@@ -184,9 +210,71 @@ with tempfile.TemporaryDirectory() as folder:
     tally.check("  unchanged\n" in told and run("history", "show", "--history", str(bare), "--json", runs_id).stdout == second,
                 f"and then stays: {told}")
 
+    # 2026-11-26: the trend of a history that was exported and imported differed by 1e-10 mm: the summary of a run was made from what the
+    # solve held in memory, after an import from its document, which has ten decimals. It is made from the document in both.
+    exported = pathlib.Path(folder, "exported.jsonl")
+    exported.write_text(run("history", "export", "--history", str(history)).stdout)
+    imported = pathlib.Path(folder, "imported.db")
+    run("history", "import", "--history", str(imported), str(exported))
+    first = run("trend", "--json", "--points", "--history", str(history)).stdout
+    tally.check(run("trend", "--json", "--points", "--history", str(imported)).stdout == first, "the trend of an imported history")
+
     again = document("trend", "--history", str(history))
     tally.check([t["within_run_u_mm"] for t in again["tips"]] == [t["within_run_u_mm"] for t in trend["tips"]],
                 "a result that has the scatter in it says the same of its run")
+
+    # Runs from before there was a solution with the plate held are solved again from their logs, once; never a mixture.
+    older = pathlib.Path(folder, "older.jsonl")
+    lines = [json.loads(line) for line in run("history", "export", "--history", str(history)).stdout.splitlines()]
+    for line in lines[:40]:
+        for result in line["results"]:
+            result["result"] = json.loads(without_held(json.dumps(result["result"])))
+    older.write_text("\n".join(json.dumps(line) for line in lines) + "\n")
+    run("history", "import", "--history", str(pathlib.Path(folder, "older.db")), str(older))
+    mended = document("trend", "--history", str(pathlib.Path(folder, "older.db")), "--points")
+    whole = document("trend", "--history", str(history), "--points")
+    for old, new in zip(whole["tips"], mended["tips"]):
+        for p, q in zip(old["points"], new["points"]):
+            for key in p:
+                if isinstance(p[key], dict) and "x" in p[key]:
+                    near(q[key]["x"], p[key]["x"], 1e-9, f"{key} of an older run")
+    tally.check([c["after"] for c in mended["changes"]] == [c["after"] for c in whole["changes"]], "its changes")
+    one = json.loads(run("compare", "--json", "--history", str(pathlib.Path(folder, "older.db")), before["run"]["id"][:10],
+                         after["run"]["id"]).stdout)
+    near(one["tips"][0]["offset"]["difference_mm"]["x"], stored["tips"][0]["offset"]["difference_mm"]["x"], 1e-9,
+         "two older runs compared")
+
+    # The offset in use came from a stored run: held offsets are compared, with what both runs say of them.
+    fresh = pathlib.Path(folder, "in-use.db")
+    numbered = pathlib.Path(folder, "numbered.json")
+    numbered.write_text(json.dumps(dict(json.loads((weeks / "plate.json").read_text()), serial="0417")))
+    origin = json.loads(run("solve", "--history", str(fresh), "--json", "--plate", str(numbered), "--machine",
+                            str(weeks / "machine.json"), str(runs[40]), status=10).stdout)
+    used = json.loads((weeks / "machine.json").read_text())
+    for tip, found in zip(used["tips"], origin["tips"]):
+        tip.update(offset=[round(found["offset_mm"][axis], 3) for axis in "xy"], offset_plate="0417")
+    in_use = pathlib.Path(folder, "in-use.json")
+    in_use.write_text(json.dumps(used))
+    ask = ["--json", "--plate", str(numbered), "--machine", str(in_use), str(runs[41])]
+    since = json.loads(run("solve", "--history", str(fresh), *ask, status=None).stdout)
+    alone = json.loads(run("solve", *ask, status=None).stdout)
+    for new, full, old in zip(since["tips"], alone["tips"], origin["tips"]):
+        tally.check(new["change_from_run"] == origin["run"]["id"] and full["change_from_run"] is None, "the run it came from")
+        tally.check(new["change_on_same_plate"] and new["offset_mm"] == full["offset_mm"], "the offset stays the full one")
+        for axis in "xy":
+            near(new["change_mm"][axis], new["same_plate"]["offset_mm"][axis] - old["same_plate"]["offset_mm"][axis], 1e-9,
+                 f"change of held offsets {axis}")
+            near(full["change_mm"][axis], full["offset_mm"][axis] - full["present_mm"][axis], 1e-9, f"change in full {axis}")
+            u2 = old["same_plate"]["u_offset_mm"][axis] ** 2 + new["same_plate"]["u_offset_mm"][axis] ** 2
+            u2 += left_over(origin, old, since, new, axis)
+            near(new["change_expanded_mm"][axis] / u2 ** 0.5, 2.01, 0.03, f"its factor {axis}")
+    run("history", "show", "--history", str(fresh), since["run"]["id"], "--again", "--replace")
+    again = json.loads(run("history", "show", "--history", str(fresh), since["run"]["id"], "--json").stdout)
+    tally.check([t["change_mm"] for t in again["tips"]] == [t["change_mm"] for t in since["tips"]], "solved again it says the same")
+    other = dict(used, tips=[dict(tip, offset=[tip["offset"][0] + 0.002, tip["offset"][1]]) for tip in used["tips"]])
+    in_use.write_text(json.dumps(other))
+    moved = json.loads(run("solve", "--history", str(fresh), *ask, status=None).stdout)
+    tally.check(all(tip["change_from_run"] is None for tip in moved["tips"]), "an offset that no run gave")
 
     # Several machines, none, and what is not there.
     second = pathlib.Path(folder, "second.json")

@@ -24,36 +24,164 @@ struct template {
     const char *text;
 };
 
+#define CHANGED                                                                                    \
+    "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more than the " \
+    "{most} that are plausible"
+#define ACCEPT "; if it is right, solve with --accept-change"
+
 static const struct template TEMPLATES[] = {
+    {TT_FINDING_DOES_NOT_FIT, "sightings",
+     "sightings repeat to {found}, and {stated} is stated ({lines} is the worst): a wrong mark was "
+     "sighted, or 'sighting' in the machine file is wrong; sight the marks again"},
+    {TT_FINDING_DOES_NOT_FIT, "sightings-aside",
+     "{aside} of {of} sightings disagree with the others: which are right cannot be told. Sight every "
+     "mark again, twice"},
+    {TT_FINDING_DOES_NOT_FIT, "marks",
+     "the marks lie further from their stated places than their u allows (chi-squared {chi2}, {dof} "
+     "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which marks were "
+     "sighted, and their places in the plate file"},
+    {TT_FINDING_DOES_NOT_FIT, "edges",
+     "the edges lie further from their stated places than their u allows (chi-squared {chi2}, {dof} "
+     "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check their places and u "
+     "in the plate file, and the targets in the log"},
+    {TT_FINDING_DOES_NOT_FIT, "groups",
+     "the groups of edges lie further from their stated places than their u allows (chi-squared "
+     "{chi2}, {dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check its "
+     "u in the plate file"},
+    {TT_FINDING_DOES_NOT_FIT, "square",
+     "the run fits only if the machine's axes are not square, by {over_100} over 100 mm: check the "
+     "axes, or the marks' places in the plate file"},
+    {TT_FINDING_DOES_NOT_FIT, "scale",
+     "the run fits only if x and y have different scales, by {over_100} over 100 mm: check the axes' "
+     "steps per millimetre, or the marks' places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, NULL,
      "the run does not fit what was stated ({values}): check the plate file, the machine file and the "
      "columns of the log"},
+    {TT_FINDING_IMPLAUSIBLE, "repeatability",
+     "touches repeat to {found} only, and {most} is the most that is believed: look for a loose tip, a "
+     "loose plate, a bad contact, or columns of the log mixed up"},
+    {TT_FINDING_IMPLAUSIBLE, "uncertainty",
+     "the offset of '{tip}' is uncertain by {found} even on this plate, and {most} is the most that is "
+     "believed: touch more edges in both directions at more rotations, and check the stated "
+     "uncertainties and units"},
+    {TT_FINDING_IMPLAUSIBLE, "uncertainty-total",
+     "the offset of '{tip}' is uncertain by {found}, and {most} is the most that is believed: check the "
+     "'u' and 'tolerance' of the plate file (are they in its units?), or measure the plate"},
+    {TT_FINDING_IMPLAUSIBLE, "radius-negative",
+     "the contact radius of '{tip}' comes out as {found}: are free sides exchanged in the plate file, "
+     "or has the controller taken the tip's radius off already?"},
+    {TT_FINDING_IMPLAUSIBLE, "radius-diameter",
+     "'{tip}' has a contact radius of {found}, and {stated} is stated: is that the diameter? Correct "
+     "'radius' in the machine file"},
+    {TT_FINDING_IMPLAUSIBLE, "radius-halved",
+     "'{tip}' has a contact radius of {found}, and {stated} is stated, half of it: correct 'radius' in "
+     "the machine file, or check the edges' places"},
+    {TT_FINDING_IMPLAUSIBLE, "radius-opening",
+     "'{tip}' comes out {found} wide, and touched two edges that are {most} apart and face each other: "
+     "check the edges' free sides and places in the plate file, and the targets in the log"},
+    {TT_FINDING_IMPLAUSIBLE, "runout",
+     "'{tip}' comes out with a runout of {found}, and {most} is the most that is believed: change the "
+     "tip if it is bent; else check the rotations in the log (unit, sense, gear) and its targets"},
+    {TT_FINDING_IMPLAUSIBLE, "shape",
+     "'{tip}' comes out with {order} lobes of {found}, and no tip of its radius can have more than "
+     "{most}: check the rotations and targets in the log, and the plate file"},
+    {TT_FINDING_IMPLAUSIBLE, "rotations-radians",
+     "all rotations in the log are within {range} of each other: are they in radians? The log states "
+     "degrees"},
+    {TT_FINDING_IMPLAUSIBLE, "temperature",
+     "a temperature of {found} ({where}[, {lines}]) is no room's: is it in {unit}? Degrees Celsius are "
+     "read"},
+    {TT_FINDING_IMPLAUSIBLE, "expansion",
+     "'expansion_ppm_per_K' of the plate file is {found}, less than any material has: was {meant} meant?"},
+    {TT_FINDING_IMPLAUSIBLE, "offset-zero",
+     "the offset of '{tip}' is only {found}: were the tip's own positions logged, instead of the head's? "
+     "If the tip is in the camera's axis, state its 'offset' in the machine file"},
+    {TT_FINDING_IMPLAUSIBLE, "same-tip",
+     "'{tip}' and '{other}' come out at one place ({apart} apart): was one tip touched twice? If both go "
+     "on one holder, state the 'offset' of each in the machine file"},
+    {TT_FINDING_IMPLAUSIBLE, "statement",
+     "'{tip}' would be kept, but '{field}'[ of '{of}'] is {stated}, more than {most}: is it in another "
+     "unit? Correct it"},
     {TT_FINDING_IMPLAUSIBLE, NULL,
      "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
+    {TT_FINDING_EDGE_OFF, "off",
+     "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges agree "
+     "with each other, and its place was not used. Look for a film or a burr on it, or measure the "
+     "plate again"},
+    {TT_FINDING_EDGE_OFF, "far",
+     "edge '{edge}' lies {off} further {way} than the plate file says; the other edges agree with each "
+     "other, and its place was not used. Correct its place in the plate file, or its name in the log"},
+    {TT_FINDING_EDGE_OFF, "out",
+     "most touches on edge '{edge}' are off by more than {most}, which no film is: check its place in "
+     "the plate file, and its name in the log"},
+    {TT_FINDING_SCATTERED, "sighting",
+     "the sighting of mark '{mark}' in {lines} is off by {off} and was left out: look for a soiled "
+     "mark, poor light or a loose camera, or another mark in its place"},
+    {TT_FINDING_LATE_CONTACT, "uneven",
+     "the touches kept on edge '{edge}' scatter more than the others': late and good ones cannot be "
+     "told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
+    {TT_FINDING_LATE_CONTACT, "little",
+     "so many touches disagree that the rest says little of the offset: clean edges and tips (film, "
+     "flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, NULL,
-     "two explanations fit this run alike, and the offset depends on which one is true ({values}): "
-     "touch more edges, or check the plate"},
+     "two explanations fit this run about as well (odds {odds} to 1), and the offset[ of '{tip}'] "
+     "differs by {x} in x and {y} in y between them: {best}; or {rival}. Clean edges and tips, check "
+     "what is named, and repeat; more edges or more rotations would tell them apart"},
+    {TT_FINDING_MARKS_OFF, "mark",
+     "mark '{mark}' lies {off} from its stated place, whose u is {u}, as the other sightings and the "
+     "touches see it: check that it was this mark that was sighted, and its place in the plate file"},
     {TT_FINDING_MARKS_OFF, NULL,
      "the marks as sighted do not lie as the plate file says ({values}): check which marks were "
      "sighted, and their coordinates in the plate file"},
+    {TT_FINDING_RADIUS_OFF, "freed",
+     "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated; the statement "
+     "was not used. Check that it is this tip, and its 'radius' in the machine file"},
     {TT_FINDING_RADIUS_OFF, NULL,
-     "the contact radius[ of '{tip}'] is not the one stated ({values}): check the tip, and its "
-     "'radius' in the machine file"},
+     "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated: check that it "
+     "is this tip, and its 'radius' in the machine file"},
     {TT_FINDING_MIRRORED, NULL,
      "the run fits if the plate or the machine is taken otherwise ({values}): check the files"},
     {TT_FINDING_TIPS_EXCHANGED, NULL,
      "the run fits if tips are exchanged ({values}): check which tip is on which holder"},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "other-tip",
+     CHANGED ": it is that of '{other}'. Check which tip was touched, and the 'tip' column" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "all-tips",
+     CHANGED ", as all tips did: check the camera, and which mark was sighted" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "zero",
+     CHANGED ", to nearly nothing: were the tip's own positions logged, instead of the head's?" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "negative",
+     CHANGED ", to the negative of the one in use: which of them has the wrong sign?" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "xy-exchanged",
+     CHANGED ", to the one in use with x and y exchanged: check the columns of the log and the machine "
+             "file" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "x-sign",
+     CHANGED ", to the one in use with the sign of x changed: is x counted the other way?" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "y-sign",
+     CHANGED ", to the one in use with the sign of y changed: is y counted the other way?" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "quarter-turn",
+     CHANGED ", to the one in use turned by a quarter: does the plate lie turned, and which marks were "
+             "sighted?" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "inch",
+     CHANGED ", by the factor 25.4: check 'units' in machine file and log" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "accepted", CHANGED "; this was accepted"},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, NULL,
-     "the offset[ of '{tip}'] changed by more than is plausible ({values}): check the files and the "
-     "tip, and repeat"},
+     CHANGED ": check the plate file, the marks sighted, and whether the tip was changed" ACCEPT},
     {TT_FINDING_ROTATION_SLIP, NULL,
-     "the rotation[ of '{tip}'] slipped during the run ({values}): check belt and motor, and repeat"},
+     "the runout of '{tip}' changed within the run, from {lines} on: eccentricity {before} before, "
+     "{after} after, turned by {turned}. Its rotation slipped, or it was bent; both parts were taken "
+     "into account, and the runout given is the later one. Check belt, coupling and motor"},
     {TT_FINDING_CORRELATED_TOUCHES, NULL,
      "neighbouring touches err alike ({values}): the uncertainty was enlarged"},
-    {TT_FINDING_REPEATED_ROWS, NULL, "the log repeats rows ({values}), which were counted once"},
-    {TT_FINDING_NOT_TOUCHED, NULL, "'{tip}' was not touched in this run"},
-    {TT_FINDING_OTHER_MACHINE, NULL, "the log is of another machine ({values})"},
-    {TT_FINDING_OTHER_PLATE, NULL, "the log is of another plate ({values})"},
+    {TT_FINDING_REPEATED_ROWS, NULL,
+     "the log holds {rows} rows twice (lines {first} to {last}); they were counted once: was a part "
+     "pasted or appended again?"},
+    {TT_FINDING_NOT_TOUCHED, NULL,
+     "'{tip}' of the machine file was not touched: touch it, or name the tips that are wanted (--tip), "
+     "or state 'in_use': false of it"},
+    {TT_FINDING_OTHER_MACHINE, NULL,
+     "the log is of machine '{log}', the machine file of '{file}': read the run with its own files"},
+    {TT_FINDING_OTHER_PLATE, NULL,
+     "the log is of plate '{log}', the plate file of '{file}': read the run with its own files"},
     {TT_FINDING_FIT_DISAGREES, NULL,
      "direct fits of the contacts disagree with the adjustment ({values}): do not use the result, and "
      "report this"},
@@ -139,6 +267,9 @@ static bool put_word(struct tt_buffer *buffer, const struct tiptrue_solution *s,
     const struct tt_value *value = tt_finding_value(finding, word);
     const char *name = subject(s, finding, word);
 
+    if (value != NULL && value->text != NULL && value->text[0] == '\0') {
+        return false;
+    }
     if (value != NULL) {
         put_value(buffer, value);
     } else if (name != NULL) {
@@ -270,6 +401,7 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
         finding->text = keep(solution, &buffer);
         good = finding->text != NULL;
     }
+    any = any && !solution->least_squares; /* then nothing has reasons */
     for (size_t i = 0; i < solution->n_tips && any && good; i++) {
         if (solution->tips[i].verdict == TIPTRUE_REPEAT) {
             good = give_reasons(solution, &solution->tips[i], &buffer);

@@ -91,10 +91,10 @@ static double squared_error(const struct tiptrue_solution *solution, const struc
 }
 
 /* A fifth, then two fifths of all touches late by 20 to 120 um, anywhere: the offset's error, where it is not refused, is that of a
- * run that knew which ones (at most 1.10 and 1.50 times it, root mean square over 60 runs); at most 1 and 15 are refused. */
+ * run that knew which ones (at most 1.10 and 1.70 times it, root mean square over 60 runs); at most 1 and 15 are refused. */
 START_TEST(late_costs_little)
 {
-    const double share = _i < 2 ? 0.2 : 0.4, most = _i < 2 ? 1.10 : 1.50;
+    const double share = _i < 2 ? 0.2 : 0.4, most = _i < 2 ? 1.10 : 1.70;
     unsigned refused = 0;
     double found = 0, bound = 0;
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);

@@ -36,8 +36,8 @@ static double budget_sum(const struct tt_tip_result *tip, bool y, bool plate_too
     return sum;
 }
 
-/* The lines' variances add up to the covariance's, those that are not the plate's to the same-plate one's. With resolution,
- * rotation and robust step. */
+/* The lines' variances add up to the covariance's, those that are not the plate's to what a change on this plate is judged by. With
+ * resolution, rotation and robust step. */
 START_TEST(budget_adds_up)
 {
     for (int known = 0; known < 2; known++) {
@@ -47,13 +47,18 @@ START_TEST(budget_adds_up)
         if (known == 0) {
             s.u_touch = s.u_sight = 0;
         }
+        for (size_t k = 0; k < s.n_tips; k++) {
+            s.tips[k].has_present = true;
+            s.tips[k].present_plate = s.serial;
+        }
         struct tiptrue_solution *solution = scene_result(&s);
         for (size_t k = 0; k < solution->n_tips; k++) {
             const struct tt_tip_result *tip = &solution->tips[k];
             ck_assert_double_eq_tol(budget_sum(tip, false, true) / tip->cov.xx_mm2, 1, 1e-9);
             ck_assert_double_eq_tol(budget_sum(tip, true, true) / tip->cov.yy_mm2, 1, 1e-9);
-            ck_assert_double_eq_tol(budget_sum(tip, false, false) / tip->same_plate_cov.xx_mm2, 1, 1e-9);
-            ck_assert_double_eq_tol(budget_sum(tip, true, false) / tip->same_plate_cov.yy_mm2, 1, 1e-9);
+            ck_assert(tip->change_on_same_plate);
+            ck_assert_double_eq_tol(budget_sum(tip, false, false) / tip->change_cov.xx_mm2, 1, 1e-9);
+            ck_assert_double_eq_tol(budget_sum(tip, true, false) / tip->change_cov.yy_mm2, 1, 1e-9);
             ck_assert_int_eq(tip->budget[0].type, known == 1 ? 'B' : 'A');
             ck_assert_int_eq(isinf(tip->dof), known == 1);
         }
@@ -122,7 +127,8 @@ static struct tally errors_met(bool draw_plate, size_t runs, unsigned long seed)
         s.u_rotation_deg = 0; /* every touch its own angle: not in the simulation */
         struct tiptrue_solution *solution = scene_result(&s);
         const struct tt_tip_result *tip = &solution->tips[0];
-        const double x = tip->offset.x_mm - s.tips[0].offset_x, y = tip->offset.y_mm - s.tips[0].offset_y;
+        const struct tt_machine_xy at = draw_plate ? tip->offset : tip->held;
+        const double x = at.x_mm - s.tips[0].offset_x, y = at.y_mm - s.tips[0].offset_y;
         mean_x += x / (double)runs;
         mean_y += y / (double)runs;
         tally.xx += x * x / (double)runs;

@@ -61,6 +61,7 @@ struct scene {
     /* machine file */
     bool clockwise;
     double u_rotation_deg, resolution, u_sight, u_touch;
+    double stated_dof; /* of u_sight and u_touch; 0 = so many that they count as exact */
     bool has_yaw, has_mark;
     double nominal_yaw_deg, u_yaw_deg, machine_mark_x, machine_mark_y, u_mark;
     size_t n_tips;
@@ -149,5 +150,10 @@ void scene_check_words(const char *text, const char *const words[], size_t n);
     scene_check_words((text), (const char *const[]){__VA_ARGS__}, sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
 /* The offset of the first tip must be the true one within @tolerance_mm. */
 void scene_check_near(const struct tiptrue_solution *solution, const struct scene *scene, double tolerance_mm);
+
+static inline double scene_stated_dof(const struct scene *s)
+{
+    return s->stated_dof > 0 ? s->stated_dof : 1e9;
+}
 
 #endif

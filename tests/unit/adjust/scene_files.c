@@ -13,6 +13,7 @@
 
 #include "base/buffer.h"
 #include "ingest/ingest.h"
+#include "output/text/sentences.h"
 
 /* Text that grows; numbers by printf, since tests run in the C locale and must not share the program's own way. */
 __attribute__((format(printf, 2, 3))) static void add(struct tt_buffer *text, const char *format, ...)
@@ -123,10 +124,10 @@ char *scene_machine_text(const struct scene *s)
     add(&text, "}");
     add_number(&text, "resolution", s->resolution / unit);
     if (s->u_sight > 0) {
-        add(&text, ", \"sighting\": {\"u\": %.17g}", s->u_sight / unit);
+        add(&text, ", \"sighting\": {\"u\": %.17g, \"dof\": %g}", s->u_sight / unit, scene_stated_dof(s));
     }
     if (s->u_touch > 0) {
-        add(&text, ", \"touch\": {\"u\": %.17g}", s->u_touch / unit);
+        add(&text, ", \"touch\": {\"u\": %.17g, \"dof\": %g}", s->u_touch / unit, scene_stated_dof(s));
     }
     if (s->has_yaw) {
         add(&text, ", \"yaw\": {\"value_deg\": %.17g, \"u_deg\": %.17g}", s->nominal_yaw_deg, s->u_yaw_deg);
@@ -227,6 +228,7 @@ struct tiptrue_solution *scene_solve(const struct scene *s, const struct scene_r
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
     const enum tiptrue_status status = tt_adjust(workspace, read.plate, read.machine, read.run, &options, &solution, &error);
     ck_assert_msg(status == TIPTRUE_OK, "%s", error.text);
+    ck_assert_int_eq(tt_sentences(solution), TIPTRUE_OK);
     tt_adjust_workspace_free(workspace);
     scene_read_free(&read);
     return solution;

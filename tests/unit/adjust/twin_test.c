@@ -30,6 +30,10 @@ static struct scene sharp_scene(void)
     s.tips[0].stated_radius = s.tips[0].radius + 0.0012;
     s.tips[0].u_radius = 0.002;
     s.u_rotation_deg = 0.035;
+    for (size_t k = 0; k < s.n_tips; k++) { /* so that a change on this plate is judged */
+        s.tips[k].has_present = true;
+        s.tips[k].present_plate = s.serial;
+    }
     return s;
 }
 
@@ -227,11 +231,16 @@ static double part(const struct twin *t, enum kind kind, size_t i, size_t j)
 
 /* ---- held against it ---- */
 
+static void check_cov_to(struct tt_cov2 cov, double xx, double xy, double yy, double tolerance)
+{
+    ck_assert_double_eq_tol(cov.xx_mm2 / xx, 1, tolerance);
+    ck_assert_double_eq_tol(cov.xy_mm2 / sqrt(xx * yy), xy / sqrt(xx * yy), tolerance);
+    ck_assert_double_eq_tol(cov.yy_mm2 / yy, 1, tolerance);
+}
+
 static void check_cov(struct tt_cov2 cov, double xx, double xy, double yy)
 {
-    ck_assert_double_eq_tol(cov.xx_mm2 / xx, 1, 3e-5);
-    ck_assert_double_eq_tol(cov.xy_mm2 / sqrt(xx * yy), xy / sqrt(xx * yy), 3e-5);
-    ck_assert_double_eq_tol(cov.yy_mm2 / yy, 1, 3e-5);
+    check_cov_to(cov, xx, xy, yy, 3e-5);
 }
 
 static struct tt_cov2 less(struct tt_cov2 a, struct tt_cov2 b)
@@ -281,7 +290,7 @@ static void check_tip(const struct twin *t, size_t index, const struct tt_tip_re
                                                  [OF_YAW] = "nominal yaw"};
         check_budget_line(tip, names[kind], 'B', of_plate, xx, yy);
     }
-    check_cov(less(tip->cov, tip->same_plate_cov), plate[0], plate[1], plate[2]);
+    check_cov(less(tip->cov, tip->change_cov), plate[0], plate[1], plate[2]); /* judged by the rest of the full solution */
     ck_assert(all[0] < tip->cov.xx_mm2 && all[1] < tip->cov.yy_mm2);
     ck_assert_double_eq_tol(tip->u_contact_radius_mm, u_of(t, k + 4), 1e-8);
 }
@@ -300,6 +309,100 @@ static void check_rest(const struct twin *t, const struct tiptrue_solution *solu
     }
 }
 
+/* ---- the plate held ---- */
+
+#define HELD_U_MM 1e-6
+
+static bool of_plate(enum kind kind)
+{
+    return kind == OF_EDGE || kind == OF_GROUP || kind == OF_MARK;
+}
+
+/* The twin with the plate's features held by priors of a nanometre. */
+static void twin_hold(struct twin *t, const struct scene *s, const struct scene_rows *observed)
+{
+    struct scene held = *s;
+    for (size_t k = 0; k < held.n_groups; k++) {
+        held.groups[k].u = HELD_U_MM;
+    }
+    for (size_t k = 0; k < held.n_edges; k++) {
+        held.edges[k].u = held.edges[k].u > 0 ? HELD_U_MM : 0;
+    }
+    for (size_t k = 0; k < held.n_marks; k++) {
+        held.marks[k].u = held.marks[k].u > 0 ? HELD_U_MM : 0;
+    }
+    twin_solve(t, &held, observed);
+}
+
+/* Effects of the features: what the twin answers to a prior, the other way round. */
+static void check_effects(const struct twin *t, size_t tip, const struct tiptrue_solution *solution)
+{
+    const size_t at = t->tip[tip];
+    size_t n = 0;
+    for (size_t k = 0; k < t->n; k++) {
+        if (!of_plate(t->unknowns[k].kind)) {
+            continue;
+        }
+        const struct tt_plate_feature *feature = &solution->features[n];
+        const double weight = 1 / (HELD_U_MM * HELD_U_MM);
+        ck_assert_int_eq(feature->kind, t->unknowns[k].kind == OF_EDGE    ? TT_FEATURE_EDGE
+                                        : t->unknowns[k].kind == OF_GROUP ? TT_FEATURE_GROUP
+                                                                          : TT_FEATURE_MARK);
+        ck_assert_double_eq_tol(solution->tips[tip].plate_effect_x[n], -weight * gsl_matrix_get(t->inverse, at, k), 2e-4);
+        ck_assert_double_eq_tol(solution->tips[tip].plate_effect_y[n], -weight * gsl_matrix_get(t->inverse, at + 1, k), 2e-4);
+        n++;
+    }
+    ck_assert_uint_eq(solution->n_features, n);
+}
+
+/* The covariance of a difference of tips by the twin, and of the plate's errors what does not cancel. */
+static void check_between(const struct twin *t, const struct tiptrue_solution *solution, size_t tip)
+{
+    const struct tt_tip_difference *d = &solution->between_tips[tip - 1];
+    const struct tt_tip_result *a = &solution->tips[tip], *b = &solution->tips[0];
+    const size_t p = t->tip[tip], q = t->tip[0];
+    double c[3];
+    for (size_t k = 0; k < 3; k++) {
+        const size_t i = k / 2, j = (k + 1) / 2;
+        c[k] = gsl_matrix_get(t->inverse, p + i, p + j) + gsl_matrix_get(t->inverse, q + i, q + j) -
+               gsl_matrix_get(t->inverse, p + i, q + j) - gsl_matrix_get(t->inverse, q + i, p + j);
+        for (size_t f = 0; f < solution->n_features; f++) {
+            const double x = a->plate_effect_x[f] - b->plate_effect_x[f], y = a->plate_effect_y[f] - b->plate_effect_y[f];
+            const double u = solution->features[f].u_mm;
+            c[k] += u * u * (i == 0 ? x : y) * (j == 0 ? x : y);
+        }
+    }
+    ck_assert_str_eq(d->tip, a->name);
+    ck_assert_str_eq(d->over, b->name);
+    ck_assert_double_eq_tol(d->offset.x_mm, a->held.x_mm - b->held.x_mm, 1e-12);
+    ck_assert_double_eq_tol(d->offset.y_mm, a->held.y_mm - b->held.y_mm, 1e-12);
+    check_cov_to(d->cov, c[0], c[1], c[2], 5e-4);
+    ck_assert_double_eq_tol(d->expanded_x_mm, 1.959964 * sqrt(c[0]), 1e-8);
+    ck_assert_double_eq_tol(d->expanded_y_mm, 1.959964 * sqrt(c[2]), 1e-8);
+}
+
+static void check_held(const struct scene *s, const struct scene_rows *rows, const struct tiptrue_solution *solution)
+{
+    struct twin twin;
+    twin_hold(&twin, s, rows);
+    ck_assert_uint_eq(solution->n_between_tips, s->n_tips - 1);
+    for (size_t k = 0; k < s->n_tips; k++) {
+        const struct tt_tip_result *tip = &solution->tips[k];
+        const size_t at = twin.tip[k];
+        const double x = gsl_vector_get(twin.right, at), y = gsl_vector_get(twin.right, at + 1);
+        ck_assert_double_eq_tol(tip->held.x_mm, s->tips[k].offset_x + x, 4e-7); /* squares of the yaw between the solutions */
+        ck_assert_double_eq_tol(tip->held.y_mm, s->tips[k].offset_y + y, 4e-7);
+        ck_assert(hypot(tip->held.x_mm - tip->offset.x_mm, tip->held.y_mm - tip->offset.y_mm) > 1e-6);
+        check_cov_to(tip->same_plate_cov, gsl_matrix_get(twin.inverse, at, at), gsl_matrix_get(twin.inverse, at, at + 1),
+                     gsl_matrix_get(twin.inverse, at + 1, at + 1), 5e-4);
+        check_effects(&twin, k, solution);
+        if (k > 0) {
+            check_between(&twin, solution, k);
+        }
+    }
+    twin_clear(&twin);
+}
+
 static void compare(const struct scene *s)
 {
     struct twin twin;
@@ -310,6 +413,7 @@ static void compare(const struct scene *s)
         check_tip(&twin, k, &solution->tips[k]);
     }
     check_rest(&twin, solution);
+    check_held(s, &rows, solution);
     twin_clear(&twin);
     tiptrue_solution_free(solution);
     scene_rows_free(&rows);

@@ -269,6 +269,54 @@ START_TEST(within_without_scatter)
 }
 END_TEST
 
+/* ---- stated repeatabilities ---- */
+
+/* The mean of stated and own variance, weighted by degrees of freedom. */
+START_TEST(stated_repeatability_is_a_prior)
+{
+    bool contradicted = true;
+    double pooled = tt_fit_pooled(1.44 * 7.29e-6, 23.5, 7.29e-6, 10, &contradicted);
+    ck_assert_double_eq_tol(pooled / 7.29e-6, (10 + 23.5 * 1.44) / 33.5, 1e-12);
+    ck_assert(!contradicted);
+    pooled = tt_fit_pooled(0.36 * 7.29e-6, 8.25, 7.29e-6, 4.5, &contradicted); /* smaller ones count as well */
+    ck_assert_double_eq_tol(pooled / 7.29e-6, (4.5 + 8.25 * 0.36) / 12.75, 1e-12);
+    pooled = tt_fit_pooled(5.29e-6, 17, 0, 0, &contradicted); /* nothing stated */
+    ck_assert_double_eq(pooled, 5.29e-6);
+}
+END_TEST
+
+/* Both sides of the 2 % of F(7, 10), 4.2348 (scipy.stats.f.isf). */
+START_TEST(contradicted_it_gives_way)
+{
+    const double limit = gsl_cdf_fdist_Qinv(TT_STATED_IMPROBABLE, 7, 10);
+    bool contradicted;
+    ck_assert_double_eq_tol(limit, 4.234754, 1e-6);
+    (void)tt_fit_pooled(0.99 * limit, 7, 1, 10, &contradicted);
+    ck_assert(!contradicted);
+    const double own = tt_fit_pooled(1.01 * limit, 7, 1, 10, &contradicted);
+    ck_assert(contradicted);
+    ck_assert_double_eq(own, 1.01 * limit);
+}
+END_TEST
+
+/* Degrees of freedom: those of statement and run together, unless the run contradicts the statement. */
+START_TEST(dof_of_pooled_repeatability)
+{
+    struct tt_model model = {0};
+    struct tt_noise noise = {.touch_known = true, .touch_dof = 10};
+    struct tt_fit fit = {.model = &model, .noise = &noise, .dof_touch = 23.5, .dof_sight = 4.25};
+    ck_assert_double_eq_tol(tt_scatters_of(&fit).touch.dof, 33.5, 1e-12);
+    ck_assert_double_eq_tol(tt_scatters_of(&fit).sight.dof, 4.25, 1e-12);
+    ck_assert(!tt_scatters_of(&fit).touch.own);
+    fit.scattered = true;
+    ck_assert_double_eq_tol(tt_scatters_of(&fit).touch.dof, 23.5, 1e-12);
+    ck_assert(tt_scatters_of(&fit).touch.own);
+    fit.scattered = false;
+    fit.dof_touch = -0.5; /* a fit that takes up all that the touches know: the statement stands */
+    ck_assert_double_eq_tol(tt_scatters_of(&fit).touch.dof, 10, 1e-12);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("uncertainty");
@@ -285,6 +333,9 @@ int main(void)
     tcase_add_test(twins, distance);
     tcase_add_test(twins, region);
     tcase_add_test(twins, within_closed_form);
+    tcase_add_test(twins, stated_repeatability_is_a_prior);
+    tcase_add_test(twins, contradicted_it_gives_way);
+    tcase_add_test(twins, dof_of_pooled_repeatability);
     tcase_add_loop_test(twins, within_by_integration, 0, (int)COUNT(cases));
     tcase_add_loop_test(twins, within_by_simulation, 0, (int)COUNT(cases));
     tcase_add_test(twins, within_without_scatter);

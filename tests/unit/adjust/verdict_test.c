@@ -101,16 +101,16 @@ START_TEST(change)
     ck_assert_double_eq_tol(tip->change.x_mm, tip->offset.x_mm - s.tips[0].present_x, 1e-15);
     ck_assert_double_eq_tol(tip->change.y_mm, tip->offset.y_mm - s.tips[0].present_y, 1e-15);
     ck_assert_double_eq_tol(tip->change.x_mm, -0.0021, 0.004);
-    const double d2 = tt_cov2_distance2(tip->same_plate_cov, tip->change.x_mm, tip->change.y_mm);
+    const double d2 = tt_cov2_distance2(tip->change_cov, tip->change.x_mm, tip->change.y_mm);
     ck_assert_double_eq_tol(tip->p_unchanged, exp(-0.5 * d2), 1e-9);
     tiptrue_solution_free(solution);
     /* the scatter is estimated: a wider distribution */
     s.u_touch = s.u_sight = 0;
     solution = scene_result(&s);
     tip = &solution->tips[0];
-    const double estimated2 = tt_cov2_distance2(tip->same_plate_cov, tip->change.x_mm, tip->change.y_mm);
-    ck_assert(isfinite(tip->same_plate_dof));
-    ck_assert_double_eq_tol(tip->p_unchanged, pow(1 + estimated2 / tip->same_plate_dof, -0.5 * tip->same_plate_dof), 1e-9);
+    const double estimated2 = tt_cov2_distance2(tip->change_cov, tip->change.x_mm, tip->change.y_mm);
+    ck_assert(isfinite(tip->change_dof));
+    ck_assert_double_eq_tol(tip->p_unchanged, pow(1 + estimated2 / tip->change_dof, -0.5 * tip->change_dof), 1e-9);
     tiptrue_solution_free(solution);
 }
 END_TEST
@@ -164,9 +164,10 @@ END_TEST
 START_TEST(significance_at_5_percent)
 {
     struct scene s = plate_scene(20260456);
+    set_present(&s, 0, 0, 0, "0417");
     struct tiptrue_solution *solution = scene_result(&s);
     const struct tt_tip_result *tip = &solution->tips[0];
-    const double unit2 = tt_cov2_distance2(tip->same_plate_cov, 1, 0), limit = sqrt(-2 * log(0.05) / unit2);
+    const double unit2 = tt_cov2_distance2(tip->change_cov, 1, 0), limit = sqrt(-2 * log(0.05) / unit2);
     const double at_x = tip->offset.x_mm - s.tips[0].offset_x, at_y = tip->offset.y_mm - s.tips[0].offset_y;
     tiptrue_solution_free(solution);
     set_present(&s, 0, at_x + 0.99 * limit, at_y, "0417");

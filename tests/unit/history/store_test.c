@@ -274,7 +274,10 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
         struct bench_run run = make_run(remark);
         name = machine->name;
         ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
-        ck_assert_int_eq(tt_series_add(&direct, run.solution, NOW_S, NULL), TIPTRUE_OK);
+        struct tiptrue_solution *stored = NULL; /* as the document has it, with ten decimals */
+        ck_assert_int_eq(tiptrue_history_solution(history, run.run->id, &stored, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tt_series_add(&direct, stored, NOW_S, NULL), TIPTRUE_OK);
+        tiptrue_solution_free(stored);
         free_run(&run);
     }
     tt_series_sort(&direct);
@@ -356,8 +359,8 @@ START_TEST(an_older_schema_is_brought_forward)
         ck_assert_int_eq(tt_store_series(history, machine->name, -HUGE_VAL, 0, &series, NULL), TIPTRUE_OK);
         ck_assert_uint_eq(series.n_runs, 1);
         ck_assert_str_eq(series.runs[0].id, run.run->id);
-        ck_assert(series.runs[0].tips[0].offset.x_mm == run.solution->tips[0].offset.x_mm ||
-                  fabs(series.runs[0].tips[0].offset.x_mm - run.solution->tips[0].offset.x_mm) < 1e-10);
+        ck_assert_double_eq_tol(series.runs[0].tips[0].offset.x_mm, run.solution->tips[0].held.x_mm, 1e-10);
+        ck_assert_double_eq_tol(series.runs[0].tips[0].full.x_mm, run.solution->tips[0].offset.x_mm, 1e-10);
         struct tiptrue_history_counts counts;
         struct tt_buffer told = {0};
         const struct tiptrue_sink sink = {collect_told, &told};

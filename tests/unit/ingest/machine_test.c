@@ -118,6 +118,21 @@ START_TEST(inches_are_converted_and_angles_are_not)
 }
 END_TEST
 
+/* 2026-11-26: a machine in inches could not state rotation limits of more than 3937 degrees: they were read as lengths, times 25.4,
+ * and refused as places beyond 100 m. */
+START_TEST(rotation_limits_are_degrees)
+{
+    struct tiptrue_machine *machine =
+        read_machine("{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-7\", \"units\": \"inch\", "
+                     "\"motion\": {\"limits\": {\"x\": [1.5, 12], \"rotation\": [-4000, 4123.5]}}}");
+    ck_assert(machine->motion.rotation_rad.stated);
+    ck_assert_double_eq_tol(machine->motion.rotation_rad.low, -4000 * TT_PI / 180, TOLERANCE);
+    ck_assert_double_eq_tol(machine->motion.rotation_rad.high, 4123.5 * TT_PI / 180, TOLERANCE);
+    ck_assert_double_eq_tol(machine->motion.x_mm.low, 38.1, TOLERANCE);
+    tiptrue_machine_free(machine);
+}
+END_TEST
+
 START_TEST(reads_a_file)
 {
     struct tiptrue_machine *machine = NULL;
@@ -139,6 +154,7 @@ int main(void)
     tcase_add_test(tests, every_field);
     tcase_add_test(tests, schema_and_name_are_enough);
     tcase_add_test(tests, inches_are_converted_and_angles_are_not);
+    tcase_add_test(tests, rotation_limits_are_degrees);
     tcase_add_test(tests, reads_a_file);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);

@@ -109,7 +109,7 @@ START_TEST(faults_are_told_with_their_place)
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"maybe\"}]}",
          "result.json:1:120: error: tip 't1': 'verdict' cannot be 'maybe'\n"
-         "  hint: known words: 'keep', 'update', 'repeat'\n"},
+         "  hint: known words: 'keep', 'update', 'repeat', 'not measured'\n"},
         {"{\"schema\": \"tiptrue.plate/1\"}",
          "result.json:1:12: error: schema 'tiptrue.plate/1', where 'tiptrue.result/1' is expected\n"
          "  hint: is it the file that was meant?\n"},
@@ -174,6 +174,68 @@ START_TEST(values_that_are_none)
 }
 END_TEST
 
+/* 2026-11-26: `report' took the first "schema" anywhere in a file for the file's own; history import looked at the outermost object
+ * only. A run whose note holds a result was drawn as a result, and refused. Both look at the outermost object now. */
+START_TEST(a_nested_schema_is_not_the_documents)
+{
+    static const struct {
+        const char *text;
+        bool is;
+    } cases[] = {
+        {"{\"schema\": \"tiptrue.result/1\", \"run\": {}}", true},
+        {"\xef\xbb\xbf \n{\"run\": {\"schema\": \"tiptrue.run/1\"}, \"schema\" : \"tiptrue.result/1\"}", true},
+        {"{\"note\": {\"schema\": \"tiptrue.result/1\"}, \"schema\": \"tiptrue.run/1\"}", false},
+        {"{\"note\": [\"schema\", {\"schema\": \"tiptrue.result/1\"}]}", false},
+        {"{\"note\": \"\\\"schema\\\": \\\"tiptrue.result/1\\\"\", \"schema\": \"tiptrue.run/1\"}", false},
+        {"# \"schema\": \"tiptrue.result/1\"\nkind,target\n", false},
+        {"", false},
+    };
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        ck_assert_msg(tt_result_is(cases[i].text, strlen(cases[i].text)) == cases[i].is, "%s", cases[i].text);
+    }
+}
+END_TEST
+
+#define TIP(MEMBERS) "{" RUN ",\n\"tips\": [{\"tip\": \"t1\", " MEMBERS ", \"verdict\": \"keep\"}]}"
+#define AT_1_2 "\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": 0.02}"
+#define TRIAL_AXIS                                                                                                                 \
+    "{\"u_mm\": 0.01, \"mean_mm\": 0, \"interval_mm\": [-0.02, 0.02], \"difference_mm\": 0, \"tolerance_mm\": 0.001,"              \
+    " \"u_difference_mm\": 0.001, \"agrees\": true}"
+#define TRIALS(N, COVERED)                                                                                                         \
+    "\"monte_carlo\": {\"trials\": " N ", \"x\": " TRIAL_AXIS ", \"y\": " TRIAL_AXIS ", \"region_coverage\": " COVERED "}"
+
+/* 2026-11-26: results that no computation gives were taken: with a correlation of 5 `compare' found no difference of any size, and
+ * one of no trials was shown as "± .nf %". What rounding can do to the end of a range passes. */
+START_TEST(what_cannot_be_is_refused)
+{
+    static const struct {
+        const char *text, *told; /* NULL: good */
+    } cases[] = {
+        {TIP(AT_1_2 ", \"correlation\": 5"), "tip 't1': 'correlation' cannot be 5"},
+        {TIP(AT_1_2 ", \"correlation\": -1.01"), "'correlation'"},
+        {TIP(AT_1_2 ", \"correlation\": -1.0000000000000002"), NULL},
+        {TIP("\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": -0.02}"), "'u_offset_mm' is negative"},
+        {TIP(AT_1_2 ", " TRIALS("0", "0.95")), "'monte_carlo' of 0 trials"},
+        {TIP(AT_1_2 ", " TRIALS("1", "0.95")), "'monte_carlo' of 1 trials"},
+        {TIP(AT_1_2 ", " TRIALS("2", "1")), NULL},
+        {TIP(AT_1_2 ", " TRIALS("200", "1.2")), "'region_coverage'"},
+        {TIP(AT_1_2 ", \"p_unchanged\": 1.5"), "'p_unchanged'"},
+        {TIP(AT_1_2 ", \"prior_share\": -0.5"), "'prior_share'"},
+        {TIP(AT_1_2 ", \"contact_radius_mm\": 0.4, \"u_contact_radius_mm\": -0.01"), "'u_contact_radius_mm'"},
+    };
+
+    for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
+        struct tt_buffer told = {0};
+        struct tiptrue_solution *s = NULL;
+        enum tiptrue_status status = read_text(cases[i].text, &s, &told);
+        ck_assert_msg(status == (cases[i].told != NULL ? TIPTRUE_E_DATA : TIPTRUE_OK), "%s: %s", cases[i].text, told.text);
+        ck_assert_msg(cases[i].told == NULL || strstr(told.text, cases[i].told) != NULL, "%s: %s", cases[i].text, told.text);
+        tiptrue_solution_free(s);
+        tt_buffer_clear(&told);
+    }
+}
+END_TEST
+
 START_TEST(a_code_of_a_newer_version_is_left_out)
 {
     struct tt_buffer told = {0};
@@ -201,6 +263,8 @@ int main(void)
     tcase_add_test(tcase, faults_are_told_with_their_place);
     tcase_add_test(tcase, values_of_findings);
     tcase_add_test(tcase, values_that_are_none);
+    tcase_add_test(tcase, a_nested_schema_is_not_the_documents);
+    tcase_add_test(tcase, what_cannot_be_is_refused);
     tcase_add_test(tcase, a_code_of_a_newer_version_is_left_out);
     suite_add_tcase(suite, tcase);
     SRunner *runner = srunner_create(suite);

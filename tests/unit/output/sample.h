@@ -21,6 +21,9 @@ struct sample {
     struct tt_budget_line budget[3];
     struct tt_edge_result edges[2];
     struct tt_row_result rows[8];
+    struct tt_plate_feature features[2];
+    double effect_x[2], effect_y[2];
+    struct tt_tip_difference between[1];
     struct tt_finding findings[2];
     size_t late_lines[3];
     struct tt_value values[4];
@@ -41,6 +44,14 @@ static inline void sample_poses(struct sample *s)
 
 static inline void sample_tip(struct sample *s)
 {
+    s->features[0] = (struct tt_plate_feature){TT_FEATURE_GROUP, "routed", 'y', 0.0205};
+    s->features[1] = (struct tt_plate_feature){TT_FEATURE_EDGE, "left", 0, 0.0083};
+    s->effect_x[0] = 0.0625;
+    s->effect_x[1] = 0.4375;
+    s->effect_y[0] = -0.9375;
+    s->effect_y[1] = -0.3125;
+    s->between[0] = (struct tt_tip_difference){"t2",  "t1",    true,   {17.00123, -0.00456}, {1.5e-6, 2.5e-7, 1.75e-6}, 61.5,
+                                               1.999, 0.00245, 0.00264};
     s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
     s->budget[0] = (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
     s->budget[1] = (struct tt_budget_line){"group shifts", 'B', true, 0.0201, 0.0202, HUGE_VAL};
@@ -52,6 +63,10 @@ static inline void sample_tip(struct sample *s)
                                         .offset_determined_x = true,
                                         .offset_determined_y = true,
                                         .offset = {-41.30092, 12.70036},
+                                        .has_held = true,
+                                        .held = {-41.30144, 12.69971},
+                                        .plate_effect_x = s->effect_x,
+                                        .plate_effect_y = s->effect_y,
                                         .cov = {4.41e-4, 8.82e-6, 4.84e-4},
                                         .same_plate_cov = {1.21e-6, -3.0e-8, 1.44e-6},
                                         .dof = 41.25,
@@ -70,9 +85,13 @@ static inline void sample_tip(struct sample *s)
                                         .u_eccentricity_mm = 0.0006,
                                         .runout_angle_rad = tt_rad_from_deg(-30.14),
                                         .u_runout_angle_rad = tt_rad_from_deg(0.95),
+                                        .runout_dof = 29.5,
+                                        .runout_factor = 2.033,
                                         .radius_determined = true,
                                         .contact_radius_mm = 0.24873,
                                         .u_contact_radius_mm = 0.0041,
+                                        .radius_dof = 43.5,
+                                        .radius_factor = 2.019,
                                         .shape = s->shape,
                                         .n_shape = 1,
                                         .budget = s->budget,
@@ -81,6 +100,8 @@ static inline void sample_tip(struct sample *s)
                                         .has_present = true,
                                         .present = {-41.2455, 12.69},
                                         .change = {-0.05542, 0.01036},
+                                        .change_expanded_x_mm = 0.0424,
+                                        .change_expanded_y_mm = 0.0444,
                                         .p_unchanged = 0.0123,
                                         .has_conformity = true,
                                         .p_conforming = 0.0345,
@@ -161,12 +182,15 @@ static inline void sample_one_tip(struct sample *s)
                                             .n_poses = 1,
                                             .tips = s->tips,
                                             .n_tips = 1,
+                                            .features = s->features,
+                                            .n_features = SAMPLE_COUNT(s->features),
                                             .has_u_touch = true,
                                             .u_touch_mm = 0.0028,
                                             .dof_touch = 81.5,
                                             .has_u_sighting = true,
                                             .u_sighting_mm = 0.0031,
                                             .dof_sighting = HUGE_VAL,
+                                            .stated_dof_sighting = 12.5,
                                             .edges = s->edges,
                                             .n_edges = SAMPLE_COUNT(s->edges),
                                             .rows = s->rows,
@@ -194,6 +218,9 @@ static inline void sample_two_tips(struct sample *s)
                                         .used = 3,
                                         .offset_determined_y = true,
                                         .offset = {99.0, -7.25049},
+                                        .has_held = true,
+                                        .held = {99.0, -7.25112},
+                                        .runout_factor = 1.96,
                                         .cov = {55.0, 66.0, 4.9e-5},
                                         .same_plate_cov = {77.0, 88.0, 2.5e-5},
                                         .dof = HUGE_VAL,
@@ -208,6 +235,8 @@ static inline void sample_two_tips(struct sample *s)
                                         .reasons = s->reasons_2,
                                         .n_reasons = 1};
     s->solution.n_tips = 2;
+    s->solution.between_tips = s->between;
+    s->solution.n_between_tips = 1;
     s->solution.verdict = TIPTRUE_REPEAT;
 }
 

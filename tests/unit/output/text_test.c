@@ -137,6 +137,39 @@ START_TEST(a_name_cannot_steer_the_terminal)
 }
 END_TEST
 
+/* 2026-11-26: the page rewrote names that users gave: an edge called "90 deg" was shown as "90°", one called "slot 40 um" as
+ * "slot 40 µm", since units in sentences get their signs wherever they stand. Names of edges, tips and setups, with quotation marks
+ * in them too, and what else stands in quotation marks, are left alone. */
+START_TEST(names_are_shown_as_they_were_given)
+{
+    static const char *const sentences[] = {
+        "3 of 7 touches on edge '90 deg' latched 27 um deep",
+        "edge 'Joe's 90 deg' latched 27 um deep",
+        "'slot 40 um' was at 12 deg; the tip's runout is 40 um",
+        "group 'upper 5 um' is off; 'Joe's 90 deg' is 1 deg off",
+    };
+    static const char *const shown[] = {
+        "3 of 7 touches on edge '90 deg' latched 27 µm deep",
+        "edge 'Joe's 90 deg' latched 27 µm deep",
+        "'slot 40 um' was at 12°; the tip's runout is 40 µm",
+        "group 'upper 5 um' is off; 'Joe's 90 deg' is 1° off",
+    };
+
+    for (size_t i = 0; i < SAMPLE_COUNT(sentences); i++) {
+        struct sample sample;
+        sample_one_tip(&sample);
+        sample.edge_names[0] = i == 0 ? "90 deg" : "Joe's 90 deg";
+        sample.tip_names[0] = sample.tips[0].name = "slot 40 um";
+        sample.findings[0].severity = TIPTRUE_WARNING;
+        sample.findings[0].text = sentences[i];
+        sample.findings[0].n_lines = 0;
+        char *page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true, .columns = 200});
+        ck_assert_msg(strstr(page, shown[i]) != NULL, "%s\n%s", shown[i], page);
+        free(page);
+    }
+}
+END_TEST
+
 START_TEST(lines_fit_the_terminal)
 {
     struct sample sample;
@@ -270,6 +303,8 @@ START_TEST(keep_says_what_may_be_kept)
     sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_KEEP;
     sample.tips[0].has_conformity = false;
     sample.tips[0].change_on_same_plate = true;
+    sample.tips[0].change_expanded_x_mm = 0.00234;
+    sample.tips[0].change_expanded_y_mm = 0.00254;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strncmp(page, "KEEP: keep the present offset of t1\n  no limit was stated\n", 58) == 0);
     ck_assert(strstr(page, "  change                   -55.4           +10.4  \xc2\xb5m, same plate as before\n") != NULL);
@@ -406,6 +441,7 @@ int main(void)
                                   colour_adds_nothing_but_colour,
                                   a_page_without_utf8_is_ascii,
                                   a_name_cannot_steer_the_terminal,
+                                  names_are_shown_as_they_were_given,
                                   lines_fit_the_terminal,
                                   what_is_not_determined_is_said,
                                   a_repeat_is_not_offered_for_use,
