@@ -105,7 +105,7 @@ libcore_la_SOURCES = \
   src/adjust/doubt.c \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
-  src/adjust/held.c src/adjust/held.h src/adjust/fit.c src/adjust/fit.h \
+  src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
@@ -128,7 +128,7 @@ libcore_la_SOURCES = \
   src/planning/draw.c \
   src/planning/next.c \
   src/planning/order.c src/planning/order.h \
-  src/planning/plan.c src/planning/plan.h \
+  src/planning/choose.c src/planning/choose.h src/planning/plan.c src/planning/plan.h \
   src/planning/program.c src/planning/program.h \
   src/planning/propose.c src/planning/propose.h \
   src/planning/resolve.c src/planning/resolve.h \

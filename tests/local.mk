@@ -102,6 +102,7 @@ script_tests = \
   tests/planning/after.py \
   tests/planning/agreement.py \
   tests/planning/even.py \
+  tests/planning/fewest.py \
   tests/planning/program.py \
   tests/planning/rehearsal.sh \
   tests/planning/simulated.py \
@@ -148,6 +149,7 @@ test_data = \
   tests/data \
   tests/field \
   tests/fault/starve.h \
+  tests/fault/attribute.c \
   tests/fault/oom.c \
   tests/fault/stumble.c \
   tests/fuzz/corpus \

@@ -226,6 +226,7 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
     status = tt_assemble(&view);
     if (status == TIPTRUE_OK) {
         status = tt_findings_of_determinacy(&view, &text);
+        status = status == TIPTRUE_OK ? tt_findings_of_reach(&view, &text) : status;
     }
     tt_buffer_clear(&text);
     if (status != TIPTRUE_OK) {

@@ -208,6 +208,8 @@ static void fill_held(const struct tt_held_offset *held, struct tt_tip_result *t
     tip->has_held = true;
     tip->held = held->offset;
     tip->same_plate_cov = held->cov;
+    tip->same_plate_touch = held->touch;
+    tip->same_plate_sight = held->sight;
     tip->same_plate_dof = held->dof;
     tip->same_plate_factor = tt_factor_line(held->dof);
     tip->same_plate_expanded_x_mm = tip->same_plate_factor * u_of(held->cov.xx_mm2);

@@ -10,6 +10,7 @@
 #include <gsl/gsl_sort.h>
 #include <math.h>
 
+#include "adjust/check.h"
 #include "adjust/findings.h"
 #include "model/words.h"
 
@@ -26,10 +27,6 @@
 /* A gap counts if the runout is so much less certain for it than from rotations spread evenly (u = scatter x sqrt(2 / n)): half a
  * turn gives 1.3, two opposite rotations on facing edges 1.0. */
 #define GAP_COSTS 1.15
-/* Fewer touches cannot determine offset, runout and radius (five unknowns). */
-#define LEAST_TOUCHES 5
-/* Without a stated repeatability, fewer degrees of freedom than this make the coverage factor larger than 4. */
-#define LEAST_SCATTER_DOF 2.5
 #define HOMING_PERMITTED_MM 0.1
 
 /* The direction in the plane in which @cov is largest. */
@@ -366,11 +363,11 @@ static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index,
     enum tiptrue_status status = TIPTRUE_OK;
     bool own_scatter = !view->noise->touch_known || view->fit->scattered;
 
-    if (tip->used < LEAST_TOUCHES) {
-        tt_buffer_printf(text, "'%s' has %zu usable touches: offset, runout and contact radius need five or more, better twelve",
+    if (tip->used < TT_LEAST_TOUCHES) {
+        tt_buffer_printf(text, "'%s' has %zu usable touches: offset, runout and contact radius need six or more, better twelve",
                          tip->name, tip->used);
         status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_ERROR, about, text);
-    } else if (own_scatter && view->fit->dof_touch < LEAST_SCATTER_DOF && view->solution->has_u_touch) {
+    } else if (own_scatter && view->fit->dof_touch < TT_LEAST_SCATTER_DOF && view->solution->has_u_touch) {
         tt_buffer_printf(
             text,
             "'%s' has %zu usable touches: too few to tell how well contacts repeat, so its uncertainty is wide; touch more often, "

@@ -6,6 +6,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdlib.h>
 
 #include "adjust/findings.h"
 #include "base/distribution.h"
@@ -20,6 +21,11 @@
 #define DOES_NOT_FIT 1e-6
 /* More than this share of the sightings set aside: which are right cannot be told. */
 #define MOST_SIGHTINGS (1.0 / 3)
+/* A touch off by more than this met another edge than its row says, or a digit is wrong; so many, and so large a share of a tip's, are
+ * no slips of the pen: columns or names are exchanged. */
+#define GROSS_MM 0.5
+#define MANY_GROSS 3
+#define GROSS_SHARE 0.05
 /* A contact radius is not the stated one from this many of its u on. */
 #define RADIUS_OFF 3.5
 
@@ -335,6 +341,39 @@ static enum tiptrue_status sightings_fit(struct tt_view *view)
                                            TT_IN_MM("stated", sqrt(stated))));
 }
 
+static int compare_lines(const void *a, const void *b)
+{
+    size_t x = *(const size_t *)a, y = *(const size_t *)b;
+    return (x > y) - (x < y);
+}
+
+/* Touches of a tip that are off by what no contact is. */
+static enum tiptrue_status targets_fit(struct tt_view *view, size_t block)
+{
+    const struct tt_model *model = view->model;
+    size_t n = 0, gross = 0, *lines = TT_ARENA_NEW(view->scratch, model->n_touches, size_t);
+
+    if (lines == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        if (model->cells[model->cell_of[i]].block == block) {
+            n++;
+            if (!(view->fit->good[i] > 0) && fabs(model->residual[i]) > GROSS_MM) {
+                lines[gross++] = view->run->observations[model->row[i]].line;
+            }
+        }
+    }
+    qsort(lines, gross, sizeof *lines, compare_lines);
+    if (gross < MANY_GROSS || (double)gross <= GROSS_SHARE * (double)n) {
+        return TIPTRUE_OK;
+    }
+    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+                                 (struct tt_about){TT_NONE, model->block_tip[block], TT_NONE, lines, gross},
+                                 TT_VALUES(TT_TEXT("kind", "touches"), TT_PLAIN("gross", gross), TT_PLAIN("of", n),
+                                           TT_IN_MM("most", GROSS_MM)));
+}
+
 static enum tiptrue_status radii_fit(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
@@ -366,5 +405,8 @@ enum tiptrue_status tt_findings_of_explanation(struct tt_view *view)
     status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_MARK, "marks") : status;
     status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_EDGE, "edges") : status;
     status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_GROUP, "groups") : status;
+    for (size_t b = 0; b < view->model->n_blocks && status == TIPTRUE_OK; b++) {
+        status = targets_fit(view, b);
+    }
     return status == TIPTRUE_OK ? radii_fit(view) : status;
 }

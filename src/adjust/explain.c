@@ -37,6 +37,9 @@
 #define MOST_WORK 1e6
 /* Rows beside a change that are tried at most. */
 #define MOST_REFINED 16
+/* A climb is given up whose likelihood, with the good touches found and the repeatability still held, is this far below the best one's:
+ * letting the repeatability go brings less. */
+#define HOPELESS_LN 100.0
 /* A first climb is all that is needed where it sets aside at most this share of at least so many touches, at a usual repeatability, and
  * the table's modes there are less probable than 1 : 10. */
 #define PLAIN_SHARE 0.06
@@ -230,7 +233,11 @@ static enum tiptrue_status climb(struct tt_pool *pool, const struct attempt *att
     struct tt_model *model = &stage->model;
     struct tt_climb how = {.keep = attempt->keep != NULL ? by_touch(pool, stage, attempt->keep) : NULL,
                            .deviations = attempt->deviations,
-                           .own_scatter = attempt->own_scatter};
+                           .own_scatter = attempt->own_scatter,
+                           .hopeless = -INFINITY};
+    if (pool->best != NULL) {
+        how.hopeless = pool->best->log_likelihood + pool->best->log_prior - made->log_prior - HOPELESS_LN;
+    }
     memcpy(model->x, stage->start_x, model->n_unknowns * sizeof *model->x);
     model->terms.edge_out = made->terms.edge_out;
     pool->work += (double)model->n_touches;
@@ -238,6 +245,7 @@ static enum tiptrue_status climb(struct tt_pool *pool, const struct attempt *att
         return TIPTRUE_OK; /* it leads nowhere */
     }
     made->log_evidence = stage->fit.log_evidence + made->log_prior;
+    made->log_likelihood = stage->fit.log_likelihood;
     made->touch_var_mm2 = stage->fit.touch_var_mm2;
     memcpy(made->x, model->x, model->n_unknowns * sizeof *made->x);
     for (size_t i = 0; i < model->n_touches; i++) {

@@ -33,7 +33,7 @@ struct tt_candidate {
     struct tt_terms terms;
     struct tt_mode modes[TT_MOST_MODES];
     size_t n_modes;
-    double log_prior, log_evidence;
+    double log_prior, log_likelihood, log_evidence;
     double *x, *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
     double touch_var_mm2;
     struct tt_estimate *estimates; /* per block */

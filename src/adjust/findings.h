@@ -66,6 +66,13 @@ bool tt_is_wanted(const struct tiptrue_solve_options *options, const char *name)
  * machine file's order. */
 TT_MUST_USE enum tiptrue_status tt_copy_wanted(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_add_missing_tips(struct tt_view *view);
+/* An offset conforms if it is within the permitted error with this probability. */
+#define TT_CONFORMS 0.95
+/* Whether the plate's part and the stated parts of the covariance that the verdict uses on the @index-th tip make it impossible
+ * for any run to show that its offset is within the permitted error; then *text says so, and what would help. */
+bool tt_is_out_of_reach(const struct tt_view *view, size_t index, struct tt_buffer *text);
+/* That as findings, for who asks before a run. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_reach(struct tt_view *view, struct tt_buffer *text);
 
 /* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded acceptance at 95 %). */
 TT_MUST_USE enum tiptrue_status tt_verdict(struct tt_view *view);

@@ -286,7 +286,7 @@ double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double state
 {
     double ratio = own_mm2 / stated_mm2;
     *contradicted = stated_dof > 0 && tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
-                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_IMPOSSIBLE;
+                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
     return stated_dof > 0 && !*contradicted ? (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof) : own_mm2;
 }
 

@@ -19,7 +19,7 @@
  * 31 % with four, 57 % with twenty. */
 #define TT_STATED_IMPROBABLE 0.02
 /* And by chi squared, taken as exact: the limit where many degrees of freedom are stated. */
-#define TT_STATED_IMPOSSIBLE 1e-4
+#define TT_STATED_CHANCE 5e-4
 
 /* What is known of the scatter before the fit. */
 struct tt_noise {
@@ -54,7 +54,7 @@ struct tt_fit {
     double *late_share;          /* per edge of the plate, after a climb */
     double early_share, run_share;
     const struct tt_cov2 *rivals; /* per block: what explanations that are not excluded add to the offset's covariance; NULL = none */
-    double log_evidence;     /* of the explanation that a climb ended with */
+    double log_likelihood, log_evidence; /* of the explanation that a climb ended with */
     double dof_found_at_mm2; /* touch_var_mm2 with which the degrees of freedom were found */
     /* scratch */
     double *edge_count, *late_count, *step_mm, *sorted_mm, *cc, *cb, *response, *linear_yaw_rad;

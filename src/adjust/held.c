@@ -139,25 +139,38 @@ static void find_gains(struct tt_held *held)
     }
 }
 
+bool tt_held_init(struct tt_held *held, struct tt_arena *arena, const struct tt_fit *fit)
+{
+    size_t nb;
+
+    *held = (struct tt_held){.fit = fit};
+    return find_features(held, arena, &nb) &&
+           tt_system_init(&held->system, arena, nb, fit->model->n_blocks, fit->model->block_size) == TIPTRUE_OK;
+}
+
+bool tt_held_factor(struct tt_held *held)
+{
+    copy_submatrix(held);
+    return tt_system_factor(&held->system);
+}
+
 bool tt_held_make(struct tt_held *held, struct tt_arena *arena, const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
-    size_t nb;
 
-    *held = (struct tt_held){.fit = fit, .scatters = tt_scatters_of(fit)};
-    if (!find_features(held, arena, &nb) ||
-        tt_system_init(&held->system, arena, nb, model->n_blocks, model->block_size) != TIPTRUE_OK) {
+    if (!tt_held_init(held, arena, fit)) {
         return false;
     }
+    size_t nb = held->system.n_border;
+    held->scatters = tt_scatters_of(fit);
     held->sight = TT_ARENA_NEW(arena, nb * nb, double);
     held->gain = TT_ARENA_NEW(arena, 2 * model->n_blocks * held->system.n_unknowns, double);
     held->effect = TT_ARENA_NEW(arena, 2 * model->n_blocks * held->n_features, double);
     if (held->sight == NULL || held->gain == NULL || held->effect == NULL) {
         return false;
     }
-    copy_submatrix(held);
     /* a principal submatrix of what was factored already: it is no nearer to singular */
-    if (tt_system_factor(&held->system)) {
+    if (tt_held_factor(held)) {
         sum_sightings(held);
         find_gains(held);
     }
@@ -290,10 +303,9 @@ static struct tt_held_offset offset_of(const struct tt_held *held, size_t block,
         made.cov.xy_mm2 += held->fit->rivals[block].xy_mm2;
         made.cov.yy_mm2 += held->fit->rivals[block].yy_mm2;
     }
-    const struct tt_scatter_part scatter[] = {
-        {{parts[0].touch, parts[1].touch, parts[2].touch}, held->scatters.touch.dof},
-        {{parts[0].sight, parts[1].sight, parts[2].sight}, held->scatters.sight.dof},
-    };
+    made.touch = (struct tt_cov2){parts[0].touch, parts[1].touch, parts[2].touch};
+    made.sight = (struct tt_cov2){parts[0].sight, parts[1].sight, parts[2].sight};
+    const struct tt_scatter_part scatter[] = {{made.touch, held->scatters.touch.dof}, {made.sight, held->scatters.sight.dof}};
     made.dof = tt_effective_dof(scatter, sizeof scatter / sizeof scatter[0], made.cov);
     return made;
 }

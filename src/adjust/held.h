@@ -34,8 +34,13 @@ struct tt_held_offset {
     struct tt_machine_xy offset;
     struct tt_cov2 cov;
     double dof;               /* effective; HUGE_VAL = all known */
-    struct tt_cov2 statement; /* the part that rests on stated radius, yaw and place */
+    struct tt_cov2 touch, sight, statement; /* the parts of touches, of sightings, of stated radius, yaw and place */
 };
+
+/* The system alone, for who needs no more: memory for it, and its factors from the normal matrix that stands in the model's system.
+ * False: out of memory; singular. */
+TT_MUST_USE bool tt_held_init(struct tt_held *held, struct tt_arena *arena, const struct tt_fit *fit);
+TT_MUST_USE bool tt_held_factor(struct tt_held *held);
 
 /* From a finished @fit, whose system stands factored at the solution. Memory in @arena; the fit is borrowed. False: out of
  * memory. */

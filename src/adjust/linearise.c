@@ -311,8 +311,7 @@ void tt_model_accumulate(struct tt_model *model, const double weight[], double s
     }
     for (size_t i = 0; i < model->n_priors && with_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
-        struct tt_entry entry = {.place = prior->place, .value = 1};
         double residual = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
-        tt_system_add_row(&model->system, prior->block, &entry, 1, 1 / (prior->u * prior->u), residual);
+        tt_system_add_diagonal(&model->system, prior->block, prior->place, 1 / (prior->u * prior->u), residual);
     }
 }

@@ -49,6 +49,7 @@
 #define CLIMB_STEPS 8
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
+#define CLIMB_STEP_DONE 1e-4
 /* Least squares is looked into when its largest residual, its width against its shortest half, its repeatability (not stated) or its
  * chi squared (stated) exceed these: one clean run in twenty of a hundred touches is. */
 #define CLEAN_LARGEST 3.4
@@ -136,6 +137,9 @@ static bool absolute_deviations(struct tt_fit *fit, const double keep[])
         }
         if (!tt_fit_step(fit, false, &size)) {
             return false;
+        }
+        if (size < CLIMB_STEP_DONE) {
+            break;
         }
     }
     return true;
@@ -358,9 +362,10 @@ static double dof_left(const struct tt_fit *fit)
 
 /* Expectation and maximisation until the likelihood stands. The repeatability is held until the climb has nearly ended with it, so
  * that it cannot widen before the late touches are found. */
-static bool iterate(struct tt_fit *fit, bool held)
+static bool iterate(struct tt_fit *fit, bool held, double hopeless)
 {
     double before = -INFINITY, size;
+    bool known = fit->spent_touch > 0; /* by an earlier climb on this model: near enough to begin with */
 
     for (size_t k = 0; k < MOST_EM_STEPS; k++) {
         double now = expect(fit);
@@ -371,7 +376,10 @@ static bool iterate(struct tt_fit *fit, bool held)
         update_shares(fit);
         bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED) || (held && k >= MOST_HELD_STEPS);
         before = now;
-        if (k == 0 || stands) {
+        if (held && stands && now < hopeless) {
+            return false;
+        }
+        if ((k == 0 && !known) || (held && stands)) {
             tt_fit_update_dof(fit);
         }
         if (!held) {
@@ -465,7 +473,7 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     memset(fit->leverage, 0, model->n_touches * sizeof *fit->leverage);
     bool done = false;
     for (size_t k = 0; k < MOST_LINEARISATIONS && !done; k++) {
-        if (!iterate(fit, k == 0)) {
+        if (!iterate(fit, k == 0, climb->hopeless)) {
             return false;
         }
         done = !(largest_turn(fit) > YAW_MOVED_RAD);
@@ -473,13 +481,15 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
             linearise(fit);
         }
     }
-    double likelihood = expect(fit), dof = dof_left(fit);
+    double likelihood = expect(fit);
     tt_fit_set_weights(fit);
     tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
     if (!tt_system_factor(&model->system)) {
         return false;
     }
     tt_fit_update_dof(fit);
+    double dof = dof_left(fit);
+    fit->log_likelihood = likelihood;
     fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) + log_half_normals(fit) +
                         0.5 * (double)model->n_unknowns * log(2 * TT_PI) - 0.5 * tt_system_log_det(&model->system);
     return true;

@@ -34,6 +34,7 @@ TT_MUST_USE bool tt_robust_start(struct tt_fit *fit);
 /* Where a climb starts. */
 struct tt_climb {
     const double *keep; /* per touch: weight in [0, 1] of the first solution; NULL = all 1 */
+    double hopeless;    /* ln likelihood below which it is given up, once the good touches are found; -INFINITY = never */
     bool own_scatter;   /* with the repeatability that the start shows, whatever is stated */
     bool deviations;    /* from asymmetric least absolute deviations of those kept, else from their least squares */
 };

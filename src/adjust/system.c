@@ -105,6 +105,20 @@ void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_e
     tt_system_add_cell(system, block, entries, n, &weight, &right, 1);
 }
 
+void tt_system_add_diagonal(struct tt_system *system, size_t block, size_t place, double weight, double residual)
+{
+    size_t nb = system->n_border;
+
+    if (place < nb) {
+        system->a[place * nb + place] += weight;
+        system->g[place] += weight * residual;
+    } else {
+        size_t k = place - nb, size = system->size[block];
+        system->d[system->d_at[block] + k * size + k] += weight;
+        system->g[system->first[block] + k] += weight * residual;
+    }
+}
+
 /* In place, lower triangle; the upper one is left as it was. */
 static bool cholesky(double m[], size_t n)
 {

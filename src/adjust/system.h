@@ -48,6 +48,9 @@ void tt_system_zero(struct tt_system *system);
 void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight,
                        double residual);
 
+/* The same for a row that is 1 at @place and 0 elsewhere: a prior. */
+void tt_system_add_diagonal(struct tt_system *system, size_t block, size_t place, double weight, double residual);
+
 /* Add many rows at once, each a linear combination of the entries' columns: in ascending order of place, each place at most once.
  * @gram is the weighted Gram matrix of those @n_columns columns (stored whole), @right their weighted products with the residuals.
  */

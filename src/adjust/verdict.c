@@ -8,8 +8,6 @@
 #include "adjust/findings.h"
 #include "model/words.h"
 
-#define MOST_REASONS 8
-#define CONFORMS 0.95
 #define UNCHANGED 0.05
 
 static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
@@ -19,9 +17,7 @@ static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct t
     if (copy == NULL) {
         return false;
     }
-    if (tip->n_reasons < MOST_REASONS) {
-        tip->reasons[tip->n_reasons++] = copy;
-    }
+    tip->reasons[tip->n_reasons++] = copy; /* there is room: tt_verdict */
     tt_buffer_reset(text);
     return true;
 }
@@ -51,11 +47,13 @@ static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result 
 bool tt_would_keep(const struct tt_tip_result *tip)
 {
     return tip->has_present && tip->offset_determined_x && tip->offset_determined_y &&
-           (tip->has_conformity ? tip->p_conforming >= CONFORMS : tip->p_unchanged >= UNCHANGED);
+           (tip->has_conformity ? tip->p_conforming >= TT_CONFORMS : tip->p_unchanged >= UNCHANGED);
 }
 
-static bool judge_change(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
+static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_result *tip, struct tt_buffer *text)
 {
+    bool good;
+
     if (!tip->has_present) {
         tip->verdict = TIPTRUE_UPDATE;
         tt_buffer_puts(text, "there is no present offset to compare with");
@@ -73,7 +71,11 @@ static bool judge_change(struct tt_view *view, struct tt_tip_result *tip, struct
         tt_words_percent(text, tip->p_unchanged);
         tt_buffer_puts(text, " by chance)");
     }
-    return add_reason(view, tip, text);
+    good = add_reason(view, tip, text);
+    if (good && tip->has_conformity && tip->verdict != TIPTRUE_KEEP && tt_is_out_of_reach(view, index, text)) {
+        good = add_reason(view, tip, text);
+    }
+    return good;
 }
 
 enum tiptrue_status tt_verdict(struct tt_view *view)
@@ -92,10 +94,10 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];
-        tip->reasons = TT_ARENA_NEW(&s->arena, MOST_REASONS, const char *);
+        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 1, const char *); /* each finding, or that of the change */
         tip->verdict = TIPTRUE_KEEP;
         good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
-               (tip->verdict == TIPTRUE_REPEAT || judge_change(view, tip, &text));
+               (tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip, &text));
         bool counts = tt_is_wanted(view->options, tip->name);
         s->verdict = counts && tip->verdict > s->verdict ? tip->verdict : s->verdict;
     }

@@ -34,25 +34,59 @@ static bool write_all(int file, const char *text, size_t length)
     return true;
 }
 
-/* Extended attributes, lists of access rights among them. A file system without any has none to keep. */
+#ifdef HAVE_SYS_XATTR_H
+/* The attribute @name of @file, for free(); NULL: errno says why there is none. */
+static char *read_attribute(int file, const char *name, size_t *length)
+{
+    ssize_t size = fgetxattr(file, name, NULL, 0);
+    char *value = size >= 0 ? malloc((size_t)size + 1) : NULL;
+
+    size = value != NULL ? fgetxattr(file, name, value, (size_t)size + 1) : -1;
+    if (size < 0) {
+        int why = errno;
+        free(value);
+        errno = why;
+        return NULL;
+    }
+    *length = (size_t)size;
+    return value;
+}
+
+static bool keep_attribute(int from, int to, const char *name)
+{
+    size_t length = 0, there = 0;
+    char *value = read_attribute(from, name, &length);
+    bool kept = value != NULL && fsetxattr(to, name, value, length, 0) == 0;
+
+    if (value != NULL && !kept) { /* one that the system sets by itself, and lets nobody set, may be there already */
+        int why = errno;
+        char *same = read_attribute(to, name, &there);
+        kept = same != NULL && there == length && memcmp(same, value, length) == 0;
+        free(same);
+        errno = why;
+    }
+    free(value);
+    return kept;
+}
+#endif
+
+/* Extended attributes of any size, lists of access rights among them. A file system without any has none to keep. */
 static bool keep_attributes(int from, int to)
 {
 #ifdef HAVE_SYS_XATTR_H
-    char names[4096], value[4096];
-    ssize_t length = flistxattr(from, names, sizeof(names));
-    for (ssize_t at = 0; at < length; at += (ssize_t)strlen(names + at) + 1) {
-        ssize_t size = fgetxattr(from, names + at, value, sizeof(value));
-        char same[sizeof(value)];
-        if (size < 0) {
-            return false;
-        }
-        /* one that the system sets by itself, and lets nobody set, may be there already */
-        if (fsetxattr(to, names + at, value, (size_t)size, 0) != 0 &&
-            (fgetxattr(to, names + at, same, sizeof(same)) != size || memcmp(same, value, (size_t)size) != 0)) {
-            return false;
-        }
+    ssize_t length = flistxattr(from, NULL, 0);
+    char *names = length > 0 ? malloc((size_t)length) : NULL;
+
+    if (length > 0 && names == NULL) {
+        return false;
     }
-    return length >= 0 || errno == ENOTSUP || errno == ENOSYS;
+    length = length > 0 ? flistxattr(from, names, (size_t)length) : length;
+    bool kept = length >= 0 || errno == ENOTSUP || errno == ENOSYS;
+    for (ssize_t at = 0; at < length && kept; at += (ssize_t)strlen(names + at) + 1) {
+        kept = keep_attribute(from, to, names + at);
+    }
+    free(names);
+    return kept;
 #else
     (void)from;
     (void)to;

@@ -104,8 +104,9 @@ static enum tiptrue_status read_header_at_once(struct tiptrue_history *store, st
     if (status == TIPTRUE_OK) {
         status = read_header(store, header, error);
     }
-    if (own) {
-        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL); /* nothing was written */
+    if (own) { /* nothing was written; without memory the transaction stays open, and nothing can be done with the file */
+        int code = sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
+        status = status == TIPTRUE_OK ? tt_sql_fail(store, code, error) : status;
     }
     return status;
 }

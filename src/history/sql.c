@@ -6,6 +6,7 @@
 #include "history/sql.h"
 
 #include <errno.h>
+#include <stdlib.h>
 #include <string.h>
 
 /* What the system said, where SQLite knows it. */
@@ -73,21 +74,23 @@ static sqlite3_stmt *find(struct tiptrue_history *store, const char *sql)
 enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql, sqlite3_stmt **statement,
                                struct tiptrue_error *error)
 {
-    size_t at = store->n_kept < TT_SQL_KEPT ? store->n_kept : 0;
     sqlite3_stmt *made = find(store, sql);
 
     if (made == NULL) {
+        if (store->n_kept == store->room) {
+            void *grown = realloc(store->kept, (2 * store->room + 16) * sizeof *store->kept);
+            if (grown == NULL) {
+                return tt_fail_memory(error);
+            }
+            store->kept = grown;
+            store->room = 2 * store->room + 16;
+        }
         int code = sqlite3_prepare_v3(store->db, sql, -1, SQLITE_PREPARE_PERSISTENT, &made, NULL);
         if (code != SQLITE_OK) {
             return tt_sql_fail(store, code, error);
         }
-        if (at < store->n_kept) {
-            sqlite3_finalize(store->kept[at].statement);
-        } else {
-            store->n_kept++;
-        }
-        store->kept[at].sql = sql;
-        store->kept[at].statement = made;
+        store->kept[store->n_kept].sql = sql;
+        store->kept[store->n_kept++].statement = made;
     }
     *statement = made;
     return TIPTRUE_OK;

@@ -11,9 +11,6 @@
 #include "base/status.h"
 #include "model/record.h"
 
-/* Statements kept prepared; one more takes the place of the first. */
-#define TT_SQL_KEPT 48
-
 struct tiptrue_history {
     sqlite3 *db;
     char *path;
@@ -23,8 +20,8 @@ struct tiptrue_history {
     struct {
         const char *sql; /* known by its address */
         sqlite3_stmt *statement;
-    } kept[TT_SQL_KEPT];
-    size_t n_kept;
+    } * kept; /* each that was asked for, prepared: whoever has one may be stepping it */
+    size_t n_kept, room;
 };
 
 /* The statement of @sql, a string that lives as long as the store; nothing is bound in it. It stays the store's. */

@@ -57,7 +57,9 @@ static void close_file(struct tiptrue_history *store)
     for (size_t i = 0; i < store->n_kept; i++) {
         sqlite3_finalize(store->kept[i].statement);
     }
-    store->n_kept = 0;
+    free(store->kept);
+    store->kept = NULL;
+    store->n_kept = store->room = 0;
     sqlite3_close(store->db);
     store->db = NULL;
 }

@@ -104,10 +104,11 @@ struct tt_tip_result {
     size_t touches, used; /* with contact; of these not set aside */
     bool offset_determined_x, offset_determined_y;
     struct tt_machine_xy offset;
-    bool has_held;                           /* false: read from a result that has only the full one, which stands in */
-    struct tt_machine_xy held;               /* the offset with the plate held: for differences on this plate */
-    struct tt_cov2 cov, same_plate_cov;      /* of offset; of held, the plate's errors left out */
-    double dof, same_plate_dof;              /* effective degrees of freedom; HUGE_VAL = all known */
+    bool has_held;                                     /* false: read from a result that has only the full one, which stands in */
+    struct tt_machine_xy held;                         /* the offset with the plate held: for differences on this plate */
+    struct tt_cov2 cov, same_plate_cov;                /* of offset; of held, the plate's errors left out */
+    struct tt_cov2 same_plate_touch, same_plate_sight; /* of same_plate_cov: the parts of touches and sightings */
+    double dof, same_plate_dof;                        /* effective degrees of freedom; HUGE_VAL = all known */
     double *plate_effect_x, *plate_effect_y; /* mm of held offset per mm of shift, by solution->features; NULL = not known */
     double factor;                           /* t factor for 95 % on one axis, with dof */
     double expanded_x_mm, expanded_y_mm;

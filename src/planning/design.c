@@ -19,7 +19,7 @@
 #define MOST_PASSES 12
 /* The runout's variance may be so much larger than with evenly spread touches: it is wanted too, but the offset comes first. */
 #define RUNOUT_SHARE 1.25
-/* Drawn starts look at every fifth rotation only, twelve of a turn; the best of them is then bettered over all. */
+/* Starts look at every fifth rotation only, twelve of a turn; the best of several is then bettered over all. */
 #define START_STRIDE 5
 /* Any number would do. */
 #define START_SEED 26
@@ -227,7 +227,7 @@ static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, si
     find_allowed(design, used, allowed);
     for (size_t k = 0; k < design->n_candidates; k += stride) {
         bool open = allowed[k % design->rotations] && (design->counts[k] == 0 || k == old);
-        double with = open ? tt_engine_score_with(&design->engine, k) : HUGE_VAL;
+        double with = open ? tt_engine_score_with(&design->engine, k, best_score) : HUGE_VAL;
         if (with < best_score) {
             best_score = with;
             best = k;
@@ -267,6 +267,7 @@ static bool climb(struct tt_design *design, size_t stride, struct trial *t, size
 {
     bool changed = true;
 
+    design->engine.stride = stride;
     memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
     memset(t->used, 0, design->rotations * sizeof *t->used);
     for (size_t i = 0; i < n; i++) {
@@ -309,14 +310,14 @@ static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, s
         t->chosen[i] = nearest_candidate(design, &probes[i]);
     }
     set_limits(design, t, n);
-    for (size_t start = 0; start <= starts; start++) {
+    for (size_t start = 0; start < starts + (starts > 1); start++) {
         bool last = start == starts; /* the best so far once more, over all rotations */
         if (last && best_score < HUGE_VAL) {
             memcpy(t->chosen, t->best, n * sizeof *t->chosen);
         } else if (start > 0) {
             draw_start(design, stride, random, n, t->chosen);
         }
-        if (climb(design, start == 0 || last ? 1 : stride, t, n) && t->score < best_score) {
+        if (climb(design, last ? 1 : stride, t, n) && t->score < best_score) {
             best_score = t->score;
             memcpy(t->best, t->chosen, n * sizeof *t->best);
         }
@@ -347,10 +348,28 @@ enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t st
     return status;
 }
 
+bool tt_design_like(struct tt_design *design, const struct tt_design *other, struct tt_probe probes[])
+{
+    size_t n = 0;
+    bool same = design->n_candidates == other->n_candidates && design->n_spots == other->n_spots;
+
+    for (size_t k = 0; k < design->n_spots && same; k++) {
+        same = design->spots[k].edge == other->spots[k].edge;
+    }
+    for (size_t k = 0; k < design->n_candidates && same; k++) {
+        design->counts[k] = other->counts[k];
+        for (size_t i = 0; i < other->counts[k]; i++) {
+            probes[n++] = design->candidates[k];
+        }
+    }
+    return same;
+}
+
 bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], size_t n_planned, struct tt_probe *next)
 {
     size_t best = TT_NONE;
 
+    design->engine.stride = 1;
     memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
     for (size_t i = 0; i < n_planned; i++) {
         if (planned[i].tip == design->tip) {
@@ -362,7 +381,7 @@ bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], s
     }
     double best_score = tt_engine_score(&design->engine) * (1 - GAIN);
     for (size_t k = 0; k < design->n_candidates; k++) {
-        double with = design->counts[k] == 0 ? tt_engine_score_with(&design->engine, k) : HUGE_VAL;
+        double with = design->counts[k] == 0 ? tt_engine_score_with(&design->engine, k, best_score) : HUGE_VAL;
         if (with < best_score) {
             best_score = with;
             best = k;

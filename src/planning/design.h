@@ -13,9 +13,6 @@
 #include "planning/candidates.h"
 #include "planning/scene.h"
 
-/* The fewest touches of a tip: five unknowns, and one to contradict them. */
-#define TT_LEAST_DESIGN 6
-
 struct tt_design {
     const struct tt_scene *scene;
     size_t tip;
@@ -39,10 +36,15 @@ void tt_design_clear(struct tt_design *design);
 /* @n touches, evenly spread over setups, edges, places and rotations, into @probes. */
 void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe probes[]);
 
-/* The best @n touches into @probes (n >= TT_LEAST_DESIGN), from evenly spread ones and from @starts - 1 drawn starts (an exchange
- * ends in the nearest optimum, which need not be the best: with seven touches it may be a tenth worse). False: such a plate does
- * not determine the tip's unknowns, or out of memory. Cost: linear in @starts. */
+/* The best @n touches into @probes (n >= TT_LEAST_TOUCHES); with one start over a coarse grid of rotations, to judge numbers by.
+ * From evenly spread ones and from @starts - 1 drawn starts (an exchange ends in the nearest optimum, which need not be the best:
+ * with seven touches it may be a tenth worse). False: such a plate does not determine the tip's unknowns, or out of memory. Cost:
+ * linear in @starts. */
 TT_MUST_USE enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[]);
+
+/* The touches that tt_design_best found for @other, for the tip of @design, which fits to the same places of the same edges. False:
+ * it does not. */
+TT_MUST_USE bool tt_design_like(struct tt_design *design, const struct tt_design *other, struct tt_probe probes[]);
 
 /* The touch that helps most after what the scene has already and the @n_planned touches of @planned; none of those again. False:
  * none helps, or all that is there does not determine the tip's unknowns. */

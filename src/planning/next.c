@@ -218,8 +218,8 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
         if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) { /* one at a time: the next may be another tip's turn */
             n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
         } else {
-            status = tt_design_best(&n->design, TT_LEAST_DESIGN, 1, n->probes + n->n_probes);
-            n->n_probes += status == TIPTRUE_OK ? TT_LEAST_DESIGN : 0;
+            status = tt_design_best(&n->design, TT_LEAST_TOUCHES, 1, n->probes + n->n_probes);
+            n->n_probes += status == TIPTRUE_OK ? TT_LEAST_TOUCHES : 0;
         }
         if (status == TIPTRUE_E_MEMORY) {
             return tt_fail_memory(error);
@@ -358,7 +358,7 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const st
     n.solution = solution;
     n.most = options->touches > 0 ? options->touches : NEXT_TOUCHES;
     n.most = n.most > MOST_NEXT ? MOST_NEXT : n.most;
-    n.probes = TT_ARENA_NEW(&n.arena, n.most + TT_LEAST_DESIGN, struct tt_probe);
+    n.probes = TT_ARENA_NEW(&n.arena, n.most + TT_LEAST_TOUCHES, struct tt_probe);
     if (solution->has_u_touch && solution->u_touch_mm > 0) {
         n.machine.has_u_touch = true;
         n.machine.u_touch_mm = solution->u_touch_mm;

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "planning/choose.h"
 #include "planning/order.h"
 #include "planning/propose.h"
 
@@ -20,47 +21,12 @@
 /* Room beside the tip where nothing is stated: what machines' own errors and tips' runout come to, with a reserve (common practice,
  * no source). */
 #define USUAL_MARGIN_MM 0.2
-/* Touches of a tip without a target: six on each of four edges, the example's. */
-#define USUAL_TOUCHES 24
-/* A tip is not planned more touches than this: 40 minutes of touching. What is not reached with them is limited by something else.
- */
-#define MOST_TOUCHES 240
-/* Where evenly spread touches miss the target by no more than this, chosen ones are tried, so many. */
-#define NEAR_TARGET 1.3
-#define MANY_TOUCHES 96
-/* Touches that are added to tips that meet the target alone, but not all together. */
-#define MOST_ROUNDS 40
-/* Rounds of sightings at each end that are tried. */
-#define MOST_SIGHTINGS 8
-/* Starts of the exchange: so many that they come to this many touches, within bounds; fewer for further tips, whose touches differ
- * from the first one's by a radius only. Doubled, no plan of the tests gets better by a thousandth. */
-#define STARTED_TOUCHES 200
-#define MOST_STARTS 20
-#define FURTHER_TIPS 4
 /* A sighting where nothing is stated of it, as `check` takes it. */
 #define USUAL_SIGHTING_MM 3e-3
 
-struct planner {
-    const struct tiptrue_plate *plate;
-    const struct tiptrue_machine *machine;
-    const struct tiptrue_plan_options *options;
-    struct tt_adjust_workspace *workspace;
-    const struct tiptrue_run *sighted; /* NULL: the plate is where the machine file says */
-    struct tt_arena arena;
-    struct tt_scene scene;
-    struct tt_design *designs; /* by planned tip */
-    size_t *tips;              /* planned tips: index into the scene's */
-    size_t n_tips, n_designs;
-    struct tt_probe *chosen; /* of each planned tip, MOST_TOUCHES + 1 apart */
-    struct tt_probe *probes; /* all that are planned */
-    size_t n_probes;
-    size_t *counts; /* touches of each planned tip */
-    struct tt_probe *scratch;
-};
-
 /* ---- the scene ---- */
 
-static struct tt_room room_of(const struct planner *p, size_t tip)
+static struct tt_room room_of(const struct tt_planner *p, size_t tip)
 {
     const struct tt_motion *motion = &p->machine->motion;
     struct tt_room room = {.radius_mm = p->machine->tips[tip].radius_mm,
@@ -76,7 +42,7 @@ static struct tt_room room_of(const struct planner *p, size_t tip)
     return room;
 }
 
-static enum tiptrue_status pick_tips(struct planner *p, struct tiptrue_error *error)
+static enum tiptrue_status pick_tips(struct tt_planner *p, struct tiptrue_error *error)
 {
     const struct tiptrue_machine *machine = p->machine;
 
@@ -106,7 +72,7 @@ static enum tiptrue_status pick_tips(struct planner *p, struct tiptrue_error *er
                          "the machine file names no tips to plan for");
 }
 
-static enum tiptrue_status set_scene(struct planner *p, struct tiptrue_error *error)
+static enum tiptrue_status set_scene(struct tt_planner *p, struct tiptrue_error *error)
 {
     static const char *const SETUPS[] = {"1", "2"};
     static const double TURNED[] = {0, TT_PI};
@@ -140,7 +106,7 @@ static enum tiptrue_status set_scene(struct planner *p, struct tiptrue_error *er
 }
 
 /* The pose of @setup by its sightings; @plate, @seen, @scale hold as many as the run has rows. */
-static enum tiptrue_status sighted_pose(const struct planner *p, size_t setup, struct tt_plate_xy plate[],
+static enum tiptrue_status sighted_pose(const struct tt_planner *p, size_t setup, struct tt_plate_xy plate[],
                                         struct tt_machine_xy seen[], double scale[], struct tt_pose *pose, struct tt_pose_u *u,
                                         struct tiptrue_error *error)
 {
@@ -168,7 +134,7 @@ static enum tiptrue_status sighted_pose(const struct planner *p, size_t setup, s
 }
 
 /* The scene of a run that holds sightings alone. */
-static enum tiptrue_status use_sightings(struct planner *p, struct tiptrue_error *error)
+static enum tiptrue_status use_sightings(struct tt_planner *p, struct tiptrue_error *error)
 {
     const struct tiptrue_run *run = p->sighted;
     struct tt_pose *poses = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose);
@@ -193,7 +159,7 @@ static enum tiptrue_status use_sightings(struct planner *p, struct tiptrue_error
     return status;
 }
 
-static enum tiptrue_status init_designs(struct planner *p, struct tiptrue_error *error)
+static enum tiptrue_status init_designs(struct tt_planner *p, struct tiptrue_error *error)
 {
     const struct tt_grid grid = {GRID_ROTATIONS, GRID_PLACES};
 
@@ -208,7 +174,7 @@ static enum tiptrue_status init_designs(struct planner *p, struct tiptrue_error 
     return TIPTRUE_OK;
 }
 
-static void clear_designs(struct planner *p)
+static void clear_designs(struct tt_planner *p)
 {
     for (size_t i = 0; i < p->n_designs; i++) {
         tt_design_clear(&p->designs[i]);
@@ -216,157 +182,11 @@ static void clear_designs(struct planner *p)
     p->n_designs = 0;
 }
 
-/* ---- one tip ---- */
-
-/* What is expected of one tip's touches alone: *expanded_mm on the same plate (HUGE_VAL: not determined), the trace *trace_mm2. */
-static enum tiptrue_status expect(struct planner *p, const struct tt_probe probes[], size_t n, double *expanded_mm,
-                                  double *trace_mm2, struct tiptrue_error *error)
-{
-    struct tiptrue_solution *expected;
-    enum tiptrue_status status = tt_scene_check(&p->scene, probes, n, p->workspace, &expected, error);
-
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    const struct tt_tip_result *tip = &expected->tips[0];
-    for (size_t i = 0; i < expected->n_tips; i++) {
-        tip = strcmp(expected->tips[i].name, p->scene.tips[probes[0].tip]) == 0 ? &expected->tips[i] : tip;
-    }
-    *expanded_mm = tt_same_plate_mm(tip);
-    *trace_mm2 = *expanded_mm < HUGE_VAL ? tip->same_plate_cov.xx_mm2 + tip->same_plate_cov.yy_mm2 : HUGE_VAL;
-    tiptrue_solution_free(expected);
-    return TIPTRUE_OK;
-}
-
-static enum tiptrue_status expect_even(struct planner *p, size_t tip, size_t n, double *expanded_mm, struct tiptrue_error *error)
-{
-    double trace_mm2;
-
-    tt_design_even(&p->designs[tip], n, p->scratch);
-    return expect(p, p->scratch, n, expanded_mm, &trace_mm2, error);
-}
-
-/* The best @n touches of planned tip @tip into @probes: those of the exchange, or, should they be worse after all, evenly spread
- * ones. */
-static enum tiptrue_status best(struct planner *p, size_t tip, size_t n, size_t starts, struct tt_probe probes[],
-                                double *expanded_mm, struct tiptrue_error *error)
-{
-    double even_mm, even_mm2, best_mm2 = HUGE_VAL;
-    enum tiptrue_status status;
-
-    tt_design_even(&p->designs[tip], n, p->scratch);
-    *expanded_mm = HUGE_VAL;
-    status = expect(p, p->scratch, n, &even_mm, &even_mm2, error);
-    if (status == TIPTRUE_OK) {
-        enum tiptrue_status found = tt_design_best(&p->designs[tip], n, starts, probes);
-        status = found == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : TIPTRUE_OK;
-        if (found == TIPTRUE_OK) {
-            status = expect(p, probes, n, expanded_mm, &best_mm2, error);
-        }
-    }
-    if (status == TIPTRUE_OK && even_mm2 < best_mm2) {
-        memcpy(probes, p->scratch, n * sizeof *probes);
-        *expanded_mm = even_mm;
-    }
-    return status;
-}
-
-static size_t starts_for(size_t tip, size_t n)
-{
-    size_t starts = STARTED_TOUCHES / n / (tip > 0 ? FURTHER_TIPS : 1);
-    return starts < 2 ? 2 : starts > MOST_STARTS ? MOST_STARTS : starts;
-}
-
-/* Where the touches of planned tip @tip are chosen. */
-static struct tt_probe *probes_of(struct planner *p, size_t tip)
-{
-    return p->chosen + tip * (MOST_TOUCHES + 1);
-}
-
-/* ---- how many ---- */
-
-/* The fewest evenly spread touches of a tip that meet the target, or, where none do, a number with which chosen ones do;
- * MOST_TOUCHES + 1 where these do not either. */
-static enum tiptrue_status fewest_even(struct planner *p, size_t tip, size_t *fewest, struct tiptrue_error *error)
-{
-    size_t low = TT_LEAST_DESIGN - 1, high = MOST_TOUCHES + 1; /* low: not enough; high: enough, or more than there may be */
-    double mm;
-    enum tiptrue_status status = expect_even(p, tip, MOST_TOUCHES, &mm, error);
-
-    if (status == TIPTRUE_OK && mm <= p->options->target_mm) {
-        high = MOST_TOUCHES;
-        while (high - low > 1 && status == TIPTRUE_OK) {
-            size_t middle = (low + high) / 2;
-            status = expect_even(p, tip, middle, &mm, error);
-            *(mm <= p->options->target_mm ? &high : &low) = middle;
-        }
-    }
-    if (status == TIPTRUE_OK && high > MOST_TOUCHES && mm <= NEAR_TARGET * p->options->target_mm) {
-        status = best(p, tip, MANY_TOUCHES, 1, probes_of(p, tip), &mm, error); /* chosen ones may do where these do not */
-        high = mm <= p->options->target_mm ? MANY_TOUCHES : high;
-    }
-    *fewest = high;
-    return status;
-}
-
-/* How often the marks are to be sighted: so that sightings and touches together are fewest. *reachable: at all. */
-static enum tiptrue_status choose_sightings(struct planner *p, bool *reachable, struct tiptrue_error *error)
-{
-    size_t best_rounds = p->scene.sightings, best_moves = 0, first = p->scene.sightings, last = first;
-    enum tiptrue_status status = TIPTRUE_OK;
-
-    *reachable = false;
-    last = p->options->sightings > 0 ? last : MOST_SIGHTINGS;
-    for (size_t rounds = first; rounds <= last && status == TIPTRUE_OK; rounds++) {
-        size_t moves = 2 * rounds * tt_plate_marks_in_use(p->plate) * p->scene.n_setups, fewest = 0;
-        bool enough = true;
-        p->scene.sightings = rounds;
-        for (size_t i = 0; i < p->n_tips && enough && status == TIPTRUE_OK; i++) {
-            status = fewest_even(p, i, &fewest, error);
-            enough = fewest <= MOST_TOUCHES;
-            moves += fewest;
-        }
-        if (status == TIPTRUE_OK && enough && (!*reachable || moves < best_moves)) {
-            best_rounds = rounds;
-            best_moves = moves;
-            *reachable = true;
-        }
-    }
-    p->scene.sightings = best_rounds;
-    return status;
-}
-
-/* The fewest touches of a tip that meet the target, with their places in @probes; @guess: what another tip needed, 0 = none. */
-static enum tiptrue_status fewest_best(struct planner *p, size_t tip, size_t guess, struct tt_probe probes[], size_t *fewest,
-                                       struct tiptrue_error *error)
-{
-    size_t low = TT_LEAST_DESIGN - 1, high, middle;
-    double mm = HUGE_VAL, target_mm = p->options->target_mm;
-    enum tiptrue_status status = fewest_even(p, tip, &high, error);
-
-    for (middle = guess; status == TIPTRUE_OK && high - low > 1;) {
-        middle = middle > low && middle < high ? middle : (low + high) / 2;
-        status = best(p, tip, middle, 1, probes, &mm, error);
-        *(mm <= target_mm ? &high : &low) = middle;
-        middle = mm <= target_mm ? middle - 1 : middle + 1;
-        middle = guess > 0 ? middle : 0;
-    }
-    while (status == TIPTRUE_OK && high > TT_LEAST_DESIGN) { /* with more starts one less may do */
-        status = best(p, tip, high - 1, starts_for(tip, high - 1), probes, &mm, error);
-        if (!(mm <= target_mm)) {
-            break;
-        }
-        high--;
-    }
-    *fewest = high;
-    return status == TIPTRUE_OK ? best(p, tip, high, starts_for(tip, high), probes, &mm, error) : status;
-}
-
 /* ---- the whole ---- */
 
-static enum tiptrue_status enough_touches(const struct planner *p, struct tiptrue_error *error)
+static enum tiptrue_status enough_touches(const struct tt_planner *p, struct tiptrue_error *error)
 {
-    size_t least = p->n_tips * TT_LEAST_DESIGN, most = p->n_tips * MOST_TOUCHES;
+    size_t least = p->n_tips * TT_LEAST_TOUCHES, most = p->n_tips * TT_MOST_TOUCHES;
 
     if (p->options->touches > 0 && p->options->touches < least) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
@@ -381,71 +201,7 @@ static enum tiptrue_status enough_touches(const struct planner *p, struct tiptru
     return TIPTRUE_OK;
 }
 
-/* All tips' touches, one after the other. */
-static void gather(struct planner *p)
-{
-    p->n_probes = 0;
-    for (size_t i = 0; i < p->n_tips; i++) {
-        memcpy(p->probes + p->n_probes, probes_of(p, i), p->counts[i] * sizeof *p->probes);
-        p->n_probes += p->counts[i];
-    }
-}
-
-/* Each tip meets the target alone. Together they weigh the plate's edges a little otherwise; where one misses it then, it gets more
- * touches. */
-static enum tiptrue_status meet_together(struct planner *p, struct tiptrue_error *error)
-{
-    enum tiptrue_status status = TIPTRUE_OK;
-
-    for (size_t round = 0; round < MOST_ROUNDS && status == TIPTRUE_OK; round++) {
-        struct tiptrue_solution *expected;
-        size_t tip = 0;
-        double mm;
-        gather(p);
-        status = tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
-        if (status != TIPTRUE_OK) {
-            break;
-        }
-        const struct tt_tip_result *worst = tt_worst_tip(expected);
-        mm = tt_same_plate_mm(worst);
-        while (tip + 1 < p->n_tips && strcmp(worst->name, p->scene.tips[p->tips[tip]]) != 0) {
-            tip++;
-        }
-        tiptrue_solution_free(expected);
-        if (mm <= p->options->target_mm || p->counts[tip] >= MOST_TOUCHES) {
-            break;
-        }
-        p->counts[tip]++;
-        status = best(p, tip, p->counts[tip], 1, probes_of(p, tip), &mm, error);
-    }
-    return status;
-}
-
-/* Choose the touches of every tip. */
-static enum tiptrue_status choose(struct planner *p, struct tiptrue_error *error)
-{
-    bool reachable = false, wanted = p->options->target_mm > 0;
-    size_t total = p->options->touches > 0 ? p->options->touches : USUAL_TOUCHES * p->n_tips;
-    enum tiptrue_status status = wanted ? choose_sightings(p, &reachable, error) : TIPTRUE_OK;
-    double mm;
-
-    if (wanted && status == TIPTRUE_OK) { /* the engines know the sightings */
-        clear_designs(p);
-        status = init_designs(p, error);
-    }
-    for (size_t i = 0; i < p->n_tips && status == TIPTRUE_OK; i++) {
-        struct tt_probe *probes = probes_of(p, i);
-        if (wanted && reachable) {
-            status = fewest_best(p, i, i > 0 ? p->counts[i - 1] : 0, probes, &p->counts[i], error);
-        } else {
-            p->counts[i] = total / p->n_tips + (i < total % p->n_tips);
-            status = best(p, i, p->counts[i], starts_for(i, p->counts[i]), probes, &mm, error);
-        }
-    }
-    return status == TIPTRUE_OK && wanted && reachable ? meet_together(p, error) : status;
-}
-
-static enum tiptrue_status not_determined(const struct planner *p, const struct tiptrue_solution *expected,
+static enum tiptrue_status not_determined(const struct tt_planner *p, const struct tiptrue_solution *expected,
                                           struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0,
@@ -454,7 +210,25 @@ static enum tiptrue_status not_determined(const struct planner *p, const struct 
                    expected->n_findings > 0 ? expected->findings[0].text : "its edges do not suffice");
 }
 
-static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tiptrue_proposal **proposal,
+/* A number of touches was asked for with which a run would not be used. @expected: of them. */
+static enum tiptrue_status too_few(struct tt_planner *p, const struct tiptrue_solution *expected, struct tiptrue_error *error)
+{
+    size_t least = 0;
+    enum tiptrue_status status = tt_choose_least(p, p->options->touches + 1, &least, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (least == 0) {
+        return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0, "more edges, or better known ones",
+                       "no run on this plate would be used: %s", expected->findings[0].text);
+    }
+    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "or state 'touch': {'u': ...} in the machine file",
+                   "%zu touches are too few to tell how well contacts repeat, which is not stated; at least %zu are needed",
+                   p->options->touches, least);
+}
+
+static enum tiptrue_status finish(struct tt_planner *p, size_t first_id, struct tiptrue_proposal **proposal,
                                   struct tiptrue_error *error)
 {
     struct tiptrue_solution *expected = NULL;
@@ -474,7 +248,7 @@ static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tip
             n_edges += at == n_edges;
         }
     }
-    gather(p);
+    tt_choose_gather(p);
     if (tt_order(&p->scene, edges, n_edges, p->probes, p->n_probes) != TIPTRUE_OK) {
         return tt_fail_memory(error);
     }
@@ -484,6 +258,9 @@ static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tip
     }
     if (!(tt_same_plate_mm(tt_worst_tip(expected)) < HUGE_VAL)) {
         status = not_determined(p, expected, error);
+    }
+    if (status == TIPTRUE_OK && p->options->touches > 0 && !tt_plan_is_sound(expected)) {
+        status = too_few(p, expected, error);
     }
     const struct tt_choice choice = {.scene = &p->scene,
                                      .probes = p->probes,
@@ -500,15 +277,15 @@ static enum tiptrue_status finish(struct planner *p, size_t first_id, struct tip
     return status;
 }
 
-static enum tiptrue_status make_room(struct planner *p, struct tiptrue_error *error)
+static enum tiptrue_status make_room(struct tt_planner *p, struct tiptrue_error *error)
 {
-    p->chosen = TT_ARENA_NEW(&p->arena, p->n_tips * (MOST_TOUCHES + 1), struct tt_probe);
-    p->probes = TT_ARENA_NEW(&p->arena, p->n_tips * (MOST_TOUCHES + 1), struct tt_probe);
-    p->scratch = TT_ARENA_NEW(&p->arena, MOST_TOUCHES + 1, struct tt_probe);
+    p->chosen = TT_ARENA_NEW(&p->arena, p->n_tips * (TT_MOST_TOUCHES + 1), struct tt_probe);
+    p->probes = TT_ARENA_NEW(&p->arena, p->n_tips * (TT_MOST_TOUCHES + 1), struct tt_probe);
+    p->scratch = TT_ARENA_NEW(&p->arena, TT_MOST_TOUCHES + 1, struct tt_probe);
     return p->chosen != NULL && p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
-static enum tiptrue_status plan(struct planner *p, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
     struct tiptrue_proposal *made = NULL;
     enum tiptrue_status status;
@@ -517,7 +294,7 @@ static enum tiptrue_status plan(struct planner *p, struct tiptrue_proposal **pro
         (status = set_scene(p, error)) == TIPTRUE_OK &&
         (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
         (status = make_room(p, error)) == TIPTRUE_OK && (status = init_designs(p, error)) == TIPTRUE_OK &&
-        (status = choose(p, error)) == TIPTRUE_OK && (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
+        (status = tt_choose(p, error)) == TIPTRUE_OK && (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
         made->default_touches = p->options->touches == 0 && !(p->options->target_mm > 0);
         *proposal = made;
     }
@@ -530,7 +307,7 @@ enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspace, const st
                                  const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
                                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
-    struct planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace};
+    struct tt_planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace};
 
     return plan(&p, proposal, error);
 }
@@ -540,7 +317,7 @@ enum tiptrue_status tt_plan_sighted(struct tt_adjust_workspace *workspace, const
                                     const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
                                     struct tiptrue_error *error)
 {
-    struct planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace, .sighted = run};
+    struct tt_planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace, .sighted = run};
 
     return plan(&p, proposal, error);
 }

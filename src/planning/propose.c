@@ -31,27 +31,27 @@ static double line_u(const struct tt_budget_line *line)
     return fmax(line->u_x_mm, line->u_y_mm);
 }
 
-/* Parts that more touches lessen. */
-static bool is_of_touches(const struct tt_budget_line *line)
-{
-    return strcmp(line->source, "touch repeatability") == 0 || strcmp(line->source, "resolution of the coordinates") == 0 ||
-           strcmp(line->source, "rotation setting") == 0;
-}
-
 struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip)
 {
-    bool by_x = tip->same_plate_cov.xx_mm2 > tip->same_plate_cov.yy_mm2;
-    struct tt_parts parts = {0, 0, 0};
+    const struct tt_cov2 *all = &tip->same_plate_cov, *touch = &tip->same_plate_touch, *sight = &tip->same_plate_sight;
+    bool by_x = all->xx_mm2 > all->yy_mm2;
+    struct tt_parts parts = {by_x ? touch->xx_mm2 : touch->yy_mm2, by_x ? sight->xx_mm2 : sight->yy_mm2,
+                             by_x ? all->xx_mm2 : all->yy_mm2};
 
-    for (size_t k = 0; k < tip->n_budget; k++) {
-        const struct tt_budget_line *line = &tip->budget[k];
-        double u_mm = by_x ? line->u_x_mm : line->u_y_mm;
-        double *part = is_of_touches(line)                                   ? &parts.touches
-                       : strcmp(line->source, "sighting repeatability") == 0 ? &parts.sightings
-                                                                             : &parts.rest;
-        *part += line->of_plate ? 0 : u_mm * u_mm;
-    }
+    parts.rest = fmax(parts.rest - parts.touches - parts.sightings, 0);
     return parts;
+}
+
+bool tt_plan_is_sound(const struct tiptrue_solution *expected)
+{
+    bool sound = true;
+
+    for (size_t i = 0; i < expected->n_findings; i++) {
+        const struct tt_finding *finding = &expected->findings[i];
+        sound = sound && finding->code != TT_FINDING_FEW_TOUCHES &&
+                !(finding->code == TT_FINDING_UNDETERMINED && finding->severity == TIPTRUE_ERROR);
+    }
+    return sound;
 }
 
 const struct tt_tip_result *tt_worst_tip(const struct tiptrue_solution *expected)
@@ -229,13 +229,16 @@ static bool keep_left_out(const struct tt_choice *choice, struct tiptrue_proposa
     return good && p->left_out != NULL;
 }
 
+/* The largest line of the budget that is of the plate, or stated of the tip or its place. */
 static const struct tt_budget_line *largest(const struct tt_tip_result *tip, bool of_plate)
 {
     const struct tt_budget_line *found = NULL;
 
     for (size_t k = 0; k < tip->n_budget; k++) {
         const struct tt_budget_line *line = &tip->budget[k];
-        if (line->of_plate == of_plate && !is_of_touches(line) && (found == NULL || line_u(line) > line_u(found))) {
+        bool stated = strcmp(line->source, "stated contact radius") == 0 || strcmp(line->source, "nominal yaw") == 0 ||
+                      strcmp(line->source, "stated place of the mark") == 0;
+        if (line->of_plate == of_plate && (of_plate || stated) && (found == NULL || line_u(line) > line_u(found))) {
             found = line;
         }
     }
@@ -245,19 +248,21 @@ static const struct tt_budget_line *largest(const struct tt_tip_result *tip, boo
 static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *tip, struct tt_buffer *text)
 {
     const struct tt_budget_line *line = largest(tip, false);
+    struct tt_parts parts = tt_same_plate_parts(tip);
+    bool by_sightings = line == NULL || parts.sightings >= parts.rest;
 
-    if (p->met || line == NULL) {
+    if (p->met) {
         return true;
     }
-    p->limited_by = line->source; /* a text of the program's own */
+    p->limited_by = by_sightings ? "sighting repeatability" : line->source; /* a text of the program's own */
     tt_buffer_puts(text, "the target is not reached for tip '");
     tt_buffer_puts(text, tip->name);
     tt_buffer_puts(text, "': ");
-    tt_words_um(text, line_u(line));
+    tt_words_um(text, sqrt(by_sightings ? parts.sightings : parts.rest));
     tt_buffer_puts(text, " (standard) of the uncertainty on this plate is ");
-    tt_buffer_puts(text, line->source);
+    tt_buffer_puts(text, p->limited_by);
     tt_buffer_puts(text, ", which more touches do not lessen");
-    tt_buffer_puts(text, strcmp(line->source, "sighting repeatability") == 0 ? "; more sightings do" : "");
+    tt_buffer_puts(text, by_sightings ? "; more sightings do" : "");
     return !text->failed && tt_proposal_note(p, text->text);
 }
 

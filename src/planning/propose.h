@@ -26,6 +26,8 @@ struct tt_parts {
     double touches, sightings, rest;
 };
 struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip);
+/* Whether a run with what is @expected would be used: no finding against its determinacy. */
+bool tt_plan_is_sound(const struct tiptrue_solution *expected);
 /* The worst of the tips of @expected. */
 const struct tt_tip_result *tt_worst_tip(const struct tiptrue_solution *expected);
 

@@ -9,6 +9,12 @@
 
 /* The full covariance's part in the score: decides between designs that are equal on the same plate. */
 #define FULL_SHARE 1e-6
+/* A full trace that is over its limit by one per cent counts as two per cent of the trace on the plate: at 1 plans of irregular
+ * plates give away 3 % in full for 2 % on the plate, at 5 they are hardly better than evenly spread touches. */
+#define FULL_EXCESS 2.0
+/* Over evenly spread touches' by so much it is at its limit: within it the plan is free, so that what is expected on the plate
+ * falls with every touch. */
+#define FULL_FREE 1.02
 /* A touch whose removal would leave less than this share of its own variance unexplained carries an unknown alone. */
 #define CARRIES_ALONE 1e-9
 /* Printed digits that are expected of a log: 0.1 µm (common practice, no source). */
@@ -136,6 +142,7 @@ static void add_shape_priors(struct tt_engine *engine, double shape_u_mm)
 static void fill_rows(struct tt_engine *engine, size_t first_row)
 {
     const struct tt_model *model = &engine->model;
+    size_t nb = model->n_border, held_nb = engine->held.system.n_border;
 
     for (size_t i = 0; i < model->n_touches; i++) {
         if (model->row[i] < first_row) {
@@ -143,26 +150,37 @@ static void fill_rows(struct tt_engine *engine, size_t first_row)
         }
         const struct tt_cell *cell = &model->cells[model->cell_of[i]];
         const double *slope = model->slope + i * model->stride;
-        struct tt_row *row = &engine->rows[model->row[i] - first_row];
-        engine->touch_of_row[model->row[i] - first_row] = i;
+        size_t at = model->row[i] - first_row;
+        struct tt_row *full = &engine->full.rows[at], *plate = &engine->plate.rows[at];
+        engine->touch_of_row[at] = i;
         for (size_t k = 0; k < cell->n_entries; k++) {
-            row->place[row->n] = (unsigned short)cell->entries[k].place;
-            row->value[row->n++] = cell->entries[k].value * slope[cell->entries[k].column];
+            size_t place = cell->entries[k].place, held = place < nb ? engine->held.place[place] : held_nb + place - nb;
+            double value = cell->entries[k].value * slope[cell->entries[k].column];
+            full->place[full->n] = (unsigned short)place;
+            full->value[full->n++] = value;
+            if (held != TT_NONE) {
+                plate->place[plate->n] = (unsigned short)held;
+                plate->value[plate->n++] = value;
+            }
         }
     }
 }
 
-static void find_plate_unknowns(struct tt_engine *engine)
-{
-    const struct tt_model *model = &engine->model;
+/* o_x, o_y, e_x, e_y. */
+enum { GAINS = 4 };
 
-    for (size_t i = 0; i < model->n_priors; i++) {
-        const struct tt_prior *prior = &model->priors[i];
-        if (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK) {
-            engine->plate_place[engine->n_plate] = prior->place;
-            engine->plate_weight[engine->n_plate++] = 1 / (prior->u * prior->u);
-        }
-    }
+/* Memory of a covariance whose system has @n_border unknowns in its border. */
+static bool running_init(struct tt_running *running, struct tt_engine *engine, size_t n_border)
+{
+    size_t n = n_border + engine->model.block_size[engine->block];
+
+    *running = (struct tt_running){.n = n, .offset = n_border + TT_TIP_O_X, .runout = n_border + TT_TIP_E_X};
+    running->rows = TT_ARENA_NEW(&engine->arena, engine->n_rows, struct tt_row);
+    running->c = TT_ARENA_NEW(&engine->arena, n * n, double);
+    running->column = TT_ARENA_NEW(&engine->arena, n, double);
+    running->q = TT_ARENA_NEW(&engine->arena, engine->n_rows, double);
+    running->gain = TT_ARENA_NEW(&engine->arena, GAINS * engine->n_rows, double);
+    return running->rows != NULL && running->c != NULL && running->column != NULL && running->q != NULL && running->gain != NULL;
 }
 
 static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene *scene, size_t tip,
@@ -196,22 +214,18 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     engine->noise = tt_noise_of(scene->machine, run);
     status = tt_fit_init(&engine->fit, arena, &engine->model, &engine->noise);
     engine->variance_mm2 = engine->fit.touch_var_mm2;
-    engine->n = engine->model.n_border + engine->model.block_size[engine->block];
     engine->n_rows = n;
+    engine->sightings = 1;
+    engine->stride = 1;
     engine->full_limit_mm2 = engine->runout_limit_mm2 = HUGE_VAL;
-    engine->rows = TT_ARENA_NEW(arena, n, struct tt_row);
     engine->touch_of_row = TT_ARENA_NEW(arena, n, size_t);
-    engine->plate_place = TT_ARENA_NEW(arena, engine->model.n_priors, size_t);
-    engine->plate_weight = TT_ARENA_NEW(arena, engine->model.n_priors, double);
-    engine->c = TT_ARENA_NEW(arena, engine->n * engine->n, double);
-    engine->column = TT_ARENA_NEW(arena, engine->n, double);
-    if (status != TIPTRUE_OK || engine->rows == NULL || engine->touch_of_row == NULL || engine->plate_place == NULL ||
-        engine->plate_weight == NULL || engine->c == NULL || engine->column == NULL) {
+    if (status != TIPTRUE_OK || engine->touch_of_row == NULL || !tt_held_init(&engine->held, arena, &engine->fit) ||
+        !running_init(&engine->full, engine, engine->model.n_border) ||
+        !running_init(&engine->plate, engine, engine->held.system.n_border)) {
         return TIPTRUE_E_MEMORY;
     }
     tt_model_linearise(&engine->model);
     fill_rows(engine, run->n_observations - n);
-    find_plate_unknowns(engine);
     return TIPTRUE_OK;
 }
 
@@ -232,21 +246,56 @@ void tt_engine_clear(struct tt_engine *engine)
     *engine = (struct tt_engine){0};
 }
 
-/* The covariance of border and block out of the factored system. */
-static void take_covariance(struct tt_engine *engine)
+/* The covariance of border and block out of a factored system. */
+static void take_covariance(const struct tt_engine *engine, struct tt_system *system, struct tt_running *running)
 {
-    const struct tt_system *system = &engine->model.system;
-    size_t nb = system->n_border, size = engine->model.block_size[engine->block], n = engine->n;
+    size_t nb = system->n_border, size = engine->model.block_size[engine->block], n = running->n;
+    const struct tt_fit *fit = &engine->fit;
 
-    tt_system_block_covariance(system, engine->block, engine->fit.cc, engine->fit.cb, engine->fit.response);
+    tt_system_invert(system);
+    tt_system_block_covariance(system, engine->block, fit->cc, fit->cb, fit->response);
     for (size_t j = 0; j < nb; j++) {
-        memcpy(engine->c + j * n, system->c + j * nb, nb * sizeof *engine->c);
+        memcpy(running->c + j * n, system->c + j * nb, nb * sizeof *running->c);
     }
     for (size_t j = 0; j < size; j++) {
         for (size_t k = 0; k < nb; k++) {
-            engine->c[(nb + j) * n + k] = engine->c[k * n + nb + j] = engine->fit.cb[j * nb + k];
+            running->c[(nb + j) * n + k] = running->c[k * n + nb + j] = fit->cb[j * nb + k];
         }
-        memcpy(engine->c + (nb + j) * n + nb, engine->fit.cc + j * size, size * sizeof *engine->c);
+        memcpy(running->c + (nb + j) * n + nb, fit->cc + j * size, size * sizeof *running->c);
+    }
+}
+
+/* The place of the @i-th gain among the unknowns. */
+static size_t gain_at(const struct tt_running *running, size_t i)
+{
+    return i < 2 ? running->offset + i : running->runout + i - 2;
+}
+
+/* a' C a and the gains of every @stride-th candidate, from C. */
+static void ask_all(struct tt_running *running, size_t n_rows, size_t stride)
+{
+    size_t n = running->n;
+
+    for (size_t row = 0; row < n_rows; row += stride) {
+        const struct tt_row *a = &running->rows[row];
+        double q = 0;
+        for (size_t i = 0; i < GAINS; i++) {
+            const double *c = running->c + gain_at(running, i) * n;
+            double sum = 0;
+            for (size_t k = 0; k < a->n; k++) {
+                sum += a->value[k] * c[a->place[k]];
+            }
+            running->gain[GAINS * row + i] = sum;
+        }
+        for (size_t j = 0; j < a->n; j++) {
+            const double *c = running->c + a->place[j] * n;
+            double sum = 0;
+            for (size_t k = 0; k < j; k++) {
+                sum += a->value[k] * c[a->place[k]];
+            }
+            q += a->value[j] * (2 * sum + a->value[j] * c[a->place[j]]);
+        }
+        running->q[row] = q;
     }
 }
 
@@ -260,25 +309,27 @@ bool tt_engine_set(struct tt_engine *engine, const size_t counts[])
     for (size_t k = 0; k < engine->n_rows; k++) {
         engine->fit.weight[engine->touch_of_row[k]] = (double)counts[k] / engine->variance_mm2;
     }
-    tt_model_accumulate(model, engine->fit.weight, 1 / engine->fit.sight_var_mm2, true);
-    if (!tt_system_factor(&model->system)) {
+    tt_model_accumulate(model, engine->fit.weight, engine->sightings / engine->fit.sight_var_mm2, true);
+    if (!tt_system_factor(&model->system) || !tt_held_factor(&engine->held)) {
         return false;
     }
-    tt_system_invert(&model->system);
-    take_covariance(engine);
+    take_covariance(engine, &model->system, &engine->full);
+    take_covariance(engine, &engine->held.system, &engine->plate);
+    ask_all(&engine->full, engine->n_rows, engine->stride);
+    ask_all(&engine->plate, engine->n_rows, engine->stride);
     return true;
 }
 
-/* C a into @column; a' C a is returned. */
-static double multiply(const struct tt_engine *engine, size_t row, double column[])
+/* C a into the column; a' C a is returned. */
+static double multiply(const struct tt_running *running, size_t row)
 {
-    const struct tt_row *a = &engine->rows[row];
-    size_t n = engine->n;
-    double q = 0;
+    const struct tt_row *a = &running->rows[row];
+    double *column = running->column, q = 0;
+    size_t n = running->n;
 
     memset(column, 0, n * sizeof *column);
     for (size_t k = 0; k < a->n; k++) {
-        const double *c = engine->c + a->place[k] * n; /* symmetric */
+        const double *c = running->c + a->place[k] * n; /* symmetric */
         double value = a->value[k];
         for (size_t j = 0; j < n; j++) {
             column[j] += value * c[j];
@@ -290,77 +341,99 @@ static double multiply(const struct tt_engine *engine, size_t row, double column
     return q;
 }
 
-bool tt_engine_change(struct tt_engine *engine, size_t row, int sign)
+/* C is changed by -f c c' with the column c, and what is kept of the candidates with it. */
+static void update(struct tt_running *running, double f, size_t n_rows, size_t stride)
 {
-    size_t n = engine->n;
-    double *column = engine->column, q = multiply(engine, row, column);
-    double pivot = sign > 0 ? engine->variance_mm2 + q : engine->variance_mm2 - q;
+    const double *column = running->column;
+    size_t n = running->n;
+    double step[GAINS];
 
-    if (!(pivot > CARRIES_ALONE * engine->variance_mm2)) {
-        return false;
-    }
     for (size_t j = 0; j < n; j++) {
-        double factor = sign * column[j] / pivot;
+        double factor = f * column[j];
         for (size_t k = 0; k < n; k++) {
-            engine->c[j * n + k] -= factor * column[k];
+            running->c[j * n + k] -= factor * column[k];
         }
     }
+    for (size_t i = 0; i < GAINS; i++) {
+        step[i] = f * column[gain_at(running, i)];
+    }
+    for (size_t row = 0; row < n_rows; row += stride) {
+        const struct tt_row *a = &running->rows[row];
+        double along = 0;
+        for (size_t k = 0; k < a->n; k++) {
+            along += a->value[k] * column[a->place[k]];
+        }
+        running->q[row] -= f * along * along;
+        for (size_t i = 0; i < GAINS; i++) {
+            running->gain[GAINS * row + i] -= step[i] * along;
+        }
+    }
+}
+
+bool tt_engine_change(struct tt_engine *engine, size_t row, int sign)
+{
+    double v = engine->variance_mm2, on_plate = v + sign * multiply(&engine->plate, row);
+
+    if (!(on_plate > CARRIES_ALONE * v)) { /* what the plate's priors carry besides is no ground to stand on */
+        return false;
+    }
+    double in_full = v + sign * multiply(&engine->full, row);
+    update(&engine->plate, sign / on_plate, engine->n_rows, engine->stride);
+    update(&engine->full, sign / in_full, engine->n_rows, engine->stride);
     return true;
 }
 
-/* Same-plate variance of the offset's axis @axis when C is changed by -f c c'; the full one is added to *full_mm2. */
-static double axis_variance(const struct tt_engine *engine, size_t axis, const double column[], double f, double *full_mm2)
+/* Trace of two unknowns from @at on. */
+static double trace_of(const struct tt_running *running, size_t at)
 {
-    size_t n = engine->n, at = engine->model.n_border + TT_TIP_O_X + axis;
-    const double *c = engine->c + at * n;
-    double own = column != NULL ? f * column[at] : 0, full = c[at], of_plate = 0;
+    size_t step = running->n + 1;
 
-    full -= column != NULL ? own * column[at] : 0;
-    for (size_t k = 0; k < engine->n_plate; k++) {
-        size_t p = engine->plate_place[k];
-        double gain = column != NULL ? c[p] - own * column[p] : c[p];
-        of_plate += engine->plate_weight[k] * gain * gain;
-    }
-    *full_mm2 += full;
-    return full - of_plate;
+    return running->c[at * step] + running->c[(at + 1) * step];
 }
 
-/* Trace of the runout's covariance, C changed likewise. */
-static double runout_variance(const struct tt_engine *engine, const double column[], double f)
+/* What a touch of candidate @row more takes from the traces of offset and runout: the gains squared, over what is uncertain of it.
+ */
+struct less {
+    double offset_mm2, runout_mm2;
+};
+static struct less less_with(const struct tt_running *running, size_t row, double variance_mm2)
 {
-    double sum = 0;
+    const double *gain = running->gain + GAINS * row;
+    double f = 1 / (variance_mm2 + running->q[row]);
 
-    for (size_t axis = 0; axis < 2; axis++) {
-        size_t at = engine->model.n_border + TT_TIP_E_X + axis;
-        sum += engine->c[at * engine->n + at] - (column != NULL ? f * column[at] * column[at] : 0);
-    }
-    return sum;
+    return (struct less){f * (gain[0] * gain[0] + gain[1] * gain[1]), f * (gain[2] * gain[2] + gain[3] * gain[3])};
 }
 
-static double score(const struct tt_engine *engine, const double column[], double f)
+static double score(const struct tt_engine *engine, double plate_mm2, double full_mm2, double runout_mm2)
 {
-    double full_mm2 = 0, runout_mm2 = runout_variance(engine, column, f);
-    double same_plate_mm2 = axis_variance(engine, 0, column, f, &full_mm2) + axis_variance(engine, 1, column, f, &full_mm2);
-
-    return same_plate_mm2 + FULL_SHARE * full_mm2 + fmax(full_mm2 - engine->full_limit_mm2, 0) +
+    return plate_mm2 + FULL_SHARE * full_mm2 +
+           FULL_EXCESS * engine->plate_even_mm2 * fmax(full_mm2 / engine->full_limit_mm2 - 1, 0) +
            fmax(runout_mm2 - engine->runout_limit_mm2, 0);
 }
 
 double tt_engine_score(const struct tt_engine *engine)
 {
-    return score(engine, NULL, 0);
+    const struct tt_running *plate = &engine->plate, *full = &engine->full;
+
+    return score(engine, trace_of(plate, plate->offset), trace_of(full, full->offset), trace_of(plate, plate->runout));
 }
 
-double tt_engine_score_with(const struct tt_engine *engine, size_t row)
+double tt_engine_score_with(const struct tt_engine *engine, size_t row, double best)
 {
-    double q = multiply(engine, row, engine->column);
-    return score(engine, engine->column, 1 / (engine->variance_mm2 + q));
+    const struct tt_running *plate = &engine->plate, *full = &engine->full;
+    struct less less = less_with(plate, row, engine->variance_mm2);
+    double plate_mm2 = trace_of(plate, plate->offset) - less.offset_mm2;
+
+    if (plate_mm2 >= best) { /* the rest only adds */
+        return HUGE_VAL;
+    }
+    return score(engine, plate_mm2, trace_of(full, full->offset) - less_with(full, row, engine->variance_mm2).offset_mm2,
+                 trace_of(plate, plate->runout) - less.runout_mm2);
 }
 
 void tt_engine_limit(struct tt_engine *engine, double runout_share)
 {
-    engine->full_limit_mm2 = 0;
-    (void)axis_variance(engine, 0, NULL, 0, &engine->full_limit_mm2);
-    (void)axis_variance(engine, 1, NULL, 0, &engine->full_limit_mm2);
-    engine->runout_limit_mm2 = runout_share * runout_variance(engine, NULL, 0);
+    engine->plate_even_mm2 = trace_of(&engine->plate, engine->plate.offset);
+    engine->full_limit_mm2 = FULL_FREE * trace_of(&engine->full, engine->full.offset);
+    engine->runout_limit_mm2 = runout_share * trace_of(&engine->plate, engine->plate.runout);
 }

@@ -12,7 +12,7 @@
 #define TT_PLANNING_SCENE_H
 
 #include "adjust/check.h"
-#include "adjust/fit.h"
+#include "adjust/held.h"
 
 /* A touch to be made. */
 struct tt_probe {
@@ -59,22 +59,28 @@ struct tt_row {
     size_t n;
 };
 
+/* A covariance that is brought up to date touch by touch: of border and tip's block. */
+struct tt_running {
+    size_t n, offset, runout; /* unknowns; where o_x, e_x are among them */
+    struct tt_row *rows;      /* of the candidates */
+    double *c, *column;       /* n x n; C a of the touch that is changed */
+    double *q, *gain;         /* of each candidate: a' C a; of C a the four of o and e */
+};
+
 struct tt_engine {
     struct tt_arena arena;
     struct tt_model model;
     struct tt_fit fit;
     struct tt_noise noise;
-    size_t block, n; /* the tip's block; unknowns of border and block */
-    size_t n_rows;   /* candidates */
-    struct tt_row *rows;
-    size_t *touch_of_row; /* candidate -> touch of the model */
-    size_t n_plate;       /* unknowns of the plate: their part is left out of the same-plate covariance */
-    size_t *plate_place;
-    double *plate_weight;
-    double *c;      /* covariance, n x n */
-    double *column; /* C a, n */
+    struct tt_held held;
+    size_t block, n_rows;          /* the tip's block; candidates */
+    size_t *touch_of_row;          /* candidate -> touch of the model */
+    struct tt_running full, plate; /* of the whole fit, and with the plate held */
     double variance_mm2;
-    double full_limit_mm2, runout_limit_mm2; /* what the traces exceed them by counts in full; HUGE_VAL at first */
+    size_t stride;                           /* only every so-manieth candidate is asked for; 1 at first */
+    double sightings;                        /* so many times those of the scene; 1 at first */
+    double full_limit_mm2, runout_limit_mm2; /* what the traces exceed them by counts; HUGE_VAL at first */
+    double plate_even_mm2;                   /* the trace on the plate when the limits were set */
 };
 
 /* An engine for @tip of @scene with these candidates. @shape_u_mm: a tip out of round by so much in each of its harmonics is to be
@@ -86,15 +92,15 @@ void tt_engine_clear(struct tt_engine *engine);
 /* Covariance with @counts touches of each candidate, from adjust. False: they do not determine the unknowns. */
 TT_MUST_USE bool tt_engine_set(struct tt_engine *engine, const size_t counts[]);
 
-/* One touch of @row more (@sign 1) or less (-1). False, and nothing changed: without it the unknowns are not determined. */
+/* One touch of @row more (@sign 1) or less (-1). Cost: unknowns^2, and candidates / stride x entries of a row. False, and nothing
+ * changed: without it the unknowns are not determined. */
 bool tt_engine_change(struct tt_engine *engine, size_t row, int sign);
 
-/* Trace of the offset's same-plate covariance, mm2. The full one counts by a millionth, to choose between equals, and by what it is
- * over the engine's limit: the part of the noise also shrinks when an edge whose place is well known is not touched, and that is no
- * gain. */
+/* Trace of the offset's covariance with the plate held, mm2. The full one counts by a millionth, to choose between equals, and by
+ * the share that it is over the engine's limit: on the plate two directions would do, and the errors of few edges weigh more. */
 double tt_engine_score(const struct tt_engine *engine);
-/* The same with one touch of @row more. Cost: unknowns x entries of the row. */
-double tt_engine_score_with(const struct tt_engine *engine, size_t row);
+/* The same with one touch of @row more; HUGE_VAL where it is no less than @best. @row: a multiple of the stride. */
+double tt_engine_score_with(const struct tt_engine *engine, size_t row, double best);
 /* Set the limits to what they are now, that of the runout @runout_share of it. */
 void tt_engine_limit(struct tt_engine *engine, double runout_share);
 

@@ -75,6 +75,19 @@ def check_next(what):
         tally.check(not list(folder.glob(".*")), f"{what}: left behind for good: {list(folder.glob('.*'))}")
 
 
+# 2026-11-26: an export into a file with an extended attribute of more than 4 KiB was refused ("Numerical result out of range"),
+# since the attribute was read into a buffer of that size.
+reset()
+large = work / "attribute.so"
+subprocess.run([*shlex.split(os.environ["CC"]), "-shared", "-fPIC", "-O1", "-o", large, top / "tests" / "fault" / "attribute.c"],
+               check=True)
+done = subprocess.run(COMMAND, stdout=subprocess.PIPE, stderr=subprocess.PIPE, check=False,
+                      env=dict(os.environ, LD_PRELOAD=str(large), ATTRIBUTE_OUT=str(work / "kept"),
+                               ASAN_OPTIONS=os.environ.get("ASAN_OPTIONS", "") + ":verify_asan_link_order=0"))
+tally.check(done.returncode == 0 and config.read_bytes() == NEW, f"a large attribute: {done.returncode} {done.stderr}")
+kept = (work / "kept").read_bytes() if (work / "kept").exists() else b""
+tally.check(kept == bytes(ord("a") + i % 23 for i in range(20000)), f"a large attribute is kept whole: {len(kept)} bytes")
+
 # Killed before and after each call.
 seen = set()
 for how in ("before", "after"):

@@ -196,7 +196,8 @@ for bit in range(16 * 8, 100 * 8):
             print(done.stderr.decode().split("error: ")[-1].splitlines()[0])
 END
 is "each flipped bit of the header" \
-    "the history is damaged: its header gives schema version -2147483645; versions count from 1" "$(sort -u bits.txt)"
+    "the history is damaged: its header gives schema version N; versions count from 1" \
+    "$(sed 's/version -21474836[0-9]*;/version N;/' bits.txt | sort -u)"
 run "$TIPTRUE" history list --history run.csv
 is "a log is no history" 65 "$status"
 run "$TIPTRUE" history list --history nowhere.db

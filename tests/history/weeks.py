@@ -210,8 +210,9 @@ with tempfile.TemporaryDirectory() as folder:
     tally.check("  unchanged\n" in told and run("history", "show", "--history", str(bare), "--json", runs_id).stdout == second,
                 f"and then stays: {told}")
 
-    # 2026-11-26: the trend of a history that was exported and imported differed by 1e-10 mm: the summary of a run was made from what the
-    # solve held in memory, after an import from its document, which has ten decimals. It is made from the document in both.
+    # 2026-11-26: the trend of a history that was exported and imported differed by 1e-10 mm: the summary of a run was made from
+    # what the solve held in memory, after an import from its document, which has ten decimals. It is made from the document
+    # in both.
     exported = pathlib.Path(folder, "exported.jsonl")
     exported.write_text(run("history", "export", "--history", str(history)).stdout)
     imported = pathlib.Path(folder, "imported.db")

@@ -102,12 +102,12 @@ def cases():
                     f"a plate that moved: {status}, {answer['notes']}")
         # a target that the stated radius stands in the way of, edges being touched from one side only: told, and no endless
         # touching
-        files[1] = bench.save(f"{folder}/comb.json", bench.PLATES["comb"])
+        files[1] = bench.save(f"{folder}/corner.json", bench.CORNER)
         with open(plan, "w", encoding="utf-8") as out:
             out.write(bench.command("plan", *files, "--touches", 60, "--json"))
-        combed = f"{folder}/comb.csv"
-        append(combed, bench.command("simulate", *files, "--plan", plan, "--draw", "--seed", 4))
-        status, answer = ask(files, combed, "--target-u", 0.003)
+        corner = f"{folder}/corner.csv"
+        append(corner, bench.command("simulate", *files, "--plan", plan, "--draw", "--seed", 4))
+        status, answer = ask(files, corner, "--target-u", 0.003)
         tally.check(status == 20 and not answer["moves"] and answer["limited_by"] is not None and not answer["target_met"],
                     f"out of reach: {status}, {answer['limited_by']}")
         status, answer = ask(files, f"{folder}/none.csv", "--target-u", 0.005)

@@ -36,6 +36,9 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_DOES_NOT_FIT, "sightings-aside",
      "{aside} of {of} sightings disagree with the others: which are right cannot be told. Sight every "
      "mark again, twice"},
+    {TT_FINDING_DOES_NOT_FIT, "touches",
+     "{gross} of {of} touches of '{tip}' are off by more than {most} ({lines}), which no contact is: check the "
+     "edges' names and the columns of the log"},
     {TT_FINDING_DOES_NOT_FIT, "marks",
      "the marks lie further from their stated places than their u allows (chi-squared {chi2}, {dof} "
      "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which marks were "

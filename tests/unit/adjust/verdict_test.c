@@ -6,11 +6,40 @@
 
 #include <check.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/findings.h"
 #include "adjust/uncertainty.h"
 #include "scene.h"
+
+/* 2026-11-26: of more than eight error findings the ninth and later ones were left out of a tip's reasons without a word. */
+START_TEST(every_error_is_a_reason)
+{
+    const char *names[] = {"t1", "t2"};
+    char texts[12][8];
+    struct tt_finding findings[12];
+    struct tt_tip_result tips[2] = {{.name = "t1"}, {.name = "t2"}};
+    struct tiptrue_run run = {.tips = names, .n_tips = 2};
+    struct tiptrue_solution solution = {.findings = findings, .n_findings = 12, .tips = tips, .n_tips = 2};
+    struct tt_view view = {.run = &run, .solution = &solution};
+
+    for (size_t i = 0; i < 12; i++) {
+        snprintf(texts[i], sizeof texts[i], "f%zu", 3 * i);
+        findings[i] = (struct tt_finding){.code = TT_FINDING_LATE_CONTACT, .severity = TIPTRUE_ERROR, .text = texts[i]};
+        findings[i].edge = findings[i].setup = TT_NONE;
+        findings[i].tip = i == 4 ? 1 : TT_NONE; /* about t2 only */
+    }
+    ck_assert_int_eq(tt_verdict(&view), TIPTRUE_OK);
+    ck_assert_uint_eq(tips[0].n_reasons, 11);
+    ck_assert_str_eq(tips[0].reasons[10], "late-contact: f33");
+    ck_assert_uint_eq(tips[1].n_reasons, 12);
+    ck_assert_str_eq(tips[1].reasons[4], "late-contact: f12");
+    ck_assert_int_eq(solution.verdict, TIPTRUE_REPEAT);
+    tt_arena_clear(&solution.arena);
+}
+END_TEST
 
 /* The routed edges may lie 18 um off: the full uncertainty is 18 um, that on the same plate 1 um. */
 static struct scene plate_scene(unsigned long seed)
@@ -35,7 +64,7 @@ static void set_present(struct scene *s, size_t tip, double x, double y, const c
 
 static void check_reason(const struct tt_tip_result *tip, const char *words)
 {
-    ck_assert_uint_eq(tip->n_reasons, 1);
+    ck_assert_uint_ge(tip->n_reasons, 1);
     ck_assert_msg(strstr(tip->reasons[0], words) != NULL, "'%s' is not in: %s", words, tip->reasons[0]);
 }
 
@@ -160,6 +189,41 @@ START_TEST(guard_at_95_percent)
 }
 END_TEST
 
+/* Both sides of what the plate alone leaves possible: a group of 13 um, u of both axes alike. On the plate of the offset in use it
+ * cancels. */
+START_TEST(no_run_can_show_it)
+{
+    struct scene s = plate_scene(20260457);
+    set_present(&s, 0, 0.0011, -0.0007, "0418");
+    struct tiptrue_solution *solution = scene_result(&s);
+    const struct tt_tip_result *tip = &solution->tips[0];
+    struct tt_cov2 plate = {0, 0, 0};
+    for (size_t k = 0; k < tip->n_budget; k++) {
+        plate.xx_mm2 += tip->budget[k].of_plate ? tip->budget[k].u_x_mm * tip->budget[k].u_x_mm : 0;
+        plate.yy_mm2 += tip->budget[k].of_plate ? tip->budget[k].u_y_mm * tip->budget[k].u_y_mm : 0;
+    }
+    double low = 0, high = 1;
+    for (int k = 0; k < 60; k++) {
+        const double middle = 0.5 * (low + high);
+        *(tt_p_within(0, 0, plate, HUGE_VAL, middle) < 0.95 ? &low : &high) = middle;
+    }
+    tiptrue_solution_free(solution);
+    s.permitted_error = 0.98 * high;
+    solution = judged(&s, TIPTRUE_UPDATE);
+    ck_assert_uint_eq(solution->tips[0].n_reasons, 2);
+    ck_assert_ptr_nonnull(strstr(solution->tips[0].reasons[1], "no run on this plate can show that the offset of 't1'"));
+    ck_assert_uint_eq(solution->n_findings, 0);
+    tiptrue_solution_free(solution);
+    s.permitted_error = 1.02 * high;
+    solution = scene_result(&s);
+    ck_assert_uint_eq(solution->tips[0].n_reasons, 1);
+    tiptrue_solution_free(solution);
+    s.permitted_error = 0.98 * high;
+    set_present(&s, 0, 0.0011, -0.0007, "0417");
+    tiptrue_solution_free(judged(&s, TIPTRUE_KEEP));
+}
+END_TEST
+
 /* Both sides of 5 %, without a permitted error: the change along x at which it is reached. */
 START_TEST(significance_at_5_percent)
 {
@@ -249,11 +313,13 @@ int main(void)
 {
     Suite *suite = suite_create("verdict");
     TCase *change_case = tcase_create("change");
+    tcase_add_test(change_case, every_error_is_a_reason);
     tcase_add_test(change_case, nothing_present);
     tcase_add_test(change_case, no_limit);
     tcase_add_test(change_case, change);
     tcase_add_test(change_case, permitted_error);
     tcase_add_test(change_case, guard_at_95_percent);
+    tcase_add_test(change_case, no_run_can_show_it);
     tcase_add_test(change_case, significance_at_5_percent);
     suite_add_tcase(suite, change_case);
     TCase *run = tcase_create("run");

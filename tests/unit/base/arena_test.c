@@ -11,6 +11,7 @@
 #include <stdint.h>
 #include <stdlib.h>
 #include <string.h>
+#include <time.h>
 
 static bool is_zero(const unsigned char *bytes, size_t n)
 {
@@ -132,6 +133,31 @@ START_TEST(pieces_grow)
 }
 END_TEST
 
+/* Readers of rows let a piece grow by one for each row: the time is that of the rows, not of their square (a fiftieth of a second;
+ * copied each time, it would be a minute). */
+START_TEST(a_piece_grows_by_one)
+{
+    struct tt_arena arena = {0};
+    struct row {
+        size_t n;
+        char rest[112];
+    } *rows = NULL;
+    const clock_t begin = clock();
+
+    for (size_t i = 0; i < 100000; i++) {
+        rows = tt_arena_grow(&arena, rows, i + 1, sizeof *rows);
+        ck_assert_ptr_nonnull(rows);
+        rows[i].n = 3 * i;
+        ck_assert_ptr_nonnull(tt_arena_copy_text(&arena, "0123456789012345678901234567890123456789", 40));
+    }
+    ck_assert_double_lt((double)(clock() - begin) / CLOCKS_PER_SEC, 3);
+    for (size_t i = 0; i < 100000; i++) {
+        ck_assert_uint_eq(rows[i].n, 3 * i);
+    }
+    tt_arena_clear(&arena);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("base/arena");
@@ -142,6 +168,7 @@ int main(void)
     tcase_add_test(tests, nothing_is_a_valid_piece);
     tcase_add_test(tests, text_is_copied_and_ended);
     tcase_add_test(tests, pieces_grow);
+    tcase_add_test(tests, a_piece_grows_by_one);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -14,6 +14,7 @@
 #include "base/digest.h"
 #include "history/schema.h"
 #include "history/series.h"
+#include "history/sql.h"
 #include "history/store.h"
 #include "history/summary.h"
 #include "ingest/ingest.h"
@@ -240,6 +241,30 @@ START_TEST(a_large_log_comes_back_byte_by_byte)
     tt_solved_clear(&solved);
     free_run(&run);
     free(log);
+    tiptrue_history_close(history);
+}
+END_TEST
+
+/* 2026-11-26: the 49th statement took the place of the first, whether that one was being stepped or not; there were 33 then. */
+START_TEST(statements_in_use_stay)
+{
+    struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
+    static char sql[80][40];
+    sqlite3_stmt *first, *other;
+    bool row = false;
+
+    ck_assert_int_eq(tt_sql_get(history, "VALUES (37), (41), (43)", &first, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_sql_next(history, first, &row, NULL), TIPTRUE_OK);
+    ck_assert(row && sqlite3_column_int(first, 0) == 37);
+    for (size_t i = 0; i < 80; i++) {
+        snprintf(sql[i], sizeof sql[i], "SELECT %zu", 7 * i);
+        ck_assert_int_eq(tt_sql_get(history, sql[i], &other, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tt_sql_next(history, other, &row, NULL), TIPTRUE_OK);
+        ck_assert(row && sqlite3_column_int(other, 0) == (int)(7 * i));
+    }
+    ck_assert(sqlite3_next_stmt(history->db, NULL) != NULL && sqlite3_stmt_busy(first));
+    ck_assert_int_eq(tt_sql_next(history, first, &row, NULL), TIPTRUE_OK);
+    ck_assert(row && sqlite3_column_int(first, 0) == 41);
     tiptrue_history_close(history);
 }
 END_TEST
@@ -560,6 +585,7 @@ int main(void)
     tcase_add_test(tests, a_collision_of_digests_is_loud);
     tcase_add_test(tests, a_large_log_comes_back_byte_by_byte);
     tcase_add_test(tests, a_series_from_the_tables_is_that_of_the_results);
+    tcase_add_test(tests, statements_in_use_stay);
     tcase_add_test(tests, an_older_schema_is_brought_forward);
     tcase_add_test(tests, foreign_files_are_refused);
     tcase_add_test(tests, a_full_disk_leaves_the_store_as_it_was);

@@ -110,7 +110,7 @@ START_TEST(engine_is_the_solver)
     ck_assert_double_eq_tol(tt_engine_score(&engine) / trace_of(&w, probes, n), 1, 1e-3);
     /* one touch more, asked and done; then one of the first away */
     probes[n++] = design.candidates[17];
-    double with = tt_engine_score_with(&engine, 17), exact = trace_of(&w, probes, n);
+    double with = tt_engine_score_with(&engine, 17, HUGE_VAL), exact = trace_of(&w, probes, n);
     ck_assert_double_eq_tol(with / exact, 1, 1e-3);
     ck_assert(tt_engine_change(&engine, 17, 1));
     ck_assert_double_eq_tol(tt_engine_score(&engine) / with, 1, 1e-9);
@@ -191,6 +191,7 @@ static double efficiency(const char *plate, struct tt_grid grid, size_t touches)
     ck_assert_int_eq(tt_engine_init(&plain, &w.scene, 0, design.candidates, design.n_candidates, 0), TIPTRUE_OK);
     plain.full_limit_mm2 = design.engine.full_limit_mm2;
     plain.runout_limit_mm2 = design.engine.runout_limit_mm2;
+    plain.plate_even_mm2 = design.engine.plate_even_mm2;
     ck_assert(tt_engine_set(&plain, design.counts));
     double found = tt_engine_score(&plain);
     struct search s = {.engine = &plain,
@@ -242,7 +243,7 @@ START_TEST(turns_all_the_way_round)
 
     world_init(&w, PLATE(SOUTH));
     ck_assert_int_eq(tt_design_init(&design, &w.scene, 0, &ROOM, (struct tt_grid){60, 3}, NULL), TIPTRUE_OK);
-    for (size_t n = TT_LEAST_DESIGN; n <= 31; n += 5) {
+    for (size_t n = TT_LEAST_TOUCHES; n <= 31; n += 5) {
         size_t used[60] = {0};
         ck_assert_int_eq(tt_design_best(&design, n, 2, probes), TIPTRUE_OK);
         for (size_t i = 0; i < n; i++) {
