@@ -317,7 +317,7 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
     while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK && row) {
         sqlite3_int64 number = sqlite3_column_int64(runs, 14);
         size_t n_tips = (size_t)sqlite3_column_int64(runs, 15);
-        struct tt_series_run *run = tt_series_new_run(series, n_tips);
+        struct tt_series_run *run = tt_series_new_run(series, n_tips, 0);
         bool good = run != NULL && fill_run(series, runs, run);
         for (size_t i = 0; good && i < n_tips && tip_row && sqlite3_column_int64(tips, 22) == number; i++) {
             good = fill_tip(series, tips, &run->tips[i]);

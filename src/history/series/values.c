@@ -1,0 +1,246 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "history/series/values.h"
+
+#include <math.h>
+#include <string.h>
+
+#define WEEK_S (7 * 86400.0)
+/* Temperatures that differ by less (K, standard deviation) say nothing of what temperature does: thermometers are no better. */
+#define LEAST_TEMPERATURE_K 0.1
+/* (10 pm)^2, (10 nrad)^2: keeps a variance above 0 where a run states none. */
+#define LEAST_VARIANCE 1e-16
+
+enum tt_class tt_class_of(const struct tt_values *v, size_t column)
+{
+    size_t kind = column / v->tips;
+
+    return kind < 2                                ? TT_OWN
+           : kind < 4                              ? TT_RUNOUT
+           : kind < 5                              ? TT_RADIUS
+           : column < tt_at_yaw(v)                 ? TT_MARK
+           : column == tt_at_yaw(v)                ? TT_YAW
+                                                   : TT_EDGES;
+}
+
+static bool is_used(const struct tt_series_tip *tip)
+{
+    return tip->has_offset && tip->verdict != TIPTRUE_REPEAT;
+}
+
+static bool run_is_used(const struct tt_series_run *run)
+{
+    for (size_t i = 0; i < run->n_tips; i++) {
+        if (is_used(&run->tips[i])) {
+            return !run->left_out;
+        }
+    }
+    return false;
+}
+
+static void set(struct tt_values *v, size_t run, size_t column, double value, double variance)
+{
+    size_t at = run * v->p + column;
+
+    v->there[at] = true;
+    v->y[at] = value;
+    v->stated[at] = fmax(variance, LEAST_VARIANCE);
+}
+
+static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
+{
+    const double offset[] = {tip->offset.x_mm, tip->offset.y_mm}, runout[] = {tip->runout.x_mm, tip->runout.y_mm};
+    const double u2[] = {tip->same_plate_cov.xx_mm2, tip->same_plate_cov.yy_mm2};
+    const double runout_u2[] = {tip->runout_cov.xx_mm2, tip->runout_cov.yy_mm2};
+    const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
+    const double full[] = {tip->cov.xx_mm2, tip->cov.yy_mm2};
+
+    for (size_t axis = 0; axis < 2; axis++) {
+        double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
+        double *plate = &v->plate_u2[2 * v->plate[run] + axis];
+        v->common[2 * run + axis] = common;
+        *plate = fmax(*plate, full[axis] - u2[axis]);
+        set(v, run, tt_at_offset(v, tip->tip, axis), offset[axis], u2[axis] - common);
+        if (tip->has_runout) {
+            set(v, run, tt_at_runout(v, tip->tip, axis), runout[axis], runout_u2[axis]);
+        }
+    }
+    if (tip->has_radius) {
+        set(v, run, tt_at_radius(v, tip->tip), tip->radius_mm, tip->u_radius_mm * tip->u_radius_mm);
+    }
+}
+
+static void fill_run(struct tt_values *v, size_t at)
+{
+    const struct tt_series_run *run = v->run[at];
+
+    for (size_t i = 0; i < run->n_tips; i++) {
+        if (is_used(&run->tips[i])) {
+            fill_tip(v, at, &run->tips[i]);
+        }
+    }
+    if (run->has_pose) {
+        set(v, at, tt_at_mark(v, 0), run->mark.x_mm, run->u_mark_x_mm * run->u_mark_x_mm);
+        set(v, at, tt_at_mark(v, 1), run->mark.y_mm, run->u_mark_y_mm * run->u_mark_y_mm);
+        set(v, at, tt_at_yaw(v), run->yaw_rad, run->u_yaw_rad * run->u_yaw_rad);
+    }
+    for (size_t i = 0; i < run->n_edges && v->plate[at] == 0; i++) {
+        const struct tt_series_edge *edge = &run->edges[i];
+        if (edge->edge < v->edges) {
+            set(v, at, tt_at_edge(v, edge->edge), edge->shift_mm, edge->u_shift_mm * edge->u_shift_mm);
+        }
+    }
+}
+
+/* Everything counted from the first one of its column, so that sums of squares keep their digits. */
+static void centre(struct tt_values *v)
+{
+    for (size_t column = 0; column < v->p; column++) {
+        double origin = 0;
+        bool found = false;
+        for (size_t run = 0; run < v->n; run++) {
+            size_t at = run * v->p + column;
+            if (v->there[at]) {
+                origin = found ? origin : v->y[at];
+                found = true;
+                v->y[at] -= origin;
+                v->y[at] = column == tt_at_yaw(v) ? remainder(v->y[at], 2 * TT_PI) : v->y[at];
+            }
+        }
+    }
+}
+
+/* Plates are counted from the last run back, so that those of now come first. */
+static void number_plates(struct tt_values *v)
+{
+    for (size_t run = v->n; run-- > 0;) {
+        size_t k = 0;
+        while (k < v->n_plates && strcmp(v->plates[k], v->run[run]->plate) != 0) {
+            k++;
+        }
+        if (k == v->n_plates) {
+            v->plates[v->n_plates++] = v->run[run]->plate;
+        }
+        v->plate[run] = k;
+    }
+}
+
+static void fill_temperature(struct tt_values *v)
+{
+    double mean = 0, spread = 0;
+
+    for (size_t run = 0; run < v->n; run++) {
+        if (!v->run[run]->has_temperature) {
+            v->temperature = NULL;
+            return;
+        }
+        mean += v->run[run]->temperature_C / (double)v->n;
+    }
+    for (size_t run = 0; run < v->n; run++) {
+        v->temperature[run] = v->run[run]->temperature_C - mean;
+        spread += v->temperature[run] * v->temperature[run];
+    }
+    if (!(sqrt(spread / (double)v->n) > LEAST_TEMPERATURE_K)) {
+        v->temperature = NULL;
+    }
+}
+
+/* What the columns do when an edge shifts: as the solution does (series->response), else the edge's own shift alone. */
+static void fill_response(struct tt_values *v)
+{
+    const struct tt_series *series = v->series;
+
+    for (size_t edge = 0; edge < v->edges; edge++) {
+        double *to = v->response + edge * v->p;
+        if (series->response == NULL) {
+            to[tt_at_edge(v, edge)] = 1;
+            continue;
+        }
+        const struct tt_series_response *from = &series->response[edge];
+        for (size_t tip = 0; tip < v->tips; tip++) {
+            to[tt_at_offset(v, tip, 0)] = from->offset[tip].x_mm;
+            to[tt_at_offset(v, tip, 1)] = from->offset[tip].y_mm;
+            to[tt_at_radius(v, tip)] = from->radius[tip];
+        }
+        for (size_t other = 0; other < v->edges; other++) {
+            to[tt_at_edge(v, other)] = from->edge[other];
+        }
+    }
+}
+
+static void take_means(struct tt_values *v)
+{
+    for (size_t column = 0; column < v->p; column++) {
+        double sum = 0, common = 0, n = 0;
+        for (size_t run = 0; run < v->n; run++) {
+            sum += v->stated[run * v->p + column];
+            common += v->common[2 * run + (column > 0)];
+            n += v->there[run * v->p + column];
+        }
+        v->mean_stated[column] = n > 0 ? sum / n : LEAST_VARIANCE;
+        if (column < 2) {
+            v->mean_common[column] = common / (double)v->n;
+        }
+    }
+}
+
+static bool allocate(struct tt_values *v, struct tt_arena *arena)
+{
+    size_t cells = v->n * v->p;
+
+    v->y = TT_ARENA_NEW(arena, cells, double);
+    v->stated = TT_ARENA_NEW(arena, cells, double);
+    v->there = TT_ARENA_NEW(arena, cells, bool);
+    v->common = TT_ARENA_NEW(arena, 2 * v->n, double);
+    v->mean_stated = TT_ARENA_NEW(arena, v->p, double);
+    v->weeks = TT_ARENA_NEW(arena, v->n, double);
+    v->temperature = TT_ARENA_NEW(arena, v->n, double);
+    v->plate = TT_ARENA_NEW(arena, v->n, size_t);
+    v->plates = TT_ARENA_NEW(arena, v->n, const char *);
+    v->plate_u2 = TT_ARENA_NEW(arena, 2 * v->n, double);
+    v->response = TT_ARENA_NEW(arena, v->edges * v->p, double);
+    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks && v->temperature && v->plate && v->plates && v->plate_u2 &&
+           v->response;
+}
+
+enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series, struct tt_arena *arena)
+{
+    *v = (struct tt_values){.series = series, .tips = series->n_tip_names, .edges = series->n_edge_names};
+    v->p = 5 * v->tips + 3 + v->edges;
+    v->run = TT_ARENA_NEW(arena, series->n_runs, const struct tt_series_run *);
+    if (v->run == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < series->n_runs; i++) {
+        if (run_is_used(&series->runs[i])) {
+            v->run[v->n++] = &series->runs[i];
+        }
+    }
+    if (!allocate(v, arena)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (v->n == 0) {
+        return TIPTRUE_OK;
+    }
+    number_plates(v);
+    double middle_s = 0.5 * (v->run[0]->time_s + v->run[v->n - 1]->time_s);
+    for (size_t i = 0; i < v->n; i++) {
+        v->weeks[i] = (v->run[i]->time_s - middle_s) / WEEK_S;
+        fill_run(v, i);
+    }
+    centre(v);
+    take_means(v);
+    fill_temperature(v);
+    fill_response(v);
+    return TIPTRUE_OK;
+}
+
+struct tt_values tt_values_before_last(const struct tt_values *values)
+{
+    struct tt_values before = *values;
+
+    before.n -= before.n > 0;
+    return before;
+}
