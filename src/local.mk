@@ -131,7 +131,7 @@ libcore_la_SOURCES = \
   src/history/signals.c \
   src/history/naming.c \
   src/history/series/changes.c src/history/series/changes.h \
-  src/history/series/fit.c \
+  src/history/series/events.c \
   src/history/series/gls.c src/history/series/gls.h \
   src/history/series/noise.c src/history/series/noise.h \
   src/history/series/problem.c src/history/series/problem.h \

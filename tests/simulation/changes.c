@@ -343,14 +343,21 @@ int main(int argc, char *argv[])
             }
         }
     }
-    static const size_t MANY[][2] = {{4, 40}, {8, 40}, {12, 40}, {20, 200}, {30, 400}};
-    for (size_t i = 0; i < 5; i++) {
+    static const size_t MANY[][2] = {{4, 40}, {8, 40}, {12, 40}, {20, 200}, {30, 400}, {30, 400}, {30, 1000}};
+    static const size_t QUIET[][2] = {{400, 3}, {2000, 3}, {400, 8}};
+    for (size_t i = 0; i < 3; i++) {
+        struct drawn d = {.own = 2, .shared = 1, .n = QUIET[i][0], .tips = QUIET[i][1]};
+        snprintf(name, sizeof name, "speed quiet %zu runs %zu tips", d.n, d.tips);
+        if (strstr(name, only)) run_cell(name, d, histories, seed);
+    }
+    for (size_t i = 0; i < 7; i++) {
         struct drawn d = {BASE, .n = MANY[i][1], .n_events = MANY[i][0]};
+        d.tips = i == 5 ? 8 : 3;
         for (size_t k = 0; k < d.n_events; k++) {
             static const enum kind MIXED[] = {CAMERA, SEAT, CHANGED, EDGE, SEAT, CAMERA, POSE};
             d.event[k] = (struct event){(k + 1) * d.n / (d.n_events + 1), MIXED[k % 7], (k * 5) % 3, 30};
         }
-        snprintf(name, sizeof name, "many %zu", d.n_events);
+        snprintf(name, sizeof name, "many %zu in %zu, %zu tips", d.n_events, d.n, d.tips);
         if (strstr(name, only)) run_cell(name, d, histories, seed);
     }
     static const size_t BLOCKS[] = {5, 20, 100};

@@ -22,7 +22,7 @@ bool tt_changes_has(const struct tt_changes *c, size_t run, size_t tip)
 }
 
 /* Scales from what the fit leaves. */
-static enum tiptrue_status noise_of(const struct tt_fit *f, struct tt_noise *noise, struct tt_arena *arena)
+static enum tiptrue_status noise_of(const struct tt_events *f, struct tt_noise *noise, struct tt_arena *arena)
 {
     const struct tt_problem *p = f->problem;
     const struct tt_values *v = p->values;
@@ -33,8 +33,8 @@ static enum tiptrue_status noise_of(const struct tt_fit *f, struct tt_noise *noi
     if (!theta || !residual || !boundary) {
         return TIPTRUE_E_MEMORY;
     }
-    tt_fit_solve(f, theta, NULL);
-    tt_fit_residuals(f, theta, residual);
+    tt_events_solve(f, theta, NULL);
+    tt_events_residuals(f, theta, residual);
     for (size_t i = 0; i < f->n_events; i++) {
         const struct tt_event *e = &f->event[i];
         tt_problem_count(p, e, parameters);
@@ -48,11 +48,11 @@ static enum tiptrue_status noise_of(const struct tt_fit *f, struct tt_noise *noi
 
 /* Both passes over @values, into *problem (a new one), *noise and *fit. */
 static enum tiptrue_status analyse(const struct tt_values *values, struct tt_problem **problem, struct tt_noise *noise,
-                                   struct tt_fit *fit, struct tt_arena *arena)
+                                   struct tt_events *fit, struct tt_arena *arena)
 {
     struct tt_problem *p = TT_ARENA_NEW(arena, 2, struct tt_problem);
     struct tt_noise *first = TT_ARENA_NEW(arena, 1, struct tt_noise);
-    struct tt_fit found;
+    struct tt_events found;
     enum tiptrue_status status = p != NULL && first != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
@@ -88,10 +88,10 @@ static enum tiptrue_status levels_only(struct tt_changes *c)
         status = tt_problem_make(c->problem, &c->values, &c->noise, TT_CHANGE_ALPHA, c->arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_fit_init(&c->fit, c->problem, c->values.tips + 2);
+        status = tt_events_init(&c->fit, c->problem, c->values.tips + 2);
     }
     if (status == TIPTRUE_OK) {
-        tt_fit_reset(&c->fit);
+        tt_events_reset(&c->fit);
     }
     return status;
 }
@@ -156,31 +156,31 @@ static void fill_shifts(const struct tt_changes *c, size_t event, struct tt_chan
 }
 
 /* theta' covariance^-1 theta of an event. */
-static double gain_of(const struct tt_fit *f, size_t event, struct tt_fit *rest, bool *leave)
+static double gain_of(const struct tt_events *f, size_t event, struct tt_events *rest, bool *leave)
 {
     memset(leave, 0, f->n_events * sizeof *leave);
     leave[event] = true;
-    tt_fit_copy(rest, f, leave);
+    tt_events_copy(rest, f, leave);
     return fmax(rest->rss - f->rss, 0);
 }
 
 /* What is needed to question a fit. */
 struct questions {
-    struct tt_fit rest, trial;
+    struct tt_events rest, trial;
     bool *leave;
     double *work, *gain;
 };
 
 static enum tiptrue_status prepare(struct questions *q, const struct tt_problem *p, size_t events, struct tt_arena *arena)
 {
-    enum tiptrue_status status = tt_fit_init(&q->rest, p, events);
+    enum tiptrue_status status = tt_events_init(&q->rest, p, events);
 
     if (status == TIPTRUE_OK) {
-        status = tt_fit_init(&q->trial, p, events);
+        status = tt_events_init(&q->trial, p, events);
     }
     q->leave = TT_ARENA_NEW(arena, events + TT_MOST_PLATES, bool);
     q->gain = TT_ARENA_NEW(arena, p->n_hypotheses, double);
-    q->work = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, tt_fit_scan_room(&q->rest), double) : NULL;
+    q->work = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, tt_events_scan_room(&q->rest), double) : NULL;
     return q->leave && q->gain && q->work ? status : TIPTRUE_E_MEMORY;
 }
 
@@ -195,17 +195,17 @@ static void find_bracket(const struct tt_changes *c, size_t event, struct questi
     if (e->to < n) {
         return;
     }
-    tt_fit_scan(&q->rest, e->from, q->work, q->gain);
+    tt_events_scan(&q->rest, e->from, q->work, q->gain);
     here = q->gain[e->hypothesis] - BRACKET;
     while (change->first > low) {
-        tt_fit_scan(&q->rest, change->first - 1, q->work, q->gain);
+        tt_events_scan(&q->rest, change->first - 1, q->work, q->gain);
         if (!(q->gain[e->hypothesis] > here)) {
             break;
         }
         change->first--;
     }
     while (change->last < high && change->last + 1 < n) {
-        tt_fit_scan(&q->rest, change->last + 1, q->work, q->gain);
+        tt_events_scan(&q->rest, change->last + 1, q->work, q->gain);
         if (!(q->gain[e->hypothesis] > here)) {
             break;
         }
@@ -228,7 +228,7 @@ static double weight_of(const struct tt_changes *c, size_t event, struct questio
     const struct tt_event *e = &c->fit.event[event];
     double own = 0, all = 0, least = HUGE_VAL;
 
-    tt_fit_scan(&q->rest, e->from, q->work, q->gain);
+    tt_events_scan(&q->rest, e->from, q->work, q->gain);
     for (size_t h = 0; h < p->n_steps; h++) {
         q->gain[h] = p->hypothesis[h].price - q->gain[h];
         least = fmin(least, q->gain[h]);
@@ -251,8 +251,8 @@ static bool drift_does(const struct tt_changes *c, size_t event, struct question
         return false;
     }
     e.going = TT_DRIFT;
-    tt_fit_copy(&q->trial, &q->rest, NULL);
-    return tt_fit_append(&q->trial, &e) && tt_fit_criterion(&q->trial) < tt_fit_criterion(&c->fit) + ALIKE;
+    tt_events_copy(&q->trial, &q->rest, NULL);
+    return tt_events_append(&q->trial, &e) && tt_events_criterion(&q->trial) < tt_events_criterion(&c->fit) + ALIKE;
 }
 
 static int by_place(const void *a, const void *b)
@@ -327,12 +327,12 @@ static bool step_does(struct tt_changes *c, size_t event, struct questions *q)
 
     (void)gain_of(&c->fit, event, &q->rest, q->leave);
     for (size_t run = 1; run < c->values.n; run++) {
-        tt_fit_scan(&q->rest, run, q->work, q->gain);
+        tt_events_scan(&q->rest, run, q->work, q->gain);
         for (size_t h = 0; h < c->problem->n_steps; h++) {
             least = fmin(least, c->problem->hypothesis[h].price - q->gain[h]);
         }
     }
-    return tt_fit_criterion(&q->rest) + least < tt_fit_criterion(&c->fit) + ALIKE;
+    return tt_events_criterion(&q->rest) + least < tt_events_criterion(&c->fit) + ALIKE;
 }
 
 static void add_to(struct tt_tip_drift *d, const struct tt_moved_by *m)
@@ -389,19 +389,19 @@ static void fit_slopes(struct tt_changes *c, struct questions *q, double *theta,
         enum tt_hypothesis what = p->hypothesis[c->fit.event[i].hypothesis].what;
         q->leave[i] = c->fit.event[i].going == TT_DRIFT && (what == TT_CAMERA || what == TT_SEAT);
     }
-    tt_fit_copy(&q->trial, &c->fit, q->leave);
+    tt_events_copy(&q->trial, &c->fit, q->leave);
     for (size_t tip = 0; tip < c->values.tips; tip++) {
         const struct tt_event e = {.hypothesis = seat + tip, .going = TT_DRIFT};
         size_t at = q->trial.columns;
         struct tt_tip_drift *d = &c->drift[tip];
-        if (!tt_fit_append(&q->trial, &e)) {
+        if (!tt_events_append(&q->trial, &e)) {
             d->known = d->shows;
             continue;
         }
         d->known = true;
         d->p = d->shows ? d->p : (double)at + 2; /* its column, for now */
     }
-    tt_fit_solve(&q->trial, theta, covariance);
+    tt_events_solve(&q->trial, theta, covariance);
     for (size_t tip = 0; tip < c->values.tips; tip++) {
         struct tt_tip_drift *d = &c->drift[tip];
         size_t at = (size_t)d->p - 2, n = q->trial.columns;
@@ -434,12 +434,12 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
         status = prepare(&own, &p[0], events, c->arena);
     }
     if (status == TIPTRUE_OK) { /* what was found but for what begins with the latest run, fitted without it, and the scales of that */
-        tt_fit_reset(&own.rest);
+        tt_events_reset(&own.rest);
         for (size_t i = 0; i < c->fit.n_events; i++) {
             struct tt_event e = c->fit.event[i];
             e.to = e.going == TT_STEP && e.to > last ? last : e.to;
             if (e.going != TT_OTHER_PLATE && (e.going != TT_STEP || e.from < last)) {
-                (void)tt_fit_append(&own.rest, &e);
+                (void)tt_events_append(&own.rest, &e);
             }
         }
         status = noise_of(&own.rest, first, c->arena);
@@ -453,14 +453,14 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
     if (status != TIPTRUE_OK) {
         return status;
     }
-    tt_fit_reset(&own.rest);
+    tt_events_reset(&own.rest);
     for (size_t i = 0; i < c->fit.n_events; i++) {
         const struct tt_event *e = &c->fit.event[i];
         if (e->going != TT_OTHER_PLATE && (e->going != TT_STEP || e->from < last)) {
-            (void)tt_fit_append(&own.rest, e);
+            (void)tt_events_append(&own.rest, e);
         }
     }
-    tt_fit_scan(&own.rest, last, own.work, own.gain);
+    tt_events_scan(&own.rest, last, own.work, own.gain);
     struct tt_latest_run *latest = &c->latest;
     size_t best = 0;
     double most = -HUGE_VAL;
@@ -477,7 +477,7 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
                                         .to = c->values.n, .first = last, .last = last};
     latest->change.log_p = fmin(tt_log_p_f(own.gain[best], h->q, h->nu) + log((double)p[1].n_steps), 0);
     const struct tt_event e = {.hypothesis = best, .going = TT_STEP, .from = last, .to = c->values.n};
-    if (latest->differs && tt_fit_append(&own.rest, &e)) {
+    if (latest->differs && tt_events_append(&own.rest, &e)) {
         struct tt_changes shown = *c;
         shown.fit = own.rest;
         shown.theta = TT_ARENA_NEW(c->arena, own.rest.columns, double);
@@ -485,7 +485,7 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
         if (shown.theta == NULL || shown.covariance == NULL) {
             return TIPTRUE_E_MEMORY;
         }
-        tt_fit_solve(&own.rest, shown.theta, shown.covariance);
+        tt_events_solve(&own.rest, shown.theta, shown.covariance);
         fill_shifts(&shown, own.rest.n_events - 1, &latest->change);
     }
     return TIPTRUE_OK;
@@ -524,8 +524,8 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     if (c->theta == NULL || c->covariance == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    tt_fit_solve(&c->fit, c->theta, c->covariance);
-    tt_fit_residuals(&c->fit, c->theta, c->residual);
+    tt_events_solve(&c->fit, c->theta, c->covariance);
+    tt_events_residuals(&c->fit, c->theta, c->residual);
     status = describe(c, &q);
     if (status == TIPTRUE_OK) {
         describe_smooth(c, &q);

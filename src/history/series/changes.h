@@ -50,7 +50,7 @@ struct tt_changes {
     struct tt_values values;
     struct tt_noise noise;
     struct tt_problem *problem;
-    struct tt_fit fit;
+    struct tt_events fit;
     double *theta, *covariance; /* of the fit */
     double *residual;           /* [run * p + column] */
     struct tt_change *change;   /* in order of time, single runs included */

@@ -408,6 +408,9 @@ double tt_problem_prices(const struct tt_problem *p, const struct tt_event *even
             }
             const struct tt_hypothesis_of *h = &p->hypothesis[events[k].hypothesis];
             first = k >= i;
+            if (k != i && tt_hypotheses_exclude(h, &p->hypothesis[events[i].hypothesis])) {
+                return HUGE_VAL;
+            }
             here++;
             same += h->price_same;
             most = fmax(most, h->price - h->price_same);

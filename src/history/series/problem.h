@@ -86,10 +86,15 @@ static inline size_t tt_event_courses(const struct tt_event *e)
 {
     return e->going == TT_SEASON ? 2 : 1;
 }
+/* Camera and camera with the mark at one place are the plate's move with the yaw left out, by another name. */
+static inline bool tt_hypotheses_exclude(const struct tt_hypothesis_of *a, const struct tt_hypothesis_of *b)
+{
+    return a->what <= TT_CAMERA_MARK && b->what <= TT_CAMERA_MARK;
+}
 struct tt_course tt_event_course(const struct tt_problem *problem, const struct tt_event *event, size_t index);
 
 /* A set of events with its fit. */
-struct tt_fit {
+struct tt_events {
     const struct tt_problem *problem;
     struct tt_event *event;
     size_t n_events, *first; /* [event + 1]: its first column */
@@ -102,21 +107,21 @@ struct tt_fit {
     double rss;
 };
 
-TT_MUST_USE enum tiptrue_status tt_fit_init(struct tt_fit *fit, const struct tt_problem *problem, size_t room_events);
+TT_MUST_USE enum tiptrue_status tt_events_init(struct tt_events *fit, const struct tt_problem *problem, size_t room_events);
 /* Start with what is always there (other plates). */
-void tt_fit_reset(struct tt_fit *fit);
+void tt_events_reset(struct tt_events *fit);
 /* Take @event in; false, and nothing has changed: it cannot be told from the others, or there is no room. */
-bool tt_fit_append(struct tt_fit *fit, const struct tt_event *event);
+bool tt_events_append(struct tt_events *fit, const struct tt_event *event);
 /* @to = @from without the events whose @leave is set. Both have the same room. */
-void tt_fit_copy(struct tt_fit *to, const struct tt_fit *from, const bool *leave);
-double tt_fit_criterion(const struct tt_fit *fit);
+void tt_events_copy(struct tt_events *to, const struct tt_events *from, const bool *leave);
+double tt_events_criterion(const struct tt_events *fit);
 /* theta[columns]; covariance[columns * columns]. */
-void tt_fit_solve(const struct tt_fit *fit, double *theta, double *covariance);
+void tt_events_solve(const struct tt_events *fit, double *theta, double *covariance);
 /* Of every step at @run: gain[n_steps], how much the sum of squares falls with it; 0 where it cannot be told from the fit's. */
-void tt_fit_scan(const struct tt_fit *fit, size_t run, double *work, double *gain);
-size_t tt_fit_scan_room(const struct tt_fit *fit);
+void tt_events_scan(const struct tt_events *fit, size_t run, double *work, double *gain);
+size_t tt_events_scan_room(const struct tt_events *fit);
 /* Residuals [run * p + column], levels taken out; 2 p numbers of room behind them: the levels come first there. */
-void tt_fit_residuals(const struct tt_fit *fit, const double *theta, double *residual);
+void tt_events_residuals(const struct tt_events *fit, const double *theta, double *residual);
 
 /* Optimal partitioning (B. Jackson and others, IEEE Signal Process. Lett. 12 (2005) 105; pruned as PELT, R. Killick, P. Fearnhead,
  * I. A. Eckley, JASA 107 (2012) 1590) of @n values with @d axes of unit variance and lag-1 autocorrelation @phi, @price a segment:
@@ -125,6 +130,6 @@ size_t tt_segment(const double *value, size_t n, size_t d, double phi, double pr
 
 /* Find the set of events with the least criterion; @seed (may be NULL) is one start. The best is left in *best.
  * TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_search(struct tt_problem *problem, const struct tt_fit *seed, struct tt_fit *best);
+TT_MUST_USE enum tiptrue_status tt_search(struct tt_problem *problem, const struct tt_events *seed, struct tt_events *best);
 
 #endif

@@ -22,16 +22,22 @@
 #define PAIRS 3
 #define MOST_HERE 3
 #define ROUNDS 40
+/* More changes than this in the runs looked at are not taken apart: the cost grows with their square. */
+#define MOST_EVENTS 80
 #define BETTER 1e-7
+/* A descent that is so much worse after a round than another at its end is given up: a round rarely makes up for two steps. */
+#define FAR_BEHIND 60.0
 
 struct search {
     struct tt_problem *p;
-    struct tt_fit now, rest, trial, best, kept;
+    struct tt_events now, rest, trial, best, kept;
     double *work, *gain, *theta, *covariance, *residual;
     bool *leave;
     double now_c, best_c;
     struct tt_event *list;
-    size_t n_list;
+    size_t *others, n_others; /* places of the views of what is no offset */
+    bool has_others;
+    size_t *changed, *looked, clock; /* [run]: when an event there last changed; when its place was last chosen anew */
 };
 
 static bool is_fixed(const struct tt_event *e)
@@ -44,15 +50,32 @@ static struct tt_event step_at(const struct search *s, size_t run, size_t hypoth
     return (struct tt_event){.hypothesis = hypothesis, .going = TT_STEP, .from = run, .to = s->p->values->n};
 }
 
+/* Note where two sets differ. */
+static void note_changes(struct search *s, const struct tt_events *a, const struct tt_events *b)
+{
+    for (size_t i = 0; i < a->n_events; i++) {
+        bool there = a->event[i].going != TT_STEP;
+        for (size_t k = 0; k < b->n_events && !there; k++) {
+            there = tt_event_is(&a->event[i], &b->event[k]);
+        }
+        if (!there) {
+            s->changed[a->event[i].from] = s->clock;
+        }
+    }
+}
+
 /* The trial becomes what is, if it is better. */
 static bool take(struct search *s)
 {
-    double c = tt_fit_criterion(&s->trial);
+    double c = tt_events_criterion(&s->trial);
 
     if (!(c < s->now_c - BETTER)) {
         return false;
     }
-    struct tt_fit swap = s->now;
+    s->clock++;
+    note_changes(s, &s->now, &s->trial);
+    note_changes(s, &s->trial, &s->now);
+    struct tt_events swap = s->now;
     s->now = s->trial;
     s->trial = swap;
     s->now_c = c;
@@ -61,17 +84,17 @@ static bool take(struct search *s)
 
 static void set_now(struct search *s, const struct tt_event *events, size_t n)
 {
-    tt_fit_reset(&s->now);
+    tt_events_reset(&s->now);
     for (size_t i = 0; i < n; i++) {
         bool there = is_fixed(&events[i]);
         for (size_t k = 0; k < s->now.n_events; k++) {
             there = there || tt_event_is(&events[i], &s->now.event[k]);
         }
         if (!there) {
-            (void)tt_fit_append(&s->now, &events[i]);
+            (void)tt_events_append(&s->now, &events[i]);
         }
     }
-    s->now_c = tt_fit_criterion(&s->now);
+    s->now_c = tt_events_criterion(&s->now);
 }
 
 /* By how much the sum of squares grows without the columns [from, to) and [also, also_to). */
@@ -108,7 +131,7 @@ static double worth(const struct search *s, size_t from, size_t to, size_t also,
 /* The criterion without one event, or two. */
 static double criterion_without(struct search *s, size_t a, size_t b)
 {
-    const struct tt_fit *f = &s->now;
+    const struct tt_events *f = &s->now;
     size_t n = 0;
 
     for (size_t i = 0; i < f->n_events; i++) {
@@ -124,7 +147,7 @@ static double criterion_without(struct search *s, size_t a, size_t b)
 /* Two steps of a block can only go together: try each with the three that follow in time. */
 static void best_pair(struct search *s, size_t pair[2], double *c)
 {
-    const struct tt_fit *f = &s->now;
+    const struct tt_events *f = &s->now;
 
     for (size_t a = 0; a < f->n_events; a++) {
         for (size_t b = 0; b < f->n_events; b++) {
@@ -154,7 +177,7 @@ static bool drop(struct search *s)
     for (;;) {
         size_t pair[2] = {0, 0};
         double c = s->now_c;
-        tt_fit_solve(&s->now, s->theta, s->covariance);
+        tt_events_solve(&s->now, s->theta, s->covariance);
         for (size_t i = 0; i < s->now.n_events; i++) {
             double without = is_fixed(&s->now.event[i]) ? HUGE_VAL : criterion_without(s, i, i);
             if (without < c - BETTER) {
@@ -170,7 +193,7 @@ static bool drop(struct search *s)
         }
         memset(s->leave, 0, s->now.n_events * sizeof *s->leave);
         s->leave[pair[0]] = s->leave[pair[1]] = true;
-        tt_fit_copy(&s->trial, &s->now, s->leave);
+        tt_events_copy(&s->trial, &s->now, s->leave);
         if (!take(s)) {
             return any;
         }
@@ -185,14 +208,17 @@ static bool add(struct search *s)
     double most = 0;
 
     for (size_t run = 1; run < s->p->values->n; run++) {
-        bool taken = false;
+        bool taken = false, camera = false;
         for (size_t i = 0; i < s->now.n_events; i++) {
-            taken = taken || (s->now.event[i].going == TT_STEP && s->now.event[i].from == run);
+            bool here = s->now.event[i].going == TT_STEP && s->now.event[i].from == run;
+            taken = taken || here;
+            camera = camera || (here && s->p->hypothesis[s->now.event[i].hypothesis].what <= TT_CAMERA_MARK);
         }
-        tt_fit_scan(&s->now, run, s->work, s->gain);
+        tt_events_scan(&s->now, run, s->work, s->gain);
         for (size_t h = 0; h < s->p->n_steps; h++) {
             double price = taken ? s->p->hypothesis[h].price_same : s->p->hypothesis[h].price;
-            if (s->gain[h] - price > most) {
+            bool other = !camera || s->p->hypothesis[h].what > TT_CAMERA_MARK;
+            if (other && s->gain[h] - price > most) {
                 most = s->gain[h] - price;
                 best = step_at(s, run, h);
             }
@@ -201,8 +227,8 @@ static bool add(struct search *s)
     if (!(most > 0)) {
         return false;
     }
-    tt_fit_copy(&s->trial, &s->now, NULL);
-    return tt_fit_append(&s->trial, &best) && take(s);
+    tt_events_copy(&s->trial, &s->now, NULL);
+    return tt_events_append(&s->trial, &best) && take(s);
 }
 
 struct candidate {
@@ -234,13 +260,13 @@ static bool choose_anew(struct search *s, size_t near)
     for (size_t i = 0; i < CANDIDATES; i++) {
         list[i].net = -HUGE_VAL;
     }
-    tt_fit_copy(&s->rest, &s->now, s->leave);
-    tt_fit_copy(&s->trial, &s->rest, NULL);
+    tt_events_copy(&s->rest, &s->now, s->leave);
+    tt_events_copy(&s->trial, &s->rest, NULL);
     if (take(s)) {
         return true;
     }
     for (size_t run = first; run <= last; run++) {
-        tt_fit_scan(&s->rest, run, s->work, s->gain);
+        tt_events_scan(&s->rest, run, s->work, s->gain);
         for (size_t h = 0; h < s->p->n_steps; h++) {
             note_candidate(list, s->gain[h] - s->p->hypothesis[h].price, step_at(s, run, h));
         }
@@ -248,37 +274,38 @@ static bool choose_anew(struct search *s, size_t near)
     double best_c = s->now_c;
     bool any = false;
     for (size_t i = 0; i < CANDIDATES && list[i].net > -HUGE_VAL; i++) {
-        tt_fit_copy(&s->trial, &s->rest, NULL);
-        if (!tt_fit_append(&s->trial, &list[i].event)) {
+        tt_events_copy(&s->trial, &s->rest, NULL);
+        if (!tt_events_append(&s->trial, &list[i].event)) {
             continue;
         }
-        double c = tt_fit_criterion(&s->trial);
+        double c = tt_events_criterion(&s->trial);
         if (c < best_c - BETTER) {
             best_c = c;
-            tt_fit_copy(&s->kept, &s->trial, NULL);
+            tt_events_copy(&s->kept, &s->trial, NULL);
             any = true;
         }
         if (i >= PAIRS) {
             continue;
         }
-        tt_fit_scan(&s->trial, list[i].event.from, s->work, s->gain);
+        tt_events_scan(&s->trial, list[i].event.from, s->work, s->gain);
         size_t second = 0;
         double net = 0;
         for (size_t h = 0; h < s->p->n_steps; h++) {
-            if (s->gain[h] - s->p->hypothesis[h].price_same > net) {
+            if (s->gain[h] - s->p->hypothesis[h].price_same > net &&
+                !tt_hypotheses_exclude(&s->p->hypothesis[h], &s->p->hypothesis[list[i].event.hypothesis])) {
                 net = s->gain[h] - s->p->hypothesis[h].price_same;
                 second = h;
             }
         }
         struct tt_event more = step_at(s, list[i].event.from, second);
-        if (net > 0 && tt_fit_append(&s->trial, &more) && tt_fit_criterion(&s->trial) < best_c - BETTER) {
-            best_c = tt_fit_criterion(&s->trial);
-            tt_fit_copy(&s->kept, &s->trial, NULL);
+        if (net > 0 && tt_events_append(&s->trial, &more) && tt_events_criterion(&s->trial) < best_c - BETTER) {
+            best_c = tt_events_criterion(&s->trial);
+            tt_events_copy(&s->kept, &s->trial, NULL);
             any = true;
         }
     }
     if (any) {
-        tt_fit_copy(&s->trial, &s->kept, NULL);
+        tt_events_copy(&s->trial, &s->kept, NULL);
     }
     return any && take(s);
 }
@@ -329,10 +356,14 @@ static bool place_anew(struct search *s, size_t place[])
     bool any = false;
 
     for (size_t i = 0; i < n; i++) {
-        size_t alone = mark_near(s, place[i], 0);
-        if (alone == 0) {
-            continue; /* it went with a neighbour */
+        size_t alone = mark_near(s, place[i], 0), latest = 0;
+        for (size_t k = i > 0 ? i - 1 : 0; k <= i + 1 && k < n; k++) {
+            latest = s->changed[place[k]] > latest ? s->changed[place[k]] : latest;
         }
+        if (alone == 0 || latest < s->looked[place[i]]) {
+            continue; /* it went with a neighbour, or nothing about it is new */
+        }
+        s->looked[place[i]] = s->clock + 1;
         if (mark_near(s, place[i], TOGETHER) > alone && choose_anew(s, place[i])) {
             any = true;
         } else {
@@ -355,9 +386,9 @@ static bool join_single(struct search *s)
             }
             memset(s->leave, 0, s->now.n_events * sizeof *s->leave);
             s->leave[a] = s->leave[b] = true;
-            tt_fit_copy(&s->trial, &s->now, s->leave);
+            tt_events_copy(&s->trial, &s->now, s->leave);
             e.to = e.from + 1;
-            if (tt_fit_append(&s->trial, &e) && take(s)) {
+            if (tt_events_append(&s->trial, &e) && take(s)) {
                 return true;
             }
         }
@@ -365,10 +396,29 @@ static bool join_single(struct search *s)
     return false;
 }
 
+static bool is_best(const struct search *s)
+{
+    bool same = s->best_c < HUGE_VAL && s->now.n_events == s->best.n_events;
+
+    for (size_t i = 0; i < s->now.n_events && same; i++) {
+        bool there = false;
+        for (size_t k = 0; k < s->best.n_events; k++) {
+            there = there || tt_event_is(&s->now.event[i], &s->best.event[k]);
+        }
+        same = there;
+    }
+    return same;
+}
+
+/* Ends where nothing is better, where an earlier start ended, and where one round left it far behind that. */
 static void descend(struct search *s, size_t place[])
 {
+    memset(s->looked, 0, (s->p->values->n + 1) * sizeof *s->looked);
     for (int round = 0; round < ROUNDS; round++) {
         bool any = drop(s);
+        if (is_best(s) || (round > 0 && s->now_c > s->best_c + FAR_BEHIND)) {
+            return;
+        }
         any = add(s) || any;
         any = place_anew(s, place) || any;
         any = join_single(s) || any;
@@ -407,17 +457,17 @@ static bool add_smooth(struct search *s)
 
     for (size_t i = 0; i < n; i++) {
         const struct tt_event e = s->list[i];
-        tt_fit_copy(&s->trial, &s->now, NULL);
-        if (tt_fit_append(&s->trial, &e) && tt_fit_criterion(&s->trial) < least) {
-            least = tt_fit_criterion(&s->trial);
+        tt_events_copy(&s->trial, &s->now, NULL);
+        if (tt_events_append(&s->trial, &e) && tt_events_criterion(&s->trial) < least) {
+            least = tt_events_criterion(&s->trial);
             best = i;
         }
     }
     if (best == n) {
         return false;
     }
-    tt_fit_copy(&s->trial, &s->now, NULL);
-    return tt_fit_append(&s->trial, &s->list[best]) && take(s);
+    tt_events_copy(&s->trial, &s->now, NULL);
+    return tt_events_append(&s->trial, &s->list[best]) && take(s);
 }
 
 /* Drifts of several tips as one of all, and one tip's more. */
@@ -438,15 +488,15 @@ static bool join_drifts(struct search *s)
     if (n < 2) {
         return false;
     }
-    tt_fit_copy(&s->rest, &s->now, s->leave);
+    tt_events_copy(&s->rest, &s->now, s->leave);
     for (size_t i = 0; i <= n; i++) {
-        tt_fit_copy(&s->trial, &s->rest, NULL);
-        if (!tt_fit_append(&s->trial, &all)) {
+        tt_events_copy(&s->trial, &s->rest, NULL);
+        if (!tt_events_append(&s->trial, &all)) {
             return joined;
         }
         if (i < n) {
             const struct tt_event e = {.hypothesis = own[i], .going = TT_DRIFT};
-            if (!tt_fit_append(&s->trial, &e)) {
+            if (!tt_events_append(&s->trial, &e)) {
                 continue;
             }
         }
@@ -461,8 +511,8 @@ static void fill_in(const struct search *s, double *y)
 {
     const struct tt_values *v = s->p->values;
 
-    tt_fit_solve(&s->now, s->theta, NULL);
-    tt_fit_residuals(&s->now, s->theta, y);
+    tt_events_solve(&s->now, s->theta, NULL);
+    tt_events_residuals(&s->now, s->theta, y);
     for (int back = 0; back < 2; back++) {
         for (size_t i = 1; i < v->n; i++) {
             size_t run = back ? v->n - 1 - i : i, from = back ? run + 1 : run - 1;
@@ -530,21 +580,52 @@ static size_t plain_view(const struct search *s, const double *y, const size_t c
     return view(s, value, d, tt_class_of(v, column[0]), place, 0);
 }
 
-/* The places where any view changes, each once. */
-static size_t segment_all(struct search *s, size_t place[])
+/* The views of what is no offset. */
+static size_t other_views(const struct search *s, const double *y, double *value, size_t place[])
 {
     const struct tt_values *v = s->p->values;
-    double *y = s->residual, *value = y + (v->n + 2) * v->p;
-    size_t n, kept = 0, t = v->tips;
+    size_t n = 0, t = v->tips;
 
-    fill_in(s, y);
-    n = offset_views(s, y, value, place);
     for (size_t k = 0; k < t; k++) {
         n += plain_view(s, y, (size_t[]){2 * t + k, 3 * t + k, 4 * t + k}, 3, place + n, value);
     }
     n += plain_view(s, y, (size_t[]){5 * t, 5 * t + 1, 5 * t + 2}, 3, place + n, value);
     for (size_t e = 0; e < v->edges; e++) {
         n += plain_view(s, y, (size_t[]){tt_at_edge(v, e)}, 1, place + n, value);
+    }
+    return n;
+}
+
+/* Whether the present smooth terms act on more than the offsets. */
+static bool concerns_others(const struct search *s)
+{
+    for (size_t i = 0; i < s->now.n_events; i++) {
+        enum tt_hypothesis what = s->p->hypothesis[s->now.event[i].hypothesis].what;
+        if (!is_fixed(&s->now.event[i]) && what != TT_CAMERA && what != TT_SEAT) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The places where any view changes, each once. The first start, without any smooth term, leaves those of the other views behind. */
+static size_t segment_all(struct search *s, size_t place[])
+{
+    const struct tt_values *v = s->p->values;
+    double *y = s->residual, *value = y + (v->n + 2) * v->p;
+    size_t n, kept = 0;
+
+    fill_in(s, y);
+    n = offset_views(s, y, value, place);
+    if (concerns_others(s)) {
+        n += other_views(s, y, value, place + n);
+    } else {
+        if (!s->has_others) {
+            s->n_others = other_views(s, y, value, s->others);
+            s->has_others = true;
+        }
+        memcpy(place + n, s->others, s->n_others * sizeof *place);
+        n += s->n_others;
     }
     if (n > 1) {
         qsort(place, n, sizeof *place, by_number);
@@ -590,6 +671,9 @@ static void name_place(struct search *s, size_t before, size_t at, size_t after)
             double normal[18 * 18], right[18], alone[18], gain = 0;
             size_t q = q_all + of->q;
             bool good = q <= 18;
+            for (size_t i = 0; i < n_chosen; i++) {
+                good = good && !tt_hypotheses_exclude(of, &p->hypothesis[chosen[i]]);
+            }
             memcpy(atom + q_all, of->atom, good ? of->q * sizeof *atom : 0);
             for (size_t i = 0; i < q && good; i++) {
                 const struct tt_pattern *a = &p->atom[atom[i]];
@@ -632,7 +716,7 @@ static void name_place(struct search *s, size_t before, size_t at, size_t after)
     }
     for (size_t i = 0; i < n_chosen; i++) {
         struct tt_event e = step_at(s, at, chosen[i]);
-        (void)tt_fit_append(&s->trial, &e);
+        (void)tt_events_append(&s->trial, &e);
     }
 }
 
@@ -643,14 +727,14 @@ static void search_from(struct search *s, const struct tt_event smooth[], size_t
     while (greedy && add_smooth(s)) {
     }
     size_t n = segment_all(s, place);
-    tt_fit_copy(&s->trial, &s->now, NULL);
+    tt_events_copy(&s->trial, &s->now, NULL);
     for (size_t i = 0; i < n; i++) {
         name_place(s, i > 0 ? place[i - 1] : 0, place[i], i + 1 < n ? place[i + 1] : s->p->values->n);
     }
-    struct tt_fit swap = s->now;
+    struct tt_events swap = s->now;
     s->now = s->trial;
     s->trial = swap;
-    s->now_c = tt_fit_criterion(&s->now);
+    s->now_c = tt_events_criterion(&s->now);
     descend(s, place);
     bool more = join_drifts(s);
     while (add_smooth(s)) {
@@ -662,7 +746,7 @@ static void search_from(struct search *s, const struct tt_event smooth[], size_t
     }
     if (s->now_c < s->best_c - BETTER) {
         s->best_c = s->now_c;
-        tt_fit_copy(&s->best, &s->now, NULL);
+        tt_events_copy(&s->best, &s->now, NULL);
     }
 }
 
@@ -670,26 +754,29 @@ static bool allocate(struct search *s)
 {
     struct tt_problem *p = s->p;
     const struct tt_values *v = p->values;
-    size_t room = 12 + v->tips + (v->n / 3 < 60 ? v->n / 3 : 60);
-    struct tt_fit *const fits[] = {&s->now, &s->rest, &s->trial, &s->best, &s->kept};
+    size_t room = 12 + v->tips + (v->n / 4 < MOST_EVENTS ? v->n / 4 : MOST_EVENTS);
+    struct tt_events *const fits[] = {&s->now, &s->rest, &s->trial, &s->best, &s->kept};
 
     for (size_t i = 0; i < sizeof fits / sizeof fits[0]; i++) {
-        if (tt_fit_init(fits[i], p, room) != TIPTRUE_OK) {
+        if (tt_events_init(fits[i], p, room) != TIPTRUE_OK) {
             return false;
         }
     }
-    size_t scan = tt_fit_scan_room(&s->now), segment = v->n * 12 + 16;
+    size_t scan = tt_events_scan_room(&s->now), segment = v->n * 12 + 16;
     s->work = TT_ARENA_NEW(p->arena, scan > segment ? scan : segment, double);
+    s->others = TT_ARENA_NEW(p->arena, v->n * (v->tips + 1 + v->edges), size_t);
+    s->changed = TT_ARENA_NEW(p->arena, v->n + 1, size_t);
+    s->looked = TT_ARENA_NEW(p->arena, v->n + 1, size_t);
     s->gain = TT_ARENA_NEW(p->arena, p->n_hypotheses, double);
     s->theta = TT_ARENA_NEW(p->arena, s->now.room, double);
     s->covariance = TT_ARENA_NEW(p->arena, s->now.room * s->now.room, double);
     s->residual = TT_ARENA_NEW(p->arena, (v->n + 3) * v->p + 3 * v->n + p->gls.block, double);
     s->leave = TT_ARENA_NEW(p->arena, s->now.room_events, bool);
     s->list = TT_ARENA_NEW(p->arena, s->now.room_events + p->n_hypotheses + 4, struct tt_event);
-    return s->work && s->gain && s->theta && s->covariance && s->residual && s->leave && s->list;
+    return s->work && s->others && s->changed && s->looked && s->gain && s->theta && s->covariance && s->residual && s->leave && s->list;
 }
 
-enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_fit *seed, struct tt_fit *best)
+enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed, struct tt_events *best)
 {
     struct search s = {.p = p, .best_c = HUGE_VAL};
     const struct tt_values *v = p->values;
@@ -736,7 +823,7 @@ enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_fit *seed, s
         descend(&s, place);
         if (s.now_c < s.best_c - BETTER) {
             s.best_c = s.now_c;
-            tt_fit_copy(&s.best, &s.now, NULL);
+            tt_events_copy(&s.best, &s.now, NULL);
         }
     }
     *best = s.best;

@@ -14,12 +14,12 @@
 /* Likewise of a candidate: less than a thousandth left is another name for what is there. */
 #define SAME 1e-3
 
-enum tiptrue_status tt_fit_init(struct tt_fit *f, const struct tt_problem *p, size_t room_events)
+enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem *p, size_t room_events)
 {
-    size_t extra = 6 * TT_MOST_PLATES, room = 5 * room_events + extra, levels = p->gls.p;
+    size_t plates = p->values->n_plates < TT_MOST_PLATES ? p->values->n_plates : TT_MOST_PLATES;
+    size_t room = 3 * room_events + 6 * plates + 8, levels = p->gls.p; /* a change of a tip has 5 columns, most have 2 */
 
-    room = room < 400 ? room : 400;
-    *f = (struct tt_fit){.problem = p, .room = room, .room_events = room_events + TT_MOST_PLATES};
+    *f = (struct tt_events){.problem = p, .room = room, .room_events = room_events + TT_MOST_PLATES};
     f->event = TT_ARENA_NEW(p->arena, f->room_events, struct tt_event);
     f->first = TT_ARENA_NEW(p->arena, f->room_events + 1, size_t);
     f->course = TT_ARENA_NEW(p->arena, room, struct tt_course);
@@ -36,7 +36,7 @@ enum tiptrue_status tt_fit_init(struct tt_fit *f, const struct tt_problem *p, si
 }
 
 /* The next column's row of the factor; false: it is as good as the others together. */
-static bool factor_column(struct tt_fit *f, size_t i)
+static bool factor_column(struct tt_events *f, size_t i)
 {
     size_t room = f->room;
 
@@ -78,7 +78,7 @@ static double prior_of(const struct tt_problem *p, const struct tt_event *e, siz
     return which < 2 ? fmax(u2[which] + u2[2 * e->from + which], 1e-12) : FREE;
 }
 
-static void enter_column(struct tt_fit *f, size_t i, double prior)
+static void enter_column(struct tt_events *f, size_t i, double prior)
 {
     const struct tt_problem *p = f->problem;
     const struct tt_gls *g = &p->gls;
@@ -102,7 +102,7 @@ static void enter_column(struct tt_fit *f, size_t i, double prior)
     f->normal[i * f->room + i] += prior > 0 ? 1 / prior : 0;
 }
 
-bool tt_fit_append(struct tt_fit *f, const struct tt_event *e)
+bool tt_events_append(struct tt_events *f, const struct tt_event *e)
 {
     const struct tt_hypothesis_of *h = &f->problem->hypothesis[e->hypothesis];
     size_t before = f->columns, more = h->q * tt_event_courses(e);
@@ -130,7 +130,7 @@ bool tt_fit_append(struct tt_fit *f, const struct tt_event *e)
     return true;
 }
 
-void tt_fit_reset(struct tt_fit *f)
+void tt_events_reset(struct tt_events *f)
 {
     const struct tt_problem *p = f->problem;
 
@@ -139,12 +139,12 @@ void tt_fit_reset(struct tt_fit *f)
     for (size_t plate = 1; plate < TT_MOST_PLATES; plate++) {
         struct tt_event e = {.hypothesis = p->n_hypotheses - 1, .going = TT_OTHER_PLATE, .from = plate};
         if (p->regressor[4 + plate] != TT_NONE) {
-            (void)tt_fit_append(f, &e); /* with their priors they can always be told apart */
+            (void)tt_events_append(f, &e); /* with their priors they can always be told apart */
         }
     }
 }
 
-void tt_fit_copy(struct tt_fit *to, const struct tt_fit *from, const bool *leave)
+void tt_events_copy(struct tt_events *to, const struct tt_events *from, const bool *leave)
 {
     size_t p = from->problem->gls.p, room = from->room, n = 0;
 
@@ -176,12 +176,12 @@ void tt_fit_copy(struct tt_fit *to, const struct tt_fit *from, const bool *leave
     }
 }
 
-double tt_fit_criterion(const struct tt_fit *f)
+double tt_events_criterion(const struct tt_events *f)
 {
     return f->rss + tt_problem_prices(f->problem, f->event, f->n_events);
 }
 
-void tt_fit_solve(const struct tt_fit *f, double *theta, double *covariance)
+void tt_events_solve(const struct tt_events *f, double *theta, double *covariance)
 {
     size_t n = f->columns, room = f->room;
 
@@ -212,7 +212,7 @@ void tt_fit_solve(const struct tt_fit *f, double *theta, double *covariance)
     }
 }
 
-size_t tt_fit_scan_room(const struct tt_fit *f)
+size_t tt_events_scan_room(const struct tt_events *f)
 {
     return f->room * f->problem->n_atoms + f->problem->gls.p + f->problem->n_atoms;
 }
@@ -248,7 +248,7 @@ static double gain_of(double *s, double *r, const double *alone, size_t q)
     return gain;
 }
 
-void tt_fit_scan(const struct tt_fit *f, size_t run, double *work, double *gain)
+void tt_events_scan(const struct tt_events *f, size_t run, double *work, double *gain)
 {
     const struct tt_problem *p = f->problem;
     size_t n = f->columns, atoms = p->n_atoms, room = f->room;
@@ -270,7 +270,10 @@ void tt_fit_scan(const struct tt_fit *f, size_t run, double *work, double *gain)
         }
         for (size_t i = j + 1; i < n; i++) {
             double l = f->factor[j * room + i], *of_i = x + i * atoms;
-            for (size_t a = 0; a < atoms && l != 0; a++) {
+            if (l == 0) { /* x and y have nothing to do with one another, nor tips' runouts */
+                continue;
+            }
+            for (size_t a = 0; a < atoms; a++) {
                 of_i[a] -= l * of_j[a];
             }
         }
@@ -293,7 +296,7 @@ void tt_fit_scan(const struct tt_fit *f, size_t run, double *work, double *gain)
     }
 }
 
-void tt_fit_residuals(const struct tt_fit *f, const double *theta, double *residual)
+void tt_events_residuals(const struct tt_events *f, const double *theta, double *residual)
 {
     const struct tt_problem *p = f->problem;
     const struct tt_values *v = p->values;
