@@ -146,7 +146,7 @@ void tt_events_reset(struct tt_events *f)
 
 void tt_events_copy(struct tt_events *to, const struct tt_events *from, const bool *leave)
 {
-    size_t p = from->problem->gls.p, room = from->room, n = 0;
+    size_t p = from->problem->gls.p, n = 0;
 
     to->problem = from->problem;
     to->n_events = to->columns = 0;
@@ -167,7 +167,7 @@ void tt_events_copy(struct tt_events *to, const struct tt_events *from, const bo
             n = 0;
             for (size_t d = 0; d < from->n_events; d++) {
                 for (size_t j = from->first[d]; j < from->first[d + 1] && (leave == NULL || !leave[d]); j++) {
-                    to->normal[c * room + n++] = from->normal[i * room + j];
+                    to->normal[c * to->room + n++] = from->normal[i * from->room + j];
                 }
             }
             (void)factor_column(to, c);

@@ -112,7 +112,7 @@ TT_MUST_USE enum tiptrue_status tt_events_init(struct tt_events *fit, const stru
 void tt_events_reset(struct tt_events *fit);
 /* Take @event in; false, and nothing has changed: it cannot be told from the others, or there is no room. */
 bool tt_events_append(struct tt_events *fit, const struct tt_event *event);
-/* @to = @from without the events whose @leave is set. Both have the same room. */
+/* @to = @from without the events whose @leave is set (NULL: all of them). @to has room for them. */
 void tt_events_copy(struct tt_events *to, const struct tt_events *from, const bool *leave);
 double tt_events_criterion(const struct tt_events *fit);
 /* theta[columns]; covariance[columns * columns]. */
@@ -125,7 +125,9 @@ void tt_events_residuals(const struct tt_events *fit, const double *theta, doubl
 
 /* Optimal partitioning (B. Jackson and others, IEEE Signal Process. Lett. 12 (2005) 105; pruned as PELT, R. Killick, P. Fearnhead,
  * I. A. Eckley, JASA 107 (2012) 1590) of @n values with @d axes of unit variance and lag-1 autocorrelation @phi, @price a segment:
- * into place[], the first of each segment but the first one, their number is returned. @work: n * (2 d + 6) + 8 numbers. */
+ * into place[], the first of each segment but the first one, their number is returned. @work: tt_segment_room(n) numbers; d at
+ * most 3. */
+size_t tt_segment_room(size_t n);
 size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work, size_t place[]);
 
 /* Find the set of events with the least criterion; @seed (may be NULL) is one start. The best is left in *best.

@@ -1,5 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* A segment's cost, with filtered values w_i = (y_i - phi y_(i-1)) / sqrt(1 - phi^2) and b what a level becomes under the filter, is
+ *   sum w^2 + y_first^2 - (b sum w + y_first)^2 / ((length - 1) b^2 + 1),
+ * so that it follows from sums up to its ends and one term for its first value.
+ */
 #include "config.h"
 
 #include <math.h>
@@ -9,58 +13,59 @@
 
 /* Slack of the pruning: with an autocorrelation a split segment, whose filter begins anew, can cost a little more than the whole. */
 #define SLACK 6.0
+#define MOST_AXES 3
 
-/* Sums over the values up to one: the cost of any segment follows from two of them. */
-struct sums {
-    const double *value;
-    double *w, *w2; /* [(run + 1) * d], [run + 1]: of filtered values, and of their squares */
-    size_t d;
-    double b; /* what a level becomes under the filter */
+/* A first value of the last segment that could still be the best: what does not change with its end. */
+struct start {
+    size_t from;
+    double cost, offset[MOST_AXES], all;
 };
 
-static double segment_cost(const struct sums *s, size_t from, size_t to)
+size_t tt_segment_room(size_t n)
 {
-    double cost = s->w2[to] - s->w2[from + 1], level = (double)(to - from - 1) * s->b * s->b + 1;
-
-    for (size_t a = 0; a < s->d; a++) {
-        double y = s->value[from * s->d + a], sum = s->b * (s->w[to * s->d + a] - s->w[(from + 1) * s->d + a]) + y;
-        cost += y * y - sum * sum / level;
-    }
-    return cost;
+    return 3 * (n + 1) + (n + 1) * sizeof(struct start) / sizeof(double) + 1;
 }
 
 size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work, size_t place[])
 {
-    struct sums s = {.value = value, .w = work, .w2 = work + (n + 1) * d, .d = d, .b = (1 - phi) / sqrt(1 - phi * phi)};
-    double *best = s.w2 + n + 1, *back = best + n + 1, *alive = back + n + 1, *cost = alive + n + 1;
+    double *best = work, *back = best + n + 1, *over = back + n + 1;
+    struct start *alive = (struct start *)(void *)(over + n + 1);
+    double root = sqrt(1 - phi * phi), b = (1 - phi) / root, sum[MOST_AXES] = {0}, squares = 0;
     double each = price - (double)d * log(1 - phi * phi), slack = phi > 0 ? SLACK * (double)d : 0;
     size_t n_alive = 0, n_places = 0;
 
-    memset(work, 0, (d + 1) * sizeof *work);
-    s.w2[0] = 0;
-    for (size_t run = 0; run < n; run++) {
-        s.w2[run + 1] = s.w2[run];
-        for (size_t a = 0; a < d; a++) {
-            double w = run > 0 ? (value[run * d + a] - phi * value[(run - 1) * d + a]) / sqrt(1 - phi * phi) : 0;
-            s.w[(run + 1) * d + a] = s.w[run * d + a] + w;
-            s.w2[run + 1] += w * w;
-        }
+    for (size_t length = 1; length <= n; length++) {
+        over[length] = 1 / ((double)(length - 1) * b * b + 1);
     }
     best[0] = -each;
     for (size_t to = 1; to <= n; to++) {
-        alive[n_alive++] = (double)(to - 1);
+        const double *y = value + (to - 1) * d;
+        struct start *new = &alive[n_alive++];
+        *new = (struct start){.from = to - 1, .cost = best[to - 1] + each};
+        for (size_t a = 0; a < d; a++) {
+            double w = to > 1 ? (y[a] - phi * y[a - d]) / root : 0;
+            sum[a] += b * w;
+            squares += w * w;
+            new->offset[a] = y[a] - sum[a];
+            new->cost += y[a] * y[a];
+        }
+        new->cost -= squares;
         best[to] = HUGE_VAL;
         for (size_t i = 0; i < n_alive; i++) {
-            size_t from = (size_t)alive[i];
-            cost[i] = best[from] + segment_cost(&s, from, to);
-            if (cost[i] + each < best[to]) {
-                best[to] = cost[i] + each;
-                back[to] = alive[i];
+            struct start *s = &alive[i];
+            double fit = 0;
+            for (size_t a = 0; a < MOST_AXES; a++) {
+                fit += (sum[a] + s->offset[a]) * (sum[a] + s->offset[a]);
+            }
+            s->all = s->cost + squares - fit * over[to - s->from];
+            if (s->all < best[to]) {
+                best[to] = s->all;
+                back[to] = (double)s->from;
             }
         }
         size_t kept = 0;
         for (size_t i = 0; i < n_alive; i++) {
-            if (cost[i] < best[to] + slack) {
+            if (alive[i].all - each < best[to] + slack) {
                 alive[kept++] = alive[i];
             }
         }

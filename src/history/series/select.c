@@ -762,7 +762,7 @@ static bool allocate(struct search *s)
             return false;
         }
     }
-    size_t scan = tt_events_scan_room(&s->now), segment = v->n * 12 + 16;
+    size_t scan = tt_events_scan_room(&s->now), segment = tt_segment_room(v->n);
     s->work = TT_ARENA_NEW(p->arena, scan > segment ? scan : segment, double);
     s->others = TT_ARENA_NEW(p->arena, v->n * (v->tips + 1 + v->edges), size_t);
     s->changed = TT_ARENA_NEW(p->arena, v->n + 1, size_t);
