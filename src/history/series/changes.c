@@ -577,7 +577,7 @@ static double part_at(const struct tt_changes *c, size_t term, size_t column, do
     const struct tt_problem *p = c->problem;
     const struct tt_course *course = &c->fit.course[term];
     const struct tt_pattern *a = &p->atom[c->fit.atom[term]];
-    double x, f = 0, turn = 2 * TT_PI * week * 7 / 365;
+    double x, f = 0, turn = 2 * TT_PI * week / fmax(c->values.period_weeks, 1e-9);
 
     if (course->regressor == TT_NONE) {
         x = course->to >= c->values.n;

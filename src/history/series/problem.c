@@ -15,9 +15,8 @@
 /* Drifts and seasons: as many looks; all terms of a short history pay the looks of a step. */
 #define SMOOTH_LOOKS 4.0
 #define SMOOTH_RUNS 30
-/* A season is looked for in histories of at least so many weeks: a month of it is a drift. */
-#define SEASON_WEEKS (40.0 / 7)
-#define YEAR_WEEKS (365.0 / 7)
+/* A season may have any period (values.c): as many more looks. */
+#define PERIOD_LOOKS 8.0
 
 double tt_log_p_f(double gain, size_t q, double nu)
 {
@@ -257,7 +256,7 @@ static void set_prices(struct tt_problem *p)
         }
         if (i == camera) {
             h->price_temperature = tt_f_price(h->q, h->nu, p->alpha / SMOOTH_LOOKS / h_all);
-            h->price_season = tt_f_price(2 * h->q, h->nu, p->alpha / smooth / h_all);
+            h->price_season = tt_f_price(2 * h->q, h->nu, p->alpha / smooth / PERIOD_LOOKS / h_all);
         }
         seat = h->what == TT_SEAT ? i : seat;
         if (h->what == TT_CAMERA_MARK) { /* as many parameters, the same price: scales must not decide */
@@ -278,7 +277,7 @@ static bool make_regressors(struct tt_problem *p, double ***regressor, size_t *n
 {
     const struct tt_values *v = p->values;
     size_t plates = v->n_plates < TT_MOST_PLATES ? v->n_plates : TT_MOST_PLATES;
-    bool season = v->n >= SMOOTH_RUNS && v->weeks[v->n - 1] - v->weeks[0] > SEASON_WEEKS;
+    bool season = v->period_weeks > 0;
     double **x = *regressor = TT_ARENA_NEW(p->arena, 4 + plates, double *);
 
     for (size_t i = 0; i < sizeof p->regressor / sizeof p->regressor[0]; i++) {
@@ -293,7 +292,7 @@ static bool make_regressors(struct tt_problem *p, double ***regressor, size_t *n
         /* drift, temperature, season (two), the plates but that of the last run */
         bool there = i == 0 || (i == 1 && v->temperature != NULL) || (i == 2 && season) || (i == 3 && season) || i > 4;
         for (size_t run = 0; there && run < v->n; run++) {
-            double turn = 2 * TT_PI * v->weeks[run] / YEAR_WEEKS;
+            double turn = season ? 2 * TT_PI * v->weeks[run] / v->period_weeks : 0;
             x[*n][run] = i == 0   ? v->weeks[run]
                          : i == 1 ? v->temperature[run]
                          : i == 2 ? sin(turn)

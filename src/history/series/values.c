@@ -10,6 +10,13 @@
 #define WEEK_S (7 * 86400.0)
 /* Temperatures that differ by less (K, standard deviation) say nothing of what temperature does: thermometers are no better. */
 #define LEAST_TEMPERATURE_K 0.1
+/* A swing is looked for in at least so many runs over so many weeks: less of a season is a drift. Periods from twice the time there
+ * is down to a quarter of it, so near to one another that the phase at the ends is out by a twentieth of a turn at most. */
+#define SWING_RUNS 30
+#define SWING_WEEKS (40.0 / 7)
+#define LONGEST 2.0
+#define SHORTEST 0.25
+#define PERIOD_RATIO 0.97
 /* (10 pm)^2, (10 nrad)^2: keeps a variance above 0 where a run states none. */
 #define LEAST_VARIANCE 1e-16
 
@@ -147,6 +154,66 @@ static void fill_temperature(struct tt_values *v)
     }
 }
 
+/* Sum of squares that a swing of @period takes from @y (mean 0). */
+static double swing_gain(const struct tt_values *v, const double *y, double period)
+{
+    double n = (double)v->n, s = 0, c = 0, ss = 0, sc = 0, cc = 0, ys = 0, yc = 0;
+
+    for (size_t run = 0; run < v->n; run++) {
+        double turn = 2 * TT_PI * v->weeks[run] / period, sine = sin(turn), cosine = cos(turn);
+        s += sine;
+        c += cosine;
+        ss += sine * sine;
+        sc += sine * cosine;
+        cc += cosine * cosine;
+        ys += y[run] * sine;
+        yc += y[run] * cosine;
+    }
+    ss -= s * s / n;
+    sc -= s * c / n;
+    cc -= c * c / n;
+    double det = ss * cc - sc * sc;
+    return det > 1e-6 * ss * cc ? (cc * ys * ys - 2 * sc * ys * yc + ss * yc * yc) / det : 0;
+}
+
+/* The period that takes most of the mean of the tips' offsets, each from its own mean. @y: 2 n numbers of work. */
+static void choose_period(struct tt_values *v, double *y)
+{
+    double span = v->weeks[v->n - 1] - v->weeks[0], most = 0;
+
+    if (v->n < SWING_RUNS || !(span > SWING_WEEKS)) {
+        return;
+    }
+    for (size_t axis = 0; axis < 2; axis++) {
+        double *to = y + axis * v->n, mean = 0;
+        for (size_t tip = 0; tip < v->tips; tip++) {
+            double sum = 0, n = 0;
+            for (size_t run = 0; run < v->n; run++) {
+                size_t at = run * v->p + tt_at_offset(v, tip, axis);
+                sum += v->there[at] ? v->y[at] : 0;
+                n += v->there[at];
+            }
+            for (size_t run = 0; run < v->n; run++) {
+                size_t at = run * v->p + tt_at_offset(v, tip, axis);
+                to[run] += v->there[at] ? (v->y[at] - sum / n) / (double)v->tips : 0;
+            }
+        }
+        for (size_t run = 0; run < v->n; run++) {
+            mean += to[run] / (double)v->n;
+        }
+        for (size_t run = 0; run < v->n; run++) {
+            to[run] -= mean;
+        }
+    }
+    for (double period = LONGEST * span; period > SHORTEST * span; period *= PERIOD_RATIO) {
+        double gain = swing_gain(v, y, period) + swing_gain(v, y + v->n, period);
+        if (gain > most) {
+            most = gain;
+            v->period_weeks = period;
+        }
+    }
+}
+
 /* What the columns do when an edge shifts: as the solution does (series->response), else the edge's own shift alone. */
 static void fill_response(struct tt_values *v)
 {
@@ -232,6 +299,11 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
     }
     centre(v);
     take_means(v);
+    double *y = TT_ARENA_NEW(arena, 2 * v->n, double);
+    if (y == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    choose_period(v, y);
     fill_temperature(v);
     fill_response(v);
     return TIPTRUE_OK;

@@ -30,6 +30,7 @@ struct tt_values {
     double *mean_stated, mean_common[2]; /* [column], [axis]: of the runs that have it */
     double *weeks;                    /* [run]: time from the middle */
     double *temperature;              /* [run], K from the mean; NULL: not known of every run, or constant */
+    double period_weeks;              /* of the best swing through the offsets; 0: too few runs for one */
     size_t n_plates, *plate;          /* [run]: which plate, the last run's is 0 */
     double *plate_u2;                 /* [2 plate + axis]: variance of a plate's own errors in an offset */
     const char **plates;              /* [plate] */
