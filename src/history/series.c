@@ -129,6 +129,7 @@ static void fill_edge(const struct tiptrue_solution *solution, const struct tt_e
     edge->shift_mm = from->shift_mm;
     edge->u_shift_mm = from->u_shift_mm;
     edge->touches = from->touches;
+    edge->late = solution->n_rows == 0 ? from->touches - from->used : 0; /* a result without its rows does not say which way */
     for (size_t i = 0; i < solution->n_rows; i++) {
         const struct tt_row_result *row = &solution->rows[i];
         edge->late += row->set_aside && row->residual_mm < 0 && row->target != NULL && strcmp(row->target, from->name) == 0;

@@ -13,6 +13,9 @@
 /* 95 % of the place of a change: twice the log likelihood (B. E. Hansen, Econometrica 68 (2000) 575, table I). */
 #define BRACKET 7.35
 #define BRACKET_RUNS 12
+/* A smaller shift of an edge, over all the weeks of a drift, is left unsaid: another tip's form, and what else the model of a run
+ * leaves, puts as much into the edges' shifts, and the offsets suffer by half of it at most. */
+#define LEAST_EDGE_MM 0.003
 /* Two explanations are alike when their criteria are not further apart: odds of 20 to 1. */
 #define ALIKE 6.0
 
@@ -302,7 +305,7 @@ static enum tiptrue_status describe(struct tt_changes *c, struct questions *q)
     for (size_t i = 0; i < c->fit.n_events; i++) {
         const struct tt_event *e = &c->fit.event[i];
         const struct tt_hypothesis_of *h = &p->hypothesis[e->hypothesis];
-        if (e->going != TT_STEP) {
+        if (e->going != TT_STEP || (h->what == TT_EDGE && fabs(c->theta[c->fit.first[i]]) < LEAST_EDGE_MM)) {
             continue;
         }
         struct tt_change *change = &c->change[c->n_changes++];
@@ -361,7 +364,9 @@ static void describe_smooth(struct tt_changes *c, struct questions *q)
         } else if (h->what == TT_POSE) {
             c->pose_drifts = true;
         } else if (h->what == TT_EDGE) {
+            double span = c->values.weeks[c->values.n - 1] - c->values.weeks[0];
             c->edge_drift[h->who] = number_of(c, at);
+            c->edge_drift[h->who].there = fabs(c->theta[at]) * span >= LEAST_EDGE_MM;
         } else {
             struct tt_moved_by slope = pair_of(c, at);
             double p = exp(tt_log_p_f(gain_of(&c->fit, i, &q->rest, q->leave), 2, h->nu));
@@ -487,6 +492,7 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
         }
         tt_events_solve(&own.rest, shown.theta, shown.covariance);
         fill_shifts(&shown, own.rest.n_events - 1, &latest->change);
+        latest->differs = h->what != TT_EDGE || fabs(latest->change.edge.x) >= LEAST_EDGE_MM;
     }
     return TIPTRUE_OK;
 }

@@ -141,7 +141,7 @@ static struct members members_of(const struct tt_values *v, enum tt_class c)
     case TT_CLASSES:
         break;
     }
-    return (struct members){5 * v->tips + 3, v->edges, 0, 1};
+    return (struct members){5 * v->tips + 3, v->contrasts, 0, 1};
 }
 
 /* Add the squares of differences over @lag runs of one member: of both axes together, or of the one @axis (SIZE_MAX: all). */
@@ -291,7 +291,7 @@ static double class_stated(const struct tt_values *v, enum tt_class c, const str
 
 enum tiptrue_status tt_noise_from_differences(struct tt_noise *noise, const struct tt_values *v, struct tt_arena *arena)
 {
-    size_t most = v->tips > v->edges ? v->tips : v->edges;
+    size_t most = v->tips > v->contrasts ? v->tips : v->contrasts;
     struct squares s = {.value = TT_ARENA_NEW(arena, v->n * (most + 2), double)};
     struct found found[TT_CLASSES];
     double rho[TT_CLASSES], variance[TT_CLASSES];
@@ -458,7 +458,7 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_noise *noise, const struct
                                             const double *residual, const double parameters[TT_CLASSES], const bool *boundary,
                                             struct tt_arena *arena)
 {
-    size_t widest = 2 * (v->tips > v->edges ? v->tips : v->edges) + 2;
+    size_t widest = 2 * (v->tips > v->contrasts ? v->tips : v->contrasts) + 2;
     struct white white = {.z = TT_ARENA_NEW(arena, v->n * widest, double), .there = TT_ARENA_NEW(arena, v->n * widest, bool)};
     double *scratch = TT_ARENA_NEW(arena, v->tips * (v->tips + 1), double), *between = TT_ARENA_NEW(arena, v->p, double);
     struct settled s[TT_CLASSES];

@@ -590,8 +590,8 @@ static size_t other_views(const struct search *s, const double *y, double *value
         n += plain_view(s, y, (size_t[]){2 * t + k, 3 * t + k, 4 * t + k}, 3, place + n, value);
     }
     n += plain_view(s, y, (size_t[]){5 * t, 5 * t + 1, 5 * t + 2}, 3, place + n, value);
-    for (size_t e = 0; e < v->edges; e++) {
-        n += plain_view(s, y, (size_t[]){tt_at_edge(v, e)}, 1, place + n, value);
+    for (size_t k = 0; k < v->contrasts; k++) {
+        n += plain_view(s, y, (size_t[]){tt_at_contrast(v, k)}, 1, place + n, value);
     }
     return n;
 }
@@ -764,7 +764,7 @@ static bool allocate(struct search *s)
     }
     size_t scan = tt_events_scan_room(&s->now), segment = tt_segment_room(v->n);
     s->work = TT_ARENA_NEW(p->arena, scan > segment ? scan : segment, double);
-    s->others = TT_ARENA_NEW(p->arena, v->n * (v->tips + 1 + v->edges), size_t);
+    s->others = TT_ARENA_NEW(p->arena, v->n * (v->tips + 1 + v->contrasts), size_t);
     s->changed = TT_ARENA_NEW(p->arena, v->n + 1, size_t);
     s->looked = TT_ARENA_NEW(p->arena, v->n + 1, size_t);
     s->gain = TT_ARENA_NEW(p->arena, p->n_hypotheses, double);
@@ -780,7 +780,7 @@ enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed
 {
     struct search s = {.p = p, .best_c = HUGE_VAL};
     const struct tt_values *v = p->values;
-    size_t views = v->tips * 2 + 3 + v->edges, n_seed = 0, n_smooth = 0;
+    size_t views = v->tips * 2 + 3 + v->contrasts, n_seed = 0, n_smooth = 0;
     size_t *place = TT_ARENA_NEW(p->arena, v->n * views, size_t);
     struct tt_event *smooth = TT_ARENA_NEW(p->arena, p->n_hypotheses + 4 + (seed != NULL ? seed->n_events : 0), struct tt_event);
 

@@ -18,12 +18,12 @@ enum tt_class {
     TT_RADIUS,  /* contact radius of each tip */
     TT_MARK,    /* x and y of the reference mark */
     TT_YAW,     /* of the plate */
-    TT_EDGES,   /* shift of each edge along its normal */
+    TT_EDGES,   /* what the edges' own shifts show, free of what they share */
     TT_CLASSES
 };
 
 struct tt_values {
-    size_t n, tips, edges, p; /* runs; columns: p = 5 tips + 3 + edges */
+    size_t n, tips, edges, contrasts, p; /* runs; edges that can be told of; columns: p = 5 tips + 3 + contrasts */
     double *y, *stated;       /* [run * p + column]; variance that the run states (offsets: the tip's own part) */
     bool *there;
     double *common;                   /* [2 run + axis]: stated variance that all tips of a run share */
@@ -34,6 +34,7 @@ struct tt_values {
     size_t n_plates, *plate;          /* [run]: which plate, the last run's is 0 */
     double *plate_u2;                 /* [2 plate + axis]: variance of a plate's own errors in an offset */
     const char **plates;              /* [plate] */
+    double *contrast;                 /* [contrast * series edges + edge]: factors of the edges' shifts in it */
     double *response;                 /* [edge * p + column]: what all columns do when the edge shifts by 1 */
     const struct tt_series_run **run; /* [run] of the series */
     const struct tt_series *series;
@@ -60,9 +61,9 @@ static inline size_t tt_at_yaw(const struct tt_values *v)
 {
     return 5 * v->tips + 2;
 }
-static inline size_t tt_at_edge(const struct tt_values *v, size_t edge)
+static inline size_t tt_at_contrast(const struct tt_values *v, size_t contrast)
 {
-    return 5 * v->tips + 3 + edge;
+    return 5 * v->tips + 3 + contrast;
 }
 /* The class of a column; offsets: TT_OWN. */
 enum tt_class tt_class_of(const struct tt_values *v, size_t column);
