@@ -819,6 +819,33 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history, const
 /* So many runs are looked at: more would mix in what the machine was long ago, and cost time before every job. */
 #define MOST_BETWEEN 100
 
+enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history, const struct tiptrue_machine *machine,
+                                           const struct tiptrue_text_options *options, char **text, bool *differs,
+                                           struct tiptrue_error *error)
+{
+    static const struct tiptrue_trend_options NONE = {0};
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena, .machine = machine->name};
+    struct tiptrue_trend *trend = NULL;
+    struct tt_buffer buffer = {0};
+    size_t length;
+    enum tiptrue_status status = read_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error);
+
+    *text = NULL;
+    *differs = false;
+    if (status == TIPTRUE_OK && series.n_runs > TT_FEWEST_TREND_RUNS) {
+        status = tt_trend_make(&series, series.n_runs, &NONE, &trend, error);
+    }
+    if (status == TIPTRUE_OK && trend != NULL && trend->latest.judged) {
+        *differs = trend->latest.differs;
+        tt_output_latest_text(trend, options, &buffer);
+        status = tt_buffer_hand_over(&buffer, text, &length, error);
+    }
+    tiptrue_trend_free(trend);
+    tt_arena_clear(&arena);
+    return status;
+}
+
 enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
                                             struct tiptrue_between **between, struct tiptrue_error *error)
 {

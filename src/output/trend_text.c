@@ -96,17 +96,6 @@ static void say_nothing_found(struct tt_page *page, const struct tiptrue_trend *
     tt_page_say(page, 2);
 }
 
-/* Whether what the latest run shows is among the changes already. */
-static bool is_told(const struct tiptrue_trend *trend)
-{
-    for (size_t i = 0; i < trend->n_changes; i++) {
-        if (trend->changes[i].first_run == trend->latest.run && trend->changes[i].moved == trend->latest.change.moved) {
-            return true;
-        }
-    }
-    return false;
-}
-
 static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     bool first = true;
@@ -116,7 +105,7 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
         return;
     }
     tt_page_colour(page, TT_YELLOW);
-    if (trend->latest.differs && !is_told(trend)) {
+    if (trend->latest.differs) {
         tt_page_puts(page, "THE LATEST RUN DIFFERS; ");
     }
     tt_page_count(page, trend->n_changes);
@@ -136,22 +125,11 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
 
 static void say_latest(struct tt_page *page, const struct tiptrue_trend *trend)
 {
-    char when[TT_MINUTE_SIZE];
-
-    if (!trend->latest.judged) {
-        return;
+    if (trend->latest.judged) {
+        tt_page_puts(page, "  ");
+        tt_latest_words(trend, &page->words);
+        tt_page_say(page, 4);
     }
-    tt_minute_write(trend->latest.time_s, when);
-    tt_page_puts(page, "  ");
-    if (!trend->latest.differs) {
-        tt_buffer_printf(&page->words, "the latest run, %s, is as the runs before it lead to expect", when);
-    } else if (is_told(trend)) {
-        tt_buffer_printf(&page->words, "the latest run, %s, differs from the runs before it: the last change above", when);
-    } else {
-        tt_buffer_printf(&page->words, "the latest run, %s, differs from the runs before it: %s; repeat the run to see it confirmed",
-                         when, trend->latest.change.text);
-    }
-    tt_page_say(page, 4);
 }
 
 static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
@@ -418,6 +396,20 @@ static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size
             tt_trend_chart(page, trend, &trend->tips[i], rows);
         }
     }
+}
+
+void tt_output_latest_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+
+    if (options != NULL) {
+        page.utf8 = options->utf8;
+        page.columns = options->columns >= 40 ? options->columns : 80;
+    }
+    tt_buffer_puts(&page.words, "Against the history: ");
+    tt_latest_words(trend, &page.words);
+    tt_page_say(&page, 2);
+    tt_page_end(&page);
 }
 
 void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
