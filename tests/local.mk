@@ -108,6 +108,7 @@ script_tests = \
   tests/report/looks.py \
   tests/report/pages.py \
   tests/simulation/quick.py \
+  tests/simulation/weeks.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -214,13 +215,14 @@ check-statistics: all
 	  $(PYTHON) $(srcdir)/tests/simulation/check_statistics.py $${RUNS:+--runs $$RUNS} $${SEED:+--seed $$SEED} && \
 	  $(PYTHON) $(srcdir)/tests/planning/agreement.py 2000 && $(PYTHON) $(srcdir)/tests/planning/truth_back.py 1000 && \
 	  $(PYTHON) $(srcdir)/tests/planning/after.py --time
-	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
+	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-300}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
 check-long: all
 	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
 	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
 # Simulated runs that were outside a bound.
 mostlyclean-local:

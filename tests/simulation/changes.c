@@ -256,6 +256,29 @@ static void count_trend(const struct drawn *d, const struct tt_series *series, c
     n->histories++;
 }
 
+/* The bounds that a cell has to keep, chance given three standard deviations of a count. */
+static void judge(const char *name, const struct drawn *d, const struct counts *n, size_t *passed, size_t *failed)
+{
+    double h = (double)n->histories, right = n->events > 0 ? (double)n->right / (double)n->events : 1;
+    bool quiet = d->n_events == 0 && d->season <= 0, many = strncmp(name, "many", 4) == 0 || strncmp(name, "block", 5) == 0;
+    double most = d->ar > 0.5 ? 0.05 : d->ar > 0 ? 0.025 : 0.01;
+
+    if (quiet && d->drift <= 0) {
+        *((double)n->falsely <= h * most + 3 * sqrt(h * most) ? passed : failed) += 1;
+        *((double)n->false_drifts <= h * 0.01 + 3 * sqrt(h * 0.03) ? passed : failed) += 1;
+        *((double)n->latest <= h * 0.005 + 3 * sqrt(h * 0.005) ? passed : failed) += 1;
+    }
+    if (many) {
+        *(right >= 0.97 - 3 * sqrt(0.03 / (double)n->events) ? passed : failed) += 1;
+        *((double)n->falsely <= h * 0.05 + 3 * sqrt(h * 0.05) ? passed : failed) += 1;
+    }
+    if (d->drift >= 1) {
+        *((double)n->drifts >= h * 0.9 - 3 * sqrt(h * 0.09) ? passed : failed) += 1;
+    }
+}
+
+static size_t passed, failed; /* bounds kept, and not */
+
 static void run_cell(const char *name, struct drawn d, size_t histories, unsigned long seed)
 {
     static const struct tiptrue_trend_options none = {0};
@@ -287,6 +310,7 @@ static void run_cell(const char *name, struct drawn d, size_t histories, unsigne
         tt_arena_clear(&arena);
     }
     gsl_rng_free(rng);
+    judge(name, &d, &n, &passed, &failed);
     double h = 100 / (double)n.histories, e = n.events > 0 ? 100 / (double)n.events : 0;
     printf("| %s | %zu | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f/%.1f | %+.1f | %.1f |\n", name, d.n, e * (double)n.right,
            e * (double)n.found, h * (double)n.falsely, h * (double)n.drifts, h * (double)n.false_drifts,
@@ -296,14 +320,7 @@ static void run_cell(const char *name, struct drawn d, size_t histories, unsigne
     fflush(stdout);
 }
 
-struct cell {
-    const char *name;
-    struct drawn drawn;
-    size_t many; /* events of 30 um drawn at even distances, or of 0 */
-};
-
 #define BASE .tips = 3, .own = 2, .shared = 1
-#define ONE(k, w, um_) .event = {{0, k, w, um_}}, .n_events = 1
 
 int main(int argc, char *argv[])
 {
@@ -318,14 +335,18 @@ int main(int argc, char *argv[])
         for (int ar = 0; ar < 3; ar++) {
             struct drawn d = {.n = LENGTHS[i], .tips = 3, .own = 3, .shared = 1.5, .ar = 0.3 * ar};
             snprintf(name, sizeof name, "quiet ar %.1f n%zu", d.ar, d.n);
-            if (strstr(name, only)) run_cell(name, d, histories, seed);
+            if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
         }
     }
     for (int logged = 0; logged < 2; logged++) {
         for (size_t i = 2; i < 5; i++) {
             struct drawn d = {BASE, .n = LENGTHS[i], .season = 15, .per_kelvin = 1.5, .temperature = logged, .period = 100};
             snprintf(name, sizeof name, "season %s n%zu", logged ? "logged" : "silent", d.n);
-            if (strstr(name, only)) run_cell(name, d, histories, seed);
+            if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
         }
     }
     static const char *const KINDS[] = {"camera", "head", "pose", "plate", "seat", "changed", "edge"};
@@ -336,9 +357,13 @@ int main(int argc, char *argv[])
                     static const double SIZES[] = {5, 10, 30};
                     size_t n = LENGTHS[i], from = at == 0 ? 1 : at == 1 ? n / 2 : n - 1;
                     struct drawn d = {BASE, .n = n, .event = {{from, (enum kind)kind, 1, SIZES[size]}}, .n_events = 1};
-                    if ((at != 1 && size == 0) || (at == 0 && size < 2)) continue;
+                    if ((at != 1 && size == 0) || (at == 0 && size < 2)) {
+                        continue;
+                    }
                     snprintf(name, sizeof name, "%s %.0f %s n%zu", KINDS[kind], SIZES[size], at == 0 ? "second" : at == 1 ? "middle" : "last", n);
-                    if (strstr(name, only)) run_cell(name, d, histories, seed);
+                    if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
                 }
             }
         }
@@ -348,7 +373,9 @@ int main(int argc, char *argv[])
     for (size_t i = 0; i < 3; i++) {
         struct drawn d = {.own = 2, .shared = 1, .n = QUIET[i][0], .tips = QUIET[i][1]};
         snprintf(name, sizeof name, "speed quiet %zu runs %zu tips", d.n, d.tips);
-        if (strstr(name, only)) run_cell(name, d, histories, seed);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
     }
     for (size_t i = 0; i < 7; i++) {
         struct drawn d = {BASE, .n = MANY[i][1], .n_events = MANY[i][0]};
@@ -358,27 +385,35 @@ int main(int argc, char *argv[])
             d.event[k] = (struct event){(k + 1) * d.n / (d.n_events + 1), MIXED[k % 7], (k * 5) % 3, 30};
         }
         snprintf(name, sizeof name, "many %zu in %zu, %zu tips", d.n_events, d.n, d.tips);
-        if (strstr(name, only)) run_cell(name, d, histories, seed);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
     }
     static const size_t BLOCKS[] = {5, 20, 100};
     for (size_t i = 0; i < 3; i++) {
         size_t n = 40 + 2 * BLOCKS[i];
         struct drawn d = {BASE, .n = n, .event = {{20, CAMERA, 0, 30}, {20 + BLOCKS[i], CAMERA, 0, 30}}, .n_events = 2};
         snprintf(name, sizeof name, "block %zu", BLOCKS[i]);
-        if (strstr(name, only)) run_cell(name, d, histories, seed);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
     }
     {
         struct drawn d = {BASE, .n = 60, .n_events = 5};
         for (size_t k = 0; k < 5; k++) {
             d.event[k] = (struct event){10 * (k + 1), SEAT, 1, 10};
         }
-        if (strstr("stairs", only)) run_cell("stairs", d, histories, seed);
+        if (strstr("stairs", only) != NULL) {
+            run_cell("stairs", d, histories, seed);
+        }
         static const struct event PAIRS[][2] = {{{20, SEAT, 0, 30}, {20, SEAT, 2, 30}}, {{20, SEAT, 0, 30}, {20, CAMERA, 0, 30}},
                                                 {{20, CHANGED, 0, 30}, {20, EDGE, 2, 30}}, {{20, SEAT, 0, 30}, {20, CHANGED, 2, 30}}};
         for (size_t i = 0; i < 4; i++) {
             d = (struct drawn){BASE, .n = 40, .event = {PAIRS[i][0], PAIRS[i][1]}, .n_events = 2};
             snprintf(name, sizeof name, "two %zu", i);
-            if (strstr(name, only)) run_cell(name, d, histories, seed);
+            if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
         }
     }
     for (int all = 0; all < 2; all++) {
@@ -386,8 +421,11 @@ int main(int argc, char *argv[])
         for (int i = 0; i < 3; i++) {
             struct drawn d = {BASE, .n = 60, .drift = RATES[i], .drift_all = all};
             snprintf(name, sizeof name, "drift %s %.1f", all ? "all" : "tip", RATES[i]);
-            if (strstr(name, only)) run_cell(name, d, histories, seed);
+            if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
         }
     }
-    return EXIT_SUCCESS;
+    printf("%zu passed, %zu failed\n", passed, failed);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }

@@ -22,6 +22,8 @@
 #define PAIRS 3
 #define MOST_HERE 3
 #define ROUNDS 40
+/* Histories of at most so many runs are searched for pairs of steps too: n^2 h^2 of them. */
+#define SHORT 14
 /* More changes than this in the runs looked at are not taken apart: the cost grows with their square. */
 #define MOST_EVENTS 80
 #define BETTER 1e-7
@@ -396,6 +398,44 @@ static bool join_single(struct search *s)
     return false;
 }
 
+/* In short histories two steps can pay of which none does alone: each possible first one, with the best second beside it. */
+static bool add_pair(struct search *s)
+{
+    size_t n = s->p->values->n;
+    struct tt_event best[2];
+    double least = s->now_c - BETTER;
+
+    for (size_t run = 1; run < n && n <= SHORT; run++) {
+        for (size_t h = 0; h < s->p->n_steps; h++) {
+            const struct tt_event first = step_at(s, run, h);
+            tt_events_copy(&s->trial, &s->now, NULL);
+            if (!tt_events_append(&s->trial, &first)) {
+                continue;
+            }
+            double c = tt_events_criterion(&s->trial);
+            for (size_t second = run; second < n && c < HUGE_VAL; second++) {
+                tt_events_scan(&s->trial, second, s->work, s->gain);
+                for (size_t k = 0; k < s->p->n_steps; k++) {
+                    const struct tt_hypothesis_of *of = &s->p->hypothesis[k];
+                    bool same = second == run, no = same && tt_hypotheses_exclude(of, &s->p->hypothesis[h]);
+                    const struct tt_event pair[] = {first, step_at(s, second, k)};
+                    double price = same ? tt_problem_prices(s->p, pair, 2) - s->p->hypothesis[h].price : of->price;
+                    double with = c - s->gain[k] + price;
+                    if (!no && with < least) {
+                        least = with;
+                        memcpy(best, pair, sizeof best);
+                    }
+                }
+            }
+        }
+    }
+    if (!(least < s->now_c - BETTER)) {
+        return false;
+    }
+    tt_events_copy(&s->trial, &s->now, NULL);
+    return tt_events_append(&s->trial, &best[0]) && tt_events_append(&s->trial, &best[1]) && take(s);
+}
+
 static bool is_best(const struct search *s)
 {
     bool same = s->best_c < HUGE_VAL && s->now.n_events == s->best.n_events;
@@ -422,7 +462,7 @@ static void descend(struct search *s, size_t place[])
         any = add(s) || any;
         any = place_anew(s, place) || any;
         any = join_single(s) || any;
-        if (!any) {
+        if (!any && !add_pair(s)) {
             return;
         }
     }
@@ -720,6 +760,14 @@ static void name_place(struct search *s, size_t before, size_t at, size_t after)
     }
 }
 
+static void keep_best(struct search *s)
+{
+    if (s->now_c < s->best_c - BETTER) {
+        s->best_c = s->now_c;
+        tt_events_copy(&s->best, &s->now, NULL);
+    }
+}
+
 /* From one start: smooth terms as given, the places of the views, descent, further smooth terms, descent. */
 static void search_from(struct search *s, const struct tt_event smooth[], size_t n_smooth, bool greedy, size_t place[])
 {
@@ -744,10 +792,7 @@ static void search_from(struct search *s, const struct tt_event smooth[], size_t
         descend(s, place);
         join_drifts(s);
     }
-    if (s->now_c < s->best_c - BETTER) {
-        s->best_c = s->now_c;
-        tt_events_copy(&s->best, &s->now, NULL);
-    }
+    keep_best(s);
 }
 
 static bool allocate(struct search *s)
@@ -818,13 +863,16 @@ enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed
             search_from(&s, smooth, n_smooth, false, place);
         }
     }
+    if (v->n <= SHORT) {
+        set_now(&s, NULL, 0);
+        (void)add_pair(&s);
+        descend(&s, place);
+        keep_best(&s);
+    }
     if (seed != NULL) {
         set_now(&s, seed->event, seed->n_events);
         descend(&s, place);
-        if (s.now_c < s.best_c - BETTER) {
-            s.best_c = s.now_c;
-            tt_events_copy(&s.best, &s.now, NULL);
-        }
+        keep_best(&s);
     }
     *best = s.best;
     return TIPTRUE_OK;
