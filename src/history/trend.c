@@ -293,18 +293,18 @@ static enum tiptrue_status fill_plates(struct tiptrue_trend *trend, const struct
             return TIPTRUE_E_MEMORY;
         }
         for (size_t run = 0; run < c->values.n; run++) {
-            plate->runs += v->plate[run] == at;
+            plate->runs += v->plate[run] == at && tt_values_uses(v->run[run]);
         }
     }
     return TIPTRUE_OK;
 }
 
-static void count_runs(struct tiptrue_trend *trend, const struct tt_series *series, const struct tt_changes *c, size_t stored)
+static void count_runs(struct tiptrue_trend *trend, const struct tt_series *series, size_t stored)
 {
     trend->runs_stored = stored;
     trend->runs = series->n_runs;
-    trend->runs_left_out = series->n_runs - c->values.n;
     for (size_t i = 0; i < series->n_runs; i++) {
+        trend->runs_left_out += !tt_values_uses(&series->runs[i]);
         trend->times_missing += !series->runs[i].time_stated;
     }
     if (series->n_runs > 0) {
@@ -322,7 +322,7 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     if (status != TIPTRUE_OK) {
         return status;
     }
-    count_runs(trend, series, &changes, stored);
+    count_runs(trend, series, stored);
     trend->machine = series->machine != NULL ? tt_arena_copy_text(&trend->arena, series->machine, strlen(series->machine)) : NULL;
     trend->tips = TT_ARENA_NEW(&trend->arena, changes.values.tips, struct tt_trend_tip);
     if (trend->tips == NULL || (series->machine != NULL && trend->machine == NULL)) {

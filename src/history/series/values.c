@@ -41,7 +41,7 @@ static bool is_used(const struct tt_series_tip *tip)
     return tip->has_offset && tip->verdict != TIPTRUE_REPEAT;
 }
 
-static bool run_is_used(const struct tt_series_run *run)
+bool tt_values_uses(const struct tt_series_run *run)
 {
     for (size_t i = 0; i < run->n_tips; i++) {
         if (is_used(&run->tips[i])) {
@@ -368,8 +368,10 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < series->n_runs; i++) {
-        if (run_is_used(&series->runs[i])) {
-            v->run[v->n++] = &series->runs[i];
+        const struct tt_series_run *run = &series->runs[i];
+        /* where an edge is off nothing of the offsets may be used, but the edges still tell which one, and since when */
+        if (tt_values_uses(run) || (v->contrasts > 0 && run->n_edges > 0 && !run->left_out)) {
+            v->run[v->n++] = run;
         }
     }
     if (!allocate(v, arena)) {

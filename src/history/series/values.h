@@ -68,9 +68,12 @@ static inline size_t tt_at_contrast(const struct tt_values *v, size_t contrast)
 /* The class of a column; offsets: TT_OWN. */
 enum tt_class tt_class_of(const struct tt_values *v, size_t column);
 
-/* The runs of @series (sorted) that say something, the first @most runs of it at most; tips whose verdict is repeat say nothing.
+/* The runs of @series (sorted) that say something; tips whose verdict is repeat say nothing, the edges of such a run do.
  * Values count from each column's first one. TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_values_make(struct tt_values *values, const struct tt_series *series, struct tt_arena *arena);
+
+/* Whether a run says something of offsets. */
+bool tt_values_uses(const struct tt_series_run *run);
 
 /* The same without the last run: borrows all arrays. */
 struct tt_values tt_values_before_last(const struct tt_values *values);
