@@ -197,10 +197,9 @@ static void add_energy(const struct tt_problem *p, size_t atom, double energy[TT
     }
 }
 
-void tt_problem_count(const struct tt_problem *p, const struct tt_event *e, double parameters[TT_CLASSES])
+/* Each parameter of a hypothesis, shared out to the classes by its energy in them: mm and rad do not compare. */
+static void share_parameters(const struct tt_problem *p, const struct tt_hypothesis_of *h, double times, double shares[TT_CLASSES])
 {
-    const struct tt_hypothesis_of *h = &p->hypothesis[e->hypothesis];
-
     for (size_t i = 0; i < h->q; i++) {
         double energy[TT_CLASSES] = {0}, sum = 0;
         add_energy(p, h->atom[i], energy);
@@ -208,24 +207,24 @@ void tt_problem_count(const struct tt_problem *p, const struct tt_event *e, doub
             sum += energy[c];
         }
         for (int c = 0; c < TT_CLASSES && sum > 0; c++) {
-            parameters[c] += energy[c] / sum * (double)tt_event_courses(e);
+            shares[c] += energy[c] / sum * times;
         }
     }
+}
+
+void tt_problem_count(const struct tt_problem *p, const struct tt_event *e, double parameters[TT_CLASSES])
+{
+    share_parameters(p, &p->hypothesis[e->hypothesis], (double)tt_event_courses(e), parameters);
 }
 
 /* With which degrees of freedom the scale of what a hypothesis moves is known. */
 static double dof_of(const struct tt_problem *p, const struct tt_hypothesis_of *h)
 {
-    double energy[TT_CLASSES] = {0}, sum = 0, part = 0;
+    double share[TT_CLASSES] = {0}, part = 0;
 
-    for (size_t i = 0; i < h->q; i++) {
-        add_energy(p, h->atom[i], energy);
-    }
+    share_parameters(p, h, 1 / (double)h->q, share);
     for (int c = 0; c < TT_CLASSES; c++) {
-        sum += energy[c];
-    }
-    for (int c = 0; c < TT_CLASSES && sum > 0; c++) {
-        part += energy[c] / sum * energy[c] / sum / p->gls.noise->nu[c];
+        part += share[c] * share[c] / p->gls.noise->nu[c];
     }
     return part > 0 ? 1 / part : 3;
 }
