@@ -142,6 +142,7 @@ libcore_la_SOURCES = \
   src/history/trend.c src/history/trend.h \
   src/history/put.c \
   src/history/read.c \
+  src/history/say.c \
   src/history/schema.c src/history/schema.h \
   src/history/sql.c src/history/sql.h \
   src/history/store.c src/history/store.h \

@@ -423,6 +423,18 @@ struct tiptrue_history_counts {
     size_t runs, logs, results, documents, exports;
     size_t faults;
 };
+/* Something to be remembered of the run @id (whole, tiptrue_history_find): results and log stay as they are. @text: why it is
+ * excluded; its start as it should have been (RFC 3339); a note; NULL where it is included again. TIPTRUE_E_USAGE: no time. */
+enum tiptrue_history_word {
+    TIPTRUE_HISTORY_EXCLUDE, /* kept out of trends and out of the scatter between runs */
+    TIPTRUE_HISTORY_INCLUDE, /* taken in again, whatever its clock says */
+    TIPTRUE_HISTORY_STARTED,
+    TIPTRUE_HISTORY_NOTE
+};
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_say(struct tiptrue_history *history, const char *id,
+                                                         enum tiptrue_history_word word, const char *text, double now_s,
+                                                         struct tiptrue_error *error);
+
 /* Look for damage: structure, references, every digest, and whether every result can be read. Faults go to @sink as errors.
  * TIPTRUE_E_DATA: there are some. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history, const struct tiptrue_sink *sink,

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/time.h"
+#include "history/sql.h"
 #include "history/store.h"
 #include "history/summary.h"
 #include "history/trend.h"
@@ -125,6 +126,62 @@ static enum tiptrue_status put_solved(struct tiptrue_history *history, const str
     return status;
 }
 
+enum tiptrue_status tiptrue_history_say(struct tiptrue_history *history, const char *id, enum tiptrue_history_word word,
+                                        const char *text, double now_s, struct tiptrue_error *error)
+{
+    static const enum tt_saying SAYINGS[] = {[TIPTRUE_HISTORY_EXCLUDE] = TT_SAY_EXCLUDE,
+                                             [TIPTRUE_HISTORY_INCLUDE] = TT_SAY_INCLUDE,
+                                             [TIPTRUE_HISTORY_STARTED] = TT_SAY_STARTED,
+                                             [TIPTRUE_HISTORY_NOTE] = TT_SAY_NOTE};
+    double time_s;
+
+    if (word == TIPTRUE_HISTORY_STARTED && !tt_time_read(text, strlen(text), &time_s)) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "write 2026-03-02T07:41:12Z", "'%s' is not a readable time", text);
+    }
+    enum tiptrue_status status = tt_store_say(history, id, SAYINGS[word], text, now_s, error);
+    return status == TIPTRUE_OK ? summarise_pending(history, error) : status;
+}
+
+/* A clock may be so far ahead, or behind the run before, as time zones and a run entered late make it; one that is years off was
+ * never set, as those that begin in 1970. */
+#define CLOCK_SLACK_S 86400.0
+#define YEARS_AWAY_S (10 * 365.25 * 86400)
+
+/* What is wrong with the start of a run that is entered now; NULL: nothing. */
+static const char *doubt_of(const struct tiptrue_history *history, double started_s, double now_s)
+{
+    if (started_s > now_s + CLOCK_SLACK_S) {
+        return "lies in the future";
+    }
+    if (started_s < now_s - YEARS_AWAY_S) {
+        return "lies years away";
+    }
+    return history->has_before && started_s < history->before_s - CLOCK_SLACK_S ? "lies before that of the run before it" : NULL;
+}
+
+/* Warn of a start that cannot be, and keep the run out of trends until somebody says what it was. */
+static enum tiptrue_status question_clock(struct tiptrue_history *history, const struct tiptrue_run *run, double now_s,
+                                          const struct tiptrue_sink *sink, struct tiptrue_error *error)
+{
+    double started_s;
+    char text[500], doubt[200];
+
+    if (run->started == NULL || !tt_time_read(run->started, strlen(run->started), &started_s)) {
+        return TIPTRUE_OK;
+    }
+    const char *what = doubt_of(history, started_s, now_s);
+    if (what == NULL) {
+        return TIPTRUE_OK;
+    }
+    snprintf(doubt, sizeof doubt, "its start, %.40s, %s", run->started, what);
+    snprintf(text, sizeof text,
+             "%s; the run is kept out of trends until `tiptrue history started %s TIME' gives the right one, or `tiptrue history "
+             "include %s' takes it as it is", doubt, run->id, run->id);
+    tell(sink, TIPTRUE_WARNING, run->file, text);
+    enum tiptrue_status status = tt_store_say(history, run->id, TT_SAY_DOUBT, doubt, now_s, error);
+    return status == TIPTRUE_OK ? summarise_pending(history, error) : status;
+}
+
 enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const struct tiptrue_plate *plate,
                                         const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
                                         const struct tiptrue_run *run, const struct tiptrue_solution *solution, double now_s,
@@ -135,10 +192,17 @@ enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const s
     if (run->source.text == NULL) {
         return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, NULL, "the run was read without its text, which a history keeps");
     }
-    enum tiptrue_status status =
-        put_solved(history, plate, machine, plan, pattern, run, solution, now_s, TT_PUT_SOLVED, &outcome, error);
+    enum tiptrue_status status = TIPTRUE_OK;
+    if (!history->before_known) { /* once: runs that are entered together may come in any order */
+        status = tt_store_latest_start(history, machine->name, &history->has_before, &history->before_s, error);
+        history->before_known = status == TIPTRUE_OK;
+    }
+    if (status == TIPTRUE_OK) {
+        status = put_solved(history, plate, machine, plan, pattern, run, solution, now_s, TT_PUT_SOLVED, &outcome, error);
+    }
     if (status == TIPTRUE_OK) {
         tell_outcome(sink, run->file, run->id, PACKAGE_VERSION, &outcome);
+        status = outcome.run_is_new ? question_clock(history, run, now_s, sink, error) : TIPTRUE_OK;
     }
     return status;
 }

@@ -6,6 +6,7 @@
 
 #include <gsl/gsl_cdf.h>
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -313,6 +314,41 @@ static void count_runs(struct tiptrue_trend *trend, const struct tt_series *seri
     }
 }
 
+static bool add_event(struct tiptrue_trend *trend, const struct tt_series_run *run, const char *code, const char *text)
+{
+    struct tt_trend_event *e = &trend->events[trend->n_events++];
+
+    *e = (struct tt_trend_event){.time_s = run->time_s, .code = code};
+    e->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id)) : NULL;
+    e->text = tt_arena_copy_text(&trend->arena, text, strlen(text));
+    return e->text != NULL && (run->id == NULL || e->id != NULL);
+}
+
+/* Runs on another plate than the one before, and runs kept out. */
+static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct tt_series *series)
+{
+    const char *plate = NULL;
+    char text[300];
+    bool good = true;
+
+    trend->events = TT_ARENA_NEW(&trend->arena, series->n_runs, struct tt_trend_event);
+    for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        if (run->left_out) {
+            snprintf(text, sizeof text, "run %s is kept out: %.200s", run->id != NULL ? run->id : "", run->note);
+            good = add_event(trend, run, "left-out", text);
+        } else {
+            if (plate != NULL && strcmp(plate, run->plate) != 0) {
+                snprintf(text, sizeof text, "another plate: '%.100s' after '%.100s'; its offsets are compared as well as the plates "
+                         "are known", run->plate, plate);
+                good = add_event(trend, run, "plate-changed", text);
+            }
+            plate = run->plate;
+        }
+    }
+    return trend->events != NULL && good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
 static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_series *series, size_t stored, size_t baseline_runs,
                                 struct tt_arena *work)
 {
@@ -331,7 +367,10 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     trend->n_tips = changes.values.tips;
     trend->baseline_runs = baseline_runs;
     trend->shown_tip = TT_NONE;
-    status = changes.values.n > 0 ? fill_plates(trend, &changes) : TIPTRUE_OK;
+    status = fill_events(trend, series);
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = fill_plates(trend, &changes);
+    }
     for (size_t tip = 0; tip < changes.values.tips && status == TIPTRUE_OK; tip++) {
         status = fill_points(trend, &changes, tip);
         if (status == TIPTRUE_OK) {

@@ -127,6 +127,41 @@ with tempfile.TemporaryDirectory() as folder:
     tally.check(beside.stderr.startswith("tiptrue: warning: Against the history: the latest run,") and
                 beside.stderr.count("\n") == 1, beside.stderr)
 
+    # A clock that begins in 1970, one that is years ahead, and one that went back: warned of when the run is entered, and kept out
+    # until somebody says what was meant.
+    def dated(path, started):
+        other = pathlib.Path(folder, f"dated-{started[:10]}.csv")
+        other.write_text(path.read_text().replace("# started: " + path.read_text().split("# started: ")[1][:20], "# started: " + started))
+        return other
+
+    clocks = pathlib.Path(folder, "clocks.db")
+    store(clocks, runs[:24], status=10)
+    sound = document("trend", "--history", str(clocks))
+    for started, what in (("1970-01-01T00:00:07Z", "lies years away"), ("2068-02-03T07:30:00Z", "lies in the future"),
+                          ("2026-01-06T07:31:00Z", "lies before that of the run before it")):
+        warned = store(clocks, [dated(runs[24], started)], status=10).stderr
+        tally.check(f"its start, {started}, {what}" in warned and "history started" in warned, f"clock: {warned}")
+    wrong = document("trend", "--history", str(clocks))
+    tally.check(wrong["tips"] == sound["tips"] and wrong["changes"] == sound["changes"] and wrong["last"] != sound["last"],
+                "runs with wrong clocks change nothing")
+    left = [e for e in wrong["events"] if e["code"] == "left-out"]
+    tally.check(len(left) == 3 and wrong["runs_left_out"] == sound["runs_left_out"] + 3, f"left out: {left}")
+    run("history", "started", "--history", str(clocks), left[0]["run"], "2026-02-02T07:30:00Z")
+    run("history", "include", "--history", str(clocks), left[1]["run"])
+    right = document("trend", "--history", str(clocks))
+    tally.check(right["tips"][0]["runs"] == sound["tips"][0]["runs"] + 2, f"runs with a corrected start: {right['tips'][0]['runs']}")
+    tally.check([e["code"] for e in right["events"]] == ["left-out"], f"events: {right['events']}")
+    run("history", "exclude", "--history", str(clocks), right["latest"]["run"], "--why", "the plate was wet")
+    out = document("trend", "--history", str(clocks))
+    tally.check(any("the plate was wet" in e["text"] for e in out["events"]) and out["tips"][0]["runs"] == right["tips"][0]["runs"] - 1,
+                f"excluded: {out['events']}")
+    listed = [json.loads(line) for line in run("history", "list", "--json", "--history", str(clocks)).stdout.splitlines()]
+    tally.check(sum(e["excluded"] is not None for e in listed) == 2, "list says what is kept out")
+    run("history", "note", "--history", str(clocks), right["latest"]["run"], "new clamp")
+    run("history", "started", "--history", str(clocks), left[0]["run"], "yesterday", status=64)
+    run("history", "exclude", "--history", str(clocks), left[0]["run"], status=64)
+    run("history", "include", "--history", str(clocks), "0123456789abcdef", status=66)
+
     # Two runs tell nothing, and say so.
     brief = run("trend", "--history", str(history), "--plain", "--runs", "2").stdout
     tally.check(brief.startswith("TOO FEW RUNS: 2 of a tip at most; a step can be told from scatter from 8 on"), brief[:100])
