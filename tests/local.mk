@@ -121,6 +121,7 @@ script_tests = \
   tests/simulation/quick.py \
   tests/simulation/quick_faults.py \
   tests/simulation/silent.py \
+  tests/simulation/weeks.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -232,13 +233,14 @@ check-statistics: all
 	$(AM_TESTS_ENVIRONMENT) cd $(srcdir) && srcdir=. && export srcdir && for tool in 'agreement.py 4000' \
 	  "trials.py --tips 1,3 --stated no,yes $${RUNS:+--runs $$RUNS}" hazard.py mislabels.py designs.py; do \
 	    $(PYTHON) tests/simulation/$$tool || exit 1; done
-	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
+	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-300}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
 check-long: all
 	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
 	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
 # Simulated runs that were outside a bound.
 mostlyclean-local:

@@ -66,6 +66,7 @@ static bool fill_run(struct tt_view *view)
     struct tiptrue_solution *s = view->solution;
     const struct tiptrue_run *run = view->run;
     bool failed = false;
+    size_t stated = 0;
 
     s->file = copy_text(s, run->file, &failed);
     s->run_id = copy_text(s, run->id, &failed);
@@ -82,7 +83,11 @@ static bool fill_run(struct tt_view *view)
         s->warmups += o->kind == TT_WARMUP;
         s->heights += o->kind == TT_HEIGHT;
         s->sightings += o->kind == TT_SIGHT;
+        stated += o->has_temperature;
+        s->temperature_C += o->has_temperature ? o->temperature_C : 0;
     }
+    s->has_temperature = stated > 0;
+    s->temperature_C = stated > 0 ? s->temperature_C / (double)stated : 0;
     for (size_t i = 0; i < view->model->n_touches; i++) {
         s->touches_used += view->fit->good[i] > 0;
         s->touches_set_aside += view->fit->good[i] == 0;
