@@ -33,10 +33,10 @@
 /* A touch nearer than this many standard deviations is never called off: late ones are to be found, not the good ones' tails. Lower,
  * and the repeatability comes out too small. */
 #define OFF_FROM_SCATTERS 3.5
-/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1 late and 0.1 early of ten. */
+/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 0.1 late and 0.1 early of ten. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
-#define SHARE_PRIOR_LATE 1.0
+#define SHARE_PRIOR_LATE 0.1
 #define SHARE_PRIOR_EARLY 0.1
 /* On a filmed edge at least this share may have met the bare metal: early against the film, by no more than it is thick. */
 #define BARE_SHARE 0.1
@@ -365,7 +365,6 @@ static double dof_left(const struct tt_fit *fit)
 static bool iterate(struct tt_fit *fit, bool held, double hopeless)
 {
     double before = -INFINITY, size;
-    bool known = fit->spent_touch > 0; /* by an earlier climb on this model: near enough to begin with */
 
     for (size_t k = 0; k < MOST_EM_STEPS; k++) {
         double now = expect(fit);
@@ -379,7 +378,7 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
         if (held && stands && now < hopeless) {
             return false;
         }
-        if ((k == 0 && !known) || (held && stands)) {
+        if (k == 0 || (held && stands)) {
             tt_fit_update_dof(fit);
         }
         if (!held) {
