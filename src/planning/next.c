@@ -312,6 +312,29 @@ static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_find
     return tt_proposal_note(proposal, text);
 }
 
+/* Does more of the same mend what @finding says? Two explanations, too: as long as anything is asked for, it may tell them apart. */
+static bool is_of_number(const struct tt_finding *finding, bool more_asked)
+{
+    const struct tt_value *what = tt_finding_value(finding, "what");
+
+    switch ((int)finding->code) {
+    case TT_FINDING_UNDETERMINED:
+    case TT_FINDING_FEW_TOUCHES:
+    case TT_FINDING_UNCERTAINTY_OVER:
+    case TT_FINDING_PRIOR_BOUND:
+    case TT_FINDING_ROTATION_GAP:
+    case TT_FINDING_NOT_TOUCHED:
+    case TT_FINDING_RUNOUT_OVER:
+        return true;
+    case TT_FINDING_IMPLAUSIBLE:
+        return what != NULL && what->text != NULL && strcmp(what->text, "uncertainty") == 0;
+    case TT_FINDING_AMBIGUOUS:
+        return more_asked;
+    default:
+        return false;
+    }
+}
+
 /* Findings that make the run useless whatever is added to it. */
 static bool note_findings(const struct tiptrue_solution *solution, struct tiptrue_proposal *proposal)
 {
@@ -319,11 +342,7 @@ static bool note_findings(const struct tiptrue_solution *solution, struct tiptru
 
     for (size_t i = 0; i < solution->n_findings && good; i++) {
         const struct tt_finding *finding = &solution->findings[i];
-        bool of_number = finding->code == TT_FINDING_UNDETERMINED || finding->code == TT_FINDING_FEW_TOUCHES ||
-                         finding->code == TT_FINDING_UNCERTAINTY_OVER || finding->code == TT_FINDING_PRIOR_BOUND ||
-                         finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_NOT_TOUCHED ||
-                         finding->code == TT_FINDING_RUNOUT_OVER;
-        if (finding->severity == TIPTRUE_ERROR && !of_number) {
+        if (finding->severity == TIPTRUE_ERROR && !is_of_number(finding, proposal->plan.n_moves > 0)) {
             good = note_finding(proposal, finding);
             proposal->met = false;
         }
