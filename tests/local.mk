@@ -101,6 +101,7 @@ script_tests = \
   tests/fault/oom.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
+  tests/planning/accepted.py \
   tests/planning/after.py \
   tests/planning/agreement.py \
   tests/planning/even.py \
