@@ -109,6 +109,7 @@ libcore_la_SOURCES = \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
+  src/adjust/mirrored.c src/adjust/mirrored.h \
   src/adjust/model_findings.c \
   src/adjust/modes.c src/adjust/modes.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \

@@ -4,6 +4,7 @@
 
 #include "adjust/findings.h"
 
+#include "adjust/mirrored.h"
 #include "adjust/plausible.h"
 
 #include <stdlib.h>
@@ -120,6 +121,7 @@ enum tiptrue_status tt_findings(struct tt_view *view)
     }
     if (status == TIPTRUE_OK && !view->meaningless) {
         status = tt_findings_of_plausibility(view);
+        status = status == TIPTRUE_OK ? tt_findings_of_other_ways(view) : status;
     }
     if (status == TIPTRUE_OK) {
         status = tt_findings_of_completeness(view);

@@ -284,6 +284,10 @@ void tt_fit_update_dof(struct tt_fit *fit)
 
 double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted)
 {
+    *contradicted = false;
+    if (isinf(stated_dof)) {
+        return stated_mm2;
+    }
     double ratio = own_mm2 / stated_mm2;
     *contradicted = stated_dof > 0 && tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
                     tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;

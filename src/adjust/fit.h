@@ -71,7 +71,8 @@ void tt_fit_run(struct tt_fit *fit, const double good[]);
 /* The covariance to be expected with the scatter in *fit, at the start values, nothing fitted. False: singular. */
 TT_MUST_USE bool tt_fit_predict(struct tt_fit *fit);
 
-/* An estimated variance @own_mm2 with @dof > 0 degrees of freedom pooled with a stated one with @stated_dof (0: none stated). A stated
+/* An estimated variance @own_mm2 with @dof > 0 degrees of freedom pooled with a stated one with @stated_dof (0: none stated; HUGE_VAL:
+ * exact). A stated
  * one that is contradicted is not used: *contradicted. */
 double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted);
 

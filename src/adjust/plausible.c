@@ -133,9 +133,8 @@ static bool overlap(const struct tt_edge *a, const struct tt_edge *b)
     return fmax(fmin(a_from, a_to), fmin(b_from, b_to)) < fmin(fmax(a_from, a_to), fmax(b_from, b_to));
 }
 
-/* The narrowest opening between two edges that face each other and that the tip of @block touched;
- * HUGE_VAL where there is none. On the free side of an edge n.q > d, so the opening is -d_a - d_b. */
-static double opening_mm(const struct tt_view *view, size_t block)
+/* On the free side of an edge n.q > d, so the opening between two that face each other is -d_a - d_b. */
+double tt_opening_mm(const struct tt_view *view, size_t block)
 {
     const struct tt_model *model = view->model;
     double least_mm = HUGE_VAL;
@@ -158,7 +157,7 @@ static enum tiptrue_status opening(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     double wide_mm = 2 * tip->contact_radius_mm;
-    double gap_mm = opening_mm(view, view->model->tip_block[tt_run_tip(view, index)]);
+    double gap_mm = tt_opening_mm(view, view->model->tip_block[tt_run_tip(view, index)]);
 
     if (!tip->radius_determined || !(wide_mm > gap_mm)) {
         return TIPTRUE_OK;

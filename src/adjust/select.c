@@ -88,11 +88,13 @@ static bool sightings_repeat(const struct tt_search *search, const struct tt_fit
 /* Does least squares of everything stand: normal scatter, and no mode of the table more probable than not? */
 static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain, struct tt_modes *table, bool *stands)
 {
-    enum tiptrue_status status;
-
     *stands = false;
-    if (plain->fit->deficient || (status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, table)) != TIPTRUE_OK) {
-        return plain->fit->deficient ? TIPTRUE_OK : status;
+    if (plain->fit->deficient) {
+        return TIPTRUE_OK;
+    }
+    enum tiptrue_status status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, table);
+    if (status != TIPTRUE_OK) {
+        return status;
     }
     *stands = tt_robust_looks_clean(plain->fit) && !may_be_turned(plain->model) && sightings_repeat(search, plain->fit);
     for (size_t k = 0; k < table->n; k++) {
@@ -159,6 +161,10 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     enum tiptrue_status status;
 
     *selection = (struct tt_selection){.robust = robust};
+    if (!robust) { /* plain least squares takes what is stated as it is */
+        noise->touch_dof = noise->touch_known ? HUGE_VAL : 0;
+        noise->sight_dof = noise->sight_known ? HUGE_VAL : 0;
+    }
     status = fit_either(&search, NULL, NULL, selection);
     if (status != TIPTRUE_OK || !robust) {
         return status;

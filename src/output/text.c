@@ -327,6 +327,24 @@ void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
     }
 }
 
+/* Whether more touches are all that the run lacks: of its errors, each is for want of them. */
+static bool lacks_touches(const struct tiptrue_solution *s)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        enum tt_finding_code code = s->findings[i].code;
+        bool lack = code == TT_FINDING_UNDETERMINED || code == TT_FINDING_FEW_TOUCHES ||
+                    code == TT_FINDING_UNCERTAINTY_OVER || code == TT_FINDING_PRIOR_BOUND ||
+                    code == TT_FINDING_ROTATION_GAP || code == TT_FINDING_NOT_TOUCHED;
+        if (s->findings[i].severity == TIPTRUE_ERROR && !lack) {
+            return false;
+        }
+        any = any || s->findings[i].severity == TIPTRUE_ERROR;
+    }
+    return any;
+}
+
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const NEXT[] = {
@@ -336,6 +354,11 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
         [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 
+    if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
+        tt_page_prose(page, 2, "Next: 'tiptrue plan --after' with this run says which few touches would mend it; else put right what "
+                               "is named above, then make the run again.");
+        return;
+    }
     tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);
 }
 

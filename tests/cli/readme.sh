@@ -107,4 +107,10 @@ is "the method names its constants" 1 "$(($(wc -l <constants) >= 30))"
 while read -r name file value; do
     is "$name in $file" "$value" "$(sed -n "s,^#define $name \(.*[^ ]\) */\*.*,\1,p; t; s,^#define $name \(.*\),\1,p" "$top/$file")"
 done <constants
+# And every number that src/adjust defines stands in it.
+for file in "$top"/src/adjust/*.[ch]; do
+    for name in $(sed -n 's,^#define \([A-Z][A-Z0-9_]*\) [-(0-9.]*[0-9].*,\1,p' "$file"); do
+        is "the method lists $name" 1 "$(grep -c "^$name ${file#"$top"/} " constants)"
+    done
+done
 finish

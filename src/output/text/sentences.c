@@ -27,6 +27,7 @@ struct template {
 #define CHANGED                                                                                    \
     "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more than the " \
     "{most} that are plausible"
+#define TIMES " (misfit {misfit} instead of {misfit_as_read})"
 #define ACCEPT "; if it is right, solve with --accept-change"
 
 static const struct template TEMPLATES[] = {
@@ -142,10 +143,37 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_RADIUS_OFF, NULL,
      "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated: check that it "
      "is this tip, and its 'radius' in the machine file"},
-    {TT_FINDING_MIRRORED, NULL,
-     "the run fits if the plate or the machine is taken otherwise ({values}): check the files"},
+    {TT_FINDING_MIRRORED, "plate-mirrored",
+     "the run would fit if the plate were mirrored" TIMES ": check the signs of x and the free sides in the "
+     "plate file; is the plate upside down?"},
+    {TT_FINDING_MIRRORED, "x-sign",
+     "the run would fit if x were counted the other way" TIMES ": check the machine's axes and the log"},
+    {TT_FINDING_MIRRORED, "y-sign",
+     "the run would fit if y were counted the other way" TIMES ": check the machine's axes and the log"},
+    {TT_FINDING_MIRRORED, "xy-exchanged",
+     "the run would fit if x and y were exchanged" TIMES ": check the columns of the log"},
+    {TT_FINDING_MIRRORED, "edges-exchanged",
+     "the run would fit if edges '{first}' and '{second}' were exchanged[ in the rows of '{tip}']" TIMES
+     ": check the targets in the log, and the plate file"},
+    {TT_FINDING_MIRRORED, "edges-turned",
+     "the run would fit if each edge had the name of its neighbour" TIMES ": check the targets in the log, "
+     "and how the plate is turned"},
+    {TT_FINDING_MIRRORED, "marks-exchanged",
+     "the run would fit if marks '{first}' and '{second}' were exchanged" TIMES ": check which mark was "
+     "sighted, and the plate file"},
+    {TT_FINDING_MIRRORED, "rotations-halved",
+     "the run would fit if the tips turned by half of what is logged" TIMES ": check the gear of the rotation"},
+    {TT_FINDING_MIRRORED, "rotations-doubled",
+     "the run would fit if the tips turned by twice what is logged" TIMES ": check the gear of the rotation"},
+    {TT_FINDING_MIRRORED, "radii",
+     "the run would fit with other contact radii than those stated ('{tip}': {found} instead of {stated})" TIMES
+     ": has the controller taken the radius off already, or is 'radius' a diameter?"},
+    {TT_FINDING_TIPS_EXCHANGED, "offset",
+     "'{first}' is where '{second}' should be, and the other way round: check which tip is on which holder, "
+     "and the 'tip' column"},
     {TT_FINDING_TIPS_EXCHANGED, NULL,
-     "the run fits if tips are exchanged ({values}): check which tip is on which holder"},
+     "'{first}' has the radius of '{second}', and the other way round: check which tip is on which holder, "
+     "and the 'tip' column"},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "other-tip",
      CHANGED ": it is that of '{other}'. Check which tip was touched, and the 'tip' column" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "all-tips",
