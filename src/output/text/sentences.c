@@ -168,6 +168,8 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_MIRRORED, "radii",
      "the run would fit with other contact radii than those stated ('{tip}': {found} instead of {stated})" TIMES
      ": has the controller taken the radius off already, or is 'radius' a diameter?"},
+    {TT_FINDING_MIRRORED, NULL,
+     "the run would fit if it were taken otherwise ({values}): check log, plate file and machine file"},
     {TT_FINDING_TIPS_EXCHANGED, "offset",
      "'{first}' is where '{second}' should be, and the other way round: check which tip is on which holder, "
      "and the 'tip' column"},
