@@ -84,14 +84,13 @@ static enum tiptrue_status analyse(const struct tt_values *values, struct tt_pro
 static enum tiptrue_status levels_only(struct tt_changes *c)
 {
     c->problem = TT_ARENA_NEW(c->arena, 1, struct tt_problem);
-    enum tiptrue_status status =
-        c->problem != NULL ? tt_noise_from_differences(&c->noise, &c->values, c->arena) : TIPTRUE_E_MEMORY;
+    enum tiptrue_status status = c->problem != NULL ? tt_noise_from_differences(&c->noise, &c->values, c->arena) : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
         status = tt_problem_make(c->problem, &c->values, &c->noise, TT_CHANGE_ALPHA, c->arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_events_init(&c->fit, c->problem, c->values.tips + 2);
+        status = tt_events_init(&c->fit, c->problem, c->values.tips + 2, 0);
     }
     if (status == TIPTRUE_OK) {
         tt_events_reset(&c->fit);
@@ -102,7 +101,11 @@ static enum tiptrue_status levels_only(struct tt_changes *c)
 static struct tt_moved_by pair_of(const struct tt_changes *c, size_t at)
 {
     size_t n = c->fit.columns;
-    return (struct tt_moved_by){true, c->theta[at], c->theta[at + 1], c->covariance[at * n + at], c->covariance[at * n + at + 1],
+    return (struct tt_moved_by){true,
+                                c->theta[at],
+                                c->theta[at + 1],
+                                c->covariance[at * n + at],
+                                c->covariance[at * n + at + 1],
                                 c->covariance[(at + 1) * n + at + 1]};
 }
 
@@ -122,8 +125,8 @@ static struct tt_moved_by offset_by_edge(const struct tt_changes *c, size_t edge
             r[axis] += v->response[edge * v->p + tt_at_offset(v, tip, axis)] / (double)v->tips;
         }
     }
-    return (struct tt_moved_by){r[0] != 0 || r[1] != 0, r[0] * shift->x, r[1] * shift->x, r[0] * r[0] * shift->xx,
-                                r[0] * r[1] * shift->xx, r[1] * r[1] * shift->xx};
+    return (struct tt_moved_by){r[0] != 0 || r[1] != 0,  r[0] * shift->x,         r[1] * shift->x,
+                                r[0] * r[0] * shift->xx, r[0] * r[1] * shift->xx, r[1] * r[1] * shift->xx};
 }
 
 static void fill_shifts(const struct tt_changes *c, size_t event, struct tt_change *change)
@@ -174,12 +177,13 @@ struct questions {
     double *work, *gain;
 };
 
-static enum tiptrue_status prepare(struct questions *q, const struct tt_problem *p, size_t events, struct tt_arena *arena)
+static enum tiptrue_status prepare(struct questions *q, const struct tt_problem *p, size_t events, size_t columns,
+                                   struct tt_arena *arena)
 {
-    enum tiptrue_status status = tt_events_init(&q->rest, p, events);
+    enum tiptrue_status status = tt_events_init(&q->rest, p, events, columns);
 
     if (status == TIPTRUE_OK) {
-        status = tt_events_init(&q->trial, p, events);
+        status = tt_events_init(&q->trial, p, events, columns);
     }
     q->leave = TT_ARENA_NEW(arena, events + TT_MOST_PLATES, bool);
     q->gain = TT_ARENA_NEW(arena, p->n_hypotheses, double);
@@ -340,8 +344,8 @@ static bool step_does(struct tt_changes *c, size_t event, struct questions *q)
 
 static void add_to(struct tt_tip_drift *d, const struct tt_moved_by *m)
 {
-    *d = (struct tt_tip_drift){d->known, d->shows, d->step_alike, d->x + m->x, d->y + m->y, d->xx + m->xx, d->xy + m->xy,
-                               d->yy + m->yy, d->p};
+    *d = (struct tt_tip_drift){d->known,      d->shows,      d->step_alike, d->x + m->x, d->y + m->y,
+                               d->xx + m->xx, d->xy + m->xy, d->yy + m->yy, d->p};
 }
 
 /* Smooth terms among what was found. */
@@ -384,12 +388,32 @@ static void describe_smooth(struct tt_changes *c, struct questions *q)
     }
 }
 
-/* Slopes of tips whose drift does not show: from the fit with one for each of them. */
-static void fit_slopes(struct tt_changes *c, struct questions *q, double *theta, double *covariance)
+/* The slope of a tip whose drift does not show: column @at of the fit that has one for each of them. */
+static struct tt_tip_drift slope_of(const struct tt_events *f, size_t at, const double *theta, const double *covariance, double nu)
+{
+    size_t n = f->columns;
+    struct tt_tip_drift d = {.known = true,
+                             .x = theta[at],
+                             .y = theta[at + 1],
+                             .xx = covariance[at * n + at],
+                             .xy = covariance[at * n + at + 1],
+                             .yy = covariance[(at + 1) * n + at + 1]};
+    double det = d.xx * d.yy - d.xy * d.xy;
+
+    d.p = exp(tt_log_p_f((d.yy * d.x * d.x - 2 * d.xy * d.x * d.y + d.xx * d.y * d.y) / det, 2, nu));
+    return d;
+}
+
+/* Slopes of tips whose drift does not show. @theta, @covariance: work. */
+static enum tiptrue_status fit_slopes(struct tt_changes *c, struct questions *q, double *theta, double *covariance)
 {
     const struct tt_problem *p = c->problem;
     size_t seat = tt_problem_find(p, c->values.tips > 1 ? TT_SEAT : TT_CAMERA, c->values.tips > 1 ? 0 : TT_NONE);
+    size_t *at = TT_ARENA_NEW(c->arena, c->values.tips, size_t);
 
+    if (at == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
     for (size_t i = 0; i < c->fit.n_events; i++) {
         enum tt_hypothesis what = p->hypothesis[c->fit.event[i].hypothesis].what;
         q->leave[i] = c->fit.event[i].going == TT_DRIFT && (what == TT_CAMERA || what == TT_SEAT);
@@ -397,28 +421,16 @@ static void fit_slopes(struct tt_changes *c, struct questions *q, double *theta,
     tt_events_copy(&q->trial, &c->fit, q->leave);
     for (size_t tip = 0; tip < c->values.tips; tip++) {
         const struct tt_event e = {.hypothesis = seat + tip, .going = TT_DRIFT};
-        size_t at = q->trial.columns;
-        struct tt_tip_drift *d = &c->drift[tip];
-        if (!tt_events_append(&q->trial, &e)) {
-            d->known = d->shows;
-            continue;
-        }
-        d->known = true;
-        d->p = d->shows ? d->p : (double)at + 2; /* its column, for now */
+        size_t before = q->trial.columns;
+        at[tip] = tt_events_append(&q->trial, &e) ? before : TT_NONE;
     }
     tt_events_solve(&q->trial, theta, covariance);
     for (size_t tip = 0; tip < c->values.tips; tip++) {
-        struct tt_tip_drift *d = &c->drift[tip];
-        size_t at = (size_t)d->p - 2, n = q->trial.columns;
-        if (d->shows || !d->known) {
-            continue;
+        if (!c->drift[tip].shows && at[tip] != TT_NONE) {
+            c->drift[tip] = slope_of(&q->trial, at[tip], theta, covariance, p->hypothesis[seat + tip].nu);
         }
-        *d = (struct tt_tip_drift){.known = true, .x = theta[at], .y = theta[at + 1], .xx = covariance[at * n + at],
-                                   .xy = covariance[at * n + at + 1], .yy = covariance[(at + 1) * n + at + 1]};
-        double det = d->xx * d->yy - d->xy * d->xy;
-        double t2 = (d->yy * d->x * d->x - 2 * d->xy * d->x * d->y + d->xx * d->y * d->y) / det;
-        d->p = exp(tt_log_p_f(t2, 2, p->hypothesis[seat + tip].nu));
     }
+    return TIPTRUE_OK;
 }
 
 /* The latest run: a step at it beside what the runs before it show, with their scales, its place known. */
@@ -428,7 +440,7 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
     struct tt_noise *first = TT_ARENA_NEW(c->arena, 2, struct tt_noise);
     struct tt_problem *p = TT_ARENA_NEW(c->arena, 2, struct tt_problem);
     struct questions own;
-    size_t last = c->values.n - 1, events = c->fit.n_events + 4;
+    size_t last = c->values.n - 1, events = c->fit.n_events + 4, columns = c->fit.columns + 8;
     enum tiptrue_status status = before && first && p ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
@@ -436,9 +448,10 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
         status = tt_problem_make(&p[0], before, &c->noise, TT_CHANGE_ALPHA, c->arena);
     }
     if (status == TIPTRUE_OK) {
-        status = prepare(&own, &p[0], events, c->arena);
+        status = prepare(&own, &p[0], events, columns, c->arena);
     }
-    if (status == TIPTRUE_OK) { /* what was found but for what begins with the latest run, fitted without it, and the scales of that */
+    if (status ==
+        TIPTRUE_OK) { /* what was found but for what begins with the latest run, fitted without it, and the scales of that */
         tt_events_reset(&own.rest);
         for (size_t i = 0; i < c->fit.n_events; i++) {
             struct tt_event e = c->fit.event[i];
@@ -453,7 +466,7 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
         status = tt_problem_make(&p[1], &c->values, first, TT_CHANGE_ALPHA, c->arena);
     }
     if (status == TIPTRUE_OK) {
-        status = prepare(&own, &p[1], events, c->arena);
+        status = prepare(&own, &p[1], events, columns, c->arena);
     }
     if (status != TIPTRUE_OK) {
         return status;
@@ -478,8 +491,8 @@ static enum tiptrue_status judge_latest(struct tt_changes *c)
     const struct tt_hypothesis_of *h = &p[1].hypothesis[best];
     latest->judged = true;
     latest->differs = most > 0;
-    latest->change = (struct tt_change){.what = h->what, .plate = h->what == TT_POSE, .who = h->who, .from = last,
-                                        .to = c->values.n, .first = last, .last = last};
+    latest->change = (struct tt_change){
+        .what = h->what, .plate = h->what == TT_POSE, .who = h->who, .from = last, .to = c->values.n, .first = last, .last = last};
     latest->change.log_p = fmin(tt_log_p_f(own.gain[best], h->q, h->nu) + log((double)p[1].n_steps), 0);
     const struct tt_event e = {.hypothesis = best, .going = TT_STEP, .from = last, .to = c->values.n};
     if (latest->differs && tt_events_append(&own.rest, &e)) {
@@ -523,10 +536,11 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     }
     status = c->values.n < TT_FEWEST_TREND_RUNS ? levels_only(c) : analyse(&c->values, &c->problem, &c->noise, &c->fit, arena);
     if (status == TIPTRUE_OK) {
-        status = prepare(&q, c->problem, c->fit.n_events + c->values.tips + 2, arena);
+        status = prepare(&q, c->problem, c->fit.n_events + c->values.tips + 2, c->fit.columns + 2 * c->values.tips + 8, arena);
     }
-    c->theta = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, 2 * c->fit.room, double) : NULL;
-    c->covariance = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, 2 * c->fit.room * c->fit.room, double) : NULL;
+    c->theta = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, c->fit.room + q.trial.room, double) : NULL;
+    c->covariance =
+        status == TIPTRUE_OK ? TT_ARENA_NEW(arena, c->fit.room * c->fit.room + q.trial.room * q.trial.room, double) : NULL;
     if (c->theta == NULL || c->covariance == NULL) {
         return TIPTRUE_E_MEMORY;
     }
@@ -535,8 +549,10 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     status = describe(c, &q);
     if (status == TIPTRUE_OK) {
         describe_smooth(c, &q);
-        fit_slopes(c, &q, c->theta + c->fit.room, c->covariance + c->fit.room * c->fit.room);
-        status = c->values.n > TT_FEWEST_TREND_RUNS ? judge_latest(c) : TIPTRUE_OK;
+        status = fit_slopes(c, &q, c->theta + c->fit.room, c->covariance + c->fit.room * c->fit.room);
+    }
+    if (status == TIPTRUE_OK && c->values.n > TT_FEWEST_TREND_RUNS) {
+        status = judge_latest(c);
     }
     return status;
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What changed in a series of runs, when, and what moved: steps, single runs that stand apart, drifts, wear, temperature and season,
- * over the offsets, runouts and radii of all tips, the plate's pose and its edges together (docs/trend.md).
+/* What changed in a series of runs, when, and what moved: steps, single runs that stand apart, drifts, wear, temperature and
+ * season, over the offsets, runouts and radii of all tips, the plate's pose and its edges together (docs/trend.md).
  *
  * Two passes: with scales from successive differences, leniently, then with those of what the first leaves, strictly. The latest
  * run is judged by itself besides. Cost: runs^2 * (tips + edges) for the segmentation, less where much changed.
@@ -34,10 +34,10 @@ struct tt_change {
 };
 
 struct tt_tip_drift {
-    bool known, shows; /* enough runs for a slope; it is among what was found */
-    bool step_alike;   /* a step instead would explain the runs about as well */
+    bool known, shows;       /* enough runs for a slope; it is among what was found */
+    bool step_alike;         /* a step instead would explain the runs about as well */
     double x, y, xx, xy, yy; /* mm a week; covariance */
-    double p;          /* probability of one as large by chance, for this tip alone */
+    double p;                /* probability of one as large by chance, for this tip alone */
 };
 
 /* The latest run against what the runs before it lead to expect. */

@@ -14,10 +14,11 @@
 /* Likewise of a candidate: less than a thousandth left is another name for what is there. */
 #define SAME 1e-3
 
-enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem *p, size_t room_events)
+enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem *p, size_t room_events, size_t columns)
 {
     size_t plates = p->values->n_plates < TT_MOST_PLATES ? p->values->n_plates : TT_MOST_PLATES;
     size_t room = 3 * room_events + 6 * plates + 8, levels = p->gls.p; /* a change of a tip has 5 columns, most have 2 */
+    room = room > columns ? room : columns;
 
     *f = (struct tt_events){.problem = p, .room = room, .room_events = room_events + TT_MOST_PLATES};
     f->event = TT_ARENA_NEW(p->arena, f->room_events, struct tt_event);
@@ -65,8 +66,8 @@ static bool factor_column(struct tt_events *f, size_t i)
     return true;
 }
 
-/* Variance of a level of another plate beforehand: offsets as well as the plates are known, the rest by as good as nothing (mm, rad),
- * which keeps apart what one plate has and the other has not. 0: no prior. */
+/* Variance of a level of another plate beforehand: offsets as well as the plates are known, the rest by as good as nothing (mm,
+ * rad), which keeps apart what one plate has and the other has not. 0: no prior. */
 #define FREE 100.0
 static double prior_of(const struct tt_problem *p, const struct tt_event *e, size_t which)
 {

@@ -213,8 +213,7 @@ static void sum_regressors(struct tt_gls *g)
                 }
             }
             for (size_t c = 0; c < g->p; c++) {
-                g->data_of[r * g->p + c] +=
-                    g->regressor[r][run] * (g->data[run * g->p + c] - g->data[(run + 1) * g->p + c]);
+                g->data_of[r * g->p + c] += g->regressor[r][run] * (g->data[run * g->p + c] - g->data[(run + 1) * g->p + c]);
             }
         }
     }
@@ -280,8 +279,14 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
 {
     size_t t = values->tips, parts = 2 * values->n;
 
-    *g = (struct tt_gls){.values = values, .noise = noise, .n = values->n, .p = values->p, .tips = t, .regressor = regressor,
-                         .n_regressors = n_regressors, .block = 2 * t * t + values->p - 2 * t};
+    *g = (struct tt_gls){.values = values,
+                         .noise = noise,
+                         .n = values->n,
+                         .p = values->p,
+                         .tips = t,
+                         .regressor = regressor,
+                         .n_regressors = n_regressors,
+                         .block = 2 * t * t + values->p - 2 * t};
     double *all = TT_ARENA_NEW(arena, parts * t * (t + 1), double), *work = TT_ARENA_NEW(arena, 2 * g->block + 2 * g->p, double);
     bool *there = TT_ARENA_NEW(arena, parts, bool);
     if (!all || !work || !there || !allocate(g, arena)) {

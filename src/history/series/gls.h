@@ -27,16 +27,17 @@ struct tt_course {
 struct tt_gls {
     const struct tt_values *values;
     const struct tt_noise *noise;
-    size_t n, p, tips, block; /* block: numbers of a matrix over the columns, offsets tips x tips for each axis, then the diagonal */
+    size_t n, p, tips,
+        block; /* block: numbers of a matrix over the columns, offsets tips x tips for each axis, then the diagonal */
     size_t n_regressors;
-    double **regressor;         /* [regressor][run] */
-    double *later, *earlier;    /* [run * block]: weight of the runs from here on, against themselves; against those from an
-                                   earlier run on too */
-    double **mixed;             /* [regressor][run * block]: against the regressor */
-    double *both;               /* [(regressor * n_regressors + regressor) * block] */
-    double *data, *data_of;     /* [run * p]: weighted values of the runs from here on; [regressor * p] */
-    double *inverse;            /* block: covariance of the levels */
-    double rss;                 /* of the levels alone */
+    double **regressor;      /* [regressor][run] */
+    double *later, *earlier; /* [run * block]: weight of the runs from here on, against themselves; against those from an
+                                earlier run on too */
+    double **mixed;          /* [regressor][run * block]: against the regressor */
+    double *both;            /* [(regressor * n_regressors + regressor) * block] */
+    double *data, *data_of;  /* [run * p]: weighted values of the runs from here on; [regressor * p] */
+    double *inverse;         /* block: covariance of the levels */
+    double rss;              /* of the levels alone */
 };
 
 /* @regressor: @n_regressors pointers to n numbers, borrowed. TIPTRUE_E_MEMORY. */

@@ -145,8 +145,8 @@ static struct members members_of(const struct tt_values *v, enum tt_class c)
 }
 
 /* Add the squares of differences over @lag runs of one member: of both axes together, or of the one @axis (SIZE_MAX: all). */
-static void add_squares(const struct tt_values *v, enum tt_class c, const struct members *m, size_t member, size_t lag,
-                        size_t axis, struct squares *s)
+static void add_squares(const struct tt_values *v, enum tt_class c, const struct members *m, size_t member, size_t lag, size_t axis,
+                        struct squares *s)
 {
     for (size_t run = lag; run < v->n; run++) {
         double sum = 0;
@@ -315,8 +315,8 @@ enum tiptrue_status tt_noise_from_differences(struct tt_noise *noise, const stru
     for (int c = 0; c < TT_CLASSES; c++) {
         struct members m = members_of(v, (enum tt_class)c);
         double stated = class_stated(v, (enum tt_class)c, &m);
-        double white = c == TT_SHARED ? stated + class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2}) / (double)v->tips
-                                      : stated;
+        double white =
+            c == TT_SHARED ? stated + class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2}) / (double)v->tips : stated;
         noise->phi[c] = c <= TT_OWN ? effective_phi(rho[c], fmax(variance[c], white), white) : rho[c];
         if (c == TT_SHARED) {
             continue;
@@ -375,8 +375,8 @@ struct white {
     bool *there; /* [run * wide + k] */
 };
 
-static void whiten(const struct tt_noise *noise, const struct tt_values *v, enum tt_class c, const double *residual, double *scratch,
-                   struct white *white)
+static void whiten(const struct tt_noise *noise, const struct tt_values *v, enum tt_class c, const double *residual,
+                   double *scratch, struct white *white)
 {
     struct members m = members_of(v, c);
     size_t t = v->tips;

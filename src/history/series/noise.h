@@ -10,10 +10,10 @@
 #include "history/series/values.h"
 
 struct tt_noise {
-    double phi[TT_CLASSES];      /* lag-1 autocorrelation of the whitened values; 0 unless it shows */
-    double nu[TT_CLASSES];       /* degrees of freedom with which a class's variance is known */
-    double *between;             /* [column]: variance between runs, of the column's own */
-    double shared[2];            /* [axis]: the part that the offsets of a run share */
+    double phi[TT_CLASSES]; /* lag-1 autocorrelation of the whitened values; 0 unless it shows */
+    double nu[TT_CLASSES];  /* degrees of freedom with which a class's variance is known */
+    double *between;        /* [column]: variance between runs, of the column's own */
+    double shared[2];       /* [axis]: the part that the offsets of a run share */
 };
 
 /* From successive differences. TIPTRUE_E_MEMORY. */

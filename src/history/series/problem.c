@@ -363,8 +363,8 @@ static bool make_own(struct tt_problem *p)
     return true;
 }
 
-enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values *values, const struct tt_noise *noise, double alpha,
-                                    struct tt_arena *arena)
+enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values *values, const struct tt_noise *noise,
+                                    double alpha, struct tt_arena *arena)
 {
     double **regressor;
     size_t n;
@@ -381,8 +381,11 @@ enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values
 double tt_problem_price(const struct tt_problem *p, const struct tt_event *e)
 {
     const struct tt_hypothesis_of *h = &p->hypothesis[e->hypothesis];
-    const double prices[] = {[TT_STEP] = h->price, [TT_DRIFT] = h->price_drift, [TT_TEMPERATURE] = h->price_temperature,
-                             [TT_SEASON] = h->price_season, [TT_OTHER_PLATE] = 0};
+    const double prices[] = {[TT_STEP] = h->price,
+                             [TT_DRIFT] = h->price_drift,
+                             [TT_TEMPERATURE] = h->price_temperature,
+                             [TT_SEASON] = h->price_season,
+                             [TT_OTHER_PLATE] = 0};
 
     return prices[e->going];
 }

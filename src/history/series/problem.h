@@ -52,10 +52,10 @@ struct tt_problem {
     struct tt_pattern *atom; /* the columns of the hypotheses' patterns */
     size_t n_atoms;
     struct tt_hypothesis_of *hypothesis;
-    size_t n_hypotheses, n_steps; /* the first n_steps of them are looked for as steps */
+    size_t n_hypotheses, n_steps;         /* the first n_steps of them are looked for as steps */
     size_t regressor[4 + TT_MOST_PLATES]; /* of enum tt_going, plates behind; TT_NONE: none */
-    double *own_right;  /* [run * n_atoms + atom]: right side of a step, levels eliminated */
-    double *own_normal; /* [run * own_size + own_at[hypothesis] + ...]: q x q */
+    double *own_right;                    /* [run * n_atoms + atom]: right side of a step, levels eliminated */
+    double *own_normal;                   /* [run * own_size + own_at[hypothesis] + ...]: q x q */
     size_t own_size, *own_at;
     double looks;
     struct tt_arena *arena;
@@ -107,7 +107,9 @@ struct tt_events {
     double rss;
 };
 
-TT_MUST_USE enum tiptrue_status tt_events_init(struct tt_events *fit, const struct tt_problem *problem, size_t room_events);
+/* Room for @room_events events and at least @columns columns. */
+TT_MUST_USE enum tiptrue_status tt_events_init(struct tt_events *events, const struct tt_problem *problem, size_t room_events,
+                                               size_t columns);
 /* Start with what is always there (other plates). */
 void tt_events_reset(struct tt_events *fit);
 /* Take @event in; false, and nothing has changed: it cannot be told from the others, or there is no room. */

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A segment's cost, with filtered values w_i = (y_i - phi y_(i-1)) / sqrt(1 - phi^2) and b what a level becomes under the filter, is
- *   sum w^2 + y_first^2 - (b sum w + y_first)^2 / ((length - 1) b^2 + 1),
- * so that it follows from sums up to its ends and one term for its first value.
+/* A segment's cost, with filtered values w_i = (y_i - phi y_(i-1)) / sqrt(1 - phi^2) and b what a level becomes under the filter,
+ * is sum w^2 + y_first^2 - (b sum w + y_first)^2 / ((length - 1) b^2 + 1), so that it follows from sums up to its ends and one term
+ * for its first value.
  */
 #include "config.h"
 
@@ -11,7 +11,8 @@
 
 #include "history/series/problem.h"
 
-/* Slack of the pruning: with an autocorrelation a split segment, whose filter begins anew, can cost a little more than the whole. */
+/* Slack of the pruning: with an autocorrelation a split segment, whose filter begins anew, can cost a little more than the whole.
+ */
 #define SLACK 6.0
 #define MOST_AXES 3
 

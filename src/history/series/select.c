@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* The search: where the views of the table that share nothing change, by exact segmentation; what changed there, from the means
- * before and after, every other place left free, so that nothing masks anything; then descent on the criterion, each move only if it
- * falls: drop, add, place and name anew.
+ * before and after, every other place left free, so that nothing masks anything; then descent on the criterion, each move only if
+ * it falls: drop, add, place and name anew.
  */
 #include "config.h"
 
@@ -153,14 +153,14 @@ static void best_pair(struct search *s, size_t pair[2], double *c)
 
     for (size_t a = 0; a < f->n_events; a++) {
         for (size_t b = 0; b < f->n_events; b++) {
-            if (f->event[a].going != TT_STEP || f->event[b].going != TT_STEP || a == b ||
-                f->event[a].from > f->event[b].from || (f->event[a].from == f->event[b].from && a > b)) {
+            if (f->event[a].going != TT_STEP || f->event[b].going != TT_STEP || a == b || f->event[a].from > f->event[b].from ||
+                (f->event[a].from == f->event[b].from && a > b)) {
                 continue;
             }
             size_t between = 0;
             for (size_t k = 0; k < f->n_events; k++) {
-                between += f->event[k].going == TT_STEP && f->event[k].from > f->event[a].from &&
-                           f->event[k].from < f->event[b].from;
+                between +=
+                    f->event[k].going == TT_STEP && f->event[k].from > f->event[a].from && f->event[k].from < f->event[b].from;
             }
             double without = between < 3 ? criterion_without(s, a, b) : HUGE_VAL;
             if (without < *c - BETTER) {
@@ -648,7 +648,8 @@ static bool concerns_others(const struct search *s)
     return false;
 }
 
-/* The places where any view changes, each once. The first start, without any smooth term, leaves those of the other views behind. */
+/* The places where any view changes, each once. The first start, without any smooth term, leaves those of the other views behind.
+ */
 static size_t segment_all(struct search *s, size_t place[])
 {
     const struct tt_values *v = s->p->values;
@@ -697,7 +698,8 @@ static void name_place(struct search *s, size_t before, size_t at, size_t after)
         }
         d[c] = n1 > 0 && n2 > 0 ? sum2 / n2 - sum1 / n1 : 0;
     }
-    /* weight of the difference: that of one run, by 1/m1 + 1/m2, longer correlations counting for it (earlier - later is the link) */
+    /* weight of the difference: that of one run, by 1/m1 + 1/m2, longer correlations counting for it (earlier - later is the link)
+     */
     double *one = d + v->p, each = m1 * m2 / (m1 + m2), gained = 0;
     for (size_t i = 0; i < g->block; i++) {
         one[i] = g->later[before * g->block + i] - g->later[after * g->block + i];
@@ -803,7 +805,7 @@ static bool allocate(struct search *s)
     struct tt_events *const fits[] = {&s->now, &s->rest, &s->trial, &s->best, &s->kept};
 
     for (size_t i = 0; i < sizeof fits / sizeof fits[0]; i++) {
-        if (tt_events_init(fits[i], p, room) != TIPTRUE_OK) {
+        if (tt_events_init(fits[i], p, room, 0) != TIPTRUE_OK) {
             return false;
         }
     }
@@ -818,7 +820,8 @@ static bool allocate(struct search *s)
     s->residual = TT_ARENA_NEW(p->arena, (v->n + 3) * v->p + 3 * v->n + p->gls.block, double);
     s->leave = TT_ARENA_NEW(p->arena, s->now.room_events, bool);
     s->list = TT_ARENA_NEW(p->arena, s->now.room_events + p->n_hypotheses + 4, struct tt_event);
-    return s->work && s->others && s->changed && s->looked && s->gain && s->theta && s->covariance && s->residual && s->leave && s->list;
+    return s->work && s->others && s->changed && s->looked && s->gain && s->theta && s->covariance && s->residual && s->leave &&
+           s->list;
 }
 
 enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed, struct tt_events *best)

@@ -28,12 +28,12 @@ enum tt_class tt_class_of(const struct tt_values *v, size_t column)
 {
     size_t kind = column / v->tips;
 
-    return kind < 2                                ? TT_OWN
-           : kind < 4                              ? TT_RUNOUT
-           : kind < 5                              ? TT_RADIUS
-           : column < tt_at_yaw(v)                 ? TT_MARK
-           : column == tt_at_yaw(v)                ? TT_YAW
-                                                   : TT_EDGES;
+    return kind < 2                 ? TT_OWN
+           : kind < 4               ? TT_RUNOUT
+           : kind < 5               ? TT_RADIUS
+           : column < tt_at_yaw(v)  ? TT_MARK
+           : column == tt_at_yaw(v) ? TT_YAW
+                                    : TT_EDGES;
 }
 
 static bool is_used(const struct tt_series_tip *tip)
@@ -274,8 +274,8 @@ static bool make_contrasts(struct tt_values *v, struct tt_arena *arena)
     return true;
 }
 
-/* Only of the plate of the last run, and where all edges were touched that have a part in it. What a run states of its edges is mostly
- * the plate's own error, the same in each run: how well they repeat only the runs show. */
+/* Only of the plate of the last run, and where all edges were touched that have a part in it. What a run states of its edges is
+ * mostly the plate's own error, the same in each run: how well they repeat only the runs show. */
 static void fill_contrasts(struct tt_values *v, size_t at)
 {
     const struct tt_series_run *run = v->run[at];
@@ -352,8 +352,8 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
     v->plates = TT_ARENA_NEW(arena, v->n, const char *);
     v->plate_u2 = TT_ARENA_NEW(arena, 2 * v->n, double);
     v->response = TT_ARENA_NEW(arena, v->edges * v->p, double);
-    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks && v->temperature && v->plate && v->plates && v->plate_u2 &&
-           v->response;
+    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks && v->temperature && v->plate && v->plates &&
+           v->plate_u2 && v->response;
 }
 
 enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series, struct tt_arena *arena)
