@@ -19,10 +19,11 @@ MAY_SEE = {
     # it edits files byte by byte with the places that the readers of ingest tell
     "export": {"export", "ingest", "geometry", "model", "base"},
     "output": {"output", "model", "base"},
-    "history": {"history", "model", "base"},
+    "history": {"history", "history/series", "model", "base"},
+    "history/series": {"history/series", "model", "base"},
     "planning": {"planning", "adjust", "geometry", "model", "base"},
     "cli": {"cli"},
-    "": {"", "adjust", "base", "export", "geometry", "history", "ingest", "model", "output", "planning"},
+    "": {"", "adjust", "base", "export", "geometry", "history", "history/series", "ingest", "model", "output", "planning"},
 }
 OURS = re.compile(r'^\s*#\s*include\s+"([^"]+)"', re.M)
 
