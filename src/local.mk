@@ -141,13 +141,16 @@ libcore_la_SOURCES = \
   src/history/signals.c \
   src/history/naming.c \
   src/history/series/changes.c src/history/series/changes.h \
+  src/history/series/descent.c \
   src/history/series/events.c \
   src/history/series/gls.c src/history/series/gls.h \
   src/history/series/noise.c src/history/series/noise.h \
   src/history/series/problem.c src/history/series/problem.h \
+  src/history/series/search.h \
   src/history/series/segment.c \
   src/history/series/select.c \
   src/history/series/values.c src/history/series/values.h \
+  src/history/series/views.c \
   src/history/words.c src/history/words.h \
   src/history/trend.c src/history/trend.h \
   src/history/put.c \

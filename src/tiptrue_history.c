@@ -134,7 +134,8 @@ static enum tiptrue_status question_clock(struct tiptrue_history *history, const
     snprintf(doubt, sizeof doubt, "its start, %.40s, %s", run->started, what);
     snprintf(text, sizeof text,
              "%s; the run is kept out of trends until `tiptrue history started %s TIME' gives the right one, or `tiptrue history "
-             "include %s' takes it as it is", doubt, run->id, run->id);
+             "include %s' takes it as it is",
+             doubt, run->id, run->id);
     tell(sink, TIPTRUE_WARNING, run->file, text);
     enum tiptrue_status status = tt_store_say(history, run->id, TT_SAY_DOUBT, doubt, now_s, error);
     return status == TIPTRUE_OK ? tt_history_catch_up(history, error) : status;
@@ -934,15 +935,16 @@ static enum tiptrue_status respond(struct tiptrue_workspace *workspace, struct r
     return status;
 }
 
-/* Fill series->response from the latest run that can be solved again; tips that it does not have answer as the mean of the others. */
+/* Fill series->response from the latest run that can be solved again; tips that it does not have answer as the mean of the others.
+ */
 static enum tiptrue_status respond_all(struct tiptrue_workspace *workspace, struct revived *revived, struct tt_series *series,
                                        struct tiptrue_error *error)
 {
     struct tiptrue_solution *base = NULL;
     struct tt_series_response *made = TT_ARENA_NEW(series->arena, series->n_edge_names, struct tt_series_response);
-    enum tiptrue_status status = made != NULL ? tiptrue_solve(workspace, revived->plate, revived->machine, revived->run, NULL,
-                                                              &base, error)
-                                              : tt_fail_memory(error);
+    enum tiptrue_status status = made != NULL
+                                     ? tiptrue_solve(workspace, revived->plate, revived->machine, revived->run, NULL, &base, error)
+                                     : tt_fail_memory(error);
 
     for (size_t i = 0; status == TIPTRUE_OK && i < series->n_edge_names; i++) {
         made[i].offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
@@ -963,7 +965,8 @@ static enum tiptrue_status respond_all(struct tiptrue_workspace *workspace, stru
     return status;
 }
 
-/* The runs of @machine, and what its solutions make of an edge that shifts, from the latest run whose log is there: on its plate. */
+/* The runs of @machine, and what its solutions make of an edge that shifts, from the latest run whose log is there: on its plate.
+ */
 static enum tiptrue_status read_series(struct tiptrue_history *history, const char *machine, double since_s, size_t most_runs,
                                        struct tt_series *series, struct tiptrue_error *error)
 {

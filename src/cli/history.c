@@ -237,15 +237,16 @@ static error_t parse_saying(int key, char *argument, struct argp_state *state)
 
 static int say(const struct argp *argp, enum tiptrue_history_word word, int argc, char *argv[])
 {
-    static const size_t NAMES_WANTED[] = {[TIPTRUE_HISTORY_EXCLUDE] = 1, [TIPTRUE_HISTORY_INCLUDE] = 1,
-                                          [TIPTRUE_HISTORY_STARTED] = 2, [TIPTRUE_HISTORY_NOTE] = 2};
+    static const size_t NAMES_WANTED[] = {
+        [TIPTRUE_HISTORY_EXCLUDE] = 1, [TIPTRUE_HISTORY_INCLUDE] = 1, [TIPTRUE_HISTORY_STARTED] = 2, [TIPTRUE_HISTORY_NOTE] = 2};
     struct saying saying = {.history = {.takes_names = true}};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
     char id[TIPTRUE_RUN_ID_SIZE];
     int status = cli_history_parse_into(argp, argc, argv, &saying) ? EX_OK : EX_OSERR;
 
-    if (status == EX_OK && (saying.history.n_names != NAMES_WANTED[word] || (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
+    if (status == EX_OK &&
+        (saying.history.n_names != NAMES_WANTED[word] || (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
         fprintf(stderr, "%s: %s\n", argv[0],
                 word == TIPTRUE_HISTORY_EXCLUDE   ? "name one run, and say --why"
                 : word == TIPTRUE_HISTORY_INCLUDE ? "name one run"
@@ -270,7 +271,9 @@ static int say(const struct argp *argp, enum tiptrue_history_word word, int argc
 static int exclude(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {{"why", CLI_KEY_WHY, "TEXT", 0, "The reason; it is shown with the trend", 1}, {0}};
-    static const struct argp ARGP = {.options = OPTIONS, .parser = parse_saying, .args_doc = "RUN",
+    static const struct argp ARGP = {.options = OPTIONS,
+                                     .parser = parse_saying,
+                                     .args_doc = "RUN",
                                      .doc = "Keep a run out of trends and of the scatter between runs. Its result stays.",
                                      .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_EXCLUDE, argc, argv);
@@ -278,7 +281,8 @@ static int exclude(int argc, char *argv[])
 
 static int include(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_saying, .args_doc = "RUN",
+    static const struct argp ARGP = {.parser = parse_saying,
+                                     .args_doc = "RUN",
                                      .doc = "Take a run into trends again, whatever its clock says.",
                                      .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_INCLUDE, argc, argv);
@@ -286,7 +290,8 @@ static int include(int argc, char *argv[])
 
 static int started(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_saying, .args_doc = "RUN TIME",
+    static const struct argp ARGP = {.parser = parse_saying,
+                                     .args_doc = "RUN TIME",
                                      .doc = "Give a run the start that it should have had (RFC 3339). The log stays as it is.",
                                      .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_STARTED, argc, argv);
@@ -294,8 +299,8 @@ static int started(int argc, char *argv[])
 
 static int note(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_saying, .args_doc = "RUN TEXT",
-                                     .doc = "Keep a note with a run.", .children = CHILDREN};
+    static const struct argp ARGP = {
+        .parser = parse_saying, .args_doc = "RUN TEXT", .doc = "Keep a note with a run.", .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_NOTE, argc, argv);
 }
 

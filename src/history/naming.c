@@ -189,13 +189,14 @@ static bool name_latest(struct tiptrue_trend *trend, const struct tt_changes *c)
     const struct tt_series_run *run = c->values.run[c->values.n - 1];
     struct tt_trend_latest *latest = &trend->latest;
 
-    *latest = (struct tt_trend_latest){.judged = c->latest.judged, .differs = c->latest.differs,
-                                       .run = (size_t)(run - c->values.series->runs), .time_s = run->time_s};
+    *latest = (struct tt_trend_latest){.judged = c->latest.judged,
+                                       .differs = c->latest.differs,
+                                       .run = (size_t)(run - c->values.series->runs),
+                                       .time_s = run->time_s};
     if (run->id != NULL) {
         latest->id = tt_arena_copy_text(&trend->arena, run->id, strlen(run->id));
     }
-    return (run->id == NULL || latest->id != NULL) &&
-           (!latest->differs || name(trend, c, &c->latest.change, &latest->change));
+    return (run->id == NULL || latest->id != NULL) && (!latest->differs || name(trend, c, &c->latest.change, &latest->change));
 }
 
 enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend, const struct tt_changes *c)

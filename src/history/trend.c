@@ -340,8 +340,10 @@ static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct
             good = add_event(trend, run, "left-out", text);
         } else {
             if (plate != NULL && strcmp(plate, run->plate) != 0) {
-                snprintf(text, sizeof text, "another plate: '%.100s' after '%.100s'; its offsets are compared as well as the plates "
-                         "are known", run->plate, plate);
+                snprintf(text, sizeof text,
+                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well as the plates "
+                         "are known",
+                         run->plate, plate);
                 good = add_event(trend, run, "plate-changed", text);
             }
             plate = run->plate;

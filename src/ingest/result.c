@@ -106,8 +106,9 @@ enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *ob
 
 static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const known[] = {"id",      "file",           "machine", "plate",     "plate_serial",
-                                        "started", "temperature_C", "rotation_sense", "touches", "sightings", "heights"};
+    static const char *const known[] = {"id",           "file",      "machine",       "plate",
+                                        "plate_serial", "started",   "temperature_C", "rotation_sense",
+                                        "touches",      "sightings", "heights"};
     static const char *const senses[] = {"ccw", "cw"};
     const char *what = "run of the result";
     const cJSON *run = tt_field_object(fields, fields->json.root, "result", "run", TT_REQUIRED), *touches;

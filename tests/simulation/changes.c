@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Drawn histories with known truth: what is found and named rightly, what is found that is not there, how well scatter and drift are
- * known. A history is a series of results, three tips and four edges on a cross, a run a day: scatter between runs 2 um own and 1 um
- * shared per axis, offsets known to 1 um own and 1 um shared (standard deviations all). changes [HISTORIES] [SEED] [CELL]: a table,
- * then the counts; CELL: the rows whose name holds it.
+/* Drawn histories with known truth: what is found and named rightly, what is found that is not there, how well scatter and drift
+ * are known. A history is a series of results, three tips and four edges on a cross, a run a day: scatter between runs 2 um own and
+ * 1 um shared per axis, offsets known to 1 um own and 1 um shared (standard deviations all). changes [HISTORIES] [SEED] [CELL]: a
+ * table, then the counts; CELL: the rows whose name holds it.
  */
 #include "config.h"
 
@@ -33,15 +33,15 @@ struct event {
 
 struct drawn {
     size_t n, tips;
-    double own, shared, ar;           /* between runs, um */
-    double season, per_kelvin;        /* um; um/K; the log states temperatures */
+    double own, shared, ar;    /* between runs, um */
+    double season, per_kelvin; /* um; um/K; the log states temperatures */
     bool temperature;
-    double drift;                     /* um a week: of the last tip; of all where `drift_all` */
+    double drift; /* um a week: of the last tip; of all where `drift_all` */
     bool drift_all;
-    size_t period;                    /* runs of a season */
+    size_t period; /* runs of a season */
     struct event event[MOST_EVENTS];
     size_t n_events;
-    double drift_x, drift_y;          /* as drawn */
+    double drift_x, drift_y; /* as drawn */
 };
 
 static double gauss(gsl_rng *rng, double um)
@@ -66,7 +66,8 @@ static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *ser
         struct tt_series_run *run = &series->runs[i];
         for (size_t k = 0; k < run->n_tips; k++) {
             struct tt_series_tip *tip = &run->tips[k];
-            if (e->kind == CAMERA || e->kind == HEAD || e->kind == PLATE || ((e->kind == SEAT || e->kind == CHANGED) && e->who == k)) {
+            if (e->kind == CAMERA || e->kind == HEAD || e->kind == PLATE ||
+                ((e->kind == SEAT || e->kind == CHANGED) && e->who == k)) {
                 tip->offset.x_mm += v[0];
                 tip->offset.y_mm += v[1];
             }
@@ -174,8 +175,8 @@ static void draw(struct drawn *d, gsl_rng *rng, struct tt_series *series)
             }
         }
         for (size_t j = 0; j < EDGES; j++) {
-            run->edges[j] = (struct tt_series_edge){.edge = tt_series_edge_index(series, EDGE_NAMES[j]),
-                                                    .shift_mm = gauss(rng, 1.5), .u_shift_mm = 1.5 * UM};
+            run->edges[j] = (struct tt_series_edge){
+                .edge = tt_series_edge_index(series, EDGE_NAMES[j]), .shift_mm = gauss(rng, 1.5), .u_shift_mm = 1.5 * UM};
         }
     }
     for (size_t i = 0; i < d->n_events; i++) {
@@ -234,7 +235,8 @@ static void count_trend(const struct drawn *d, const struct tt_series *series, c
         bool found = false;
         for (size_t i = 0; i < trend->n_changes; i++) {
             const struct tt_trend_change *c = &trend->changes[i];
-            found = found || (c->after_s < series->runs[d->event[k].from].time_s && c->before_s >= series->runs[d->event[k].from].time_s);
+            found = found ||
+                    (c->after_s < series->runs[d->event[k].from].time_s && c->before_s >= series->runs[d->event[k].from].time_s);
         }
         n->found += found;
     }
@@ -336,8 +338,8 @@ int main(int argc, char *argv[])
             struct drawn d = {.n = LENGTHS[i], .tips = 3, .own = 3, .shared = 1.5, .ar = 0.3 * ar};
             snprintf(name, sizeof name, "quiet ar %.1f n%zu", d.ar, d.n);
             if (strstr(name, only) != NULL) {
-            run_cell(name, d, histories, seed);
-        }
+                run_cell(name, d, histories, seed);
+            }
         }
     }
     for (int logged = 0; logged < 2; logged++) {
@@ -345,8 +347,8 @@ int main(int argc, char *argv[])
             struct drawn d = {BASE, .n = LENGTHS[i], .season = 15, .per_kelvin = 1.5, .temperature = logged, .period = 100};
             snprintf(name, sizeof name, "season %s n%zu", logged ? "logged" : "silent", d.n);
             if (strstr(name, only) != NULL) {
-            run_cell(name, d, histories, seed);
-        }
+                run_cell(name, d, histories, seed);
+            }
         }
     }
     static const char *const KINDS[] = {"camera", "head", "pose", "plate", "seat", "changed", "edge"};
@@ -360,10 +362,14 @@ int main(int argc, char *argv[])
                     if ((at != 1 && size == 0) || (at == 0 && size < 2)) {
                         continue;
                     }
-                    snprintf(name, sizeof name, "%s %.0f %s n%zu", KINDS[kind], SIZES[size], at == 0 ? "second" : at == 1 ? "middle" : "last", n);
+                    snprintf(name, sizeof name, "%s %.0f %s n%zu", KINDS[kind], SIZES[size],
+                             at == 0   ? "second"
+                             : at == 1 ? "middle"
+                                       : "last",
+                             n);
                     if (strstr(name, only) != NULL) {
-            run_cell(name, d, histories, seed);
-        }
+                        run_cell(name, d, histories, seed);
+                    }
                 }
             }
         }
@@ -406,14 +412,16 @@ int main(int argc, char *argv[])
         if (strstr("stairs", only) != NULL) {
             run_cell("stairs", d, histories, seed);
         }
-        static const struct event PAIRS[][2] = {{{20, SEAT, 0, 30}, {20, SEAT, 2, 30}}, {{20, SEAT, 0, 30}, {20, CAMERA, 0, 30}},
-                                                {{20, CHANGED, 0, 30}, {20, EDGE, 2, 30}}, {{20, SEAT, 0, 30}, {20, CHANGED, 2, 30}}};
+        static const struct event PAIRS[][2] = {{{20, SEAT, 0, 30}, {20, SEAT, 2, 30}},
+                                                {{20, SEAT, 0, 30}, {20, CAMERA, 0, 30}},
+                                                {{20, CHANGED, 0, 30}, {20, EDGE, 2, 30}},
+                                                {{20, SEAT, 0, 30}, {20, CHANGED, 2, 30}}};
         for (size_t i = 0; i < 4; i++) {
             d = (struct drawn){BASE, .n = 40, .event = {PAIRS[i][0], PAIRS[i][1]}, .n_events = 2};
             snprintf(name, sizeof name, "two %zu", i);
             if (strstr(name, only) != NULL) {
-            run_cell(name, d, histories, seed);
-        }
+                run_cell(name, d, histories, seed);
+            }
         }
     }
     for (int all = 0; all < 2; all++) {
@@ -422,8 +430,8 @@ int main(int argc, char *argv[])
             struct drawn d = {BASE, .n = 60, .drift = RATES[i], .drift_all = all};
             snprintf(name, sizeof name, "drift %s %.1f", all ? "all" : "tip", RATES[i]);
             if (strstr(name, only) != NULL) {
-            run_cell(name, d, histories, seed);
-        }
+                run_cell(name, d, histories, seed);
+            }
         }
     }
     printf("%zu passed, %zu failed\n", passed, failed);

@@ -40,7 +40,8 @@ def plate():
         edges.append({"name": f"e{i}", "from": [x + 4 * ny, y - 4 * nx], "to": [x - 4 * ny, y + 4 * nx], "free_side": "left",
                       "u": 0.006})
     return {"schema": "tiptrue.plate/1", "name": "six", "serial": "S6", "units": "mm", "reference": "M0",
-            "marks": [{"name": "M0", "at": [0, 0]}, {"name": "M1", "at": [48, 2], "u": 0.004}, {"name": "M2", "at": [5, 37], "u": 0.004}],
+            "marks": [{"name": "M0", "at": [0, 0]}, {"name": "M1", "at": [48, 2], "u": 0.004},
+                      {"name": "M2", "at": [5, 37], "u": 0.004}],
             "edges": edges}
 
 
@@ -143,8 +144,10 @@ def trend_of(history, seed, files):
             lines = [line for line in log.splitlines() if not line.startswith("# started")]
             logs.append(f / f"{i}.csv")
             logs[-1].write_text("\n".join([f"# started: {stamp(i)}", *lines]) + "\n")
-        subprocess.run([tiptrue, "solve", "--history", str(f / "h.db"), *with_files, *map(str, logs)], capture_output=True, check=False)
-        done = subprocess.run([tiptrue, "trend", "--json", "--history", str(f / "h.db")], capture_output=True, text=True, check=True)
+        subprocess.run([tiptrue, "solve", "--history", str(f / "h.db"), *with_files, *map(str, logs)], capture_output=True,
+                       check=False)
+        done = subprocess.run([tiptrue, "trend", "--json", "--history", str(f / "h.db")], capture_output=True, text=True,
+                              check=True)
     return json.loads(done.stdout)
 
 
@@ -158,7 +161,8 @@ def is_right(change, event):
         return change["moved"] == "plate" and (change["shift_mm"]["x"] is None) == (kind == "pose")
     if kind == "edge":
         return change["moved"] == "edge" and change["edge"] == f"e{who}" and change["edge_shift_mm"] < 0
-    return change["moved"] == "tip" and change["tip"] == TIPS[who] and (change["runout_shift_mm"]["x"] is not None) == (kind == "changed")
+    changed = change["runout_shift_mm"]["x"] is not None
+    return change["moved"] == "tip" and change["tip"] == TIPS[who] and changed == (kind == "changed")
 
 
 class Counts:
@@ -243,7 +247,8 @@ def cells():
 def one(task):
     cell, seed, files = task
     rng = random.Random(seed)
-    history = History(rng, cell["n"], **{k: cell[k] for k in ("own", "shared", "ar", "events", "drift", "season", "temperature") if k in cell})
+    wanted = ("own", "shared", "ar", "events", "drift", "season", "temperature")
+    history = History(rng, cell["n"], **{k: cell[k] for k in wanted if k in cell})
     return cell, history, trend_of(history, seed, files)
 
 
@@ -282,9 +287,10 @@ def main():
             for _, history, trend in pool.map(one, [(cell, seed + 1000 * i, files) for i in range(histories)]):
                 c.add(cell, history, trend)
             truth = math.hypot(cell.get("own", 2), cell.get("shared", 1)) * UM
-            print(f"| {cell['name']} | {c.histories} | {share(c.right, c.events):.1f} | {share(c.found, c.events):.1f} | "
-                  f"{share(c.false, c.histories):.1f} | {share(c.drifts, c.histories):.1f} | {share(c.false_drifts, c.histories):.1f} | "
-                  f"{share(c.covered, c.drifts):.1f} | {share(c.latest_right if cell.get('events') else c.latest, c.histories):.1f} | "
+            figures = [share(c.right, c.events), share(c.found, c.events), share(c.false, c.histories),
+                       share(c.drifts, c.histories), share(c.false_drifts, c.histories), share(c.covered, c.drifts),
+                       share(c.latest_right if cell.get("events") else c.latest, c.histories)]
+            print(f"| {cell['name']} | {c.histories} | {' | '.join(f'{x:.1f}' for x in figures)} | "
                   f"{100 * (math.sqrt(c.between / c.histories) / truth - 1):+.1f} % |", flush=True)
             judge(tally, cell, c)
     tally.close()

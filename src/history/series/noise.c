@@ -9,27 +9,31 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Differences whose square is beyond this many variances (1 axis, 2 axes) hold a change or an outlier and are left out; what that
- * takes from a normal distribution is put back by KEPT (the chi-squared distribution's F(c; d + 2) / F(c; d)). With 9 for one axis
- * steps of 3 standard deviations would enter. */
+/* Differences whose square is beyond this many variances (1 axis, 2 axes) hold a change or an
+ * outlier and are left out; what that takes from a normal distribution is put back by KEPT (the
+ * chi-squared distribution's F(c; d + 2) / F(c; d)). With 9 for one axis steps of 3 standard
+ * deviations would enter. */
 static const double CUT[] = {0, 6.25, 9};
 static const double KEPT[] = {0, 0.911257, 0.949452};
 /* Median of chi-squared. */
 static const double MEDIAN[] = {0, 0.454936, 1.386294};
 #define ROUNDS 6
-/* With as many prior degrees of freedom a column's variance is drawn to that of its class (G. K. Smyth, Stat. Appl. Genet. Mol.
- * Biol. 3 (2004), article 3, with the prior stated): 12 makes tips of 1, 3 and 5 um distinct within 20 runs. */
+/* With as many prior degrees of freedom a column's variance is drawn to that of its class (G. K.
+ * Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004), article 3, with the prior stated): 12 makes tips
+ * of 1, 3 and 5 um distinct within 20 runs. */
 #define CLASS_DOF 12.0
 /* Likewise the autocorrelation of the shared and of the own part to their common one. */
 #define PHI_DOF 40.0
-/* Variance of an autocorrelation from second differences, times the degrees of freedom; from residuals it is 1. */
+/* Variance of an autocorrelation from second differences, times the degrees of freedom; from
+ * residuals it is 1. */
 #define PHI_SPREAD 2.2
 /* Classes other than offsets are white unless it is plain: their spread counts this many times. */
 #define WHITE 4.0
 #define MOST_RHO 0.8
 #define MOST_PHI 0.85
 #define LEAST_DOF 3.0
-/* Residual lag products are blended with the differences' ratio by the runs of a segment over themselves plus this. */
+/* Residual lag products are blended with the differences' ratio by the runs of a segment over
+ * themselves plus this. */
 #define SEGMENT_RUNS 12.0
 
 static int by_size(const void *a, const void *b)
@@ -53,7 +57,8 @@ static double robust_variance(struct squares *s)
         return 0;
     }
     qsort(s->value, s->n, sizeof *s->value, by_size);
-    double median = s->n % 2 ? s->value[s->n / 2] : 0.5 * (s->value[s->n / 2 - 1] + s->value[s->n / 2]);
+    double median =
+        s->n % 2 ? s->value[s->n / 2] : 0.5 * (s->value[s->n / 2 - 1] + s->value[s->n / 2]);
     double s2 = median / MEDIAN[s->d] * (1 + 2 / n);
     for (int round = 0; round < ROUNDS; round++) {
         double sum = 0;
@@ -69,7 +74,8 @@ static double robust_variance(struct squares *s)
     return s2;
 }
 
-/* Deviations of the offsets of a run: their mean, and each from it, over the root of 1 - 1/m so that all have a tip's variance. */
+/* Deviations of the offsets of a run: their mean, and each from it, over the root of 1 - 1/m so
+ * that all have a tip's variance. */
 static double shared_deviation(const struct tt_values *v, size_t run, size_t axis, size_t *tips)
 {
     double sum = 0;
@@ -85,8 +91,10 @@ static double shared_deviation(const struct tt_values *v, size_t run, size_t axi
     return *tips > 0 ? sum / (double)*tips : 0;
 }
 
-/* A column of a class as the differences see it; false: it is not there in the run. For TT_SHARED the column tells the axis. */
-static bool deviation(const struct tt_values *v, enum tt_class c, size_t run, size_t column, double *value)
+/* A column of a class as the differences see it; false: it is not there in the run. For TT_SHARED
+ * the column tells the axis. */
+static bool deviation(const struct tt_values *v, enum tt_class c, size_t run, size_t column,
+                      double *value)
 {
     size_t tips, at = run * v->p + column, axis = column / v->tips;
 
@@ -144,9 +152,10 @@ static struct members members_of(const struct tt_values *v, enum tt_class c)
     return (struct members){5 * v->tips + 3, v->contrasts, 0, 1};
 }
 
-/* Add the squares of differences over @lag runs of one member: of both axes together, or of the one @axis (SIZE_MAX: all). */
-static void add_squares(const struct tt_values *v, enum tt_class c, const struct members *m, size_t member, size_t lag,
-                        size_t axis, struct squares *s)
+/* Add the squares of differences over @lag runs of one member: of both axes together, or of the one
+ * @axis (SIZE_MAX: all). */
+static void add_squares(const struct tt_values *v, enum tt_class c, const struct members *m,
+                        size_t member, size_t lag, size_t axis, struct squares *s)
 {
     for (size_t run = lag; run < v->n; run++) {
         double sum = 0;
@@ -172,8 +181,9 @@ static double stated_of(const struct tt_values *v, enum tt_class c, size_t colum
     return c == TT_SHARED ? v->mean_common[column / v->tips] : v->mean_stated[column];
 }
 
-/* Autocorrelation with the long-run variance of a white part of variance @white plus scatter whose sum has variance @v and lag-1
- * correlation @rho: white measurement beside an autoregressive process of first order is not one itself. */
+/* Autocorrelation with the long-run variance of a white part of variance @white plus scatter whose
+ * sum has variance @v and lag-1 correlation @rho: white measurement beside an autoregressive
+ * process of first order is not one itself. */
 static double effective_phi(double rho, double v, double white)
 {
     if (!(rho > 0)) {
@@ -195,7 +205,8 @@ struct found {
     bool known;
 };
 
-static struct found look(const struct tt_values *v, enum tt_class c, const struct members *m, struct squares *s)
+static struct found look(const struct tt_values *v, enum tt_class c, const struct members *m,
+                         struct squares *s)
 {
     struct found f = {0};
     double v2;
@@ -221,19 +232,22 @@ static struct found look(const struct tt_values *v, enum tt_class c, const struc
 static void settle_phi(const struct found found[], double rho[TT_CLASSES])
 {
     const struct found *s = &found[TT_SHARED], *d = &found[TT_OWN];
-    double dofs = s->dof + d->dof, common = dofs > 0 ? (s->rho * s->dof + d->rho * d->dof) / dofs : 0;
+    double dofs = s->dof + d->dof,
+           common = dofs > 0 ? (s->rho * s->dof + d->rho * d->dof) / dofs : 0;
 
     for (int c = 0; c < TT_CLASSES; c++) {
         const struct found *f = &found[c];
         double w = c <= TT_OWN ? f->dof / (f->dof + PHI_DOF) : 1;
-        double se2 = c <= TT_OWN ? PHI_SPREAD / fmax(f->dof + (1 - w) * dofs, 1) : WHITE * PHI_SPREAD / fmax(f->dof, 1);
+        double se2 = c <= TT_OWN ? PHI_SPREAD / fmax(f->dof + (1 - w) * dofs, 1)
+                                 : WHITE * PHI_SPREAD / fmax(f->dof, 1);
         rho[c] = f->known ? shrink_phi(w * f->rho + (1 - w) * common, se2) : 0;
     }
 }
 
-/* A class's variance shared out to its columns by their own differences, each drawn to the common one. */
-static void share_out(const struct tt_values *v, enum tt_class c, const struct members *m, double variance, struct squares *s,
-                      double *between)
+/* A class's variance shared out to its columns by their own differences, each drawn to the common
+ * one. */
+static void share_out(const struct tt_values *v, enum tt_class c, const struct members *m,
+                      double variance, struct squares *s, double *between)
 {
     double sum = 0, tips = (double)v->tips;
 
@@ -244,8 +258,10 @@ static void share_out(const struct tt_values *v, enum tt_class c, const struct m
             s->n = 0;
             add_squares(v, c, m, k, 1, axis, s);
             double nu = 0.5 * (double)s->n, raw = 0.5 * robust_variance(s), lag1 = variance;
-            if (c == TT_OWN && v->tips > 2) { /* a tip's deviation from the mean holds the others' too */
-                raw = fmax((raw * (1 - 1 / tips) - lag1 / tips * (1 - 1 / tips)) / (1 - 2 / tips), 0.15 * lag1);
+            if (c == TT_OWN &&
+                v->tips > 2) { /* a tip's deviation from the mean holds the others' too */
+                raw = fmax((raw * (1 - 1 / tips) - lag1 / tips * (1 - 1 / tips)) / (1 - 2 / tips),
+                           0.15 * lag1);
             } else if (c == TT_OWN) {
                 nu = 0; /* of two, the difference is all there is */
             }
@@ -260,7 +276,8 @@ static void share_out(const struct tt_values *v, enum tt_class c, const struct m
 }
 
 /* The shared part of each axis: what the mean of the tips has beyond their own parts. */
-static void share_shared(struct tt_series_noise *noise, const struct tt_values *v, double variance, double own, struct squares *s)
+static void share_shared(struct tt_series_noise *noise, const struct tt_values *v, double variance,
+                         double own, struct squares *s)
 {
     const struct members m = members_of(v, TT_SHARED);
     double axis_v[2], tips = (double)v->tips;
@@ -289,7 +306,8 @@ static double class_stated(const struct tt_values *v, enum tt_class c, const str
     return m->n > 0 ? sum / (double)(m->n * m->d) : 0;
 }
 
-enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise, const struct tt_values *v, struct tt_arena *arena)
+enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise, const struct tt_values *v,
+                                              struct tt_arena *arena)
 {
     size_t most = v->tips > v->contrasts ? v->tips : v->contrasts;
     struct squares s = {.value = TT_ARENA_NEW(arena, v->n * (most + 2), double)};
@@ -315,42 +333,51 @@ enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise, con
     for (int c = 0; c < TT_CLASSES; c++) {
         struct members m = members_of(v, (enum tt_class)c);
         double stated = class_stated(v, (enum tt_class)c, &m);
-        double white = c == TT_SHARED ? stated + class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2}) / (double)v->tips
-                                      : stated;
-        noise->phi[c] = c <= TT_OWN ? effective_phi(rho[c], fmax(variance[c], white), white) : rho[c];
+        double white =
+            c == TT_SHARED
+                ? stated + class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2}) /
+                               (double)v->tips
+                : stated;
+        noise->phi[c] =
+            c <= TT_OWN ? effective_phi(rho[c], fmax(variance[c], white), white) : rho[c];
         if (c == TT_SHARED) {
             continue;
         }
         share_out(v, (enum tt_class)c, &m, variance[c], &s, noise->between);
         for (size_t k = 0; k < m.n * m.d; k++) {
             size_t column = m.first + k % m.n + k / m.n * m.pair;
-            noise->between[column] = fmax(noise->between[column] - stated_of(v, (enum tt_class)c, column), 0);
+            noise->between[column] =
+                fmax(noise->between[column] - stated_of(v, (enum tt_class)c, column), 0);
         }
     }
     double own = v->tips > 1 ? variance[TT_OWN] : stated_of(v, TT_OWN, 0);
-    share_shared(noise, v, variance[TT_SHARED], fmax(own, class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2})), &s);
+    share_shared(noise, v, variance[TT_SHARED],
+                 fmax(own, class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2})), &s);
     return TIPTRUE_OK;
 }
 
-double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *v, size_t run, size_t column)
+double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *v, size_t run,
+                         size_t column)
 {
     return v->stated[run * v->p + column] + noise->between[column];
 }
 
-double tt_noise_mean_variance(const struct tt_series_noise *noise, const struct tt_values *v, size_t column)
+double tt_noise_mean_variance(const struct tt_series_noise *noise, const struct tt_values *v,
+                              size_t column)
 {
     return v->mean_stated[column] + noise->between[column];
 }
 
-bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *v, size_t run, size_t axis, double *own,
-                           double *shared)
+bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *v, size_t run,
+                           size_t axis, double *own, double *shared)
 {
     double g = 0, common = v->common[2 * run + axis] + noise->shared[axis];
 
     memset(own, 0, v->tips * v->tips * sizeof *own);
     for (size_t k = 0; k < v->tips; k++) {
         size_t column = tt_at_offset(v, k, axis);
-        shared[k] = v->there[run * v->p + column] ? 1 / tt_noise_variance(noise, v, run, column) : 0;
+        shared[k] =
+            v->there[run * v->p + column] ? 1 / tt_noise_variance(noise, v, run, column) : 0;
         g += shared[k];
     }
     if (!(g > 0)) {
@@ -375,8 +402,8 @@ struct white {
     bool *there; /* [run * wide + k] */
 };
 
-static void whiten(const struct tt_series_noise *noise, const struct tt_values *v, enum tt_class c, const double *residual, double *scratch,
-                   struct white *white)
+static void whiten(const struct tt_series_noise *noise, const struct tt_values *v, enum tt_class c,
+                   const double *residual, double *scratch, struct white *white)
 {
     struct members m = members_of(v, c);
     size_t t = v->tips;
@@ -399,7 +426,8 @@ static void whiten(const struct tt_series_noise *noise, const struct tt_values *
         for (size_t k = 0; k < white->wide && c > TT_OWN; k++) {
             size_t column = m.first + k % m.n + k / m.n * m.pair, to = run * white->wide + k;
             white->there[to] = v->there[run * v->p + column];
-            white->z[to] = white->there[to] ? r[column] / sqrt(tt_noise_variance(noise, v, run, column)) : 0;
+            white->z[to] =
+                white->there[to] ? r[column] / sqrt(tt_noise_variance(noise, v, run, column)) : 0;
         }
     }
 }
@@ -409,10 +437,10 @@ struct settled {
     double s2, rho, dof, runs; /* runs of a segment */
 };
 
-/* A segment's mean takes of a lag-1 correlation, and short segments of all of it: where they are short, the ratio of second to
- * first differences speaks. */
-static struct settled settle(const struct tt_values *v, enum tt_class c, const struct white *w, double parameters,
-                             const bool *boundary)
+/* A segment's mean takes of a lag-1 correlation, and short segments of all of it: where they are
+ * short, the ratio of second to first differences speaks. */
+static struct settled settle(const struct tt_values *v, enum tt_class c, const struct white *w,
+                             double parameters, const bool *boundary)
 {
     struct settled s = {.s2 = 1, .runs = (double)v->n};
     double sum = 0, lag = 0, d1 = 0, d2 = 0, n = 0, n1 = 0, n2 = 0, wide = (double)w->wide, own = 0;
@@ -447,20 +475,24 @@ static struct settled settle(const struct tt_values *v, enum tt_class c, const s
     s.dof = fmax(free - levels - parameters, LEAST_DOF);
     s.s2 = sum / s.dof;
     s.runs = (n / wide) / (1 + parameters / fmax(levels, 1));
-    double share = s.runs / (s.runs + SEGMENT_RUNS), l = n1 > 0 && sum > 0 ? lag / n1 / (sum / n) : 0;
+    double share = s.runs / (s.runs + SEGMENT_RUNS),
+           l = n1 > 0 && sum > 0 ? lag / n1 / (sum / n) : 0;
     double ratio = n2 > 0 && d1 > 0 ? (d2 / n2) / (d1 / n1) - 1 : 0;
     s.rho = share * (l + 1 / s.runs) / (1 - 3 / fmax(s.runs, 6)) + (1 - share) * ratio;
     s.rho = fmin(fmax(s.rho, -0.5), MOST_RHO);
     return s;
 }
 
-enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const struct tt_series_noise *before, const struct tt_values *v,
-                                            const double *residual, const double parameters[TT_CLASSES], const bool *boundary,
-                                            struct tt_arena *arena)
+enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const struct tt_series_noise *before,
+                                            const struct tt_values *v, const double *residual,
+                                            const double parameters[TT_CLASSES],
+                                            const bool *boundary, struct tt_arena *arena)
 {
     size_t widest = 2 * (v->tips > v->contrasts ? v->tips : v->contrasts) + 2;
-    struct white white = {.z = TT_ARENA_NEW(arena, v->n * widest, double), .there = TT_ARENA_NEW(arena, v->n * widest, bool)};
-    double *scratch = TT_ARENA_NEW(arena, v->tips * (v->tips + 1), double), *between = TT_ARENA_NEW(arena, v->p, double);
+    struct white white = {.z = TT_ARENA_NEW(arena, v->n * widest, double),
+                          .there = TT_ARENA_NEW(arena, v->n * widest, bool)};
+    double *scratch = TT_ARENA_NEW(arena, v->tips * (v->tips + 1), double),
+           *between = TT_ARENA_NEW(arena, v->p, double);
     struct settled s[TT_CLASSES];
 
     if (!white.z || !white.there || !scratch || !between) {
@@ -471,14 +503,18 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const
         s[c] = settle(v, (enum tt_class)c, &white, parameters[c], boundary);
     }
     double dofs = s[TT_SHARED].dof + s[TT_OWN].dof;
-    double common = dofs > 0 ? (s[TT_SHARED].rho * s[TT_SHARED].dof + s[TT_OWN].rho * s[TT_OWN].dof) / dofs : 0;
+    double common =
+        dofs > 0 ? (s[TT_SHARED].rho * s[TT_SHARED].dof + s[TT_OWN].rho * s[TT_OWN].dof) / dofs : 0;
     double own_before = 0, own_after = 0, own_stated = 0;
     struct tt_series_noise made = {.between = between};
-    for (int c = TT_CLASSES - 1; c >= 0; c--) { /* the shared part last: it is what the mean has beyond the tips' own */
+    for (int c = TT_CLASSES - 1; c >= 0;
+         c--) { /* the shared part last: it is what the mean has beyond the tips' own */
         struct members m = members_of(v, (enum tt_class)c);
         double w = c <= TT_OWN ? s[c].dof / (s[c].dof + PHI_DOF) : 1;
-        double se2 = c <= TT_OWN ? 1 / fmax(s[c].dof + (1 - w) * dofs, 1) : WHITE / fmax(s[c].dof, 1);
-        double f = shrink_phi(w * s[c].rho + (1 - w) * common, se2), known = f * f / (f * f + se2), runs = fmax(s[c].runs, 2);
+        double se2 =
+            c <= TT_OWN ? 1 / fmax(s[c].dof + (1 - w) * dofs, 1) : WHITE / fmax(s[c].dof, 1);
+        double f = shrink_phi(w * s[c].rho + (1 - w) * common, se2), known = f * f / (f * f + se2),
+               runs = fmax(s[c].runs, 2);
         /* the mean that was taken out of correlated runs */
         double scale = s[c].s2 * (1 + 2 * f / (1 - f) / runs * (1 - 1 / runs));
         double share = fmin(1, (double)v->n / 20 * (double)v->n / 20);
@@ -486,7 +522,8 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const
         made.phi[c] = f;
         for (size_t k = 0; k < m.n * m.d && c != TT_SHARED; k++) {
             size_t column = m.first + k % m.n + k / m.n * m.pair;
-            double stated = stated_of(v, (enum tt_class)c, column), total = stated + before->between[column];
+            double stated = stated_of(v, (enum tt_class)c, column),
+                   total = stated + before->between[column];
             between[column] = fmax(scale * total - stated, 0);
             if (c == TT_OWN) {
                 own_before += total / (double)(m.n * m.d);

@@ -8,17 +8,20 @@
 #include <string.h>
 
 #define WEEK_S (7 * 86400.0)
-/* Temperatures that differ by less (K, standard deviation) say nothing of what temperature does: thermometers are no better. */
+/* Temperatures that differ by less (K, standard deviation) say nothing of what temperature does:
+ * thermometers are no better. */
 #define LEAST_TEMPERATURE_K 0.1
-/* A swing is looked for in at least so many runs over so many weeks: less of a season is a drift. Periods from twice the time there
- * is down to a quarter of it, so near to one another that the phase at the ends is out by a twentieth of a turn at most. */
+/* A swing is looked for in at least so many runs over so many weeks: less of a season is a drift.
+ * Periods from twice the time there is down to a quarter of it, so near to one another that the
+ * phase at the ends is out by a twentieth of a turn at most. */
 #define SWING_RUNS 30
 #define SWING_WEEKS (40.0 / 7)
 #define LONGEST 2.0
 #define SHORTEST 0.25
 #define PERIOD_RATIO 0.97
-/* A contrast that answers to an edge by less is decided by what is stated: as by the stated radii, of which another tip than the
- * stated one makes a shift of all edges. Seen: 0.99 and 0.11 on a cross with stated radii; 0.3 keeps the first. */
+/* A contrast that answers to an edge by less is decided by what is stated: as by the stated radii,
+ * of which another tip than the stated one makes a shift of all edges. Seen: 0.99 and 0.11 on a
+ * cross with stated radii; 0.3 keeps the first. */
 #define LEAST_RESPONSE 0.3
 #define JACOBI_SWEEPS 12
 /* (10 pm)^2, (10 nrad)^2: keeps a variance above 0 where a run states none. */
@@ -28,12 +31,12 @@ enum tt_class tt_class_of(const struct tt_values *v, size_t column)
 {
     size_t kind = column / v->tips;
 
-    return kind < 2                                ? TT_OWN
-           : kind < 4                              ? TT_RUNOUT
-           : kind < 5                              ? TT_RADIUS
-           : column < tt_at_yaw(v)                 ? TT_MARK
-           : column == tt_at_yaw(v)                ? TT_YAW
-                                                   : TT_EDGES;
+    return kind < 2                 ? TT_OWN
+           : kind < 4               ? TT_RUNOUT
+           : kind < 5               ? TT_RADIUS
+           : column < tt_at_yaw(v)  ? TT_MARK
+           : column == tt_at_yaw(v) ? TT_YAW
+                                    : TT_EDGES;
 }
 
 static bool is_used(const struct tt_series_tip *tip)
@@ -62,7 +65,8 @@ static void set(struct tt_values *v, size_t run, size_t column, double value, do
 
 static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
 {
-    const double offset[] = {tip->offset.x_mm, tip->offset.y_mm}, runout[] = {tip->runout.x_mm, tip->runout.y_mm};
+    const double offset[] = {tip->offset.x_mm, tip->offset.y_mm},
+                 runout[] = {tip->runout.x_mm, tip->runout.y_mm};
     const double u2[] = {tip->same_plate_cov.xx_mm2, tip->same_plate_cov.yy_mm2};
     const double runout_u2[] = {tip->runout_cov.xx_mm2, tip->runout_cov.yy_mm2};
     const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
@@ -99,7 +103,8 @@ static void fill_run(struct tt_values *v, size_t at)
     }
 }
 
-/* Everything counted from the first one of its column, so that sums of squares keep their digits. */
+/* Everything counted from the first one of its column, so that sums of squares keep their digits.
+ */
 static void centre(struct tt_values *v)
 {
     for (size_t column = 0; column < v->p; column++) {
@@ -174,7 +179,8 @@ static double swing_gain(const struct tt_values *v, const double *y, double peri
     return det > 1e-6 * ss * cc ? (cc * ys * ys - 2 * sc * ys * yc + ss * yc * yc) / det : 0;
 }
 
-/* The period that takes most of the mean of the tips' offsets, each from its own mean. @y: 2 n numbers of work. */
+/* The period that takes most of the mean of the tips' offsets, each from its own mean. @y: 2 n
+ * numbers of work. */
 static void choose_period(struct tt_values *v, double *y)
 {
     double span = v->weeks[v->n - 1] - v->weeks[0], most = 0;
@@ -212,7 +218,8 @@ static void choose_period(struct tt_values *v, double *y)
     }
 }
 
-/* Eigenvectors (columns of @u) and eigenvalues (the diagonal left in @m) of a symmetric n x n, by Jacobi's rotations. */
+/* Eigenvectors (columns of @u) and eigenvalues (the diagonal left in @m) of a symmetric n x n, by
+ * Jacobi's rotations. */
 static void diagonalise(double *m, double *u, size_t n)
 {
     for (size_t i = 0; i < n * n; i++) {
@@ -221,7 +228,8 @@ static void diagonalise(double *m, double *u, size_t n)
     for (int sweep = 0; sweep < JACOBI_SWEEPS; sweep++) {
         for (size_t p = 0; p < n; p++) {
             for (size_t q = p + 1; q < n; q++) {
-                double angle = 0.5 * atan2(2 * m[p * n + q], m[q * n + q] - m[p * n + p]), c = cos(angle), s = sin(angle);
+                double angle = 0.5 * atan2(2 * m[p * n + q], m[q * n + q] - m[p * n + p]),
+                       c = cos(angle), s = sin(angle);
                 for (size_t k = 0; k < n; k++) {
                     double a = m[k * n + p], b = m[k * n + q];
                     m[k * n + p] = c * a - s * b;
@@ -241,9 +249,10 @@ static void diagonalise(double *m, double *u, size_t n)
     }
 }
 
-/* The edges' own shifts are what is left of the contacts when offset, radius and pose are taken out: of four edges on a cross, one
- * number seen four times. With h = R e of the edges' contact errors e, u' h / s with R R' = u s^2 u' are as many numbers as there
- * are, each with the variance of one edge's contacts. */
+/* The edges' own shifts are what is left of the contacts when offset, radius and pose are taken
+ * out: of four edges on a cross, one number seen four times. With h = R e of the edges' contact
+ * errors e, u' h / s with R R' = u s^2 u' are as many numbers as there are, each with the variance
+ * of one edge's contacts. */
 static bool make_contrasts(struct tt_values *v, struct tt_arena *arena)
 {
     const struct tt_series *series = v->series;
@@ -274,8 +283,9 @@ static bool make_contrasts(struct tt_values *v, struct tt_arena *arena)
     return true;
 }
 
-/* Only of the plate of the last run, and where all edges were touched that have a part in it. What a run states of its edges is mostly
- * the plate's own error, the same in each run: how well they repeat only the runs show. */
+/* Only of the plate of the last run, and where all edges were touched that have a part in it. What
+ * a run states of its edges is mostly the plate's own error, the same in each run: how well they
+ * repeat only the runs show. */
 static void fill_contrasts(struct tt_values *v, size_t at)
 {
     const struct tt_series_run *run = v->run[at];
@@ -352,11 +362,12 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
     v->plates = TT_ARENA_NEW(arena, v->n, const char *);
     v->plate_u2 = TT_ARENA_NEW(arena, 2 * v->n, double);
     v->response = TT_ARENA_NEW(arena, v->edges * v->p, double);
-    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks && v->temperature && v->plate && v->plates && v->plate_u2 &&
-           v->response;
+    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks &&
+           v->temperature && v->plate && v->plates && v->plate_u2 && v->response;
 }
 
-enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series, struct tt_arena *arena)
+enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series,
+                                   struct tt_arena *arena)
 {
     *v = (struct tt_values){.series = series, .tips = series->n_tip_names};
     if (!make_contrasts(v, arena)) {
@@ -369,7 +380,8 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
     }
     for (size_t i = 0; i < series->n_runs; i++) {
         const struct tt_series_run *run = &series->runs[i];
-        /* where an edge is off nothing of the offsets may be used, but the edges still tell which one, and since when */
+        /* where an edge is off nothing of the offsets may be used, but the edges still tell which
+         * one, and since when */
         if (tt_values_uses(run) || (v->contrasts > 0 && run->n_edges > 0 && !run->left_out)) {
             v->run[v->n++] = run;
         }

@@ -358,8 +358,8 @@ static double exhaustive(struct tt_problem *p)
     struct tt_events one, two;
     double least = p->gls.rss;
 
-    ck_assert_int_eq(tt_events_init(&one, p, 8), TIPTRUE_OK);
-    ck_assert_int_eq(tt_events_init(&two, p, 8), TIPTRUE_OK);
+    ck_assert_int_eq(tt_events_init(&one, p, 8, 0), TIPTRUE_OK);
+    ck_assert_int_eq(tt_events_init(&two, p, 8, 0), TIPTRUE_OK);
     size_t n = p->values->n, all = (n - 1) * p->n_steps;
     for (size_t a = 0; a < all; a++) {
         struct tt_event first = {.hypothesis = a % p->n_steps, .going = TT_STEP, .from = 1 + a / p->n_steps, .to = n};
@@ -379,8 +379,8 @@ static double exhaustive(struct tt_problem *p)
     return least;
 }
 
-/* The search against trying everything, on short histories of two tips in which nothing, one or two things changed: at least as good
- * in 99 of 100, and always 98 % of the gain. */
+/* The search against trying everything, on short histories of two tips in which nothing, one or two things changed: at least as
+ * good in 99 of 100, and always 98 % of the gain. */
 START_TEST(search_finds_the_best_set)
 {
     size_t worse = 0, histories = 30;
@@ -418,7 +418,8 @@ START_TEST(search_finds_the_best_set)
 }
 END_TEST
 
-/* Scatter between runs, of which 3 um are the tips' own: right on average, whether or not a lot changed, and it scatters as it says. */
+/* Scatter between runs, of which 3 um are the tips' own: right on average, whether or not a lot changed, and it scatters as it
+ * says. */
 START_TEST(scatter_knows_its_uncertainty)
 {
     for (int changed = 0; changed < 2; changed++) {
@@ -503,8 +504,8 @@ START_TEST(tips_that_are_not_always_there)
 }
 END_TEST
 
-/* Another plate: its offsets lie elsewhere by what the plates' own errors allow, its mark and radii anywhere. No change; and one that
- * comes while it is on is found. Two plates in turn are two plates still. */
+/* Another plate: its offsets lie elsewhere by what the plates' own errors allow, its mark and radii anywhere. No change; and one
+ * that comes while it is on is found. Two plates in turn are two plates still. */
 START_TEST(another_plate_is_no_change)
 {
     static const struct tiptrue_trend_options none = {0};
