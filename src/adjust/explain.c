@@ -14,7 +14,8 @@
 /* Sightings alone show a mode of theirs when its ln odds are above this and this far ahead of any other; three times at most. */
 #define SIGHTING_ODDS 3.0
 #define MOST_SIGHTING_MODES 3
-/* What least squares says of changes, axes, radius and reversal error is worth a start from these ln odds on. */
+/* What least squares says of axes, radius, reversal error and the like is worth a start from these ln odds on. The best changes always
+ * are: they widen the repeatability themselves, and no climb that calls half of the touches late sees them. */
 #define LEAST_SQUARES_ODDS (-2.0)
 /* Rounds of the table; explanations scored in each; modes climbed from each; rows of one kind of change among them. */
 #define MOST_ROUNDS 3
@@ -378,7 +379,8 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
     for (size_t k = 0; k < table->n; k++) {
         const struct tt_mode *mode = &table->mode[k];
         bool by_edges = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE;
-        if (!by_edges && mode->log_odds > LEAST_SQUARES_ODDS &&
+        bool change = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
+        if (!by_edges && (change || mode->log_odds > LEAST_SQUARES_ODDS) &&
             (best[mode->kind] == NULL || mode->log_odds > best[mode->kind]->log_odds)) {
             best[mode->kind] = mode;
         }

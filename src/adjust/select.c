@@ -128,7 +128,7 @@ static enum tiptrue_status explain(struct tt_search *search, const struct tt_mod
         (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2, stated->touch_dof,
                             own);
     }
-    *best = &e[*own ? 1 : 0];
+    *best = &e[better ? 1 : 0];
     search->noise = *own ? free_noise : stated;
     return status;
 }
