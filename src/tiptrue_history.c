@@ -715,9 +715,10 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         status = between_of_result(history, revived.before, &between, error);
     }
     if (status == TIPTRUE_OK) {
-        const struct tiptrue_solve_options options_of_then = {.between = between, .tips = revived.before->wanted,
-                                                             .n_tips = revived.before->n_wanted,
-                                                             .accept_change = revived.before->change_accepted};
+        const struct tiptrue_solve_options options_of_then = {.between = between,
+                                                              .tips = revived.before->wanted,
+                                                              .n_tips = revived.before->n_wanted,
+                                                              .accept_change = revived.before->change_accepted};
         status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, &options_of_then, &revived.anew, error);
     }
     if (status == TIPTRUE_OK) {

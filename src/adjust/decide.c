@@ -18,18 +18,19 @@
 #define LITTLE 4.0
 /* Probability that one edge's kept touches scatter so much more than the others', for all edges together. */
 #define UNEVEN 1e-4
-/* So few touches set aside are taken back when they are in the good ones' tail: its probability, for all touches together and either
- * side. Without, one clean run in seventy would say that a touch is late. */
+/* So few touches set aside are taken back when they are in the good ones' tail: its probability, for all touches together and
+ * either side. Without, one clean run in seventy would say that a touch is late. */
 #define FEW_ASIDE 2.0
 #define TAIL 5e-4
 /* Two explanations are one when their offsets agree within this share of U, and their U within this one. */
 #define SAME_OFFSET 0.05
 #define SAME_EXPANDED 0.1
-/* Sightings that are not stated: a usual camera centres to 3 µm (common practice, no source); its logarithm's standard deviation. */
+/* Sightings that are not stated: a usual camera centres to 3 µm (common practice, no source); its logarithm's standard deviation.
+ */
 #define USUAL_SIGHTING_MM 3e-3
 #define USUAL_SIGHTING_LN_SD 0.6
-/* Of a median of squares against their mean, for normal deviates (the median absolute deviation's: P. J. Rousseeuw, C. Croux, J. Am.
- * Stat. Assoc. 88 (1993) 1273-1283). */
+/* Of a median of squares against their mean, for normal deviates (the median absolute deviation's: P. J. Rousseeuw, C. Croux, J.
+ * Am. Stat. Assoc. 88 (1993) 1273-1283). */
 #define MEDIAN_EFFICIENCY 0.37
 
 /* ---- sightings ---- */
@@ -278,7 +279,8 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
     const struct tt_candidate *best = pool->best;
     size_t rows = pool->search->run->n_observations;
 
-    *e = (struct tt_explanation){.n_modes = best->n_modes, .uneven_edge = TT_NONE, .log_evidence = best->log_evidence, .touch_var_mm2 = best->touch_var_mm2};
+    *e = (struct tt_explanation){
+        .n_modes = best->n_modes, .uneven_edge = TT_NONE, .log_evidence = best->log_evidence, .touch_var_mm2 = best->touch_var_mm2};
     memcpy(e->modes, best->modes, best->n_modes * sizeof *best->modes);
     e->good = TT_ARENA_NEW(arena, rows, double);
     e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);

@@ -61,10 +61,10 @@ static const char *const words[WAYS] = {
 /* One way to take the run, and what came of it. */
 struct trial {
     enum way way;
-    size_t a, b; /* what is exchanged; WAY_EDGES_TURNED: a = 1 or 3, by how many */
-    size_t tip;  /* only in rows of this tip of the run; TT_NONE = all */
+    size_t a, b;              /* what is exchanged; WAY_EDGES_TURNED: a = 1 or 3, by how many */
+    size_t tip;               /* only in rows of this tip of the run; TT_NONE = all */
     double misfit, radius_mm; /* of the first tip that touched */
-    size_t odd; /* how many changes and radii cannot be, and setups far from the nominal yaw */
+    size_t odd;               /* how many changes and radii cannot be, and setups far from the nominal yaw */
 };
 
 struct search {
@@ -244,9 +244,8 @@ static void fit(struct search *search, struct trial *trial)
     struct tiptrue_machine machine;
     struct tt_model model;
     struct tt_fit fit;
-    struct tt_terms terms = {.moved_at = TT_NONE,
-                             .slipped_at = TT_NONE,
-                             .orders = TT_ARENA_NEW(&search->arena, view->run->n_tips, unsigned)};
+    struct tt_terms terms = {
+        .moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(&search->arena, view->run->n_tips, unsigned)};
 
     trial->misfit = HUGE_VAL;
     if (terms.orders == NULL || !take_run(search, trial, &run) || !take_plate(search, trial, &plate) ||
@@ -255,8 +254,7 @@ static void fit(struct search *search, struct trial *trial)
         return;
     }
     for (int weak = 0; weak < 2; weak++) {
-        enum tiptrue_status status =
-            tt_model_build(&model, &search->arena, &plate, &machine, &run, &terms, weak == 1);
+        enum tiptrue_status status = tt_model_build(&model, &search->arena, &plate, &machine, &run, &terms, weak == 1);
         if (status == TIPTRUE_OK) {
             status = tt_fit_init(&fit, &search->arena, &model, &search->noise);
         }
@@ -355,9 +353,8 @@ static void try_marks(struct search *search)
 
 static void try_all(struct search *search)
 {
-    static const enum way whole[] = {WAY_PLATE_MIRRORED, WAY_X_SIGN,           WAY_Y_SIGN,
-                                     WAY_XY_EXCHANGED,   WAY_ROTATIONS_HALVED, WAY_ROTATIONS_DOUBLED,
-                                     WAY_RADII_OTHERWISE};
+    static const enum way whole[] = {WAY_PLATE_MIRRORED,    WAY_X_SIGN,         WAY_Y_SIGN, WAY_XY_EXCHANGED, WAY_ROTATIONS_HALVED,
+                                     WAY_ROTATIONS_DOUBLED, WAY_RADII_OTHERWISE};
 
     search->as_read = (struct trial){WAY_AS_READ, 0, 0, TT_NONE, HUGE_VAL, 0, 0};
     fit(search, &search->as_read);
@@ -382,10 +379,9 @@ static bool is_suspect(const struct tt_view *view)
     for (size_t i = 0; i < s->n_findings; i++) {
         enum tt_finding_code code = s->findings[i].code;
         if (s->findings[i].severity == TIPTRUE_ERROR &&
-            (code == TT_FINDING_IMPLAUSIBLE || code == TT_FINDING_CHANGE_IMPLAUSIBLE ||
-             code == TT_FINDING_DOES_NOT_FIT || code == TT_FINDING_MARKS_OFF || code == TT_FINDING_RADIUS_OFF ||
-             code == TT_FINDING_SCATTERED || code == TT_FINDING_LATE_CONTACT || code == TT_FINDING_EDGE_OFF ||
-             code == TT_FINDING_AMBIGUOUS)) {
+            (code == TT_FINDING_IMPLAUSIBLE || code == TT_FINDING_CHANGE_IMPLAUSIBLE || code == TT_FINDING_DOES_NOT_FIT ||
+             code == TT_FINDING_MARKS_OFF || code == TT_FINDING_RADIUS_OFF || code == TT_FINDING_SCATTERED ||
+             code == TT_FINDING_LATE_CONTACT || code == TT_FINDING_EDGE_OFF || code == TT_FINDING_AMBIGUOUS)) {
             return true;
         }
     }
@@ -405,10 +401,9 @@ static enum tiptrue_status tell(struct tt_view *view, const struct search *searc
         first = plate->marks[best->a].name;
         second = plate->marks[best->b].name;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_MIRRORED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, best->tip, TT_NONE, NULL, 0},
-        TT_VALUES(TT_TEXT("kind", words[best->way]), TT_TEXT("first", first), TT_TEXT("second", second),
-                  TT_PLAIN("misfit", best->misfit), TT_PLAIN("misfit_as_read", search->as_read.misfit)));
+    return tt_finding_add_values(view, TT_FINDING_MIRRORED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, best->tip, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("kind", words[best->way]), TT_TEXT("first", first), TT_TEXT("second", second),
+                                           TT_PLAIN("misfit", best->misfit), TT_PLAIN("misfit_as_read", search->as_read.misfit)));
 }
 
 /* Another radius than the stated one; of the first tip, which is like the others in this. */
@@ -416,11 +411,11 @@ static enum tiptrue_status tell_radius(struct tt_view *view, const struct search
 {
     size_t t = view->model->block_tip[0];
 
-    return tt_finding_add_values(
-        view, TT_FINDING_MIRRORED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, t, TT_NONE, NULL, 0},
-        TT_VALUES(TT_TEXT("kind", words[WAY_RADII_OTHERWISE]), TT_IN_MM("found", search->best.radius_mm),
-                  TT_IN_MM("stated", view->machine->tips[t].radius_mm), TT_PLAIN("misfit", search->best.misfit),
-                  TT_PLAIN("misfit_as_read", search->as_read.misfit)));
+    return tt_finding_add_values(view, TT_FINDING_MIRRORED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, t, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("kind", words[WAY_RADII_OTHERWISE]), TT_IN_MM("found", search->best.radius_mm),
+                                           TT_IN_MM("stated", view->machine->tips[t].radius_mm),
+                                           TT_PLAIN("misfit", search->best.misfit),
+                                           TT_PLAIN("misfit_as_read", search->as_read.misfit)));
 }
 
 static enum tiptrue_status otherwise(struct tt_view *view)
@@ -442,8 +437,8 @@ static enum tiptrue_status otherwise(struct tt_view *view)
     }
     const struct trial *best = &search.best, *read = &search.as_read;
     bool fits_better = best->misfit < FITS && best->misfit * FITS_BETTER < read->misfit;
-    bool fits_as_well = read->misfit < FITS && best->misfit < FITS_AS_WELL * fmax(read->misfit, 1) &&
-                        read->odd > 0 && best->odd == 0;
+    bool fits_as_well =
+        read->misfit < FITS && best->misfit < FITS_AS_WELL * fmax(read->misfit, 1) && read->odd > 0 && best->odd == 0;
     if (best->way == WAY_AS_READ || !(fits_better || fits_as_well)) {
         return TIPTRUE_OK;
     }
@@ -470,10 +465,9 @@ static bool exchanged_by_offset(const struct tt_view *view, size_t i, size_t k)
     const struct tt_tip_result *a = &view->solution->tips[i], *b = &view->solution->tips[k];
     double most_mm = tt_plausible_change_mm(&view->machine->limits);
 
-    return a->has_present && b->has_present && a->offset_determined_x && a->offset_determined_y &&
-           b->offset_determined_x && b->offset_determined_y && distance(a->offset, a->present) > most_mm &&
-           distance(b->offset, b->present) > most_mm && distance(a->offset, b->present) < most_mm &&
-           distance(b->offset, a->present) < most_mm;
+    return a->has_present && b->has_present && a->offset_determined_x && a->offset_determined_y && b->offset_determined_x &&
+           b->offset_determined_y && distance(a->offset, a->present) > most_mm && distance(b->offset, b->present) > most_mm &&
+           distance(a->offset, b->present) < most_mm && distance(b->offset, a->present) < most_mm;
 }
 
 /* In standard uncertainties of both. */
@@ -488,9 +482,9 @@ static bool exchanged_by_radius(const struct tt_view *view, size_t i, size_t k)
     const struct tt_tip_result *a = &view->solution->tips[i], *b = &view->solution->tips[k];
     const struct tt_tip *of_a = stated_tip(view, i), *of_b = stated_tip(view, k);
 
-    return of_a != NULL && of_b != NULL && of_a->has_radius && of_b->has_radius && a->radius_determined &&
-           b->radius_determined && radius_off(a, of_a) > TT_TIPS_DIFFER && radius_off(b, of_b) > TT_TIPS_DIFFER &&
-           radius_off(a, of_b) < TT_TIPS_AGREE && radius_off(b, of_a) < TT_TIPS_AGREE;
+    return of_a != NULL && of_b != NULL && of_a->has_radius && of_b->has_radius && a->radius_determined && b->radius_determined &&
+           radius_off(a, of_a) > TT_TIPS_DIFFER && radius_off(b, of_b) > TT_TIPS_DIFFER && radius_off(a, of_b) < TT_TIPS_AGREE &&
+           radius_off(b, of_a) < TT_TIPS_AGREE;
 }
 
 static enum tiptrue_status exchanged_tips(struct tt_view *view)

@@ -21,12 +21,12 @@
 static const struct {
     double size, probability;
 } priors[TT_MODE_KINDS] = {
-    [TT_MODE_FILM] = {0.06, 0.03},       [TT_MODE_EDGE] = {5, 0.01},          [TT_MODE_EDGE_OUT] = {0, 0.01},
-    [TT_MODE_SIGHT] = {0.05, 0.01},      [TT_MODE_SIGHT_GROSS] = {2, 0.01},   [TT_MODE_MARK] = {0.05, 0.01},
-    [TT_MODE_MARK_GROSS] = {3, 0.01},    [TT_MODE_RADIUS] = {0.1, 0.02},      [TT_MODE_MOVED] = {0.03, 0.01},
-    [TT_MODE_SLIP] = {0.06, 0.01},       [TT_MODE_DRIFT] = {0.02, 0.005},     [TT_MODE_LOST_MOTION] = {0.03, 0.02},
-    [TT_MODE_LATENCY] = {0.005, 0.02},   [TT_MODE_SHAPE] = {0.015, 0.02},     [TT_MODE_REVERSED] = {0.06, 0.01},
-    [TT_MODE_NOT_SQUARE] = {5e-4, 0.003}, [TT_MODE_SCALE] = {5e-4, 0.003},    [TT_MODE_TURNED] = {0, 0.01},
+    [TT_MODE_FILM] = {0.06, 0.03},        [TT_MODE_EDGE] = {5, 0.01},        [TT_MODE_EDGE_OUT] = {0, 0.01},
+    [TT_MODE_SIGHT] = {0.05, 0.01},       [TT_MODE_SIGHT_GROSS] = {2, 0.01}, [TT_MODE_MARK] = {0.05, 0.01},
+    [TT_MODE_MARK_GROSS] = {3, 0.01},     [TT_MODE_RADIUS] = {0.1, 0.02},    [TT_MODE_MOVED] = {0.03, 0.01},
+    [TT_MODE_SLIP] = {0.06, 0.01},        [TT_MODE_DRIFT] = {0.02, 0.005},   [TT_MODE_LOST_MOTION] = {0.03, 0.02},
+    [TT_MODE_LATENCY] = {0.005, 0.02},    [TT_MODE_SHAPE] = {0.015, 0.02},   [TT_MODE_REVERSED] = {0.06, 0.01},
+    [TT_MODE_NOT_SQUARE] = {5e-4, 0.003}, [TT_MODE_SCALE] = {5e-4, 0.003},   [TT_MODE_TURNED] = {0, 0.01},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)
@@ -47,14 +47,14 @@ struct table {
     struct tt_model *model;
     struct tt_arena *arena;
     struct tt_modes *modes;
-    size_t most_rows; /* tried of one setup or tip */
-    size_t length;  /* border + largest block */
-    double *halves; /* per cell and column: half solution of the design column */
-    double *sums;   /* per cell: sum of weight times slope, column by column */
-    double *scores; /* per cell: sum of weight times residual */
+    size_t most_rows;     /* tried of one setup or tip */
+    size_t length;        /* border + largest block */
+    double *halves;       /* per cell and column: half solution of the design column */
+    double *sums;         /* per cell: sum of weight times slope, column by column */
+    double *scores;       /* per cell: sum of weight times residual */
     double *sight_halves; /* per sighting's coordinate: border */
-    double *half;   /* length */
-    double *unit;   /* length */
+    double *half;         /* length */
+    double *unit;         /* length */
     /* the candidate that is being scored */
     double zz[3], g[2]; /* b^T W b (xx, xy, yy), b^T W r */
     double *v[2];       /* half solutions of J^T W b: n_unknowns */
@@ -83,8 +83,8 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     t->half = TT_ARENA_NEW(arena, t->length, double);
     t->unit = TT_ARENA_NEW(arena, t->length, double);
     t->v[0] = TT_ARENA_NEW(arena, 2 * model->n_unknowns, double);
-    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL || t->half == NULL || t->unit == NULL ||
-        t->v[0] == NULL) {
+    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL ||
+        t->half == NULL || t->unit == NULL || t->v[0] == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     t->v[1] = t->v[0] + model->n_unknowns;
@@ -203,8 +203,7 @@ static void enter(struct table *t, struct tt_mode mode, unsigned m, size_t block
 
     mode.log_prior = log(priors[mode.kind].probability / share);
     mode.log_odds =
-        mode.log_prior +
-        (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM) : log_odds_of_two(t, block, size));
+        mode.log_prior + (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM) : log_odds_of_two(t, block, size));
     t->modes->mode[t->modes->n++] = mode;
 }
 

@@ -10,7 +10,8 @@
 #include "adjust/robust.h"
 #include "base/distribution.h"
 
-/* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from the nominal one, may stand turned. */
+/* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from the nominal one, may stand
+ * turned. */
 #define YAW_CONTRADICTED 5.0
 /* Sightings of different marks that fit one another worse than those of one mark repeat, with a probability below this, are looked
  * into. */
@@ -75,8 +76,8 @@ static bool may_be_turned(const struct tt_model *model)
     return may;
 }
 
-/* Do sightings fit one another as well as those of one mark repeat, or as it is stated? If not, one of them is off, a mark does not lie
- * as stated, or the axes are wrong. */
+/* Do sightings fit one another as well as those of one mark repeat, or as it is stated? If not, one of them is off, a mark does not
+ * lie as stated, or the axes are wrong. */
 static bool sightings_repeat(const struct tt_search *search, const struct tt_fit *fit)
 {
     double dof, repeated = tt_sighting_variance(search, &dof);
@@ -125,8 +126,8 @@ static enum tiptrue_status explain(struct tt_search *search, const struct tt_mod
     status = tt_explain(search, table, &e[1]);
     bool better = status == TIPTRUE_OK && e[1].log_evidence + log(WRONG_STATEMENT) > e[0].log_evidence;
     if (better) {
-        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2, stated->touch_dof,
-                            own);
+        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2,
+                            stated->touch_dof, own);
     }
     *best = &e[better ? 1 : 0];
     search->noise = *own ? free_noise : stated;

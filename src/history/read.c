@@ -221,8 +221,8 @@ struct tips {
 
 static const char *verdict_word(int verdict)
 {
-    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat",
-                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
+    static const char *const WORDS[] = {
+        [TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat", [TIPTRUE_NOT_MEASURED] = "not measured"};
     return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict] : "repeat";
 }
 

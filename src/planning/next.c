@@ -312,7 +312,8 @@ static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_find
     return tt_proposal_note(proposal, text);
 }
 
-/* Does more of the same mend what @finding says? Two explanations, too: as long as anything is asked for, it may tell them apart. */
+/* Does more of the same mend what @finding says? Two explanations, too: as long as anything is asked for, it may tell them apart.
+ */
 static bool is_of_number(const struct tt_finding *finding, bool more_asked)
 {
     const struct tt_value *what = tt_finding_value(finding, "what");

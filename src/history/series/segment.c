@@ -45,8 +45,7 @@ size_t tt_segment_room(size_t n)
     return 3 * (n + 1) + (n + 1) * sizeof(struct start) / sizeof(double) + 1;
 }
 
-size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work,
-                  size_t place[])
+size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work, size_t place[])
 {
     double *best = work, *back = best + n + 1, *over = back + n + 1;
     struct start *alive = (struct start *)(void *)(over + n + 1);
