@@ -12,7 +12,7 @@
 #include "adjust/explain_parts.h"
 #include "base/distribution.h"
 
-/* An explanation that only adds a mode to the best one, which keeps every touch, counts within this. */
+/* An explanation that only adds a mode to the best one, and calls the same touches good, counts within this. */
 #define NESTED_LN 2.3
 /* The best explanation leaves little when its uncertainty exceeds this many times what the same touches, all good, would give. */
 #define LITTLE 4.0
@@ -120,14 +120,26 @@ static bool about_same(const struct tt_candidate *a, const struct tt_candidate *
     return same;
 }
 
+/* Do both call the same touches good? */
+static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *a, const struct tt_candidate *b)
+{
+    bool same = true;
+
+    for (size_t i = 0; i < pool->search->run->n_observations && same; i++) {
+        same = (a->good[i] > 0.5) == (b->good[i] > 0.5);
+    }
+    return same;
+}
+
 /* Explanations that are not excluded, distinct, the best one first; *n receives their number. */
-static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, bool all_kept, size_t *n)
+static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, size_t *n)
 {
     const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *), *best = pool->best;
 
     *n = 0;
     for (const struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
-        bool nested = c != best && all_kept && c->n_modes > best->n_modes && tt_candidate_within(best, c), had = false;
+        bool had = false;
+        bool nested = c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) && same_touches(pool, best, c);
         if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) || !c->estimated) {
             continue;
         }
@@ -374,7 +386,7 @@ static void look_for_little(struct tt_explanation *e, const struct tt_candidate 
 
 enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
 {
-    size_t blocks, n, kept = 0, touches = 0;
+    size_t blocks, n;
     enum tiptrue_status status;
 
     tt_pool_sort(pool);
@@ -382,13 +394,7 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     if ((status = explanation_init(pool, blocks, e)) != TIPTRUE_OK) {
         return status;
     }
-    for (size_t i = 0; i < pool->search->run->n_observations; i++) {
-        const struct tt_observation *o = &pool->search->run->observations[i];
-        bool touch = o->kind == TT_TOUCH && o->use == TT_USE;
-        touches += touch;
-        kept += touch && e->good[i] > 0;
-    }
-    const struct tt_candidate **near = not_excluded(pool, blocks, kept == touches, &n);
+    const struct tt_candidate **near = not_excluded(pool, blocks, &n);
     double *weights = TT_ARENA_NEW(pool->search->arena, n, double), sum = 0;
     double *plan_mm = TT_ARENA_NEW(pool->search->arena, blocks, double);
     if (near == NULL || weights == NULL || plan_mm == NULL) {

@@ -226,10 +226,12 @@ def back_substitute(r, y):
 
 
 class Result:
-    """Unknowns, covariance (full; same_plate = with the plate held), and how far SciPy's minimum was from the final one."""
+    """Unknowns, covariance (full; same_plate = with the plate held; less_plate = of the same estimate, plate errors left out), and
+    how far SciPy's minimum was from the final one."""
 
-    def __init__(self, problem, x, covariance, same_plate, apart_mm):
-        self.columns, self.x, self.covariance, self.same_plate, self.apart_mm = problem.columns, x, covariance, same_plate, apart_mm
+    def __init__(self, problem, x, covariance, same_plate, less_plate, apart_mm):
+        self.columns, self.x, self.covariance, self.apart_mm = problem.columns, x, covariance, apart_mm
+        self.same_plate, self.less_plate = same_plate, less_plate
 
 
 def polish(problem, x):
@@ -269,4 +271,9 @@ def adjust(plate, machine, run):
     final, r, scale = polish(problem, x.astype(EXTENDED))
     inverse = back_substitute(r, np.eye(final.size, dtype=EXTENDED)) / scale[:, None]
     covariance = inverse @ inverse.T
-    return Result(problem, final, covariance, held_covariance(problem, final), float(np.abs(final - x).max()))
+    plate_information = np.zeros((final.size, final.size), EXTENDED)
+    for index, _, u, of_plate in problem.columns.priors:
+        if of_plate:
+            plate_information[index, index] += EXTENDED(1) / EXTENDED(u) ** 2
+    less_plate = covariance - covariance @ plate_information @ covariance
+    return Result(problem, final, covariance, held_covariance(problem, final), less_plate, float(np.abs(final - x).max()))
