@@ -462,87 +462,100 @@ static enum tiptrue_status fit_slopes(struct tt_changes *c, struct questions *q,
     return TIPTRUE_OK;
 }
 
+/* What was found but for what begins with the latest run, into a fit of @n runs. */
+static void carry_over(const struct tt_changes *c, size_t n, struct tt_events *to)
+{
+    tt_events_reset(to);
+    for (size_t i = 0; i < c->fit.n_events; i++) {
+        struct tt_event e = c->fit.event[i];
+        bool step = e.going == TT_STEP;
+        e.to = step && e.to > n ? n : e.to;
+        if (e.going != TT_OTHER_PLATE && (!step || e.from + 1 < c->values.n)) {
+            (void)tt_events_append(to, &e);
+        }
+    }
+}
+
+/* A problem over @values with what was found carried over, and room for one event more. */
+static enum tiptrue_status pose_latest(const struct tt_changes *c, const struct tt_values *values,
+                                       const struct tt_noise *noise, struct tt_problem *p,
+                                       struct questions *q)
+{
+    enum tiptrue_status status = tt_problem_make(p, values, noise, TT_CHANGE_ALPHA, c->arena);
+
+    if (status == TIPTRUE_OK) {
+        status = prepare(q, p, c->fit.n_events + 4, c->fit.columns + 8, c->arena);
+    }
+    if (status == TIPTRUE_OK) {
+        carry_over(c, values->n, &q->rest);
+    }
+    return status;
+}
+
+/* The shifts of the latest run, from a fit with the step at it. */
+static enum tiptrue_status measure_latest(struct tt_changes *c, const struct tt_events *fit)
+{
+    struct tt_changes shown = *c;
+
+    shown.fit = *fit;
+    shown.theta = TT_ARENA_NEW(c->arena, fit->columns, double);
+    shown.covariance = TT_ARENA_NEW(c->arena, fit->columns * fit->columns, double);
+    if (shown.theta == NULL || shown.covariance == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    tt_events_solve(fit, shown.theta, shown.covariance);
+    fill_shifts(&shown, fit->n_events - 1, &c->latest.change);
+    c->latest.differs =
+        c->latest.change.what != TT_EDGE || fabs(c->latest.change.edge.x) >= LEAST_EDGE_MM;
+    return TIPTRUE_OK;
+}
+
 /* The latest run: a step at it beside what the runs before it show, with their scales, its place
  * known. */
 static enum tiptrue_status judge_latest(struct tt_changes *c)
 {
     struct tt_values *before = TT_ARENA_NEW(c->arena, 1, struct tt_values);
-    struct tt_noise *first = TT_ARENA_NEW(c->arena, 2, struct tt_noise);
+    struct tt_noise *noise = TT_ARENA_NEW(c->arena, 1, struct tt_noise);
     struct tt_problem *p = TT_ARENA_NEW(c->arena, 2, struct tt_problem);
-    struct questions own;
-    size_t last = c->values.n - 1, events = c->fit.n_events + 4, columns = c->fit.columns + 8;
-    enum tiptrue_status status = before && first && p ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    struct questions q;
+    size_t last = c->values.n - 1, best = 0;
+    enum tiptrue_status status = before && noise && p ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
         *before = tt_values_before_last(&c->values);
-        status = tt_problem_make(&p[0], before, &c->noise, TT_CHANGE_ALPHA, c->arena);
+        status = pose_latest(c, before, &c->noise, &p[0], &q);
     }
     if (status == TIPTRUE_OK) {
-        status = prepare(&own, &p[0], events, columns, c->arena);
-    }
-    if (status == TIPTRUE_OK) { /* what was found but for what begins with the latest run, fitted
-                                   without it, and the scales of that */
-        tt_events_reset(&own.rest);
-        for (size_t i = 0; i < c->fit.n_events; i++) {
-            struct tt_event e = c->fit.event[i];
-            e.to = e.going == TT_STEP && e.to > last ? last : e.to;
-            if (e.going != TT_OTHER_PLATE && (e.going != TT_STEP || e.from < last)) {
-                (void)tt_events_append(&own.rest, &e);
-            }
-        }
-        status = noise_of(&own.rest, first, c->arena);
+        status = noise_of(&q.rest, noise, c->arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_problem_make(&p[1], &c->values, first, TT_CHANGE_ALPHA, c->arena);
-    }
-    if (status == TIPTRUE_OK) {
-        status = prepare(&own, &p[1], events, columns, c->arena);
+        status = pose_latest(c, &c->values, noise, &p[1], &q);
     }
     if (status != TIPTRUE_OK) {
         return status;
     }
-    tt_events_reset(&own.rest);
-    for (size_t i = 0; i < c->fit.n_events; i++) {
-        const struct tt_event *e = &c->fit.event[i];
-        if (e->going != TT_OTHER_PLATE && (e->going != TT_STEP || e->from < last)) {
-            (void)tt_events_append(&own.rest, e);
-        }
-    }
-    tt_events_scan(&own.rest, last, own.work, own.gain);
-    struct tt_latest_run *latest = &c->latest;
-    size_t best = 0;
-    double most = -HUGE_VAL;
-    for (size_t h = 0; h < p[1].n_steps; h++) {
-        if (own.gain[h] - p[1].hypothesis[h].price_one_look > most) {
-            most = own.gain[h] - p[1].hypothesis[h].price_one_look;
-            best = h;
-        }
+    tt_events_scan(&q.rest, last, q.work, q.gain);
+    for (size_t h = 1; h < p[1].n_steps; h++) {
+        double net = q.gain[h] - p[1].hypothesis[h].price_one_look;
+        best = net > q.gain[best] - p[1].hypothesis[best].price_one_look ? h : best;
     }
     const struct tt_hypothesis_of *h = &p[1].hypothesis[best];
-    latest->judged = true;
-    latest->differs = most > 0;
-    latest->change = (struct tt_change){.what = h->what,
-                                        .plate = h->what == TT_POSE,
-                                        .who = h->who,
-                                        .from = last,
-                                        .to = c->values.n,
-                                        .first = last,
-                                        .last = last};
-    latest->change.log_p =
-        fmin(tt_log_p_f(own.gain[best], h->q, h->nu) + log((double)p[1].n_steps), 0);
     const struct tt_event e = {
         .hypothesis = best, .going = TT_STEP, .from = last, .to = c->values.n};
-    if (latest->differs && tt_events_append(&own.rest, &e)) {
-        struct tt_changes shown = *c;
-        shown.fit = own.rest;
-        shown.theta = TT_ARENA_NEW(c->arena, own.rest.columns, double);
-        shown.covariance = TT_ARENA_NEW(c->arena, own.rest.columns * own.rest.columns, double);
-        if (shown.theta == NULL || shown.covariance == NULL) {
-            return TIPTRUE_E_MEMORY;
-        }
-        tt_events_solve(&own.rest, shown.theta, shown.covariance);
-        fill_shifts(&shown, own.rest.n_events - 1, &latest->change);
-        latest->differs = h->what != TT_EDGE || fabs(latest->change.edge.x) >= LEAST_EDGE_MM;
+    c->latest = (struct tt_latest_run){
+        .judged = true,
+        .differs = q.gain[best] > h->price_one_look,
+        .change = {.what = h->what,
+                   .plate = h->what == TT_POSE,
+                   .who = h->who,
+                   .from = last,
+                   .to = c->values.n,
+                   .first = last,
+                   .last = last,
+                   .log_p =
+                       fmin(tt_log_p_f(q.gain[best], h->q, h->nu) + log((double)p[1].n_steps), 0)}};
+    if (c->latest.differs && tt_events_append(&q.rest, &e)) {
+        return measure_latest(c, &q.rest);
     }
     return TIPTRUE_OK;
 }
