@@ -1093,6 +1093,10 @@ static enum tiptrue_status find_origins(struct tiptrue_history *history, const s
     return status;
 }
 
+/* The latest run is held against so many before it: with twice as many a shift of 10 um is seen in 5 of 100 mornings more, and the
+ * time before every job doubles. */
+#define MOST_LATEST 41
+
 enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history, const struct tiptrue_machine *machine,
                                            const struct tiptrue_text_options *options, char **text, bool *differs,
                                            struct tiptrue_error *error)
@@ -1103,7 +1107,7 @@ enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history, cons
     struct tiptrue_trend *trend = NULL;
     struct tt_buffer buffer = {0};
     size_t length;
-    enum tiptrue_status status = read_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error);
+    enum tiptrue_status status = read_series(history, machine->name, -HUGE_VAL, MOST_LATEST, &series, error);
 
     *text = NULL;
     *differs = false;

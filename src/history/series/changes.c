@@ -28,11 +28,13 @@ bool tt_changes_has(const struct tt_changes *c, size_t run, size_t tip)
 }
 
 /* Scales from what the fit leaves. */
-static enum tiptrue_status noise_of(const struct tt_events *f, struct tt_series_noise *noise, struct tt_arena *arena)
+static enum tiptrue_status noise_of(const struct tt_events *f, struct tt_series_noise *noise,
+                                    struct tt_arena *arena)
 {
     const struct tt_problem *p = f->problem;
     const struct tt_values *v = p->values;
-    double *theta = TT_ARENA_NEW(arena, f->room, double), *residual = TT_ARENA_NEW(arena, (v->n + 2) * v->p, double);
+    double *theta = TT_ARENA_NEW(arena, f->room, double),
+           *residual = TT_ARENA_NEW(arena, (v->n + 2) * v->p, double);
     bool *boundary = TT_ARENA_NEW(arena, v->n + 1, bool);
     double parameters[TT_CLASSES] = {0};
 
@@ -53,8 +55,9 @@ static enum tiptrue_status noise_of(const struct tt_events *f, struct tt_series_
 }
 
 /* Both passes over @values, into *problem (a new one), *noise and *fit. */
-static enum tiptrue_status analyse(const struct tt_values *values, struct tt_problem **problem, struct tt_series_noise *noise,
-                                   struct tt_events *fit, struct tt_arena *arena)
+static enum tiptrue_status analyse(const struct tt_values *values, struct tt_problem **problem,
+                                   struct tt_series_noise *noise, struct tt_events *fit,
+                                   struct tt_arena *arena)
 {
     struct tt_problem *p = TT_ARENA_NEW(arena, 2, struct tt_problem);
     struct tt_series_noise *first = TT_ARENA_NEW(arena, 1, struct tt_series_noise);
@@ -87,7 +90,9 @@ static enum tiptrue_status analyse(const struct tt_values *values, struct tt_pro
 static enum tiptrue_status levels_only(struct tt_changes *c)
 {
     c->problem = TT_ARENA_NEW(c->arena, 1, struct tt_problem);
-    enum tiptrue_status status = c->problem != NULL ? tt_noise_from_differences(&c->noise, &c->values, c->arena) : TIPTRUE_E_MEMORY;
+    enum tiptrue_status status = c->problem != NULL
+                                     ? tt_noise_from_differences(&c->noise, &c->values, c->arena)
+                                     : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
         status = tt_problem_make(c->problem, &c->values, &c->noise, TT_CHANGE_ALPHA, c->arena);
@@ -114,11 +119,13 @@ static struct tt_moved_by pair_of(const struct tt_changes *c, size_t at)
 
 static struct tt_moved_by number_of(const struct tt_changes *c, size_t at)
 {
-    return (struct tt_moved_by){true, c->theta[at], 0, c->covariance[at * c->fit.columns + at], 0, 0};
+    return (struct tt_moved_by){true, c->theta[at], 0, c->covariance[at * c->fit.columns + at], 0,
+                                0};
 }
 
 /* The mean of what an edge's shift does to the offsets. */
-static struct tt_moved_by offset_by_edge(const struct tt_changes *c, size_t edge, const struct tt_moved_by *shift)
+static struct tt_moved_by offset_by_edge(const struct tt_changes *c, size_t edge,
+                                         const struct tt_moved_by *shift)
 {
     const struct tt_values *v = &c->values;
     double r[2] = {0, 0};
@@ -128,8 +135,9 @@ static struct tt_moved_by offset_by_edge(const struct tt_changes *c, size_t edge
             r[axis] += v->response[edge * v->p + tt_at_offset(v, tip, axis)] / (double)v->tips;
         }
     }
-    return (struct tt_moved_by){r[0] != 0 || r[1] != 0,  r[0] * shift->x,         r[1] * shift->x,
-                                r[0] * r[0] * shift->xx, r[0] * r[1] * shift->xx, r[1] * r[1] * shift->xx};
+    return (struct tt_moved_by){r[0] != 0 || r[1] != 0,  r[0] * shift->x,
+                                r[1] * shift->x,         r[0] * r[0] * shift->xx,
+                                r[0] * r[1] * shift->xx, r[1] * r[1] * shift->xx};
 }
 
 static void fill_shifts(const struct tt_changes *c, size_t event, struct tt_change *change)
@@ -180,8 +188,8 @@ struct questions {
     double *work, *gain;
 };
 
-static enum tiptrue_status prepare(struct questions *q, const struct tt_problem *p, size_t events, size_t columns,
-                                   struct tt_arena *arena)
+static enum tiptrue_status prepare(struct questions *q, const struct tt_problem *p, size_t events,
+                                   size_t columns, struct tt_arena *arena)
 {
     enum tiptrue_status status = tt_events_init(&q->rest, p, events, columns);
 
@@ -190,16 +198,19 @@ static enum tiptrue_status prepare(struct questions *q, const struct tt_problem 
     }
     q->leave = TT_ARENA_NEW(arena, events + TT_MOST_PLATES, bool);
     q->gain = TT_ARENA_NEW(arena, p->n_hypotheses, double);
-    q->work = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, tt_events_scan_room(&q->rest), double) : NULL;
+    q->work =
+        status == TIPTRUE_OK ? TT_ARENA_NEW(arena, tt_events_scan_room(&q->rest), double) : NULL;
     return q->leave && q->gain && q->work ? status : TIPTRUE_E_MEMORY;
 }
 
 /* All places around an event that explain the runs about as well; single runs are where they are.
  */
-static void find_bracket(const struct tt_changes *c, size_t event, struct questions *q, struct tt_change *change)
+static void find_bracket(const struct tt_changes *c, size_t event, struct questions *q,
+                         struct tt_change *change)
 {
     const struct tt_event *e = &c->fit.event[event];
-    size_t n = c->values.n, low = e->from > BRACKET_RUNS ? e->from - BRACKET_RUNS : 1, high = e->from + BRACKET_RUNS;
+    size_t n = c->values.n, low = e->from > BRACKET_RUNS ? e->from - BRACKET_RUNS : 1,
+           high = e->from + BRACKET_RUNS;
     double here;
 
     change->first = change->last = e->from;
@@ -228,7 +239,8 @@ static void find_bracket(const struct tt_changes *c, size_t event, struct questi
 static bool is_kin(const struct tt_hypothesis_of *a, const struct tt_hypothesis_of *b)
 {
     bool camera = a->what <= TT_CAMERA_MARK && b->what <= TT_CAMERA_MARK;
-    bool tip = (a->what == TT_SEAT || a->what == TT_CHANGED) && (b->what == TT_SEAT || b->what == TT_CHANGED);
+    bool tip = (a->what == TT_SEAT || a->what == TT_CHANGED) &&
+               (b->what == TT_SEAT || b->what == TT_CHANGED);
     return camera || (a->who == b->who && (tip || a->what == b->what));
 }
 
@@ -263,13 +275,15 @@ static bool drift_does(const struct tt_changes *c, size_t event, struct question
     }
     e.going = TT_DRIFT;
     tt_events_copy(&q->trial, &q->rest, NULL);
-    return tt_events_append(&q->trial, &e) && tt_events_criterion(&q->trial) < tt_events_criterion(&c->fit) + ALIKE;
+    return tt_events_append(&q->trial, &e) &&
+           tt_events_criterion(&q->trial) < tt_events_criterion(&c->fit) + ALIKE;
 }
 
 static int by_place(const void *a, const void *b)
 {
     const struct tt_change *x = a, *y = b;
-    return x->from != y->from ? (x->from > y->from) - (x->from < y->from) : (x->what > y->what) - (x->what < y->what);
+    return x->from != y->from ? (x->from > y->from) - (x->from < y->from)
+                              : (x->what > y->what) - (x->what < y->what);
 }
 
 /* Offsets of all tips and the pose at one place: the plate. */
@@ -281,7 +295,9 @@ static void join_plates(struct tt_changes *c)
         struct tt_change *now = &c->change[i], *with = NULL;
         for (size_t k = 0; k < c->n_changes && now->what == TT_POSE; k++) {
             struct tt_change *other = &c->change[k];
-            with = other->what <= TT_CAMERA_MARK && other->from == now->from && other->to == now->to ? other : with;
+            with = other->what <= TT_CAMERA_MARK && other->from == now->from && other->to == now->to
+                       ? other
+                       : with;
         }
         if (with != NULL) {
             with->plate = true;
@@ -313,12 +329,14 @@ static enum tiptrue_status describe(struct tt_changes *c, struct questions *q)
     for (size_t i = 0; i < c->fit.n_events; i++) {
         const struct tt_event *e = &c->fit.event[i];
         const struct tt_hypothesis_of *h = &p->hypothesis[e->hypothesis];
-        if (e->going != TT_STEP || (h->what == TT_EDGE && fabs(c->theta[c->fit.first[i]]) < LEAST_EDGE_MM)) {
+        if (e->going != TT_STEP ||
+            (h->what == TT_EDGE && fabs(c->theta[c->fit.first[i]]) < LEAST_EDGE_MM)) {
             continue;
         }
         struct tt_change *change = &c->change[c->n_changes++];
         *change = (struct tt_change){.what = h->what, .who = h->who, .from = e->from, .to = e->to};
-        change->log_p = fmin(tt_log_p_f(gain_of(&c->fit, i, &q->rest, q->leave), h->q, h->nu) + looks, 0);
+        change->log_p =
+            fmin(tt_log_p_f(gain_of(&c->fit, i, &q->rest, q->leave), h->q, h->nu) + looks, 0);
         fill_shifts(c, i, change);
         find_bracket(c, i, q, change);
         change->weight = weight_of(c, i, q);
@@ -348,8 +366,9 @@ static bool step_does(struct tt_changes *c, size_t event, struct questions *q)
 
 static void add_to(struct tt_tip_drift *d, const struct tt_moved_by *m)
 {
-    *d = (struct tt_tip_drift){d->known,      d->shows,      d->step_alike, d->x + m->x, d->y + m->y,
-                               d->xx + m->xx, d->xy + m->xy, d->yy + m->yy, d->p};
+    *d =
+        (struct tt_tip_drift){d->known,      d->shows,      d->step_alike, d->x + m->x, d->y + m->y,
+                              d->xx + m->xx, d->xy + m->xy, d->yy + m->yy, d->p};
 }
 
 /* Smooth terms among what was found. */
@@ -394,7 +413,8 @@ static void describe_smooth(struct tt_changes *c, struct questions *q)
 
 /* The slope of a tip whose drift does not show: column @at of the fit that has one for each of
  * them. */
-static struct tt_tip_drift slope_of(const struct tt_events *f, size_t at, const double *theta, const double *covariance, double nu)
+static struct tt_tip_drift slope_of(const struct tt_events *f, size_t at, const double *theta,
+                                    const double *covariance, double nu)
 {
     size_t n = f->columns;
     struct tt_tip_drift d = {.known = true,
@@ -405,15 +425,18 @@ static struct tt_tip_drift slope_of(const struct tt_events *f, size_t at, const 
                              .yy = covariance[(at + 1) * n + at + 1]};
     double det = d.xx * d.yy - d.xy * d.xy;
 
-    d.p = exp(tt_log_p_f((d.yy * d.x * d.x - 2 * d.xy * d.x * d.y + d.xx * d.y * d.y) / det, 2, nu));
+    d.p =
+        exp(tt_log_p_f((d.yy * d.x * d.x - 2 * d.xy * d.x * d.y + d.xx * d.y * d.y) / det, 2, nu));
     return d;
 }
 
 /* Slopes of tips whose drift does not show. @theta, @covariance: work. */
-static enum tiptrue_status fit_slopes(struct tt_changes *c, struct questions *q, double *theta, double *covariance)
+static enum tiptrue_status fit_slopes(struct tt_changes *c, struct questions *q, double *theta,
+                                      double *covariance)
 {
     const struct tt_problem *p = c->problem;
-    size_t seat = tt_problem_find(p, c->values.tips > 1 ? TT_SEAT : TT_CAMERA, c->values.tips > 1 ? 0 : TT_NONE);
+    size_t seat = tt_problem_find(p, c->values.tips > 1 ? TT_SEAT : TT_CAMERA,
+                                  c->values.tips > 1 ? 0 : TT_NONE);
     size_t *at = TT_ARENA_NEW(c->arena, c->values.tips, size_t);
 
     if (at == NULL) {
@@ -432,9 +455,58 @@ static enum tiptrue_status fit_slopes(struct tt_changes *c, struct questions *q,
     tt_events_solve(&q->trial, theta, covariance);
     for (size_t tip = 0; tip < c->values.tips; tip++) {
         if (!c->drift[tip].shows && at[tip] != TT_NONE) {
-            c->drift[tip] = slope_of(&q->trial, at[tip], theta, covariance, p->hypothesis[seat + tip].nu);
+            c->drift[tip] =
+                slope_of(&q->trial, at[tip], theta, covariance, p->hypothesis[seat + tip].nu);
         }
     }
+    return TIPTRUE_OK;
+}
+
+/* What was found but for what begins with the latest run, into a fit of @n runs. */
+static void carry_over(const struct tt_changes *c, size_t n, struct tt_events *to)
+{
+    tt_events_reset(to);
+    for (size_t i = 0; i < c->fit.n_events; i++) {
+        struct tt_event e = c->fit.event[i];
+        bool step = e.going == TT_STEP;
+        e.to = step && e.to > n ? n : e.to;
+        if (e.going != TT_OTHER_PLATE && (!step || e.from + 1 < c->values.n)) {
+            (void)tt_events_append(to, &e);
+        }
+    }
+}
+
+/* A problem over @values with what was found carried over, and room for one event more. */
+static enum tiptrue_status pose_latest(const struct tt_changes *c, const struct tt_values *values,
+                                       const struct tt_series_noise *noise, struct tt_problem *p,
+                                       struct questions *q)
+{
+    enum tiptrue_status status = tt_problem_make(p, values, noise, TT_CHANGE_ALPHA, c->arena);
+
+    if (status == TIPTRUE_OK) {
+        status = prepare(q, p, c->fit.n_events + 4, c->fit.columns + 8, c->arena);
+    }
+    if (status == TIPTRUE_OK) {
+        carry_over(c, values->n, &q->rest);
+    }
+    return status;
+}
+
+/* The shifts of the latest run, from a fit with the step at it. */
+static enum tiptrue_status measure_latest(struct tt_changes *c, const struct tt_events *fit)
+{
+    struct tt_changes shown = *c;
+
+    shown.fit = *fit;
+    shown.theta = TT_ARENA_NEW(c->arena, fit->columns, double);
+    shown.covariance = TT_ARENA_NEW(c->arena, fit->columns * fit->columns, double);
+    if (shown.theta == NULL || shown.covariance == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    tt_events_solve(fit, shown.theta, shown.covariance);
+    fill_shifts(&shown, fit->n_events - 1, &c->latest.change);
+    c->latest.differs =
+        c->latest.change.what != TT_EDGE || fabs(c->latest.change.edge.x) >= LEAST_EDGE_MM;
     return TIPTRUE_OK;
 }
 
@@ -443,75 +515,47 @@ static enum tiptrue_status fit_slopes(struct tt_changes *c, struct questions *q,
 static enum tiptrue_status judge_latest(struct tt_changes *c)
 {
     struct tt_values *before = TT_ARENA_NEW(c->arena, 1, struct tt_values);
-    struct tt_series_noise *first = TT_ARENA_NEW(c->arena, 2, struct tt_series_noise);
+    struct tt_series_noise *noise = TT_ARENA_NEW(c->arena, 1, struct tt_series_noise);
     struct tt_problem *p = TT_ARENA_NEW(c->arena, 2, struct tt_problem);
-    struct questions own;
-    size_t last = c->values.n - 1, events = c->fit.n_events + 4, columns = c->fit.columns + 8;
-    enum tiptrue_status status = before && first && p ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    struct questions q;
+    size_t last = c->values.n - 1, best = 0;
+    enum tiptrue_status status = before && noise && p ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
         *before = tt_values_before_last(&c->values);
-        status = tt_problem_make(&p[0], before, &c->noise, TT_CHANGE_ALPHA, c->arena);
+        status = pose_latest(c, before, &c->noise, &p[0], &q);
     }
     if (status == TIPTRUE_OK) {
-        status = prepare(&own, &p[0], events, columns, c->arena);
-    }
-    if (status == TIPTRUE_OK) { /* what was found but for what begins with the latest run, fitted
-                                   without it, and the scales of that */
-        tt_events_reset(&own.rest);
-        for (size_t i = 0; i < c->fit.n_events; i++) {
-            struct tt_event e = c->fit.event[i];
-            e.to = e.going == TT_STEP && e.to > last ? last : e.to;
-            if (e.going != TT_OTHER_PLATE && (e.going != TT_STEP || e.from < last)) {
-                (void)tt_events_append(&own.rest, &e);
-            }
-        }
-        status = noise_of(&own.rest, first, c->arena);
+        status = noise_of(&q.rest, noise, c->arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_problem_make(&p[1], &c->values, first, TT_CHANGE_ALPHA, c->arena);
-    }
-    if (status == TIPTRUE_OK) {
-        status = prepare(&own, &p[1], events, columns, c->arena);
+        status = pose_latest(c, &c->values, noise, &p[1], &q);
     }
     if (status != TIPTRUE_OK) {
         return status;
     }
-    tt_events_reset(&own.rest);
-    for (size_t i = 0; i < c->fit.n_events; i++) {
-        const struct tt_event *e = &c->fit.event[i];
-        if (e->going != TT_OTHER_PLATE && (e->going != TT_STEP || e->from < last)) {
-            (void)tt_events_append(&own.rest, e);
-        }
-    }
-    tt_events_scan(&own.rest, last, own.work, own.gain);
-    struct tt_latest_run *latest = &c->latest;
-    size_t best = 0;
-    double most = -HUGE_VAL;
-    for (size_t h = 0; h < p[1].n_steps; h++) {
-        if (own.gain[h] - p[1].hypothesis[h].price_one_look > most) {
-            most = own.gain[h] - p[1].hypothesis[h].price_one_look;
-            best = h;
-        }
+    tt_events_scan(&q.rest, last, q.work, q.gain);
+    for (size_t h = 1; h < p[1].n_steps; h++) {
+        double net = q.gain[h] - p[1].hypothesis[h].price_one_look;
+        best = net > q.gain[best] - p[1].hypothesis[best].price_one_look ? h : best;
     }
     const struct tt_hypothesis_of *h = &p[1].hypothesis[best];
-    latest->judged = true;
-    latest->differs = most > 0;
-    latest->change = (struct tt_change){
-        .what = h->what, .plate = h->what == TT_POSE, .who = h->who, .from = last, .to = c->values.n, .first = last, .last = last};
-    latest->change.log_p = fmin(tt_log_p_f(own.gain[best], h->q, h->nu) + log((double)p[1].n_steps), 0);
-    const struct tt_event e = {.hypothesis = best, .going = TT_STEP, .from = last, .to = c->values.n};
-    if (latest->differs && tt_events_append(&own.rest, &e)) {
-        struct tt_changes shown = *c;
-        shown.fit = own.rest;
-        shown.theta = TT_ARENA_NEW(c->arena, own.rest.columns, double);
-        shown.covariance = TT_ARENA_NEW(c->arena, own.rest.columns * own.rest.columns, double);
-        if (shown.theta == NULL || shown.covariance == NULL) {
-            return TIPTRUE_E_MEMORY;
-        }
-        tt_events_solve(&own.rest, shown.theta, shown.covariance);
-        fill_shifts(&shown, own.rest.n_events - 1, &latest->change);
-        latest->differs = h->what != TT_EDGE || fabs(latest->change.edge.x) >= LEAST_EDGE_MM;
+    const struct tt_event e = {
+        .hypothesis = best, .going = TT_STEP, .from = last, .to = c->values.n};
+    c->latest = (struct tt_latest_run){
+        .judged = true,
+        .differs = q.gain[best] > h->price_one_look,
+        .change = {.what = h->what,
+                   .plate = h->what == TT_POSE,
+                   .who = h->who,
+                   .from = last,
+                   .to = c->values.n,
+                   .first = last,
+                   .last = last,
+                   .log_p =
+                       fmin(tt_log_p_f(q.gain[best], h->q, h->nu) + log((double)p[1].n_steps), 0)}};
+    if (c->latest.differs && tt_events_append(&q.rest, &e)) {
+        return measure_latest(c, &q.rest);
     }
     return TIPTRUE_OK;
 }
@@ -528,7 +572,8 @@ static bool allocate(struct tt_changes *c)
     return c->drift && c->wears && c->edge_drift && c->residual && c->noise.between;
 }
 
-enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series *series, struct tt_arena *arena)
+enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series *series,
+                                    struct tt_arena *arena)
 {
     *c = (struct tt_changes){.arena = arena};
     enum tiptrue_status status = tt_values_make(&c->values, series, arena);
@@ -540,13 +585,19 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     if (status != TIPTRUE_OK || c->values.n < 2) {
         return status;
     }
-    status = c->values.n < TT_FEWEST_TREND_RUNS ? levels_only(c) : analyse(&c->values, &c->problem, &c->noise, &c->fit, arena);
+    status = c->values.n < TT_FEWEST_TREND_RUNS
+                 ? levels_only(c)
+                 : analyse(&c->values, &c->problem, &c->noise, &c->fit, arena);
     if (status == TIPTRUE_OK) {
-        status = prepare(&q, c->problem, c->fit.n_events + c->values.tips + 2, c->fit.columns + 2 * c->values.tips + 8, arena);
+        status = prepare(&q, c->problem, c->fit.n_events + c->values.tips + 2,
+                         c->fit.columns + 2 * c->values.tips + 8, arena);
     }
-    c->theta = status == TIPTRUE_OK ? TT_ARENA_NEW(arena, c->fit.room + q.trial.room, double) : NULL;
+    c->theta =
+        status == TIPTRUE_OK ? TT_ARENA_NEW(arena, c->fit.room + q.trial.room, double) : NULL;
     c->covariance =
-        status == TIPTRUE_OK ? TT_ARENA_NEW(arena, c->fit.room * c->fit.room + q.trial.room * q.trial.room, double) : NULL;
+        status == TIPTRUE_OK
+            ? TT_ARENA_NEW(arena, c->fit.room * c->fit.room + q.trial.room * q.trial.room, double)
+            : NULL;
     if (c->theta == NULL || c->covariance == NULL) {
         return TIPTRUE_E_MEMORY;
     }
@@ -555,7 +606,8 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     status = describe(c, &q);
     if (status == TIPTRUE_OK) {
         describe_smooth(c, &q);
-        status = fit_slopes(c, &q, c->theta + c->fit.room, c->covariance + c->fit.room * c->fit.room);
+        status =
+            fit_slopes(c, &q, c->theta + c->fit.room, c->covariance + c->fit.room * c->fit.room);
     }
     if (status == TIPTRUE_OK && c->values.n > TT_FEWEST_TREND_RUNS) {
         status = judge_latest(c);
@@ -583,9 +635,12 @@ struct tt_axis_scatter tt_changes_between(const struct tt_changes *c, size_t tip
         double shared = c->noise.shared[axis], own = c->noise.between[column], s2 = shared + own;
         double whole_shared = shared + common / n, whole_own = own + stated / n;
         /* each part is known by the degrees of freedom of its class; two axes share them */
-        double nu_shared = 0.5 * c->noise.nu[TT_SHARED], nu_own = fmax(0.5 * c->noise.nu[TT_OWN] / fmax((double)v->tips - 1, 1), 1);
-        double u2 = v->tips > 1 ? 2 * whole_shared * whole_shared / nu_shared + 2 * whole_own * whole_own / nu_own
-                                : 2 * (whole_shared + whole_own) * (whole_shared + whole_own) / nu_shared;
+        double nu_shared = 0.5 * c->noise.nu[TT_SHARED],
+               nu_own = fmax(0.5 * c->noise.nu[TT_OWN] / fmax((double)v->tips - 1, 1), 1);
+        double u2 =
+            v->tips > 1
+                ? 2 * whole_shared * whole_shared / nu_shared + 2 * whole_own * whole_own / nu_own
+                : 2 * (whole_shared + whole_own) * (whole_shared + whole_own) / nu_shared;
         double root = sqrt(s2), u = s2 > 0 ? sqrt(u2) / (2 * root) : sqrt(sqrt(u2));
         *(axis == 0 ? &s.x_mm : &s.y_mm) = root;
         *(axis == 0 ? &s.u_x_mm : &s.u_y_mm) = u;
@@ -613,7 +668,8 @@ static double part_at(const struct tt_changes *c, size_t term, size_t column, do
         x = week;
     } else if (p->regressor[TT_SEASON] != TT_NONE && course->regressor == p->regressor[TT_SEASON]) {
         x = sin(turn);
-    } else if (p->regressor[TT_SEASON] != TT_NONE && course->regressor == p->regressor[TT_SEASON] + 1) {
+    } else if (p->regressor[TT_SEASON] != TT_NONE &&
+               course->regressor == p->regressor[TT_SEASON] + 1) {
         x = cos(turn);
     } else {
         x = p->gls.regressor[course->regressor][c->values.n - 1]; /* as at the last run */
@@ -627,12 +683,15 @@ static double part_at(const struct tt_changes *c, size_t term, size_t column, do
 struct tt_moved_by tt_changes_predict(const struct tt_changes *c, size_t tip, double week)
 {
     const struct tt_values *v = &c->values;
-    size_t n = c->fit.columns, t = v->tips, at[2] = {tt_at_offset(v, tip, 0), tt_at_offset(v, tip, 1)};
-    double value[2] = {0, 0}, cov[3] = {c->problem->gls.inverse[tip * t + tip], 0, c->problem->gls.inverse[t * t + tip * t + tip]};
+    size_t n = c->fit.columns, t = v->tips,
+           at[2] = {tt_at_offset(v, tip, 0), tt_at_offset(v, tip, 1)};
+    double value[2] = {0, 0}, cov[3] = {c->problem->gls.inverse[tip * t + tip], 0,
+                                        c->problem->gls.inverse[t * t + tip * t + tip]};
 
     for (size_t axis = 0; axis < 2; axis++) {
         for (size_t k = 0; k < t; k++) {
-            value[axis] += c->problem->gls.inverse[axis * t * t + tip * t + k] * c->problem->gls.data[axis * t + k];
+            value[axis] += c->problem->gls.inverse[axis * t * t + tip * t + k] *
+                           c->problem->gls.data[axis * t + k];
         }
     }
     for (size_t i = 0; i < n; i++) {
