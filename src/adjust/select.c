@@ -171,5 +171,8 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
         return status;
     }
     status = judge(&search, selection, &table, &stands);
+    if (status == TIPTRUE_OK && !stands && !selection->fit->deficient) { /* once more, with every row: starts are made of it */
+        status = tt_modes_score(selection->fit, arena, TT_MODES_FINE, &table);
+    }
     return status == TIPTRUE_OK && !stands ? search_all(&search, table.n > 0 ? &table : NULL, selection) : status;
 }

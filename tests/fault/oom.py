@@ -38,11 +38,11 @@ with tempfile.TemporaryDirectory() as scratch:
         return subprocess.run([program, *command], stdout=subprocess.PIPE, stderr=subprocess.PIPE, env=environment, check=False,
                               timeout=120)
 
-    plan = subprocess.run([program, "plan", "--json", "--touches", "12", *pair], stdout=subprocess.PIPE, check=False)
+    plan = subprocess.run([program, "plan", "--json", "--touches", "16", *pair], stdout=subprocess.PIPE, check=False)
     pathlib.Path("plan.json").write_bytes(plan.stdout)
     log = str(board / "run.csv")
     COMMANDS = {
-        "plan": ["plan", "--touches", "12", *pair],
+        "plan": ["plan", "--touches", "16", *pair],
         "simulate": ["simulate", "--draw", "--seed", "5", "--plan", "plan.json", *pair],
         "solve": ["solve", "--json", *pair, log],
         "solve --monte-carlo": ["solve", "--json", "--monte-carlo", "100", *pair, log],

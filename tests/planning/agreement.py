@@ -46,7 +46,8 @@ def errors(folder, files, plan, runs, same_plate):
         paths.append(log)
         true.append([tip["offset"] for tip in truth["tips"]])
     lines = bench.command("solve", *files, "--json", *paths, good=(0, 10, 20)).splitlines()
-    found = [[[tip["offset_mm"][axis] for axis in "xy"] for tip in json.loads(line)["tips"]] for line in lines]
+    found = [[[(tip["same_plate"] if same_plate else tip)["offset_mm"][axis] for axis in "xy"] for tip in json.loads(line)["tips"]]
+             for line in lines]
     return np.array(found) - np.array(true)
 
 

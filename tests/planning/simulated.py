@@ -31,6 +31,9 @@ def rows_of(log):
     return list(csv.DictReader(line for line in io.StringIO(log) if not line.startswith("#")))
 
 
+PER_TIP = 12  # touches of the plan that most runs here are of
+
+
 class Bench:
     """A folder with a plate, a machine, a plan and a truth."""
 
@@ -38,7 +41,7 @@ class Bench:
         self.folder, self.plate, self.machine, self.truth = folder, plate, machine, truth
         self.files = ["--plate", bench.save(f"{folder}/plate.json", plate), "--machine",
                       bench.save(f"{folder}/machine.json", machine)]
-        self.plan = plan or json.loads(bench.command("plan", *self.files, "--touches", 6 * len(machine["tips"]), "--json"))
+        self.plan = plan or json.loads(bench.command("plan", *self.files, "--touches", PER_TIP * len(machine["tips"]), "--json"))
         self.plan_file = bench.save(f"{folder}/plan.json", self.plan)
         self.truth_file = bench.save(f"{folder}/truth.json", truth) if truth else None
 
@@ -184,7 +187,7 @@ def controller_log():
         tally.check(by_csv["tips"] == by_log["tips"], "controller log and CSV give different offsets")
         tally.check(by_csv["run"]["touches"] == by_log["run"]["touches"], "controller log and CSV count different touches")
         pairs = "motion" in described
-        tally.check(by_csv["run"]["touches"]["find"] == (6 * len(described["tips"]) if pairs else 0), "fast touches are not found")
+        tally.check(by_csv["run"]["touches"]["find"] == (PER_TIP * len(described["tips"]) if pairs else 0), "fast touches are not found")
 
 
 def refused():

@@ -74,7 +74,7 @@ def peer_agrees(block, runs):
                 )
                 for found, expected in (
                     (peer.covariance, covariance[i, tip]),
-                    (peer.same_plate, same_plate[i, tip]),
+                    (peer.less_plate, same_plate[i, tip]),
                 ):
                     size = np.outer(*2 * [np.sqrt(np.diag(expected))])
                     spread = max(
