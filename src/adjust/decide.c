@@ -12,7 +12,8 @@
 #include "adjust/explain_parts.h"
 #include "base/distribution.h"
 
-/* An explanation that only adds a mode to the best one, and calls the same touches good, counts within this. */
+/* An explanation that only adds a mode to the best one counts within this where the best keeps every touch; where both call the
+ * same touches good, if it is no mode of an edge, which late touches may have hidden. */
 #define NESTED_LN 2.3
 /* The best explanation leaves little when its uncertainty exceeds this many times what the same touches, all good, would give. */
 #define LITTLE 4.0
@@ -131,15 +132,39 @@ static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *
     return same;
 }
 
+static bool all_good(const struct tt_pool *pool, const struct tt_candidate *candidate)
+{
+    bool all = true;
+
+    for (size_t i = 0; i < pool->search->run->n_observations && all; i++) {
+        const struct tt_observation *o = &pool->search->run->observations[i];
+        all = o->kind != TT_TOUCH || o->use != TT_USE || candidate->good[i] > 0.5;
+    }
+    return all;
+}
+
+/* Modes that are about edges: what late touches suggest. */
+static size_t edge_modes(const struct tt_candidate *candidate)
+{
+    size_t n = 0;
+
+    for (size_t k = 0; k < candidate->n_modes; k++) {
+        enum tt_mode_kind kind = candidate->modes[k].kind;
+        n += kind == TT_MODE_FILM || kind == TT_MODE_EDGE || kind == TT_MODE_EDGE_OUT;
+    }
+    return n;
+}
+
 /* Explanations that are not excluded, distinct, the best one first; *n receives their number. */
-static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, size_t *n)
+static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, bool all_kept, size_t *n)
 {
     const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *), *best = pool->best;
 
     *n = 0;
     for (const struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
         bool had = false;
-        bool nested = c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) && same_touches(pool, best, c);
+        bool nested = c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
+                      (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
         if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) || !c->estimated) {
             continue;
         }
@@ -394,7 +419,7 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     if ((status = explanation_init(pool, blocks, e)) != TIPTRUE_OK) {
         return status;
     }
-    const struct tt_candidate **near = not_excluded(pool, blocks, &n);
+    const struct tt_candidate **near = not_excluded(pool, blocks, all_good(pool, pool->best), &n);
     double *weights = TT_ARENA_NEW(pool->search->arena, n, double), sum = 0;
     double *plan_mm = TT_ARENA_NEW(pool->search->arena, blocks, double);
     if (near == NULL || weights == NULL || plan_mm == NULL) {

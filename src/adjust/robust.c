@@ -36,7 +36,7 @@
 /* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 0.1 late and 0.1 early of ten. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
-#define SHARE_PRIOR_LATE 0.1
+#define SHARE_PRIOR_LATE 1.0
 #define SHARE_PRIOR_EARLY 0.1
 /* On a filmed edge at least this share may have met the bare metal: early against the film, by no more than it is thick. */
 #define BARE_SHARE 0.1
