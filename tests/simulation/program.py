@@ -31,7 +31,7 @@ def answers(results, tip_of_run):
     """What is said of one tip of each run (@tip_of_run: its index), NaN where there is no offset; and the findings of the run."""
     count = len(results)
     a = SimpleNamespace(solved=np.zeros(count, bool), refused=np.zeros(count, bool), found={})
-    for name, shape in (("offset", (2,)), ("cov", (2, 2)), ("region", (3,)), ("same_cov", (2, 2)), ("same_dof", ())):
+    for name, shape in (("offset", (2,)), ("cov", (2, 2)), ("region", (3,)), ("held", (2,)), ("same_cov", (2, 2)), ("same_dof", ())):
         setattr(a, name, np.full((count, *shape), np.nan))
     for i, result in enumerate(results):
         if result["schema"] != "tiptrue.result/1":
@@ -48,6 +48,8 @@ def answers(results, tip_of_run):
         a.cov[i] = tip["covariance_mm2"]
         region = tip["coverage"]["region"]
         a.region[i] = region["semi_major_mm"], region["semi_minor_mm"], np.radians(region["angle_deg"])
+        held = tip["same_plate"]["offset_mm"] or offset  # by least squares there is none
+        a.held[i] = held["x"], held["y"]
         a.same_cov[i] = tip["same_plate"]["covariance_mm2"]
         a.same_dof[i] = number(tip["same_plate"]["dof"])
     return a
