@@ -31,7 +31,8 @@ def answers(results, tip_of_run):
     """What is said of one tip of each run (@tip_of_run: its index), NaN where there is no offset; and the findings of the run."""
     count = len(results)
     a = SimpleNamespace(solved=np.zeros(count, bool), refused=np.zeros(count, bool), found={})
-    for name, shape in (("offset", (2,)), ("cov", (2, 2)), ("region", (3,)), ("held", (2,)), ("same_cov", (2, 2)), ("same_dof", ())):
+    for name, shape in (("offset", (2,)), ("cov", (2, 2)), ("region", (3,)), ("held", (2,)), ("same_cov", (2, 2)),
+                        ("same_dof", ())):
         setattr(a, name, np.full((count, *shape), np.nan))
     for i, result in enumerate(results):
         if result["schema"] != "tiptrue.result/1":

@@ -47,8 +47,10 @@ struct regression {
 static void set_up(struct regression *r, bool robust)
 {
     *r = (struct regression){.block_size = {COEFFICIENTS}, .at_edge = {TT_NONE}};
-    r->noise = (struct tt_noise){
-        .touch_known = robust, .touch_dof = robust ? 1e4 : 0, .sight_var_mm2 = 1e-6, .touch_var_mm2 = SCATTER * SCATTER * UNIT_MM * UNIT_MM};
+    r->noise = (struct tt_noise){.touch_known = robust,
+                                 .touch_dof = robust ? 1e4 : 0,
+                                 .sight_var_mm2 = 1e-6,
+                                 .touch_var_mm2 = SCATTER * SCATTER * UNIT_MM * UNIT_MM};
     r->plate = (struct tiptrue_plate){.edges = &r->edge, .n_edges = 1};
     r->cell = (struct tt_cell){.count = N, .n_entries = COEFFICIENTS, .n_columns = COEFFICIENTS};
     for (size_t k = 0; k < COEFFICIENTS; k++) {

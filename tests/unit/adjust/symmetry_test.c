@@ -122,7 +122,8 @@ static void check_tip(const struct tt_tip_result *found, const struct tt_tip_res
     ck_assert_uint_eq(found->used, before->used);
     ck_assert_int_eq(found->has_present, before->has_present);
     ck_assert_double_eq_tol(found->p_unchanged, before->p_unchanged, rivals == 0 ? 1e-6 : 0.3);
-    ck_assert_double_eq_tol(found->p_conforming, before->p_conforming, rivals == 0 ? 1e-3 : 0.3); /* by rays, which do not turn along */
+    ck_assert_double_eq_tol(found->p_conforming, before->p_conforming,
+                            rivals == 0 ? 1e-3 : 0.3); /* by rays, which do not turn along */
     if (rivals == 0) {
         ck_assert_int_eq(found->verdict, before->verdict);
     }
