@@ -109,6 +109,7 @@ libcore_la_SOURCES = \
   src/adjust/limits.c \
   src/adjust/linearise.c \
   src/adjust/model.c src/adjust/model.h \
+  src/adjust/mirrored.c src/adjust/mirrored.h \
   src/adjust/model_findings.c \
   src/adjust/modes.c src/adjust/modes.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
@@ -134,24 +135,27 @@ libcore_la_SOURCES = \
   src/planning/resolve.c src/planning/resolve.h \
   src/planning/scene.c src/planning/scene.h \
   src/planning/simulate.c src/planning/simulate.h \
-  src/history/attribution.c \
-  src/history/changes.c src/history/changes.h src/history/changes_parts.h \
-  src/history/changes_judge.c \
-  src/history/changes_search.c \
-  src/history/changes_terms.c \
   src/history/chart.c src/history/chart.h \
   src/history/compare.c src/history/compare.h \
-  src/history/scatter.c src/history/scatter.h \
   src/history/series.c src/history/series.h \
   src/history/signals.c \
-  src/history/plane.h \
-  src/history/track.c src/history/track.h src/history/track_parts.h \
-  src/history/track_judge.c \
-  src/history/track_scatter.c \
+  src/history/naming.c \
+  src/history/series/changes.c src/history/series/changes.h \
+  src/history/series/descent.c \
+  src/history/series/events.c \
+  src/history/series/gls.c src/history/series/gls.h \
+  src/history/series/noise.c src/history/series/noise.h \
+  src/history/series/problem.c src/history/series/problem.h \
+  src/history/series/search.h \
+  src/history/series/segment.c \
+  src/history/series/select.c \
+  src/history/series/values.c src/history/series/values.h \
+  src/history/series/views.c \
   src/history/words.c src/history/words.h \
   src/history/trend.c src/history/trend.h \
   src/history/put.c \
   src/history/read.c \
+  src/history/say.c \
   src/history/schema.c src/history/schema.h \
   src/history/sql.c src/history/sql.h \
   src/history/store.c src/history/store.h \

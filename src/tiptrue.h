@@ -439,6 +439,18 @@ struct tiptrue_history_counts {
     size_t runs, logs, results, documents, exports;
     size_t faults;
 };
+/* Something to be remembered of the run @id (whole, tiptrue_history_find): results and log stay as they are. @text: why it is
+ * excluded; its start as it should have been (RFC 3339); a note; NULL where it is included again. TIPTRUE_E_USAGE: no time. */
+enum tiptrue_history_word {
+    TIPTRUE_HISTORY_EXCLUDE, /* kept out of trends and out of the scatter between runs */
+    TIPTRUE_HISTORY_INCLUDE, /* taken in again, whatever its clock says */
+    TIPTRUE_HISTORY_STARTED,
+    TIPTRUE_HISTORY_NOTE
+};
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_say(struct tiptrue_history *history, const char *id,
+                                                         enum tiptrue_history_word word, const char *text, double now_s,
+                                                         struct tiptrue_error *error);
+
 /* Look for damage: structure, references, every digest, and whether every result can be read. Faults go to @sink as errors.
  * TIPTRUE_E_DATA: there are some. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history, const struct tiptrue_sink *sink,
@@ -458,17 +470,23 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_comparison_text(const struct tiptru
 
 struct tiptrue_trend_options {
     size_t baseline_runs; /* limits of the control charts come from so many runs, the first after each change; 0 = 20 */
-    size_t most_runs;     /* only the latest so many are looked at; 0 = 400 */
+    size_t most_runs;     /* only the latest so many are looked at; 0 = 2000 */
     const char *tip;      /* only this tip is shown (all are needed to tell what moved); NULL = all */
 };
 /* What the runs of a machine say over time: scatter, control charts, changes, drift, forecast (docs/history.md).
  * @query->machine NULL: the only machine of the history. TIPTRUE_E_USAGE: it has several, or no such tip, or since is no time;
- * TIPTRUE_E_NO_INPUT: no runs of that machine. Cost: about linear in runs, 10 ms for 70 runs of three tips with changes. */
+ * TIPTRUE_E_NO_INPUT: no runs of that machine. Cost: 10 ms for 70 runs of three tips, 50 ms for 400. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history,
                                                            const struct tiptrue_history_query *query,
                                                            const struct tiptrue_trend_options *options,
                                                            struct tiptrue_trend **trend, struct tiptrue_error *error);
 void tiptrue_trend_free(struct tiptrue_trend *trend);
+
+/* What the latest run of @machine shows against the runs before it, as a sentence for a person, for free(); *text NULL: too few
+ * runs to say. *differs: whether it is off what they lead to expect, by a test that one quiet run in two hundred fails at most. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history, const struct tiptrue_machine *machine,
+                                                            const struct tiptrue_text_options *options, char **text,
+                                                            bool *differs, struct tiptrue_error *error);
 
 /* Scatter between the runs of @machine (as its name stands in the results), for tiptrue_solve_options: from its latest runs, of
  * tips with at least 8 of them. Fewer: *between has no tips. */

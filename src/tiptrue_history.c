@@ -10,6 +10,7 @@
 
 #include "adjust/uncertainty.h"
 #include "base/time.h"
+#include "history/sql.h"
 #include "history/store.h"
 #include "history/summary.h"
 #include "history/trend.h"
@@ -83,6 +84,63 @@ static enum tiptrue_status put_solved(struct tiptrue_history *history, const str
     return status;
 }
 
+enum tiptrue_status tiptrue_history_say(struct tiptrue_history *history, const char *id, enum tiptrue_history_word word,
+                                        const char *text, double now_s, struct tiptrue_error *error)
+{
+    static const enum tt_saying SAYINGS[] = {[TIPTRUE_HISTORY_EXCLUDE] = TT_SAY_EXCLUDE,
+                                             [TIPTRUE_HISTORY_INCLUDE] = TT_SAY_INCLUDE,
+                                             [TIPTRUE_HISTORY_STARTED] = TT_SAY_STARTED,
+                                             [TIPTRUE_HISTORY_NOTE] = TT_SAY_NOTE};
+    double time_s;
+
+    if (word == TIPTRUE_HISTORY_STARTED && !tt_time_read(text, strlen(text), &time_s)) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "write 2026-03-02T07:41:12Z", "'%s' is not a readable time", text);
+    }
+    enum tiptrue_status status = tt_store_say(history, id, SAYINGS[word], text, now_s, error);
+    return status == TIPTRUE_OK ? tt_history_catch_up(history, error) : status;
+}
+
+/* A clock may be so far ahead, or behind the run before, as time zones and a run entered late make it; one that is years off was
+ * never set, as those that begin in 1970. */
+#define CLOCK_SLACK_S 86400.0
+#define YEARS_AWAY_S (10 * 365.25 * 86400)
+
+/* What is wrong with the start of a run that is entered now; NULL: nothing. */
+static const char *doubt_of(const struct tiptrue_history *history, double started_s, double now_s)
+{
+    if (started_s > now_s + CLOCK_SLACK_S) {
+        return "lies in the future";
+    }
+    if (started_s < now_s - YEARS_AWAY_S) {
+        return "lies years away";
+    }
+    return history->has_before && started_s < history->before_s - CLOCK_SLACK_S ? "lies before that of the run before it" : NULL;
+}
+
+/* Warn of a start that cannot be, and keep the run out of trends until somebody says what it was. */
+static enum tiptrue_status question_clock(struct tiptrue_history *history, const struct tiptrue_run *run, double now_s,
+                                          const struct tiptrue_sink *sink, struct tiptrue_error *error)
+{
+    double started_s;
+    char text[500], doubt[200];
+
+    if (run->started == NULL || !tt_time_read(run->started, strlen(run->started), &started_s)) {
+        return TIPTRUE_OK;
+    }
+    const char *what = doubt_of(history, started_s, now_s);
+    if (what == NULL) {
+        return TIPTRUE_OK;
+    }
+    snprintf(doubt, sizeof doubt, "its start, %.40s, %s", run->started, what);
+    snprintf(text, sizeof text,
+             "%s; the run is kept out of trends until `tiptrue history started %s TIME' gives the right one, or `tiptrue history "
+             "include %s' takes it as it is",
+             doubt, run->id, run->id);
+    tell(sink, TIPTRUE_WARNING, run->file, text);
+    enum tiptrue_status status = tt_store_say(history, run->id, TT_SAY_DOUBT, doubt, now_s, error);
+    return status == TIPTRUE_OK ? tt_history_catch_up(history, error) : status;
+}
+
 enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const struct tiptrue_plate *plate,
                                         const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
                                         const struct tiptrue_run *run, const struct tiptrue_solution *solution, double now_s,
@@ -93,10 +151,17 @@ enum tiptrue_status tiptrue_history_add(struct tiptrue_history *history, const s
     if (run->source.text == NULL) {
         return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, NULL, "the run was read without its text, which a history keeps");
     }
-    enum tiptrue_status status =
-        put_solved(history, plate, machine, plan, pattern, run, solution, now_s, TT_PUT_SOLVED, &outcome, error);
+    enum tiptrue_status status = TIPTRUE_OK;
+    if (!history->before_known) { /* once: runs that are entered together may come in any order */
+        status = tt_store_latest_start(history, machine->name, &history->has_before, &history->before_s, error);
+        history->before_known = status == TIPTRUE_OK;
+    }
+    if (status == TIPTRUE_OK) {
+        status = put_solved(history, plate, machine, plan, pattern, run, solution, now_s, TT_PUT_SOLVED, &outcome, error);
+    }
     if (status == TIPTRUE_OK) {
         tell_outcome(sink, run->file, run->id, PACKAGE_VERSION, &outcome);
+        status = outcome.run_is_new ? question_clock(history, run, now_s, sink, error) : TIPTRUE_OK;
     }
     return status;
 }
@@ -650,9 +715,10 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history, struc
         status = between_of_result(history, revived.before, &between, error);
     }
     if (status == TIPTRUE_OK) {
-        const struct tiptrue_solve_options options_of_then = {.between = between, .tips = revived.before->wanted,
-                                                             .n_tips = revived.before->n_wanted,
-                                                             .accept_change = revived.before->change_accepted};
+        const struct tiptrue_solve_options options_of_then = {.between = between,
+                                                              .tips = revived.before->wanted,
+                                                              .n_tips = revived.before->n_wanted,
+                                                              .accept_change = revived.before->change_accepted};
         status = tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, &options_of_then, &revived.anew, error);
     }
     if (status == TIPTRUE_OK) {
@@ -817,8 +883,114 @@ static enum tiptrue_status choose_tip(struct tiptrue_trend *trend, const char *t
     return status;
 }
 
-/* Runs looked at where nothing else is asked for: some months of daily runs. */
-#define DEFAULT_RUNS 400
+/* Runs looked at where nothing else is asked for: some years of daily runs. */
+#define DEFAULT_RUNS 2000
+/* An edge is shifted by so much to see what a solution makes of it: small against everything that a robust step would notice. */
+#define SHIFT_MM 1e-3
+/* Of so many latest runs one has its log, or nobody knows what the solution does. */
+#define LATEST_WITH_LOG 5
+
+/* The place of @name among the edges of a solution; TT_NONE: it is not there. */
+static size_t edge_of(const struct tiptrue_solution *solution, const char *name)
+{
+    for (size_t i = 0; i < solution->n_edges; i++) {
+        if (strcmp(solution->edges[i].name, name) == 0) {
+            return i;
+        }
+    }
+    return TT_NONE;
+}
+
+/* What the solution of a stored run does when @edge of its plate lies further out by SHIFT_MM than the plate file says. */
+static enum tiptrue_status respond(struct tiptrue_workspace *workspace, struct revived *revived, size_t edge,
+                                   const struct tiptrue_solution *base, const struct tt_series *series,
+                                   struct tt_series_response *response, struct tiptrue_error *error)
+{
+    struct tt_edge *e = &revived->plate->edges[edge];
+    struct tt_edge kept = *e;
+    struct tiptrue_solution *moved = NULL;
+
+    /* the file's place moves the other way */
+    e->from = (struct tt_plate_xy){e->from.x_mm - SHIFT_MM * e->n_x, e->from.y_mm - SHIFT_MM * e->n_y};
+    e->to = (struct tt_plate_xy){e->to.x_mm - SHIFT_MM * e->n_x, e->to.y_mm - SHIFT_MM * e->n_y};
+    e->d_mm -= SHIFT_MM;
+    enum tiptrue_status status = tiptrue_solve(workspace, revived->plate, revived->machine, revived->run, NULL, &moved, error);
+    *e = kept;
+    for (size_t i = 0; status == TIPTRUE_OK && i < moved->n_tips && i < base->n_tips; i++) {
+        for (size_t tip = 0; tip < series->n_tip_names; tip++) {
+            if (strcmp(series->tip_names[tip], moved->tips[i].name) == 0) {
+                const struct tt_tip_result *now = &moved->tips[i], *then = &base->tips[i];
+                response->offset[tip] = (struct tt_machine_xy){(now->offset.x_mm - then->offset.x_mm) / SHIFT_MM,
+                                                               (now->offset.y_mm - then->offset.y_mm) / SHIFT_MM};
+                response->radius[tip] = (now->contact_radius_mm - then->contact_radius_mm) / SHIFT_MM;
+            }
+        }
+    }
+    for (size_t i = 0; status == TIPTRUE_OK && i < series->n_edge_names; i++) {
+        size_t now = edge_of(moved, series->edge_names[i]), then = edge_of(base, series->edge_names[i]);
+        if (now != TT_NONE && then != TT_NONE) {
+            response->edge[i] = (moved->edges[now].shift_mm - base->edges[then].shift_mm) / SHIFT_MM;
+        }
+    }
+    tiptrue_solution_free(moved);
+    return status;
+}
+
+/* Fill series->response from the latest run that can be solved again; tips that it does not have answer as the mean of the others.
+ */
+static enum tiptrue_status respond_all(struct tiptrue_workspace *workspace, struct revived *revived, struct tt_series *series,
+                                       struct tiptrue_error *error)
+{
+    struct tiptrue_solution *base = NULL;
+    struct tt_series_response *made = TT_ARENA_NEW(series->arena, series->n_edge_names, struct tt_series_response);
+    enum tiptrue_status status = made != NULL
+                                     ? tiptrue_solve(workspace, revived->plate, revived->machine, revived->run, NULL, &base, error)
+                                     : tt_fail_memory(error);
+
+    for (size_t i = 0; status == TIPTRUE_OK && i < series->n_edge_names; i++) {
+        made[i].offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
+        made[i].radius = TT_ARENA_NEW(series->arena, series->n_tip_names, double);
+        made[i].edge = TT_ARENA_NEW(series->arena, series->n_edge_names, double);
+        if (made[i].offset == NULL || made[i].radius == NULL || made[i].edge == NULL) {
+            status = tt_fail_memory(error);
+            continue;
+        }
+        for (size_t edge = 0; edge < revived->plate->n_edges && status == TIPTRUE_OK; edge++) {
+            if (strcmp(revived->plate->edges[edge].name, series->edge_names[i]) == 0) {
+                status = respond(workspace, revived, edge, base, series, &made[i], error);
+            }
+        }
+    }
+    series->response = status == TIPTRUE_OK ? made : NULL;
+    tiptrue_solution_free(base);
+    return status;
+}
+
+/* The runs of @machine, and what its solutions make of an edge that shifts, from the latest run whose log is there: on its plate.
+ */
+static enum tiptrue_status read_series(struct tiptrue_history *history, const char *machine, double since_s, size_t most_runs,
+                                       struct tt_series *series, struct tiptrue_error *error)
+{
+    struct tiptrue_workspace *workspace = NULL;
+    enum tiptrue_status status = tt_store_series(history, machine, since_s, most_runs, series, error);
+
+    if (status == TIPTRUE_OK && series->n_runs >= TT_FEWEST_TREND_RUNS) {
+        status = tiptrue_workspace_new(&workspace, error);
+    }
+    for (size_t i = 0; workspace != NULL && i < LATEST_WITH_LOG && i < series->n_runs && series->response == NULL; i++) {
+        struct revived revived = {0};
+        struct tiptrue_error why = {0}; /* a run that cannot be solved again is no fault here */
+        const struct tt_series_run *run = &series->runs[series->n_runs - 1 - i];
+        if (strcmp(run->plate, series->runs[series->n_runs - 1].plate) == 0 &&
+            tt_store_load(history, run->id, true, &revived.record, &why) == TIPTRUE_OK && revive(&revived, &why) == TIPTRUE_OK) {
+            (void)respond_all(workspace, &revived, series, &why);
+        }
+        clear_revived(&revived);
+        status = why.status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
+    }
+    tiptrue_workspace_free(workspace);
+    return status;
+}
 
 static enum tiptrue_status trend_of(struct tiptrue_history *history, const char *machine, const struct tt_store_query *query,
                                     const struct tiptrue_trend_options *options, struct tiptrue_trend **trend,
@@ -827,8 +999,8 @@ static enum tiptrue_status trend_of(struct tiptrue_history *history, const char 
     struct tt_arena arena = {0};
     struct tt_series series = {.arena = &arena, .machine = machine};
     size_t stored = 0;
-    enum tiptrue_status status = tt_store_series(history, machine, query->has_since ? query->since_s : -HUGE_VAL,
-                                                 options->most_runs > 0 ? options->most_runs : DEFAULT_RUNS, &series, error);
+    enum tiptrue_status status = read_series(history, machine, query->has_since ? query->since_s : -HUGE_VAL,
+                                             options->most_runs > 0 ? options->most_runs : DEFAULT_RUNS, &series, error);
 
     if (status == TIPTRUE_OK) {
         status = tt_store_count_machine(history, machine, &stored, error);
@@ -921,6 +1093,33 @@ static enum tiptrue_status find_origins(struct tiptrue_history *history, const s
     return status;
 }
 
+enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history, const struct tiptrue_machine *machine,
+                                           const struct tiptrue_text_options *options, char **text, bool *differs,
+                                           struct tiptrue_error *error)
+{
+    static const struct tiptrue_trend_options NONE = {0};
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena, .machine = machine->name};
+    struct tiptrue_trend *trend = NULL;
+    struct tt_buffer buffer = {0};
+    size_t length;
+    enum tiptrue_status status = read_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error);
+
+    *text = NULL;
+    *differs = false;
+    if (status == TIPTRUE_OK && series.n_runs > TT_FEWEST_TREND_RUNS) {
+        status = tt_trend_make(&series, series.n_runs, &NONE, &trend, error);
+    }
+    if (status == TIPTRUE_OK && trend != NULL && trend->latest.judged) {
+        *differs = trend->latest.differs;
+        tt_output_latest_text(trend, options, &buffer);
+        status = tt_buffer_hand_over(&buffer, text, &length, error);
+    }
+    tiptrue_trend_free(trend);
+    tt_arena_clear(&arena);
+    return status;
+}
+
 enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, const struct tiptrue_machine *machine,
                                             struct tiptrue_between **between, struct tiptrue_error *error)
 {
@@ -928,7 +1127,7 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history, con
     struct tt_series series = {.arena = &arena, .machine = machine->name};
     struct tiptrue_between *made = calloc(1, sizeof *made);
     enum tiptrue_status status =
-        made != NULL ? tt_store_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error) : tt_fail_memory(error);
+        made != NULL ? read_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error) : tt_fail_memory(error);
 
     if (status == TIPTRUE_OK && tt_trend_all_between(&series, TT_FEWEST_TREND_RUNS, made) != TIPTRUE_OK) {
         status = tt_fail_memory(error);

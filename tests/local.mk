@@ -11,6 +11,7 @@ unit_tests = \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
+  tests/unit/adjust/mirrored_test \
   tests/unit/adjust/model_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
@@ -69,6 +70,7 @@ tests_unit_adjust_contacts_test_SOURCES = tests/unit/adjust/contacts_test.c $(sc
 tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c $(scene)
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
+tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
 tests_unit_adjust_plausible_test_SOURCES = tests/unit/adjust/plausible_test.c $(scene)
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
@@ -99,6 +101,7 @@ script_tests = \
   tests/fault/oom.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
+  tests/planning/accepted.py \
   tests/planning/after.py \
   tests/planning/agreement.py \
   tests/planning/even.py \
@@ -119,6 +122,7 @@ script_tests = \
   tests/simulation/quick.py \
   tests/simulation/quick_faults.py \
   tests/simulation/silent.py \
+  tests/simulation/weeks.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -230,13 +234,14 @@ check-statistics: all
 	$(AM_TESTS_ENVIRONMENT) cd $(srcdir) && srcdir=. && export srcdir && for tool in 'agreement.py 4000' \
 	  "trials.py --tips 1,3 --stated no,yes $${RUNS:+--runs $$RUNS}" hazard.py mislabels.py designs.py; do \
 	    $(PYTHON) tests/simulation/$$tool || exit 1; done
-	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-3000}
+	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-300}
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
 check-long: all
 	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
 	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
 # Simulated runs that were outside a bound.
 mostlyclean-local:

@@ -178,7 +178,8 @@ static enum tiptrue_status predict(struct tt_selection *selection, struct tt_are
                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                                    const struct tt_noise *noise)
 {
-    selection->terms = (struct tt_terms){.moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
+    selection->terms =
+        (struct tt_terms){.moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
     selection->fit = TT_ARENA_NEW(arena, 1, struct tt_fit);
     if (selection->terms.orders == NULL || selection->model == NULL || selection->fit == NULL) {

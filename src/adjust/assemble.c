@@ -66,6 +66,7 @@ static bool fill_run(struct tt_view *view)
     struct tiptrue_solution *s = view->solution;
     const struct tiptrue_run *run = view->run;
     bool failed = false;
+    size_t stated = 0;
 
     s->file = copy_text(s, run->file, &failed);
     s->run_id = copy_text(s, run->id, &failed);
@@ -82,7 +83,11 @@ static bool fill_run(struct tt_view *view)
         s->warmups += o->kind == TT_WARMUP;
         s->heights += o->kind == TT_HEIGHT;
         s->sightings += o->kind == TT_SIGHT;
+        stated += o->has_temperature;
+        s->temperature_C += o->has_temperature ? o->temperature_C : 0;
     }
+    s->has_temperature = stated > 0;
+    s->temperature_C = stated > 0 ? s->temperature_C / (double)stated : 0;
     for (size_t i = 0; i < view->model->n_touches; i++) {
         s->touches_used += view->fit->good[i] > 0;
         s->touches_set_aside += view->fit->good[i] == 0;
@@ -106,8 +111,7 @@ static void fill_scatter(struct tt_view *view)
     s->dof_touch = own ? fit->dof_touch : HUGE_VAL;
     s->stated_dof_touch = noise->touch_dof;
     s->has_u_sighting = view->model->n_sights > 0 && (!own_sight || fit->dof_sight >= 0.5);
-    s->u_sighting_mm =
-        own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2) : sqrt(noise->sight_var_mm2);
+    s->u_sighting_mm = own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2) : sqrt(noise->sight_var_mm2);
     s->dof_sighting = own_sight ? fit->dof_sight : HUGE_VAL;
     s->stated_dof_sighting = noise->sight_dof;
 }
@@ -168,7 +172,8 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
 {
     const struct tt_fit *fit = view->fit;
     const struct tt_cov2 *s = u->source;
-    bool stated_touch = view->noise->touch_known && !fit->scattered, stated_sight = fit->noise->sight_known && !fit->sight_scattered;
+    bool stated_touch = view->noise->touch_known && !fit->scattered,
+         stated_sight = fit->noise->sight_known && !fit->sight_scattered;
     double dof_touch = stated_touch ? HUGE_VAL : view->scatters.touch.dof;
     double dof_sight = stated_sight ? HUGE_VAL : view->scatters.sight.dof;
     double rotation = 0, used = 0, total;

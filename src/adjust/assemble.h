@@ -23,7 +23,7 @@ struct tt_view {
     struct tt_tip_uncertainty *tips;                /* per block; cc is NULL */
     struct tt_held_offset *held_tips;               /* per block */
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
-    const struct tiptrue_between *between; /* what a history knows, NULL = nothing */
+    const struct tiptrue_between *between;          /* what a history knows, NULL = nothing */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
     const struct tiptrue_solve_options *options; /* NULL: an unfinished run, of which no tip is missed */

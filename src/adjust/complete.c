@@ -20,8 +20,7 @@ static enum tiptrue_status other_machine(struct tt_view *view)
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(view, TT_FINDING_OTHER_MACHINE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("log", view->run->machine),
-                                           TT_TEXT("file", view->machine->name)));
+                                 TT_VALUES(TT_TEXT("log", view->run->machine), TT_TEXT("file", view->machine->name)));
 }
 
 /* "plate" of a log may be the plate's name or its serial. */
@@ -29,8 +28,7 @@ static enum tiptrue_status other_plate(struct tt_view *view)
 {
     const struct tiptrue_run *run = view->run;
     const struct tiptrue_plate *plate = view->plate;
-    bool name = differs(run->plate, plate->name) &&
-                (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0);
+    bool name = differs(run->plate, plate->name) && (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0);
     bool serial = differs(run->plate_serial, plate->serial);
 
     if (!name && !serial) {
@@ -38,8 +36,7 @@ static enum tiptrue_status other_plate(struct tt_view *view)
     }
     return tt_finding_add_values(view, TT_FINDING_OTHER_PLATE, TIPTRUE_ERROR, TT_ABOUT_RUN,
                                  TT_VALUES(TT_TEXT("log", serial ? run->plate_serial : run->plate),
-                                           TT_TEXT("file", serial || plate->name == NULL ? plate->serial
-                                                                                         : plate->name)));
+                                           TT_TEXT("file", serial || plate->name == NULL ? plate->serial : plate->name)));
 }
 
 static enum tiptrue_status repeated_rows(struct tt_view *view)
@@ -49,11 +46,10 @@ static enum tiptrue_status repeated_rows(struct tt_view *view)
     if (run->n_repeated == 0) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_REPEATED_ROWS, TIPTRUE_WARNING,
-        (struct tt_about){TT_NONE, TT_NONE, TT_NONE, run->repeated, run->n_repeated},
-        TT_VALUES(TT_PLAIN("rows", run->n_repeated), TT_PLAIN("first", run->repeated[0]),
-                  TT_PLAIN("last", run->repeated[run->n_repeated - 1])));
+    return tt_finding_add_values(view, TT_FINDING_REPEATED_ROWS, TIPTRUE_WARNING,
+                                 (struct tt_about){TT_NONE, TT_NONE, TT_NONE, run->repeated, run->n_repeated},
+                                 TT_VALUES(TT_PLAIN("rows", run->n_repeated), TT_PLAIN("first", run->repeated[0]),
+                                           TT_PLAIN("last", run->repeated[run->n_repeated - 1])));
 }
 
 /* ---- tips ---- */

@@ -41,8 +41,8 @@ static int compare_sizes(const void *a, const void *b)
 
 struct group {
     size_t edge, touches, used, n;
-    size_t *lines;                                /* of the chosen */
-    double least_mm, most_mm;                     /* of their depths */
+    size_t *lines;            /* of the chosen */
+    double least_mm, most_mm; /* of their depths */
 };
 
 static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen, struct group *group)
@@ -88,8 +88,8 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
     }
     tt_buffer_puts(text, " too deep and were set aside");
     tt_buffer_puts(text, "; clean edge and tip (film, flux, swarf) before the next run");
-    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING, (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n},
-                          text);
+    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING,
+                          (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n}, text);
 }
 
 static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
@@ -118,10 +118,11 @@ static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index, s
     if (aside == 0 || ((double)aside <= MOST_OFF_SHARE * (double)tip->touches && tip->used >= LEAST_KEPT)) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text,
-                     "%zu of %zu touches of '%s' do not fit the others: which of them are good cannot be told; clean edges and tip, "
-                     "check the contact circuit, and repeat",
-                     aside, tip->touches, tip->name);
+    tt_buffer_printf(
+        text,
+        "%zu of %zu touches of '%s' do not fit the others: which of them are good cannot be told; clean edges and tip, "
+        "check the contact circuit, and repeat",
+        aside, tip->touches, tip->name);
     return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,
                           (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
 }

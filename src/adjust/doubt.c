@@ -21,8 +21,8 @@
 #define DOES_NOT_FIT 1e-6
 /* More than this share of the sightings set aside: which are right cannot be told. */
 #define MOST_SIGHTINGS (1.0 / 3)
-/* A touch off by more than this met another edge than its row says, or a digit is wrong; so many, and so large a share of a tip's, are
- * no slips of the pen: columns or names are exchanged. */
+/* A touch off by more than this met another edge than its row says, or a digit is wrong; so many, and so large a share of a tip's,
+ * are no slips of the pen: columns or names are exchanged. */
 #define GROSS_MM 0.5
 #define MANY_GROSS 3
 #define GROSS_SHARE 0.05
@@ -43,8 +43,8 @@ static enum tiptrue_status edge_off(struct tt_view *view, size_t edge)
     const struct tt_value values[] = {TT_IN_MM("shift", shift), TT_IN_MM("off", fabs(shift)), TT_IN_MM("u", u),
                                       TT_TEXT("what", far ? "far" : "off"), TT_TEXT("way", shift > 0 ? "out" : "in")};
 
-    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING,
-                                 (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0}, values, sizeof values / sizeof values[0]);
+    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING, (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0},
+                                 values, sizeof values / sizeof values[0]);
 }
 
 /* An edge none of whose touches is good: late contacts say so, unless it lies elsewhere. */
@@ -85,8 +85,8 @@ static enum tiptrue_status mark_off(struct tt_view *view, size_t mark, bool gros
 
     return tt_finding_add_values(view, TT_FINDING_MARKS_OFF, gross || off > BELIEVED_SHIFT_MM ? TIPTRUE_ERROR : TIPTRUE_WARNING,
                                  TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("what", "mark"), TT_TEXT("mark", view->plate->marks[mark].name), TT_IN_MM("off", off),
-                                           TT_IN_MM("u", view->plate->marks[mark].u_mm)));
+                                 TT_VALUES(TT_TEXT("what", "mark"), TT_TEXT("mark", view->plate->marks[mark].name),
+                                           TT_IN_MM("off", off), TT_IN_MM("u", view->plate->marks[mark].u_mm)));
 }
 
 static enum tiptrue_status radius_off(struct tt_view *view, size_t run_tip, enum tiptrue_severity severity)
@@ -96,8 +96,9 @@ static enum tiptrue_status radius_off(struct tt_view *view, size_t run_tip, enum
     double found = model->x[model->system.first[model->tip_block[run_tip]] + TT_TIP_R];
 
     return tt_finding_add_values(view, TT_FINDING_RADIUS_OFF, severity, (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0},
-                                 TT_VALUES(TT_TEXT("what", severity == TIPTRUE_WARNING ? "freed" : "held"), TT_IN_MM("found", found),
-                                           TT_IN_MM("stated", stated->radius_mm), TT_IN_MM("u", stated->u_radius_mm)));
+                                 TT_VALUES(TT_TEXT("what", severity == TIPTRUE_WARNING ? "freed" : "held"),
+                                           TT_IN_MM("found", found), TT_IN_MM("stated", stated->radius_mm),
+                                           TT_IN_MM("u", stated->u_radius_mm)));
 }
 
 static enum tiptrue_status slipped(struct tt_view *view)
@@ -257,7 +258,8 @@ static enum tiptrue_status doubts(struct tt_view *view)
                                      TT_VALUES(TT_TEXT("what", "uneven")));
     }
     if (e->doubt == TT_DOUBT_LITTLE) {
-        return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN, TT_VALUES(TT_TEXT("what", "little")));
+        return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                     TT_VALUES(TT_TEXT("what", "little")));
     }
     for (size_t b = 0; b < model->n_blocks && e->doubt == TT_DOUBT_RIVAL; b++) {
         const struct tt_machine_xy o = e->rival_offset[b], w = e->rival_offset[worst];
@@ -302,10 +304,10 @@ static enum tiptrue_status fits(struct tt_view *view, enum tt_prior_kind kind, c
     const char *of = kind == TT_PRIOR_EDGE    ? view->plate->edges[worst].name
                      : kind == TT_PRIOR_GROUP ? view->plate->groups[worst].name
                                               : view->plate->marks[worst].name;
-    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
-                                 (struct tt_about){kind == TT_PRIOR_EDGE ? worst : TT_NONE, TT_NONE, TT_NONE, NULL, 0},
-                                 TT_VALUES(TT_TEXT("kind", name), TT_TEXT("of", of), TT_PLAIN("times_u", most),
-                                           TT_PLAIN("chi2", chi2), TT_PLAIN("dof", n)));
+    return tt_finding_add_values(
+        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+        (struct tt_about){kind == TT_PRIOR_EDGE ? worst : TT_NONE, TT_NONE, TT_NONE, NULL, 0},
+        TT_VALUES(TT_TEXT("kind", name), TT_TEXT("of", of), TT_PLAIN("times_u", most), TT_PLAIN("chi2", chi2), TT_PLAIN("dof", n)));
 }
 
 static enum tiptrue_status sightings_fit(struct tt_view *view)
@@ -334,11 +336,11 @@ static enum tiptrue_status sightings_fit(struct tt_view *view)
     if (!many && !scattered) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
-                                 (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &line, line > 0 ? 1 : 0},
-                                 TT_VALUES(TT_TEXT("kind", many ? "sightings-aside" : "sightings"), TT_PLAIN("aside", aside),
-                                           TT_PLAIN("of", model->n_sights), TT_IN_MM("found", sqrt(squares / fmax(fit->dof_sight, 1))),
-                                           TT_IN_MM("stated", sqrt(stated))));
+    return tt_finding_add_values(
+        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &line, line > 0 ? 1 : 0},
+        TT_VALUES(TT_TEXT("kind", many ? "sightings-aside" : "sightings"), TT_PLAIN("aside", aside),
+                  TT_PLAIN("of", model->n_sights), TT_IN_MM("found", sqrt(squares / fmax(fit->dof_sight, 1))),
+                  TT_IN_MM("stated", sqrt(stated))));
 }
 
 static int compare_lines(const void *a, const void *b)
@@ -368,10 +370,9 @@ static enum tiptrue_status targets_fit(struct tt_view *view, size_t block)
     if (gross < MANY_GROSS || (double)gross <= GROSS_SHARE * (double)n) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
-                                 (struct tt_about){TT_NONE, model->block_tip[block], TT_NONE, lines, gross},
-                                 TT_VALUES(TT_TEXT("kind", "touches"), TT_PLAIN("gross", gross), TT_PLAIN("of", n),
-                                           TT_IN_MM("most", GROSS_MM)));
+    return tt_finding_add_values(
+        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, (struct tt_about){TT_NONE, model->block_tip[block], TT_NONE, lines, gross},
+        TT_VALUES(TT_TEXT("kind", "touches"), TT_PLAIN("gross", gross), TT_PLAIN("of", n), TT_IN_MM("most", GROSS_MM)));
 }
 
 static enum tiptrue_status radii_fit(struct tt_view *view)

@@ -14,7 +14,8 @@
 /* Sightings alone show a mode of theirs when its ln odds are above this and this far ahead of any other; three times at most. */
 #define SIGHTING_ODDS 3.0
 #define MOST_SIGHTING_MODES 3
-/* What least squares says of changes, axes, radius and reversal error is worth a start from these ln odds on. */
+/* What least squares says of axes, radius, reversal error and the like is worth a start from these ln odds on. The best changes
+ * always are: they widen the repeatability themselves, and no climb that calls half of the touches late sees them. */
 #define LEAST_SQUARES_ODDS (-2.0)
 /* Rounds of the table; explanations scored in each; modes climbed from each; rows of one kind of change among them. */
 #define MOST_ROUNDS 3
@@ -37,11 +38,11 @@
 #define MOST_WORK 1e6
 /* Rows beside a change that are tried at most. */
 #define MOST_REFINED 16
-/* A climb is given up whose likelihood, with the good touches found and the repeatability still held, is this far below the best one's:
- * letting the repeatability go brings less. */
+/* A climb is given up whose likelihood, with the good touches found and the repeatability still held, is this far below the best
+ * one's: letting the repeatability go brings less. */
 #define HOPELESS_LN 100.0
-/* A first climb is all that is needed where it sets aside at most this share of at least so many touches, at a usual repeatability, and
- * the table's modes there are less probable than 1 : 10. */
+/* A first climb is all that is needed where it sets aside at most this share of at least so many touches, at a usual repeatability,
+ * and the table's modes there are less probable than 1 : 10. */
 #define PLAIN_SHARE 0.06
 #define PLAIN_TOUCHES 24
 #define PLAIN_SCATTER_MM 7e-3
@@ -93,8 +94,8 @@ static enum tiptrue_status stage_new(struct tt_pool *pool, const struct tt_terms
         return status;
     }
     stage->terms.proper = true;
-    if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine, search->run, &stage->terms, false)) !=
-            TIPTRUE_OK ||
+    if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine, search->run, &stage->terms,
+                                 false)) != TIPTRUE_OK ||
         (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) != TIPTRUE_OK) {
         return status;
     }
@@ -158,7 +159,8 @@ static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage
         estimates[b] = (struct tt_estimate){
             .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
             .same_plate = tip.less_plate,
-            .same_plate_expanded_mm = {factor * sqrt(fmax(tip.less_plate.xx_mm2, 0)), factor * sqrt(fmax(tip.less_plate.yy_mm2, 0))},
+            .same_plate_expanded_mm = {factor * sqrt(fmax(tip.less_plate.xx_mm2, 0)),
+                                       factor * sqrt(fmax(tip.less_plate.yy_mm2, 0))},
         };
     }
     return status;
@@ -268,8 +270,7 @@ static enum tiptrue_status climb(struct tt_pool *pool, const struct attempt *att
 
 static struct tt_mode edge_mode(const struct tt_pool *pool, enum tt_mode_kind kind, size_t edge)
 {
-    return (struct tt_mode){
-        .kind = kind, .index = edge, .log_prior = log(tt_mode_probability(kind) / (double)pool->n_edges_seen)};
+    return (struct tt_mode){.kind = kind, .index = edge, .log_prior = log(tt_mode_probability(kind) / (double)pool->n_edges_seen)};
 }
 
 /* A climb with @mode on top of @base's model, from all touches. */
@@ -378,7 +379,8 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
     for (size_t k = 0; k < table->n; k++) {
         const struct tt_mode *mode = &table->mode[k];
         bool by_edges = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE;
-        if (!by_edges && mode->log_odds > LEAST_SQUARES_ODDS &&
+        bool change = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
+        if (!by_edges && (change || mode->log_odds > LEAST_SQUARES_ODDS) &&
             (best[mode->kind] == NULL || mode->log_odds > best[mode->kind]->log_odds)) {
             best[mode->kind] = mode;
         }
@@ -637,8 +639,8 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
 }
 
 /* The plain explanation with the plate turned by @turns (two bits for each of the @n setups @open). */
-static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[], size_t n, size_t turns, struct tt_candidate *parent,
-                                       struct tt_stage **base)
+static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[], size_t n, size_t turns,
+                                       struct tt_candidate *parent, struct tt_stage **base)
 {
     enum tiptrue_status status = tt_terms_new(pool->search, NULL, &parent->terms);
     bool nominal = pool->search->machine->has_yaw;
@@ -658,7 +660,8 @@ static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[]
     return status;
 }
 
-/* Few single touches off, on edges that keep the rest, and nothing in the table at what is left: no other start would end elsewhere. */
+/* Few single touches off, on edges that keep the rest, and nothing in the table at what is left: no other start would end
+ * elsewhere. */
 static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
 {
     struct tt_candidate *only = pool->best;

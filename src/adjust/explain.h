@@ -39,9 +39,9 @@ struct tt_explanation {
     bool *doubted;                             /* per block: its offset is in doubt */
     struct tt_mode rival_modes[TT_MOST_MODES]; /* TT_DOUBT_RIVAL: of the most probable rival that moves an offset */
     size_t n_rival_modes;
-    struct tt_machine_xy *rival_offset; /* per block: the rival's less the best's */
-    double rival_log_odds;              /* of the rival, <= 0 */
-    size_t uneven_edge;                 /* TT_DOUBT_UNEVEN */
+    struct tt_machine_xy *rival_offset;            /* per block: the rival's less the best's */
+    double rival_log_odds;                         /* of the rival, <= 0 */
+    size_t uneven_edge;                            /* TT_DOUBT_UNEVEN */
     double log_evidence, touch_var_mm2, dof_touch; /* of the best */
 };
 

@@ -4,6 +4,7 @@
 
 #include "adjust/findings.h"
 
+#include "adjust/mirrored.h"
 #include "adjust/plausible.h"
 
 #include <stdlib.h>
@@ -62,9 +63,8 @@ enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code co
     return add(view, (struct tt_finding){.code = code, .severity = severity, .text = copy}, about);
 }
 
-enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
-                                          enum tiptrue_severity severity, struct tt_about about,
-                                          const struct tt_value values[], size_t n_values)
+enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
+                                          struct tt_about about, const struct tt_value values[], size_t n_values)
 {
     struct tt_arena *arena = &view->solution->arena;
     struct tt_value *copy = TT_ARENA_NEW(arena, n_values, struct tt_value);
@@ -79,9 +79,7 @@ enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_
     if (copy == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    return add(view,
-               (struct tt_finding){.code = code, .severity = severity, .values = copy, .n_values = n_values},
-               about);
+    return add(view, (struct tt_finding){.code = code, .severity = severity, .values = copy, .n_values = n_values}, about);
 }
 
 size_t tt_run_tip(const struct tt_view *view, size_t index)
@@ -114,12 +112,13 @@ enum tiptrue_status tt_findings(struct tt_view *view)
 
     status = tt_findings_of_units(view, &text);
     if (status == TIPTRUE_OK && !view->meaningless && (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_explanation(view)) == TIPTRUE_OK && (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
+        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK && (status = tt_findings_of_explanation(view)) == TIPTRUE_OK &&
+        (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
         status = tt_findings_of_limits(view, &text);
     }
     if (status == TIPTRUE_OK && !view->meaningless) {
         status = tt_findings_of_plausibility(view);
+        status = status == TIPTRUE_OK ? tt_findings_of_other_ways(view) : status;
     }
     if (status == TIPTRUE_OK) {
         status = tt_findings_of_completeness(view);

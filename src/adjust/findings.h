@@ -30,14 +30,12 @@ TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_fin
  *     tt_finding_add_values(view, TT_FINDING_MARKS_OFF, TIPTRUE_ERROR, TT_ABOUT_RUN,
  *                           TT_VALUES(TT_IN_MM("found", found_mm), TT_TEXT("mark", mark->name))) */
 TT_MUST_USE enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
-                                                      enum tiptrue_severity severity,
-                                                      struct tt_about about,
+                                                      enum tiptrue_severity severity, struct tt_about about,
                                                       const struct tt_value values[], size_t n_values);
 
 /* An array of struct tt_value and its length, as the last two arguments above. */
-#define TT_VALUES(...)                                                                             \
-    (const struct tt_value[]){__VA_ARGS__},                                                        \
-        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
+#define TT_VALUES(...)                                                                                                             \
+    (const struct tt_value[]){__VA_ARGS__}, sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
 #define TT_NO_VALUES NULL, 0
 /* Values by unit; each key without its suffix. */
 #define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL})

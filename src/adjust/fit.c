@@ -284,6 +284,10 @@ void tt_fit_update_dof(struct tt_fit *fit)
 
 double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted)
 {
+    *contradicted = false;
+    if (isinf(stated_dof)) {
+        return stated_mm2;
+    }
     double ratio = own_mm2 / stated_mm2;
     *contradicted = stated_dof > 0 && tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
                     tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
@@ -299,14 +303,14 @@ static void update_scatter(struct tt_fit *fit, double *change)
     *change = 0;
     if (fit->dof_touch > LEAST_DOF) {
         double touch = tt_fit_pooled(fit->scatter_touch_mm2, fit->dof_touch, noise->touch_var_mm2 + noise->touch_digit_var_mm2,
-                              noise->touch_dof, &fit->scattered);
+                                     noise->touch_dof, &fit->scattered);
         *change = fabs(touch / fit->touch_var_mm2 - 1);
         fit->touch_var_mm2 = touch;
     }
     if (fit->dof_sight > LEAST_DOF) {
         fit->scatter_sight_mm2 = sight_scatter(fit, fit->dof_sight);
-        double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight,
-                              noise->sight_var_mm2 + noise->sight_digit_var_mm2, noise->sight_dof, &fit->sight_scattered);
+        double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight, noise->sight_var_mm2 + noise->sight_digit_var_mm2,
+                                     noise->sight_dof, &fit->sight_scattered);
         *change = fmax(*change, fabs(sight / fit->sight_var_mm2 - 1));
         fit->sight_var_mm2 = sight;
     }

@@ -41,21 +41,22 @@ struct tt_fit {
     bool sight_scattered; /* the same of the sightings */
     bool deficient;       /* the normal matrix was singular: model->weak is needed */
     size_t iterations;
-    double least_touch_var_mm2;  /* no smaller one is believed */
-    double touch_var_mm2;        /* of one touch, resolution included, rotation not */
-    double sight_var_mm2;        /* of one sighted coordinate, resolution included */
-    double spent_touch;          /* degrees of freedom of the touches that the fit takes up */
-    double dof_touch, dof_sight; /* of the scatter's estimates, whether used or not */
+    double least_touch_var_mm2;                  /* no smaller one is believed */
+    double touch_var_mm2;                        /* of one touch, resolution included, rotation not */
+    double sight_var_mm2;                        /* of one sighted coordinate, resolution included */
+    double spent_touch;                          /* degrees of freedom of the touches that the fit takes up */
+    double dof_touch, dof_sight;                 /* of the scatter's estimates, whether used or not */
     double scatter_touch_mm2, scatter_sight_mm2; /* estimated from the run, resolution included, whether used or not */
-    double *good;                /* per touch: probability that it is good; after the finish 1 or 0 */
-    double *weight;              /* per touch: 1/variance, 0 = set aside */
-    double *rotation_var_mm2;    /* per touch: of the rotation's own uncertainty */
-    double *leverage;            /* per touch, as a share of its own weight */
-    double *late_share;          /* per edge of the plate, after a climb */
+    double *good;                                /* per touch: probability that it is good; after the finish 1 or 0 */
+    double *weight;                              /* per touch: 1/variance, 0 = set aside */
+    double *rotation_var_mm2;                    /* per touch: of the rotation's own uncertainty */
+    double *leverage;                            /* per touch, as a share of its own weight */
+    double *late_share;                          /* per edge of the plate, after a climb */
     double early_share, run_share;
-    const struct tt_cov2 *rivals; /* per block: what explanations that are not excluded add to the offset's covariance; NULL = none */
+    const struct tt_cov2
+        *rivals; /* per block: what explanations that are not excluded add to the offset's covariance; NULL = none */
     double log_likelihood, log_evidence; /* of the explanation that a climb ended with */
-    double dof_found_at_mm2; /* touch_var_mm2 with which the degrees of freedom were found */
+    double dof_found_at_mm2;             /* touch_var_mm2 with which the degrees of freedom were found */
     /* scratch */
     double *edge_count, *late_count, *step_mm, *sorted_mm, *cc, *cb, *response, *linear_yaw_rad;
 };
@@ -71,8 +72,8 @@ void tt_fit_run(struct tt_fit *fit, const double good[]);
 /* The covariance to be expected with the scatter in *fit, at the start values, nothing fitted. False: singular. */
 TT_MUST_USE bool tt_fit_predict(struct tt_fit *fit);
 
-/* An estimated variance @own_mm2 with @dof > 0 degrees of freedom pooled with a stated one with @stated_dof (0: none stated). A stated
- * one that is contradicted is not used: *contradicted. */
+/* An estimated variance @own_mm2 with @dof > 0 degrees of freedom pooled with a stated one with @stated_dof (0: none stated;
+ * HUGE_VAL: exact). A stated one that is contradicted is not used: *contradicted. */
 double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted);
 
 /* Steps that the robust climb shares with least squares. */

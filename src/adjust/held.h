@@ -33,7 +33,7 @@ struct tt_held {
 struct tt_held_offset {
     struct tt_machine_xy offset;
     struct tt_cov2 cov;
-    double dof;               /* effective; HUGE_VAL = all known */
+    double dof;                             /* effective; HUGE_VAL = all known */
     struct tt_cov2 touch, sight, statement; /* the parts of touches, of sightings, of stated radius, yaw and place */
 };
 

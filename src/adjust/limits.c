@@ -67,8 +67,7 @@ static double held_mm(const struct tt_tip_result *tip, bool same_plate)
     return same_plate ? same_plate_mm(tip) : fmax(tip->expanded_x_mm, tip->expanded_y_mm);
 }
 
-static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound,
-                                           struct tt_buffer *text)
+static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound, struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
 
@@ -113,8 +112,7 @@ static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index, 
     if (limits->has_expanded && held_mm(tip, limit.same_plate) > limit.limit_mm) {
         return add_uncertainty(view, index, limit, text);
     }
-    if (limits->has_permitted_error && held_mm(tip, true) > permitted.limit_mm &&
-        !is_prior_bound(view, index)) {
+    if (limits->has_permitted_error && held_mm(tip, true) > permitted.limit_mm && !is_prior_bound(view, index)) {
         return add_uncertainty(view, index, permitted, text);
     }
     return TIPTRUE_OK;

@@ -117,12 +117,12 @@ struct tt_model {
     size_t *row; /* touch -> row of the run */
     size_t *cell_of;
     struct tt_touch *touch;
-    double *clock;       /* place in the run's order, -0.5 ... 0.5 */
+    double *clock; /* place in the run's order, -0.5 ... 0.5 */
     size_t drift_column, slip_column, axis_column, shape_column;
     struct tt_machine_xy middle; /* of the touches' heads: errors of the axes are counted from there */
-    size_t stride;       /* columns kept per touch */
-    double *slope;       /* n_touches x stride: the columns of its cell (column 0 is 1) */
-    double *residual;    /* mm */
+    size_t stride;               /* columns kept per touch */
+    double *slope;               /* n_touches x stride: the columns of its cell (column 0 is 1) */
+    double *residual;            /* mm */
     struct tt_sight *sights;
     size_t n_sights;
     const double *linear_mm; /* not NULL: a plain linear problem instead of touches, slopes as given, residuals these at x = 0 */

@@ -25,8 +25,8 @@ static void words_shift(struct tt_buffer *text, double x_mm, double y_mm)
     tt_buffer_puts(text, " along y");
 }
 
-/* Were marks sighted after @row and touches made between? Without, it may as well be the tips that moved; with sightings but no touch
- * after it, the camera. */
+/* Were marks sighted after @row and touches made between? Without, it may as well be the tips that moved; with sightings but no
+ * touch after it, the camera. */
 static bool sighted_after(const struct tt_view *view, size_t row)
 {
     const struct tt_model *model = view->model;
@@ -59,9 +59,10 @@ static enum tiptrue_status moved(struct tt_view *view, struct tt_buffer *text)
                      before, touches);
     words_shift(text, model->x[model->at_moved], model->x[model->at_moved + 1]);
     bool confirmed = sighted_after(view, row);
-    tt_buffer_puts(text, confirmed ? "; the marks sighted again say so too, and it was taken into account. Clamp the plate, check the "
-                                     "camera's mount before the next run"
-                                   : "; clamp the plate, check the camera's mount, and repeat");
+    tt_buffer_puts(text, confirmed
+                             ? "; the marks sighted again say so too, and it was taken into account. Clamp the plate, check the "
+                               "camera's mount before the next run"
+                             : "; clamp the plate, check the camera's mount, and repeat");
     return tt_finding_add(view, TT_FINDING_MOVED_PLATE, confirmed ? TIPTRUE_WARNING : TIPTRUE_ERROR,
                           (struct tt_about){TT_NONE, TT_NONE, model->moved_setup, &line, 1}, text);
 }
@@ -100,9 +101,10 @@ static enum tiptrue_status drifted(struct tt_view *view, struct tt_buffer *text)
     tt_buffer_puts(text, "the plate drifted against the camera during the run, by ");
     words_shift(text, model->x[model->at_drift], model->x[model->at_drift + 1]);
     bool confirmed = sighted_around(view);
-    tt_buffer_puts(text, confirmed ? " from its first row to its last; the marks sighted again say so too, and it was taken into account. "
-                                     "Let the machine warm up before the next run"
-                                   : " from its first row to its last; let the machine warm up, and repeat");
+    tt_buffer_puts(
+        text, confirmed ? " from its first row to its last; the marks sighted again say so too, and it was taken into account. "
+                          "Let the machine warm up before the next run"
+                        : " from its first row to its last; let the machine warm up, and repeat");
     return tt_finding_add(view, TT_FINDING_DRIFT_IN_RUN, confirmed ? TIPTRUE_WARNING : TIPTRUE_ERROR, TT_ABOUT_RUN, text);
 }
 
@@ -237,7 +239,7 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
 
 enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text)
 {
-    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,    drifted,     sense,   not_round,
+    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,       drifted, sense,  not_round,
                                                                                          lost_motion, latency, yaw_off};
     enum tiptrue_status status = TIPTRUE_OK;
 

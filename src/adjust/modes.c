@@ -14,6 +14,8 @@
 #define MOST_FINE_ROWS 1000
 /* Rows before and after a change at least. */
 #define LEAST_ROWS 3
+/* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
+#define MOST_TAKEN 0.98
 
 /* F and P are judgements of what happens on such machines (common practice, no source): a film on an edge
  * is the commonest fault and has the thickness of a film; a typing error is off by anything. Ten times
@@ -21,12 +23,12 @@
 static const struct {
     double size, probability;
 } priors[TT_MODE_KINDS] = {
-    [TT_MODE_FILM] = {0.06, 0.03},       [TT_MODE_EDGE] = {5, 0.01},          [TT_MODE_EDGE_OUT] = {0, 0.01},
-    [TT_MODE_SIGHT] = {0.05, 0.01},      [TT_MODE_SIGHT_GROSS] = {2, 0.01},   [TT_MODE_MARK] = {0.05, 0.01},
-    [TT_MODE_MARK_GROSS] = {3, 0.01},    [TT_MODE_RADIUS] = {0.1, 0.02},      [TT_MODE_MOVED] = {0.03, 0.01},
-    [TT_MODE_SLIP] = {0.06, 0.01},       [TT_MODE_DRIFT] = {0.02, 0.005},     [TT_MODE_LOST_MOTION] = {0.03, 0.02},
-    [TT_MODE_LATENCY] = {0.005, 0.02},   [TT_MODE_SHAPE] = {0.015, 0.02},     [TT_MODE_REVERSED] = {0.06, 0.01},
-    [TT_MODE_NOT_SQUARE] = {5e-4, 0.003}, [TT_MODE_SCALE] = {5e-4, 0.003},    [TT_MODE_TURNED] = {0, 0.01},
+    [TT_MODE_FILM] = {0.06, 0.03},        [TT_MODE_EDGE] = {5, 0.01},        [TT_MODE_EDGE_OUT] = {0, 0.01},
+    [TT_MODE_SIGHT] = {0.05, 0.01},       [TT_MODE_SIGHT_GROSS] = {2, 0.01}, [TT_MODE_MARK] = {0.05, 0.01},
+    [TT_MODE_MARK_GROSS] = {3, 0.01},     [TT_MODE_RADIUS] = {0.1, 0.02},    [TT_MODE_MOVED] = {0.03, 0.01},
+    [TT_MODE_SLIP] = {0.06, 0.01},        [TT_MODE_DRIFT] = {0.02, 0.002},   [TT_MODE_LOST_MOTION] = {0.03, 0.02},
+    [TT_MODE_LATENCY] = {0.005, 0.02},    [TT_MODE_SHAPE] = {0.015, 0.02},   [TT_MODE_REVERSED] = {0.06, 0.01},
+    [TT_MODE_NOT_SQUARE] = {5e-4, 0.003}, [TT_MODE_SCALE] = {5e-4, 0.003},   [TT_MODE_TURNED] = {0, 0.01},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)
@@ -47,14 +49,15 @@ struct table {
     struct tt_model *model;
     struct tt_arena *arena;
     struct tt_modes *modes;
-    size_t most_rows; /* tried of one setup or tip */
-    size_t length;  /* border + largest block */
-    double *halves; /* per cell and column: half solution of the design column */
-    double *sums;   /* per cell: sum of weight times slope, column by column */
-    double *scores; /* per cell: sum of weight times residual */
+    double own_dof;       /* of the touches' repeatability where it bears on the candidates; 0 = it does not */
+    size_t most_rows;     /* tried of one setup or tip */
+    size_t length;        /* border + largest block */
+    double *halves;       /* per cell and column: half solution of the design column */
+    double *sums;         /* per cell: sum of weight times slope, column by column */
+    double *scores;       /* per cell: sum of weight times residual */
     double *sight_halves; /* per sighting's coordinate: border */
-    double *half;   /* length */
-    double *unit;   /* length */
+    double *half;         /* length */
+    double *unit;         /* length */
     /* the candidate that is being scored */
     double zz[3], g[2]; /* b^T W b (xx, xy, yy), b^T W r */
     double *v[2];       /* half solutions of J^T W b: n_unknowns */
@@ -83,8 +86,8 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     t->half = TT_ARENA_NEW(arena, t->length, double);
     t->unit = TT_ARENA_NEW(arena, t->length, double);
     t->v[0] = TT_ARENA_NEW(arena, 2 * model->n_unknowns, double);
-    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL || t->half == NULL || t->unit == NULL ||
-        t->v[0] == NULL) {
+    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL ||
+        t->half == NULL || t->unit == NULL || t->v[0] == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     t->v[1] = t->v[0] + model->n_unknowns;
@@ -172,10 +175,18 @@ static double product(const struct table *t, unsigned a, unsigned b, size_t bloc
     return dot(t->v[a], t->v[b], model->n_border) + dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
 }
 
+/* Half the squared residual that is taken away, in variances. A repeatability that the run tells itself has the fault in it: what
+ * counts is by how much it shrinks (the likelihood ratio of a variance with dof degrees of freedom). */
+static double gained(const struct table *t, double taken)
+{
+    double dof = t->own_dof;
+    return dof > 0 ? -0.5 * dof * log1p(-fmin(taken / dof, MOST_TAKEN)) : 0.5 * taken;
+}
+
 static double log_odds_of_one(const struct table *t, size_t block, double size, bool negative)
 {
     double h = fmax(t->zz[0] - product(t, 0, 0, block), 0), denominator = h + 1 / (size * size);
-    double odds = 0.5 * t->g[0] * t->g[0] / denominator - 0.5 * log1p(size * size * h);
+    double odds = gained(t, t->g[0] * t->g[0] / denominator) - 0.5 * log1p(size * size * h);
 
     if (negative) { /* half-normal: only negative values are possible, and -g/denominator is the estimate */
         odds += log(2 * tt_normal_lower(fmin(fmax(t->g[0] / sqrt(denominator), -30), 30)));
@@ -193,7 +204,7 @@ static double log_odds_of_two(const struct table *t, size_t block, double size)
     if (!(det > 0)) {
         return -INFINITY;
     }
-    return 0.5 * (dd * g[0] * g[0] - 2 * b * g[0] * g[1] + da * g[1] * g[1]) / det - 0.5 * log(fmax(whole, 1));
+    return gained(t, (dd * g[0] * g[0] - 2 * b * g[0] * g[1] + da * g[1] * g[1]) / det) - 0.5 * log(fmax(whole, 1));
 }
 
 /* Enter the candidate with @m columns that act on @block only (TT_NONE: on any). @share: by how many its P is shared. */
@@ -203,8 +214,7 @@ static void enter(struct table *t, struct tt_mode mode, unsigned m, size_t block
 
     mode.log_prior = log(priors[mode.kind].probability / share);
     mode.log_odds =
-        mode.log_prior +
-        (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM) : log_odds_of_two(t, block, size));
+        mode.log_prior + (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM) : log_odds_of_two(t, block, size));
     t->modes->mode[t->modes->n++] = mode;
 }
 
@@ -781,14 +791,15 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena, e
     if (depth == TT_MODES_OF_SIGHTINGS) {
         return TIPTRUE_OK;
     }
+    score_radii(&t);
     prepare_cells(&t);
+    t.own_dof = fmax(fit->dof_touch, 1) + (fit->scattered ? 0 : fit->noise->touch_dof);
     score_edges(&t);
     score_lost_motion(&t);
     score_drift(&t);
     score_latency(&t);
     score_axes(&t, TT_AXES_NOT_SQUARE);
     score_axes(&t, TT_AXES_SCALE);
-    score_radii(&t);
     for (size_t b = 0; b < fit->model->n_blocks; b++) {
         score_tip(&t, b, vectors);
     }

@@ -50,16 +50,15 @@ static enum tiptrue_status repeatability(struct tt_view *view)
     const struct tiptrue_solution *s = view->solution;
     const struct tt_fit *fit = view->fit;
     double stated_mm = view->machine->has_u_touch ? view->machine->u_touch_mm : 0;
-    double most_mm = fmax(WORST_REPEATABILITY_MM, OVER_STATED_REPEATABILITY *
-                                                       (stated_mm <= TT_LARGEST_STATED_MM ? stated_mm : 0));
+    double most_mm = fmax(WORST_REPEATABILITY_MM, OVER_STATED_REPEATABILITY * (stated_mm <= TT_LARGEST_STATED_MM ? stated_mm : 0));
     double found_mm = sqrt(fmax(fit->scatter_touch_mm2 - fit->noise->touch_digit_var_mm2, 0));
 
     if (s->touches_used == 0 || !(fit->dof_touch >= LEAST_REPEATABILITY_DOF) || !(found_mm > most_mm)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("what", "repeatability"), TT_IN_MM("found", found_mm),
-                                           TT_IN_MM("most", most_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+        TT_VALUES(TT_TEXT("what", "repeatability"), TT_IN_MM("found", found_mm), TT_IN_MM("most", most_mm)));
 }
 
 /* The larger axis of the expanded uncertainty against its bound; in total or on the same plate. */
@@ -77,11 +76,10 @@ static enum tiptrue_status uncertainty(struct tt_view *view, size_t index)
     if (!tip->offset_determined_x || !tip->offset_determined_y || (!same && !(total_mm > most_total_mm))) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-        TT_VALUES(TT_TEXT("what", same ? "uncertainty" : "uncertainty-total"),
-                  TT_IN_MM("found", same ? same_mm : total_mm),
-                  TT_IN_MM("most", same ? most_same_mm : most_total_mm)));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+                                 TT_VALUES(TT_TEXT("what", same ? "uncertainty" : "uncertainty-total"),
+                                           TT_IN_MM("found", same ? same_mm : total_mm),
+                                           TT_IN_MM("most", same ? most_same_mm : most_total_mm)));
 }
 
 /* The stated tip behind a result, or NULL. */
@@ -102,12 +100,11 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
         return TIPTRUE_OK;
     }
     if (found_mm < -NEGATIVE_RADIUS_U * u_mm && found_mm < -NEGATIVE_RADIUS_MM) {
-        return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                                     TT_VALUES(TT_TEXT("what", "radius-negative"),
-                                               TT_IN_MM("found", found_mm), TT_IN_MM("u", u_mm)));
+        return tt_finding_add_values(
+            view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+            TT_VALUES(TT_TEXT("what", "radius-negative"), TT_IN_MM("found", found_mm), TT_IN_MM("u", u_mm)));
     }
-    if (stated == NULL || !stated->has_radius ||
-        !(fabs(found_mm - stated->radius_mm) > DIAMETER_U * stated->u_radius_mm)) {
+    if (stated == NULL || !stated->has_radius || !(fabs(found_mm - stated->radius_mm) > DIAMETER_U * stated->u_radius_mm)) {
         return TIPTRUE_OK;
     }
     double ratio = stated->radius_mm / found_mm;
@@ -115,10 +112,9 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
     if (!diameter && !(fabs(ratio * 2 - 1) < DIAMETER_CLOSENESS)) {
         return TIPTRUE_OK; /* another radius: radius-off */
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-        TT_VALUES(TT_TEXT("what", diameter ? "radius-diameter" : "radius-halved"),
-                  TT_IN_MM("found", found_mm), TT_IN_MM("stated", stated->radius_mm)));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+                                 TT_VALUES(TT_TEXT("what", diameter ? "radius-diameter" : "radius-halved"),
+                                           TT_IN_MM("found", found_mm), TT_IN_MM("stated", stated->radius_mm)));
 }
 
 /* Whether the edges @a and @b overlap as seen along @a's normal. */
@@ -133,9 +129,8 @@ static bool overlap(const struct tt_edge *a, const struct tt_edge *b)
     return fmax(fmin(a_from, a_to), fmin(b_from, b_to)) < fmin(fmax(a_from, a_to), fmax(b_from, b_to));
 }
 
-/* The narrowest opening between two edges that face each other and that the tip of @block touched;
- * HUGE_VAL where there is none. On the free side of an edge n.q > d, so the opening is -d_a - d_b. */
-static double opening_mm(const struct tt_view *view, size_t block)
+/* On the free side of an edge n.q > d, so the opening between two that face each other is -d_a - d_b. */
+double tt_opening_mm(const struct tt_view *view, size_t block)
 {
     const struct tt_model *model = view->model;
     double least_mm = HUGE_VAL;
@@ -158,14 +153,14 @@ static enum tiptrue_status opening(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     double wide_mm = 2 * tip->contact_radius_mm;
-    double gap_mm = opening_mm(view, view->model->tip_block[tt_run_tip(view, index)]);
+    double gap_mm = tt_opening_mm(view, view->model->tip_block[tt_run_tip(view, index)]);
 
     if (!tip->radius_determined || !(wide_mm > gap_mm)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                                 TT_VALUES(TT_TEXT("what", "radius-opening"), TT_IN_MM("found", wide_mm),
-                                           TT_IN_MM("most", gap_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+        TT_VALUES(TT_TEXT("what", "radius-opening"), TT_IN_MM("found", wide_mm), TT_IN_MM("most", gap_mm)));
 }
 
 static enum tiptrue_status runout(struct tt_view *view, size_t index)
@@ -174,14 +169,13 @@ static enum tiptrue_status runout(struct tt_view *view, size_t index)
     const struct tt_limits *limits = &view->machine->limits;
     double most_mm = fmax(WORST_RUNOUT_MM, RUNOUT_SHARE * fabs(tip->contact_radius_mm));
 
-    if (is_meant(limits->has_runout, limits->runout_mm) || !tip->runout_determined ||
-        !tip->radius_determined || !(tip->eccentricity_mm > most_mm)) {
+    if (is_meant(limits->has_runout, limits->runout_mm) || !tip->runout_determined || !tip->radius_determined ||
+        !(tip->eccentricity_mm > most_mm)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-        TT_VALUES(TT_TEXT("what", "runout"), TT_IN_MM("found", tip->eccentricity_mm),
-                  TT_IN_MM("most", most_mm), TT_IN_MM("radius", tip->contact_radius_mm)));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+                                 TT_VALUES(TT_TEXT("what", "runout"), TT_IN_MM("found", tip->eccentricity_mm),
+                                           TT_IN_MM("most", most_mm), TT_IN_MM("radius", tip->contact_radius_mm)));
 }
 
 /* The distance of a tip's hull from its axis is the support function of a convex figure, so r + r'' >= 0
@@ -194,10 +188,9 @@ static enum tiptrue_status shape(struct tt_view *view, size_t index)
         const struct tt_shape_term *term = &tip->shape[k];
         double most_mm = 2 * fmax(tip->contact_radius_mm, 0) / (double)(term->order * term->order - 1);
         if (term->amplitude_mm - SHAPE_U * term->u_amplitude_mm > most_mm) {
-            return tt_finding_add_values(
-                view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                TT_VALUES(TT_TEXT("what", "shape"), TT_PLAIN("order", term->order),
-                          TT_IN_MM("found", term->amplitude_mm), TT_IN_MM("most", most_mm)));
+            return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+                                         TT_VALUES(TT_TEXT("what", "shape"), TT_PLAIN("order", term->order),
+                                                   TT_IN_MM("found", term->amplitude_mm), TT_IN_MM("most", most_mm)));
         }
     }
     return TIPTRUE_OK;
@@ -205,8 +198,7 @@ static enum tiptrue_status shape(struct tt_view *view, size_t index)
 
 enum tiptrue_status tt_findings_of_plausibility(struct tt_view *view)
 {
-    static enum tiptrue_status (*const parts[])(struct tt_view *, size_t) = {uncertainty, radius, opening,
-                                                                             runout,      shape};
+    static enum tiptrue_status (*const parts[])(struct tt_view *, size_t) = {uncertainty, radius, opening, runout, shape};
     enum tiptrue_status status = repeatability(view);
 
     for (size_t i = 0; i < view->solution->n_tips; i++) {

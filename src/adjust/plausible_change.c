@@ -26,8 +26,7 @@ static bool is_scaled(struct tt_machine_xy o, struct tt_machine_xy p, double fac
 {
     double size_mm = hypot(o.x_mm, o.y_mm);
 
-    return size_mm > LIKE_MM &&
-           hypot(o.x_mm - factor * p.x_mm, o.y_mm - factor * p.y_mm) < LIKE_SHARE * size_mm;
+    return size_mm > LIKE_MM && hypot(o.x_mm - factor * p.x_mm, o.y_mm - factor * p.y_mm) < LIKE_SHARE * size_mm;
 }
 
 /* What a new offset @o is like, the one in use being @p; NULL = nothing known. */
@@ -60,13 +59,11 @@ static bool is_determined(const struct tt_tip_result *tip)
 }
 
 /* The tip of the machine file, not that of @tip, whose offset in use is what was found, or NULL. */
-static const struct tt_tip *other_tip(const struct tt_view *view, size_t run_tip,
-                                      const struct tt_tip_result *tip)
+static const struct tt_tip *other_tip(const struct tt_view *view, size_t run_tip, const struct tt_tip_result *tip)
 {
     for (size_t t = 0; t < view->machine->n_tips; t++) {
         const struct tt_tip *other = &view->machine->tips[t];
-        if (t != run_tip && other->has_offset &&
-            near_xy(tip->offset, other->offset.x_mm, other->offset.y_mm)) {
+        if (t != run_tip && other->has_offset && near_xy(tip->offset, other->offset.x_mm, other->offset.y_mm)) {
             return other;
         }
     }
@@ -83,8 +80,7 @@ static bool changed_alike(const struct tiptrue_solution *s, const struct tt_tip_
         if (!other->has_present || !is_determined(other)) {
             continue;
         }
-        if (hypot(other->change.x_mm - tip->change.x_mm, other->change.y_mm - tip->change.y_mm) >=
-            SAME_TIP_MM) {
+        if (hypot(other->change.x_mm - tip->change.x_mm, other->change.y_mm - tip->change.y_mm) >= SAME_TIP_MM) {
             return false;
         }
         n++;
@@ -110,12 +106,10 @@ static enum tiptrue_status change(struct tt_view *view, size_t index)
         like = "accepted";
     }
     return tt_finding_add_values(
-        view, TT_FINDING_CHANGE_IMPLAUSIBLE,
-        view->solution->change_accepted ? TIPTRUE_WARNING : TIPTRUE_ERROR,
+        view, TT_FINDING_CHANGE_IMPLAUSIBLE, view->solution->change_accepted ? TIPTRUE_WARNING : TIPTRUE_ERROR,
         (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0},
-        TT_VALUES(TT_TEXT("kind", like != NULL ? like : "unknown"), TT_IN_MM("change", change_mm),
-                  TT_IN_MM("x", tip->change.x_mm), TT_IN_MM("y", tip->change.y_mm),
-                  TT_IN_MM("most", most_mm), TT_TEXT("other", other != NULL ? other->name : "")));
+        TT_VALUES(TT_TEXT("kind", like != NULL ? like : "unknown"), TT_IN_MM("change", change_mm), TT_IN_MM("x", tip->change.x_mm),
+                  TT_IN_MM("y", tip->change.y_mm), TT_IN_MM("most", most_mm), TT_TEXT("other", other != NULL ? other->name : "")));
 }
 
 /* Without an offset in use: an offset of nothing. */
@@ -128,8 +122,7 @@ static enum tiptrue_status no_offset(struct tt_view *view, size_t index)
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
-        (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
         TT_VALUES(TT_TEXT("what", "offset-zero"), TT_IN_MM("found", size_mm), TT_IN_MM("least", NO_OFFSET_MM)));
 }
 
@@ -148,11 +141,10 @@ static enum tiptrue_status same_tip(struct tt_view *view, size_t index)
         const struct tt_tip_result *other = &s->tips[k];
         double apart_mm = hypot(tip->offset.x_mm - other->offset.x_mm, tip->offset.y_mm - other->offset.y_mm);
         if (is_determined(other) && apart_mm < SAME_TIP_MM && !share_a_place(tip, other)) {
-            return tt_finding_add_values(
-                view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
-                (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
-                TT_VALUES(TT_TEXT("what", "same-tip"), TT_TEXT("other", other->name),
-                          TT_IN_MM("apart", apart_mm), TT_IN_MM("least", SAME_TIP_MM)));
+            return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
+                                         (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
+                                         TT_VALUES(TT_TEXT("what", "same-tip"), TT_TEXT("other", other->name),
+                                                   TT_IN_MM("apart", apart_mm), TT_IN_MM("least", SAME_TIP_MM)));
         }
     }
     return TIPTRUE_OK;

@@ -61,8 +61,7 @@ static enum tiptrue_status radians(struct tt_view *view)
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("what", "rotations-radians"),
-                                           TT_IN_DEG("range", tt_rad_from_deg(widest_deg))));
+                                 TT_VALUES(TT_TEXT("what", "rotations-radians"), TT_IN_DEG("range", tt_rad_from_deg(widest_deg))));
 }
 
 static bool is_of_room(double temperature_C)
@@ -87,13 +86,12 @@ static enum tiptrue_status temperature(struct tt_view *view)
     if (!view->plate->has_expansion || is_of_room(found_C)) {
         return TIPTRUE_OK; /* or not used */
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about,
-        TT_VALUES(TT_TEXT("what", "temperature"), TT_IN_C("found", found_C),
-                  TT_TEXT("where", about.n_lines > 0 ? "log" : "measured_at_C of the plate file"),
-                  TT_TEXT("unit", found_C >= LEAST_KELVIN     ? "kelvin"
-                                  : found_C > WARMEST_ROOM_C ? "degrees Fahrenheit"
-                                                              : "another unit")));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about,
+                                 TT_VALUES(TT_TEXT("what", "temperature"), TT_IN_C("found", found_C),
+                                           TT_TEXT("where", about.n_lines > 0 ? "log" : "measured_at_C of the plate file"),
+                                           TT_TEXT("unit", found_C >= LEAST_KELVIN    ? "kelvin"
+                                                           : found_C > WARMEST_ROOM_C ? "degrees Fahrenheit"
+                                                                                      : "another unit")));
 }
 
 static enum tiptrue_status expansion(struct tt_view *view)
@@ -103,11 +101,10 @@ static enum tiptrue_status expansion(struct tt_view *view)
     if (!view->plate->has_expansion || per_K == 0 || fabs(per_K) >= LEAST_EXPANSION_PER_K) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-        TT_VALUES(TT_TEXT("what", "expansion"),
-                  ((struct tt_value){"found", TT_UNIT_PPM_PER_K, per_K * 1e6, NULL}),
-                  ((struct tt_value){"meant", TT_UNIT_PPM_PER_K, per_K * 1e12, NULL})));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                 TT_VALUES(TT_TEXT("what", "expansion"),
+                                           ((struct tt_value){"found", TT_UNIT_PPM_PER_K, per_K * 1e6, NULL}),
+                                           ((struct tt_value){"meant", TT_UNIT_PPM_PER_K, per_K * 1e12, NULL})));
 }
 
 enum tiptrue_status tt_findings_of_log(struct tt_view *view)

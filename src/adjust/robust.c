@@ -24,19 +24,19 @@
  * stated, weak enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
 #define USUAL_SCATTER_MM 3.5e-3
 #define USUAL_SCATTER_LN_SD 0.6
-/* Late and early contacts are off by anything up to 0.15 mm, or 15 standard deviations, with equal probability, and by more with one
- * that falls with the fourth power; and by anything (a digit, a wrong name) with a small density on top, 1/mm. Without the last a
- * row that is off by 60 mm costs more than a bent plate. */
+/* Late and early contacts are off by anything up to 0.15 mm, or 15 standard deviations, with equal probability, and by more with
+ * one that falls with the fourth power; and by anything (a digit, a wrong name) with a small density on top, 1/mm. Without the last
+ * a row that is off by 60 mm costs more than a bent plate. */
 #define DEPTH_SCALE_MM 0.15
 #define DEPTH_SCALE_SCATTERS 15.0
 #define GROSS_DENSITY 5e-4
-/* A touch nearer than this many standard deviations is never called off: late ones are to be found, not the good ones' tails. Lower,
- * and the repeatability comes out too small. */
+/* A touch nearer than this many standard deviations is never called off: late ones are to be found, not the good ones' tails.
+ * Lower, and the repeatability comes out too small. */
 #define OFF_FROM_SCATTERS 3.5
-/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1 late and 0.1 early of ten. */
+/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 0.1 late and 0.1 early of ten. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
-#define SHARE_PRIOR_LATE 1.0
+#define SHARE_PRIOR_LATE 0.1
 #define SHARE_PRIOR_EARLY 0.1
 /* On a filmed edge at least this share may have met the bare metal: early against the film, by no more than it is thick. */
 #define BARE_SHARE 0.1
@@ -50,8 +50,8 @@
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
 #define CLIMB_STEP_DONE 1e-4
-/* Least squares is looked into when its largest residual, its width against its shortest half, its repeatability (not stated) or its
- * chi squared (stated) exceed these: one clean run in twenty of a hundred touches is. */
+/* Least squares is looked into when its largest residual, its width against its shortest half, its repeatability (not stated) or
+ * its chi squared (stated) exceed these: one clean run in twenty of a hundred touches is. */
 #define CLEAN_LARGEST 3.4
 #define CLEAN_WIDER 1.6
 #define CLEAN_SCATTER_MM 7e-3
@@ -204,7 +204,8 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, 
         return expect_out(fit, cell, probability);
     }
     double bare = edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
-    double bare_mm = edge_is_filmed(fit, cell->edge) ? OFF_FROM_SCATTERS * scatter_mm - fit->model->x[fit->model->at_edge[cell->edge]] : 0;
+    double bare_mm =
+        edge_is_filmed(fit, cell->edge) ? OFF_FROM_SCATTERS * scatter_mm - fit->model->x[fit->model->at_edge[cell->edge]] : 0;
     double peak = fmax(1 - share - bare, 0.01) / sqrt(2 * TT_PI * fit->touch_var_mm2);
     double log_sum = (double)cell->count * log(peak), ratios = 1;
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
@@ -217,7 +218,10 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, 
         }
         probability[i] = 1;
         if (exponent < -0.5 * OFF_FROM_SCATTERS * OFF_FROM_SCATTERS) {
-            double good = peak * exp(exponent) * sqrt(ratio), off = (r < 0 ? share : r < bare_mm ? bare : early) * off_density(r, scatter_mm);
+            double good = peak * exp(exponent) * sqrt(ratio), off = (r < 0         ? share
+                                                                     : r < bare_mm ? bare
+                                                                                   : early) *
+                                                                    off_density(r, scatter_mm);
             probability[i] = good / (good + off);
             log_sum += log(good + off) - 0.5 * log(ratio) - log(peak);
         } else {
@@ -329,7 +333,8 @@ static void update_scatter(struct tt_fit *fit, double dof)
 
     if (fit->noise->touch_dof > 0) {
         double stated = fit->noise->touch_var_mm2 + digit;
-        fit->touch_var_mm2 = fmax((fit->noise->touch_dof * stated + dof * own) / (fit->noise->touch_dof + dof), fit->least_touch_var_mm2);
+        fit->touch_var_mm2 =
+            fmax((fit->noise->touch_dof * stated + dof * own) / (fit->noise->touch_dof + dof), fit->least_touch_var_mm2);
         return;
     }
     double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
@@ -365,7 +370,6 @@ static double dof_left(const struct tt_fit *fit)
 static bool iterate(struct tt_fit *fit, bool held, double hopeless)
 {
     double before = -INFINITY, size;
-    bool known = fit->spent_touch > 0; /* by an earlier climb on this model: near enough to begin with */
 
     for (size_t k = 0; k < MOST_EM_STEPS; k++) {
         double now = expect(fit);
@@ -379,7 +383,7 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
         if (held && stands && now < hopeless) {
             return false;
         }
-        if ((k == 0 && !known) || (held && stands)) {
+        if (k == 0 || (held && stands)) {
             tt_fit_update_dof(fit);
         }
         if (!held) {

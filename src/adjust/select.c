@@ -10,7 +10,8 @@
 #include "adjust/robust.h"
 #include "base/distribution.h"
 
-/* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from the nominal one, may stand turned. */
+/* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from the nominal one, may stand
+ * turned. */
 #define YAW_CONTRADICTED 5.0
 /* Sightings of different marks that fit one another worse than those of one mark repeat, with a probability below this, are looked
  * into. */
@@ -75,8 +76,8 @@ static bool may_be_turned(const struct tt_model *model)
     return may;
 }
 
-/* Do sightings fit one another as well as those of one mark repeat, or as it is stated? If not, one of them is off, a mark does not lie
- * as stated, or the axes are wrong. */
+/* Do sightings fit one another as well as those of one mark repeat, or as it is stated? If not, one of them is off, a mark does not
+ * lie as stated, or the axes are wrong. */
 static bool sightings_repeat(const struct tt_search *search, const struct tt_fit *fit)
 {
     double dof, repeated = tt_sighting_variance(search, &dof);
@@ -88,11 +89,13 @@ static bool sightings_repeat(const struct tt_search *search, const struct tt_fit
 /* Does least squares of everything stand: normal scatter, and no mode of the table more probable than not? */
 static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain, struct tt_modes *table, bool *stands)
 {
-    enum tiptrue_status status;
-
     *stands = false;
-    if (plain->fit->deficient || (status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, table)) != TIPTRUE_OK) {
-        return plain->fit->deficient ? TIPTRUE_OK : status;
+    if (plain->fit->deficient) {
+        return TIPTRUE_OK;
+    }
+    enum tiptrue_status status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, table);
+    if (status != TIPTRUE_OK) {
+        return status;
     }
     *stands = tt_robust_looks_clean(plain->fit) && !may_be_turned(plain->model) && sightings_repeat(search, plain->fit);
     for (size_t k = 0; k < table->n; k++) {
@@ -123,10 +126,10 @@ static enum tiptrue_status explain(struct tt_search *search, const struct tt_mod
     status = tt_explain(search, table, &e[1]);
     bool better = status == TIPTRUE_OK && e[1].log_evidence + log(WRONG_STATEMENT) > e[0].log_evidence;
     if (better) {
-        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2, stated->touch_dof,
-                            own);
+        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2,
+                            stated->touch_dof, own);
     }
-    *best = &e[*own ? 1 : 0];
+    *best = &e[better ? 1 : 0];
     search->noise = *own ? free_noise : stated;
     return status;
 }
@@ -159,6 +162,10 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     enum tiptrue_status status;
 
     *selection = (struct tt_selection){.robust = robust};
+    if (!robust) { /* plain least squares takes what is stated as it is */
+        noise->touch_dof = noise->touch_known ? HUGE_VAL : 0;
+        noise->sight_dof = noise->sight_known ? HUGE_VAL : 0;
+    }
     status = fit_either(&search, NULL, NULL, selection);
     if (status != TIPTRUE_OK || !robust) {
         return status;

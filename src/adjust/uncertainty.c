@@ -27,7 +27,8 @@ struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
 
     return (struct tt_scatters){
         .touch = {pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof), noise->touch_known && fit->scattered},
-        .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof), noise->sight_known && fit->sight_scattered}};
+        .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof),
+                  noise->sight_known && fit->sight_scattered}};
 }
 
 /* ---- one tip ---- */

@@ -18,10 +18,10 @@ enum tt_source {
     TT_SOURCE_GROUP,
     TT_SOURCE_MARK,
     TT_SOURCE_RADIUS,
-    TT_SOURCE_YAW,   /* nominal yaw of the machine file */
-    TT_SOURCE_PLACE, /* the reference mark's place by the machine file, nothing having been sighted */
+    TT_SOURCE_YAW,    /* nominal yaw of the machine file */
+    TT_SOURCE_PLACE,  /* the reference mark's place by the machine file, nothing having been sighted */
     TT_SOURCE_RIVALS, /* explanations of the run that are not excluded */
-    TT_SOURCE_WEAK,  /* not known at all: see model.c */
+    TT_SOURCE_WEAK,   /* not known at all: see model.c */
     TT_SOURCES
 };
 

@@ -213,6 +213,97 @@ static int verify(int argc, char *argv[])
     return status;
 }
 
+/* What is to be remembered of a run; its start, or a note, follows the id. */
+struct saying {
+    struct cli_history_arguments history;
+    const char *why;
+};
+
+static error_t parse_saying(int key, char *argument, struct argp_state *state)
+{
+    struct saying *saying = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        state->child_inputs[0] = &saying->history;
+        return 0;
+    case CLI_KEY_WHY:
+        saying->why = argument;
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+static int say(const struct argp *argp, enum tiptrue_history_word word, int argc, char *argv[])
+{
+    static const size_t NAMES_WANTED[] = {
+        [TIPTRUE_HISTORY_EXCLUDE] = 1, [TIPTRUE_HISTORY_INCLUDE] = 1, [TIPTRUE_HISTORY_STARTED] = 2, [TIPTRUE_HISTORY_NOTE] = 2};
+    struct saying saying = {.history = {.takes_names = true}};
+    struct tiptrue_history *history = NULL;
+    struct tiptrue_error error = {0};
+    char id[TIPTRUE_RUN_ID_SIZE];
+    int status = cli_history_parse_into(argp, argc, argv, &saying) ? EX_OK : EX_OSERR;
+
+    if (status == EX_OK &&
+        (saying.history.n_names != NAMES_WANTED[word] || (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
+        fprintf(stderr, "%s: %s\n", argv[0],
+                word == TIPTRUE_HISTORY_EXCLUDE   ? "name one run, and say --why"
+                : word == TIPTRUE_HISTORY_INCLUDE ? "name one run"
+                : word == TIPTRUE_HISTORY_STARTED ? "name one run and its start"
+                                                  : "name one run and the note");
+        status = EX_USAGE;
+    }
+    status = status == EX_OK ? cli_history_open(saying.history.history, true, &history) : status;
+    if (status == EX_OK) {
+        error.status = tiptrue_history_find(history, saying.history.names[0], id, &error);
+        if (error.status == TIPTRUE_OK) {
+            const char *text = NAMES_WANTED[word] == 2 ? saying.history.names[1] : saying.why;
+            error.status = tiptrue_history_say(history, id, word, text, cli_now_s(), &error);
+        }
+        status = cli_history_failed(&error);
+    }
+    tiptrue_history_close(history);
+    free(saying.history.names);
+    return status;
+}
+
+static int exclude(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {{"why", CLI_KEY_WHY, "TEXT", 0, "The reason; it is shown with the trend", 1}, {0}};
+    static const struct argp ARGP = {.options = OPTIONS,
+                                     .parser = parse_saying,
+                                     .args_doc = "RUN",
+                                     .doc = "Keep a run out of trends and of the scatter between runs. Its result stays.",
+                                     .children = CHILDREN};
+    return say(&ARGP, TIPTRUE_HISTORY_EXCLUDE, argc, argv);
+}
+
+static int include(int argc, char *argv[])
+{
+    static const struct argp ARGP = {.parser = parse_saying,
+                                     .args_doc = "RUN",
+                                     .doc = "Take a run into trends again, whatever its clock says.",
+                                     .children = CHILDREN};
+    return say(&ARGP, TIPTRUE_HISTORY_INCLUDE, argc, argv);
+}
+
+static int started(int argc, char *argv[])
+{
+    static const struct argp ARGP = {.parser = parse_saying,
+                                     .args_doc = "RUN TIME",
+                                     .doc = "Give a run the start that it should have had (RFC 3339). The log stays as it is.",
+                                     .children = CHILDREN};
+    return say(&ARGP, TIPTRUE_HISTORY_STARTED, argc, argv);
+}
+
+static int note(int argc, char *argv[])
+{
+    static const struct argp ARGP = {
+        .parser = parse_saying, .args_doc = "RUN TEXT", .doc = "Keep a note with a run.", .children = CHILDREN};
+    return say(&ARGP, TIPTRUE_HISTORY_NOTE, argc, argv);
+}
+
 struct action {
     const char *name, *full_name, *purpose;
     int (*run)(int argc, char *argv[]);
@@ -224,9 +315,13 @@ static const struct action ACTIONS[] = {
     {"export", "tiptrue history export", "write runs out, whole", export},
     {"import", "tiptrue history import", "take in exports, results and run logs, of files and folders", cli_history_import},
     {"verify", "tiptrue history verify", "look for damage", verify},
+    {"exclude", "tiptrue history exclude", "keep a run out of trends, and say why", exclude},
+    {"include", "tiptrue history include", "take a run into trends again", include},
+    {"started", "tiptrue history started", "correct the start of a run", started},
+    {"note", "tiptrue history note", "keep a note with a run", note},
 };
 #define N_ACTIONS (sizeof ACTIONS / sizeof ACTIONS[0])
-#define NAMES "list, show, export, import, verify"
+#define NAMES "list, show, export, import, verify, exclude, include, started, note"
 
 struct request {
     const struct action *action;

@@ -55,6 +55,7 @@ enum {
     CLI_KEY_LOG,
     CLI_KEY_DOCUMENT,
     CLI_KEY_AGAIN,
+    CLI_KEY_WHY,
     CLI_KEY_REPLACE
 };
 

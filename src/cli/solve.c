@@ -249,6 +249,29 @@ static int read_present(const struct arguments *arguments, const struct cli_obje
     return cli_file_read(&messages, arguments->present, "configuration", &error);
 }
 
+/* Columns of a message: it is one line, whatever the terminal's width. */
+#define LINE 2000
+
+/* What the latest run shows against those before it: after the results, or, beside JSON, as a warning where it differs. */
+static int tell_latest(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history)
+{
+    struct tiptrue_text_options look = cli_text_options(arguments->inputs.plain);
+    struct tiptrue_error error = {0};
+    char *text = NULL;
+    bool differs = false;
+
+    look.columns = arguments->inputs.json ? LINE : look.columns;
+    error.status = tiptrue_history_latest(history, objects->machine, &look, &text, &differs, &error);
+    if (error.status == TIPTRUE_OK && text != NULL && !arguments->inputs.json) {
+        cli_write("\n", 1);
+        cli_write(text, strlen(text));
+    } else if (error.status == TIPTRUE_OK && differs) {
+        fprintf(stderr, "tiptrue: warning: %s", text);
+    }
+    free(text);
+    return cli_history_failed(&error);
+}
+
 /* With the history open, if runs are to be entered. */
 static int solve_into_history(const struct arguments *arguments, const struct cli_objects *objects)
 {
@@ -267,6 +290,10 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
     }
     if (status == EX_OK) {
         status = solve_all(arguments, objects, history, between);
+    }
+    if (history != NULL && status <= CLI_EXIT_REPEAT) {
+        int failed = tell_latest(arguments, objects, history);
+        status = failed != EX_OK ? failed : status;
     }
     tiptrue_between_free(between);
     tiptrue_history_close(history);

@@ -87,7 +87,7 @@ int cli_trend(int argc, char *argv[])
         {"machine", CLI_KEY_MACHINE, "NAME", 0, "The machine; needed where the history holds several", 1},
         {"tip", CLI_KEY_TIP, "NAME", 0, "Show this tip only; all are looked at, to tell what moved", 1},
         {"since", CLI_KEY_SINCE, "TIME", 0, "Only runs started at this date, or date and time (RFC 3339), or later", 1},
-        {"runs", CLI_KEY_RUNS, "N", 0, "Look at the latest N runs (default 400)", 1},
+        {"runs", CLI_KEY_RUNS, "N", 0, "Look at the latest N runs (default 2000)", 1},
         {"baseline", CLI_KEY_BASELINE, "N", 0, "Limits of the control charts from the first N runs after each change (default 20)",
          1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},

@@ -166,7 +166,6 @@ struct side {
     double dof_touch;
 };
 
-
 /* Two offsets and their covariances as they are compared: both with the plate held, or both in full, never one of each. */
 struct pair {
     struct tt_machine_xy a, b;
@@ -339,8 +338,7 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
         struct side side_a = {tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a)};
         struct side side_b = {tip_of(&of_b, in_b), other, dof_of_touches(b)};
         struct pair pair = pair_of(a, b, &side_a, &side_b, comparison->same_plate);
-        if (!compare_tip(comparison, &pair, &side_a, &side_b, trend,
-                         &comparison->tips[comparison->n_tips++])) {
+        if (!compare_tip(comparison, &pair, &side_a, &side_b, trend, &comparison->tips[comparison->n_tips++])) {
             return false;
         }
     }

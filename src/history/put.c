@@ -465,7 +465,7 @@ enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_
     struct tt_put_outcome made = {0};
 
     if (solution->least_squares) {
-        return tt_fail(error, TIPTRUE_E_DATA, solution->file, 0, 0, "enter the result of solve without --least-squares",
+        return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "enter the result of solve without --least-squares",
                        "run %s: its result is of --least-squares, for comparison with other programs; a history takes none",
                        record->id);
     }

@@ -221,8 +221,8 @@ struct tips {
 
 static const char *verdict_word(int verdict)
 {
-    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat",
-                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
+    static const char *const WORDS[] = {
+        [TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat", [TIPTRUE_NOT_MEASURED] = "not measured"};
     return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict] : "repeat";
 }
 
@@ -280,6 +280,7 @@ static void fill_entry(sqlite3_stmt *from, struct tt_record_entry *entry)
     entry->results = (size_t)sqlite3_column_int64(from, 9);
     entry->has_log = sqlite3_column_int(from, 10) != 0;
     entry->exports = (size_t)sqlite3_column_int64(from, 14);
+    entry->excluded = tt_sql_column(from, 15);
 }
 
 enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt_store_query *query,
@@ -289,7 +290,7 @@ enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt
 #define ENTRIES                                                                                                                    \
     "SELECT s.id, s.machine, s.started, s.plate, s.plate_serial, s.verdict, u.added, r.added, r.version,"                          \
     " (SELECT count(*) FROM result x WHERE x.run = s.run), EXISTS(SELECT 1 FROM log l WHERE l.run = s.run), s.time_s, s.run,"      \
-    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run)"                                                                 \
+    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run), s.left_out"                                                     \
     " FROM summary s CROSS JOIN run u ON u.no = s.run CROSS JOIN result r ON r.no = s.result"
     static const char ALL[] = ENTRIES " WHERE s.time_s >= ?1 ORDER BY s.time_s, s.id";
     static const char OF_MACHINE[] = ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 ORDER BY s.time_s, s.id";

@@ -77,6 +77,25 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
      * the offset in full is derived again */
     "ALTER TABLE tip ADD COLUMN full_x_mm REAL NOT NULL DEFAULT 0;"
     "ALTER TABLE tip ADD COLUMN full_y_mm REAL NOT NULL DEFAULT 0;"
+    /* edges and conditions of runs; what people say of a run: kept out and why, a corrected start, notes */
+    "ALTER TABLE summary ADD COLUMN temperature_C REAL;"
+    "ALTER TABLE summary ADD COLUMN u_touch_mm REAL;"
+    "ALTER TABLE summary ADD COLUMN u_sighting_mm REAL;"
+    "ALTER TABLE summary ADD COLUMN left_out TEXT;"
+    "ALTER TABLE summary ADD COLUMN edges INTEGER NOT NULL DEFAULT 0;"
+    "CREATE TABLE edge("
+    " machine TEXT NOT NULL, time_s REAL NOT NULL, run INTEGER NOT NULL REFERENCES run(no), position INTEGER NOT NULL,"
+    " name TEXT NOT NULL, shift_mm REAL NOT NULL, u_shift_mm REAL NOT NULL, touches INTEGER NOT NULL, late INTEGER NOT NULL,"
+    " PRIMARY KEY(machine, time_s, run, position)) STRICT, WITHOUT ROWID;"
+    "ALTER TABLE run ADD COLUMN excluded TEXT;" /* why; NULL: it is not */
+    "ALTER TABLE run ADD COLUMN doubt TEXT;"    /* what is wrong with its clock; NULL: nothing, or somebody knows better */
+    "ALTER TABLE run ADD COLUMN started TEXT;"  /* a corrected start */
+    "CREATE TABLE note("
+    " no INTEGER PRIMARY KEY,"
+    " run INTEGER NOT NULL REFERENCES run(no),"
+    " time TEXT NOT NULL,"
+    " text TEXT NOT NULL) STRICT;"
+    "CREATE INDEX note_by_run ON note(run);"
     "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 

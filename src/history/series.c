@@ -15,31 +15,37 @@ const char *tt_series_plate_key(const char *serial, const char *name)
     return serial != NULL ? serial : name != NULL ? name : "";
 }
 
-size_t tt_series_tip_index(struct tt_series *series, const char *name)
+/* The index of a name in a list that grows. */
+static size_t index_of(struct tt_arena *arena, const char *name, const char ***names, size_t *n, size_t *room)
 {
-    for (size_t i = 0; i < series->n_tip_names; i++) {
-        if (strcmp(series->tip_names[i], name) == 0) {
+    for (size_t i = 0; i < *n; i++) {
+        if (strcmp((*names)[i], name) == 0) {
             return i;
         }
     }
-    if (series->n_tip_names == series->room_names) {
-        size_t room = 2 * series->room_names + 4;
-        const char **grown = tt_arena_grow(series->arena, series->tip_names, room, sizeof *grown);
+    if (*n == *room) {
+        const char **grown = tt_arena_grow(arena, *names, 2 * *room + 4, sizeof *grown);
         if (grown == NULL) {
             return TT_NONE;
         }
-        series->tip_names = grown;
-        series->room_names = room;
+        *names = grown;
+        *room = 2 * *room + 4;
     }
-    const char *copy = tt_arena_copy_text(series->arena, name, strlen(name));
-    if (copy == NULL) {
-        return TT_NONE;
-    }
-    series->tip_names[series->n_tip_names] = copy;
-    return series->n_tip_names++;
+    (*names)[*n] = tt_arena_copy_text(arena, name, strlen(name));
+    return (*names)[*n] != NULL ? (*n)++ : TT_NONE;
 }
 
-struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips)
+size_t tt_series_tip_index(struct tt_series *series, const char *name)
+{
+    return index_of(series->arena, name, &series->tip_names, &series->n_tip_names, &series->room_names);
+}
+
+size_t tt_series_edge_index(struct tt_series *series, const char *name)
+{
+    return index_of(series->arena, name, &series->edge_names, &series->n_edge_names, &series->room_edge_names);
+}
+
+struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips, size_t n_edges)
 {
     if (series->n_runs == series->room_runs) {
         size_t room = 2 * series->room_runs + 16;
@@ -51,11 +57,12 @@ struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips)
         series->room_runs = room;
     }
     struct tt_series_tip *tips = TT_ARENA_NEW(series->arena, n_tips, struct tt_series_tip);
-    if (tips == NULL) {
+    struct tt_series_edge *edges = TT_ARENA_NEW(series->arena, n_edges, struct tt_series_edge);
+    if (tips == NULL || edges == NULL) {
         return NULL;
     }
     struct tt_series_run *run = &series->runs[series->n_runs++];
-    *run = (struct tt_series_run){.tips = tips, .n_tips = n_tips};
+    *run = (struct tt_series_run){.tips = tips, .n_tips = n_tips, .edges = edges, .n_edges = n_edges};
     return run;
 }
 
@@ -134,6 +141,29 @@ static void fill_pose(const struct tiptrue_solution *solution, struct tt_series_
     }
 }
 
+/* What an edge's own shift is, and how many of the touches made with it came late. */
+static void fill_edge(const struct tiptrue_solution *solution, const struct tt_edge_result *from, struct tt_series_edge *edge)
+{
+    edge->shift_mm = from->shift_mm;
+    edge->u_shift_mm = from->u_shift_mm;
+    edge->touches = from->touches;
+    edge->late = solution->n_rows == 0 ? from->touches - from->used : 0; /* a result without its rows does not say which way */
+    for (size_t i = 0; i < solution->n_rows; i++) {
+        const struct tt_row_result *row = &solution->rows[i];
+        edge->late += row->set_aside && row->residual_mm < 0 && row->target != NULL && strcmp(row->target, from->name) == 0;
+    }
+}
+
+static void fill_conditions(const struct tiptrue_solution *solution, struct tt_series_run *run)
+{
+    run->has_u_touch = solution->has_u_touch;
+    run->u_touch_mm = solution->u_touch_mm;
+    run->has_u_sighting = solution->has_u_sighting;
+    run->u_sighting_mm = solution->u_sighting_mm;
+    run->has_temperature = solution->has_temperature;
+    run->temperature_C = solution->temperature_C;
+}
+
 /* A copy in the series' arena; NULL stays NULL. */
 static const char *copy(struct tt_series *series, const char *text, bool *failed)
 {
@@ -146,7 +176,7 @@ static const char *copy(struct tt_series *series, const char *text, bool *failed
 enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue_solution *solution, double entered_s,
                                   struct tiptrue_error *error)
 {
-    struct tt_series_run *run = tt_series_new_run(series, solution->n_tips);
+    struct tt_series_run *run = tt_series_new_run(series, solution->n_tips, solution->n_edges);
     bool failed = run == NULL;
 
     if (failed) {
@@ -160,6 +190,7 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
     run->has_permitted_error = solution->has_permitted_error;
     run->permitted_error_mm = solution->permitted_error_mm;
     fill_pose(solution, run);
+    fill_conditions(solution, run);
     run->setup = copy(series, run->setup, &failed);
     run->n_tips = 0;
     for (size_t i = 0; i < solution->n_tips && !failed; i++) {
@@ -170,6 +201,11 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
         fill_tip(solution, &solution->tips[i], tip);
         tip->tip = tt_series_tip_index(series, solution->tips[i].name);
         failed = tip->tip == TT_NONE;
+    }
+    for (size_t i = 0; i < solution->n_edges && !failed; i++) {
+        fill_edge(solution, &solution->edges[i], &run->edges[i]);
+        run->edges[i].edge = tt_series_edge_index(series, solution->edges[i].name);
+        failed = run->edges[i].edge == TT_NONE;
     }
     if (failed) {
         series->n_runs--;

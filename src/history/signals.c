@@ -196,31 +196,38 @@ static void judge_stretch(struct judge *judge, const struct stretch *s)
     }
 }
 
+/* Whether a change moves the offset of @tip. */
+static bool concerns(const struct tt_change *change, size_t tip)
+{
+    bool own = change->what == TT_SEAT || change->what == TT_CHANGED;
+    return change->what != TT_POSE && (!own || change->who == tip);
+}
+
 /* Whether the level of @tip changed with run @run of the changes, or the plate did. */
 static bool begins_stretch(const struct tt_changes *c, size_t tip, size_t run)
 {
-    for (size_t i = 0; i < c->n_events; i++) {
-        const struct tt_event *e = &c->events[i];
-        bool own = e->what != TT_POSE && (e->tip == tip || e->tip == TT_NONE);
-        if (own && e->from == run && e->to >= c->n) {
+    for (size_t i = 0; i < c->n_changes; i++) {
+        const struct tt_change *change = &c->change[i];
+        if (concerns(change, tip) && change->from == run && change->to >= c->values.n) {
             return true;
         }
     }
-    return run > 0 && strcmp(c->run[run]->plate, c->run[run - 1]->plate) != 0;
+    return run > 0 && c->values.plate[run] != c->values.plate[run - 1];
 }
 
 /* Single runs that stand apart, as found together with the changes. */
 static void add_single_runs(struct judge *judge, const struct tt_changes *c, size_t tip)
 {
-    for (size_t i = 0; i < c->n_events; i++) {
-        const struct tt_event *e = &c->events[i];
-        if (e->to >= c->n || e->what == TT_POSE || !(e->tip == tip || e->tip == TT_NONE)) {
+    for (size_t i = 0; i < c->n_changes; i++) {
+        const struct tt_change *change = &c->change[i];
+        if (change->to >= c->values.n || !concerns(change, tip)) {
             continue;
         }
         for (size_t k = 0; k < judge->tip->n_points; k++) {
-            if (judge->tip->points[k].run == (size_t)(c->run[e->from] - c->series->runs)) {
+            if (judge->tip->points[k].run == (size_t)(c->values.run[change->from] - c->values.series->runs)) {
                 signal_at(judge, k, TT_CHART_RUN, 0, "single run: it stands apart from the runs before and after", 0,
-                          e->tip == TT_NONE ? "all tips were off in this run alone" : "this tip was off in this run alone");
+                          change->who == tip && change->what != TT_EDGE ? "this tip was off in this run alone"
+                                                                        : "all tips were off in this run alone");
             }
         }
     }
@@ -242,7 +249,7 @@ enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend, const str
 {
     struct judge judge = {.trend = trend, .tip = &trend->tips[tip]};
     struct tt_trend_tip *t = judge.tip;
-    double *values[2] = {TT_ARENA_NEW(c->arena, c->n, double), TT_ARENA_NEW(c->arena, c->n, double)};
+    double *values[2] = {TT_ARENA_NEW(c->arena, c->values.n, double), TT_ARENA_NEW(c->arena, c->values.n, double)};
     size_t point = 0;
 
     if (values[0] == NULL || values[1] == NULL) {
@@ -250,9 +257,9 @@ enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend, const str
     }
     struct stretch s = {0};
     bool pending = false; /* a change came with a run that this tip was not in */
-    for (size_t run = 0; run < c->n; run++) {
+    for (size_t run = 0; run < c->values.n; run++) {
         pending = pending || (run > 0 && begins_stretch(c, tip, run));
-        if (!c->offset.there[run * c->tips + tip]) {
+        if (!tt_changes_has(c, run, tip)) {
             continue;
         }
         if (pending && point > s.from) {

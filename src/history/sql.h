@@ -15,6 +15,8 @@ struct tiptrue_history {
     sqlite3 *db;
     char *path;
     bool writable;
+    bool before_known, has_before; /* latest start of the machine's runs before the first one that this store was given */
+    double before_s;
     bool in_group;           /* a transaction of several additions is open */
     unsigned long waited_ms; /* on other processes, in the present wait */
     struct {

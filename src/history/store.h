@@ -63,6 +63,21 @@ TT_MUST_USE enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *s
 TT_MUST_USE enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const char *id,
                                                     const struct tt_record_export *export, struct tiptrue_error *error);
 
+/* What is said of a run. Its results and its log stay as they are; the summary follows at the next tt_store_summarise. */
+enum tt_saying {
+    TT_SAY_EXCLUDE, /* keep it out of trends; the text is why */
+    TT_SAY_INCLUDE, /* take it in again, whatever its clock says; no text */
+    TT_SAY_STARTED, /* its start as it should have been, RFC 3339; its clock is no longer doubted */
+    TT_SAY_NOTE,    /* a note */
+    TT_SAY_DOUBT    /* what is wrong with its clock: it is kept out of trends */
+};
+TT_MUST_USE enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id, enum tt_saying what, const char *text,
+                                             double now_s, struct tiptrue_error *error);
+
+/* The latest start of a run of @machine that counts; *found false: there is none. */
+TT_MUST_USE enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store, const char *machine, bool *found,
+                                                      double *time_s, struct tiptrue_error *error);
+
 /* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: none; TIPTRUE_E_USAGE: several. */
 TT_MUST_USE enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text, char id[TT_RUN_ID_SIZE],
                                               struct tiptrue_error *error);

@@ -16,16 +16,27 @@ enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
 
 #define RUN_COLUMNS                                                                                                                \
     "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, mark_x_mm, mark_y_mm, u_mark_x_mm, "        \
-    "u_mark_y_mm, yaw_rad, u_yaw_rad"
+    "u_mark_y_mm, yaw_rad, u_yaw_rad, temperature_C, u_touch_mm, u_sighting_mm, left_out"
+#define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late"
 #define TIP_COLUMNS                                                                                                                \
     "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, same_plate_xy_mm2, "                   \
     "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, "     \
     "radius_mm, u_radius_mm, present_x_mm, present_y_mm, full_x_mm, full_y_mm"
 
-static const char INSERT_RUN[] = "INSERT INTO summary(" RUN_COLUMNS ", machine, run, result, started, plate, plate_serial, tips)"
-                                 " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+static const char INSERT_RUN[] =
+    "INSERT INTO summary(" RUN_COLUMNS ", machine, run, result, started, plate, plate_serial, tips, edges)"
+    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+static const char INSERT_EDGE[] =
+    "INSERT INTO edge(" EDGE_COLUMNS ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
 static const char INSERT_TIP[] = "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
                                  " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+
+static void bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code)
+{
+    if (known) {
+        tt_sql_real(to, at, value, code);
+    }
+}
 
 static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *code)
 {
@@ -36,10 +47,7 @@ static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *cod
     tt_sql_integer(to, at++, run->time_stated, code);
     tt_sql_text(to, at++, run->plate, code);
     tt_sql_integer(to, at++, run->verdict, code);
-    if (run->has_permitted_error) {
-        tt_sql_real(to, at, run->permitted_error_mm, code);
-    }
-    at++;
+    bind_if(to, at++, run->has_permitted_error, run->permitted_error_mm, code);
     tt_sql_integer(to, at++, run->has_pose, code);
     tt_sql_text(to, at++, run->setup, code);
     tt_sql_real(to, at++, run->mark.x_mm, code);
@@ -48,6 +56,10 @@ static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *cod
     tt_sql_real(to, at++, run->u_mark_y_mm, code);
     tt_sql_real(to, at++, run->yaw_rad, code);
     tt_sql_real(to, at++, run->u_yaw_rad, code);
+    bind_if(to, at++, run->has_temperature, run->temperature_C, code);
+    bind_if(to, at++, run->has_u_touch, run->u_touch_mm, code);
+    bind_if(to, at++, run->has_u_sighting, run->u_sighting_mm, code);
+    tt_sql_text(to, at++, run->note, code);
 }
 
 static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
@@ -91,6 +103,7 @@ static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *s
 static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run, struct tiptrue_error *error)
 {
     static const char *const REMOVE[] = {
+        "DELETE FROM edge WHERE (machine, time_s, run) = (SELECT machine, time_s, run FROM summary WHERE run = ?)",
         "DELETE FROM tip WHERE (machine, time_s, run) = (SELECT machine, time_s, run FROM summary WHERE run = ?)",
         "DELETE FROM summary WHERE run = ?", "DELETE FROM pending WHERE run = ?"};
     enum tiptrue_status status = TIPTRUE_OK;
@@ -119,13 +132,14 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int
         return status;
     }
     bind_run(statement, row, &code);
-    tt_sql_text(statement, 15, solution->machine != NULL ? solution->machine : "", &code);
-    tt_sql_integer(statement, 16, run, &code);
-    tt_sql_integer(statement, 17, result, &code);
-    tt_sql_text(statement, 18, solution->started, &code);
-    tt_sql_text(statement, 19, solution->plate, &code);
-    tt_sql_text(statement, 20, solution->plate_serial, &code);
-    tt_sql_integer(statement, 21, (sqlite3_int64)row->n_tips, &code);
+    tt_sql_text(statement, 19, solution->machine != NULL ? solution->machine : "", &code);
+    tt_sql_integer(statement, 20, run, &code);
+    tt_sql_integer(statement, 21, result, &code);
+    tt_sql_text(statement, 22, solution->started, &code);
+    tt_sql_text(statement, 23, solution->plate, &code);
+    tt_sql_text(statement, 24, solution->plate_serial, &code);
+    tt_sql_integer(statement, 25, (sqlite3_int64)row->n_tips, &code);
+    tt_sql_integer(statement, 26, (sqlite3_int64)row->n_edges, &code);
     return finish(store, statement, code, error);
 }
 
@@ -151,11 +165,46 @@ static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_in
     return status;
 }
 
-/* When the run was entered, seconds since 1970, and its id. */
-static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run, double *entered_s, char id[TT_RUN_ID_SIZE],
+static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_series *series,
+                                        const struct tiptrue_solution *solution, struct tiptrue_error *error)
+{
+    const struct tt_series_run *row = &series->runs[0];
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < row->n_edges && status == TIPTRUE_OK; i++) {
+        const struct tt_series_edge *edge = &row->edges[i];
+        sqlite3_stmt *statement;
+        int code = SQLITE_OK;
+        status = tt_sql_get(store, INSERT_EDGE, &statement, error);
+        if (status == TIPTRUE_OK) {
+            tt_sql_text(statement, 1, series->edge_names[edge->edge], &code);
+            tt_sql_real(statement, 2, edge->shift_mm, &code);
+            tt_sql_real(statement, 3, edge->u_shift_mm, &code);
+            tt_sql_integer(statement, 4, (sqlite3_int64)edge->touches, &code);
+            tt_sql_integer(statement, 5, (sqlite3_int64)edge->late, &code);
+            tt_sql_text(statement, 6, solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, 7, row->time_s, &code);
+            tt_sql_integer(statement, 8, run, &code);
+            tt_sql_integer(statement, 9, (sqlite3_int64)i, &code);
+            status = finish(store, statement, code, error);
+        }
+    }
+    return status;
+}
+
+/* What the store says of a run beside its results. */
+struct said {
+    double entered_s; /* seconds since 1970 */
+    char id[TT_RUN_ID_SIZE];
+    bool has_started; /* corrected by somebody */
+    double started_s;
+    const char *left_out; /* in an arena; NULL: it counts */
+};
+
+static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run, struct said *said, struct tt_arena *arena,
                                     struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT added, id FROM run WHERE no = ?";
+    static const char SQL[] = "SELECT added, id, started, coalesce(excluded, doubt) FROM run WHERE no = ?";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool row = false;
@@ -165,13 +214,18 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
         tt_sql_integer(statement, 1, run, &code);
         status = tt_sql_next(store, statement, &row, error);
     }
-    *entered_s = 0;
-    id[0] = '\0';
+    *said = (struct said){0};
     if (status == TIPTRUE_OK && row) {
         const char *added = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
-        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0, entered_s);
+        const char *started = tt_sql_column(statement, 2), *left_out = tt_sql_column(statement, 3);
+        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0, &said->entered_s);
         if (text != NULL && strlen(text) < TT_RUN_ID_SIZE) {
-            strcpy(id, text);
+            strcpy(said->id, text);
+        }
+        said->has_started = started != NULL && tt_time_read(started, strlen(started), &said->started_s);
+        said->left_out = left_out != NULL ? tt_arena_copy_text(arena, left_out, strlen(left_out)) : NULL;
+        if (left_out != NULL && said->left_out == NULL) {
+            status = tt_fail_memory(error);
         }
         sqlite3_reset(statement);
     }
@@ -183,15 +237,18 @@ enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int6
 {
     struct tt_arena arena = {0};
     struct tt_series series = {.arena = &arena};
-    char id[TT_RUN_ID_SIZE];
-    double entered_s;
-    enum tiptrue_status status = find_run(store, run, &entered_s, id, error);
+    struct said said;
+    enum tiptrue_status status = find_run(store, run, &said, &arena, error);
 
     if (status == TIPTRUE_OK) {
-        status = tt_series_add(&series, solution, entered_s, error);
+        status = tt_series_add(&series, solution, said.entered_s, error);
     }
     if (status == TIPTRUE_OK) {
-        series.runs[0].id = id; /* the store's own */
+        struct tt_series_run *row = &series.runs[0];
+        row->id = said.id; /* the store's own */
+        row->note = said.left_out;
+        row->time_stated = row->time_stated || said.has_started;
+        row->time_s = said.has_started ? said.started_s : row->time_s;
         status = remove_old(store, run, error);
     }
     if (status == TIPTRUE_OK) {
@@ -199,6 +256,9 @@ enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int6
     }
     if (status == TIPTRUE_OK) {
         status = insert_tips(store, run, &series, solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = insert_edges(store, run, &series, solution, error);
     }
     tt_arena_clear(&arena);
     return status;
@@ -238,6 +298,14 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     run->u_mark_y_mm = sqlite3_column_double(from, 11);
     run->yaw_rad = sqlite3_column_double(from, 12);
     run->u_yaw_rad = sqlite3_column_double(from, 13);
+    run->has_temperature = sqlite3_column_type(from, 14) != SQLITE_NULL;
+    run->temperature_C = sqlite3_column_double(from, 14);
+    run->has_u_touch = sqlite3_column_type(from, 15) != SQLITE_NULL;
+    run->u_touch_mm = sqlite3_column_double(from, 15);
+    run->has_u_sighting = sqlite3_column_type(from, 16) != SQLITE_NULL;
+    run->u_sighting_mm = sqlite3_column_double(from, 16);
+    run->note = copy_column(series, from, 17, &failed);
+    run->left_out = run->note != NULL;
     return !failed;
 }
 
@@ -270,6 +338,18 @@ static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     tip->present = (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
     tip->full = (struct tt_machine_xy){sqlite3_column_double(from, 22), sqlite3_column_double(from, 23)};
     return tip->tip != TT_NONE;
+}
+
+static bool fill_edge(struct tt_series *series, sqlite3_stmt *from, struct tt_series_edge *edge)
+{
+    const char *name = tt_sql_column(from, 0);
+
+    edge->edge = name != NULL ? tt_series_edge_index(series, name) : TT_NONE;
+    edge->shift_mm = sqlite3_column_double(from, 1);
+    edge->u_shift_mm = sqlite3_column_double(from, 2);
+    edge->touches = (size_t)sqlite3_column_int64(from, 3);
+    edge->late = (size_t)sqlite3_column_int64(from, 4);
+    return edge->edge != TT_NONE;
 }
 
 /* Since when @most_runs runs were made: as *since_s, if that is later. */
@@ -310,21 +390,28 @@ static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
     return status;
 }
 
-/* The number of tips stands in the row behind the run's own columns; the tips follow in the same order as the runs. */
-static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs, sqlite3_stmt *tips,
+/* The numbers of tips and edges stand in the row behind the run's own columns; both follow in the same order as the runs. */
+static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs, sqlite3_stmt *tips, sqlite3_stmt *edges,
                                      struct tt_series *series, struct tiptrue_error *error)
 {
-    bool row = true, tip_row = false;
+    bool row = true, tip_row = false, edge_row = false;
     enum tiptrue_status status = tt_sql_next(store, tips, &tip_row, error);
 
+    if (status == TIPTRUE_OK) {
+        status = tt_sql_next(store, edges, &edge_row, error);
+    }
     while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK && row) {
-        sqlite3_int64 number = sqlite3_column_int64(runs, 14);
-        size_t n_tips = (size_t)sqlite3_column_int64(runs, 15);
-        struct tt_series_run *run = tt_series_new_run(series, n_tips);
+        sqlite3_int64 number = sqlite3_column_int64(runs, 18);
+        size_t n_tips = (size_t)sqlite3_column_int64(runs, 19), n_edges = (size_t)sqlite3_column_int64(runs, 20);
+        struct tt_series_run *run = tt_series_new_run(series, n_tips, n_edges);
         bool good = run != NULL && fill_run(series, runs, run);
         for (size_t i = 0; good && i < n_tips && tip_row && sqlite3_column_int64(tips, 24) == number; i++) {
             good = fill_tip(series, tips, &run->tips[i]);
             status = tt_sql_next(store, tips, &tip_row, error);
+        }
+        for (size_t i = 0; good && i < n_edges && edge_row && sqlite3_column_int64(edges, 5) == number; i++) {
+            good = fill_edge(series, edges, &run->edges[i]);
+            status = tt_sql_next(store, edges, &edge_row, error);
         }
         if (!good) {
             status = tt_fail_memory(error);
@@ -337,25 +424,25 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
 enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine, double since_s, size_t most_runs,
                                     struct tt_series *series, struct tiptrue_error *error)
 {
-    static const char RUNS[] = "SELECT " RUN_COLUMNS ", run, tips FROM summary WHERE machine = ? AND time_s >= ?"
+    static const char RUNS[] = "SELECT " RUN_COLUMNS ", run, tips, edges FROM summary WHERE machine = ? AND time_s >= ?"
                                " ORDER BY machine, time_s, run";
     static const char TIPS[] = "SELECT " TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
                                " ORDER BY machine, time_s, run, position";
-    sqlite3_stmt *runs, *tips;
+    static const char EDGES[] = "SELECT " EDGE_COLUMNS ", run FROM edge WHERE machine = ? AND time_s >= ?"
+                                " ORDER BY machine, time_s, run, position";
+    static const char *const SQL[] = {RUNS, TIPS, EDGES};
+    sqlite3_stmt *statement[3];
     bool own = !store->in_group;
-    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error) : TIPTRUE_OK; /* both statements see the same moment */
+    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error) : TIPTRUE_OK; /* all statements see the same moment */
 
     if (status == TIPTRUE_OK && most_runs > 0) {
         status = limit_runs(store, machine, most_runs, &since_s, error);
     }
-    if (status == TIPTRUE_OK) {
-        status = begin(store, RUNS, machine, since_s, &runs, error);
+    for (size_t i = 0; i < 3 && status == TIPTRUE_OK; i++) {
+        status = begin(store, SQL[i], machine, since_s, &statement[i], error);
     }
     if (status == TIPTRUE_OK) {
-        status = begin(store, TIPS, machine, since_s, &tips, error);
-    }
-    if (status == TIPTRUE_OK) {
-        status = read_runs(store, runs, tips, series, error);
+        status = read_runs(store, statement[0], statement[1], statement[2], series, error);
     }
     if (own) {
         tt_sql_roll_back(store); /* nothing was written */

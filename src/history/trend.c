@@ -5,41 +5,28 @@
 #include "history/trend.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
-#include "history/scatter.h"
+#include "base/distribution.h"
 
 #define WEEK_S (7 * 86400.0)
 /* A forecast goes this far: beyond, nobody plans, and no drift stays the same. */
 #define HORIZON_WEEKS (365.0 / 7)
-/* Probability below which a drift is named, shared by the tips: one quiet machine in a hundred shows one. */
-#define DRIFT_ALPHA 0.01
 /* Runs of a baseline where none is asked for: enough to know a standard deviation to a fifth. */
 #define DEFAULT_BASELINE 20
-#define NORMAL_95 1.959963984540054
+#define TWO_SIDED_95 0.975
 
-struct tt_axis_scatter tt_trend_between(const struct tt_changes *c, size_t tip)
+/* Runs that have an offset of @tip. */
+static size_t count_runs_of(const struct tt_changes *c, size_t tip)
 {
-    const struct tt_track *t = &c->offset;
-    struct tt_axis_scatter scatter = {0};
-    double *residual = TT_ARENA_NEW(c->arena, c->n, double), *u = TT_ARENA_NEW(c->arena, c->n, double);
+    size_t n = 0;
 
-    for (int axis = 0; axis < 2 && residual != NULL && u != NULL && !t->singular; axis++) {
-        size_t n = 0;
-        for (size_t run = 0; run < c->n; run++) {
-            size_t at = run * t->members + tip;
-            if (t->there[at]) {
-                residual[n] = axis == 0 ? t->residual[at].x : t->residual[at].y;
-                u[n++] = sqrt(fmax(axis == 0 ? t->stated[at].xx : t->stated[at].yy, 1e-16));
-            }
-        }
-        struct tt_between between = tt_between_of_residuals(residual, u, n, (double)n - t->dof[tip]);
-        *(axis == 0 ? &scatter.x_mm : &scatter.y_mm) = between.s;
-        *(axis == 0 ? &scatter.u_x_mm : &scatter.u_y_mm) = between.u;
-        *(axis == 0 ? &scatter.dof_x : &scatter.dof_y) = between.dof;
+    for (size_t run = 0; run < c->values.n; run++) {
+        n += tt_changes_has(c, run, tip);
     }
-    return scatter;
+    return n;
 }
 
 enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest, struct tiptrue_between *between)
@@ -50,11 +37,11 @@ enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t 
 
     between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
     status = between->tips == NULL ? TIPTRUE_E_MEMORY : status;
-    for (size_t tip = 0; status == TIPTRUE_OK && tip < changes.tips; tip++) {
-        if (changes.n == 0 || tt_track_count(&changes.offset, tip, 0, changes.n) < fewest) {
+    for (size_t tip = 0; status == TIPTRUE_OK && tip < changes.values.tips; tip++) {
+        if (count_runs_of(&changes, tip) < fewest) {
             continue;
         }
-        struct tt_axis_scatter s = tt_trend_between(&changes, tip);
+        struct tt_axis_scatter s = tt_changes_between(&changes, tip);
         const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip], strlen(series->tip_names[tip]));
         if (name == NULL) {
             status = TIPTRUE_E_MEMORY;
@@ -67,11 +54,12 @@ enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t 
     return status;
 }
 
-/* Where value - residual of the first value was put to 0 (centre() of changes.c): the fitted offset in the machine frame. */
+/* The fitted offset in the machine frame. */
 static struct tt_machine_xy fitted_offset(const struct tt_changes *c, size_t run, size_t tip, const struct tt_series_tip *from)
 {
-    const struct tt_pair *r = &c->offset.residual[run * c->tips + tip];
-    return (struct tt_machine_xy){from->offset.x_mm - r->x, from->offset.y_mm - r->y};
+    const double *r = c->residual + run * c->values.p;
+    return (struct tt_machine_xy){from->offset.x_mm - r[tt_at_offset(&c->values, tip, 0)],
+                                  from->offset.y_mm - r[tt_at_offset(&c->values, tip, 1)]};
 }
 
 static const struct tt_series_tip *tip_in(const struct tt_series_run *run, size_t tip)
@@ -86,11 +74,11 @@ static const struct tt_series_tip *tip_in(const struct tt_series_run *run, size_
 
 static void fill_point(const struct tt_changes *c, size_t run, size_t tip, struct tt_trend_point *p)
 {
-    const struct tt_series_tip *from = tip_in(c->run[run], tip);
+    const struct tt_series_tip *from = tip_in(c->values.run[run], tip);
 
-    *p = (struct tt_trend_point){.run = (size_t)(c->run[run] - c->series->runs),
-                                 .time_s = c->run[run]->time_s,
-                                 .id = c->run[run]->id,
+    *p = (struct tt_trend_point){.run = (size_t)(c->values.run[run] - c->values.series->runs),
+                                 .time_s = c->values.run[run]->time_s,
+                                 .id = c->values.run[run]->id,
                                  .offset = from->offset,
                                  .fitted = fitted_offset(c, run, tip, from),
                                  .u_x_mm = sqrt(fmax(from->same_plate_cov.xx_mm2, 0)),
@@ -109,17 +97,17 @@ static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct
     struct tt_trend_tip *t = &trend->tips[tip];
     double xx = 0, yy = 0;
 
-    t->name = tt_arena_copy_text(&trend->arena, c->series->tip_names[tip], strlen(c->series->tip_names[tip]));
-    t->points = TT_ARENA_NEW(&trend->arena, c->n, struct tt_trend_point);
+    t->name = tt_arena_copy_text(&trend->arena, c->values.series->tip_names[tip], strlen(c->values.series->tip_names[tip]));
+    t->points = TT_ARENA_NEW(&trend->arena, c->values.n, struct tt_trend_point);
     if (t->name == NULL || t->points == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t run = 0; run < c->n; run++) {
-        if (!c->offset.there[run * c->tips + tip]) {
+    for (size_t run = 0; run < c->values.n; run++) {
+        if (!tt_changes_has(c, run, tip)) {
             continue;
         }
         struct tt_trend_point *p = &t->points[t->n_points++];
-        const struct tt_series_tip *from = tip_in(c->run[run], tip);
+        const struct tt_series_tip *from = tip_in(c->values.run[run], tip);
         fill_point(c, run, tip, p);
         p->id = p->id != NULL ? tt_arena_copy_text(&trend->arena, p->id, strlen(p->id)) : NULL;
         xx += p->u_x_mm * p->u_x_mm;
@@ -133,36 +121,34 @@ static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct
     t->runs = t->n_points;
     t->within_u_x_mm = t->runs > 0 ? sqrt(xx / (double)t->runs) : 0;
     t->within_u_y_mm = t->runs > 0 ? sqrt(yy / (double)t->runs) : 0;
-    t->between = tt_trend_between(c, tip);
-    t->wears = c->tip_wears[tip];
+    t->between = tt_changes_between(c, tip);
+    t->wears = c->wears[tip];
+    t->step_alike = c->drift[tip].step_alike;
     return TIPTRUE_OK;
 }
 
 /* How far the offset is from the one it is compared with, @weeks after the last run, and the uncertainty along that direction. */
 struct deviation {
-    const struct tt_track *track;
-    size_t tip, slope;
+    const struct tt_changes *changes;
+    size_t tip;
     double last_week;
-    struct tt_pair reference; /* in the track's coordinates; the present offset */
-    bool from_update;         /* no reference: an update at the last run */
+    double x, y;      /* the present offset, as the values count */
+    bool from_update; /* no reference: an update at the last run */
 };
 
 static double deviation_at(const struct deviation *d, double weeks, double *u)
 {
-    struct tt_pair v;
-    struct tt_sym2 cov;
+    const struct tt_tip_drift *drift = &d->changes->drift[d->tip];
+    double w2 = weeks * weeks;
+    struct tt_moved_by v = {true, weeks * drift->x, weeks * drift->y, w2 * drift->xx, w2 * drift->xy, w2 * drift->yy};
 
-    if (d->from_update) {
-        struct tt_sym2 rate = tt_track_cov(d->track, d->slope);
-        v = (struct tt_pair){weeks * d->track->coefficient[d->slope].x, weeks * d->track->coefficient[d->slope].y};
-        cov = (struct tt_sym2){weeks * weeks * rate.xx, weeks * weeks * rate.xy, weeks * weeks * rate.yy};
-    } else {
-        tt_track_predict(d->track, d->tip, d->last_week + weeks, &v, &cov);
-        v.x -= d->reference.x;
-        v.y -= d->reference.y;
+    if (!d->from_update) {
+        v = tt_changes_predict(d->changes, d->tip, d->last_week + weeks);
+        v.x -= d->x;
+        v.y -= d->y;
     }
     double size = hypot(v.x, v.y);
-    *u = size > 0 ? sqrt(fmax(v.x * v.x * cov.xx + 2 * v.x * v.y * cov.xy + v.y * v.y * cov.yy, 0)) / size : sqrt(cov.xx);
+    *u = size > 0 ? sqrt(fmax(v.x * v.x * v.xx + 2 * v.x * v.y * v.xy + v.y * v.y * v.yy, 0)) / size : sqrt(v.xx);
     return size;
 }
 
@@ -194,16 +180,17 @@ static bool crossing(const struct deviation *d, double k, double limit_mm, doubl
     return true;
 }
 
-static void make_forecast(const struct tt_changes *c, size_t tip, size_t slope, struct tt_trend_tip *t)
+static void make_forecast(const struct tt_changes *c, size_t tip, struct tt_trend_tip *t)
 {
-    const struct tt_series_run *last = c->run[c->n - 1];
+    size_t n = c->values.n;
+    const struct tt_series_run *last = c->values.run[n - 1];
     struct tt_forecast *f = &t->forecast;
-    struct deviation d = {.track = &c->offset, .tip = tip, .slope = slope, .last_week = c->weeks[c->n - 1]};
-    double u, weeks;
+    struct deviation d = {.changes = c, .tip = tip, .last_week = c->values.weeks[n - 1], .from_update = true};
+    double u, weeks, factor = tt_student_quantile(TWO_SIDED_95, tt_changes_dof(c));
 
-    for (size_t run = c->n; run-- > 0;) {
-        if (c->run[run]->has_permitted_error) {
-            f->permitted_error_mm = c->run[run]->permitted_error_mm;
+    for (size_t run = n; run-- > 0;) {
+        if (c->values.run[run]->has_permitted_error) {
+            f->permitted_error_mm = c->values.run[run]->permitted_error_mm;
             break;
         }
     }
@@ -211,10 +198,10 @@ static void make_forecast(const struct tt_changes *c, size_t tip, size_t slope, 
         return;
     }
     f->state = TT_FORECAST_NO_DRIFT;
-    d.from_update = true;
     if (t->has_present && t->n_points > 0) {
-        /* the track counts from the first value (centre() of changes.c) */
-        d.reference = (struct tt_pair){t->present.x_mm - t->points[0].offset.x_mm, t->present.y_mm - t->points[0].offset.y_mm};
+        /* values count from the first one (values.c) */
+        d.x = t->present.x_mm - t->points[0].offset.x_mm;
+        d.y = t->present.y_mm - t->points[0].offset.y_mm;
         d.from_update = false;
         f->over_now = deviation_at(&d, 0, &u) >= f->permitted_error_mm;
         d.from_update = f->over_now;
@@ -224,79 +211,145 @@ static void make_forecast(const struct tt_changes *c, size_t tip, size_t slope, 
         return;
     }
     f->state = TT_FORECAST_NOT_WITHIN;
-    f->has_from = crossing(&d, NORMAL_95, f->permitted_error_mm, &weeks);
+    f->has_from = crossing(&d, factor, f->permitted_error_mm, &weeks);
     f->from_s = f->has_from ? last->time_s + weeks * WEEK_S : 0;
     if (crossing(&d, 0, f->permitted_error_mm, &weeks)) {
         f->state = TT_FORECAST_DATE;
         f->date_s = last->time_s + weeks * WEEK_S;
-        f->has_to = crossing(&d, -NORMAL_95, f->permitted_error_mm, &weeks);
+        f->has_to = crossing(&d, -factor, f->permitted_error_mm, &weeks);
         f->to_s = f->has_to ? last->time_s + weeks * WEEK_S : 0;
     }
 }
 
-/* Each tip's slope, after what else was found; the offset track is fitted with them, and stays so. */
-static enum tiptrue_status fill_drift(struct tiptrue_trend *trend, struct tt_changes *c)
+static void fill_drift(struct tt_trend_tip *t, const struct tt_tip_drift *d)
 {
-    size_t *slope = TT_ARENA_NEW(c->arena, c->tips, size_t);
+    t->has_drift = d->known;
+    t->drift_x_mm_per_week = d->x;
+    t->drift_y_mm_per_week = d->y;
+    t->u_drift_x_mm_per_week = sqrt(d->xx);
+    t->u_drift_y_mm_per_week = sqrt(d->yy);
+    t->p_drift = d->p;
+    t->drift_significant = d->shows;
+}
 
-    if (slope == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    tt_changes_fit_slopes(c, slope);
-    for (size_t tip = 0; tip < c->tips; tip++) {
-        struct tt_trend_tip *t = &trend->tips[tip];
-        if (slope[tip] == TT_NONE || c->offset.singular || !(c->offset.dof[tip] > 1)) {
-            continue;
+static enum tiptrue_status fill_edges(struct tiptrue_trend *trend, const struct tt_changes *c)
+{
+    const struct tt_values *v = &c->values;
+
+    trend->edges = TT_ARENA_NEW(&trend->arena, v->edges, struct tt_trend_edge);
+    for (size_t i = 0; trend->edges != NULL && i < v->edges; i++) {
+        struct tt_trend_edge *edge = &trend->edges[trend->n_edges++];
+        const char *name = v->series->edge_names[i];
+        edge->name = tt_arena_copy_text(&trend->arena, name, strlen(name));
+        if (edge->name == NULL) {
+            return TIPTRUE_E_MEMORY;
         }
-        struct tt_sym2 cov = tt_track_cov(&c->offset, slope[tip]);
-        t->has_drift = true;
-        t->drift_x_mm_per_week = c->offset.coefficient[slope[tip]].x;
-        t->drift_y_mm_per_week = c->offset.coefficient[slope[tip]].y;
-        t->u_drift_x_mm_per_week = sqrt(cov.xx);
-        t->u_drift_y_mm_per_week = sqrt(cov.yy);
-        t->p_drift = exp(tt_log_p_chi2(tt_track_worth(&c->offset, slope[tip]), 2));
-        t->drift_significant = t->p_drift < DRIFT_ALPHA / (double)c->tips;
-    }
-    for (size_t tip = 0; tip < c->tips; tip++) {
-        if (trend->tips[tip].n_points > 0 && !c->offset.singular) {
-            make_forecast(c, tip, slope[tip], &trend->tips[tip]);
+        edge->drifts = c->edge_drift[i].there;
+        edge->drift_mm_per_week = c->edge_drift[i].x;
+        edge->u_drift_mm_per_week = sqrt(c->edge_drift[i].xx);
+        for (size_t run = 0; run < v->n; run++) {
+            for (size_t k = 0; k < v->run[run]->n_edges && v->plate[run] == 0; k++) {
+                const struct tt_series_edge *from = &v->run[run]->edges[k];
+                if (from->edge == i) {
+                    edge->runs++;
+                    edge->last_mm = from->shift_mm;
+                    edge->touches += from->touches;
+                    edge->late += from->late;
+                }
+            }
         }
     }
-    return TIPTRUE_OK;
+    return trend->edges != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+static void fill_smooth(struct tiptrue_trend *trend, const struct tt_changes *c)
+{
+    trend->pose_drifts = c->pose_drifts;
+    trend->has_season = c->has_season;
+    trend->has_temperature = c->has_temperature;
+    trend->temperature_x_mm_per_K = c->temperature.x;
+    trend->temperature_y_mm_per_K = c->temperature.y;
+    trend->u_temperature_x_mm_per_K = sqrt(c->temperature.xx);
+    trend->u_temperature_y_mm_per_K = sqrt(c->temperature.yy);
+    for (size_t tip = 0; tip < trend->n_tips; tip++) {
+        fill_drift(&trend->tips[tip], &c->drift[tip]);
+        if (trend->tips[tip].n_points > 0 && c->problem != NULL) {
+            make_forecast(c, tip, &trend->tips[tip]);
+        }
+    }
 }
 
 static enum tiptrue_status fill_plates(struct tiptrue_trend *trend, const struct tt_changes *c)
 {
-    trend->plates = TT_ARENA_NEW(&trend->arena, c->n_plates, struct tt_trend_plate);
+    const struct tt_values *v = &c->values;
+
+    trend->plates = TT_ARENA_NEW(&trend->arena, v->n_plates, struct tt_trend_plate);
     if (trend->plates == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t i = 0; i < c->n_plates; i++) {
+    for (size_t i = 0; i < v->n_plates; i++) { /* that of the first run first */
         struct tt_trend_plate *plate = &trend->plates[trend->n_plates++];
-        plate->name = tt_arena_copy_text(&trend->arena, c->plates[i], strlen(c->plates[i]));
+        size_t at = v->n_plates - 1 - i;
+        plate->name = tt_arena_copy_text(&trend->arena, v->plates[at], strlen(v->plates[at]));
         if (plate->name == NULL) {
             return TIPTRUE_E_MEMORY;
         }
-        for (size_t run = 0; run < c->n; run++) {
-            plate->runs += strcmp(c->run[run]->plate, c->plates[i]) == 0;
+        for (size_t run = 0; run < c->values.n; run++) {
+            plate->runs += v->plate[run] == at && tt_values_uses(v->run[run]);
         }
     }
     return TIPTRUE_OK;
 }
 
-static void count_runs(struct tiptrue_trend *trend, const struct tt_series *series, const struct tt_changes *c, size_t stored)
+static void count_runs(struct tiptrue_trend *trend, const struct tt_series *series, size_t stored)
 {
     trend->runs_stored = stored;
     trend->runs = series->n_runs;
-    trend->runs_left_out = series->n_runs - c->n;
     for (size_t i = 0; i < series->n_runs; i++) {
+        trend->runs_left_out += !tt_values_uses(&series->runs[i]);
         trend->times_missing += !series->runs[i].time_stated;
     }
     if (series->n_runs > 0) {
         trend->first_s = series->runs[0].time_s;
         trend->last_s = series->runs[series->n_runs - 1].time_s;
     }
-    trend->pose_drifts = c->pose_drifts;
+}
+
+static bool add_event(struct tiptrue_trend *trend, const struct tt_series_run *run, const char *code, const char *text)
+{
+    struct tt_trend_event *e = &trend->events[trend->n_events++];
+
+    *e = (struct tt_trend_event){.time_s = run->time_s, .code = code};
+    e->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id)) : NULL;
+    e->text = tt_arena_copy_text(&trend->arena, text, strlen(text));
+    return e->text != NULL && (run->id == NULL || e->id != NULL);
+}
+
+/* Runs on another plate than the one before, and runs kept out. */
+static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct tt_series *series)
+{
+    const char *plate = NULL;
+    char text[300];
+    bool good = true;
+
+    trend->events = TT_ARENA_NEW(&trend->arena, series->n_runs, struct tt_trend_event);
+    for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        if (run->left_out) {
+            snprintf(text, sizeof text, "run %s is kept out: %.200s", run->id != NULL ? run->id : "", run->note);
+            good = add_event(trend, run, "left-out", text);
+        } else {
+            if (plate != NULL && strcmp(plate, run->plate) != 0) {
+                snprintf(text, sizeof text,
+                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well as the plates "
+                         "are known",
+                         run->plate, plate);
+                good = add_event(trend, run, "plate-changed", text);
+            }
+            plate = run->plate;
+        }
+    }
+    return trend->events != NULL && good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
 static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_series *series, size_t stored, size_t baseline_runs,
@@ -308,27 +361,31 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     if (status != TIPTRUE_OK) {
         return status;
     }
-    count_runs(trend, series, &changes, stored);
+    count_runs(trend, series, stored);
     trend->machine = series->machine != NULL ? tt_arena_copy_text(&trend->arena, series->machine, strlen(series->machine)) : NULL;
-    trend->tips = TT_ARENA_NEW(&trend->arena, changes.tips, struct tt_trend_tip);
+    trend->tips = TT_ARENA_NEW(&trend->arena, changes.values.tips, struct tt_trend_tip);
     if (trend->tips == NULL || (series->machine != NULL && trend->machine == NULL)) {
         return TIPTRUE_E_MEMORY;
     }
-    trend->n_tips = changes.tips;
+    trend->n_tips = changes.values.tips;
     trend->baseline_runs = baseline_runs;
     trend->shown_tip = TT_NONE;
-    status = changes.n > 0 ? fill_plates(trend, &changes) : TIPTRUE_OK;
-    for (size_t tip = 0; tip < changes.tips && status == TIPTRUE_OK; tip++) {
+    status = fill_events(trend, series);
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = fill_plates(trend, &changes);
+    }
+    for (size_t tip = 0; tip < changes.values.tips && status == TIPTRUE_OK; tip++) {
         status = fill_points(trend, &changes, tip);
         if (status == TIPTRUE_OK) {
             status = tt_trend_judge_points(trend, &changes, tip, baseline_runs);
         }
     }
-    if (status == TIPTRUE_OK && changes.n > 0) {
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
         status = tt_trend_name_changes(trend, &changes);
     }
-    if (status == TIPTRUE_OK && changes.n > 0) {
-        status = fill_drift(trend, &changes);
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = fill_edges(trend, &changes);
+        fill_smooth(trend, &changes);
     }
     return status;
 }

@@ -5,7 +5,7 @@
 #define TT_HISTORY_TREND_H
 
 #include "base/status.h"
-#include "history/changes.h"
+#include "history/series/changes.h"
 #include "model/between.h"
 #include "model/trend.h"
 
@@ -17,17 +17,14 @@ TT_MUST_USE enum tiptrue_status tt_trend_make(const struct tt_series *series, si
                                               const struct tiptrue_trend_options *options, struct tiptrue_trend **trend,
                                               struct tiptrue_error *error);
 
-/* The scatter between runs of @tip: by Mandel and Paule from the residuals of what was found. */
-struct tt_axis_scatter tt_trend_between(const struct tt_changes *changes, size_t tip);
-
 /* That of all tips with at least @fewest runs, into *between (zeroed). */
 TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
                                                      struct tiptrue_between *between);
 
-/* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what moved, in words (attribution.c).
+/* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what moved, in words (naming.c).
  */
 TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend, const struct tt_changes *changes, size_t tip,
                                                       size_t baseline_runs);
-TT_MUST_USE enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend, struct tt_changes *changes);
+TT_MUST_USE enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend, const struct tt_changes *changes);
 
 #endif

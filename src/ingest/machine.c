@@ -89,6 +89,7 @@ static void read_radius(struct tt_fields *fields, const cJSON *element, const ch
     bool u = tt_field_length(fields, element, what, "radius_u", TT_OPTIONAL, &tt_positive_length_mm, &tip->u_radius_mm);
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(element, radius ? "radius" : "radius_u");
     tip->has_radius = radius && u;
+    tt_field_warn_large(fields, element, what, "radius", tip->radius_mm, TT_LARGEST_RADIUS_MM);
     tt_field_warn_large(fields, element, what, "radius_u", tip->u_radius_mm, TT_LARGEST_STATED_MM);
     if (radius && !u) {
         tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item), "state 'radius_u', its standard uncertainty",

@@ -106,8 +106,9 @@ enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *ob
 
 static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const known[] = {"id",      "file",           "machine", "plate",     "plate_serial",
-                                        "started", "rotation_sense", "touches", "sightings", "heights"};
+    static const char *const known[] = {"id",           "file",      "machine",       "plate",
+                                        "plate_serial", "started",   "temperature_C", "rotation_sense",
+                                        "touches",      "sightings", "heights"};
     static const char *const senses[] = {"ccw", "cw"};
     const char *what = "run of the result";
     const cJSON *run = tt_field_object(fields, fields->json.root, "result", "run", TT_REQUIRED), *touches;
@@ -122,6 +123,10 @@ static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution
     solution->plate = tt_field_text(fields, run, what, "plate", TT_OPTIONAL);
     solution->plate_serial = tt_field_text(fields, run, what, "plate_serial", TT_OPTIONAL);
     solution->started = tt_field_text(fields, run, what, "started", TT_OPTIONAL);
+    solution->has_temperature = cJSON_GetObjectItemCaseSensitive(run, "temperature_C") != NULL;
+    if (solution->has_temperature) {
+        tt_result_number(fields, run, what, "temperature_C", &solution->temperature_C);
+    }
     size_t sense = tt_field_word(fields, run, what, "rotation_sense", TT_OPTIONAL, senses, 2, TT_NONE);
     solution->rotation_sense = sense != TT_NONE ? senses[sense] : NULL;
     double seconds;

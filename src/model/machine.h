@@ -40,6 +40,7 @@ struct tt_export_target {
  * places parts, whose leads are thinner. A resolution above its bound likewise. */
 #define TT_LARGEST_STATED_MM 1.0
 #define TT_COARSEST_RESOLUTION_MM 0.1
+#define TT_LARGEST_RADIUS_MM 50.0
 /* An offset that changes by more was not moved by wear or a small knock: the machine file's
  * limits.plausible_change, unless it states one. */
 #define TT_PLAUSIBLE_CHANGE_MM 0.3

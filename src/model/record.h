@@ -52,6 +52,7 @@ struct tt_record_entry {
     const char *added, *solved; /* the run; its newest result */
     const char *started;        /* NULL = not stated */
     const char *machine, *plate, *plate_serial, *verdict, *version;
+    const char *excluded; /* why it is kept out of trends; NULL: it is not */
     size_t results, exports;
     bool has_log;
     size_t n_tips;

@@ -28,6 +28,20 @@ struct tt_series_tip {
     struct tt_machine_xy present;
 };
 
+/* An edge in one run: its shift along its normal to the free side, against where the plate file has it. */
+struct tt_series_edge {
+    size_t edge; /* index into the series' names of edges; TT_NONE: of another plate */
+    double shift_mm, u_shift_mm;
+    size_t touches, late; /* made with it; of these set aside */
+};
+
+/* What a shift of one edge by 1 mm along its normal does to a solution that does not know of it: mm per mm. */
+struct tt_series_response {
+    struct tt_machine_xy *offset; /* [tip] */
+    double *radius;               /* [tip] */
+    double *edge;                 /* [edge]: to the edges' own estimated shifts */
+};
+
 struct tt_series_run {
     const char *id;
     double time_s;     /* seconds from 1970-01-01T00:00:00Z */
@@ -42,16 +56,27 @@ struct tt_series_run {
     double permitted_error_mm;
     struct tt_series_tip *tips;
     size_t n_tips;
+    struct tt_series_edge *edges;
+    size_t n_edges;
+    bool has_temperature;
+    double temperature_C;
+    bool has_u_touch, has_u_sighting; /* repeatability of one touch, one sighting, as found in the run */
+    double u_touch_mm, u_sighting_mm;
+    bool left_out;    /* excluded, or its clock is not to be believed: kept out of trends */
+    const char *note; /* why; NULL: not left out */
 };
 
 struct tt_series {
     const char *machine; /* NULL = not stated */
     const char **tip_names;
     size_t n_tip_names;
+    const char **edge_names; /* of the last run's plate */
+    size_t n_edge_names;
+    struct tt_series_response *response; /* [edge]; NULL: not known */
     struct tt_series_run *runs; /* by time, then by id */
     size_t n_runs;
     struct tt_arena *arena; /* the caller's: owns all of the above */
-    size_t room_runs, room_names;
+    size_t room_runs, room_names, room_edge_names;
 };
 
 #endif

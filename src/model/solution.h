@@ -173,6 +173,8 @@ struct tt_row_result {
 struct tiptrue_solution {
     const char *file, *run_id, *machine, *plate, *plate_serial, *started; /* NULL = not stated */
     const char *rotation_sense; /* "ccw" or "cw": how the machine counts the rotation of tips; NULL = not stated */
+    bool has_temperature; /* the log states some: the mean of the rows */
+    double temperature_C;
     size_t touches_read, touches_used, touches_set_aside, touches_no_contact, touches_find, warmups, heights, sightings;
     struct tt_pose_result *poses;
     size_t n_poses;

@@ -83,6 +83,7 @@ struct tt_trend_tip {
     double drift_x_mm_per_week, drift_y_mm_per_week, u_drift_x_mm_per_week, u_drift_y_mm_per_week;
     double p_drift;                /* probability of a drift at least this large by chance, for this tip alone */
     bool drift_significant, wears; /* wears: runout or contact radius drift */
+    bool step_alike;               /* a step instead of the drift would explain the runs about as well */
     struct tt_forecast forecast;
     struct tt_signal *signals;
     size_t n_signals;
@@ -90,13 +91,14 @@ struct tt_trend_tip {
     size_t baseline_runs;
 };
 
-enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE };
+enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE, TT_MOVED_EDGE };
 
 struct tt_trend_change {
     double after_s, before_s; /* it came between these two runs (95 %) */
     size_t first_run;         /* of the series: the first one after it */
     enum tt_moved moved;
     size_t tip;     /* index into the trend's tips, TT_NONE: not one */
+    size_t edge;    /* index into the trend's edges, TT_NONE: not one */
     bool has_shift; /* of the offsets */
     struct tt_machine_xy shift;
     double u_shift_x_mm, u_shift_y_mm;
@@ -105,9 +107,36 @@ struct tt_trend_change {
     double radius_shift_mm, u_radius_shift_mm;
     struct tt_machine_xy mark_shift;
     double yaw_shift_rad;
+    double edge_shift_mm, u_edge_shift_mm; /* along the edge's normal to the free side; a film makes it negative */
+    bool drift_alike;                      /* a drift instead would explain the runs about as well */
     double confidence;        /* 1 - the probability by chance, all places and kinds looked at counted */
     double attribution;       /* how probable what moved is among what could have: by likelihoods, Schwarz's weights */
-    const char *cause, *text; /* a word or two; a plain sentence */
+    const char *code, *cause, *text; /* a word for programs; a word or two; a plain sentence with what to do */
+};
+
+/* The latest run against what the runs before it lead to expect, judged by itself. */
+struct tt_trend_latest {
+    bool judged, differs;
+    size_t run;                    /* index into the series */
+    double time_s;
+    const char *id;                /* NULL: not known */
+    struct tt_trend_change change; /* what explains it best, where it differs; code, cause and text hold then */
+};
+
+/* Something else that a reader of the weeks should know. */
+struct tt_trend_event {
+    double time_s;
+    const char *id, *code, *text; /* run; "plate-changed", "left-out", "note" */
+};
+
+/* An edge of the plate of the last run. */
+struct tt_trend_edge {
+    const char *name;
+    size_t runs;          /* that know its shift */
+    double last_mm;       /* shift along its normal against where the plate file has it */
+    bool drifts;
+    double drift_mm_per_week, u_drift_mm_per_week;
+    size_t touches, late; /* of all runs looked at */
 };
 
 struct tt_trend_plate {
@@ -128,7 +157,13 @@ struct tiptrue_trend {
     size_t n_changes;
     struct tt_trend_plate *plates;
     size_t n_plates;
-    bool pose_drifts;
+    bool pose_drifts, has_season, has_temperature;
+    double temperature_x_mm_per_K, temperature_y_mm_per_K, u_temperature_x_mm_per_K, u_temperature_y_mm_per_K;
+    struct tt_trend_edge *edges;
+    size_t n_edges;
+    struct tt_trend_latest latest;
+    struct tt_trend_event *events; /* by time */
+    size_t n_events;
     size_t baseline_runs;  /* asked for */
     size_t shown_tip;      /* only this one is shown; TT_NONE: all */
     struct tt_arena arena; /* owns all of the above */

@@ -152,6 +152,7 @@ void tt_output_entry_json(const struct tt_record_entry *entry, struct tt_buffer 
     tt_json_key_count(&json, "exports", entry->exports);
     tt_json_key(&json, "log");
     tt_json_bool(&json, entry->has_log);
+    tt_json_key_text(&json, "excluded", entry->excluded);
     tt_json_key(&json, "tips");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < entry->n_tips; i++) {

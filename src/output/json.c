@@ -25,6 +25,9 @@ static void write_run(struct tt_json *json, const struct tiptrue_solution *s)
     tt_json_key_text(json, "plate", s->plate);
     tt_json_key_text(json, "plate_serial", s->plate_serial);
     tt_json_key_text(json, "started", s->started);
+    if (s->has_temperature) {
+        tt_json_key_fixed(json, "temperature_C", s->temperature_C);
+    }
     tt_json_key_text(json, "rotation_sense", s->rotation_sense);
     tt_json_key(json, "touches");
     tt_json_open(json, '{');

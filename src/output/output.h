@@ -40,6 +40,8 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *proposal, struct tt_b
 
 /* tiptrue.truth/1, one line, no line feed at its end. */
 void tt_output_truth_json(const struct tiptrue_truth *truth, struct tt_buffer *buffer);
+/* What the latest run of a trend in which it is judged shows, wrapped. */
+void tt_output_latest_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 /* A trend, for a person, and as tiptrue.trend/1, one line, no line feed at its end. */
 void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);

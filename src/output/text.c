@@ -20,10 +20,8 @@
 
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
-    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
-                                             [TIPTRUE_UPDATE] = TT_YELLOW,
-                                             [TIPTRUE_REPEAT] = TT_RED,
-                                             [TIPTRUE_NOT_MEASURED] = TT_RED};
+    static const enum tt_colour COLOURS[] = {
+        [TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED, [TIPTRUE_NOT_MEASURED] = TT_RED};
     return COLOURS[verdict];
 }
 
@@ -151,8 +149,8 @@ static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution 
 
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT",
-                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
+    static const char *const SHOUTS[] = {
+        [TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT", [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
 
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
@@ -327,6 +325,23 @@ void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
     }
 }
 
+/* Whether more touches are all that the run lacks: of its errors, each is for want of them. */
+static bool lacks_touches(const struct tiptrue_solution *s)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        enum tt_finding_code code = s->findings[i].code;
+        bool lack = code == TT_FINDING_UNDETERMINED || code == TT_FINDING_FEW_TOUCHES || code == TT_FINDING_UNCERTAINTY_OVER ||
+                    code == TT_FINDING_PRIOR_BOUND || code == TT_FINDING_ROTATION_GAP || code == TT_FINDING_NOT_TOUCHED;
+        if (s->findings[i].severity == TIPTRUE_ERROR && !lack) {
+            return false;
+        }
+        any = any || s->findings[i].severity == TIPTRUE_ERROR;
+    }
+    return any;
+}
+
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const NEXT[] = {
@@ -336,6 +351,12 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
         [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 
+    if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
+        tt_page_prose(page, 2,
+                      "Next: 'tiptrue plan --after' with this run says which few touches would mend it; else put right what "
+                      "is named above, then make the run again.");
+        return;
+    }
     tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);
 }
 

@@ -76,6 +76,18 @@ static void tell_poses(struct tt_page *page, const struct tiptrue_solution *s)
     }
 }
 
+/* Whether the run begins with sightings and ends without: what moved after them is then not seen. The rows are
+ * known where it was just solved. */
+static bool lacks_last_sighting(const struct tiptrue_solution *s)
+{
+    const struct tt_row_result *last = NULL;
+
+    for (size_t i = 0; i < s->n_rows; i++) {
+        last = s->rows[i].kind == TT_TOUCH || s->rows[i].kind == TT_SIGHT ? &s->rows[i] : last;
+    }
+    return last != NULL && s->rows[0].kind == TT_SIGHT && last->kind == TT_TOUCH;
+}
+
 /* Which run this is, what was in it, and how well it repeats. */
 void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
 {
@@ -98,6 +110,7 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     add_count(words, s->warmups, "warm-up touch", "warm-up touches");
     add_count(words, s->heights, "height", "heights");
     add_count(words, s->sightings, "sighting", "sightings");
+    tt_buffer_puts(words, lacks_last_sighting(s) ? ", none at the end" : "");
     tt_buffer_puts(words, s->least_squares ? "; robust step off, every touch counts in full" : "");
     tt_page_say(page, 2);
     add_repeatability(words, "one touch repeats to ", s->has_u_touch, s->u_touch_mm, s->dof_touch);

@@ -34,6 +34,8 @@ static void write_drift(struct tt_json *json, const struct tt_trend_tip *t)
     tt_json_key_number(json, "p", t->p_drift);
     tt_json_key(json, "significant");
     tt_json_bool(json, t->drift_significant);
+    tt_json_key(json, "step_alike");
+    tt_json_bool(json, t->step_alike);
     tt_json_close(json, '}');
 }
 
@@ -127,13 +129,15 @@ static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool p
     tt_json_close(json, '}');
 }
 
-static void write_change(struct tt_json *json, const struct tiptrue_trend *trend, const struct tt_trend_change *c)
+/* What moved and by how much: the keys that a change and the latest run share. */
+static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend, const struct tt_trend_change *c)
 {
-    tt_json_open(json, '{');
-    key_time(json, "after", true, c->after_s);
-    key_time(json, "before", true, c->before_s);
+    bool edge = c->edge < trend->n_edges;
+
     tt_json_key_text(json, "moved", tt_moved_word(c->moved));
     tt_json_key_text(json, "tip", c->tip < trend->n_tips ? trend->tips[c->tip].name : NULL);
+    tt_json_key_text(json, "edge", edge ? trend->edges[c->edge].name : NULL);
+    tt_json_key_text(json, "code", c->code);
     tt_json_key_text(json, "cause", c->cause);
     tt_json_key_xy_if(json, "shift_mm", c->has_shift, c->shift.x_mm, c->has_shift, c->shift.y_mm);
     tt_json_key_xy_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->has_shift, c->u_shift_y_mm);
@@ -142,10 +146,101 @@ static void write_change(struct tt_json *json, const struct tiptrue_trend *trend
     tt_json_key_fixed_if(json, "contact_radius_shift_mm", c->has_radius_shift, c->radius_shift_mm);
     tt_json_key_xy_if(json, "mark_shift_mm", c->has_pose_shift, c->mark_shift.x_mm, c->has_pose_shift, c->mark_shift.y_mm);
     tt_json_key_fixed_if(json, "yaw_shift_deg", c->has_pose_shift, tt_deg_from_rad(c->yaw_shift_rad));
+    tt_json_key_fixed_if(json, "edge_shift_mm", edge, c->edge_shift_mm);
+    tt_json_key_fixed_if(json, "u_edge_shift_mm", edge, c->u_edge_shift_mm);
+}
+
+static void write_change(struct tt_json *json, const struct tiptrue_trend *trend, const struct tt_trend_change *c)
+{
+    tt_json_open(json, '{');
+    key_time(json, "after", true, c->after_s);
+    key_time(json, "before", true, c->before_s);
+    write_moved(json, trend, c);
     tt_json_key_number(json, "confidence", c->confidence);
     tt_json_key_number(json, "attribution", c->attribution);
+    tt_json_key(json, "drift_alike");
+    tt_json_bool(json, c->drift_alike);
     tt_json_key_text(json, "text", c->text);
     tt_json_close(json, '}');
+}
+
+static void write_latest(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    const struct tt_trend_latest *latest = &trend->latest;
+
+    tt_json_key(json, "latest");
+    if (!latest->judged) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "run", latest->id);
+    key_time(json, "started", true, latest->time_s);
+    tt_json_key(json, "differs");
+    tt_json_bool(json, latest->differs);
+    if (latest->differs) {
+        write_moved(json, trend, &latest->change);
+        tt_json_key_number(json, "confidence", latest->change.confidence);
+        tt_json_key_text(json, "text", latest->change.text);
+    }
+    tt_json_close(json, '}');
+}
+
+static void write_edges(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "edges");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < trend->n_edges; i++) {
+        const struct tt_trend_edge *e = &trend->edges[i];
+        if (e->runs == 0) {
+            continue; /* of another plate */
+        }
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "edge", e->name);
+        tt_json_key_count(json, "runs", e->runs);
+        tt_json_key_fixed(json, "last_shift_mm", e->last_mm);
+        tt_json_key_fixed_if(json, "drift_mm_per_week", e->drifts, e->drift_mm_per_week);
+        tt_json_key_fixed_if(json, "u_drift_mm_per_week", e->drifts, e->u_drift_mm_per_week);
+        tt_json_key_count(json, "touches", e->touches);
+        tt_json_key_count(json, "late", e->late);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "temperature_mm_per_K");
+    if (trend->has_temperature) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "x", trend->temperature_x_mm_per_K);
+        tt_json_key_fixed(json, "y", trend->temperature_y_mm_per_K);
+        tt_json_key_fixed(json, "u_x", trend->u_temperature_x_mm_per_K);
+        tt_json_key_fixed(json, "u_y", trend->u_temperature_y_mm_per_K);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+    tt_json_key(json, "season");
+    tt_json_bool(json, trend->has_season);
+    tt_json_key(json, "pose_drifts");
+    tt_json_bool(json, trend->pose_drifts);
+}
+
+static void write_events(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "events");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < trend->n_events; i++) {
+        const struct tt_trend_event *e = &trend->events[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "run", e->id);
+        key_time(json, "started", true, e->time_s);
+        tt_json_key_text(json, "code", e->code);
+        tt_json_key_text(json, "text", e->text);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
 }
 
 void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
@@ -183,5 +278,9 @@ void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptru
         write_change(&json, trend, &trend->changes[i]);
     }
     tt_json_close(&json, ']');
+    write_latest(&json, trend);
+    write_edges(&json, trend);
+    write_smooth(&json, trend);
+    write_events(&json, trend);
     tt_json_close(&json, '}');
 }

@@ -100,11 +100,14 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
 {
     bool first = true;
 
-    if (trend->n_changes == 0 && count_drifting(trend) == 0) {
+    if (trend->n_changes == 0 && count_drifting(trend) == 0 && !trend->latest.differs) {
         say_nothing_found(page, trend);
         return;
     }
     tt_page_colour(page, TT_YELLOW);
+    if (trend->latest.differs) {
+        tt_page_puts(page, "THE LATEST RUN DIFFERS; ");
+    }
     tt_page_count(page, trend->n_changes);
     tt_page_puts(page, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
     tt_page_colour(page, TT_PLAIN);
@@ -118,6 +121,61 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
         tt_buffer_puts(&page->words, "; no tip drifts");
     }
     tt_page_say(page, 2);
+}
+
+static void say_latest(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    if (trend->latest.judged) {
+        tt_page_puts(page, "  ");
+        tt_latest_words(trend, &page->words);
+        tt_page_say(page, 4);
+    }
+}
+
+static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    for (size_t i = 0; i < trend->n_edges; i++) {
+        const struct tt_trend_edge *e = &trend->edges[i];
+        if (e->drifts) {
+            tt_page_puts(page, "  ");
+            tt_buffer_printf(&page->words, "edge %s moves by ", e->name);
+            add_um(&page->words, e->drift_mm_per_week, e->u_drift_mm_per_week, true);
+            tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
+                             e->drift_mm_per_week < 0 ? ", further in: a film grows on it; clean it" : ", further out: look at it");
+            tt_page_say(page, 4);
+        }
+    }
+}
+
+static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    if (trend->has_temperature) {
+        tt_page_puts(page, "  ");
+        tt_buffer_puts(&page->words, "the offsets move with the temperature, by (");
+        add_um(&page->words, trend->temperature_x_mm_per_K, trend->u_temperature_x_mm_per_K, true);
+        tt_buffer_puts(&page->words, ", ");
+        add_um(&page->words, trend->temperature_y_mm_per_K, trend->u_temperature_y_mm_per_K, true);
+        tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " for each kelvin");
+        tt_page_say(page, 4);
+    }
+    if (trend->has_season) {
+        tt_page_puts(page, "  ");
+        tt_page_prose(page, 4,
+                      "the offsets of all tips swing slowly by the same amount, as with the season; a temperature column in the "
+                      "logs would show whether that is the cause");
+    }
+}
+
+static void say_events(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    char when[TT_MINUTE_SIZE];
+
+    for (size_t i = 0; i < trend->n_events; i++) {
+        tt_minute_write(trend->events[i].time_s, when);
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words, "%s: %s", when, trend->events[i].text);
+        tt_page_say(page, 4);
+    }
 }
 
 static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
@@ -175,6 +233,9 @@ static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
     } else if (f->state == TT_FORECAST_NOT_WITHIN) {
         tt_buffer_puts(&page->words, "; the permitted error is not reached within a year");
     }
+    if (t->step_alike) {
+        tt_buffer_puts(&page->words, " (a step would explain the runs about as well)");
+    }
     tt_page_puts(page, "  ");
     tt_page_say(page, 4);
 }
@@ -183,12 +244,16 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     say_headline(page, trend);
     say_changes(page, trend);
+    say_latest(page, trend);
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (is_shown(trend, i)) {
             say_drift(page, &trend->tips[i]);
             say_wear(page, &trend->tips[i]);
         }
     }
+    say_edges(page, trend);
+    say_smooth(page, trend);
+    say_events(page, trend);
     if (trend->pose_drifts) {
         tt_page_puts(page, "  ");
         tt_page_prose(page, 4,
@@ -331,6 +396,20 @@ static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size
             tt_trend_chart(page, trend, &trend->tips[i], rows);
         }
     }
+}
+
+void tt_output_latest_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+
+    if (options != NULL) {
+        page.utf8 = options->utf8;
+        page.columns = options->columns >= 40 ? options->columns : 80;
+    }
+    tt_buffer_puts(&page.words, "Against the history: ");
+    tt_latest_words(trend, &page.words);
+    tt_page_say(&page, 2);
+    tt_page_end(&page);
 }
 
 void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)

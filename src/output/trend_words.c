@@ -21,7 +21,8 @@ const char *tt_chart_word(enum tt_chart chart)
 
 const char *tt_moved_word(enum tt_moved moved)
 {
-    static const char *const WORDS[] = {[TT_MOVED_ALL_TIPS] = "all-tips", [TT_MOVED_TIP] = "tip", [TT_MOVED_PLATE] = "plate"};
+    static const char *const WORDS[] = {
+        [TT_MOVED_ALL_TIPS] = "all-tips", [TT_MOVED_TIP] = "tip", [TT_MOVED_PLATE] = "plate", [TT_MOVED_EDGE] = "edge"};
     return WORDS[moved];
 }
 
@@ -50,4 +51,29 @@ void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE])
     memcpy(text, whole, 16);
     text[16] = 'Z';
     text[17] = '\0';
+}
+
+/* Whether what the latest run shows is among the changes already. */
+static bool is_told(const struct tiptrue_trend *trend)
+{
+    for (size_t i = 0; i < trend->n_changes; i++) {
+        if (trend->changes[i].first_run == trend->latest.run && trend->changes[i].moved == trend->latest.change.moved) {
+            return true;
+        }
+    }
+    return false;
+}
+
+void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words)
+{
+    char when[TT_MINUTE_SIZE];
+
+    tt_minute_write(trend->latest.time_s, when);
+    tt_buffer_printf(words, "the latest run, %s, ", when);
+    if (!trend->latest.differs) {
+        tt_buffer_puts(words, "is as the runs before it lead to expect");
+    } else {
+        tt_buffer_printf(words, "differs from the runs before it: %s%s", trend->latest.change.text,
+                         is_told(trend) ? "" : "; repeat the run to see it confirmed");
+    }
 }

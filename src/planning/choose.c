@@ -21,7 +21,7 @@
 #define FEWER_STARTS 2
 /* Touches of a tip between which the uncertainty is interpolated, each some 1.5 times the one before: the interpolation is then
  * good to one touch in thirty. */
-static const size_t NODES[] = {TT_LEAST_TOUCHES, 8, 12, 18, 27, 40, 60, 90, 135, 190, TT_MOST_TOUCHES};
+static const size_t NODES[] = {TT_LEAST_PLANNED, 12, 18, 27, 40, 60, 90, 135, 190, TT_MOST_TOUCHES};
 #define N_NODES (sizeof NODES / sizeof NODES[0])
 /* Numbers of sightings whose interpolated moves are within this of the fewest are searched to the end. */
 #define CLOSE_CALL 1.06
@@ -57,6 +57,17 @@ void tt_choose_gather(struct tt_planner *p)
 }
 
 /* ---- designs of all tips ---- */
+
+size_t tt_choose_bound(const struct tt_planner *p)
+{
+    size_t edges = 0, tips = p->n_tips * TT_LEAST_PLANNED;
+
+    for (size_t i = 0; i < p->n_designs; i++) {
+        edges = p->designs[i].n_edges > edges ? p->designs[i].n_edges : edges;
+    }
+    edges = TT_LEAST_ON_EDGE * (edges < TT_LEAST_EDGES ? edges : TT_LEAST_EDGES);
+    return tips > edges ? tips : edges;
+}
 
 static size_t starts_for(size_t n)
 {
@@ -114,6 +125,7 @@ static enum tiptrue_status design_all(struct tt_planner *p, size_t total, size_t
     bool even = false;
 
     for (size_t i = 0; i < p->n_tips && status == TIPTRUE_OK; i++) {
+        p->designs[i].least_on_edge = p->n_tips > 1 ? TT_LEAST_ON_EDGE_EACH : TT_LEAST_ON_EDGE;
         p->designs[i].engine.sightings = (double)rounds / (double)first_rounds;
         p->counts[i] = total / p->n_tips + (i < total % p->n_tips);
         bool alike = i > 0 && !even && p->counts[i] == p->counts[i - 1];
@@ -132,6 +144,10 @@ static enum tiptrue_status expect(struct tt_planner *p, size_t rounds, double *w
 
     tt_choose_gather(p);
     p->scene.sightings = rounds;
+    *worst_mm = HUGE_VAL;
+    if (p->n_probes < tt_choose_bound(p)) {
+        return TIPTRUE_OK;
+    }
     enum tiptrue_status status = tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
     if (status == TIPTRUE_OK) {
         *worst_mm = tt_plan_is_sound(expected) ? tt_same_plate_mm(tt_worst_tip(expected)) : HUGE_VAL;
@@ -229,7 +245,7 @@ static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess,
     enum tiptrue_status status = try(s, n * tips, rounds, SEARCH_STARTS, &enough, error);
 
     if (enough) {
-        while (status == TIPTRUE_OK && n > TT_LEAST_TOUCHES) {
+        while (status == TIPTRUE_OK && n > TT_LEAST_PLANNED) {
             status = try(s, (n - 1) * tips, rounds, SEARCH_STARTS, &enough, error);
             if (!enough) {
                 break;
@@ -243,7 +259,7 @@ static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess,
         n = enough ? n : 0;
     }
     *total = n * tips;
-    for (size_t less = 1; less < tips && n > TT_LEAST_TOUCHES && status == TIPTRUE_OK; less++) { /* some tips one touch less */
+    for (size_t less = 1; less < tips && n > TT_LEAST_PLANNED && status == TIPTRUE_OK; less++) { /* some tips one touch less */
         status = try(s, n * tips - less, rounds, SEARCH_STARTS, &enough, error);
         if (!enough) {
             break;
@@ -268,7 +284,7 @@ static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_
     for (size_t r = first; r <= last && status == TIPTRUE_OK; r++) {
         size_t slot = fixed ? 0 : r;
         touches[slot] = HUGE_VAL;
-        if ((double)(sightings_of(p, r) + tips * TT_LEAST_TOUCHES) < least_moves) {
+        if ((double)(sightings_of(p, r) + tt_choose_bound(p)) < least_moves) {
             status = interpolate(s, r, &touches[slot], error);
             least_moves = fmin(least_moves, (double)tips * touches[slot] + (double)sightings_of(p, r));
         }
@@ -296,7 +312,7 @@ static enum tiptrue_status meet_target(struct search *s, size_t total, size_t ro
     bool enough = true;
     enum tiptrue_status status = TIPTRUE_OK;
 
-    for (size_t less = 0; less < MOST_FEWER && enough && total > p->n_tips * TT_LEAST_TOUCHES && status == TIPTRUE_OK; less++) {
+    for (size_t less = 0; less < MOST_FEWER && enough && total > tt_choose_bound(p) && status == TIPTRUE_OK; less++) {
         status = try(s, total - 1, rounds, FEWER_STARTS, &enough, error);
         total -= enough;
     }

@@ -39,6 +39,9 @@ struct tt_planner {
 /* Choose the touches of every tip into planner->chosen and counts, and the sightings into the scene, by the options. */
 TT_MUST_USE enum tiptrue_status tt_choose(struct tt_planner *planner, struct tiptrue_error *error);
 
+/* The fewest touches of all tips that a plan may have, by the rules of adjust/check.h. */
+size_t tt_choose_bound(const struct tt_planner *planner);
+
 /* The fewest touches of all tips, from @from on, with which a run would be used; 0: more than are planned. */
 TT_MUST_USE enum tiptrue_status tt_choose_least(struct tt_planner *planner, size_t from, size_t *least,
                                                 struct tiptrue_error *error);

@@ -40,7 +40,7 @@ static void order_edges(struct tt_design *design)
             design->edge_order[n++] = j;
         }
     }
-    design->n_edges = n;
+    design->n_edges = design->n_open = n;
     for (size_t k = 0; k + 1 < n; k++) {
         size_t best = k;
         double best_score = HUGE_VAL;
@@ -104,7 +104,8 @@ enum tiptrue_status tt_design_init(struct tt_design *design, const struct tt_sce
     design->spots = TT_ARENA_NEW(arena, edges * grid.places, struct tt_spot);
     design->reasons = TT_ARENA_NEW(arena, edges, const char *);
     design->edge_order = TT_ARENA_NEW(arena, edges, size_t);
-    if (design->spots != NULL && design->reasons != NULL && design->edge_order != NULL) {
+    design->on_edge = TT_ARENA_NEW(arena, edges, size_t);
+    if (design->spots != NULL && design->reasons != NULL && design->edge_order != NULL && design->on_edge != NULL) {
         status = tt_spots_find(scene->plate, room, grid.places, arena, design->spots, &design->n_spots, design->reasons);
     }
     if (status == TIPTRUE_OK && design->n_spots == 0) {
@@ -137,23 +138,31 @@ void tt_design_clear(struct tt_design *design)
 
 /* ---- evenly spread ---- */
 
+/* How many spots @edge has; *first: the first of them. */
+static size_t spots_of(const struct tt_design *design, size_t edge, size_t *first)
+{
+    size_t n = 0;
+
+    for (*first = 0; design->spots[*first].edge != edge;) {
+        (*first)++;
+    }
+    while (*first + n < design->n_spots && design->spots[*first + n].edge == edge) {
+        n++;
+    }
+    return n;
+}
+
 /* The @k-th spot of @edge, in turn. */
 static const struct tt_spot *spot_of(const struct tt_design *design, size_t edge, size_t k)
 {
-    size_t first = 0, n = 0;
+    size_t first, n = spots_of(design, edge, &first);
 
-    while (design->spots[first].edge != edge) {
-        first++;
-    }
-    while (first + n < design->n_spots && design->spots[first + n].edge == edge) {
-        n++;
-    }
     return &design->spots[first + k % n];
 }
 
 void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe probes[])
 {
-    size_t sides = design->n_setups * design->n_edges, done = 0;
+    size_t sides = design->n_setups * design->n_open, done = 0;
 
     for (size_t k = 0; k < sides; k++) { /* setups in turn within an edge, so that few touches still reach both */
         size_t edge = design->edge_order[k / design->n_setups], count = n / sides + (k < n % sides);
@@ -225,8 +234,12 @@ static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, si
     }
     used[old % design->rotations]--;
     find_allowed(design, used, allowed);
+    size_t edge = design->candidates[old].edge;
+    bool stays = design->on_edge[edge] <= design->least_on_edge; /* else too few would be left on the edge */
     for (size_t k = 0; k < design->n_candidates; k += stride) {
-        bool open = allowed[k % design->rotations] && (design->counts[k] == 0 || k == old);
+        size_t there = design->candidates[k].edge;
+        bool open = allowed[k % design->rotations] && (design->counts[k] == 0 || k == old) &&
+                    (there == edge || (!stays && design->on_edge[there] >= design->least_on_edge));
         double with = open ? tt_engine_score_with(&design->engine, k, best_score) : HUGE_VAL;
         if (with < best_score) {
             best_score = with;
@@ -237,6 +250,8 @@ static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, si
     used[best % design->rotations]++;
     design->counts[old]--;
     design->counts[best]++;
+    design->on_edge[edge]--;
+    design->on_edge[design->candidates[best].edge]++;
     *chosen = best;
     *score = best != old ? best_score : *score;
     return best != old;
@@ -258,6 +273,11 @@ static void draw_start(const struct tt_design *design, size_t stride, gsl_rng *r
         double turn = ((double)i + phase) / (double)n;
         size_t rotation = (size_t)(turn * (double)design->rotations / (double)stride) * stride % design->rotations;
         size_t place = gsl_rng_uniform_int(random, design->n_setups * design->n_spots);
+        if (design->least_on_edge > 0) { /* the edges in turn */
+            size_t first = 0, spots = spots_of(design, design->edge_order[i % design->n_open], &first);
+            size_t setup = gsl_rng_uniform_int(random, design->n_setups);
+            place = setup * design->n_spots + first + gsl_rng_uniform_int(random, spots);
+        }
         chosen[i] = place * design->rotations + rotation;
     }
 }
@@ -270,8 +290,10 @@ static bool climb(struct tt_design *design, size_t stride, struct trial *t, size
     design->engine.stride = stride;
     memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
     memset(t->used, 0, design->rotations * sizeof *t->used);
+    memset(design->on_edge, 0, design->scene->plate->n_edges * sizeof *design->on_edge);
     for (size_t i = 0; i < n; i++) {
         design->counts[t->chosen[i]]++;
+        design->on_edge[design->candidates[t->chosen[i]].edge]++;
         t->used[t->chosen[i] % design->rotations]++;
     }
     for (size_t pass = 0; pass < MOST_PASSES && changed; pass++) {
@@ -305,6 +327,10 @@ static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, s
     size_t stride = design->rotations % START_STRIDE == 0 && design->rotations / START_STRIDE >= 12 ? START_STRIDE : 1;
     double best_score = HUGE_VAL;
 
+    design->n_open = design->n_edges;
+    if (design->least_on_edge > 0 && n / design->least_on_edge < design->n_edges) {
+        design->n_open = n / design->least_on_edge > 0 ? n / design->least_on_edge : 1;
+    }
     tt_design_even(design, n, probes);
     for (size_t i = 0; i < n; i++) {
         t->chosen[i] = nearest_candidate(design, &probes[i]);

@@ -23,6 +23,9 @@ struct tt_design {
     const char **reasons; /* by edge of the plate: why it is left out, NULL = it is not */
     size_t *edge_order;   /* edges with spots, facing ones one after the other */
     size_t n_edges;
+    size_t least_on_edge; /* an edge is touched so often or not at all; 0 = does not matter */
+    size_t n_open;        /* the first so many edges of the order are touched then */
+    size_t *on_edge;      /* touches, by edge of the plate */
     struct tt_engine engine;
     size_t *counts; /* of each candidate */
     struct tt_arena arena;

@@ -17,6 +17,8 @@
 #define MOST_NEXT 240
 /* While the touches make up this share of the variance, more of them help. */
 #define STILL_WORTH 0.2
+/* The first touches of a tip that is not determined yet. */
+#define FIRST_TOUCHES (TT_LEAST_ON_EDGE * TT_LEAST_EDGES)
 /* A round of sightings must take away this share of the variance, else it is no way to the target. */
 #define WORTH_SIGHTING 0.02
 /* Room beside the tip, and the grid, as in plan.c; fewer rotations, for the answer must come within 20 ms. */
@@ -218,8 +220,9 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
         if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) { /* one at a time: the next may be another tip's turn */
             n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
         } else {
-            status = tt_design_best(&n->design, TT_LEAST_TOUCHES, 1, n->probes + n->n_probes);
-            n->n_probes += status == TIPTRUE_OK ? TT_LEAST_TOUCHES : 0;
+            n->design.least_on_edge = TT_LEAST_ON_EDGE;
+            status = tt_design_best(&n->design, FIRST_TOUCHES, 1, n->probes + n->n_probes);
+            n->n_probes += status == TIPTRUE_OK ? FIRST_TOUCHES : 0;
         }
         if (status == TIPTRUE_E_MEMORY) {
             return tt_fail_memory(error);
@@ -309,6 +312,30 @@ static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_find
     return tt_proposal_note(proposal, text);
 }
 
+/* Does more of the same mend what @finding says? Two explanations, too: as long as anything is asked for, it may tell them apart.
+ */
+static bool is_of_number(const struct tt_finding *finding, bool more_asked)
+{
+    const struct tt_value *what = tt_finding_value(finding, "what");
+
+    switch ((int)finding->code) {
+    case TT_FINDING_UNDETERMINED:
+    case TT_FINDING_FEW_TOUCHES:
+    case TT_FINDING_UNCERTAINTY_OVER:
+    case TT_FINDING_PRIOR_BOUND:
+    case TT_FINDING_ROTATION_GAP:
+    case TT_FINDING_NOT_TOUCHED:
+    case TT_FINDING_RUNOUT_OVER:
+        return true;
+    case TT_FINDING_IMPLAUSIBLE:
+        return what != NULL && what->text != NULL && strcmp(what->text, "uncertainty") == 0;
+    case TT_FINDING_AMBIGUOUS:
+        return more_asked;
+    default:
+        return false;
+    }
+}
+
 /* Findings that make the run useless whatever is added to it. */
 static bool note_findings(const struct tiptrue_solution *solution, struct tiptrue_proposal *proposal)
 {
@@ -316,11 +343,7 @@ static bool note_findings(const struct tiptrue_solution *solution, struct tiptru
 
     for (size_t i = 0; i < solution->n_findings && good; i++) {
         const struct tt_finding *finding = &solution->findings[i];
-        bool of_number = finding->code == TT_FINDING_UNDETERMINED || finding->code == TT_FINDING_FEW_TOUCHES ||
-                         finding->code == TT_FINDING_UNCERTAINTY_OVER || finding->code == TT_FINDING_PRIOR_BOUND ||
-                         finding->code == TT_FINDING_ROTATION_GAP || finding->code == TT_FINDING_NOT_TOUCHED ||
-                         finding->code == TT_FINDING_RUNOUT_OVER;
-        if (finding->severity == TIPTRUE_ERROR && !of_number) {
+        if (finding->severity == TIPTRUE_ERROR && !is_of_number(finding, proposal->plan.n_moves > 0)) {
             good = note_finding(proposal, finding);
             proposal->met = false;
         }
@@ -358,7 +381,7 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const st
     n.solution = solution;
     n.most = options->touches > 0 ? options->touches : NEXT_TOUCHES;
     n.most = n.most > MOST_NEXT ? MOST_NEXT : n.most;
-    n.probes = TT_ARENA_NEW(&n.arena, n.most + TT_LEAST_TOUCHES, struct tt_probe);
+    n.probes = TT_ARENA_NEW(&n.arena, n.most + FIRST_TOUCHES, struct tt_probe);
     if (solution->has_u_touch && solution->u_touch_mm > 0) {
         n.machine.has_u_touch = true;
         n.machine.u_touch_mm = solution->u_touch_mm;

@@ -184,13 +184,15 @@ static void clear_designs(struct tt_planner *p)
 
 /* ---- the whole ---- */
 
+/* The designs are there. */
 static enum tiptrue_status enough_touches(const struct tt_planner *p, struct tiptrue_error *error)
 {
-    size_t least = p->n_tips * TT_LEAST_TOUCHES, most = p->n_tips * TT_MOST_TOUCHES;
+    size_t least = tt_choose_bound(p), most = p->n_tips * TT_MOST_TOUCHES;
 
     if (p->options->touches > 0 && p->options->touches < least) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                       "a tip needs six: two for its offset, two for its runout, one for its radius, and one to contradict them",
+                       "eight of each tip: two for its offset, two for its runout, one for its radius, three to contradict them; "
+                       "and three on each of four edges, to tell an edge that is off from its touches",
                        "%zu touches are too few for %zu tip%s; at least %zu are needed", p->options->touches, p->n_tips,
                        p->n_tips == 1 ? "" : "s", least);
     }
@@ -290,11 +292,11 @@ static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **
     struct tiptrue_proposal *made = NULL;
     enum tiptrue_status status;
 
-    if ((status = pick_tips(p, error)) == TIPTRUE_OK && (status = enough_touches(p, error)) == TIPTRUE_OK &&
-        (status = set_scene(p, error)) == TIPTRUE_OK &&
+    if ((status = pick_tips(p, error)) == TIPTRUE_OK && (status = set_scene(p, error)) == TIPTRUE_OK &&
         (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
         (status = make_room(p, error)) == TIPTRUE_OK && (status = init_designs(p, error)) == TIPTRUE_OK &&
-        (status = tt_choose(p, error)) == TIPTRUE_OK && (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
+        (status = enough_touches(p, error)) == TIPTRUE_OK && (status = tt_choose(p, error)) == TIPTRUE_OK &&
+        (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
         made->default_touches = p->options->touches == 0 && !(p->options->target_mm > 0);
         *proposal = made;
     }

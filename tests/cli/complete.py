@@ -65,7 +65,13 @@ tally.check(len(missing) == 1 and missing[0]["tip"] == SECOND and missing[0]["se
 tally.check(result["tips"][1]["offset_mm"] == {"x": None, "y": None} and result["tips"][1]["touches"]["read"] == 0
             and set(result["tips"][1]) == set(result["tips"][0]), "a tip that was not measured has all keys, null")
 shown = run("solve", "--plain", "--plate", "plate.json", "--machine", "machine.json", "run.csv").stdout
+tally.check("'tiptrue plan --after' with this run" in shown, f"what would mend it: {shown[-300:]}")
 tally.check(shown.startswith("REPEAT: touch " + SECOND) and "--tip" in shown, f"text: {shown[:200]}")
+
+solve([*half, *[line.replace(",1\n", ",0\n") for line in half if line.startswith("touch")]], of_machine=changed(
+    machine, "tips", FIRST, offset=[7, 1000]))
+shown = run("solve", "--plain", "--plate", "plate.json", "--machine", "machine.json", "run.csv").stdout
+tally.check("plan --after" not in shown and "put right what" in shown, "more touches do not mend an offset that cannot be")
 
 # Unless it is not in use, or not wanted.
 status, result = solve(half, of_machine=changed(machine, "tips", SECOND, in_use=False))

@@ -22,7 +22,7 @@ options()
 {
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
-actions='list show export import verify'
+actions='list show export import verify exclude include started note'
 for command in "" solve check export plan simulate compare trend history report $(printf 'history@%s ' $actions); do
     command=$(echo "$command" | tr @ ' ')
     # shellcheck disable=SC2086 # no command, one word, or two

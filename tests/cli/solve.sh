@@ -116,7 +116,7 @@ has "and says why" err 'error: the result is of --least-squares: it is for compa
 is "the file is as it was" "x = 36.1840" "$(cat least.ini)"
 run "$TIPTRUE" history import --history least.db least.json
 is "a history refuses it" 65 "$status"
-has "and says why" err 'its result is of --least-squares, for comparison with other programs; a history takes none$'
+has "and says where and why" err '^least\.json:1: error: run [0-9a-f]*: its result is of --least-squares, for comparison with other'
 sed 's/"verdict":null/"verdict":"update"/g' least.json >older.json
 run "$TIPTRUE" history import --history least.db older.json
 is "one of an older program too" 65 "$status"

@@ -59,7 +59,7 @@ static void objects_free(struct objects *o)
 static enum tiptrue_status whole_job(struct objects *o, struct tiptrue_error *error)
 {
     static const enum tiptrue_plan_form FORMS[] = {TIPTRUE_PLAN_TEXT, TIPTRUE_PLAN_JSON, TIPTRUE_PLAN_CSV, TIPTRUE_PLAN_RS274};
-    const struct tiptrue_plan_options few = {.touches = 6}, more = {.touches = 2};
+    const struct tiptrue_plan_options few = {.touches = 12}, more = {.touches = 2};
     enum tiptrue_status status;
 
     if ((status = tt_plate_read_bytes("plate.json", plate_text, strlen(plate_text), NULL, &o->plate, error)) != TIPTRUE_OK ||

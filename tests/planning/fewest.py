@@ -44,7 +44,7 @@ def scan(files, tips, most, rounds, marks, tally):
     found = {}
     for r in range(1, rounds + 1):
         before = float("inf")
-        for n in range(6, most + 1):
+        for n in range(12 if tips == 1 else 8, most + 1):
             u = worst(plan(files, "--touches", n * tips, "--sightings", r))
             tally.check(u <= before * 1.0005, f"{n} touches of a tip, {r} sightings: {u}, with one less {before}")
             found[n * tips + 2 * r * marks, n, r] = before = u

@@ -226,10 +226,12 @@ def back_substitute(r, y):
 
 
 class Result:
-    """Unknowns, covariance (full; same_plate = plate errors left out), and how far SciPy's minimum was from the final one."""
+    """Unknowns, covariance (full; same_plate = with the plate held; less_plate = of the same estimate, plate errors left out), and
+    how far SciPy's minimum was from the final one."""
 
-    def __init__(self, problem, x, covariance, same_plate, apart_mm):
-        self.columns, self.x, self.covariance, self.same_plate, self.apart_mm = problem.columns, x, covariance, same_plate, apart_mm
+    def __init__(self, problem, x, covariance, same_plate, less_plate, apart_mm):
+        self.columns, self.x, self.covariance, self.apart_mm = problem.columns, x, covariance, apart_mm
+        self.same_plate, self.less_plate = same_plate, less_plate
 
 
 def polish(problem, x):
@@ -244,6 +246,18 @@ def polish(problem, x):
         if np.abs(step).max() < 1e-15:
             break
     return x, r, scale
+
+
+def held_covariance(problem, x):
+    """The covariance with the plate's features held at their places: their columns left out (0 in their rows)."""
+    _, jacobian = problem.rows(x)
+    free = sorted(set(range(x.size)) - {index for index, _, _, of_plate in problem.columns.priors if of_plate})
+    scale = np.sqrt((jacobian[:, free] ** 2).sum(axis=0))
+    _, r = orthogonalise(jacobian[:, free] / scale)
+    inverse = back_substitute(r, np.eye(len(free), dtype=EXTENDED)) / scale[:, None]
+    covariance = np.zeros((x.size, x.size), EXTENDED)
+    covariance[np.ix_(free, free)] = inverse @ inverse.T
+    return covariance
 
 
 def adjust(plate, machine, run):
@@ -261,5 +275,5 @@ def adjust(plate, machine, run):
     for index, _, u, of_plate in problem.columns.priors:
         if of_plate:
             plate_information[index, index] += EXTENDED(1) / EXTENDED(u) ** 2
-    same_plate = covariance - covariance @ plate_information @ covariance
-    return Result(problem, final, covariance, same_plate, float(np.abs(final - x).max()))
+    less_plate = covariance - covariance @ plate_information @ covariance
+    return Result(problem, final, covariance, held_covariance(problem, final), less_plate, float(np.abs(final - x).max()))

@@ -5,7 +5,7 @@ rows, solved by the peer of tests/reference, which reads them by docs/formats.md
 with simulator, bound and program. Offsets and covariances must be those of the bound, and the
 bound's own regions must hold 95 % of the true offsets.
 
-agreement.py [RUNS]: runs for the regions (1000); one in a thousand of them goes through the peer,
+agreement.py [RUNS]: runs for the regions (500); one in a thousand of them goes through the peer,
 at least one.
 """
 import copy
@@ -98,7 +98,7 @@ def covered(which, runs):
 
 
 def main():
-    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 1000
+    runs = int(sys.argv[1]) if len(sys.argv) > 1 else 500
     peer_runs, failed = max(1, runs // 1000), 0
     for which in SCENARIOS:
         block = draw.draw(which, generator(which, 20, 10**6), peer_runs)

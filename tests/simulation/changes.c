@@ -1,112 +1,439 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Thousands of drawn series: how often a quiet machine shows a change, and how often a step is found within five runs, looked for
- * after each of them. Prints a table, then the counts. changes [SERIES] [SEED]; fewer series for a quick look.
+/* Drawn histories with known truth: what is found and named rightly, what is found that is not there, how well scatter and drift
+ * are known. A history is a series of results, three tips and four edges on a cross, a run a day: scatter between runs 2 um own and
+ * 1 um shared per axis, offsets known to 1 um own and 1 um shared (standard deviations all). changes [HISTORIES] [SEED] [CELL]: a
+ * table, then the counts; CELL: the rows whose name holds it.
  */
 #include "config.h"
 
+#include <gsl/gsl_randist.h>
+#include <gsl/gsl_rng.h>
+#include <math.h>
+#include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
+#include <time.h>
 
-#include "history/changes.h"
-#include "history/weeks.h"
+#include "history/series.h"
+#include "history/trend.h"
 
-/* 10 um, in a direction that is drawn, of tip 0. */
-#define STEP_MM 0.01
-#define AFTER 5
+#define UM 1e-3
+#define EDGES 4
+#define MOST_EVENTS 40
 
-struct rates {
-    size_t quiet, found, found_at_once;
+enum kind { CAMERA, HEAD, POSE, PLATE, SEAT, CHANGED, EDGE };
+
+struct event {
+    size_t from;
+    enum kind kind;
+    size_t who;
+    double um;
 };
 
-static bool is_step(const struct tt_event *e, const struct weeks *w)
+struct drawn {
+    size_t n, tips;
+    double own, shared, ar;    /* between runs, um */
+    double season, per_kelvin; /* um; um/K; the log states temperatures */
+    bool temperature;
+    double drift; /* um a week: of the last tip; of all where `drift_all` */
+    bool drift_all;
+    size_t period; /* runs of a season */
+    struct event event[MOST_EVENTS];
+    size_t n_events;
+    double drift_x, drift_y; /* as drawn */
+};
+
+static double gauss(gsl_rng *rng, double um)
 {
-    bool right = e->what == TT_TIP_SEAT || e->what == TT_TIP_CHANGED || (w->tips == 1 && e->what != TT_POSE);
-    return right && (w->tips == 1 || e->tip == 0) && e->first <= w->from && e->last >= w->from;
+    return UM * gsl_ran_gaussian(rng, um);
 }
 
-/* Changes that are found in the first @runs runs of @series: all of them, and whether the step of @w is among them. */
-static size_t find(const struct tt_series *series, size_t runs, const struct weeks *w, bool *step)
+/* The next value of an autoregressive process with standard deviation @um. */
+static void wander(gsl_rng *rng, double ar, double um, bool first, double *x)
 {
-    struct tt_arena arena = {0};
-    struct tt_series part = *series;
-    struct tt_changes changes;
-    size_t n = 0;
+    *x = first ? gauss(rng, um) : ar * *x + sqrt(1 - ar * ar) * gauss(rng, um);
+}
 
-    part.n_runs = runs;
-    if (tt_changes_find(&changes, &part, &arena) != TIPTRUE_OK) {
-        fprintf(stderr, "out of memory\n");
-        exit(EXIT_FAILURE);
-    }
-    for (size_t i = 0; i < changes.n_events; i++) {
-        if (changes.events[i].to >= changes.n) {
-            n++;
-            *step = *step || (w->from > 0 && is_step(&changes.events[i], w));
+static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *series, const double angle[3])
+{
+    double v[2] = {UM * e->um * cos(angle[0]), UM * e->um * sin(angle[0])};
+    double w[2] = {UM * e->um * cos(angle[1]), UM * e->um * sin(angle[1])};
+    static const double NX[] = {1, 0, -1, 0}, NY[] = {0, 1, 0, -1};
+    (void)rng;
+
+    for (size_t i = e->from; i < series->n_runs; i++) {
+        struct tt_series_run *run = &series->runs[i];
+        for (size_t k = 0; k < run->n_tips; k++) {
+            struct tt_series_tip *tip = &run->tips[k];
+            if (e->kind == CAMERA || e->kind == HEAD || e->kind == PLATE ||
+                ((e->kind == SEAT || e->kind == CHANGED) && e->who == k)) {
+                tip->offset.x_mm += v[0];
+                tip->offset.y_mm += v[1];
+            }
+            if (e->kind == CHANGED && e->who == k) {
+                tip->runout.x_mm += w[0];
+                tip->runout.y_mm += w[1];
+                tip->radius_mm += 0.3 * UM * e->um;
+            }
+            if (e->kind == EDGE) { /* a film: the edge lies further in, as three quarters of it have to be shared out */
+                tip->offset.x_mm -= 0.5 * UM * e->um * NX[e->who];
+                tip->offset.y_mm -= 0.5 * UM * e->um * NY[e->who];
+                tip->radius_mm += 0.25 * UM * e->um;
+            }
+        }
+        for (size_t j = 0; j < run->n_edges && e->kind == EDGE; j++) {
+            run->edges[j].shift_mm -= 0.25 * UM * e->um * ((j + e->who) % 2 ? -1 : 1);
+        }
+        if (e->kind == HEAD) {
+            run->mark.x_mm += v[0];
+            run->mark.y_mm += v[1];
+        }
+        if (e->kind == POSE || e->kind == PLATE) {
+            run->mark.x_mm += w[0];
+            run->mark.y_mm += w[1];
+            run->yaw_rad += 1e-5 * e->um * angle[2];
         }
     }
-    tt_arena_clear(&arena);
-    return n;
 }
 
-static void one_series(struct weeks w, gsl_rng *rng, struct rates *rates)
+static void fill_tip(gsl_rng *rng, struct tt_series_tip *tip, const double shared[2], const double own[2])
 {
-    struct tt_arena arena = {0};
-    struct tt_series series = {.arena = &arena};
-    double angle = gsl_ran_flat(rng, 0, 2 * TT_PI);
-    bool none = false, step = false;
-
-    weeks_draw(&w, rng, &series);
-    rates->quiet += find(&series, w.runs, &w, &none) > 0;
-    series = (struct tt_series){.arena = &arena};
-    w.from = w.runs - AFTER;
-    w.step_x_mm = STEP_MM * cos(angle);
-    w.step_y_mm = STEP_MM * sin(angle);
-    weeks_draw(&w, rng, &series);
-    find(&series, w.runs, &w, &step);
-    rates->found_at_once += step;
-    for (size_t runs = w.from + 2; runs < w.runs && !step; runs++) {
-        find(&series, runs, &w, &step);
-    }
-    rates->found += step;
-    tt_arena_clear(&arena);
+    tip->verdict = TIPTRUE_UPDATE;
+    tip->has_offset = tip->has_runout = tip->has_radius = true;
+    tip->offset = (struct tt_machine_xy){-41.3 + shared[0] + own[0] + gauss(rng, 1), 12.7 + shared[1] + own[1] + gauss(rng, 1)};
+    tip->same_plate_cov = (struct tt_cov2){2 * UM * UM, 0, 2 * UM * UM};
+    tip->cov = (struct tt_cov2){20 * UM * UM, 0, 20 * UM * UM};
+    tip->common_u_x_mm = tip->common_u_y_mm = UM;
+    tip->runout = (struct tt_tip_xy){0.031 + gauss(rng, 1.12), -0.018 + gauss(rng, 1.12)};
+    tip->runout_cov = (struct tt_cov2){UM * UM, 0, UM * UM};
+    tip->radius_mm = 0.41 + gauss(rng, 1);
+    tip->u_radius_mm = UM;
 }
+
+static bool make_response(struct tt_series *series, size_t tips)
+{
+    static const double NX[] = {1, 0, -1, 0}, NY[] = {0, 1, 0, -1};
+
+    series->response = TT_ARENA_NEW(series->arena, EDGES, struct tt_series_response);
+    for (size_t j = 0; series->response != NULL && j < EDGES; j++) {
+        struct tt_series_response *r = &series->response[j];
+        r->offset = TT_ARENA_NEW(series->arena, tips, struct tt_machine_xy);
+        r->radius = TT_ARENA_NEW(series->arena, tips, double);
+        r->edge = TT_ARENA_NEW(series->arena, EDGES, double);
+        for (size_t k = 0; k < tips; k++) {
+            r->offset[k] = (struct tt_machine_xy){0.5 * NX[j], 0.5 * NY[j]};
+            r->radius[k] = -0.25;
+        }
+        for (size_t i = 0; i < EDGES; i++) {
+            r->edge[i] = (i + j) % 2 ? -0.25 : 0.25;
+        }
+    }
+    return series->response != NULL;
+}
+
+static void draw(struct drawn *d, gsl_rng *rng, struct tt_series *series)
+{
+    static const char *const NAMES[] = {"a", "b", "c", "d", "e", "f", "g", "h"}, *const EDGE_NAMES[] = {"e0", "e1", "e2", "e3"};
+    double shared[2] = {0}, own[8][2] = {{0}}, t = 0, phase = gsl_ran_flat(rng, 0, 2 * TT_PI), a = gsl_ran_flat(rng, 0, 2 * TT_PI);
+
+    d->drift_x = UM * d->drift * cos(a);
+    d->drift_y = UM * d->drift * sin(a);
+    for (size_t i = 0; i < d->n; i++) {
+        struct tt_series_run *run = tt_series_new_run(series, d->tips, EDGES);
+        double swing = d->period > 0 ? sin(2 * TT_PI * (double)i / (double)d->period + phase) : 0;
+        double kelvin = d->season > 0 && d->per_kelvin > 0 ? d->season / d->per_kelvin * swing : gsl_ran_gaussian(rng, 0.7);
+        t += 1;
+        run->id = "00000000000000a7";
+        run->plate = "cross window";
+        run->setup = "1";
+        run->time_s = 1.7e9 + 86400 * t;
+        run->time_stated = run->has_pose = true;
+        run->verdict = TIPTRUE_UPDATE;
+        run->mark = (struct tt_machine_xy){119 + gauss(rng, 1.5), 75 + gauss(rng, 1.5)};
+        run->u_mark_x_mm = run->u_mark_y_mm = 1.5 * UM;
+        run->yaw_rad = 0.004 + 1e-5 * gsl_ran_gaussian(rng, 1);
+        run->u_yaw_rad = 1e-5;
+        run->has_temperature = d->temperature;
+        run->temperature_C = 22 + kelvin + gsl_ran_gaussian(rng, 0.2);
+        for (int axis = 0; axis < 2; axis++) {
+            wander(rng, d->ar, d->shared, i == 0, &shared[axis]);
+        }
+        double moved[2] = {shared[0] + gauss(rng, 1), shared[1] + gauss(rng, 1)};
+        double warm = UM * (d->season > 0 ? d->season * swing : d->per_kelvin * kelvin);
+        moved[0] += warm;
+        moved[1] += 0.3 * warm;
+        for (size_t k = 0; k < d->tips; k++) {
+            for (int axis = 0; axis < 2; axis++) {
+                wander(rng, d->ar, d->own, i == 0, &own[k][axis]);
+            }
+            run->tips[k].tip = tt_series_tip_index(series, NAMES[k]);
+            fill_tip(rng, &run->tips[k], moved, own[k]);
+            if (d->drift_all || k + 1 == d->tips) {
+                run->tips[k].offset.x_mm += d->drift_x * t / 7;
+                run->tips[k].offset.y_mm += d->drift_y * t / 7;
+            }
+        }
+        for (size_t j = 0; j < EDGES; j++) {
+            run->edges[j] = (struct tt_series_edge){
+                .edge = tt_series_edge_index(series, EDGE_NAMES[j]), .shift_mm = gauss(rng, 1.5), .u_shift_mm = 1.5 * UM};
+        }
+    }
+    for (size_t i = 0; i < d->n_events; i++) {
+        const double angle[3] = {gsl_ran_flat(rng, 0, 2 * TT_PI), gsl_ran_flat(rng, 0, 2 * TT_PI), gsl_ran_gaussian(rng, 1)};
+        add_event(rng, &d->event[i], series, angle);
+    }
+}
+
+/* What a cell counts, of histories unless said otherwise. */
+struct counts {
+    size_t histories, events, right, found, falsely, drifts, false_drifts, covered, latest, latest_right;
+    double own2, shared_bias, seconds, between2;
+};
+
+static bool is_right(const struct tiptrue_trend *trend, const struct tt_series *series, const struct tt_trend_change *c,
+                     const struct event *e)
+{
+    bool place = c->after_s < series->runs[e->from].time_s && c->before_s >= series->runs[e->from].time_s;
+    bool tip = (e->kind == SEAT || e->kind == CHANGED);
+
+    if (!place) {
+        return false;
+    }
+    (void)trend;
+    switch (e->kind) {
+    case CAMERA:
+    case HEAD:
+        return c->moved == TT_MOVED_ALL_TIPS;
+    case POSE:
+    case PLATE:
+        return c->moved == TT_MOVED_PLATE && c->has_shift == (e->kind == PLATE);
+    case EDGE:
+        return c->moved == TT_MOVED_EDGE && c->edge == e->who;
+    case SEAT:
+    case CHANGED:
+        break;
+    }
+    return tip && c->moved == TT_MOVED_TIP && c->tip == e->who && c->has_runout_shift == (e->kind == CHANGED);
+}
+
+static void count_trend(const struct drawn *d, const struct tt_series *series, const struct tiptrue_trend *trend, struct counts *n)
+{
+    bool right[MOST_EVENTS] = {false}, falsely = false;
+
+    for (size_t i = 0; i < trend->n_changes; i++) {
+        bool any = false;
+        for (size_t k = 0; k < d->n_events && !any; k++) {
+            if (!right[k] && is_right(trend, series, &trend->changes[i], &d->event[k])) {
+                right[k] = any = true;
+            }
+        }
+        falsely = falsely || !any;
+    }
+    for (size_t k = 0; k < d->n_events; k++) {
+        n->right += right[k];
+        bool found = false;
+        for (size_t i = 0; i < trend->n_changes; i++) {
+            const struct tt_trend_change *c = &trend->changes[i];
+            found = found ||
+                    (c->after_s < series->runs[d->event[k].from].time_s && c->before_s >= series->runs[d->event[k].from].time_s);
+        }
+        n->found += found;
+    }
+    n->events += d->n_events;
+    n->falsely += falsely;
+    bool drifts = false, false_drift = false;
+    for (size_t k = 0; k < trend->n_tips; k++) {
+        bool true_one = d->drift > 0 && (d->drift_all || k + 1 == d->tips);
+        drifts = drifts || (true_one && trend->tips[k].drift_significant);
+        false_drift = false_drift || (!true_one && trend->tips[k].drift_significant);
+        n->between2 += 0.5 * (pow(trend->tips[k].between.x_mm, 2) + pow(trend->tips[k].between.y_mm, 2)) / (double)trend->n_tips;
+    }
+    n->drifts += drifts;
+    n->false_drifts += false_drift;
+    const struct tt_trend_tip *last = &trend->tips[trend->n_tips - 1];
+    n->covered += drifts && fabs(last->drift_x_mm_per_week - d->drift_x) < 1.96 * last->u_drift_x_mm_per_week;
+    n->latest += trend->latest.differs;
+    n->latest_right += trend->latest.differs && d->n_events > 0 && trend->latest.change.moved == TT_MOVED_ALL_TIPS;
+    n->histories++;
+}
+
+/* The bounds that a cell has to keep, chance given three standard deviations of a count. */
+static void judge(const char *name, const struct drawn *d, const struct counts *n, size_t *passed, size_t *failed)
+{
+    double h = (double)n->histories, right = n->events > 0 ? (double)n->right / (double)n->events : 1;
+    bool quiet = d->n_events == 0 && d->season <= 0, many = strncmp(name, "many", 4) == 0 || strncmp(name, "block", 5) == 0;
+    double most = d->ar > 0.5 ? 0.05 : d->ar > 0 ? 0.025 : 0.01;
+
+    if (quiet && d->drift <= 0) {
+        *((double)n->falsely <= h * most + 3 * sqrt(h * most) ? passed : failed) += 1;
+        *((double)n->false_drifts <= h * 0.01 + 3 * sqrt(h * 0.03) ? passed : failed) += 1;
+        *((double)n->latest <= h * 0.005 + 3 * sqrt(h * 0.005) ? passed : failed) += 1;
+    }
+    if (many) {
+        *(right >= 0.97 - 3 * sqrt(0.03 / (double)n->events) ? passed : failed) += 1;
+        *((double)n->falsely <= h * 0.05 + 3 * sqrt(h * 0.05) ? passed : failed) += 1;
+    }
+    if (d->drift >= 1) {
+        *((double)n->drifts >= h * 0.9 - 3 * sqrt(h * 0.09) ? passed : failed) += 1;
+    }
+}
+
+static size_t passed, failed; /* bounds kept, and not */
+
+static void run_cell(const char *name, struct drawn d, size_t histories, unsigned long seed)
+{
+    static const struct tiptrue_trend_options none = {0};
+    struct counts n = {0};
+    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+
+    for (size_t i = 0; i < histories; i++) {
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        struct tiptrue_trend *trend = NULL;
+        struct drawn one = d;
+        gsl_rng_set(rng, seed + 7919 * i);
+        draw(&one, rng, &series);
+        if (!make_response(&series, d.tips)) {
+            exit(EXIT_FAILURE);
+        }
+        clock_t begin = clock();
+        if (tt_trend_make(&series, series.n_runs, &none, &trend, NULL) != TIPTRUE_OK) {
+            exit(EXIT_FAILURE);
+        }
+        n.seconds += (double)(clock() - begin) / CLOCKS_PER_SEC;
+        count_trend(&one, &series, trend, &n);
+        if (getenv("SHOW") != NULL) {
+            for (size_t k = 0; k < trend->n_changes; k++) {
+                printf("   %zu: %s\n", i, trend->changes[k].text);
+            }
+        }
+        tiptrue_trend_free(trend);
+        tt_arena_clear(&arena);
+    }
+    gsl_rng_free(rng);
+    judge(name, &d, &n, &passed, &failed);
+    double h = 100 / (double)n.histories, e = n.events > 0 ? 100 / (double)n.events : 0;
+    printf("| %s | %zu | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f/%.1f | %+.1f | %.1f |\n", name, d.n, e * (double)n.right,
+           e * (double)n.found, h * (double)n.falsely, h * (double)n.drifts, h * (double)n.false_drifts,
+           n.drifts > 0 ? 100 * (double)n.covered / (double)n.drifts : 0, h * (double)n.latest, h * (double)n.latest_right,
+           100 * (sqrt(n.between2 / (double)n.histories / UM / UM / (d.own * d.own + d.shared * d.shared)) - 1),
+           1e3 * n.seconds / (double)n.histories);
+    fflush(stdout);
+}
+
+#define BASE .tips = 3, .own = 2, .shared = 1
 
 int main(int argc, char *argv[])
 {
-    static const struct weeks KINDS[] = {
-        {.tips = 3, .runs = 60, .between_mm = 0.003, .sighting_mm = 0.0007, .touch_mm = 0.00065},
-        {.tips = 3, .runs = 60, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065},
-        {.tips = 3, .runs = 40, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065},
-        {.tips = 3, .runs = 20, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065},
-        {.tips = 1, .runs = 60, .between_mm = 0.003, .sighting_mm = 0.0007, .touch_mm = 0.00065},
-        {.tips = 8, .runs = 60, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065},
-        {.tips = 3, .runs = 60, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065, .correlation = 0.3},
-    };
-    size_t series = argc > 1 ? strtoul(argv[1], NULL, 10) : 1000, passed = 0, failed = 0;
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+    size_t histories = argc > 1 ? strtoul(argv[1], NULL, 10) : 100;
+    unsigned long seed = argc > 2 ? strtoul(argv[2], NULL, 10) : 20;
+    const char *only = argc > 3 ? argv[3] : "";
+    static const size_t LENGTHS[] = {10, 20, 40, 60, 100};
+    char name[80];
 
-    gsl_rng_set(rng, argc > 2 ? strtoul(argv[2], NULL, 10) : 20);
-    printf("| tips | runs | sightings, um | correlated | series | a false change, %% | step found by the 5th run, %% | at the 5th "
-           "run, %% |\n");
-    printf("|---|---|---|---|---|---|---|---|\n");
-    for (size_t k = 0; k < sizeof KINDS / sizeof KINDS[0]; k++) {
-        const struct weeks *w = &KINDS[k];
-        struct rates rates = {0};
-        for (size_t i = 0; i < series; i++) {
-            one_series(*w, rng, &rates);
+    printf("| cell | runs | right | found | false | drift | false drift | covered | latest/right | between | ms |\n");
+    for (size_t i = 0; i < 5; i++) {
+        for (int ar = 0; ar < 3; ar++) {
+            struct drawn d = {.n = LENGTHS[i], .tips = 3, .own = 3, .shared = 1.5, .ar = 0.3 * ar};
+            snprintf(name, sizeof name, "quiet ar %.1f n%zu", d.ar, d.n);
+            if (strstr(name, only) != NULL) {
+                run_cell(name, d, histories, seed);
+            }
         }
-        double n = (double)series, quiet = (double)rates.quiet / n, found = (double)rates.found / n;
-        printf("| %zu | %zu | %.1f | %.1f | %zu | %.2f | %.1f | %.1f |\n", w->tips, w->runs, 1e3 * w->sighting_mm, w->correlation,
-               series, 100 * quiet, 100 * found, 100 * (double)rates.found_at_once / n);
-        /* the bounds hold for 60 independent runs; chance is given three standard deviations of a count */
-        if (w->runs == 60 && !(w->correlation > 0)) {
-            *(quiet <= 0.01 + 3 * sqrt(0.01 * 0.99 / n) ? &passed : &failed) += 1;
-        }
-        if (k < 2) {
-            *(found >= 0.95 - 3 * sqrt(0.95 * 0.05 / n) ? &passed : &failed) += 1;
-        }
-        fflush(stdout);
     }
-    gsl_rng_free(rng);
+    for (int logged = 0; logged < 2; logged++) {
+        for (size_t i = 2; i < 5; i++) {
+            struct drawn d = {BASE, .n = LENGTHS[i], .season = 15, .per_kelvin = 1.5, .temperature = logged, .period = 100};
+            snprintf(name, sizeof name, "season %s n%zu", logged ? "logged" : "silent", d.n);
+            if (strstr(name, only) != NULL) {
+                run_cell(name, d, histories, seed);
+            }
+        }
+    }
+    static const char *const KINDS[] = {"camera", "head", "pose", "plate", "seat", "changed", "edge"};
+    for (int kind = 0; kind < 7; kind++) {
+        for (size_t i = 0; i < 3; i++) {
+            for (int size = 0; size < 3; size++) {
+                for (int at = 0; at < 3; at++) {
+                    static const double SIZES[] = {5, 10, 30};
+                    size_t n = LENGTHS[i], from = at == 0 ? 1 : at == 1 ? n / 2 : n - 1;
+                    struct drawn d = {BASE, .n = n, .event = {{from, (enum kind)kind, 1, SIZES[size]}}, .n_events = 1};
+                    if ((at != 1 && size == 0) || (at == 0 && size < 2)) {
+                        continue;
+                    }
+                    snprintf(name, sizeof name, "%s %.0f %s n%zu", KINDS[kind], SIZES[size],
+                             at == 0   ? "second"
+                             : at == 1 ? "middle"
+                                       : "last",
+                             n);
+                    if (strstr(name, only) != NULL) {
+                        run_cell(name, d, histories, seed);
+                    }
+                }
+            }
+        }
+    }
+    static const size_t MANY[][2] = {{4, 40}, {8, 40}, {12, 40}, {20, 200}, {30, 400}, {30, 400}, {30, 1000}};
+    static const size_t QUIET[][2] = {{400, 3}, {2000, 3}, {400, 8}};
+    for (size_t i = 0; i < 3; i++) {
+        struct drawn d = {.own = 2, .shared = 1, .n = QUIET[i][0], .tips = QUIET[i][1]};
+        snprintf(name, sizeof name, "speed quiet %zu runs %zu tips", d.n, d.tips);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
+    }
+    for (size_t i = 0; i < 7; i++) {
+        struct drawn d = {BASE, .n = MANY[i][1], .n_events = MANY[i][0]};
+        d.tips = i == 5 ? 8 : 3;
+        for (size_t k = 0; k < d.n_events; k++) {
+            static const enum kind MIXED[] = {CAMERA, SEAT, CHANGED, EDGE, SEAT, CAMERA, POSE};
+            d.event[k] = (struct event){(k + 1) * d.n / (d.n_events + 1), MIXED[k % 7], (k * 5) % 3, 30};
+        }
+        snprintf(name, sizeof name, "many %zu in %zu, %zu tips", d.n_events, d.n, d.tips);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
+    }
+    static const size_t BLOCKS[] = {5, 20, 100};
+    for (size_t i = 0; i < 3; i++) {
+        size_t n = 40 + 2 * BLOCKS[i];
+        struct drawn d = {BASE, .n = n, .event = {{20, CAMERA, 0, 30}, {20 + BLOCKS[i], CAMERA, 0, 30}}, .n_events = 2};
+        snprintf(name, sizeof name, "block %zu", BLOCKS[i]);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
+    }
+    {
+        struct drawn d = {BASE, .n = 60, .n_events = 5};
+        for (size_t k = 0; k < 5; k++) {
+            d.event[k] = (struct event){10 * (k + 1), SEAT, 1, 10};
+        }
+        if (strstr("stairs", only) != NULL) {
+            run_cell("stairs", d, histories, seed);
+        }
+        static const struct event PAIRS[][2] = {{{20, SEAT, 0, 30}, {20, SEAT, 2, 30}},
+                                                {{20, SEAT, 0, 30}, {20, CAMERA, 0, 30}},
+                                                {{20, CHANGED, 0, 30}, {20, EDGE, 2, 30}},
+                                                {{20, SEAT, 0, 30}, {20, CHANGED, 2, 30}}};
+        for (size_t i = 0; i < 4; i++) {
+            d = (struct drawn){BASE, .n = 40, .event = {PAIRS[i][0], PAIRS[i][1]}, .n_events = 2};
+            snprintf(name, sizeof name, "two %zu", i);
+            if (strstr(name, only) != NULL) {
+                run_cell(name, d, histories, seed);
+            }
+        }
+    }
+    for (int all = 0; all < 2; all++) {
+        static const double RATES[] = {0.3, 1, 3};
+        for (int i = 0; i < 3; i++) {
+            struct drawn d = {BASE, .n = 60, .drift = RATES[i], .drift_all = all};
+            snprintf(name, sizeof name, "drift %s %.1f", all ? "all" : "tip", RATES[i]);
+            if (strstr(name, only) != NULL) {
+                run_cell(name, d, histories, seed);
+            }
+        }
+    }
     printf("%zu passed, %zu failed\n", passed, failed);
     return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }

@@ -82,7 +82,7 @@ def difference_u(u, other_u, dof, other_dof):
 def held_offset(tip):
     """The offset that differences on one plate are of: that with the plate held, where there is
     one."""
-    return np.array(outcome.pair(tip["same_plate"].get("offset_mm") or tip["offset_mm"]))
+    return np.array(outcome.pair(program.held_offset(tip)))
 
 
 def ellipse_holds(error, region):

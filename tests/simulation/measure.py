@@ -45,11 +45,10 @@ def largest_of_axes(error, cov):
 
 def judge(which, answer, truth, good):
     """Arrays over the runs of a block. @good: offset, covariance and same-plate covariance of the bound."""
-    offset = answer.held if which.held else answer.offset
-    error, bound_error, apart = offset - truth, good.offset - truth, answer.offset - good.offset
+    error, bound_error, apart = answer.offset - truth, good.offset - truth, answer.offset - good.offset
     known = np.full(len(truth), np.inf)  # the bound's degrees of freedom
-    if which.held:  # the plate's errors are 0 in all of these runs: it is the solution with the plate held that holds
-        stated_cov, bound_cov = answer.same_cov, good.same_cov
+    if which.held:  # the plate's errors are 0 in all of these runs: the uncertainty on the same plate is the one to hold
+        stated_cov, bound_cov, error = answer.same_cov, good.same_cov, answer.held - truth
         inside = distance2(error, answer.same_cov) <= region_size2(answer.same_dof)
     else:
         stated_cov, bound_cov = answer.cov, good.cov

@@ -130,9 +130,8 @@ def beyond(result, run, good):
             from_truth = np.abs(offset - run.truth[tip["tip"]]) / outcome.pair(
                 tip["coverage"]["expanded_mm"]
             )
-            from_good = np.abs(offset - outcome.pair(clean["offset_mm"])) / outcome.pair(
-                tip["same_plate"]["expanded_mm"]
-            )
+            held, good_held = (np.array(outcome.pair(program.held_offset(t))) for t in (tip, clean))
+            from_good = np.abs(held - good_held) / outcome.pair(tip["same_plate"]["expanded_mm"])
             worst = max(worst, from_truth.max(), from_good.max())
     return worst
 

@@ -28,6 +28,7 @@ def read(results, tips):
     shape = (len(results), tips)
     a = SimpleNamespace(
         offset=np.full((*shape, 2), np.nan),
+        held=np.full((*shape, 2), np.nan),
         same=np.full((*shape, 2), np.nan),
         full=np.full((*shape, 2), np.nan),
         accepted=np.zeros(shape, bool),
@@ -42,6 +43,7 @@ def read(results, tips):
                 "update",
             )
             if tip["offset_mm"]:
+                a.held[place] = pair(program.held_offset(tip))
                 a.same[place] = pair(tip["same_plate"]["expanded_mm"])
                 a.full[place] = pair(tip["coverage"]["expanded_mm"])
     return a
@@ -51,7 +53,7 @@ def judge(answer, truth):
     """Adds to @answer how far off the offsets are (mm), and how many U on the worse axis."""
     answer.error = answer.offset - truth
     with np.errstate(invalid="ignore", divide="ignore"):
-        answer.by_same = (np.abs(answer.error) / answer.same).max(-1)
+        answer.by_same = (np.abs(answer.held - truth) / answer.same).max(-1)
         answer.by_full = (np.abs(answer.error) / answer.full).max(-1)
     answer.accepted &= ~np.isnan(answer.error).any(-1)
     return answer

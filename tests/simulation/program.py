@@ -22,6 +22,11 @@ def solve(folder, paths):
     return [json.loads(line) for line in lines]
 
 
+def held_offset(tip):
+    """The offset that holds on this plate: that of the solution with the plate held, where the result has one."""
+    return tip["same_plate"].get("offset_mm") or tip["offset_mm"]
+
+
 def number(value):
     """A number that may be infinite, written as null (degrees of freedom)."""
     return np.inf if value is None else value
@@ -31,7 +36,7 @@ def answers(results, tip_of_run):
     """What is said of one tip of each run (@tip_of_run: its index), NaN where there is no offset; and the findings of the run."""
     count = len(results)
     a = SimpleNamespace(solved=np.zeros(count, bool), refused=np.zeros(count, bool), found={})
-    for name, shape in (("offset", (2,)), ("cov", (2, 2)), ("region", (3,)), ("held", (2,)), ("same_cov", (2, 2)),
+    for name, shape in (("offset", (2,)), ("held", (2,)), ("cov", (2, 2)), ("region", (3,)), ("same_cov", (2, 2)),
                         ("same_dof", ())):
         setattr(a, name, np.full((count, *shape), np.nan))
     for i, result in enumerate(results):
@@ -46,11 +51,10 @@ def answers(results, tip_of_run):
         if offset.get("x") is None or offset.get("y") is None:
             continue
         a.offset[i] = offset["x"], offset["y"]
+        a.held[i] = [held_offset(tip)[axis] for axis in "xy"]
         a.cov[i] = tip["covariance_mm2"]
         region = tip["coverage"]["region"]
         a.region[i] = region["semi_major_mm"], region["semi_minor_mm"], np.radians(region["angle_deg"])
-        held = tip["same_plate"]["offset_mm"] or offset  # by least squares there is none
-        a.held[i] = held["x"], held["y"]
         a.same_cov[i] = tip["same_plate"]["covariance_mm2"]
         a.same_dof[i] = number(tip["same_plate"]["dof"])
     return a

@@ -12,10 +12,10 @@ import outside
 import trials
 
 PARTS = (
-    (trials, "--runs 50 --plate square --plate ragged5"),
-    (hazard, "--runs 1000 --tell 3"),
-    (mislabels, "--each 29"),
-    (designs, "--designs 4 --runs 200"),
+    (trials, "--runs 10 --plate square --plate ragged5"),
+    (hazard, "--runs 400 --tell 3"),
+    (mislabels, "--each 61"),
+    (designs, "--designs 3 --runs 100"),
 )
 
 

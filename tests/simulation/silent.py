@@ -22,6 +22,7 @@ import subprocess
 import sys
 import tempfile
 
+import program
 import workers
 
 HERE = os.path.dirname(os.path.abspath(__file__))
@@ -48,6 +49,8 @@ def worst_of(result, case):
     worst = (0.0, 0.0)
     for tip in result["tips"]:
         true, offset = (case["truth"] or {}).get(tip["tip"]), tip["offset_mm"]
+        if key == "same_plate" and offset:
+            offset = program.held_offset(tip)
         if tip["verdict"] not in USED or not true or not offset or offset.get("x") is None:
             continue
         error = max(abs(offset["x"] - true[0]), abs(offset["y"] - true[1]))

@@ -20,10 +20,12 @@ MAY_SEE = {
     "export": {"export", "ingest", "geometry", "model", "base"},
     "output": {"output", "model", "base"},
     "output/text": {"output/text", "output", "model", "base"},
-    "history": {"history", "model", "base"},
+    "history": {"history", "history/series", "model", "base"},
+    "history/series": {"history/series", "model", "base"},
     "planning": {"planning", "adjust", "geometry", "model", "base"},
     "cli": {"cli"},
-    "": {"", "adjust", "base", "export", "geometry", "history", "ingest", "model", "output", "output/text", "planning"},
+    "": {"", "adjust", "base", "export", "geometry", "history", "history/series", "ingest", "model", "output", "output/text",
+         "planning"},
 }
 OURS = re.compile(r'^\s*#\s*include\s+"([^"]+)"', re.M)
 

@@ -18,15 +18,17 @@
 #include "model/words.h"
 #include "output/verdict.h"
 
-struct template {
+struct template
+{
     enum tt_finding_code code;
     const char *kind; /* NULL: any */
     const char *text;
 };
 
-#define CHANGED                                                                                    \
-    "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more than the " \
+#define CHANGED                                                                                                                    \
+    "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more than the "                           \
     "{most} that are plausible"
+#define TIMES " (misfit {misfit} instead of {misfit_as_read})"
 #define ACCEPT "; if it is right, solve with --accept-change"
 
 static const struct template TEMPLATES[] = {
@@ -105,8 +107,7 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_IMPLAUSIBLE, "statement",
      "'{tip}' would be kept, but '{field}'[ of '{of}'] is {stated}, more than {most}: is it in another "
      "unit? Correct it"},
-    {TT_FINDING_IMPLAUSIBLE, NULL,
-     "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
+    {TT_FINDING_IMPLAUSIBLE, NULL, "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
     {TT_FINDING_EDGE_OFF, "off",
      "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges agree "
      "with each other, and its place was not used. Look for a film or a burr on it, or measure the "
@@ -142,14 +143,40 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_RADIUS_OFF, NULL,
      "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated: check that it "
      "is this tip, and its 'radius' in the machine file"},
-    {TT_FINDING_MIRRORED, NULL,
-     "the run fits if the plate or the machine is taken otherwise ({values}): check the files"},
+    {TT_FINDING_MIRRORED, "plate-mirrored",
+     "the run would fit if the plate were mirrored" TIMES ": check the signs of x and the free sides in the "
+     "plate file; is the plate upside down?"},
+    {TT_FINDING_MIRRORED, "x-sign",
+     "the run would fit if x were counted the other way" TIMES ": check the machine's axes and the log"},
+    {TT_FINDING_MIRRORED, "y-sign",
+     "the run would fit if y were counted the other way" TIMES ": check the machine's axes and the log"},
+    {TT_FINDING_MIRRORED, "xy-exchanged", "the run would fit if x and y were exchanged" TIMES ": check the columns of the log"},
+    {TT_FINDING_MIRRORED, "edges-exchanged",
+     "the run would fit if edges '{first}' and '{second}' were exchanged[ in the rows of '{tip}']" TIMES
+     ": check the targets in the log, and the plate file"},
+    {TT_FINDING_MIRRORED, "edges-turned",
+     "the run would fit if each edge had the name of its neighbour" TIMES ": check the targets in the log, "
+     "and how the plate is turned"},
+    {TT_FINDING_MIRRORED, "marks-exchanged",
+     "the run would fit if marks '{first}' and '{second}' were exchanged" TIMES ": check which mark was "
+     "sighted, and the plate file"},
+    {TT_FINDING_MIRRORED, "rotations-halved",
+     "the run would fit if the tips turned by half of what is logged" TIMES ": check the gear of the rotation"},
+    {TT_FINDING_MIRRORED, "rotations-doubled",
+     "the run would fit if the tips turned by twice what is logged" TIMES ": check the gear of the rotation"},
+    {TT_FINDING_MIRRORED, "radii",
+     "the run would fit with other contact radii than those stated ('{tip}': {found} instead of {stated})" TIMES
+     ": has the controller taken the radius off already, or is 'radius' a diameter?"},
+    {TT_FINDING_MIRRORED, NULL, "the run would fit if it were taken otherwise ({values}): check log, plate file and machine file"},
+    {TT_FINDING_TIPS_EXCHANGED, "offset",
+     "'{first}' is where '{second}' should be, and the other way round: check which tip is on which holder, "
+     "and the 'tip' column"},
     {TT_FINDING_TIPS_EXCHANGED, NULL,
-     "the run fits if tips are exchanged ({values}): check which tip is on which holder"},
+     "'{first}' has the radius of '{second}', and the other way round: check which tip is on which holder, "
+     "and the 'tip' column"},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "other-tip",
      CHANGED ": it is that of '{other}'. Check which tip was touched, and the 'tip' column" ACCEPT},
-    {TT_FINDING_CHANGE_IMPLAUSIBLE, "all-tips",
-     CHANGED ", as all tips did: check the camera, and which mark was sighted" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "all-tips", CHANGED ", as all tips did: check the camera, and which mark was sighted" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "zero",
      CHANGED ", to nearly nothing: were the tip's own positions logged, instead of the head's?" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "negative",
@@ -164,8 +191,7 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "quarter-turn",
      CHANGED ", to the one in use turned by a quarter: does the plate lie turned, and which marks were "
              "sighted?" ACCEPT},
-    {TT_FINDING_CHANGE_IMPLAUSIBLE, "inch",
-     CHANGED ", by the factor 25.4: check 'units' in machine file and log" ACCEPT},
+    {TT_FINDING_CHANGE_IMPLAUSIBLE, "inch", CHANGED ", by the factor 25.4: check 'units' in machine file and log" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "accepted", CHANGED "; this was accepted"},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, NULL,
      CHANGED ": check the plate file, the marks sighted, and whether the tip was changed" ACCEPT},
@@ -173,8 +199,7 @@ static const struct template TEMPLATES[] = {
      "the runout of '{tip}' changed within the run, from {lines} on: eccentricity {before} before, "
      "{after} after, turned by {turned}. Its rotation slipped, or it was bent; both parts were taken "
      "into account, and the runout given is the later one. Check belt, coupling and motor"},
-    {TT_FINDING_CORRELATED_TOUCHES, NULL,
-     "neighbouring touches err alike ({values}): the uncertainty was enlarged"},
+    {TT_FINDING_CORRELATED_TOUCHES, NULL, "neighbouring touches err alike ({values}): the uncertainty was enlarged"},
     {TT_FINDING_REPEATED_ROWS, NULL,
      "the log holds {rows} rows twice (lines {first} to {last}); they were counted once: was a part "
      "pasted or appended again?"},
@@ -183,13 +208,11 @@ static const struct template TEMPLATES[] = {
      "or state 'in_use': false of it"},
     {TT_FINDING_OTHER_MACHINE, NULL,
      "the log is of machine '{log}', the machine file of '{file}': read the run with its own files"},
-    {TT_FINDING_OTHER_PLATE, NULL,
-     "the log is of plate '{log}', the plate file of '{file}': read the run with its own files"},
+    {TT_FINDING_OTHER_PLATE, NULL, "the log is of plate '{log}', the plate file of '{file}': read the run with its own files"},
     {TT_FINDING_FIT_DISAGREES, NULL,
      "direct fits of the contacts disagree with the adjustment ({values}): do not use the result, and "
      "report this"},
-    {TT_FINDING_EDGE_FILM, NULL,
-     "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
+    {TT_FINDING_EDGE_FILM, NULL, "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };
 
 /* @value with its unit, as people read it. */
@@ -229,7 +252,8 @@ static void put_value(struct tt_buffer *buffer, const struct tt_value *value)
         break;
     }
     static const char *const SIGNS[TT_UNITS] = {[TT_UNIT_S] = " s",
-                                                [TT_UNIT_C] = " \xc2\xb0" "C",
+                                                [TT_UNIT_C] = " \xc2\xb0"
+                                                              "C",
                                                 [TT_UNIT_PPM] = " ppm",
                                                 [TT_UNIT_PPM_PER_K] = " ppm/K"};
     /* four significant digits or so: what is counted here is small, and a factor needs no more */
@@ -251,8 +275,7 @@ static void put_values(struct tt_buffer *buffer, const struct tt_finding *findin
 }
 
 /* The name of what the finding is about by @word ("tip", "edge", "setup"), or NULL. */
-static const char *subject(const struct tiptrue_solution *s, const struct tt_finding *finding,
-                           const char *word)
+static const char *subject(const struct tiptrue_solution *s, const struct tt_finding *finding, const char *word)
 {
     if (strcmp(word, "tip") == 0) {
         return tt_finding_tip(s, finding);
@@ -264,8 +287,7 @@ static const char *subject(const struct tiptrue_solution *s, const struct tt_fin
 }
 
 /* What stands for {@word}; false: nothing. */
-static bool put_word(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                     const struct tt_finding *finding, const char *word)
+static bool put_word(struct tt_buffer *buffer, const struct tiptrue_solution *s, const struct tt_finding *finding, const char *word)
 {
     const struct tt_value *value = tt_finding_value(finding, word);
     const char *name = subject(s, finding, word);
@@ -288,8 +310,8 @@ static bool put_word(struct tt_buffer *buffer, const struct tiptrue_solution *s,
 }
 
 /* The text from @text up to @end, a template's own; false: something in it has no value. */
-static bool put_part(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                     const struct tt_finding *finding, const char *text, const char *end)
+static bool put_part(struct tt_buffer *buffer, const struct tiptrue_solution *s, const struct tt_finding *finding, const char *text,
+                     const char *end)
 {
     bool whole = true;
 
@@ -307,8 +329,8 @@ static bool put_part(struct tt_buffer *buffer, const struct tiptrue_solution *s,
     return whole;
 }
 
-static void put_template(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                         const struct tt_finding *finding, const char *text)
+static void put_template(struct tt_buffer *buffer, const struct tiptrue_solution *s, const struct tt_finding *finding,
+                         const char *text)
 {
     while (*text != '\0') {
         if (*text != '[') {
@@ -334,12 +356,10 @@ static bool fits(const struct template *template, const struct tt_finding *findi
     const struct tt_value *kind = what != NULL ? what : tt_finding_value(finding, "kind");
 
     return template->code == finding->code &&
-           (template->kind == NULL ||
-            (kind != NULL && kind->text != NULL && strcmp(kind->text, template->kind) == 0));
+           (template->kind == NULL || (kind != NULL && kind->text != NULL && strcmp(kind->text, template->kind) == 0));
 }
 
-void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
-                 const struct tt_finding *finding)
+void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution, const struct tt_finding *finding)
 {
     for (size_t i = 0; i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
         if (fits(&TEMPLATES[i], finding)) {
@@ -353,16 +373,13 @@ void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *soluti
 /* The text of @buffer, kept in the solution; NULL: out of memory. @buffer is emptied. */
 static const char *keep(struct tiptrue_solution *s, struct tt_buffer *buffer)
 {
-    const char *text = buffer->failed || buffer->text == NULL
-                           ? NULL
-                           : tt_arena_copy_text(&s->arena, buffer->text, buffer->length);
+    const char *text = buffer->failed || buffer->text == NULL ? NULL : tt_arena_copy_text(&s->arena, buffer->text, buffer->length);
 
     tt_buffer_reset(buffer);
     return text;
 }
 
-static bool is_about(const struct tiptrue_solution *s, const struct tt_finding *finding,
-                     const struct tt_tip_result *tip)
+static bool is_about(const struct tiptrue_solution *s, const struct tt_finding *finding, const struct tt_tip_result *tip)
 {
     const char *name = tt_finding_tip(s, finding);
 
@@ -378,8 +395,7 @@ static bool give_reasons(struct tiptrue_solution *s, struct tt_tip_result *tip, 
     tip->n_reasons = 0;
     for (size_t i = 0; i < s->n_findings && good && tip->reasons != NULL; i++) {
         if (is_about(s, &s->findings[i], tip)) {
-            tt_buffer_printf(buffer, "%s: %s", tt_finding_name(s->findings[i].code),
-                             s->findings[i].text);
+            tt_buffer_printf(buffer, "%s: %s", tt_finding_name(s->findings[i].code), s->findings[i].text);
             const char *text = keep(s, buffer);
             good = text != NULL;
             tip->reasons[tip->n_reasons] = text;

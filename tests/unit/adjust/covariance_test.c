@@ -10,6 +10,7 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "adjust/uncertainty.h"
 #include "scene.h"
 
 static void check_cov(struct tt_cov2 cov, double xx, double xy, double yy)
@@ -159,6 +160,55 @@ START_TEST(errors_met_in_many_runs)
 }
 END_TEST
 
+/* Two runs on one plate, the second with other rotations and without one edge: the difference of the held offsets is as uncertain
+ * as both say, what of the plate does not cancel included; and so are the tips' differences. Squared distances of differences from
+ * the truth, in units of their covariance, have a mean of 2. */
+START_TEST(differences_of_runs_and_tips)
+{
+    enum { PAIRS = 250 };
+    gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
+    double of_runs = 0, of_tips = 0, apart_xx = 0;
+    gsl_rng_set(random, 20261126);
+    for (size_t pair = 0; pair < PAIRS; pair++) {
+        struct scene s = scene_full();
+        s.u_rotation_deg = 0; /* every touch its own angle: not in the simulation */
+        for (size_t k = 0; k < 4; k++) {
+            s.edges[k].shift = gsl_ran_gaussian(random, s.edges[k].u);
+            s.marks[k % 3].shift_x = gsl_ran_gaussian(random, s.marks[k % 3].u);
+            s.marks[k % 3].shift_y = gsl_ran_gaussian(random, s.marks[k % 3].u);
+            s.groups[k % 2].shift_x = gsl_ran_gaussian(random, s.groups[k % 2].u);
+            s.groups[k % 2].shift_y = gsl_ran_gaussian(random, s.groups[k % 2].u);
+        }
+        s.tips[0].u_radius = s.tips[1].u_radius = 0; /* a stated radius is as wrong in both runs, and counts in each */
+        s.has_yaw = false;
+        s.seed = gsl_rng_get(random);
+        struct tiptrue_solution *a = scene_result(&s);
+        s.seed = gsl_rng_get(random);
+        s.rotations = 5;
+        s.edges[1] = s.edges[s.n_edges - 1];
+        s.n_edges--;
+        struct tiptrue_solution *b = scene_result(&s);
+        const struct tt_tip_result *p = &a->tips[0], *q = &b->tips[0];
+        struct tt_cov2 apart = tt_plate_apart(tt_effects_of(a, p), tt_effects_of(b, q)), cov = p->same_plate_cov;
+        cov.xx_mm2 += q->same_plate_cov.xx_mm2 + apart.xx_mm2;
+        cov.xy_mm2 += q->same_plate_cov.xy_mm2 + apart.xy_mm2;
+        cov.yy_mm2 += q->same_plate_cov.yy_mm2 + apart.yy_mm2;
+        apart_xx += apart.xx_mm2 / cov.xx_mm2 / PAIRS;
+        of_runs += tt_cov2_distance2(cov, q->held.x_mm - p->held.x_mm, q->held.y_mm - p->held.y_mm) / PAIRS;
+        const struct tt_tip_difference *d = &b->between_tips[0];
+        of_tips += tt_cov2_distance2(d->cov, d->offset.x_mm - (s.tips[1].offset_x - s.tips[0].offset_x),
+                                     d->offset.y_mm - (s.tips[1].offset_y - s.tips[0].offset_y)) /
+                   PAIRS;
+        tiptrue_solution_free(a);
+        tiptrue_solution_free(b);
+    }
+    gsl_rng_free(random);
+    ck_assert_double_gt(apart_xx, 0.1); /* what does not cancel counts here */
+    ck_assert_double_eq_tol(of_runs, 2, 0.45);
+    ck_assert_double_eq_tol(of_tips, 2, 0.45);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("covariance");
@@ -168,6 +218,7 @@ int main(void)
     suite_add_tcase(suite, sums);
     TCase *simulated = tcase_create("simulated");
     tcase_add_test(simulated, errors_met_in_many_runs);
+    tcase_add_test(simulated, differences_of_runs_and_tips);
     suite_add_tcase(suite, simulated);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -11,7 +11,6 @@
 #include <math.h>
 #include <stdlib.h>
 
-#include "history/scatter.h"
 
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
 
@@ -147,69 +146,6 @@ START_TEST(t2_limit_holds)
 }
 END_TEST
 
-/* M. G. Vangel, A. L. Rukhin, Biometrics 55 (1999) 129-136: dietary fibre in apples, nine laboratories, two determinations each.
- * Mandel and Paule's estimate of these data recomputed by bisection in high precision; the maximum likelihood ones printed there
- * (12.906, 0.426) differ by design. */
-START_TEST(scatter_between_laboratories)
-{
-    static const double MEAN[] = {12.46, 13.035, 12.44, 12.87, 13.42, 12.08, 13.18, 14.335, 12.23};
-    static const double SD[] = {0.028, 0.233, 0.325, 0.071, 0.339, 0.325, 0.099, 0.064, 0.212};
-    double u[9];
-
-    for (size_t i = 0; i < 9; i++) {
-        u[i] = SD[i] / sqrt(2);
-    }
-    struct tt_between b = tt_between_of_values(MEAN, u, 9);
-    ck_assert_double_eq_tol(b.mean, 12.90423746, 1e-7);
-    ck_assert_double_eq_tol(b.s * b.s, 0.4756215493, 1e-8);
-    ck_assert_double_eq_tol(b.u_mean, 0.2355447621, 1e-8);
-}
-END_TEST
-
-/* NIST/SEMATECH e-Handbook, 2.4.4, gauge study of resistivity probes: wafer 140, probe 2362, run 1, averages of six days with J = 6
- * repetitions each. Level-2 standard deviation 0.0273, level-1 0.0774; 2.4.4.4: the part between days is s2^2 - s1^2 / J, here
- * negative, so none. With equal uncertainties Mandel and Paule's estimate is that very difference. */
-START_TEST(gauge_study)
-{
-    static const double DAY[] = {96.0771, 95.9976, 96.0148, 96.0397, 96.0407, 96.0445};
-    const double within[] = {0.0774 / sqrt(6), 0.0117};
-
-    for (size_t k = 0; k < 2; k++) {
-        double u[6] = {within[k], within[k], within[k], within[k], within[k], within[k]};
-        struct tt_between b = tt_between_of_values(DAY, u, 6);
-        double s2 = 0.0273 * 0.0273 - within[k] * within[k];
-        ck_assert_double_eq_tol(b.s * b.s, s2 > 0 ? s2 : 0, 3e-6); /* 0.0273 is printed to four decimals */
-        ck_assert_double_eq_tol(b.mean, 96.03573, 5e-6);
-        ck_assert(b.u > 0);
-    }
-}
-END_TEST
-
-/* Its own uncertainty: over many draws the estimates scatter as it says. */
-START_TEST(scatter_knows_its_uncertainty)
-{
-    gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
-    double sum = 0, sum2 = 0, stated = 0, n = 2000;
-
-    gsl_rng_set(rng, 44);
-    for (int i = 0; i < 2000; i++) {
-        double value[40], u[40];
-        for (size_t k = 0; k < 40; k++) {
-            u[k] = k % 2 == 0 ? 1.3 : 2.6;
-            value[k] = 17 + gsl_ran_gaussian(rng, u[k]) + gsl_ran_gaussian(rng, 3.1);
-        }
-        struct tt_between b = tt_between_of_values(value, u, 40);
-        sum += b.s;
-        sum2 += b.s * b.s;
-        stated += b.u;
-    }
-    double scatter = sqrt(sum2 / n - sum * sum / n / n);
-    ck_assert_double_eq_tol(sum / n, 3.1, 0.07);
-    ck_assert_double_eq_tol(stated / n / scatter, 1, 0.06);
-    gsl_rng_free(rng);
-}
-END_TEST
-
 int main(void)
 {
     Suite *suite = suite_create("history/chart");
@@ -220,9 +156,6 @@ int main(void)
     tcase_add_test(tests, run_lengths_of_the_ewma);
     tcase_add_test(tests, run_lengths_of_the_cusum);
     tcase_add_test(tests, t2_limit_holds);
-    tcase_add_test(tests, scatter_between_laboratories);
-    tcase_add_test(tests, gauge_study);
-    tcase_add_test(tests, scatter_knows_its_uncertainty);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -363,6 +363,7 @@ static void make_version_1(const struct bench_run *run)
     for (size_t i = 0; i < old.n_kept; i++) {
         sqlite3_finalize(old.kept[i].statement);
     }
+    free(old.kept);
     ck_assert_int_eq(sqlite3_close(old.db), SQLITE_OK);
     tt_solved_clear(&solved);
     tt_buffer_clear(&json);

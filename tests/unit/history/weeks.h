@@ -71,7 +71,7 @@ static inline void weeks_draw(const struct weeks *w, gsl_rng *rng, struct tt_ser
     double wander[WEEKS_MOST_TIPS][2] = {{0}};
 
     for (size_t i = 0; i < w->runs; i++) {
-        struct tt_series_run *run = tt_series_new_run(series, w->tips);
+        struct tt_series_run *run = tt_series_new_run(series, w->tips, 0);
         double shared[2] = {gsl_ran_gaussian(rng, w->sighting_mm), gsl_ran_gaussian(rng, w->sighting_mm)};
         bool moved = w->from > 0 && i >= w->from && w->pose;
         run->id = "00000000000000a7";

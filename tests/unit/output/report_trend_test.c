@@ -58,7 +58,7 @@ static struct tiptrue_trend *invent(size_t n, size_t step_at)
     ck_assert_uint_eq(tt_series_tip_index(&series, "wide"), 0);
     ck_assert_uint_eq(tt_series_tip_index(&series, "narrow"), 1);
     for (size_t i = 0; i < n; i++) {
-        struct tt_series_run *run = tt_series_new_run(&series, TIPS);
+        struct tt_series_run *run = tt_series_new_run(&series, TIPS, 0);
         ck_assert_ptr_nonnull(run);
         run->id = "0123456789abcdef";
         run->plate = "K-1";

@@ -1,0 +1,447 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Descent on the criterion, each move only if it falls: drop, add, place and name anew, single
+ * runs, pairs in short histories. */
+#include "config.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "history/series/search.h"
+
+/* An event is placed anew within so many runs; events so near are taken out together. */
+#define NEAR 4
+#define TOGETHER 2
+/* The best few of which are tried with a second one. */
+#define CANDIDATES 5
+#define PAIRS 3
+#define ROUNDS 40
+/* Histories of at most so many runs are searched for pairs of steps too: n^2 h^2 of them. */
+#define SHORT 14
+/* A descent that is so much worse after a round than another at its end is given up: a round rarely
+ * makes up for two steps. */
+#define FAR_BEHIND 60.0
+
+/* Note where two sets differ. */
+static void note_changes(struct tt_search *s, const struct tt_events *a, const struct tt_events *b)
+{
+    for (size_t i = 0; i < a->n_events; i++) {
+        bool there = a->event[i].going != TT_STEP;
+        for (size_t k = 0; k < b->n_events && !there; k++) {
+            there = tt_event_is(&a->event[i], &b->event[k]);
+        }
+        if (!there) {
+            s->changed[a->event[i].from] = s->clock;
+        }
+    }
+}
+
+/* The trial becomes what is, if it is better. */
+bool tt_search_take(struct tt_search *s)
+{
+    double c = tt_events_criterion(&s->trial);
+
+    if (!(c < s->now_c - TT_BETTER)) {
+        return false;
+    }
+    s->clock++;
+    note_changes(s, &s->now, &s->trial);
+    note_changes(s, &s->trial, &s->now);
+    struct tt_events swap = s->now;
+    s->now = s->trial;
+    s->trial = swap;
+    s->now_c = c;
+    return true;
+}
+
+void tt_search_set(struct tt_search *s, const struct tt_event *events, size_t n)
+{
+    tt_events_reset(&s->now);
+    for (size_t i = 0; i < n; i++) {
+        bool there = tt_is_fixed(&events[i]);
+        for (size_t k = 0; k < s->now.n_events; k++) {
+            there = there || tt_event_is(&events[i], &s->now.event[k]);
+        }
+        if (!there) {
+            (void)tt_events_append(&s->now, &events[i]);
+        }
+    }
+    s->now_c = tt_events_criterion(&s->now);
+}
+
+/* By how much the sum of squares grows without the columns [from, to) and [also, also_to). */
+static double worth(const struct tt_search *s, size_t from, size_t to, size_t also, size_t also_to)
+{
+    size_t n = s->now.columns, at[12], q = 0;
+    double m[144], x[12], sum = 0;
+
+    for (size_t i = from; i < to && q < 12; i++) {
+        at[q++] = i;
+    }
+    for (size_t i = also; i < also_to && q < 12; i++) {
+        at[q++] = i;
+    }
+    for (size_t i = 0; i < q; i++) { /* theta' covariance^-1 theta, by Cholesky */
+        double left = s->covariance[at[i] * n + at[i]];
+        x[i] = s->theta[at[i]];
+        for (size_t k = 0; k < i; k++) {
+            double c = s->covariance[at[i] * n + at[k]];
+            for (size_t j = 0; j < k; j++) {
+                c -= m[i * 12 + j] * m[k * 12 + j];
+            }
+            m[i * 12 + k] = c / m[k * 12 + k];
+            left -= m[i * 12 + k] * m[i * 12 + k];
+            x[i] -= m[i * 12 + k] * x[k];
+        }
+        m[i * 12 + i] = sqrt(fmax(left, 1e-300));
+        x[i] /= m[i * 12 + i];
+        sum += x[i] * x[i];
+    }
+    return sum;
+}
+
+/* The criterion without one event, or two. */
+static double criterion_without(struct tt_search *s, size_t a, size_t b)
+{
+    const struct tt_events *f = &s->now;
+    size_t n = 0;
+
+    for (size_t i = 0; i < f->n_events; i++) {
+        if (i != a && i != b) {
+            s->list[n++] = f->event[i];
+        }
+    }
+    double more = a == b ? worth(s, f->first[a], f->first[a + 1], 0, 0)
+                         : worth(s, f->first[a], f->first[a + 1], f->first[b], f->first[b + 1]);
+    return f->rss + more + tt_problem_prices(s->p, s->list, n);
+}
+
+/* Two steps of a block can only go together: try each with the three that follow in time. */
+static void best_pair(struct tt_search *s, size_t pair[2], double *c)
+{
+    const struct tt_events *f = &s->now;
+
+    for (size_t a = 0; a < f->n_events; a++) {
+        for (size_t b = 0; b < f->n_events; b++) {
+            if (f->event[a].going != TT_STEP || f->event[b].going != TT_STEP || a == b || f->event[a].from > f->event[b].from ||
+                (f->event[a].from == f->event[b].from && a > b)) {
+                continue;
+            }
+            size_t between = 0;
+            for (size_t k = 0; k < f->n_events; k++) {
+                between +=
+                    f->event[k].going == TT_STEP && f->event[k].from > f->event[a].from && f->event[k].from < f->event[b].from;
+            }
+            double without = between < 3 ? criterion_without(s, a, b) : HUGE_VAL;
+            if (without < *c - TT_BETTER) {
+                *c = without;
+                pair[0] = a;
+                pair[1] = b;
+            }
+        }
+    }
+}
+
+static bool drop(struct tt_search *s)
+{
+    bool any = false;
+
+    for (;;) {
+        size_t pair[2] = {0, 0};
+        double c = s->now_c;
+        tt_events_solve(&s->now, s->theta, s->covariance);
+        for (size_t i = 0; i < s->now.n_events; i++) {
+            double without = tt_is_fixed(&s->now.event[i]) ? HUGE_VAL : criterion_without(s, i, i);
+            if (without < c - TT_BETTER) {
+                c = without;
+                pair[0] = pair[1] = i;
+            }
+        }
+        if (!(c < s->now_c - TT_BETTER)) {
+            best_pair(s, pair, &c);
+        }
+        if (!(c < s->now_c - TT_BETTER)) {
+            return any;
+        }
+        memset(s->leave, 0, s->now.n_events * sizeof *s->leave);
+        s->leave[pair[0]] = s->leave[pair[1]] = true;
+        tt_events_copy(&s->trial, &s->now, s->leave);
+        if (!tt_search_take(s)) {
+            return any;
+        }
+        any = true;
+    }
+}
+
+/* The best of all steps beside what there is. */
+static bool add(struct tt_search *s)
+{
+    struct tt_event best = {0};
+    double most = 0;
+
+    for (size_t run = 1; run < s->p->values->n; run++) {
+        bool taken = false, camera = false;
+        for (size_t i = 0; i < s->now.n_events; i++) {
+            bool here = s->now.event[i].going == TT_STEP && s->now.event[i].from == run;
+            taken = taken || here;
+            camera = camera || (here && s->p->hypothesis[s->now.event[i].hypothesis].what <= TT_CAMERA_MARK);
+        }
+        tt_events_scan(&s->now, run, s->work, s->gain);
+        for (size_t h = 0; h < s->p->n_steps; h++) {
+            double price = taken ? s->p->hypothesis[h].price_same : s->p->hypothesis[h].price;
+            bool other = !camera || s->p->hypothesis[h].what > TT_CAMERA_MARK;
+            if (other && s->gain[h] - price > most) {
+                most = s->gain[h] - price;
+                best = tt_step_at(s, run, h);
+            }
+        }
+    }
+    if (!(most > 0)) {
+        return false;
+    }
+    tt_events_copy(&s->trial, &s->now, NULL);
+    return tt_events_append(&s->trial, &best) && tt_search_take(s);
+}
+
+struct candidate {
+    double net;
+    struct tt_event event;
+};
+
+static void note_candidate(struct candidate list[CANDIDATES], double net, struct tt_event event)
+{
+    size_t i = CANDIDATES;
+
+    while (i > 0 && net > list[i - 1].net) {
+        if (i < CANDIDATES) {
+            list[i] = list[i - 1];
+        }
+        i--;
+    }
+    if (i < CANDIDATES) {
+        list[i] = (struct candidate){net, event};
+    }
+}
+
+/* Where the events of s->leave were: none, one or two in their place, whatever is best. */
+static bool choose_anew(struct tt_search *s, size_t near)
+{
+    size_t n = s->p->values->n, first = near > NEAR ? near - NEAR : 1, last = near + NEAR < n ? near + NEAR : n - 1;
+    struct candidate list[CANDIDATES];
+
+    for (size_t i = 0; i < CANDIDATES; i++) {
+        list[i].net = -HUGE_VAL;
+    }
+    tt_events_copy(&s->rest, &s->now, s->leave);
+    tt_events_copy(&s->trial, &s->rest, NULL);
+    if (tt_search_take(s)) {
+        return true;
+    }
+    for (size_t run = first; run <= last; run++) {
+        tt_events_scan(&s->rest, run, s->work, s->gain);
+        for (size_t h = 0; h < s->p->n_steps; h++) {
+            note_candidate(list, s->gain[h] - s->p->hypothesis[h].price, tt_step_at(s, run, h));
+        }
+    }
+    double best_c = s->now_c;
+    bool any = false;
+    for (size_t i = 0; i < CANDIDATES && list[i].net > -HUGE_VAL; i++) {
+        tt_events_copy(&s->trial, &s->rest, NULL);
+        if (!tt_events_append(&s->trial, &list[i].event)) {
+            continue;
+        }
+        double c = tt_events_criterion(&s->trial);
+        if (c < best_c - TT_BETTER) {
+            best_c = c;
+            tt_events_copy(&s->kept, &s->trial, NULL);
+            any = true;
+        }
+        if (i >= PAIRS) {
+            continue;
+        }
+        tt_events_scan(&s->trial, list[i].event.from, s->work, s->gain);
+        size_t second = 0;
+        double net = 0;
+        for (size_t h = 0; h < s->p->n_steps; h++) {
+            if (s->gain[h] - s->p->hypothesis[h].price_same > net &&
+                !tt_hypotheses_exclude(&s->p->hypothesis[h], &s->p->hypothesis[list[i].event.hypothesis])) {
+                net = s->gain[h] - s->p->hypothesis[h].price_same;
+                second = h;
+            }
+        }
+        struct tt_event more = tt_step_at(s, list[i].event.from, second);
+        if (net > 0 && tt_events_append(&s->trial, &more) && tt_events_criterion(&s->trial) < best_c - TT_BETTER) {
+            best_c = tt_events_criterion(&s->trial);
+            tt_events_copy(&s->kept, &s->trial, NULL);
+            any = true;
+        }
+    }
+    if (any) {
+        tt_events_copy(&s->trial, &s->kept, NULL);
+    }
+    return any && tt_search_take(s);
+}
+static int by_number(const void *a, const void *b)
+{
+    size_t x = *(const size_t *)a, y = *(const size_t *)b;
+    return (x > y) - (x < y);
+}
+size_t tt_places_sort(size_t place[], size_t n)
+{
+    size_t kept = 0;
+
+    if (n > 1) {
+        qsort(place, n, sizeof *place, by_number);
+    }
+    for (size_t i = 0; i < n; i++) {
+        if (kept == 0 || place[i] != place[kept - 1]) {
+            place[kept++] = place[i];
+        }
+    }
+    return kept;
+}
+
+/* The places of the steps there are, each once, in order of time. */
+static size_t list_places(const struct tt_search *s, size_t place[])
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->now.n_events; i++) {
+        if (s->now.event[i].going == TT_STEP) {
+            place[n++] = s->now.event[i].from;
+        }
+    }
+    return tt_places_sort(place, n);
+}
+
+/* Mark the steps within @reach runs of @place; how many. */
+static size_t mark_near(struct tt_search *s, size_t place, size_t reach)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->now.n_events; i++) {
+        const struct tt_event *e = &s->now.event[i];
+        s->leave[i] = e->going == TT_STEP && e->from <= place + reach && place <= e->from + reach;
+        n += s->leave[i];
+    }
+    return n;
+}
+
+static bool place_anew(struct tt_search *s, size_t place[])
+{
+    size_t n = list_places(s, place);
+    bool any = false;
+
+    for (size_t i = 0; i < n; i++) {
+        size_t alone = mark_near(s, place[i], 0), latest = 0;
+        for (size_t k = i > 0 ? i - 1 : 0; k <= i + 1 && k < n; k++) {
+            latest = s->changed[place[k]] > latest ? s->changed[place[k]] : latest;
+        }
+        if (alone == 0 || latest < s->looked[place[i]]) {
+            continue; /* it went with a neighbour, or nothing about it is new */
+        }
+        s->looked[place[i]] = s->clock + 1;
+        if (mark_near(s, place[i], TOGETHER) > alone && choose_anew(s, place[i])) {
+            any = true;
+        } else {
+            mark_near(s, place[i], 0);
+            any = choose_anew(s, place[i]) || any;
+        }
+    }
+    return any;
+}
+
+/* There and back within one run is a single run that stands apart. */
+static bool join_single(struct tt_search *s)
+{
+    for (size_t a = 0; a < s->now.n_events; a++) {
+        for (size_t b = 0; b < s->now.n_events; b++) {
+            struct tt_event e = s->now.event[a], back = s->now.event[b];
+            if (e.going != TT_STEP || back.going != TT_STEP || e.hypothesis != back.hypothesis || e.to < s->p->values->n ||
+                back.from != e.from + 1 || back.to < s->p->values->n) {
+                continue;
+            }
+            memset(s->leave, 0, s->now.n_events * sizeof *s->leave);
+            s->leave[a] = s->leave[b] = true;
+            tt_events_copy(&s->trial, &s->now, s->leave);
+            e.to = e.from + 1;
+            if (tt_events_append(&s->trial, &e) && tt_search_take(s)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+/* In short histories two steps can pay of which none does alone: each possible first one, with the
+ * best second beside it. */
+bool tt_search_add_pair(struct tt_search *s)
+{
+    size_t n = s->p->values->n;
+    struct tt_event best[2];
+    double least = s->now_c - TT_BETTER;
+
+    for (size_t run = 1; run < n && n <= SHORT; run++) {
+        for (size_t h = 0; h < s->p->n_steps; h++) {
+            const struct tt_event first = tt_step_at(s, run, h);
+            tt_events_copy(&s->trial, &s->now, NULL);
+            if (!tt_events_append(&s->trial, &first)) {
+                continue;
+            }
+            double c = tt_events_criterion(&s->trial);
+            for (size_t second = run; second < n && c < HUGE_VAL; second++) {
+                tt_events_scan(&s->trial, second, s->work, s->gain);
+                for (size_t k = 0; k < s->p->n_steps; k++) {
+                    const struct tt_hypothesis_of *of = &s->p->hypothesis[k];
+                    bool same = second == run, no = same && tt_hypotheses_exclude(of, &s->p->hypothesis[h]);
+                    const struct tt_event pair[] = {first, tt_step_at(s, second, k)};
+                    double price = same ? tt_problem_prices(s->p, pair, 2) - s->p->hypothesis[h].price : of->price;
+                    double with = c - s->gain[k] + price;
+                    if (!no && with < least) {
+                        least = with;
+                        memcpy(best, pair, sizeof best);
+                    }
+                }
+            }
+        }
+    }
+    if (!(least < s->now_c - TT_BETTER)) {
+        return false;
+    }
+    tt_events_copy(&s->trial, &s->now, NULL);
+    return tt_events_append(&s->trial, &best[0]) && tt_events_append(&s->trial, &best[1]) && tt_search_take(s);
+}
+
+static bool is_best(const struct tt_search *s)
+{
+    bool same = s->best_c < HUGE_VAL && s->now.n_events == s->best.n_events;
+
+    for (size_t i = 0; i < s->now.n_events && same; i++) {
+        bool there = false;
+        for (size_t k = 0; k < s->best.n_events; k++) {
+            there = there || tt_event_is(&s->now.event[i], &s->best.event[k]);
+        }
+        same = there;
+    }
+    return same;
+}
+
+/* Ends where nothing is better, where an earlier start ended, and where one round left it far
+ * behind that. */
+void tt_search_descend(struct tt_search *s, size_t place[])
+{
+    memset(s->looked, 0, (s->p->values->n + 1) * sizeof *s->looked);
+    for (int round = 0; round < ROUNDS; round++) {
+        bool any = drop(s);
+        if (is_best(s) || (round > 0 && s->now_c > s->best_c + FAR_BEHIND)) {
+            return;
+        }
+        any = add(s) || any;
+        any = place_anew(s, place) || any;
+        any = join_single(s) || any;
+        if (!any && !tt_search_add_pair(s)) {
+            return;
+        }
+    }
+}

@@ -1,0 +1,102 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A segment's cost, with filtered values w_i = (y_i - phi y_(i-1)) / sqrt(1 - phi^2) and b what a
+ * level becomes under the filter, is sum w^2 + y_first^2 - (b sum w + y_first)^2 / ((length - 1)
+ * b^2 + 1), so that it follows from sums up to its ends and one term for its first value.
+ */
+#include "config.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "history/series/problem.h"
+
+/* Slack of the pruning: with an autocorrelation a split segment, whose filter begins anew, can cost
+ * a little more than the whole.
+ */
+#define SLACK 6.0
+#define MOST_AXES 3
+/* More starts than this are thinned out: a quiet history of 10 000 runs would take minutes. */
+#define MOST_ALIVE 3000
+
+/* A first value of the last segment that could still be the best: what does not change with its
+ * end. */
+struct start {
+    size_t from;
+    double cost, offset[MOST_AXES], all;
+};
+
+/* Of the older half every second start is let go, the first one kept: a place so found is a few runs off at most, and is placed
+ * anew later on. */
+static size_t thin(struct start *alive, size_t n)
+{
+    size_t kept = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        if (i >= n / 2 || i % 2 == 0) {
+            alive[kept++] = alive[i];
+        }
+    }
+    return kept;
+}
+
+size_t tt_segment_room(size_t n)
+{
+    return 3 * (n + 1) + (n + 1) * sizeof(struct start) / sizeof(double) + 1;
+}
+
+size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work, size_t place[])
+{
+    double *best = work, *back = best + n + 1, *over = back + n + 1;
+    struct start *alive = (struct start *)(void *)(over + n + 1);
+    double root = sqrt(1 - phi * phi), b = (1 - phi) / root, sum[MOST_AXES] = {0}, squares = 0;
+    double each = price - (double)d * log(1 - phi * phi), slack = phi > 0 ? SLACK * (double)d : 0;
+    size_t n_alive = 0, n_places = 0;
+
+    for (size_t length = 1; length <= n; length++) {
+        over[length] = 1 / ((double)(length - 1) * b * b + 1);
+    }
+    best[0] = -each;
+    for (size_t to = 1; to <= n; to++) {
+        const double *y = value + (to - 1) * d;
+        struct start *new = &alive[n_alive++];
+        *new = (struct start){.from = to - 1, .cost = best[to - 1] + each};
+        for (size_t a = 0; a < d; a++) {
+            double w = to > 1 ? (y[a] - phi * y[a - d]) / root : 0;
+            sum[a] += b * w;
+            squares += w * w;
+            new->offset[a] = y[a] - sum[a];
+            new->cost += y[a] * y[a];
+        }
+        new->cost -= squares;
+        best[to] = HUGE_VAL;
+        for (size_t i = 0; i < n_alive; i++) {
+            struct start *s = &alive[i];
+            double fit = 0;
+            for (size_t a = 0; a < MOST_AXES; a++) {
+                fit += (sum[a] + s->offset[a]) * (sum[a] + s->offset[a]);
+            }
+            s->all = s->cost + squares - fit * over[to - s->from];
+            if (s->all < best[to]) {
+                best[to] = s->all;
+                back[to] = (double)s->from;
+            }
+        }
+        size_t kept = 0;
+        for (size_t i = 0; i < n_alive; i++) {
+            if (alive[i].all - each < best[to] + slack) {
+                alive[kept++] = alive[i];
+            }
+        }
+        n_alive = kept < MOST_ALIVE ? kept : thin(alive, kept);
+    }
+    for (size_t to = n; to > 0 && back[to] > 0; to = (size_t)back[to]) {
+        place[n_places++] = (size_t)back[to];
+    }
+    for (size_t i = 0; i < n_places / 2; i++) {
+        size_t swap = place[i];
+        place[i] = place[n_places - 1 - i];
+        place[n_places - 1 - i] = swap;
+    }
+    return n_places;
+}
