@@ -16,6 +16,8 @@
 #define MOST_OFF_SHARE 0.5
 /* Fewer touches of a tip than these, some of them set aside, determine nothing that could contradict them. */
 #define LEAST_KEPT 5
+/* Late or early by more than this is a wrong row, not a contact. */
+#define GROSS_MM 0.5
 #define SAME_TURN 2e-4 /* of a turn: 0.07 degrees */
 /* The log's digits are coarse when their part of a touch's variance exceeds this. */
 #define COARSE_SHARE 0.25
@@ -87,7 +89,9 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
         tt_words_um(text, late.most_mm);
     }
     tt_buffer_puts(text, " too deep and were set aside");
-    tt_buffer_puts(text, "; clean edge and tip (film, flux, swarf) before the next run");
+    tt_buffer_puts(text, late.most_mm > GROSS_MM
+                             ? "; by so much no contact is late: check the edge's name and the digits of these rows"
+                             : "; clean edge and tip (film, flux, swarf) before the next run");
     return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING,
                           (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n}, text);
 }
@@ -104,7 +108,10 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     }
     tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
     tt_words_um(text, early.most_mm);
-    tt_buffer_puts(text, " before the edge and were set aside (bounce, or noise on the contact's cable)");
+    tt_buffer_puts(text, " before the edge and were set aside");
+    tt_buffer_puts(text, early.most_mm > GROSS_MM
+                             ? ": by so much no contact is early; check the edge's name and the digits of these rows"
+                             : " (bounce, or noise on the contact's cable)");
     return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
                           (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n}, text);
 }

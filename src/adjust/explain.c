@@ -38,6 +38,8 @@
 #define MOST_WORK 1e6
 /* Rows beside a change that are tried at most. */
 #define MOST_REFINED 16
+/* And all over the run, evenly. */
+#define ROWS_ELSEWHERE 11
 /* A climb is given up whose likelihood, with the good touches found and the repeatability still held, is this far below the best
  * one's: letting the repeatability go brings less. */
 #define HOPELESS_LN 100.0
@@ -557,6 +559,24 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
     return status;
 }
 
+/* The change of @from into *change, and what it has besides into @rest. False: it has none. */
+static bool split_change(const struct tt_candidate *from, struct tt_mode *change, struct tt_candidate *rest)
+{
+    bool found = false;
+
+    *rest = *from;
+    rest->n_modes = 0;
+    for (size_t k = 0; k < from->n_modes; k++) {
+        if (!found && (from->modes[k].kind == TT_MODE_MOVED || from->modes[k].kind == TT_MODE_SLIP)) {
+            *change = from->modes[k];
+            found = true;
+        } else {
+            rest->modes[rest->n_modes++] = from->modes[k];
+        }
+    }
+    return found;
+}
+
 /* A change of the best explanation is tried at the rows beside it, as long as that is better. */
 static enum tiptrue_status refine(struct tt_pool *pool)
 {
@@ -565,26 +585,35 @@ static enum tiptrue_status refine(struct tt_pool *pool)
     size_t climbs = 0, rows = pool->search->run->n_observations;
 
     for (size_t k = 0; k < sizeof steps / sizeof steps[0] && climbs < MOST_REFINED && status == TIPTRUE_OK;) {
-        struct tt_candidate *best = pool->best, parent = *best;
-        struct tt_mode mode = {.kind = TT_MODE_KINDS};
-        parent.n_modes = 0;
-        for (size_t j = 0; j < best->n_modes; j++) {
-            bool change = best->modes[j].kind == TT_MODE_MOVED || best->modes[j].kind == TT_MODE_SLIP;
-            if (change && mode.kind == TT_MODE_KINDS) {
-                mode = best->modes[j];
-            } else {
-                parent.modes[parent.n_modes++] = best->modes[j];
-            }
-        }
-        if (mode.kind == TT_MODE_KINDS) {
+        struct tt_candidate *best = pool->best, rest;
+        struct tt_mode change;
+        if (!split_change(best, &change, &rest)) {
             break;
         }
-        mode.index += (size_t)(long)steps[k++];
-        if (mode.index < rows) {
-            status = start_with(pool, best->stage, &parent, &mode);
+        change.index += (size_t)(long)steps[k++];
+        if (change.index < rows) {
+            status = start_with(pool, best->stage, &rest, &change);
             climbs++;
         }
         k = pool->best != best ? 0 : k;
+    }
+    return status;
+}
+
+/* And at rows all over the run: touched edge after edge, a change at one row may look like one at another, with another offset. */
+static enum tiptrue_status try_elsewhere(struct tt_pool *pool)
+{
+    size_t rows = pool->search->run->n_observations;
+    struct tt_candidate *best = pool->best, rest;
+    struct tt_mode change;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (best == NULL || !split_change(best, &change, &rest)) {
+        return TIPTRUE_OK;
+    }
+    for (size_t k = 1; k <= ROWS_ELSEWHERE && status == TIPTRUE_OK; k++) {
+        change.index = rows * k / (ROWS_ELSEWHERE + 1);
+        status = start_with(pool, best->stage, &rest, &change);
     }
     return status;
 }
@@ -625,7 +654,9 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
                 second = fmax(second, m->log_odds);
             }
         }
-        if (first == NULL || !(first->log_odds > SIGHTING_ODDS) || !(first->log_odds > second + TT_RIVAL_LN)) {
+        /* marks sighted again after the plate moved look like sightings that are off: the touches decide */
+        if (first == NULL || first->kind == TT_MODE_MOVED || first->kind == TT_MODE_SLIP || !(first->log_odds > SIGHTING_ODDS) ||
+            !(first->log_odds > second + TT_RIVAL_LN)) {
             break;
         }
         parent->modes[parent->n_modes++] = *first;
@@ -767,5 +798,6 @@ enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_m
         status = TIPTRUE_E_DEGENERATE;
     }
     status = status == TIPTRUE_OK ? refine(&pool) : status;
+    status = status == TIPTRUE_OK ? try_elsewhere(&pool) : status;
     return status == TIPTRUE_OK ? tt_decide(&pool, explanation) : status;
 }

@@ -788,8 +788,8 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena, e
     prepare_sights(&t);
     score_sightings(&t);
     score_marks(&t);
-    if (depth == TT_MODES_OF_SIGHTINGS) {
-        return TIPTRUE_OK;
+    if (depth == TT_MODES_OF_SIGHTINGS) { /* touches have no weight then: what is left of a change is a plate that moved */
+        return score_changes(&t);
     }
     score_radii(&t);
     prepare_cells(&t);

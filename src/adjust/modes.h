@@ -61,7 +61,7 @@ struct tt_modes {
 
 /* How much of the table is asked for. */
 enum tt_modes_depth {
-    TT_MODES_OF_SIGHTINGS, /* of sightings and marks alone */
+    TT_MODES_OF_SIGHTINGS, /* of sightings and marks, and of moves, as the sightings see them */
     TT_MODES_COARSE,       /* changes at some two dozen rows: whether there is anything to see */
     TT_MODES_FINE          /* changes at every row, of runs of up to a thousand */
 };
