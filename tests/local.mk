@@ -13,6 +13,7 @@ unit_tests = \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/mirrored_test \
   tests/unit/adjust/model_test \
+  tests/unit/adjust/modes_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
   tests/unit/adjust/reentrant_test \
@@ -72,6 +73,7 @@ tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)
+tests_unit_adjust_modes_test_SOURCES = tests/unit/adjust/modes_test.c $(scene)
 tests_unit_adjust_plausible_test_SOURCES = tests/unit/adjust/plausible_test.c $(scene)
 tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(scene)
 tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
