@@ -12,6 +12,8 @@
  * the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
 #define MOST_CHANGE_ROWS 24
 #define MOST_FINE_ROWS 1000
+/* At which least squares is asked whether there is anything to see. */
+#define COARSE_ROWS 16
 /* Rows before and after a change at least. */
 #define LEAST_ROWS 3
 /* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
@@ -73,7 +75,7 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
         largest = model->block_size[b] > largest ? model->block_size[b] : largest;
     }
     *t = (struct table){.fit = fit, .model = model, .arena = arena, .modes = modes, .length = model->n_border + largest};
-    t->most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : MOST_CHANGE_ROWS;
+    t->most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : COARSE_ROWS;
     size_t rows = 2 * t->most_rows < model->run->n_observations ? 2 * t->most_rows : model->run->n_observations;
     size_t most = 2 * model->plate->n_edges + 2 * model->plate->n_marks + 2 * model->n_sights + rows * setups +
                   (rows + TIP_CANDIDATES + 1) * tips + 8;
