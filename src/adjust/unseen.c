@@ -18,17 +18,47 @@
 /* A fault of up to two columns (a mark's x and y) with what it does to the unknowns. */
 struct fault {
     size_t columns;
-    double own[3];  /* b^T W b (xx, xy, yy): 1/mm^2 */
-    double *c[2];   /* J^T W b, then C J^T W b: mm per mm; n_unknowns each */
-    double left[3]; /* H */
+    double own[3]; /* b^T W b (xx, xy, yy), or 1/u^2: 1/mm^2 */
+    double *c[2];  /* J^T W b: n_unknowns each */
+    size_t
+        place; /* of the feature's own unknown in the border: its prior's shift is the same fault, and c not needed; or TT_NONE */
+    double left[3];  /* H */
+    double **offset; /* per block and axis: the offset's row of C, n_unknowns each */
 };
 
 static void begin(struct fault *fault, size_t columns, size_t n_unknowns)
 {
     fault->columns = columns;
+    fault->place = TT_NONE;
     memset(fault->own, 0, sizeof fault->own);
     memset(fault->c[0], 0, n_unknowns * sizeof *fault->c[0]);
     memset(fault->c[1], 0, n_unknowns * sizeof *fault->c[1]);
+}
+
+/* The fault of a feature that is an unknown with a prior u: H = 1/u^2 - C_jj/u^4. False: it is exact. */
+static bool begin_unknown(struct fault *fault, size_t columns, const struct tt_model *model, enum tt_prior_kind kind, size_t what,
+                          size_t place)
+{
+    const double *c = model->system.c;
+    size_t i = 0, nb = model->n_border;
+
+    while (i < model->n_priors && (model->priors[i].kind != kind || model->priors[i].what != what)) {
+        i++;
+    }
+    if (place == TT_NONE || i == model->n_priors) {
+        return false;
+    }
+    double p = 1 / (model->priors[i].u * model->priors[i].u);
+    fault->columns = columns;
+    fault->place = place;
+    fault->own[0] = fault->own[2] = p;
+    fault->own[1] = 0;
+    fault->left[0] = p - p * p * c[place * nb + place];
+    if (columns == 2) {
+        fault->left[1] = -p * p * c[(place + 1) * nb + place];
+        fault->left[2] = p - p * p * c[(place + 1) * nb + place + 1];
+    }
+    return true;
 }
 
 /* An edge further out by 1 mm: its touches' residuals are smaller by as much. */
@@ -68,30 +98,36 @@ static void add_sight(struct fault *fault, const struct tt_fit *fit, const struc
     }
 }
 
-/* c^T C c is taken off @own, and c becomes C c. @work: n_unknowns. */
+static double dot(const double a[], const double b[], size_t n)
+{
+    double sum = 0;
+    for (size_t k = 0; k < n; k++) {
+        sum += a[k] * b[k];
+    }
+    return sum;
+}
+
+/* H of a fault that is no unknown's. @work: n_unknowns. */
 static void respond(struct fault *fault, const struct tt_system *system, double work[])
 {
     size_t n = system->n_unknowns;
-    double taken[3] = {0};
 
-    for (size_t a = 0; a < fault->columns; a++) {
-        tt_system_solve(system, fault->c[a], work);
-        for (size_t k = 0; k < n; k++) {
-            taken[a == 0 ? 0 : 2] += fault->c[a][k] * work[k];
-            taken[1] += a == 1 ? fault->c[0][k] * work[k] : 0;
-        }
-        if (a == 0 && fault->columns == 2) { /* c[0] is still needed for the product of both */
-            memcpy(work + n, work, n * sizeof *work);
-        } else {
-            memcpy(fault->c[a], work, n * sizeof *work);
-        }
-    }
+    tt_system_solve(system, fault->c[0], work);
+    fault->left[0] = fault->own[0] - dot(fault->c[0], work, n);
     if (fault->columns == 2) {
-        memcpy(fault->c[0], work + n, n * sizeof *work);
+        fault->left[1] = fault->own[1] - dot(fault->c[1], work, n);
+        tt_system_solve(system, fault->c[1], work);
+        fault->left[2] = fault->own[2] - dot(fault->c[1], work, n);
     }
-    for (size_t k = 0; k < 3; k++) {
-        fault->left[k] = fault->own[k] - taken[k];
+}
+
+/* Move of an offset's coordinate, mm, by 1 mm of the fault's column @a. */
+static double response(const struct fault *fault, size_t n, const double offset[], size_t a)
+{
+    if (a >= fault->columns) {
+        return 0;
     }
+    return fault->place != TT_NONE ? fault->own[0] * offset[fault->place + a] : dot(offset, fault->c[a], n);
 }
 
 static double smaller_eigenvalue(const double m[3])
@@ -121,8 +157,9 @@ static double effect_on(const struct fault *fault, const struct tt_model *model,
     double a[3] = {0};
 
     for (size_t axis = 0; axis < 2; axis++) {
-        size_t at = model->system.first[block] + (axis == 0 ? TT_TIP_O_X : TT_TIP_O_Y);
-        double x = determined[axis] ? fault->c[0][at] : 0, y = determined[axis] ? fault->c[1][at] : 0;
+        const double *offset = fault->offset[2 * block + axis];
+        double x = determined[axis] ? response(fault, model->n_unknowns, offset, 0) : 0,
+               y = determined[axis] ? response(fault, model->n_unknowns, offset, 1) : 0;
         a[0] += x * x;
         a[1] += x * y;
         a[2] += y * y;
@@ -170,13 +207,15 @@ static void judge_edges(struct fault *fault, const struct tt_fit *fit, double wo
         if (model->n_touches == 0 || !model->edge_seen[j]) {
             continue;
         }
-        begin(fault, 1, model->n_unknowns);
-        for (size_t k = 0; k < model->n_cells; k++) {
-            if (model->cells[k].edge == j) {
-                add_cell(fault, fit, &model->cells[k]);
+        if (!begin_unknown(fault, 1, model, TT_PRIOR_EDGE, j, model->at_edge[j])) {
+            begin(fault, 1, model->n_unknowns);
+            for (size_t k = 0; k < model->n_cells; k++) {
+                if (model->cells[k].edge == j) {
+                    add_cell(fault, fit, &model->cells[k]);
+                }
             }
+            respond(fault, &model->system, work);
         }
-        respond(fault, &model->system, work);
         edge[j] = judge(fault, model, KINDS, share, dof, determined);
     }
 }
@@ -200,13 +239,15 @@ static void judge_marks(struct fault *fault, const struct tt_fit *fit, double wo
         if (!sighted) {
             continue;
         }
-        begin(fault, 2, model->n_unknowns);
-        for (size_t i = 0; i < model->n_sights; i++) {
-            if (model->sights[i].mark == m) {
-                add_sight(fault, fit, &model->sights[i]);
+        if (!begin_unknown(fault, 2, model, TT_PRIOR_MARK, m, model->at_mark[m])) {
+            begin(fault, 2, model->n_unknowns);
+            for (size_t i = 0; i < model->n_sights; i++) {
+                if (model->sights[i].mark == m) {
+                    add_sight(fault, fit, &model->sights[i]);
+                }
             }
+            respond(fault, &model->system, work);
         }
-        respond(fault, &model->system, work);
         mark[m] = judge(fault, model, KINDS, share, 0, determined);
     }
 }
@@ -214,15 +255,20 @@ static void judge_marks(struct fault *fault, const struct tt_fit *fit, double wo
 enum tiptrue_status tt_unseen(const struct tt_fit *fit, struct tt_arena *arena, const bool determined[][2], struct tt_unseen edge[],
                               struct tt_unseen mark[])
 {
-    size_t n = fit->model->n_unknowns;
-    double *work = TT_ARENA_NEW(arena, 4 * n, double);
-    struct fault fault = {0};
+    size_t n = fit->model->n_unknowns, rows = 2 * fit->model->n_blocks;
+    double *work = TT_ARENA_NEW(arena, (3 + rows) * n, double);
+    struct fault fault = {.offset = TT_ARENA_NEW(arena, rows, double *)};
 
-    if (work == NULL) {
+    if (work == NULL || fault.offset == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    fault.c[0] = work + 2 * n;
-    fault.c[1] = work + 3 * n;
+    fault.c[0] = work + n;
+    fault.c[1] = work + 2 * n;
+    for (size_t i = 0; i < rows; i++) {
+        fault.offset[i] = work + (3 + i) * n;
+        fault.offset[i][fit->model->system.first[i / 2] + (i % 2 == 0 ? TT_TIP_O_X : TT_TIP_O_Y)] = 1;
+        tt_system_solve(&fit->model->system, fault.offset[i], fault.offset[i]);
+    }
     for (size_t m = 0; m < fit->model->plate->n_marks; m++) {
         mark[m] = (struct tt_unseen){0, 0};
     }

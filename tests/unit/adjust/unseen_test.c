@@ -20,6 +20,7 @@ static struct scene uneven(void)
     for (size_t k = 0; k < s.n_edges; k++) {
         s.edges[k].u = 0.004 + 0.0007 * (double)k;
     }
+    s.edges[2].u = 0; /* exact: no unknown of its own */
     s.n_edges = 6;
     s.marks[1].u = 0.007;
     s.marks[2].u = 0.0085;
@@ -61,7 +62,7 @@ static double misfit(const struct tiptrue_solution *solution, const struct scene
         sum += (row->residual_mm * row->residual_mm + row->residual_y_mm * row->residual_y_mm) / (u * u);
     }
     for (size_t i = 0; i < solution->n_edges; i++) {
-        sum += pow(solution->edges[i].shift_mm / s->edges[i].u, 2);
+        sum += s->edges[i].u > 0 ? pow(solution->edges[i].shift_mm / s->edges[i].u, 2) : 0;
     }
     return sum;
 }
@@ -133,6 +134,21 @@ START_TEST(mark)
 }
 END_TEST
 
+/* A mark with a u, which is an unknown, and an exact one take different ways: at a u of 10 nm both give the same. */
+START_TEST(nearly_exact_mark)
+{
+    struct scene s = uneven();
+    s.marks[_i].u = 1e-5;
+    struct tiptrue_solution *nearly = plain_solution(&s);
+    s.marks[_i].u = 0;
+    struct tiptrue_solution *exact = plain_solution(&s);
+    ck_assert_double_eq_tol(nearly->marks[_i].unseen_shift_mm / exact->marks[_i].unseen_shift_mm, 1, 1e-3);
+    ck_assert_double_eq_tol(nearly->marks[_i].unseen_effect_mm / exact->marks[_i].unseen_effect_mm, 1, 1e-3);
+    tiptrue_solution_free(nearly);
+    tiptrue_solution_free(exact);
+}
+END_TEST
+
 /* What nothing else can contradict is never seen: the only mark; and it is told before the run is solved, too. */
 START_TEST(never_seen)
 {
@@ -177,6 +193,7 @@ int main(void)
     TCase *all = tcase_create("all");
     tcase_add_loop_test(all, edge, 0, 6);
     tcase_add_loop_test(all, mark, 0, 3);
+    tcase_add_loop_test(all, nearly_exact_mark, 0, 3);
     tcase_add_test(all, never_seen);
     tcase_add_test(all, before_the_run);
     suite_add_tcase(suite, all);
