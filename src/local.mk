@@ -121,6 +121,7 @@ libcore_la_SOURCES = \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \
   src/adjust/system.c src/adjust/system.h \
+  src/adjust/unseen.c src/adjust/unseen.h \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \
@@ -191,6 +192,7 @@ libcore_la_SOURCES = \
   src/output/text_parts.h \
   src/output/text_rows.c \
   src/output/text_run.c \
+  src/output/text_unseen.c \
   src/output/text_strips.c \
   src/output/text_table.c \
   src/output/text_tip.c \

@@ -23,6 +23,7 @@ unit_tests = \
   tests/unit/adjust/system_test \
   tests/unit/adjust/twin_test \
   tests/unit/adjust/uncertainty_test \
+  tests/unit/adjust/unseen_test \
   tests/unit/adjust/verdict_test \
   tests/unit/base/arena_test \
   tests/unit/base/buffer_test \
@@ -79,6 +80,7 @@ tests_unit_adjust_recovery_test_SOURCES = tests/unit/adjust/recovery_test.c $(sc
 tests_unit_adjust_reentrant_test_SOURCES = tests/unit/adjust/reentrant_test.c $(scene)
 tests_unit_adjust_symmetry_test_SOURCES = tests/unit/adjust/symmetry_test.c $(scene)
 tests_unit_adjust_twin_test_SOURCES = tests/unit/adjust/twin_test.c $(scene)
+tests_unit_adjust_unseen_test_SOURCES = tests/unit/adjust/unseen_test.c $(scene)
 tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scene)
 
 # Requests for memory pass through the test, which can fail them.

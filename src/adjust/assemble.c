@@ -9,6 +9,7 @@
 
 #include "adjust/findings.h"
 #include "adjust/robust.h"
+#include "adjust/unseen.h"
 
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
  * Nor is an offset of which touches, sightings and plate leave that much. Larger, and results are called determined that nobody can
@@ -738,6 +739,50 @@ static void fill_terms(struct tt_view *view)
     }
 }
 
+/* What this run would not see of its edges and marks, into s->edges (in the plate's order) and s->marks. */
+static bool fill_unseen(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+    const struct tt_model *model = view->model;
+    const struct tiptrue_plate *plate = view->plate;
+    struct tt_unseen *edges = TT_ARENA_NEW(view->scratch, plate->n_edges, struct tt_unseen),
+                     *marks = TT_ARENA_NEW(view->scratch, plate->n_marks, struct tt_unseen);
+    bool(*determined)[2] = tt_arena_get(view->scratch, model->n_blocks, sizeof *determined), failed = false;
+    size_t touched = 0;
+
+    s->marks = TT_ARENA_NEW(&s->arena, plate->n_marks, struct tt_mark_result);
+    if (edges == NULL || marks == NULL || determined == NULL || s->marks == NULL) {
+        return false;
+    }
+    for (size_t i = 0; i < s->n_tips; i++) {
+        size_t block = model->tip_block[tt_run_tip(view, i)];
+        if (block != TT_NONE) {
+            determined[block][0] = s->tips[i].offset_determined_x;
+            determined[block][1] = s->tips[i].offset_determined_y;
+        }
+    }
+    if (tt_unseen(view->fit, view->scratch, (const bool(*)[2])determined, edges, marks) != TIPTRUE_OK) {
+        return false;
+    }
+    for (size_t j = 0; j < plate->n_edges && touched < s->n_edges; j++) {
+        if (strcmp(s->edges[touched].name, plate->edges[j].name) == 0) {
+            s->edges[touched].unseen_shift_mm = edges[j].shift_mm;
+            s->edges[touched++].unseen_effect_mm = edges[j].effect_mm;
+        }
+    }
+    for (size_t m = 0; m < plate->n_marks; m++) {
+        size_t i = 0;
+        while (i < model->n_sights && model->sights[i].mark != m) {
+            i++;
+        }
+        if (i < model->n_sights) {
+            const char *name = copy_text(s, plate->marks[m].name, &failed);
+            s->marks[s->n_marks++] = (struct tt_mark_result){name, marks[m].shift_mm, marks[m].effect_mm};
+        }
+    }
+    return !failed;
+}
+
 enum tiptrue_status tt_assemble(struct tt_view *view)
 {
     enum tiptrue_status status;
@@ -751,5 +796,5 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
         return status;
     }
     fill_terms(view);
-    return fill_poses(view) && fill_edges(view) && fill_rows(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    return fill_poses(view) && fill_edges(view) && fill_unseen(view) && fill_rows(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }

@@ -94,10 +94,8 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
 {
-    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
-                                        [TIPTRUE_UPDATE] = "update",
-                                        [TIPTRUE_REPEAT] = "repeat",
-                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
+    static const char *const words[] = {
+        [TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat", [TIPTRUE_NOT_MEASURED] = "not measured"};
 
     size_t word =
         tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 4, TIPTRUE_REPEAT);
@@ -220,6 +218,32 @@ static bool read_effect(struct tt_fields *fields, const char *key, const char *v
     return item != NULL && tt_result_number(fields, item, key, value_key, value) && tt_result_number(fields, item, key, u_key, u);
 }
 
+/* Results of earlier versions have neither. */
+static void read_unseen(struct tt_fields *fields, const cJSON *item, const char *what, double *shift_mm, double *effect_mm)
+{
+    *shift_mm = *effect_mm = NAN;
+    tt_result_number_in(fields, item, what, "unseen_shift_mm", 0, HUGE_VAL, shift_mm);
+    tt_result_number_in(fields, item, what, "unseen_effect_mm", 0, HUGE_VAL, effect_mm);
+}
+
+static void read_marks(struct tt_fields *fields, struct tiptrue_solution *solution)
+{
+    const char *what = "mark of the result";
+    size_t n;
+    const cJSON *array = tt_result_array(fields, fields->json.root, "result", "marks", &n);
+
+    solution->marks = TT_ARENA_NEW(fields->arena, n, struct tt_mark_result);
+    if (solution->marks == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL; item = item->next) {
+        struct tt_mark_result *mark = &solution->marks[solution->n_marks++];
+        mark->name = tt_field_text(fields, item, what, "mark", TT_REQUIRED);
+        read_unseen(fields, item, what, &mark->unseen_shift_mm, &mark->unseen_effect_mm);
+    }
+}
+
 static void read_edges(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
     const char *what = "edge of the result";
@@ -241,6 +265,7 @@ static void read_edges(struct tt_fields *fields, struct tiptrue_solution *soluti
         tt_result_number(fields, item, what, "rms_residual_mm", &edge->rms_residual_mm);
         tt_result_number(fields, item, what, "shift_mm", &edge->shift_mm);
         tt_result_number(fields, item, what, "u_shift_mm", &edge->u_shift_mm);
+        read_unseen(fields, item, what, &edge->unseen_shift_mm, &edge->unseen_effect_mm);
         solution->edge_names[solution->n_edges++] = edge->name;
     }
     solution->n_edge_names = solution->n_edges;
@@ -459,12 +484,25 @@ static void read_wanted(struct tt_fields *fields, struct tiptrue_solution *solut
 
 static void read_result(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",         "program",         "run",
-                                        "poses",          "tips",            "touch_repeatability_mm",
-                                        "lost_motion",    "latency",         "sighting_repeatability_mm",
-                                        "edges",          "findings",        "observations",
-                                        "verdict",        "least_squares",   "between_tips",
-                                        "plate_features", "change_accepted", "tips_wanted"};
+    static const char *const known[] = {"schema",
+                                        "program",
+                                        "run",
+                                        "poses",
+                                        "tips",
+                                        "touch_repeatability_mm",
+                                        "lost_motion",
+                                        "latency",
+                                        "sighting_repeatability_mm",
+                                        "edges",
+                                        "findings",
+                                        "observations",
+                                        "verdict",
+                                        "least_squares",
+                                        "between_tips",
+                                        "plate_features",
+                                        "change_accepted",
+                                        "tips_wanted",
+                                        "marks"};
     struct tiptrue_solution *s = object;
 
     tt_field_unknown(fields, fields->json.root, "result", known, sizeof known / sizeof known[0]);
@@ -481,6 +519,7 @@ static void read_result(void *object, struct tt_fields *fields)
     s->has_latency = read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
     if (!fields->out_of_memory) {
         read_edges(fields, s);
+        read_marks(fields, s);
         read_findings(fields, s);
         read_rows(fields, s);
     }

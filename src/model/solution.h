@@ -152,6 +152,15 @@ struct tt_edge_result {
     size_t touches, used;
     double mean_residual_mm, rms_residual_mm; /* of the used ones */
     double shift_mm, u_shift_mm;              /* estimated shift along n, group not included */
+    /* the smallest further shift that such a run sees in 90 %, and how far it moves an offset unseen; NaN = none is ever seen,
+     * or not known */
+    double unseen_shift_mm, unseen_effect_mm;
+};
+
+/* A mark that was sighted: the same two numbers, in the direction in which they are largest. */
+struct tt_mark_result {
+    const char *name;
+    double unseen_shift_mm, unseen_effect_mm;
 };
 
 /* One row of the log as the adjustment saw it. */
@@ -194,6 +203,8 @@ struct tiptrue_solution {
     double latency_s, u_latency_s;
     struct tt_edge_result *edges; /* those touched */
     size_t n_edges;
+    struct tt_mark_result *marks; /* those sighted */
+    size_t n_marks;
     struct tt_row_result *rows;
     size_t n_rows;
     struct tt_finding *findings; /* worst first */

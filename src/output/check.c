@@ -5,6 +5,7 @@
 
 #include <math.h>
 
+#include "output/json_tip.h"
 #include "output/json_write.h"
 #include "output/output.h"
 #include "output/text_parts.h"
@@ -40,6 +41,32 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
     tt_page_line_end(page);
 }
 
+static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expected)
+{
+    size_t at = 16;
+
+    if (expected->n_edges == 0) {
+        return;
+    }
+    for (size_t i = 0; i < expected->n_edges; i++) {
+        size_t end = 2 + tt_page_width(page, expected->edges[i].name);
+        at = end > at ? end : at;
+    }
+    tt_page_go(page, 2);
+    tt_page_prose(page, 2, "The smallest fault that 9 of 10 such runs see, and how far it moves an offset unseen:");
+    tt_page_go(page, 2);
+    tt_page_puts(page, "edge");
+    tt_page_go(page, at);
+    tt_text_unseen_head(page);
+    for (size_t i = 0; i < expected->n_edges; i++) {
+        tt_page_go(page, 2);
+        tt_page_puts(page, expected->edges[i].name);
+        tt_page_go(page, at);
+        tt_text_unseen_cells(page, expected->edges[i].unseen_shift_mm, expected->edges[i].unseen_effect_mm);
+    }
+    tt_text_marks(page, expected, 2, at);
+}
+
 void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options,
                           struct tt_buffer *buffer)
 {
@@ -61,6 +88,7 @@ void tt_output_check_text(const struct tiptrue_solution *expected, const struct 
     for (size_t i = 0; i < expected->n_tips; i++) {
         say_tip(&page, &expected->tips[i]);
     }
+    say_unseen(&page, expected);
     for (size_t i = 0; i < expected->n_findings; i++) {
         const struct tt_finding *finding = &expected->findings[i];
         tt_page_go(&page, 2);
@@ -114,6 +142,17 @@ void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buf
         write_tip(&json, &expected->tips[i]);
     }
     tt_json_close(&json, ']');
+    tt_json_key(&json, "edges");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < expected->n_edges; i++) {
+        tt_json_open(&json, '{');
+        tt_json_key_text(&json, "edge", expected->edges[i].name);
+        tt_json_key_count(&json, "touches", expected->edges[i].touches);
+        tt_json_unseen(&json, expected->edges[i].unseen_shift_mm, expected->edges[i].unseen_effect_mm);
+        tt_json_close(&json, '}');
+    }
+    tt_json_close(&json, ']');
+    tt_json_marks(&json, expected);
     tt_json_key(&json, "findings");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < expected->n_findings; i++) {

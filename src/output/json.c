@@ -9,6 +9,7 @@
 
 #include "output/output.h"
 
+#include <math.h>
 #include <stdio.h>
 
 #include "output/json_tip.h"
@@ -133,6 +134,26 @@ static void write_edges(struct tt_json *json, const struct tiptrue_solution *s)
         tt_json_key_fixed_if(json, "rms_residual_mm", e->used > 0, e->rms_residual_mm);
         tt_json_key_fixed(json, "shift_mm", e->shift_mm);
         tt_json_key_fixed(json, "u_shift_mm", e->u_shift_mm);
+        tt_json_unseen(json, e->unseen_shift_mm, e->unseen_effect_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+void tt_json_unseen(struct tt_json *json, double shift_mm, double effect_mm)
+{
+    tt_json_key_fixed_if(json, "unseen_shift_mm", isfinite(shift_mm), shift_mm);
+    tt_json_key_fixed_if(json, "unseen_effect_mm", isfinite(effect_mm), effect_mm);
+}
+
+void tt_json_marks(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "marks");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_marks; i++) {
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "mark", s->marks[i].name);
+        tt_json_unseen(json, s->marks[i].unseen_shift_mm, s->marks[i].unseen_effect_mm);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
@@ -293,6 +314,7 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm", s->u_lost_motion_mm);
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
     write_edges(&json, s);
+    tt_json_marks(&json, s);
     write_findings(&json, s);
     if (options != NULL && options->observations) {
         write_observations(&json, s);

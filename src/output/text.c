@@ -448,6 +448,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     tt_text_trials(&page, s);
     tt_text_set_aside(&page, s);
     tt_text_findings(&page, s);
+    tt_text_unseen(&page, s);
     if (o->observations) {
         tt_text_budgets(&page, s);
         tt_text_edges(&page, s);

@@ -47,6 +47,13 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
 void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *solution);
+/* text_unseen.c: the two columns that stand behind an edge or a mark (of the heading and of one row; the line ends); the marks'
+ * table, names from column @indent, numbers behind column @at or further right; one paragraph where a fault that is not seen moves
+ * an offset by more than the permitted error. */
+void tt_text_unseen_head(struct tt_page *page);
+void tt_text_unseen_cells(struct tt_page *page, double shift_mm, double effect_mm);
+void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *solution, size_t indent, size_t at);
+void tt_text_unseen(struct tt_page *page, const struct tiptrue_solution *solution);
 /* text_strips.c: residuals against rotation, two lines for each edge and tip. */
 void tt_text_strips(struct tt_page *page, const struct tiptrue_solution *solution);
 /* "line 17", "lines 17, 19-24, 31 and 5 more" into @words; @lines ascend. */

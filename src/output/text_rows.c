@@ -164,11 +164,11 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_go(page, name);
     tt_page_cell(page, 9, "touches");
     tt_page_cell(page, 6, "used");
-    tt_page_cell(page, 10, "mean/" TT_UM);
-    tt_page_cell(page, 10, "rms/" TT_UM);
-    tt_page_cell(page, 11, "shift/" TT_UM);
-    tt_page_cell(page, 14, "u(shift)/" TT_UM);
-    tt_page_line_end(page);
+    tt_page_cell(page, 9, "mean/" TT_UM);
+    tt_page_cell(page, 8, "rms/" TT_UM);
+    tt_page_cell(page, 10, "shift/" TT_UM);
+    tt_page_cell(page, 8, "u/" TT_UM);
+    tt_text_unseen_head(page);
     for (size_t i = 0; i < s->n_edges; i++) {
         const struct tt_edge_result *e = &s->edges[i];
         tt_page_puts(page, e->name);
@@ -176,16 +176,20 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
         tt_page_cell_count(page, 9, e->touches);
         tt_page_cell_count(page, 6, e->used);
         if (e->used > 0) {
-            tt_page_cell_fixed(page, 10, 1000 * e->mean_residual_mm, 1, true);
-            tt_page_cell_fixed(page, 10, 1000 * e->rms_residual_mm, 1, false);
+            tt_page_cell_fixed(page, 9, 1000 * e->mean_residual_mm, 1, true);
+            tt_page_cell_fixed(page, 8, 1000 * e->rms_residual_mm, 1, false);
         } else {
-            tt_page_go(page, page->column + 20);
+            tt_page_go(page, page->column + 17);
         }
-        tt_page_cell_fixed(page, 11, 1000 * e->shift_mm, 1, true);
-        tt_page_cell_fixed(page, 14, 1000 * e->u_shift_mm, 1, false);
-        tt_page_line_end(page);
+        tt_page_cell_fixed(page, 10, 1000 * e->shift_mm, 1, true);
+        tt_page_cell_fixed(page, 8, 1000 * e->u_shift_mm, 1, false);
+        tt_text_unseen_cells(page, e->unseen_shift_mm, e->unseen_effect_mm);
     }
     tt_page_line_end(page);
+    if (s->n_marks > 0) {
+        tt_text_marks(page, s, 0, name + 50);
+        tt_page_line_end(page);
+    }
 }
 
 /* The last column: why a row does not count in full, or nothing. */

@@ -20,6 +20,7 @@ struct sample {
     struct tt_shape_term shape[1];
     struct tt_budget_line budget[3];
     struct tt_edge_result edges[2];
+    struct tt_mark_result marks[2];
     struct tt_row_result rows[8];
     struct tt_plate_feature features[2];
     double effect_x[2], effect_y[2];
@@ -114,8 +115,10 @@ static inline void sample_rows(struct sample *s)
 {
     const double angle_rad = tt_rad_from_deg(37.5);
 
-    s->edges[0] = (struct tt_edge_result){"east", 4, 2, -0.0004, 0.0027, 0.0011, 0.0071};
-    s->edges[1] = (struct tt_edge_result){"north", 3, 2, 0.0005, 0.0029, -0.0013, 0.0072};
+    s->edges[0] = (struct tt_edge_result){"east", 4, 2, -0.0004, 0.0027, 0.0011, 0.0071, 0.0314, 0.0126};
+    s->edges[1] = (struct tt_edge_result){"north", 3, 2, 0.0005, 0.0029, -0.0013, 0.0072, NAN, NAN};
+    s->marks[0] = (struct tt_mark_result){"M0", NAN, NAN};
+    s->marks[1] = (struct tt_mark_result){"M1", 0.0973, 0.0471};
     s->rows[0] = (struct tt_row_result){4, TT_SIGHT, TT_USE, "M0", NULL, 0, 0.0011, -0.0023, 1, false, "1", 0.0331, -0.0187};
     s->rows[1] = (struct tt_row_result){5, TT_TOUCH, TT_USE, "east", "t1", angle_rad, -0.0641, 0, 0, true, "1", 0, 0};
     s->rows[2] = (struct tt_row_result){6, TT_TOUCH, TT_USE, "east", "t1", 2 * angle_rad, -0.0213, 0, 0, true, "1", 0, 0};
@@ -193,6 +196,8 @@ static inline void sample_one_tip(struct sample *s)
                                             .stated_dof_sighting = 12.5,
                                             .edges = s->edges,
                                             .n_edges = SAMPLE_COUNT(s->edges),
+                                            .marks = s->marks,
+                                            .n_marks = SAMPLE_COUNT(s->marks),
                                             .rows = s->rows,
                                             .n_rows = SAMPLE_COUNT(s->rows),
                                             .findings = s->findings,
