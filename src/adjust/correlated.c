@@ -15,7 +15,7 @@
 #define MOST_CORRELATION 0.6
 /* Neighbours whose correlation, with the largest bias that the fit can have taken out, is below this over the root of their
  * number (its standard deviation) cannot be significant: 3.1 of them would be. */
-#define WORTH_ASKING 2.0
+#define WORTH_ASKING 2.5
 /* With fewer degrees of freedom of the touches nothing is asked: the beta distribution holds no longer. */
 #define LEAST_CORRELATED_DOF 6.0
 /* The matrix of the residuals' covariance is made of so many touches at most (8 MB); of longer runs the first ones tell. */
