@@ -105,6 +105,7 @@ libcore_la_SOURCES = \
   src/adjust/doubt.c \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
+  src/adjust/correlated.c src/adjust/correlated.h \
   src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \

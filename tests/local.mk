@@ -9,6 +9,7 @@ unit_tests = \
   tests/fault/planning_memory_test \
   tests/unit/adjust/contacts_test \
   tests/unit/adjust/covariance_test \
+  tests/unit/adjust/correlated_test \
   tests/unit/adjust/determinacy_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/mirrored_test \
@@ -70,6 +71,7 @@ unit_tests = \
 scene = tests/unit/adjust/scene.c tests/unit/adjust/scene_files.c
 tests_unit_adjust_contacts_test_SOURCES = tests/unit/adjust/contacts_test.c $(scene)
 tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c $(scene)
+tests_unit_adjust_correlated_test_SOURCES = tests/unit/adjust/correlated_test.c $(scene)
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)

@@ -10,6 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/correlated.h"
 #include "adjust/findings.h"
 #include "adjust/monte_carlo.h"
 
@@ -135,6 +136,18 @@ static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_sol
     return status;
 }
 
+/* The touches' correlation into the fit, where there is one. */
+static enum tiptrue_status find_correlation(const struct tt_selection *selection, struct tt_arena *arena)
+{
+    struct tt_correlated *found = TT_ARENA_NEW(arena, 1, struct tt_correlated);
+
+    if (found == NULL || tt_correlated_find(found, arena, selection->fit) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    selection->fit->correlated = found->rho > 0 ? found : NULL;
+    return TIPTRUE_OK;
+}
+
 enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
                               const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                               const struct tiptrue_solve_options *options, struct tiptrue_solution **solution,
@@ -159,6 +172,9 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
     }
     if (status == TIPTRUE_E_DATA) {
         return no_touch(run, error);
+    }
+    if (status == TIPTRUE_OK && robust) {
+        status = find_correlation(&selection, &workspace->arena);
     }
     struct tiptrue_solution *made = status == TIPTRUE_OK ? calloc(1, sizeof *made) : NULL;
     if (made == NULL) {

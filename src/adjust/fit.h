@@ -33,6 +33,8 @@ struct tt_noise {
 /* What machine file and printed digits say of it. */
 struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run);
 
+struct tt_correlated;
+
 struct tt_fit {
     struct tt_model *model;
     const struct tt_noise *noise;
@@ -55,8 +57,9 @@ struct tt_fit {
     double early_share, run_share;
     const struct tt_cov2
         *rivals; /* per block: what explanations that are not excluded add to the offset's covariance; NULL = none */
-    double log_likelihood, log_evidence; /* of the explanation that a climb ended with */
-    double dof_found_at_mm2;             /* touch_var_mm2 with which the degrees of freedom were found */
+    const struct tt_correlated *correlated; /* NULL: touches taken as independent; see correlated.h */
+    double log_likelihood, log_evidence;    /* of the explanation that a climb ended with */
+    double dof_found_at_mm2;                /* touch_var_mm2 with which the degrees of freedom were found */
     /* scratch */
     double *edge_count, *late_count, *step_mm, *sorted_mm, *cc, *cb, *response, *linear_yaw_rad;
 };

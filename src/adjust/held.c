@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/correlated.h"
+
 /* A feature whose place a term widens is not held: it is free. */
 static bool is_held(const struct tt_prior *prior)
 {
@@ -166,7 +168,8 @@ bool tt_held_make(struct tt_held *held, struct tt_arena *arena, const struct tt_
     held->sight = TT_ARENA_NEW(arena, nb * nb, double);
     held->gain = TT_ARENA_NEW(arena, 2 * model->n_blocks * held->system.n_unknowns, double);
     held->effect = TT_ARENA_NEW(arena, 2 * model->n_blocks * held->n_features, double);
-    if (held->sight == NULL || held->gain == NULL || held->effect == NULL) {
+    held->of_model = TT_ARENA_NEW(arena, model->n_unknowns, double);
+    if (held->sight == NULL || held->gain == NULL || held->effect == NULL || held->of_model == NULL) {
         return false;
     }
     /* a principal submatrix of what was factored already: it is no nearer to singular */
@@ -212,6 +215,20 @@ struct parts {
     double rest;                     /* on weak priors */
 };
 
+/* Gains of correlated touches on @f: those of the model's unknowns that are not held have a covariance with it. */
+static void touch_gain(const struct tt_held *held, const struct function *f, double gain[])
+{
+    const struct tt_system *from = &held->fit->model->system;
+
+    for (size_t j = 0; j < from->n_border; j++) {
+        held->of_model[j] = held->place[j] != TT_NONE ? gain_at(f, held->place[j]) : 0;
+    }
+    for (size_t i = from->n_border; i < from->n_unknowns; i++) {
+        held->of_model[i] = gain_at(f, i - from->n_border + held->system.n_border);
+    }
+    tt_correlated_gain(held->fit->correlated, held->of_model, gain);
+}
+
 /* @total: their covariance with the weights of the fit. */
 static struct parts parts_of(const struct tt_held *held, const struct function *f, const struct function *g, double total)
 {
@@ -238,6 +255,12 @@ static struct parts parts_of(const struct tt_held *held, const struct function *
         parts.pose += prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE ? part : 0;
     }
     parts.touch = total - parts.sight - parts.told - parts.rest;
+    if (held->fit->correlated != NULL) {
+        const struct tt_correlated *found = held->fit->correlated;
+        touch_gain(held, f, found->gain[0]);
+        touch_gain(held, g, found->gain[1]);
+        parts.touch += tt_correlated_extra(found, found->gain[0], found->gain[1]);
+    }
     return parts;
 }
 

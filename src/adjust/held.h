@@ -26,7 +26,8 @@ struct tt_held {
     double *gain;            /* two rows for each block (o_x, o_y): covariance with every unknown of the system */
     size_t *features;        /* the priors that are held: index into model->priors */
     size_t n_features;
-    double *effect; /* two rows for each block: mm of offset per mm of shift of each feature */
+    double *of_model; /* scratch: one number for each of the model's unknowns */
+    double *effect;   /* two rows for each block: mm of offset per mm of shift of each feature */
 };
 
 /* An offset, or a difference of two tips' offsets, with the plate held. Covariance without the plate's errors. */

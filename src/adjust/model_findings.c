@@ -6,6 +6,7 @@
 
 #include <math.h>
 
+#include "adjust/correlated.h"
 #include "adjust/findings.h"
 #include "model/words.h"
 
@@ -237,10 +238,20 @@ static enum tiptrue_status yaw_off(struct tt_view *view, struct tt_buffer *text)
     return status;
 }
 
+static enum tiptrue_status correlated(struct tt_view *view, struct tt_buffer *text)
+{
+    const struct tt_correlated *found = view->fit->correlated;
+
+    (void)text;
+    return found == NULL ? TIPTRUE_OK
+                         : tt_finding_add_values(view, TT_FINDING_CORRELATED_TOUCHES, TIPTRUE_WARNING, TT_ABOUT_RUN,
+                                                 TT_VALUES(TT_PLAIN("correlation", found->rho), TT_PLAIN("touches", found->n)));
+}
+
 enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text)
 {
-    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,       drifted, sense,  not_round,
-                                                                                         lost_motion, latency, yaw_off};
+    static enum tiptrue_status (*const parts[])(struct tt_view *, struct tt_buffer *) = {moved,       drifted, sense,   not_round,
+                                                                                         lost_motion, latency, yaw_off, correlated};
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t k = 0; k < sizeof parts / sizeof parts[0] && status == TIPTRUE_OK; k++) {

@@ -7,6 +7,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/correlated.h"
 #include "base/distribution.h"
 
 #define COVERED 0.95
@@ -24,9 +25,10 @@ static double pooled_dof(double own, double stated)
 struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
 {
     const struct tt_noise *noise = fit->noise;
+    double share = fit->correlated != NULL ? fit->correlated->dof_share : 1;
 
     return (struct tt_scatters){
-        .touch = {pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof), noise->touch_known && fit->scattered},
+        .touch = {share * pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof), noise->touch_known && fit->scattered},
         .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof),
                   noise->sight_known && fit->sight_scattered}};
 }
@@ -88,8 +90,9 @@ enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_ar
     all->sight = TT_ARENA_NEW(arena, nb * nb, double);
     all->by_prior = TT_ARENA_NEW(arena, largest * largest, double);
     all->by_sighting = TT_ARENA_NEW(arena, largest * largest, double);
+    all->of_unknown = TT_ARENA_NEW(arena, model->n_unknowns, double);
     if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->product == NULL || all->radius == NULL ||
-        all->sight == NULL || all->by_prior == NULL || all->by_sighting == NULL) {
+        all->sight == NULL || all->by_prior == NULL || all->by_sighting == NULL || all->of_unknown == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     sum_radii(all);
@@ -260,6 +263,38 @@ static void split_touches(struct tt_uncertainty *all, size_t size)
     }
 }
 
+/* Gains of the touches on one unknown. */
+static void unit_gain(const struct tt_uncertainty *all, size_t unknown, double gain[])
+{
+    const struct tt_system *system = &all->fit->model->system;
+
+    memset(all->of_unknown, 0, system->n_unknowns * sizeof *all->of_unknown);
+    all->of_unknown[unknown] = 1;
+    tt_system_solve(system, all->of_unknown, all->of_unknown);
+    tt_correlated_gain(all->fit->correlated, all->of_unknown, gain);
+}
+
+/* Correlated touches put more into the covariance than independent ones: into @by_touch (the touches' part) and the whole. */
+static void add_correlation(struct tt_uncertainty *all, size_t block, size_t size, double by_touch[])
+{
+    const struct tt_correlated *found = all->fit->correlated;
+    const struct tt_system *system = &all->fit->model->system;
+
+    for (size_t j = 0; j < size && found != NULL; j++) {
+        unit_gain(all, system->first[block] + j, found->gain[0]);
+        for (size_t k = 0; k <= j; k++) {
+            unit_gain(all, system->first[block] + k, found->gain[1]);
+            double extra = tt_correlated_extra(found, found->gain[0], found->gain[1]);
+            by_touch[j * size + k] += extra;
+            all->cc[j * size + k] += extra;
+            if (j != k) {
+                by_touch[k * size + j] += extra;
+                all->cc[k * size + j] += extra;
+            }
+        }
+    }
+}
+
 static void add_rivals(const struct tt_cov2 *extra, struct tt_cov2 *sum)
 {
     sum->xx_mm2 += extra->xx_mm2;
@@ -280,6 +315,7 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     memset(all->by_sighting, 0, size * size * sizeof *all->by_sighting);
     add_border_part(all, all->sight, size, all->by_sighting);
     split_touches(all, size);
+    add_correlation(all, block, size, all->by_prior);
     const double *by_touch = all->by_prior, *by_sighting = all->by_sighting;
     tip->source[TT_SOURCE_TOUCH] = cov2_at(by_touch, size, TT_TIP_O_X);
     tip->source[TT_SOURCE_SIGHT] = cov2_at(by_sighting, size, TT_TIP_O_X);

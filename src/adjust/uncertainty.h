@@ -57,6 +57,7 @@ struct tt_uncertainty {
     double *radius, *sight;         /* border x border: information that all stated radii, the sightings bring into it */
     double *by_prior, *by_sighting; /* block x block: parts of cc */
     double *product;                /* block x border */
+    double *of_unknown;             /* scratch: covariance of one unknown with all */
 };
 
 TT_MUST_USE enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit);

@@ -199,7 +199,10 @@ static const struct template TEMPLATES[] = {
      "the runout of '{tip}' changed within the run, from {lines} on: eccentricity {before} before, "
      "{after} after, turned by {turned}. Its rotation slipped, or it was bent; both parts were taken "
      "into account, and the runout given is the later one. Check belt, coupling and motor"},
-    {TT_FINDING_CORRELATED_TOUCHES, NULL, "neighbouring touches err alike ({values}): the uncertainty was enlarged"},
+    {TT_FINDING_CORRELATED_TOUCHES, NULL,
+     "touches that follow each other err alike (correlation {correlation} in {touches} touches): the uncertainty was "
+     "enlarged accordingly. Let the machine warm up, clean tip and edges, and touch the edges in turn instead of "
+     "one after the other"},
     {TT_FINDING_REPEATED_ROWS, NULL,
      "the log holds {rows} rows twice (lines {first} to {last}); they were counted once: was a part "
      "pasted or appended again?"},
