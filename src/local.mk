@@ -60,6 +60,7 @@ libcore_la_SOURCES = \
   src/ingest/pattern.c src/ingest/pattern.h \
   src/ingest/plan.c \
   src/ingest/plate.c \
+  src/ingest/join.c \
   src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
   src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c \

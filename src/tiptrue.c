@@ -63,6 +63,13 @@ enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptru
     return tt_run_read_whole(path, plate, machine, plan, pattern, sink, run, error);
 }
 
+enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n, const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine, struct tiptrue_run **joined,
+                                     struct tiptrue_error *error)
+{
+    return tt_run_join(runs, n, plate, machine, joined, error);
+}
+
 enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace, struct tiptrue_error *error)
 {
     struct tiptrue_workspace *new = calloc(1, sizeof *new);

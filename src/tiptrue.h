@@ -108,6 +108,15 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_read_whole(const char *path, co
                                                             const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
                                                             const char *pattern, const struct tiptrue_sink *sink,
                                                             struct tiptrue_run **run, struct tiptrue_error *error);
+/* Join @n runs, all read with this @plate and @machine and named in the order in which they were made, to
+ * one. Setups of one name are one placement of the plate. Rows that are in several logs count once. Lines of
+ * the first log stay, those of the k-th (k from 2) have k times a power of ten added, 1000 or more, above
+ * every line of any log. The id is the digest of their ids. The joined run borrows nothing and keeps no text
+ * of a log, so that tiptrue_history_add refuses it. TIPTRUE_E_DATA: they are not of one machine and plate,
+ * or not in order; TIPTRUE_E_USAGE: none is given, or one was read without plate or machine. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n,
+                                                      const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                                                      struct tiptrue_run **joined, struct tiptrue_error *error);
 void tiptrue_run_free(struct tiptrue_run *run);
 
 /* Memory of a solve, to be used again for the next one. */

@@ -102,6 +102,7 @@ script_tests = \
   tests/cli/schema.py \
   tests/cli/solve.sh \
   tests/cli/streams.sh \
+  tests/cli/together.py \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
   tests/fault/oom.py \

@@ -52,6 +52,29 @@ static enum tiptrue_status repeated_rows(struct tt_view *view)
                                            TT_PLAIN("last", run->repeated[run->n_repeated - 1])));
 }
 
+/* How the lines of the later logs are told from those of the first. */
+static enum tiptrue_status several_logs(struct tt_view *view)
+{
+    const struct tiptrue_run *run = view->run;
+    struct tt_buffer where = {0};
+    enum tiptrue_status status = TIPTRUE_E_MEMORY;
+
+    if (run->n_logs == 0) {
+        return TIPTRUE_OK;
+    }
+    for (size_t i = 1; i < run->n_logs; i++) {
+        tt_buffer_printf(&where, "%sline %zu is line 1 of '%s'", i > 1 ? ", " : "", run->logs[i].line_offset + 1,
+                         run->logs[i].file);
+    }
+    tt_buffer_printf(&where, "; lower line numbers are of '%s'", run->logs[0].file);
+    if (!where.failed) {
+        status = tt_finding_add_values(view, TT_FINDING_SEVERAL_LOGS, TIPTRUE_NOTE, TT_ABOUT_RUN,
+                                       TT_VALUES(TT_PLAIN("logs", run->n_logs), TT_TEXT("where", where.text)));
+    }
+    tt_buffer_clear(&where);
+    return status;
+}
+
 /* ---- tips ---- */
 
 bool tt_is_wanted(const struct tiptrue_solve_options *options, const char *name)
@@ -104,7 +127,7 @@ enum tiptrue_status tt_findings_of_completeness(struct tt_view *view)
         return TIPTRUE_OK; /* an unfinished run: nothing is missed in it */
     }
     if ((status = other_machine(view)) == TIPTRUE_OK && (status = other_plate(view)) == TIPTRUE_OK &&
-        (status = repeated_rows(view)) == TIPTRUE_OK) {
+        (status = repeated_rows(view)) == TIPTRUE_OK && (status = several_logs(view)) == TIPTRUE_OK) {
         status = not_touched(view);
     }
     return status;

@@ -5,6 +5,9 @@
 
 #include "cli/inputs.h"
 
+#include <stdio.h>
+#include <stdlib.h>
+
 #include "cli/command.h"
 
 int cli_file_read(struct cli_messages *messages, const char *path, const char *what, const struct tiptrue_error *error)
@@ -48,6 +51,32 @@ int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling, 
         worst = cli_worse(worst, cli_file_read(&messages, inputs->plan, "plan", &error));
     }
     return worst;
+}
+
+enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs, const struct cli_objects *objects,
+                                           const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    struct tiptrue_run **logs = calloc(inputs->n_runs, sizeof *logs);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (logs == NULL) {
+        snprintf(error->text, sizeof error->text, "out of memory");
+        return error->status = TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < inputs->n_runs; i++) {
+        enum tiptrue_status got =
+            tiptrue_run_read(inputs->runs[i], objects->plate, objects->machine, NULL, NULL, sink, &logs[i], error);
+        status = status == TIPTRUE_OK ? got : status;
+    }
+    if (status == TIPTRUE_OK) {
+        status =
+            tiptrue_run_join((const struct tiptrue_run *const *)logs, inputs->n_runs, objects->plate, objects->machine, run, error);
+    }
+    for (size_t i = 0; i < inputs->n_runs; i++) {
+        tiptrue_run_free(logs[i]);
+    }
+    free(logs);
+    return status;
 }
 
 void cli_objects_free(struct cli_objects *objects)

@@ -26,7 +26,7 @@
 
 struct arguments {
     struct cli_inputs inputs;
-    bool touches, least_squares, accept_change;
+    bool touches, least_squares, accept_change, together;
     const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
     size_t jobs; /* 0 = as many as there are cores */
@@ -91,19 +91,22 @@ static enum tiptrue_status enter(const struct job *job, const struct tiptrue_run
 }
 
 /* Only a history needs the text of the log beside what it says. */
-static enum tiptrue_status read_run(const struct job *job, const char *path, const struct tiptrue_sink *sink,
+static enum tiptrue_status read_run(const struct job *job, size_t index, const struct tiptrue_sink *sink,
                                     struct tiptrue_run **run, struct tiptrue_error *error)
 {
     const struct cli_objects *objects = job->objects;
-    const char *pattern = job->arguments->inputs.pattern;
+    const char *path = job->arguments->inputs.runs[index], *pattern = job->arguments->inputs.pattern;
 
+    if (job->arguments->together) {
+        return cli_runs_read_together(&job->arguments->inputs, objects, sink, run, error);
+    }
     if (job->history != NULL) {
         return tiptrue_run_read_whole(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
     }
     return tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
 }
 
-static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace, const char *path,
+static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace, size_t index,
                                      struct outcome *outcome, struct tiptrue_error *error)
 {
     const struct cli_objects *objects = job->objects;
@@ -123,7 +126,7 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
         status = tiptrue_workspace_new(workspace, error);
     }
     if (status == TIPTRUE_OK) {
-        status = read_run(job, path, &sink, &run, error);
+        status = read_run(job, index, &sink, &run, error);
     }
     if (status == TIPTRUE_OK) {
         status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options, &solution, error);
@@ -145,7 +148,7 @@ static void work(void *context, size_t worker, size_t index, void *slot)
     struct outcome *outcome = slot;
     struct tiptrue_error error = {0};
 
-    error.status = solve_run(job, &job->workspaces[worker], job->arguments->inputs.runs[index], outcome, &error);
+    error.status = solve_run(job, &job->workspaces[worker], index, outcome, &error);
     if (error.status == TIPTRUE_OK) {
         return;
     }
@@ -213,7 +216,7 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
                       .history = history,
                       .between = between,
                       .writing = &writing};
-    struct cli_batch batch = {.pieces = arguments->inputs.n_runs,
+    struct cli_batch batch = {.pieces = arguments->together ? 1 : arguments->inputs.n_runs,
                               .workers = workers_for(arguments),
                               .outcome_size = sizeof(struct outcome),
                               .context = &job,
@@ -300,6 +303,20 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
     return status;
 }
 
+/* What --together does not go with. */
+static void check_together(const struct arguments *arguments, struct argp_state *state)
+{
+    if (arguments->history != NULL || arguments->record) {
+        argp_error(state, "--together is not for a history, which keeps one log for each run: enter each log by itself");
+    }
+    if (arguments->inputs.plan != NULL) {
+        argp_error(state, "--together is not for controllers' logs: a plan says what the moves of one log were");
+    }
+    if (arguments->inputs.n_runs < 2) {
+        argp_error(state, "--together needs two RUNs or more: the log so far, and that of the touches made after it");
+    }
+}
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
@@ -317,6 +334,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_ACCEPT_CHANGE:
         arguments->accept_change = true;
+        return 0;
+    case CLI_KEY_TOGETHER:
+        arguments->together = true;
         return 0;
     case CLI_KEY_TIP:
         arguments->tips[arguments->n_tips++] = argument;
@@ -355,6 +375,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         if (arguments->inputs.n_runs == 0) {
             argp_error(state, "a RUN is missing: name the file of the run log, or - for standard input");
         }
+        if (arguments->together) {
+            check_together(arguments, state);
+        }
         return 0;
     default:
         return ARGP_ERR_UNKNOWN;
@@ -370,6 +393,8 @@ int cli_solve(int argc, char *argv[])
          "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the machine file's "
          "'plausible_change')",
          1},
+        {"together", CLI_KEY_TOGETHER, NULL, 0,
+         "All RUNs are logs of one run, in the order in which they were made: the plate was not taken off between them", 1},
         {"tip", CLI_KEY_TIP, "NAME", 0,
          "This tip is wanted, and none that is not named so (can be given several times; default: all of the machine file "
          "that are in use)",

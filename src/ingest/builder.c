@@ -244,7 +244,7 @@ static void infer_find(struct tt_builder *builder)
 
 /* Whether two coordinates are a whole number of steps apart. Each is rounded to its last printed digit, which leaves half a
  * digit of doubt each; beyond that only the conversion of units rounds. */
-static bool is_on_grid(double from_mm, double to_mm, double step_mm, double quantum_mm)
+static bool are_steps_apart(double from_mm, double to_mm, double step_mm, double quantum_mm)
 {
     double apart_mm = to_mm - from_mm;
     double rest_mm = fabs(apart_mm - step_mm * rint(apart_mm / step_mm));
@@ -252,25 +252,30 @@ static bool is_on_grid(double from_mm, double to_mm, double step_mm, double quan
     return rest_mm <= quantum_mm + rounding_mm;
 }
 
-static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals, struct tt_digits *digits)
+bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step_mm, double quantum_mm)
 {
-    const struct tiptrue_run *run = builder->run;
     const struct tt_observation *first = NULL;
-    double step_mm = builder->machine != NULL ? builder->machine->resolution_mm : 0.0;
-    if (decimals == INT_MIN) {
-        return;
-    }
-    digits->quantum_mm = builder->mm_per_unit * pow(10.0, -decimals);
-    digits->on_grid = step_mm > 0.0;
-    for (size_t i = 0; digits->on_grid && i < run->n_observations; i++) {
+    bool on_grid = true;
+    for (size_t i = 0; on_grid && i < run->n_observations; i++) {
         const struct tt_observation *observation = &run->observations[i];
         if (observation->kind != kind || observation->use == TT_USE_NO_CONTACT) {
             continue;
         }
         first = first != NULL ? first : observation;
-        digits->on_grid = is_on_grid(first->h.x_mm, observation->h.x_mm, step_mm, digits->quantum_mm) &&
-                          is_on_grid(first->h.y_mm, observation->h.y_mm, step_mm, digits->quantum_mm);
+        on_grid = are_steps_apart(first->h.x_mm, observation->h.x_mm, step_mm, quantum_mm) &&
+                  are_steps_apart(first->h.y_mm, observation->h.y_mm, step_mm, quantum_mm);
     }
+    return on_grid;
+}
+
+static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals, struct tt_digits *digits)
+{
+    double step_mm = builder->machine != NULL ? builder->machine->resolution_mm : 0.0;
+    if (decimals == INT_MIN) {
+        return;
+    }
+    digits->quantum_mm = builder->mm_per_unit * pow(10.0, -decimals);
+    digits->on_grid = step_mm > 0.0 && tt_is_on_grid(builder->run, kind, step_mm, digits->quantum_mm);
 }
 
 /* The names of a table, copied: the run borrows nothing. */
@@ -300,6 +305,8 @@ void tt_builder_finish(struct tt_builder *builder)
     }
     find_digits(builder, TT_SIGHT, builder->sighting_decimals, &run->sighting_digits);
     find_digits(builder, TT_TOUCH, builder->touch_decimals, &run->touch_digits);
+    run->has_first_time = builder->has_first_time;
+    run->first_time_s = builder->first_time_s;
     run->n_tips = builder->tips.count;
     run->n_setups = builder->setups.count;
     run->tips = copy_names(builder, &builder->tips);

@@ -57,6 +57,10 @@ double tt_builder_time(struct tt_builder *builder, double seconds);
 /* Append. h, z and feed in the file's units; @decimals: digits behind the point as printed, of the coordinate that has more. */
 void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation, int decimals);
 
+/* Whether the rows of @kind that made contact all are a whole number of steps from the first of them, each within half of
+ * @quantum_mm, the unit of the last printed digit. */
+bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step_mm, double quantum_mm);
+
 /* After the last row and before the clear: the whole run. */
 void tt_builder_finish(struct tt_builder *builder);
 

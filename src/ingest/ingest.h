@@ -35,6 +35,11 @@ TT_MUST_USE enum tiptrue_status tt_run_read_whole(const char *path, const struct
                                                   const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
                                                   struct tiptrue_error *error);
 
+/* As tiptrue_run_join. */
+TT_MUST_USE enum tiptrue_status tt_run_join(const struct tiptrue_run *const runs[], size_t n, const struct tiptrue_plate *plate,
+                                            const struct tiptrue_machine *machine, struct tiptrue_run **joined,
+                                            struct tiptrue_error *error);
+
 /* As tiptrue_solution_read. */
 TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
                                                struct tiptrue_solution **solution, struct tiptrue_error *error);

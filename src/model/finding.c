@@ -40,6 +40,7 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_ROTATION_SLIP] = "rotation-slip",
     [TT_FINDING_CORRELATED_TOUCHES] = "correlated-touches",
     [TT_FINDING_REPEATED_ROWS] = "repeated-rows",
+    [TT_FINDING_SEVERAL_LOGS] = "several-logs",
     [TT_FINDING_NOT_TOUCHED] = "not-touched",
     [TT_FINDING_OTHER_MACHINE] = "other-machine",
     [TT_FINDING_OTHER_PLATE] = "other-plate",

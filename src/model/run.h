@@ -50,9 +50,15 @@ struct tt_digits {
                           within half a printed digit; false when no resolution is stated or there are no rows */
 };
 
-struct tiptrue_run {
+/* One of several logs that were joined to a run. */
+struct tt_log {
     const char *file;
-    char id[17];                                                  /* digest of the file's bytes, 16 hex digits */
+    size_t line_offset; /* what was added to its lines, so that a line of the run is one of one log */
+};
+
+struct tiptrue_run {
+    const char *file; /* of several logs: all names, " + " between */
+    char id[17];      /* digest of the file's bytes, 16 hex digits; of several logs: of their ids, '+' between */
     const char *machine, *plate, *plate_serial, *started, *operator_name, *note; /* as stated in the file, NULL = not stated */
     struct tt_observation *observations;
     size_t n_observations;
@@ -63,6 +69,10 @@ struct tiptrue_run {
     struct tt_digits sighting_digits, touch_digits;
     size_t *repeated; /* lines of rows left out, since a block of eight or more was there before; ascending */
     size_t n_repeated;
+    struct tt_log *logs; /* that it was joined from, in the order of the rows; NULL = it is one log */
+    size_t n_logs;
+    double first_time_s; /* the first stated time, in seconds since 1970-01-01T00:00:00Z */
+    bool has_first_time;
     bool find_inferred; /* fast/slow pairs were recognised by their feeds, not stated */
     bool checked_against_plate, checked_against_machine;
     struct tt_bytes source; /* the log as read, only if it was asked for; else text is NULL */

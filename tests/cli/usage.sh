@@ -41,6 +41,18 @@ for jobs in 0 1025 99999999999999999999; do
 done
 wrong "tiptrue solve: --present names the machine's configuration file, not standard input" \
     solve --plate plate.json --machine machine.json --present - run.csv
+together="solve --plate plate.json --machine machine.json --together"
+# shellcheck disable=SC2086 # words of a command line
+{
+    wrong "tiptrue solve: --together needs two RUNs or more: the log so far, and that of the touches made after it" \
+        $together run.csv
+    history="tiptrue solve: --together is not for a history, which keeps one log for each run: enter each log by itself"
+    wrong "$history" $together --history weeks.db run.csv run.csv
+    wrong "$history" $together --record run.csv run.csv
+    is "no history was made" "" "$(ls weeks.db 2>/dev/null)"
+    wrong "tiptrue solve: --together is not for controllers' logs: a plan says what the moves of one log were" \
+        $together --plan plan.json --pattern 'x=(?<x>\S+)' run.csv run.csv
+}
 wrong "tiptrue check: nothing to check: name a plate, a machine, a plan or a run" check
 wrong "tiptrue check: unrecognized option '--touches'" check --touches run.csv
 wrong "tiptrue export: RESULT is missing: name the file that solve --json wrote, or - for standard input" export --dry-run

@@ -46,6 +46,7 @@ with tempfile.TemporaryDirectory() as scratch:
         "simulate": ["simulate", "--draw", "--seed", "5", "--plan", "plan.json", *pair],
         "solve": ["solve", "--json", *pair, log],
         "solve --monte-carlo": ["solve", "--json", "--monte-carlo", "100", *pair, log],
+        "solve --together": ["solve", "--json", "--together", *pair, log, log],
         "solve --history": ["solve", "--history", "h.db", *pair, log],
     }
     for name, command in COMMANDS.items():

@@ -206,6 +206,7 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_REPEATED_ROWS, NULL,
      "the log holds {rows} rows twice (lines {first} to {last}); they were counted once: was a part "
      "pasted or appended again?"},
+    {TT_FINDING_SEVERAL_LOGS, NULL, "{logs} logs were solved as one run: {where}"},
     {TT_FINDING_NOT_TOUCHED, NULL,
      "'{tip}' of the machine file was not touched: touch it, or name the tips that are wanted (--tip), "
      "or state 'in_use': false of it"},
