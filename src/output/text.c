@@ -353,8 +353,9 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 
     if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
         tt_page_prose(page, 2,
-                      "Next: 'tiptrue plan --after' with this run says which few touches would mend it; else put right what "
-                      "is named above, then make the run again.");
+                      "Next: 'tiptrue plan --after' with this run says which few touches would mend it; "
+                      "'tiptrue solve --together' then solves this log and theirs as one run. Else put "
+                      "right what is named above, then make the run again.");
         return;
     }
     tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);

@@ -98,6 +98,17 @@ ids = [solve(folder, first, second)[1]["run"]["id"], solve(folder, first, second
        solve(folder, first, [*second, "# x"])[1]["run"]["id"]]
 tally.check(ids[0] == ids[1] != ids[2] and ids[0] != whole["run"]["id"], f"{ids}")
 
+# A log that says too little, which says so, and the touches that were wanting, without new sightings.
+part = "tests/cli/bench"
+above, below = log_of(part)
+few = above + [row for row in below if not row.startswith(("touch,top", "touch,bottom", "touch,left"))]
+wanting = above + [row for row in below if row.startswith(("touch,top", "touch,bottom", "touch,left"))]
+tally.check(solve(part, few)[0] == 20, "a log that says too little")
+advice = " ".join(run(part, "--plain", "a.csv").stdout.split())
+tally.check("'tiptrue plan --after'" in advice and "'tiptrue solve --together'" in advice, advice[-400:])
+status, joined, _ = solve(part, few, wanting)
+tally.check(status == 0 and joined["run"]["touches"]["used"] == 40, f"mended: {status} {joined['findings']}")
+
 # Rows that are in both logs count once, with the lines of the second.
 status, joined, _ = solve(folder, first, head + rows)
 twice = found(joined, "repeated-rows")
