@@ -28,7 +28,7 @@ static const struct {
     [TT_MODE_MARK_GROSS] = {3, 0.01},     [TT_MODE_RADIUS] = {0.1, 0.02},    [TT_MODE_MOVED] = {0.03, 0.01},
     [TT_MODE_SLIP] = {0.06, 0.01},        [TT_MODE_DRIFT] = {0.02, 0.002},   [TT_MODE_LOST_MOTION] = {0.03, 0.02},
     [TT_MODE_LATENCY] = {0.005, 0.02},    [TT_MODE_SHAPE] = {0.015, 0.02},   [TT_MODE_REVERSED] = {0.06, 0.01},
-    [TT_MODE_NOT_SQUARE] = {5e-4, 0.003}, [TT_MODE_SCALE] = {5e-4, 0.003},   [TT_MODE_TURNED] = {0, 0.01},
+    [TT_MODE_NOT_SQUARE] = {5e-4, 0.002}, [TT_MODE_SCALE] = {5e-4, 0.002},   [TT_MODE_TURNED] = {0, 0.01},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)

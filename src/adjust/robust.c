@@ -33,7 +33,7 @@
 /* A touch nearer than this many standard deviations is never called off: late ones are to be found, not the good ones' tails.
  * Lower, and the repeatability comes out too small. */
 #define OFF_FROM_SCATTERS 3.5
-/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 0.1 late and 0.1 early of ten. */
+/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1 late and 0.1 early of ten. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
 #define SHARE_PRIOR_LATE 1.0

@@ -187,7 +187,8 @@ def controller_log():
         tally.check(by_csv["tips"] == by_log["tips"], "controller log and CSV give different offsets")
         tally.check(by_csv["run"]["touches"] == by_log["run"]["touches"], "controller log and CSV count different touches")
         pairs = "motion" in described
-        tally.check(by_csv["run"]["touches"]["find"] == (PER_TIP * len(described["tips"]) if pairs else 0), "fast touches are not found")
+        fast = PER_TIP * len(described["tips"]) if pairs else 0
+        tally.check(by_csv["run"]["touches"]["find"] == fast, "fast touches are not found")
 
 
 def refused():
