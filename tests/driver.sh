@@ -24,7 +24,7 @@ done
 # A test that hangs must not hang the rest.
 limit=''
 if command -v timeout >/dev/null 2>&1; then
-    limit="timeout -k 10 ${TEST_SECONDS:-400}"
+    limit="timeout -k 10 ${TEST_SECONDS:-900}"
 fi
 $limit "$@" >"$log" 2>&1 </dev/null
 status=$?
