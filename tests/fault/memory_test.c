@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Memory that runs out at any moment: the n-th request and all after it fail, or the n-th alone, for every n up to 300 and one
+/* Memory that runs out at any moment: the n-th request and all after it fail, or the n-th alone, for every n up to 500 and one
  * in forty from there on, until the work succeeds. Each failure must be told as such, leave nothing behind, and touch no output.
  * Leaks and stray accesses show under the sanitizers.
  *
@@ -247,7 +247,7 @@ static void disturb(enum kind kind, struct source *source, bool once, size_t lea
     ck_assert_msg(strstr(expected.json, must_say[kind]) != NULL, "%s", must_say[kind]);
     size_t n = 1;
     while (disturbed(&logged, source, n, once, &expected)) {
-        n += n < 300 ? 1 : n / 40; /* what comes late are further fits, which ask the same again */
+        n += n < 500 ? 1 : n / 40; /* what comes late are further fits, which ask the same again */
     }
     ck_assert_msg(n > least, "only %zu requests", n); /* it did fail, in all rooms */
     objects_free(&expected);
