@@ -288,10 +288,13 @@ double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double state
     if (isinf(stated_dof)) {
         return stated_mm2;
     }
+    if (stated_dof <= 0) { /* nothing stated */
+        return own_mm2;
+    }
     double ratio = own_mm2 / stated_mm2;
-    *contradicted = stated_dof > 0 && tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
-                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
-    return stated_dof > 0 && !*contradicted ? (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof) : own_mm2;
+    *contradicted =
+        tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE && tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
+    return *contradicted ? own_mm2 : (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof);
 }
 
 /* Repeatabilities from the residuals and what is stated of them; *change receives their largest relative change. */

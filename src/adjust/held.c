@@ -57,7 +57,9 @@ static void copy_submatrix(struct tt_held *held)
     for (size_t t = 0; t < from->n_blocks; t++) {
         squares += from->size[t] * from->size[t];
     }
-    memcpy(to->d, from->d, squares * sizeof *to->d);
+    if (squares > 0) {
+        memcpy(to->d, from->d, squares * sizeof *to->d);
+    }
     for (size_t j = 0; j < from->n_border; j++) {
         size_t at = held->place[j];
         for (size_t k = 0; k <= j && at != TT_NONE; k++) {
