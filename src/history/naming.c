@@ -17,10 +17,13 @@
 
 static bool shows(const struct tt_moved_by *m, unsigned axes)
 {
+    if (!m->there) {
+        return false;
+    }
     double det = m->xx * m->yy - m->xy * m->xy;
     double chi2 = axes == 1 ? m->x * m->x / m->xx : (m->yy * m->x * m->x - 2 * m->xy * m->x * m->y + m->xx * m->y * m->y) / det;
 
-    return m->there && tt_chi2_upper(chi2, axes) < NAMED_ALPHA;
+    return tt_chi2_upper(chi2, axes) < NAMED_ALPHA;
 }
 
 static void fill_shifts(const struct tt_change *from, struct tt_trend_change *change)
