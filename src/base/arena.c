@@ -99,7 +99,14 @@ void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t si
         link = &(*link)->next;
     }
     struct tt_arena_chunk *old = piece != NULL ? *link : NULL;
-    struct tt_arena_chunk *chunk = realloc(old, sizeof(*chunk) + bytes);
+    if (old != NULL && old->size >= bytes) {
+        return piece;
+    }
+    /* half as much again: what grows by one is copied a few times only, whatever the allocator does */
+    const size_t size = old != NULL && old->size < SIZE_MAX / 4 && bytes < old->size + old->size / 2
+                            ? rounded_up(old->size + old->size / 2)
+                            : bytes;
+    struct tt_arena_chunk *chunk = realloc(old, sizeof(*chunk) + size);
     if (chunk == NULL) {
         return NULL;
     }
@@ -111,8 +118,8 @@ void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t si
     if (arena->current == NULL || arena->current == old) {
         arena->current = chunk;
     }
-    chunk->size = bytes;
-    chunk->used = bytes;
+    chunk->size = size;
+    chunk->used = size;
     return chunk->data;
 }
 

@@ -21,8 +21,8 @@ void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 /* A NUL-terminated copy of @length bytes at @text; NULL when out of memory. */
 char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length);
 /* The piece @piece (NULL, or what this call gave before) for @count * @size bytes: what was in it stays, what is added is not
- * zeroed. It stands in a chunk of its own, so that the system moves large ones without a copy. NULL: out of memory, the piece is as
- * it was. Cost of growing by doubling: linear, and never more than one copy held. */
+ * zeroed. It stands in a chunk of its own, so that the system moves large ones without a copy, with room for half as much again once
+ * it grows by less: the cost of growing is linear in the end's size. NULL: out of memory, the piece is as it was. */
 void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t size);
 /* All pieces are given back; the chunks are kept. */
 void tt_arena_reset(struct tt_arena *arena);
