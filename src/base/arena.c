@@ -103,10 +103,10 @@ void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t si
         return piece;
     }
     /* half as much again: what grows by one is copied a few times only, whatever the allocator does */
-    const size_t size = old != NULL && old->size < SIZE_MAX / 4 && bytes < old->size + old->size / 2
+    const size_t room = old != NULL && old->size < SIZE_MAX / 4 && bytes < old->size + old->size / 2
                             ? rounded_up(old->size + old->size / 2)
                             : bytes;
-    struct tt_arena_chunk *chunk = realloc(old, sizeof(*chunk) + size);
+    struct tt_arena_chunk *chunk = realloc(old, sizeof(*chunk) + room);
     if (chunk == NULL) {
         return NULL;
     }
@@ -118,8 +118,8 @@ void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t si
     if (arena->current == NULL || arena->current == old) {
         arena->current = chunk;
     }
-    chunk->size = size;
-    chunk->used = size;
+    chunk->size = room;
+    chunk->used = room;
     return chunk->data;
 }
 
