@@ -18,8 +18,10 @@ static struct tt_text text_of(const struct tt_bytes *bytes)
 }
 
 enum tiptrue_status tt_solved_make(struct tt_solved *solved, const struct tiptrue_plate *plate,
-                                   const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
-                                   const struct tiptrue_run *run, const struct tiptrue_solution *solution, double now_s,
+                                   const struct tiptrue_machine *machine,
+                                   const struct tiptrue_plan *plan, const char *pattern,
+                                   const struct tiptrue_run *run,
+                                   const struct tiptrue_solution *solution, double now_s,
                                    struct tiptrue_error *error)
 {
     tt_time_write(now_s, solved->now);
@@ -31,17 +33,21 @@ enum tiptrue_status tt_solved_make(struct tt_solved *solved, const struct tiptru
         .version = PACKAGE_VERSION,
         .added = solved->now,
         .verdict = tt_verdict_word(solution->verdict),
-        .documents = {[TT_DOCUMENT_PLATE] = text_of(&plate->source), [TT_DOCUMENT_MACHINE] = text_of(&machine->source)},
+        .documents = {[TT_DOCUMENT_PLATE] = text_of(&plate->source),
+                      [TT_DOCUMENT_MACHINE] = text_of(&machine->source)},
         .json = {solved->json.text, solved->json.length},
     };
     if (plan != NULL) {
         solved->result.documents[TT_DOCUMENT_PLAN] = text_of(&plan->source);
         solved->result.documents[TT_DOCUMENT_PATTERN] = (struct tt_text){pattern, strlen(pattern)};
     }
-    solved->record =
-        (struct tt_record){.added = solved->now, .log = text_of(&run->source), .results = &solved->result, .n_results = 1};
+    solved->record = (struct tt_record){.added = solved->now,
+                                        .log = text_of(&run->source),
+                                        .results = &solved->result,
+                                        .n_results = 1};
     memcpy(solved->record.id, run->id, sizeof solved->record.id);
-    return tt_result_read_bytes("new result", solved->json.text, solved->json.length, NULL, &solved->solution, error);
+    return tt_result_read_bytes("new result", solved->json.text, solved->json.length, NULL,
+                                &solved->solution, error);
 }
 
 void tt_solved_clear(struct tt_solved *solved)

@@ -30,47 +30,53 @@ const char *tiptrue_version(void)
     return PACKAGE_VERSION;
 }
 
-enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plate **plate,
-                                       struct tiptrue_error *error)
+enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink,
+                                       struct tiptrue_plate **plate, struct tiptrue_error *error)
 {
     return tt_plate_read(path, sink, plate, error);
 }
 
-enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
+enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink,
+                                         struct tiptrue_machine **machine,
                                          struct tiptrue_error *error)
 {
     return tt_machine_read(path, sink, machine, error);
 }
 
-enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
-                                      struct tiptrue_error *error)
+enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
+                                      struct tiptrue_plan **plan, struct tiptrue_error *error)
 {
     return tt_plan_read(path, sink, plan, error);
 }
 
-enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                     const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
-                                     struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan, const char *pattern,
+                                     const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                     struct tiptrue_error *error)
 {
     return tt_run_read(path, plate, machine, plan, pattern, sink, run, error);
 }
 
 enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
-                                           const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                                           const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                           struct tiptrue_error *error)
+                                           const struct tiptrue_machine *machine,
+                                           const struct tiptrue_plan *plan, const char *pattern,
+                                           const struct tiptrue_sink *sink,
+                                           struct tiptrue_run **run, struct tiptrue_error *error)
 {
     return tt_run_read_whole(path, plate, machine, plan, pattern, sink, run, error);
 }
 
-enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n, const struct tiptrue_plate *plate,
-                                     const struct tiptrue_machine *machine, struct tiptrue_run **joined,
-                                     struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n,
+                                     const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     struct tiptrue_run **joined, struct tiptrue_error *error)
 {
     return tt_run_join(runs, n, plate, machine, joined, error);
 }
 
-enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace,
+                                          struct tiptrue_error *error)
 {
     struct tiptrue_workspace *new = calloc(1, sizeof *new);
     enum tiptrue_status status;
@@ -95,16 +101,18 @@ void tiptrue_workspace_free(struct tiptrue_workspace *workspace)
     }
 }
 
-enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
-                                  const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                  const struct tiptrue_solve_options *options, struct tiptrue_solution **solution,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace,
+                                  const struct tiptrue_plate *plate,
+                                  const struct tiptrue_machine *machine,
+                                  const struct tiptrue_run *run,
+                                  const struct tiptrue_solve_options *options,
+                                  struct tiptrue_solution **solution, struct tiptrue_error *error)
 {
     static const struct tiptrue_solve_options ALL_OFF = {0};
 
     struct tiptrue_solution *made;
-    enum tiptrue_status status =
-        tt_adjust(workspace->adjust, plate, machine, run, options != NULL ? options : &ALL_OFF, &made, error);
+    enum tiptrue_status status = tt_adjust(workspace->adjust, plate, machine, run,
+                                           options != NULL ? options : &ALL_OFF, &made, error);
     if (status != TIPTRUE_OK) {
         return status;
     }
@@ -116,7 +124,8 @@ enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace, const str
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
+enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
+                                          struct tiptrue_solution **solution,
                                           struct tiptrue_error *error)
 {
     return tt_result_read(path, sink, solution, error);
@@ -139,7 +148,8 @@ static void copy_cov(const struct tt_cov2 *cov, double to_mm2[2][2])
     to_mm2[1][1] = cov->yy_mm2;
 }
 
-struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *solution, size_t index)
+struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *solution,
+                                               size_t index)
 {
     const struct tt_tip_result *from = &solution->tips[index];
     struct tiptrue_tip_result tip = {.tip = from->name, .verdict = from->verdict};
@@ -163,8 +173,9 @@ struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *so
     return tip;
 }
 
-enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options,
-                                          char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solution,
+                                          const struct tiptrue_text_options *options, char **text,
+                                          size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -172,8 +183,9 @@ enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solutio
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options,
-                                          char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solution,
+                                          const struct tiptrue_text_options *options, char **text,
+                                          size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -181,7 +193,8 @@ enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solutio
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text,
+                                       size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -194,15 +207,18 @@ static bool all_determined(const struct tiptrue_solution *expected)
     bool determined = true;
 
     for (size_t i = 0; i < expected->n_tips; i++) {
-        determined = determined && expected->tips[i].offset_determined_x && expected->tips[i].offset_determined_y;
+        determined = determined && expected->tips[i].offset_determined_x &&
+                     expected->tips[i].offset_determined_y;
     }
     return determined;
 }
 
-enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
-                                  const struct tiptrue_machine *machine, const struct tiptrue_run *run, bool json,
-                                  const struct tiptrue_text_options *options, bool *determined, char **text, size_t *length,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace,
+                                  const struct tiptrue_plate *plate,
+                                  const struct tiptrue_machine *machine,
+                                  const struct tiptrue_run *run, bool json,
+                                  const struct tiptrue_text_options *options, bool *determined,
+                                  char **text, size_t *length, struct tiptrue_error *error)
 {
     struct tiptrue_solution *expected;
     struct tt_buffer buffer = {0};
@@ -229,41 +245,49 @@ enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace, const str
     return status;
 }
 
-enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options,
-                                   const struct tiptrue_sink *sink, struct tiptrue_exported **exported, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution,
+                                   const struct tiptrue_export_options *options,
+                                   const struct tiptrue_sink *sink,
+                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
     return tt_export(solution, options, sink, exported, error);
 }
 
-enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s, struct tiptrue_exported **exported,
+enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s,
+                                        struct tiptrue_exported **exported,
                                         struct tiptrue_error *error)
 {
     return tt_export_undo(config, dry_run, now_s, exported, error);
 }
 
-enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path, const double rotations_deg[],
-                                     size_t n_rotations, const struct tiptrue_export_options *options,
-                                     const struct tiptrue_sink *sink, struct tiptrue_exported **exported,
+enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path,
+                                     const double rotations_deg[], size_t n_rotations,
+                                     const struct tiptrue_export_options *options,
+                                     const struct tiptrue_sink *sink,
+                                     struct tiptrue_exported **exported,
                                      struct tiptrue_error *error)
 {
     return tt_template(solution, path, rotations_deg, n_rotations, options, sink, exported, error);
 }
 
-enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config,
+                                            struct tiptrue_error *error)
 {
     return tt_present_read(machine, config, error);
 }
 
-enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
-                                    const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
+enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a,
+                                    const struct tiptrue_solution *b,
+                                    const struct tiptrue_trend *trend,
+                                    struct tiptrue_comparison **comparison,
                                     struct tiptrue_error *error)
 {
     return tt_compare(a, b, trend, comparison, error);
 }
 
 enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
-                                            const struct tiptrue_text_options *options, char **text, size_t *length,
-                                            struct tiptrue_error *error)
+                                            const struct tiptrue_text_options *options, char **text,
+                                            size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -275,8 +299,9 @@ enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *com
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json, const struct tiptrue_text_options *options,
-                                       char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
+                                       const struct tiptrue_text_options *options, char **text,
+                                       size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -288,20 +313,23 @@ enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool j
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_truth **truth,
-                                       struct tiptrue_error *error)
+enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink,
+                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
 {
     return tt_truth_read(path, sink, truth, error);
 }
 
-enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                       const struct tiptrue_plan *plan, unsigned long seed, bool exact,
-                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate,
+                                       const struct tiptrue_machine *machine,
+                                       const struct tiptrue_plan *plan, unsigned long seed,
+                                       bool exact, struct tiptrue_truth **truth,
+                                       struct tiptrue_error *error)
 {
     return tt_truth_draw(plate, machine, plan, seed, exact, truth, error);
 }
 
-enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char **text,
+                                       size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -309,15 +337,19 @@ enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char *
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                     const struct tiptrue_plan *plan, const struct tiptrue_truth *truth, unsigned long seed,
+enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan,
+                                     const struct tiptrue_truth *truth, unsigned long seed,
                                      struct tiptrue_run **run, struct tiptrue_error *error)
 {
     return tt_simulate(plate, machine, plan, truth, seed, run, error);
 }
 
-enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
-                                    const struct tiptrue_plan *plan, char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run,
+                                    const struct tiptrue_plate *plate,
+                                    const struct tiptrue_plan *plan, char **text, size_t *length,
+                                    struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -329,17 +361,19 @@ enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run, const struct 
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
-enum tiptrue_status tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
-                                      const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
-                                      struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+enum tiptrue_status
+tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                  const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
+                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
     return tt_plan_make(workspace->adjust, plate, machine, options, proposal, error);
 }
 
-enum tiptrue_status tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
-                                      const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                      const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
-                                      struct tiptrue_error *error)
+enum tiptrue_status
+tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                  const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                  const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
+                  struct tiptrue_error *error)
 {
     return tt_plan_next(workspace->adjust, plate, machine, run, options, proposal, error);
 }
@@ -359,8 +393,10 @@ size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal)
     return proposal->plan.n_moves;
 }
 
-enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal, const struct tiptrue_machine *machine,
-                                           enum tiptrue_plan_form form, const struct tiptrue_text_options *options, char **text,
+enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal,
+                                           const struct tiptrue_machine *machine,
+                                           enum tiptrue_plan_form form,
+                                           const struct tiptrue_text_options *options, char **text,
                                            size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue_history_import: files in, whatever of a run they hold, into a history. Additions are grouped, since each commit waits for
- * the disk; a file is reported only after the commit that holds it.
+/* tiptrue_history_import: files in, whatever of a run they hold, into a history. Additions are
+ * grouped, since each commit waits for the disk; a file is reported only after the commit that
+ * holds it.
  */
 #include "config.h"
 
@@ -46,7 +47,8 @@ static enum tiptrue_status commit(struct importing *importing)
         importing->in_group = false;
         importing->puts = 0;
     }
-    for (size_t i = 0; i < importing->n_pending && status == TIPTRUE_OK && importing->reported != NULL; i++) {
+    for (size_t i = 0;
+         i < importing->n_pending && status == TIPTRUE_OK && importing->reported != NULL; i++) {
         importing->reported(importing->context, &importing->pending[i]);
     }
     importing->n_pending = 0;
@@ -54,8 +56,10 @@ static enum tiptrue_status commit(struct importing *importing)
 }
 
 /* Enter a record. *ended: the history itself failed. */
-static enum tiptrue_status put(struct importing *importing, const struct tt_record *record, const struct tiptrue_solution *solution,
-                               enum tt_put how, struct tiptrue_import_report *report, bool *ended, struct tiptrue_error *error)
+static enum tiptrue_status put(struct importing *importing, const struct tt_record *record,
+                               const struct tiptrue_solution *solution, enum tt_put how,
+                               struct tiptrue_import_report *report, bool *ended,
+                               struct tiptrue_error *error)
 {
     struct tt_put_outcome outcome;
     enum tiptrue_status status;
@@ -88,7 +92,8 @@ static enum tiptrue_status put(struct importing *importing, const struct tt_reco
 }
 
 /* The verdict of each result, and what the last one says. */
-static enum tiptrue_status read_results(const char *file, struct tt_record *record, struct tiptrue_solution **solution,
+static enum tiptrue_status read_results(const char *file, struct tt_record *record,
+                                        struct tiptrue_solution **solution,
                                         struct tiptrue_error *error)
 {
     enum tiptrue_status status = TIPTRUE_OK;
@@ -96,10 +101,13 @@ static enum tiptrue_status read_results(const char *file, struct tt_record *reco
     for (size_t i = 0; i < record->n_results && status == TIPTRUE_OK; i++) {
         struct tt_record_result *result = &record->results[i];
         struct tiptrue_solution *read = NULL;
-        status = tt_result_read_bytes(file, result->json.text, result->json.length, NULL, &read, error);
-        if (status == TIPTRUE_OK && (read->run_id == NULL || strcmp(read->run_id, record->id) != 0)) {
-            status = tt_fail(error, TIPTRUE_E_DATA, file, 0, 0, NULL, "a result of run %s is that of another run, or names none",
-                             record->id);
+        status =
+            tt_result_read_bytes(file, result->json.text, result->json.length, NULL, &read, error);
+        if (status == TIPTRUE_OK &&
+            (read->run_id == NULL || strcmp(read->run_id, record->id) != 0)) {
+            status =
+                tt_fail(error, TIPTRUE_E_DATA, file, 0, 0, NULL,
+                        "a result of run %s is that of another run, or names none", record->id);
         }
         if (status == TIPTRUE_OK) {
             result->verdict = tt_verdict_word(read->verdict);
@@ -113,8 +121,10 @@ static enum tiptrue_status read_results(const char *file, struct tt_record *reco
 }
 
 /* Faults of one object go to the sink; the first one of the file stays in *error. */
-static enum tiptrue_status put_record(struct importing *importing, const char *file, struct tt_record *record,
-                                      struct tiptrue_import_report *report, bool *ended, struct tiptrue_error *error)
+static enum tiptrue_status put_record(struct importing *importing, const char *file,
+                                      struct tt_record *record,
+                                      struct tiptrue_import_report *report, bool *ended,
+                                      struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = read_results(file, record, &solution, error);
@@ -136,30 +146,35 @@ static void count_and_tell(void *context, const struct tiptrue_diagnostic *diagn
     }
 }
 
-/* See to it that a failure is told: to the caller's sink, unless it was while reading (@told_before: errors told before that), or,
- * when nothing more can be stored, as the error of the whole call. */
-static void settle(struct importing *importing, const char *file, size_t line, enum tiptrue_status status, bool ended,
-                   size_t told_before, const struct tiptrue_error *error)
+/* See to it that a failure is told: to the caller's sink, unless it was while reading
+ * (@told_before: errors told before that), or, when nothing more can be stored, as the error of the
+ * whole call. */
+static void settle(struct importing *importing, const char *file, size_t line,
+                   enum tiptrue_status status, bool ended, size_t told_before,
+                   const struct tiptrue_error *error)
 {
     if (status == TIPTRUE_OK) {
         return;
     }
     if (ended) {
-        tt_fail(importing->error, status, error->file, error->line, error->column, error->hint, "%s", error->text);
+        tt_fail(importing->error, status, error->file, error->line, error->column, error->hint,
+                "%s", error->text);
     } else if (importing->told == told_before) {
-        count_and_tell(importing, &(struct tiptrue_diagnostic){.severity = TIPTRUE_ERROR,
-                                                               .file = error->file[0] != '\0' ? error->file : file,
-                                                               .line = error->line > 0 ? error->line : line,
-                                                               .text = error->text,
-                                                               .hint = error->hint[0] != '\0' ? error->hint : NULL});
+        count_and_tell(importing, &(struct tiptrue_diagnostic){
+                                      .severity = TIPTRUE_ERROR,
+                                      .file = error->file[0] != '\0' ? error->file : file,
+                                      .line = error->line > 0 ? error->line : line,
+                                      .text = error->text,
+                                      .hint = error->hint[0] != '\0' ? error->hint : NULL});
     }
 }
 
 /* What a document is that is no run. */
 static bool is_document(const char *schema)
 {
-    static const char *const known[] = {"tiptrue.plate/1", "tiptrue.machine/1", "tiptrue.plan/1",    "tiptrue.truth/1",
-                                        "tiptrue.check/1", "tiptrue.trend/1",   "tiptrue.compare/1", "tiptrue.entry/1"};
+    static const char *const known[] = {"tiptrue.plate/1",   "tiptrue.machine/1", "tiptrue.plan/1",
+                                        "tiptrue.truth/1",   "tiptrue.check/1",   "tiptrue.trend/1",
+                                        "tiptrue.compare/1", "tiptrue.entry/1"};
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (strcmp(schema, known[i]) == 0) {
             return true;
@@ -168,9 +183,11 @@ static bool is_document(const char *schema)
     return false;
 }
 
-/* One JSON object of a file. The status is its own, and is told; *ended: nothing more can be stored. */
-static enum tiptrue_status import_object(struct importing *importing, struct tt_diagnose *diagnose, const char *at, const char *end,
-                                         const char *schema, struct tiptrue_import_report *report, bool *ended)
+/* One JSON object of a file. The status is its own, and is told; *ended: nothing more can be
+ * stored. */
+static enum tiptrue_status import_object(struct importing *importing, struct tt_diagnose *diagnose,
+                                         const char *at, const char *end, const char *schema,
+                                         struct tiptrue_import_report *report, bool *ended)
 {
     struct tt_record record = {0};
     struct tiptrue_error error = {0};
@@ -186,13 +203,15 @@ static enum tiptrue_status import_object(struct importing *importing, struct tt_
             record.results[0].added = importing->now;
         }
     } else if (strcmp(schema, "tiptrue.error/1") == 0) {
-        tt_note(diagnose, tt_place_at(diagnose, at), NULL, "a run that could not be solved, and has no result");
+        tt_note(diagnose, tt_place_at(diagnose, at), NULL,
+                "a run that could not be solved, and has no result");
         return TIPTRUE_OK;
     } else if (is_document(schema) && importing->options->pass_documents) {
         report->passed = true;
         return TIPTRUE_OK;
     } else {
-        tt_fault(diagnose, tt_place_at(diagnose, at), "exports of a history, results and run logs can be imported",
+        tt_fault(diagnose, tt_place_at(diagnose, at),
+                 "exports of a history, results and run logs can be imported",
                  "schema '%s' is not what is imported", tt_shown(schema, strlen(schema)).text);
         return TIPTRUE_E_DATA;
     }
@@ -210,8 +229,9 @@ static enum tiptrue_status worse(enum tiptrue_status status, enum tiptrue_status
 }
 
 /* Objects one after the other: one may take several lines, and each begins on a line of its own. */
-static enum tiptrue_status import_json(struct importing *importing, struct tt_diagnose *diagnose, char *text, char *end,
-                                       struct tiptrue_import_report *report, bool *ended)
+static enum tiptrue_status import_json(struct importing *importing, struct tt_diagnose *diagnose,
+                                       char *text, char *end, struct tiptrue_import_report *report,
+                                       bool *ended)
 {
     enum tiptrue_status worst = TIPTRUE_OK;
     char schema[40];
@@ -224,7 +244,8 @@ static enum tiptrue_status import_json(struct importing *importing, struct tt_di
         const char *behind = tt_archive_object(at, end, schema, sizeof schema);
         char *stop = behind != NULL ? text + (behind - text) : at + strcspn(at, "\n");
         if (behind == NULL) {
-            strcpy(schema, "tiptrue.history/1"); /* its reader finds the place of the fault; the next line may be good */
+            strcpy(schema, "tiptrue.history/1"); /* its reader finds the place of the fault; the
+                                                    next line may be good */
         }
         char kept = *stop;
         *stop = '\0';
@@ -251,17 +272,20 @@ static enum tiptrue_status import_csv(struct importing *importing, struct tt_dia
         if (status == TIPTRUE_OK && more) {
             status = put_record(importing, diagnose->file, &record, report, ended, &error);
         }
-        settle(importing, diagnose->file, tt_place_at(diagnose, row).line, status, *ended, told, &error);
+        settle(importing, diagnose->file, tt_place_at(diagnose, row).line, status, *ended, told,
+               &error);
         tt_record_clear(&record);
         worst = worse(worst, status);
-        more = more && diagnose->faults == faults; /* behind a wrong quotation mark nothing can be trusted */
+        more = more && diagnose->faults ==
+                           faults; /* behind a wrong quotation mark nothing can be trusted */
     }
     return worst;
 }
 
 /* A run log: solved, and entered with its result. */
-static enum tiptrue_status import_log(struct importing *importing, const char *file, struct tt_bytes *bytes,
-                                      struct tiptrue_import_report *report, bool *ended, struct tiptrue_error *error)
+static enum tiptrue_status import_log(struct importing *importing, const char *file,
+                                      struct tt_bytes *bytes, struct tiptrue_import_report *report,
+                                      bool *ended, struct tiptrue_error *error)
 {
     const struct tiptrue_import_options *options = importing->options;
     struct tiptrue_run *run = NULL;
@@ -272,19 +296,22 @@ static enum tiptrue_status import_log(struct importing *importing, const char *f
     if (options->plate == NULL || options->machine == NULL) {
         tt_bytes_clear(bytes);
         return tt_fail(error, TIPTRUE_E_USAGE, file, 0, 0, "name them by --plate and --machine",
-                       "a run log can be imported only with its plate and machine, since it is solved for that");
+                       "a run log can be imported only with its plate and machine, since it is "
+                       "solved for that");
     }
-    status = tt_run_read_taken(file, bytes, options->plate, options->machine, options->plan, options->pattern, &importing->counted,
-                               &run, error);
+    status = tt_run_read_taken(file, bytes, options->plate, options->machine, options->plan,
+                               options->pattern, &importing->counted, &run, error);
     if (status == TIPTRUE_OK) {
-        status = tiptrue_solve(importing->workspace, options->plate, options->machine, run, NULL, &solution, error);
-    }
-    if (status == TIPTRUE_OK) {
-        status = tt_solved_make(&solved, options->plate, options->machine, options->plan, options->pattern, run, solution,
-                                options->now_s, error);
+        status = tiptrue_solve(importing->workspace, options->plate, options->machine, run, NULL,
+                               &solution, error);
     }
     if (status == TIPTRUE_OK) {
-        status = put(importing, &solved.record, solved.solution, TT_PUT_SOLVED, report, ended, error);
+        status = tt_solved_make(&solved, options->plate, options->machine, options->plan,
+                                options->pattern, run, solution, options->now_s, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status =
+            put(importing, &solved.record, solved.solution, TT_PUT_SOLVED, report, ended, error);
     }
     tt_solved_clear(&solved);
     tiptrue_solution_free(solution);
@@ -293,7 +320,8 @@ static enum tiptrue_status import_log(struct importing *importing, const char *f
 }
 
 /* What is in the file, by its content. */
-static enum tiptrue_status import_bytes(struct importing *importing, const char *file, struct tt_bytes *bytes,
+static enum tiptrue_status import_bytes(struct importing *importing, const char *file,
+                                        struct tt_bytes *bytes,
                                         struct tiptrue_import_report *report, bool *ended)
 {
     struct tiptrue_error error = {0};
@@ -321,7 +349,8 @@ static enum tiptrue_status import_bytes(struct importing *importing, const char 
     return status;
 }
 
-static enum tiptrue_status note_report(struct importing *importing, const struct tiptrue_import_report *report)
+static enum tiptrue_status note_report(struct importing *importing,
+                                       const struct tiptrue_import_report *report)
 {
     if (importing->n_pending == importing->room) {
         size_t room = 2 * importing->room + 16;
@@ -354,11 +383,11 @@ static enum tiptrue_status import_file(struct importing *importing, const char *
     return report.status;
 }
 
-enum tiptrue_status tiptrue_history_import(struct tiptrue_history *history, struct tiptrue_workspace *workspace,
-                                           const char *const paths[], size_t n_paths, const struct tiptrue_import_options *options,
-                                           const struct tiptrue_sink *sink,
-                                           void (*reported)(void *context, const struct tiptrue_import_report *report),
-                                           void *context, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_history_import(
+    struct tiptrue_history *history, struct tiptrue_workspace *workspace, const char *const paths[],
+    size_t n_paths, const struct tiptrue_import_options *options, const struct tiptrue_sink *sink,
+    void (*reported)(void *context, const struct tiptrue_import_report *report), void *context,
+    struct tiptrue_error *error)
 {
     struct tiptrue_error own = {0};
     struct importing importing = {.history = history,

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The calls of tiptrue.h on a report: files are read, solved, sketched and drawn, a history is gathered machine by machine. */
+/* The calls of tiptrue.h on a report: files are read, solved, sketched and drawn, a history is
+ * gathered machine by machine. */
 #include "config.h"
 
 #include <stdlib.h>
@@ -20,7 +21,8 @@ struct tiptrue_report {
     struct tiptrue_workspace *workspace; /* made when a log is solved first */
 };
 
-enum tiptrue_status tiptrue_report_new(const struct tiptrue_zone *zone, struct tiptrue_report **report, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_report_new(const struct tiptrue_zone *zone,
+                                       struct tiptrue_report **report, struct tiptrue_error *error)
 {
     struct tiptrue_report *new = calloc(1, sizeof *new);
 
@@ -43,15 +45,17 @@ void tiptrue_report_free(struct tiptrue_report *report)
     }
 }
 
-enum tiptrue_status tiptrue_report_add_run(struct tiptrue_report *report, const struct tiptrue_plate *plate,
-                                           const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                           const struct tiptrue_solution *solution, struct tiptrue_error *error)
+enum tiptrue_status
+tiptrue_report_add_run(struct tiptrue_report *report, const struct tiptrue_plate *plate,
+                       const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                       const struct tiptrue_solution *solution, struct tiptrue_error *error)
 {
     struct tt_sketch sketch = {0};
     enum tiptrue_status status = tt_sketch_draw(plate, machine, run, solution, &sketch, error);
 
     if (status == TIPTRUE_OK) {
-        const struct tt_scene scene = {.plate = plate, .machine = machine, .solution = solution, .sketch = &sketch};
+        const struct tt_scene scene = {
+            .plate = plate, .machine = machine, .solution = solution, .sketch = &sketch};
         tt_report_add_run(&report->page, &scene);
     }
     tt_sketch_clear(&sketch);
@@ -67,11 +71,13 @@ struct reading {
     const struct tiptrue_sink *sink;
 };
 
-static enum tiptrue_status add_result(struct tiptrue_report *report, const char *name, const struct tt_bytes *bytes,
-                                      const struct reading *with, struct tiptrue_error *error)
+static enum tiptrue_status add_result(struct tiptrue_report *report, const char *name,
+                                      const struct tt_bytes *bytes, const struct reading *with,
+                                      struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
-    enum tiptrue_status status = tt_result_read_bytes(name, bytes->text, bytes->length, with->sink, &solution, error);
+    enum tiptrue_status status =
+        tt_result_read_bytes(name, bytes->text, bytes->length, with->sink, &solution, error);
 
     if (status == TIPTRUE_OK) {
         status = tiptrue_report_add_run(report, with->plate, with->machine, NULL, solution, error);
@@ -80,15 +86,17 @@ static enum tiptrue_status add_result(struct tiptrue_report *report, const char 
     return status;
 }
 
-static enum tiptrue_status add_log(struct tiptrue_report *report, const char *name, const struct tt_bytes *bytes,
-                                   const struct reading *with, struct tiptrue_error *error)
+static enum tiptrue_status add_log(struct tiptrue_report *report, const char *name,
+                                   const struct tt_bytes *bytes, const struct reading *with,
+                                   struct tiptrue_error *error)
 {
     struct tiptrue_run *run = NULL;
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = TIPTRUE_OK;
 
     if (with->plate == NULL || with->machine == NULL) {
-        return tt_fail(error, TIPTRUE_E_USAGE, name, 0, 0, "a result of 'tiptrue solve --json' needs neither",
+        return tt_fail(error, TIPTRUE_E_USAGE, name, 0, 0,
+                       "a result of 'tiptrue solve --json' needs neither",
                        "a run log is solved with its plate and its machine, and the %s is missing",
                        with->plate == NULL ? "plate" : "machine");
     }
@@ -96,11 +104,12 @@ static enum tiptrue_status add_log(struct tiptrue_report *report, const char *na
         status = tiptrue_workspace_new(&report->workspace, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_run_read_bytes(name, bytes->text, bytes->length, with->plate, with->machine, with->plan, with->pattern,
-                                   with->sink, &run, error);
+        status = tt_run_read_bytes(name, bytes->text, bytes->length, with->plate, with->machine,
+                                   with->plan, with->pattern, with->sink, &run, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_solve(report->workspace, with->plate, with->machine, run, NULL, &solution, error);
+        status = tiptrue_solve(report->workspace, with->plate, with->machine, run, NULL, &solution,
+                               error);
     }
     if (status == TIPTRUE_OK) {
         status = tiptrue_report_add_run(report, with->plate, with->machine, run, solution, error);
@@ -110,9 +119,12 @@ static enum tiptrue_status add_log(struct tiptrue_report *report, const char *na
     return status;
 }
 
-enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const char *path, const struct tiptrue_plate *plate,
-                                            const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                                            const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const char *path,
+                                            const struct tiptrue_plate *plate,
+                                            const struct tiptrue_machine *machine,
+                                            const struct tiptrue_plan *plan, const char *pattern,
+                                            const struct tiptrue_sink *sink,
+                                            struct tiptrue_error *error)
 {
     const struct reading with = {plate, machine, plan, pattern, sink};
     struct tiptrue_error here = {0}; /* the page shows it, also to a caller who does not want it */
@@ -121,8 +133,9 @@ enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const
 
     if (status == TIPTRUE_OK) {
         const char *name = tt_bytes_name(path);
-        status = tt_result_is(bytes.text, bytes.length) ? add_result(report, name, &bytes, &with, &here)
-                                                        : add_log(report, name, &bytes, &with, &here);
+        status = tt_result_is(bytes.text, bytes.length)
+                     ? add_result(report, name, &bytes, &with, &here)
+                     : add_log(report, name, &bytes, &with, &here);
         tt_bytes_clear(&bytes);
     }
     if (status != TIPTRUE_OK && status != TIPTRUE_E_USAGE && status != TIPTRUE_E_MEMORY) {
@@ -134,7 +147,8 @@ enum tiptrue_status tiptrue_report_add_file(struct tiptrue_report *report, const
     return status;
 }
 
-enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report, const struct tiptrue_trend *trend,
+enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report,
+                                             const struct tiptrue_trend *trend,
                                              struct tiptrue_error *error)
 {
     tt_report_add_trend(&report->page, trend, NULL, 0);
@@ -192,7 +206,8 @@ static enum tiptrue_status add_exports(struct exports *exports, const struct tt_
         }
         if (exports->n == exports->room) {
             size_t room = exports->room > 0 ? 2 * exports->room : 16;
-            struct tt_weeks_export *all = tt_arena_grow(&exports->arena, exports->all, room, sizeof *all);
+            struct tt_weeks_export *all =
+                tt_arena_grow(&exports->arena, exports->all, room, sizeof *all);
             if (all == NULL) {
                 return TIPTRUE_E_MEMORY;
             }
@@ -209,8 +224,8 @@ static enum tiptrue_status add_exports(struct exports *exports, const struct tt_
 }
 
 /* All exports of the runs of @machine. */
-static enum tiptrue_status gather_exports(struct tiptrue_history *history, const char *machine, struct exports *exports,
-                                          struct tiptrue_error *error)
+static enum tiptrue_status gather_exports(struct tiptrue_history *history, const char *machine,
+                                          struct exports *exports, struct tiptrue_error *error)
 {
     const struct tt_store_query query = {.machine = machine};
     struct names runs = {0};
@@ -228,7 +243,8 @@ static enum tiptrue_status gather_exports(struct tiptrue_history *history, const
     return status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
 }
 
-static enum tiptrue_status add_machine(struct tiptrue_report *report, struct tiptrue_history *history, const char *machine,
+static enum tiptrue_status add_machine(struct tiptrue_report *report,
+                                       struct tiptrue_history *history, const char *machine,
                                        struct tiptrue_error *error)
 {
     const struct tiptrue_history_query query = {.machine = machine};
@@ -248,7 +264,8 @@ static enum tiptrue_status add_machine(struct tiptrue_report *report, struct tip
     return status;
 }
 
-enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report, struct tiptrue_history *history, const char *machine,
+enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report,
+                                               struct tiptrue_history *history, const char *machine,
                                                struct tiptrue_error *error)
 {
     struct names machines = {0};
@@ -261,8 +278,8 @@ enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report, st
     if (status == TIPTRUE_E_MEMORY) {
         status = tt_fail_memory(error);
     } else if (status == TIPTRUE_OK && machines.n == 0) {
-        status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0, "enter runs by `tiptrue solve --history'",
-                         "the history holds no runs");
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0,
+                         "enter runs by `tiptrue solve --history'", "the history holds no runs");
     }
     for (size_t i = 0; status == TIPTRUE_OK && i < machines.n; i++) {
         status = add_machine(report, history, machines.all[i], error);
@@ -271,8 +288,8 @@ enum tiptrue_status tiptrue_report_add_history(struct tiptrue_report *report, st
     return status;
 }
 
-enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text, size_t *length,
-                                        struct tiptrue_error *error)
+enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report, char **text,
+                                        size_t *length, struct tiptrue_error *error)
 {
     struct tt_buffer buffer = {0};
 
@@ -285,8 +302,9 @@ size_t tiptrue_report_pictures(const struct tiptrue_report *report)
     return report->page.n_pictures;
 }
 
-enum tiptrue_status tiptrue_report_picture(const struct tiptrue_report *report, size_t index, const char **name, char **text,
-                                           size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tiptrue_report_picture(const struct tiptrue_report *report, size_t index,
+                                           const char **name, char **text, size_t *length,
+                                           struct tiptrue_error *error)
 {
     const struct tt_picture *picture = &report->page.pictures[index];
     struct tt_buffer buffer = {0};

@@ -18,7 +18,8 @@ struct tt_adjust_workspace {
     struct tt_arena arena;
 };
 
-enum tiptrue_status tt_adjust_workspace_new(struct tt_adjust_workspace **workspace, struct tiptrue_error *error)
+enum tiptrue_status tt_adjust_workspace_new(struct tt_adjust_workspace **workspace,
+                                            struct tiptrue_error *error)
 {
     struct tt_adjust_workspace *made = calloc(1, sizeof *made);
     if (made == NULL) {
@@ -38,13 +39,16 @@ void tt_adjust_workspace_free(struct tt_adjust_workspace *workspace)
 
 static enum tiptrue_status no_touch(const struct tiptrue_run *run, struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "a run needs touches that made contact: check the contact circuit",
+    return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0,
+                   "a run needs touches that made contact: check the contact circuit",
                    "the run holds no touch that can be used");
 }
 
 /* TIPTRUE_E_USAGE: a tip is asked for that neither machine file nor run knows. */
-static enum tiptrue_status check_wanted(const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                        const struct tiptrue_solve_options *options, struct tiptrue_error *error)
+static enum tiptrue_status check_wanted(const struct tiptrue_machine *machine,
+                                        const struct tiptrue_run *run,
+                                        const struct tiptrue_solve_options *options,
+                                        struct tiptrue_error *error)
 {
     for (size_t k = 0; options != NULL && k < options->n_tips; k++) {
         size_t t = 0;
@@ -52,8 +56,9 @@ static enum tiptrue_status check_wanted(const struct tiptrue_machine *machine, c
             t++;
         }
         if (t == run->n_tips) {
-            return tt_fail(error, TIPTRUE_E_USAGE, machine->n_tips > 0 ? machine->file : run->file, 0, 0,
-                           "a wanted tip is one of the machine file or of the run", "has no tip '%s'", options->tips[k]);
+            return tt_fail(error, TIPTRUE_E_USAGE, machine->n_tips > 0 ? machine->file : run->file,
+                           0, 0, "a wanted tip is one of the machine file or of the run",
+                           "has no tip '%s'", options->tips[k]);
         }
     }
     return TIPTRUE_OK;
@@ -68,10 +73,12 @@ static bool any_touch_row(const struct tiptrue_run *run)
     return any;
 }
 
-/* A selection for a run in which no move made contact: nothing is in it, and the findings say why. */
-static enum tiptrue_status select_nothing(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                          const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                          struct tt_noise *noise)
+/* A selection for a run in which no move made contact: nothing is in it, and the findings say why.
+ */
+static enum tiptrue_status select_nothing(struct tt_selection *selection, struct tt_arena *arena,
+                                          const struct tiptrue_plate *plate,
+                                          const struct tiptrue_machine *machine,
+                                          const struct tiptrue_run *run, struct tt_noise *noise)
 {
     *selection = (struct tt_selection){.robust = true, .weak = true};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
@@ -98,7 +105,8 @@ static enum tiptrue_status select_nothing(struct tt_selection *selection, struct
     return TIPTRUE_OK;
 }
 
-/* What findings and numbers of a solution are read from. @stated: the noise as the machine file has it. */
+/* What findings and numbers of a solution are read from. @stated: the noise as the machine file has
+ * it. */
 static struct tt_view view_of(const struct tt_selection *selection, const struct tt_noise *stated,
                               struct tiptrue_solution *solution, struct tt_arena *scratch)
 {
@@ -137,7 +145,8 @@ static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_sol
 }
 
 /* The touches' correlation into the fit, where there is one. */
-static enum tiptrue_status find_correlation(const struct tt_selection *selection, struct tt_arena *arena)
+static enum tiptrue_status find_correlation(const struct tt_selection *selection,
+                                            struct tt_arena *arena)
 {
     struct tt_correlated *found = TT_ARENA_NEW(arena, 1, struct tt_correlated);
 
@@ -148,10 +157,11 @@ static enum tiptrue_status find_correlation(const struct tt_selection *selection
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace,
+                              const struct tiptrue_plate *plate,
                               const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                              const struct tiptrue_solve_options *options, struct tiptrue_solution **solution,
-                              struct tiptrue_error *error)
+                              const struct tiptrue_solve_options *options,
+                              struct tiptrue_solution **solution, struct tiptrue_error *error)
 {
     struct tt_noise noise = tt_noise_of(machine, run), stated = noise;
     struct tt_selection selection;
@@ -159,7 +169,8 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
     bool robust = options == NULL || !options->least_squares;
 
     if (!run->checked_against_plate || !run->checked_against_machine) {
-        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "read the run with its plate and machine",
+        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0,
+                       "read the run with its plate and machine",
                        "the run was not checked against a plate and a machine");
     }
     if ((status = check_wanted(machine, run, options, error)) != TIPTRUE_OK) {
@@ -190,19 +201,22 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace, const struc
 }
 
 /* The model of the run at its start values, with weak priors if it needs them. */
-static enum tiptrue_status predict(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                   const struct tt_noise *noise)
+static enum tiptrue_status predict(struct tt_selection *selection, struct tt_arena *arena,
+                                   const struct tiptrue_plate *plate,
+                                   const struct tiptrue_machine *machine,
+                                   const struct tiptrue_run *run, const struct tt_noise *noise)
 {
-    selection->terms =
-        (struct tt_terms){.moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
+    selection->terms = (struct tt_terms){.moved_at = TT_NONE,
+                                         .slipped_at = TT_NONE,
+                                         .orders = TT_ARENA_NEW(arena, run->n_tips, unsigned)};
     selection->model = TT_ARENA_NEW(arena, 1, struct tt_model);
     selection->fit = TT_ARENA_NEW(arena, 1, struct tt_fit);
     if (selection->terms.orders == NULL || selection->model == NULL || selection->fit == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (int weak = 0; weak < 2; weak++) {
-        enum tiptrue_status status = tt_model_build(selection->model, arena, plate, machine, run, &selection->terms, weak == 1);
+        enum tiptrue_status status = tt_model_build(selection->model, arena, plate, machine, run,
+                                                    &selection->terms, weak == 1);
         if (status == TIPTRUE_OK) {
             status = tt_fit_init(selection->fit, arena, selection->model, noise);
         }
@@ -213,7 +227,8 @@ static enum tiptrue_status predict(struct tt_selection *selection, struct tt_are
     return TIPTRUE_E_DEGENERATE;
 }
 
-enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
+enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace,
+                             const struct tiptrue_plate *plate,
                              const struct tiptrue_machine *machine, const struct tiptrue_run *run,
                              struct tiptrue_solution **expected, struct tiptrue_error *error)
 {
@@ -222,7 +237,8 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
     enum tiptrue_status status;
 
     if (!run->checked_against_plate || !run->checked_against_machine) {
-        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "read the run with its plate and machine",
+        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0,
+                       "read the run with its plate and machine",
                        "the run was not checked against a plate and a machine");
     }
     tt_arena_reset(&workspace->arena);
@@ -231,8 +247,10 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace, const struct
         return no_touch(run, error);
     }
     if (status == TIPTRUE_E_DEGENERATE) {
-        return tt_fail(error, status, run->file, 0, 0, "are the stated uncertainties of a usual size?",
-                       "what this run determines cannot be told: its equations are singular to the last digit");
+        return tt_fail(error, status, run->file, 0, 0,
+                       "are the stated uncertainties of a usual size?",
+                       "what this run determines cannot be told: its equations are singular to the "
+                       "last digit");
     }
     struct tiptrue_solution *made = status == TIPTRUE_OK ? calloc(1, sizeof *made) : NULL;
     if (made == NULL) {

@@ -11,13 +11,15 @@
 #include "adjust/robust.h"
 #include "adjust/unseen.h"
 
-/* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not determined: half a millimetre.
- * Nor is an offset of which touches, sightings and plate leave that much. Larger, and results are called determined that nobody can
- * place with; smaller, and a poor plate (u of 0.1 mm) with edges at 10 degrees to each other is called undetermined. */
+/* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not
+ * determined: half a millimetre. Nor is an offset of which touches, sightings and plate leave that
+ * much. Larger, and results are called determined that nobody can place with; smaller, and a poor
+ * plate (u of 0.1 mm) with edges at 10 degrees to each other is called undetermined. */
 #define UNDETERMINED_MM 0.5
 #define UNDETERMINED_RAD 0.035
-/* A yaw that neither sightings nor a statement give, but touches alone, is not determined from 0.003 rad (0.17 degrees) on: the
- * touches then see it by its square, whose either root fits, and the covariance at one of them tells nothing of the other. */
+/* A yaw that neither sightings nor a statement give, but touches alone, is not determined from
+ * 0.003 rad (0.17 degrees) on: the touches then see it by its square, whose either root fits, and
+ * the covariance at one of them tells nothing of the other. */
 #define UNDETERMINED_TOUCHED_RAD 0.003
 
 static double u_of(double variance_mm2)
@@ -105,14 +107,17 @@ static void fill_scatter(struct tt_view *view)
     struct tiptrue_solution *s = view->solution;
     const struct tt_fit *fit = view->fit;
     const struct tt_noise *noise = view->noise;
-    bool own = !noise->touch_known || fit->scattered, own_sight = !noise->sight_known || fit->sight_scattered;
+    bool own = !noise->touch_known || fit->scattered,
+         own_sight = !noise->sight_known || fit->sight_scattered;
 
     s->has_u_touch = !own || fit->dof_touch >= 0.5;
-    s->u_touch_mm = own ? u_of(fit->touch_var_mm2 - noise->touch_digit_var_mm2) : sqrt(noise->touch_var_mm2);
+    s->u_touch_mm =
+        own ? u_of(fit->touch_var_mm2 - noise->touch_digit_var_mm2) : sqrt(noise->touch_var_mm2);
     s->dof_touch = own ? fit->dof_touch : HUGE_VAL;
     s->stated_dof_touch = noise->touch_dof;
     s->has_u_sighting = view->model->n_sights > 0 && (!own_sight || fit->dof_sight >= 0.5);
-    s->u_sighting_mm = own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2) : sqrt(noise->sight_var_mm2);
+    s->u_sighting_mm = own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2)
+                                 : sqrt(noise->sight_var_mm2);
     s->dof_sighting = own_sight ? fit->dof_sight : HUGE_VAL;
     s->stated_dof_sighting = noise->sight_dof;
 }
@@ -139,25 +144,34 @@ static bool fill_poses(struct tt_view *view)
         pose->u_mark_x_mm = sqrt(c[at * nb + at]);
         pose->u_mark_y_mm = sqrt(c[(at + 1) * nb + at + 1]);
         pose->u_yaw_rad = sqrt(c[(at + 2) * nb + at + 2]);
-        pose->mark_determined = pose->u_mark_x_mm < UNDETERMINED_MM && pose->u_mark_y_mm < UNDETERMINED_MM;
+        pose->mark_determined =
+            pose->u_mark_x_mm < UNDETERMINED_MM && pose->u_mark_y_mm < UNDETERMINED_MM;
         bool touched_only = !model->yaw_sighted[k] && !model->yaw_prior_used[k];
-        pose->yaw_determined = pose->u_yaw_rad < (touched_only ? UNDETERMINED_TOUCHED_RAD : UNDETERMINED_RAD);
+        pose->yaw_determined =
+            pose->u_yaw_rad < (touched_only ? UNDETERMINED_TOUCHED_RAD : UNDETERMINED_RAD);
     }
     return !failed;
 }
 
 /* ---- tips ---- */
 
-static void budget_line(struct tt_tip_result *tip, const char *source, bool of_plate, double xx, double yy)
+static void budget_line(struct tt_tip_result *tip, const char *source, bool of_plate, double xx,
+                        double yy)
 {
     if (xx > 0 || yy > 0) {
-        tip->budget[tip->n_budget++] = (struct tt_budget_line){
-            .source = source, .type = 'B', .of_plate = of_plate, .u_x_mm = u_of(xx), .u_y_mm = u_of(yy), .dof = HUGE_VAL};
+        tip->budget[tip->n_budget++] = (struct tt_budget_line){.source = source,
+                                                               .type = 'B',
+                                                               .of_plate = of_plate,
+                                                               .u_x_mm = u_of(xx),
+                                                               .u_y_mm = u_of(yy),
+                                                               .dof = HUGE_VAL};
     }
 }
 
-/* The same of a source that was estimated with @dof degrees of freedom. HUGE_VAL = stated after all. */
-static void estimated_line(struct tt_tip_result *tip, const char *source, double dof, double xx, double yy)
+/* The same of a source that was estimated with @dof degrees of freedom. HUGE_VAL = stated after
+ * all. */
+static void estimated_line(struct tt_tip_result *tip, const char *source, double dof, double xx,
+                           double yy)
 {
     size_t n = tip->n_budget;
 
@@ -168,8 +182,10 @@ static void estimated_line(struct tt_tip_result *tip, const char *source, double
     }
 }
 
-/* The touches' part split into repeatability, resolution and rotation, in proportion to their variances. */
-static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
+/* The touches' part split into repeatability, resolution and rotation, in proportion to their
+ * variances. */
+static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u,
+                        struct tt_tip_result *tip)
 {
     const struct tt_fit *fit = view->fit;
     const struct tt_cov2 *s = u->source;
@@ -189,20 +205,25 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     }
     rotation = used > 0 ? rotation / used : 0;
     total = fit->touch_var_mm2 + rotation;
-    double digit = fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2) / total, turn = rotation / total,
-           rest = 1 - digit - turn;
+    double digit = fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2) / total,
+           turn = rotation / total, rest = 1 - digit - turn;
     double sight_digit = fmin(fit->noise->sight_digit_var_mm2 / fit->sight_var_mm2, 1);
     const struct tt_cov2 *t = &s[TT_SOURCE_TOUCH], *v = &s[TT_SOURCE_SIGHT];
 
     estimated_line(tip, "touch repeatability", dof_touch, rest * t->xx_mm2, rest * t->yy_mm2);
-    estimated_line(tip, "sighting repeatability", dof_sight, (1 - sight_digit) * v->xx_mm2, (1 - sight_digit) * v->yy_mm2);
-    budget_line(tip, "resolution of the coordinates", false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
+    estimated_line(tip, "sighting repeatability", dof_sight, (1 - sight_digit) * v->xx_mm2,
+                   (1 - sight_digit) * v->yy_mm2);
+    budget_line(tip, "resolution of the coordinates", false,
+                digit * t->xx_mm2 + sight_digit * v->xx_mm2,
                 digit * t->yy_mm2 + sight_digit * v->yy_mm2);
     budget_line(tip, "rotation setting", false, turn * t->xx_mm2, turn * t->yy_mm2);
-    budget_line(tip, "stated contact radius", false, s[TT_SOURCE_RADIUS].xx_mm2, s[TT_SOURCE_RADIUS].yy_mm2);
+    budget_line(tip, "stated contact radius", false, s[TT_SOURCE_RADIUS].xx_mm2,
+                s[TT_SOURCE_RADIUS].yy_mm2);
     budget_line(tip, "nominal yaw", false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
-    budget_line(tip, "stated place of the mark", false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
-    budget_line(tip, "explanations not excluded", false, s[TT_SOURCE_RIVALS].xx_mm2, s[TT_SOURCE_RIVALS].yy_mm2);
+    budget_line(tip, "stated place of the mark", false, s[TT_SOURCE_PLACE].xx_mm2,
+                s[TT_SOURCE_PLACE].yy_mm2);
+    budget_line(tip, "explanations not excluded", false, s[TT_SOURCE_RIVALS].xx_mm2,
+                s[TT_SOURCE_RIVALS].yy_mm2);
     budget_line(tip, "edge places", true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
     budget_line(tip, "group shifts", true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
     budget_line(tip, "mark places", true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
@@ -224,11 +245,13 @@ static void fill_held(const struct tt_held_offset *held, struct tt_tip_result *t
     tip->same_plate_region = tt_cov2_region(held->cov, tip->same_plate_region_factor);
 }
 
-/* Whether touches, sightings and plate determine the offset on the axis that @axis takes from a covariance. What rests on nothing
- * must be small; and so must all but the stated yaw and place, which have findings of their own: edges that are all but parallel
- * leave no weak direction, and yet metres. Where the run's own scatter is smaller than a usual one it does not decide: a run is
+/* Whether touches, sightings and plate determine the offset on the axis that @axis takes from a
+ * covariance. What rests on nothing must be small; and so must all but the stated yaw and place,
+ * which have findings of their own: edges that are all but parallel leave no weak direction, and
+ * yet metres. Where the run's own scatter is smaller than a usual one it does not decide: a run is
  * then determined as it was expected to be before it was made (check.h). */
-static bool offset_determined(const struct tt_view *view, const struct tt_tip_uncertainty *u, size_t axis)
+static bool offset_determined(const struct tt_view *view, const struct tt_tip_uncertainty *u,
+                              size_t axis)
 {
     double own[TT_SOURCES], whole = axis == TT_TIP_O_X ? u->offset.xx_mm2 : u->offset.yy_mm2;
     double usual = TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM, found = view->fit->touch_var_mm2;
@@ -241,7 +264,8 @@ static bool offset_determined(const struct tt_view *view, const struct tt_tip_un
     return u->weak_u_mm[axis] < UNDETERMINED_MM && rest < UNDETERMINED_MM * UNDETERMINED_MM;
 }
 
-static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
+static void fill_offset(const struct tt_tip_uncertainty *u, const double *x,
+                        struct tt_tip_result *tip)
 {
     double own_x = u->prior_u_mm[TT_TIP_O_X] * u->prior_u_mm[TT_TIP_O_X],
            own_y = u->prior_u_mm[TT_TIP_O_Y] * u->prior_u_mm[TT_TIP_O_Y];
@@ -255,25 +279,32 @@ static void fill_offset(const struct tt_tip_uncertainty *u, const double *x, str
     tip->region_factor = tt_factor_plane(u->dof);
     tip->region = tt_cov2_region(u->offset, tip->region_factor);
     const struct tt_cov2 *own = &u->less_plate;
-    tip->prior_share = fmax(own->xx_mm2 > 0 ? own_x / own->xx_mm2 : 0, own->yy_mm2 > 0 ? own_y / own->yy_mm2 : 0);
+    tip->prior_share =
+        fmax(own->xx_mm2 > 0 ? own_x / own->xx_mm2 : 0, own->yy_mm2 > 0 ? own_y / own->yy_mm2 : 0);
 }
 
-static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, struct tt_tip_result *tip)
+static void fill_runout(const struct tt_tip_uncertainty *u, const double *x,
+                        struct tt_tip_result *tip)
 {
     const double *c = u->cc;
     size_t n = u->size;
     double e_x = x[TT_TIP_E_X], e_y = x[TT_TIP_E_Y], size = hypot(e_x, e_y);
-    struct tt_cov2 cov = {c[TT_TIP_E_X * n + TT_TIP_E_X], c[TT_TIP_E_X * n + TT_TIP_E_Y], c[TT_TIP_E_Y * n + TT_TIP_E_Y]};
+    struct tt_cov2 cov = {c[TT_TIP_E_X * n + TT_TIP_E_X], c[TT_TIP_E_X * n + TT_TIP_E_Y],
+                          c[TT_TIP_E_Y * n + TT_TIP_E_Y]};
 
-    tip->runout_determined = u->weak_u_mm[TT_TIP_E_X] < UNDETERMINED_MM && u->weak_u_mm[TT_TIP_E_Y] < UNDETERMINED_MM;
+    tip->runout_determined =
+        u->weak_u_mm[TT_TIP_E_X] < UNDETERMINED_MM && u->weak_u_mm[TT_TIP_E_Y] < UNDETERMINED_MM;
     tip->runout = (struct tt_tip_xy){e_x, e_y};
     tip->eccentricity_mm = size;
     tip->runout_angle_rad = atan2(e_y, e_x);
     if (size > 0) {
         double c_x = e_x / size, c_y = e_y / size;
-        tip->u_eccentricity_mm = u_of(c_x * c_x * cov.xx_mm2 + 2 * c_x * c_y * cov.xy_mm2 + c_y * c_y * cov.yy_mm2);
-        tip->u_runout_angle_rad =
-            fmin(u_of(c_y * c_y * cov.xx_mm2 - 2 * c_x * c_y * cov.xy_mm2 + c_x * c_x * cov.yy_mm2) / size, TT_PI);
+        tip->u_eccentricity_mm =
+            u_of(c_x * c_x * cov.xx_mm2 + 2 * c_x * c_y * cov.xy_mm2 + c_y * c_y * cov.yy_mm2);
+        tip->u_runout_angle_rad = fmin(
+            u_of(c_y * c_y * cov.xx_mm2 - 2 * c_x * c_y * cov.xy_mm2 + c_x * c_x * cov.yy_mm2) /
+                size,
+            TT_PI);
     } else {
         tip->u_eccentricity_mm = u_of(fmax(cov.xx_mm2, cov.yy_mm2));
         tip->u_runout_angle_rad = TT_PI;
@@ -285,11 +316,12 @@ static void fill_runout(const struct tt_tip_uncertainty *u, const double *x, str
     tip->u_contact_radius_mm = u_of(c[TT_TIP_R * n + TT_TIP_R]);
     tip->radius_dof = u->radius_dof;
     tip->radius_factor = tt_factor_line(u->radius_dof);
-    tip->same_plate_u_radius_mm = u_of(fmax(c[TT_TIP_R * n + TT_TIP_R] - u->plate_radius_var_mm2, 0));
+    tip->same_plate_u_radius_mm =
+        u_of(fmax(c[TT_TIP_R * n + TT_TIP_R] - u->plate_radius_var_mm2, 0));
 }
 
-static bool fill_shape(const struct tt_view *view, size_t block, const struct tt_tip_uncertainty *u, const double *x,
-                       struct tt_tip_result *tip)
+static bool fill_shape(const struct tt_view *view, size_t block, const struct tt_tip_uncertainty *u,
+                       const double *x, struct tt_tip_result *tip)
 {
     size_t n = u->size;
 
@@ -302,11 +334,14 @@ static bool fill_shape(const struct tt_view *view, size_t block, const struct tt
             continue;
         }
         size_t at = TT_TIP_SHAPE + 2 * tip->n_shape;
-        double a = x[at], b = x[at + 1], size = hypot(a, b), c_a = size > 0 ? a / size : 1, c_b = size > 0 ? b / size : 0;
-        double variance =
-            c_a * c_a * u->cc[at * n + at] + 2 * c_a * c_b * u->cc[at * n + at + 1] + c_b * c_b * u->cc[(at + 1) * n + at + 1];
-        tip->shape[tip->n_shape++] = (struct tt_shape_term){
-            .order = k, .amplitude_mm = size, .u_amplitude_mm = u_of(variance), .angle_rad = atan2(b, a) / k};
+        double a = x[at], b = x[at + 1], size = hypot(a, b), c_a = size > 0 ? a / size : 1,
+               c_b = size > 0 ? b / size : 0;
+        double variance = c_a * c_a * u->cc[at * n + at] + 2 * c_a * c_b * u->cc[at * n + at + 1] +
+                          c_b * c_b * u->cc[(at + 1) * n + at + 1];
+        tip->shape[tip->n_shape++] = (struct tt_shape_term){.order = k,
+                                                            .amplitude_mm = size,
+                                                            .u_amplitude_mm = u_of(variance),
+                                                            .angle_rad = atan2(b, a) / k};
     }
     return true;
 }
@@ -318,16 +353,20 @@ struct change {
 };
 
 /* Offsets in full: of the full solution, what comes from the plate cancels on the same one. */
-static struct change change_in_full(const struct tt_tip_uncertainty *u, const struct tt_tip_result *tip)
+static struct change change_in_full(const struct tt_tip_uncertainty *u,
+                                    const struct tt_tip_result *tip)
 {
-    return tip->change_on_same_plate ? (struct change){u->less_plate, u->less_plate_dof} : (struct change){u->offset, u->dof};
+    return tip->change_on_same_plate ? (struct change){u->less_plate, u->less_plate_dof}
+                                     : (struct change){u->offset, u->dof};
 }
 
-static const struct tt_earlier *earlier_of(const struct tt_view *view, const struct tt_tip_result *tip)
+static const struct tt_earlier *earlier_of(const struct tt_view *view,
+                                           const struct tt_tip_result *tip)
 {
     const struct tiptrue_between *between = view->between;
 
-    for (size_t i = 0; between != NULL && i < between->n_earlier && tip->change_on_same_plate; i++) {
+    for (size_t i = 0; between != NULL && i < between->n_earlier && tip->change_on_same_plate;
+         i++) {
         if (strcmp(between->earlier[i].tip, tip->name) == 0) {
             return &between->earlier[i];
         }
@@ -335,11 +374,13 @@ static const struct tt_earlier *earlier_of(const struct tt_view *view, const str
     return NULL;
 }
 
-/* Held offset less that of the run which the present offset came from. Scatter between runs is in this run's covariance already, if
- * it is known; the earlier run has it too. */
-static struct change change_since(const struct tt_view *view, const struct tt_earlier *earlier, const struct tt_tip_result *tip)
+/* Held offset less that of the run which the present offset came from. Scatter between runs is in
+ * this run's covariance already, if it is known; the earlier run has it too. */
+static struct change change_since(const struct tt_view *view, const struct tt_earlier *earlier,
+                                  const struct tt_tip_result *tip)
 {
-    struct tt_cov2 apart = tt_plate_apart(tt_effects_of(view->solution, tip), earlier->effects), between = {0, 0, 0};
+    struct tt_cov2 apart = tt_plate_apart(tt_effects_of(view->solution, tip), earlier->effects),
+                   between = {0, 0, 0};
     double between_dof = HUGE_VAL;
 
     for (size_t i = 0; i < view->between->n_tips; i++) {
@@ -349,16 +390,19 @@ static struct change change_since(const struct tt_view *view, const struct tt_ea
             between_dof = b->dof;
         }
     }
-    struct tt_cov2 whole = {tip->same_plate_cov.xx_mm2 + earlier->cov.xx_mm2 + between.xx_mm2 + apart.xx_mm2,
-                            tip->same_plate_cov.xy_mm2 + earlier->cov.xy_mm2 + between.xy_mm2 + apart.xy_mm2,
-                            tip->same_plate_cov.yy_mm2 + earlier->cov.yy_mm2 + between.yy_mm2 + apart.yy_mm2};
-    const struct tt_scatter_part parts[] = {
-        {tip->same_plate_cov, tip->same_plate_dof}, {earlier->cov, earlier->dof}, {between, between_dof}};
+    struct tt_cov2 whole = {
+        tip->same_plate_cov.xx_mm2 + earlier->cov.xx_mm2 + between.xx_mm2 + apart.xx_mm2,
+        tip->same_plate_cov.xy_mm2 + earlier->cov.xy_mm2 + between.xy_mm2 + apart.xy_mm2,
+        tip->same_plate_cov.yy_mm2 + earlier->cov.yy_mm2 + between.yy_mm2 + apart.yy_mm2};
+    const struct tt_scatter_part parts[] = {{tip->same_plate_cov, tip->same_plate_dof},
+                                            {earlier->cov, earlier->dof},
+                                            {between, between_dof}};
     return (struct change){whole, tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole)};
 }
 
 /* @u: of the tip. NULL: it made no contact. False: out of memory. */
-static bool fill_change(const struct tt_view *view, size_t run_tip, const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
+static bool fill_change(const struct tt_view *view, size_t run_tip,
+                        const struct tt_tip_uncertainty *u, struct tt_tip_result *tip)
 {
     bool failed = false;
 
@@ -368,16 +412,19 @@ static bool fill_change(const struct tt_view *view, size_t run_tip, const struct
     const struct tt_tip *stated = &view->machine->tips[run_tip];
     tip->has_present = true;
     tip->present = stated->offset;
-    tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm, tip->offset.y_mm - stated->offset.y_mm};
-    tip->change_on_same_plate =
-        stated->offset_plate != NULL && view->plate->serial != NULL && strcmp(stated->offset_plate, view->plate->serial) == 0;
+    tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm,
+                                         tip->offset.y_mm - stated->offset.y_mm};
+    tip->change_on_same_plate = stated->offset_plate != NULL && view->plate->serial != NULL &&
+                                strcmp(stated->offset_plate, view->plate->serial) == 0;
     if (u == NULL) {
         return true;
     }
     const struct tt_earlier *earlier = earlier_of(view, tip);
-    struct change change = earlier != NULL ? change_since(view, earlier, tip) : change_in_full(u, tip);
+    struct change change =
+        earlier != NULL ? change_since(view, earlier, tip) : change_in_full(u, tip);
     if (earlier != NULL) {
-        tip->change = (struct tt_machine_xy){tip->held.x_mm - earlier->held.x_mm, tip->held.y_mm - earlier->held.y_mm};
+        tip->change = (struct tt_machine_xy){tip->held.x_mm - earlier->held.x_mm,
+                                             tip->held.y_mm - earlier->held.y_mm};
         tip->change_from = copy_text(view->solution, earlier->run, &failed);
     }
     tip->change_cov = change.cov;
@@ -387,11 +434,12 @@ static bool fill_change(const struct tt_view *view, size_t run_tip, const struct
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
         return !failed;
     }
-    tip->p_unchanged = tt_p_plane(tt_cov2_distance2(change.cov, tip->change.x_mm, tip->change.y_mm), change.dof);
+    tip->p_unchanged =
+        tt_p_plane(tt_cov2_distance2(change.cov, tip->change.x_mm, tip->change.y_mm), change.dof);
     if (view->solution->has_permitted_error) {
         tip->has_conformity = true;
-        tip->p_conforming =
-            tt_p_within(tip->change.x_mm, tip->change.y_mm, change.cov, change.dof, view->solution->permitted_error_mm);
+        tip->p_conforming = tt_p_within(tip->change.x_mm, tip->change.y_mm, change.cov, change.dof,
+                                        view->solution->permitted_error_mm);
     }
     return !failed;
 }
@@ -414,7 +462,8 @@ static bool fill_features(struct tt_view *view)
         struct tt_plate_feature *feature = &s->features[s->n_features++];
         feature->u_mm = prior->u;
         if (prior->kind == TT_PRIOR_EDGE) {
-            *feature = (struct tt_plate_feature){TT_FEATURE_EDGE, s->edge_names[prior->what], 0, prior->u};
+            *feature =
+                (struct tt_plate_feature){TT_FEATURE_EDGE, s->edge_names[prior->what], 0, prior->u};
         } else if (prior->kind == TT_PRIOR_GROUP) {
             char *name = copy_text(s, plate->groups[prior->what].name, &failed);
             int axis = prior->place == view->model->at_group[prior->what] ? 'x' : 'y';
@@ -467,17 +516,17 @@ static bool fill_between_tips(struct tt_view *view)
         }
         struct tt_held_offset d = tt_held_between(&view->held, block, over);
         double factor = tt_factor_line(d.dof);
-        s->between_tips[s->n_between_tips++] =
-            (struct tt_tip_difference){.tip = tip->name,
-                                       .over = first->name,
-                                       .determined = tip->offset_determined_x && tip->offset_determined_y &&
-                                                     first->offset_determined_x && first->offset_determined_y,
-                                       .offset = d.offset,
-                                       .cov = d.cov,
-                                       .dof = d.dof,
-                                       .factor = factor,
-                                       .expanded_x_mm = factor * u_of(d.cov.xx_mm2),
-                                       .expanded_y_mm = factor * u_of(d.cov.yy_mm2)};
+        s->between_tips[s->n_between_tips++] = (struct tt_tip_difference){
+            .tip = tip->name,
+            .over = first->name,
+            .determined = tip->offset_determined_x && tip->offset_determined_y &&
+                          first->offset_determined_x && first->offset_determined_y,
+            .offset = d.offset,
+            .cov = d.cov,
+            .dof = d.dof,
+            .factor = factor,
+            .expanded_x_mm = factor * u_of(d.cov.xx_mm2),
+            .expanded_y_mm = factor * u_of(d.cov.yy_mm2)};
     }
     return true;
 }
@@ -486,12 +535,14 @@ static bool fill_between_tips(struct tt_view *view)
 static bool fill_absent_tip(struct tt_view *view, size_t run_tip, struct tt_tip_result *tip)
 {
     bool failed = false;
-    *tip = (struct tt_tip_result){.verdict = TIPTRUE_REPEAT, .dof = HUGE_VAL, .same_plate_dof = HUGE_VAL};
+    *tip = (struct tt_tip_result){
+        .verdict = TIPTRUE_REPEAT, .dof = HUGE_VAL, .same_plate_dof = HUGE_VAL};
     tip->name = copy_text(view->solution, view->run->tips[run_tip], &failed);
     return fill_change(view, run_tip, NULL, tip) && !failed;
 }
 
-static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t run_tip, size_t block, struct tt_tip_result *tip)
+static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t run_tip, size_t block,
+                     struct tt_tip_result *tip)
 {
     const struct tt_model *model = view->model;
     const double *x = model->x + model->system.first[block];
@@ -522,7 +573,8 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
     tip->common_u_x_mm = sqrt(common_xx_mm2);
     tip->common_u_y_mm = sqrt(common_yy_mm2);
     fill_runout(u, x, tip);
-    if (failed || !fill_effects(view, block, tip) || !fill_shape(view, block, u, x, tip) || !fill_budget(view, u, tip)) {
+    if (failed || !fill_effects(view, block, tip) || !fill_shape(view, block, u, x, tip) ||
+        !fill_budget(view, u, tip)) {
         return false;
     }
     u->cc = NULL;
@@ -532,7 +584,8 @@ static bool fill_tip(struct tt_view *view, struct tt_uncertainty *all, size_t ru
 /* Add scatter between runs to what a run says of itself, degrees of freedom included. */
 static void add_between(struct tt_cov2 *cov, double *cov_dof, struct tt_cov2 between, double dof)
 {
-    struct tt_cov2 whole = {cov->xx_mm2 + between.xx_mm2, cov->xy_mm2, cov->yy_mm2 + between.yy_mm2};
+    struct tt_cov2 whole = {cov->xx_mm2 + between.xx_mm2, cov->xy_mm2,
+                            cov->yy_mm2 + between.yy_mm2};
     const struct tt_scatter_part parts[] = {{*cov, *cov_dof}, {between, dof}};
 
     *cov_dof = tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
@@ -560,7 +613,8 @@ bool tt_assemble_between(struct tt_view *view)
         add_between(&u->offset, &u->dof, part, b->dof);
         add_between(&u->less_plate, &u->less_plate_dof, part, b->dof);
         add_between(&held->cov, &held->dof, part, b->dof);
-        double prior_share = tip->prior_share; /* of what the run says: scatter makes no statement firmer */
+        double prior_share =
+            tip->prior_share; /* of what the run says: scatter makes no statement firmer */
         fill_offset(u, view->model->x + view->model->system.first[block], tip);
         fill_held(held, tip);
         tip->prior_share = prior_share;
@@ -581,8 +635,9 @@ static enum tiptrue_status fill_tips(struct tt_view *view)
     view->held_tips = TT_ARENA_NEW(view->scratch, view->model->n_blocks, struct tt_held_offset);
     view->tip_cov = tt_arena_get(view->scratch, view->model->n_blocks, sizeof *view->tip_cov);
     s->tips = TT_ARENA_NEW(&s->arena, view->run->n_tips, struct tt_tip_result);
-    if (status != TIPTRUE_OK || attempted == NULL || view->tips == NULL || view->tip_cov == NULL || view->held_tips == NULL ||
-        s->tips == NULL || !tt_held_make(&view->held, view->scratch, view->fit) || !fill_features(view)) {
+    if (status != TIPTRUE_OK || attempted == NULL || view->tips == NULL || view->tip_cov == NULL ||
+        view->held_tips == NULL || s->tips == NULL ||
+        !tt_held_make(&view->held, view->scratch, view->fit) || !fill_features(view)) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < view->run->n_observations; i++) {
@@ -596,7 +651,8 @@ static enum tiptrue_status fill_tips(struct tt_view *view)
             continue;
         }
         struct tt_tip_result *tip = &s->tips[s->n_tips++];
-        if (block == TT_NONE ? !fill_absent_tip(view, t, tip) : !fill_tip(view, &all, t, block, tip)) {
+        if (block == TT_NONE ? !fill_absent_tip(view, t, tip)
+                             : !fill_tip(view, &all, t, block, tip)) {
             return TIPTRUE_E_MEMORY;
         }
     }
@@ -646,7 +702,8 @@ static bool fill_edges(struct tt_view *view)
     return !failed;
 }
 
-/* How far the plate stands from its pose at a row, by the movement and the drift that the model holds. */
+/* How far the plate stands from its pose at a row, by the movement and the drift that the model
+ * holds. */
 static struct tt_machine_xy moved_by(const struct tt_model *model, bool after, double clock)
 {
     struct tt_machine_xy moved = {0, 0};
@@ -680,11 +737,13 @@ static bool fill_rows(struct tt_view *view)
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
         struct tt_row_result *row = &s->rows[i];
-        *row = (struct tt_row_result){.line = o->line, .kind = o->kind, .use = o->use, .rotation_rad = o->rotation_rad};
+        *row = (struct tt_row_result){
+            .line = o->line, .kind = o->kind, .use = o->use, .rotation_rad = o->rotation_rad};
         row->setup = s->setup_names[o->setup];
         if (o->kind == TT_TOUCH || o->kind == TT_WARMUP) {
             char **name = &edges[o->target];
-            *name = *name == NULL ? copy_text(s, view->plate->edges[o->target].name, &failed) : *name;
+            *name =
+                *name == NULL ? copy_text(s, view->plate->edges[o->target].name, &failed) : *name;
             row->target = *name;
             char **tip = o->tip == TT_NONE ? NULL : &tips[o->tip];
             if (tip != NULL) {
@@ -693,7 +752,8 @@ static bool fill_rows(struct tt_view *view)
             }
         } else if (o->kind == TT_SIGHT) {
             char **name = &marks[o->target];
-            *name = *name == NULL ? copy_text(s, view->plate->marks[o->target].name, &failed) : *name;
+            *name =
+                *name == NULL ? copy_text(s, view->plate->marks[o->target].name, &failed) : *name;
             row->target = *name;
         } else if (o->target != TT_NONE && o->target < view->plate->n_pads) {
             row->target = copy_text(s, view->plate->pads[o->target].name, &failed);
@@ -712,10 +772,12 @@ static bool fill_rows(struct tt_view *view)
         struct tt_row_result *row = &s->rows[model->sights[i].row];
         row->residual_mm = model->sights[i].residual[0];
         row->residual_y_mm = model->sights[i].residual[1];
-        struct tt_machine_xy moved = moved_by(model, model->sights[i].after, model->sights[i].clock);
+        struct tt_machine_xy moved =
+            moved_by(model, model->sights[i].after, model->sights[i].clock);
         row->moved_mm = moved.x_mm;
         row->moved_y_mm = moved.y_mm;
-        row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) * view->fit->sight_var_mm2;
+        row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) *
+                      view->fit->sight_var_mm2;
         row->set_aside = model->sights[i].extra_mm2 > 0;
     }
     return !failed;
@@ -739,7 +801,8 @@ static void fill_terms(struct tt_view *view)
     }
 }
 
-/* What this run would not see of its edges and marks, into s->edges (in the plate's order) and s->marks. */
+/* What this run would not see of its edges and marks, into s->edges (in the plate's order) and
+ * s->marks. */
 static bool fill_unseen(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
@@ -747,7 +810,8 @@ static bool fill_unseen(struct tt_view *view)
     const struct tiptrue_plate *plate = view->plate;
     struct tt_unseen *edges = TT_ARENA_NEW(view->scratch, plate->n_edges, struct tt_unseen),
                      *marks = TT_ARENA_NEW(view->scratch, plate->n_marks, struct tt_unseen);
-    bool(*determined)[2] = tt_arena_get(view->scratch, model->n_blocks, sizeof *determined), failed = false;
+    bool(*determined)[2] = tt_arena_get(view->scratch, model->n_blocks, sizeof *determined),
+    failed = false;
     size_t touched = 0;
 
     s->marks = TT_ARENA_NEW(&s->arena, plate->n_marks, struct tt_mark_result);
@@ -761,7 +825,8 @@ static bool fill_unseen(struct tt_view *view)
             determined[block][1] = s->tips[i].offset_determined_y;
         }
     }
-    if (tt_unseen(view->fit, view->scratch, (const bool(*)[2])determined, edges, marks) != TIPTRUE_OK) {
+    if (tt_unseen(view->fit, view->scratch, (const bool(*)[2])determined, edges, marks) !=
+        TIPTRUE_OK) {
         return false;
     }
     for (size_t j = 0; j < plate->n_edges && touched < s->n_edges; j++) {
@@ -777,7 +842,8 @@ static bool fill_unseen(struct tt_view *view)
         }
         if (i < model->n_sights) {
             const char *name = copy_text(s, plate->marks[m].name, &failed);
-            s->marks[s->n_marks++] = (struct tt_mark_result){name, marks[m].shift_mm, marks[m].effect_mm};
+            s->marks[s->n_marks++] =
+                (struct tt_mark_result){name, marks[m].shift_mm, marks[m].effect_mm};
         }
     }
     return !failed;
@@ -796,5 +862,7 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
         return status;
     }
     fill_terms(view);
-    return fill_poses(view) && fill_edges(view) && fill_unseen(view) && fill_rows(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    return fill_poses(view) && fill_edges(view) && fill_unseen(view) && fill_rows(view)
+               ? TIPTRUE_OK
+               : TIPTRUE_E_MEMORY;
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* From a fit to the numbers of a solution. Findings and verdict come after it (findings.h, verdict.h). */
+/* From a fit to the numbers of a solution. Findings and verdict come after it (findings.h,
+ * verdict.h). */
 #ifndef TT_ADJUST_ASSEMBLE_H
 #define TT_ADJUST_ASSEMBLE_H
 
@@ -26,15 +27,16 @@ struct tt_view {
     const struct tiptrue_between *between;          /* what a history knows, NULL = nothing */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
-    const struct tiptrue_solve_options *options; /* NULL: an unfinished run, of which no tip is missed */
+    const struct tiptrue_solve_options
+        *options; /* NULL: an unfinished run, of which no tip is missed */
     size_t findings_capacity;
     bool meaningless; /* units do not fit: nothing else that could be found means anything */
 };
 
 /* Fill view->solution (whose arena is empty) from view->selection. */
 TT_MUST_USE enum tiptrue_status tt_assemble(struct tt_view *view);
-/* Add view->between's scatter between runs to what the tips' offsets are worth, in full and on the same plate, as a line of the
- * budget. False: out of memory. */
+/* Add view->between's scatter between runs to what the tips' offsets are worth, in full and on the
+ * same plate, as a line of the budget. False: out of memory. */
 TT_MUST_USE bool tt_assemble_between(struct tt_view *view);
 
 #endif

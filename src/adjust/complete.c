@@ -8,7 +8,8 @@
 
 #include "adjust/findings.h"
 
-/* Whether the log names something else than the file does. A log that names nothing is silent, no mismatch. */
+/* Whether the log names something else than the file does. A log that names nothing is silent, no
+ * mismatch. */
 static bool differs(const char *in_log, const char *in_file)
 {
     return in_log != NULL && in_file != NULL && strcmp(in_log, in_file) != 0;
@@ -19,8 +20,9 @@ static enum tiptrue_status other_machine(struct tt_view *view)
     if (!differs(view->run->machine, view->machine->name)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_OTHER_MACHINE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("log", view->run->machine), TT_TEXT("file", view->machine->name)));
+    return tt_finding_add_values(
+        view, TT_FINDING_OTHER_MACHINE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+        TT_VALUES(TT_TEXT("log", view->run->machine), TT_TEXT("file", view->machine->name)));
 }
 
 /* "plate" of a log may be the plate's name or its serial. */
@@ -28,15 +30,17 @@ static enum tiptrue_status other_plate(struct tt_view *view)
 {
     const struct tiptrue_run *run = view->run;
     const struct tiptrue_plate *plate = view->plate;
-    bool name = differs(run->plate, plate->name) && (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0);
+    bool name = differs(run->plate, plate->name) &&
+                (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0);
     bool serial = differs(run->plate_serial, plate->serial);
 
     if (!name && !serial) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_OTHER_PLATE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("log", serial ? run->plate_serial : run->plate),
-                                           TT_TEXT("file", serial || plate->name == NULL ? plate->serial : plate->name)));
+    return tt_finding_add_values(
+        view, TT_FINDING_OTHER_PLATE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+        TT_VALUES(TT_TEXT("log", serial ? run->plate_serial : run->plate),
+                  TT_TEXT("file", serial || plate->name == NULL ? plate->serial : plate->name)));
 }
 
 static enum tiptrue_status repeated_rows(struct tt_view *view)
@@ -46,10 +50,11 @@ static enum tiptrue_status repeated_rows(struct tt_view *view)
     if (run->n_repeated == 0) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_REPEATED_ROWS, TIPTRUE_WARNING,
-                                 (struct tt_about){TT_NONE, TT_NONE, TT_NONE, run->repeated, run->n_repeated},
-                                 TT_VALUES(TT_PLAIN("rows", run->n_repeated), TT_PLAIN("first", run->repeated[0]),
-                                           TT_PLAIN("last", run->repeated[run->n_repeated - 1])));
+    return tt_finding_add_values(
+        view, TT_FINDING_REPEATED_ROWS, TIPTRUE_WARNING,
+        (struct tt_about){TT_NONE, TT_NONE, TT_NONE, run->repeated, run->n_repeated},
+        TT_VALUES(TT_PLAIN("rows", run->n_repeated), TT_PLAIN("first", run->repeated[0]),
+                  TT_PLAIN("last", run->repeated[run->n_repeated - 1])));
 }
 
 /* How the lines of the later logs are told from those of the first. */
@@ -63,13 +68,14 @@ static enum tiptrue_status several_logs(struct tt_view *view)
         return TIPTRUE_OK;
     }
     for (size_t i = 1; i < run->n_logs; i++) {
-        tt_buffer_printf(&where, "%sline %zu is line 1 of '%s'", i > 1 ? ", " : "", run->logs[i].line_offset + 1,
-                         run->logs[i].file);
+        tt_buffer_printf(&where, "%sline %zu is line 1 of '%s'", i > 1 ? ", " : "",
+                         run->logs[i].line_offset + 1, run->logs[i].file);
     }
     tt_buffer_printf(&where, "; lower line numbers are of '%s'", run->logs[0].file);
     if (!where.failed) {
-        status = tt_finding_add_values(view, TT_FINDING_SEVERAL_LOGS, TIPTRUE_NOTE, TT_ABOUT_RUN,
-                                       TT_VALUES(TT_PLAIN("logs", run->n_logs), TT_TEXT("where", where.text)));
+        status = tt_finding_add_values(
+            view, TT_FINDING_SEVERAL_LOGS, TIPTRUE_NOTE, TT_ABOUT_RUN,
+            TT_VALUES(TT_PLAIN("logs", run->n_logs), TT_TEXT("where", where.text)));
     }
     tt_buffer_clear(&where);
     return status;
@@ -101,7 +107,8 @@ static bool is_there(const struct tiptrue_solution *s, const char *name)
 static bool is_missing(const struct tt_view *view, size_t t)
 {
     const struct tt_tip *tip = &view->machine->tips[t];
-    bool asked = view->options->n_tips > 0 ? tt_is_wanted(view->options, tip->name) : !tip->not_in_use;
+    bool asked =
+        view->options->n_tips > 0 ? tt_is_wanted(view->options, tip->name) : !tip->not_in_use;
 
     return asked && !is_there(view->solution, tip->name);
 }
@@ -113,7 +120,8 @@ static enum tiptrue_status not_touched(struct tt_view *view)
     for (size_t t = 0; t < view->machine->n_tips && status == TIPTRUE_OK; t++) {
         if (is_missing(view, t)) {
             status = tt_finding_add_values(view, TT_FINDING_NOT_TOUCHED, TIPTRUE_ERROR,
-                                           (struct tt_about){TT_NONE, t, TT_NONE, NULL, 0}, TT_NO_VALUES);
+                                           (struct tt_about){TT_NONE, t, TT_NONE, NULL, 0},
+                                           TT_NO_VALUES);
         }
     }
     return status;
@@ -126,8 +134,10 @@ enum tiptrue_status tt_findings_of_completeness(struct tt_view *view)
     if (view->options == NULL) {
         return TIPTRUE_OK; /* an unfinished run: nothing is missed in it */
     }
-    if ((status = other_machine(view)) == TIPTRUE_OK && (status = other_plate(view)) == TIPTRUE_OK &&
-        (status = repeated_rows(view)) == TIPTRUE_OK && (status = several_logs(view)) == TIPTRUE_OK) {
+    if ((status = other_machine(view)) == TIPTRUE_OK &&
+        (status = other_plate(view)) == TIPTRUE_OK &&
+        (status = repeated_rows(view)) == TIPTRUE_OK &&
+        (status = several_logs(view)) == TIPTRUE_OK) {
         status = not_touched(view);
     }
     return status;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Findings about single contacts: late, early, missing, scattered; and about how the log was taken. */
+/* Findings about single contacts: late, early, missing, scattered; and about how the log was taken.
+ */
 #include "config.h"
 
 #include <gsl/gsl_sort.h>
@@ -12,9 +13,11 @@
 #include "base/distribution.h"
 #include "model/words.h"
 
-/* With half of all touches off, good and late cannot be told apart (breakdown of any method that is not told which is which). */
+/* With half of all touches off, good and late cannot be told apart (breakdown of any method that is
+ * not told which is which). */
 #define MOST_OFF_SHARE 0.5
-/* Fewer touches of a tip than these, some of them set aside, determine nothing that could contradict them. */
+/* Fewer touches of a tip than these, some of them set aside, determine nothing that could
+ * contradict them. */
 #define LEAST_KEPT 5
 /* Late or early by more than this is a wrong row, not a contact. */
 #define GROSS_MM 0.5
@@ -47,7 +50,8 @@ struct group {
     double least_mm, most_mm; /* of their depths */
 };
 
-static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen, struct group *group)
+static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen,
+                   struct group *group)
 {
     *group = (struct group){.edge = edge, .least_mm = INFINITY};
     group->lines = TT_ARENA_NEW(view->scratch, view->model->n_touches, size_t);
@@ -89,9 +93,11 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
         tt_words_um(text, late.most_mm);
     }
     tt_buffer_puts(text, " too deep and were set aside");
-    tt_buffer_puts(text, late.most_mm > GROSS_MM
-                             ? "; by so much no contact is late: check the edge's name and the digits of these rows"
-                             : "; clean edge and tip (film, flux, swarf) before the next run");
+    tt_buffer_puts(
+        text,
+        late.most_mm > GROSS_MM
+            ? "; by so much no contact is late: check the edge's name and the digits of these rows"
+            : "; clean edge and tip (film, flux, swarf) before the next run");
     return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING,
                           (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n}, text);
 }
@@ -106,32 +112,39 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     if (early.n == 0) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches, view->plate->edges[edge].name);
+    tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches,
+                     view->plate->edges[edge].name);
     tt_words_um(text, early.most_mm);
     tt_buffer_puts(text, " before the edge and were set aside");
-    tt_buffer_puts(text, early.most_mm > GROSS_MM
-                             ? ": by so much no contact is early; check the edge's name and the digits of these rows"
-                             : " (bounce, or noise on the contact's cable)");
+    tt_buffer_puts(
+        text,
+        early.most_mm > GROSS_MM
+            ? ": by so much no contact is early; check the edge's name and the digits of these rows"
+            : " (bounce, or noise on the contact's cable)");
     return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
                           (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n}, text);
 }
 
-/* Of how many touches of the @index-th tip of the solution too few are left: half set aside, or fewer than five. */
-static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index, struct tt_buffer *text)
+/* Of how many touches of the @index-th tip of the solution too few are left: half set aside, or
+ * fewer than five. */
+static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index,
+                                           struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t aside = tip->touches - tip->used;
 
-    if (aside == 0 || ((double)aside <= MOST_OFF_SHARE * (double)tip->touches && tip->used >= LEAST_KEPT)) {
+    if (aside == 0 ||
+        ((double)aside <= MOST_OFF_SHARE * (double)tip->touches && tip->used >= LEAST_KEPT)) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(
-        text,
-        "%zu of %zu touches of '%s' do not fit the others: which of them are good cannot be told; clean edges and tip, "
-        "check the contact circuit, and repeat",
-        aside, tip->touches, tip->name);
+    tt_buffer_printf(text,
+                     "%zu of %zu touches of '%s' do not fit the others: which of them are good "
+                     "cannot be told; clean edges and tip, "
+                     "check the contact circuit, and repeat",
+                     aside, tip->touches, tip->name);
     return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
+                          text);
 }
 
 static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text)
@@ -153,9 +166,9 @@ static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *tex
     tt_words_um(text, view->solution->u_touch_mm);
     tt_buffer_puts(text, ", not to the ");
     tt_words_um(text, sqrt(view->noise->touch_var_mm2));
-    tt_buffer_puts(
-        text, " that the machine file states; the run's own scatter was used. Look for a loose tip, a dirty contact or a loose "
-              "plate, or correct 'touch' in the machine file");
+    tt_buffer_puts(text, " that the machine file states; the run's own scatter was used. Look for "
+                         "a loose tip, a dirty contact or a loose "
+                         "plate, or correct 'touch' in the machine file");
     return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
 }
 
@@ -168,9 +181,9 @@ static enum tiptrue_status scattered_sightings(struct tt_view *view, struct tt_b
     tt_words_um(text, view->solution->u_sighting_mm);
     tt_buffer_puts(text, ", not to the ");
     tt_words_um(text, sqrt(view->noise->sight_var_mm2));
-    tt_buffer_puts(text,
-                   " that the machine file states; the run's own scatter was used. Look for a loose camera, poor light or a soiled "
-                   "mark, or correct 'sighting' in the machine file");
+    tt_buffer_puts(text, " that the machine file states; the run's own scatter was used. Look for "
+                         "a loose camera, poor light or a soiled "
+                         "mark, or correct 'sighting' in the machine file");
     return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
 }
 
@@ -198,11 +211,12 @@ static enum tiptrue_status no_contact(struct tt_view *view, struct tt_buffer *te
         if (n == 0) {
             continue;
         }
-        tt_buffer_printf(text, "%zu of %zu probing moves of '%s' ended without a contact (", n, moves, run->tips[t]);
+        tt_buffer_printf(text, "%zu of %zu probing moves of '%s' ended without a contact (", n,
+                         moves, run->tips[t]);
         tt_words_lines(text, lines, n);
         tt_buffer_puts(text, "): check that the tip reaches the edge, and its contact circuit");
-        status =
-            tt_finding_add(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING, (struct tt_about){TT_NONE, t, TT_NONE, lines, n}, text);
+        status = tt_finding_add(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING,
+                                (struct tt_about){TT_NONE, t, TT_NONE, lines, n}, text);
     }
     return status;
 }
@@ -211,12 +225,14 @@ static enum tiptrue_status coarse_digits(struct tt_view *view, struct tt_buffer 
 {
     double digit = view->run->touch_digits.quantum_mm, part = digit * digit / 12;
 
-    if (!(digit > view->machine->resolution_mm) || !(part > COARSE_SHARE * view->fit->touch_var_mm2) || !(digit > 2e-4)) {
+    if (!(digit > view->machine->resolution_mm) ||
+        !(part > COARSE_SHARE * view->fit->touch_var_mm2) || !(digit > 2e-4)) {
         return TIPTRUE_OK;
     }
     tt_buffer_puts(text, "the log prints coordinates in steps of ");
     tt_words_um(text, digit);
-    tt_buffer_puts(text, ", which limits the result more than the machine does: let the controller print more digits");
+    tt_buffer_puts(text, ", which limits the result more than the machine does: let the controller "
+                         "print more digits");
     return tt_finding_add(view, TT_FINDING_COARSE_DIGITS, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
 }
 
@@ -231,7 +247,8 @@ static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_b
         bool stated = false;
         for (size_t i = 0; i < run->n_observations; i++) {
             const struct tt_observation *o = &run->observations[i];
-            if (o->kind == TT_SIGHT && o->setup == s && (o->approach_x != 0 || o->approach_y != 0)) {
+            if (o->kind == TT_SIGHT && o->setup == s &&
+                (o->approach_x != 0 || o->approach_y != 0)) {
                 stated = true;
                 low_x = o->approach_x < low_x ? o->approach_x : low_x;
                 high_x = o->approach_x > high_x ? o->approach_x : high_x;
@@ -239,31 +256,35 @@ static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_b
                 high_y = o->approach_y > high_y ? o->approach_y : high_y;
             }
         }
-        bool x = stated && low_x == high_x && low_x != 0, y = stated && low_y == high_y && low_y != 0;
+        bool x = stated && low_x == high_x && low_x != 0,
+             y = stated && low_y == high_y && low_y != 0;
         if (!x && !y) {
             continue;
         }
-        tt_buffer_printf(
-            text,
-            "all sightings%s%s were reached from one side along %s: half of the machine's lost motion is in the offset; sight each "
-            "mark once from either side",
-            run->n_setups > 1 ? " of setup " : "", run->n_setups > 1 ? run->setups[s] : "",
-            x && y ? "x and y"
-            : x    ? "x"
-                   : "y");
+        tt_buffer_printf(text,
+                         "all sightings%s%s were reached from one side along %s: half of the "
+                         "machine's lost motion is in the offset; sight each "
+                         "mark once from either side",
+                         run->n_setups > 1 ? " of setup " : "",
+                         run->n_setups > 1 ? run->setups[s] : "",
+                         x && y ? "x and y"
+                         : x    ? "x"
+                                : "y");
         status = tt_finding_add(view, TT_FINDING_SIGHTINGS_ONE_SIDED, TIPTRUE_WARNING,
                                 (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
     }
     return status;
 }
 
-/* How many rotations @touches of a cell were made at if they are evenly spaced around the turn, each once or oftener; else 0. */
+/* How many rotations @touches of a cell were made at if they are evenly spaced around the turn,
+ * each once or oftener; else 0. */
 static size_t even_rotations(const struct tt_view *view, const struct tt_cell *cell, double turns[])
 {
     size_t n = 0;
 
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        double turn = fmod(view->run->observations[view->model->row[i]].rotation_rad / (2 * TT_PI), 1);
+        double turn =
+            fmod(view->run->observations[view->model->row[i]].rotation_rad / (2 * TT_PI), 1);
         turns[n++] = turn < 0 ? turn + 1 : turn;
     }
     gsl_sort(turns, 1, n);
@@ -284,7 +305,8 @@ static size_t even_rotations(const struct tt_view *view, const struct tt_cell *c
     return distinct;
 }
 
-/* The number of evenly spaced rotations at which the tip of block @b was touched on each of its edges; 0 where the edges differ. */
+/* The number of evenly spaced rotations at which the tip of block @b was touched on each of its
+ * edges; 0 where the edges differ. */
 static size_t common_rotations(const struct tt_view *view, size_t b, double turns[])
 {
     const struct tt_model *model = view->model;
@@ -304,8 +326,9 @@ static size_t common_rotations(const struct tt_view *view, size_t b, double turn
     return common;
 }
 
-/* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not cancel from the offset (the touch
- * equation, summed over the rotations). Three are the fewest that determine a runout circle at all and are left in peace. */
+/* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not
+ * cancel from the offset (the touch equation, summed over the rotations). Three are the fewest that
+ * determine a runout circle at all and are left in peace. */
 static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer *text)
 {
     const struct tt_model *model = view->model;
@@ -322,12 +345,13 @@ static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer 
         }
         size_t tip = model->block_tip[b];
         tt_buffer_printf(text,
-                         "'%s' was touched at %zu evenly spaced rotations, an odd number: a shape of the tip with %zu lobes goes "
+                         "'%s' was touched at %zu evenly spaced rotations, an odd number: a shape "
+                         "of the tip with %zu lobes goes "
                          "into its offset; use "
                          "an even number, best 6 or 10",
                          view->run->tips[tip], odd, odd);
-        status =
-            tt_finding_add(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE, (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0}, text);
+        status = tt_finding_add(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE,
+                                (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0}, text);
     }
     return status;
 }
@@ -336,15 +360,19 @@ enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buff
 {
     enum tiptrue_status status = most_off(view, text);
 
-    for (size_t j = 0; j < view->plate->n_edges && status == TIPTRUE_OK && view->solution->touches_set_aside > 0; j++) {
+    for (size_t j = 0;
+         j < view->plate->n_edges && status == TIPTRUE_OK && view->solution->touches_set_aside > 0;
+         j++) {
         status = late_edge(view, j, text);
         if (status == TIPTRUE_OK) {
             status = early_edge(view, j, text);
         }
     }
     if (status == TIPTRUE_OK && (status = scattered(view, text)) == TIPTRUE_OK &&
-        (status = scattered_sightings(view, text)) == TIPTRUE_OK && (status = no_contact(view, text)) == TIPTRUE_OK &&
-        (status = coarse_digits(view, text)) == TIPTRUE_OK && (status = odd_rotations(view, text)) == TIPTRUE_OK) {
+        (status = scattered_sightings(view, text)) == TIPTRUE_OK &&
+        (status = no_contact(view, text)) == TIPTRUE_OK &&
+        (status = coarse_digits(view, text)) == TIPTRUE_OK &&
+        (status = odd_rotations(view, text)) == TIPTRUE_OK) {
         status = one_sided_sightings(view, text);
     }
     return status;

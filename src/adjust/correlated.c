@@ -13,12 +13,15 @@
 #define CORRELATED_IMPROBABLE 1e-3
 /* Enlarges the variance of a mean by four; beyond it, it is no scatter any more. */
 #define MOST_CORRELATION 0.6
-/* Neighbours whose correlation, with the largest bias that the fit can have taken out, is below this over the root of their
- * number (its standard deviation) cannot be significant: 3.1 of them would be. */
+/* Neighbours whose correlation, with the largest bias that the fit can have taken out, is below
+ * this over the root of their number (its standard deviation) cannot be significant: 3.1 of them
+ * would be. */
 #define WORTH_ASKING 2.5
-/* With fewer degrees of freedom of the touches nothing is asked: the beta distribution holds no longer. */
+/* With fewer degrees of freedom of the touches nothing is asked: the beta distribution holds no
+ * longer. */
 #define LEAST_CORRELATED_DOF 6.0
-/* The matrix of the residuals' covariance is made of so many touches at most (8 MB); of longer runs the first ones tell. */
+/* The matrix of the residuals' covariance is made of so many touches at most (8 MB); of longer runs
+ * the first ones tell. */
 #define MOST_TESTED 1000
 /* Of the correlation: to 4e-8. */
 #define CORRELATION_BISECTIONS 24
@@ -56,7 +59,9 @@ static bool sort_touches(struct tt_correlated *found, struct tt_arena *arena)
     qsort(places, model->n_touches, sizeof *places, compare_places);
     for (size_t k = 0; k < model->n_touches; k++) {
         bool first = k == 0 || places[k].block != places[k - 1].block;
-        bool begun = !first && found->n > 0 && places[k].block == model->cells[model->cell_of[found->touch[found->n - 1]]].block;
+        bool begun =
+            !first && found->n > 0 &&
+            places[k].block == model->cells[model->cell_of[found->touch[found->n - 1]]].block;
         gap = begun ? gap + 1 : 0;
         if (found->fit->weight[places[k].touch] > 0) {
             found->touch[found->n] = places[k].touch;
@@ -69,7 +74,8 @@ static bool sort_touches(struct tt_correlated *found, struct tt_arena *arena)
 
 /* ---- the residuals' covariance ---- */
 
-/* @row: of all unknowns, zero; receives the design row of touch @i, in units of its standard deviation. */
+/* @row: of all unknowns, zero; receives the design row of touch @i, in units of its standard
+ * deviation. */
 static void fill_row(const struct tt_fit *fit, size_t i, double row[])
 {
     const struct tt_model *model = fit->model;
@@ -78,7 +84,8 @@ static void fill_row(const struct tt_fit *fit, size_t i, double row[])
 
     for (size_t k = 0; k < cell->n_entries; k++) {
         const struct tt_entry *e = &cell->entries[k];
-        row[tt_unknown(model, cell->block, e->place)] += sqrt(fit->weight[i]) * e->value * slope[e->column];
+        row[tt_unknown(model, cell->block, e->place)] +=
+            sqrt(fit->weight[i]) * e->value * slope[e->column];
     }
 }
 
@@ -106,11 +113,13 @@ struct matrices {
     double mean, variance, trace; /* of q; of m */
 };
 
-static bool fill_covariance(const struct tt_correlated *found, struct tt_arena *arena, struct matrices *all)
+static bool fill_covariance(const struct tt_correlated *found, struct tt_arena *arena,
+                            struct matrices *all)
 {
     const struct tt_system *system = &found->fit->model->system;
     size_t n = all->n = found->n < MOST_TESTED ? found->n : MOST_TESTED;
-    double *row = TT_ARENA_NEW(arena, system->n_unknowns, double), *column = TT_ARENA_NEW(arena, found->n, double);
+    double *row = TT_ARENA_NEW(arena, system->n_unknowns, double),
+           *column = TT_ARENA_NEW(arena, found->n, double);
 
     all->m = TT_ARENA_NEW(arena, n * n, double);
     all->product = TT_ARENA_NEW(arena, n * n, double);
@@ -163,14 +172,17 @@ static void fill_moments(const struct tt_correlated *found, struct matrices *all
     for (size_t k = 0; k < n; k++) { /* m (A - mean I) */
         const double *m = all->m + k * n;
         for (size_t l = 0; l < n; l++) {
-            double before = l > 0 && follows(found, l) ? m[l - 1] : 0, after = l + 1 < n && follows(found, l + 1) ? m[l + 1] : 0;
+            double before = l > 0 && follows(found, l) ? m[l - 1] : 0,
+                   after = l + 1 < n && follows(found, l + 1) ? m[l + 1] : 0;
             all->product[k * n + l] = 0.5 * (before + after) - all->mean * m[l];
         }
     }
-    all->variance = 2 * trace_of_square(all->product, n) / (all->trace * all->trace + 2 * trace_of_square(all->m, n));
+    all->variance = 2 * trace_of_square(all->product, n) /
+                    (all->trace * all->trace + 2 * trace_of_square(all->m, n));
 }
 
-/* Probability of a @q as large, by the beta distribution of (1 + q) / 2 with the same mean and variance. */
+/* Probability of a @q as large, by the beta distribution of (1 + q) / 2 with the same mean and
+ * variance. */
 static double improbability(const struct matrices *all, double q)
 {
     double mean = 0.5 * (1 + all->mean), variance = 0.25 * all->variance, y = 0.5 * (1 + q);
@@ -182,11 +194,13 @@ static double improbability(const struct matrices *all, double q)
 /* ---- the process ---- */
 
 /* @out = @v times the correlation matrix of the first @n touches. */
-static void correlate(const struct tt_correlated *found, double rho, size_t n, const double v[], double out[])
+static void correlate(const struct tt_correlated *found, double rho, size_t n, const double v[],
+                      double out[])
 {
     double sum = 0;
 
-    for (size_t k = 0; k < n; k++) { /* what earlier touches have in common with it, then what later ones have */
+    for (size_t k = 0; k < n;
+         k++) { /* what earlier touches have in common with it, then what later ones have */
         sum = found->gap[k] == 0 || k == 0 ? 0 : pow(rho, (double)found->gap[k]) * (sum + v[k - 1]);
         out[k] = v[k] + sum;
     }
@@ -197,9 +211,10 @@ static void correlate(const struct tt_correlated *found, double rho, size_t n, c
     }
 }
 
-/* Expected q with touches that correlate by @rho: the covariance of the residuals is then m + m (R - I) m. *size receives the
- * expected sum of their squares; all->product = m R. */
-static double expected(const struct tt_correlated *found, struct matrices *all, double rho, double *size)
+/* Expected q with touches that correlate by @rho: the covariance of the residuals is then m + m (R
+ * - I) m. *size receives the expected sum of their squares; all->product = m R. */
+static double expected(const struct tt_correlated *found, struct matrices *all, double rho,
+                       double *size)
 {
     size_t n = all->n;
     double lag = all->mean * all->trace, sum = all->trace;
@@ -244,8 +259,8 @@ static void estimate(struct tt_correlated *found, struct matrices *all)
     found->dof_share = fmin(trace * trace / trace_of_square(all->product, all->n) / all->trace, 1);
 }
 
-/* What correlation adds to the variance at each frequency: the spectrum of the process over that of independent touches, less 1,
- * where it is positive; back into lags by the midpoint rule. */
+/* What correlation adds to the variance at each frequency: the spectrum of the process over that of
+ * independent touches, less 1, where it is positive; back into lags by the midpoint rule. */
 static void fill_lags(struct tt_correlated *found)
 {
     double rho = found->rho;
@@ -263,7 +278,8 @@ static void fill_lags(struct tt_correlated *found)
     }
 }
 
-enum tiptrue_status tt_correlated_find(struct tt_correlated *found, struct tt_arena *arena, const struct tt_fit *fit)
+enum tiptrue_status tt_correlated_find(struct tt_correlated *found, struct tt_arena *arena,
+                                       const struct tt_fit *fit)
 {
     double products = 0, squares = 0, pairs = 0, last = 0;
 
@@ -281,7 +297,8 @@ enum tiptrue_status tt_correlated_find(struct tt_correlated *found, struct tt_ar
         pairs += follows(found, k);
         last = r;
     }
-    /* Residuals so small that the largest enlargement leaves them below what the fit takes a touch for need none. */
+    /* Residuals so small that the largest enlargement leaves them below what the fit takes a touch
+     * for need none. */
     if (!(squares * (1 + MOST_CORRELATION) / (1 - MOST_CORRELATION) >= fit->dof_touch)) {
         return TIPTRUE_OK;
     }
@@ -309,7 +326,8 @@ enum tiptrue_status tt_correlated_find(struct tt_correlated *found, struct tt_ar
     return TIPTRUE_OK;
 }
 
-double tt_correlated_extra(const struct tt_correlated *found, const double gain[], const double other[])
+double tt_correlated_extra(const struct tt_correlated *found, const double gain[],
+                           const double other[])
 {
     double sum = 0;
 

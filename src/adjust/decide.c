@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the explanations of a run mean together: the best one is adopted, its uncertainty is enlarged to
- * the second moment of all that are not excluded (J. A. Hoeting and others, Stat. Sci. 14 (1999) 382-417),
- * and it is doubted where that does not do. */
+/* What the explanations of a run mean together: the best one is adopted, its uncertainty is
+ * enlarged to the second moment of all that are not excluded (J. A. Hoeting and others, Stat. Sci.
+ * 14 (1999) 382-417), and it is doubted where that does not do. */
 #include "config.h"
 
 #include <gsl/gsl_sort.h>
@@ -12,26 +12,32 @@
 #include "adjust/explain_parts.h"
 #include "base/distribution.h"
 
-/* An explanation that only adds a mode to the best one counts within this where the best keeps every touch; where both call the
- * same touches good, if it is no mode of an edge, which late touches may have hidden. */
+/* An explanation that only adds a mode to the best one counts within this where the best keeps
+ * every touch; where both call the same touches good, if it is no mode of an edge, which late
+ * touches may have hidden. */
 #define NESTED_LN 2.3
-/* The best explanation leaves little when its uncertainty exceeds this many times what the same touches, all good, would give. */
+/* The best explanation leaves little when its uncertainty exceeds this many times what the same
+ * touches, all good, would give. */
 #define LITTLE 4.0
-/* Probability that one edge's kept touches scatter so much more than the others', for all edges together. */
+/* Probability that one edge's kept touches scatter so much more than the others', for all edges
+ * together. */
 #define UNEVEN 1e-4
-/* So few touches set aside are taken back when they are in the good ones' tail: its probability, for all touches together and
- * either side. Without, one clean run in seventy would say that a touch is late. */
+/* So few touches set aside are taken back when they are in the good ones' tail: its probability,
+ * for all touches together and either side. Without, one clean run in seventy would say that a
+ * touch is late. */
 #define FEW_ASIDE 2.0
 #define TAIL 5e-4
-/* Two explanations are one when their offsets agree within this share of U, and their U within this one. */
+/* Two explanations are one when their offsets agree within this share of U, and their U within this
+ * one. */
 #define SAME_OFFSET 0.05
 #define SAME_EXPANDED 0.1
-/* Sightings that are not stated: a usual camera centres to 3 µm (common practice, no source); its logarithm's standard deviation.
+/* Sightings that are not stated: a usual camera centres to 3 µm (common practice, no source); its
+ * logarithm's standard deviation.
  */
 #define USUAL_SIGHTING_MM 3e-3
 #define USUAL_SIGHTING_LN_SD 0.6
-/* Of a median of squares against their mean, for normal deviates (the median absolute deviation's: P. J. Rousseeuw, C. Croux, J.
- * Am. Stat. Assoc. 88 (1993) 1273-1283). */
+/* Of a median of squares against their mean, for normal deviates (the median absolute deviation's:
+ * P. J. Rousseeuw, C. Croux, J. Am. Stat. Assoc. 88 (1993) 1273-1283). */
 #define MEDIAN_EFFICIENCY 0.37
 
 /* ---- sightings ---- */
@@ -43,7 +49,8 @@ double tt_sighting_variance(const struct tt_search *search, double *dof)
     const double weight_of_usual = 1 / (USUAL_SIGHTING_LN_SD * USUAL_SIGHTING_LN_SD);
     double weight = weight_of_usual, ln_sd = weight * log(USUAL_SIGHTING_MM);
 
-    /* Half the squared differences of neighbouring sightings of one mark: the median is that of chi squared with 1 dof, 0.455. */
+    /* Half the squared differences of neighbouring sightings of one mark: the median is that of chi
+     * squared with 1 dof, 0.455. */
     double *squares = TT_ARENA_NEW(search->arena, 2 * run->n_observations, double);
     size_t n = 0;
     for (size_t i = 1; i < run->n_observations && squares != NULL; i++) {
@@ -63,9 +70,11 @@ double tt_sighting_variance(const struct tt_search *search, double *dof)
         ln_sd += (double)n * log(sqrt(fmax(median / 0.455 - noise->sight_digit_var_mm2, 1e-8)));
         weight += (double)n;
     }
-    double repeated = exp(2 * ln_sd / weight) + noise->sight_digit_var_mm2, own = MEDIAN_EFFICIENCY * (double)n;
+    double repeated = exp(2 * ln_sd / weight) + noise->sight_digit_var_mm2,
+           own = MEDIAN_EFFICIENCY * (double)n;
     double stated = noise->sight_var_mm2 + noise->sight_digit_var_mm2;
-    if (noise->sight_known && !(n > 0 && tt_fisher_upper(repeated / stated, own, noise->sight_dof) < TT_STATED_IMPROBABLE)) {
+    if (noise->sight_known && !(n > 0 && tt_fisher_upper(repeated / stated, own, noise->sight_dof) <
+                                             TT_STATED_IMPROBABLE)) {
         *dof = noise->sight_dof;
         return stated;
     }
@@ -105,7 +114,8 @@ void tt_pool_sort(struct tt_pool *pool)
     pool->best = pool->candidates;
 }
 
-static bool about_same(const struct tt_candidate *a, const struct tt_candidate *b, const struct tt_candidate *best, size_t blocks)
+static bool about_same(const struct tt_candidate *a, const struct tt_candidate *b,
+                       const struct tt_candidate *best, size_t blocks)
 {
     bool same = true;
 
@@ -115,14 +125,17 @@ static bool about_same(const struct tt_candidate *a, const struct tt_candidate *
         double least = fmin(u.x_mm, u.y_mm);
         same = same && fabs(p->offset.x_mm - q->offset.x_mm) <= SAME_OFFSET * least &&
                fabs(p->offset.y_mm - q->offset.y_mm) <= SAME_OFFSET * least &&
-               fabs(p->same_plate_expanded_mm.x_mm - q->same_plate_expanded_mm.x_mm) <= SAME_EXPANDED * least &&
-               fabs(p->same_plate_expanded_mm.y_mm - q->same_plate_expanded_mm.y_mm) <= SAME_EXPANDED * least;
+               fabs(p->same_plate_expanded_mm.x_mm - q->same_plate_expanded_mm.x_mm) <=
+                   SAME_EXPANDED * least &&
+               fabs(p->same_plate_expanded_mm.y_mm - q->same_plate_expanded_mm.y_mm) <=
+                   SAME_EXPANDED * least;
     }
     return same;
 }
 
 /* Do both call the same touches good? */
-static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *a, const struct tt_candidate *b)
+static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
+                         const struct tt_candidate *b)
 {
     bool same = true;
 
@@ -156,16 +169,21 @@ static size_t edge_modes(const struct tt_candidate *candidate)
 }
 
 /* Explanations that are not excluded, distinct, the best one first; *n receives their number. */
-static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, bool all_kept, size_t *n)
+static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blocks, bool all_kept,
+                                                size_t *n)
 {
-    const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n, const struct tt_candidate *), *best = pool->best;
+    const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n,
+                                                    const struct tt_candidate *),
+                              *best = pool->best;
 
     *n = 0;
     for (const struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
         bool had = false;
-        bool nested = c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
-                      (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
-        if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) || !c->estimated) {
+        bool nested =
+            c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
+            (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
+        if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) ||
+            !c->estimated) {
             continue;
         }
         for (size_t k = 0; k < *n && !had; k++) {
@@ -188,7 +206,8 @@ static void cov2_add(struct tt_cov2 *sum, struct tt_cov2 part, double x, double 
 /* What the others add to a covariance of the best: nothing where they make it smaller. */
 static struct tt_cov2 excess(struct tt_cov2 moment, struct tt_cov2 best)
 {
-    struct tt_cov2 d = {moment.xx_mm2 - best.xx_mm2, moment.xy_mm2 - best.xy_mm2, moment.yy_mm2 - best.yy_mm2};
+    struct tt_cov2 d = {moment.xx_mm2 - best.xx_mm2, moment.xy_mm2 - best.xy_mm2,
+                        moment.yy_mm2 - best.yy_mm2};
 
     d.xx_mm2 = fmax(d.xx_mm2, 0);
     d.yy_mm2 = fmax(d.yy_mm2, 0);
@@ -203,16 +222,22 @@ static double enlarged(double expanded_mm, double variance_mm2, double extra_mm2
 }
 
 /* Is the rival's offset of this tip outside of what the result, enlarged, says? */
-static bool moves(const struct tt_estimate *best, const struct tt_cov2 *extra, const struct tt_estimate *rival)
+static bool moves(const struct tt_estimate *best, const struct tt_cov2 *extra,
+                  const struct tt_estimate *rival)
 {
-    double x = fabs(rival->offset.x_mm - best->offset.x_mm), y = fabs(rival->offset.y_mm - best->offset.y_mm);
-    double u_x = enlarged(best->same_plate_expanded_mm.x_mm, best->same_plate.xx_mm2, extra->xx_mm2);
-    double u_y = enlarged(best->same_plate_expanded_mm.y_mm, best->same_plate.yy_mm2, extra->yy_mm2);
+    double x = fabs(rival->offset.x_mm - best->offset.x_mm),
+           y = fabs(rival->offset.y_mm - best->offset.y_mm);
+    double u_x =
+        enlarged(best->same_plate_expanded_mm.x_mm, best->same_plate.xx_mm2, extra->xx_mm2);
+    double u_y =
+        enlarged(best->same_plate_expanded_mm.y_mm, best->same_plate.yy_mm2, extra->yy_mm2);
 
-    return (x > u_x && x > rival->same_plate_expanded_mm.x_mm) || (y > u_y && y > rival->same_plate_expanded_mm.y_mm);
+    return (x > u_x && x > rival->same_plate_expanded_mm.x_mm) ||
+           (y > u_y && y > rival->same_plate_expanded_mm.y_mm);
 }
 
-static void name_rival(struct tt_explanation *e, const struct tt_candidate *best, const struct tt_candidate *rival, size_t blocks)
+static void name_rival(struct tt_explanation *e, const struct tt_candidate *best,
+                       const struct tt_candidate *rival, size_t blocks)
 {
     e->doubt = TT_DOUBT_RIVAL;
     e->n_rival_modes = rival->n_modes;
@@ -226,8 +251,10 @@ static void name_rival(struct tt_explanation *e, const struct tt_candidate *best
 
 /* ---- doubts ---- */
 
-/* The expanded uncertainties that the same touches would give, all good, with the repeatability found: per block, larger axis. */
-static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage, double expanded_mm[])
+/* The expanded uncertainties that the same touches would give, all good, with the repeatability
+ * found: per block, larger axis. */
+static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage,
+                                   double expanded_mm[])
 {
     struct tt_fit *fit = &stage->fit;
     struct tt_model *model = &stage->model;
@@ -248,12 +275,14 @@ static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage,
     for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
         struct tt_tip_uncertainty tip;
         tt_uncertainty_of_tip(&all, b, &tip);
-        expanded_mm[b] = tt_factor_line(tip.less_plate_dof) * sqrt(fmax(tip.less_plate.xx_mm2, tip.less_plate.yy_mm2));
+        expanded_mm[b] = tt_factor_line(tip.less_plate_dof) *
+                         sqrt(fmax(tip.less_plate.xx_mm2, tip.less_plate.yy_mm2));
     }
     return status;
 }
 
-/* The edge whose kept touches scatter more than the others', improbably so; TT_NONE = none. The best candidate is restored. */
+/* The edge whose kept touches scatter more than the others', improbably so; TT_NONE = none. The
+ * best candidate is restored. */
 static size_t uneven_edge(const struct tt_pool *pool, const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
@@ -291,8 +320,9 @@ static size_t uneven_edge(const struct tt_pool *pool, const struct tt_fit *fit)
 
 /* ---- the decision ---- */
 
-/* One or two touches set aside that are no further off than the good ones' tail may be in one run of a thousand are good after all:
- * Student's t, for the repeatability was found without them. By row of the run. */
+/* One or two touches set aside that are no further off than the good ones' tail may be in one run
+ * of a thousand are good after all: Student's t, for the repeatability was found without them. By
+ * row of the run. */
 static void take_back(const struct tt_fit *fit, double good[])
 {
     const struct tt_model *model = fit->model;
@@ -310,14 +340,17 @@ static void take_back(const struct tt_fit *fit, double good[])
     }
 }
 
-static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks, struct tt_explanation *e)
+static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
+                                            struct tt_explanation *e)
 {
     struct tt_arena *arena = pool->search->arena;
     const struct tt_candidate *best = pool->best;
     size_t rows = pool->search->run->n_observations;
 
-    *e = (struct tt_explanation){
-        .n_modes = best->n_modes, .uneven_edge = TT_NONE, .log_evidence = best->log_evidence, .touch_var_mm2 = best->touch_var_mm2};
+    *e = (struct tt_explanation){.n_modes = best->n_modes,
+                                 .uneven_edge = TT_NONE,
+                                 .log_evidence = best->log_evidence,
+                                 .touch_var_mm2 = best->touch_var_mm2};
     memcpy(e->modes, best->modes, best->n_modes * sizeof *best->modes);
     e->good = TT_ARENA_NEW(arena, rows, double);
     e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
@@ -338,15 +371,16 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
 }
 
 /* Second moments about the best, in @e; the number of near ones in @weights is @n. */
-static void moments(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, const double weights[],
-                    size_t blocks)
+static void moments(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n,
+                    const double weights[], size_t blocks)
 {
     for (size_t b = 0; b < blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];
         struct tt_cov2 same = {0, 0, 0};
         for (size_t k = 0; k < n; k++) {
             const struct tt_estimate *other = &near[k]->estimates[b];
-            double x = other->offset.x_mm - best->offset.x_mm, y = other->offset.y_mm - best->offset.y_mm;
+            double x = other->offset.x_mm - best->offset.x_mm,
+                   y = other->offset.y_mm - best->offset.y_mm;
             cov2_add(&same, other->same_plate, x, y, weights[k]);
         }
         e->extra[b] = excess(same, best->same_plate);
@@ -354,7 +388,8 @@ static void moments(struct tt_explanation *e, const struct tt_candidate *const n
 }
 
 /* The most probable rival that moves an offset beyond the enlarged U. */
-static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, size_t blocks)
+static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate *const near[],
+                            size_t n, size_t blocks)
 {
     for (size_t k = 1; k < n; k++) {
         bool any = false;
@@ -370,15 +405,17 @@ static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate 
 }
 
 /* The rival with the largest part in the second moment, where only a useless U would cover it. */
-static void blame_largest(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, const double weights[],
-                          size_t block, size_t blocks)
+static void blame_largest(struct tt_explanation *e, const struct tt_candidate *const near[],
+                          size_t n, const double weights[], size_t block, size_t blocks)
 {
     size_t worst = 0;
     double most = -1;
 
     for (size_t k = 1; k < n; k++) {
-        const struct tt_machine_xy p = near[k]->estimates[block].offset, q = near[0]->estimates[block].offset;
-        double part = weights[k] * ((p.x_mm - q.x_mm) * (p.x_mm - q.x_mm) + (p.y_mm - q.y_mm) * (p.y_mm - q.y_mm));
+        const struct tt_machine_xy p = near[k]->estimates[block].offset,
+                                   q = near[0]->estimates[block].offset;
+        double part = weights[k] * ((p.x_mm - q.x_mm) * (p.x_mm - q.x_mm) +
+                                    (p.y_mm - q.y_mm) * (p.y_mm - q.y_mm));
         if (part > most) {
             most = part;
             worst = k;
@@ -390,13 +427,14 @@ static void blame_largest(struct tt_explanation *e, const struct tt_candidate *c
 }
 
 /* Does the best keep enough, and what the others leave of it? */
-static void look_for_little(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n, const double weights[],
-                            const double plan_mm[], size_t blocks)
+static void look_for_little(struct tt_explanation *e, const struct tt_candidate *const near[],
+                            size_t n, const double weights[], const double plan_mm[], size_t blocks)
 {
     for (size_t b = 0; b < blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];
         const struct tt_cov2 *extra = &e->extra[b];
-        double most = LITTLE * plan_mm[b], x = best->same_plate_expanded_mm.x_mm, y = best->same_plate_expanded_mm.y_mm;
+        double most = LITTLE * plan_mm[b], x = best->same_plate_expanded_mm.x_mm,
+               y = best->same_plate_expanded_mm.y_mm;
         bool little = x > most || y > most;
         bool useless = enlarged(x, best->same_plate.xx_mm2, extra->xx_mm2) > most ||
                        enlarged(y, best->same_plate.yy_mm2, extra->yy_mm2) > most;

@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the touches cannot tell, or tell only with the help of a stated value: which quantity, what it hides behind, what to do.
+/* What the touches cannot tell, or tell only with the help of a stated value: which quantity, what
+ * it hides behind, what to do.
  *
- * The singular directions of the information are read from the covariance: where a weak prior had to stand in (model.c), what rests
- * on it is undetermined, and the quantities that go along with it (correlation near 1) are those it hides behind.
+ * The singular directions of the information are read from the covariance: where a weak prior had
+ * to stand in (model.c), what rests on it is undetermined, and the quantities that go along with it
+ * (correlation near 1) are those it hides behind.
  */
 #include "config.h"
 
@@ -22,10 +24,11 @@
 #define ONE_LINE 5.0
 /* An edge normal counts as seeing a direction from 0.2 (some 12 degrees) on. */
 #define SEES 0.2
-/* A gap between neighbouring rotations wider than a third of a turn leaves the runout circle open. One degree for rounding. */
+/* A gap between neighbouring rotations wider than a third of a turn leaves the runout circle open.
+ * One degree for rounding. */
 #define WIDEST_GAP_RAD (121 * TT_PI / 180)
-/* A gap counts if the runout is so much less certain for it than from rotations spread evenly (u = scatter x sqrt(2 / n)): half a
- * turn gives 1.3, two opposite rotations on facing edges 1.0. */
+/* A gap counts if the runout is so much less certain for it than from rotations spread evenly (u =
+ * scatter x sqrt(2 / n)): half a turn gives 1.3, two opposite rotations on facing edges 1.0. */
 #define GAP_COSTS 1.15
 #define HOMING_PERMITTED_MM 0.1
 
@@ -37,8 +40,10 @@ static void worst_direction(struct tt_cov2 cov, double v[2])
     v[1] = sin(axes.angle_rad);
 }
 
-/* How the edges that a tip touched face the line of @v: counts of touches facing along it and against it. */
-static void facing(const struct tt_view *view, size_t block, const double v[2], size_t *along, size_t *against)
+/* How the edges that a tip touched face the line of @v: counts of touches facing along it and
+ * against it. */
+static void facing(const struct tt_view *view, size_t block, const double v[2], size_t *along,
+                   size_t *against)
 {
     *along = *against = 0;
     for (size_t c = 0; c < view->model->n_cells; c++) {
@@ -53,7 +58,8 @@ static void facing(const struct tt_view *view, size_t block, const double v[2], 
 }
 
 /* Correlation of the offset along @v with e_x, e_y (largest) and r. */
-static void companions(const struct tt_view *view, size_t block, const double v[2], double *runout, double *radius)
+static void companions(const struct tt_view *view, size_t block, const double v[2], double *runout,
+                       double *radius)
 {
     const double *c = view->tip_cov[block];
     double variance = 0, with[TT_TIP_SHAPE];
@@ -91,7 +97,8 @@ static void list_directions(const struct tt_view *view, size_t block, struct tt_
     }
 }
 
-/* "one that faces +x and one that faces +y": the opposites of the directions that a tip met from one side only. */
+/* "one that faces +x and one that faces +y": the opposites of the directions that a tip met from
+ * one side only. */
 static void list_missing(const struct tt_view *view, size_t block, struct tt_buffer *text)
 {
     bool any = false;
@@ -103,7 +110,8 @@ static void list_missing(const struct tt_view *view, size_t block, struct tt_buf
         size_t along, against;
         for (size_t k = 0; k < c && first; k++) {
             const struct tt_cell *before = &view->model->cells[k];
-            first = before->block != block || before->site.n_x * n[0] + before->site.n_y * n[1] < 0.97;
+            first =
+                before->block != block || before->site.n_x * n[0] + before->site.n_y * n[1] < 0.97;
         }
         facing(view, block, n, &along, &against);
         if (cell->block == block && first && against == 0) {
@@ -123,8 +131,10 @@ static bool any_yaw_open(const struct tt_view *view)
     return open;
 }
 
-/* ". Only edges facing … were touched; touch …": why the offset along @v is open, and what would close it. */
-static void explain_offset(const struct tt_view *view, size_t block, const double v[2], struct tt_buffer *text)
+/* ". Only edges facing … were touched; touch …": why the offset along @v is open, and what would
+ * close it. */
+static void explain_offset(const struct tt_view *view, size_t block, const double v[2],
+                           struct tt_buffer *text)
 {
     size_t along, against;
     double runout, radius;
@@ -141,21 +151,24 @@ static void explain_offset(const struct tt_view *view, size_t block, const doubl
         tt_buffer_puts(text, " or ");
         tt_words_direction(text, -v[0], -v[1]);
     } else if (runout > TOGETHER) {
-        tt_buffer_puts(text, ": it cannot be told from the runout; touch at three rotations or more, spread over the turn");
+        tt_buffer_puts(text, ": it cannot be told from the runout; touch at three rotations or "
+                             "more, spread over the turn");
     } else if (radius > TOGETHER || along == 0 || against == 0) {
         double sign = along == 0 ? 1 : -1;
         tt_buffer_puts(text, ": it cannot be told from the contact radius, since only ");
         list_directions(view, block, text);
         tt_buffer_puts(text, " were touched; touch one that faces ");
         tt_words_direction(text, sign * v[0], sign * v[1]);
-        tt_buffer_puts(text, ", or state the tip's radius with its uncertainty in the machine file");
-    } else {
         tt_buffer_puts(text,
-                       ": it cannot be told from where the plate lies; sight the reference mark, and a second mark for the yaw");
+                       ", or state the tip's radius with its uncertainty in the machine file");
+    } else {
+        tt_buffer_puts(text, ": it cannot be told from where the plate lies; sight the reference "
+                             "mark, and a second mark for the yaw");
     }
 }
 
-static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, size_t run_tip, struct tt_buffer *text)
+static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, size_t run_tip,
+                                            struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
@@ -164,7 +177,8 @@ static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, 
 
     if (block == TT_NONE) {
         tt_buffer_printf(text,
-                         "nothing of '%s' is determined: none of its touches made contact; check its contact circuit and repeat",
+                         "nothing of '%s' is determined: none of its touches made contact; check "
+                         "its contact circuit and repeat",
                          tip->name);
         return tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
@@ -182,16 +196,18 @@ static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, 
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     if (status == TIPTRUE_OK && !tip->runout_determined) {
-        tt_buffer_printf(text, "the runout of '%s' is not determined: touch at three rotations or more, spread over the turn",
+        tt_buffer_printf(text,
+                         "the runout of '%s' is not determined: touch at three rotations or more, "
+                         "spread over the turn",
                          tip->name);
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     if (status == TIPTRUE_OK && !tip->radius_determined) {
-        tt_buffer_printf(
-            text,
-            "the contact radius of '%s' is not determined: touch two edges that face each other, or state its radius with "
-            "its uncertainty in the machine file",
-            tip->name);
+        tt_buffer_printf(text,
+                         "the contact radius of '%s' is not determined: touch two edges that face "
+                         "each other, or state its radius with "
+                         "its uncertainty in the machine file",
+                         tip->name);
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
     }
     return status;
@@ -208,25 +224,27 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_bu
             continue;
         }
         yaw_open = true;
-        tt_buffer_printf(
-            text,
-            "the yaw of the plate in setup '%s' is not determined: sight a second mark, touch an edge at two places far apart, "
-            "or state the nominal yaw with its uncertainty in the machine file",
-            pose->setup);
-        status =
-            tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, k, NULL, 0}, text);
+        tt_buffer_printf(text,
+                         "the yaw of the plate in setup '%s' is not determined: sight a second "
+                         "mark, touch an edge at two places far apart, "
+                         "or state the nominal yaw with its uncertainty in the machine file",
+                         pose->setup);
+        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR,
+                                (struct tt_about){TT_NONE, TT_NONE, k, NULL, 0}, text);
     }
     if (status == TIPTRUE_OK && view->model->n_sights > 0 && !view->solution->has_u_sighting) {
-        tt_buffer_puts(
-            text, "how well the camera sights is not determined: each mark was sighted once only, and the machine file states no "
-                  "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
+        tt_buffer_puts(text,
+                       "how well the camera sights is not determined: each mark was sighted once "
+                       "only, and the machine file states no "
+                       "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
     }
-    if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0 && !yaw_open) {
-        tt_buffer_puts(
-            text,
-            "how well contacts repeat is not determined: there are no more touches than unknowns, and the machine file states "
-            "no touch uncertainty; touch more often, or state 'touch': {'u': ...}");
+    if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0 &&
+        !yaw_open) {
+        tt_buffer_puts(text,
+                       "how well contacts repeat is not determined: there are no more touches than "
+                       "unknowns, and the machine file states "
+                       "no touch uncertainty; touch more often, or state 'touch': {'u': ...}");
         status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
     }
     return status;
@@ -234,7 +252,8 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_bu
 
 /* ---- prior-bound ---- */
 
-/* With no limit stated, an offset that rests on where the machine was homed is as good as homing is: not good enough to place with.
+/* With no limit stated, an offset that rests on where the machine was homed is as good as homing
+ * is: not good enough to place with.
  */
 static bool homing_too_coarse(const struct tt_view *view, double u_mm)
 {
@@ -245,7 +264,8 @@ static bool homing_too_coarse(const struct tt_view *view, double u_mm)
     return 2 * u_mm > most;
 }
 
-static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, size_t run_tip, struct tt_buffer *text)
+static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, size_t run_tip,
+                                           struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
@@ -257,10 +277,13 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
     enum tiptrue_severity severity = TIPTRUE_WARNING;
     const struct tt_cov2 *source;
 
-    if (!(tip->prior_share > PRIOR_BOUND_SHARE) || !tip->offset_determined_x || !tip->offset_determined_y) {
+    if (!(tip->prior_share > PRIOR_BOUND_SHARE) || !tip->offset_determined_x ||
+        !tip->offset_determined_y) {
         return TIPTRUE_OK;
     }
-    source = radius_sum >= yaw_sum && radius_sum >= place_sum ? radius : yaw_sum >= place_sum ? yaw : place;
+    source = radius_sum >= yaw_sum && radius_sum >= place_sum ? radius
+             : yaw_sum >= place_sum                           ? yaw
+                                                              : place;
     double v[2], u_mm;
     worst_direction(*source, v);
     u_mm = tt_cov2_region(*source, 1).semi_major_mm;
@@ -287,7 +310,9 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
     } else if (source == yaw) {
         tt_buffer_puts(text, " rests on the nominal yaw (u = ");
         tt_words_um(text, u_mm);
-        tt_buffer_puts(text, "), not on sightings: sight a second mark, as far from the first as the plate has one");
+        tt_buffer_puts(
+            text,
+            "), not on sightings: sight a second mark, as far from the first as the plate has one");
         severity = homing_too_coarse(view, u_mm) ? TIPTRUE_ERROR : TIPTRUE_WARNING;
     } else {
         tt_buffer_puts(text, " rests on where the machine was homed (u = ");
@@ -295,15 +320,20 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
         tt_buffer_puts(text, "): no mark was sighted; sight the reference mark");
         severity = homing_too_coarse(view, u_mm) ? TIPTRUE_ERROR : TIPTRUE_WARNING;
     }
-    return tt_finding_add(view, TT_FINDING_PRIOR_BOUND, severity, (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0}, text);
+    return tt_finding_add(view, TT_FINDING_PRIOR_BOUND, severity,
+                          (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0}, text);
 }
 
 /* ---- touches and rotations ---- */
 
-/* By sectors of 5 degrees: are there none so many in a row empty that the gap could be wider than WIDEST_GAP_RAD? */
+/* By sectors of 5 degrees: are there none so many in a row empty that the gap could be wider than
+ * WIDEST_GAP_RAD? */
 static bool leaves_no_wide_gap(const double rotations[], size_t n)
 {
-    enum { SECTORS = 72, NARROW = 22 }; /* 22 empty sectors and both neighbours: 120 degrees at most */
+    enum {
+        SECTORS = 72,
+        NARROW = 22
+    }; /* 22 empty sectors and both neighbours: 120 degrees at most */
     bool met[SECTORS] = {false};
     size_t empty = 0, most = 0;
 
@@ -318,7 +348,8 @@ static bool leaves_no_wide_gap(const double rotations[], size_t n)
     return most <= NARROW;
 }
 
-/* Widest gap between neighbouring rotations of a tip's used touches, around the turn; a full turn for a single rotation. 0: narrow.
+/* Widest gap between neighbouring rotations of a tip's used touches, around the turn; a full turn
+ * for a single rotation. 0: narrow.
  */
 static double widest_gap(const struct tt_view *view, size_t block, double rotations[])
 {
@@ -326,7 +357,8 @@ static double widest_gap(const struct tt_view *view, size_t block, double rotati
 
     for (size_t i = 0; i < view->model->n_touches; i++) {
         if (view->model->cells[view->model->cell_of[i]].block == block && view->fit->good[i] > 0) {
-            double turn = fmod(view->run->observations[view->model->row[i]].rotation_rad, 2 * TT_PI);
+            double turn =
+                fmod(view->run->observations[view->model->row[i]].rotation_rad, 2 * TT_PI);
             rotations[n++] = turn < 0 ? turn + 2 * TT_PI : turn;
         }
     }
@@ -348,14 +380,15 @@ static double widest_gap(const struct tt_view *view, size_t block, double rotati
 static double cost_of_gap(const struct tt_view *view, size_t block, size_t used)
 {
     const double *c = view->tip_cov[block];
-    struct tt_cov2 e = {c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_X], c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_Y],
+    struct tt_cov2 e = {c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_X],
+                        c[TT_TIP_E_X * TT_TIP_SHAPE + TT_TIP_E_Y],
                         c[TT_TIP_E_Y * TT_TIP_SHAPE + TT_TIP_E_Y]};
 
     return tt_cov2_region(e, 1).semi_major_mm / sqrt(2 * view->fit->touch_var_mm2 / (double)used);
 }
 
-static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip, double *scratch,
-                                             struct tt_buffer *text)
+static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip,
+                                             double *scratch, struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
@@ -364,19 +397,23 @@ static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index,
     bool own_scatter = !view->noise->touch_known || view->fit->scattered;
 
     if (tip->used < TT_LEAST_TOUCHES) {
-        tt_buffer_printf(text, "'%s' has %zu usable touches: offset, runout and contact radius need six or more, better twelve",
+        tt_buffer_printf(text,
+                         "'%s' has %zu usable touches: offset, runout and contact radius need six "
+                         "or more, better twelve",
                          tip->name, tip->used);
         status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_ERROR, about, text);
-    } else if (own_scatter && view->fit->dof_touch < TT_LEAST_SCATTER_DOF && view->solution->has_u_touch) {
-        tt_buffer_printf(
-            text,
-            "'%s' has %zu usable touches: too few to tell how well contacts repeat, so its uncertainty is wide; touch more often, "
-            "or state 'touch': {'u': ...} in the machine file",
-            tip->name, tip->used);
+    } else if (own_scatter && view->fit->dof_touch < TT_LEAST_SCATTER_DOF &&
+               view->solution->has_u_touch) {
+        tt_buffer_printf(text,
+                         "'%s' has %zu usable touches: too few to tell how well contacts repeat, "
+                         "so its uncertainty is wide; touch more often, "
+                         "or state 'touch': {'u': ...} in the machine file",
+                         tip->name, tip->used);
         status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_WARNING, about, text);
     }
     double gap = widest_gap(view, block, scratch);
-    if (status == TIPTRUE_OK && tip->used > 0 && gap > WIDEST_GAP_RAD && cost_of_gap(view, block, tip->used) > GAP_COSTS) {
+    if (status == TIPTRUE_OK && tip->used > 0 && gap > WIDEST_GAP_RAD &&
+        cost_of_gap(view, block, tip->used) > GAP_COSTS) {
         tt_buffer_printf(text, "the rotations of '%s' leave a gap of ", tip->name);
         tt_words_deg(text, gap, 0);
         tt_buffer_puts(text, ": spread them over the whole turn, a third of a turn apart at most");

@@ -12,8 +12,8 @@
 #include "base/distribution.h"
 #include "model/words.h"
 
-/* An edge or a mark that lies further off than this is not filmed or worn: its place, or its name, was put down
- * wrong. The words differ; a mark's makes an error, for it holds the offset itself. */
+/* An edge or a mark that lies further off than this is not filmed or worn: its place, or its name,
+ * was put down wrong. The words differ; a mark's makes an error, for it holds the offset itself. */
 #define BELIEVED_SHIFT_MM 0.1
 /* An edge all of whose touches are late by more than this (median) is something else than late. */
 #define BELIEVED_DEPTH_MM 0.15
@@ -21,8 +21,8 @@
 #define DOES_NOT_FIT 1e-6
 /* More than this share of the sightings set aside: which are right cannot be told. */
 #define MOST_SIGHTINGS (1.0 / 3)
-/* A touch off by more than this met another edge than its row says, or a digit is wrong; so many, and so large a share of a tip's,
- * are no slips of the pen: columns or names are exchanged. */
+/* A touch off by more than this met another edge than its row says, or a digit is wrong; so many,
+ * and so large a share of a tip's, are no slips of the pen: columns or names are exchanged. */
 #define GROSS_MM 0.5
 #define MANY_GROSS 3
 #define GROSS_SHARE 0.05
@@ -40,11 +40,13 @@ static enum tiptrue_status edge_off(struct tt_view *view, size_t edge)
 {
     double shift = view->model->x[view->model->at_edge[edge]], u = view->plate->edges[edge].u_mm;
     bool far = fabs(shift) > BELIEVED_SHIFT_MM;
-    const struct tt_value values[] = {TT_IN_MM("shift", shift), TT_IN_MM("off", fabs(shift)), TT_IN_MM("u", u),
-                                      TT_TEXT("what", far ? "far" : "off"), TT_TEXT("way", shift > 0 ? "out" : "in")};
+    const struct tt_value values[] = {TT_IN_MM("shift", shift), TT_IN_MM("off", fabs(shift)),
+                                      TT_IN_MM("u", u), TT_TEXT("what", far ? "far" : "off"),
+                                      TT_TEXT("way", shift > 0 ? "out" : "in")};
 
-    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING, (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0},
-                                 values, sizeof values / sizeof values[0]);
+    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_WARNING,
+                                 (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0}, values,
+                                 sizeof values / sizeof values[0]);
 }
 
 /* An edge none of whose touches is good: late contacts say so, unless it lies elsewhere. */
@@ -62,8 +64,10 @@ static enum tiptrue_status edge_out(struct tt_view *view, size_t edge)
     if (2 * deeper <= n) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR, (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0},
-                                 TT_VALUES(TT_TEXT("what", "out"), TT_IN_MM("most", BELIEVED_DEPTH_MM)));
+    return tt_finding_add_values(
+        view, TT_FINDING_EDGE_OFF, TIPTRUE_ERROR,
+        (struct tt_about){edge, TT_NONE, TT_NONE, NULL, 0},
+        TT_VALUES(TT_TEXT("what", "out"), TT_IN_MM("most", BELIEVED_DEPTH_MM)));
 }
 
 static enum tiptrue_status sighting_off(struct tt_view *view, size_t index)
@@ -71,10 +75,12 @@ static enum tiptrue_status sighting_off(struct tt_view *view, size_t index)
     const struct tt_sight *sight = &view->model->sights[index];
     size_t line = view->run->observations[sight->row].line;
 
-    return tt_finding_add_values(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
-                                 (struct tt_about){TT_NONE, TT_NONE, sight->setup, &line, 1},
-                                 TT_VALUES(TT_TEXT("what", "sighting"), TT_TEXT("mark", view->plate->marks[sight->mark].name),
-                                           TT_IN_MM("off", hypot(sight->residual[0], sight->residual[1]))));
+    return tt_finding_add_values(
+        view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
+        (struct tt_about){TT_NONE, TT_NONE, sight->setup, &line, 1},
+        TT_VALUES(TT_TEXT("what", "sighting"),
+                  TT_TEXT("mark", view->plate->marks[sight->mark].name),
+                  TT_IN_MM("off", hypot(sight->residual[0], sight->residual[1]))));
 }
 
 static enum tiptrue_status mark_off(struct tt_view *view, size_t mark, bool gross)
@@ -83,36 +89,43 @@ static enum tiptrue_status mark_off(struct tt_view *view, size_t mark, bool gros
     size_t at = model->at_mark[mark];
     double off = at != TT_NONE ? hypot(model->x[at], model->x[at + 1]) : 0;
 
-    return tt_finding_add_values(view, TT_FINDING_MARKS_OFF, gross || off > BELIEVED_SHIFT_MM ? TIPTRUE_ERROR : TIPTRUE_WARNING,
-                                 TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("what", "mark"), TT_TEXT("mark", view->plate->marks[mark].name),
-                                           TT_IN_MM("off", off), TT_IN_MM("u", view->plate->marks[mark].u_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_MARKS_OFF,
+        gross || off > BELIEVED_SHIFT_MM ? TIPTRUE_ERROR : TIPTRUE_WARNING, TT_ABOUT_RUN,
+        TT_VALUES(TT_TEXT("what", "mark"), TT_TEXT("mark", view->plate->marks[mark].name),
+                  TT_IN_MM("off", off), TT_IN_MM("u", view->plate->marks[mark].u_mm)));
 }
 
-static enum tiptrue_status radius_off(struct tt_view *view, size_t run_tip, enum tiptrue_severity severity)
+static enum tiptrue_status radius_off(struct tt_view *view, size_t run_tip,
+                                      enum tiptrue_severity severity)
 {
     const struct tt_model *model = view->model;
     const struct tt_tip *stated = &view->machine->tips[run_tip];
     double found = model->x[model->system.first[model->tip_block[run_tip]] + TT_TIP_R];
 
-    return tt_finding_add_values(view, TT_FINDING_RADIUS_OFF, severity, (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0},
-                                 TT_VALUES(TT_TEXT("what", severity == TIPTRUE_WARNING ? "freed" : "held"),
-                                           TT_IN_MM("found", found), TT_IN_MM("stated", stated->radius_mm),
-                                           TT_IN_MM("u", stated->u_radius_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_RADIUS_OFF, severity,
+        (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0},
+        TT_VALUES(TT_TEXT("what", severity == TIPTRUE_WARNING ? "freed" : "held"),
+                  TT_IN_MM("found", found), TT_IN_MM("stated", stated->radius_mm),
+                  TT_IN_MM("u", stated->u_radius_mm)));
 }
 
 static enum tiptrue_status slipped(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
-    size_t line = view->run->observations[model->terms.slipped_at].line, block = model->tip_block[model->terms.slipped_tip];
-    const double *after = model->x + model->system.first[block] + TT_TIP_E_X, *slip = model->x + model->at_slip;
+    size_t line = view->run->observations[model->terms.slipped_at].line,
+           block = model->tip_block[model->terms.slipped_tip];
+    const double *after = model->x + model->system.first[block] + TT_TIP_E_X,
+                 *slip = model->x + model->at_slip;
     double before_x = after[0] + slip[0], before_y = after[1] + slip[1];
     double turned = tt_angle_wrap(atan2(after[1], after[0]) - atan2(before_y, before_x));
 
-    return tt_finding_add_values(view, TT_FINDING_ROTATION_SLIP, TIPTRUE_WARNING,
-                                 (struct tt_about){TT_NONE, model->terms.slipped_tip, TT_NONE, &line, 1},
-                                 TT_VALUES(TT_IN_DEG("turned", turned), TT_IN_MM("before", hypot(before_x, before_y)),
-                                           TT_IN_MM("after", hypot(after[0], after[1]))));
+    return tt_finding_add_values(
+        view, TT_FINDING_ROTATION_SLIP, TIPTRUE_WARNING,
+        (struct tt_about){TT_NONE, model->terms.slipped_tip, TT_NONE, &line, 1},
+        TT_VALUES(TT_IN_DEG("turned", turned), TT_IN_MM("before", hypot(before_x, before_y)),
+                  TT_IN_MM("after", hypot(after[0], after[1]))));
 }
 
 static enum tiptrue_status axes_off(struct tt_view *view, bool square)
@@ -120,7 +133,8 @@ static enum tiptrue_status axes_off(struct tt_view *view, bool square)
     double found = view->model->x[view->model->at_axis];
 
     return tt_finding_add_values(view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                 TT_VALUES(TT_TEXT("kind", square ? "square" : "scale"), TT_IN_MM("over_100", fabs(found) * 100)));
+                                 TT_VALUES(TT_TEXT("kind", square ? "square" : "scale"),
+                                           TT_IN_MM("over_100", fabs(found) * 100)));
 }
 
 static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
@@ -160,7 +174,8 @@ static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
 /* ---- doubts ---- */
 
 /* An explanation in words, such as "edge 'left' late as a whole, and a sighting off (line 12)". */
-static void words_modes(struct tt_buffer *text, const struct tt_view *view, const struct tt_mode modes[], size_t n)
+static void words_modes(struct tt_buffer *text, const struct tt_view *view,
+                        const struct tt_mode modes[], size_t n)
 {
     const struct tiptrue_plate *plate = view->plate;
     const struct tiptrue_run *run = view->run;
@@ -174,18 +189,21 @@ static void words_modes(struct tt_buffer *text, const struct tt_view *view, cons
             tt_buffer_printf(text, "edge '%s' late as a whole", plate->edges[m->index].name);
             break;
         case TT_MODE_EDGE:
-            tt_buffer_printf(text, "edge '%s' not where the plate file says", plate->edges[m->index].name);
+            tt_buffer_printf(text, "edge '%s' not where the plate file says",
+                             plate->edges[m->index].name);
             break;
         case TT_MODE_EDGE_OUT:
             tt_buffer_printf(text, "no touch of edge '%s' good", plate->edges[m->index].name);
             break;
         case TT_MODE_SIGHT:
         case TT_MODE_SIGHT_GROSS:
-            tt_buffer_printf(text, "the sighting of line %zu off", run->observations[view->model->sights[m->index].row].line);
+            tt_buffer_printf(text, "the sighting of line %zu off",
+                             run->observations[view->model->sights[m->index].row].line);
             break;
         case TT_MODE_MARK:
         case TT_MODE_MARK_GROSS:
-            tt_buffer_printf(text, "mark '%s' not where the plate file says", plate->marks[m->index].name);
+            tt_buffer_printf(text, "mark '%s' not where the plate file says",
+                             plate->marks[m->index].name);
             break;
         case TT_MODE_RADIUS:
             tt_buffer_printf(text, "the stated contact radius of '%s' wrong", run->tips[m->index]);
@@ -194,7 +212,8 @@ static void words_modes(struct tt_buffer *text, const struct tt_view *view, cons
             tt_buffer_printf(text, "the plate moved at line %zu", run->observations[m->index].line);
             break;
         case TT_MODE_SLIP:
-            tt_buffer_printf(text, "the rotation of '%s' slipped at line %zu", run->tips[m->tip], run->observations[m->index].line);
+            tt_buffer_printf(text, "the rotation of '%s' slipped at line %zu", run->tips[m->tip],
+                             run->observations[m->index].line);
             break;
         case TT_MODE_DRIFT:
             tt_buffer_puts(text, "the plate drifted");
@@ -235,10 +254,13 @@ static enum tiptrue_status ambiguous(struct tt_view *view, size_t block, size_t 
     words_modes(&best, view, e->modes, e->n_modes);
     words_modes(&rival, view, e->rival_modes, e->n_rival_modes);
     if (!best.failed && !rival.failed) {
-        status = tt_finding_add_values(
-            view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR, (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
-            TT_VALUES(TT_TEXT("best", best.text), TT_TEXT("rival", rival.text), TT_IN_MM("x", e->rival_offset[block].x_mm),
-                      TT_IN_MM("y", e->rival_offset[block].y_mm), TT_PLAIN("odds", exp(-e->rival_log_odds))));
+        status = tt_finding_add_values(view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
+                                       (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
+                                       TT_VALUES(TT_TEXT("best", best.text),
+                                                 TT_TEXT("rival", rival.text),
+                                                 TT_IN_MM("x", e->rival_offset[block].x_mm),
+                                                 TT_IN_MM("y", e->rival_offset[block].y_mm),
+                                                 TT_PLAIN("odds", exp(-e->rival_log_odds))));
     }
     tt_buffer_clear(&best);
     tt_buffer_clear(&rival);
@@ -277,8 +299,8 @@ static enum tiptrue_status doubts(struct tt_view *view)
 
 /* ---- global tests ---- */
 
-/* Priors of one kind: do the shifts found fit what is stated of them? The test is on the safe side: a shift is less
- * uncertain beforehand than its u. */
+/* Priors of one kind: do the shifts found fit what is stated of them? The test is on the safe side:
+ * a shift is less uncertain beforehand than its u. */
 static enum tiptrue_status fits(struct tt_view *view, enum tt_prior_kind kind, const char *name)
 {
     const struct tt_model *model = view->model;
@@ -307,14 +329,16 @@ static enum tiptrue_status fits(struct tt_view *view, enum tt_prior_kind kind, c
     return tt_finding_add_values(
         view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
         (struct tt_about){kind == TT_PRIOR_EDGE ? worst : TT_NONE, TT_NONE, TT_NONE, NULL, 0},
-        TT_VALUES(TT_TEXT("kind", name), TT_TEXT("of", of), TT_PLAIN("times_u", most), TT_PLAIN("chi2", chi2), TT_PLAIN("dof", n)));
+        TT_VALUES(TT_TEXT("kind", name), TT_TEXT("of", of), TT_PLAIN("times_u", most),
+                  TT_PLAIN("chi2", chi2), TT_PLAIN("dof", n)));
 }
 
 static enum tiptrue_status sightings_fit(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
     const struct tt_fit *fit = view->fit;
-    double aside = 0, squares = 0, stated = fit->noise->sight_var_mm2 + fit->noise->sight_digit_var_mm2;
+    double aside = 0, squares = 0,
+           stated = fit->noise->sight_var_mm2 + fit->noise->sight_digit_var_mm2;
     size_t line = 0;
     double most = 0;
 
@@ -332,14 +356,17 @@ static enum tiptrue_status sightings_fit(struct tt_view *view)
     }
     bool many = aside > 0 && aside > MOST_SIGHTINGS * (double)model->n_sights;
     bool scattered = fit->noise->sight_known && fit->dof_sight >= 1 &&
-                     tt_fisher_upper(squares / fit->dof_sight / stated, fit->dof_sight, fit->noise->sight_dof) < DOES_NOT_FIT;
+                     tt_fisher_upper(squares / fit->dof_sight / stated, fit->dof_sight,
+                                     fit->noise->sight_dof) < DOES_NOT_FIT;
     if (!many && !scattered) {
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(
-        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &line, line > 0 ? 1 : 0},
+        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &line, line > 0 ? 1 : 0},
         TT_VALUES(TT_TEXT("kind", many ? "sightings-aside" : "sightings"), TT_PLAIN("aside", aside),
-                  TT_PLAIN("of", model->n_sights), TT_IN_MM("found", sqrt(squares / fmax(fit->dof_sight, 1))),
+                  TT_PLAIN("of", model->n_sights),
+                  TT_IN_MM("found", sqrt(squares / fmax(fit->dof_sight, 1))),
                   TT_IN_MM("stated", sqrt(stated))));
 }
 
@@ -371,8 +398,10 @@ static enum tiptrue_status targets_fit(struct tt_view *view, size_t block)
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(
-        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR, (struct tt_about){TT_NONE, model->block_tip[block], TT_NONE, lines, gross},
-        TT_VALUES(TT_TEXT("kind", "touches"), TT_PLAIN("gross", gross), TT_PLAIN("of", n), TT_IN_MM("most", GROSS_MM)));
+        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, model->block_tip[block], TT_NONE, lines, gross},
+        TT_VALUES(TT_TEXT("kind", "touches"), TT_PLAIN("gross", gross), TT_PLAIN("of", n),
+                  TT_IN_MM("most", GROSS_MM)));
 }
 
 static enum tiptrue_status radii_fit(struct tt_view *view)
@@ -383,7 +412,8 @@ static enum tiptrue_status radii_fit(struct tt_view *view)
     for (size_t i = 0; i < model->n_priors && status == TIPTRUE_OK; i++) {
         const struct tt_prior *prior = &model->priors[i];
         double off = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
-        if (prior->kind == TT_PRIOR_RADIUS && !(prior->extra > 0) && fabs(off) > RADIUS_OFF * prior->u) {
+        if (prior->kind == TT_PRIOR_RADIUS && !(prior->extra > 0) &&
+            fabs(off) > RADIUS_OFF * prior->u) {
             status = radius_off(view, prior->what, TIPTRUE_ERROR);
         }
     }

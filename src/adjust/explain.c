@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The search: starts, rounds of the table of modes. What they mean together is decided in decide.c. */
+/* The search: starts, rounds of the table of modes. What they mean together is decided in decide.c.
+ */
 #include "config.h"
 
 #include "adjust/explain.h"
@@ -11,40 +12,44 @@
 #include "adjust/explain_parts.h"
 #include "adjust/robust.h"
 
-/* Sightings alone show a mode of theirs when its ln odds are above this and this far ahead of any other; three times at most. */
+/* Sightings alone show a mode of theirs when its ln odds are above this and this far ahead of any
+ * other; three times at most. */
 #define SIGHTING_ODDS 3.0
 #define MOST_SIGHTING_MODES 3
-/* What least squares says of axes, radius, reversal error and the like is worth a start from these ln odds on. The best changes
- * always are: they widen the repeatability themselves, and no climb that calls half of the touches late sees them. */
+/* What least squares says of axes, radius, reversal error and the like is worth a start from these
+ * ln odds on. The best changes always are: they widen the repeatability themselves, and no climb
+ * that calls half of the touches late sees them. */
 #define LEAST_SQUARES_ODDS (-2.0)
-/* Rounds of the table; explanations scored in each; modes climbed from each; rows of one kind of change among them. */
+/* Rounds of the table; explanations scored in each; modes climbed from each; rows of one kind of
+ * change among them. */
 #define MOST_ROUNDS 3
 #define MOST_SCORED 4
 #define MOST_MODES_CLIMBED 8
 #define MOST_ROWS_CLIMBED 3
-/* A mode is climbed where the table puts it within this of the best explanation: the rivals' threshold and what the table may be
- * wrong by, for it is linear and keeps the touches. */
+/* A mode is climbed where the table puts it within this of the best explanation: the rivals'
+ * threshold and what the table may be wrong by, for it is linear and keeps the touches. */
 #define WORTH_A_CLIMB (TT_RIVAL_LN + 2.0)
-/* Pairs of edges are left out only below 6 edges (the pairs that are out are tried in all), and of more than 8 only those among the
- * six that lose most touches. */
+/* Pairs of edges are left out only below 6 edges (the pairs that are out are tried in all), and of
+ * more than 8 only those among the six that lose most touches. */
 #define FEW_EDGES 6
 #define MANY_EDGES 8
 #define WORST_EDGES 6
-/* Quarter turns of this many setups are tried at most (64 starts), and searched in full within this of the best. */
+/* Quarter turns of this many setups are tried at most (64 starts), and searched in full within this
+ * of the best. */
 #define MOST_TURNED 3
 #define TURN_RIVAL_LN 12.0
-/* Work, in touches times climbs, from which films, pairs and rounds of the table are left out: some ten seconds. Runs of a thousand
- * touches get all of it. */
+/* Work, in touches times climbs, from which films, pairs and rounds of the table are left out: some
+ * ten seconds. Runs of a thousand touches get all of it. */
 #define MOST_WORK 1e6
 /* Rows beside a change that are tried at most. */
 #define MOST_REFINED 16
 /* And all over the run, evenly. */
 #define ROWS_ELSEWHERE 11
-/* A climb is given up whose likelihood, with the good touches found and the repeatability still held, is this far below the best
- * one's: letting the repeatability go brings less. */
+/* A climb is given up whose likelihood, with the good touches found and the repeatability still
+ * held, is this far below the best one's: letting the repeatability go brings less. */
 #define HOPELESS_LN 100.0
-/* A first climb is all that is needed where it sets aside at most this share of at least so many touches, at a usual repeatability,
- * and the table's modes there are less probable than 1 : 10. */
+/* A first climb is all that is needed where it sets aside at most this share of at least so many
+ * touches, at a usual repeatability, and the table's modes there are less probable than 1 : 10. */
 #define PLAIN_SHARE 0.06
 #define PLAIN_TOUCHES 24
 #define PLAIN_SCATTER_MM 7e-3
@@ -52,7 +57,8 @@
 
 /* ---- terms ---- */
 
-static void *copy_array(struct tt_arena *arena, const void *from, size_t n, size_t size, bool *failed)
+static void *copy_array(struct tt_arena *arena, const void *from, size_t n, size_t size,
+                        bool *failed)
 {
     void *to = tt_arena_get(arena, n, size);
     *failed = *failed || to == NULL;
@@ -62,21 +68,27 @@ static void *copy_array(struct tt_arena *arena, const void *from, size_t n, size
     return to;
 }
 
-enum tiptrue_status tt_terms_new(const struct tt_search *search, const struct tt_terms *terms, struct tt_terms *copy)
+enum tiptrue_status tt_terms_new(const struct tt_search *search, const struct tt_terms *terms,
+                                 struct tt_terms *copy)
 {
     const struct tiptrue_plate *plate = search->plate;
     const struct tiptrue_run *run = search->run;
-    struct tt_terms from = terms != NULL ? *terms : (struct tt_terms){.moved_at = TT_NONE, .slipped_at = TT_NONE};
+    struct tt_terms from =
+        terms != NULL ? *terms : (struct tt_terms){.moved_at = TT_NONE, .slipped_at = TT_NONE};
     struct tt_arena *arena = search->arena;
     bool failed = false;
 
     *copy = from;
     copy->orders = copy_array(arena, from.orders, run->n_tips, sizeof *from.orders, &failed);
-    copy->edge_extra_mm = copy_array(arena, from.edge_extra_mm, plate->n_edges, sizeof(double), &failed);
+    copy->edge_extra_mm =
+        copy_array(arena, from.edge_extra_mm, plate->n_edges, sizeof(double), &failed);
     copy->edge_out = copy_array(arena, from.edge_out, plate->n_edges, sizeof(bool), &failed);
-    copy->mark_extra_mm = copy_array(arena, from.mark_extra_mm, plate->n_marks, sizeof(double), &failed);
-    copy->radius_extra_mm = copy_array(arena, from.radius_extra_mm, run->n_tips, sizeof(double), &failed);
-    copy->sight_extra_mm = copy_array(arena, from.sight_extra_mm, run->n_observations, sizeof(double), &failed);
+    copy->mark_extra_mm =
+        copy_array(arena, from.mark_extra_mm, plate->n_marks, sizeof(double), &failed);
+    copy->radius_extra_mm =
+        copy_array(arena, from.radius_extra_mm, run->n_tips, sizeof(double), &failed);
+    copy->sight_extra_mm =
+        copy_array(arena, from.sight_extra_mm, run->n_observations, sizeof(double), &failed);
     copy->yaw_free = copy_array(arena, from.yaw_free, run->n_setups, sizeof(bool), &failed);
     copy->turned_rad = copy_array(arena, from.turned_rad, run->n_setups, sizeof(double), &failed);
     return failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK;
@@ -85,20 +97,22 @@ enum tiptrue_status tt_terms_new(const struct tt_search *search, const struct tt
 /* ---- stages ---- */
 
 /* A stage with the model of @terms. @base (NULL: none) gives the robust start. */
-static enum tiptrue_status stage_new(struct tt_pool *pool, const struct tt_terms *terms, const struct tt_stage *base,
-                                     struct tt_stage **out)
+static enum tiptrue_status stage_new(struct tt_pool *pool, const struct tt_terms *terms,
+                                     const struct tt_stage *base, struct tt_stage **out)
 {
     const struct tt_search *search = pool->search;
     struct tt_stage *stage = TT_ARENA_NEW(search->arena, 1, struct tt_stage);
-    enum tiptrue_status status = stage == NULL ? TIPTRUE_E_MEMORY : tt_terms_new(search, terms, &stage->terms);
+    enum tiptrue_status status =
+        stage == NULL ? TIPTRUE_E_MEMORY : tt_terms_new(search, terms, &stage->terms);
 
     if (status != TIPTRUE_OK) {
         return status;
     }
     stage->terms.proper = true;
-    if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine, search->run, &stage->terms,
-                                 false)) != TIPTRUE_OK ||
-        (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) != TIPTRUE_OK) {
+    if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine,
+                                 search->run, &stage->terms, false)) != TIPTRUE_OK ||
+        (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
+            TIPTRUE_OK) {
         return status;
     }
     struct tt_model *model = &stage->model;
@@ -110,7 +124,8 @@ static enum tiptrue_status stage_new(struct tt_pool *pool, const struct tt_terms
     if (base != NULL) {
         memcpy(model->x, base->start_x, 3 * model->n_setups * sizeof *model->x);
         for (size_t b = 0; b < model->n_blocks; b++) {
-            memcpy(model->x + model->system.first[b], base->start_x + base->model.system.first[b], TT_TIP_SHAPE * sizeof *model->x);
+            memcpy(model->x + model->system.first[b], base->start_x + base->model.system.first[b],
+                   TT_TIP_SHAPE * sizeof *model->x);
         }
     } else if (!tt_robust_start(&stage->fit)) {
         return TIPTRUE_E_DEGENERATE;
@@ -147,7 +162,8 @@ static double *by_touch(struct tt_pool *pool, const struct tt_stage *stage, cons
 }
 
 /* Offsets and their covariances at the end of a climb. */
-static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage, struct tt_estimate estimates[])
+static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage,
+                                    struct tt_estimate estimates[])
 {
     struct tt_uncertainty all;
     const struct tt_model *model = &stage->model;
@@ -168,14 +184,16 @@ static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage
     return status;
 }
 
-static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct attempt *attempt, struct tt_candidate **out)
+static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct attempt *attempt,
+                                         struct tt_candidate **out)
 {
     struct tt_arena *arena = pool->search->arena;
     struct tt_candidate *made = TT_ARENA_NEW(arena, 1, struct tt_candidate);
     const struct tt_model *model = &attempt->stage->model;
     enum tiptrue_status status;
 
-    if (made == NULL || (status = tt_terms_new(pool->search, &attempt->stage->terms, &made->terms)) != TIPTRUE_OK) {
+    if (made == NULL ||
+        (status = tt_terms_new(pool->search, &attempt->stage->terms, &made->terms)) != TIPTRUE_OK) {
         return TIPTRUE_E_MEMORY;
     }
     made->stage = attempt->stage;
@@ -191,11 +209,13 @@ static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct atte
     }
     for (size_t k = 0; k < attempt->n_modes && made->n_modes < TT_MOST_MODES; k++) {
         made->modes[made->n_modes++] = attempt->modes[k];
-        if (attempt->modes[k].kind == TT_MODE_EDGE_OUT) { /* the only one that shares its stage with others */
+        if (attempt->modes[k].kind ==
+            TT_MODE_EDGE_OUT) { /* the only one that shares its stage with others */
             tt_mode_add(&made->terms, model, &attempt->modes[k]);
         }
     }
-    for (size_t k = 0; k < made->n_modes; k++) { /* an edge that is out has its prior in the shares */
+    for (size_t k = 0; k < made->n_modes;
+         k++) { /* an edge that is out has its prior in the shares */
         made->log_prior += made->modes[k].kind == TT_MODE_EDGE_OUT ? 0 : made->modes[k].log_prior;
     }
     *out = made;
@@ -235,12 +255,14 @@ static enum tiptrue_status climb(struct tt_pool *pool, const struct attempt *att
         return status;
     }
     struct tt_model *model = &stage->model;
-    struct tt_climb how = {.keep = attempt->keep != NULL ? by_touch(pool, stage, attempt->keep) : NULL,
+    struct tt_climb how = {.keep =
+                               attempt->keep != NULL ? by_touch(pool, stage, attempt->keep) : NULL,
                            .deviations = attempt->deviations,
                            .own_scatter = attempt->own_scatter,
                            .hopeless = -INFINITY};
     if (pool->best != NULL) {
-        how.hopeless = pool->best->log_likelihood + pool->best->log_prior - made->log_prior - HOPELESS_LN;
+        how.hopeless =
+            pool->best->log_likelihood + pool->best->log_prior - made->log_prior - HOPELESS_LN;
     }
     memcpy(model->x, stage->start_x, model->n_unknowns * sizeof *model->x);
     model->terms.edge_out = made->terms.edge_out;
@@ -272,12 +294,15 @@ static enum tiptrue_status climb(struct tt_pool *pool, const struct attempt *att
 
 static struct tt_mode edge_mode(const struct tt_pool *pool, enum tt_mode_kind kind, size_t edge)
 {
-    return (struct tt_mode){.kind = kind, .index = edge, .log_prior = log(tt_mode_probability(kind) / (double)pool->n_edges_seen)};
+    return (struct tt_mode){.kind = kind,
+                            .index = edge,
+                            .log_prior =
+                                log(tt_mode_probability(kind) / (double)pool->n_edges_seen)};
 }
 
 /* A climb with @mode on top of @base's model, from all touches. */
-static enum tiptrue_status start_with(struct tt_pool *pool, struct tt_stage *base, const struct tt_candidate *parent,
-                                      const struct tt_mode *mode)
+static enum tiptrue_status start_with(struct tt_pool *pool, struct tt_stage *base,
+                                      const struct tt_candidate *parent, const struct tt_mode *mode)
 {
     struct tt_terms terms;
     struct attempt attempt = {.parent = parent, .modes = mode, .n_modes = 1, .deviations = true};
@@ -298,7 +323,8 @@ static double *leave_out(struct tt_pool *pool, const size_t edges[], size_t n)
     for (size_t i = 0; i < run->n_observations; i++) {
         bool out = false;
         for (size_t k = 0; k < n; k++) {
-            out = out || (run->observations[i].kind == TT_TOUCH && run->observations[i].target == edges[k]);
+            out = out || (run->observations[i].kind == TT_TOUCH &&
+                          run->observations[i].target == edges[k]);
         }
         pool->left[i] = out ? 0 : 1;
     }
@@ -306,11 +332,13 @@ static double *leave_out(struct tt_pool *pool, const size_t edges[], size_t n)
 }
 
 /* Edges left out of the start, and (@too) the same edges out for good. */
-static enum tiptrue_status start_without(struct tt_pool *pool, struct tt_stage *base, const struct tt_candidate *parent,
-                                         const size_t edges[], size_t n, bool left_out)
+static enum tiptrue_status start_without(struct tt_pool *pool, struct tt_stage *base,
+                                         const struct tt_candidate *parent, const size_t edges[],
+                                         size_t n, bool left_out)
 {
     struct tt_mode out[2];
-    struct attempt attempt = {.stage = base, .parent = parent, .keep = leave_out(pool, edges, n), .deviations = true};
+    struct attempt attempt = {
+        .stage = base, .parent = parent, .keep = leave_out(pool, edges, n), .deviations = true};
     enum tiptrue_status status = left_out ? climb(pool, &attempt) : TIPTRUE_OK;
 
     for (size_t k = 0; k < n; k++) {
@@ -321,8 +349,10 @@ static enum tiptrue_status start_without(struct tt_pool *pool, struct tt_stage *
     return status == TIPTRUE_OK ? climb(pool, &attempt) : status;
 }
 
-/* The edges among which pairs are tried: all, or those that lose most touches in the best explanation. */
-static size_t paired_edges(const struct tt_pool *pool, const size_t seen[], size_t n, size_t edges[])
+/* The edges among which pairs are tried: all, or those that lose most touches in the best
+ * explanation. */
+static size_t paired_edges(const struct tt_pool *pool, const size_t seen[], size_t n,
+                           size_t edges[])
 {
     const struct tiptrue_run *run = pool->search->run;
     size_t k = 0;
@@ -340,7 +370,8 @@ static size_t paired_edges(const struct tt_pool *pool, const size_t seen[], size
                 had = had || edges[i] == seen[j];
             }
             for (size_t i = 0; i < run->n_observations && !had; i++) {
-                bool on = run->observations[i].kind == TT_TOUCH && run->observations[i].use == TT_USE;
+                bool on =
+                    run->observations[i].kind == TT_TOUCH && run->observations[i].use == TT_USE;
                 lost += on && run->observations[i].target == seen[j] ? 1 - pool->best->good[i] : 0;
             }
             if (!had && lost > most) {
@@ -353,8 +384,9 @@ static size_t paired_edges(const struct tt_pool *pool, const size_t seen[], size
     return k;
 }
 
-static enum tiptrue_status start_pairs(struct tt_pool *pool, struct tt_stage *base, const struct tt_candidate *parent,
-                                       const size_t seen[], size_t n)
+static enum tiptrue_status start_pairs(struct tt_pool *pool, struct tt_stage *base,
+                                       const struct tt_candidate *parent, const size_t seen[],
+                                       size_t n)
 {
     size_t *edges = TT_ARENA_NEW(pool->search->arena, n, size_t);
     enum tiptrue_status status = TIPTRUE_OK;
@@ -365,14 +397,17 @@ static enum tiptrue_status start_pairs(struct tt_pool *pool, struct tt_stage *ba
     size_t paired = paired_edges(pool, seen, n, edges);
     for (size_t a = 0; a < paired; a++) {
         for (size_t b = a + 1; b < paired && status == TIPTRUE_OK && pool->work < MOST_WORK; b++) {
-            status = start_without(pool, base, parent, (size_t[2]){edges[a], edges[b]}, 2, n < FEW_EDGES);
+            status = start_without(pool, base, parent, (size_t[2]){edges[a], edges[b]}, 2,
+                                   n < FEW_EDGES);
         }
     }
     return status;
 }
 
-/* The best change, axis fault, radius and reversal error of the least-squares table, where it says that they may be. */
-static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stage *base, const struct tt_candidate *parent,
+/* The best change, axis fault, radius and reversal error of the least-squares table, where it says
+ * that they may be. */
+static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stage *base,
+                                            const struct tt_candidate *parent,
                                             const struct tt_modes *table)
 {
     const struct tt_mode *best[TT_MODE_KINDS] = {NULL};
@@ -396,7 +431,8 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
 }
 
 /* All starts on top of @parent, the plain explanation of @base. */
-static enum tiptrue_status start_all(struct tt_pool *pool, struct tt_stage *base, const struct tt_candidate *parent,
+static enum tiptrue_status start_all(struct tt_pool *pool, struct tt_stage *base,
+                                     const struct tt_candidate *parent,
                                      const struct tt_modes *table)
 {
     const struct tiptrue_plate *plate = pool->search->plate;
@@ -415,26 +451,31 @@ static enum tiptrue_status start_all(struct tt_pool *pool, struct tt_stage *base
         }
     }
     for (size_t k = 0; k < n && status == TIPTRUE_OK && pool->work < MOST_WORK; k++) {
-        struct tt_mode film = edge_mode(pool, TT_MODE_FILM, seen[k]), elsewhere = edge_mode(pool, TT_MODE_EDGE, seen[k]);
+        struct tt_mode film = edge_mode(pool, TT_MODE_FILM, seen[k]),
+                       elsewhere = edge_mode(pool, TT_MODE_EDGE, seen[k]);
         status = start_with(pool, base, parent, &film);
         status = status == TIPTRUE_OK ? start_with(pool, base, parent, &elsewhere) : status;
     }
     if (status == TIPTRUE_OK && n > 3) {
         status = start_pairs(pool, base, parent, seen, n);
     }
-    return status == TIPTRUE_OK && table != NULL ? start_from_table(pool, base, parent, table) : status;
+    return status == TIPTRUE_OK && table != NULL ? start_from_table(pool, base, parent, table)
+                                                 : status;
 }
 
 /* ---- rounds of the table ---- */
 
 bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode)
 {
-    bool edge = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE, has = candidate->n_modes >= TT_MOST_MODES;
+    bool edge = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE,
+         has = candidate->n_modes >= TT_MOST_MODES;
 
     for (size_t k = 0; k < candidate->n_modes; k++) {
         const struct tt_mode *had = &candidate->modes[k];
-        bool had_edge = had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
-        bool once = had->kind == mode->kind && (mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP);
+        bool had_edge =
+            had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
+        bool once =
+            had->kind == mode->kind && (mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP);
         has = has || once || (edge && had_edge && had->index == mode->index) ||
               (had->kind == mode->kind && had->index == mode->index && had->order == mode->order);
     }
@@ -442,7 +483,8 @@ bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode
 }
 
 /* Two climbs with @mode on top of @parent: from its weights, and from all touches. */
-static enum tiptrue_status climb_with(struct tt_pool *pool, const struct tt_candidate *parent, const struct tt_mode *mode)
+static enum tiptrue_status climb_with(struct tt_pool *pool, const struct tt_candidate *parent,
+                                      const struct tt_mode *mode)
 {
     struct tt_terms terms;
     struct attempt attempt = {.parent = parent, .modes = mode, .n_modes = 1, .keep = parent->good};
@@ -484,7 +526,8 @@ static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *pare
     status = tt_modes_score(&parent->stage->fit, pool->search->arena, TT_MODES_FINE, &table);
     size_t kept = 0;
     for (size_t k = 0; k < table.n && status == TIPTRUE_OK; k++) {
-        if (parent->log_evidence + table.mode[k].log_odds > pool->best->log_evidence - WORTH_A_CLIMB) {
+        if (parent->log_evidence + table.mode[k].log_odds >
+            pool->best->log_evidence - WORTH_A_CLIMB) {
             table.mode[kept++] = table.mode[k];
         }
     }
@@ -502,7 +545,8 @@ static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *pare
     return status;
 }
 
-static bool same_place(const struct tt_pool *pool, const struct tt_candidate *a, const struct tt_candidate *b)
+static bool same_place(const struct tt_pool *pool, const struct tt_candidate *a,
+                       const struct tt_candidate *b)
 {
     const struct tiptrue_run *run = pool->search->run;
     bool same = tt_candidate_within(a, b) && tt_candidate_within(b, a);
@@ -522,7 +566,8 @@ bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candi
         for (size_t j = 0; j < outer->n_modes; j++) {
             const struct tt_mode *a = &inner->modes[k], *b = &outer->modes[j];
             bool row = a->kind == TT_MODE_MOVED || a->kind == TT_MODE_SLIP;
-            found = found || (a->kind == b->kind && (row || a->index == b->index) && a->tip == b->tip && a->order == b->order);
+            found = found || (a->kind == b->kind && (row || a->index == b->index) &&
+                              a->tip == b->tip && a->order == b->order);
         }
         all = all && found;
     }
@@ -538,7 +583,8 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
 
     *any = false;
     tt_pool_sort(pool);
-    for (struct tt_candidate *c = pool->candidates, *next; c != NULL && n < MOST_SCORED && status == TIPTRUE_OK; c = next) {
+    for (struct tt_candidate *c = pool->candidates, *next;
+         c != NULL && n < MOST_SCORED && status == TIPTRUE_OK; c = next) {
         bool had = false;
         next = c->next;
         if (c->log_evidence < pool->best->log_evidence - TT_ESTIMATED_LN) {
@@ -560,14 +606,16 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
 }
 
 /* The change of @from into *change, and what it has besides into @rest. False: it has none. */
-static bool split_change(const struct tt_candidate *from, struct tt_mode *change, struct tt_candidate *rest)
+static bool split_change(const struct tt_candidate *from, struct tt_mode *change,
+                         struct tt_candidate *rest)
 {
     bool found = false;
 
     *rest = *from;
     rest->n_modes = 0;
     for (size_t k = 0; k < from->n_modes; k++) {
-        if (!found && (from->modes[k].kind == TT_MODE_MOVED || from->modes[k].kind == TT_MODE_SLIP)) {
+        if (!found &&
+            (from->modes[k].kind == TT_MODE_MOVED || from->modes[k].kind == TT_MODE_SLIP)) {
             *change = from->modes[k];
             found = true;
         } else {
@@ -584,7 +632,8 @@ static enum tiptrue_status refine(struct tt_pool *pool)
     enum tiptrue_status status = TIPTRUE_OK;
     size_t climbs = 0, rows = pool->search->run->n_observations;
 
-    for (size_t k = 0; k < sizeof steps / sizeof steps[0] && climbs < MOST_REFINED && status == TIPTRUE_OK;) {
+    for (size_t k = 0;
+         k < sizeof steps / sizeof steps[0] && climbs < MOST_REFINED && status == TIPTRUE_OK;) {
         struct tt_candidate *best = pool->best, rest;
         struct tt_mode change;
         if (!split_change(best, &change, &rest)) {
@@ -600,7 +649,8 @@ static enum tiptrue_status refine(struct tt_pool *pool)
     return status;
 }
 
-/* And at rows all over the run: touched edge after edge, a change at one row may look like one at another, with another offset. */
+/* And at rows all over the run: touched edge after edge, a change at one row may look like one at
+ * another, with another offset. */
 static enum tiptrue_status try_elsewhere(struct tt_pool *pool)
 {
     size_t rows = pool->search->run->n_observations;
@@ -620,8 +670,10 @@ static enum tiptrue_status try_elsewhere(struct tt_pool *pool)
 
 /* ---- the whole search ---- */
 
-/* Modes of sightings and marks that the sightings show without any touch, into @terms and @modes. */
-static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage **base, struct tt_candidate *parent)
+/* Modes of sightings and marks that the sightings show without any touch, into @terms and @modes.
+ */
+static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage **base,
+                                           struct tt_candidate *parent)
 {
     enum tiptrue_status status = TIPTRUE_OK;
 
@@ -637,11 +689,13 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
         tt_model_linearise(model);
         tt_fit_set_weights(&stage->fit);
         double size;
-        if (model->n_sights == 0 || !tt_fit_step(&stage->fit, true, &size) || !tt_fit_step(&stage->fit, true, &size)) {
+        if (model->n_sights == 0 || !tt_fit_step(&stage->fit, true, &size) ||
+            !tt_fit_step(&stage->fit, true, &size)) {
             break;
         }
         tt_system_invert(&model->system);
-        if ((status = tt_modes_score(&stage->fit, pool->search->arena, TT_MODES_OF_SIGHTINGS, &table)) != TIPTRUE_OK) {
+        if ((status = tt_modes_score(&stage->fit, pool->search->arena, TT_MODES_OF_SIGHTINGS,
+                                     &table)) != TIPTRUE_OK) {
             break;
         }
         sort_modes(&table);
@@ -649,14 +703,16 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
         for (size_t k = 1; first != NULL && k < table.n; k++) {
             const struct tt_mode *m = &table.mode[k];
             bool of_sighting = m->kind == TT_MODE_SIGHT || m->kind == TT_MODE_SIGHT_GROSS;
-            bool first_of_sighting = first->kind == TT_MODE_SIGHT || first->kind == TT_MODE_SIGHT_GROSS;
+            bool first_of_sighting =
+                first->kind == TT_MODE_SIGHT || first->kind == TT_MODE_SIGHT_GROSS;
             if (m->index != first->index || of_sighting != first_of_sighting) {
                 second = fmax(second, m->log_odds);
             }
         }
-        /* marks sighted again after the plate moved look like sightings that are off: the touches decide */
-        if (first == NULL || first->kind == TT_MODE_MOVED || first->kind == TT_MODE_SLIP || !(first->log_odds > SIGHTING_ODDS) ||
-            !(first->log_odds > second + TT_RIVAL_LN)) {
+        /* marks sighted again after the plate moved look like sightings that are off: the touches
+         * decide */
+        if (first == NULL || first->kind == TT_MODE_MOVED || first->kind == TT_MODE_SLIP ||
+            !(first->log_odds > SIGHTING_ODDS) || !(first->log_odds > second + TT_RIVAL_LN)) {
             break;
         }
         parent->modes[parent->n_modes++] = *first;
@@ -669,9 +725,11 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
     return status;
 }
 
-/* The plain explanation with the plate turned by @turns (two bits for each of the @n setups @open). */
-static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[], size_t n, size_t turns,
-                                       struct tt_candidate *parent, struct tt_stage **base)
+/* The plain explanation with the plate turned by @turns (two bits for each of the @n setups @open).
+ */
+static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[], size_t n,
+                                       size_t turns, struct tt_candidate *parent,
+                                       struct tt_stage **base)
 {
     enum tiptrue_status status = tt_terms_new(pool->search, NULL, &parent->terms);
     bool nominal = pool->search->machine->has_yaw;
@@ -685,14 +743,15 @@ static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[]
             parent->modes[parent->n_modes++] = mode;
         }
     }
-    if (status == TIPTRUE_OK && (status = stage_new(pool, &parent->terms, NULL, base)) == TIPTRUE_OK) {
+    if (status == TIPTRUE_OK &&
+        (status = stage_new(pool, &parent->terms, NULL, base)) == TIPTRUE_OK) {
         status = sightings_first(pool, base, parent);
     }
     return status;
 }
 
-/* Few single touches off, on edges that keep the rest, and nothing in the table at what is left: no other start would end
- * elsewhere. */
+/* Few single touches off, on edges that keep the rest, and nothing in the table at what is left: no
+ * other start would end elsewhere. */
 static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
 {
     struct tt_candidate *only = pool->best;
@@ -702,10 +761,12 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
     struct tt_modes table;
     enum tiptrue_status status;
 
-    *plain = off <= PLAIN_SHARE * (double)model->n_touches && model->n_touches >= PLAIN_TOUCHES && !fit->scattered &&
+    *plain = off <= PLAIN_SHARE * (double)model->n_touches && model->n_touches >= PLAIN_TOUCHES &&
+             !fit->scattered &&
              (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < PLAIN_SCATTER_MM);
     for (size_t j = 0; j < model->plate->n_edges; j++) {
-        *plain = *plain && (fit->late_count[j] <= 1.5 || fit->late_count[j] <= PLAIN_SHARE * fit->edge_count[j]);
+        *plain = *plain && (fit->late_count[j] <= 1.5 ||
+                            fit->late_count[j] <= PLAIN_SHARE * fit->edge_count[j]);
     }
     if (!*plain || !tt_candidate_restore(only)) {
         *plain = false;
@@ -760,10 +821,12 @@ static size_t open_setups(const struct tt_search *search, size_t open[MOST_TURNE
     return n;
 }
 
-enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_modes *table, struct tt_explanation *explanation)
+enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_modes *table,
+                               struct tt_explanation *explanation)
 {
     struct tt_pool pool;
-    size_t open[MOST_TURNED], n_open = open_setups(search, open), combinations = (size_t)1 << 2 * n_open;
+    size_t open[MOST_TURNED], n_open = open_setups(search, open),
+                              combinations = (size_t)1 << 2 * n_open;
     struct tt_candidate *parents = TT_ARENA_NEW(search->arena, combinations, struct tt_candidate);
     struct tt_stage **bases = TT_ARENA_NEW(search->arena, combinations, struct tt_stage *);
     double *plain = TT_ARENA_NEW(search->arena, combinations, double), best = -INFINITY;
@@ -775,7 +838,8 @@ enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_m
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK; turns++) {
         size_t before = pool.n;
         status = plain_start(&pool, open, n_open, turns, &parents[turns], &bases[turns]);
-        struct attempt attempt = {.stage = bases[turns], .parent = &parents[turns], .deviations = true};
+        struct attempt attempt = {
+            .stage = bases[turns], .parent = &parents[turns], .deviations = true};
         status = status == TIPTRUE_OK ? climb(&pool, &attempt) : status;
         plain[turns] = pool.n > before ? pool.candidates->log_evidence : -INFINITY;
         best = fmax(best, plain[turns]);
@@ -791,7 +855,8 @@ enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_m
     }
     pool.plain = bases[0];
     bool any = pool.best != NULL && !plainly;
-    for (size_t round = 0; round < MOST_ROUNDS && any && pool.work < MOST_WORK && status == TIPTRUE_OK; round++) {
+    for (size_t round = 0;
+         round < MOST_ROUNDS && any && pool.work < MOST_WORK && status == TIPTRUE_OK; round++) {
         status = round_of_table(&pool, &any);
     }
     if (status == TIPTRUE_OK && pool.best == NULL) {

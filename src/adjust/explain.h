@@ -1,15 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* All explanations of a run that least squares does not explain, each with its evidence, and what they
- * mean together: detection, identification, adaptation (P. J. G. Teunissen, J. Geod. 92 (2018) 59-80),
- * decided by evidence as integrity monitoring does by solution separation (J. Blanch and others, IEEE
- * Trans. AES 51 (2015) 713-732).
+/* All explanations of a run that least squares does not explain, each with its evidence, and what
+ * they mean together: detection, identification, adaptation (P. J. G. Teunissen, J. Geod. 92 (2018)
+ * 59-80), decided by evidence as integrity monitoring does by solution separation (J. Blanch and
+ * others, IEEE Trans. AES 51 (2015) 713-732).
  *
- * An explanation is a set of terms (modes of modes.h, edges none of whose touches is good, quarter turns)
- * and the set of good touches that a climb of robust.h ends with. Starts: all touches; each edge, each
- * pair of edges left out or out; each edge filmed or elsewhere; then what the table of modes at the best
- * few explanations says, three rounds at most. Explanations within 1 : 100 of the best (Jeffreys'
- * "decisive") stay rivals.
+ * An explanation is a set of terms (modes of modes.h, edges none of whose touches is good, quarter
+ * turns) and the set of good touches that a climb of robust.h ends with. Starts: all touches; each
+ * edge, each pair of edges left out or out; each edge filmed or elsewhere; then what the table of
+ * modes at the best few explanations says, three rounds at most. Explanations within 1 : 100 of the
+ * best (Jeffreys' "decisive") stay rivals.
  */
 #ifndef TT_ADJUST_EXPLAIN_H
 #define TT_ADJUST_EXPLAIN_H
@@ -37,7 +37,8 @@ struct tt_explanation {
     /* doubt */
     enum tt_doubt_kind doubt;
     bool *doubted;                             /* per block: its offset is in doubt */
-    struct tt_mode rival_modes[TT_MOST_MODES]; /* TT_DOUBT_RIVAL: of the most probable rival that moves an offset */
+    struct tt_mode rival_modes[TT_MOST_MODES]; /* TT_DOUBT_RIVAL: of the most probable rival that
+                                                  moves an offset */
     size_t n_rival_modes;
     struct tt_machine_xy *rival_offset;            /* per block: the rival's less the best's */
     double rival_log_odds;                         /* of the rival, <= 0 */
@@ -54,15 +55,18 @@ struct tt_search {
 };
 
 /* Empty terms with all arrays, in the arena; a copy of @terms if that is not NULL. */
-TT_MUST_USE enum tiptrue_status tt_terms_new(const struct tt_search *search, const struct tt_terms *terms, struct tt_terms *copy);
+TT_MUST_USE enum tiptrue_status tt_terms_new(const struct tt_search *search,
+                                             const struct tt_terms *terms, struct tt_terms *copy);
 
-/* Variance of a sighted coordinate, resolution included, and its degrees of freedom: stated, or from the median of what repeated
- * sightings of a mark differ by, drawn to a usual one. Where a mark lies does not enter it. */
+/* Variance of a sighted coordinate, resolution included, and its degrees of freedom: stated, or
+ * from the median of what repeated sightings of a mark differ by, drawn to a usual one. Where a
+ * mark lies does not enter it. */
 double tt_sighting_variance(const struct tt_search *search, double *dof);
 
-/* Search. @table: the modes as least squares sees them, or NULL. TIPTRUE_E_DATA: no touch can be used. TIPTRUE_E_DEGENERATE: no
- * explanation could be computed. */
-TT_MUST_USE enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_modes *table,
+/* Search. @table: the modes as least squares sees them, or NULL. TIPTRUE_E_DATA: no touch can be
+ * used. TIPTRUE_E_DEGENERATE: no explanation could be computed. */
+TT_MUST_USE enum tiptrue_status tt_explain(const struct tt_search *search,
+                                           const struct tt_modes *table,
                                            struct tt_explanation *explanation);
 
 #endif

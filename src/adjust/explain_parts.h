@@ -6,13 +6,16 @@
 
 #include "adjust/explain.h"
 
-/* A rival is within this of the best in ln evidence: posterior odds of 1 : 100. With 3.5 six per cent fewer runs are refused and
- * two per cent more end silently wrong, of those with half of a short run's edge late. */
+/* A rival is within this of the best in ln evidence: posterior odds of 1 : 100. With 3.5 six per
+ * cent fewer runs are refused and two per cent more end silently wrong, of those with half of a
+ * short run's edge late. */
 #define TT_RIVAL_LN 4.6
-/* Offsets are estimated of explanations within this of the best so far: none further off becomes a rival. */
+/* Offsets are estimated of explanations within this of the best so far: none further off becomes a
+ * rival. */
 #define TT_ESTIMATED_LN 12.0
 
-/* A model with its fit, on which several candidates are climbed; the state is that of the last one. */
+/* A model with its fit, on which several candidates are climbed; the state is that of the last one.
+ */
 struct tt_stage {
     struct tt_terms terms; /* as it was made; the model's borrow edge_out from the last candidate */
     struct tt_model model;
@@ -34,7 +37,8 @@ struct tt_candidate {
     struct tt_mode modes[TT_MOST_MODES];
     size_t n_modes;
     double log_prior, log_likelihood, log_evidence;
-    double *x, *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
+    double *x,
+        *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
     double touch_var_mm2;
     struct tt_estimate *estimates; /* per block */
     bool estimated, scored;

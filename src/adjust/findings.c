@@ -31,7 +31,8 @@ static bool make_room(struct tt_view *view)
     return true;
 }
 
-static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding, struct tt_about about)
+static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding,
+                               struct tt_about about)
 {
     struct tiptrue_solution *s = view->solution;
     size_t *lines = TT_ARENA_NEW(&s->arena, about.n_lines, size_t);
@@ -51,10 +52,12 @@ static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding, 
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
-                                   struct tt_about about, struct tt_buffer *text)
+enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code,
+                                   enum tiptrue_severity severity, struct tt_about about,
+                                   struct tt_buffer *text)
 {
-    char *copy = text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
+    char *copy =
+        text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
 
     if (copy == NULL) {
         return TIPTRUE_E_MEMORY;
@@ -63,8 +66,9 @@ enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code co
     return add(view, (struct tt_finding){.code = code, .severity = severity, .text = copy}, about);
 }
 
-enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
-                                          struct tt_about about, const struct tt_value values[], size_t n_values)
+enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
+                                          enum tiptrue_severity severity, struct tt_about about,
+                                          const struct tt_value values[], size_t n_values)
 {
     struct tt_arena *arena = &view->solution->arena;
     struct tt_value *copy = TT_ARENA_NEW(arena, n_values, struct tt_value);
@@ -72,14 +76,18 @@ enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_
     for (size_t i = 0; i < n_values && copy != NULL; i++) {
         const char *text = values[i].text;
         copy[i] = values[i];
-        if (text != NULL && (copy[i].text = tt_arena_copy_text(arena, text, strlen(text))) == NULL) {
+        if (text != NULL &&
+            (copy[i].text = tt_arena_copy_text(arena, text, strlen(text))) == NULL) {
             return TIPTRUE_E_MEMORY;
         }
     }
     if (copy == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    return add(view, (struct tt_finding){.code = code, .severity = severity, .values = copy, .n_values = n_values}, about);
+    return add(view,
+               (struct tt_finding){
+                   .code = code, .severity = severity, .values = copy, .n_values = n_values},
+               about);
 }
 
 size_t tt_run_tip(const struct tt_view *view, size_t index)
@@ -111,8 +119,10 @@ enum tiptrue_status tt_findings(struct tt_view *view)
     enum tiptrue_status status;
 
     status = tt_findings_of_units(view, &text);
-    if (status == TIPTRUE_OK && !view->meaningless && (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK && (status = tt_findings_of_explanation(view)) == TIPTRUE_OK &&
+    if (status == TIPTRUE_OK && !view->meaningless &&
+        (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
+        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
+        (status = tt_findings_of_explanation(view)) == TIPTRUE_OK &&
         (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
         status = tt_findings_of_limits(view, &text);
     }

@@ -2,9 +2,9 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* What the measurement says about itself, in plain sentences with what to do next.
  *
- * A finding of severity TIPTRUE_ERROR makes the verdict of what it names `repeat`. To add one: a code in model/finding.h, its name
- * in model/finding.c, a function here (or in a file beside) that looks at the view and calls tt_finding_add, and a test that raises
- * it and one that does not.
+ * A finding of severity TIPTRUE_ERROR makes the verdict of what it names `repeat`. To add one: a
+ * code in model/finding.h, its name in model/finding.c, a function here (or in a file beside) that
+ * looks at the view and calls tt_finding_add, and a test that raises it and one that does not.
  */
 #ifndef TT_ADJUST_FINDINGS_H
 #define TT_ADJUST_FINDINGS_H
@@ -22,20 +22,23 @@ struct tt_about {
 #define TT_ABOUT_RUN ((struct tt_about){TT_NONE, TT_NONE, TT_NONE, NULL, 0})
 
 /* Add a finding with the text in @text, which is emptied. */
-TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code, enum tiptrue_severity severity,
+TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code,
+                                               enum tiptrue_severity severity,
                                                struct tt_about about, struct tt_buffer *text);
 
-/* A finding whose sentence output makes: add a template for it to src/output/text/sentences.c. Texts
- * among @values are copied; their keys are literals, none twice. For example
+/* A finding whose sentence output makes: add a template for it to src/output/text/sentences.c.
+ * Texts among @values are copied; their keys are literals, none twice. For example
  *     tt_finding_add_values(view, TT_FINDING_MARKS_OFF, TIPTRUE_ERROR, TT_ABOUT_RUN,
  *                           TT_VALUES(TT_IN_MM("found", found_mm), TT_TEXT("mark", mark->name))) */
-TT_MUST_USE enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
-                                                      enum tiptrue_severity severity, struct tt_about about,
-                                                      const struct tt_value values[], size_t n_values);
+TT_MUST_USE enum tiptrue_status
+tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
+                      enum tiptrue_severity severity, struct tt_about about,
+                      const struct tt_value values[], size_t n_values);
 
 /* An array of struct tt_value and its length, as the last two arguments above. */
-#define TT_VALUES(...)                                                                                                             \
-    (const struct tt_value[]){__VA_ARGS__}, sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
+#define TT_VALUES(...)                                                                             \
+    (const struct tt_value[]){__VA_ARGS__},                                                        \
+        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
 #define TT_NO_VALUES NULL, 0
 /* Values by unit; each key without its suffix. */
 #define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL})
@@ -48,10 +51,13 @@ TT_MUST_USE enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum
 /* All findings of an assembled view, worst first. */
 TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
 
-/* Parts, one file each. Units come first: where they do not fit, view->meaningless is set and the rest is not asked. */
+/* Parts, one file each. Units come first: where they do not fit, view->meaningless is set and the
+ * rest is not asked. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer *text);
-TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_buffer *text);
-TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view,
+                                                           struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view,
+                                                        struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text);
@@ -60,19 +66,21 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, stru
 TT_MUST_USE enum tiptrue_status tt_findings_of_completeness(struct tt_view *view);
 /* Whether the tip @name is asked for: all are where none is named. */
 bool tt_is_wanted(const struct tiptrue_solve_options *options, const char *name);
-/* After the verdict: the wanted tips into the solution; and results for those that were not touched, in the
- * machine file's order. */
+/* After the verdict: the wanted tips into the solution; and results for those that were not
+ * touched, in the machine file's order. */
 TT_MUST_USE enum tiptrue_status tt_copy_wanted(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_add_missing_tips(struct tt_view *view);
 /* An offset conforms if it is within the permitted error with this probability. */
 #define TT_CONFORMS 0.95
-/* Whether the plate's part and the stated parts of the covariance that the verdict uses on the @index-th tip make it impossible
- * for any run to show that its offset is within the permitted error; then *text says so, and what would help. */
+/* Whether the plate's part and the stated parts of the covariance that the verdict uses on the
+ * @index-th tip make it impossible for any run to show that its offset is within the permitted
+ * error; then *text says so, and what would help. */
 bool tt_is_out_of_reach(const struct tt_view *view, size_t index, struct tt_buffer *text);
 /* That as findings, for who asks before a run. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_reach(struct tt_view *view, struct tt_buffer *text);
 
-/* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded acceptance at 95 %). */
+/* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded
+ * acceptance at 95 %). */
 TT_MUST_USE enum tiptrue_status tt_verdict(struct tt_view *view);
 
 /* Whether the numbers alone let the offset in use of @tip stand; false without one. */

@@ -9,34 +9,40 @@
 #include "adjust/robust.h"
 #include "base/distribution.h"
 
-/* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian), far above the rounding of
- * coordinates of 1 m, and the step after it would be smaller by orders of magnitude. */
+/* Steps below this in every unknown end the iteration: a tenth of a picometre (and 1e-10 radian),
+ * far above the rounding of coordinates of 1 m, and the step after it would be smaller by orders of
+ * magnitude. */
 #define STEP_DONE 1e-10
 /* The scatter, relative, of its variance. */
 #define SCATTER_DONE 1e-6
 #define SETTLED 1e-4
-/* What is enough to judge a first solution by: after a step of 0.2 mm, what is left of it is second order, under 0.1 µm. */
+/* What is enough to judge a first solution by: after a step of 0.2 mm, what is left of it is second
+ * order, under 0.1 µm. */
 #define ROUGH_STEP 0.2
 /* Further away than this (mm) the residuals tell of the start, not of the scatter. */
 #define NEAR 0.5
 #define MOST_STEPS 30
 #define MOST_ROUNDS 3
 #define OPEN_YAW_RAD 0.1
-/* A scatter's variance that has changed by less than this since changes the degrees of freedom by a thousandth of it at most. */
+/* A scatter's variance that has changed by less than this since changes the degrees of freedom by a
+ * thousandth of it at most. */
 #define DOF_STANDS 1e-2
-/* With weak priors in the model (1/100 mm^2 each), touches are not let to outweigh them by more than double precision bears: the
- * sum of their weights is at most this. What such a run determines is not for use anyway. */
+/* With weak priors in the model (1/100 mm^2 each), touches are not let to outweigh them by more
+ * than double precision bears: the sum of their weights is at most this. What such a run determines
+ * is not for use anyway. */
 #define MOST_INFORMATION_MM2 1e8
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define LEAST_DOF 1e-3
 
-/* Variance of rounding to steps of the larger of what the digits show and the stated resolution (uniform distribution, JCGM
- * 100:2008 F.2.2.1). Sightings that plainly do not lie on the resolution's grid were not rounded to it (a camera's place in the
- * picture is finer than the axes' steps): for them the digits alone count. */
+/* Variance of rounding to steps of the larger of what the digits show and the stated resolution
+ * (uniform distribution, JCGM 100:2008 F.2.2.1). Sightings that plainly do not lie on the
+ * resolution's grid were not rounded to it (a camera's place in the picture is finer than the axes'
+ * steps): for them the digits alone count. */
 static double digit_variance(const struct tt_digits *digits, double resolution_mm, bool by_camera)
 {
     bool rounded = !by_camera || digits->on_grid;
-    double step = rounded && resolution_mm > digits->quantum_mm ? resolution_mm : digits->quantum_mm;
+    double step =
+        rounded && resolution_mm > digits->quantum_mm ? resolution_mm : digits->quantum_mm;
     return step * step / 12;
 }
 
@@ -47,18 +53,20 @@ static double stated_dof(bool stated, double dof)
 
 struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct tiptrue_run *run)
 {
-    return (struct tt_noise){.touch_known = machine->has_u_touch,
-                             .sight_known = machine->has_u_sighting,
-                             .touch_dof = stated_dof(machine->has_u_touch, machine->touch_dof),
-                             .sight_dof = stated_dof(machine->has_u_sighting, machine->sighting_dof),
-                             .touch_var_mm2 = machine->u_touch_mm * machine->u_touch_mm,
-                             .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
-                             .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
-                             .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm, true),
-                             .u_rotation_rad = machine->u_rotation_rad};
+    return (struct tt_noise){
+        .touch_known = machine->has_u_touch,
+        .sight_known = machine->has_u_sighting,
+        .touch_dof = stated_dof(machine->has_u_touch, machine->touch_dof),
+        .sight_dof = stated_dof(machine->has_u_sighting, machine->sighting_dof),
+        .touch_var_mm2 = machine->u_touch_mm * machine->u_touch_mm,
+        .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
+        .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
+        .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm, true),
+        .u_rotation_rad = machine->u_rotation_rad};
 }
 
-enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, struct tt_model *model, const struct tt_noise *noise)
+enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, struct tt_model *model,
+                                const struct tt_noise *noise)
 {
     size_t n = model->n_touches, nb = model->n_border, largest = 0;
 
@@ -79,20 +87,24 @@ enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, stru
     fit->cc = TT_ARENA_NEW(arena, largest * largest, double);
     fit->cb = TT_ARENA_NEW(arena, largest * nb, double);
     fit->response = TT_ARENA_NEW(arena, largest * nb, double);
-    if (fit->good == NULL || fit->weight == NULL || fit->rotation_var_mm2 == NULL || fit->leverage == NULL ||
-        fit->late_share == NULL || fit->edge_count == NULL || fit->late_count == NULL || fit->linear_yaw_rad == NULL ||
-        fit->sorted_mm == NULL || fit->step_mm == NULL || fit->cc == NULL || fit->cb == NULL || fit->response == NULL) {
+    if (fit->good == NULL || fit->weight == NULL || fit->rotation_var_mm2 == NULL ||
+        fit->leverage == NULL || fit->late_share == NULL || fit->edge_count == NULL ||
+        fit->late_count == NULL || fit->linear_yaw_rad == NULL || fit->sorted_mm == NULL ||
+        fit->step_mm == NULL || fit->cc == NULL || fit->cb == NULL || fit->response == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    fit->least_touch_var_mm2 = fmax(noise->touch_digit_var_mm2, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
+    fit->least_touch_var_mm2 =
+        fmax(noise->touch_digit_var_mm2, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
     if (model->weak) {
         fit->least_touch_var_mm2 = fmax(fit->least_touch_var_mm2, (double)n / MOST_INFORMATION_MM2);
     }
     fit->touch_var_mm2 =
-        (noise->touch_known ? noise->touch_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) + noise->touch_digit_var_mm2;
+        (noise->touch_known ? noise->touch_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) +
+        noise->touch_digit_var_mm2;
     fit->touch_var_mm2 = fmax(fit->touch_var_mm2, fit->least_touch_var_mm2);
     fit->sight_var_mm2 =
-        (noise->sight_known ? noise->sight_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) + noise->sight_digit_var_mm2;
+        (noise->sight_known ? noise->sight_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) +
+        noise->sight_digit_var_mm2;
     return TIPTRUE_OK;
 }
 
@@ -109,8 +121,10 @@ void tt_fit_set_rotation_var(struct tt_fit *fit)
         const double *tip = model->x + model->system.first[cell->block];
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             const double *slope = model->slope + i * model->stride;
-            /* d/d theta of e_x (n . R e_x) + e_y (n . R e_y): R turns e_x into e_y and e_y into -e_x. */
-            double across = tip[TT_TIP_E_X] * slope[TT_COLUMN_E_Y] - tip[TT_TIP_E_Y] * slope[TT_COLUMN_E_X];
+            /* d/d theta of e_x (n . R e_x) + e_y (n . R e_y): R turns e_x into e_y and e_y into
+             * -e_x. */
+            double across =
+                tip[TT_TIP_E_X] * slope[TT_COLUMN_E_Y] - tip[TT_TIP_E_Y] * slope[TT_COLUMN_E_X];
             fit->rotation_var_mm2[i] = across * across * u2;
         }
     }
@@ -123,8 +137,8 @@ void tt_fit_set_weights(struct tt_fit *fit)
     }
 }
 
-/* One Gauss-Newton step with the present weights; *size receives its largest component. @exact: with new residuals and design rows,
- * else both to first order. False: singular. */
+/* One Gauss-Newton step with the present weights; *size receives its largest component. @exact:
+ * with new residuals and design rows, else both to first order. False: singular. */
 bool tt_fit_step(struct tt_fit *fit, bool exact, double *size)
 {
     struct tt_model *model = fit->model;
@@ -149,8 +163,8 @@ bool tt_fit_step(struct tt_fit *fit, bool exact, double *size)
 
 /* ---- scatter ---- */
 
-/* Scatter of the touches from their residuals: sum of good * r^2 / v = dof for v = s^2 + rotation's part. One step of the fixed
- * point. */
+/* Scatter of the touches from their residuals: sum of good * r^2 / v = dof for v = s^2 + rotation's
+ * part. One step of the fixed point. */
 double tt_fit_touch_scatter(const struct tt_fit *fit, double dof)
 {
     double sum = 0;
@@ -160,7 +174,8 @@ double tt_fit_touch_scatter(const struct tt_fit *fit, double dof)
     }
     for (size_t i = 0; i < fit->model->n_touches; i++) {
         double r = fit->model->residual[i];
-        sum += fit->good[i] * r * r * fit->touch_var_mm2 / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
+        sum += fit->good[i] * r * r * fit->touch_var_mm2 /
+               (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
     }
     return fmax(sum / dof, fit->least_touch_var_mm2);
 }
@@ -196,7 +211,8 @@ double tt_fit_total_good(const struct tt_fit *fit)
 
 /* ---- leverage ---- */
 
-static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const double cc[], const double cb[], double *sum)
+static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const double cc[],
+                          const double cb[], double *sum)
 {
     const struct tt_system *system = &fit->model->system;
     size_t nb = system->n_border, size = system->size[cell->block], n = cell->n_columns;
@@ -208,9 +224,11 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
             const struct tt_entry *q = &cell->entries[j];
             double c;
             if (p->place < nb) {
-                c = q->place < nb ? system->c[p->place * nb + q->place] : cb[(q->place - nb) * nb + p->place];
+                c = q->place < nb ? system->c[p->place * nb + q->place]
+                                  : cb[(q->place - nb) * nb + p->place];
             } else {
-                c = q->place < nb ? cb[(p->place - nb) * nb + q->place] : cc[(p->place - nb) * size + q->place - nb];
+                c = q->place < nb ? cb[(p->place - nb) * nb + q->place]
+                                  : cc[(p->place - nb) * size + q->place - nb];
             }
             h[p->column * n + q->column] += p->value * q->value * c;
         }
@@ -235,8 +253,9 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
     }
 }
 
-/* Share of each touch's weight that the fit spends on it (w J C J^T), and their sums over good touches and over sightings: the
- * degrees of freedom that the fit takes up. After tt_system_invert. */
+/* Share of each touch's weight that the fit spends on it (w J C J^T), and their sums over good
+ * touches and over sightings: the degrees of freedom that the fit takes up. After tt_system_invert.
+ */
 static void leverages(struct tt_fit *fit, double *touches, double *sights, double *n_sights)
 {
     struct tt_model *model = fit->model;
@@ -260,8 +279,10 @@ static void leverages(struct tt_fit *fit, double *touches, double *sights, doubl
         for (size_t axis = 0; axis < 2; axis++) {
             for (size_t j = 0; j < sight->n_entries; j++) {
                 for (size_t k = 0; k < sight->n_entries; k++) {
-                    const struct tt_entry *p = &sight->entries[axis][j], *q = &sight->entries[axis][k];
-                    *sights += share * p->value * q->value * system->c[p->place * nb + q->place] / fit->sight_var_mm2;
+                    const struct tt_entry *p = &sight->entries[axis][j],
+                                          *q = &sight->entries[axis][k];
+                    *sights += share * p->value * q->value * system->c[p->place * nb + q->place] /
+                               fit->sight_var_mm2;
                 }
             }
         }
@@ -282,7 +303,8 @@ void tt_fit_update_dof(struct tt_fit *fit)
     fit->dof_sight = 2 * n_sights - sight_spent;
 }
 
-double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted)
+double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof,
+                     bool *contradicted)
 {
     *contradicted = false;
     if (isinf(stated_dof)) {
@@ -292,12 +314,13 @@ double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double state
         return own_mm2;
     }
     double ratio = own_mm2 / stated_mm2;
-    *contradicted =
-        tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE && tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
+    *contradicted = tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
+                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
     return *contradicted ? own_mm2 : (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof);
 }
 
-/* Repeatabilities from the residuals and what is stated of them; *change receives their largest relative change. */
+/* Repeatabilities from the residuals and what is stated of them; *change receives their largest
+ * relative change. */
 static void update_scatter(struct tt_fit *fit, double *change)
 {
     const struct tt_noise *noise = fit->noise;
@@ -305,21 +328,24 @@ static void update_scatter(struct tt_fit *fit, double *change)
     fit->scatter_touch_mm2 = tt_fit_touch_scatter(fit, fit->dof_touch);
     *change = 0;
     if (fit->dof_touch > LEAST_DOF) {
-        double touch = tt_fit_pooled(fit->scatter_touch_mm2, fit->dof_touch, noise->touch_var_mm2 + noise->touch_digit_var_mm2,
+        double touch = tt_fit_pooled(fit->scatter_touch_mm2, fit->dof_touch,
+                                     noise->touch_var_mm2 + noise->touch_digit_var_mm2,
                                      noise->touch_dof, &fit->scattered);
         *change = fabs(touch / fit->touch_var_mm2 - 1);
         fit->touch_var_mm2 = touch;
     }
     if (fit->dof_sight > LEAST_DOF) {
         fit->scatter_sight_mm2 = sight_scatter(fit, fit->dof_sight);
-        double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight, noise->sight_var_mm2 + noise->sight_digit_var_mm2,
+        double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight,
+                                     noise->sight_var_mm2 + noise->sight_digit_var_mm2,
                                      noise->sight_dof, &fit->sight_scattered);
         *change = fmax(*change, fabs(sight / fit->sight_var_mm2 - 1));
         fit->sight_var_mm2 = sight;
     }
 }
 
-/* Steps until size and change are done, with the degrees of freedom as they are (@dof_known) or found after the first step. */
+/* Steps until size and change are done, with the degrees of freedom as they are (@dof_known) or
+ * found after the first step. */
 static bool settle_weights(struct tt_fit *fit, enum depth depth, bool dof_known, double *change)
 {
     bool exact = true, done = false;
@@ -339,14 +365,16 @@ static bool settle_weights(struct tt_fit *fit, enum depth depth, bool dof_known,
             }
             update_scatter(fit, change);
         }
-        exact = depth == ROUGH || *change < SETTLED; /* while the weights settle, first order will do */
+        exact =
+            depth == ROUGH || *change < SETTLED; /* while the weights settle, first order will do */
     }
     return isfinite(size);
 }
 
-/* Least squares with the present `good`, the scatter estimated along the way where it is not stated. The degrees of freedom hardly
- * depend on the scatter: they are found after the first step and at the end, and where that changes the scatter after all (few
- * touches), once more. False: singular. */
+/* Least squares with the present `good`, the scatter estimated along the way where it is not
+ * stated. The degrees of freedom hardly depend on the scatter: they are found after the first step
+ * and at the end, and where that changes the scatter after all (few touches), once more. False:
+ * singular. */
 static bool solve_weighted(struct tt_fit *fit, enum depth depth)
 {
     double change = INFINITY;
@@ -372,7 +400,8 @@ static bool solve_weighted(struct tt_fit *fit, enum depth depth)
     return true;
 }
 
-/* A yaw that is solved, but only within so much that first order says nothing any more: as good as not determined. */
+/* A yaw that is solved, but only within so much that first order says nothing any more: as good as
+ * not determined. */
 static bool yaw_is_open(const struct tt_model *model)
 {
     bool open = false;
@@ -392,7 +421,8 @@ void tt_fit_run(struct tt_fit *fit, const double good[])
         fit->good[i] = good != NULL ? good[i] : 1;
     }
     tt_model_linearise(model);
-    fit->deficient = !solve_weighted(fit, ROUGH) || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
+    fit->deficient =
+        !solve_weighted(fit, ROUGH) || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
 }
 
 bool tt_fit_predict(struct tt_fit *fit)

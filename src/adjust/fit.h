@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The least-squares fit of one model: Gauss-Newton, with the repeatabilities found along the way. Which touches are good, and which
- * terms the model holds, is decided in robust.h and select.h.
+/* The least-squares fit of one model: Gauss-Newton, with the repeatabilities found along the way.
+ * Which touches are good, and which terms the model holds, is decided in robust.h and select.h.
  *
- * A stated repeatability is a prior with finite degrees of freedom: what the run shows is pooled with it, as two estimates of one
- * variance are (JCGM 100:2008 H.1 and 4.2.4, pooled estimates).
+ * A stated repeatability is a prior with finite degrees of freedom: what the run shows is pooled
+ * with it, as two estimates of one variance are (JCGM 100:2008 H.1 and 4.2.4, pooled estimates).
  */
 #ifndef TT_ADJUST_FIT_H
 #define TT_ADJUST_FIT_H
@@ -14,18 +14,19 @@
 #include "adjust/model.h"
 #include "model/solution.h"
 
-/* A stated repeatability gives way to the run's own where this is larger with so small a probability, by F. At a stated one that is
- * right, 0.1 % of runs with three degrees of freedom of their own, none with seven or more; at one that is half of the true one,
- * 31 % with four, 57 % with twenty. */
+/* A stated repeatability gives way to the run's own where this is larger with so small a
+ * probability, by F. At a stated one that is right, 0.1 % of runs with three degrees of freedom of
+ * their own, none with seven or more; at one that is half of the true one, 31 % with four, 57 %
+ * with twenty. */
 #define TT_STATED_IMPROBABLE 0.02
 /* And by chi squared, taken as exact: the limit where many degrees of freedom are stated. */
 #define TT_STATED_CHANCE 5e-4
 
 /* What is known of the scatter before the fit. */
 struct tt_noise {
-    bool touch_known, sight_known;                   /* stated; else estimated from the run */
-    double touch_dof, sight_dof;                     /* of the stated ones; 0 = not stated */
-    double touch_var_mm2, sight_var_mm2;             /* stated, without resolution; ignored unless known */
+    bool touch_known, sight_known;       /* stated; else estimated from the run */
+    double touch_dof, sight_dof;         /* of the stated ones; 0 = not stated */
+    double touch_var_mm2, sight_var_mm2; /* stated, without resolution; ignored unless known */
     double touch_digit_var_mm2, sight_digit_var_mm2; /* of the resolution: q^2/12 */
     double u_rotation_rad;
 };
@@ -43,41 +44,47 @@ struct tt_fit {
     bool sight_scattered; /* the same of the sightings */
     bool deficient;       /* the normal matrix was singular: model->weak is needed */
     size_t iterations;
-    double least_touch_var_mm2;                  /* no smaller one is believed */
-    double touch_var_mm2;                        /* of one touch, resolution included, rotation not */
-    double sight_var_mm2;                        /* of one sighted coordinate, resolution included */
-    double spent_touch;                          /* degrees of freedom of the touches that the fit takes up */
-    double dof_touch, dof_sight;                 /* of the scatter's estimates, whether used or not */
-    double scatter_touch_mm2, scatter_sight_mm2; /* estimated from the run, resolution included, whether used or not */
-    double *good;                                /* per touch: probability that it is good; after the finish 1 or 0 */
-    double *weight;                              /* per touch: 1/variance, 0 = set aside */
-    double *rotation_var_mm2;                    /* per touch: of the rotation's own uncertainty */
-    double *leverage;                            /* per touch, as a share of its own weight */
-    double *late_share;                          /* per edge of the plate, after a climb */
+    double least_touch_var_mm2;  /* no smaller one is believed */
+    double touch_var_mm2;        /* of one touch, resolution included, rotation not */
+    double sight_var_mm2;        /* of one sighted coordinate, resolution included */
+    double spent_touch;          /* degrees of freedom of the touches that the fit takes up */
+    double dof_touch, dof_sight; /* of the scatter's estimates, whether used or not */
+    double scatter_touch_mm2,
+        scatter_sight_mm2;    /* estimated from the run, resolution included, whether used or not */
+    double *good;             /* per touch: probability that it is good; after the finish 1 or 0 */
+    double *weight;           /* per touch: 1/variance, 0 = set aside */
+    double *rotation_var_mm2; /* per touch: of the rotation's own uncertainty */
+    double *leverage;         /* per touch, as a share of its own weight */
+    double *late_share;       /* per edge of the plate, after a climb */
     double early_share, run_share;
-    const struct tt_cov2
-        *rivals; /* per block: what explanations that are not excluded add to the offset's covariance; NULL = none */
-    const struct tt_correlated *correlated; /* NULL: touches taken as independent; see correlated.h */
-    double log_likelihood, log_evidence;    /* of the explanation that a climb ended with */
-    double dof_found_at_mm2;                /* touch_var_mm2 with which the degrees of freedom were found */
+    const struct tt_cov2 *rivals; /* per block: what explanations that are not excluded add to the
+                                     offset's covariance; NULL = none */
+    const struct tt_correlated
+        *correlated;                     /* NULL: touches taken as independent; see correlated.h */
+    double log_likelihood, log_evidence; /* of the explanation that a climb ended with */
+    double dof_found_at_mm2; /* touch_var_mm2 with which the degrees of freedom were found */
     /* scratch */
     double *edge_count, *late_count, *step_mm, *sorted_mm, *cc, *cb, *response, *linear_yaw_rad;
 };
 
 /* Memory for @model in @arena. */
-TT_MUST_USE enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, struct tt_model *model,
-                                            const struct tt_noise *noise);
+TT_MUST_USE enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena,
+                                            struct tt_model *model, const struct tt_noise *noise);
 
-/* Least squares of the touches for which @good is 1 (NULL: of all; else 1 or 0 each). fit->deficient: nothing else is filled. After
- * it the system of the model is factored and inverted at the solution, the residuals are those of the solution. */
+/* Least squares of the touches for which @good is 1 (NULL: of all; else 1 or 0 each).
+ * fit->deficient: nothing else is filled. After it the system of the model is factored and inverted
+ * at the solution, the residuals are those of the solution. */
 void tt_fit_run(struct tt_fit *fit, const double good[]);
 
-/* The covariance to be expected with the scatter in *fit, at the start values, nothing fitted. False: singular. */
+/* The covariance to be expected with the scatter in *fit, at the start values, nothing fitted.
+ * False: singular. */
 TT_MUST_USE bool tt_fit_predict(struct tt_fit *fit);
 
-/* An estimated variance @own_mm2 with @dof > 0 degrees of freedom pooled with a stated one with @stated_dof (0: none stated;
- * HUGE_VAL: exact). A stated one that is contradicted is not used: *contradicted. */
-double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof, bool *contradicted);
+/* An estimated variance @own_mm2 with @dof > 0 degrees of freedom pooled with a stated one with
+ * @stated_dof (0: none stated; HUGE_VAL: exact). A stated one that is contradicted is not used:
+ * *contradicted. */
+double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof,
+                     bool *contradicted);
 
 /* Steps that the robust climb shares with least squares. */
 
@@ -87,12 +94,14 @@ double tt_fit_total_good(const struct tt_fit *fit);
 void tt_fit_set_weights(struct tt_fit *fit);
 /* Variance of each touch by its rotation's own uncertainty, at model->x. */
 void tt_fit_set_rotation_var(struct tt_fit *fit);
-/* Covariance of the border, leverages, and the degrees of freedom that the fit takes up. After tt_system_factor. */
+/* Covariance of the border, leverages, and the degrees of freedom that the fit takes up. After
+ * tt_system_factor. */
 void tt_fit_update_dof(struct tt_fit *fit);
-/* Variance of a touch from the residuals, with @dof degrees of freedom: one step of a fixed point. */
+/* Variance of a touch from the residuals, with @dof degrees of freedom: one step of a fixed point.
+ */
 double tt_fit_touch_scatter(const struct tt_fit *fit, double dof);
-/* One Gauss-Newton step with the present weights; *size receives its largest component. @exact: with new residuals and design rows,
- * else both to first order. False: singular. */
+/* One Gauss-Newton step with the present weights; *size receives its largest component. @exact:
+ * with new residuals and design rows, else both to first order. False: singular. */
 TT_MUST_USE bool tt_fit_step(struct tt_fit *fit, bool exact, double *size);
 
 #endif

@@ -12,7 +12,8 @@
 /* A feature whose place a term widens is not held: it is free. */
 static bool is_held(const struct tt_prior *prior)
 {
-    return !(prior->extra > 0) && (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP || prior->kind == TT_PRIOR_MARK);
+    return !(prior->extra > 0) && (prior->kind == TT_PRIOR_EDGE || prior->kind == TT_PRIOR_GROUP ||
+                                   prior->kind == TT_PRIOR_MARK);
 }
 
 /* ---- the system without the features ---- */
@@ -121,7 +122,8 @@ static double effect(const struct tt_held *held, const double gain[], size_t pla
     double sum = 0;
 
     for (size_t j = 0; j < from->n_border; j++) {
-        sum += held->place[j] != TT_NONE ? gain[held->place[j]] * border_element(from, j, place) : 0;
+        sum +=
+            held->place[j] != TT_NONE ? gain[held->place[j]] * border_element(from, j, place) : 0;
     }
     for (size_t i = 0; i < rows; i++) {
         sum += in_blocks[i] * from->b[i * from->n_border + place];
@@ -138,7 +140,8 @@ static void find_gains(struct tt_held *held)
         gain[offset_at(held, k / 2, k % 2)] = 1;
         tt_system_solve(&held->system, gain, gain);
         for (size_t i = 0; i < held->n_features; i++) {
-            held->effect[k * held->n_features + i] = effect(held, gain, model->priors[held->features[i]].place);
+            held->effect[k * held->n_features + i] =
+                effect(held, gain, model->priors[held->features[i]].place);
         }
     }
 }
@@ -149,7 +152,8 @@ bool tt_held_init(struct tt_held *held, struct tt_arena *arena, const struct tt_
 
     *held = (struct tt_held){.fit = fit};
     return find_features(held, arena, &nb) &&
-           tt_system_init(&held->system, arena, nb, fit->model->n_blocks, fit->model->block_size) == TIPTRUE_OK;
+           tt_system_init(&held->system, arena, nb, fit->model->n_blocks, fit->model->block_size) ==
+               TIPTRUE_OK;
 }
 
 bool tt_held_factor(struct tt_held *held)
@@ -171,7 +175,8 @@ bool tt_held_make(struct tt_held *held, struct tt_arena *arena, const struct tt_
     held->gain = TT_ARENA_NEW(arena, 2 * model->n_blocks * held->system.n_unknowns, double);
     held->effect = TT_ARENA_NEW(arena, 2 * model->n_blocks * held->n_features, double);
     held->of_model = TT_ARENA_NEW(arena, model->n_unknowns, double);
-    if (held->sight == NULL || held->gain == NULL || held->effect == NULL || held->of_model == NULL) {
+    if (held->sight == NULL || held->gain == NULL || held->effect == NULL ||
+        held->of_model == NULL) {
         return false;
     }
     /* a principal submatrix of what was factored already: it is no nearer to singular */
@@ -184,15 +189,18 @@ bool tt_held_make(struct tt_held *held, struct tt_arena *arena, const struct tt_
 
 /* ---- covariances ---- */
 
-/* A linear function of the unknowns: its covariance with each of them, and the features' effects on it. */
+/* A linear function of the unknowns: its covariance with each of them, and the features' effects on
+ * it. */
 struct function {
     const double *plus, *minus; /* gains of a tip; of the one that is taken off, NULL = none */
     const double *effect_plus, *effect_minus;
 };
 
-static struct function function_of(const struct tt_held *held, size_t block, size_t over, size_t axis)
+static struct function function_of(const struct tt_held *held, size_t block, size_t over,
+                                   size_t axis)
 {
-    struct function f = {.plus = gain_of(held, block, axis), .effect_plus = effects_of(held, block, axis)};
+    struct function f = {.plus = gain_of(held, block, axis),
+                         .effect_plus = effects_of(held, block, axis)};
 
     if (over != TT_NONE) {
         f.minus = gain_of(held, over, axis);
@@ -213,11 +221,13 @@ static double effect_at(const struct function *f, size_t feature)
 
 /* The covariance of two functions by source. */
 struct parts {
-    double touch, sight, told, pose; /* told: stated radius, yaw, place; pose: that of yaw and place */
-    double rest;                     /* on weak priors */
+    double touch, sight, told,
+        pose;    /* told: stated radius, yaw, place; pose: that of yaw and place */
+    double rest; /* on weak priors */
 };
 
-/* Gains of correlated touches on @f: those of the model's unknowns that are not held have a covariance with it. */
+/* Gains of correlated touches on @f: those of the model's unknowns that are not held have a
+ * covariance with it. */
 static void touch_gain(const struct tt_held *held, const struct function *f, double gain[])
 {
     const struct tt_system *from = &held->fit->model->system;
@@ -232,7 +242,8 @@ static void touch_gain(const struct tt_held *held, const struct function *f, dou
 }
 
 /* @total: their covariance with the weights of the fit. */
-static struct parts parts_of(const struct tt_held *held, const struct function *f, const struct function *g, double total)
+static struct parts parts_of(const struct tt_held *held, const struct function *f,
+                             const struct function *g, double total)
 {
     const struct tt_model *model = held->fit->model;
     size_t nb = held->system.n_border;
@@ -250,8 +261,9 @@ static struct parts parts_of(const struct tt_held *held, const struct function *
         if (is_held(prior)) {
             continue;
         }
-        size_t at =
-            prior->block == TT_NONE ? held->place[prior->place] : held->system.first[prior->block] + prior->place - model->n_border;
+        size_t at = prior->block == TT_NONE
+                        ? held->place[prior->place]
+                        : held->system.first[prior->block] + prior->place - model->n_border;
         double part = gain_at(f, at) * gain_at(g, at) / (prior->u * prior->u);
         *(prior->kind == TT_PRIOR_WEAK || prior->extra > 0 ? &parts.rest : &parts.told) += part;
         parts.pose += prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE ? part : 0;
@@ -284,7 +296,8 @@ static double shift_of(const struct tt_held *held, const struct function *f)
     return sum;
 }
 
-static double left_over(const struct tt_held *held, const struct function *f, const struct function *g)
+static double left_over(const struct tt_held *held, const struct function *f,
+                        const struct function *g)
 {
     const struct tt_model *model = held->fit->model;
     double sum = 0;
@@ -306,7 +319,8 @@ static struct tt_held_offset offset_of(const struct tt_held *held, size_t block,
 
     for (size_t axis = 0; axis < 2; axis++) {
         f[axis] = function_of(held, block, over, axis);
-        at[axis] = model->x[model->system.first[block] + TT_TIP_O_X + axis] + shift_of(held, &f[axis]);
+        at[axis] =
+            model->x[model->system.first[block] + TT_TIP_O_X + axis] + shift_of(held, &f[axis]);
         at[axis] -= over != TT_NONE ? model->x[model->system.first[over] + TT_TIP_O_X + axis] : 0;
     }
     for (size_t k = 0; k < 3; k++) {
@@ -330,7 +344,8 @@ static struct tt_held_offset offset_of(const struct tt_held *held, size_t block,
     }
     made.touch = (struct tt_cov2){parts[0].touch, parts[1].touch, parts[2].touch};
     made.sight = (struct tt_cov2){parts[0].sight, parts[1].sight, parts[2].sight};
-    const struct tt_scatter_part scatter[] = {{made.touch, held->scatters.touch.dof}, {made.sight, held->scatters.sight.dof}};
+    const struct tt_scatter_part scatter[] = {{made.touch, held->scatters.touch.dof},
+                                              {made.sight, held->scatters.sight.dof}};
     made.dof = tt_effective_dof(scatter, sizeof scatter / sizeof scatter[0], made.cov);
     return made;
 }
@@ -357,7 +372,8 @@ void tt_held_common(const struct tt_held *held, size_t block, double *xx_mm2, do
         for (size_t other = 0; other < n; other++) {
             if (other != block) {
                 struct function f = function_of(held, other, TT_NONE, axis);
-                struct parts shared = parts_of(held, &own, &f, own.plus[offset_at(held, other, axis)]);
+                struct parts shared =
+                    parts_of(held, &own, &f, own.plus[offset_at(held, other, axis)]);
                 sum += sum_of(&shared) / (double)(n - 1);
             }
         }

@@ -13,7 +13,8 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
 
-    if (!limits->has_runout || !tip->runout_determined || !(tip->eccentricity_mm > limits->runout_mm)) {
+    if (!limits->has_runout || !tip->runout_determined ||
+        !(tip->eccentricity_mm > limits->runout_mm)) {
         return TIPTRUE_OK;
     }
     tt_buffer_printf(text, "the runout of '%s' is ", tip->name);
@@ -24,10 +25,12 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
     tt_words_um(text, limits->runout_mm);
     tt_buffer_puts(text, ": the tip is bent or not seated; seat or change it");
     return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
+                          text);
 }
 
-/* What of the largest budget line can be done about; @same_plate: of those that are not the plate's. */
+/* What of the largest budget line can be done about; @same_plate: of those that are not the
+ * plate's. */
 static const char *advice(const struct tt_tip_result *tip, bool same_plate)
 {
     const struct tt_budget_line *largest = NULL;
@@ -43,10 +46,11 @@ static const char *advice(const struct tt_tip_result *tip, bool same_plate)
     if (largest == NULL) {
         return "touch more often";
     }
-    return largest->of_plate
-               ? "most of it is the plate's own: measure the plate, or add a second setup with the plate turned by 180 deg"
-           : largest->type == 'A' ? "most of it is scatter: touch more often, and clean tip and edges"
-                                  : "most of it is a stated value: touch what would replace it, or state it better";
+    return largest->of_plate ? "most of it is the plate's own: measure the plate, or add a second "
+                               "setup with the plate turned by 180 deg"
+           : largest->type == 'A'
+               ? "most of it is scatter: touch more often, and clean tip and edges"
+               : "most of it is a stated value: touch what would replace it, or state it better";
 }
 
 static double same_plate_mm(const struct tt_tip_result *tip)
@@ -67,7 +71,8 @@ static double held_mm(const struct tt_tip_result *tip, bool same_plate)
     return same_plate ? same_plate_mm(tip) : fmax(tip->expanded_x_mm, tip->expanded_y_mm);
 }
 
-static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound, struct tt_buffer *text)
+static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound,
+                                           struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
 
@@ -78,7 +83,8 @@ static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, s
     tt_words_um(text, bound.limit_mm);
     tt_buffer_printf(text, "; %s", advice(tip, bound.same_plate));
     return tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, bound.severity,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0}, text);
+                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
+                          text);
 }
 
 /* Whether it was said already that the offset rests on what was stated, and what would help. */
@@ -88,23 +94,28 @@ static bool is_prior_bound(const struct tt_view *view, size_t index)
 
     for (size_t i = 0; i < view->solution->n_findings; i++) {
         const struct tt_finding *finding = &view->solution->findings[i];
-        if (finding->code == TT_FINDING_PRIOR_BOUND && (finding->tip == run_tip || finding->tip == TT_NONE)) {
+        if (finding->code == TT_FINDING_PRIOR_BOUND &&
+            (finding->tip == run_tip || finding->tip == TT_NONE)) {
             return true;
         }
     }
     return false;
 }
 
-/* Over the stated limit, by the uncertainty that the verdict uses (on the same plate where the offset in
- * use is of it): an error. Over the permitted error even on the same plate: then no such run can
- * show an offset to be good enough, and no verdict is keep; that, and what would help, is a warning. Where
- * only the plate's own errors forbid it now, a run can show it once the offset in use is of this plate. */
-static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index, struct tt_buffer *text)
+/* Over the stated limit, by the uncertainty that the verdict uses (on the same plate where the
+ * offset in use is of it): an error. Over the permitted error even on the same plate: then no such
+ * run can show an offset to be good enough, and no verdict is keep; that, and what would help, is a
+ * warning. Where only the plate's own errors forbid it now, a run can show it once the offset in
+ * use is of this plate. */
+static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index,
+                                            struct tt_buffer *text)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
-    const struct bound limit = {tip->change_on_same_plate, "limit", limits->expanded_mm, TIPTRUE_ERROR};
-    const struct bound permitted = {true, "permitted error", limits->permitted_error_mm, TIPTRUE_WARNING};
+    const struct bound limit = {tip->change_on_same_plate, "limit", limits->expanded_mm,
+                                TIPTRUE_ERROR};
+    const struct bound permitted = {true, "permitted error", limits->permitted_error_mm,
+                                    TIPTRUE_WARNING};
 
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
         return TIPTRUE_OK;
@@ -112,7 +123,8 @@ static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index, 
     if (limits->has_expanded && held_mm(tip, limit.same_plate) > limit.limit_mm) {
         return add_uncertainty(view, index, limit, text);
     }
-    if (limits->has_permitted_error && held_mm(tip, true) > permitted.limit_mm && !is_prior_bound(view, index)) {
+    if (limits->has_permitted_error && held_mm(tip, true) > permitted.limit_mm &&
+        !is_prior_bound(view, index)) {
         return add_uncertainty(view, index, permitted, text);
     }
     return TIPTRUE_OK;

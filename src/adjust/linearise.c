@@ -16,19 +16,22 @@ static struct tt_plate_xy group_shift(const struct tt_model *model, size_t group
     if (group == TT_NONE || model->at_group[group] == TT_NONE) {
         return (struct tt_plate_xy){0, 0};
     }
-    return (struct tt_plate_xy){model->x[model->at_group[group]], model->x[model->at_group[group] + 1]};
+    return (struct tt_plate_xy){model->x[model->at_group[group]],
+                                model->x[model->at_group[group] + 1]};
 }
 
 static void enter(struct tt_cell *cell, size_t column, size_t place, double value)
 {
-    cell->entries[cell->n_entries++] = (struct tt_entry){.column = column, .place = place, .value = value};
+    cell->entries[cell->n_entries++] =
+        (struct tt_entry){.column = column, .place = place, .value = value};
 }
 
 /* Which unknowns a cell's columns act on, in ascending order of place. */
 static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
 {
     const struct tt_site *site = &cell->site;
-    size_t pose = tt_at_pose(cell->setup), group = model->plate->edges[cell->edge].group, tip = model->n_border;
+    size_t pose = tt_at_pose(cell->setup), group = model->plate->edges[cell->edge].group,
+           tip = model->n_border;
 
     cell->n_entries = 0;
     cell->n_columns = model->shape_column + model->block_size[cell->block] - TT_TIP_SHAPE;
@@ -43,7 +46,8 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
         enter(cell, TT_COLUMN_ONE, model->at_edge[cell->edge], -1);
     }
     if (model->at_lost_motion != TT_NONE) {
-        enter(cell, TT_COLUMN_ONE, model->at_lost_motion, -0.5 * (site->n_x * site->n_x - site->n_y * site->n_y));
+        enter(cell, TT_COLUMN_ONE, model->at_lost_motion,
+              -0.5 * (site->n_x * site->n_x - site->n_y * site->n_y));
     }
     if (model->at_latency != TT_NONE) {
         enter(cell, TT_COLUMN_ONE, model->at_latency, cell->feed_mm_s);
@@ -72,7 +76,8 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     }
 }
 
-struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h, struct tt_machine_xy middle)
+struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h,
+                                    struct tt_machine_xy middle)
 {
     double x = h.x_mm - middle.x_mm, y = h.y_mm - middle.y_mm;
     struct tt_machine_xy none = {0, 0};
@@ -82,8 +87,10 @@ struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_
                                        : none;
 }
 
-/* The columns that depend on the row: drift, slip, axes; what they put into the residual is returned. */
-static double row_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i, double slope[])
+/* The columns that depend on the row: drift, slip, axes; what they put into the residual is
+ * returned. */
+static double row_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i,
+                          double slope[])
 {
     const double *x = model->x;
     double sum = 0;
@@ -92,27 +99,33 @@ static double row_columns(const struct tt_model *model, const struct tt_cell *ce
         slope[model->drift_column] = model->clock[i];
     }
     if (model->at_slip != TT_NONE) {
-        bool before = model->row[i] < model->terms.slipped_at && model->block_tip[cell->block] == model->terms.slipped_tip;
+        bool before = model->row[i] < model->terms.slipped_at &&
+                      model->block_tip[cell->block] == model->terms.slipped_tip;
         for (size_t k = 0; k < 2; k++) {
             slope[model->slip_column + k] = before ? slope[TT_COLUMN_E_X + k] : 0;
             sum += slope[model->slip_column + k] * x[model->at_slip + k];
         }
-        if (before) { /* by the yaw, the column of e_x turns into less that of e_y, and that of e_y into that of e_x */
-            slope[TT_COLUMN_YAW] += slope[TT_COLUMN_E_X] * x[model->at_slip + 1] - slope[TT_COLUMN_E_Y] * x[model->at_slip];
+        if (before) { /* by the yaw, the column of e_x turns into less that of e_y, and that of e_y
+                         into that of e_x */
+            slope[TT_COLUMN_YAW] += slope[TT_COLUMN_E_X] * x[model->at_slip + 1] -
+                                    slope[TT_COLUMN_E_Y] * x[model->at_slip];
         }
     }
     if (model->at_axis != TT_NONE) {
-        struct tt_machine_xy v = tt_axis_column(model->terms.axes, model->touch[i].h, model->middle);
+        struct tt_machine_xy v =
+            tt_axis_column(model->terms.axes, model->touch[i].h, model->middle);
         slope[model->axis_column] = cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
         sum += slope[model->axis_column] * x[model->at_axis];
-        slope[TT_COLUMN_YAW] += x[model->at_axis] * (cell->site.n_x * v.y_mm - cell->site.n_y * v.x_mm);
+        slope[TT_COLUMN_YAW] +=
+            x[model->at_axis] * (cell->site.n_x * v.y_mm - cell->site.n_y * v.x_mm);
     }
     return sum;
 }
 
 static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
 {
-    const double *x = model->x, *tip = x + model->system.first[cell->block], *pose_x = x + tt_at_pose(cell->setup);
+    const double *x = model->x, *tip = x + model->system.first[cell->block],
+                 *pose_x = x + tt_at_pose(cell->setup);
     const struct tt_edge *edge = &model->plate->edges[cell->edge];
     struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
     unsigned orders[TT_MOST_ORDER];
@@ -185,8 +198,9 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         const double *row = a == 0 ? row_x : row_y;
         size_t n = 0;
         e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + a, .value = -1};
-        e[n++] = (struct tt_entry){.place = tt_at_pose(sight->setup) + 2,
-                                   .value = a == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
+        e[n++] =
+            (struct tt_entry){.place = tt_at_pose(sight->setup) + 2,
+                              .value = a == 0 ? s * u.x_mm + c * u.y_mm : -c * u.x_mm + s * u.y_mm};
         for (size_t k = 0; k < 2 && mark->group != TT_NONE; k++) {
             e[n++] = (struct tt_entry){.place = model->at_group[mark->group] + k, .value = row[k]};
         }
@@ -194,7 +208,8 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
             e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
         }
         if (model->at_axis != TT_NONE) {
-            e[n++] = (struct tt_entry){.place = model->at_axis, .value = a == 0 ? axis.x_mm : axis.y_mm};
+            e[n++] =
+                (struct tt_entry){.place = model->at_axis, .value = a == 0 ? axis.x_mm : axis.y_mm};
         }
         if (model->at_drift != TT_NONE) {
             e[n++] = (struct tt_entry){.place = model->at_drift + a, .value = -sight->clock};
@@ -247,7 +262,8 @@ void tt_model_move(struct tt_model *model, const double dx[])
         struct tt_sight *sight = &model->sights[i];
         for (size_t axis = 0; axis < 2; axis++) {
             for (size_t k = 0; k < sight->n_entries; k++) {
-                sight->residual[axis] -= sight->entries[axis][k].value * dx[sight->entries[axis][k].place];
+                sight->residual[axis] -=
+                    sight->entries[axis][k].value * dx[sight->entries[axis][k].place];
             }
         }
     }
@@ -258,10 +274,10 @@ void tt_model_move(struct tt_model *model, const double dx[])
 
 /* ---- normal equations ---- */
 
-/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called with a constant @n where it can
- * be, so that the loops are unrolled. */
-static inline void gram_of(const struct tt_model *model, const struct tt_cell *cell, const double weight[], size_t n, double gram[],
-                           double right[])
+/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called
+ * with a constant @n where it can be, so that the loops are unrolled. */
+static inline void gram_of(const struct tt_model *model, const struct tt_cell *cell,
+                           const double weight[], size_t n, double gram[], double right[])
 {
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = model->slope + i * model->stride;
@@ -276,7 +292,8 @@ static inline void gram_of(const struct tt_model *model, const struct tt_cell *c
     }
 }
 
-static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, const double weight[])
+static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell,
+                            const double weight[])
 {
     double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
     size_t n = cell->n_columns;
@@ -296,7 +313,8 @@ static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell, 
     tt_system_add_cell(&model->system, cell->block, cell->entries, cell->n_entries, gram, right, n);
 }
 
-void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight, bool with_priors)
+void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight,
+                         bool with_priors)
 {
     tt_system_zero(&model->system);
     for (size_t c = 0; c < model->n_cells; c++) {
@@ -306,12 +324,14 @@ void tt_model_accumulate(struct tt_model *model, const double weight[], double s
         const struct tt_sight *sight = &model->sights[i];
         double w = tt_sight_weight(sight, sight_weight);
         for (size_t axis = 0; axis < 2; axis++) {
-            tt_system_add_row(&model->system, TT_NONE, sight->entries[axis], sight->n_entries, w, sight->residual[axis]);
+            tt_system_add_row(&model->system, TT_NONE, sight->entries[axis], sight->n_entries, w,
+                              sight->residual[axis]);
         }
     }
     for (size_t i = 0; i < model->n_priors && with_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
         double residual = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
-        tt_system_add_diagonal(&model->system, prior->block, prior->place, 1 / (prior->u * prior->u), residual);
+        tt_system_add_diagonal(&model->system, prior->block, prior->place,
+                               1 / (prior->u * prior->u), residual);
     }
 }

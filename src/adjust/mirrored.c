@@ -1,9 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Where a run is refused because it does not fit: what does. Columns, axes, labels and files are taken
- * otherwise, one way at a time, and the plain fit of all touches is made anew (findings `mirrored`,
- * `tips-exchanged`). What fits is named, and never used. A run that nothing is said against costs nothing;
- * another one a least-squares fit for each way. */
+/* Where a run is refused because it does not fit: what does. Columns, axes, labels and files are
+ * taken otherwise, one way at a time, and the plain fit of all touches is made anew (findings
+ * `mirrored`, `tips-exchanged`). What fits is named, and never used. A run that nothing is said
+ * against costs nothing; another one a least-squares fit for each way. */
 #include "config.h"
 
 #include "adjust/mirrored.h"
@@ -14,20 +14,22 @@
 #include "adjust/findings.h"
 #include "adjust/plausible.h"
 
-/* The misfit is the root mean square of all residuals, in repeatabilities as stated (or the usual 3 µm).
- * A way fits where its misfit is below this, ... */
+/* The misfit is the root mean square of all residuals, in repeatabilities as stated (or the usual 3
+ * µm). A way fits where its misfit is below this, ... */
 #define FITS 20.0
 /* ... and that many times below that of the run as it was read. */
 #define FITS_BETTER 10.0
-/* Where the run as read fits too, but changed implausibly: by how much the other way may fit worse. */
+/* Where the run as read fits too, but changed implausibly: by how much the other way may fit worse.
+ */
 #define FITS_AS_WELL 1.5
-/* Misfits nearer than this factor say nothing: then what is nearer to the offsets in use and the yaw. */
+/* Misfits nearer than this factor say nothing: then what is nearer to the offsets in use and the
+ * yaw. */
 #define SAME_MISFIT 1.2
 #define USUAL_REPEATABILITY_MM 0.003 /* common practice, no source */
 /* Share of touches left out that makes a run suspect by itself. */
 #define SUSPECT_SHARE 0.3
-/* Ways to exchange two edges grow with their square, and with the tips; beyond this many edges all tips are
- * taken together. */
+/* Ways to exchange two edges grow with their square, and with the tips; beyond this many edges all
+ * tips are taken together. */
 #define MOST_EDGES_BY_TIP 6
 
 enum way {
@@ -64,7 +66,7 @@ struct trial {
     size_t a, b;              /* what is exchanged; WAY_EDGES_TURNED: a = 1 or 3, by how many */
     size_t tip;               /* only in rows of this tip of the run; TT_NONE = all */
     double misfit, radius_mm; /* of the first tip that touched */
-    size_t odd;               /* how many changes and radii cannot be, and setups far from the nominal yaw */
+    size_t odd; /* how many changes and radii cannot be, and setups far from the nominal yaw */
 };
 
 struct search {
@@ -94,7 +96,8 @@ static size_t turned_edge(const struct search *search, size_t edge, size_t steps
     return edge;
 }
 
-static void take_row(const struct search *search, const struct trial *trial, struct tt_observation *o)
+static void take_row(const struct search *search, const struct trial *trial,
+                     struct tt_observation *o)
 {
     struct tt_machine_xy h = o->h;
     bool touch = o->kind == TT_TOUCH && (trial->tip == TT_NONE || trial->tip == o->tip);
@@ -151,7 +154,8 @@ static bool take_run(struct search *search, const struct trial *trial, struct ti
 }
 
 /* The plate, mirrored where @trial says so: x to -x. */
-static bool take_plate(struct search *search, const struct trial *trial, struct tiptrue_plate *plate)
+static bool take_plate(struct search *search, const struct trial *trial,
+                       struct tiptrue_plate *plate)
 {
     *plate = *search->view->plate;
     if (trial->way != WAY_PLATE_MIRRORED) {
@@ -176,7 +180,8 @@ static bool take_plate(struct search *search, const struct trial *trial, struct 
 }
 
 /* The machine, without the stated radii where @trial says so. */
-static bool take_machine(struct search *search, const struct trial *trial, struct tiptrue_machine *machine)
+static bool take_machine(struct search *search, const struct trial *trial,
+                         struct tiptrue_machine *machine)
 {
     *machine = *search->view->machine;
     if (trial->way != WAY_RADII_OTHERWISE) {
@@ -192,7 +197,8 @@ static bool take_machine(struct search *search, const struct trial *trial, struc
 
 /* ---- how it fits ---- */
 
-/* Root mean square of the residuals of touches, sightings and priors in their standard deviations. */
+/* Root mean square of the residuals of touches, sightings and priors in their standard deviations.
+ */
 static double misfit_of(const struct tt_model *model, const struct tt_noise *noise)
 {
     double sum = 0;
@@ -207,7 +213,8 @@ static double misfit_of(const struct tt_model *model, const struct tt_noise *noi
     for (size_t k = 0; k < model->n_priors; k++) {
         const struct tt_prior *prior = &model->priors[k];
         if (prior->kind != TT_PRIOR_WEAK) {
-            double off = (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value) / prior->u;
+            double off =
+                (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value) / prior->u;
             sum += off * off;
         }
     }
@@ -244,17 +251,19 @@ static void fit(struct search *search, struct trial *trial)
     struct tiptrue_machine machine;
     struct tt_model model;
     struct tt_fit fit;
-    struct tt_terms terms = {
-        .moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(&search->arena, view->run->n_tips, unsigned)};
+    struct tt_terms terms = {.moved_at = TT_NONE,
+                             .slipped_at = TT_NONE,
+                             .orders = TT_ARENA_NEW(&search->arena, view->run->n_tips, unsigned)};
 
     trial->misfit = HUGE_VAL;
-    if (terms.orders == NULL || !take_run(search, trial, &run) || !take_plate(search, trial, &plate) ||
-        !take_machine(search, trial, &machine)) {
+    if (terms.orders == NULL || !take_run(search, trial, &run) ||
+        !take_plate(search, trial, &plate) || !take_machine(search, trial, &machine)) {
         search->out_of_memory = true;
         return;
     }
     for (int weak = 0; weak < 2; weak++) {
-        enum tiptrue_status status = tt_model_build(&model, &search->arena, &plate, &machine, &run, &terms, weak == 1);
+        enum tiptrue_status status =
+            tt_model_build(&model, &search->arena, &plate, &machine, &run, &terms, weak == 1);
         if (status == TIPTRUE_OK) {
             status = tt_fit_init(&fit, &search->arena, &model, &search->noise);
         }
@@ -326,7 +335,8 @@ static void try_edges(struct search *search)
 
     for (size_t i = 0; i < search->n_touched; i++) {
         for (size_t k = 0; k < i; k++) {
-            struct trial trial = {WAY_EDGES_EXCHANGED, search->touched[k], search->touched[i], TT_NONE, 0, 0, 0};
+            struct trial trial = {
+                WAY_EDGES_EXCHANGED, search->touched[k], search->touched[i], TT_NONE, 0, 0, 0};
             try_way(search, trial);
             for (size_t b = 0; b < model->n_blocks && by_tip; b++) {
                 trial.tip = model->block_tip[b];
@@ -353,8 +363,10 @@ static void try_marks(struct search *search)
 
 static void try_all(struct search *search)
 {
-    static const enum way whole[] = {WAY_PLATE_MIRRORED,    WAY_X_SIGN,         WAY_Y_SIGN, WAY_XY_EXCHANGED, WAY_ROTATIONS_HALVED,
-                                     WAY_ROTATIONS_DOUBLED, WAY_RADII_OTHERWISE};
+    static const enum way whole[] = {WAY_PLATE_MIRRORED,   WAY_X_SIGN,
+                                     WAY_Y_SIGN,           WAY_XY_EXCHANGED,
+                                     WAY_ROTATIONS_HALVED, WAY_ROTATIONS_DOUBLED,
+                                     WAY_RADII_OTHERWISE};
 
     search->as_read = (struct trial){WAY_AS_READ, 0, 0, TT_NONE, HUGE_VAL, 0, 0};
     fit(search, &search->as_read);
@@ -379,9 +391,11 @@ static bool is_suspect(const struct tt_view *view)
     for (size_t i = 0; i < s->n_findings; i++) {
         enum tt_finding_code code = s->findings[i].code;
         if (s->findings[i].severity == TIPTRUE_ERROR &&
-            (code == TT_FINDING_IMPLAUSIBLE || code == TT_FINDING_CHANGE_IMPLAUSIBLE || code == TT_FINDING_DOES_NOT_FIT ||
-             code == TT_FINDING_MARKS_OFF || code == TT_FINDING_RADIUS_OFF || code == TT_FINDING_SCATTERED ||
-             code == TT_FINDING_LATE_CONTACT || code == TT_FINDING_EDGE_OFF || code == TT_FINDING_AMBIGUOUS)) {
+            (code == TT_FINDING_IMPLAUSIBLE || code == TT_FINDING_CHANGE_IMPLAUSIBLE ||
+             code == TT_FINDING_DOES_NOT_FIT || code == TT_FINDING_MARKS_OFF ||
+             code == TT_FINDING_RADIUS_OFF || code == TT_FINDING_SCATTERED ||
+             code == TT_FINDING_LATE_CONTACT || code == TT_FINDING_EDGE_OFF ||
+             code == TT_FINDING_AMBIGUOUS)) {
             return true;
         }
     }
@@ -401,9 +415,12 @@ static enum tiptrue_status tell(struct tt_view *view, const struct search *searc
         first = plate->marks[best->a].name;
         second = plate->marks[best->b].name;
     }
-    return tt_finding_add_values(view, TT_FINDING_MIRRORED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, best->tip, TT_NONE, NULL, 0},
-                                 TT_VALUES(TT_TEXT("kind", words[best->way]), TT_TEXT("first", first), TT_TEXT("second", second),
-                                           TT_PLAIN("misfit", best->misfit), TT_PLAIN("misfit_as_read", search->as_read.misfit)));
+    return tt_finding_add_values(view, TT_FINDING_MIRRORED, TIPTRUE_ERROR,
+                                 (struct tt_about){TT_NONE, best->tip, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("kind", words[best->way]),
+                                           TT_TEXT("first", first), TT_TEXT("second", second),
+                                           TT_PLAIN("misfit", best->misfit),
+                                           TT_PLAIN("misfit_as_read", search->as_read.misfit)));
 }
 
 /* Another radius than the stated one; of the first tip, which is like the others in this. */
@@ -411,8 +428,10 @@ static enum tiptrue_status tell_radius(struct tt_view *view, const struct search
 {
     size_t t = view->model->block_tip[0];
 
-    return tt_finding_add_values(view, TT_FINDING_MIRRORED, TIPTRUE_ERROR, (struct tt_about){TT_NONE, t, TT_NONE, NULL, 0},
-                                 TT_VALUES(TT_TEXT("kind", words[WAY_RADII_OTHERWISE]), TT_IN_MM("found", search->best.radius_mm),
+    return tt_finding_add_values(view, TT_FINDING_MIRRORED, TIPTRUE_ERROR,
+                                 (struct tt_about){TT_NONE, t, TT_NONE, NULL, 0},
+                                 TT_VALUES(TT_TEXT("kind", words[WAY_RADII_OTHERWISE]),
+                                           TT_IN_MM("found", search->best.radius_mm),
                                            TT_IN_MM("stated", view->machine->tips[t].radius_mm),
                                            TT_PLAIN("misfit", search->best.misfit),
                                            TT_PLAIN("misfit_as_read", search->as_read.misfit)));
@@ -426,8 +445,10 @@ static enum tiptrue_status otherwise(struct tt_view *view)
     if (view->model->n_touches == 0 || !is_suspect(view)) {
         return TIPTRUE_OK;
     }
-    search.noise.touch_var_mm2 = search.noise.touch_known ? fmax(search.noise.touch_var_mm2, usual) : usual;
-    search.noise.sight_var_mm2 = search.noise.sight_known ? fmax(search.noise.sight_var_mm2, usual) : usual;
+    search.noise.touch_var_mm2 =
+        search.noise.touch_known ? fmax(search.noise.touch_var_mm2, usual) : usual;
+    search.noise.sight_var_mm2 =
+        search.noise.sight_known ? fmax(search.noise.sight_var_mm2, usual) : usual;
     if (find_touched(&search)) {
         try_all(&search);
     }
@@ -437,8 +458,9 @@ static enum tiptrue_status otherwise(struct tt_view *view)
     }
     const struct trial *best = &search.best, *read = &search.as_read;
     bool fits_better = best->misfit < FITS && best->misfit * FITS_BETTER < read->misfit;
-    bool fits_as_well =
-        read->misfit < FITS && best->misfit < FITS_AS_WELL * fmax(read->misfit, 1) && read->odd > 0 && best->odd == 0;
+    bool fits_as_well = read->misfit < FITS &&
+                        best->misfit < FITS_AS_WELL * fmax(read->misfit, 1) && read->odd > 0 &&
+                        best->odd == 0;
     if (best->way == WAY_AS_READ || !(fits_better || fits_as_well)) {
         return TIPTRUE_OK;
     }
@@ -459,21 +481,24 @@ static const struct tt_tip *stated_tip(const struct tt_view *view, size_t index)
     return t < view->machine->n_tips ? &view->machine->tips[t] : NULL;
 }
 
-/* By the offsets in use: each of the two is where the other should be, and not where it should be itself. */
+/* By the offsets in use: each of the two is where the other should be, and not where it should be
+ * itself. */
 static bool exchanged_by_offset(const struct tt_view *view, size_t i, size_t k)
 {
     const struct tt_tip_result *a = &view->solution->tips[i], *b = &view->solution->tips[k];
     double most_mm = tt_plausible_change_mm(&view->machine->limits);
 
-    return a->has_present && b->has_present && a->offset_determined_x && a->offset_determined_y && b->offset_determined_x &&
-           b->offset_determined_y && distance(a->offset, a->present) > most_mm && distance(b->offset, b->present) > most_mm &&
+    return a->has_present && b->has_present && a->offset_determined_x && a->offset_determined_y &&
+           b->offset_determined_x && b->offset_determined_y &&
+           distance(a->offset, a->present) > most_mm && distance(b->offset, b->present) > most_mm &&
            distance(a->offset, b->present) < most_mm && distance(b->offset, a->present) < most_mm;
 }
 
 /* In standard uncertainties of both. */
 static double radius_off(const struct tt_tip_result *tip, const struct tt_tip *stated)
 {
-    return fabs(tip->contact_radius_mm - stated->radius_mm) / hypot(tip->u_contact_radius_mm, stated->u_radius_mm);
+    return fabs(tip->contact_radius_mm - stated->radius_mm) /
+           hypot(tip->u_contact_radius_mm, stated->u_radius_mm);
 }
 
 /* By the stated radii: each of the two has the other's, and not its own. */
@@ -482,8 +507,9 @@ static bool exchanged_by_radius(const struct tt_view *view, size_t i, size_t k)
     const struct tt_tip_result *a = &view->solution->tips[i], *b = &view->solution->tips[k];
     const struct tt_tip *of_a = stated_tip(view, i), *of_b = stated_tip(view, k);
 
-    return of_a != NULL && of_b != NULL && of_a->has_radius && of_b->has_radius && a->radius_determined && b->radius_determined &&
-           radius_off(a, of_a) > TT_TIPS_DIFFER && radius_off(b, of_b) > TT_TIPS_DIFFER && radius_off(a, of_b) < TT_TIPS_AGREE &&
+    return of_a != NULL && of_b != NULL && of_a->has_radius && of_b->has_radius &&
+           a->radius_determined && b->radius_determined && radius_off(a, of_a) > TT_TIPS_DIFFER &&
+           radius_off(b, of_b) > TT_TIPS_DIFFER && radius_off(a, of_b) < TT_TIPS_AGREE &&
            radius_off(b, of_a) < TT_TIPS_AGREE;
 }
 
@@ -495,10 +521,11 @@ static enum tiptrue_status exchanged_tips(struct tt_view *view)
         for (size_t k = 0; k < i && status == TIPTRUE_OK; k++) {
             bool offset = exchanged_by_offset(view, k, i);
             if (offset || exchanged_by_radius(view, k, i)) {
-                status = tt_finding_add_values(view, TT_FINDING_TIPS_EXCHANGED, TIPTRUE_ERROR, TT_ABOUT_RUN,
-                                               TT_VALUES(TT_TEXT("kind", offset ? "offset" : "radius"),
-                                                         TT_TEXT("first", view->solution->tips[k].name),
-                                                         TT_TEXT("second", view->solution->tips[i].name)));
+                status = tt_finding_add_values(
+                    view, TT_FINDING_TIPS_EXCHANGED, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                    TT_VALUES(TT_TEXT("kind", offset ? "offset" : "radius"),
+                              TT_TEXT("first", view->solution->tips[k].name),
+                              TT_TEXT("second", view->solution->tips[i].name)));
             }
         }
     }

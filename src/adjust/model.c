@@ -9,23 +9,27 @@
 
 #include "adjust/modes.h"
 
-/* Weak priors stand in for what nothing determines, so that the rest can be solved: a tip is within 10 mm, a yaw within 20 degrees
- * of where the search starts. What rests on them is reported as undetermined. Ten times wider, and double precision would show in
- * the rest; ten times tighter, and they would pull visibly at what is only poorly determined. */
+/* Weak priors stand in for what nothing determines, so that the rest can be solved: a tip is within
+ * 10 mm, a yaw within 20 degrees of where the search starts. What rests on them is reported as
+ * undetermined. Ten times wider, and double precision would show in the rest; ten times tighter,
+ * and they would pull visibly at what is only poorly determined. */
 #define WEAK_LENGTH_MM 10.0
 /* A picometre (and a picoradian's thousandfold): places known better are exact. */
 #define EXACT_MM 1e-9
 #define WEAK_YAW_RAD 0.35
-/* In a proper model a tip's unknowns are within a millimetre of the robust start: what a search may still find. It is Occam's
- * factor of what an explanation leaves open; a tenth of it would favour explanations that leave an offset open by 2.3. */
+/* In a proper model a tip's unknowns are within a millimetre of the robust start: what a search may
+ * still find. It is Occam's factor of what an explanation leaves open; a tenth of it would favour
+ * explanations that leave an offset open by 2.3. */
 #define PROPER_TIP_MM 1.0
-/* And what the plate file calls exact is known to a tenth of a micrometre, so that every feature can be blamed. */
+/* And what the plate file calls exact is known to a tenth of a micrometre, so that every feature
+ * can be blamed. */
 #define PROPER_LEAST_MM 1e-4
-/* Where the reference mark is if nothing was sighted and the machine file gives no uncertainty: homing on limit switches is good
- * to 0.1 to 0.2 mm (common practice, no source). */
+/* Where the reference mark is if nothing was sighted and the machine file gives no uncertainty:
+ * homing on limit switches is good to 0.1 to 0.2 mm (common practice, no source). */
 #define HOMING_U_MM 0.2
-/* A stated nominal yaw that the sightings contradict by more than this many of its standard uncertainties belongs to another
- * placement of the plate (one turned by 180 degrees, for example) and is not used for this one. */
+/* A stated nominal yaw that the sightings contradict by more than this many of its standard
+ * uncertainties belongs to another placement of the plate (one turned by 180 degrees, for example)
+ * and is not used for this one. */
 #define YAW_CONTRADICTED 5.0
 
 static double extra_of(const double *extras, size_t index)
@@ -87,10 +91,11 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
     model->at_edge = TT_ARENA_NEW(arena, plate->n_edges, size_t);
     model->at_group = TT_ARENA_NEW(arena, plate->n_groups, size_t);
     model->at_mark = TT_ARENA_NEW(arena, plate->n_marks, size_t);
-    bool *edge_seen = TT_ARENA_NEW(arena, plate->n_edges, bool), *mark_seen = TT_ARENA_NEW(arena, plate->n_marks, bool);
+    bool *edge_seen = TT_ARENA_NEW(arena, plate->n_edges, bool),
+         *mark_seen = TT_ARENA_NEW(arena, plate->n_marks, bool);
     bool *group_seen = TT_ARENA_NEW(arena, plate->n_groups, bool);
-    if (model->at_edge == NULL || model->at_group == NULL || model->at_mark == NULL || edge_seen == NULL || mark_seen == NULL ||
-        group_seen == NULL) {
+    if (model->at_edge == NULL || model->at_group == NULL || model->at_mark == NULL ||
+        edge_seen == NULL || mark_seen == NULL || group_seen == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < run->n_observations; i++) {
@@ -99,7 +104,8 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
             continue;
         }
         bool *seen = o->kind == TT_TOUCH ? edge_seen : mark_seen;
-        size_t group = o->kind == TT_TOUCH ? plate->edges[o->target].group : plate->marks[o->target].group;
+        size_t group =
+            o->kind == TT_TOUCH ? plate->edges[o->target].group : plate->marks[o->target].group;
         seen[o->target] = true;
         if (group != TT_NONE) {
             group_seen[group] = true;
@@ -112,11 +118,13 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
         next += group_seen[g] ? 2 : 0;
     }
     for (size_t j = 0; j < plate->n_edges; j++) {
-        bool unknown = edge_seen[j] && widened(model, plate->edges[j].u_mm, extra_of(model->terms.edge_extra_mm, j)) > EXACT_MM;
+        bool unknown = edge_seen[j] && widened(model, plate->edges[j].u_mm,
+                                               extra_of(model->terms.edge_extra_mm, j)) > EXACT_MM;
         model->at_edge[j] = unknown ? next++ : TT_NONE;
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
-        bool unknown = mark_seen[k] && widened(model, plate->marks[k].u_mm, extra_of(model->terms.mark_extra_mm, k)) > EXACT_MM;
+        bool unknown = mark_seen[k] && widened(model, plate->marks[k].u_mm,
+                                               extra_of(model->terms.mark_extra_mm, k)) > EXACT_MM;
         model->at_mark[k] = unknown ? next : TT_NONE;
         next += unknown ? 2 : 0;
     }
@@ -145,8 +153,10 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
 
 /* ---- start values ---- */
 
-/* Median over the sightings of @mark in @setup, axis by axis: one wrong sighting of three or more moves it little. */
-static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t setup, size_t mark, double sorted[])
+/* Median over the sightings of @mark in @setup, axis by axis: one wrong sighting of three or more
+ * moves it little. */
+static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t setup, size_t mark,
+                                            double sorted[])
 {
     double median[2];
 
@@ -165,17 +175,20 @@ static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t
     return (struct tt_machine_xy){median[0], median[1]};
 }
 
-/* The pose of a setup from its sightings; from one place only the mark, with the nominal yaw; without any, the machine file's mark.
+/* The pose of a setup from its sightings; from one place only the mark, with the nominal yaw;
+ * without any, the machine file's mark.
  */
 static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *arena, size_t setup)
 {
     const struct tiptrue_machine *machine = model->machine;
     struct tt_plate_xy *plate = TT_ARENA_NEW(arena, model->n_sights, struct tt_plate_xy);
     struct tt_machine_xy *seen = TT_ARENA_NEW(arena, model->n_sights, struct tt_machine_xy);
-    double *scale = TT_ARENA_NEW(arena, model->n_sights, double), *sorted = TT_ARENA_NEW(arena, model->n_sights, double);
+    double *scale = TT_ARENA_NEW(arena, model->n_sights, double),
+           *sorted = TT_ARENA_NEW(arena, model->n_sights, double);
     double *x = model->x + tt_at_pose(setup);
     double turned = model->terms.turned_rad != NULL ? model->terms.turned_rad[setup] : 0;
-    struct tt_pose pose = tt_pose_make(machine->mark, (machine->has_yaw ? machine->yaw_rad : 0) + turned);
+    struct tt_pose pose =
+        tt_pose_make(machine->mark, (machine->has_yaw ? machine->yaw_rad : 0) + turned);
     size_t n = 0;
 
     if (plate == NULL || seen == NULL || scale == NULL || sorted == NULL) {
@@ -189,13 +202,16 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
         }
     }
     /* 1 µm: marks closer than that give no direction. */
-    model->yaw_sighted[setup] = n >= 2 && tt_pose_fit(plate, seen, scale, n, 1e-3, &pose) == TIPTRUE_OK;
+    model->yaw_sighted[setup] =
+        n >= 2 && tt_pose_fit(plate, seen, scale, n, 1e-3, &pose) == TIPTRUE_OK;
     if (!model->yaw_sighted[setup] && n > 0) {
         struct tt_machine_xy arm = tt_pose_turn(&pose, plate[0]);
-        pose.mark = (struct tt_machine_xy){seen[0].x_mm - scale[0] * arm.x_mm, seen[0].y_mm - scale[0] * arm.y_mm};
+        pose.mark = (struct tt_machine_xy){seen[0].x_mm - scale[0] * arm.x_mm,
+                                           seen[0].y_mm - scale[0] * arm.y_mm};
     }
     model->yaw_seen_rad[setup] = pose.yaw_rad;
-    if (machine->has_yaw && model->yaw_sighted[setup]) { /* keep beta near the nominal one, not a turn away */
+    if (machine->has_yaw &&
+        model->yaw_sighted[setup]) { /* keep beta near the nominal one, not a turn away */
         pose.yaw_rad = machine->yaw_rad + tt_angle_wrap(pose.yaw_rad - machine->yaw_rad);
     }
     x[0] = pose.mark.x_mm;
@@ -204,8 +220,9 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
     return TIPTRUE_OK;
 }
 
-/* A tip starts where its touches are in the middle of their edges: some millimetres off, which is near enough for the arm of the
- * yaw and for the weak priors, whatever offset the machine file states. */
+/* A tip starts where its touches are in the middle of their edges: some millimetres off, which is
+ * near enough for the arm of the yaw and for the weak priors, whatever offset the machine file
+ * states. */
 static void start_tip(struct tt_model *model, size_t block)
 {
     size_t tip = model->block_tip[block], n = 0;
@@ -219,7 +236,8 @@ static void start_tip(struct tt_model *model, size_t block)
             continue;
         }
         struct tt_pose pose = tt_pose_make((struct tt_machine_xy){pose_x[0], pose_x[1]}, pose_x[2]);
-        struct tt_plate_xy middle = {0.5 * (edge->from.x_mm + edge->to.x_mm), 0.5 * (edge->from.y_mm + edge->to.y_mm)};
+        struct tt_plate_xy middle = {0.5 * (edge->from.x_mm + edge->to.x_mm),
+                                     0.5 * (edge->from.y_mm + edge->to.y_mm)};
         struct tt_machine_xy q = tt_pose_place(&pose, 1, middle);
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             sum_x += q.x_mm - model->touch[i].h.x_mm;
@@ -236,12 +254,12 @@ static void start_tip(struct tt_model *model, size_t block)
 
 /* ---- priors ---- */
 
-static struct tt_prior *add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block, size_t place, double value,
-                                  double u, size_t what)
+static struct tt_prior *add_prior(struct tt_model *model, enum tt_prior_kind kind, size_t block,
+                                  size_t place, double value, double u, size_t what)
 {
     u = fmax(u, EXACT_MM);
-    model->priors[model->n_priors] =
-        (struct tt_prior){.kind = kind, .block = block, .place = place, .value = value, .u = u, .what = what};
+    model->priors[model->n_priors] = (struct tt_prior){
+        .kind = kind, .block = block, .place = place, .value = value, .u = u, .what = what};
     return &model->priors[model->n_priors++];
 }
 
@@ -251,21 +269,24 @@ static void plate_priors(struct tt_model *model)
 
     for (size_t g = 0; g < plate->n_groups; g++) {
         for (size_t axis = 0; axis < 2 && model->at_group[g] != TT_NONE; axis++) {
-            add_prior(model, TT_PRIOR_GROUP, TT_NONE, model->at_group[g] + axis, 0, plate->groups[g].u_mm, g);
+            add_prior(model, TT_PRIOR_GROUP, TT_NONE, model->at_group[g] + axis, 0,
+                      plate->groups[g].u_mm, g);
         }
     }
     for (size_t j = 0; j < plate->n_edges; j++) {
         double extra = extra_of(model->terms.edge_extra_mm, j);
         if (model->at_edge[j] != TT_NONE) {
-            add_prior(model, TT_PRIOR_EDGE, TT_NONE, model->at_edge[j], 0, widened(model, plate->edges[j].u_mm, extra), j)->extra =
-                extra;
+            add_prior(model, TT_PRIOR_EDGE, TT_NONE, model->at_edge[j], 0,
+                      widened(model, plate->edges[j].u_mm, extra), j)
+                ->extra = extra;
         }
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
         double extra = extra_of(model->terms.mark_extra_mm, k);
         for (size_t axis = 0; axis < 2 && model->at_mark[k] != TT_NONE; axis++) {
             double u = widened(model, plate->marks[k].u_mm, extra);
-            add_prior(model, TT_PRIOR_MARK, TT_NONE, model->at_mark[k] + axis, 0, u, k)->extra = extra;
+            add_prior(model, TT_PRIOR_MARK, TT_NONE, model->at_mark[k] + axis, 0, u, k)->extra =
+                extra;
         }
     }
 }
@@ -275,24 +296,31 @@ static void machine_priors(struct tt_model *model)
     const struct tiptrue_machine *machine = model->machine;
 
     for (size_t s = 0; s < model->n_setups; s++) {
-        if (model->n_sights == 0) { /* with marks sighted in another setup, this one's touches say where it lies */
+        if (model->n_sights ==
+            0) { /* with marks sighted in another setup, this one's touches say where it lies */
             double u = machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM;
             add_prior(model, TT_PRIOR_PLACE, TT_NONE, tt_at_pose(s), machine->mark.x_mm, u, s);
             add_prior(model, TT_PRIOR_PLACE, TT_NONE, tt_at_pose(s) + 1, machine->mark.y_mm, u, s);
         }
         bool contradicted = machine->has_yaw && model->yaw_sighted[s] &&
-                            fabs(tt_angle_wrap(model->yaw_seen_rad[s] - machine->yaw_rad)) > YAW_CONTRADICTED * machine->u_yaw_rad;
+                            fabs(tt_angle_wrap(model->yaw_seen_rad[s] - machine->yaw_rad)) >
+                                YAW_CONTRADICTED * machine->u_yaw_rad;
         bool free = model->terms.yaw_free != NULL && model->terms.yaw_free[s];
         model->yaw_prior_used[s] = machine->has_yaw && !contradicted && !free;
         if (model->yaw_prior_used[s]) {
-            add_prior(model, TT_PRIOR_YAW, TT_NONE, tt_at_pose(s) + 2, machine->yaw_rad, machine->u_yaw_rad, s);
+            add_prior(model, TT_PRIOR_YAW, TT_NONE, tt_at_pose(s) + 2, machine->yaw_rad,
+                      machine->u_yaw_rad, s);
         }
     }
     for (size_t b = 0; b < model->n_blocks; b++) {
         size_t tip = model->block_tip[b];
-        if (tip < machine->n_tips && machine->tips[tip].has_radius && machine->tips[tip].u_radius_mm > 0) {
-            double extra = extra_of(model->terms.radius_extra_mm, tip), u = widened(model, machine->tips[tip].u_radius_mm, extra);
-            add_prior(model, TT_PRIOR_RADIUS, b, model->n_border + TT_TIP_R, machine->tips[tip].radius_mm, u, tip)->extra = extra;
+        if (tip < machine->n_tips && machine->tips[tip].has_radius &&
+            machine->tips[tip].u_radius_mm > 0) {
+            double extra = extra_of(model->terms.radius_extra_mm, tip),
+                   u = widened(model, machine->tips[tip].u_radius_mm, extra);
+            add_prior(model, TT_PRIOR_RADIUS, b, model->n_border + TT_TIP_R,
+                      machine->tips[tip].radius_mm, u, tip)
+                ->extra = extra;
         }
     }
 }
@@ -304,13 +332,16 @@ static void weak_priors(struct tt_model *model)
     for (size_t s = 0; s < model->n_setups; s++) {
         for (size_t k = 0; k < 3; k++) {
             size_t place = tt_at_pose(s) + k;
-            add_prior(model, TT_PRIOR_WEAK, TT_NONE, place, model->x[place], k < 2 ? WEAK_LENGTH_MM : WEAK_YAW_RAD, s);
+            add_prior(model, TT_PRIOR_WEAK, TT_NONE, place, model->x[place],
+                      k < 2 ? WEAK_LENGTH_MM : WEAK_YAW_RAD, s);
         }
     }
     for (size_t b = 0; b < model->n_blocks; b++) {
         for (size_t k = 0; k < model->block_size[b]; k++) {
             double value = model->x[model->system.first[b] + k];
-            double u = k < TT_TIP_SHAPE ? tip_mm : model->terms.proper ? tt_mode_size(TT_MODE_SHAPE) : WEAK_LENGTH_MM;
+            double u = k < TT_TIP_SHAPE      ? tip_mm
+                       : model->terms.proper ? tt_mode_size(TT_MODE_SHAPE)
+                                             : WEAK_LENGTH_MM;
             add_prior(model, TT_PRIOR_WEAK, b, model->n_border + k, value, u, model->block_tip[b]);
         }
     }
@@ -331,16 +362,21 @@ static void weak_priors(struct tt_model *model)
     }
 }
 
-enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                   const struct tt_terms *terms, bool weak)
+enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena,
+                                   const struct tiptrue_plate *plate,
+                                   const struct tiptrue_machine *machine,
+                                   const struct tiptrue_run *run, const struct tt_terms *terms,
+                                   bool weak)
 {
     enum tiptrue_status status;
 
-    *model = (struct tt_model){.plate = plate, .machine = machine, .run = run, .terms = *terms, .weak = weak};
-    if ((status = find_blocks(model, arena)) != TIPTRUE_OK || (status = lay_out(model, arena)) != TIPTRUE_OK ||
+    *model = (struct tt_model){
+        .plate = plate, .machine = machine, .run = run, .terms = *terms, .weak = weak};
+    if ((status = find_blocks(model, arena)) != TIPTRUE_OK ||
+        (status = lay_out(model, arena)) != TIPTRUE_OK ||
         (status = tt_model_collect_rows(model, arena)) != TIPTRUE_OK ||
-        (status = tt_system_init(&model->system, arena, model->n_border, model->n_blocks, model->block_size)) != TIPTRUE_OK) {
+        (status = tt_system_init(&model->system, arena, model->n_border, model->n_blocks,
+                                 model->block_size)) != TIPTRUE_OK) {
         return status;
     }
     model->n_unknowns = model->system.n_unknowns;
@@ -348,9 +384,10 @@ enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *aren
     model->yaw_sighted = TT_ARENA_NEW(arena, model->n_setups, bool);
     model->yaw_seen_rad = TT_ARENA_NEW(arena, model->n_setups, double);
     model->yaw_prior_used = TT_ARENA_NEW(arena, model->n_setups, bool);
-    model->priors = TT_ARENA_NEW(arena, 2 * model->n_unknowns + 3 * model->n_setups, struct tt_prior);
-    if (model->x == NULL || model->yaw_sighted == NULL || model->yaw_seen_rad == NULL || model->yaw_prior_used == NULL ||
-        model->priors == NULL) {
+    model->priors =
+        TT_ARENA_NEW(arena, 2 * model->n_unknowns + 3 * model->n_setups, struct tt_prior);
+    if (model->x == NULL || model->yaw_sighted == NULL || model->yaw_seen_rad == NULL ||
+        model->yaw_prior_used == NULL || model->priors == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t s = 0; s < model->n_setups; s++) {

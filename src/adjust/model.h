@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The adjustment model of one run: which unknowns there are, what is known of them beforehand, and the design of every row.
+/* The adjustment model of one run: which unknowns there are, what is known of them beforehand, and
+ * the design of every row.
  *
- * Touches are kept sorted into cells (same setup, edge, tip, feed): within one all design rows are combinations of a constant
- * column and a few varying ones (yaw, runout, shape, drift), so that the normal matrix is built from small Gram matrices.
+ * Touches are kept sorted into cells (same setup, edge, tip, feed): within one all design rows are
+ * combinations of a constant column and a few varying ones (yaw, runout, shape, drift), so that the
+ * normal matrix is built from small Gram matrices.
  */
 #ifndef TT_ADJUST_MODEL_H
 #define TT_ADJUST_MODEL_H
@@ -18,7 +20,8 @@
 #include "model/run.h"
 
 /* Columns of a cell: constant, yaw, runout x, runout y; then, where the model has them, drift
- * (model->drift_column), slip x and y (slip_column), axis (axis_column), shape pairs (shape_column). */
+ * (model->drift_column), slip x and y (slip_column), axis (axis_column), shape pairs
+ * (shape_column). */
 enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_MORE };
 #define TT_MOST_COLUMNS (TT_COLUMN_MORE + 4 + 2 * (TT_MOST_ORDER - 1))
 #define TT_MOST_ENTRIES (20 + TT_MOST_COLUMNS)
@@ -33,18 +36,22 @@ struct tt_terms {
     bool reversed; /* rotation counted the other way than the machine file says */
     bool lost_motion, latency, drift;
     enum tt_axis_fault axes;
-    size_t moved_at;         /* row of the run from which the plate stands elsewhere; TT_NONE = it stood still */
-    size_t slipped_at;       /* row of the run before which a tip's runout vector was another; TT_NONE = none */
-    size_t slipped_tip;      /* that tip of the run */
-    unsigned *orders;        /* per block: bit k set = shape order k is in */
-    double *edge_extra_mm;   /* per edge of the plate: standard deviation by which its stated place is widened */
-    double *mark_extra_mm;   /* per mark, the same for both coordinates */
+    size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood
+                           still */
+    size_t slipped_at;  /* row of the run before which a tip's runout vector was another; TT_NONE =
+                           none */
+    size_t slipped_tip; /* that tip of the run */
+    unsigned *orders;   /* per block: bit k set = shape order k is in */
+    double *edge_extra_mm; /* per edge of the plate: standard deviation by which its stated place is
+                              widened */
+    double *mark_extra_mm; /* per mark, the same for both coordinates */
     double *radius_extra_mm; /* per tip of the run, of its stated radius */
     double *sight_extra_mm;  /* per sighting, in the order of the rows, of both coordinates */
     bool *edge_out;          /* per edge: none of its touches is good */
     bool *yaw_free;          /* per setup: the nominal yaw is not used */
-    double *turned_rad;      /* per setup: by how much the search starts turned against the nominal yaw; where no yaw was sighted */
-    bool proper;             /* every unknown has a proper prior and every feature seen is one: for evidences */
+    double *turned_rad; /* per setup: by how much the search starts turned against the nominal yaw;
+                           where no yaw was sighted */
+    bool proper; /* every unknown has a proper prior and every feature seen is one: for evidences */
 };
 
 /* A prior: unknown = value, standard uncertainty u. */
@@ -98,8 +105,9 @@ struct tt_model {
     size_t *block_tip; /* block -> tip of the run */
     size_t *tip_block; /* tip of the run -> block, TT_NONE = no touch */
     size_t *block_size;
-    size_t *at_edge, *at_group, *at_mark; /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
-    bool *edge_seen;                      /* touched */
+    size_t *at_edge, *at_group,
+        *at_mark;    /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
+    bool *edge_seen; /* touched */
     size_t at_lost_motion, at_latency, at_axis, at_drift, at_moved, at_slip;
     size_t moved_setup;
     bool *setup_sighted;  /* any mark sighted in it */
@@ -119,13 +127,15 @@ struct tt_model {
     struct tt_touch *touch;
     double *clock; /* place in the run's order, -0.5 ... 0.5 */
     size_t drift_column, slip_column, axis_column, shape_column;
-    struct tt_machine_xy middle; /* of the touches' heads: errors of the axes are counted from there */
-    size_t stride;               /* columns kept per touch */
-    double *slope;               /* n_touches x stride: the columns of its cell (column 0 is 1) */
-    double *residual;            /* mm */
+    struct tt_machine_xy
+        middle;       /* of the touches' heads: errors of the axes are counted from there */
+    size_t stride;    /* columns kept per touch */
+    double *slope;    /* n_touches x stride: the columns of its cell (column 0 is 1) */
+    double *residual; /* mm */
     struct tt_sight *sights;
     size_t n_sights;
-    const double *linear_mm; /* not NULL: a plain linear problem instead of touches, slopes as given, residuals these at x = 0 */
+    const double *linear_mm; /* not NULL: a plain linear problem instead of touches, slopes as
+                                given, residuals these at x = 0 */
     /* state */
     double *x; /* the unknowns, absolute: mm, rad, s */
     struct tt_system system;
@@ -137,24 +147,31 @@ static inline size_t tt_at_pose(size_t setup)
     return 3 * setup;
 }
 
-/* Build the model of a run with @terms (its arrays are borrowed), with start values for all unknowns, in @arena.
- * TIPTRUE_E_DATA: no touch can be used. */
-TT_MUST_USE enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                                               const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+/* Build the model of a run with @terms (its arrays are borrowed), with start values for all
+ * unknowns, in @arena. TIPTRUE_E_DATA: no touch can be used. */
+TT_MUST_USE enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena,
+                                               const struct tiptrue_plate *plate,
+                                               const struct tiptrue_machine *machine,
+                                               const struct tiptrue_run *run,
                                                const struct tt_terms *terms, bool weak);
 
-/* Rows of the run into a model that is laid out: part of tt_model_build. TIPTRUE_E_DATA: no touch can be used. */
-TT_MUST_USE enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena);
+/* Rows of the run into a model that is laid out: part of tt_model_build. TIPTRUE_E_DATA: no touch
+ * can be used. */
+TT_MUST_USE enum tiptrue_status tt_model_collect_rows(struct tt_model *model,
+                                                      struct tt_arena *arena);
 
 /* Residuals and design rows at model->x. */
 void tt_model_linearise(struct tt_model *model);
 
-/* Move by @dx (subtracted) with the residuals updated to first order: for steps in which the yaw hardly moves. */
+/* Move by @dx (subtracted) with the residuals updated to first order: for steps in which the yaw
+ * hardly moves. */
 void tt_model_move(struct tt_model *model, const double dx[]);
 
-/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside), @sight_weight for every sighting whose
- * variance no term widens. The priors are added when @with_priors. */
-void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight, bool with_priors);
+/* Normal equations at the last linearisation. @weight per touch (1/variance, 0 = set aside),
+ * @sight_weight for every sighting whose variance no term widens. The priors are added when
+ * @with_priors. */
+void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight,
+                         bool with_priors);
 
 /* Weight of a coordinate of @sight where others have @sight_weight (> 0). */
 static inline double tt_sight_weight(const struct tt_sight *sight, double sight_weight)
@@ -162,8 +179,10 @@ static inline double tt_sight_weight(const struct tt_sight *sight, double sight_
     return sight_weight / (1 + sight_weight * sight->extra_mm2);
 }
 
-/* What a fault of the axes adds to a reported position @h, per unit of it: mm per rad, or mm per 1. Counted from @middle. */
-struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h, struct tt_machine_xy middle);
+/* What a fault of the axes adds to a reported position @h, per unit of it: mm per rad, or mm per 1.
+ * Counted from @middle. */
+struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h,
+                                    struct tt_machine_xy middle);
 
 /* Index in model->x of a prior's or entry's unknown. */
 static inline size_t tt_unknown(const struct tt_model *model, size_t block, size_t place)
@@ -171,20 +190,23 @@ static inline size_t tt_unknown(const struct tt_model *model, size_t block, size
     return place < model->n_border ? place : model->system.first[block] + place - model->n_border;
 }
 
-/* Change of the residuals of @cell's touches with the unknowns' change @dx, per column of the cell. */
-static inline void tt_cell_columns(const struct tt_model *model, const struct tt_cell *cell, const double dx[],
-                                   double by_column[TT_MOST_COLUMNS])
+/* Change of the residuals of @cell's touches with the unknowns' change @dx, per column of the cell.
+ */
+static inline void tt_cell_columns(const struct tt_model *model, const struct tt_cell *cell,
+                                   const double dx[], double by_column[TT_MOST_COLUMNS])
 {
     for (size_t k = 0; k < cell->n_columns; k++) {
         by_column[k] = 0;
     }
     for (size_t k = 0; k < cell->n_entries; k++) {
-        by_column[cell->entries[k].column] += cell->entries[k].value * dx[tt_unknown(model, cell->block, cell->entries[k].place)];
+        by_column[cell->entries[k].column] +=
+            cell->entries[k].value * dx[tt_unknown(model, cell->block, cell->entries[k].place)];
     }
 }
 
 /* The same for touch @i of @cell. */
-static inline double tt_cell_product(const struct tt_model *model, const struct tt_cell *cell, size_t i, const double by_column[])
+static inline double tt_cell_product(const struct tt_model *model, const struct tt_cell *cell,
+                                     size_t i, const double by_column[])
 {
     const double *slope = model->slope + i * model->stride;
     double sum = 0;

@@ -8,8 +8,8 @@
 #include <math.h>
 #include <string.h>
 
-/* Rows at which a change is tried, of one setup or tip, at most: a change between two of them is seen at
- * the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
+/* Rows at which a change is tried, of one setup or tip, at most: a change between two of them is
+ * seen at the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
 #define MOST_CHANGE_ROWS 24
 #define MOST_FINE_ROWS 1000
 /* At which least squares is asked whether there is anything to see. */
@@ -19,18 +19,22 @@
 /* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
 #define MOST_TAKEN 0.98
 
-/* F and P are judgements of what happens on such machines (common practice, no source): a film on an edge
- * is the commonest fault and has the thickness of a film; a typing error is off by anything. Ten times
- * larger or smaller values shift the threshold of detection by half a standard deviation. */
+/* F and P are judgements of what happens on such machines (common practice, no source): a film on
+ * an edge is the commonest fault and has the thickness of a film; a typing error is off by
+ * anything. Ten times larger or smaller values shift the threshold of detection by half a standard
+ * deviation. */
 static const struct {
     double size, probability;
 } priors[TT_MODE_KINDS] = {
-    [TT_MODE_FILM] = {0.06, 0.03},        [TT_MODE_EDGE] = {5, 0.01},        [TT_MODE_EDGE_OUT] = {0, 0.01},
-    [TT_MODE_SIGHT] = {0.05, 0.01},       [TT_MODE_SIGHT_GROSS] = {2, 0.01}, [TT_MODE_MARK] = {0.05, 0.01},
-    [TT_MODE_MARK_GROSS] = {3, 0.01},     [TT_MODE_RADIUS] = {0.1, 0.02},    [TT_MODE_MOVED] = {0.03, 0.01},
-    [TT_MODE_SLIP] = {0.06, 0.01},        [TT_MODE_DRIFT] = {0.02, 0.002},   [TT_MODE_LOST_MOTION] = {0.03, 0.02},
-    [TT_MODE_LATENCY] = {0.005, 0.02},    [TT_MODE_SHAPE] = {0.015, 0.02},   [TT_MODE_REVERSED] = {0.06, 0.01},
-    [TT_MODE_NOT_SQUARE] = {5e-4, 0.002}, [TT_MODE_SCALE] = {5e-4, 0.002},   [TT_MODE_TURNED] = {0, 0.01},
+    [TT_MODE_FILM] = {0.06, 0.03},     [TT_MODE_EDGE] = {5, 0.01},
+    [TT_MODE_EDGE_OUT] = {0, 0.01},    [TT_MODE_SIGHT] = {0.05, 0.01},
+    [TT_MODE_SIGHT_GROSS] = {2, 0.01}, [TT_MODE_MARK] = {0.05, 0.01},
+    [TT_MODE_MARK_GROSS] = {3, 0.01},  [TT_MODE_RADIUS] = {0.1, 0.02},
+    [TT_MODE_MOVED] = {0.03, 0.01},    [TT_MODE_SLIP] = {0.06, 0.01},
+    [TT_MODE_DRIFT] = {0.02, 0.002},   [TT_MODE_LOST_MOTION] = {0.03, 0.02},
+    [TT_MODE_LATENCY] = {0.005, 0.02}, [TT_MODE_SHAPE] = {0.015, 0.02},
+    [TT_MODE_REVERSED] = {0.06, 0.01}, [TT_MODE_NOT_SQUARE] = {5e-4, 0.002},
+    [TT_MODE_SCALE] = {5e-4, 0.002},   [TT_MODE_TURNED] = {0, 0.01},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)
@@ -43,7 +47,8 @@ double tt_mode_probability(enum tt_mode_kind kind)
     return priors[kind].probability;
 }
 
-/* Tip candidates: the other sense of rotation, then the shape orders 2 to TT_MOST_ORDER, two columns each. */
+/* Tip candidates: the other sense of rotation, then the shape orders 2 to TT_MOST_ORDER, two
+ * columns each. */
 enum { TIP_CANDIDATES = TT_MOST_ORDER, TIP_COLUMNS = 2 * TIP_CANDIDATES };
 
 struct table {
@@ -51,12 +56,13 @@ struct table {
     struct tt_model *model;
     struct tt_arena *arena;
     struct tt_modes *modes;
-    double own_dof;       /* of the touches' repeatability where it bears on the candidates; 0 = it does not */
-    size_t most_rows;     /* tried of one setup or tip */
-    size_t length;        /* border + largest block */
-    double *halves;       /* per cell and column: half solution of the design column */
-    double *sums;         /* per cell: sum of weight times slope, column by column */
-    double *scores;       /* per cell: sum of weight times residual */
+    double own_dof;   /* of the touches' repeatability where it bears on the candidates; 0 = it does
+                         not */
+    size_t most_rows; /* tried of one setup or tip */
+    size_t length;    /* border + largest block */
+    double *halves;   /* per cell and column: half solution of the design column */
+    double *sums;     /* per cell: sum of weight times slope, column by column */
+    double *scores;   /* per cell: sum of weight times residual */
     double *sight_halves; /* per sighting's coordinate: border */
     double *half;         /* length */
     double *unit;         /* length */
@@ -65,8 +71,8 @@ struct table {
     double *v[2];       /* half solutions of J^T W b: n_unknowns */
 };
 
-static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struct tt_arena *arena, enum tt_modes_depth depth,
-                                      struct tt_modes *modes)
+static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struct tt_arena *arena,
+                                      enum tt_modes_depth depth, struct tt_modes *modes)
 {
     struct tt_model *model = fit->model;
     size_t largest = 0, setups = model->n_setups, tips = model->n_blocks;
@@ -74,11 +80,16 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     for (size_t b = 0; b < model->n_blocks; b++) {
         largest = model->block_size[b] > largest ? model->block_size[b] : largest;
     }
-    *t = (struct table){.fit = fit, .model = model, .arena = arena, .modes = modes, .length = model->n_border + largest};
+    *t = (struct table){.fit = fit,
+                        .model = model,
+                        .arena = arena,
+                        .modes = modes,
+                        .length = model->n_border + largest};
     t->most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : COARSE_ROWS;
-    size_t rows = 2 * t->most_rows < model->run->n_observations ? 2 * t->most_rows : model->run->n_observations;
-    size_t most = 2 * model->plate->n_edges + 2 * model->plate->n_marks + 2 * model->n_sights + rows * setups +
-                  (rows + TIP_CANDIDATES + 1) * tips + 8;
+    size_t rows = 2 * t->most_rows < model->run->n_observations ? 2 * t->most_rows
+                                                                : model->run->n_observations;
+    size_t most = 2 * model->plate->n_edges + 2 * model->plate->n_marks + 2 * model->n_sights +
+                  rows * setups + (rows + TIP_CANDIDATES + 1) * tips + 8;
     modes->n = 0;
     modes->mode = TT_ARENA_NEW(arena, most, struct tt_mode);
     t->halves = TT_ARENA_NEW(arena, model->n_cells * model->stride * t->length, double);
@@ -88,8 +99,8 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     t->half = TT_ARENA_NEW(arena, t->length, double);
     t->unit = TT_ARENA_NEW(arena, t->length, double);
     t->v[0] = TT_ARENA_NEW(arena, 2 * model->n_unknowns, double);
-    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL || t->sight_halves == NULL ||
-        t->half == NULL || t->unit == NULL || t->v[0] == NULL) {
+    if (modes->mode == NULL || t->halves == NULL || t->sums == NULL || t->scores == NULL ||
+        t->sight_halves == NULL || t->half == NULL || t->unit == NULL || t->v[0] == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     t->v[1] = t->v[0] + model->n_unknowns;
@@ -116,7 +127,8 @@ static void prepare_cells(struct table *t)
                     t->unit[cell->entries[e].place] += cell->entries[e].value;
                 }
             }
-            tt_system_half_solve(&model->system, cell->block, t->unit, t->unit + model->n_border, half_of(t, k, c));
+            tt_system_half_solve(&model->system, cell->block, t->unit, t->unit + model->n_border,
+                                 half_of(t, k, c));
         }
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             const double *slope = model->slope + i * model->stride;
@@ -174,11 +186,13 @@ static double product(const struct table *t, unsigned a, unsigned b, size_t bloc
         return dot(t->v[a], t->v[b], model->n_unknowns);
     }
     first = model->system.first[block];
-    return dot(t->v[a], t->v[b], model->n_border) + dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
+    return dot(t->v[a], t->v[b], model->n_border) +
+           dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
 }
 
-/* Half the squared residual that is taken away, in variances. A repeatability that the run tells itself has the fault in it: what
- * counts is by how much it shrinks (the likelihood ratio of a variance with dof degrees of freedom). */
+/* Half the squared residual that is taken away, in variances. A repeatability that the run tells
+ * itself has the fault in it: what counts is by how much it shrinks (the likelihood ratio of a
+ * variance with dof degrees of freedom). */
 static double gained(const struct table *t, double taken)
 {
     double dof = t->own_dof;
@@ -190,7 +204,8 @@ static double log_odds_of_one(const struct table *t, size_t block, double size, 
     double h = fmax(t->zz[0] - product(t, 0, 0, block), 0), denominator = h + 1 / (size * size);
     double odds = gained(t, t->g[0] * t->g[0] / denominator) - 0.5 * log1p(size * size * h);
 
-    if (negative) { /* half-normal: only negative values are possible, and -g/denominator is the estimate */
+    if (negative) { /* half-normal: only negative values are possible, and -g/denominator is the
+                       estimate */
         odds += log(2 * tt_normal_lower(fmin(fmax(t->g[0] / sqrt(denominator), -30), 30)));
     }
     return odds;
@@ -198,25 +213,29 @@ static double log_odds_of_one(const struct table *t, size_t block, double size, 
 
 static double log_odds_of_two(const struct table *t, size_t block, double size)
 {
-    double f2 = size * size, a = t->zz[0] - product(t, 0, 0, block), b = t->zz[1] - product(t, 0, 1, block),
-           d = t->zz[2] - product(t, 1, 1, block);
-    double da = a + 1 / f2, dd = d + 1 / f2, det = da * dd - b * b, whole = (1 + f2 * a) * (1 + f2 * d) - f2 * f2 * b * b;
+    double f2 = size * size, a = t->zz[0] - product(t, 0, 0, block),
+           b = t->zz[1] - product(t, 0, 1, block), d = t->zz[2] - product(t, 1, 1, block);
+    double da = a + 1 / f2, dd = d + 1 / f2, det = da * dd - b * b,
+           whole = (1 + f2 * a) * (1 + f2 * d) - f2 * f2 * b * b;
     const double *g = t->g;
 
     if (!(det > 0)) {
         return -INFINITY;
     }
-    return gained(t, (dd * g[0] * g[0] - 2 * b * g[0] * g[1] + da * g[1] * g[1]) / det) - 0.5 * log(fmax(whole, 1));
+    return gained(t, (dd * g[0] * g[0] - 2 * b * g[0] * g[1] + da * g[1] * g[1]) / det) -
+           0.5 * log(fmax(whole, 1));
 }
 
-/* Enter the candidate with @m columns that act on @block only (TT_NONE: on any). @share: by how many its P is shared. */
+/* Enter the candidate with @m columns that act on @block only (TT_NONE: on any). @share: by how
+ * many its P is shared. */
 static void enter(struct table *t, struct tt_mode mode, unsigned m, size_t block, double share)
 {
     double size = priors[mode.kind].size;
 
     mode.log_prior = log(priors[mode.kind].probability / share);
     mode.log_odds =
-        mode.log_prior + (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM) : log_odds_of_two(t, block, size));
+        mode.log_prior + (m == 1 ? log_odds_of_one(t, block, size, mode.kind == TT_MODE_FILM)
+                                 : log_odds_of_two(t, block, size));
     t->modes->mode[t->modes->n++] = mode;
 }
 
@@ -332,7 +351,8 @@ static void prepare_sights(struct table *t)
 }
 
 /* Add a sighting's coordinate, on which the columns have the values @z. */
-static void add_sight(struct table *t, const struct tt_sight *sight, size_t axis, unsigned m, const double z[2])
+static void add_sight(struct table *t, const struct tt_sight *sight, size_t axis, unsigned m,
+                      const double z[2])
 {
     double w = tt_sight_weight(sight, 1 / t->fit->sight_var_mm2);
 
@@ -391,7 +411,8 @@ static void score_latency(struct table *t)
     enter(t, (struct tt_mode){.kind = TT_MODE_LATENCY}, 1, TT_NONE, 1);
 }
 
-static double axis_value(const struct tt_model *model, enum tt_axis_fault fault, const struct tt_cell *cell, size_t i)
+static double axis_value(const struct tt_model *model, enum tt_axis_fault fault,
+                         const struct tt_cell *cell, size_t i)
 {
     struct tt_machine_xy v = tt_axis_column(fault, model->touch[i].h, model->middle);
     return cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
@@ -419,7 +440,8 @@ static void score_axes(struct table *t, enum tt_axis_fault fault)
     add_touches(t, 1, square ? column_square : column_scale);
     for (size_t i = 0; i < model->n_sights; i++) {
         const struct tt_sight *sight = &model->sights[i];
-        struct tt_machine_xy v = tt_axis_column(fault, model->run->observations[sight->row].h, model->middle);
+        struct tt_machine_xy v =
+            tt_axis_column(fault, model->run->observations[sight->row].h, model->middle);
         add_sight(t, sight, 0, 1, (double[2]){v.x_mm, 0});
         add_sight(t, sight, 1, 1, (double[2]){v.y_mm, 0});
     }
@@ -504,17 +526,20 @@ static void score_radii(struct table *t)
         begin(t, 1);
         memset(t->unit, 0, t->length * sizeof *t->unit);
         t->unit[prior->place] = 1;
-        tt_system_half_solve(&model->system, prior->block, t->unit, t->unit + model->n_border, t->half);
+        tt_system_half_solve(&model->system, prior->block, t->unit, t->unit + model->n_border,
+                             t->half);
         add_half(t, 0, prior->block, t->half, w);
         t->zz[0] = w;
         t->g[0] = w * (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value);
-        enter(t, (struct tt_mode){.kind = TT_MODE_RADIUS, .index = prior->what}, 1, prior->block, stated);
+        enter(t, (struct tt_mode){.kind = TT_MODE_RADIUS, .index = prior->what}, 1, prior->block,
+              stated);
     }
 }
 
 /* ---- a tip's shape and sense ---- */
 
-static void tip_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i, double z[TIP_COLUMNS])
+static void tip_columns(const struct tt_model *model, const struct tt_cell *cell, size_t i,
+                        double z[TIP_COLUMNS])
 {
     double c = model->touch[i].cos_rotation, s = model->touch[i].sin_rotation, c1, s1;
 
@@ -562,7 +587,8 @@ static void sum_tip_cell(const struct table *t, const struct tt_cell *cell, stru
     }
 }
 
-/* Scores of the tip of @block: all its candidates in one pass over its touches. @vectors: TIP_COLUMNS half solutions. */
+/* Scores of the tip of @block: all its candidates in one pass over its touches. @vectors:
+ * TIP_COLUMNS half solutions. */
 static void score_tip(struct table *t, size_t block, double vectors[])
 {
     const struct tt_model *model = t->model;
@@ -587,7 +613,9 @@ static void score_tip(struct table *t, size_t block, double vectors[])
         }
     }
     for (unsigned p = 0; p < TIP_CANDIDATES; p++) {
-        bool held = p == 0 ? model->terms.reversed : model->terms.orders != NULL && (model->terms.orders[block] >> (p + 1) & 1U);
+        bool held =
+            p == 0 ? model->terms.reversed
+                   : model->terms.orders != NULL && (model->terms.orders[block] >> (p + 1) & 1U);
         if (held) {
             continue;
         }
@@ -596,7 +624,9 @@ static void score_tip(struct table *t, size_t block, double vectors[])
         memcpy(t->g, sums.g[p], sizeof t->g);
         add_half(t, 0, block, vectors + 2 * p * t->length, 1);
         add_half(t, 1, block, vectors + (2 * p + 1) * t->length, 1);
-        struct tt_mode mode = {.kind = p == 0 ? TT_MODE_REVERSED : TT_MODE_SHAPE, .index = model->block_tip[block], .order = p + 1};
+        struct tt_mode mode = {.kind = p == 0 ? TT_MODE_REVERSED : TT_MODE_SHAPE,
+                               .index = model->block_tip[block],
+                               .order = p + 1};
         enter(t, mode, 2, block, (double)tips * (p == 0 ? 1 : TIP_CANDIDATES - 1));
     }
 }
@@ -619,8 +649,8 @@ static enum tiptrue_status running_init(struct running *r, const struct table *t
     return TIPTRUE_OK;
 }
 
-static void running_add(struct running *r, const struct table *t, size_t block, const double half[], const double z[2], double w,
-                        double residual)
+static void running_add(struct running *r, const struct table *t, size_t block, const double half[],
+                        const double z[2], double w, double residual)
 {
     const struct tt_model *model = t->model;
     size_t nb = model->n_border;
@@ -650,10 +680,12 @@ static bool running_due(struct running *r, size_t most_rows)
 
     r->seen++;
     r->step = tries / most_rows > 1 ? tries / most_rows : 1;
-    return r->seen >= LEAST_ROWS && r->rows - r->seen >= LEAST_ROWS && (r->seen - LEAST_ROWS) % r->step == 0;
+    return r->seen >= LEAST_ROWS && r->rows - r->seen >= LEAST_ROWS &&
+           (r->seen - LEAST_ROWS) % r->step == 0;
 }
 
-static void running_enter(struct table *t, const struct running *r, struct tt_mode mode, size_t block, double others)
+static void running_enter(struct table *t, const struct running *r, struct tt_mode mode,
+                          size_t block, double others)
 {
     double *v[2] = {t->v[0], t->v[1]};
     /* Neighbouring rows say the same: P is shared by as many as can be told apart. */
@@ -709,19 +741,22 @@ static void touch_half(struct table *t, size_t touch)
     }
 }
 
-static void change_at_touch(struct table *t, size_t row, size_t touch, struct running *moves, struct running *slips)
+static void change_at_touch(struct table *t, size_t row, size_t touch, struct running *moves,
+                            struct running *slips)
 {
     const struct tt_model *model = t->model;
     const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
     const double *slope = model->slope + touch * model->stride;
-    const double n[2] = {-cell->site.n_x, -cell->site.n_y}, e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
+    const double n[2] = {-cell->site.n_x, -cell->site.n_y},
+                 e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
     double w = t->fit->weight[touch], r = model->residual[touch];
 
     touch_half(t, touch);
     if (model->at_moved == TT_NONE) {
         running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
         if (running_due(&moves[cell->setup], t->most_rows)) {
-            running_enter(t, &moves[cell->setup], (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
+            running_enter(t, &moves[cell->setup],
+                          (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
                           (double)model->n_setups);
         }
     }
@@ -729,7 +764,8 @@ static void change_at_touch(struct table *t, size_t row, size_t touch, struct ru
         struct running *slip = &slips[cell->block];
         running_add(slip, t, cell->block, t->half, e, w, r);
         if (running_due(slip, t->most_rows)) {
-            struct tt_mode mode = {.kind = TT_MODE_SLIP, .index = row, .tip = model->block_tip[cell->block]};
+            struct tt_mode mode = {
+                .kind = TT_MODE_SLIP, .index = row, .tip = model->block_tip[cell->block]};
             running_enter(t, slip, mode, cell->block, (double)model->n_blocks);
         }
     }
@@ -741,7 +777,8 @@ static enum tiptrue_status score_changes(struct table *t)
     size_t rows = model->run->n_observations, *touch, *sight;
     struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
                    *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
-    enum tiptrue_status status = moves == NULL || slips == NULL ? TIPTRUE_E_MEMORY : find_rows(t, &touch, &sight);
+    enum tiptrue_status status =
+        moves == NULL || slips == NULL ? TIPTRUE_E_MEMORY : find_rows(t, &touch, &sight);
 
     for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
         status = running_init(&moves[s], t);
@@ -767,10 +804,12 @@ static enum tiptrue_status score_changes(struct table *t)
             double w = tt_sight_weight(s, 1 / t->fit->sight_var_mm2);
             for (size_t axis = 0; axis < 2; axis++) {
                 const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
-                running_add(&moves[s->setup], t, TT_NONE, sight_half(t, s, axis), z, w, s->residual[axis]);
+                running_add(&moves[s->setup], t, TT_NONE, sight_half(t, s, axis), z, w,
+                            s->residual[axis]);
             }
             if (running_due(&moves[s->setup], t->most_rows)) {
-                running_enter(t, &moves[s->setup], (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
+                running_enter(t, &moves[s->setup],
+                              (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
                               (double)model->n_setups);
             }
         }
@@ -778,19 +817,22 @@ static enum tiptrue_status score_changes(struct table *t)
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena, enum tt_modes_depth depth, struct tt_modes *modes)
+enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
+                                   enum tt_modes_depth depth, struct tt_modes *modes)
 {
     struct table t;
     double *vectors;
     enum tiptrue_status status = table_init(&t, fit, arena, depth, modes);
 
-    if (status != TIPTRUE_OK || (vectors = TT_ARENA_NEW(arena, TIP_COLUMNS * t.length, double)) == NULL) {
+    if (status != TIPTRUE_OK ||
+        (vectors = TT_ARENA_NEW(arena, TIP_COLUMNS * t.length, double)) == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     prepare_sights(&t);
     score_sightings(&t);
     score_marks(&t);
-    if (depth == TT_MODES_OF_SIGHTINGS) { /* touches have no weight then: what is left of a change is a plate that moved */
+    if (depth == TT_MODES_OF_SIGHTINGS) { /* touches have no weight then: what is left of a change
+                                             is a plate that moved */
         return score_changes(&t);
     }
     score_radii(&t);

@@ -3,15 +3,13 @@
 /* The table of fault modes: what can be wrong with a run besides normal scatter, how probable it is
  * beforehand, how large it may be, and what the data say for it.
  *
- * A mode is one or two columns b of the linear model about a solution, with prior variance F^2 and a
- * prior probability P that its candidates (edges, marks, rows, tips) share. Widening the prior of a
- * feature, or the variance of a sighting, is such a column too. With weights W, covariance C of the
- * unknowns and c = J^T W b,
- *     s = -b^T W r,  H = b^T W b - c^T C c,
- *     ln odds = s^2 / (H + F^-2) / 2 - ln(1 + F^2 H) / 2 + ln P.
- * s^2/H is the w-test of data snooping (W. Baarda, Neth. Geod. Comm. 2/5, 1968); the second term is
- * Occam's factor of an inflated variance (G. E. P. Box, G. C. Tiao, Biometrika 55 (1968) 119). A
- * candidate's cost is linear in the touches it acts on.
+ * A mode is one or two columns b of the linear model about a solution, with prior variance F^2 and
+ * a prior probability P that its candidates (edges, marks, rows, tips) share. Widening the prior of
+ * a feature, or the variance of a sighting, is such a column too. With weights W, covariance C of
+ * the unknowns and c = J^T W b, s = -b^T W r,  H = b^T W b - c^T C c, ln odds = s^2 / (H + F^-2) /
+ * 2 - ln(1 + F^2 H) / 2 + ln P. s^2/H is the w-test of data snooping (W. Baarda, Neth. Geod. Comm.
+ * 2/5, 1968); the second term is Occam's factor of an inflated variance (G. E. P. Box, G. C. Tiao,
+ * Biometrika 55 (1968) 119). A candidate's cost is linear in the touches it acts on.
  */
 #ifndef TT_ADJUST_MODES_H
 #define TT_ADJUST_MODES_H
@@ -28,7 +26,8 @@ enum tt_mode_kind {
     TT_MODE_MARK_GROSS,  /* another mark, or a wrong place */
     TT_MODE_RADIUS,      /* a stated contact radius that is wrong */
     TT_MODE_MOVED,       /* the plate stands elsewhere from a row on */
-    TT_MODE_SLIP,        /* a tip's runout vector is another from a row on: its rotation slipped, it was bent */
+    TT_MODE_SLIP, /* a tip's runout vector is another from a row on: its rotation slipped, it was
+                     bent */
     TT_MODE_DRIFT,
     TT_MODE_LOST_MOTION,
     TT_MODE_LATENCY,
@@ -36,15 +35,17 @@ enum tt_mode_kind {
     TT_MODE_REVERSED,   /* rotation counts the other way */
     TT_MODE_NOT_SQUARE, /* the machine's axes */
     TT_MODE_SCALE,      /* x against y */
-    TT_MODE_TURNED,     /* the plate stands turned by a quarter, half or three quarters; has no column */
+    TT_MODE_TURNED, /* the plate stands turned by a quarter, half or three quarters; has no column
+                     */
     TT_MODE_KINDS
 };
 
 struct tt_mode {
     enum tt_mode_kind kind;
-    size_t index;     /* edge, mark, sighting (their order in the run), tip of the run, row of the run or setup */
-    size_t tip;       /* TT_MODE_SLIP: tip of the run */
-    unsigned order;   /* TT_MODE_SHAPE; TT_MODE_TURNED: quarters */
+    size_t index;   /* edge, mark, sighting (their order in the run), tip of the run, row of the run
+                       or setup */
+    size_t tip;     /* TT_MODE_SLIP: tip of the run */
+    unsigned order; /* TT_MODE_SHAPE; TT_MODE_TURNED: quarters */
     double log_prior; /* ln of its share of P */
     double log_odds;  /* ln of the posterior odds against the explanation without it */
 };
@@ -66,10 +67,10 @@ enum tt_modes_depth {
     TT_MODES_FINE          /* changes at every row, of runs of up to a thousand */
 };
 
-/* The odds of every mode that the model of @fit does not hold yet, at its solution: weights, residuals and
- * factored system as a fit or climb left them. Memory from @arena. */
-TT_MUST_USE enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena, enum tt_modes_depth depth,
-                                               struct tt_modes *modes);
+/* The odds of every mode that the model of @fit does not hold yet, at its solution: weights,
+ * residuals and factored system as a fit or climb left them. Memory from @arena. */
+TT_MUST_USE enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
+                                               enum tt_modes_depth depth, struct tt_modes *modes);
 
 /* @terms (arrays present) with @mode in addition. */
 void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const struct tt_mode *mode);

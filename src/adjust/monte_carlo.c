@@ -12,7 +12,8 @@
 
 #include "base/random.h"
 
-/* Significant digits of a standard uncertainty that are taken as meaningful (JCGM 101:2008 7.9.2, n_dig). */
+/* Significant digits of a standard uncertainty that are taken as meaningful (JCGM 101:2008 7.9.2,
+ * n_dig). */
 #define MEANINGFUL_DIGITS 2
 /* Share of trials beyond an end of the 95 % interval, and the standard normal density there. */
 #define END_SHARE 0.025
@@ -39,7 +40,8 @@ static double step_of(double digit_var_mm2)
     return sqrt(12 * digit_var_mm2);
 }
 
-static enum tiptrue_status trial_init(struct trial *t, const struct tt_view *view, size_t trials, unsigned long seed)
+static enum tiptrue_status trial_init(struct trial *t, const struct tt_view *view, size_t trials,
+                                      unsigned long seed)
 {
     const struct tt_fit *fit = view->fit;
     enum tiptrue_status status;
@@ -56,8 +58,10 @@ static enum tiptrue_status trial_init(struct trial *t, const struct tt_view *vie
     if (t->run.observations == NULL || t->errors_mm == NULL || t->n == NULL || t->covered == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    memcpy(t->run.observations, view->run->observations, view->run->n_observations * sizeof *t->run.observations);
-    status = tt_model_build(&t->model, &t->own, view->plate, view->machine, view->run, &view->model->terms, false);
+    memcpy(t->run.observations, view->run->observations,
+           view->run->n_observations * sizeof *t->run.observations);
+    status = tt_model_build(&t->model, &t->own, view->plate, view->machine, view->run,
+                            &view->model->terms, false);
     t->touch_u_mm = view->solution->u_touch_mm;
     t->sight_u_mm = view->solution->u_sighting_mm;
     t->touch_step_mm = step_of(fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2));
@@ -71,7 +75,8 @@ static void trial_clear(struct trial *t)
     tt_arena_clear(&t->own);
 }
 
-/* The truth of a trial: what priors speak of is drawn from them, the rest is as the run found it. */
+/* The truth of a trial: what priors speak of is drawn from them, the rest is as the run found it.
+ */
 static void draw_truth(struct trial *t)
 {
     struct tt_model *model = &t->model;
@@ -80,7 +85,8 @@ static void draw_truth(struct trial *t)
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
         if (prior->kind != TT_PRIOR_WEAK) {
-            model->x[tt_unknown(model, prior->block, prior->place)] = prior->value + gsl_ran_gaussian(t->random, prior->u);
+            model->x[tt_unknown(model, prior->block, prior->place)] =
+                prior->value + gsl_ran_gaussian(t->random, prior->u);
         }
     }
     tt_model_linearise(model);
@@ -91,8 +97,8 @@ static double rounding(gsl_rng *random, double step_mm)
     return step_mm > 0 ? gsl_ran_flat(random, -0.5 * step_mm, 0.5 * step_mm) : 0;
 }
 
-/* Coordinates that the truth and this trial's scatter would have given: each head position moved along the edge's normal
- * (sightings: along both axes) until its residual is what was drawn. */
+/* Coordinates that the truth and this trial's scatter would have given: each head position moved
+ * along the edge's normal (sightings: along both axes) until its residual is what was drawn. */
 static void draw_run(struct trial *t)
 {
     struct tt_model *model = &t->model;
@@ -100,9 +106,12 @@ static void draw_run(struct trial *t)
 
     for (size_t i = 0; i < model->n_touches; i++) {
         const struct tt_cell *cell = &model->cells[model->cell_of[i]];
-        const double *tip = model->x + model->system.first[cell->block], *slope = model->slope + i * model->stride;
-        double across = tip[TT_TIP_E_X] * slope[TT_COLUMN_E_Y] - tip[TT_TIP_E_Y] * slope[TT_COLUMN_E_X];
-        double drawn = gsl_ran_gaussian(t->random, t->touch_u_mm) + rounding(t->random, t->touch_step_mm) +
+        const double *tip = model->x + model->system.first[cell->block],
+                     *slope = model->slope + i * model->stride;
+        double across =
+            tip[TT_TIP_E_X] * slope[TT_COLUMN_E_Y] - tip[TT_TIP_E_Y] * slope[TT_COLUMN_E_X];
+        double drawn = gsl_ran_gaussian(t->random, t->touch_u_mm) +
+                       rounding(t->random, t->touch_step_mm) +
                        gsl_ran_gaussian(t->random, fabs(across) * t->noise.u_rotation_rad + 1e-300);
         double wanted = view->fit->good[i] > 0 ? drawn : view->model->residual[i];
         struct tt_observation *o = &t->run.observations[model->row[i]];
@@ -113,14 +122,15 @@ static void draw_run(struct trial *t)
     for (size_t i = 0; i < model->n_sights; i++) {
         struct tt_observation *o = &t->run.observations[model->sights[i].row];
         o->h = view->run->observations[model->sights[i].row].h;
-        o->h.x_mm +=
-            gsl_ran_gaussian(t->random, t->sight_u_mm) + rounding(t->random, t->sight_step_mm) - model->sights[i].residual[0];
-        o->h.y_mm +=
-            gsl_ran_gaussian(t->random, t->sight_u_mm) + rounding(t->random, t->sight_step_mm) - model->sights[i].residual[1];
+        o->h.x_mm += gsl_ran_gaussian(t->random, t->sight_u_mm) +
+                     rounding(t->random, t->sight_step_mm) - model->sights[i].residual[0];
+        o->h.y_mm += gsl_ran_gaussian(t->random, t->sight_u_mm) +
+                     rounding(t->random, t->sight_step_mm) - model->sights[i].residual[1];
     }
 }
 
-/* Solve the trial and enter how far off each tip's offset is, and whether its own region covers the truth. */
+/* Solve the trial and enter how far off each tip's offset is, and whether its own region covers the
+ * truth. */
 static enum tiptrue_status solve_trial(struct trial *t)
 {
     const struct tt_view *view = t->view;
@@ -130,13 +140,16 @@ static enum tiptrue_status solve_trial(struct trial *t)
     enum tiptrue_status status;
 
     tt_arena_reset(&t->arena);
-    status = tt_select(&selection, &t->arena, view->plate, view->machine, &t->run, &noise, view->selection->robust);
-    if (status != TIPTRUE_OK || selection.weak || (status = tt_uncertainty_init(&all, &t->arena, selection.fit)) != TIPTRUE_OK) {
+    status = tt_select(&selection, &t->arena, view->plate, view->machine, &t->run, &noise,
+                       view->selection->robust);
+    if (status != TIPTRUE_OK || selection.weak ||
+        (status = tt_uncertainty_init(&all, &t->arena, selection.fit)) != TIPTRUE_OK) {
         return status;
     }
     for (size_t b = 0; b < t->model.n_blocks; b++) {
         struct tt_tip_uncertainty tip;
-        const double *found = selection.model->x + selection.model->system.first[b], *truth = t->model.x + t->model.system.first[b];
+        const double *found = selection.model->x + selection.model->system.first[b],
+                     *truth = t->model.x + t->model.system.first[b];
         double x = found[TT_TIP_O_X] - truth[TT_TIP_O_X], y = found[TT_TIP_O_Y] - truth[TT_TIP_O_Y];
         tt_uncertainty_of_tip(&all, b, &tip);
         double factor = tt_factor_plane(tip.dof);
@@ -154,7 +167,8 @@ static double tolerance_of(double u_mm)
     return 0.5 * pow(10, floor(log10(u_mm)) - (MEANINGFUL_DIGITS - 1));
 }
 
-void tt_trial_axis_sum_up(struct tt_trial_axis *axis, double errors_mm[], size_t n, double u_mm, double expanded_mm)
+void tt_trial_axis_sum_up(struct tt_trial_axis *axis, double errors_mm[], size_t n, double u_mm,
+                          double expanded_mm)
 {
     double mean = 0, squares = 0;
     size_t low = (size_t)floor(END_SHARE * (double)n), high = n - 1 - low;
@@ -196,8 +210,10 @@ static enum tiptrue_status sum_up(struct trial *t)
         double *errors = t->errors_mm + 2 * block * t->trials;
         tip->trials->n = t->n[block];
         tip->trials->covered = (double)t->covered[block] / (double)t->n[block];
-        tt_trial_axis_sum_up(&tip->trials->x, errors, t->n[block], sqrt(tip->cov.xx_mm2), tip->expanded_x_mm);
-        tt_trial_axis_sum_up(&tip->trials->y, errors + t->trials, t->n[block], sqrt(tip->cov.yy_mm2), tip->expanded_y_mm);
+        tt_trial_axis_sum_up(&tip->trials->x, errors, t->n[block], sqrt(tip->cov.xx_mm2),
+                             tip->expanded_x_mm);
+        tt_trial_axis_sum_up(&tip->trials->y, errors + t->trials, t->n[block],
+                             sqrt(tip->cov.yy_mm2), tip->expanded_y_mm);
     }
     return TIPTRUE_OK;
 }

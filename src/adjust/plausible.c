@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Results that no bench machine, tip or plate has, whatever the files allow: code `implausible`, value
- * `what`. Each bound is far beyond what a good run gives; where a limit is stated that can be meant
- * (up to TT_LARGEST_STATED_MM), the stated one counts instead of the bound. */
+/* Results that no bench machine, tip or plate has, whatever the files allow: code `implausible`,
+ * value `what`. Each bound is far beyond what a good run gives; where a limit is stated that can be
+ * meant (up to TT_LARGEST_STATED_MM), the stated one counts instead of the bound. */
 #include "config.h"
 
 #include "adjust/plausible.h"
@@ -15,20 +15,21 @@
 #define OVER_STATED_REPEATABILITY 1.5
 /* Fewer degrees of freedom do not tell a repeatability to better than a factor of two. */
 #define LEAST_REPEATABILITY_DOF 4.0
-/* Expanded uncertainty of an offset. On the same plate only repeatability bears on it: 0.1 mm is thirty
- * times the usual. In total the plate comes in: one known by a fabricator's ±0.1 mm only gives some
- * 0.2 mm, and must pass. */
+/* Expanded uncertainty of an offset. On the same plate only repeatability bears on it: 0.1 mm is
+ * thirty times the usual. In total the plate comes in: one known by a fabricator's ±0.1 mm only
+ * gives some 0.2 mm, and must pass. */
 #define WORST_SAME_PLATE_MM 0.1
 #define WORST_TOTAL_MM 0.5
 /* A radius is negative when it is so by more than this many standard uncertainties and by more than
  * this length. */
 #define NEGATIVE_RADIUS_U 3.0
 #define NEGATIVE_RADIUS_MM 0.05
-/* A stated radius is the diameter when half of it, or twice, is what was found, within this share, and
- * what was found is this many stated uncertainties away. */
+/* A stated radius is the diameter when half of it, or twice, is what was found, within this share,
+ * and what was found is this many stated uncertainties away. */
 #define DIAMETER_CLOSENESS 0.1
 #define DIAMETER_U 5.0
-/* A tip whose axis is off by half its radius and a tenth of a millimetre could not pick up a part. */
+/* A tip whose axis is off by half its radius and a tenth of a millimetre could not pick up a part.
+ */
 #define RUNOUT_SHARE 0.5
 #define WORST_RUNOUT_MM 0.1
 /* Standard uncertainties by which a shape must exceed what is geometrically possible. */
@@ -50,15 +51,18 @@ static enum tiptrue_status repeatability(struct tt_view *view)
     const struct tiptrue_solution *s = view->solution;
     const struct tt_fit *fit = view->fit;
     double stated_mm = view->machine->has_u_touch ? view->machine->u_touch_mm : 0;
-    double most_mm = fmax(WORST_REPEATABILITY_MM, OVER_STATED_REPEATABILITY * (stated_mm <= TT_LARGEST_STATED_MM ? stated_mm : 0));
+    double most_mm =
+        fmax(WORST_REPEATABILITY_MM,
+             OVER_STATED_REPEATABILITY * (stated_mm <= TT_LARGEST_STATED_MM ? stated_mm : 0));
     double found_mm = sqrt(fmax(fit->scatter_touch_mm2 - fit->noise->touch_digit_var_mm2, 0));
 
-    if (s->touches_used == 0 || !(fit->dof_touch >= LEAST_REPEATABILITY_DOF) || !(found_mm > most_mm)) {
+    if (s->touches_used == 0 || !(fit->dof_touch >= LEAST_REPEATABILITY_DOF) ||
+        !(found_mm > most_mm)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
-        TT_VALUES(TT_TEXT("what", "repeatability"), TT_IN_MM("found", found_mm), TT_IN_MM("most", most_mm)));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                 TT_VALUES(TT_TEXT("what", "repeatability"),
+                                           TT_IN_MM("found", found_mm), TT_IN_MM("most", most_mm)));
 }
 
 /* The larger axis of the expanded uncertainty against its bound; in total or on the same plate. */
@@ -73,13 +77,15 @@ static enum tiptrue_status uncertainty(struct tt_view *view, size_t index)
     double most_total_mm = fmax(WORST_TOTAL_MM, least_mm);
     bool same = same_mm > most_same_mm;
 
-    if (!tip->offset_determined_x || !tip->offset_determined_y || (!same && !(total_mm > most_total_mm))) {
+    if (!tip->offset_determined_x || !tip->offset_determined_y ||
+        (!same && !(total_mm > most_total_mm))) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                                 TT_VALUES(TT_TEXT("what", same ? "uncertainty" : "uncertainty-total"),
-                                           TT_IN_MM("found", same ? same_mm : total_mm),
-                                           TT_IN_MM("most", same ? most_same_mm : most_total_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+        TT_VALUES(TT_TEXT("what", same ? "uncertainty" : "uncertainty-total"),
+                  TT_IN_MM("found", same ? same_mm : total_mm),
+                  TT_IN_MM("most", same ? most_same_mm : most_total_mm)));
 }
 
 /* The stated tip behind a result, or NULL. */
@@ -100,11 +106,13 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
         return TIPTRUE_OK;
     }
     if (found_mm < -NEGATIVE_RADIUS_U * u_mm && found_mm < -NEGATIVE_RADIUS_MM) {
-        return tt_finding_add_values(
-            view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-            TT_VALUES(TT_TEXT("what", "radius-negative"), TT_IN_MM("found", found_mm), TT_IN_MM("u", u_mm)));
+        return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
+                                     about_tip(view, index),
+                                     TT_VALUES(TT_TEXT("what", "radius-negative"),
+                                               TT_IN_MM("found", found_mm), TT_IN_MM("u", u_mm)));
     }
-    if (stated == NULL || !stated->has_radius || !(fabs(found_mm - stated->radius_mm) > DIAMETER_U * stated->u_radius_mm)) {
+    if (stated == NULL || !stated->has_radius ||
+        !(fabs(found_mm - stated->radius_mm) > DIAMETER_U * stated->u_radius_mm)) {
         return TIPTRUE_OK;
     }
     double ratio = stated->radius_mm / found_mm;
@@ -112,9 +120,10 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
     if (!diameter && !(fabs(ratio * 2 - 1) < DIAMETER_CLOSENESS)) {
         return TIPTRUE_OK; /* another radius: radius-off */
     }
-    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                                 TT_VALUES(TT_TEXT("what", diameter ? "radius-diameter" : "radius-halved"),
-                                           TT_IN_MM("found", found_mm), TT_IN_MM("stated", stated->radius_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+        TT_VALUES(TT_TEXT("what", diameter ? "radius-diameter" : "radius-halved"),
+                  TT_IN_MM("found", found_mm), TT_IN_MM("stated", stated->radius_mm)));
 }
 
 /* Whether the edges @a and @b overlap as seen along @a's normal. */
@@ -126,10 +135,12 @@ static bool overlap(const struct tt_edge *a, const struct tt_edge *b)
     double b_from = along_x * b->from.x_mm + along_y * b->from.y_mm;
     double b_to = along_x * b->to.x_mm + along_y * b->to.y_mm;
 
-    return fmax(fmin(a_from, a_to), fmin(b_from, b_to)) < fmin(fmax(a_from, a_to), fmax(b_from, b_to));
+    return fmax(fmin(a_from, a_to), fmin(b_from, b_to)) <
+           fmin(fmax(a_from, a_to), fmax(b_from, b_to));
 }
 
-/* On the free side of an edge n.q > d, so the opening between two that face each other is -d_a - d_b. */
+/* On the free side of an edge n.q > d, so the opening between two that face each other is -d_a -
+ * d_b. */
 double tt_opening_mm(const struct tt_view *view, size_t block)
 {
     const struct tt_model *model = view->model;
@@ -158,9 +169,10 @@ static enum tiptrue_status opening(struct tt_view *view, size_t index)
     if (!tip->radius_determined || !(wide_mm > gap_mm)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-        TT_VALUES(TT_TEXT("what", "radius-opening"), TT_IN_MM("found", wide_mm), TT_IN_MM("most", gap_mm)));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
+                                 about_tip(view, index),
+                                 TT_VALUES(TT_TEXT("what", "radius-opening"),
+                                           TT_IN_MM("found", wide_mm), TT_IN_MM("most", gap_mm)));
 }
 
 static enum tiptrue_status runout(struct tt_view *view, size_t index)
@@ -169,28 +181,32 @@ static enum tiptrue_status runout(struct tt_view *view, size_t index)
     const struct tt_limits *limits = &view->machine->limits;
     double most_mm = fmax(WORST_RUNOUT_MM, RUNOUT_SHARE * fabs(tip->contact_radius_mm));
 
-    if (is_meant(limits->has_runout, limits->runout_mm) || !tip->runout_determined || !tip->radius_determined ||
-        !(tip->eccentricity_mm > most_mm)) {
+    if (is_meant(limits->has_runout, limits->runout_mm) || !tip->runout_determined ||
+        !tip->radius_determined || !(tip->eccentricity_mm > most_mm)) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                                 TT_VALUES(TT_TEXT("what", "runout"), TT_IN_MM("found", tip->eccentricity_mm),
-                                           TT_IN_MM("most", most_mm), TT_IN_MM("radius", tip->contact_radius_mm)));
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+        TT_VALUES(TT_TEXT("what", "runout"), TT_IN_MM("found", tip->eccentricity_mm),
+                  TT_IN_MM("most", most_mm), TT_IN_MM("radius", tip->contact_radius_mm)));
 }
 
-/* The distance of a tip's hull from its axis is the support function of a convex figure, so r + r'' >= 0
- * everywhere, and the amplitude of order k is at most 2 r / (k^2 - 1); a line segment reaches it for 2. */
+/* The distance of a tip's hull from its axis is the support function of a convex figure, so r + r''
+ * >= 0 everywhere, and the amplitude of order k is at most 2 r / (k^2 - 1); a line segment reaches
+ * it for 2. */
 static enum tiptrue_status shape(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
 
     for (size_t k = 0; k < tip->n_shape; k++) {
         const struct tt_shape_term *term = &tip->shape[k];
-        double most_mm = 2 * fmax(tip->contact_radius_mm, 0) / (double)(term->order * term->order - 1);
+        double most_mm =
+            2 * fmax(tip->contact_radius_mm, 0) / (double)(term->order * term->order - 1);
         if (term->amplitude_mm - SHAPE_U * term->u_amplitude_mm > most_mm) {
-            return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-                                         TT_VALUES(TT_TEXT("what", "shape"), TT_PLAIN("order", term->order),
-                                                   TT_IN_MM("found", term->amplitude_mm), TT_IN_MM("most", most_mm)));
+            return tt_finding_add_values(
+                view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
+                TT_VALUES(TT_TEXT("what", "shape"), TT_PLAIN("order", term->order),
+                          TT_IN_MM("found", term->amplitude_mm), TT_IN_MM("most", most_mm)));
         }
     }
     return TIPTRUE_OK;
@@ -198,12 +214,14 @@ static enum tiptrue_status shape(struct tt_view *view, size_t index)
 
 enum tiptrue_status tt_findings_of_plausibility(struct tt_view *view)
 {
-    static enum tiptrue_status (*const parts[])(struct tt_view *, size_t) = {uncertainty, radius, opening, runout, shape};
+    static enum tiptrue_status (*const parts[])(struct tt_view *, size_t) = {
+        uncertainty, radius, opening, runout, shape};
     enum tiptrue_status status = repeatability(view);
 
     for (size_t i = 0; i < view->solution->n_tips; i++) {
         bool touched = view->model->tip_block[tt_run_tip(view, i)] != TT_NONE;
-        for (size_t k = 0; k < sizeof parts / sizeof parts[0] && touched && status == TIPTRUE_OK; k++) {
+        for (size_t k = 0; k < sizeof parts / sizeof parts[0] && touched && status == TIPTRUE_OK;
+             k++) {
             status = parts[k](view, i);
         }
     }

@@ -15,43 +15,51 @@
 #define CLIMBED 0.02 /* of the logarithm of the likelihood */
 #define NEARLY_CLIMBED 0.5
 #define MOST_HELD_STEPS 14
-/* Shares at the start of a climb: late ones of an edge whose touches were kept, and of one left out; early ones; the run's. */
+/* Shares at the start of a climb: late ones of an edge whose touches were kept, and of one left
+ * out; early ones; the run's. */
 #define START_LATE 0.15
 #define START_LATE_LEFT_OUT 0.5
 #define START_EARLY 0.01
 #define START_RUN_SHARE 0.1
-/* Contacts of usual machines repeat to 1 to 10 µm (common practice, no source): a log-normal prior on a repeatability that is not
- * stated, weak enough to be overruled by a dozen touches, strong enough that "all are good and scatter by 30 µm" must be earned. */
+/* Contacts of usual machines repeat to 1 to 10 µm (common practice, no source): a log-normal prior
+ * on a repeatability that is not stated, weak enough to be overruled by a dozen touches, strong
+ * enough that "all are good and scatter by 30 µm" must be earned. */
 #define USUAL_SCATTER_MM 3.5e-3
 #define USUAL_SCATTER_LN_SD 0.6
-/* Late and early contacts are off by anything up to 0.15 mm, or 15 standard deviations, with equal probability, and by more with
- * one that falls with the fourth power; and by anything (a digit, a wrong name) with a small density on top, 1/mm. Without the last
- * a row that is off by 60 mm costs more than a bent plate. */
+/* Late and early contacts are off by anything up to 0.15 mm, or 15 standard deviations, with equal
+ * probability, and by more with one that falls with the fourth power; and by anything (a digit, a
+ * wrong name) with a small density on top, 1/mm. Without the last a row that is off by 60 mm costs
+ * more than a bent plate. */
 #define DEPTH_SCALE_MM 0.15
 #define DEPTH_SCALE_SCATTERS 15.0
 #define GROSS_DENSITY 5e-4
-/* A touch nearer than this many standard deviations is never called off: late ones are to be found, not the good ones' tails.
- * Lower, and the repeatability comes out too small. */
+/* A touch nearer than this many standard deviations is never called off: late ones are to be found,
+ * not the good ones' tails. Lower, and the repeatability comes out too small. */
 #define OFF_FROM_SCATTERS 3.5
-/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1 late and 0.1 early of ten. */
+/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1
+ * late and 0.1 early of ten. */
 #define SHARE_STRENGTH 4.0
 #define SHARE_PRIOR_TOUCHES 10.0
 #define SHARE_PRIOR_LATE 1.0
 #define SHARE_PRIOR_EARLY 0.1
-/* On a filmed edge at least this share may have met the bare metal: early against the film, by no more than it is thick. */
+/* On a filmed edge at least this share may have met the bare metal: early against the film, by no
+ * more than it is thick. */
 #define BARE_SHARE 0.1
-/* The model is linearised anew where a climb has turned the plate by more than this (rad): second order over 50 mm is then 1 nm. */
+/* The model is linearised anew where a climb has turned the plate by more than this (rad): second
+ * order over 50 mm is then 1 nm. */
 #define YAW_MOVED_RAD 2e-4
 #define MOST_LINEARISATIONS 3
-/* Least absolute deviations: residuals below this count alike; steps of reweighting; asymmetry of a climb's start. */
+/* Least absolute deviations: residuals below this count alike; steps of reweighting; asymmetry of a
+ * climb's start. */
 #define DEVIATION_FLOOR_MM 2e-3
 #define START_STEPS 25
 #define CLIMB_STEPS 8
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
 #define CLIMB_STEP_DONE 1e-4
-/* Least squares is looked into when its largest residual, its width against its shortest half, its repeatability (not stated) or
- * its chi squared (stated) exceed these: one clean run in twenty of a hundred touches is. */
+/* Least squares is looked into when its largest residual, its width against its shortest half, its
+ * repeatability (not stated) or its chi squared (stated) exceed these: one clean run in twenty of a
+ * hundred touches is. */
 #define CLEAN_LARGEST 3.4
 #define CLEAN_WIDER 1.6
 #define CLEAN_SCATTER_MM 7e-3
@@ -59,7 +67,8 @@
 
 /* ---- least squares ---- */
 
-/* Standard deviation from the shortest interval that holds half of the residuals (normal: half-width / 0.6745). */
+/* Standard deviation from the shortest interval that holds half of the residuals (normal:
+ * half-width / 0.6745). */
 static double shortest_half(const struct tt_fit *fit)
 {
     size_t n = fit->model->n_touches, half = n / 2 + 1;
@@ -89,7 +98,8 @@ bool tt_robust_looks_clean(struct tt_fit *fit)
     if (fit->noise->touch_dof == 0) {
         return scatter < CLEAN_SCATTER_MM;
     }
-    double dof = fmax(fit->dof_touch, 1), stated = fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2;
+    double dof = fmax(fit->dof_touch, 1),
+           stated = fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2;
     return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
 }
 
@@ -103,14 +113,16 @@ bool tt_robust_start(struct tt_fit *fit)
     tt_model_linearise(model);
     for (size_t step = 0; step < START_STEPS; step++) {
         for (size_t i = 0; i < model->n_touches; i++) {
-            fit->weight[i] = 1 / (TT_FIRST_SCATTER_MM * fmax(fabs(model->residual[i]), DEVIATION_FLOOR_MM));
+            fit->weight[i] =
+                1 / (TT_FIRST_SCATTER_MM * fmax(fabs(model->residual[i]), DEVIATION_FLOOR_MM));
         }
         tt_model_accumulate(model, fit->weight, 0, false);
         for (size_t i = 0; i < model->n_priors; i++) {
             const struct tt_prior *prior = &model->priors[i];
             if (prior->kind == TT_PRIOR_RADIUS) {
                 struct tt_entry entry = {.place = prior->place, .value = 1};
-                double u = fmax(prior->u, DEVIATION_FLOOR_MM), r = model->x[tt_unknown(model, prior->block, prior->place)];
+                double u = fmax(prior->u, DEVIATION_FLOOR_MM),
+                       r = model->x[tt_unknown(model, prior->block, prior->place)];
                 tt_system_add_row(system, prior->block, &entry, 1, 1 / (u * u), r - prior->value);
             }
         }
@@ -123,7 +135,8 @@ bool tt_robust_start(struct tt_fit *fit)
     return true;
 }
 
-/* Residuals after asymmetric least absolute deviations of the kept touches, from the residuals as they are. */
+/* Residuals after asymmetric least absolute deviations of the kept touches, from the residuals as
+ * they are. */
 static bool absolute_deviations(struct tt_fit *fit, const double keep[])
 {
     const struct tt_model *model = fit->model;
@@ -132,8 +145,10 @@ static bool absolute_deviations(struct tt_fit *fit, const double keep[])
         double size;
         for (size_t i = 0; i < model->n_touches; i++) {
             double r = model->residual[i], side = r < 0 ? 1 - CLIMB_LEVEL : CLIMB_LEVEL;
-            /* Scaled so that a touch off by one first scatter weighs as in least squares: priors keep their meaning. */
-            fit->weight[i] = (keep != NULL ? keep[i] : 1) * 2 * side / (TT_FIRST_SCATTER_MM * fmax(fabs(r), CLIMB_FLOOR_MM));
+            /* Scaled so that a touch off by one first scatter weighs as in least squares: priors
+             * keep their meaning. */
+            fit->weight[i] = (keep != NULL ? keep[i] : 1) * 2 * side /
+                             (TT_FIRST_SCATTER_MM * fmax(fabs(r), CLIMB_FLOOR_MM));
         }
         if (!tt_fit_step(fit, false, &size)) {
             return false;
@@ -145,7 +160,8 @@ static bool absolute_deviations(struct tt_fit *fit, const double keep[])
     return true;
 }
 
-/* First repeatability of a climb: 1.4826 times the median of the kept touches' sizes, 1.5 to 10 µm. */
+/* First repeatability of a climb: 1.4826 times the median of the kept touches' sizes, 1.5 to 10 µm.
+ */
 static double first_scatter(const struct tt_fit *fit, const double keep[])
 {
     size_t n = 0;
@@ -175,12 +191,14 @@ static bool edge_is_filmed(const struct tt_fit *fit, size_t edge)
 
 static double off_density(double residual_mm, double sd_mm)
 {
-    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sd_mm), beyond = fmax(fabs(residual_mm) / depth, 1);
-    return 0.75 / (depth * beyond * beyond * beyond * beyond) + GROSS_DENSITY; /* 3/4 within the depth, 1/4 beyond */
+    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sd_mm),
+           beyond = fmax(fabs(residual_mm) / depth, 1);
+    return 0.75 / (depth * beyond * beyond * beyond * beyond) +
+           GROSS_DENSITY; /* 3/4 within the depth, 1/4 beyond */
 }
 
-/* Touches of an edge that is out: anywhere late, not earlier than the prediction allows (its standard deviation with the touch's
- * own). Returns their ln density. */
+/* Touches of an edge that is out: anywhere late, not earlier than the prediction allows (its
+ * standard deviation with the touch's own). Returns their ln density. */
 static double expect_out(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
 {
     double sum = 0, depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sqrt(fit->touch_var_mm2));
@@ -188,28 +206,35 @@ static double expect_out(const struct tt_fit *fit, const struct tt_cell *cell, d
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i];
         double predicted = sqrt(variance * (1 + fit->leverage[i]));
-        sum += log(0.75 / depth * tt_normal_lower(2 - fit->model->residual[i] / predicted) + 1e-300);
+        sum +=
+            log(0.75 / depth * tt_normal_lower(2 - fit->model->residual[i] / predicted) + 1e-300);
         probability[i] = 0;
     }
     return sum;
 }
 
-/* The part of one cell in the expectation; returns its part of the ln likelihood. Most touches are near enough to be good for
- * certain: for them no exponential is taken, and the variances' factors are gathered into one logarithm. */
-static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
+/* The part of one cell in the expectation; returns its part of the ln likelihood. Most touches are
+ * near enough to be good for certain: for them no exponential is taken, and the variances' factors
+ * are gathered into one logarithm. */
+static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
+                          double probability[])
 {
-    double share = fit->late_share[cell->edge], early = fit->early_share, scatter_mm = sqrt(fit->touch_var_mm2);
+    double share = fit->late_share[cell->edge], early = fit->early_share,
+           scatter_mm = sqrt(fit->touch_var_mm2);
 
     if (edge_is_out(fit, cell->edge)) {
         return expect_out(fit, cell, probability);
     }
     double bare = edge_is_filmed(fit, cell->edge) ? fmax(early, BARE_SHARE) : early;
     double bare_mm =
-        edge_is_filmed(fit, cell->edge) ? OFF_FROM_SCATTERS * scatter_mm - fit->model->x[fit->model->at_edge[cell->edge]] : 0;
+        edge_is_filmed(fit, cell->edge)
+            ? OFF_FROM_SCATTERS * scatter_mm - fit->model->x[fit->model->at_edge[cell->edge]]
+            : 0;
     double peak = fmax(1 - share - bare, 0.01) / sqrt(2 * TT_PI * fit->touch_var_mm2);
     double log_sum = (double)cell->count * log(peak), ratios = 1;
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i], r = fit->model->residual[i];
+        double variance = fit->touch_var_mm2 + fit->rotation_var_mm2[i],
+               r = fit->model->residual[i];
         double exponent = -0.5 * r * r / variance, ratio = fit->touch_var_mm2 / variance;
         ratios *= ratio;
         if (ratios < 1e-200) {
@@ -231,7 +256,8 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell, 
     return log_sum + 0.5 * log(ratios);
 }
 
-/* ln density of sightings and priors at x, all of it but factors of 2 pi that no explanation changes. */
+/* ln density of sightings and priors at x, all of it but factors of 2 pi that no explanation
+ * changes. */
 static double log_rest(const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
@@ -244,13 +270,15 @@ static double log_rest(const struct tt_fit *fit)
     }
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
-        double r = (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value) / prior->u;
+        double r =
+            (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value) / prior->u;
         sum -= 0.5 * r * r + log(prior->u) + 0.5 * log(2 * TT_PI);
     }
     return sum;
 }
 
-/* Expectation: how probable each touch is good, into fit->good; the ln likelihood with sightings and priors is returned. */
+/* Expectation: how probable each touch is good, into fit->good; the ln likelihood with sightings
+ * and priors is returned. */
 static double expect(struct tt_fit *fit)
 {
     double sum = 0;
@@ -292,15 +320,17 @@ static void update_shares(struct tt_fit *fit)
 
     count_off(fit, &early, &late, &touches);
     fit->run_share = (late + SHARE_PRIOR_LATE) / (touches + SHARE_PRIOR_TOUCHES);
-    fit->early_share = fmin((early + SHARE_PRIOR_EARLY) / ((double)fit->model->n_touches + SHARE_PRIOR_TOUCHES), 0.3);
+    fit->early_share = fmin(
+        (early + SHARE_PRIOR_EARLY) / ((double)fit->model->n_touches + SHARE_PRIOR_TOUCHES), 0.3);
     for (size_t j = 0; j < fit->model->plate->n_edges; j++) {
-        double share = (fit->late_count[j] + SHARE_STRENGTH * fit->run_share) / (fit->edge_count[j] + SHARE_STRENGTH);
+        double share = (fit->late_count[j] + SHARE_STRENGTH * fit->run_share) /
+                       (fit->edge_count[j] + SHARE_STRENGTH);
         fit->late_share[j] = fmin(fmin(fmax(share, 1e-3), 0.97), 0.985 - fit->early_share);
     }
 }
 
-/* What the shares bring to the ln evidence: the beta distributions of the edges' shares integrated out (their values in the
- * likelihood taken back), the priors of the run's. */
+/* What the shares bring to the ln evidence: the beta distributions of the edges' shares integrated
+ * out (their values in the likelihood taken back), the priors of the run's. */
 static double log_shares(struct tt_fit *fit)
 {
     double early, late, touches, pi = fit->run_share, e = fit->early_share, sum = 0;
@@ -316,17 +346,19 @@ static double log_shares(struct tt_fit *fit)
             sum += log(tt_mode_probability(TT_MODE_EDGE_OUT));
             continue;
         }
-        sum += tt_ln_beta(n_late + a, n_good + b) - tt_ln_beta(a, b) - n_late * log(fit->late_share[j]) -
-               n_good * log1p(-fit->late_share[j]);
+        sum += tt_ln_beta(n_late + a, n_good + b) - tt_ln_beta(a, b) -
+               n_late * log(fit->late_share[j]) - n_good * log1p(-fit->late_share[j]);
     }
-    sum += SHARE_PRIOR_LATE * log(pi / 0.1) + (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE) * log((1 - pi) / 0.9);
-    return sum + SHARE_PRIOR_EARLY * log(e / 0.01) + (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY) * log((1 - e) / 0.99);
+    sum += SHARE_PRIOR_LATE * log(pi / 0.1) +
+           (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_LATE) * log((1 - pi) / 0.9);
+    return sum + SHARE_PRIOR_EARLY * log(e / 0.01) +
+           (SHARE_PRIOR_TOUCHES - SHARE_PRIOR_EARLY) * log((1 - e) / 0.99);
 }
 
 /* ---- repeatability ---- */
 
-/* The most probable repeatability with @dof degrees of freedom left to the good touches: drawn to the usual one, or to the stated
- * one with its degrees of freedom. */
+/* The most probable repeatability with @dof degrees of freedom left to the good touches: drawn to
+ * the usual one, or to the stated one with its degrees of freedom. */
 static void update_scatter(struct tt_fit *fit, double dof)
 {
     double digit = fit->noise->touch_digit_var_mm2, own = tt_fit_touch_scatter(fit, dof);
@@ -334,7 +366,8 @@ static void update_scatter(struct tt_fit *fit, double dof)
     if (fit->noise->touch_dof > 0) {
         double stated = fit->noise->touch_var_mm2 + digit;
         fit->touch_var_mm2 =
-            fmax((fit->noise->touch_dof * stated + dof * own) / (fit->noise->touch_dof + dof), fit->least_touch_var_mm2);
+            fmax((fit->noise->touch_dof * stated + dof * own) / (fit->noise->touch_dof + dof),
+                 fit->least_touch_var_mm2);
         return;
     }
     double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
@@ -343,15 +376,16 @@ static void update_scatter(struct tt_fit *fit, double dof)
     fit->touch_var_mm2 = fmax(exp(2 * ln_s) + digit, fit->least_touch_var_mm2);
 }
 
-/* ln prior density of the repeatability's logarithm (log-normal; or scaled inverse chi squared, whose logarithm has a variance of
- * 1/(2 dof)), and Laplace's factor. */
+/* ln prior density of the repeatability's logarithm (log-normal; or scaled inverse chi squared,
+ * whose logarithm has a variance of 1/(2 dof)), and Laplace's factor. */
 static double log_scatter(const struct tt_fit *fit, double dof)
 {
     double variance = fmax(fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2, 1e-10);
 
     if (fit->noise->touch_dof > 0) {
         double ratio = fit->noise->touch_var_mm2 / variance, prior_dof = fit->noise->touch_dof;
-        return 0.5 * prior_dof * (log(ratio) - ratio + 1) + 0.5 * log(2 * prior_dof) - 0.5 * log(2 * (dof + prior_dof));
+        return 0.5 * prior_dof * (log(ratio) - ratio + 1) + 0.5 * log(2 * prior_dof) -
+               0.5 * log(2 * (dof + prior_dof));
     }
     double off = 0.5 * log(variance / (USUAL_SCATTER_MM * USUAL_SCATTER_MM)) / USUAL_SCATTER_LN_SD;
     double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
@@ -365,8 +399,8 @@ static double dof_left(const struct tt_fit *fit)
     return fmax(tt_fit_total_good(fit) - fit->spent_touch, 0.5);
 }
 
-/* Expectation and maximisation until the likelihood stands. The repeatability is held until the climb has nearly ended with it, so
- * that it cannot widen before the late touches are found. */
+/* Expectation and maximisation until the likelihood stands. The repeatability is held until the
+ * climb has nearly ended with it, so that it cannot widen before the late touches are found. */
 static bool iterate(struct tt_fit *fit, bool held, double hopeless)
 {
     double before = -INFINITY, size;
@@ -378,7 +412,8 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
             return false;
         }
         update_shares(fit);
-        bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED) || (held && k >= MOST_HELD_STEPS);
+        bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED) ||
+                      (held && k >= MOST_HELD_STEPS);
         before = now;
         if (held && stands && now < hopeless) {
             return false;
@@ -424,7 +459,8 @@ static double log_half_normals(const struct tt_fit *fit)
     for (size_t j = 0; j < model->plate->n_edges; j++) {
         size_t at = model->at_edge[j];
         if (at != TT_NONE && edge_is_filmed(fit, j)) {
-            double sd = sqrt(fmax(model->system.c[at * model->n_border + at], 1e-18)), z = model->x[at] / sd;
+            double sd = sqrt(fmax(model->system.c[at * model->n_border + at], 1e-18)),
+                   z = model->x[at] / sd;
             sum += log(2 * tt_normal_lower(-fmin(fmax(z, -30), 12)) + 1e-300);
         }
     }
@@ -440,7 +476,8 @@ static bool first_step(struct tt_fit *fit, const struct tt_climb *climb)
         return absolute_deviations(fit, climb->keep);
     }
     for (size_t i = 0; i < model->n_touches; i++) {
-        fit->weight[i] = (climb->keep != NULL ? climb->keep[i] : 1) / (TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM);
+        fit->weight[i] = (climb->keep != NULL ? climb->keep[i] : 1) /
+                         (TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM);
     }
     return tt_fit_step(fit, false, &size);
 }
@@ -471,8 +508,10 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     if (!first_step(fit, climb)) {
         return false;
     }
-    double first = stated && !climb->own_scatter ? sqrt(fit->noise->touch_var_mm2) : first_scatter(fit, climb->keep);
-    fit->touch_var_mm2 = fmax(first * first + fit->noise->touch_digit_var_mm2, fit->least_touch_var_mm2);
+    double first = stated && !climb->own_scatter ? sqrt(fit->noise->touch_var_mm2)
+                                                 : first_scatter(fit, climb->keep);
+    fit->touch_var_mm2 =
+        fmax(first * first + fit->noise->touch_digit_var_mm2, fit->least_touch_var_mm2);
     start_shares(fit, climb->keep);
     memset(fit->leverage, 0, model->n_touches * sizeof *fit->leverage);
     bool done = false;
@@ -494,7 +533,8 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     tt_fit_update_dof(fit);
     double dof = dof_left(fit);
     fit->log_likelihood = likelihood;
-    fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) + log_half_normals(fit) +
-                        0.5 * (double)model->n_unknowns * log(2 * TT_PI) - 0.5 * tt_system_log_det(&model->system);
+    fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) +
+                        log_half_normals(fit) + 0.5 * (double)model->n_unknowns * log(2 * TT_PI) -
+                        0.5 * tt_system_log_det(&model->system);
     return true;
 }

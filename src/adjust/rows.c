@@ -33,10 +33,13 @@ static bool is_after(const struct tt_model *model, size_t row)
 
 static double clock_of(const struct tt_model *model, size_t row)
 {
-    return model->run->n_observations > 1 ? (double)row / (double)(model->run->n_observations - 1) - 0.5 : 0;
+    return model->run->n_observations > 1
+               ? (double)row / (double)(model->run->n_observations - 1) - 0.5
+               : 0;
 }
 
-static size_t find_cell(struct tt_model *model, const struct tt_observation *o, bool after, size_t guess)
+static size_t find_cell(struct tt_model *model, const struct tt_observation *o, bool after,
+                        size_t guess)
 {
     size_t block = model->tip_block[o->tip];
     double feed = model->terms.latency ? o->feed_mm_s : 0;
@@ -44,8 +47,8 @@ static size_t find_cell(struct tt_model *model, const struct tt_observation *o, 
     for (size_t i = 0; i < model->n_cells; i++) {
         size_t c = (guess + i) % model->n_cells;
         const struct tt_cell *cell = &model->cells[c];
-        if (cell->setup == o->setup && cell->edge == o->target && cell->block == block && cell->after == after &&
-            cell->feed_mm_s == feed) {
+        if (cell->setup == o->setup && cell->edge == o->target && cell->block == block &&
+            cell->after == after && cell->feed_mm_s == feed) {
             return c;
         }
     }
@@ -165,8 +168,9 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
     model->residual = TT_ARENA_NEW(arena, n, double);
     model->sights = TT_ARENA_NEW(arena, sights, struct tt_sight);
     model->setup_sighted = TT_ARENA_NEW(arena, run->n_setups, bool);
-    if (model->row == NULL || model->cell_of == NULL || model->touch == NULL || model->clock == NULL || model->slope == NULL ||
-        model->residual == NULL || model->sights == NULL || model->setup_sighted == NULL) {
+    if (model->row == NULL || model->cell_of == NULL || model->touch == NULL ||
+        model->clock == NULL || model->slope == NULL || model->residual == NULL ||
+        model->sights == NULL || model->setup_sighted == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < run->n_observations; i++) {
@@ -174,13 +178,14 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
         if (o->kind == TT_SIGHT && o->use == TT_USE) {
             const double *extra_mm = model->terms.sight_extra_mm;
             double extra = extra_mm != NULL ? extra_mm[model->n_sights] : 0;
-            model->sights[model->n_sights++] = (struct tt_sight){.row = i,
-                                                                 .setup = o->setup,
-                                                                 .mark = o->target,
-                                                                 .after = is_after(model, i),
-                                                                 .scale = thermal_scale(model->plate, o),
-                                                                 .clock = clock_of(model, i),
-                                                                 .extra_mm2 = extra * extra};
+            model->sights[model->n_sights++] =
+                (struct tt_sight){.row = i,
+                                  .setup = o->setup,
+                                  .mark = o->target,
+                                  .after = is_after(model, i),
+                                  .scale = thermal_scale(model->plate, o),
+                                  .clock = clock_of(model, i),
+                                  .extra_mm2 = extra * extra};
             model->setup_sighted[o->setup] = true;
         }
     }

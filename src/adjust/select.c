@@ -10,18 +10,19 @@
 #include "adjust/robust.h"
 #include "base/distribution.h"
 
-/* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from the nominal one, may stand
- * turned. */
+/* A setup whose yaw was not sighted, and whose fitted yaw is further than this many of its u from
+ * the nominal one, may stand turned. */
 #define YAW_CONTRADICTED 5.0
-/* Sightings of different marks that fit one another worse than those of one mark repeat, with a probability below this, are looked
- * into. */
+/* Sightings of different marks that fit one another worse than those of one mark repeat, with a
+ * probability below this, are looked into. */
 #define SIGHTINGS_IMPROBABLE 1e-3
 /* Probability beforehand that a repeatability is stated wrong: as a stated radius. */
 #define WRONG_STATEMENT 0.02
 
-/* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1. */
-static enum tiptrue_status fit_terms(const struct tt_search *search, const struct tt_terms *terms, bool weak, const double good[],
-                                     struct tt_selection *out)
+/* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1.
+ */
+static enum tiptrue_status fit_terms(const struct tt_search *search, const struct tt_terms *terms,
+                                     bool weak, const double good[], struct tt_selection *out)
 {
     enum tiptrue_status status;
     double *by_touch = NULL;
@@ -33,8 +34,8 @@ static enum tiptrue_status fit_terms(const struct tt_search *search, const struc
         return TIPTRUE_E_MEMORY;
     }
     if ((status = tt_terms_new(search, terms, &out->terms)) != TIPTRUE_OK ||
-        (status = tt_model_build(out->model, search->arena, search->plate, search->machine, search->run, &out->terms, weak)) !=
-            TIPTRUE_OK ||
+        (status = tt_model_build(out->model, search->arena, search->plate, search->machine,
+                                 search->run, &out->terms, weak)) != TIPTRUE_OK ||
         (status = tt_fit_init(out->fit, search->arena, out->model, search->noise)) != TIPTRUE_OK) {
         return status;
     }
@@ -52,8 +53,8 @@ static enum tiptrue_status fit_terms(const struct tt_search *search, const struc
 }
 
 /* The same, with weak priors where something is not determined without. */
-static enum tiptrue_status fit_either(const struct tt_search *search, const struct tt_terms *terms, const double good[],
-                                      struct tt_selection *out)
+static enum tiptrue_status fit_either(const struct tt_search *search, const struct tt_terms *terms,
+                                      const double good[], struct tt_selection *out)
 {
     enum tiptrue_status status = fit_terms(search, terms, false, good, out);
 
@@ -71,23 +72,26 @@ static bool may_be_turned(const struct tt_model *model)
 
     for (size_t s = 0; s < model->n_setups; s++) {
         double off = tt_angle_wrap(model->x[tt_at_pose(s) + 2] - machine->yaw_rad);
-        may = may || (!model->yaw_sighted[s] && (!machine->has_yaw || fabs(off) > YAW_CONTRADICTED * machine->u_yaw_rad));
+        may = may || (!model->yaw_sighted[s] &&
+                      (!machine->has_yaw || fabs(off) > YAW_CONTRADICTED * machine->u_yaw_rad));
     }
     return may;
 }
 
-/* Do sightings fit one another as well as those of one mark repeat, or as it is stated? If not, one of them is off, a mark does not
- * lie as stated, or the axes are wrong. */
+/* Do sightings fit one another as well as those of one mark repeat, or as it is stated? If not, one
+ * of them is off, a mark does not lie as stated, or the axes are wrong. */
 static bool sightings_repeat(const struct tt_search *search, const struct tt_fit *fit)
 {
     double dof, repeated = tt_sighting_variance(search, &dof);
 
-    return !(fit->dof_sight >= 1) ||
-           !(tt_fisher_upper(fit->scatter_sight_mm2 / repeated, fit->dof_sight, dof) < SIGHTINGS_IMPROBABLE);
+    return !(fit->dof_sight >= 1) || !(tt_fisher_upper(fit->scatter_sight_mm2 / repeated,
+                                                       fit->dof_sight, dof) < SIGHTINGS_IMPROBABLE);
 }
 
-/* Does least squares of everything stand: normal scatter, and no mode of the table more probable than not? */
-static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain, struct tt_modes *table, bool *stands)
+/* Does least squares of everything stand: normal scatter, and no mode of the table more probable
+ * than not? */
+static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain,
+                                 struct tt_modes *table, bool *stands)
 {
     *stands = false;
     if (plain->fit->deficient) {
@@ -97,21 +101,23 @@ static enum tiptrue_status judge(const struct tt_search *search, struct tt_selec
     if (status != TIPTRUE_OK) {
         return status;
     }
-    *stands = tt_robust_looks_clean(plain->fit) && !may_be_turned(plain->model) && sightings_repeat(search, plain->fit);
+    *stands = tt_robust_looks_clean(plain->fit) && !may_be_turned(plain->model) &&
+              sightings_repeat(search, plain->fit);
     for (size_t k = 0; k < table->n; k++) {
         *stands = *stands && !(table->mode[k].log_odds > 0);
     }
     return TIPTRUE_OK;
 }
 
-/* The best explanation, with the repeatability of touches as stated; where least squares contradicts that, or (@own) with the run's
- * own, whichever explains the run better. */
-static enum tiptrue_status explain(struct tt_search *search, const struct tt_modes *table, bool contradicted, bool *own,
-                                   struct tt_explanation **best)
+/* The best explanation, with the repeatability of touches as stated; where least squares
+ * contradicts that, or (@own) with the run's own, whichever explains the run better. */
+static enum tiptrue_status explain(struct tt_search *search, const struct tt_modes *table,
+                                   bool contradicted, bool *own, struct tt_explanation **best)
 {
     struct tt_explanation *e = TT_ARENA_NEW(search->arena, 2, struct tt_explanation);
     struct tt_noise *free_noise = TT_ARENA_NEW(search->arena, 1, struct tt_noise);
-    enum tiptrue_status status = e == NULL || free_noise == NULL ? TIPTRUE_E_MEMORY : tt_explain(search, table, &e[0]);
+    enum tiptrue_status status =
+        e == NULL || free_noise == NULL ? TIPTRUE_E_MEMORY : tt_explain(search, table, &e[0]);
 
     *best = &e[0];
     *own = false;
@@ -124,17 +130,20 @@ static enum tiptrue_status explain(struct tt_search *search, const struct tt_mod
     free_noise->touch_dof = 0;
     search->noise = free_noise;
     status = tt_explain(search, table, &e[1]);
-    bool better = status == TIPTRUE_OK && e[1].log_evidence + log(WRONG_STATEMENT) > e[0].log_evidence;
+    bool better =
+        status == TIPTRUE_OK && e[1].log_evidence + log(WRONG_STATEMENT) > e[0].log_evidence;
     if (better) {
-        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch, stated->touch_var_mm2 + stated->touch_digit_var_mm2,
-                            stated->touch_dof, own);
+        (void)tt_fit_pooled(e[1].touch_var_mm2, e[1].dof_touch,
+                            stated->touch_var_mm2 + stated->touch_digit_var_mm2, stated->touch_dof,
+                            own);
     }
     *best = &e[better ? 1 : 0];
     search->noise = *own ? free_noise : stated;
     return status;
 }
 
-static enum tiptrue_status search_all(struct tt_search *search, const struct tt_modes *table, struct tt_selection *selection)
+static enum tiptrue_status search_all(struct tt_search *search, const struct tt_modes *table,
+                                      struct tt_selection *selection)
 {
     struct tt_explanation *e;
     bool own;
@@ -143,7 +152,8 @@ static enum tiptrue_status search_all(struct tt_search *search, const struct tt_
     if (status == TIPTRUE_E_DEGENERATE) {
         return TIPTRUE_OK; /* nothing better than what least squares has, which says so itself */
     }
-    if (status != TIPTRUE_OK || (status = fit_either(search, &e->terms, e->good, selection)) != TIPTRUE_OK) {
+    if (status != TIPTRUE_OK ||
+        (status = fit_either(search, &e->terms, e->good, selection)) != TIPTRUE_OK) {
         return status;
     }
     selection->explanation = e;
@@ -152,11 +162,13 @@ static enum tiptrue_status search_all(struct tt_search *search, const struct tt_
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *arena, const struct tiptrue_plate *plate,
-                              const struct tiptrue_machine *machine, const struct tiptrue_run *run, struct tt_noise *noise,
-                              bool robust)
+enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *arena,
+                              const struct tiptrue_plate *plate,
+                              const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                              struct tt_noise *noise, bool robust)
 {
-    struct tt_search search = {.arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise};
+    struct tt_search search = {
+        .arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise};
     struct tt_modes table = {0};
     bool stands;
     enum tiptrue_status status;
@@ -171,8 +183,11 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
         return status;
     }
     status = judge(&search, selection, &table, &stands);
-    if (status == TIPTRUE_OK && !stands && !selection->fit->deficient) { /* once more, with every row: starts are made of it */
+    if (status == TIPTRUE_OK && !stands &&
+        !selection->fit->deficient) { /* once more, with every row: starts are made of it */
         status = tt_modes_score(selection->fit, arena, TT_MODES_FINE, &table);
     }
-    return status == TIPTRUE_OK && !stands ? search_all(&search, table.n > 0 ? &table : NULL, selection) : status;
+    return status == TIPTRUE_OK && !stands
+               ? search_all(&search, table.n > 0 ? &table : NULL, selection)
+               : status;
 }

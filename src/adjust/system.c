@@ -10,12 +10,12 @@
 #include "model/frames.h"
 
 #define PIVOT_FLOOR 1e-11
-/* Of a block's trace, beside its diagonal where the block is solved alone: nothing next to a touch that sees the unknown, and far
- * above the pivot's floor. */
+/* Of a block's trace, beside its diagonal where the block is solved alone: nothing next to a touch
+ * that sees the unknown, and far above the pivot's floor. */
 #define BLOCK_RIDGE 1e-9
 
-enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena, size_t n_border, size_t n_blocks,
-                                   const size_t size[])
+enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *arena,
+                                   size_t n_border, size_t n_blocks, const size_t size[])
 {
     size_t rows = 0, squares = 0, largest = 0;
 
@@ -43,8 +43,9 @@ enum tiptrue_status tt_system_init(struct tt_system *system, struct tt_arena *ar
     system->ld = TT_ARENA_NEW(arena, squares, double);
     system->c = TT_ARENA_NEW(arena, n_border * n_border, double);
     system->work = TT_ARENA_NEW(arena, (n_border + largest) * (n_border + largest), double);
-    if (system->a == NULL || system->b == NULL || system->d == NULL || system->g == NULL || system->scale == NULL ||
-        system->la == NULL || system->lb == NULL || system->ld == NULL || system->c == NULL || system->work == NULL) {
+    if (system->a == NULL || system->b == NULL || system->d == NULL || system->g == NULL ||
+        system->scale == NULL || system->la == NULL || system->lb == NULL || system->ld == NULL ||
+        system->c == NULL || system->work == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     return TIPTRUE_OK;
@@ -63,8 +64,8 @@ void tt_system_zero(struct tt_system *system)
     memset(system->g, 0, system->n_unknowns * sizeof *system->g);
 }
 
-void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, const double gram[],
-                        const double right[], size_t n_columns)
+void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_entry entries[],
+                        size_t n, const double gram[], const double right[], size_t n_columns)
 {
     size_t nb = system->n_border, in_border = 0;
 
@@ -98,14 +99,15 @@ void tt_system_add_cell(struct tt_system *system, size_t block, const struct tt_
     }
 }
 
-void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[], size_t n, double weight,
-                       double residual)
+void tt_system_add_row(struct tt_system *system, size_t block, const struct tt_entry entries[],
+                       size_t n, double weight, double residual)
 {
     double right = weight * residual;
     tt_system_add_cell(system, block, entries, n, &weight, &right, 1);
 }
 
-void tt_system_add_diagonal(struct tt_system *system, size_t block, size_t place, double weight, double residual)
+void tt_system_add_diagonal(struct tt_system *system, size_t block, size_t place, double weight,
+                            double residual)
 {
     size_t nb = system->n_border;
 
@@ -188,7 +190,8 @@ static bool set_scale(struct tt_system *system)
     return true;
 }
 
-/* Factor one block, turn its border rows into L^-1 B, and take their part off the Schur complement. */
+/* Factor one block, turn its border rows into L^-1 B, and take their part off the Schur complement.
+ */
 static bool eliminate(struct tt_system *system, size_t t)
 {
     size_t nb = system->n_border, size = system->size[t];
@@ -320,7 +323,8 @@ bool tt_system_solve_blocks(struct tt_system *system, double x[])
             double own = d[i * size + i] + BLOCK_RIDGE * trace;
             system->scale[first + i] = own > 0 ? 1 / sqrt(own) : 0;
             for (size_t j = 0; j <= i; j++) {
-                ld[i * size + j] = d[i * size + j] * system->scale[first + i] * system->scale[first + j];
+                ld[i * size + j] =
+                    d[i * size + j] * system->scale[first + i] * system->scale[first + j];
             }
             ld[i * size + i] = 1;
             x_t[i] = system->g[first + i] * system->scale[first + i];
@@ -337,7 +341,8 @@ bool tt_system_solve_blocks(struct tt_system *system, double x[])
     return true;
 }
 
-void tt_system_half_solve(const struct tt_system *system, size_t block, const double border[], const double in_block[], double y[])
+void tt_system_half_solve(const struct tt_system *system, size_t block, const double border[],
+                          const double in_block[], double y[])
 {
     size_t nb = system->n_border;
 
@@ -364,7 +369,8 @@ void tt_system_half_solve(const struct tt_system *system, size_t block, const do
 /* @inverse = (L L^T)^-1, whole; @work: n numbers. */
 static void invert(const double l[], size_t n, double inverse[])
 {
-    /* Column by column: L^-1 first (into the lower triangle), then its product with its transpose. */
+    /* Column by column: L^-1 first (into the lower triangle), then its product with its transpose.
+     */
     for (size_t j = 0; j < n; j++) {
         for (size_t i = j; i < n; i++) {
             double sum = i == j ? 1 : 0;
@@ -380,7 +386,8 @@ static void invert(const double l[], size_t n, double inverse[])
             for (size_t k = i; k < n; k++) {
                 sum += inverse[k * n + i] * inverse[k * n + j];
             }
-            inverse[j * n + i] = sum; /* upper triangle; rows k >= i of the lower one are still L^-1 */
+            inverse[j * n + i] =
+                sum; /* upper triangle; rows k >= i of the lower one are still L^-1 */
         }
     }
     for (size_t i = 0; i < n; i++) {
@@ -402,11 +409,13 @@ void tt_system_invert(struct tt_system *system)
     }
 }
 
-void tt_system_block_covariance(const struct tt_system *system, size_t block, double cc[], double cb[], double response[])
+void tt_system_block_covariance(const struct tt_system *system, size_t block, double cc[],
+                                double cb[], double response[])
 {
     size_t nb = system->n_border, size = system->size[block];
     const double *scale = system->scale + system->first[block];
-    const double *ld = system->ld + system->d_at[block], *lb = system->lb + (system->first[block] - nb) * nb;
+    const double *ld = system->ld + system->d_at[block],
+                 *lb = system->lb + (system->first[block] - nb) * nb;
 
     for (size_t i = size; i-- > 0;) { /* response = L^-T (L^-1 B), unscaled */
         for (size_t j = 0; j < nb; j++) {

@@ -28,7 +28,8 @@ struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
     double share = fit->correlated != NULL ? fit->correlated->dof_share : 1;
 
     return (struct tt_scatters){
-        .touch = {share * pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof), noise->touch_known && fit->scattered},
+        .touch = {share * pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof),
+                  noise->touch_known && fit->scattered},
         .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof),
                   noise->sight_known && fit->sight_scattered}};
 }
@@ -73,7 +74,8 @@ static void sum_sightings(struct tt_uncertainty *all)
     }
 }
 
-enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena, const struct tt_fit *fit)
+enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_arena *arena,
+                                        const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
     size_t nb = model->n_border, largest = 0;
@@ -91,8 +93,9 @@ enum tiptrue_status tt_uncertainty_init(struct tt_uncertainty *all, struct tt_ar
     all->by_prior = TT_ARENA_NEW(arena, largest * largest, double);
     all->by_sighting = TT_ARENA_NEW(arena, largest * largest, double);
     all->of_unknown = TT_ARENA_NEW(arena, model->n_unknowns, double);
-    if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->product == NULL || all->radius == NULL ||
-        all->sight == NULL || all->by_prior == NULL || all->by_sighting == NULL || all->of_unknown == NULL) {
+    if (all->cc == NULL || all->cb == NULL || all->response == NULL || all->product == NULL ||
+        all->radius == NULL || all->sight == NULL || all->by_prior == NULL ||
+        all->by_sighting == NULL || all->of_unknown == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     sum_radii(all);
@@ -118,33 +121,41 @@ double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct t
 
     for (size_t i = 0; i < n; i++) {
         const struct tt_cov2 *c = &parts[i].cov;
-        double share = tt_satterthwaite((double[]){c->xx_mm2, c->xy_mm2, c->yy_mm2},
-                                        (double[]){whole.xx_mm2, whole.xy_mm2, whole.yy_mm2}, parts[i].dof);
+        double share =
+            tt_satterthwaite((double[]){c->xx_mm2, c->xy_mm2, c->yy_mm2},
+                             (double[]){whole.xx_mm2, whole.xy_mm2, whole.yy_mm2}, parts[i].dof);
         sum += share;
         least = share > 0 ? fmin(least, parts[i].dof) : least;
     }
     return sum > 0 ? fmax(2 / sum, least) : HUGE_VAL;
 }
 
-/* Degrees of freedom of what is uncertain by @whole, of which the touches put in @touch, the sightings @sight. */
-static double dof_of(const struct tt_scatters *scatters, struct tt_cov2 touch, struct tt_cov2 sight, struct tt_cov2 whole)
+/* Degrees of freedom of what is uncertain by @whole, of which the touches put in @touch, the
+ * sightings @sight. */
+static double dof_of(const struct tt_scatters *scatters, struct tt_cov2 touch, struct tt_cov2 sight,
+                     struct tt_cov2 whole)
 {
-    const struct tt_scatter_part parts[] = {{touch, scatters->touch.dof}, {sight, scatters->sight.dof}};
+    const struct tt_scatter_part parts[] = {{touch, scatters->touch.dof},
+                                            {sight, scatters->sight.dof}};
     return tt_effective_dof(parts, sizeof parts / sizeof parts[0], whole);
 }
 
 /* The same on one axis (JCGM 100:2008 G.4.1). */
-static double dof_of_line(const struct tt_scatters *scatters, double touch_mm2, double sight_mm2, double whole_mm2)
+static double dof_of_line(const struct tt_scatters *scatters, double touch_mm2, double sight_mm2,
+                          double whole_mm2)
 {
-    double sum = touch_mm2 * touch_mm2 / scatters->touch.dof + sight_mm2 * sight_mm2 / scatters->sight.dof;
+    double sum =
+        touch_mm2 * touch_mm2 / scatters->touch.dof + sight_mm2 * sight_mm2 / scatters->sight.dof;
     return sum > 0 ? whole_mm2 * whole_mm2 / sum : HUGE_VAL;
 }
 
-static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
+static void add_priors(const struct tt_uncertainty *all, size_t block,
+                       struct tt_tip_uncertainty *tip)
 {
     static const enum tt_source source_of[TT_PRIORS] = {
-        [TT_PRIOR_EDGE] = TT_SOURCE_EDGE,     [TT_PRIOR_GROUP] = TT_SOURCE_GROUP, [TT_PRIOR_MARK] = TT_SOURCE_MARK,
-        [TT_PRIOR_RADIUS] = TT_SOURCE_RADIUS, [TT_PRIOR_YAW] = TT_SOURCE_YAW,     [TT_PRIOR_PLACE] = TT_SOURCE_PLACE,
+        [TT_PRIOR_EDGE] = TT_SOURCE_EDGE, [TT_PRIOR_GROUP] = TT_SOURCE_GROUP,
+        [TT_PRIOR_MARK] = TT_SOURCE_MARK, [TT_PRIOR_RADIUS] = TT_SOURCE_RADIUS,
+        [TT_PRIOR_YAW] = TT_SOURCE_YAW,   [TT_PRIOR_PLACE] = TT_SOURCE_PLACE,
         [TT_PRIOR_WEAK] = TT_SOURCE_WEAK,
     };
     const struct tt_model *model = all->fit->model;
@@ -157,7 +168,9 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
             continue; /* other tips' radii are brought in by the border, below */
         }
         bool in_border = prior->block == TT_NONE;
-        const double *gain = in_border ? all->cb + prior->place : all->cc + prior->place - nb; /* symmetric: a column is a row */
+        const double *gain = in_border
+                                 ? all->cb + prior->place
+                                 : all->cc + prior->place - nb; /* symmetric: a column is a row */
         size_t step = in_border ? nb : size;
         double weight = 1 / (prior->u * prior->u);
         for (size_t k = 0; k < size; k++) {
@@ -170,13 +183,15 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
             double part = weight * gain[k * step] * gain[k * step];
             if (prior->kind == TT_PRIOR_WEAK) {
                 tip->weak_u_mm[k] += part;
-            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW || prior->kind == TT_PRIOR_PLACE) {
+            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW ||
+                       prior->kind == TT_PRIOR_PLACE) {
                 tip->prior_u_mm[k] += part;
             } else if (k == TT_TIP_R) {
                 tip->plate_radius_var_mm2 += part;
             }
         }
-        /* Of a prior that a term widens, only what is stated is the plate's: its share of the variance. */
+        /* Of a prior that a term widens, only what is stated is the plate's: its share of the
+         * variance. */
         double added = prior->extra * prior->extra / (prior->u * prior->u);
         cov2_add(&tip->source[source_of[prior->kind]], gain[0], gain[step], weight * (1 - added));
         cov2_add(&tip->source[TT_SOURCE_RIVALS], gain[0], gain[step], weight * added);
@@ -191,7 +206,8 @@ static void add_priors(const struct tt_uncertainty *all, size_t block, struct tt
 }
 
 /* Add cb m cb^T to @part: what an information @m of the border makes uncertain in the block. */
-static void add_border_part(const struct tt_uncertainty *all, const double m[], size_t size, double part[])
+static void add_border_part(const struct tt_uncertainty *all, const double m[], size_t size,
+                            double part[])
 {
     size_t nb = all->fit->model->n_border;
 
@@ -214,8 +230,10 @@ static void add_border_part(const struct tt_uncertainty *all, const double m[], 
     }
 }
 
-/* Stated radii of the other tips reach this one through what the border shares: cov(o_t, r_s) = response_t c response_s^T. */
-static void add_other_radii(const struct tt_uncertainty *all, size_t block, struct tt_tip_uncertainty *tip)
+/* Stated radii of the other tips reach this one through what the border shares: cov(o_t, r_s) =
+ * response_t c response_s^T. */
+static void add_other_radii(const struct tt_uncertainty *all, size_t block,
+                            struct tt_tip_uncertainty *tip)
 {
     const struct tt_model *model = all->fit->model;
     size_t nb = model->n_border, size = tip->size;
@@ -224,7 +242,8 @@ static void add_other_radii(const struct tt_uncertainty *all, size_t block, stru
 
     memset(part, 0, size * size * sizeof *part);
     add_border_part(all, all->radius, size, part);
-    for (size_t i = 0; i < model->n_priors; i++) { /* its own is in there too, but came by the block itself */
+    for (size_t i = 0; i < model->n_priors;
+         i++) { /* its own is in there too, but came by the block itself */
         if (model->priors[i].kind != TT_PRIOR_RADIUS || model->priors[i].block != block) {
             continue;
         }
@@ -274,8 +293,10 @@ static void unit_gain(const struct tt_uncertainty *all, size_t unknown, double g
     tt_correlated_gain(all->fit->correlated, all->of_unknown, gain);
 }
 
-/* Correlated touches put more into the covariance than independent ones: into @by_touch (the touches' part) and the whole. */
-static void add_correlation(struct tt_uncertainty *all, size_t block, size_t size, double by_touch[])
+/* Correlated touches put more into the covariance than independent ones: into @by_touch (the
+ * touches' part) and the whole. */
+static void add_correlation(struct tt_uncertainty *all, size_t block, size_t size,
+                            double by_touch[])
 {
     const struct tt_correlated *found = all->fit->correlated;
     const struct tt_system *system = &all->fit->model->system;
@@ -331,9 +352,11 @@ void tt_uncertainty_of_tip(struct tt_uncertainty *all, size_t block, struct tt_t
     }
     const struct tt_scatters *s = &all->scatters;
     tip->dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->offset);
-    tip->less_plate_dof = dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->less_plate);
+    tip->less_plate_dof =
+        dof_of(s, tip->source[TT_SOURCE_TOUCH], tip->source[TT_SOURCE_SIGHT], tip->less_plate);
     tip->runout_dof =
-        dof_of(s, cov2_at(by_touch, size, TT_TIP_E_X), cov2_at(by_sighting, size, TT_TIP_E_X), cov2_at(all->cc, size, TT_TIP_E_X));
+        dof_of(s, cov2_at(by_touch, size, TT_TIP_E_X), cov2_at(by_sighting, size, TT_TIP_E_X),
+               cov2_at(all->cc, size, TT_TIP_E_X));
     tip->radius_dof = dof_of_line(s, by_touch[r], by_sighting[r], all->cc[r]);
 }
 
@@ -353,7 +376,8 @@ double tt_p_plane(double t2, double dof)
 double tt_factor_plane(double dof)
 {
     /* tt_p_plane solved for t. */
-    return dof < MANY_DOF ? sqrt(dof * expm1(-2 / dof * log(1 - COVERED))) : sqrt(-2 * log(1 - COVERED));
+    return dof < MANY_DOF ? sqrt(dof * expm1(-2 / dof * log(1 - COVERED)))
+                          : sqrt(-2 * log(1 - COVERED));
 }
 
 double tt_cov2_distance2(struct tt_cov2 cov, double x, double y)
@@ -364,33 +388,41 @@ double tt_cov2_distance2(struct tt_cov2 cov, double x, double y)
 
 struct tt_region tt_cov2_region(struct tt_cov2 cov, double factor)
 {
-    double half_trace = 0.5 * (cov.xx_mm2 + cov.yy_mm2), half_difference = 0.5 * (cov.xx_mm2 - cov.yy_mm2);
-    double root = hypot(half_difference, cov.xy_mm2), angle = 0.5 * atan2(cov.xy_mm2, half_difference);
-    double minor = half_trace + root > 0 ? (cov.xx_mm2 * cov.yy_mm2 - cov.xy_mm2 * cov.xy_mm2) / (half_trace + root) : 0;
+    double half_trace = 0.5 * (cov.xx_mm2 + cov.yy_mm2),
+           half_difference = 0.5 * (cov.xx_mm2 - cov.yy_mm2);
+    double root = hypot(half_difference, cov.xy_mm2),
+           angle = 0.5 * atan2(cov.xy_mm2, half_difference);
+    double minor = half_trace + root > 0
+                       ? (cov.xx_mm2 * cov.yy_mm2 - cov.xy_mm2 * cov.xy_mm2) / (half_trace + root)
+                       : 0;
 
     return (struct tt_region){.semi_major_mm = factor * sqrt(half_trace + root),
                               .semi_minor_mm = factor * sqrt(fmax(minor, 0)),
                               .angle_rad = angle <= -TT_PI / 2 ? angle + TT_PI : angle};
 }
 
-/* Around the estimate, in coordinates in which the covariance is the unit matrix, a ray leaves (and, seen from outside, enters) the
- * circle, which is an ellipse there, at radii that a quadratic gives; the probability beyond a radius is tt_p_plane. The mean over
- * rays by the midpoint rule converges at once while the estimate is inside (a smooth periodic function). */
+/* Around the estimate, in coordinates in which the covariance is the unit matrix, a ray leaves
+ * (and, seen from outside, enters) the circle, which is an ellipse there, at radii that a quadratic
+ * gives; the probability beyond a radius is tt_p_plane. The mean over rays by the midpoint rule
+ * converges at once while the estimate is inside (a smooth periodic function). */
 double tt_p_within(double x, double y, struct tt_cov2 cov, double dof, double radius_mm)
 {
     enum { RAYS = 64 };
     struct tt_region axes = tt_cov2_region(cov, 1);
-    double c = cos(axes.angle_rad), s = sin(axes.angle_rad), along = c * x + s * y, across = -s * x + c * y, sum = 0;
+    double c = cos(axes.angle_rad), s = sin(axes.angle_rad), along = c * x + s * y,
+           across = -s * x + c * y, sum = 0;
 
     for (size_t k = 0; k < RAYS; k++) {
         double angle = 2 * TT_PI * ((double)k + 0.5) / RAYS;
         double step_x = axes.semi_major_mm * cos(angle), step_y = axes.semi_minor_mm * sin(angle);
         double a = step_x * step_x + step_y * step_y, b = along * step_x + across * step_y;
-        double rest = along * along + across * across - radius_mm * radius_mm, root2 = b * b - a * rest;
+        double rest = along * along + across * across - radius_mm * radius_mm,
+               root2 = b * b - a * rest;
         if (!(a > 0)) {
             sum += rest < 0 ? 1 : 0;
         } else if (root2 > 0) {
-            double root = sqrt(root2), near = fmax((-b - root) / a, 0), far = fmax((-b + root) / a, 0);
+            double root = sqrt(root2), near = fmax((-b - root) / a, 0),
+                   far = fmax((-b + root) / a, 0);
             sum += tt_p_plane(near * near, dof) - tt_p_plane(far * far, dof);
         }
     }

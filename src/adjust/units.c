@@ -8,15 +8,16 @@
 #include "adjust/findings.h"
 #include "model/words.h"
 
-/* Lengths between sighted marks that differ from the plate's by a factor this close (natural logarithm) to 25.4 or 1000, or one
- * over it, are in another unit. */
+/* Lengths between sighted marks that differ from the plate's by a factor this close (natural
+ * logarithm) to 25.4 or 1000, or one over it, are in another unit. */
 #define UNIT_CLOSENESS 0.05
 #define UNIT_CLOSENESS_OF_EDGES 0.4 /* the tip's diameter is in the distance between edges */
 
-/* The first of each kind among @n rows or cells, of which @kind_of gives the kind, below @kinds; *n_first of them. NULL: out of
- * memory. */
+/* The first of each kind among @n rows or cells, of which @kind_of gives the kind, below @kinds;
+ * *n_first of them. NULL: out of memory. */
 static const size_t *first_of_each(const struct tt_view *view, size_t n, size_t kinds,
-                                   size_t (*kind_of)(const struct tt_view *view, size_t i), size_t *n_first)
+                                   size_t (*kind_of)(const struct tt_view *view, size_t i),
+                                   size_t *n_first)
 {
     size_t *first = TT_ARENA_NEW(view->scratch, n, size_t);
     bool *seen = TT_ARENA_NEW(view->scratch, kinds, bool);
@@ -47,13 +48,14 @@ static size_t kind_of_cell(const struct tt_view *view, size_t i)
     return (cell->setup * view->model->n_blocks + cell->block) * view->plate->n_edges + cell->edge;
 }
 
-/* The longest distance between two sighted marks of one setup, and its ratio to the plate's; 0 where none is longer than 1 mm.
- * Negative: out of memory. */
+/* The longest distance between two sighted marks of one setup, and its ratio to the plate's; 0
+ * where none is longer than 1 mm. Negative: out of memory. */
 static double mark_ratio(const struct tt_view *view)
 {
     const struct tt_model *model = view->model;
     size_t n;
-    const size_t *first = first_of_each(view, model->n_sights, model->n_setups * view->plate->n_marks, kind_of_sight, &n);
+    const size_t *first = first_of_each(view, model->n_sights,
+                                        model->n_setups * view->plate->n_marks, kind_of_sight, &n);
     double longest = 1, ratio = 0;
 
     if (first == NULL) {
@@ -61,8 +63,10 @@ static double mark_ratio(const struct tt_view *view)
     }
     for (size_t k = 1; k < n * n; k++) {
         const struct tt_sight *a = &model->sights[first[k / n]], *b = &model->sights[first[k % n]];
-        const struct tt_plate_xy p = view->plate->marks[a->mark].at, q = view->plate->marks[b->mark].at;
-        const struct tt_machine_xy f = view->run->observations[a->row].h, g = view->run->observations[b->row].h;
+        const struct tt_plate_xy p = view->plate->marks[a->mark].at,
+                                 q = view->plate->marks[b->mark].at;
+        const struct tt_machine_xy f = view->run->observations[a->row].h,
+                                   g = view->run->observations[b->row].h;
         double on_plate = hypot(q.x_mm - p.x_mm, q.y_mm - p.y_mm);
         if (a->setup == b->setup && on_plate > longest) {
             longest = on_plate;
@@ -73,7 +77,8 @@ static double mark_ratio(const struct tt_view *view)
 }
 
 /* Mean head position of a cell's touches along its own normal. */
-static double mean_along(const struct tt_model *model, const struct tt_cell *cell, const struct tt_site *site)
+static double mean_along(const struct tt_model *model, const struct tt_cell *cell,
+                         const struct tt_site *site)
 {
     double sum = 0;
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
@@ -82,14 +87,15 @@ static double mean_along(const struct tt_model *model, const struct tt_cell *cel
     return sum / (double)cell->count;
 }
 
-/* The same from the distance between two parallel edges touched with one tip. Twice its radius is in it: unknown here, small
- * against 3 mm. Negative: out of memory. */
+/* The same from the distance between two parallel edges touched with one tip. Twice its radius is
+ * in it: unknown here, small against 3 mm. Negative: out of memory. */
 static double edge_ratio(const struct tt_view *view)
 {
     const struct tt_model *model = view->model;
     size_t n;
     const size_t *first =
-        first_of_each(view, model->n_cells, model->n_setups * model->n_blocks * view->plate->n_edges, kind_of_cell, &n);
+        first_of_each(view, model->n_cells,
+                      model->n_setups * model->n_blocks * view->plate->n_edges, kind_of_cell, &n);
     double longest = 3, ratio = 0;
 
     if (first == NULL) {
@@ -100,7 +106,8 @@ static double edge_ratio(const struct tt_view *view)
             const struct tt_cell *a = &model->cells[first[i]], *b = &model->cells[first[j]];
             double cosine = a->site.n_x * b->site.n_x + a->site.n_y * b->site.n_y;
             double apart = fabs(a->site.d_mm - (cosine > 0 ? b->site.d_mm : -b->site.d_mm));
-            if (a->block != b->block || a->setup != b->setup || fabs(cosine) < 0.99 || !(apart > longest)) {
+            if (a->block != b->block || a->setup != b->setup || fabs(cosine) < 0.99 ||
+                !(apart > longest)) {
                 continue;
             }
             longest = apart;
@@ -116,9 +123,10 @@ enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer 
         double factor;
         const char *means;
     } cases[] = {
-        {TT_MM_PER_INCH, "the log is in millimetres but read as inches, or the plate file is in inches but read as millimetres"},
-        {1 / TT_MM_PER_INCH,
-         "the log is in inches but read as millimetres, or the plate file is in millimetres but read as inches"},
+        {TT_MM_PER_INCH, "the log is in millimetres but read as inches, or the plate file is in "
+                         "inches but read as millimetres"},
+        {1 / TT_MM_PER_INCH, "the log is in inches but read as millimetres, or the plate file is "
+                             "in millimetres but read as inches"},
         {1000, "the log is in micrometres"},
         {1e-3, "the log is in metres"},
     };
@@ -128,10 +136,13 @@ enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer 
         return TIPTRUE_E_MEMORY;
     }
     for (size_t k = 0; k < sizeof cases / sizeof cases[0] && ratio > 0; k++) {
-        if (fabs(log(ratio / cases[k].factor)) < (by_marks > 0 ? UNIT_CLOSENESS : UNIT_CLOSENESS_OF_EDGES)) {
-            tt_buffer_printf(text, "distances between the %s in the log are ", by_marks > 0 ? "marks" : "edges");
+        if (fabs(log(ratio / cases[k].factor)) <
+            (by_marks > 0 ? UNIT_CLOSENESS : UNIT_CLOSENESS_OF_EDGES)) {
+            tt_buffer_printf(text, "distances between the %s in the log are ",
+                             by_marks > 0 ? "marks" : "edges");
             tt_words_factor(text, ratio);
-            tt_buffer_printf(text, " times those of the plate file: probably %s; correct 'units'", cases[k].means);
+            tt_buffer_printf(text, " times those of the plate file: probably %s; correct 'units'",
+                             cases[k].means);
             view->meaningless = true;
             return tt_finding_add(view, TT_FINDING_UNIT_SUSPECT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
         }

@@ -9,19 +9,20 @@
 
 #include "adjust/modes.h"
 
-/* Quantile of the normal distribution: with this much beyond the threshold a fault is seen in 90 % of runs. */
+/* Quantile of the normal distribution: with this much beyond the threshold a fault is seen in 90 %
+ * of runs. */
 #define SEEN_IN_90_PERCENT 1.28
-/* What the other data leave of a fault's own information H, as a share: less is rounding. A feature with one partner that is known
- * a thousand times worse than it is touched leaves 1e-6. */
+/* What the other data leave of a fault's own information H, as a share: less is rounding. A feature
+ * with one partner that is known a thousand times worse than it is touched leaves 1e-6. */
 #define LEAST_LEFT 1e-9
 
 /* A fault of up to two columns (a mark's x and y) with what it does to the unknowns. */
 struct fault {
     size_t columns;
-    double own[3]; /* b^T W b (xx, xy, yy), or 1/u^2: 1/mm^2 */
-    double *c[2];  /* J^T W b: n_unknowns each */
-    size_t
-        place; /* of the feature's own unknown in the border: its prior's shift is the same fault, and c not needed; or TT_NONE */
+    double own[3];   /* b^T W b (xx, xy, yy), or 1/u^2: 1/mm^2 */
+    double *c[2];    /* J^T W b: n_unknowns each */
+    size_t place;    /* of the feature's own unknown in the border: its prior's shift is the same
+                        fault, and c not needed; or TT_NONE */
     double left[3];  /* H */
     double **offset; /* per block and axis: the offset's row of C, n_unknowns each */
 };
@@ -35,14 +36,16 @@ static void begin(struct fault *fault, size_t columns, size_t n_unknowns)
     memset(fault->c[1], 0, n_unknowns * sizeof *fault->c[1]);
 }
 
-/* The fault of a feature that is an unknown with a prior u: H = 1/u^2 - C_jj/u^4. False: it is exact. */
-static bool begin_unknown(struct fault *fault, size_t columns, const struct tt_model *model, enum tt_prior_kind kind, size_t what,
-                          size_t place)
+/* The fault of a feature that is an unknown with a prior u: H = 1/u^2 - C_jj/u^4. False: it is
+ * exact. */
+static bool begin_unknown(struct fault *fault, size_t columns, const struct tt_model *model,
+                          enum tt_prior_kind kind, size_t what, size_t place)
 {
     const double *c = model->system.c;
     size_t i = 0, nb = model->n_border;
 
-    while (i < model->n_priors && (model->priors[i].kind != kind || model->priors[i].what != what)) {
+    while (i < model->n_priors &&
+           (model->priors[i].kind != kind || model->priors[i].what != what)) {
         i++;
     }
     if (place == TT_NONE || i == model->n_priors) {
@@ -76,15 +79,18 @@ static void add_cell(struct fault *fault, const struct tt_fit *fit, const struct
     fault->own[0] -= sums[TT_COLUMN_ONE];
     for (size_t k = 0; k < cell->n_entries; k++) {
         const struct tt_entry *entry = &cell->entries[k];
-        fault->c[0][tt_unknown(model, cell->block, entry->place)] += entry->value * sums[entry->column];
+        fault->c[0][tt_unknown(model, cell->block, entry->place)] +=
+            entry->value * sums[entry->column];
     }
 }
 
-/* A mark elsewhere on the plate by 1 mm along the plate's x and y, as the sighting sees it on the machine. */
+/* A mark elsewhere on the plate by 1 mm along the plate's x and y, as the sighting sees it on the
+ * machine. */
 static void add_sight(struct fault *fault, const struct tt_fit *fit, const struct tt_sight *sight)
 {
     const struct tt_model *model = fit->model;
-    double yaw = model->x[tt_at_pose(sight->setup) + 2], w = tt_sight_weight(sight, 1 / fit->sight_var_mm2);
+    double yaw = model->x[tt_at_pose(sight->setup) + 2],
+           w = tt_sight_weight(sight, 1 / fit->sight_var_mm2);
     const double by_axis[2][2] = {{-cos(yaw), sin(yaw)}, {-sin(yaw), -cos(yaw)}};
 
     fault->own[0] += w;
@@ -127,7 +133,8 @@ static double response(const struct fault *fault, size_t n, const double offset[
     if (a >= fault->columns) {
         return 0;
     }
-    return fault->place != TT_NONE ? fault->own[0] * offset[fault->place + a] : dot(offset, fault->c[a], n);
+    return fault->place != TT_NONE ? fault->own[0] * offset[fault->place + a]
+                                   : dot(offset, fault->c[a], n);
 }
 
 static double smaller_eigenvalue(const double m[3])
@@ -135,12 +142,14 @@ static double smaller_eigenvalue(const double m[3])
     return 0.5 * (m[0] + m[2]) - hypot(0.5 * (m[0] - m[2]), m[1]);
 }
 
-/* The fault in units of its standard deviation from which @kind's ln odds are above 0, by chance alone in half of runs. @h: the
- * smallest eigenvalue of H. @dof: of a repeatability that the run tells itself, with the fault in it; 0 or HUGE_VAL = not so. */
-static double threshold(const struct fault *fault, enum tt_mode_kind kind, double h, double share, double dof)
+/* The fault in units of its standard deviation from which @kind's ln odds are above 0, by chance
+ * alone in half of runs. @h: the smallest eigenvalue of H. @dof: of a repeatability that the run
+ * tells itself, with the fault in it; 0 or HUGE_VAL = not so. */
+static double threshold(const struct fault *fault, enum tt_mode_kind kind, double h, double share,
+                        double dof)
 {
-    double f2 = tt_mode_size(kind) * tt_mode_size(kind), xx = 1 + f2 * fault->left[0], yy = 1 + f2 * fault->left[2],
-           xy = f2 * fault->left[1];
+    double f2 = tt_mode_size(kind) * tt_mode_size(kind), xx = 1 + f2 * fault->left[0],
+           yy = 1 + f2 * fault->left[2], xy = f2 * fault->left[1];
     double det = fault->columns == 2 ? xx * yy - xy * xy : xx;
     double needed = log(det) - 2 * log(tt_mode_probability(kind) / share);
 
@@ -150,9 +159,10 @@ static double threshold(const struct fault *fault, enum tt_mode_kind kind, doubl
     return sqrt(needed * (h + 1 / f2) / h);
 }
 
-/* Largest effect on a block's offset of a fault of one standard deviation, over its directions: the larger root of
- * |A^T A - lambda H| = 0, A the offset's rows of C c. */
-static double effect_on(const struct fault *fault, const struct tt_model *model, size_t block, const bool determined[2])
+/* Largest effect on a block's offset of a fault of one standard deviation, over its directions: the
+ * larger root of |A^T A - lambda H| = 0, A the offset's rows of C c. */
+static double effect_on(const struct fault *fault, const struct tt_model *model, size_t block,
+                        const bool determined[2])
 {
     double a[3] = {0};
 
@@ -168,13 +178,15 @@ static double effect_on(const struct fault *fault, const struct tt_model *model,
     if (fault->columns == 1) {
         return sqrt(a[0] / h[0]);
     }
-    double det = h[0] * h[2] - h[1] * h[1], half_trace = 0.5 * (h[2] * a[0] - 2 * h[1] * a[1] + h[0] * a[2]) / det;
+    double det = h[0] * h[2] - h[1] * h[1],
+           half_trace = 0.5 * (h[2] * a[0] - 2 * h[1] * a[1] + h[0] * a[2]) / det;
     double product = (a[0] * a[2] - a[1] * a[1]) / det;
     return sqrt(half_trace + sqrt(fmax(half_trace * half_trace - product, 0)));
 }
 
-static struct tt_unseen judge(const struct fault *fault, const struct tt_model *model, const enum tt_mode_kind kinds[2],
-                              double share, double dof, const bool determined[][2])
+static struct tt_unseen judge(const struct fault *fault, const struct tt_model *model,
+                              const enum tt_mode_kind kinds[2], double share, double dof,
+                              const bool determined[][2])
 {
     struct tt_unseen unseen = {NAN, NAN};
     double h = fault->columns == 2 ? smaller_eigenvalue(fault->left) : fault->left[0];
@@ -182,18 +194,21 @@ static struct tt_unseen judge(const struct fault *fault, const struct tt_model *
     if (!(h > LEAST_LEFT * fault->own[0])) {
         return unseen;
     }
-    double seen = fmin(threshold(fault, kinds[0], h, share, dof), threshold(fault, kinds[1], h, share, dof)) + SEEN_IN_90_PERCENT;
+    double seen =
+        fmin(threshold(fault, kinds[0], h, share, dof), threshold(fault, kinds[1], h, share, dof)) +
+        SEEN_IN_90_PERCENT;
     unseen.shift_mm = seen / sqrt(h);
     for (size_t b = 0; b < model->n_blocks; b++) {
         if (determined[b][0] || determined[b][1]) {
-            unseen.effect_mm = fmax(unseen.effect_mm, seen * effect_on(fault, model, b, determined[b]));
+            unseen.effect_mm =
+                fmax(unseen.effect_mm, seen * effect_on(fault, model, b, determined[b]));
         }
     }
     return unseen;
 }
 
-static void judge_edges(struct fault *fault, const struct tt_fit *fit, double work[], const bool determined[][2],
-                        struct tt_unseen edge[])
+static void judge_edges(struct fault *fault, const struct tt_fit *fit, double work[],
+                        const bool determined[][2], struct tt_unseen edge[])
 {
     static const enum tt_mode_kind KINDS[2] = {TT_MODE_FILM, TT_MODE_EDGE};
     const struct tt_model *model = fit->model;
@@ -220,8 +235,8 @@ static void judge_edges(struct fault *fault, const struct tt_fit *fit, double wo
     }
 }
 
-static void judge_marks(struct fault *fault, const struct tt_fit *fit, double work[], const bool determined[][2],
-                        struct tt_unseen mark[])
+static void judge_marks(struct fault *fault, const struct tt_fit *fit, double work[],
+                        const bool determined[][2], struct tt_unseen mark[])
 {
     static const enum tt_mode_kind KINDS[2] = {TT_MODE_MARK, TT_MODE_MARK_GROSS};
     const struct tt_model *model = fit->model;
@@ -252,7 +267,8 @@ static void judge_marks(struct fault *fault, const struct tt_fit *fit, double wo
     }
 }
 
-enum tiptrue_status tt_unseen(const struct tt_fit *fit, struct tt_arena *arena, const bool determined[][2], struct tt_unseen edge[],
+enum tiptrue_status tt_unseen(const struct tt_fit *fit, struct tt_arena *arena,
+                              const bool determined[][2], struct tt_unseen edge[],
                               struct tt_unseen mark[])
 {
     size_t n = fit->model->n_unknowns, rows = 2 * fit->model->n_blocks;
@@ -266,7 +282,8 @@ enum tiptrue_status tt_unseen(const struct tt_fit *fit, struct tt_arena *arena, 
     fault.c[1] = work + 2 * n;
     for (size_t i = 0; i < rows; i++) {
         fault.offset[i] = work + (3 + i) * n;
-        fault.offset[i][fit->model->system.first[i / 2] + (i % 2 == 0 ? TT_TIP_O_X : TT_TIP_O_Y)] = 1;
+        fault.offset[i][fit->model->system.first[i / 2] + (i % 2 == 0 ? TT_TIP_O_X : TT_TIP_O_Y)] =
+            1;
         tt_system_solve(&fit->model->system, fault.offset[i], fault.offset[i]);
     }
     for (size_t m = 0; m < fit->model->plate->n_marks; m++) {

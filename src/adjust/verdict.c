@@ -12,7 +12,8 @@
 
 static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
 {
-    char *copy = text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
+    char *copy =
+        text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
 
     if (copy == NULL) {
         return false;
@@ -23,13 +24,15 @@ static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct t
 }
 
 /* Error findings that are about this tip or about no tip in particular. */
-static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result *tip, struct tt_buffer *text)
+static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result *tip,
+                     struct tt_buffer *text)
 {
     const struct tiptrue_solution *s = view->solution;
 
     for (size_t i = 0; i < s->n_findings; i++) {
         const struct tt_finding *finding = &s->findings[i];
-        if (finding->severity != TIPTRUE_ERROR || (finding->tip != TT_NONE && finding->tip != run_tip)) {
+        if (finding->severity != TIPTRUE_ERROR ||
+            (finding->tip != TT_NONE && finding->tip != run_tip)) {
             continue;
         }
         tip->verdict = TIPTRUE_REPEAT;
@@ -50,7 +53,8 @@ bool tt_would_keep(const struct tt_tip_result *tip)
            (tip->has_conformity ? tip->p_conforming >= TT_CONFORMS : tip->p_unchanged >= UNCHANGED);
 }
 
-static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_result *tip, struct tt_buffer *text)
+static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_result *tip,
+                         struct tt_buffer *text)
 {
     bool good;
 
@@ -59,20 +63,23 @@ static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_resul
         tt_buffer_puts(text, "there is no present offset to compare with");
     } else if (tip->has_conformity) {
         tip->verdict = tt_would_keep(tip) ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
-        tt_buffer_printf(text, "the present offset is %sshown to be within ", tip->verdict == TIPTRUE_KEEP ? "" : "not ");
+        tt_buffer_printf(text, "the present offset is %sshown to be within ",
+                         tip->verdict == TIPTRUE_KEEP ? "" : "not ");
         tt_words_um(text, view->solution->permitted_error_mm);
         tt_buffer_printf(text, " of the true one (probability ");
         tt_words_percent(text, tip->p_conforming);
         tt_buffer_puts(text, ", 95 % is asked)");
     } else {
         tip->verdict = tt_would_keep(tip) ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
-        tt_buffer_printf(text, "no permitted error is stated; the change is %ssignificant (probability ",
+        tt_buffer_printf(text,
+                         "no permitted error is stated; the change is %ssignificant (probability ",
                          tip->verdict == TIPTRUE_KEEP ? "not " : "");
         tt_words_percent(text, tip->p_unchanged);
         tt_buffer_puts(text, " by chance)");
     }
     good = add_reason(view, tip, text);
-    if (good && tip->has_conformity && tip->verdict != TIPTRUE_KEEP && tt_is_out_of_reach(view, index, text)) {
+    if (good && tip->has_conformity && tip->verdict != TIPTRUE_KEEP &&
+        tt_is_out_of_reach(view, index, text)) {
         good = add_reason(view, tip, text);
     }
     return good;
@@ -94,7 +101,8 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];
-        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 1, const char *); /* each finding, or that of the change */
+        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 1,
+                                    const char *); /* each finding, or that of the change */
         tip->verdict = TIPTRUE_KEEP;
         good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
                (tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip, &text));

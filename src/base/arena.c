@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Chunks stand in one list in the order they were made; `current` is the one pieces are taken from, and those before it are full.
- * A new chunk is as large as all before it together, so that their number grows with the logarithm of what is asked for.
+/* Chunks stand in one list in the order they were made; `current` is the one pieces are taken from,
+ * and those before it are full. A new chunk is as large as all before it together, so that their
+ * number grows with the logarithm of what is asked for.
  */
 #include "config.h"
 
@@ -12,7 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Room of the first chunk, bytes: holds the names of a usual run. Doubled, it would cost nothing but memory. */
+/* Room of the first chunk, bytes: holds the names of a usual run. Doubled, it would cost nothing
+ * but memory. */
 #define FIRST_CHUNK 4000
 
 struct tt_arena_chunk {
@@ -45,12 +47,14 @@ static struct tt_arena_chunk *new_chunk(size_t size)
 static struct tt_arena_chunk *advance(struct tt_arena *arena, size_t bytes)
 {
     struct tt_arena_chunk *current = arena->current;
-    if (current != NULL && current->next != NULL && current->next->size - current->next->used >= bytes) {
+    if (current != NULL && current->next != NULL &&
+        current->next->size - current->next->used >= bytes) {
         arena->current = current->next;
         return arena->current;
     }
     size_t size = FIRST_CHUNK;
-    for (const struct tt_arena_chunk *chunk = arena->first; chunk != NULL && size < SIZE_MAX / 4; chunk = chunk->next) {
+    for (const struct tt_arena_chunk *chunk = arena->first; chunk != NULL && size < SIZE_MAX / 4;
+         chunk = chunk->next) {
         size += chunk->size;
     }
     struct tt_arena_chunk *chunk = new_chunk(size > bytes ? size : bytes);
@@ -102,7 +106,8 @@ void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t si
     if (old != NULL && old->size >= bytes) {
         return piece;
     }
-    /* half as much again: what grows by one is copied a few times only, whatever the allocator does */
+    /* half as much again: what grows by one is copied a few times only, whatever the allocator does
+     */
     const size_t room = old != NULL && old->size < SIZE_MAX / 4 && bytes < old->size + old->size / 2
                             ? rounded_up(old->size + old->size / 2)
                             : bytes;

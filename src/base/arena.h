@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* An arena: memory that is handed out piece by piece and given back all at once.
  *
- * Grows by chunks; tt_arena_reset keeps them, so that the second use of the same size asks the system for nothing.
- * Pieces are aligned for any type, and zeroed. One arena serves one thread.
+ * Grows by chunks; tt_arena_reset keeps them, so that the second use of the same size asks the
+ * system for nothing. Pieces are aligned for any type, and zeroed. One arena serves one thread.
  */
 #ifndef TT_BASE_ARENA_H
 #define TT_BASE_ARENA_H
@@ -16,13 +16,15 @@ struct tt_arena {
 };
 
 /* An arena in the caller's storage starts as {0}. */
-/* @count * @size bytes, zeroed; NULL when out of memory or when the product overflows. @count or @size 0 gives a valid pointer. */
+/* @count * @size bytes, zeroed; NULL when out of memory or when the product overflows. @count or
+ * @size 0 gives a valid pointer. */
 void *tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 /* A NUL-terminated copy of @length bytes at @text; NULL when out of memory. */
 char *tt_arena_copy_text(struct tt_arena *arena, const char *text, size_t length);
-/* The piece @piece (NULL, or what this call gave before) for @count * @size bytes: what was in it stays, what is added is not
- * zeroed. It stands in a chunk of its own, so that the system moves large ones without a copy, with room for half as much again once
- * it grows by less: the cost of growing is linear in the end's size. NULL: out of memory, the piece is as it was. */
+/* The piece @piece (NULL, or what this call gave before) for @count * @size bytes: what was in it
+ * stays, what is added is not zeroed. It stands in a chunk of its own, so that the system moves
+ * large ones without a copy, with room for half as much again once it grows by less: the cost of
+ * growing is linear in the end's size. NULL: out of memory, the piece is as it was. */
 void *tt_arena_grow(struct tt_arena *arena, void *piece, size_t count, size_t size);
 /* All pieces are given back; the chunks are kept. */
 void tt_arena_reset(struct tt_arena *arena);

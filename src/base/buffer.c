@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Grows by doubling, so that adding n bytes one at a time costs n. One byte more than `capacity` says is never needed:
- * the terminating NUL is counted in it.
+/* Grows by doubling, so that adding n bytes one at a time costs n. One byte more than `capacity`
+ * says is never needed: the terminating NUL is counted in it.
  */
 #include "config.h"
 
@@ -13,7 +13,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-/* Bytes of the first block: the result of a run with one tip, so that a batch copies none of its texts. */
+/* Bytes of the first block: the result of a run with one tip, so that a batch copies none of its
+ * texts. */
 #define FIRST_CAPACITY 8192
 
 /* Room for @more bytes and the NUL; false: out of memory, remembered. */
@@ -110,7 +111,8 @@ void tt_buffer_clear(struct tt_buffer *buffer)
     *buffer = (struct tt_buffer){0};
 }
 
-enum tiptrue_status tt_buffer_hand_over(struct tt_buffer *buffer, char **text, size_t *length, struct tiptrue_error *error)
+enum tiptrue_status tt_buffer_hand_over(struct tt_buffer *buffer, char **text, size_t *length,
+                                        struct tiptrue_error *error)
 {
     if (buffer->text == NULL) {
         tt_buffer_puts(buffer, ""); /* an empty text is a text */

@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* size = m 2^e with a whole m < 2^53. Times 10^k, k such that 17 or 18 digits stand before the point, it is m 5^k 2^(e+k): the
- * whole number m 5^k, of as many 32-bit limbs as it takes, with a binary point in it. So what stands before the point and the
- * rounding are exact. A decimal reads back as @size when it is nearer than half the distance of the neighbours, which here is 5^k/2
- * and, below a power of two, 5^k/4: no difference of whole numbers equals either, and doubles tell all but differences of less than
- * MARGIN.
+/* size = m 2^e with a whole m < 2^53. Times 10^k, k such that 17 or 18 digits stand before the
+ * point, it is m 5^k 2^(e+k): the whole number m 5^k, of as many 32-bit limbs as it takes, with a
+ * binary point in it. So what stands before the point and the rounding are exact. A decimal reads
+ * back as @size when it is nearer than half the distance of the neighbours, which here is 5^k/2
+ * and, below a power of two, 5^k/4: no difference of whole numbers equals either, and doubles tell
+ * all but differences of less than MARGIN.
  */
 #include "config.h"
 
@@ -14,12 +15,14 @@
 #include <stddef.h>
 
 #define LIMB_BITS 32
-/* DBL_MIN takes k = 324: 53 + 324 log2(5) = 806 bits. Two more, so that reading 64 bits anywhere stays inside. */
+/* DBL_MIN takes k = 324: 53 + 324 log2(5) = 806 bits. Two more, so that reading 64 bits anywhere
+ * stays inside. */
 #define LIMBS 28
 /* 5^13 is the largest power of five in a limb. */
 #define STEP 13
-static const uint32_t power_of_five[STEP + 1] = {1,     5,      25,      125,     625,      3125,      15625,
-                                                 78125, 390625, 1953125, 9765625, 48828125, 244140625, 1220703125};
+static const uint32_t power_of_five[STEP + 1] = {1,       5,        25,        125,       625,
+                                                 3125,    15625,    78125,     390625,    1953125,
+                                                 9765625, 48828125, 244140625, 1220703125};
 
 /* Units of the 17th or 18th digit. What is compared is below 1000 and known to 1e-12. */
 #define MARGIN 1e-9
@@ -61,8 +64,8 @@ static struct scaled scale(double size)
     struct scaled scaled;
     int binary_exponent = 0;
     uint64_t m = (uint64_t)ldexp(frexp(size, &binary_exponent), DBL_MANT_DIG);
-    /* log10(2) is 0.30103 to 1e-8; at 2^±1024 that is far from deciding where the floor lies, since no power of two is near one of
-     * ten, 1 aside, whose logarithm is 0 either way. */
+    /* log10(2) is 0.30103 to 1e-8; at 2^±1024 that is far from deciding where the floor lies, since
+     * no power of two is near one of ten, 1 aside, whose logarithm is 0 either way. */
     scaled.k = 16 - (int)floor((binary_exponent - 1) * 0.30102999566398120);
     limbs[0] = (uint32_t)m;
     limbs[1] = (uint32_t)(m >> LIMB_BITS);
@@ -72,9 +75,11 @@ static struct scaled scale(double size)
         n = multiply(limbs, n, power_of_five[STEP]);
     }
     multiply(limbs, n, power_of_five[left]);
-    int point = DBL_MANT_DIG - binary_exponent - scaled.k; /* bits behind the binary point: at least 1 below 10^15 */
+    int point = DBL_MANT_DIG - binary_exponent -
+                scaled.k; /* bits behind the binary point: at least 1 below 10^15 */
     scaled.whole = bits_from(limbs, point);
-    scaled.fraction = point >= 64 ? bits_from(limbs, point - 64) : bits_from(limbs, 0) << (64 - point);
+    scaled.fraction =
+        point >= 64 ? bits_from(limbs, point - 64) : bits_from(limbs, 0) << (64 - point);
     scaled.half_distance = (double)scaled.whole / (2.0 * (double)m);
     scaled.power_of_two = m == UINT64_C(1) << (DBL_MANT_DIG - 1);
     return scaled;
@@ -86,7 +91,8 @@ enum answer { NO, YES, CANNOT_TELL };
 static enum answer reads_back(const struct scaled *scaled, uint64_t rounded)
 {
     double off = (double)(int64_t)(rounded - scaled->whole) - (double)scaled->fraction * 0x1p-64;
-    double allowed = off < 0.0 && scaled->power_of_two ? scaled->half_distance / 2.0 : scaled->half_distance;
+    double allowed =
+        off < 0.0 && scaled->power_of_two ? scaled->half_distance / 2.0 : scaled->half_distance;
     double room = allowed - fabs(off);
     return room > MARGIN ? YES : room < -MARGIN ? NO : CANNOT_TELL;
 }
@@ -109,7 +115,8 @@ static uint64_t round_to(const struct scaled *scaled, uint64_t unit)
 bool tt_decimal_shortest(double size, uint64_t *digits, int *exponent)
 {
     const struct scaled scaled = scale(size);
-    const uint64_t last = scaled.whole < UINT64_C(100000000000000000) ? 1 : 10; /* the unit of the 17th digit */
+    const uint64_t last =
+        scaled.whole < UINT64_C(100000000000000000) ? 1 : 10; /* the unit of the 17th digit */
     uint64_t rounded = 0;
     enum answer answer = NO;
     for (uint64_t unit = 100 * last; answer == NO && unit >= last; unit /= 10) {

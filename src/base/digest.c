@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The digest that a file is known by: XXH64 (Y. Collet, the xxHash algorithm description, seed 0). It takes 32 bytes at a time in
- * four independent lanes; a digest that takes byte after byte waits for a multiplication at each, which for a log of 98 rows was
- * as long as reading its numbers.
+/* The digest that a file is known by: XXH64 (Y. Collet, the xxHash algorithm description, seed 0).
+ * It takes 32 bytes at a time in four independent lanes; a digest that takes byte after byte waits
+ * for a multiplication at each, which for a log of 98 rows was as long as reading its numbers.
  */
 #include "config.h"
 
@@ -13,8 +13,9 @@
 #define LANES 4
 #define STRIPE (8 * LANES) /* bytes */
 
-static const uint64_t prime[] = {UINT64_C(0x9E3779B185EBCA87), UINT64_C(0xC2B2AE3D27D4EB4F), UINT64_C(0x165667B19E3779F9),
-                                 UINT64_C(0x85EBCA77C2B2AE63), UINT64_C(0x27D4EB2F165667C5)};
+static const uint64_t prime[] = {UINT64_C(0x9E3779B185EBCA87), UINT64_C(0xC2B2AE3D27D4EB4F),
+                                 UINT64_C(0x165667B19E3779F9), UINT64_C(0x85EBCA77C2B2AE63),
+                                 UINT64_C(0x27D4EB2F165667C5)};
 
 static uint64_t rotated(uint64_t word, unsigned bits)
 {

@@ -6,7 +6,8 @@
 
 #include <stddef.h>
 
-/* XXH64 with seed 0, in 16 hexadecimal digits: tells texts apart, and does not guard against forgery. */
+/* XXH64 with seed 0, in 16 hexadecimal digits: tells texts apart, and does not guard against
+ * forgery. */
 void tt_digest(const char *text, size_t length, char digest[17]);
 
 #endif

@@ -8,9 +8,11 @@
 #include <gsl/gsl_sf_gamma.h>
 #include <math.h>
 
-/* gsl_cdf_tdist_Pinv converges from 0.0084 degrees of freedom on (GSL 2.7.1, p = 0.975). A quantile at a twentieth is 1e26. */
+/* gsl_cdf_tdist_Pinv converges from 0.0084 degrees of freedom on (GSL 2.7.1, p = 0.975). A quantile
+ * at a twentieth is 1e26. */
 #define LEAST_DOF 0.05
-/* Beyond this Student's t is the normal distribution, and chi squared is too, to six digits and more. */
+/* Beyond this Student's t is the normal distribution, and chi squared is too, to six digits and
+ * more. */
 #define MANY_DOF 1e8
 /* Beyond this a covariance counts as known: the 95 % radius differs by less than 1e-6 of itself. */
 #define MANY_PLANE_DOF 1e6
@@ -31,7 +33,8 @@ double tt_chi2_upper(double chi2, double dof)
     }
     if (dof > MANY_DOF) { /* Wilson and Hilferty's cube root */
         double spread = 2 / (9 * dof);
-        return isinf(dof) ? NAN : gsl_cdf_ugaussian_Q((cbrt(chi2 / dof) - 1 + spread) / sqrt(spread));
+        return isinf(dof) ? NAN
+                          : gsl_cdf_ugaussian_Q((cbrt(chi2 / dof) - 1 + spread) / sqrt(spread));
     }
     return gsl_cdf_chisq_Q(chi2, dof);
 }
@@ -56,8 +59,10 @@ double tt_satterthwaite(const double part[3], const double whole[3], double dof)
     if (!(det > 0) || !(dof < MANY_PLANE_DOF)) {
         return 0;
     }
-    double a = (part[0] * whole[2] - part[1] * whole[1]) / det, b = (part[1] * whole[0] - part[0] * whole[1]) / det;
-    double c = (part[1] * whole[2] - part[2] * whole[1]) / det, d = (part[2] * whole[0] - part[1] * whole[1]) / det;
+    double a = (part[0] * whole[2] - part[1] * whole[1]) / det,
+           b = (part[1] * whole[0] - part[0] * whole[1]) / det;
+    double c = (part[1] * whole[2] - part[2] * whole[1]) / det,
+           d = (part[2] * whole[0] - part[1] * whole[1]) / det;
     return (a * a + 2 * b * c + d * d) / dof;
 }
 
@@ -74,7 +79,9 @@ double tt_fisher_upper(double f, double m, double n)
     if (isnan(f) || !(m > 0) || !(n > 0)) {
         return NAN;
     }
-    return f > 0 ? gsl_cdf_fdist_Q(f, fmin(fmax(m, LEAST_DOF), MANY_DOF), fmin(fmax(n, LEAST_DOF), MANY_DOF)) : 1;
+    return f > 0 ? gsl_cdf_fdist_Q(f, fmin(fmax(m, LEAST_DOF), MANY_DOF),
+                                   fmin(fmax(n, LEAST_DOF), MANY_DOF))
+                 : 1;
 }
 
 double tt_normal_lower(double z)
@@ -85,7 +92,9 @@ double tt_normal_lower(double z)
 double tt_ln_beta(double a, double b)
 {
     gsl_sf_result value = {NAN, 0};
-    return a > 0 && b > 0 && gsl_sf_lnbeta_e(a, b, &value) == 0 ? value.val : NAN; /* it calls the handler for others only */
+    return a > 0 && b > 0 && gsl_sf_lnbeta_e(a, b, &value) == 0
+               ? value.val
+               : NAN; /* it calls the handler for others only */
 }
 
 double tt_binomial_upper(unsigned k, double p, unsigned n)

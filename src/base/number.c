@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Reading and writing without the locale: strtod only sees digits and an exponent ("804e-1"), never a decimal sign, and of what
- * printf wrote only the digits are taken. So nothing here depends on, or switches, the host's locale.
+/* Reading and writing without the locale: strtod only sees digits and an exponent ("804e-1"), never
+ * a decimal sign, and of what printf wrote only the digits are taken. So nothing here depends on,
+ * or switches, the host's locale.
  */
 #include "config.h"
 
@@ -19,14 +20,16 @@
 
 /* Powers of ten that a double holds exactly: 10^22 = 2^22 * 5^22 and 5^22 < 2^53. */
 #define EXACT_POWERS 22
-static const double power_of_ten[EXACT_POWERS + 1] = {1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
-                                                      1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
+static const double power_of_ten[EXACT_POWERS + 1] = {
+    1e0,  1e1,  1e2,  1e3,  1e4,  1e5,  1e6,  1e7,  1e8,  1e9,  1e10, 1e11,
+    1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22};
 
-/* Digits that decide how a decimal rounds to a double: 767 for IEEE 754 binary64; what comes after them can only break a tie, and
- * one more digit that is not 0 says so. */
+/* Digits that decide how a decimal rounds to a double: 767 for IEEE 754 binary64; what comes after
+ * them can only break a tie, and one more digit that is not 0 says so. */
 #define DECISIVE_DIGITS 780
 
-/* Exponents beyond this are far out of range whatever the digits are: also keeps sums of exponents from overflowing. */
+/* Exponents beyond this are far out of range whatever the digits are: also keeps sums of exponents
+ * from overflowing. */
 #define EXPONENT_CAP 1000000000L
 
 /* What the grammar found: value = digits * 10^exponent. */
@@ -133,7 +136,8 @@ static double slow_value(const struct decimal *decimal, char point)
     return strtod(text, NULL);
 }
 
-enum tt_number_status tt_number_read(const char *text, size_t length, char point, double *value, int *decimals)
+enum tt_number_status tt_number_read(const char *text, size_t length, char point, double *value,
+                                     int *decimals)
 {
     struct decimal decimal;
     if (length == 0) {
@@ -144,8 +148,8 @@ enum tt_number_status tt_number_read(const char *text, size_t length, char point
     }
     double size = 0.0;
     long exponent = decimal.exponent - decimal.fraction;
-    if (decimal.n_digits <= 19 && decimal.digits <= (UINT64_C(1) << DBL_MANT_DIG) && exponent >= -EXACT_POWERS &&
-        exponent <= EXACT_POWERS) {
+    if (decimal.n_digits <= 19 && decimal.digits <= (UINT64_C(1) << DBL_MANT_DIG) &&
+        exponent >= -EXACT_POWERS && exponent <= EXACT_POWERS) {
         size = (double)decimal.digits;
         size = exponent < 0 ? size / power_of_ten[-exponent] : size * power_of_ten[exponent];
     } else if (decimal.n_digits > 0) {
@@ -213,9 +217,10 @@ static char *put_exponent(char *at, int exponent)
     return put(at, digits, (int)(room + 20 - digits));
 }
 
-/* @digits with the point behind the first one, times 10^exponent, in the usual form: plain between 1e-5 and 1e17, else with an
- * exponent. */
-static void add_general(struct tt_buffer *buffer, bool negative, const char *digits, int n_digits, int exponent)
+/* @digits with the point behind the first one, times 10^exponent, in the usual form: plain between
+ * 1e-5 and 1e17, else with an exponent. */
+static void add_general(struct tt_buffer *buffer, bool negative, const char *digits, int n_digits,
+                        int exponent)
 {
     char text[LONGEST_GENERAL], *at = put(text, "-", negative);
     if (exponent >= 0 && exponent < 17) {
@@ -236,8 +241,9 @@ static void add_general(struct tt_buffer *buffer, bool negative, const char *dig
     tt_buffer_add(buffer, text, (size_t)(at - text));
 }
 
-/* @value > 0 with @n significant digits: the digits (NUL-terminated) and the exponent of the first one. Only digits are taken
- * from what printf wrote, so that the locale's decimal sign does not matter. */
+/* @value > 0 with @n significant digits: the digits (NUL-terminated) and the exponent of the first
+ * one. Only digits are taken from what printf wrote, so that the locale's decimal sign does not
+ * matter. */
 static int significant_digits(double value, int n, char digits[32])
 {
     char text[64];
@@ -286,7 +292,8 @@ void tt_number_write(struct tt_buffer *buffer, double value)
     int exponent = 0;
     if (size == 0.0) {
         tt_buffer_puts(buffer, negative ? "-0" : "0");
-    } else if (size >= TT_DECIMAL_LOWEST && size < TT_DECIMAL_BEYOND && tt_decimal_shortest(size, &n, &exponent)) {
+    } else if (size >= TT_DECIMAL_LOWEST && size < TT_DECIMAL_BEYOND &&
+               tt_decimal_shortest(size, &n, &exponent)) {
         char room[20];
         char *digits = write_digits(room, n);
         int n_digits = (int)(room + 20 - digits);
@@ -296,8 +303,8 @@ void tt_number_write(struct tt_buffer *buffer, double value)
     }
 }
 
-/* @size * 10^decimals to the nearest whole number, halves up; false when it does not fit. The product's rounding error is known
- * exactly (fma), so the rounding is that of the exact product. */
+/* @size * 10^decimals to the nearest whole number, halves up; false when it does not fit. The
+ * product's rounding error is known exactly (fma), so the rounding is that of the exact product. */
 static bool scale_to_whole(double size, int decimals, uint64_t *whole)
 {
     double product = size * power_of_ten[decimals];

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Messages are put together in a longer array first, so that they can be cut at a whole character. */
+/* Messages are put together in a longer array first, so that they can be cut at a whole character.
+ */
 #include "config.h"
 
 #include "base/status.h"
@@ -9,7 +10,8 @@
 #include <stdio.h>
 #include <string.h>
 
-/* A copy that ends at a whole character: half a UTF-8 sequence at the end would make the message unreadable as text. */
+/* A copy that ends at a whole character: half a UTF-8 sequence at the end would make the message
+ * unreadable as text. */
 static void copy_text(char *to, size_t size, const char *from)
 {
     size_t length = strlen(from);
@@ -23,8 +25,9 @@ static void copy_text(char *to, size_t size, const char *from)
     to[length] = '\0';
 }
 
-enum tiptrue_status tt_fail(struct tiptrue_error *error, enum tiptrue_status status, const char *file, size_t line, size_t column,
-                            const char *hint, const char *format, ...)
+enum tiptrue_status tt_fail(struct tiptrue_error *error, enum tiptrue_status status,
+                            const char *file, size_t line, size_t column, const char *hint,
+                            const char *format, ...)
 {
     if (error == NULL || error->status != TIPTRUE_OK) {
         return status;
@@ -45,5 +48,6 @@ enum tiptrue_status tt_fail(struct tiptrue_error *error, enum tiptrue_status sta
 
 enum tiptrue_status tt_fail_memory(struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_MEMORY, NULL, 0, 0, "close other programs, or give a smaller file", "out of memory");
+    return tt_fail(error, TIPTRUE_E_MEMORY, NULL, 0, 0,
+                   "close other programs, or give a smaller file", "out of memory");
 }

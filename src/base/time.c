@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* RFC 3339, section 5.6, on the proleptic Gregorian calendar. A leap second (60) is the second after 59. */
+/* RFC 3339, section 5.6, on the proleptic Gregorian calendar. A leap second (60) is the second
+ * after 59. */
 #include "config.h"
 
 #include "base/time.h"
@@ -59,7 +60,8 @@ static long day_number(int year, int month, int day)
 {
     long y = month > 2 ? year : year - 1;
     long m = month > 2 ? month - 3 : month + 9;
-    return 365 * y + y / 4 - y / 100 + y / 400 + (153 * m + 2) / 5 + day - 719469 + (y < 0 ? -1 : 0);
+    return 365 * y + y / 4 - y / 100 + y / 400 + (153 * m + 2) / 5 + day - 719469 +
+           (y < 0 ? -1 : 0);
 }
 
 static long read_date(struct reader *reader)
@@ -127,15 +129,19 @@ void tt_time_write(double seconds, char text[TT_TIME_SIZE])
     const double day_s = 86400.0, first_s = -719528.0 * day_s, last_s = 2932896.0 * day_s + 86399.0;
     double whole = floor(fmin(fmax(seconds, first_s), last_s)), day = floor(whole / day_s);
     int of_day = (int)(whole - day * day_s);
-    /* days from 0000-03-01, so that a leap day ends its year; 146097 days in 400 years (Gregorian calendar) */
-    long n = (long)day + 719468, era = (n >= 0 ? n : n - 146096) / 146097, of_era = n - era * 146097;
+    /* days from 0000-03-01, so that a leap day ends its year; 146097 days in 400 years (Gregorian
+     * calendar) */
+    long n = (long)day + 719468, era = (n >= 0 ? n : n - 146096) / 146097,
+         of_era = n - era * 146097;
     long year = (of_era - of_era / 1460 + of_era / 36524 - of_era / 146096) / 365;
     long of_year = of_era - (365 * year + year / 4 - year / 100);
     long month = (5 * of_year + 2) / 153;
-    int d = (int)(of_year - (153 * month + 2) / 5) + 1, m = (int)(month < 10 ? month + 3 : month - 9);
+    int d = (int)(of_year - (153 * month + 2) / 5) + 1,
+        m = (int)(month < 10 ? month + 3 : month - 9);
     int y = (int)(year + era * 400 + (m <= 2 ? 1 : 0));
 
     /* the remainders change nothing; they tell the compiler how long the text can get */
-    snprintf(text, TT_TIME_SIZE, "%04u-%02u-%02uT%02u:%02u:%02uZ", (unsigned)y % 10000U, (unsigned)m % 100U, (unsigned)d % 100U,
-             (unsigned)(of_day / 3600) % 100U, (unsigned)(of_day / 60) % 60U, (unsigned)of_day % 60U);
+    snprintf(text, TT_TIME_SIZE, "%04u-%02u-%02uT%02u:%02u:%02uZ", (unsigned)y % 10000U,
+             (unsigned)m % 100U, (unsigned)d % 100U, (unsigned)(of_day / 3600) % 100U,
+             (unsigned)(of_day / 60) % 60U, (unsigned)of_day % 60U);
 }

@@ -7,12 +7,13 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-/* Seconds from 1970-01-01T00:00:00Z, leap seconds not counted, of the RFC 3339 date-time that fills text[0..length) wholly: with a
- * time zone ('Z' or an offset), 't', 'z' and a blank for 'T' allowed. Exact to half a microsecond in this century. */
+/* Seconds from 1970-01-01T00:00:00Z, leap seconds not counted, of the RFC 3339 date-time that fills
+ * text[0..length) wholly: with a time zone ('Z' or an offset), 't', 'z' and a blank for 'T'
+ * allowed. Exact to half a microsecond in this century. */
 bool tt_time_read(const char *text, size_t length, double *seconds);
 
-/* "2026-03-02T07:41:12Z" and NUL: the whole second at or before @seconds; beyond the years 0 to 9999, the nearest that can be
- * written. */
+/* "2026-03-02T07:41:12Z" and NUL: the whole second at or before @seconds; beyond the years 0 to
+ * 9999, the nearest that can be written. */
 #define TT_TIME_SIZE 21
 void tt_time_write(double seconds, char text[TT_TIME_SIZE]);
 

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See batch.h. A ring of slots, one lock: workers take the next piece while its slot is free; who finishes the piece that is due
- * hands it on, and what is finished behind it. No thread only waits and hands on: waking one for each piece cost a tenth of the
- * time of two cores, with pieces of 0.15 ms.
+/* See batch.h. A ring of slots, one lock: workers take the next piece while its slot is free; who
+ * finishes the piece that is due hands it on, and what is finished behind it. No thread only waits
+ * and hands on: waking one for each piece cost a tenth of the time of two cores, with pieces of
+ * 0.15 ms.
  */
 #include "config.h"
 
@@ -55,8 +56,8 @@ static bool take(struct ring *ring, size_t *piece)
     return got;
 }
 
-/* With the lock held, which is open while an outcome is handed on: all that is due, unless another worker is at it, who then comes
- * to what has just been finished. */
+/* With the lock held, which is open while an outcome is handed on: all that is due, unless another
+ * worker is at it, who then comes to what has just been finished. */
 static void deliver_due(struct ring *ring)
 {
     const struct cli_batch *batch = ring->batch;
@@ -122,7 +123,8 @@ static void run_ring(struct ring *ring, struct worker *workers, size_t n_workers
     for (size_t i = 0; i < n_workers; i++) {
         workers[i] = (struct worker){.ring = ring, .number = i};
     }
-    while (started < n_workers && pthread_create(&workers[started].thread, NULL, work, &workers[started]) == 0) {
+    while (started < n_workers &&
+           pthread_create(&workers[started].thread, NULL, work, &workers[started]) == 0) {
         started++;
     }
     work(&workers[0]);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue check: every fault of the files, and what a run can determine, before anything is solved. */
+/* tiptrue check: every fault of the files, and what a run can determine, before anything is solved.
+ */
 #include "config.h"
 
 #include <argp.h>
@@ -24,7 +25,8 @@ struct job {
 static int tell_determined(struct job *job, const char *path, const struct tiptrue_run *run)
 {
     const struct cli_objects *objects = job->objects;
-    struct cli_messages messages = {.stream = stderr, .telling = job->inputs->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = {
+        .stream = stderr, .telling = job->inputs->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_error error = {0};
     bool determined = false;
     char *text = NULL;
@@ -32,7 +34,8 @@ static int tell_determined(struct job *job, const char *path, const struct tiptr
 
     if (objects->plate == NULL || objects->machine == NULL) {
         if (!job->inputs->json) {
-            printf("%s: give a good --plate and --machine too, to see what the run can determine\n", path);
+            printf("%s: give a good --plate and --machine too, to see what the run can determine\n",
+                   path);
         }
         return 0;
     }
@@ -40,8 +43,9 @@ static int tell_determined(struct job *job, const char *path, const struct tiptr
         error.status = tiptrue_workspace_new(&job->workspace, &error);
     }
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_check(job->workspace, objects->plate, objects->machine, run, job->inputs->json, &job->look,
-                                     &determined, &text, &length, &error);
+        error.status =
+            tiptrue_check(job->workspace, objects->plate, objects->machine, run, job->inputs->json,
+                          &job->look, &determined, &text, &length, &error);
     }
     if (error.status != TIPTRUE_OK) {
         return cli_file_read(&messages, path, "run", &error);
@@ -56,14 +60,15 @@ static int tell_determined(struct job *job, const char *path, const struct tiptr
 
 static int check_run(struct job *job, const char *path)
 {
-    struct cli_messages messages = {.stream = stderr, .telling = job->inputs->json ? CLI_TELL_EACH : CLI_TELL_TEXT};
+    struct cli_messages messages = {.stream = stderr,
+                                    .telling = job->inputs->json ? CLI_TELL_EACH : CLI_TELL_TEXT};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
     struct tiptrue_run *run = NULL;
     int status;
 
-    error.status = tiptrue_run_read(path, job->objects->plate, job->objects->machine, job->objects->plan, job->inputs->pattern,
-                                    &sink, &run, &error);
+    error.status = tiptrue_run_read(path, job->objects->plate, job->objects->machine,
+                                    job->objects->plan, job->inputs->pattern, &sink, &run, &error);
     status = cli_file_read(&messages, path, "run", &error);
     if (status == 0) {
         status = tell_determined(job, path, run);
@@ -82,7 +87,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         state->child_inputs[0] = inputs;
         return 0;
     case ARGP_KEY_END:
-        if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL && inputs->n_runs == 0) {
+        if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
+            inputs->n_runs == 0) {
             argp_error(state, "nothing to check: name a plate, a machine, a plan or a run");
         }
         return 0;
@@ -97,11 +103,12 @@ int cli_check(int argc, char *argv[])
     static const struct argp ARGP = {
         .parser = parse_option,
         .args_doc = "[RUN...]",
-        .doc =
-            "Say every fault of the files named; from plate, machine and run, say also which quantities the touches can "
-            "determine.\v"
-            "Exit status: 0 the files are good and each run determines its offsets, 20 a run does not; 64 wrong use, 65 bad input, "
-            "66 no input, 74 reading or writing failed. Of several files, the worst.",
+        .doc = "Say every fault of the files named; from plate, machine and run, say also which "
+               "quantities the touches can "
+               "determine.\v"
+               "Exit status: 0 the files are good and each run determines its offsets, 20 a run "
+               "does not; 64 wrong use, 65 bad input, "
+               "66 no input, 74 reading or writing failed. Of several files, the worst.",
         .children = CHILDREN,
     };
     struct cli_inputs inputs = {0};

@@ -11,10 +11,12 @@ enum { CLI_EXIT_KEEP = 0, CLI_EXIT_UPDATE = 10, CLI_EXIT_REPEAT = 20 };
 
 /* The exit status that stands for @status: one of the BSD sysexits numbers, 0 for TIPTRUE_OK. */
 int cli_exit_status(enum tiptrue_status status);
-/* The worse one of two exit statuses: errors (64 and up) beat verdicts, and the larger number wins. */
+/* The worse one of two exit statuses: errors (64 and up) beat verdicts, and the larger number wins.
+ */
 int cli_worse(int status, int other);
 
-/* Each takes its own part of the command line, with "tiptrue COMMAND" as argv[0], and returns the exit status. */
+/* Each takes its own part of the command line, with "tiptrue COMMAND" as argv[0], and returns the
+ * exit status. */
 int cli_solve(int argc, char *argv[]);
 int cli_check(int argc, char *argv[]);
 int cli_export(int argc, char *argv[]);

@@ -39,7 +39,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (arguments->n_names != 2) {
-            argp_error(state, "two results are needed: files of `tiptrue solve --json', or, with --history, ids of stored runs");
+            argp_error(state, "two results are needed: files of `tiptrue solve --json', or, with "
+                              "--history, ids of stored runs");
         }
         return 0;
     default:
@@ -47,8 +48,10 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     }
 }
 
-/* The result @name: a file, or the run of the history whose id begins with it. Returns the exit status. */
-static int read_result(const struct pair *pair, const char *name, struct tiptrue_solution **solution)
+/* The result @name: a file, or the run of the history whose id begins with it. Returns the exit
+ * status. */
+static int read_result(const struct pair *pair, const char *name,
+                       struct tiptrue_solution **solution)
 {
     struct cli_messages messages = {.stream = stderr};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
@@ -77,7 +80,8 @@ static int show(const struct cli_history_arguments *arguments, const struct pair
 
     error.status = tiptrue_compare(pair->a, pair->b, pair->trend, &comparison, &error);
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_comparison_text(comparison, arguments->json, &look, &text, &length, &error);
+        error.status =
+            tiptrue_comparison_text(comparison, arguments->json, &look, &text, &length, &error);
     }
     if (error.status == TIPTRUE_OK) {
         cli_write(text, length);
@@ -90,20 +94,22 @@ static int show(const struct cli_history_arguments *arguments, const struct pair
     return cli_history_failed(&error);
 }
 
-/* The scatter between runs, of the machine that is named or the only one. Without runs of it there is none to reckon with. */
+/* The scatter between runs, of the machine that is named or the only one. Without runs of it there
+ * is none to reckon with. */
 static int read_trend(const struct cli_history_arguments *arguments, struct pair *pair)
 {
     struct tiptrue_error error = {0};
 
-    error.status = tiptrue_history_trend(pair->history, &arguments->query, NULL, &pair->trend, &error);
+    error.status =
+        tiptrue_history_trend(pair->history, &arguments->query, NULL, &pair->trend, &error);
     return error.status == TIPTRUE_E_NO_INPUT ? EX_OK : cli_history_failed(&error);
 }
 
 int cli_compare(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
-        {"machine", CLI_KEY_MACHINE, "NAME", 0, "The machine whose scatter between runs counts, where the history holds several",
-         1},
+        {"machine", CLI_KEY_MACHINE, "NAME", 0,
+         "The machine whose scatter between runs counts, where the history holds several", 1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
         {0},
     };
@@ -112,12 +118,14 @@ int cli_compare(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "RESULT_A RESULT_B",
-        .doc =
-            "Say whether the difference between two results is real: B less A, of offset, runout, contact radius and pose, with "
-            "its "
-            "uncertainty. A result is a file of `tiptrue solve --json', or, with --history, the id of a stored run; with a history "
-            "the scatter between runs is reckoned with.\v"
-            "Exit status: 0, whatever the difference is; 64 wrong use, 65 bad input, 66 no input, 74 reading failed.",
+        .doc = "Say whether the difference between two results is real: B less A, of offset, "
+               "runout, contact radius and pose, with "
+               "its "
+               "uncertainty. A result is a file of `tiptrue solve --json', or, with --history, the "
+               "id of a stored run; with a history "
+               "the scatter between runs is reckoned with.\v"
+               "Exit status: 0, whatever the difference is; 64 wrong use, 65 bad input, 66 no "
+               "input, 74 reading failed.",
         .children = CHILDREN,
     };
     struct cli_history_arguments arguments = {.takes_names = true};
@@ -125,7 +133,9 @@ int cli_compare(int argc, char *argv[])
     int status = EX_OSERR;
 
     if (cli_history_parse(&ARGP, argc, argv, &arguments)) {
-        status = arguments.history != NULL ? cli_history_open(arguments.history, false, &pair.history) : EX_OK;
+        status = arguments.history != NULL
+                     ? cli_history_open(arguments.history, false, &pair.history)
+                     : EX_OK;
     }
     if (status == EX_OK) {
         status = read_result(&pair, arguments.names[0], &pair.a);

@@ -33,9 +33,10 @@ struct arguments {
     struct tiptrue_export_options options;
 };
 
-/* A finite number at @text, *behind set; a usage error that names @option if there is none. The program never sets a locale, so
- * that the decimal sign is the point. */
-static double number(struct argp_state *state, const char *option, const char *text, const char **behind)
+/* A finite number at @text, *behind set; a usage error that names @option if there is none. The
+ * program never sets a locale, so that the decimal sign is the point. */
+static double number(struct argp_state *state, const char *option, const char *text,
+                     const char **behind)
 {
     size_t length = strspn(text, "+-.0123456789eE"); /* so neither hexadecimal nor nan nor inf */
     char *end = (char *)text;
@@ -48,7 +49,8 @@ static double number(struct argp_state *state, const char *option, const char *t
     return value;
 }
 
-static void parse_age(struct argp_state *state, const char *text, struct tiptrue_export_options *options)
+static void parse_age(struct argp_state *state, const char *text,
+                      struct tiptrue_export_options *options)
 {
     static const struct {
         const char *unit;
@@ -64,10 +66,14 @@ static void parse_age(struct argp_state *state, const char *text, struct tiptrue
             return;
         }
     }
-    argp_error(state, "--max-age '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h", text);
+    argp_error(
+        state,
+        "--max-age '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
+        text);
 }
 
-static void parse_change(struct argp_state *state, const char *text, struct tiptrue_export_options *options)
+static void parse_change(struct argp_state *state, const char *text,
+                         struct tiptrue_export_options *options)
 {
     const char *behind;
     double value = number(state, "--max-change", text, &behind);
@@ -79,7 +85,8 @@ static void parse_change(struct argp_state *state, const char *text, struct tipt
     options->max_change_mm = value;
 }
 
-static void parse_guard(struct argp_state *state, const char *text, struct tiptrue_export_options *options)
+static void parse_guard(struct argp_state *state, const char *text,
+                        struct tiptrue_export_options *options)
 {
     static const struct {
         const char *word;
@@ -129,20 +136,24 @@ static size_t rotations_of_list(struct argp_state *state, const char *text, doub
             return count;
         }
         if (*at != ',') {
-            argp_error(state, "--rotations '%s': degrees with commas between are expected, or every:STEP", text);
+            argp_error(state,
+                       "--rotations '%s': degrees with commas between are expected, or every:STEP",
+                       text);
         }
     }
 }
 
-static error_t parse_rotations(struct argp_state *state, const char *text, struct arguments *arguments)
+static error_t parse_rotations(struct argp_state *state, const char *text,
+                               struct arguments *arguments)
 {
     free(arguments->rotations_deg);
     arguments->rotations_deg = calloc(MOST_ROTATIONS, sizeof *arguments->rotations_deg);
     if (arguments->rotations_deg == NULL) {
         return ENOMEM;
     }
-    arguments->n_rotations = strncmp(text, "every:", 6) == 0 ? rotations_of_step(state, text + 6, arguments->rotations_deg)
-                                                             : rotations_of_list(state, text, arguments->rotations_deg);
+    arguments->n_rotations = strncmp(text, "every:", 6) == 0
+                                 ? rotations_of_step(state, text + 6, arguments->rotations_deg)
+                                 : rotations_of_list(state, text, arguments->rotations_deg);
     return 0;
 }
 
@@ -152,31 +163,39 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
     const struct tiptrue_export_options *options = &arguments->options;
 
     if (arguments->undo != NULL) {
-        if (arguments->result != NULL || options->into != NULL || options->n_put > 0 || arguments->template != NULL ||
-            arguments->history != NULL) {
+        if (arguments->result != NULL || options->into != NULL || options->n_put > 0 ||
+            arguments->template != NULL || arguments->history != NULL) {
             argp_error(state, "--undo stands alone, but for --dry-run");
         }
         return;
     }
     if (arguments->result == NULL) {
-        argp_error(state, "RESULT is missing: name the file that solve --json wrote, or - for standard input");
+        argp_error(
+            state,
+            "RESULT is missing: name the file that solve --json wrote, or - for standard input");
     }
     if (options->n_put > 0 && options->into == NULL) {
         argp_error(state, "--put needs --into: the file that the value is put into");
     }
     if (arguments->template != NULL && (options->into != NULL || options->dry_run)) {
-        argp_error(state, "--template writes to standard output; --into and --dry-run have no meaning with it");
+        argp_error(
+            state,
+            "--template writes to standard output; --into and --dry-run have no meaning with it");
     }
     if (arguments->n_rotations > 0 && arguments->template == NULL) {
-        argp_error(state, "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
+        argp_error(
+            state,
+            "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
     }
     size_t from_stdin = 0;
-    const char *const files[] = {arguments->result, arguments->template, arguments->machine, arguments->plate};
+    const char *const files[] = {arguments->result, arguments->template, arguments->machine,
+                                 arguments->plate};
     for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
         from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
     }
     if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
+                   from_stdin);
     }
 }
 
@@ -257,7 +276,8 @@ static char *default_machine(const char *result)
     return path;
 }
 
-/* Machine and plate, whichever are named; where places are wanted and no machine is named, the one beside the result. */
+/* Machine and plate, whichever are named; where places are wanted and no machine is named, the one
+ * beside the result. */
 static int read_objects(const struct arguments *arguments, struct cli_objects *objects)
 {
     struct cli_inputs inputs = {.machine = arguments->machine, .plate = arguments->plate};
@@ -281,13 +301,16 @@ static int read_objects(const struct arguments *arguments, struct cli_objects *o
     return status;
 }
 
-/* The export, entered into the history if one is kept; a run that it does not have is told before anything is written. */
-static enum tiptrue_status export_one(const struct arguments *arguments, const struct tiptrue_solution *solution,
-                                      struct tiptrue_history *history, const struct tiptrue_sink *sink,
-                                      struct tiptrue_exported **exported, struct tiptrue_error *error)
+/* The export, entered into the history if one is kept; a run that it does not have is told before
+ * anything is written. */
+static enum tiptrue_status
+export_one(const struct arguments *arguments, const struct tiptrue_solution *solution,
+           struct tiptrue_history *history, const struct tiptrue_sink *sink,
+           struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
     const struct tiptrue_export_options *options = &arguments->options;
-    enum tiptrue_status status = history != NULL ? tiptrue_history_has(history, solution, error) : TIPTRUE_OK;
+    enum tiptrue_status status =
+        history != NULL ? tiptrue_history_has(history, solution, error) : TIPTRUE_OK;
 
     if (status == TIPTRUE_OK) {
         status = tiptrue_export(solution, options, sink, exported, error);
@@ -298,9 +321,10 @@ static enum tiptrue_status export_one(const struct arguments *arguments, const s
     return status;
 }
 
-static enum tiptrue_status read_and_export(struct arguments *arguments, const struct cli_objects *objects,
-                                           struct tiptrue_history *history, struct tiptrue_sink *sink,
-                                           struct tiptrue_exported **exported, struct tiptrue_error *error)
+static enum tiptrue_status
+read_and_export(struct arguments *arguments, const struct cli_objects *objects,
+                struct tiptrue_history *history, struct tiptrue_sink *sink,
+                struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
     struct tiptrue_export_options *options = &arguments->options;
@@ -309,8 +333,8 @@ static enum tiptrue_status read_and_export(struct arguments *arguments, const st
     options->machine = objects->machine;
     options->plate = objects->plate;
     if (status == TIPTRUE_OK && arguments->template != NULL) {
-        status = tiptrue_template(solution, arguments->template, arguments->rotations_deg, arguments->n_rotations, options, sink,
-                                  exported, error);
+        status = tiptrue_template(solution, arguments->template, arguments->rotations_deg,
+                                  arguments->n_rotations, options, sink, exported, error);
     } else if (status == TIPTRUE_OK) {
         status = export_one(arguments, solution, history, sink, exported, error);
     }
@@ -333,9 +357,11 @@ static int do_it(struct arguments *arguments)
     }
     if (status == EX_OK) {
         arguments->options.now_s = (double)time(NULL);
-        error.status = arguments->undo != NULL ? tiptrue_export_undo(arguments->undo, arguments->options.dry_run,
-                                                                     arguments->options.now_s, &exported, &error)
-                                               : read_and_export(arguments, &objects, history, &sink, &exported, &error);
+        error.status =
+            arguments->undo != NULL
+                ? tiptrue_export_undo(arguments->undo, arguments->options.dry_run,
+                                      arguments->options.now_s, &exported, &error)
+                : read_and_export(arguments, &objects, history, &sink, &exported, &error);
         if (error.status != TIPTRUE_OK) {
             cli_messages_error(&messages, &error);
         }
@@ -354,25 +380,36 @@ int cli_export(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {NULL, 0, NULL, 0, "Where to:", 1},
-        {"into", CLI_KEY_INTO, "CONFIG", 0, "The configuration file (default: as the machine file's export says)", 1},
+        {"into", CLI_KEY_INTO, "CONFIG", 0,
+         "The configuration file (default: as the machine file's export says)", 1},
         {"put", CLI_KEY_PUT, "FIELD=PLACE", 0,
-         "What goes where, such as t1.offset.x:minus:.4=/head/t1/x; once for each value (default: as the machine file's export "
+         "What goes where, such as t1.offset.x:minus:.4=/head/t1/x; once for each value (default: "
+         "as the machine file's export "
          "says)",
          1},
-        {"tip", CLI_KEY_TIP, "NAME", 0, "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine (default: " MACHINE_FILE " beside RESULT, unless --put is given)", 1},
-        {"template", CLI_KEY_TEMPLATE, "FILE", 0, "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
-        {"rotations", CLI_KEY_ROTATIONS, "LIST", 0, "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP",
-         1},
+        {"tip", CLI_KEY_TIP, "NAME", 0,
+         "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0,
+         "The machine (default: " MACHINE_FILE " beside RESULT, unless --put is given)", 1},
+        {"template", CLI_KEY_TEMPLATE, "FILE", 0,
+         "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
+        {"rotations", CLI_KEY_ROTATIONS, "LIST", 0,
+         "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP", 1},
         {NULL, 0, NULL, 0, "Guards:", 2},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The present plate: a result of another one is refused", 2},
-        {"max-age", CLI_KEY_MAX_AGE, "TIME", 0, "Refuse a run that was started longer ago, such as 12h (s, min, h, d)", 2},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The present plate: a result of another one is refused",
+         2},
+        {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
+         "Refuse a run that was started longer ago, such as 12h (s, min, h, d)", 2},
         {"max-change", CLI_KEY_MAX_CHANGE, "MM", 0, "Refuse to move an offset by more", 2},
-        {"force", CLI_KEY_FORCE, "GUARD", 0, "Pass over one guard: verdict, age, machine, change or plate", 2},
+        {"force", CLI_KEY_FORCE, "GUARD", 0,
+         "Pass over one guard: verdict, age, machine, change or plate", 2},
         {NULL, 0, NULL, 0, "Looking first, and the way back:", 3},
-        {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter the export into the history, which must have the run", 3},
-        {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff", 3},
-        {"undo", CLI_KEY_UNDO, "CONFIG", 0, "Put back what was in CONFIG before the export, if it was not changed since", 3},
+        {"history", CLI_KEY_HISTORY, "FILE", 0,
+         "Enter the export into the history, which must have the run", 3},
+        {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff",
+         3},
+        {"undo", CLI_KEY_UNDO, "CONFIG", 0,
+         "Put back what was in CONFIG before the export, if it was not changed since", 3},
         {0},
     };
     static const struct argp ARGP = {
@@ -380,12 +417,15 @@ int cli_export(int argc, char *argv[])
         .parser = parse_option,
         .args_doc = "RESULT\n--undo CONFIG",
         .doc =
-            "Write numbers of RESULT, which solve --json wrote, into the machine's configuration: JSON, XML, lines of key = value, "
+            "Write numbers of RESULT, which solve --json wrote, into the machine's configuration: "
+            "JSON, XML, lines of key = value, "
             "or "
             "any text. Only the digits change; the old file stays beside it, named with the date.\v"
-            "Exit status: 0 written, or nothing is needed; 64 wrong use, 65 a guard refuses or the input is bad, 66 no input, 70 "
+            "Exit status: 0 written, or nothing is needed; 64 wrong use, 65 a guard refuses or the "
+            "input is bad, 66 no input, 70 "
             "fault of "
-            "the program, 71 out of memory, 74 locked, changed meanwhile or not writable, 78 a place or the configuration is not "
+            "the program, 71 out of memory, 74 locked, changed meanwhile or not writable, 78 a "
+            "place or the configuration is not "
             "as it should be.",
     };
     struct arguments arguments = {0};

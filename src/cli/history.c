@@ -18,8 +18,10 @@
 #include "cli/terminal.h"
 
 static const struct argp_option COMMON_OPTIONS[] = {
-    {"history", CLI_KEY_HISTORY, "FILE", 0, "The history (default: tiptrue/history.db in the user's data folder)", 1},
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+    {"history", CLI_KEY_HISTORY, "FILE", 0,
+     "The history (default: tiptrue/history.db in the user's data folder)", 1},
+    {"plain", CLI_KEY_PLAIN, NULL, 0,
+     "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
     {0},
 };
 
@@ -59,7 +61,8 @@ bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], voi
     return false;
 }
 
-bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments)
+bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
+                       struct cli_history_arguments *arguments)
 {
     return cli_history_parse_into(argp, argc, argv, arguments);
 }
@@ -73,7 +76,8 @@ int cli_history_open(const char *named, bool write, struct tiptrue_history **his
     if (status != EX_OK) {
         return status;
     }
-    error.status = tiptrue_history_open(path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ, history, &error);
+    error.status = tiptrue_history_open(path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ,
+                                        history, &error);
     free(path);
     return cli_history_failed(&error);
 }
@@ -122,20 +126,22 @@ static error_t parse_read(int key, char *argument, struct argp_state *state)
 
 static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
 
-#define QUERY_OPTIONS                                                                                                              \
-    {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine", 1},                                                       \
-    {                                                                                                                              \
-        "since", CLI_KEY_SINCE, "TIME", 0, "Only runs started at this date, or date and time (RFC 3339), or later", 1              \
+#define QUERY_OPTIONS                                                                              \
+    {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine", 1},                       \
+    {                                                                                              \
+        "since", CLI_KEY_SINCE, "TIME", 0,                                                         \
+            "Only runs started at this date, or date and time (RFC 3339), or later", 1             \
     }
 
 static int list(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         QUERY_OPTIONS, {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2}, {0}};
-    static const struct argp ARGP = {.options = OPTIONS,
-                                     .parser = parse_read,
-                                     .doc = "List the runs of the history in order of time, the newest last.",
-                                     .children = CHILDREN};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_read,
+        .doc = "List the runs of the history in order of time, the newest last.",
+        .children = CHILDREN};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     const struct tiptrue_writer writer = {.write = write_out};
@@ -145,7 +151,8 @@ static int list(int argc, char *argv[])
     status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
     if (status == EX_OK) {
         struct tiptrue_text_options look = cli_text_options(arguments.plain);
-        error.status = tiptrue_history_list(history, &arguments.query, arguments.json, &look, &writer, &error);
+        error.status =
+            tiptrue_history_list(history, &arguments.query, arguments.json, &look, &writer, &error);
         status = cli_history_failed(&error);
     }
     tiptrue_history_close(history);
@@ -157,12 +164,12 @@ static int export(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         QUERY_OPTIONS, {"csv", CLI_KEY_CSV, NULL, 0, "CSV instead of lines of JSON", 2}, {0}};
-    static const struct argp ARGP = {
-        .options = OPTIONS,
-        .parser = parse_read,
-        .doc = "Write runs to standard output, whole: logs, documents, results. `tiptrue history import' makes "
-               "the same history of it.",
-        .children = CHILDREN};
+    static const struct argp ARGP = {.options = OPTIONS,
+                                     .parser = parse_read,
+                                     .doc = "Write runs to standard output, whole: logs, "
+                                            "documents, results. `tiptrue history import' makes "
+                                            "the same history of it.",
+                                     .children = CHILDREN};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     const struct tiptrue_writer writer = {.write = write_out};
@@ -171,7 +178,8 @@ static int export(int argc, char *argv[])
 
     status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
     if (status == EX_OK) {
-        error.status = tiptrue_history_export(history, &arguments.query, arguments.csv, &writer, &error);
+        error.status =
+            tiptrue_history_export(history, &arguments.query, arguments.csv, &writer, &error);
         status = cli_history_failed(&error);
     }
     tiptrue_history_close(history);
@@ -181,12 +189,13 @@ static int export(int argc, char *argv[])
 
 static int verify(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_read,
-                                     .doc =
-                                         "Read all of the history and look for damage: its structure, its references, every stored "
-                                         "byte against its digest, and whether every result can be read.\v"
-                                         "Exit status: 0 sound, 65 damaged, 66 not there.",
-                                     .children = CHILDREN};
+    static const struct argp ARGP = {
+        .parser = parse_read,
+        .doc = "Read all of the history and look for damage: its structure, its references, every "
+               "stored "
+               "byte against its digest, and whether every result can be read.\v"
+               "Exit status: 0 sound, 65 damaged, 66 not there.",
+        .children = CHILDREN};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     struct tiptrue_history_counts counts = {0};
@@ -199,8 +208,8 @@ static int verify(int argc, char *argv[])
     if (status == EX_OK) {
         error.status = tiptrue_history_verify(history, &sink, &counts, &error);
         if (error.status == TIPTRUE_OK || error.status == TIPTRUE_E_DATA) {
-            printf("%zu runs, %zu logs, %zu results, %zu documents, %zu exports: ", counts.runs, counts.logs, counts.results,
-                   counts.documents, counts.exports);
+            printf("%zu runs, %zu logs, %zu results, %zu documents, %zu exports: ", counts.runs,
+                   counts.logs, counts.results, counts.documents, counts.exports);
             printf(counts.faults == 0 ? "sound\n" : "%zu faults\n", counts.faults);
         }
         if (error.status != TIPTRUE_OK) {
@@ -237,16 +246,18 @@ static error_t parse_saying(int key, char *argument, struct argp_state *state)
 
 static int say(const struct argp *argp, enum tiptrue_history_word word, int argc, char *argv[])
 {
-    static const size_t NAMES_WANTED[] = {
-        [TIPTRUE_HISTORY_EXCLUDE] = 1, [TIPTRUE_HISTORY_INCLUDE] = 1, [TIPTRUE_HISTORY_STARTED] = 2, [TIPTRUE_HISTORY_NOTE] = 2};
+    static const size_t NAMES_WANTED[] = {[TIPTRUE_HISTORY_EXCLUDE] = 1,
+                                          [TIPTRUE_HISTORY_INCLUDE] = 1,
+                                          [TIPTRUE_HISTORY_STARTED] = 2,
+                                          [TIPTRUE_HISTORY_NOTE] = 2};
     struct saying saying = {.history = {.takes_names = true}};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
     char id[TIPTRUE_RUN_ID_SIZE];
     int status = cli_history_parse_into(argp, argc, argv, &saying) ? EX_OK : EX_OSERR;
 
-    if (status == EX_OK &&
-        (saying.history.n_names != NAMES_WANTED[word] || (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
+    if (status == EX_OK && (saying.history.n_names != NAMES_WANTED[word] ||
+                            (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
         fprintf(stderr, "%s: %s\n", argv[0],
                 word == TIPTRUE_HISTORY_EXCLUDE   ? "name one run, and say --why"
                 : word == TIPTRUE_HISTORY_INCLUDE ? "name one run"
@@ -270,12 +281,14 @@ static int say(const struct argp *argp, enum tiptrue_history_word word, int argc
 
 static int exclude(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {{"why", CLI_KEY_WHY, "TEXT", 0, "The reason; it is shown with the trend", 1}, {0}};
-    static const struct argp ARGP = {.options = OPTIONS,
-                                     .parser = parse_saying,
-                                     .args_doc = "RUN",
-                                     .doc = "Keep a run out of trends and of the scatter between runs. Its result stays.",
-                                     .children = CHILDREN};
+    static const struct argp_option OPTIONS[] = {
+        {"why", CLI_KEY_WHY, "TEXT", 0, "The reason; it is shown with the trend", 1}, {0}};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_saying,
+        .args_doc = "RUN",
+        .doc = "Keep a run out of trends and of the scatter between runs. Its result stays.",
+        .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_EXCLUDE, argc, argv);
 }
 
@@ -283,24 +296,28 @@ static int include(int argc, char *argv[])
 {
     static const struct argp ARGP = {.parser = parse_saying,
                                      .args_doc = "RUN",
-                                     .doc = "Take a run into trends again, whatever its clock says.",
+                                     .doc =
+                                         "Take a run into trends again, whatever its clock says.",
                                      .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_INCLUDE, argc, argv);
 }
 
 static int started(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_saying,
-                                     .args_doc = "RUN TIME",
-                                     .doc = "Give a run the start that it should have had (RFC 3339). The log stays as it is.",
-                                     .children = CHILDREN};
+    static const struct argp ARGP = {
+        .parser = parse_saying,
+        .args_doc = "RUN TIME",
+        .doc = "Give a run the start that it should have had (RFC 3339). The log stays as it is.",
+        .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_STARTED, argc, argv);
 }
 
 static int note(int argc, char *argv[])
 {
-    static const struct argp ARGP = {
-        .parser = parse_saying, .args_doc = "RUN TEXT", .doc = "Keep a note with a run.", .children = CHILDREN};
+    static const struct argp ARGP = {.parser = parse_saying,
+                                     .args_doc = "RUN TEXT",
+                                     .doc = "Keep a note with a run.",
+                                     .children = CHILDREN};
     return say(&ARGP, TIPTRUE_HISTORY_NOTE, argc, argv);
 }
 
@@ -311,9 +328,11 @@ struct action {
 
 static const struct action ACTIONS[] = {
     {"list", "tiptrue history list", "the runs that are stored, in order of time", list},
-    {"show", "tiptrue history show", "a stored run: its result, its log, its documents; solve it anew", cli_history_show},
+    {"show", "tiptrue history show",
+     "a stored run: its result, its log, its documents; solve it anew", cli_history_show},
     {"export", "tiptrue history export", "write runs out, whole", export},
-    {"import", "tiptrue history import", "take in exports, results and run logs, of files and folders", cli_history_import},
+    {"import", "tiptrue history import",
+     "take in exports, results and run logs, of files and folders", cli_history_import},
     {"verify", "tiptrue history verify", "look for damage", verify},
     {"exclude", "tiptrue history exclude", "keep a run out of trends, and say why", exclude},
     {"include", "tiptrue history include", "take a run into trends again", include},
@@ -358,7 +377,8 @@ int cli_history(int argc, char *argv[])
     static const struct argp ARGP = {
         .parser = parse_action,
         .args_doc = "ACTION [OPTION...]",
-        .doc = "The history keeps every run that `tiptrue solve' entered by --history or --record, with its log and documents.\v"
+        .doc = "The history keeps every run that `tiptrue solve' entered by --history or --record, "
+               "with its log and documents.\v"
                "Actions:\n"
                "  list      the runs that are stored, in order of time\n"
                "  show      a stored run: its result, its log, its documents; solve it anew\n"

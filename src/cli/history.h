@@ -23,7 +23,8 @@ struct cli_history_arguments {
 extern const struct argp cli_history_common_argp;
 
 /* argp_parse; false: out of memory, told. */
-bool cli_history_parse(const struct argp *argp, int argc, char *argv[], struct cli_history_arguments *arguments);
+bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
+                       struct cli_history_arguments *arguments);
 /* The same with an input of the command's own. */
 bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input);
 /* Open the history @named, or the default one. Returns the exit status; a failure is told. */

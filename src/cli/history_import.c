@@ -139,7 +139,8 @@ static int read_folder(const char *folder, struct paths *inside)
     return status;
 }
 
-/* Add the files below @folder. A symbolic link is not followed: it may lead out of the folder, or round in it. */
+/* Add the files below @folder. A symbolic link is not followed: it may lead out of the folder, or
+ * round in it. */
 static int walk(const char *folder, int deep, struct paths *files)
 {
     struct paths inside = {0};
@@ -172,7 +173,8 @@ static void print_report(void *context, const struct tiptrue_import_report *repo
     const char *between = ": ";
 
     (void)context;
-    if (report->status != TIPTRUE_OK && report->new_runs + report->new_results + report->known_runs == 0) {
+    if (report->status != TIPTRUE_OK &&
+        report->new_runs + report->new_results + report->known_runs == 0) {
         return; /* its faults were told */
     }
     fputs(report->path, stdout);
@@ -182,9 +184,10 @@ static void print_report(void *context, const struct tiptrue_import_report *repo
     puts(between[0] == ':' ? ": nothing to import in it" : "");
 }
 
-/* Files that were named, and files that were found in folders: among the latter plates and machines are no fault. */
-static int import_paths(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history,
-                        const struct paths *files, bool found)
+/* Files that were named, and files that were found in folders: among the latter plates and machines
+ * are no fault. */
+static int import_paths(const struct arguments *arguments, const struct cli_objects *objects,
+                        struct tiptrue_history *history, const struct paths *files, bool found)
 {
     struct tiptrue_import_options options = {.plate = objects->plate,
                                              .machine = objects->machine,
@@ -199,15 +202,16 @@ static int import_paths(const struct arguments *arguments, const struct cli_obje
     enum tiptrue_status status = tiptrue_workspace_new(&workspace, &error);
 
     if (status == TIPTRUE_OK) {
-        status = tiptrue_history_import(history, workspace, (const char *const *)files->paths, files->n, &options, &sink,
-                                        print_report, NULL, &error);
+        status = tiptrue_history_import(history, workspace, (const char *const *)files->paths,
+                                        files->n, &options, &sink, print_report, NULL, &error);
     }
     tiptrue_workspace_free(workspace);
     (void)cli_history_failed(&error);
     return cli_exit_status(status);
 }
 
-static int import_all(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history)
+static int import_all(const struct arguments *arguments, const struct cli_objects *objects,
+                      struct tiptrue_history *history)
 {
     int worst = EX_OK;
 
@@ -245,8 +249,10 @@ int cli_history_import(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "PATH...",
-        .doc = "Take files into the history, told apart by their content: exports of a history, results of "
-               "`tiptrue solve --json', run logs. Of a folder, all files below it; hidden ones and symbolic "
+        .doc = "Take files into the history, told apart by their content: exports of a history, "
+               "results of "
+               "`tiptrue solve --json', run logs. Of a folder, all files below it; hidden ones and "
+               "symbolic "
                "links are passed over. What is there already stays as it is.",
         .children = CHILDREN};
     struct arguments arguments = {.common.takes_names = true};

@@ -22,7 +22,8 @@ struct arguments {
     bool again, replace;
 };
 
-static void take_part(struct arguments *arguments, enum tiptrue_history_part part, struct argp_state *state)
+static void take_part(struct arguments *arguments, enum tiptrue_history_part part,
+                      struct argp_state *state)
 {
     if (arguments->raw) {
         argp_error(state, "--json, --log and --document exclude each other");
@@ -34,7 +35,8 @@ static void take_part(struct arguments *arguments, enum tiptrue_history_part par
 static enum tiptrue_history_part document_part(const char *word, struct argp_state *state)
 {
     static const char *const WORDS[] = {"plate", "machine", "plan", "pattern"};
-    static const enum tiptrue_history_part PARTS[] = {TIPTRUE_HISTORY_PLATE, TIPTRUE_HISTORY_MACHINE, TIPTRUE_HISTORY_PLAN,
+    static const enum tiptrue_history_part PARTS[] = {TIPTRUE_HISTORY_PLATE,
+                                                      TIPTRUE_HISTORY_MACHINE, TIPTRUE_HISTORY_PLAN,
                                                       TIPTRUE_HISTORY_PATTERN};
     for (size_t i = 0; i < sizeof WORDS / sizeof WORDS[0]; i++) {
         if (strcmp(word, WORDS[i]) == 0) {
@@ -54,7 +56,9 @@ static void check(const struct arguments *arguments, struct argp_state *state)
         argp_error(state, "--again shows what changes; it excludes --json, --log and --document");
     }
     if (arguments->common.n_names == 0 && !arguments->again) {
-        argp_error(state, "a RUN is missing: the first digits of its id, as `tiptrue history list' shows it");
+        argp_error(
+            state,
+            "a RUN is missing: the first digits of its id, as `tiptrue history list' shows it");
     }
 }
 
@@ -100,8 +104,8 @@ struct showing {
     bool all;
 };
 
-static enum tiptrue_status show_text(struct showing *showing, const char *id, char **text, size_t *length,
-                                     struct tiptrue_error *error)
+static enum tiptrue_status show_text(struct showing *showing, const char *id, char **text,
+                                     size_t *length, struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
     enum tiptrue_status status = tiptrue_history_solution(showing->history, id, &solution, error);
@@ -113,14 +117,14 @@ static enum tiptrue_status show_text(struct showing *showing, const char *id, ch
     return status;
 }
 
-static enum tiptrue_status read(struct showing *showing, const char *id, char **text, size_t *length, bool *changed,
-                                struct tiptrue_error *error)
+static enum tiptrue_status read(struct showing *showing, const char *id, char **text,
+                                size_t *length, bool *changed, struct tiptrue_error *error)
 {
     const struct arguments *arguments = showing->arguments;
 
     if (arguments->again) {
-        return tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace, cli_now_s(), &showing->look,
-                                     changed, text, length, error);
+        return tiptrue_history_again(showing->history, showing->workspace, id, arguments->replace,
+                                     cli_now_s(), &showing->look, changed, text, length, error);
     }
     if (arguments->raw) {
         return tiptrue_history_get(showing->history, id, arguments->part, text, length, error);
@@ -129,7 +133,8 @@ static enum tiptrue_status read(struct showing *showing, const char *id, char **
 }
 
 /* Of all runs only those are shown that change. */
-static enum tiptrue_status show(struct showing *showing, const char *id, struct tiptrue_error *error)
+static enum tiptrue_status show(struct showing *showing, const char *id,
+                                struct tiptrue_error *error)
 {
     const struct arguments *arguments = showing->arguments;
     bool changed = true;
@@ -195,7 +200,10 @@ static int show_all(struct showing *showing)
     }
     free(ids);
     printf("%zu of %zu runs changed", showing->changed, n);
-    printf(showing->skipped > 0 ? "; %zu are known only by their result, and cannot be solved anew\n" : "\n", showing->skipped);
+    printf(showing->skipped > 0
+               ? "; %zu are known only by their result, and cannot be solved anew\n"
+               : "\n",
+           showing->skipped);
     return worst;
 }
 
@@ -206,22 +214,26 @@ int cli_history_show(int argc, char *argv[])
         {"log", CLI_KEY_LOG, NULL, 0, "The log, byte by byte as it was read", 2},
         {"document", CLI_KEY_DOCUMENT, "KIND", 0,
          "What the result was worked out from, byte by byte: plate, machine, plan or pattern", 2},
-        {"again", CLI_KEY_AGAIN, NULL, 0, "Solve the runs (default: all) by this version, and show what that changes", 3},
+        {"again", CLI_KEY_AGAIN, NULL, 0,
+         "Solve the runs (default: all) by this version, and show what that changes", 3},
         {"replace", CLI_KEY_REPLACE, NULL, 0, "With --again: store the new results", 3},
         {0},
     };
     static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {.options = OPTIONS,
-                                     .parser = parse_option,
-                                     .args_doc = "RUN...",
-                                     .doc = "Show stored runs, as `tiptrue solve' would. RUN is the beginning of a run's id.",
-                                     .children = CHILDREN};
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "RUN...",
+        .doc = "Show stored runs, as `tiptrue solve' would. RUN is the beginning of a run's id.",
+        .children = CHILDREN};
     struct arguments arguments = {.common.takes_names = true};
     struct showing showing = {.arguments = &arguments};
     struct tiptrue_error error = {0};
     int status = cli_history_parse(&ARGP, argc, argv, &arguments.common) ? EX_OK : EX_OSERR;
 
-    status = status == EX_OK ? cli_history_open(arguments.common.history, arguments.replace, &showing.history) : status;
+    status = status == EX_OK
+                 ? cli_history_open(arguments.common.history, arguments.replace, &showing.history)
+                 : status;
     if (status == EX_OK && arguments.again) {
         error.status = tiptrue_workspace_new(&showing.workspace, &error);
         status = cli_history_failed(&error);

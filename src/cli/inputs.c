@@ -10,7 +10,8 @@
 
 #include "cli/command.h"
 
-int cli_file_read(struct cli_messages *messages, const char *path, const char *what, const struct tiptrue_error *error)
+int cli_file_read(struct cli_messages *messages, const char *path, const char *what,
+                  const struct tiptrue_error *error)
 {
     if (error->status != TIPTRUE_OK) {
         cli_messages_error(messages, error);
@@ -19,13 +20,15 @@ int cli_file_read(struct cli_messages *messages, const char *path, const char *w
         if (messages->errors == 0) {
             printf("%s: %s is good\n", path, what);
         } else {
-            printf("%s: %s has %zu fault%s\n", path, what, messages->errors, messages->errors == 1 ? "" : "s");
+            printf("%s: %s has %zu fault%s\n", path, what, messages->errors,
+                   messages->errors == 1 ? "" : "s");
         }
     }
     return cli_exit_status(error->status);
 }
 
-int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling, struct cli_objects *objects)
+int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling,
+                     struct cli_objects *objects)
 {
     int worst = 0;
 
@@ -53,8 +56,10 @@ int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling, 
     return worst;
 }
 
-enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs, const struct cli_objects *objects,
-                                           const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs,
+                                           const struct cli_objects *objects,
+                                           const struct tiptrue_sink *sink,
+                                           struct tiptrue_run **run, struct tiptrue_error *error)
 {
     struct tiptrue_run **logs = calloc(inputs->n_runs, sizeof *logs);
     enum tiptrue_status status = TIPTRUE_OK;
@@ -64,13 +69,13 @@ enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs, cons
         return error->status = TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < inputs->n_runs; i++) {
-        enum tiptrue_status got =
-            tiptrue_run_read(inputs->runs[i], objects->plate, objects->machine, NULL, NULL, sink, &logs[i], error);
+        enum tiptrue_status got = tiptrue_run_read(
+            inputs->runs[i], objects->plate, objects->machine, NULL, NULL, sink, &logs[i], error);
         status = status == TIPTRUE_OK ? got : status;
     }
     if (status == TIPTRUE_OK) {
-        status =
-            tiptrue_run_join((const struct tiptrue_run *const *)logs, inputs->n_runs, objects->plate, objects->machine, run, error);
+        status = tiptrue_run_join((const struct tiptrue_run *const *)logs, inputs->n_runs,
+                                  objects->plate, objects->machine, run, error);
     }
     for (size_t i = 0; i < inputs->n_runs; i++) {
         tiptrue_run_free(logs[i]);

@@ -15,15 +15,22 @@ struct cli_objects {
     struct tiptrue_plan *plan;
 };
 
-/* Read plate, machine and plan, whichever are named, all of them even when one is bad. Returns the exit status: 0, or the worst. */
-int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling, struct cli_objects *objects);
+/* Read plate, machine and plan, whichever are named, all of them even when one is bad. Returns the
+ * exit status: 0, or the worst. */
+int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling,
+                     struct cli_objects *objects);
 void cli_objects_free(struct cli_objects *objects);
 
-/* All RUNs of the command line as one run, tiptrue_run_join; of all logs the faults are told, even when one is bad. */
-enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs, const struct cli_objects *objects,
-                                           const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error);
+/* All RUNs of the command line as one run, tiptrue_run_join; of all logs the faults are told, even
+ * when one is bad. */
+enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs,
+                                           const struct cli_objects *objects,
+                                           const struct tiptrue_sink *sink,
+                                           struct tiptrue_run **run, struct tiptrue_error *error);
 
-/* What is said of a file after it was read: @error holds the status, TIPTRUE_OK or not. Returns the exit status for it. */
-int cli_file_read(struct cli_messages *messages, const char *path, const char *what, const struct tiptrue_error *error);
+/* What is said of a file after it was read: @error holds the status, TIPTRUE_OK or not. Returns the
+ * exit status for it. */
+int cli_file_read(struct cli_messages *messages, const char *path, const char *what,
+                  const struct tiptrue_error *error);
 
 #endif

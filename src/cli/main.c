@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The program: which command is meant, what its status is as an exit status, and whether its output arrived. */
+/* The program: which command is meant, what its status is as an exit status, and whether its output
+ * arrived. */
 #include "config.h"
 
 #include <argp.h>
@@ -20,15 +21,24 @@ struct command {
 };
 
 static const struct command COMMANDS[] = {
-    {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict", cli_solve},
-    {"check", "tiptrue check", "say every fault of the files, and what a run can determine", cli_check},
-    {"export", "tiptrue export", "write a result into the machine's configuration, or fill a template", cli_export},
-    {"plan", "tiptrue plan", "which touches reach the wanted uncertainty, in which order", cli_plan},
-    {"simulate", "tiptrue simulate", "the log of a run without a machine, from a known truth", cli_simulate},
-    {"compare", "tiptrue compare", "say whether the difference between two results is real", cli_compare},
-    {"trend", "tiptrue trend", "say what the runs of a machine show over time: changes, drift, scatter", cli_trend},
-    {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify", cli_history},
-    {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures", cli_report},
+    {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict",
+     cli_solve},
+    {"check", "tiptrue check", "say every fault of the files, and what a run can determine",
+     cli_check},
+    {"export", "tiptrue export",
+     "write a result into the machine's configuration, or fill a template", cli_export},
+    {"plan", "tiptrue plan", "which touches reach the wanted uncertainty, in which order",
+     cli_plan},
+    {"simulate", "tiptrue simulate", "the log of a run without a machine, from a known truth",
+     cli_simulate},
+    {"compare", "tiptrue compare", "say whether the difference between two results is real",
+     cli_compare},
+    {"trend", "tiptrue trend",
+     "say what the runs of a machine show over time: changes, drift, scatter", cli_trend},
+    {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify",
+     cli_history},
+    {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures",
+     cli_report},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 
@@ -56,7 +66,8 @@ int cli_worse(int status, int other)
 /* The table of commands, put behind the options of --help; the text becomes argp's to free. */
 static char *help_filter(int key, const char *text, void *input)
 {
-    static const char TITLE[] = "Commands:\n", TAIL[] = "\n`tiptrue COMMAND --help' tells the options of a command.";
+    static const char TITLE[] = "Commands:\n",
+                      TAIL[] = "\n`tiptrue COMMAND --help' tells the options of a command.";
     size_t size = sizeof TITLE + sizeof TAIL, at;
     char *table;
 
@@ -73,7 +84,8 @@ static char *help_filter(int key, const char *text, void *input)
     }
     at = (size_t)snprintf(table, size, "%s", TITLE);
     for (size_t i = 0; i < N_COMMANDS; i++) {
-        at += (size_t)snprintf(table + at, size - at, "  %-8s  %s\n", COMMANDS[i].name, COMMANDS[i].purpose);
+        at += (size_t)snprintf(table + at, size - at, "  %-8s  %s\n", COMMANDS[i].name,
+                               COMMANDS[i].purpose);
     }
     snprintf(table + at, size - at, "%s", TAIL);
     return table;
@@ -145,7 +157,8 @@ int main(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "COMMAND [OPTION...]",
-        .doc = "Where each tip of a placement machine is, seen from its camera: from touches on a reference plate to the "
+        .doc = "Where each tip of a placement machine is, seen from its camera: from touches on a "
+               "reference plate to the "
                "tip-to-camera offset, with its uncertainty.\v ",
         .help_filter = help_filter,
     };
@@ -155,7 +168,8 @@ int main(int argc, char *argv[])
     if (argc > 0) {
         argv[0] = program; /* in messages, wherever the file lies */
     }
-    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) { /* for want of memory; other faults end there */
+    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) !=
+        0) { /* for want of memory; other faults end there */
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }

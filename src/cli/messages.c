@@ -7,7 +7,8 @@
 
 #include <stdlib.h>
 
-/* Where to write: when memory for keeping is short, standard error, for a message in the wrong place is better than none. */
+/* Where to write: when memory for keeping is short, standard error, for a message in the wrong
+ * place is better than none. */
 static FILE *stream_of(struct cli_messages *messages)
 {
     if (messages->stream != NULL) {
@@ -19,8 +20,8 @@ static FILE *stream_of(struct cli_messages *messages)
     return messages->kept != NULL ? messages->kept : stderr;
 }
 
-static void write_message(FILE *to, const char *severity, const char *file, size_t line, size_t column, const char *text,
-                          const char *hint)
+static void write_message(FILE *to, const char *severity, const char *file, size_t line,
+                          size_t column, const char *text, const char *hint)
 {
     fputs(file != NULL && file[0] != '\0' ? file : "tiptrue", to);
     if (line > 0) {
@@ -57,7 +58,8 @@ static void print_diagnostic_json(const struct tiptrue_diagnostic *d)
 
 static void told(void *context, const struct tiptrue_diagnostic *d)
 {
-    static const char *const SEVERITIES[] = {[TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+    static const char *const SEVERITIES[] = {
+        [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
     struct cli_messages *messages = context;
 
     if (d->severity == TIPTRUE_ERROR) {
@@ -66,7 +68,8 @@ static void told(void *context, const struct tiptrue_diagnostic *d)
             print_diagnostic_json(d);
         }
     }
-    write_message(stream_of(messages), SEVERITIES[d->severity], d->file, d->line, d->column, d->text, d->hint);
+    write_message(stream_of(messages), SEVERITIES[d->severity], d->file, d->line, d->column,
+                  d->text, d->hint);
 }
 
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages)
@@ -83,7 +86,8 @@ void cli_messages_error(struct cli_messages *messages, const struct tiptrue_erro
     }
     if (!repeated) {
         messages->errors++;
-        write_message(stream_of(messages), "error", error->file, error->line, error->column, error->text, error->hint);
+        write_message(stream_of(messages), "error", error->file, error->line, error->column,
+                      error->text, error->hint);
     }
 }
 

@@ -17,8 +17,9 @@ enum cli_telling {
     CLI_TELL_TEXT   /* a sentence for each file, good or not */
 };
 
-/* Messages of one file. They go to @stream at once, or, when it is NULL, are kept for cli_messages_show: a worker may not write
- * between those of another. Starts as {0} or {.stream = stderr, .telling = ...}. */
+/* Messages of one file. They go to @stream at once, or, when it is NULL, are kept for
+ * cli_messages_show: a worker may not write between those of another. Starts as {0} or {.stream =
+ * stderr, .telling = ...}. */
 struct cli_messages {
     FILE *stream;
     enum cli_telling telling;

@@ -11,14 +11,18 @@
 
 static const struct argp_option OPTIONS[] = {
     {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
-    {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate: marks, edges and how well they are known", 1},
-    {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine: rotation, resolution, tips with their present offsets, limits", 1},
-    {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern", 1},
+    {"plate", CLI_KEY_PLATE, "FILE", 0,
+     "The reference plate: marks, edges and how well they are known", 1},
+    {"machine", CLI_KEY_MACHINE, "FILE", 0,
+     "The machine: rotation, resolution, tips with their present offsets, limits", 1},
+    {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern",
+     1},
     {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
      "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
     {NULL, 0, NULL, 0, "Output:", 2},
     {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII nor charts, whatever the terminal", 2},
+    {"plain", CLI_KEY_PLAIN, NULL, 0,
+     "Neither colour nor signs beyond ASCII nor charts, whatever the terminal", 2},
     {0},
 };
 
@@ -40,7 +44,8 @@ static void check_inputs(const struct cli_inputs *inputs, struct argp_state *sta
         from_stdin += strcmp(inputs->runs[i], "-") == 0;
     }
     if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
+                   from_stdin);
     }
 }
 
@@ -83,18 +88,21 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 
 const struct argp cli_inputs_argp = {.options = OPTIONS, .parser = parse_option};
 
-size_t cli_whole_number(struct argp_state *state, const char *option, const char *text, size_t least, size_t most)
+size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
+                        size_t least, size_t most)
 {
     size_t digits = strspn(text, "0123456789");
     unsigned long value;
 
     if (digits == 0 || text[digits] != '\0') {
-        argp_error(state, "%s '%s' is not a whole number; allowed are %zu to %zu", option, text, least, most);
+        argp_error(state, "%s '%s' is not a whole number; allowed are %zu to %zu", option, text,
+                   least, most);
     }
     errno = 0;
     value = strtoul(text, NULL, 10);
     if (errno != 0 || value < least || value > most) {
-        argp_error(state, "%s %s is out of range; allowed are %zu to %zu", option, text, least, most);
+        argp_error(state, "%s %s is out of range; allowed are %zu to %zu", option, text, least,
+                   most);
     }
     return value;
 }
@@ -103,11 +111,14 @@ double cli_length_mm(struct argp_state *state, const char *option, const char *t
 {
     size_t digits = strspn(text, "0123456789.");
     char *end = NULL;
-    double value =
-        digits > 0 && text[digits] == '\0' ? strtod(text, &end) : 0; /* the program's numbers are those of the C locale */
+    double value = digits > 0 && text[digits] == '\0'
+                       ? strtod(text, &end)
+                       : 0; /* the program's numbers are those of the C locale */
 
     if (end == NULL || *end != '\0' || !(value > 0 && value <= 1000)) {
-        argp_error(state, "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000", option, text);
+        argp_error(state,
+                   "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000",
+                   option, text);
     }
     return value;
 }

@@ -60,7 +60,8 @@ enum {
     CLI_KEY_REPLACE
 };
 
-/* The files that the command line names; NULL = not named. All point into argv, but for the list of runs. */
+/* The files that the command line names; NULL = not named. All point into argv, but for the list of
+ * runs. */
 struct cli_inputs {
     const char *plate, *machine, *plan, *pattern;
     const char **runs; /* for free() */
@@ -68,11 +69,13 @@ struct cli_inputs {
     bool json, plain;
 };
 
-/* A child parser for --plate, --machine, --plan, --pattern, --json, --plain and RUN arguments; its input is a struct cli_inputs. */
+/* A child parser for --plate, --machine, --plan, --pattern, --json, --plain and RUN arguments; its
+ * input is a struct cli_inputs. */
 extern const struct argp cli_inputs_argp;
 
 /* A whole number from @least to @most, else a usage error that names @option. */
-size_t cli_whole_number(struct argp_state *state, const char *option, const char *text, size_t least, size_t most);
+size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
+                        size_t least, size_t most);
 
 /* A length in mm, more than 0 and up to a metre, else a usage error that names @option. */
 double cli_length_mm(struct argp_state *state, const char *option, const char *text);

@@ -21,7 +21,8 @@ static int make_folders(char *path)
     for (char *at = strchr(path + 1, '/'); at != NULL; at = strchr(at + 1, '/')) {
         *at = '\0';
         if (mkdir(path, FOLDER_MODE) != 0 && errno != EEXIST) {
-            fprintf(stderr, "%s: error: the folder of the history cannot be made: %s\n", path, strerror(errno));
+            fprintf(stderr, "%s: error: the folder of the history cannot be made: %s\n", path,
+                    strerror(errno));
             return EX_IOERR;
         }
         *at = '/';
@@ -52,7 +53,8 @@ int cli_history_place(const char *named, bool make, char **path)
     } else if (home != NULL && home[0] == '/') {
         *path = join(home, "/.local/share/tiptrue/history.db");
     } else {
-        fputs("tiptrue: error: neither XDG_DATA_HOME nor HOME says where the history is\n  hint: name the file by --history\n",
+        fputs("tiptrue: error: neither XDG_DATA_HOME nor HOME says where the history is\n  hint: "
+              "name the file by --history\n",
               stderr);
         return EX_USAGE;
     }

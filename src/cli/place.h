@@ -6,9 +6,10 @@
 
 #include <stdbool.h>
 
-/* The path of the history into *path, for free(): @named, or, where that is NULL, tiptrue/history.db below $XDG_DATA_HOME (only if
- * it is absolute, as the XDG Base Directory Specification wants it), else below ~/.local/share. @make: the folders of the latter
- * are made where they are missing, for their owner only. Returns the exit status; a failure is told. */
+/* The path of the history into *path, for free(): @named, or, where that is NULL,
+ * tiptrue/history.db below $XDG_DATA_HOME (only if it is absolute, as the XDG Base Directory
+ * Specification wants it), else below ~/.local/share. @make: the folders of the latter are made
+ * where they are missing, for their owner only. Returns the exit status; a failure is told. */
 int cli_history_place(const char *named, bool make, char **path);
 
 /* Seconds since 1970-01-01T00:00:00Z. */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue plan: which touches, in which order; for a person, as JSON or CSV, or as a motion program. */
+/* tiptrue plan: which touches, in which order; for a person, as JSON or CSV, or as a motion
+ * program. */
 #include "config.h"
 
 #include <argp.h>
@@ -38,10 +39,12 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->options.margin_mm = cli_length_mm(state, "--margin", argument);
         return 0;
     case CLI_KEY_TOUCHES:
-        arguments->options.touches = cli_whole_number(state, "--touches", argument, 1, MOST_TOUCHES);
+        arguments->options.touches =
+            cli_whole_number(state, "--touches", argument, 1, MOST_TOUCHES);
         return 0;
     case CLI_KEY_SIGHTINGS:
-        arguments->options.sightings = cli_whole_number(state, "--sightings", argument, 1, MOST_SIGHTINGS);
+        arguments->options.sightings =
+            cli_whole_number(state, "--sightings", argument, 1, MOST_SIGHTINGS);
         return 0;
     case CLI_KEY_SETUPS:
         arguments->options.setups = cli_whole_number(state, "--setups", argument, 1, 2);
@@ -66,16 +69,20 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
             argp_error(state, "--machine is missing: name the file of the machine");
         }
         if (arguments->inputs.n_runs > 0) {
-            argp_error(state, "'%s' is too much: a run so far is named by --after", arguments->inputs.runs[0]);
+            argp_error(state, "'%s' is too much: a run so far is named by --after",
+                       arguments->inputs.runs[0]);
         }
         if (arguments->after == NULL && arguments->inputs.plan != NULL) {
             argp_error(state, "--plan says what a controller's log was, and needs --after");
         }
-        if (arguments->after == NULL && arguments->options.target_mm > 0 && arguments->options.touches > 0) {
+        if (arguments->after == NULL && arguments->options.target_mm > 0 &&
+            arguments->options.touches > 0) {
             argp_error(state, "--target-u and --touches exclude each other, but with --after");
         }
-        if (arguments->after != NULL && (arguments->options.sightings > 0 || arguments->options.setups > 0)) {
-            argp_error(state, "--sightings and --setups are not for --after: the run has them already");
+        if (arguments->after != NULL &&
+            (arguments->options.sightings > 0 || arguments->options.setups > 0)) {
+            argp_error(state,
+                       "--sightings and --setups are not for --after: the run has them already");
         }
         if (arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT) {
             argp_error(state, "one form at a time: --json, --csv or --rs274");
@@ -90,28 +97,33 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 }
 
 /* The run so far, if one is named, and the proposal. */
-static enum tiptrue_status propose(const struct arguments *arguments, const struct cli_objects *objects,
-                                   const struct tiptrue_sink *sink, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+static enum tiptrue_status propose(const struct arguments *arguments,
+                                   const struct cli_objects *objects,
+                                   const struct tiptrue_sink *sink,
+                                   struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
     struct tiptrue_workspace *workspace = NULL;
     struct tiptrue_run *run = NULL;
     enum tiptrue_status status = tiptrue_workspace_new(&workspace, error);
 
     if (status == TIPTRUE_OK && arguments->after != NULL) {
-        status = tiptrue_run_read(arguments->after, objects->plate, objects->machine, objects->plan, arguments->inputs.pattern,
-                                  sink, &run, error);
+        status = tiptrue_run_read(arguments->after, objects->plate, objects->machine, objects->plan,
+                                  arguments->inputs.pattern, sink, &run, error);
         if (status == TIPTRUE_OK) {
-            status = tiptrue_plan_next(workspace, objects->plate, objects->machine, run, &arguments->options, proposal, error);
+            status = tiptrue_plan_next(workspace, objects->plate, objects->machine, run,
+                                       &arguments->options, proposal, error);
         }
     } else if (status == TIPTRUE_OK) {
-        status = tiptrue_plan_make(workspace, objects->plate, objects->machine, &arguments->options, proposal, error);
+        status = tiptrue_plan_make(workspace, objects->plate, objects->machine, &arguments->options,
+                                   proposal, error);
     }
     tiptrue_run_free(run);
     tiptrue_workspace_free(workspace);
     return status;
 }
 
-/* 0: the plan is as wanted, or nothing more is to be done; 10: these touches, then ask again; 20: the target cannot be met. */
+/* 0: the plan is as wanted, or nothing more is to be done; 10: these touches, then ask again; 20:
+ * the target cannot be met. */
 static int exit_of(const struct arguments *arguments, const struct tiptrue_proposal *proposal)
 {
     bool more = arguments->after != NULL && tiptrue_proposal_moves(proposal) > 0;
@@ -124,7 +136,8 @@ static int exit_of(const struct arguments *arguments, const struct tiptrue_propo
 
 static int plan_all(const struct arguments *arguments, const struct cli_objects *objects)
 {
-    struct cli_messages messages = {.stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = {
+        .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_text_options look = cli_text_options(arguments->inputs.plain);
     struct tiptrue_proposal *proposal = NULL;
@@ -135,7 +148,8 @@ static int plan_all(const struct arguments *arguments, const struct cli_objects 
 
     error.status = propose(arguments, objects, &sink, &proposal, &error);
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_proposal_write(proposal, objects->machine, arguments->form, &look, &text, &length, &error);
+        error.status = tiptrue_proposal_write(proposal, objects->machine, arguments->form, &look,
+                                              &text, &length, &error);
     }
     if (error.status != TIPTRUE_OK) {
         status = cli_exit_status(error.status);
@@ -155,20 +169,30 @@ static int plan_all(const struct arguments *arguments, const struct cli_objects 
 int cli_plan(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
-        {"after", CLI_KEY_AFTER, "RUN", 0, "The run so far: tell the few touches that help most now, none when the target is met",
-         1},
-        {"csv", CLI_KEY_CSV, NULL, 0, "The moves as CSV, with the head positions to be expected", 2},
+        {"after", CLI_KEY_AFTER, "RUN", 0,
+         "The run so far: tell the few touches that help most now, none when the target is met", 1},
+        {"csv", CLI_KEY_CSV, NULL, 0, "The moves as CSV, with the head positions to be expected",
+         2},
         {"rs274", CLI_KEY_RS274, NULL, 0,
-         "The moves as a motion program (RS274/NGC); needs all of the machine file's \"motion\" part", 2},
+         "The moves as a motion program (RS274/NGC); needs all of the machine file's \"motion\" "
+         "part",
+         2},
         {NULL, 0, NULL, 0, "What is wanted:", 3},
         {"target-u", CLI_KEY_TARGET_U, "MM", 0,
-         "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest touches that reach it", 3},
-        {"touches", CLI_KEY_TOUCHES, "N", 0, "The best use of N touches, of all tips together; with --after, at most N now", 3},
+         "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest touches "
+         "that reach it",
+         3},
+        {"touches", CLI_KEY_TOUCHES, "N", 0,
+         "The best use of N touches, of all tips together; with --after, at most N now", 3},
         {"sightings", CLI_KEY_SIGHTINGS, "N", 0,
-         "Sight every mark N times at the start and at the end (default 1; with --target-u as it needs)", 3},
-        {"setups", CLI_KEY_SETUPS, "N", 0, "2: a second setup with the plate turned by 180 degrees (default 1)", 3},
+         "Sight every mark N times at the start and at the end (default 1; with --target-u as it "
+         "needs)",
+         3},
+        {"setups", CLI_KEY_SETUPS, "N", 0,
+         "2: a second setup with the plate turned by 180 degrees (default 1)", 3},
         {"tip", CLI_KEY_TIP, "NAME", 0, "For this tip only", 3},
-        {"margin", CLI_KEY_MARGIN, "MM", 0, "Free space beside the tip (default: the machine file's, else 0.2)", 3},
+        {"margin", CLI_KEY_MARGIN, "MM", 0,
+         "Free space beside the tip (default: the machine file's, else 0.2)", 3},
         {0},
     };
     static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
@@ -176,11 +200,13 @@ int cli_plan(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "--plate FILE --machine FILE",
-        .doc =
-            "Plan the moves of a run: which edges, how many rotations, in which order, and what uncertainty to expect.\v"
-            "Exit status: 0 the plan is as wanted, 10 with --after: touch these and ask again, 20 the target cannot be reached by "
-            "touching; 64 wrong use, 65 bad input, 66 no input, 70 fault of the program, 71 out of memory, 74 reading or writing "
-            "failed, 78 the machine file does not say enough for a motion program.",
+        .doc = "Plan the moves of a run: which edges, how many rotations, in which order, and what "
+               "uncertainty to expect.\v"
+               "Exit status: 0 the plan is as wanted, 10 with --after: touch these and ask again, "
+               "20 the target cannot be reached by "
+               "touching; 64 wrong use, 65 bad input, 66 no input, 70 fault of the program, 71 out "
+               "of memory, 74 reading or writing "
+               "failed, 78 the machine file does not say enough for a motion program.",
         .children = CHILDREN,
     };
     struct arguments arguments = {.form = TIPTRUE_PLAN_TEXT};
@@ -191,7 +217,8 @@ int cli_plan(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    status = cli_objects_read(&arguments.inputs, arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
+    status = cli_objects_read(&arguments.inputs,
+                              arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
     if (status == 0) {
         status = plan_all(&arguments, &objects);
     }

@@ -48,11 +48,12 @@ static long ahead_of_utc(void *context, double utc_s, char name[TIPTRUE_ZONE_NAM
     struct tm local, utc;
 
     (void)context;
-    if (localtime_r(&at, &local) == NULL || gmtime_r(&at, &utc) == NULL || strftime(name, TIPTRUE_ZONE_NAME, "%Z", &local) == 0) {
+    if (localtime_r(&at, &local) == NULL || gmtime_r(&at, &utc) == NULL ||
+        strftime(name, TIPTRUE_ZONE_NAME, "%Z", &local) == 0) {
         return 0;
     }
-    return 86400 * (day_of(&local) - day_of(&utc)) + 3600L * (local.tm_hour - utc.tm_hour) + 60L * (local.tm_min - utc.tm_min) +
-           (local.tm_sec - utc.tm_sec);
+    return 86400 * (day_of(&local) - day_of(&utc)) + 3600L * (local.tm_hour - utc.tm_hour) +
+           60L * (local.tm_min - utc.tm_min) + (local.tm_sec - utc.tm_sec);
 }
 
 /* ---- files out ---- */
@@ -132,15 +133,15 @@ static int write_pictures(const char *folder, const struct tiptrue_report *repor
 
 /* ---- the command ---- */
 
-static int add_file(struct tiptrue_report *report, const struct arguments *arguments, const struct cli_objects *objects,
-                    const char *path)
+static int add_file(struct tiptrue_report *report, const struct arguments *arguments,
+                    const struct cli_objects *objects, const char *path)
 {
     struct cli_messages messages = {.stream = stderr};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
 
-    error.status =
-        tiptrue_report_add_file(report, path, objects->plate, objects->machine, objects->plan, arguments->pattern, &sink, &error);
+    error.status = tiptrue_report_add_file(report, path, objects->plate, objects->machine,
+                                           objects->plan, arguments->pattern, &sink, &error);
     if (error.status != TIPTRUE_OK) {
         cli_messages_error(&messages, &error);
     }
@@ -200,23 +201,28 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     size_t from_stdin = 0;
 
     if (arguments->n_files == 0 && !arguments->weeks) {
-        argp_error(state, "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
+        argp_error(state,
+                   "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
     }
     if (arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL)) {
-        argp_error(state, "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
+        argp_error(
+            state,
+            "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
     }
     if (arguments->output == NULL) {
         argp_error(state, "-o is missing: name the file of the page, or - for standard output");
     }
     if ((arguments->plan == NULL) != (arguments->pattern == NULL)) {
-        argp_error(state, arguments->plan != NULL ? "--plan needs --pattern: how a report of the controller looks"
-                                                  : "--pattern needs --plan: what each move of the log was");
+        argp_error(state, arguments->plan != NULL
+                              ? "--plan needs --pattern: how a report of the controller looks"
+                              : "--pattern needs --plan: what each move of the log was");
     }
     for (size_t i = 0; i < arguments->n_files; i++) {
         from_stdin += strcmp(arguments->files[i], "-") == 0;
     }
     if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once", from_stdin);
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
+                   from_stdin);
     }
 }
 
@@ -267,27 +273,35 @@ int cli_report(int argc, char *argv[])
         {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
         {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate; for a RUN it must be there", 1},
         {"machine", CLI_KEY_MACHINE, "FILE", 0,
-         "The machine; for a RUN it must be there. With --history, only the machine of this name", 1},
-        {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern", 1},
+         "The machine; for a RUN it must be there. With --history, only the machine of this name",
+         1},
+        {"plan", CLI_KEY_PLAN, "FILE", 0,
+         "What each move of a controller's log was; needs --pattern", 1},
         {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
-         "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
-        {"history", CLI_KEY_HISTORY, "FILE", 0, "In place of runs: the weeks of the machines in this history", 1},
+         "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan",
+         1},
+        {"history", CLI_KEY_HISTORY, "FILE", 0,
+         "In place of runs: the weeks of the machines in this history", 1},
         {NULL, 0, NULL, 0, "Output:", 2},
         {"output", 'o', "FILE", 0, "The page (HTML); - is standard output", 2},
-        {"svg", KEY_SVG, "FOLDER", 0, "Each picture as a file of its own too (SVG), in this folder", 2},
+        {"svg", KEY_SVG, "FOLDER", 0, "Each picture as a file of its own too (SVG), in this folder",
+         2},
         {0},
     };
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "-o FILE RUN|RESULT...\n-o FILE --history FILE [--machine NAME]",
-        .doc =
-            "Show runs on one page: verdict and findings in words, the plate, contacts, runout, offset and budget in pictures, a "
-            "table behind each. The page needs nothing beside it and goes by mail. A RUN is solved; a RESULT of 'tiptrue solve "
-            "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
-            "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong use, 65 bad input (named on the "
-            "page, "
-            "which shows the others), 66 no input, 74 reading or writing failed. Of several files, the worst.",
+        .doc = "Show runs on one page: verdict and findings in words, the plate, contacts, runout, "
+               "offset and budget in pictures, a "
+               "table behind each. The page needs nothing beside it and goes by mail. A RUN is "
+               "solved; a RESULT of 'tiptrue solve "
+               "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
+               "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong "
+               "use, 65 bad input (named on the "
+               "page, "
+               "which shows the others), 66 no input, 74 reading or writing failed. Of several "
+               "files, the worst.",
     };
     struct arguments arguments = {0};
     struct cli_objects objects = {0};
@@ -297,8 +311,9 @@ int cli_report(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    const struct cli_inputs inputs = {
-        .plate = arguments.plate, .machine = arguments.weeks ? NULL : arguments.machine, .plan = arguments.plan};
+    const struct cli_inputs inputs = {.plate = arguments.plate,
+                                      .machine = arguments.weeks ? NULL : arguments.machine,
+                                      .plan = arguments.plan};
     status = cli_objects_read(&inputs, CLI_TELL_NOTHING, &objects);
     if (status == 0) {
         status = make(&arguments, &objects);

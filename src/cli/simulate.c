@@ -85,7 +85,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 }
 
 /* The plan that was named, or the one that `plan` would make, which is in *proposal then. */
-static enum tiptrue_status find_plan(const struct cli_objects *objects, struct tiptrue_proposal **proposal,
+static enum tiptrue_status find_plan(const struct cli_objects *objects,
+                                     struct tiptrue_proposal **proposal,
                                      const struct tiptrue_plan **plan, struct tiptrue_error *error)
 {
     static const struct tiptrue_plan_options USUAL = {0};
@@ -97,7 +98,8 @@ static enum tiptrue_status find_plan(const struct cli_objects *objects, struct t
         return TIPTRUE_OK;
     }
     if ((status = tiptrue_workspace_new(&workspace, error)) == TIPTRUE_OK) {
-        status = tiptrue_plan_make(workspace, objects->plate, objects->machine, &USUAL, proposal, error);
+        status =
+            tiptrue_plan_make(workspace, objects->plate, objects->machine, &USUAL, proposal, error);
     }
     if (status == TIPTRUE_OK) {
         *plan = tiptrue_proposal_plan(*proposal);
@@ -107,7 +109,8 @@ static enum tiptrue_status find_plan(const struct cli_objects *objects, struct t
 }
 
 /* The truth into the file that --truth-out names. */
-static enum tiptrue_status write_truth(const struct arguments *arguments, const struct tiptrue_truth *truth,
+static enum tiptrue_status write_truth(const struct arguments *arguments,
+                                       const struct tiptrue_truth *truth,
                                        struct tiptrue_error *error)
 {
     char *text = NULL;
@@ -125,8 +128,10 @@ static enum tiptrue_status write_truth(const struct arguments *arguments, const 
     return status;
 }
 
-static enum tiptrue_status simulate(const struct arguments *arguments, const struct cli_objects *objects,
-                                    const struct tiptrue_sink *sink, char **text, size_t *length, struct tiptrue_error *error)
+static enum tiptrue_status simulate(const struct arguments *arguments,
+                                    const struct cli_objects *objects,
+                                    const struct tiptrue_sink *sink, char **text, size_t *length,
+                                    struct tiptrue_error *error)
 {
     struct tiptrue_proposal *proposal = NULL;
     const struct tiptrue_plan *plan = NULL;
@@ -136,14 +141,16 @@ static enum tiptrue_status simulate(const struct arguments *arguments, const str
     enum tiptrue_status status = find_plan(objects, &proposal, &plan, error);
 
     if (status == TIPTRUE_OK) {
-        status = arguments->draw ? tiptrue_truth_draw(objects->plate, objects->machine, plan, seed, arguments->exact, &truth, error)
+        status = arguments->draw ? tiptrue_truth_draw(objects->plate, objects->machine, plan, seed,
+                                                      arguments->exact, &truth, error)
                                  : tiptrue_truth_read(arguments->truth, sink, &truth, error);
     }
     if (status == TIPTRUE_OK) {
         status = tiptrue_simulate(objects->plate, objects->machine, plan, truth, seed, &run, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_run_log(run, objects->plate, arguments->controller_log ? plan : NULL, text, length, error);
+        status = tiptrue_run_log(run, objects->plate, arguments->controller_log ? plan : NULL, text,
+                                 length, error);
     }
     if (status == TIPTRUE_OK) {
         status = write_truth(arguments, truth, error);
@@ -158,26 +165,35 @@ int cli_simulate(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate: marks, edges and how well they are known", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine: rotation, resolution, repeatability, tips", 1},
-        {"plan", CLI_KEY_PLAN, "FILE", 0, "The moves; without it, those that `tiptrue plan' makes", 1},
-        {"truth", CLI_KEY_TRUTH, "FILE", 0, "What is true: poses, offsets, runouts, shifts, scatter, late contacts", 1},
+        {"plate", CLI_KEY_PLATE, "FILE", 0,
+         "The reference plate: marks, edges and how well they are known", 1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0,
+         "The machine: rotation, resolution, repeatability, tips", 1},
+        {"plan", CLI_KEY_PLAN, "FILE", 0, "The moves; without it, those that `tiptrue plan' makes",
+         1},
+        {"truth", CLI_KEY_TRUTH, "FILE", 0,
+         "What is true: poses, offsets, runouts, shifts, scatter, late contacts", 1},
         {NULL, 0, NULL, 0, "The truth, drawn:", 2},
         {"draw", CLI_KEY_DRAW, NULL, 0, "Draw the truth from what plate and machine state", 2},
         {"exact", CLI_KEY_EXACT, NULL, 0, "With --draw: no scatter and no resolution", 2},
         {"truth-out", CLI_KEY_TRUTH_OUT, "FILE", 0, "Write the truth that was used", 2},
-        {"seed", CLI_KEY_SEED, "S", 0, "Seed of the random numbers (default 1): the same seed, the same bytes", 2},
+        {"seed", CLI_KEY_SEED, "S", 0,
+         "Seed of the random numbers (default 1): the same seed, the same bytes", 2},
         {NULL, 0, NULL, 0, "Output:", 3},
         {"controller-log", CLI_KEY_CONTROLLER_LOG, NULL, 0,
-         "The log as a motion controller prints it, `trip id=7 x=1.2345 y=2.3456 z=0.0000 ok=1', instead of CSV", 3},
+         "The log as a motion controller prints it, `trip id=7 x=1.2345 y=2.3456 z=0.0000 ok=1', "
+         "instead of CSV",
+         3},
         {0},
     };
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "--plate FILE --machine FILE (--truth FILE | --draw)",
-        .doc = "Make the log of a run without a machine, to try a plate, a machine file or a script before anything moves.\v"
-               "Exit status: 0 the log is written; 64 wrong use, 65 bad input, 66 no input, 70 fault of the program, 71 out of "
+        .doc = "Make the log of a run without a machine, to try a plate, a machine file or a "
+               "script before anything moves.\v"
+               "Exit status: 0 the log is written; 64 wrong use, 65 bad input, 66 no input, 70 "
+               "fault of the program, 71 out of "
                "memory, 74 reading or writing failed.",
     };
     struct arguments arguments = {.seed = 1};

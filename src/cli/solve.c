@@ -22,14 +22,17 @@
 #define LEAST_TRIALS 100
 #define MOST_TRIALS 10000000
 #define MOST_SEED 4294967295 /* what the generator takes */
-#define MOST_JOBS 1024       /* threads: more than any machine's cores, few enough that their number never is the fault */
+#define MOST_JOBS                                                                                  \
+    1024 /* threads: more than any machine's cores, few enough that their number never is the      \
+            fault */
 
 struct arguments {
     struct cli_inputs inputs;
     bool touches, least_squares, accept_change, together;
-    const char *present; /* configuration to read the present offsets from, NULL = the machine file's */
+    const char
+        *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
-    size_t jobs; /* 0 = as many as there are cores */
+    size_t jobs;       /* 0 = as many as there are cores */
     const char **tips; /* wanted; malloc'ed, n_tips of them */
     size_t n_tips;
     const char *history;
@@ -44,7 +47,8 @@ struct job {
     struct tiptrue_workspace **workspaces; /* one for each worker, made when first needed */
     struct cli_progress progress;
     struct tiptrue_history *history; /* NULL = runs are not entered; used under the lock */
-    struct tiptrue_between *between; /* scatter between the runs that were there before; NULL = none is known */
+    struct tiptrue_between
+        *between; /* scatter between the runs that were there before; NULL = none is known */
     pthread_mutex_t *writing;
     int worst;
 };
@@ -59,15 +63,17 @@ struct outcome {
 
 static int exit_of_verdict(enum tiptrue_verdict verdict)
 {
-    static const int EXITS[] = {
-        [TIPTRUE_KEEP] = CLI_EXIT_KEEP, [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE, [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT,
-        [TIPTRUE_NOT_MEASURED] = CLI_EXIT_REPEAT};
+    static const int EXITS[] = {[TIPTRUE_KEEP] = CLI_EXIT_KEEP,
+                                [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE,
+                                [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT,
+                                [TIPTRUE_NOT_MEASURED] = CLI_EXIT_REPEAT};
     return EXITS[verdict];
 }
 
 /* A solution of the run into *outcome. */
-static enum tiptrue_status write_solution(const struct job *job, const struct tiptrue_solution *solution, struct outcome *outcome,
-                                          struct tiptrue_error *error)
+static enum tiptrue_status write_solution(const struct job *job,
+                                          const struct tiptrue_solution *solution,
+                                          struct outcome *outcome, struct tiptrue_error *error)
 {
     outcome->exit_status = exit_of_verdict(tiptrue_solution_verdict(solution));
     if (job->arguments->inputs.json) {
@@ -77,37 +83,44 @@ static enum tiptrue_status write_solution(const struct job *job, const struct ti
 }
 
 /* Enter the run: it is on disk when this returns, and only then is its result shown. */
-static enum tiptrue_status enter(const struct job *job, const struct tiptrue_run *run, const struct tiptrue_solution *solution,
+static enum tiptrue_status enter(const struct job *job, const struct tiptrue_run *run,
+                                 const struct tiptrue_solution *solution,
                                  const struct tiptrue_sink *sink, struct tiptrue_error *error)
 {
     const struct cli_objects *objects = job->objects;
     enum tiptrue_status status;
 
     pthread_mutex_lock(job->writing);
-    status = tiptrue_history_add(job->history, objects->plate, objects->machine, objects->plan, job->arguments->inputs.pattern, run,
-                                 solution, cli_now_s(), sink, error);
+    status = tiptrue_history_add(job->history, objects->plate, objects->machine, objects->plan,
+                                 job->arguments->inputs.pattern, run, solution, cli_now_s(), sink,
+                                 error);
     pthread_mutex_unlock(job->writing);
     return status;
 }
 
 /* Only a history needs the text of the log beside what it says. */
-static enum tiptrue_status read_run(const struct job *job, size_t index, const struct tiptrue_sink *sink,
-                                    struct tiptrue_run **run, struct tiptrue_error *error)
+static enum tiptrue_status read_run(const struct job *job, size_t index,
+                                    const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                    struct tiptrue_error *error)
 {
     const struct cli_objects *objects = job->objects;
-    const char *path = job->arguments->inputs.runs[index], *pattern = job->arguments->inputs.pattern;
+    const char *path = job->arguments->inputs.runs[index],
+               *pattern = job->arguments->inputs.pattern;
 
     if (job->arguments->together) {
         return cli_runs_read_together(&job->arguments->inputs, objects, sink, run, error);
     }
     if (job->history != NULL) {
-        return tiptrue_run_read_whole(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
+        return tiptrue_run_read_whole(path, objects->plate, objects->machine, objects->plan,
+                                      pattern, sink, run, error);
     }
-    return tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, pattern, sink, run, error);
+    return tiptrue_run_read(path, objects->plate, objects->machine, objects->plan, pattern, sink,
+                            run, error);
 }
 
-static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace, size_t index,
-                                     struct outcome *outcome, struct tiptrue_error *error)
+static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_workspace **workspace,
+                                     size_t index, struct outcome *outcome,
+                                     struct tiptrue_error *error)
 {
     const struct cli_objects *objects = job->objects;
     struct tiptrue_sink sink = cli_messages_sink(&outcome->messages);
@@ -129,7 +142,8 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
         status = read_run(job, index, &sink, &run, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options, &solution, error);
+        status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options,
+                               &solution, error);
     }
     if (status == TIPTRUE_OK && job->history != NULL) {
         status = enter(job, run, solution, &sink, error);
@@ -154,7 +168,8 @@ static void work(void *context, size_t worker, size_t index, void *slot)
     }
     outcome->exit_status = cli_exit_status(error.status);
     cli_messages_error(&outcome->messages, &error);
-    if (job->arguments->inputs.json && tiptrue_error_json(&error, &outcome->text, &outcome->length, NULL) != TIPTRUE_OK) {
+    if (job->arguments->inputs.json &&
+        tiptrue_error_json(&error, &outcome->text, &outcome->length, NULL) != TIPTRUE_OK) {
         outcome->text = NULL;
     }
 }
@@ -206,8 +221,8 @@ static size_t workers_for(const struct arguments *arguments)
     return cores < 1 ? 1 : cores > MOST_JOBS ? MOST_JOBS : (size_t)cores;
 }
 
-static int solve_all(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history,
-                     struct tiptrue_between *between)
+static int solve_all(const struct arguments *arguments, const struct cli_objects *objects,
+                     struct tiptrue_history *history, struct tiptrue_between *between)
 {
     pthread_mutex_t writing = PTHREAD_MUTEX_INITIALIZER;
     struct job job = {.arguments = arguments,
@@ -245,7 +260,8 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
 /* The present offsets, from where the machine has them. */
 static int read_present(const struct arguments *arguments, const struct cli_objects *objects)
 {
-    struct cli_messages messages = {.stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = {
+        .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_error error = {0};
 
     error.status = tiptrue_machine_present(objects->machine, arguments->present, &error);
@@ -255,8 +271,10 @@ static int read_present(const struct arguments *arguments, const struct cli_obje
 /* Columns of a message: it is one line, whatever the terminal's width. */
 #define LINE 2000
 
-/* What the latest run shows against those before it: after the results, or, beside JSON, as a warning where it differs. */
-static int tell_latest(const struct arguments *arguments, const struct cli_objects *objects, struct tiptrue_history *history)
+/* What the latest run shows against those before it: after the results, or, beside JSON, as a
+ * warning where it differs. */
+static int tell_latest(const struct arguments *arguments, const struct cli_objects *objects,
+                       struct tiptrue_history *history)
 {
     struct tiptrue_text_options look = cli_text_options(arguments->inputs.plain);
     struct tiptrue_error error = {0};
@@ -264,7 +282,8 @@ static int tell_latest(const struct arguments *arguments, const struct cli_objec
     bool differs = false;
 
     look.columns = arguments->inputs.json ? LINE : look.columns;
-    error.status = tiptrue_history_latest(history, objects->machine, &look, &text, &differs, &error);
+    error.status =
+        tiptrue_history_latest(history, objects->machine, &look, &text, &differs, &error);
     if (error.status == TIPTRUE_OK && text != NULL && !arguments->inputs.json) {
         cli_write("\n", 1);
         cli_write(text, strlen(text));
@@ -287,7 +306,8 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
         status = cli_history_open(arguments->history, true, &history);
     }
     if (status == EX_OK && history != NULL) {
-        /* once, before the first run: the order of runs solved at a time must not tell in their results */
+        /* once, before the first run: the order of runs solved at a time must not tell in their
+         * results */
         error.status = tiptrue_history_between(history, objects->machine, &between, &error);
         status = cli_history_failed(&error);
     }
@@ -307,13 +327,17 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
 static void check_together(const struct arguments *arguments, struct argp_state *state)
 {
     if (arguments->history != NULL || arguments->record) {
-        argp_error(state, "--together is not for a history, which keeps one log for each run: enter each log by itself");
+        argp_error(state, "--together is not for a history, which keeps one log for each run: "
+                          "enter each log by itself");
     }
     if (arguments->inputs.plan != NULL) {
-        argp_error(state, "--together is not for controllers' logs: a plan says what the moves of one log were");
+        argp_error(
+            state,
+            "--together is not for controllers' logs: a plan says what the moves of one log were");
     }
     if (arguments->inputs.n_runs < 2) {
-        argp_error(state, "--together needs two RUNs or more: the log so far, and that of the touches made after it");
+        argp_error(state, "--together needs two RUNs or more: the log so far, and that of the "
+                          "touches made after it");
     }
 }
 
@@ -342,7 +366,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->tips[arguments->n_tips++] = argument;
         return 0;
     case CLI_KEY_MONTE_CARLO:
-        arguments->monte_carlo = cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
+        arguments->monte_carlo =
+            cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
         return 0;
     case CLI_KEY_SEED:
         arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
@@ -361,7 +386,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (arguments->least_squares && (arguments->history != NULL || arguments->record)) {
-            argp_error(state, "--least-squares is for comparing with other programs; its results do not enter a history");
+            argp_error(state, "--least-squares is for comparing with other programs; its results "
+                              "do not enter a history");
         }
         if (arguments->inputs.plate == NULL) {
             argp_error(state, "--plate is missing: name the file of the reference plate");
@@ -370,10 +396,12 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
             argp_error(state, "--machine is missing: name the file of the machine");
         }
         if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
-            argp_error(state, "--present names the machine's configuration file, not standard input");
+            argp_error(state,
+                       "--present names the machine's configuration file, not standard input");
         }
         if (arguments->inputs.n_runs == 0) {
-            argp_error(state, "a RUN is missing: name the file of the run log, or - for standard input");
+            argp_error(state,
+                       "a RUN is missing: name the file of the run log, or - for standard input");
         }
         if (arguments->together) {
             check_together(arguments, state);
@@ -388,24 +416,36 @@ int cli_solve(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {"present", CLI_KEY_PRESENT, "CONFIG", 0,
-         "Compare with the offsets that stand in CONFIG, at the places of the machine file's export", 1},
+         "Compare with the offsets that stand in CONFIG, at the places of the machine file's "
+         "export",
+         1},
         {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
-         "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the machine file's "
+         "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the "
+         "machine file's "
          "'plausible_change')",
          1},
         {"together", CLI_KEY_TOGETHER, NULL, 0,
-         "All RUNs are logs of one run, in the order in which they were made: the plate was not taken off between them", 1},
+         "All RUNs are logs of one run, in the order in which they were made: the plate was not "
+         "taken off between them",
+         1},
         {"tip", CLI_KEY_TIP, "NAME", 0,
-         "This tip is wanted, and none that is not named so (can be given several times; default: all of the machine file "
+         "This tip is wanted, and none that is not named so (can be given several times; default: "
+         "all of the machine file "
          "that are in use)",
          1},
-        {"touches", CLI_KEY_TOUCHES, NULL, 0, "Every row of the log too: residual, weight, whether it was set aside", 2},
-        {"history", CLI_KEY_HISTORY, "FILE", 0, "Enter each run into this history, before its result is shown", 2},
+        {"touches", CLI_KEY_TOUCHES, NULL, 0,
+         "Every row of the log too: residual, weight, whether it was set aside", 2},
+        {"history", CLI_KEY_HISTORY, "FILE", 0,
+         "Enter each run into this history, before its result is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
         {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
-         "Robust step off, every touch counts in full: to compare with other programs, not to work with", 3},
+         "Robust step off, every touch counts in full: to compare with other programs, not to work "
+         "with",
+         3},
         {"monte-carlo", CLI_KEY_MONTE_CARLO, "N", 0,
-         "Propagate all distributions through the whole solve in N trials (JCGM 101), set beside the stated uncertainty", 3},
+         "Propagate all distributions through the whole solve in N trials (JCGM 101), set beside "
+         "the stated uncertainty",
+         3},
         {"seed", CLI_KEY_SEED, "S", 0, "Seed of the trials' random numbers (default 1)", 3},
         {"jobs", CLI_KEY_JOBS, "N", 0, "Solve N runs at a time (default: one for each core)", 3},
         {0},
@@ -415,12 +455,15 @@ int cli_solve(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "--plate FILE --machine FILE RUN...",
-        .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact radius of every tip, with "
+        .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact "
+               "radius of every tip, with "
                "uncertainty, "
                "findings and a verdict.\v"
-               "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong use, 65 bad input, 66 no input, "
+               "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong "
+               "use, 65 bad input, 66 no input, "
                "70 fault of "
-               "the program, 71 out of memory, 74 reading or writing failed, 78 a configuration is not as it should be. Of several "
+               "the program, 71 out of memory, 74 reading or writing failed, 78 a configuration is "
+               "not as it should be. Of several "
                "runs, the worst.",
         .children = CHILDREN,
     };
@@ -432,7 +475,8 @@ int cli_solve(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    status = cli_objects_read(&arguments.inputs, arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
+    status = cli_objects_read(&arguments.inputs,
+                              arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
     if (status == 0 && arguments.present != NULL) {
         status = read_present(&arguments, &objects);
     }

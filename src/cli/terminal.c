@@ -49,7 +49,8 @@ void cli_guard_streams(void)
 {
     for (int stream = STDIN_FILENO; stream <= STDERR_FILENO; stream++) {
         if (fcntl(stream, F_GETFD) == -1 && errno == EBADF) {
-            /* the lowest free number, so this one; open the wrong way round, so that using it fails as a closed one does */
+            /* the lowest free number, so this one; open the wrong way round, so that using it fails
+             * as a closed one does */
             (void)open("/dev/null", stream == STDIN_FILENO ? O_WRONLY : O_RDONLY);
         }
     }
@@ -73,7 +74,8 @@ struct tiptrue_text_options cli_text_options(bool plain)
     struct winsize size;
 
     if (isatty(STDOUT_FILENO)) {
-        options.colour = !plain && !is_set("NO_COLOR") && (terminal == NULL || strcmp(terminal, "dumb") != 0);
+        options.colour =
+            !plain && !is_set("NO_COLOR") && (terminal == NULL || strcmp(terminal, "dumb") != 0);
         if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0) {
             options.columns = size.ws_col;
             options.rows = size.ws_row;
@@ -89,7 +91,8 @@ struct tiptrue_text_options cli_text_options(bool plain)
 
 void cli_progress_begin(struct cli_progress *progress, size_t total)
 {
-    *progress = (struct cli_progress){.shown = total > 1 && isatty(STDERR_FILENO) && !isatty(STDOUT_FILENO), .total = total};
+    *progress = (struct cli_progress){
+        .shown = total > 1 && isatty(STDERR_FILENO) && !isatty(STDOUT_FILENO), .total = total};
 }
 
 void cli_progress_tell(struct cli_progress *progress, size_t done)
@@ -100,7 +103,8 @@ void cli_progress_tell(struct cli_progress *progress, size_t done)
         return;
     }
     /* ten times a second is as fast as one reads */
-    double since_s = (double)(now.tv_sec - progress->last.tv_sec) + 1e-9 * (double)(now.tv_nsec - progress->last.tv_nsec);
+    double since_s = (double)(now.tv_sec - progress->last.tv_sec) +
+                     1e-9 * (double)(now.tv_nsec - progress->last.tv_nsec);
     if (since_s >= 0.1) {
         fprintf(stderr, "\r%zu of %zu runs", done, progress->total);
         progress->last = now;
@@ -125,12 +129,14 @@ static enum tiptrue_status file_failed(const char *path, struct tiptrue_error *e
 /* All of @text into the open @file, which is closed. */
 static bool pour(FILE *file, const char *text, size_t length, bool line_end)
 {
-    bool written = fwrite(text, 1, length, file) == length && (!line_end || fputc('\n', file) != EOF);
+    bool written =
+        fwrite(text, 1, length, file) == length && (!line_end || fputc('\n', file) != EOF);
 
     return fclose(file) == 0 && written;
 }
 
-enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end, struct tiptrue_error *error)
+enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end,
+                                   struct tiptrue_error *error)
 {
     static const char TAIL[] = ".XXXXXX";
     struct stat there;
@@ -138,7 +144,8 @@ enum tiptrue_status cli_write_file(const char *path, const char *text, size_t le
 
     if (stat(path, &there) == 0 && !S_ISREG(there.st_mode)) {
         FILE *file = fopen(path, "w");
-        return file != NULL && pour(file, text, length, line_end) ? TIPTRUE_OK : file_failed(path, error);
+        return file != NULL && pour(file, text, length, line_end) ? TIPTRUE_OK
+                                                                  : file_failed(path, error);
     }
     size_t size = strlen(path) + sizeof TAIL;
     char *draft = malloc(size);
@@ -149,7 +156,8 @@ enum tiptrue_status cli_write_file(const char *path, const char *text, size_t le
     int descriptor = mkstemp(draft);
     mode_t mask = umask(0);
     umask(mask);
-    FILE *file = descriptor >= 0 && fchmod(descriptor, 0666 & ~mask) == 0 ? fdopen(descriptor, "w") : NULL;
+    FILE *file =
+        descriptor >= 0 && fchmod(descriptor, 0666 & ~mask) == 0 ? fdopen(descriptor, "w") : NULL;
     if (file == NULL || !pour(file, text, length, line_end) || rename(draft, path) != 0) {
         status = file_failed(path, error);
         if (descriptor >= 0) {

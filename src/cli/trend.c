@@ -43,7 +43,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->trend.tip = argument;
         return 0;
     case CLI_KEY_BASELINE:
-        arguments->trend.baseline_runs = cli_whole_number(state, "--baseline", argument, LEAST_BASELINE, MOST_BASELINE);
+        arguments->trend.baseline_runs =
+            cli_whole_number(state, "--baseline", argument, LEAST_BASELINE, MOST_BASELINE);
         return 0;
     case CLI_KEY_RUNS:
         arguments->trend.most_runs = cli_whole_number(state, "--runs", argument, 1, MOST_RUNS);
@@ -66,9 +67,11 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
     size_t length = 0;
 
     look.observations = arguments->points;
-    error.status = tiptrue_history_trend(history, &arguments->history.query, &arguments->trend, &trend, &error);
+    error.status = tiptrue_history_trend(history, &arguments->history.query, &arguments->trend,
+                                         &trend, &error);
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_trend_text(trend, arguments->history.json, &look, &text, &length, &error);
+        error.status =
+            tiptrue_trend_text(trend, arguments->history.json, &look, &text, &length, &error);
     }
     if (error.status == TIPTRUE_OK) {
         cli_write(text, length);
@@ -84,12 +87,15 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
 int cli_trend(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
-        {"machine", CLI_KEY_MACHINE, "NAME", 0, "The machine; needed where the history holds several", 1},
-        {"tip", CLI_KEY_TIP, "NAME", 0, "Show this tip only; all are looked at, to tell what moved", 1},
-        {"since", CLI_KEY_SINCE, "TIME", 0, "Only runs started at this date, or date and time (RFC 3339), or later", 1},
-        {"runs", CLI_KEY_RUNS, "N", 0, "Look at the latest N runs (default 2000)", 1},
-        {"baseline", CLI_KEY_BASELINE, "N", 0, "Limits of the control charts from the first N runs after each change (default 20)",
+        {"machine", CLI_KEY_MACHINE, "NAME", 0,
+         "The machine; needed where the history holds several", 1},
+        {"tip", CLI_KEY_TIP, "NAME", 0, "Show this tip only; all are looked at, to tell what moved",
          1},
+        {"since", CLI_KEY_SINCE, "TIME", 0,
+         "Only runs started at this date, or date and time (RFC 3339), or later", 1},
+        {"runs", CLI_KEY_RUNS, "N", 0, "Look at the latest N runs (default 2000)", 1},
+        {"baseline", CLI_KEY_BASELINE, "N", 0,
+         "Limits of the control charts from the first N runs after each change (default 20)", 1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
         {"points", CLI_KEY_POINTS, NULL, 0, "With --json, every run of every tip too", 2},
         {0},
@@ -98,10 +104,12 @@ int cli_trend(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .doc = "Say what the runs of a machine show over time: what changed and when, what moved, which tip drifts and when its "
+        .doc = "Say what the runs of a machine show over time: what changed and when, what moved, "
+               "which tip drifts and when its "
                "offset "
                "will be out, how much runs scatter, and the signals of control charts.\v"
-               "Exit status: 0, whatever is found; 64 wrong use, 65 damaged history, 66 no such history or machine, 74 reading "
+               "Exit status: 0, whatever is found; 64 wrong use, 65 damaged history, 66 no such "
+               "history or machine, 74 reading "
                "failed.",
         .children = CHILDREN,
     };

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Copies of what was replaced. A copy's name carries the digest of the text that took its place, so that putting back needs no
- * record of its own. */
+/* Copies of what was replaced. A copy's name carries the digest of the text that took its place, so
+ * that putting back needs no record of its own. */
 #include "config.h"
 
 #include <dirent.h>
@@ -31,15 +31,18 @@ char *tt_target_path(const struct tt_target *target, const char *name)
     return path.text;
 }
 
-enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const char *text, size_t length, double now_s,
-                                          char **name, struct tiptrue_error *error)
+enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const char *text,
+                                          size_t length, double now_s, char **name,
+                                          struct tiptrue_error *error)
 {
     char digest[17], date[32];
     time_t seconds = (time_t)now_s;
     struct tm parts;
     struct stat there;
-    if (gmtime_r(&seconds, &parts) == NULL || strftime(date, sizeof(date), "%Y-%m-%dT%H%M%SZ", &parts) == 0) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "the time of the export is no date");
+    if (gmtime_r(&seconds, &parts) == NULL ||
+        strftime(date, sizeof(date), "%Y-%m-%dT%H%M%SZ", &parts) == 0) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL,
+                       "the time of the export is no date");
     }
     tt_digest(text, length, digest);
     for (int count = 1; count <= MOST_IN_A_SECOND; count++) {
@@ -53,13 +56,15 @@ enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const 
             tt_buffer_clear(&made);
             return tt_fail_memory(error);
         }
-        if (fstatat(target->folder, made.text, &there, AT_SYMLINK_NOFOLLOW) != 0 && errno == ENOENT) {
+        if (fstatat(target->folder, made.text, &there, AT_SYMLINK_NOFOLLOW) != 0 &&
+            errno == ENOENT) {
             *name = made.text;
             return TIPTRUE_OK;
         }
         tt_buffer_clear(&made);
     }
-    return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "wait a second", "copies of this second exist already");
+    return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "wait a second",
+                   "copies of this second exist already");
 }
 
 /* Whether @entry is a copy that was made when @digest took the place of @base. */
@@ -68,13 +73,13 @@ static bool is_backup(const char *entry, const char *base, const char *digest)
     size_t length = strlen(entry), base_length = strlen(base);
     char end[32];
     snprintf(end, sizeof(end), "-%s.bak", digest);
-    return length > base_length + strlen(end) + 1 && strncmp(entry, base, base_length) == 0 && entry[base_length] == '.' &&
-           strcmp(entry + length - strlen(end), end) == 0;
+    return length > base_length + strlen(end) + 1 && strncmp(entry, base, base_length) == 0 &&
+           entry[base_length] == '.' && strcmp(entry + length - strlen(end), end) == 0;
 }
 
 /* The newest copy's name (for free()): dates in names sort as text. */
-static enum tiptrue_status newest_backup(const struct tt_target *target, const char *digest, char **name,
-                                         struct tiptrue_error *error)
+static enum tiptrue_status newest_backup(const struct tt_target *target, const char *digest,
+                                         char **name, struct tiptrue_error *error)
 {
     int folder = openat(target->folder, ".", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     DIR *entries = folder >= 0 ? fdopendir(folder) : NULL;
@@ -88,7 +93,8 @@ static enum tiptrue_status newest_backup(const struct tt_target *target, const c
         return status;
     }
     while (status == TIPTRUE_OK && (entry = readdir(entries)) != NULL) {
-        if (is_backup(entry->d_name, target->base, digest) && (*name == NULL || strcmp(entry->d_name, *name) > 0)) {
+        if (is_backup(entry->d_name, target->base, digest) &&
+            (*name == NULL || strcmp(entry->d_name, *name) > 0)) {
             free(*name);
             *name = strdup(entry->d_name);
             status = *name != NULL ? TIPTRUE_OK : tt_fail_memory(error);
@@ -98,15 +104,16 @@ static enum tiptrue_status newest_backup(const struct tt_target *target, const c
     return status;
 }
 
-enum tiptrue_status tt_target_backup(const struct tt_target *target, char **path, struct tt_bytes *bytes,
-                                     struct tiptrue_error *error)
+enum tiptrue_status tt_target_backup(const struct tt_target *target, char **path,
+                                     struct tt_bytes *bytes, struct tiptrue_error *error)
 {
     char digest[17], *name = NULL, *made = NULL;
     tt_digest(target->bytes.text, target->bytes.length, digest);
     enum tiptrue_status status = newest_backup(target, digest, &name, error);
     if (status == TIPTRUE_OK && name == NULL) {
         status = tt_fail(error, TIPTRUE_E_CONFIG, target->name, 0, 0,
-                         "the copies of earlier files stand beside it, named with date and .bak: choose one by hand",
+                         "the copies of earlier files stand beside it, named with date and .bak: "
+                         "choose one by hand",
                          "is not as an export left it, so there is nothing that could be undone");
     }
     if (status == TIPTRUE_OK) {

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Values hold no line ends, so that line n of one text is line n of the other: no search for what belongs together. */
+/* Values hold no line ends, so that line n of one text is line n of the other: no search for what
+ * belongs together. */
 #include "config.h"
 
 #include "export/diff.h"
@@ -45,7 +46,8 @@ static void put(struct tt_buffer *to, char sign, struct line line)
 }
 
 /* Lines [first, last] of both, counted from 0, with @old and @new at @first. */
-static void put_hunk(struct lines old, struct lines new, size_t first, size_t last, struct tt_buffer *to)
+static void put_hunk(struct lines old, struct lines new, size_t first, size_t last,
+                     struct tt_buffer *to)
 {
     size_t count = last - first + 1;
     tt_buffer_printf(to, "@@ -%zu,%zu +%zu,%zu @@\n", first + 1, count, first + 1, count);
@@ -71,7 +73,8 @@ static void put_hunk(struct lines old, struct lines new, size_t first, size_t la
     }
 }
 
-void tt_diff_write(const char *name, const char *old, size_t old_length, const char *new, size_t new_length, struct tt_buffer *to)
+void tt_diff_write(const char *name, const char *old, size_t old_length, const char *new,
+                   size_t new_length, struct tt_buffer *to)
 {
     struct lines a = {old, old + old_length}, b = {new, new + new_length};
     struct lines first_a = a, first_b = b; /* at line @first */

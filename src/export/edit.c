@@ -15,8 +15,8 @@ enum tiptrue_status tt_put_read(const char *text, struct tt_put *put, struct tip
 {
     const char *sign = strchr(text, '=');
     if (sign == NULL) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "such as t1.offset.x:.4=/head/t1/x", "'%s' is not FIELD=PLACE",
-                       tt_shown(text, strlen(text)).text);
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "such as t1.offset.x:.4=/head/t1/x",
+                       "'%s' is not FIELD=PLACE", tt_shown(text, strlen(text)).text);
     }
     put->place = sign + 1;
     return tt_export_field_read(text, (size_t)(sign - text), false, &put->field, error);
@@ -29,35 +29,40 @@ static int compare_places(const void *a, const void *b)
 }
 
 /* Two fields for one value would leave the last one there. */
-static enum tiptrue_status check_apart(const char *name, const struct tt_edit edits[], size_t n, struct tiptrue_error *error)
+static enum tiptrue_status check_apart(const char *name, const struct tt_edit edits[], size_t n,
+                                       struct tiptrue_error *error)
 {
     for (size_t i = 1; i < n; i++) {
         if (edits[i].span.at < edits[i - 1].span.at + edits[i - 1].span.length) {
-            return tt_fail(error, TIPTRUE_E_CONFIG, name, edits[i].line, 0, "each value takes one field",
-                           "places '%s' and '%s' are the same value", edits[i - 1].put.place, edits[i].put.place);
+            return tt_fail(error, TIPTRUE_E_CONFIG, name, edits[i].line, 0,
+                           "each value takes one field", "places '%s' and '%s' are the same value",
+                           edits[i - 1].put.place, edits[i].put.place);
         }
     }
     return TIPTRUE_OK;
 }
 
 /* The number as it will be read back decides what it means. */
-static enum tiptrue_status write_new(struct tt_edit *edit, struct tt_arena *arena, struct tiptrue_error *error)
+static enum tiptrue_status write_new(struct tt_edit *edit, struct tt_arena *arena,
+                                     struct tiptrue_error *error)
 {
     struct tt_buffer text = {0};
     double written = 0.0;
     tt_export_field_write(&edit->put.field, edit->value_mm, &text);
     edit->new_text = text.failed ? NULL : tt_arena_copy_text(arena, text.text, text.length);
-    bool good = !text.failed && tt_number_read(text.text, text.length, '.', &written, NULL) == TT_NUMBER_OK;
+    bool good =
+        !text.failed && tt_number_read(text.text, text.length, '.', &written, NULL) == TT_NUMBER_OK;
     tt_buffer_clear(&text);
     edit->new_mm = tt_export_field_back(&edit->put.field, written);
     return good && edit->new_text != NULL ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
-static enum tiptrue_status find(struct tt_config *config, const char *text, struct tt_edit *edit, struct tt_arena *arena,
-                                struct tiptrue_error *error)
+static enum tiptrue_status find(struct tt_config *config, const char *text, struct tt_edit *edit,
+                                struct tt_arena *arena, struct tiptrue_error *error)
 {
     double old = 0.0;
-    enum tiptrue_status status = tt_config_number(config, edit->put.place, &edit->span, &old, error);
+    enum tiptrue_status status =
+        tt_config_number(config, edit->put.place, &edit->span, &old, error);
     if (status != TIPTRUE_OK) {
         return status;
     }
@@ -75,8 +80,9 @@ static enum tiptrue_status find(struct tt_config *config, const char *text, stru
     return write_new(edit, arena, error);
 }
 
-enum tiptrue_status tt_edits_find(const char *name, const char *text, size_t length, struct tt_edit edits[], size_t n,
-                                  struct tt_arena *arena, struct tiptrue_error *error)
+enum tiptrue_status tt_edits_find(const char *name, const char *text, size_t length,
+                                  struct tt_edit edits[], size_t n, struct tt_arena *arena,
+                                  struct tiptrue_error *error)
 {
     struct tt_config *config = NULL;
     enum tiptrue_status status = tt_config_new(name, text, length, &config, error);
@@ -91,7 +97,8 @@ enum tiptrue_status tt_edits_find(const char *name, const char *text, size_t len
     return check_apart(name, edits, n, error);
 }
 
-void tt_edits_apply(const char *text, size_t length, struct tt_edit edits[], size_t n, struct tt_buffer *to)
+void tt_edits_apply(const char *text, size_t length, struct tt_edit edits[], size_t n,
+                    struct tt_buffer *to)
 {
     size_t at = 0;
     for (size_t i = 0; i < n; i++) {
@@ -104,8 +111,8 @@ void tt_edits_apply(const char *text, size_t length, struct tt_edit edits[], siz
 }
 
 /* Whether all bytes outside the values are the same. */
-static bool rest_is_equal(const char *old, size_t old_length, const char *new, size_t new_length, const struct tt_edit edits[],
-                          size_t n)
+static bool rest_is_equal(const char *old, size_t old_length, const char *new, size_t new_length,
+                          const struct tt_edit edits[], size_t n)
 {
     size_t at_old = 0, at_new = 0;
     for (size_t i = 0; i < n; i++) {
@@ -121,8 +128,8 @@ static bool rest_is_equal(const char *old, size_t old_length, const char *new, s
            memcmp(old + at_old, new + at_new, old_length - at_old) == 0;
 }
 
-static enum tiptrue_status verify_one(struct tt_config *config, const char *name, const struct tt_edit *edit,
-                                      struct tiptrue_error *error)
+static enum tiptrue_status verify_one(struct tt_config *config, const char *name,
+                                      const struct tt_edit *edit, struct tiptrue_error *error)
 {
     struct tt_span span = {0, 0};
     double found = 0.0, meant = 0.0;
@@ -130,16 +137,22 @@ static enum tiptrue_status verify_one(struct tt_config *config, const char *name
     if (status != TIPTRUE_OK) {
         return status;
     }
-    bool readable = tt_number_read(edit->new_text, strlen(edit->new_text), '.', &meant, NULL) == TT_NUMBER_OK;
-    if (!readable || span.at != edit->new_at || span.length != strlen(edit->new_text) || found < meant || found > meant) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, name, edit->line, 0, "name the value in another way; nothing was written",
-                       "place '%s' would no longer be the value that was put there", edit->put.place);
+    bool readable =
+        tt_number_read(edit->new_text, strlen(edit->new_text), '.', &meant, NULL) == TT_NUMBER_OK;
+    if (!readable || span.at != edit->new_at || span.length != strlen(edit->new_text) ||
+        found < meant || found > meant) {
+        return tt_fail(error, TIPTRUE_E_CONFIG, name, edit->line, 0,
+                       "name the value in another way; nothing was written",
+                       "place '%s' would no longer be the value that was put there",
+                       edit->put.place);
     }
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_edits_verify(const char *name, const char *old, size_t old_length, const char *new, size_t new_length,
-                                    const struct tt_edit edits[], size_t n, struct tiptrue_error *error)
+enum tiptrue_status tt_edits_verify(const char *name, const char *old, size_t old_length,
+                                    const char *new, size_t new_length,
+                                    const struct tt_edit edits[], size_t n,
+                                    struct tiptrue_error *error)
 {
     struct tt_config *config = NULL;
     enum tiptrue_status status = tt_config_new(name, new, new_length, &config, error);
@@ -148,8 +161,9 @@ enum tiptrue_status tt_edits_verify(const char *name, const char *old, size_t ol
     }
     tt_config_free(config);
     if (status == TIPTRUE_OK && !rest_is_equal(old, old_length, new, new_length, edits, n)) {
-        status = tt_fail(error, TIPTRUE_E_INTERNAL, name, 0, 0, "please report it; nothing was written",
-                         "more than the values would change");
+        status =
+            tt_fail(error, TIPTRUE_E_INTERNAL, name, 0, 0, "please report it; nothing was written",
+                    "more than the values would change");
     }
     return status;
 }

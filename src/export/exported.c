@@ -36,7 +36,8 @@ static void add_string(struct tt_buffer *to, const char *text, size_t length)
             tt_buffer_putc(to, '\\');
             tt_buffer_putc(to, text[i]);
         } else if (c < 0x20) {
-            tt_buffer_printf(to, "\\u00%c%c", "0123456789abcdef"[c / 16], "0123456789abcdef"[c % 16]);
+            tt_buffer_printf(to, "\\u00%c%c", "0123456789abcdef"[c / 16],
+                             "0123456789abcdef"[c % 16]);
         } else {
             tt_buffer_putc(to, text[i]);
         }
@@ -45,7 +46,8 @@ static void add_string(struct tt_buffer *to, const char *text, size_t length)
 }
 
 /* {"t1.offset.x:.4": "-41.3000", …}: as it stood, and stands, in the file. */
-static const char *values_json(struct tt_exported *out, const struct tt_edit edits[], size_t n, bool new)
+static const char *values_json(struct tt_exported *out, const struct tt_edit edits[], size_t n,
+                               bool new)
 {
     struct tt_buffer json = {0};
     const char *copy = NULL;
@@ -65,13 +67,15 @@ static const char *values_json(struct tt_exported *out, const struct tt_edit edi
     return copy;
 }
 
-enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, const char *backup, const struct tt_bytes *old,
-                                    const struct tt_buffer *new, const struct tt_edit edits[], size_t n,
+enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, const char *backup,
+                                    const struct tt_bytes *old, const struct tt_buffer *new,
+                                    const struct tt_edit edits[], size_t n,
                                     struct tiptrue_error *error)
 {
     char digest[17];
     struct tiptrue_export_file made = {0};
-    struct tiptrue_export_file *files = tt_arena_grow(&out->arena, out->files, out->n_files + 1, sizeof(*out->files));
+    struct tiptrue_export_file *files =
+        tt_arena_grow(&out->arena, out->files, out->n_files + 1, sizeof(*out->files));
     if (files == NULL) {
         return tt_fail_memory(error);
     }
@@ -84,15 +88,16 @@ enum tiptrue_status tt_exported_add(struct tt_exported *out, const char *file, c
     made.new_digest = tt_arena_copy_text(&out->arena, digest, strlen(digest));
     made.old_values = values_json(out, edits, n, false);
     made.new_values = values_json(out, edits, n, true);
-    if (made.file == NULL || made.backup == NULL || made.old_digest == NULL || made.new_digest == NULL || made.old_values == NULL ||
-        made.new_values == NULL) {
+    if (made.file == NULL || made.backup == NULL || made.old_digest == NULL ||
+        made.new_digest == NULL || made.old_values == NULL || made.new_values == NULL) {
         return tt_fail_memory(error);
     }
     out->files[out->n_files++] = made;
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_exported_finish(struct tt_exported *out, enum tiptrue_status status, struct tiptrue_exported **exported,
+enum tiptrue_status tt_exported_finish(struct tt_exported *out, enum tiptrue_status status,
+                                       struct tiptrue_exported **exported,
                                        struct tiptrue_error *error)
 {
     if (status == TIPTRUE_OK) {
@@ -103,7 +108,8 @@ enum tiptrue_status tt_exported_finish(struct tt_exported *out, enum tiptrue_sta
         tiptrue_exported_free(&out->public);
         return status;
     }
-    out->public = (struct tiptrue_exported){out->text.text, out->text.length, out->nothing_needed, out->n_files, out->files};
+    out->public = (struct tiptrue_exported){out->text.text, out->text.length, out->nothing_needed,
+                                            out->n_files, out->files};
     *exported = &out->public;
     return TIPTRUE_OK;
 }

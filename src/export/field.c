@@ -14,9 +14,16 @@
 #include "model/frames.h"
 
 static const char *const quantity_words[TT_QUANTITIES] = {
-    [TT_OFFSET_X] = "offset.x",         [TT_OFFSET_Y] = "offset.y",     [TT_RUNOUT_X] = "runout.x", [TT_RUNOUT_Y] = "runout.y",
-    [TT_ECCENTRICITY] = "eccentricity", [TT_RADIUS] = "radius",         [TT_U_X] = "u.x",           [TT_U_Y] = "u.y",
-    [TT_EXPANDED_X] = "expanded.x",     [TT_EXPANDED_Y] = "expanded.y",
+    [TT_OFFSET_X] = "offset.x",
+    [TT_OFFSET_Y] = "offset.y",
+    [TT_RUNOUT_X] = "runout.x",
+    [TT_RUNOUT_Y] = "runout.y",
+    [TT_ECCENTRICITY] = "eccentricity",
+    [TT_RADIUS] = "radius",
+    [TT_U_X] = "u.x",
+    [TT_U_Y] = "u.y",
+    [TT_EXPANDED_X] = "expanded.x",
+    [TT_EXPANDED_Y] = "expanded.y",
 };
 
 static const struct {
@@ -29,13 +36,14 @@ static const struct {
     [TT_UM] = {"um", 1e-3, 1},
 };
 
-#define FIELD_HINT                                                                                                                 \
-    "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x offset.y runout.x runout.y eccentricity radius u.x "    \
-    "u.y "                                                                                                                         \
+#define FIELD_HINT                                                                                 \
+    "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x offset.y runout.x "     \
+    "runout.y eccentricity radius u.x "                                                            \
+    "u.y "                                                                                         \
     "expanded.x expanded.y; modifiers: minus mm inch um .DECIMALS"
 
-static enum tiptrue_status wrong(const struct tt_export_field *field, struct tiptrue_error *error, const char *why,
-                                 const char *what, size_t length)
+static enum tiptrue_status wrong(const struct tt_export_field *field, struct tiptrue_error *error,
+                                 const char *why, const char *what, size_t length)
 {
     return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, FIELD_HINT, "field '%s': %s%s%s%s",
                    tt_shown(field->text, field->length).text, why, length > 0 ? " '" : "",
@@ -51,12 +59,14 @@ struct given {
     bool unit, decimals;
 };
 
-static enum tiptrue_status read_modifier(struct tt_export_field *field, struct given *given, const char *text, size_t length,
+static enum tiptrue_status read_modifier(struct tt_export_field *field, struct given *given,
+                                         const char *text, size_t length,
                                          struct tiptrue_error *error)
 {
     if (is_word(text, length, "minus")) {
         if (field->minus) {
-            return wrong(field, error, "'minus' stands twice, which would turn the sign back", "", 0);
+            return wrong(field, error, "'minus' stands twice, which would turn the sign back", "",
+                         0);
         }
         field->minus = true;
         return TIPTRUE_OK;
@@ -83,14 +93,15 @@ static enum tiptrue_status read_modifier(struct tt_export_field *field, struct g
                        : wrong(field, error, "an unknown modifier", text, length);
 }
 
-static enum tiptrue_status read_modifiers(struct tt_export_field *field, const char *at, const char *end,
-                                          struct tiptrue_error *error)
+static enum tiptrue_status read_modifiers(struct tt_export_field *field, const char *at,
+                                          const char *end, struct tiptrue_error *error)
 {
     struct given given = {false, false};
     while (at < end) {
         const char *next = memchr(at + 1, ':', (size_t)(end - at - 1));
         next = next != NULL ? next : end;
-        enum tiptrue_status status = read_modifier(field, &given, at + 1, (size_t)(next - at - 1), error);
+        enum tiptrue_status status =
+            read_modifier(field, &given, at + 1, (size_t)(next - at - 1), error);
         if (status != TIPTRUE_OK) {
             return status;
         }
@@ -103,8 +114,8 @@ static enum tiptrue_status read_modifiers(struct tt_export_field *field, const c
 }
 
 /* "@90" behind the quantity; *end moves before it. */
-static enum tiptrue_status read_rotation(struct tt_export_field *field, const char *head, const char **end, bool each,
-                                         struct tiptrue_error *error)
+static enum tiptrue_status read_rotation(struct tt_export_field *field, const char *head,
+                                         const char **end, bool each, struct tiptrue_error *error)
 {
     const char *at = *end;
     while (at > head && at[-1] != '@') {
@@ -145,8 +156,8 @@ static bool read_quantity(struct tt_export_field *field, const char *head, const
     return false;
 }
 
-enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool each, struct tt_export_field *field,
-                                         struct tiptrue_error *error)
+enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool each,
+                                         struct tt_export_field *field, struct tiptrue_error *error)
 {
     struct tt_export_field made = {.text = text, .length = length};
     const char *head_end = memchr(text, ':', length);
@@ -169,7 +180,8 @@ enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool e
     return TIPTRUE_OK;
 }
 
-const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *field, const struct tiptrue_solution *solution,
+const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *field,
+                                                const struct tiptrue_solution *solution,
                                                 struct tiptrue_error *error)
 {
     char hint[200] = "tips of the result:";
@@ -182,29 +194,37 @@ const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *fi
         const char *name = solution->tips[i].name;
         strcat(strcat(strcat(hint, " '"), tt_shown(name, strlen(name)).text), "'");
     }
-    (void)tt_fail(error, TIPTRUE_E_DATA, solution->file, 0, 0, hint, "the result has no tip '%s', which field '%s' names",
-                  tt_shown(field->tip, field->tip_length).text, tt_shown(field->text, field->length).text);
+    (void)tt_fail(error, TIPTRUE_E_DATA, solution->file, 0, 0, hint,
+                  "the result has no tip '%s', which field '%s' names",
+                  tt_shown(field->tip, field->tip_length).text,
+                  tt_shown(field->text, field->length).text);
     return NULL;
 }
 
-/* R(theta) e, with theta counter-clockwise: what a machine counts clockwise is turned round here. */
-static struct tt_machine_xy turned_runout(const struct tt_tip_result *tip, double rotation_deg, bool clockwise)
+/* R(theta) e, with theta counter-clockwise: what a machine counts clockwise is turned round here.
+ */
+static struct tt_machine_xy turned_runout(const struct tt_tip_result *tip, double rotation_deg,
+                                          bool clockwise)
 {
     double rad = tt_rad_from_deg(clockwise ? -rotation_deg : rotation_deg);
     return tt_tip_turn(cos(rad), sin(rad), tip->runout);
 }
 
-static enum tiptrue_status undetermined(const struct tt_export_field *field, struct tiptrue_error *error)
+static enum tiptrue_status undetermined(const struct tt_export_field *field,
+                                        struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "the findings of the result say why",
-                   "field '%s': the run does not determine it", tt_shown(field->text, field->length).text);
+                   "field '%s': the run does not determine it",
+                   tt_shown(field->text, field->length).text);
 }
 
-enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field, struct tiptrue_error *error)
+enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field,
+                                       struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "solve the run again with this version",
-                   "field '%s': the result does not say in which sense its machine counts rotations",
-                   tt_shown(field->text, field->length).text);
+    return tt_fail(
+        error, TIPTRUE_E_DATA, NULL, 0, 0, "solve the run again with this version",
+        "field '%s': the result does not say in which sense its machine counts rotations",
+        tt_shown(field->text, field->length).text);
 }
 
 /* Whether the solution knows what the field asks for. */
@@ -214,7 +234,9 @@ static bool is_determined(const struct tt_export_field *field, const struct tt_t
     case TT_OFFSET_X:
     case TT_OFFSET_Y:
         if (field->has_rotation) { /* turned, each axis of the runout reaches into both */
-            return tip->runout_determined && (field->quantity == TT_OFFSET_X ? tip->offset_determined_x : tip->offset_determined_y);
+            return tip->runout_determined &&
+                   (field->quantity == TT_OFFSET_X ? tip->offset_determined_x
+                                                   : tip->offset_determined_y);
         }
         return field->quantity == TT_OFFSET_X ? tip->offset_determined_x : tip->offset_determined_y;
     case TT_U_X:
@@ -235,8 +257,10 @@ static bool is_determined(const struct tt_export_field *field, const struct tt_t
     return false;
 }
 
-enum tiptrue_status tt_export_field_value(const struct tt_export_field *field, const struct tt_tip_result *tip, double rotation_deg,
-                                          bool clockwise, double *value_mm, struct tiptrue_error *error)
+enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
+                                          const struct tt_tip_result *tip, double rotation_deg,
+                                          bool clockwise, double *value_mm,
+                                          struct tiptrue_error *error)
 {
     struct tt_machine_xy turned = {0.0, 0.0};
     if (!is_determined(field, tip)) {
@@ -282,7 +306,8 @@ enum tiptrue_status tt_export_field_value(const struct tt_export_field *field, c
     return TIPTRUE_OK;
 }
 
-void tt_export_field_write(const struct tt_export_field *field, double value_mm, struct tt_buffer *to)
+void tt_export_field_write(const struct tt_export_field *field, double value_mm,
+                           struct tt_buffer *to)
 {
     double value = field->unit == TT_UM ? value_mm * 1e3 : value_mm / units[field->unit].mm;
     tt_number_write_fixed(to, field->minus ? -value : value, field->decimals, false);

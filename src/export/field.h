@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A FIELD: which number of a solution is meant, and how it is to stand in the configuration. Both directions: a solution's number
- * as text, and a configuration's text as millimetres of the machine frame.
+/* A FIELD: which number of a solution is meant, and how it is to stand in the configuration. Both
+ * directions: a solution's number as text, and a configuration's text as millimetres of the machine
+ * frame.
  *
  *   FIELD = TIP "." QUANTITY [ "@" ROTATION ] { ":" MODIFIER }
  *
- * Signs are those of the solution (offset: axis of the tip less axis of the camera, machine frame); only `minus` turns one round.
+ * Signs are those of the solution (offset: axis of the tip less axis of the camera, machine frame);
+ * only `minus` turns one round.
  */
 #ifndef TT_EXPORT_FIELD_H
 #define TT_EXPORT_FIELD_H
@@ -48,25 +50,36 @@ struct tt_export_field {
 /* Most decimals that may be asked for: 1e-9 mm is below all that is measured. */
 #define TT_MOST_DECIMALS 9
 
-/* Read the FIELD that fills text[0..length). @each: tip and rotation may be '*'. TIPTRUE_E_USAGE: it is none. */
-TT_MUST_USE enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool each, struct tt_export_field *field,
+/* Read the FIELD that fills text[0..length). @each: tip and rotation may be '*'. TIPTRUE_E_USAGE:
+ * it is none. */
+TT_MUST_USE enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool each,
+                                                     struct tt_export_field *field,
                                                      struct tiptrue_error *error);
 
-/* The tip that the field names, or NULL (told, with those there are). TIPTRUE_E_DATA through *error. */
-const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *field, const struct tiptrue_solution *solution,
+/* The tip that the field names, or NULL (told, with those there are). TIPTRUE_E_DATA through
+ * *error. */
+const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *field,
+                                                const struct tiptrue_solution *solution,
                                                 struct tiptrue_error *error);
 
-/* The field's number, in mm, without its modifiers. @rotation_deg is used if the field is at a rotation; @clockwise: it counts
- * clockwise seen from above. TIPTRUE_E_DATA: the run does not determine it. */
-TT_MUST_USE enum tiptrue_status tt_export_field_value(const struct tt_export_field *field, const struct tt_tip_result *tip,
-                                                      double rotation_deg, bool clockwise, double *value_mm,
+/* The field's number, in mm, without its modifiers. @rotation_deg is used if the field is at a
+ * rotation; @clockwise: it counts clockwise seen from above. TIPTRUE_E_DATA: the run does not
+ * determine it. */
+TT_MUST_USE enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
+                                                      const struct tt_tip_result *tip,
+                                                      double rotation_deg, bool clockwise,
+                                                      double *value_mm,
                                                       struct tiptrue_error *error);
 
-/* TIPTRUE_E_DATA: the field is at a rotation, and the result does not say in which sense the machine counts it. */
-enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field, struct tiptrue_error *error);
+/* TIPTRUE_E_DATA: the field is at a rotation, and the result does not say in which sense the
+ * machine counts it. */
+enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field,
+                                       struct tiptrue_error *error);
 
-/* A number in mm as the field wants it written: sign, unit, decimals (rounded half away from zero). */
-void tt_export_field_write(const struct tt_export_field *field, double value_mm, struct tt_buffer *to);
+/* A number in mm as the field wants it written: sign, unit, decimals (rounded half away from zero).
+ */
+void tt_export_field_write(const struct tt_export_field *field, double value_mm,
+                           struct tt_buffer *to);
 /* The way back: mm of what the configuration means by @written. */
 double tt_export_field_back(const struct tt_export_field *field, double written);
 

@@ -14,8 +14,8 @@
 #include "base/time.h"
 #include "ingest/diagnose.h"
 
-/* A run that began later than now by more than this, in seconds, says that a clock is wrong. Clocks of a workshop differ by
- * minutes. */
+/* A run that began later than now by more than this, in seconds, says that a clock is wrong. Clocks
+ * of a workshop differ by minutes. */
 #define CLOCK_DIFFERENCE_S 600.0
 
 static const char *word_of(enum tiptrue_guard guard)
@@ -35,8 +35,8 @@ static const char *word_of(enum tiptrue_guard guard)
     return "";
 }
 
-static void tell(const struct tt_guards *guards, enum tiptrue_severity severity, const char *file, size_t line, const char *text,
-                 const char *hint)
+static void tell(const struct tt_guards *guards, enum tiptrue_severity severity, const char *file,
+                 size_t line, const char *text, const char *hint)
 {
     if (guards->sink != NULL && guards->sink->told != NULL) {
         struct tiptrue_diagnostic diagnostic = {severity, file, line, 0, text, hint};
@@ -45,11 +45,11 @@ static void tell(const struct tt_guards *guards, enum tiptrue_severity severity,
 }
 
 /* The guard stands in the way: an error, or where it is forced a warning. */
-static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char *file, size_t line, const char *advice,
-                  const char *format, ...) TT_PRINTF(6, 7);
+static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char *file, size_t line,
+                  const char *advice, const char *format, ...) TT_PRINTF(6, 7);
 
-static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char *file, size_t line, const char *advice,
-                  const char *format, ...)
+static void stand(struct tt_guards *guards, enum tiptrue_guard guard, const char *file, size_t line,
+                  const char *advice, const char *format, ...)
 {
     char text[400], told[440], hint[250];
     va_list arguments;
@@ -78,8 +78,8 @@ static bool is_listed(const char *const names[], size_t n, const char *name, siz
     return false;
 }
 
-bool tt_export_is_wanted(const struct tiptrue_export_options *options, const struct tiptrue_solution *solution, const char *name,
-                         size_t length)
+bool tt_export_is_wanted(const struct tiptrue_export_options *options,
+                         const struct tiptrue_solution *solution, const char *name, size_t length)
 {
     if (options->n_tips > 0) {
         return is_listed(options->tips, options->n_tips, name, length);
@@ -87,7 +87,8 @@ bool tt_export_is_wanted(const struct tiptrue_export_options *options, const str
     return solution->n_wanted == 0 || is_listed(solution->wanted, solution->n_wanted, name, length);
 }
 
-enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options)
+enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution,
+                                       const struct tiptrue_export_options *options)
 {
     enum tiptrue_verdict worst = TIPTRUE_KEEP;
 
@@ -96,7 +97,8 @@ enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution, 
     }
     for (size_t i = 0; i < solution->n_tips; i++) {
         const struct tt_tip_result *tip = &solution->tips[i];
-        if (is_listed(options->tips, options->n_tips, tip->name, strlen(tip->name)) && tip->verdict > worst) {
+        if (is_listed(options->tips, options->n_tips, tip->name, strlen(tip->name)) &&
+            tip->verdict > worst) {
             worst = tip->verdict;
         }
     }
@@ -107,15 +109,18 @@ void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *s
                       const struct tiptrue_export_options *options)
 {
     if (solution->least_squares) { /* not to be forced: no guard stands for what nobody judged */
-        const char *text = "the result is of --least-squares: it is for comparison with other programs, and has no verdict";
+        const char *text = "the result is of --least-squares: it is for comparison with other "
+                           "programs, and has no verdict";
         const char *hint = "export the result of solve without --least-squares";
         tell(guards, TIPTRUE_ERROR, NULL, 0, text, hint);
         if (guards->refusals++ == 0) {
             (void)tt_fail(guards->error, TIPTRUE_E_DATA, NULL, 0, 0, hint, "%s", text);
         }
     } else if (tt_export_verdict(solution, options) == TIPTRUE_REPEAT) {
-        stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0, "make the run again, or name the tips that are good by --tip",
-              "the verdict of the %s is repeat: nothing of it may be used", options->n_tips > 0 ? "tips that are named" : "run");
+        stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0,
+              "make the run again, or name the tips that are good by --tip",
+              "the verdict of the %s is repeat: nothing of it may be used",
+              options->n_tips > 0 ? "tips that are named" : "run");
     }
 }
 
@@ -129,39 +134,46 @@ static const char *hours(double seconds, char text[40])
     return text;
 }
 
-void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution, double max_age_s, double now_s)
+void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                  double max_age_s, double now_s)
 {
     char age[40], most[40];
     double started_s = 0.0;
-    if (solution->started == NULL || !tt_time_read(solution->started, strlen(solution->started), &started_s)) {
+    if (solution->started == NULL ||
+        !tt_time_read(solution->started, strlen(solution->started), &started_s)) {
         stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "let the log say '# started: TIME'",
               "the result does not say when its run was started, so nobody knows how old it is");
     } else if (now_s - started_s > max_age_s) {
-        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "make a new run", "the run was started %s ago, at %s; the most allowed is %s",
+        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "make a new run",
+              "the run was started %s ago, at %s; the most allowed is %s",
               hours(now_s - started_s, age), solution->started, hours(max_age_s, most));
     } else if (started_s - now_s > CLOCK_DIFFERENCE_S) {
-        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "set the clocks right", "the run was started at %s, which is %s from now",
-              solution->started, hours(started_s - now_s, age));
+        stand(guards, TIPTRUE_GUARD_AGE, NULL, 0, "set the clocks right",
+              "the run was started at %s, which is %s from now", solution->started,
+              hours(started_s - now_s, age));
     }
 }
 
-void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine)
+void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                      const struct tiptrue_machine *machine)
 {
     const char *of = solution->machine != NULL ? solution->machine : "";
     if (machine == NULL) {
-        tell(guards, TIPTRUE_WARNING, NULL, 0, "no machine file is named: not checked that the result is of this machine",
+        tell(guards, TIPTRUE_WARNING, NULL, 0,
+             "no machine file is named: not checked that the result is of this machine",
              "give --machine");
     } else if (strcmp(of, machine->name) != 0) {
         stand(guards, TIPTRUE_GUARD_MACHINE, NULL, 0, "is it the result that was meant?",
-              "the result is of the machine '%s', the machine file of '%s'", tt_shown(of, strlen(of)).text,
-              tt_shown(machine->name, strlen(machine->name)).text);
+              "the result is of the machine '%s', the machine file of '%s'",
+              tt_shown(of, strlen(of)).text, tt_shown(machine->name, strlen(machine->name)).text);
     }
 }
 
 static bool is_exported(const struct tt_tip *tip, const struct tt_edit edits[], size_t n)
 {
     for (size_t i = 0; i < n; i++) {
-        if (!edits[i].kept && strcmp(edits[i].tip, tip->name) == 0 && tt_export_field_is_offset(&edits[i].put.field)) {
+        if (!edits[i].kept && strcmp(edits[i].tip, tip->name) == 0 &&
+            tt_export_field_is_offset(&edits[i].put.field)) {
             return true;
         }
     }
@@ -169,31 +181,41 @@ static bool is_exported(const struct tt_tip *tip, const struct tt_edit edits[], 
 }
 
 /* The plate's serial number, or its name where it has none. */
-static bool is_same_plate(const struct tiptrue_solution *solution, const struct tiptrue_plate *plate)
+static bool is_same_plate(const struct tiptrue_solution *solution,
+                          const struct tiptrue_plate *plate)
 {
     if (plate->serial != NULL || solution->plate_serial != NULL) {
-        return plate->serial != NULL && solution->plate_serial != NULL && strcmp(plate->serial, solution->plate_serial) == 0;
+        return plate->serial != NULL && solution->plate_serial != NULL &&
+               strcmp(plate->serial, solution->plate_serial) == 0;
     }
-    return plate->name != NULL && solution->plate != NULL && strcmp(plate->name, solution->plate) == 0;
+    return plate->name != NULL && solution->plate != NULL &&
+           strcmp(plate->name, solution->plate) == 0;
 }
 
-void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine,
-                    const struct tiptrue_plate *plate, const struct tt_edit edits[], size_t n)
+void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                    const struct tiptrue_machine *machine, const struct tiptrue_plate *plate,
+                    const struct tt_edit edits[], size_t n)
 {
     const char *serial = solution->plate_serial != NULL ? solution->plate_serial : "";
     if (plate != NULL && !is_same_plate(solution, plate)) {
         const char *present = plate->serial != NULL ? plate->serial : plate->name;
-        const char *was = solution->plate_serial != NULL ? solution->plate_serial : solution->plate != NULL ? solution->plate : "";
+        const char *was = solution->plate_serial != NULL ? solution->plate_serial
+                          : solution->plate != NULL      ? solution->plate
+                                                         : "";
         stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0, "touch the present plate",
-              "the result was made with the plate '%s', the present one is '%s'", tt_shown(was, strlen(was)).text,
-              tt_shown(present, strlen(present)).text);
+              "the result was made with the plate '%s', the present one is '%s'",
+              tt_shown(was, strlen(was)).text, tt_shown(present, strlen(present)).text);
     }
     for (size_t i = 0; machine != NULL && i < machine->n_tips; i++) {
         const struct tt_tip *tip = &machine->tips[i];
-        if (tip->offset_plate != NULL && strcmp(tip->offset_plate, serial) != 0 && is_exported(tip, edits, n)) {
-            stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0, "another plate's own errors come in with the change",
-                  "the present offset of tip '%s' was found with the plate '%s', the result was made with '%s'",
-                  tt_shown(tip->name, strlen(tip->name)).text, tt_shown(tip->offset_plate, strlen(tip->offset_plate)).text,
+        if (tip->offset_plate != NULL && strcmp(tip->offset_plate, serial) != 0 &&
+            is_exported(tip, edits, n)) {
+            stand(guards, TIPTRUE_GUARD_PLATE, NULL, 0,
+                  "another plate's own errors come in with the change",
+                  "the present offset of tip '%s' was found with the plate '%s', the result was "
+                  "made with '%s'",
+                  tt_shown(tip->name, strlen(tip->name)).text,
+                  tt_shown(tip->offset_plate, strlen(tip->offset_plate)).text,
                   tt_shown(serial, strlen(serial)).text);
         }
     }
@@ -209,20 +231,22 @@ static const char *length_of(double value_mm, char text[40])
     return text;
 }
 
-void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm,
-                     bool from_zero)
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
+                     size_t n, double max_change_mm, bool from_zero)
 {
     char from[40], to[40], change[40], most[40];
     for (size_t i = 0; i < n; i++) {
         const struct tt_edit *edit = &edits[i];
         double change_mm = fabs(edit->new_mm - edit->old_mm);
-        bool guarded = !edit->kept && tt_export_field_is_offset(&edit->put.field) && !(from_zero && edit->old_mm == 0);
+        bool guarded = !edit->kept && tt_export_field_is_offset(&edit->put.field) &&
+                       !(from_zero && edit->old_mm == 0);
         if (guarded && !(change_mm <= max_change_mm)) {
             stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line,
                   "are sign, unit and place right? was the tip changed?",
                   "'%s' would move by %s, from %s to %s; the most allowed is %s",
-                  tt_shown(edit->put.field.text, edit->put.field.length).text, length_of(change_mm, change),
-                  length_of(edit->old_mm, from), length_of(edit->new_mm, to), length_of(max_change_mm, most));
+                  tt_shown(edit->put.field.text, edit->put.field.length).text,
+                  length_of(change_mm, change), length_of(edit->old_mm, from),
+                  length_of(edit->new_mm, to), length_of(max_change_mm, most));
         }
     }
 }

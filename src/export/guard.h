@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What keeps a result out of a configuration, unless its guard is named. Every guard that stands in the way is told, not the first.
+/* What keeps a result out of a configuration, unless its guard is named. Every guard that stands in
+ * the way is told, not the first.
  */
 #ifndef TT_EXPORT_GUARD_H
 #define TT_EXPORT_GUARD_H
@@ -20,23 +21,29 @@ struct tt_guards {
 
 /* Whether the tip @name is one that is exported: one of @options, else of those that were asked for
  * when it was solved, else any. */
-bool tt_export_is_wanted(const struct tiptrue_export_options *options, const struct tiptrue_solution *solution, const char *name,
-                         size_t length);
+bool tt_export_is_wanted(const struct tiptrue_export_options *options,
+                         const struct tiptrue_solution *solution, const char *name, size_t length);
 /* The worst verdict of the tips that @options name, a tip that was not measured counting as
  * TIPTRUE_REPEAT; without any the run's. */
-enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options);
+enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution,
+                                       const struct tiptrue_export_options *options);
 /* That verdict is repeat. */
 void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution,
                       const struct tiptrue_export_options *options);
 /* The run began longer ago than @max_age_s, or nobody knows when. */
-void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution, double max_age_s, double now_s);
+void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                  double max_age_s, double now_s);
 /* The result is of another machine; warns where there is no machine file to tell by. */
-void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine);
-/* The result was made with another plate than @plate (may be NULL), or than the present offset of one of the edits' tips. */
-void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution, const struct tiptrue_machine *machine,
-                    const struct tiptrue_plate *plate, const struct tt_edit edits[], size_t n);
-/* An offset would move by more than @max_change_mm in @name. @from_zero: one that is 0 may move: none was set there yet. */
-void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[], size_t n, double max_change_mm,
-                     bool from_zero);
+void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                      const struct tiptrue_machine *machine);
+/* The result was made with another plate than @plate (may be NULL), or than the present offset of
+ * one of the edits' tips. */
+void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution,
+                    const struct tiptrue_machine *machine, const struct tiptrue_plate *plate,
+                    const struct tt_edit edits[], size_t n);
+/* An offset would move by more than @max_change_mm in @name. @from_zero: one that is 0 may move:
+ * none was set there yet. */
+void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
+                     size_t n, double max_change_mm, bool from_zero);
 
 #endif

@@ -23,13 +23,14 @@ struct tt_config {
 
 enum notation { JSON_POINTER, XPATH, SECTION_KEY, PATTERN };
 
-enum tiptrue_status tt_config_new(const char *name, const char *text, size_t length, struct tt_config **config,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_config_new(const char *name, const char *text, size_t length,
+                                  struct tt_config **config, struct tiptrue_error *error)
 {
     struct tt_config *made;
     struct tt_diagnose diagnose;
     if (memchr(text, '\0', length) != NULL) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, name, 0, 0, "UTF-8 and other codes that extend ASCII can be edited, UTF-16 cannot",
+        return tt_fail(error, TIPTRUE_E_CONFIG, name, 0, 0,
+                       "UTF-8 and other codes that extend ASCII can be edited, UTF-16 cannot",
                        "holds NUL bytes: this is no text, or one in UTF-16");
     }
     made = calloc(1, sizeof(*made));
@@ -69,7 +70,8 @@ static enum notation notation_of(const struct tt_config_text *config, const char
     return place[0] == '/' || place[0] == '\0' ? JSON_POINTER : SECTION_KEY;
 }
 
-enum tiptrue_status tt_config_find(struct tt_config *config, const char *place, struct tt_span *span, struct tiptrue_error *error)
+enum tiptrue_status tt_config_find(struct tt_config *config, const char *place,
+                                   struct tt_span *span, struct tiptrue_error *error)
 {
     struct tt_span found = {0, 0};
     enum tiptrue_status status = TIPTRUE_E_INTERNAL;
@@ -94,7 +96,8 @@ enum tiptrue_status tt_config_find(struct tt_config *config, const char *place, 
     return status;
 }
 
-enum tiptrue_status tt_config_number(struct tt_config *config, const char *place, struct tt_span *span, double *value,
+enum tiptrue_status tt_config_number(struct tt_config *config, const char *place,
+                                     struct tt_span *span, double *value,
                                      struct tiptrue_error *error)
 {
     enum tiptrue_status status = tt_config_find(config, place, span, error);
@@ -103,11 +106,13 @@ enum tiptrue_status tt_config_number(struct tt_config *config, const char *place
     }
     const char *text = config->text.text - config->mark + span->at;
     if (tt_number_read(text, span->length, '.', value, NULL) != TT_NUMBER_OK) {
-        return tt_fail(
-            error, TIPTRUE_E_CONFIG, config->text.name, tt_config_line(config, span->at), 0,
-            "only a number with a decimal point is replaced; is the place the one that is meant? Where no value stands yet, "
-            "write 0 there",
-            "place '%s' holds '%s', which is no number", place, tt_config_shown(&config->text, text, span->length).text);
+        return tt_fail(error, TIPTRUE_E_CONFIG, config->text.name, tt_config_line(config, span->at),
+                       0,
+                       "only a number with a decimal point is replaced; is the place the one that "
+                       "is meant? Where no value stands yet, "
+                       "write 0 there",
+                       "place '%s' holds '%s', which is no number", place,
+                       tt_config_shown(&config->text, text, span->length).text);
     }
     return TIPTRUE_OK;
 }
@@ -117,7 +122,8 @@ size_t tt_config_line(const struct tt_config *config, size_t at)
     return tt_config_text_line(&config->text, at > config->mark ? at - config->mark : 0);
 }
 
-struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text, size_t length)
+struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text,
+                                size_t length)
 {
     struct tt_shown shown = tt_shown(text, length);
     for (char *c = shown.text; !config->utf8 && *c != '\0'; c++) {
@@ -129,7 +135,8 @@ struct tt_shown tt_config_shown(const struct tt_config_text *config, const char 
 size_t tt_config_text_line(const struct tt_config_text *config, size_t at)
 {
     size_t line = 1;
-    for (const char *end = config->text + at, *c = config->text; (c = memchr(c, '\n', (size_t)(end - c))) != NULL; c++) {
+    for (const char *end = config->text + at, *c = config->text;
+         (c = memchr(c, '\n', (size_t)(end - c))) != NULL; c++) {
         line++;
     }
     return line;
@@ -164,18 +171,21 @@ void tt_list_add_line(struct tt_list *list, const struct tt_config_text *config,
     tt_list_add(list, line);
 }
 
-enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const char *place, const char *what_is_there,
-                                     struct tiptrue_error *error)
+enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const char *place,
+                                     const char *what_is_there, struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0, what_is_there[0] != '\0' ? what_is_there : NULL,
-                   "nothing stands at place '%s'", place);
+    return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0,
+                   what_is_there[0] != '\0' ? what_is_there : NULL, "nothing stands at place '%s'",
+                   place);
 }
 
-enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const char *place, size_t count,
-                                     const struct tt_list *where, struct tiptrue_error *error)
+enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const char *place,
+                                     size_t count, const struct tt_list *where,
+                                     struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0, where->text,
-                   "place '%s' is %zu values, where one is meant; make the place narrower", place, count);
+                   "place '%s' is %zu values, where one is meant; make the place narrower", place,
+                   count);
 }
 
 static bool is_blank(char c)

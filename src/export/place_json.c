@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* JSON Pointer (RFC 6901) over the places that the strict scanner recorded: values in the order of the text, each with its key
- * and its end, so that what lies in a value follows it. Nothing is copied; a step costs the values that it passes.
+/* JSON Pointer (RFC 6901) over the places that the strict scanner recorded: values in the order of
+ * the text, each with its key and its end, so that what lies in a value follows it. Nothing is
+ * copied; a step costs the values that it passes.
  */
 #include "config.h"
 
@@ -18,7 +19,8 @@ struct tt_json_places {
     struct tt_json json;
 };
 
-static bool scan(struct tt_json_places *kept, const struct tt_config_text *config, struct tiptrue_error *error)
+static bool scan(struct tt_json_places *kept, const struct tt_config_text *config,
+                 struct tiptrue_error *error)
 {
     const char *end = config->text + config->length;
     tt_diagnose_init(&kept->diagnose, NULL, error, config->name, config->text, config->length);
@@ -43,23 +45,26 @@ bool tt_json_places_can_read(const struct tt_config_text *config)
     return good;
 }
 
-/* What the scanner says is meant for our own files; a stranger's gets the right status, and the way out where there is one. */
+/* What the scanner says is meant for our own files; a stranger's gets the right status, and the way
+ * out where there is one. */
 static enum tiptrue_status no_json(struct tt_json_places *kept, struct tiptrue_error *error)
 {
-    bool comment = error->status == TIPTRUE_E_DATA && (error->text[1] == '/' || error->text[1] == '#') && error->text[0] == '\'';
+    bool comment = error->status == TIPTRUE_E_DATA &&
+                   (error->text[1] == '/' || error->text[1] == '#') && error->text[0] == '\'';
     if (kept->json.out_of_memory) {
         return tt_fail_memory(error);
     }
     error->status = TIPTRUE_E_CONFIG;
     if (comment) {
-        const char hint[] =
-            "JSON has no comments (RFC 8259), and what is read loosely is not written to; a place ~REGEX serves any text";
+        const char hint[] = "JSON has no comments (RFC 8259), and what is read loosely is not "
+                            "written to; a place ~REGEX serves any text";
         memcpy(error->hint, hint, sizeof(hint));
     }
     return TIPTRUE_E_CONFIG;
 }
 
-static enum tiptrue_status parse(const struct tt_config_text *config, struct tt_json_places **kept, struct tiptrue_error *error)
+static enum tiptrue_status parse(const struct tt_config_text *config, struct tt_json_places **kept,
+                                 struct tiptrue_error *error)
 {
     struct tt_json_places *made = calloc(1, sizeof(*made));
     struct tiptrue_error fault = {0};
@@ -69,8 +74,8 @@ static enum tiptrue_status parse(const struct tt_config_text *config, struct tt_
     if (!scan(made, config, &fault)) {
         enum tiptrue_status status = no_json(made, &fault);
         tt_json_places_free(made);
-        return tt_fail(error, status, fault.file, fault.line, fault.column, fault.hint[0] != '\0' ? fault.hint : NULL, "%s",
-                       fault.text);
+        return tt_fail(error, status, fault.file, fault.line, fault.column,
+                       fault.hint[0] != '\0' ? fault.hint : NULL, "%s", fault.text);
     }
     *kept = made;
     return TIPTRUE_OK;
@@ -98,13 +103,16 @@ static size_t next_value(const struct tt_json *json, size_t index)
 /* The first value in @index, or TT_NONE. */
 static size_t first_inside(const struct tt_json *json, size_t index)
 {
-    return index + 1 < json->n_where && json->where[index + 1].value < json->where[index].end ? index + 1 : TT_NONE;
+    return index + 1 < json->n_where && json->where[index + 1].value < json->where[index].end
+               ? index + 1
+               : TT_NONE;
 }
 
 static size_t next_inside(const struct tt_json *json, size_t index, size_t parent)
 {
     size_t next = next_value(json, index);
-    return next < json->n_where && json->where[next].value < json->where[parent].end ? next : TT_NONE;
+    return next < json->n_where && json->where[next].value < json->where[parent].end ? next
+                                                                                     : TT_NONE;
 }
 
 /* Behind the closing quotation mark of the string at @at. */
@@ -132,8 +140,8 @@ static bool is_key(const char *key, const char *token, bool *out_of_memory)
 }
 
 /* What is in the value, for a message: keys, or how many elements. */
-static enum tiptrue_status missing(const struct tt_config_text *config, const struct tt_json *json, const char *place, size_t index,
-                                   struct tiptrue_error *error)
+static enum tiptrue_status missing(const struct tt_config_text *config, const struct tt_json *json,
+                                   const char *place, size_t index, struct tiptrue_error *error)
 {
     const char *value = json->where[index].value;
     struct tt_list keys = {0};
@@ -150,25 +158,32 @@ static enum tiptrue_status missing(const struct tt_config_text *config, const st
     tt_buffer_printf(&hint, "the pointer reaches line %zu, where there is ",
                      tt_config_text_line(config, (size_t)(value - config->text)));
     if (*value == '{') {
-        tt_buffer_printf(&hint, count > 0 ? "an object with the keys: %s" : "an object without keys%s", keys.text);
+        tt_buffer_printf(&hint,
+                         count > 0 ? "an object with the keys: %s" : "an object without keys%s",
+                         keys.text);
     } else if (*value == '[') {
         tt_buffer_printf(&hint, "an array of %zu, counted from 0", count);
     } else {
-        tt_buffer_printf(&hint, "the value %s", tt_shown(value, (size_t)(json->where[index].end - value)).text);
+        tt_buffer_printf(&hint, "the value %s",
+                         tt_shown(value, (size_t)(json->where[index].end - value)).text);
     }
-    enum tiptrue_status status = hint.failed ? tt_fail_memory(error) : tt_place_missing(config, place, hint.text, error);
+    enum tiptrue_status status =
+        hint.failed ? tt_fail_memory(error) : tt_place_missing(config, place, hint.text, error);
     tt_buffer_clear(&hint);
     return status;
 }
 
 /* Member @token of the object, which must be one. */
-static enum tiptrue_status step_object(const struct tt_config_text *config, const struct tt_json *json, const char *place,
-                                       const char *token, size_t *index, struct tiptrue_error *error)
+static enum tiptrue_status step_object(const struct tt_config_text *config,
+                                       const struct tt_json *json, const char *place,
+                                       const char *token, size_t *index,
+                                       struct tiptrue_error *error)
 {
     struct tt_list where = {0};
     size_t found = TT_NONE, count = 0;
     bool out_of_memory = false;
-    for (size_t at = first_inside(json, *index); at != TT_NONE; at = next_inside(json, at, *index)) {
+    for (size_t at = first_inside(json, *index); at != TT_NONE;
+         at = next_inside(json, at, *index)) {
         if (is_key(json->where[at].key, token, &out_of_memory)) {
             tt_list_add_line(&where, config, (size_t)(json->where[at].key - config->text));
             found = at;
@@ -189,11 +204,13 @@ static enum tiptrue_status step_object(const struct tt_config_text *config, cons
 }
 
 /* Element @token of the array: digits without a needless zero (RFC 6901, section 4). */
-static enum tiptrue_status step_array(const struct tt_config_text *config, const struct tt_json *json, const char *place,
+static enum tiptrue_status step_array(const struct tt_config_text *config,
+                                      const struct tt_json *json, const char *place,
                                       const char *token, size_t *index, struct tiptrue_error *error)
 {
     size_t length = strlen(token), at = TT_NONE;
-    if (length > 0 && strspn(token, "0123456789") == length && length < 10 && (token[0] != '0' || length == 1)) {
+    if (length > 0 && strspn(token, "0123456789") == length && length < 10 &&
+        (token[0] != '0' || length == 1)) {
         at = first_inside(json, *index);
         for (unsigned long left = strtoul(token, NULL, 10); left > 0 && at != TT_NONE; left--) {
             at = next_inside(json, at, *index);
@@ -225,8 +242,9 @@ static bool unescape(char *token)
     return true;
 }
 
-static enum tiptrue_status walk(const struct tt_config_text *config, const struct tt_json *json, const char *place, char *pointer,
-                                size_t *index, struct tiptrue_error *error)
+static enum tiptrue_status walk(const struct tt_config_text *config, const struct tt_json *json,
+                                const char *place, char *pointer, size_t *index,
+                                struct tiptrue_error *error)
 {
     for (char *token = pointer; token != NULL;) {
         char *next = strchr(token, '/');
@@ -234,13 +252,15 @@ static enum tiptrue_status walk(const struct tt_config_text *config, const struc
             *next++ = '\0';
         }
         if (!unescape(token)) {
-            return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "in a JSON Pointer ~0 stands for '~', ~1 for '/' (RFC 6901)",
+            return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                           "in a JSON Pointer ~0 stands for '~', ~1 for '/' (RFC 6901)",
                            "place '%s': a '~' without 0 or 1 behind it", place);
         }
         char kind = *json->where[*index].value;
-        enum tiptrue_status status = kind == '{'   ? step_object(config, json, place, token, index, error)
-                                     : kind == '[' ? step_array(config, json, place, token, index, error)
-                                                   : missing(config, json, place, *index, error);
+        enum tiptrue_status status =
+            kind == '{'   ? step_object(config, json, place, token, index, error)
+            : kind == '[' ? step_array(config, json, place, token, index, error)
+                          : missing(config, json, place, *index, error);
         if (status != TIPTRUE_OK) {
             return status;
         }
@@ -249,16 +269,18 @@ static enum tiptrue_status walk(const struct tt_config_text *config, const struc
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status resolve(const struct tt_config_text *config, const struct tt_json *json, const char *place,
-                                   size_t *index, struct tiptrue_error *error)
+static enum tiptrue_status resolve(const struct tt_config_text *config, const struct tt_json *json,
+                                   const char *place, size_t *index, struct tiptrue_error *error)
 {
     *index = 0;
     if (place[0] == '\0') {
         return TIPTRUE_OK;
     }
     if (place[0] != '/') {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "such as /head/tips/0/x; or ~REGEX for any text",
-                       "place '%s': the configuration is JSON, where a place is a JSON Pointer (RFC 6901) that begins with '/'",
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                       "such as /head/tips/0/x; or ~REGEX for any text",
+                       "place '%s': the configuration is JSON, where a place is a JSON Pointer "
+                       "(RFC 6901) that begins with '/'",
                        place);
     }
     char *pointer = strdup(place + 1);
@@ -270,7 +292,8 @@ static enum tiptrue_status resolve(const struct tt_config_text *config, const st
     return status;
 }
 
-enum tiptrue_status tt_json_places_find(const struct tt_config_text *config, struct tt_json_places **kept, const char *place,
+enum tiptrue_status tt_json_places_find(const struct tt_config_text *config,
+                                        struct tt_json_places **kept, const char *place,
                                         struct tt_span *span, struct tiptrue_error *error)
 {
     size_t index;
@@ -281,10 +304,13 @@ enum tiptrue_status tt_json_places_find(const struct tt_config_text *config, str
     }
     const struct tt_json_where *where = &(*kept)->json.where[index];
     if (*where->value == '{' || *where->value == '[') {
-        return tt_fail(error, TIPTRUE_E_CONFIG, config->name, tt_config_text_line(config, (size_t)(where->value - config->text)), 0,
-                       "let the pointer go on to the number", "place '%s' is %s, where a number is meant", place,
+        return tt_fail(error, TIPTRUE_E_CONFIG, config->name,
+                       tt_config_text_line(config, (size_t)(where->value - config->text)), 0,
+                       "let the pointer go on to the number",
+                       "place '%s' is %s, where a number is meant", place,
                        *where->value == '{' ? "an object" : "an array");
     }
-    *span = (struct tt_span){(size_t)(where->value - config->text), (size_t)(where->end - where->value)};
+    *span = (struct tt_span){(size_t)(where->value - config->text),
+                             (size_t)(where->end - where->value)};
     return TIPTRUE_OK;
 }

@@ -20,27 +20,34 @@ struct tt_config_text {
 struct tt_json_places;
 struct tt_xml_places;
 
-TT_MUST_USE enum tiptrue_status tt_json_places_find(const struct tt_config_text *config, struct tt_json_places **kept,
-                                                    const char *place, struct tt_span *span, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_json_places_find(const struct tt_config_text *config,
+                                                    struct tt_json_places **kept, const char *place,
+                                                    struct tt_span *span,
+                                                    struct tiptrue_error *error);
 void tt_json_places_free(struct tt_json_places *kept);
 /* Whether the text is JSON. */
 bool tt_json_places_can_read(const struct tt_config_text *config);
 
-TT_MUST_USE enum tiptrue_status tt_xml_places_find(const struct tt_config_text *config, struct tt_xml_places **kept,
-                                                   const char *place, struct tt_span *span, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_xml_places_find(const struct tt_config_text *config,
+                                                   struct tt_xml_places **kept, const char *place,
+                                                   struct tt_span *span,
+                                                   struct tiptrue_error *error);
 void tt_xml_places_free(struct tt_xml_places *kept);
 
-TT_MUST_USE enum tiptrue_status tt_lines_find(const struct tt_config_text *config, const char *place, struct tt_span *span,
+TT_MUST_USE enum tiptrue_status tt_lines_find(const struct tt_config_text *config,
+                                              const char *place, struct tt_span *span,
                                               struct tiptrue_error *error);
 /* @regex without the '~'. */
-TT_MUST_USE enum tiptrue_status tt_pattern_place_find(const struct tt_config_text *config, const char *regex, struct tt_span *span,
+TT_MUST_USE enum tiptrue_status tt_pattern_place_find(const struct tt_config_text *config,
+                                                      const char *regex, struct tt_span *span,
                                                       struct tiptrue_error *error);
 
 /* Line of a byte, 1-based. */
 size_t tt_config_text_line(const struct tt_config_text *config, size_t at);
 
 /* A piece of the text as a message can show it, for use within one expression. */
-struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text, size_t length);
+struct tt_shown tt_config_shown(const struct tt_config_text *config, const char *text,
+                                size_t length);
 
 /* A list for messages: "line 7: 'x = 4'; line 19: 'x = 5'", as much as fits. */
 struct tt_list {
@@ -53,13 +60,15 @@ void tt_list_add(struct tt_list *list, const char *text);
 void tt_list_add_line(struct tt_list *list, const struct tt_config_text *config, size_t at);
 
 /* TIPTRUE_E_CONFIG: @place is nothing; @what_is_there may be "". */
-enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const char *place, const char *what_is_there,
-                                     struct tiptrue_error *error);
+enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const char *place,
+                                     const char *what_is_there, struct tiptrue_error *error);
 /* TIPTRUE_E_CONFIG: @place is @count values, at @where. */
-enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const char *place, size_t count,
-                                     const struct tt_list *where, struct tiptrue_error *error);
+enum tiptrue_status tt_place_doubled(const struct tt_config_text *config, const char *place,
+                                     size_t count, const struct tt_list *where,
+                                     struct tiptrue_error *error);
 
-/* @span without blanks at its ends, a pair of quotation marks around what is left, and blanks within them. */
+/* @span without blanks at its ends, a pair of quotation marks around what is left, and blanks
+ * within them. */
 struct tt_span tt_span_bare(const struct tt_config_text *config, struct tt_span span);
 
 #endif

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* section.key over lines of "key = value" or "key: value" below "[section]": no standard exists for such files, so the readings
- * that are common to all of them are taken. A remark begins a line with ';' or '#', or stands behind a value and a blank. Names are
- * compared byte for byte. Where section and key hold points, each point is tried as the one between them.
+/* section.key over lines of "key = value" or "key: value" below "[section]": no standard exists for
+ * such files, so the readings that are common to all of them are taken. A remark begins a line with
+ * ';' or '#', or stands behind a value and a blank. Names are compared byte for byte. Where section
+ * and key hold points, each point is tried as the one between them.
  */
 #include "config.h"
 
@@ -19,9 +20,10 @@ struct search {
     bool in_section;        /* any was begun */
     size_t count;
     struct tt_span found;
-    struct tt_list where;          /* of all that match */
-    struct tt_list sections, keys; /* that there are: names of sections; keys of the section that is meant */
-    bool section_known;            /* a section of the place's name was seen */
+    struct tt_list where; /* of all that match */
+    struct tt_list sections,
+        keys;           /* that there are: names of sections; keys of the section that is meant */
+    bool section_known; /* a section of the place's name was seen */
 };
 
 static struct tt_span trimmed(const char *text, size_t at, size_t end)
@@ -35,7 +37,8 @@ static struct tt_span trimmed(const char *text, size_t at, size_t end)
     return (struct tt_span){at, end - at};
 }
 
-static bool is_same(const struct search *search, struct tt_span span, const char *name, size_t length)
+static bool is_same(const struct search *search, struct tt_span span, const char *name,
+                    size_t length)
 {
     return span.length == length && memcmp(search->config->text + span.at, name, length) == 0;
 }
@@ -48,7 +51,8 @@ static bool is_section(const struct search *search, size_t *behind)
         return true; /* "key" or ".key" */
     }
     *behind = search->section.length + 1;
-    return search->place_length > search->section.length && search->place[search->section.length] == '.' &&
+    return search->place_length > search->section.length &&
+           search->place[search->section.length] == '.' &&
            is_same(search, search->section, search->place, search->section.length);
 }
 
@@ -117,7 +121,10 @@ static void read_line(struct search *search, size_t at, size_t end)
             search->section = trimmed(text, line.at + 1, (size_t)(closing - text));
             search->in_section = true;
             search->section_known = search->section_known || is_section(search, &behind);
-            tt_list_add(&search->sections, tt_config_shown(search->config, text + search->section.at, search->section.length).text);
+            tt_list_add(
+                &search->sections,
+                tt_config_shown(search->config, text + search->section.at, search->section.length)
+                    .text);
         }
         return;
     }
@@ -128,18 +135,20 @@ static enum tiptrue_status missing(const struct search *search, struct tiptrue_e
 {
     struct tt_buffer hint = {0};
     if (search->section_known || !search->in_section) {
-        tt_buffer_printf(&hint, "keys there are: %s", search->keys.length > 0 ? search->keys.text : "none");
+        tt_buffer_printf(&hint, "keys there are: %s",
+                         search->keys.length > 0 ? search->keys.text : "none");
     } else {
         tt_buffer_printf(&hint, "sections there are: %s", search->sections.text);
     }
     enum tiptrue_status status =
-        hint.failed ? tt_fail_memory(error) : tt_place_missing(search->config, search->place, hint.text, error);
+        hint.failed ? tt_fail_memory(error)
+                    : tt_place_missing(search->config, search->place, hint.text, error);
     tt_buffer_clear(&hint);
     return status;
 }
 
-enum tiptrue_status tt_lines_find(const struct tt_config_text *config, const char *place, struct tt_span *span,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_lines_find(const struct tt_config_text *config, const char *place,
+                                  struct tt_span *span, struct tiptrue_error *error)
 {
     struct search search = {.config = config, .place = place, .place_length = strlen(place)};
     for (size_t at = 0; at < config->length;) {

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* ~REGEX: a pattern (PCRE2) with one group, over the whole text. '^' and '$' are the ends of a line, whichever line end the text
- * has; bytes are characters, so that any code which extends ASCII can be searched.
+/* ~REGEX: a pattern (PCRE2) with one group, over the whole text. '^' and '$' are the ends of a
+ * line, whichever line end the text has; bytes are characters, so that any code which extends ASCII
+ * can be searched.
  *
- * A pattern can take exponential time. The match limit of PCRE2 holds for one start position only, and a text has millions of them:
- * the steps of all of them together are counted, by callouts that the compiler sets between all parts of the pattern.
+ * A pattern can take exponential time. The match limit of PCRE2 holds for one start position only,
+ * and a text has millions of them: the steps of all of them together are counted, by callouts that
+ * the compiler sets between all parts of the pattern.
  */
 #include "config.h"
 
@@ -17,7 +19,8 @@
 
 /* Longest pattern, bytes. */
 #define LONGEST_PATTERN 4096
-/* Most steps of a search, a second or two. A sensible pattern takes a few for each byte at which it may begin. */
+/* Most steps of a search, a second or two. A sensible pattern takes a few for each byte at which it
+ * may begin. */
 #define MOST_STEPS 30000000UL
 /* Most memory of one match, KiB. */
 #define HEAP_LIMIT_KIB 65536
@@ -49,16 +52,18 @@ static enum tiptrue_status compile(struct search *search, struct tiptrue_error *
     uint32_t groups = 0;
     pcre2_compile_context *compiling;
     if (length > LONGEST_PATTERN) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "a pattern of more than %d bytes", LONGEST_PATTERN);
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "a pattern of more than %d bytes",
+                       LONGEST_PATTERN);
     }
     compiling = pcre2_compile_context_create(NULL);
     if (compiling == NULL || pcre2_set_newline(compiling, PCRE2_NEWLINE_ANYCRLF) != 0) {
         pcre2_compile_context_free(compiling);
         return tt_fail_memory(error);
     }
-    search->code =
-        pcre2_compile((PCRE2_SPTR)search->regex, length,
-                      PCRE2_MULTILINE | PCRE2_AUTO_CALLOUT | PCRE2_NEVER_UTF | PCRE2_NEVER_BACKSLASH_C, &code, &at, compiling);
+    search->code = pcre2_compile((PCRE2_SPTR)search->regex, length,
+                                 PCRE2_MULTILINE | PCRE2_AUTO_CALLOUT | PCRE2_NEVER_UTF |
+                                     PCRE2_NEVER_BACKSLASH_C,
+                                 &code, &at, compiling);
     pcre2_compile_context_free(compiling);
     if (search->code == NULL && code == PCRE2_ERROR_HEAP_FAILED) {
         return tt_fail_memory(error);
@@ -71,7 +76,8 @@ static enum tiptrue_status compile(struct search *search, struct tiptrue_error *
     }
     (void)pcre2_pattern_info(search->code, PCRE2_INFO_CAPTURECOUNT, &groups);
     if (groups != 1) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, HINT, "place '~%s' has %u groups; one is needed, the value",
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, HINT,
+                       "place '~%s' has %u groups; one is needed, the value",
                        tt_shown(search->regex, length).text, (unsigned)groups);
     }
     search->match = pcre2_match_data_create_from_pattern(search->code, NULL);
@@ -86,11 +92,11 @@ static enum tiptrue_status compile(struct search *search, struct tiptrue_error *
 }
 
 /* The next match from *from on; *found false: none. */
-static enum tiptrue_status next_match(struct search *search, size_t *from, bool *found, struct tt_span *span,
-                                      struct tiptrue_error *error)
+static enum tiptrue_status next_match(struct search *search, size_t *from, bool *found,
+                                      struct tt_span *span, struct tiptrue_error *error)
 {
-    int count = pcre2_match(search->code, (PCRE2_SPTR)search->config->text, search->config->length, *from, 0, search->match,
-                            search->limits);
+    int count = pcre2_match(search->code, (PCRE2_SPTR)search->config->text, search->config->length,
+                            *from, 0, search->match, search->limits);
     *found = count > 0;
     if (count == PCRE2_ERROR_NOMATCH) {
         return TIPTRUE_OK;
@@ -100,8 +106,10 @@ static enum tiptrue_status next_match(struct search *search, size_t *from, bool 
     }
     if (count < 0) {
         return tt_fail(error, TIPTRUE_E_USAGE, search->config->name, 0, 0,
-                       "a pattern that begins with fixed text or ^, and without repetitions within repetitions, is quick",
-                       "place '~%s' takes too long to look for", tt_shown(search->regex, strlen(search->regex)).text);
+                       "a pattern that begins with fixed text or ^, and without repetitions within "
+                       "repetitions, is quick",
+                       "place '~%s' takes too long to look for",
+                       tt_shown(search->regex, strlen(search->regex)).text);
     }
     const PCRE2_SIZE *at = pcre2_get_ovector_pointer(search->match);
     bool set = count > 1 && at[2] != PCRE2_UNSET && at[2] <= at[3];
@@ -110,7 +118,8 @@ static enum tiptrue_status next_match(struct search *search, size_t *from, bool 
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status find(struct search *search, struct tt_span *span, struct tiptrue_error *error)
+static enum tiptrue_status find(struct search *search, struct tt_span *span,
+                                struct tiptrue_error *error)
 {
     struct tt_list where = {0};
     char place[80];
@@ -132,12 +141,15 @@ static enum tiptrue_status find(struct search *search, struct tt_span *span, str
     }
     place[0] = '~';
     strcpy(place + 1, tt_shown(search->regex, strlen(search->regex)).text);
-    return count == 0 ? tt_place_missing(search->config, place, "no line matches; a place is searched in the text as it is", error)
-                      : tt_place_doubled(search->config, place, count, &where, error);
+    return count == 0
+               ? tt_place_missing(search->config, place,
+                                  "no line matches; a place is searched in the text as it is",
+                                  error)
+               : tt_place_doubled(search->config, place, count, &where, error);
 }
 
-enum tiptrue_status tt_pattern_place_find(const struct tt_config_text *config, const char *regex, struct tt_span *span,
-                                          struct tiptrue_error *error)
+enum tiptrue_status tt_pattern_place_find(const struct tt_config_text *config, const char *regex,
+                                          struct tt_span *span, struct tiptrue_error *error)
 {
     struct search search = {.config = config, .regex = regex};
     enum tiptrue_status status = find(&search, span, error);

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* XPath 1.0: libxml2 says which node is meant, our own scan says where its bytes are, and both must agree on its name and value.
+/* XPath 1.0: libxml2 says which node is meant, our own scan says where its bytes are, and both must
+ * agree on its name and value.
  *
- * Nothing outside the text is read: no network, no external subset, no entities, neither expanded nor declared. A prefix in a path
- * means what it means in the document.
+ * Nothing outside the text is read: no network, no external subset, no entities, neither expanded
+ * nor declared. A prefix in a path means what it means in the document.
  */
 #include "config.h"
 
@@ -33,7 +34,8 @@ static void be_silent(void *data, xmlErrorPtr what)
     (void)what;
 }
 
-static enum tiptrue_status no_xml(const struct tt_config_text *config, xmlParserCtxtPtr parser, struct tiptrue_error *error)
+static enum tiptrue_status no_xml(const struct tt_config_text *config, xmlParserCtxtPtr parser,
+                                  struct tiptrue_error *error)
 {
     const xmlError *why = &parser->lastError;
     if (why->code == XML_ERR_NO_MEMORY) {
@@ -41,8 +43,8 @@ static enum tiptrue_status no_xml(const struct tt_config_text *config, xmlParser
     }
     size_t length = why->message != NULL ? strcspn(why->message, "\r\n") : 0;
     return tt_fail(error, TIPTRUE_E_CONFIG, config->name, why->line > 0 ? (size_t)why->line : 0, 0,
-                   "mend the file, or name the place by ~REGEX", "is no well-formed XML: %.*s", (int)(length < 200 ? length : 200),
-                   why->message != NULL ? why->message : "");
+                   "mend the file, or name the place by ~REGEX", "is no well-formed XML: %.*s",
+                   (int)(length < 200 ? length : 200), why->message != NULL ? why->message : "");
 }
 
 /* The next node in document order; NULL behind the last. */
@@ -61,11 +63,15 @@ static xmlNodePtr next_node(xmlNodePtr node)
 }
 
 /* Prefixes of the document, the first declaration of each. */
-static enum tiptrue_status register_prefixes(struct tt_xml_places *kept, struct tiptrue_error *error)
+static enum tiptrue_status register_prefixes(struct tt_xml_places *kept,
+                                             struct tiptrue_error *error)
 {
-    for (xmlNodePtr node = kept->library.DocGetRootElement(kept->document); node != NULL; node = next_node(node)) {
-        for (xmlNsPtr space = node->type == XML_ELEMENT_NODE ? node->nsDef : NULL; space != NULL; space = space->next) {
-            if (space->prefix != NULL && kept->library.XPathNsLookup(kept->context, space->prefix) == NULL &&
+    for (xmlNodePtr node = kept->library.DocGetRootElement(kept->document); node != NULL;
+         node = next_node(node)) {
+        for (xmlNsPtr space = node->type == XML_ELEMENT_NODE ? node->nsDef : NULL; space != NULL;
+             space = space->next) {
+            if (space->prefix != NULL &&
+                kept->library.XPathNsLookup(kept->context, space->prefix) == NULL &&
                 kept->library.XPathRegisterNs(kept->context, space->prefix, space->href) != 0) {
                 return tt_fail_memory(error);
             }
@@ -74,14 +80,15 @@ static enum tiptrue_status register_prefixes(struct tt_xml_places *kept, struct 
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status parse(struct tt_xml_places *kept, const struct tt_config_text *config, struct tiptrue_error *error)
+static enum tiptrue_status parse(struct tt_xml_places *kept, const struct tt_config_text *config,
+                                 struct tiptrue_error *error)
 {
     size_t at = 0;
     if (tt_xml_declares_entity(config->text, config->length, &at)) {
-        return tt_fail(
-            error, TIPTRUE_E_CONFIG, config->name, tt_config_text_line(config, at), 0,
-            "write the text where the entity stands, or name the place by ~REGEX",
-            "declares an entity; such a document is not parsed, since entities can name other files and grow without bound");
+        return tt_fail(error, TIPTRUE_E_CONFIG, config->name, tt_config_text_line(config, at), 0,
+                       "write the text where the entity stands, or name the place by ~REGEX",
+                       "declares an entity; such a document is not parsed, since entities can name "
+                       "other files and grow without bound");
     }
     if (config->length > INT_MAX) {
         return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0, NULL, "is larger than 2 GiB");
@@ -94,8 +101,9 @@ static enum tiptrue_status parse(struct tt_xml_places *kept, const struct tt_con
     if (parser == NULL) {
         return tt_fail_memory(error);
     }
-    kept->document = kept->library.CtxtReadMemory(parser, config->text, (int)config->length, NULL, NULL,
-                                                  XML_PARSE_NONET | XML_PARSE_NOERROR | XML_PARSE_NOWARNING);
+    kept->document =
+        kept->library.CtxtReadMemory(parser, config->text, (int)config->length, NULL, NULL,
+                                     XML_PARSE_NONET | XML_PARSE_NOERROR | XML_PARSE_NOWARNING);
     if (kept->document == NULL) {
         status = no_xml(config, parser, error);
     }
@@ -128,7 +136,8 @@ void tt_xml_places_free(struct tt_xml_places *kept)
 static size_t ordinal_of(struct tt_xml_places *kept, xmlNodePtr element, size_t *elements)
 {
     size_t count = 0, ordinal = 0;
-    for (xmlNodePtr node = kept->library.DocGetRootElement(kept->document); node != NULL; node = next_node(node)) {
+    for (xmlNodePtr node = kept->library.DocGetRootElement(kept->document); node != NULL;
+         node = next_node(node)) {
         if (node == element) {
             ordinal = count;
         }
@@ -138,18 +147,21 @@ static size_t ordinal_of(struct tt_xml_places *kept, xmlNodePtr element, size_t 
     return ordinal;
 }
 
-static enum tiptrue_status not_a_value(const struct tt_config_text *config, const char *place, xmlNodePtr node, const char *what,
-                                       const char *hint, struct tiptrue_error *error)
+static enum tiptrue_status not_a_value(const struct tt_config_text *config, const char *place,
+                                       xmlNodePtr node, const char *what, const char *hint,
+                                       struct tiptrue_error *error)
 {
     long line = node != NULL ? (long)node->line : 0;
-    return tt_fail(error, TIPTRUE_E_CONFIG, config->name, line > 0 && line < USHRT_MAX ? (size_t)line : 0, 0, hint, "place '%s' %s",
-                   place, what);
+    return tt_fail(error, TIPTRUE_E_CONFIG, config->name,
+                   line > 0 && line < USHRT_MAX ? (size_t)line : 0, 0, hint, "place '%s' %s", place,
+                   what);
 }
 
 /* Whether the bytes of @span, without blanks, are the text that libxml2 read, without blanks. */
 static bool agrees(const struct tt_config_text *config, struct tt_span span, const xmlChar *content)
 {
-    const char *text = content != NULL ? (const char *)content : "", *first = config->text + span.at, *end = first + span.length;
+    const char *text = content != NULL ? (const char *)content : "",
+               *first = config->text + span.at, *end = first + span.length;
     size_t length;
     text += strspn(text, " \t\r\n");
     length = strlen(text);
@@ -165,11 +177,14 @@ static bool agrees(const struct tt_config_text *config, struct tt_span span, con
     return (size_t)(end - first) == length && memcmp(first, text, length) == 0;
 }
 
-/* Whether the bytes of @span are the name, with its prefix; names beyond ASCII may be coded otherwise and are not compared. */
-static bool is_name(const struct tt_config_text *config, struct tt_span span, const xmlNs *space, const xmlChar *name)
+/* Whether the bytes of @span are the name, with its prefix; names beyond ASCII may be coded
+ * otherwise and are not compared. */
+static bool is_name(const struct tt_config_text *config, struct tt_span span, const xmlNs *space,
+                    const xmlChar *name)
 {
     const char *text = config->text + span.at;
-    const char *prefix = space != NULL && space->prefix != NULL ? (const char *)space->prefix : NULL;
+    const char *prefix =
+        space != NULL && space->prefix != NULL ? (const char *)space->prefix : NULL;
     for (size_t i = 0; i < span.length; i++) {
         if ((unsigned char)text[i] >= 0x80) {
             return true;
@@ -182,27 +197,32 @@ static bool is_name(const struct tt_config_text *config, struct tt_span span, co
 
 #define ENTITY_HINT "write the value in plain digits, without &#...;"
 
-static enum tiptrue_status locate_attribute(const struct tt_config_text *config, const char *place, xmlAttrPtr attribute,
-                                            const struct tt_xml_element *element, struct tt_span *span, struct tiptrue_error *error)
+static enum tiptrue_status locate_attribute(const struct tt_config_text *config, const char *place,
+                                            xmlAttrPtr attribute,
+                                            const struct tt_xml_element *element,
+                                            struct tt_span *span, struct tiptrue_error *error)
 {
     size_t index = 0;
     struct tt_span name;
     for (xmlAttrPtr before = attribute->prev; before != NULL; before = before->prev) {
         index++;
     }
-    bool found =
-        tt_xml_attribute_find(config->text, element, index, &name, span) && is_name(config, name, attribute->ns, attribute->name);
+    bool found = tt_xml_attribute_find(config->text, element, index, &name, span) &&
+                 is_name(config, name, attribute->ns, attribute->name);
     if (!found) {
-        return not_a_value(config, place, attribute->parent, "is an attribute that the document type adds, not one that is written",
+        return not_a_value(config, place, attribute->parent,
+                           "is an attribute that the document type adds, not one that is written",
                            "write the attribute in the tag", error);
     }
     const xmlNode *value = attribute->children;
     if (value != NULL && (value->next != NULL || value->type != XML_TEXT_NODE)) {
-        return not_a_value(config, place, attribute->parent, "is not written plainly", ENTITY_HINT, error);
+        return not_a_value(config, place, attribute->parent, "is not written plainly", ENTITY_HINT,
+                           error);
     }
     return agrees(config, *span, value != NULL ? value->content : NULL)
                ? TIPTRUE_OK
-               : not_a_value(config, place, attribute->parent, "is not written plainly", ENTITY_HINT, error);
+               : not_a_value(config, place, attribute->parent, "is not written plainly",
+                             ENTITY_HINT, error);
 }
 
 /* The one text in @node that is more than blanks, as libxml2 read it. */
@@ -210,49 +230,58 @@ static const xmlChar *own_text(xmlNodePtr node)
 {
     for (xmlNodePtr child = node->children; child != NULL; child = child->next) {
         bool data = child->type == XML_TEXT_NODE || child->type == XML_CDATA_SECTION_NODE;
-        if (data && child->content != NULL && child->content[strspn((const char *)child->content, " \t\r\n")] != '\0') {
+        if (data && child->content != NULL &&
+            child->content[strspn((const char *)child->content, " \t\r\n")] != '\0') {
             return child->content;
         }
     }
     return NULL;
 }
 
-static enum tiptrue_status locate_text(const struct tt_config_text *config, const char *place, xmlNodePtr node,
-                                       const struct tt_xml_element *element, struct tt_span *span, struct tiptrue_error *error)
+static enum tiptrue_status locate_text(const struct tt_config_text *config, const char *place,
+                                       xmlNodePtr node, const struct tt_xml_element *element,
+                                       struct tt_span *span, struct tiptrue_error *error)
 {
     if (element->children > 0) {
-        return not_a_value(config, place, node, "is an element with other elements in it", "let the path go on to the value",
-                           error);
+        return not_a_value(config, place, node, "is an element with other elements in it",
+                           "let the path go on to the value", error);
     }
     if (element->pieces != 1) {
-        return not_a_value(config, place, node, element->pieces == 0 ? "is an element without text" : "is a text in several pieces",
-                           element->pieces == 0 ? "write 0 there first" : "write the value in one piece", error);
+        return not_a_value(
+            config, place, node,
+            element->pieces == 0 ? "is an element without text" : "is a text in several pieces",
+            element->pieces == 0 ? "write 0 there first" : "write the value in one piece", error);
     }
     *span = element->piece;
-    return agrees(config, *span, own_text(node)) ? TIPTRUE_OK
-                                                 : not_a_value(config, place, node, "is not written plainly", ENTITY_HINT, error);
+    return agrees(config, *span, own_text(node))
+               ? TIPTRUE_OK
+               : not_a_value(config, place, node, "is not written plainly", ENTITY_HINT, error);
 }
 
-static enum tiptrue_status locate(struct tt_xml_places *kept, const struct tt_config_text *config, const char *place,
-                                  xmlNodePtr node, struct tt_span *span, struct tiptrue_error *error)
+static enum tiptrue_status locate(struct tt_xml_places *kept, const struct tt_config_text *config,
+                                  const char *place, xmlNodePtr node, struct tt_span *span,
+                                  struct tiptrue_error *error)
 {
     struct tt_xml_element element;
     size_t elements, scanned;
     xmlNodePtr owner = node->type == XML_ELEMENT_NODE ? node : node->parent;
     bool data = node->type == XML_TEXT_NODE || node->type == XML_CDATA_SECTION_NODE;
-    if ((node->type != XML_ELEMENT_NODE && node->type != XML_ATTRIBUTE_NODE && !data) || owner == NULL ||
-        owner->type != XML_ELEMENT_NODE) {
-        return not_a_value(config, place, NULL, "is neither an attribute nor an element nor its text", "a comment holds no value",
-                           error);
+    if ((node->type != XML_ELEMENT_NODE && node->type != XML_ATTRIBUTE_NODE && !data) ||
+        owner == NULL || owner->type != XML_ELEMENT_NODE) {
+        return not_a_value(config, place, NULL,
+                           "is neither an attribute nor an element nor its text",
+                           "a comment holds no value", error);
     }
     size_t ordinal = ordinal_of(kept, owner, &elements);
-    if (!tt_xml_element_find(config->text, config->length, ordinal, &element, &scanned) || scanned != elements ||
-        !is_name(config, element.name, owner->ns, owner->name)) {
-        return not_a_value(config, place, owner, "cannot be told to the byte: two readings of the file differ",
+    if (!tt_xml_element_find(config->text, config->length, ordinal, &element, &scanned) ||
+        scanned != elements || !is_name(config, element.name, owner->ns, owner->name)) {
+        return not_a_value(config, place, owner,
+                           "cannot be told to the byte: two readings of the file differ",
                            "name the place by ~REGEX", error);
     }
-    return node->type == XML_ATTRIBUTE_NODE ? locate_attribute(config, place, (xmlAttrPtr)node, &element, span, error)
-                                            : locate_text(config, place, owner, &element, span, error);
+    return node->type == XML_ATTRIBUTE_NODE
+               ? locate_attribute(config, place, (xmlAttrPtr)node, &element, span, error)
+               : locate_text(config, place, owner, &element, span, error);
 }
 
 /* "@h:y" */
@@ -264,14 +293,15 @@ static struct shown_name shown_name(const char *sign, const xmlNs *space, const 
 {
     struct shown_name shown;
     const char *prefix = space != NULL && space->prefix != NULL ? (const char *)space->prefix : "";
-    snprintf(shown.text, sizeof(shown.text), "%s%s%s%s", sign, tt_shown(prefix, strlen(prefix)).text, prefix[0] != '\0' ? ":" : "",
+    snprintf(shown.text, sizeof(shown.text), "%s%s%s%s", sign,
+             tt_shown(prefix, strlen(prefix)).text, prefix[0] != '\0' ? ":" : "",
              tt_shown((const char *)name, strlen((const char *)name)).text);
     return shown;
 }
 
 /* What the path reaches when its last steps are left out, for a message. */
-static enum tiptrue_status missing(struct tt_xml_places *kept, const struct tt_config_text *config, const char *place,
-                                   struct tiptrue_error *error)
+static enum tiptrue_status missing(struct tt_xml_places *kept, const struct tt_config_text *config,
+                                   const char *place, struct tiptrue_error *error)
 {
     struct tt_buffer hint = {0};
     struct tt_list names = {0};
@@ -281,18 +311,21 @@ static enum tiptrue_status missing(struct tt_xml_places *kept, const struct tt_c
     if (path == NULL) {
         return tt_fail_memory(error);
     }
-    for (char *cut = strrchr(path, '/'); cut != NULL && cut > path && used == 0; cut = strrchr(path, '/')) {
+    for (char *cut = strrchr(path, '/'); cut != NULL && cut > path && used == 0;
+         cut = strrchr(path, '/')) {
         *cut = '\0';
         xmlXPathObjectPtr result = kept->library.XPathEval((const xmlChar *)path, kept->context);
-        if (result != NULL && result->type == XPATH_NODESET && result->nodesetval != NULL && result->nodesetval->nodeNr > 0 &&
+        if (result != NULL && result->type == XPATH_NODESET && result->nodesetval != NULL &&
+            result->nodesetval->nodeNr > 0 &&
             result->nodesetval->nodeTab[0]->type == XML_ELEMENT_NODE) {
             at = result->nodesetval->nodeTab[0];
             used = strlen(path);
         }
         kept->library.XPathFreeObject(result);
     }
-    tt_buffer_printf(&hint, "%s%s%s<%s> has: ", used > 0 ? "the path reaches '" : "the outermost element ", used > 0 ? path : "",
-                     used > 0 ? "', " : "", shown_name("", at->ns, at->name).text);
+    tt_buffer_printf(
+        &hint, "%s%s%s<%s> has: ", used > 0 ? "the path reaches '" : "the outermost element ",
+        used > 0 ? path : "", used > 0 ? "', " : "", shown_name("", at->ns, at->name).text);
     free(path);
     for (xmlAttrPtr attribute = at->properties; attribute != NULL; attribute = attribute->next) {
         tt_list_add(&names, shown_name("@", attribute->ns, attribute->name).text);
@@ -306,34 +339,38 @@ static enum tiptrue_status missing(struct tt_xml_places *kept, const struct tt_c
     if (at->ns != NULL && at->ns->prefix == NULL) {
         tt_buffer_puts(&hint, " (in a namespace without prefix: write *[local-name()='NAME'])");
     }
-    enum tiptrue_status status = hint.failed ? tt_fail_memory(error) : tt_place_missing(config, place, hint.text, error);
+    enum tiptrue_status status =
+        hint.failed ? tt_fail_memory(error) : tt_place_missing(config, place, hint.text, error);
     tt_buffer_clear(&hint);
     return status;
 }
 
-static enum tiptrue_status doubled(const struct tt_config_text *config, const char *place, const xmlNodeSet *nodes,
-                                   struct tiptrue_error *error)
+static enum tiptrue_status doubled(const struct tt_config_text *config, const char *place,
+                                   const xmlNodeSet *nodes, struct tiptrue_error *error)
 {
     struct tt_list where = {0};
     for (int i = 0; i < nodes->nodeNr && !where.full; i++) {
         const xmlNode *node = nodes->nodeTab[i];
         bool attribute = node->type == XML_ATTRIBUTE_NODE;
         const xmlNode *owner = attribute ? node->parent : node;
-        const xmlChar *text = attribute && node->children != NULL                                   ? node->children->content
-                              : node->type == XML_ELEMENT_NODE                                      ? own_text(nodes->nodeTab[i])
-                              : node->type == XML_TEXT_NODE || node->type == XML_CDATA_SECTION_NODE ? node->content
-                                                                                                    : NULL;
+        const xmlChar *text = attribute && node->children != NULL ? node->children->content
+                              : node->type == XML_ELEMENT_NODE    ? own_text(nodes->nodeTab[i])
+                              : node->type == XML_TEXT_NODE || node->type == XML_CDATA_SECTION_NODE
+                                  ? node->content
+                                  : NULL;
         char line[120];
         const char *shown = text != NULL ? (const char *)text : "";
-        snprintf(line, sizeof(line), "line %d: '%s'", owner->type != XML_NAMESPACE_DECL ? (int)owner->line : 0,
+        snprintf(line, sizeof(line), "line %d: '%s'",
+                 owner->type != XML_NAMESPACE_DECL ? (int)owner->line : 0,
                  tt_shown(shown, strlen(shown)).text);
         tt_list_add(&where, line);
     }
     return tt_place_doubled(config, place, (size_t)nodes->nodeNr, &where, error);
 }
 
-static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_config_text *config, const char *place,
-                                    struct tt_span *span, struct tiptrue_error *error)
+static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_config_text *config,
+                                    const char *place, struct tt_span *span,
+                                    struct tiptrue_error *error)
 {
     enum tiptrue_status status;
     kept->context->node = (xmlNodePtr)kept->document;
@@ -347,13 +384,15 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
                    ? tt_fail_memory(error)
                    : tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0,
                              "such as /head/tip[@name='t1']/@x; prefixes are those of the file",
-                             "place '%s': the configuration is XML, where a place is an XPath 1.0, and this is none that "
+                             "place '%s': the configuration is XML, where a place is an XPath 1.0, "
+                             "and this is none that "
                              "can be evaluated",
                              place);
     }
     if (result->type != XPATH_NODESET) {
-        status = tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0, "such as /head/tip[@name='t1']/@x",
-                         "place '%s' is computed from the file, and nothing that stands in it", place);
+        status =
+            tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0, "such as /head/tip[@name='t1']/@x",
+                    "place '%s' is computed from the file, and nothing that stands in it", place);
     } else if (result->nodesetval == NULL || result->nodesetval->nodeNr == 0) {
         status = missing(kept, config, place, error);
     } else if (result->nodesetval->nodeNr > 1) {
@@ -365,7 +404,8 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
     return status;
 }
 
-enum tiptrue_status tt_xml_places_find(const struct tt_config_text *config, struct tt_xml_places **kept, const char *place,
+enum tiptrue_status tt_xml_places_find(const struct tt_config_text *config,
+                                       struct tt_xml_places **kept, const char *place,
                                        struct tt_span *span, struct tiptrue_error *error)
 {
     if (*kept == NULL) {

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The present offsets from where an export would put the new ones: what the machine really uses, whatever the machine file says. */
+/* The present offsets from where an export would put the new ones: what the machine really uses,
+ * whatever the machine file says. */
 #include "config.h"
 
 #include <math.h>
@@ -25,25 +26,31 @@ static const char *last_part(const char *path)
     return slash != NULL ? slash + 1 : path;
 }
 
-static enum tiptrue_status choose(const struct tiptrue_machine *machine, const char *config, const struct tt_export_target **target,
+static enum tiptrue_status choose(const struct tiptrue_machine *machine, const char *config,
+                                  const struct tt_export_target **target,
                                   struct tiptrue_error *error)
 {
     if (machine->n_exports == 0) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "write \"export\" with the places into the machine file",
-                       "has no \"export\", which says where the present offsets stand in '%s'", config);
+        return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0,
+                       "write \"export\" with the places into the machine file",
+                       "has no \"export\", which says where the present offsets stand in '%s'",
+                       config);
     }
     for (size_t i = 0; i < machine->n_exports; i++) {
         const char *file = machine->exports[i].file;
-        if (machine->n_exports == 1 || (file != NULL && strcmp(last_part(file), last_part(config)) == 0)) {
+        if (machine->n_exports == 1 ||
+            (file != NULL && strcmp(last_part(file), last_part(config)) == 0)) {
             *target = &machine->exports[i];
             return TIPTRUE_OK;
         }
     }
-    return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "name the configuration as its \"file\" is called",
+    return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0,
+                   "name the configuration as its \"file\" is called",
                    "exports into several files, none of which is called '%s'", last_part(config));
 }
 
-static enum tiptrue_status read_value(struct tt_config *config, const char *text, const struct tt_put *put, struct found *found,
+static enum tiptrue_status read_value(struct tt_config *config, const char *text,
+                                      const struct tt_put *put, struct found *found,
                                       struct tiptrue_error *error)
 {
     struct tt_span span;
@@ -58,8 +65,10 @@ static enum tiptrue_status read_value(struct tt_config *config, const char *text
     double value_mm = tt_export_field_back(&put->field, written);
     double digit_mm = fabs(tt_export_field_back(&put->field, pow(10.0, -decimals)));
     if (found->has[i] && fabs(value_mm - found->mm[i]) > digit_mm + found->last_digit_mm[i]) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, NULL, tt_config_line(config, span.at), 0, "the machine uses one of them: which?",
-                       "places '%s' and '%s' contradict each other", found->put[i].place, put->place);
+        return tt_fail(error, TIPTRUE_E_CONFIG, NULL, tt_config_line(config, span.at), 0,
+                       "the machine uses one of them: which?",
+                       "places '%s' and '%s' contradict each other", found->put[i].place,
+                       put->place);
     }
     if (!found->has[i] || digit_mm < found->last_digit_mm[i]) {
         found->put[i] = *put;
@@ -81,8 +90,10 @@ static size_t tip_index(const struct tiptrue_machine *machine, const struct tt_e
     return TT_NONE;
 }
 
-static enum tiptrue_status read_all(const struct tiptrue_machine *machine, const struct tt_export_target *target,
-                                    struct tt_config *config, const char *text, struct found found[], struct tiptrue_error *error)
+static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
+                                    const struct tt_export_target *target, struct tt_config *config,
+                                    const char *text, struct found found[],
+                                    struct tiptrue_error *error)
 {
     for (size_t i = 0; i < target->n_puts; i++) {
         struct tt_put put;
@@ -96,7 +107,8 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine, const
         size_t tip = tip_index(machine, &put.field);
         if (tip == TT_NONE) {
             return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "list it among the tips",
-                           "exports the tip '%s', which is not among its tips", tt_shown(put.field.tip, put.field.tip_length).text);
+                           "exports the tip '%s', which is not among its tips",
+                           tt_shown(put.field.tip, put.field.tip_length).text);
         }
         status = read_value(config, text, &put, &found[tip], error);
         if (status != TIPTRUE_OK) {
@@ -107,36 +119,40 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine, const
 }
 
 /* Offsets and runouts of both axes; half of one is worth nothing. */
-static enum tiptrue_status enter(struct tiptrue_machine *machine, const struct found found[], const char *config,
-                                 struct tiptrue_error *error)
+static enum tiptrue_status enter(struct tiptrue_machine *machine, const struct found found[],
+                                 const char *config, struct tiptrue_error *error)
 {
     size_t offsets = 0;
     for (size_t i = 0; i < machine->n_tips; i++) {
         const struct found *one = &found[i];
         if (one->has[TT_OFFSET_X] != one->has[TT_OFFSET_Y]) {
             return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "put both axes, or none",
-                           "exports one axis of the offset of tip '%s' only", machine->tips[i].name);
+                           "exports one axis of the offset of tip '%s' only",
+                           machine->tips[i].name);
         }
     }
     for (size_t i = 0; i < machine->n_tips; i++) {
         const struct found *one = &found[i];
         if (one->has[TT_OFFSET_X]) {
             machine->tips[i].has_offset = true;
-            machine->tips[i].offset = (struct tt_machine_xy){one->mm[TT_OFFSET_X], one->mm[TT_OFFSET_Y]};
+            machine->tips[i].offset =
+                (struct tt_machine_xy){one->mm[TT_OFFSET_X], one->mm[TT_OFFSET_Y]};
             offsets++;
         }
         if (one->has[TT_RUNOUT_X] && one->has[TT_RUNOUT_Y]) {
             machine->tips[i].has_runout = true;
-            machine->tips[i].runout = (struct tt_tip_xy){one->mm[TT_RUNOUT_X], one->mm[TT_RUNOUT_Y]};
+            machine->tips[i].runout =
+                (struct tt_tip_xy){one->mm[TT_RUNOUT_X], one->mm[TT_RUNOUT_Y]};
         }
     }
-    return offsets > 0
-               ? TIPTRUE_OK
-               : tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "put offset.x and offset.y of a tip, without a rotation",
-                         "exports no offset that could be read back from '%s'", config);
+    return offsets > 0 ? TIPTRUE_OK
+                       : tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0,
+                                 "put offset.x and offset.y of a tip, without a rotation",
+                                 "exports no offset that could be read back from '%s'", config);
 }
 
-enum tiptrue_status tt_present_read(struct tiptrue_machine *machine, const char *path, struct tiptrue_error *error)
+enum tiptrue_status tt_present_read(struct tiptrue_machine *machine, const char *path,
+                                    struct tiptrue_error *error)
 {
     const struct tt_export_target *target = NULL;
     struct tt_bytes bytes = {0};
@@ -144,10 +160,12 @@ enum tiptrue_status tt_present_read(struct tiptrue_machine *machine, const char 
     struct tt_arena arena = {0};
     enum tiptrue_status status = choose(machine, path, &target, error);
     status = status == TIPTRUE_OK ? tt_bytes_read(path, &bytes, error) : status;
-    status = status == TIPTRUE_OK ? tt_config_new(path, bytes.text, bytes.length, &config, error) : status;
+    status = status == TIPTRUE_OK ? tt_config_new(path, bytes.text, bytes.length, &config, error)
+                                  : status;
     if (status == TIPTRUE_OK) {
         struct found *found = TT_ARENA_NEW(&arena, machine->n_tips, struct found);
-        status = found != NULL ? read_all(machine, target, config, bytes.text, found, error) : tt_fail_memory(error);
+        status = found != NULL ? read_all(machine, target, config, bytes.text, found, error)
+                               : tt_fail_memory(error);
         status = status == TIPTRUE_OK ? enter(machine, found, path, error) : status;
     }
     tt_config_free(config);

@@ -19,17 +19,20 @@ struct tt_target {
 };
 
 /* TIPTRUE_E_IO for errno, told of the target. */
-enum tiptrue_status tt_target_fault(const struct tt_target *target, const char *what, struct tiptrue_error *error);
+enum tiptrue_status tt_target_fault(const struct tt_target *target, const char *what,
+                                    struct tiptrue_error *error);
 /* All of an open file from its beginning. */
-TT_MUST_USE enum tiptrue_status tt_target_read_file(const struct tt_target *target, int file, struct tt_bytes *bytes,
+TT_MUST_USE enum tiptrue_status tt_target_read_file(const struct tt_target *target, int file,
+                                                    struct tt_bytes *bytes,
                                                     struct tiptrue_error *error);
 /* Whether the name still leads to the file that is open. */
 bool tt_target_is_same_file(const struct tt_target *target);
 /* The path of @name, beside the real file, for free(); NULL: out of memory. */
 char *tt_target_path(const struct tt_target *target, const char *name);
-/* "NAME.2026-03-02T074000Z-DIGEST.bak", the first of this second that is free, for free(); the digest is that of the text that
- * takes the file's place. */
-TT_MUST_USE enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const char *text, size_t length, double now_s,
+/* "NAME.2026-03-02T074000Z-DIGEST.bak", the first of this second that is free, for free(); the
+ * digest is that of the text that takes the file's place. */
+TT_MUST_USE enum tiptrue_status tt_target_backup_name(const struct tt_target *target,
+                                                      const char *text, size_t length, double now_s,
                                                       char **name, struct tiptrue_error *error);
 
 #endif

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A target is opened in a folder that is held open: a folder that is moved meanwhile leads nowhere else. */
+/* A target is opened in a folder that is held open: a folder that is moved meanwhile leads nowhere
+ * else. */
 #define _XOPEN_SOURCE 700 /* realpath */
 #include "config.h"
 
@@ -42,17 +43,19 @@ void tt_target_free(struct tt_target *target)
     free(target);
 }
 
-enum tiptrue_status tt_target_fault(const struct tt_target *target, const char *what, struct tiptrue_error *error)
+enum tiptrue_status tt_target_fault(const struct tt_target *target, const char *what,
+                                    struct tiptrue_error *error)
 {
     int why = errno;
     return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0,
-                   why == ENOSPC || why == EDQUOT || why == EFBIG ? "make room on the disk; the file is as it was"
-                                                                  : "the file is as it was",
+                   why == ENOSPC || why == EDQUOT || why == EFBIG
+                       ? "make room on the disk; the file is as it was"
+                       : "the file is as it was",
                    "%s: %s", what, strerror(why));
 }
 
-enum tiptrue_status tt_target_read_file(const struct tt_target *target, int file, struct tt_bytes *bytes,
-                                        struct tiptrue_error *error)
+enum tiptrue_status tt_target_read_file(const struct tt_target *target, int file,
+                                        struct tt_bytes *bytes, struct tiptrue_error *error)
 {
     struct stat about;
     struct tt_bytes made = {0};
@@ -70,7 +73,8 @@ enum tiptrue_status tt_target_read_file(const struct tt_target *target, int file
             continue;
         }
         if (got < 0) {
-            enum tiptrue_status status = tt_target_fault(target, "cannot be read to its end", error);
+            enum tiptrue_status status =
+                tt_target_fault(target, "cannot be read to its end", error);
             tt_bytes_clear(&made);
             return status;
         }
@@ -84,7 +88,8 @@ enum tiptrue_status tt_target_read_file(const struct tt_target *target, int file
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status refuse(const struct tt_target *target, const char *hint, const char *text, struct tiptrue_error *error)
+static enum tiptrue_status refuse(const struct tt_target *target, const char *hint,
+                                  const char *text, struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_CONFIG, target->name, 0, 0, hint, "%s", text);
 }
@@ -94,14 +99,17 @@ static enum tiptrue_status check_kind(const struct tt_target *target, struct tip
 {
     const struct stat *about = &target->about;
     if (!S_ISREG(about->st_mode)) {
-        return refuse(target, "name the configuration file", "is no plain file, and is not replaced", error);
+        return refuse(target, "name the configuration file",
+                      "is no plain file, and is not replaced", error);
     }
     if (about->st_nlink > 1) {
         return refuse(target, "a file that takes its place would part them; leave it one name",
                       "has several names (hard links), and is not replaced", error);
     }
-    if ((about->st_mode & (S_IWUSR | S_IWGRP | S_IWOTH)) == 0 || faccessat(target->folder, target->base, W_OK, AT_EACCESS) != 0) {
-        return refuse(target, "whoever may change it can take that back: chmod u+w", "is read-only, and is not replaced", error);
+    if ((about->st_mode & (S_IWUSR | S_IWGRP | S_IWOTH)) == 0 ||
+        faccessat(target->folder, target->base, W_OK, AT_EACCESS) != 0) {
+        return refuse(target, "whoever may change it can take that back: chmod u+w",
+                      "is read-only, and is not replaced", error);
     }
     return TIPTRUE_OK;
 }
@@ -109,8 +117,8 @@ static enum tiptrue_status check_kind(const struct tt_target *target, struct tip
 bool tt_target_is_same_file(const struct tt_target *target)
 {
     struct stat now;
-    return fstatat(target->folder, target->base, &now, AT_SYMLINK_NOFOLLOW) == 0 && now.st_dev == target->about.st_dev &&
-           now.st_ino == target->about.st_ino;
+    return fstatat(target->folder, target->base, &now, AT_SYMLINK_NOFOLLOW) == 0 &&
+           now.st_dev == target->about.st_dev && now.st_ino == target->about.st_ino;
 }
 
 static enum tiptrue_status lock(const struct tt_target *target, struct tiptrue_error *error)
@@ -119,11 +127,12 @@ static enum tiptrue_status lock(const struct tt_target *target, struct tiptrue_e
     struct flock record = {.l_type = F_WRLCK, .l_whence = SEEK_SET};
     /* a file system without locks has nobody who could hold one */
     if (flock(target->file, LOCK_EX | LOCK_NB) != 0 && errno == EWOULDBLOCK) {
-        return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, HINT, "is locked by another process, and is not replaced");
+        return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, HINT,
+                       "is locked by another process, and is not replaced");
     }
     if (fcntl(target->file, F_GETLK, &record) == 0 && record.l_type != F_UNLCK) {
-        return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, HINT, "is locked by process %ld, and is not replaced",
-                       (long)record.l_pid);
+        return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, HINT,
+                       "is locked by process %ld, and is not replaced", (long)record.l_pid);
     }
     return TIPTRUE_OK;
 }
@@ -133,16 +142,20 @@ static enum tiptrue_status open_folder(struct tt_target *target, struct tiptrue_
     char *slash = strrchr(target->real, '/');
     target->base = slash + 1;
     *slash = '\0';
-    target->folder = open(slash > target->real ? target->real : "/", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    target->folder =
+        open(slash > target->real ? target->real : "/", O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     *slash = '/';
-    return target->folder >= 0 ? TIPTRUE_OK : tt_target_fault(target, "its folder cannot be opened", error);
+    return target->folder >= 0 ? TIPTRUE_OK
+                               : tt_target_fault(target, "its folder cannot be opened", error);
 }
 
 static enum tiptrue_status open_file(struct tt_target *target, struct tiptrue_error *error)
 {
-    target->file = openat(target->folder, target->base, O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_NOCTTY | O_CLOEXEC);
+    target->file = openat(target->folder, target->base,
+                          O_RDONLY | O_NOFOLLOW | O_NONBLOCK | O_NOCTTY | O_CLOEXEC);
     if (target->file < 0 || fstat(target->file, &target->about) != 0) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, target->name, 0, 0, NULL, "cannot be opened: %s", strerror(errno));
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, target->name, 0, 0, NULL, "cannot be opened: %s",
+                       strerror(errno));
     }
     enum tiptrue_status status = check_kind(target, error);
     status = status == TIPTRUE_OK ? lock(target, error) : status;
@@ -151,12 +164,14 @@ static enum tiptrue_status open_file(struct tt_target *target, struct tiptrue_er
     }
     /* it may have been replaced before the lock was ours, and written to after it was looked at */
     if (!tt_target_is_same_file(target) || fstat(target->file, &target->about) != 0) {
-        return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "export again", "was replaced by another process just now");
+        return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "export again",
+                       "was replaced by another process just now");
     }
     return tt_target_read_file(target, target->file, &target->bytes, error);
 }
 
-enum tiptrue_status tt_target_open(const char *path, struct tt_target **target, struct tiptrue_error *error)
+enum tiptrue_status tt_target_open(const char *path, struct tt_target **target,
+                                   struct tiptrue_error *error)
 {
     struct tt_target *made = calloc(1, sizeof(*made));
     enum tiptrue_status status = TIPTRUE_OK;
@@ -168,7 +183,8 @@ enum tiptrue_status tt_target_open(const char *path, struct tt_target **target, 
     if (made->name == NULL) {
         status = tt_fail_memory(error);
     } else if ((made->real = realpath(path, NULL)) == NULL) {
-        status = tt_fail(error, TIPTRUE_E_NO_INPUT, path, 0, 0, errno == ENOENT ? "is the name right, and the folder?" : NULL,
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, path, 0, 0,
+                         errno == ENOENT ? "is the name right, and the folder?" : NULL,
                          "cannot be opened: %s", strerror(errno));
     }
     status = status == TIPTRUE_OK ? open_folder(made, error) : status;
@@ -181,12 +197,13 @@ enum tiptrue_status tt_target_open(const char *path, struct tt_target **target, 
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_target_is_beside(const struct tt_target *target, const char *folder_of, bool *beside,
-                                        struct tiptrue_error *error)
+enum tiptrue_status tt_target_is_beside(const struct tt_target *target, const char *folder_of,
+                                        bool *beside, struct tiptrue_error *error)
 {
     char *real = realpath(folder_of, NULL);
     if (real == NULL) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, folder_of, 0, 0, NULL, "cannot be found: %s", strerror(errno));
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, folder_of, 0, 0, NULL, "cannot be found: %s",
+                       strerror(errno));
     }
     size_t length = (size_t)(strrchr(real, '/') + 1 - real);
     *beside = strncmp(real, target->real, length) == 0;

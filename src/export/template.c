@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A text with placeholders "@(FIELD)", filled. A line whose placeholders name the tip "*" is written once for each tip, one that
- * asks for each rotation once for each of those given. There is nothing else: no conditions, no files, no commands.
+/* A text with placeholders "@(FIELD)", filled. A line whose placeholders name the tip "*" is
+ * written once for each tip, one that asks for each rotation once for each of those given. There is
+ * nothing else: no conditions, no files, no commands.
  */
 #include "config.h"
 
@@ -16,8 +17,11 @@
 #include "ingest/diagnose.h"
 
 enum word { MACHINE, PLATE, RUN, STARTED, ROTATION, WORDS };
-static const char *const words[WORDS] = {
-    [MACHINE] = "machine", [PLATE] = "plate", [RUN] = "run", [STARTED] = "started", [ROTATION] = "rotation"};
+static const char *const words[WORDS] = {[MACHINE] = "machine",
+                                         [PLATE] = "plate",
+                                         [RUN] = "run",
+                                         [STARTED] = "started",
+                                         [ROTATION] = "rotation"};
 
 struct filling {
     const struct tiptrue_solution *solution;
@@ -33,7 +37,12 @@ struct filling {
 struct placeholder {
     const char *at; /* behind "@(" */
     size_t length;
-    enum { FIELD, NAME, NUMBER, WORD } kind; /* NAME and NUMBER: "TIP.name", "TIP.number", its place in the result from 1 */
+    enum {
+        FIELD,
+        NAME,
+        NUMBER,
+        WORD
+    } kind; /* NAME and NUMBER: "TIP.name", "TIP.number", its place in the result from 1 */
     enum word word;
     struct tt_export_field field; /* of NAME and NUMBER: the tip alone */
 };
@@ -49,10 +58,12 @@ static bool ends_with(const struct placeholder *p, const char *end)
     return p->length > length && memcmp(p->at + p->length - length, end, length) == 0;
 }
 
-static enum tiptrue_status fault(struct filling *filling, const char *at, const char *hint, const char *text)
+static enum tiptrue_status fault(struct filling *filling, const char *at, const char *hint,
+                                 const char *text)
 {
     struct tt_place place = tt_place_at(&filling->diagnose, at);
-    return tt_fail(filling->error, TIPTRUE_E_DATA, place.file, place.line, place.column, hint[0] != '\0' ? hint : NULL, "%s", text);
+    return tt_fail(filling->error, TIPTRUE_E_DATA, place.file, place.line, place.column,
+                   hint[0] != '\0' ? hint : NULL, "%s", text);
 }
 
 static enum tiptrue_status read_placeholder(struct filling *filling, struct placeholder *p)
@@ -72,13 +83,15 @@ static enum tiptrue_status read_placeholder(struct filling *filling, struct plac
         return TIPTRUE_OK;
     }
     p->kind = FIELD;
-    return tt_export_field_read(p->at, p->length, true, &p->field, &why) == TIPTRUE_OK ? TIPTRUE_OK
-                                                                                       : fault(filling, p->at, why.hint, why.text);
+    return tt_export_field_read(p->at, p->length, true, &p->field, &why) == TIPTRUE_OK
+               ? TIPTRUE_OK
+               : fault(filling, p->at, why.hint, why.text);
 }
 
-/* The next placeholder in [*at, end), with what is before it written if @write; *found false: none, the rest is written. */
-static enum tiptrue_status next(struct filling *filling, const char **at, const char *end, bool write, struct placeholder *p,
-                                bool *found)
+/* The next placeholder in [*at, end), with what is before it written if @write; *found false: none,
+ * the rest is written. */
+static enum tiptrue_status next(struct filling *filling, const char **at, const char *end,
+                                bool write, struct placeholder *p, bool *found)
 {
     const char *first = *at, *c = first;
     *found = false;
@@ -93,7 +106,9 @@ static enum tiptrue_status next(struct filling *filling, const char **at, const 
         } else if (c[0] == '@' && end - c > 1 && c[1] == '(') {
             const char *closing = memchr(c, ')', (size_t)(end - c));
             if (closing == NULL) {
-                return fault(filling, c, "a placeholder stands on one line; a literal @( is written @@(", "'@(' without ')'");
+                return fault(filling, c,
+                             "a placeholder stands on one line; a literal @( is written @@(",
+                             "'@(' without ')'");
             }
             *p = (struct placeholder){.at = c + 2, .length = (size_t)(closing - c - 2)};
             *at = closing + 1;
@@ -107,24 +122,30 @@ static enum tiptrue_status next(struct filling *filling, const char **at, const 
     return *found ? read_placeholder(filling, p) : TIPTRUE_OK;
 }
 
-/* Words of the documents go into machine code and tables: what could end a comment or a cell there is refused. */
+/* Words of the documents go into machine code and tables: what could end a comment or a cell there
+ * is refused. */
 static enum tiptrue_status put_text(struct filling *filling, const char *at, const char *text)
 {
-    static const char ALLOWED[] = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 _-+.:/";
+    static const char ALLOWED[] =
+        "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789 _-+.:/";
     if (text == NULL) {
         return fault(filling, at, "", "the result does not state this");
     }
     for (const char *c = text; *c != '\0'; c++) {
         if ((unsigned char)*c < 0x80 && strchr(ALLOWED, *c) == NULL) {
-            return fault(filling, at, "letters, digits, blanks and _ - + . : / can stand in any file; take the placeholder out",
-                         "what would stand here holds a character that could mean something in the file");
+            return fault(
+                filling, at,
+                "letters, digits, blanks and _ - + . : / can stand in any file; take the "
+                "placeholder out",
+                "what would stand here holds a character that could mean something in the file");
         }
     }
     tt_buffer_puts(filling->to, text);
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status put_word(struct filling *filling, const struct placeholder *p, double rotation_deg)
+static enum tiptrue_status put_word(struct filling *filling, const struct placeholder *p,
+                                    double rotation_deg)
 {
     const struct tiptrue_solution *s = filling->solution;
     switch (p->word) {
@@ -155,16 +176,18 @@ static bool is_each_rotation(const struct placeholder *p)
     return (p->kind == WORD && p->word == ROTATION) || (p->kind == FIELD && p->field.each_rotation);
 }
 
-static enum tiptrue_status put_value(struct filling *filling, const struct placeholder *p, const struct tt_tip_result *tip,
-                                     double rotation_deg)
+static enum tiptrue_status put_value(struct filling *filling, const struct placeholder *p,
+                                     const struct tt_tip_result *tip, double rotation_deg)
 {
     const char *sense = filling->solution->rotation_sense;
     struct tiptrue_error why = {0};
     double value_mm = 0.0;
     double at_deg = p->field.each_rotation ? rotation_deg : p->field.rotation_deg;
-    enum tiptrue_status status = p->field.has_rotation && sense == NULL ? tt_export_no_sense(&p->field, &why) : TIPTRUE_OK;
+    enum tiptrue_status status =
+        p->field.has_rotation && sense == NULL ? tt_export_no_sense(&p->field, &why) : TIPTRUE_OK;
     if (status == TIPTRUE_OK) {
-        status = tt_export_field_value(&p->field, tip, at_deg, sense != NULL && strcmp(sense, "cw") == 0, &value_mm, &why);
+        status = tt_export_field_value(&p->field, tip, at_deg,
+                                       sense != NULL && strcmp(sense, "cw") == 0, &value_mm, &why);
     }
     if (status != TIPTRUE_OK) {
         return fault(filling, p->at, why.hint, why.text);
@@ -173,14 +196,15 @@ static enum tiptrue_status put_value(struct filling *filling, const struct place
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status put(struct filling *filling, const struct placeholder *p, const struct tt_tip_result *each,
-                               double rotation_deg)
+static enum tiptrue_status put(struct filling *filling, const struct placeholder *p,
+                               const struct tt_tip_result *each, double rotation_deg)
 {
     struct tiptrue_error why = {0};
     if (p->kind == WORD) {
         return put_word(filling, p, rotation_deg);
     }
-    const struct tt_tip_result *tip = is_each_tip(p) ? each : tt_export_field_tip(&p->field, filling->solution, &why);
+    const struct tt_tip_result *tip =
+        is_each_tip(p) ? each : tt_export_field_tip(&p->field, filling->solution, &why);
     if (tip == NULL) {
         return fault(filling, p->at, why.hint, why.text);
     }
@@ -194,8 +218,8 @@ static enum tiptrue_status put(struct filling *filling, const struct placeholder
     return put_value(filling, p, tip, rotation_deg);
 }
 
-static enum tiptrue_status write_line(struct filling *filling, const char *line, const char *end, const struct tt_tip_result *each,
-                                      double rotation_deg)
+static enum tiptrue_status write_line(struct filling *filling, const char *line, const char *end,
+                                      const struct tt_tip_result *each, double rotation_deg)
 {
     struct placeholder p;
     bool found = true;
@@ -232,11 +256,12 @@ static enum tiptrue_status fill_line(struct filling *filling, const char *line, 
                      "this line is for each rotation; --rotations is missing");
     }
     filling->rotations_used = filling->rotations_used || each_rotation;
-    size_t tips = each_tip ? filling->solution->n_tips : 1, rotations = each_rotation ? filling->n_rotations : 1;
+    size_t tips = each_tip ? filling->solution->n_tips : 1,
+           rotations = each_rotation ? filling->n_rotations : 1;
     for (size_t i = 0; i < tips * rotations; i++) {
         const struct tt_tip_result *tip = each_tip ? &filling->solution->tips[i / rotations] : NULL;
-        enum tiptrue_status status =
-            write_line(filling, line, end, tip, each_rotation ? filling->rotations_deg[i % rotations] : 0.0);
+        enum tiptrue_status status = write_line(
+            filling, line, end, tip, each_rotation ? filling->rotations_deg[i % rotations] : 0.0);
         if (status != TIPTRUE_OK) {
             return status;
         }
@@ -259,7 +284,8 @@ static enum tiptrue_status fill(struct filling *filling, const char *text, size_
 }
 
 /* Guards that do not need a present value. */
-static enum tiptrue_status guard(const struct tiptrue_solution *solution, const struct tiptrue_export_options *options,
+static enum tiptrue_status guard(const struct tiptrue_solution *solution,
+                                 const struct tiptrue_export_options *options,
                                  const struct tiptrue_sink *sink, struct tiptrue_error *error)
 {
     struct tt_guards guards = {.sink = sink, .forced = options->force, .error = error};
@@ -272,15 +298,18 @@ static enum tiptrue_status guard(const struct tiptrue_solution *solution, const 
     return guards.refusals > 0 ? TIPTRUE_E_DATA : TIPTRUE_OK;
 }
 
-static enum tiptrue_status fill_file(struct filling *filling, const char *path, const struct tiptrue_sink *sink)
+static enum tiptrue_status fill_file(struct filling *filling, const char *path,
+                                     const struct tiptrue_sink *sink)
 {
     struct tt_bytes bytes = {0};
     enum tiptrue_status status = tt_bytes_read(path, &bytes, filling->error);
     if (status != TIPTRUE_OK) {
         return status;
     }
-    tt_diagnose_init(&filling->diagnose, sink, filling->error, tt_bytes_name(path), bytes.text, bytes.length);
-    status = tt_text_check(&filling->diagnose) ? fill(filling, bytes.text, bytes.length) : TIPTRUE_E_DATA;
+    tt_diagnose_init(&filling->diagnose, sink, filling->error, tt_bytes_name(path), bytes.text,
+                     bytes.length);
+    status = tt_text_check(&filling->diagnose) ? fill(filling, bytes.text, bytes.length)
+                                               : TIPTRUE_E_DATA;
     if (status == TIPTRUE_OK && filling->n_rotations > 0 && !filling->rotations_used) {
         tt_warn(&filling->diagnose, tt_place_file(&filling->diagnose), "such as @(*.offset.x@*:.4)",
                 "no placeholder asks for a rotation; --rotations has no effect");
@@ -289,17 +318,22 @@ static enum tiptrue_status fill_file(struct filling *filling, const char *path, 
     return status;
 }
 
-enum tiptrue_status tt_template(const struct tiptrue_solution *solution, const char *path, const double rotations_deg[],
-                                size_t n_rotations, const struct tiptrue_export_options *options, const struct tiptrue_sink *sink,
-                                struct tiptrue_exported **exported, struct tiptrue_error *error)
+enum tiptrue_status tt_template(const struct tiptrue_solution *solution, const char *path,
+                                const double rotations_deg[], size_t n_rotations,
+                                const struct tiptrue_export_options *options,
+                                const struct tiptrue_sink *sink, struct tiptrue_exported **exported,
+                                struct tiptrue_error *error)
 {
     struct tt_exported *out = NULL;
     enum tiptrue_status status = tt_exported_new(&out, error);
     if (status != TIPTRUE_OK) {
         return status;
     }
-    struct filling filling = {
-        .solution = solution, .rotations_deg = rotations_deg, .n_rotations = n_rotations, .to = &out->text, .error = error};
+    struct filling filling = {.solution = solution,
+                              .rotations_deg = rotations_deg,
+                              .n_rotations = n_rotations,
+                              .to = &out->text,
+                              .error = error};
     status = guard(solution, options, sink, error);
     status = status == TIPTRUE_OK ? fill_file(&filling, path, sink) : status;
     return tt_exported_finish(out, status, exported, error);

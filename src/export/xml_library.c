@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See xml_library.h. The name is that of the library found by configure, with the version of its interface in it. */
+/* See xml_library.h. The name is that of the library found by configure, with the version of its
+ * interface in it. */
 #include "config.h"
 
 #include "export/xml_library.h"
@@ -15,26 +16,34 @@ enum tiptrue_status tt_xml_library_load(struct tt_xml_library *library, struct t
         const char *name;
         void *call; /* pointer to the pointer to be set */
     } calls[] = {
-        {"xmlNewParserCtxt", &made.NewParserCtxt},         {"xmlCtxtReadMemory", &made.CtxtReadMemory},
-        {"xmlFreeParserCtxt", &made.FreeParserCtxt},       {"xmlFreeDoc", &made.FreeDoc},
-        {"xmlDocGetRootElement", &made.DocGetRootElement}, {"xmlXPathNewContext", &made.XPathNewContext},
-        {"xmlXPathFreeContext", &made.XPathFreeContext},   {"xmlXPathEval", &made.XPathEval},
-        {"xmlXPathFreeObject", &made.XPathFreeObject},     {"xmlXPathRegisterNs", &made.XPathRegisterNs},
+        {"xmlNewParserCtxt", &made.NewParserCtxt},
+        {"xmlCtxtReadMemory", &made.CtxtReadMemory},
+        {"xmlFreeParserCtxt", &made.FreeParserCtxt},
+        {"xmlFreeDoc", &made.FreeDoc},
+        {"xmlDocGetRootElement", &made.DocGetRootElement},
+        {"xmlXPathNewContext", &made.XPathNewContext},
+        {"xmlXPathFreeContext", &made.XPathFreeContext},
+        {"xmlXPathEval", &made.XPathEval},
+        {"xmlXPathFreeObject", &made.XPathFreeObject},
+        {"xmlXPathRegisterNs", &made.XPathRegisterNs},
         {"xmlXPathNsLookup", &made.XPathNsLookup},
     };
     void *handle = dlopen(LIBXML2_SONAME, RTLD_NOW | RTLD_LOCAL | RTLD_NODELETE);
     if (handle == NULL) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, NULL, 0, 0, "Debian: apt-get install libxml2; or name the place by ~REGEX",
-                       "XML files are read by the library " LIBXML2_SONAME ", which is not installed");
+        return tt_fail(error, TIPTRUE_E_CONFIG, NULL, 0, 0,
+                       "Debian: apt-get install libxml2; or name the place by ~REGEX",
+                       "XML files are read by the library " LIBXML2_SONAME
+                       ", which is not installed");
     }
     for (size_t i = 0; i < sizeof(calls) / sizeof(calls[0]); i++) {
         void *address = dlsym(handle, calls[i].name);
         if (address == NULL) {
             (void)dlclose(handle);
-            return tt_fail(error, TIPTRUE_E_CONFIG, NULL, 0, 0, NULL, "the library " LIBXML2_SONAME " has no call %s",
-                           calls[i].name);
+            return tt_fail(error, TIPTRUE_E_CONFIG, NULL, 0, 0, NULL,
+                           "the library " LIBXML2_SONAME " has no call %s", calls[i].name);
         }
-        memcpy(calls[i].call, &address, sizeof(address)); /* POSIX: a function's address fits a void pointer */
+        memcpy(calls[i].call, &address,
+               sizeof(address)); /* POSIX: a function's address fits a void pointer */
     }
     (void)dlclose(handle);
     *library = made;

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* libxml2, loaded when an XML file is to be searched and not before: with the libraries that it needs itself it costs a start of
- * the program more than all the rest, and a solve never asks for it. */
+/* libxml2, loaded when an XML file is to be searched and not before: with the libraries that it
+ * needs itself it costs a start of the program more than all the rest, and a solve never asks for
+ * it. */
 #ifndef TT_EXPORT_XML_LIBRARY_H
 #define TT_EXPORT_XML_LIBRARY_H
 
@@ -27,6 +28,7 @@ struct tt_xml_library {
 };
 
 /* TIPTRUE_E_CONFIG: it is not installed. It stays loaded. */
-TT_MUST_USE enum tiptrue_status tt_xml_library_load(struct tt_xml_library *library, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_xml_library_load(struct tt_xml_library *library,
+                                                    struct tiptrue_error *error);
 
 #endif

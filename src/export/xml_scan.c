@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* One pass over the markup of XML 1.0 (section 2 of the recommendation): tags, comments, processing instructions, CDATA sections,
- * the document type. The NUL behind the text ends every search. */
+/* One pass over the markup of XML 1.0 (section 2 of the recommendation): tags, comments, processing
+ * instructions, CDATA sections, the document type. The NUL behind the text ends every search. */
 #include "config.h"
 
 #include "export/xml_scan.h"
@@ -68,7 +68,8 @@ bool tt_xml_declares_entity(const char *text, size_t length, size_t *at)
         } else if (begins(c, "<?")) {
             c = behind(c, end, "?>");
         } else if (begins(c, "<!DOCTYPE")) {
-            /* also one in a comment or a literal: whoever writes that has no claim to be understood */
+            /* also one in a comment or a literal: whoever writes that has no claim to be understood
+             */
             const char *entity = strstr(c, "<!ENTITY");
             const char *root = pass_doctype(c, end);
             *at = entity != NULL && entity < root ? (size_t)(entity - text) : 0;
@@ -168,7 +169,8 @@ static const char *pass_markup(struct walk *walk, const char *at)
     return next;
 }
 
-bool tt_xml_element_find(const char *text, size_t length, size_t ordinal, struct tt_xml_element *element, size_t *elements)
+bool tt_xml_element_find(const char *text, size_t length, size_t ordinal,
+                         struct tt_xml_element *element, size_t *elements)
 {
     struct tt_xml_element made = {{0, 0}, {0, 0}, {0, 0}, 0, 0};
     struct walk walk = {.text = text, .end = text + length, .ordinal = ordinal, .element = &made};
@@ -189,8 +191,8 @@ bool tt_xml_element_find(const char *text, size_t length, size_t ordinal, struct
     return false;
 }
 
-bool tt_xml_attribute_find(const char *text, const struct tt_xml_element *element, size_t index, struct tt_span *name,
-                           struct tt_span *value)
+bool tt_xml_attribute_find(const char *text, const struct tt_xml_element *element, size_t index,
+                           struct tt_span *name, struct tt_span *value)
 {
     const char *at = text + element->tag.at, *end = at + element->tag.length;
     for (;;) {

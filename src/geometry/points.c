@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* Centroid and spread of a set of points.
  *
- * All sums are taken of differences from the first point: a plate of 50 mm that lies a metre from the machine's origin would
- * lose four digits in sums of the coordinates themselves.
+ * All sums are taken of differences from the first point: a plate of 50 mm that lies a metre from
+ * the machine's origin would lose four digits in sums of the coordinates themselves.
  */
 #include "config.h"
 
@@ -20,7 +20,8 @@ static struct tt_machine_xy centroid_of(const struct tt_machine_xy points[], siz
         sum_x_mm += points[i].x_mm - points[0].x_mm;
         sum_y_mm += points[i].y_mm - points[0].y_mm;
     }
-    return (struct tt_machine_xy){.x_mm = points[0].x_mm + sum_x_mm / (double)n, .y_mm = points[0].y_mm + sum_y_mm / (double)n};
+    return (struct tt_machine_xy){.x_mm = points[0].x_mm + sum_x_mm / (double)n,
+                                  .y_mm = points[0].y_mm + sum_y_mm / (double)n};
 }
 
 struct tt_points_summary tt_points_summarize(const struct tt_machine_xy points[], size_t n)
@@ -29,7 +30,8 @@ struct tt_points_summary tt_points_summarize(const struct tt_machine_xy points[]
     double sum_mm2 = 0;
     double reach_mm = 0;
     for (size_t i = 0; i < n; i++) {
-        const double distance_mm = hypot(points[i].x_mm - centroid.x_mm, points[i].y_mm - centroid.y_mm);
+        const double distance_mm =
+            hypot(points[i].x_mm - centroid.x_mm, points[i].y_mm - centroid.y_mm);
         sum_mm2 += distance_mm * distance_mm;
         reach_mm = fmax(reach_mm, distance_mm);
     }

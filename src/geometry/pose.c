@@ -8,33 +8,39 @@
 
 struct tt_pose tt_pose_make(struct tt_machine_xy mark, double yaw_rad)
 {
-    return (struct tt_pose){.mark = mark, .yaw_rad = yaw_rad, .cos_yaw = cos(yaw_rad), .sin_yaw = sin(yaw_rad)};
+    return (struct tt_pose){
+        .mark = mark, .yaw_rad = yaw_rad, .cos_yaw = cos(yaw_rad), .sin_yaw = sin(yaw_rad)};
 }
 
 struct tt_machine_xy tt_pose_turn(const struct tt_pose *pose, struct tt_plate_xy v)
 {
-    return (struct tt_machine_xy){pose->cos_yaw * v.x_mm - pose->sin_yaw * v.y_mm, pose->sin_yaw * v.x_mm + pose->cos_yaw * v.y_mm};
+    return (struct tt_machine_xy){pose->cos_yaw * v.x_mm - pose->sin_yaw * v.y_mm,
+                                  pose->sin_yaw * v.x_mm + pose->cos_yaw * v.y_mm};
 }
 
 struct tt_machine_xy tt_pose_place(const struct tt_pose *pose, double scale, struct tt_plate_xy at)
 {
     struct tt_machine_xy arm = tt_pose_turn(pose, at);
-    return (struct tt_machine_xy){pose->mark.x_mm + scale * arm.x_mm, pose->mark.y_mm + scale * arm.y_mm};
+    return (struct tt_machine_xy){pose->mark.x_mm + scale * arm.x_mm,
+                                  pose->mark.y_mm + scale * arm.y_mm};
 }
 
 struct tt_plate_xy tt_pose_back(const struct tt_pose *pose, struct tt_machine_xy q)
 {
     double x_mm = q.x_mm - pose->mark.x_mm, y_mm = q.y_mm - pose->mark.y_mm;
 
-    return (struct tt_plate_xy){pose->cos_yaw * x_mm + pose->sin_yaw * y_mm, -pose->sin_yaw * x_mm + pose->cos_yaw * y_mm};
+    return (struct tt_plate_xy){pose->cos_yaw * x_mm + pose->sin_yaw * y_mm,
+                                -pose->sin_yaw * x_mm + pose->cos_yaw * y_mm};
 }
 
 struct tt_machine_xy tt_tip_turn(double cos_rotation, double sin_rotation, struct tt_tip_xy v)
 {
-    return (struct tt_machine_xy){cos_rotation * v.x_mm - sin_rotation * v.y_mm, sin_rotation * v.x_mm + cos_rotation * v.y_mm};
+    return (struct tt_machine_xy){cos_rotation * v.x_mm - sin_rotation * v.y_mm,
+                                  sin_rotation * v.x_mm + cos_rotation * v.y_mm};
 }
 
-enum tiptrue_status tt_pose_fit(const struct tt_plate_xy plate[], const struct tt_machine_xy machine[], const double scales[],
+enum tiptrue_status tt_pose_fit(const struct tt_plate_xy plate[],
+                                const struct tt_machine_xy machine[], const double scales[],
                                 size_t n, double resolution_mm, struct tt_pose *pose)
 {
     struct tt_plate_xy u = {0, 0};

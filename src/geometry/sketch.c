@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* See sketch.h. With the touch equation of touch.h, the head's place along n at contact is
- *   n_beta . (h + o - m) - d - shift - n . g - r - ... = residual + swing,  swing(theta) = -n_beta . R(theta) e + sum_k (a_k cos
- * ...), so that a picture of the contacts needs the solution and the edge's normal, but not the log. Terms that are the same for
- * all touches of an edge (lost motion) or that depend on the feed (latency) are left out of both sides.
+ *   n_beta . (h + o - m) - d - shift - n . g - r - ... = residual + swing,  swing(theta) = -n_beta
+ * . R(theta) e + sum_k (a_k cos
+ * ...), so that a picture of the contacts needs the solution and the edge's normal, but not the
+ * log. Terms that are the same for all touches of an edge (lost motion) or that depend on the feed
+ * (latency) are left out of both sides.
  */
 #include "config.h"
 
@@ -88,13 +90,15 @@ static bool is_drawn(const struct tt_row_result *row)
     return row->kind == TT_TOUCH && (row->use == TT_USE || row->use == TT_USE_NO_CONTACT);
 }
 
-/* Count the rows of each cell, number the cells that have any, then hand the rows out. False: out of memory. */
+/* Count the rows of each cell, number the cells that have any, then hand the rows out. False: out
+ * of memory. */
 static bool sort_rows(struct draft *draft)
 {
     const struct tiptrue_solution *s = draft->solution;
     struct tt_sketch *sketch = draft->sketch;
     size_t n_cells = s->n_tips * s->n_edges * s->n_poses, n_drawn = 0, next = 0;
-    size_t *cell = TT_ARENA_NEW(&sketch->arena, s->n_rows, size_t), *count = TT_ARENA_NEW(&sketch->arena, n_cells, size_t);
+    size_t *cell = TT_ARENA_NEW(&sketch->arena, s->n_rows, size_t),
+           *count = TT_ARENA_NEW(&sketch->arena, n_cells, size_t);
 
     if (cell == NULL || count == NULL) {
         return false;
@@ -103,7 +107,8 @@ static bool sort_rows(struct draft *draft)
         const struct tt_row_result *row = &s->rows[i];
         cell[i] = TT_NONE;
         if (is_drawn(row)) {
-            size_t edge = find_edge(s, row->target), tip = find_tip(s, row->tip), pose = find_pose(s, row);
+            size_t edge = find_edge(s, row->target), tip = find_tip(s, row->tip),
+                   pose = find_pose(s, row);
             if (edge != TT_NONE && tip != TT_NONE && pose != TT_NONE) {
                 cell[i] = cell_of(draft, edge, tip, pose);
                 count[cell[i]]++;
@@ -123,8 +128,10 @@ static bool sort_rows(struct draft *draft)
         draft->track_of[c] = TT_NONE;
         if (count[c] > 0) {
             draft->track_of[c] = next;
-            sketch->tracks[next++] = (struct tt_sketch_track){
-                .tip = c / s->n_poses / s->n_edges, .edge = c / s->n_poses % s->n_edges, .setup = c % s->n_poses, .rows = rows};
+            sketch->tracks[next++] = (struct tt_sketch_track){.tip = c / s->n_poses / s->n_edges,
+                                                              .edge = c / s->n_poses % s->n_edges,
+                                                              .setup = c % s->n_poses,
+                                                              .rows = rows};
             rows += count[c];
         }
     }
@@ -146,22 +153,26 @@ static double shape_at(const struct tt_tip_result *tip, double psi_rad)
     double sum_mm = 0;
 
     for (size_t k = 0; k < tip->n_shape; k++) {
-        sum_mm += tip->shape[k].amplitude_mm * cos(tip->shape[k].order * (psi_rad - tip->shape[k].angle_rad));
+        sum_mm += tip->shape[k].amplitude_mm *
+                  cos(tip->shape[k].order * (psi_rad - tip->shape[k].angle_rad));
     }
     return sum_mm;
 }
 
 /* n_beta of @track, in the machine frame. */
-static struct tt_machine_xy normal_of(const struct draft *draft, const struct tt_sketch_track *track)
+static struct tt_machine_xy normal_of(const struct draft *draft,
+                                      const struct tt_sketch_track *track)
 {
     const struct tt_edge *edge = &draft->plate->edges[draft->sketch->edge_of[track->edge]];
-    struct tt_pose pose = tt_pose_make((struct tt_machine_xy){0, 0}, draft->solution->poses[track->setup].yaw_rad);
+    struct tt_pose pose =
+        tt_pose_make((struct tt_machine_xy){0, 0}, draft->solution->poses[track->setup].yaw_rad);
 
     return tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y});
 }
 
 /* psi of the contact and the swing at the logged @rotation_rad, counted clockwise or not. */
-static double swing(const struct tt_tip_result *tip, struct tt_machine_xy n, double rotation_rad, bool clockwise, double *psi_rad)
+static double swing(const struct tt_tip_result *tip, struct tt_machine_xy n, double rotation_rad,
+                    bool clockwise, double *psi_rad)
 {
     double theta = clockwise ? -rotation_rad : rotation_rad;
     struct tt_machine_xy e = {0, 0};
@@ -180,7 +191,8 @@ static void draw_track(struct draft *draft, struct tt_sketch_track *track, bool 
     struct tt_sketch *sketch = draft->sketch;
     double psi_rad;
 
-    if (!sketch->has_sense || sketch->edge_of[track->edge] == TT_NONE || !s->poses[track->setup].yaw_determined) {
+    if (!sketch->has_sense || sketch->edge_of[track->edge] == TT_NONE ||
+        !s->poses[track->setup].yaw_determined) {
         return;
     }
     struct tt_machine_xy n = normal_of(draft, track);
@@ -194,7 +206,8 @@ static void draw_track(struct draft *draft, struct tt_sketch_track *track, bool 
     for (size_t i = 0; i < track->n_rows; i++) {
         struct tt_spot *spot = &sketch->spots[track->rows[i]];
         spot->has_swing = track->has_curve;
-        spot->swing_mm = swing(tip, n, s->rows[track->rows[i]].rotation_rad, sketch->clockwise, &spot->direction_rad);
+        spot->swing_mm = swing(tip, n, s->rows[track->rows[i]].rotation_rad, sketch->clockwise,
+                               &spot->direction_rad);
     }
 }
 
@@ -239,7 +252,8 @@ static void place_spot(const struct draft *draft, const struct tt_sketch_track *
         return;
     }
     struct tt_pose here = tt_pose_make(pose->mark, pose->yaw_rad);
-    struct tt_plate_xy c = tt_pose_back(&here, (struct tt_machine_xy){h.x_mm + offset.x_mm, h.y_mm + offset.y_mm});
+    struct tt_plate_xy c =
+        tt_pose_back(&here, (struct tt_machine_xy){h.x_mm + offset.x_mm, h.y_mm + offset.y_mm});
     double off_mm = edge->n_x * c.x_mm + edge->n_y * c.y_mm - edge->d_mm;
     spot->has_place = true;
     spot->at = (struct tt_plate_xy){c.x_mm - off_mm * edge->n_x, c.y_mm - off_mm * edge->n_y};
@@ -268,7 +282,8 @@ static void place_spots(struct draft *draft)
     for (size_t t = 0; t < draft->sketch->n_tracks; t++) {
         const struct tt_sketch_track *track = &draft->sketch->tracks[t];
         const struct tt_pose_result *pose = &s->poses[track->setup];
-        if (draft->sketch->edge_of[track->edge] == TT_NONE || !pose->mark_determined || !pose->yaw_determined) {
+        if (draft->sketch->edge_of[track->edge] == TT_NONE || !pose->mark_determined ||
+            !pose->yaw_determined) {
             continue;
         }
         for (size_t i = 0; i < track->n_rows; i++) {
@@ -289,19 +304,23 @@ static bool sense_found_wrong(const struct tiptrue_solution *s)
     return false;
 }
 
-enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                   const struct tiptrue_run *run, const struct tiptrue_solution *solution, struct tt_sketch *sketch,
-                                   struct tiptrue_error *error)
+enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
+                                   const struct tiptrue_machine *machine,
+                                   const struct tiptrue_run *run,
+                                   const struct tiptrue_solution *solution,
+                                   struct tt_sketch *sketch, struct tiptrue_error *error)
 {
     const struct tiptrue_solution *s = solution;
-    struct draft draft = {.plate = plate, .machine = machine, .run = run, .solution = solution, .sketch = sketch};
+    struct draft draft = {
+        .plate = plate, .machine = machine, .run = run, .solution = solution, .sketch = sketch};
     bool stated_clockwise = machine != NULL && machine->clockwise;
 
     sketch->n_spots = s->n_rows;
     sketch->spots = TT_ARENA_NEW(&sketch->arena, s->n_rows, struct tt_spot);
     sketch->edge_of = TT_ARENA_NEW(&sketch->arena, s->n_edges, size_t);
     draft.track_of = TT_ARENA_NEW(&sketch->arena, s->n_tips * s->n_edges * s->n_poses, size_t);
-    if (sketch->spots == NULL || sketch->edge_of == NULL || draft.track_of == NULL || !sort_rows(&draft) || !draw_shapes(&draft)) {
+    if (sketch->spots == NULL || sketch->edge_of == NULL || draft.track_of == NULL ||
+        !sort_rows(&draft) || !draw_shapes(&draft)) {
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < s->n_edges; i++) {

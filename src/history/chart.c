@@ -22,7 +22,8 @@ struct tt_baseline tt_baseline_of(const double value[], size_t n)
 
 struct tt_ewma tt_ewma_begin(struct tt_baseline baseline, double lambda, double width)
 {
-    return (struct tt_ewma){.lambda = lambda, .width = width, .baseline = baseline, .z = baseline.centre};
+    return (struct tt_ewma){
+        .lambda = lambda, .width = width, .baseline = baseline, .z = baseline.centre};
 }
 
 double tt_ewma_limit(const struct tt_ewma *ewma)
@@ -38,7 +39,8 @@ bool tt_ewma_next(struct tt_ewma *ewma, double value)
 
 struct tt_cusum tt_cusum_begin(struct tt_baseline baseline, double k, double h)
 {
-    return (struct tt_cusum){.slack = k * baseline.sigma, .decision = h * baseline.sigma, .target = baseline.centre};
+    return (struct tt_cusum){
+        .slack = k * baseline.sigma, .decision = h * baseline.sigma, .target = baseline.centre};
 }
 
 int tt_cusum_next(struct tt_cusum *cusum, double value)
@@ -70,7 +72,10 @@ double tt_t2_distance(const struct tt_t2 *chart, double x, double y)
     double dx = x - chart->centre[0], dy = y - chart->centre[1],
            det = chart->cov[0] * chart->cov[2] - chart->cov[1] * chart->cov[1];
 
-    return det > 0 ? (chart->cov[2] * dx * dx - 2 * chart->cov[1] * dx * dy + chart->cov[0] * dy * dy) / det : 0;
+    return det > 0
+               ? (chart->cov[2] * dx * dx - 2 * chart->cov[1] * dx * dy + chart->cov[0] * dy * dy) /
+                     det
+               : 0;
 }
 
 double tt_t2_limit(const struct tt_t2 *chart, double alpha)
@@ -80,7 +85,8 @@ double tt_t2_limit(const struct tt_t2 *chart, double alpha)
     if (!(dof > 2)) {
         return HUGE_VAL;
     }
-    /* T^2 (dof - 1) / (2 dof) follows F(2, dof - 1), whose quantile has a closed form; the centre's own scatter adds 1 + 1/n */
+    /* T^2 (dof - 1) / (2 dof) follows F(2, dof - 1), whose quantile has a closed form; the centre's
+     * own scatter adds 1 + 1/n */
     double f = 0.5 * (dof - 1) * expm1(-2 / (dof - 1) * log(alpha));
     return (1 + 1 / n) * 2 * dof / (dof - 1) * f;
 }

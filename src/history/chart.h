@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Control charts, one value at a time, by the formulas of the NIST/SEMATECH e-Handbook of Statistical Methods, 6.3.2.2 (individuals
- * and moving range), 6.3.2.3 (tabular CUSUM), 6.3.2.4 (EWMA), 6.3.4.3 (Hotelling's T^2 of individuals), and ISO 7870-2, -4 and -6.
- * Limits come from a baseline; values are in any unit.
+/* Control charts, one value at a time, by the formulas of the NIST/SEMATECH e-Handbook of
+ * Statistical Methods, 6.3.2.2 (individuals and moving range), 6.3.2.3 (tabular CUSUM), 6.3.2.4
+ * (EWMA), 6.3.4.3 (Hotelling's T^2 of individuals), and ISO 7870-2, -4 and -6. Limits come from a
+ * baseline; values are in any unit.
  */
 #ifndef TT_HISTORY_CHART_H
 #define TT_HISTORY_CHART_H
@@ -22,7 +23,8 @@ struct tt_baseline {
 struct tt_baseline tt_baseline_of(const double value[], size_t n);
 
 struct tt_ewma {
-    double lambda, width; /* weight of the newest value; half-width of the limits in standard deviations of the EWMA */
+    double lambda, width; /* weight of the newest value; half-width of the limits in standard
+                             deviations of the EWMA */
     struct tt_baseline baseline;
     double z; /* begins as baseline.centre */
 };
@@ -41,16 +43,17 @@ struct tt_cusum tt_cusum_begin(struct tt_baseline baseline, double k, double h);
 /* Take a value in: +1 above, -1 below, 0 within. */
 int tt_cusum_next(struct tt_cusum *cusum, double value);
 
-/* Hotelling's T^2 of individuals in the plane against a baseline of @n: covariance from successive differences (D. S. Holmes and
- * A. E. Mergen, Quality Engineering 5 (1993) 619-625), so that a slow wander of the baseline does not widen it. */
+/* Hotelling's T^2 of individuals in the plane against a baseline of @n: covariance from successive
+ * differences (D. S. Holmes and A. E. Mergen, Quality Engineering 5 (1993) 619-625), so that a slow
+ * wander of the baseline does not widen it. */
 struct tt_t2 {
     double centre[2], cov[3]; /* xx, xy, yy */
     size_t n;
 };
 struct tt_t2 tt_t2_of(const double x[], const double y[], size_t n);
 double tt_t2_distance(const struct tt_t2 *chart, double x, double y);
-/* The limit for a new value that one in 1/@alpha passes by chance. Successive differences are worth 2 (n - 1) / 3 degrees of
- * freedom. HUGE_VAL where the baseline is too short. */
+/* The limit for a new value that one in 1/@alpha passes by chance. Successive differences are worth
+ * 2 (n - 1) / 3 degrees of freedom. HUGE_VAL where the baseline is too short. */
 double tt_t2_limit(const struct tt_t2 *chart, double alpha);
 
 #endif

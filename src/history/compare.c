@@ -14,7 +14,8 @@
 #include "history/series.h"
 #include "history/words.h"
 
-/* A difference is called real when one as large comes by chance in fewer cases than this; the level of p_unchanged in a result. */
+/* A difference is called real when one as large comes by chance in fewer cases than this; the level
+ * of p_unchanged in a result. */
 #define REAL_P 0.05
 
 static bool same_text(const char *a, const char *b)
@@ -36,7 +37,8 @@ static double sum_dof(struct tt_cov2 a, double dof_a, struct tt_cov2 b, double d
     return share > 0 ? fmax(2 / share, fmin(dof_a, dof_b)) : HUGE_VAL;
 }
 
-/* Degrees of freedom of a radius: its part on the plate is known as the touches' scatter is, the plate's own part is stated. */
+/* Degrees of freedom of a radius: its part on the plate is known as the touches' scatter is, the
+ * plate's own part is stated. */
 static double radius_dof(double u_mm, double same_plate_u_mm, double dof_touch)
 {
     double share = u_mm > 0 ? fmin(same_plate_u_mm / u_mm, 1) : 1;
@@ -65,8 +67,12 @@ static struct tt_difference in_plane(double x, double y, struct tt_cov2 cov, dou
 
 static struct tt_difference on_line(double x, double u_a, double dof_a, double u_b, double dof_b)
 {
-    double a = u_a * u_a, b = u_b * u_b, part = a * a / dof_a + b * b / dof_b; /* JCGM 100:2008 G.4.1 */
-    struct tt_difference d = {.known = true, .x = x, .cov = {a + b, 0, 0}, .dof = part > 0 ? (a + b) * (a + b) / part : HUGE_VAL};
+    double a = u_a * u_a, b = u_b * u_b,
+           part = a * a / dof_a + b * b / dof_b; /* JCGM 100:2008 G.4.1 */
+    struct tt_difference d = {.known = true,
+                              .x = x,
+                              .cov = {a + b, 0, 0},
+                              .dof = part > 0 ? (a + b) * (a + b) / part : HUGE_VAL};
 
     if (!(d.cov.xx_mm2 > 0)) {
         return (struct tt_difference){0};
@@ -90,26 +96,31 @@ static const struct tt_series_tip *tip_of(const struct tt_series *series, size_t
 }
 
 /* What @solution says of the tip @name; NULL: nothing, since it was not touched. */
-static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution, const char *name)
+static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution,
+                                             const char *name)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
-        if (solution->tips[i].verdict != TIPTRUE_NOT_MEASURED && strcmp(solution->tips[i].name, name) == 0) {
+        if (solution->tips[i].verdict != TIPTRUE_NOT_MEASURED &&
+            strcmp(solution->tips[i].name, name) == 0) {
             return &solution->tips[i];
         }
     }
     return NULL;
 }
 
-static void add_between(const struct tiptrue_trend *trend, struct tt_tip_comparison *c, struct tt_cov2 *cov, double *dof)
+static void add_between(const struct tiptrue_trend *trend, struct tt_tip_comparison *c,
+                        struct tt_cov2 *cov, double *dof)
 {
     for (size_t i = 0; trend != NULL && i < trend->n_tips; i++) {
         const struct tt_axis_scatter *between = &trend->tips[i].between;
-        if (strcmp(trend->tips[i].name, c->name) == 0 && trend->tips[i].runs >= TT_FEWEST_TREND_RUNS) {
+        if (strcmp(trend->tips[i].name, c->name) == 0 &&
+            trend->tips[i].runs >= TT_FEWEST_TREND_RUNS) {
             c->has_between = true;
             c->between_x_mm = between->x_mm;
             c->between_y_mm = between->y_mm;
             /* both runs scatter; how much is known no better than from the runs there are */
-            struct tt_cov2 both = {2 * between->x_mm * between->x_mm, 0, 2 * between->y_mm * between->y_mm};
+            struct tt_cov2 both = {2 * between->x_mm * between->x_mm, 0,
+                                   2 * between->y_mm * between->y_mm};
             *dof = sum_dof(*cov, *dof, both, fmax(between->dof_x + between->dof_y, 2) / 2);
             *cov = sum(*cov, both);
         }
@@ -139,9 +150,11 @@ static const char *say(struct tiptrue_comparison *comparison, const struct tt_ti
         tt_buffer_printf(&b, "%s: one of the runs does not determine its offset", c->name);
     } else {
         tt_buffer_printf(&b, "%s: ", c->name);
-        tt_buffer_puts(&b, c->offset.significant ? "its offset moved by " : "no real difference of its offset: ");
+        tt_buffer_puts(&b, c->offset.significant ? "its offset moved by "
+                                                 : "no real difference of its offset: ");
         put_pair(&b, &c->offset);
-        tt_buffer_puts(&b, c->offset.significant ? "; by chance a difference as large comes in " : " or more comes by chance in ");
+        tt_buffer_puts(&b, c->offset.significant ? "; by chance a difference as large comes in "
+                                                 : " or more comes by chance in ");
         put_p(&b, c->offset.p);
         tt_buffer_puts(&b, " of pairs of runs");
         if (c->runout.known && c->runout.significant) {
@@ -161,12 +174,14 @@ static const char *say(struct tiptrue_comparison *comparison, const struct tt_ti
 
 /* A tip in one of the runs. */
 struct side {
-    const struct tt_series_tip *tip; /* the scatter between runs that a history added taken out again */
+    const struct tt_series_tip
+        *tip; /* the scatter between runs that a history added taken out again */
     const struct tt_tip_result *result;
     double dof_touch;
 };
 
-/* Two offsets and their covariances as they are compared: both with the plate held, or both in full, never one of each. */
+/* Two offsets and their covariances as they are compared: both with the plate held, or both in
+ * full, never one of each. */
 struct pair {
     struct tt_machine_xy a, b;
     struct tt_cov2 cov_a, cov_b, apart;
@@ -175,26 +190,29 @@ struct pair {
 
 static struct tt_cov2 less_between(const struct tt_series_tip *run, const struct tt_tip_result *tip)
 {
-    struct tt_cov2 with = tip->same_plate_cov, without = run->same_plate_cov; /* both of the held solution */
+    struct tt_cov2 with = tip->same_plate_cov,
+                   without = run->same_plate_cov; /* both of the held solution */
 
     return (struct tt_cov2){tip->cov.xx_mm2 - (with.xx_mm2 - without.xx_mm2), tip->cov.xy_mm2,
                             tip->cov.yy_mm2 - (with.yy_mm2 - without.yy_mm2)};
 }
 
-static struct pair pair_of(const struct tiptrue_solution *of_run_a, const struct tiptrue_solution *of_run_b,
-                           const struct side *side_a, const struct side *side_b, bool same_plate)
+static struct pair pair_of(const struct tiptrue_solution *of_run_a,
+                           const struct tiptrue_solution *of_run_b, const struct side *side_a,
+                           const struct side *side_b, bool same_plate)
 {
     const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
     const struct tt_tip_result *of_a = side_a->result, *of_b = side_b->result;
 
     if (same_plate && of_a->has_held == of_b->has_held) {
-        return (struct pair){.a = of_a->held,
-                             .b = of_b->held,
-                             .cov_a = a->same_plate_cov,
-                             .cov_b = b->same_plate_cov,
-                             .apart = tt_plate_apart(tt_effects_of(of_run_a, of_a), tt_effects_of(of_run_b, of_b)),
-                             .dof_a = of_a->same_plate_dof,
-                             .dof_b = of_b->same_plate_dof};
+        return (struct pair){
+            .a = of_a->held,
+            .b = of_b->held,
+            .cov_a = a->same_plate_cov,
+            .cov_b = b->same_plate_cov,
+            .apart = tt_plate_apart(tt_effects_of(of_run_a, of_a), tt_effects_of(of_run_b, of_b)),
+            .dof_a = of_a->same_plate_dof,
+            .dof_b = of_b->same_plate_dof};
     }
     return (struct pair){.a = of_a->offset,
                          .b = of_b->offset,
@@ -208,11 +226,13 @@ static struct tt_difference compare_runouts(const struct side *a, const struct s
 {
     struct tt_cov2 cov = sum(a->tip->runout_cov, b->tip->runout_cov);
 
-    return in_plane(b->tip->runout.x_mm - a->tip->runout.x_mm, b->tip->runout.y_mm - a->tip->runout.y_mm, cov,
+    return in_plane(b->tip->runout.x_mm - a->tip->runout.x_mm,
+                    b->tip->runout.y_mm - a->tip->runout.y_mm, cov,
                     sum_dof(a->tip->runout_cov, a->dof_touch, b->tip->runout_cov, b->dof_touch));
 }
 
-static struct tt_difference compare_radii(const struct side *a, const struct side *b, bool same_plate)
+static struct tt_difference compare_radii(const struct side *a, const struct side *b,
+                                          bool same_plate)
 {
     double u[2], dof[2];
 
@@ -224,8 +244,9 @@ static struct tt_difference compare_radii(const struct side *a, const struct sid
     return on_line(b->tip->radius_mm - a->tip->radius_mm, u[0], dof[0], u[1], dof[1]);
 }
 
-static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair *pair, const struct side *side_a,
-                        const struct side *side_b, const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
+static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair *pair,
+                        const struct side *side_a, const struct side *side_b,
+                        const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
 {
     const struct tt_series_tip *a = side_a->tip, *b = side_b->tip;
     const struct tt_tip_result *of_a = side_a->result;
@@ -253,10 +274,13 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair
     return c->text != NULL;
 }
 
-static bool copy_run(struct tt_arena *arena, const struct tiptrue_solution *from, struct tt_compared_run *run)
+static bool copy_run(struct tt_arena *arena, const struct tiptrue_solution *from,
+                     struct tt_compared_run *run)
 {
-    const char *const texts[] = {from->run_id, from->file, from->machine, from->plate, from->plate_serial, from->started};
-    const char **to[] = {&run->id, &run->file, &run->machine, &run->plate, &run->plate_serial, &run->started};
+    const char *const texts[] = {from->run_id, from->file,         from->machine,
+                                 from->plate,  from->plate_serial, from->started};
+    const char **to[] = {&run->id,    &run->file,         &run->machine,
+                         &run->plate, &run->plate_serial, &run->started};
 
     run->verdict = from->verdict;
     run->least_squares = from->least_squares;
@@ -274,8 +298,10 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
 {
     *names = TT_ARENA_NEW(&comparison->arena, in->n_tips, const char *);
     for (size_t i = 0; *names != NULL && i < in->n_tips; i++) {
-        if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED && result_of(not_in, in->tips[i].name) == NULL) {
-            (*names)[*n] = tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
+        if (in->tips[i].verdict != TIPTRUE_NOT_MEASURED &&
+            result_of(not_in, in->tips[i].name) == NULL) {
+            (*names)[*n] =
+                tt_arena_copy_text(&comparison->arena, in->tips[i].name, strlen(in->tips[i].name));
             if ((*names)[(*n)++] == NULL) {
                 return false;
             }
@@ -284,9 +310,11 @@ static bool list_only(struct tiptrue_comparison *comparison, const struct tiptru
     return *names != NULL;
 }
 
-static bool compare_poses(struct tiptrue_comparison *comparison, const struct tiptrue_solution *a, const struct tiptrue_solution *b)
+static bool compare_poses(struct tiptrue_comparison *comparison, const struct tiptrue_solution *a,
+                          const struct tiptrue_solution *b)
 {
-    double dof_a = a->has_u_sighting ? fmax(a->dof_sighting, 1) : 1, dof_b = b->has_u_sighting ? fmax(b->dof_sighting, 1) : 1;
+    double dof_a = a->has_u_sighting ? fmax(a->dof_sighting, 1) : 1,
+           dof_b = b->has_u_sighting ? fmax(b->dof_sighting, 1) : 1;
 
     comparison->poses = TT_ARENA_NEW(&comparison->arena, a->n_poses, struct tt_pose_comparison);
     for (size_t i = 0; comparison->poses != NULL && i < a->n_poses; i++) {
@@ -302,13 +330,16 @@ static bool compare_poses(struct tiptrue_comparison *comparison, const struct ti
                 return false;
             }
             if (p->mark_determined && q->mark_determined) {
-                struct tt_cov2 of_p = {p->u_mark_x_mm * p->u_mark_x_mm, 0, p->u_mark_y_mm * p->u_mark_y_mm};
-                struct tt_cov2 of_q = {q->u_mark_x_mm * q->u_mark_x_mm, 0, q->u_mark_y_mm * q->u_mark_y_mm};
-                pose->mark = in_plane(q->mark.x_mm - p->mark.x_mm, q->mark.y_mm - p->mark.y_mm, sum(of_p, of_q),
-                                      sum_dof(of_p, dof_a, of_q, dof_b));
+                struct tt_cov2 of_p = {p->u_mark_x_mm * p->u_mark_x_mm, 0,
+                                       p->u_mark_y_mm * p->u_mark_y_mm};
+                struct tt_cov2 of_q = {q->u_mark_x_mm * q->u_mark_x_mm, 0,
+                                       q->u_mark_y_mm * q->u_mark_y_mm};
+                pose->mark = in_plane(q->mark.x_mm - p->mark.x_mm, q->mark.y_mm - p->mark.y_mm,
+                                      sum(of_p, of_q), sum_dof(of_p, dof_a, of_q, dof_b));
             }
             if (p->yaw_determined && q->yaw_determined) {
-                pose->yaw = on_line(remainder(q->yaw_rad - p->yaw_rad, 2 * TT_PI), p->u_yaw_rad, dof_a, q->u_yaw_rad, dof_b);
+                pose->yaw = on_line(remainder(q->yaw_rad - p->yaw_rad, 2 * TT_PI), p->u_yaw_rad,
+                                    dof_a, q->u_yaw_rad, dof_b);
             }
             break; /* one of each name, whatever the document holds */
         }
@@ -316,8 +347,9 @@ static bool compare_poses(struct tiptrue_comparison *comparison, const struct ti
     return comparison->poses != NULL;
 }
 
-static bool compare_tips(struct tiptrue_comparison *comparison, const struct tiptrue_solution *a, const struct tiptrue_solution *b,
-                         const struct tiptrue_trend *trend, struct tt_arena *work)
+static bool compare_tips(struct tiptrue_comparison *comparison, const struct tiptrue_solution *a,
+                         const struct tiptrue_solution *b, const struct tiptrue_trend *trend,
+                         struct tt_arena *work)
 {
     struct tt_series of_a = {.arena = work}, of_b = {.arena = work};
 
@@ -331,14 +363,16 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
         if (other == NULL || a->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
-        size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name), in_b = tt_series_tip_index(&of_b, a->tips[i].name);
+        size_t in_a = tt_series_tip_index(&of_a, a->tips[i].name),
+               in_b = tt_series_tip_index(&of_b, a->tips[i].name);
         if (in_a == TT_NONE || in_b == TT_NONE) {
             return false;
         }
         struct side side_a = {tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a)};
         struct side side_b = {tip_of(&of_b, in_b), other, dof_of_touches(b)};
         struct pair pair = pair_of(a, b, &side_a, &side_b, comparison->same_plate);
-        if (!compare_tip(comparison, &pair, &side_a, &side_b, trend, &comparison->tips[comparison->n_tips++])) {
+        if (!compare_tip(comparison, &pair, &side_a, &side_b, trend,
+                         &comparison->tips[comparison->n_tips++])) {
             return false;
         }
     }
@@ -346,20 +380,23 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
 }
 
 enum tiptrue_status tt_compare(const struct tiptrue_solution *a, const struct tiptrue_solution *b,
-                               const struct tiptrue_trend *trend, struct tiptrue_comparison **comparison,
-                               struct tiptrue_error *error)
+                               const struct tiptrue_trend *trend,
+                               struct tiptrue_comparison **comparison, struct tiptrue_error *error)
 {
     struct tiptrue_comparison *made = calloc(1, sizeof *made);
     struct tt_arena work = {0};
-    bool good = made != NULL && copy_run(&made->arena, a, &made->a) && copy_run(&made->arena, b, &made->b);
+    bool good =
+        made != NULL && copy_run(&made->arena, a, &made->a) && copy_run(&made->arena, b, &made->b);
 
     if (good) {
         made->same_run = same_text(a->run_id, b->run_id);
         made->same_machine = same_text(a->machine, b->machine);
         made->plate_by_name = a->plate_serial == NULL && b->plate_serial == NULL;
-        made->same_plate = same_text(a->plate_serial, b->plate_serial) || (made->plate_by_name && same_text(a->plate, b->plate));
+        made->same_plate = same_text(a->plate_serial, b->plate_serial) ||
+                           (made->plate_by_name && same_text(a->plate, b->plate));
         made->plate_by_name = made->plate_by_name && made->same_plate;
-        good = compare_tips(made, a, b, trend, &work) && list_only(made, a, b, &made->only_a, &made->n_only_a) &&
+        good = compare_tips(made, a, b, trend, &work) &&
+               list_only(made, a, b, &made->only_a, &made->n_only_a) &&
                list_only(made, b, a, &made->only_b, &made->n_only_b) && compare_poses(made, a, b);
     }
     tt_arena_clear(&work);

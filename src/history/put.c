@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Entering records. A run is known by the digest of its log; a digest of 64 bits may by chance stand for two logs, so the bytes are
- * compared whenever it is met again. A plan and a pattern count among the documents: a corrected plan is no other run.
+/* Entering records. A run is known by the digest of its log; a digest of 64 bits may by chance
+ * stand for two logs, so the bytes are compared whenever it is met again. A plan and a pattern
+ * count among the documents: a corrected plan is no other run.
  */
 #include "config.h"
 
@@ -13,7 +14,8 @@
 #include "history/store.h"
 #include "history/summary.h"
 
-/* Logs of more bytes are written and compared piece by piece, so that no second copy of them is in memory. */
+/* Logs of more bytes are written and compared piece by piece, so that no second copy of them is in
+ * memory. */
 #define LARGE_LOG ((size_t)1 << 20)
 #define PIECE 16384
 /* What a blob can hold (SQLITE_MAX_LENGTH). */
@@ -32,15 +34,18 @@ static void copy_word(char to[32], const char *from)
 }
 
 /* Step a statement that gives at most one row, in which @code came up while binding. */
-static enum tiptrue_status look(struct tiptrue_history *store, sqlite3_stmt *statement, int code, bool *row,
-                                struct tiptrue_error *error)
+static enum tiptrue_status look(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
+                                bool *row, struct tiptrue_error *error)
 {
-    return code == SQLITE_OK ? tt_sql_next(store, statement, row, error) : tt_sql_fail(store, code, error);
+    return code == SQLITE_OK ? tt_sql_next(store, statement, row, error)
+                             : tt_sql_fail(store, code, error);
 }
 
-static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
+                                  struct tiptrue_error *error)
 {
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error) : tt_sql_fail(store, code, error);
+    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
+                             : tt_sql_fail(store, code, error);
 }
 
 static void bind_number(sqlite3_stmt *statement, int at, sqlite3_int64 number, int *code)
@@ -51,8 +56,8 @@ static void bind_number(sqlite3_stmt *statement, int at, sqlite3_int64 number, i
 }
 
 /* The number of the run @id, 0 if it is not there, and when it was added. */
-static enum tiptrue_status find_run(struct tiptrue_history *store, const char *id, sqlite3_int64 *run, char since[32],
-                                    struct tiptrue_error *error)
+static enum tiptrue_status find_run(struct tiptrue_history *store, const char *id,
+                                    sqlite3_int64 *run, char since[32], struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT no, added FROM run WHERE id = ?";
     sqlite3_stmt *statement;
@@ -73,8 +78,8 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, const char *i
     return status;
 }
 
-static enum tiptrue_status insert_run(struct tiptrue_history *store, const struct tt_record *record, sqlite3_int64 *run,
-                                      struct tiptrue_error *error)
+static enum tiptrue_status insert_run(struct tiptrue_history *store, const struct tt_record *record,
+                                      sqlite3_int64 *run, struct tiptrue_error *error)
 {
     static const char SQL[] = "INSERT INTO run(id, added) VALUES(?, ?)";
     sqlite3_stmt *statement;
@@ -93,7 +98,8 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, const struc
 }
 
 /* Compare the stored log with @log, or (@write) fill it in. *same: whether the bytes are equal. */
-static enum tiptrue_status pass_log(struct tiptrue_history *store, sqlite3_int64 run, struct tt_text log, bool write, bool *same,
+static enum tiptrue_status pass_log(struct tiptrue_history *store, sqlite3_int64 run,
+                                    struct tt_text log, bool write, bool *same,
                                     struct tiptrue_error *error)
 {
     sqlite3_blob *blob = NULL;
@@ -114,8 +120,8 @@ static enum tiptrue_status pass_log(struct tiptrue_history *store, sqlite3_int64
     return tt_sql_fail(store, code, error);
 }
 
-static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int64 run, struct tt_text log,
-                                      struct tiptrue_error *error)
+static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int64 run,
+                                      struct tt_text log, struct tiptrue_error *error)
 {
     static const char SQL[] = "INSERT INTO log(run, text) VALUES(?, ?)";
     sqlite3_stmt *statement;
@@ -137,7 +143,8 @@ static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int
 }
 
 /* See to it that the log is there; one that is there already must be the same. */
-static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record *record, bool *is_new,
+static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 run,
+                                   const struct tt_record *record, bool *is_new,
                                    struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT 1 FROM log WHERE run = ?";
@@ -160,15 +167,19 @@ static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 
         status = pass_log(store, run, record->log, false, &same, error);
     }
     if (status == TIPTRUE_OK && !same) {
-        status = tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "keep both logs, and add a remark line to one of them",
-                         "run %s is in the history already with another log: two logs have the same digest", record->id);
+        status = tt_fail(
+            error, TIPTRUE_E_DATA, store->path, 0, 0,
+            "keep both logs, and add a remark line to one of them",
+            "run %s is in the history already with another log: two logs have the same digest",
+            record->id);
     }
     return status;
 }
 
 /* The number of the document, entered if it is new; 0 for none. */
-static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_document_kind kind, struct tt_text text,
-                                        sqlite3_int64 *no, struct tiptrue_error *error)
+static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_document_kind kind,
+                                        struct tt_text text, sqlite3_int64 *no,
+                                        struct tiptrue_error *error)
 {
     static const char FIND[] = "SELECT no FROM document WHERE digest = ? AND kind = ? AND text = ?";
     static const char INSERT[] = "INSERT INTO document(digest, kind, text) VALUES(?, ?, ?)";
@@ -200,11 +211,12 @@ static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_d
 }
 
 /* The result that counts: the latest one, of two at the same time the one entered later. */
-static enum tiptrue_status find_newest(struct tiptrue_history *store, sqlite3_int64 run, struct known_result *newest,
-                                       struct tiptrue_error *error)
+static enum tiptrue_status find_newest(struct tiptrue_history *store, sqlite3_int64 run,
+                                       struct known_result *newest, struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT no, plate, machine, plan, pattern, added, version FROM result WHERE run = ?"
-                              " ORDER BY added DESC, no DESC LIMIT 1";
+    static const char SQL[] =
+        "SELECT no, plate, machine, plan, pattern, added, version FROM result WHERE run = ?"
+        " ORDER BY added DESC, no DESC LIMIT 1";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool row = false;
@@ -228,12 +240,15 @@ static enum tiptrue_status find_newest(struct tiptrue_history *store, sqlite3_in
 }
 
 /* Whether a result with this text is there: any, or the result number @only. */
-static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
-                                       const char *digest, const sqlite3_int64 documents[], sqlite3_int64 only, bool *found,
-                                       struct tiptrue_error *error)
+static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_int64 run,
+                                       const struct tt_record_result *result, const char *digest,
+                                       const sqlite3_int64 documents[], sqlite3_int64 only,
+                                       bool *found, struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT 1 FROM result WHERE run = ?1 AND digest = ?2 AND version = ?3 AND json = ?4"
-                              " AND plate IS ?5 AND machine IS ?6 AND plan IS ?7 AND pattern IS ?8 AND (?9 IS NULL OR no = ?9)";
+    static const char SQL[] =
+        "SELECT 1 FROM result WHERE run = ?1 AND digest = ?2 AND version = ?3 AND json = ?4"
+        " AND plate IS ?5 AND machine IS ?6 AND plan IS ?7 AND pattern IS ?8 AND (?9 IS NULL OR no "
+        "= ?9)";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
@@ -254,8 +269,8 @@ static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_in
 }
 
 /* Whether the run has a result with the documents that it came from. */
-static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_int64 run, bool *documented,
-                                         struct tiptrue_error *error)
+static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_int64 run,
+                                         bool *documented, struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT 1 FROM result WHERE run = ? AND plate IS NOT NULL";
     sqlite3_stmt *statement;
@@ -270,11 +285,13 @@ static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_
     return status;
 }
 
-static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
-                                         const char *added, const char *digest, const sqlite3_int64 documents[],
+static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_int64 run,
+                                         const struct tt_record_result *result, const char *added,
+                                         const char *digest, const sqlite3_int64 documents[],
                                          struct tiptrue_error *error)
 {
-    static const char SQL[] = "INSERT INTO result(run, version, added, plate, machine, plan, pattern, verdict, digest, json)"
+    static const char SQL[] = "INSERT INTO result(run, version, added, plate, machine, plan, "
+                              "pattern, verdict, digest, json)"
                               " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
@@ -296,14 +313,17 @@ static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_
 }
 
 /* Whether the newest result is of the same documents and the same version. */
-static bool is_repeated(const struct known_result *newest, const struct tt_record_result *result, const sqlite3_int64 documents[])
+static bool is_repeated(const struct known_result *newest, const struct tt_record_result *result,
+                        const sqlite3_int64 documents[])
 {
     return newest->no != 0 && strcmp(newest->version, result->version) == 0 &&
            memcmp(newest->documents, documents, sizeof newest->documents) == 0;
 }
 
-static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_result *result,
-                                      enum tt_put how, const struct known_result *newest, bool *is_new, struct tiptrue_error *error)
+static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int64 run,
+                                      const struct tt_record_result *result, enum tt_put how,
+                                      const struct known_result *newest, bool *is_new,
+                                      struct tiptrue_error *error)
 {
     sqlite3_int64 documents[TT_DOCUMENT_KINDS];
     char digest[17];
@@ -312,7 +332,8 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
     bool there = false;
 
     for (int i = 0; i < TT_DOCUMENT_KINDS && status == TIPTRUE_OK; i++) {
-        status = put_document(store, (enum tt_document_kind)i, result->documents[i], &documents[i], error);
+        status = put_document(store, (enum tt_document_kind)i, result->documents[i], &documents[i],
+                              error);
     }
     if (status != TIPTRUE_OK) {
         return status;
@@ -321,19 +342,25 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
     if (how == TT_PUT_SOLVED) {
         there = is_repeated(newest, result, documents);
     } else if (how == TT_PUT_MERGED || newest->no != 0) {
-        status = find_result(store, run, result, digest, documents, how == TT_PUT_MERGED ? 0 : newest->no, &there, error);
+        status = find_result(store, run, result, digest, documents,
+                             how == TT_PUT_MERGED ? 0 : newest->no, &there, error);
     }
     if (status == TIPTRUE_OK && !there && documents[TT_DOCUMENT_PLATE] == 0) {
-        status = is_documented(store, run, &there, error); /* a bare result adds nothing to one that can be solved anew */
+        status =
+            is_documented(store, run, &there,
+                          error); /* a bare result adds nothing to one that can be solved anew */
     }
     if (how != TT_PUT_MERGED && strcmp(newest->added, added) > 0) {
         added = newest->added; /* the clock was set back */
     }
     *is_new = !there;
-    return status == TIPTRUE_OK && !there ? insert_result(store, run, result, added, digest, documents, error) : status;
+    return status == TIPTRUE_OK && !there
+               ? insert_result(store, run, result, added, digest, documents, error)
+               : status;
 }
 
-static void bind_export(sqlite3_stmt *statement, sqlite3_int64 run, const struct tt_record_export *export, int *code)
+static void bind_export(sqlite3_stmt *statement, sqlite3_int64 run,
+                        const struct tt_record_export *export, int *code)
 {
     tt_sql_integer(statement, 1, run, code);
     tt_sql_text(statement, 2, export->time, code);
@@ -341,22 +368,26 @@ static void bind_export(sqlite3_stmt *statement, sqlite3_int64 run, const struct
     tt_sql_text(statement, 4, export->old_digest, code);
     tt_sql_text(statement, 5, export->new_digest, code);
     if (export->old_values.text != NULL && *code == SQLITE_OK) {
-        *code = sqlite3_bind_text64(statement, 6, export->old_values.text, export->old_values.length, SQLITE_STATIC, SQLITE_UTF8);
+        *code = sqlite3_bind_text64(statement, 6, export->old_values.text,
+                                    export->old_values.length, SQLITE_STATIC, SQLITE_UTF8);
     }
     if (export->new_values.text != NULL && *code == SQLITE_OK) {
-        *code = sqlite3_bind_text64(statement, 7, export->new_values.text, export->new_values.length, SQLITE_STATIC, SQLITE_UTF8);
+        *code = sqlite3_bind_text64(statement, 7, export->new_values.text,
+                                    export->new_values.length, SQLITE_STATIC, SQLITE_UTF8);
     }
 }
 
 /* Unless one that is the same in all is there. */
-static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record_export *export,
-                                      bool *is_new, struct tiptrue_error *error)
+static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int64 run,
+                                      const struct tt_record_export *export, bool *is_new,
+                                      struct tiptrue_error *error)
 {
-    static const char FIND[] =
-        "SELECT 1 FROM export WHERE run = ? AND time = ? AND file = ? AND old_digest IS ? AND new_digest IS ?"
-        " AND old_values IS ? AND new_values IS ?";
-    static const char INSERT[] = "INSERT INTO export(run, time, file, old_digest, new_digest, old_values, new_values)"
-                                 " VALUES(?, ?, ?, ?, ?, ?, ?)";
+    static const char FIND[] = "SELECT 1 FROM export WHERE run = ? AND time = ? AND file = ? AND "
+                               "old_digest IS ? AND new_digest IS ?"
+                               " AND old_values IS ? AND new_values IS ?";
+    static const char INSERT[] =
+        "INSERT INTO export(run, time, file, old_digest, new_digest, old_values, new_values)"
+        " VALUES(?, ?, ?, ?, ?, ?, ?)";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool there = false;
@@ -368,7 +399,8 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
         sqlite3_reset(statement);
     }
     *is_new = !there;
-    if (status == TIPTRUE_OK && !there && (status = tt_sql_get(store, INSERT, &statement, error)) == TIPTRUE_OK) {
+    if (status == TIPTRUE_OK && !there &&
+        (status = tt_sql_get(store, INSERT, &statement, error)) == TIPTRUE_OK) {
         code = SQLITE_OK;
         bind_export(statement, run, export, &code);
         status = finish(store, statement, code, error);
@@ -377,9 +409,11 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
 }
 
 /* *last: the number that the record's last result was given, 0 if it was there already. */
-static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_record *record,
-                                     enum tt_put how, const struct known_result *newest, struct tt_put_outcome *outcome,
-                                     sqlite3_int64 *last, struct tiptrue_error *error)
+static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int64 run,
+                                     const struct tt_record *record, enum tt_put how,
+                                     const struct known_result *newest,
+                                     struct tt_put_outcome *outcome, sqlite3_int64 *last,
+                                     struct tiptrue_error *error)
 {
     enum tiptrue_status status = put_log(store, run, record, &outcome->log_is_new, error);
     bool is_new;
@@ -399,7 +433,8 @@ static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int6
 }
 
 /* The summary is derived again when the history is opened to write. */
-static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 run, struct tiptrue_error *error)
+static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 run,
+                                   struct tiptrue_error *error)
 {
     static const char LATER[] = "INSERT OR IGNORE INTO pending(run) VALUES(?)";
     sqlite3_stmt *statement;
@@ -413,10 +448,13 @@ static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 
     return status;
 }
 
-/* When what counts has changed, the summary follows it. @solution is what the result number @last says; another one can become the
- * newest only where several bear the same second, and is read when the history is opened to write. */
-static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run, const struct known_result *before,
-                                  sqlite3_int64 last, const struct tiptrue_solution *solution, struct tiptrue_error *error)
+/* When what counts has changed, the summary follows it. @solution is what the result number @last
+ * says; another one can become the newest only where several bear the same second, and is read when
+ * the history is opened to write. */
+static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run,
+                                  const struct known_result *before, sqlite3_int64 last,
+                                  const struct tiptrue_solution *solution,
+                                  struct tiptrue_error *error)
 {
     struct known_result newest;
     enum tiptrue_status status = find_newest(store, run, &newest, error);
@@ -428,13 +466,15 @@ static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 r
         return put_off(store, run, error);
     }
     status = tt_summary_write(store, run, newest.no, solution, error);
-    /* without the plate held it is derived again from the log, so that runs of a plate are compared by one kind of offset */
-    return status == TIPTRUE_OK && !tt_solution_has_held(solution) ? put_off(store, run, error) : status;
+    /* without the plate held it is derived again from the log, so that runs of a plate are compared
+     * by one kind of offset */
+    return status == TIPTRUE_OK && !tt_solution_has_held(solution) ? put_off(store, run, error)
+                                                                   : status;
 }
 
 static enum tiptrue_status put_all(struct tiptrue_history *store, const struct tt_record *record,
-                                   const struct tiptrue_solution *solution, enum tt_put how, struct tt_put_outcome *outcome,
-                                   struct tiptrue_error *error)
+                                   const struct tiptrue_solution *solution, enum tt_put how,
+                                   struct tt_put_outcome *outcome, struct tiptrue_error *error)
 {
     struct known_result newest = {0};
     sqlite3_int64 run, last;
@@ -458,18 +498,21 @@ static enum tiptrue_status put_all(struct tiptrue_history *store, const struct t
 }
 
 enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_record *record,
-                                 const struct tiptrue_solution *solution, enum tt_put how, struct tt_put_outcome *outcome,
-                                 struct tiptrue_error *error)
+                                 const struct tiptrue_solution *solution, enum tt_put how,
+                                 struct tt_put_outcome *outcome, struct tiptrue_error *error)
 {
     bool own = !store->in_group;
     struct tt_put_outcome made = {0};
 
     if (solution->least_squares) {
-        return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "enter the result of solve without --least-squares",
-                       "run %s: its result is of --least-squares, for comparison with other programs; a history takes none",
+        return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0,
+                       "enter the result of solve without --least-squares",
+                       "run %s: its result is of --least-squares, for comparison with other "
+                       "programs; a history takes none",
                        record->id);
     }
-    enum tiptrue_status status = tt_sql_run(store, own ? "BEGIN IMMEDIATE" : "SAVEPOINT put", error);
+    enum tiptrue_status status =
+        tt_sql_run(store, own ? "BEGIN IMMEDIATE" : "SAVEPOINT put", error);
 
     if (status != TIPTRUE_OK) {
         return status;
@@ -482,14 +525,16 @@ enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_
         *outcome = made;
     } else if (own) {
         tt_store_rollback(store);
-    } else if (!sqlite3_get_autocommit(store->db)) { /* else the whole group was rolled back by SQLite itself */
+    } else if (!sqlite3_get_autocommit(
+                   store->db)) { /* else the whole group was rolled back by SQLite itself */
         tt_sql_reset_all(store);
         sqlite3_exec(store->db, "ROLLBACK TO put; RELEASE put", NULL, NULL, NULL);
     }
     return status;
 }
 
-enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const char *id, const struct tt_record_export *export,
+enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const char *id,
+                                        const struct tt_record_export *export,
                                         struct tiptrue_error *error)
 {
     char since[32] = "";
@@ -501,8 +546,8 @@ enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const cha
         status = find_run(store, id, &run, since, error);
     }
     if (status == TIPTRUE_OK && run == 0) {
-        status =
-            tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, "solve --history enters it", "run %s is not in the history", id);
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, "solve --history enters it",
+                         "run %s is not in the history", id);
     }
     if (status == TIPTRUE_OK) {
         status = put_export(store, run, export, &is_new, error);
@@ -514,7 +559,8 @@ enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const cha
     return status;
 }
 
-enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char *id, const struct tiptrue_solution *solution,
+enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char *id,
+                                       const struct tiptrue_solution *solution,
                                        struct tiptrue_error *error)
 {
     struct known_result newest = {0};

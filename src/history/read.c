@@ -12,7 +12,8 @@
 #include "history/store.h"
 
 /* A copy of a column in the record's arena; NULL stays NULL. */
-static struct tt_text copy_text(struct tt_record *record, sqlite3_stmt *from, int column, bool *failed)
+static struct tt_text copy_text(struct tt_record *record, sqlite3_stmt *from, int column,
+                                bool *failed)
 {
     struct tt_text text = tt_sql_column_text(from, column);
 
@@ -29,8 +30,9 @@ static const char *copy_word(struct tt_record *record, sqlite3_stmt *from, int c
 }
 
 /* A statement with one number, or one text, bound. */
-static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql, sqlite3_int64 number, const char *text,
-                                 sqlite3_stmt **statement, struct tiptrue_error *error)
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
+                                 sqlite3_int64 number, const char *text, sqlite3_stmt **statement,
+                                 struct tiptrue_error *error)
 {
     int code = SQLITE_OK;
     enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
@@ -46,10 +48,12 @@ static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
     return status;
 }
 
-static enum tiptrue_status load_run(struct tiptrue_history *store, const char *id, sqlite3_int64 *run, struct tt_record *record,
+static enum tiptrue_status load_run(struct tiptrue_history *store, const char *id,
+                                    sqlite3_int64 *run, struct tt_record *record,
                                     struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT no, added, (SELECT l.text FROM log l WHERE l.run = u.no) FROM run u WHERE id = ?";
+    static const char SQL[] =
+        "SELECT no, added, (SELECT l.text FROM log l WHERE l.run = u.no) FROM run u WHERE id = ?";
     sqlite3_stmt *statement;
     bool row = false, failed = false;
     enum tiptrue_status status = begin(store, SQL, 0, id, &statement, error);
@@ -61,7 +65,8 @@ static enum tiptrue_status load_run(struct tiptrue_history *store, const char *i
         return status;
     }
     if (!row) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, "history list shows what is there", "there is no run %s", id);
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
+                       "history list shows what is there", "there is no run %s", id);
     }
     *run = sqlite3_column_int64(statement, 0);
     snprintf(record->id, sizeof record->id, "%s", id);
@@ -71,7 +76,8 @@ static enum tiptrue_status load_run(struct tiptrue_history *store, const char *i
     return failed ? tt_fail_memory(error) : TIPTRUE_OK;
 }
 
-static bool fill_result(struct tt_record *record, sqlite3_stmt *from, struct tt_record_result *result)
+static bool fill_result(struct tt_record *record, sqlite3_stmt *from,
+                        struct tt_record_result *result)
 {
     bool failed = false;
 
@@ -85,23 +91,29 @@ static bool fill_result(struct tt_record *record, sqlite3_stmt *from, struct tt_
     return !failed;
 }
 
-static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_int64 run, bool newest_only,
-                                        struct tt_record *record, struct tiptrue_error *error)
+static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_int64 run,
+                                        bool newest_only, struct tt_record *record,
+                                        struct tiptrue_error *error)
 {
-#define RESULTS                                                                                                                    \
-    "SELECT version, added, verdict, json, (SELECT text FROM document d WHERE d.no = r.plate),"                                    \
-    " (SELECT text FROM document d WHERE d.no = r.machine), (SELECT text FROM document d WHERE d.no = r.plan),"                    \
-    " (SELECT text FROM document d WHERE d.no = r.pattern) FROM result r WHERE run = ? ORDER BY r.added"
+#define RESULTS                                                                                    \
+    "SELECT version, added, verdict, json, (SELECT text FROM document d WHERE d.no = r.plate),"    \
+    " (SELECT text FROM document d WHERE d.no = r.machine), (SELECT text FROM document d WHERE "   \
+    "d.no = r.plan),"                                                                              \
+    " (SELECT text FROM document d WHERE d.no = r.pattern) FROM result r WHERE run = ? ORDER BY "  \
+    "r.added"
     static const char ALL[] = RESULTS ", r.no", NEWEST[] = RESULTS " DESC, r.no DESC LIMIT 1";
     sqlite3_stmt *statement;
     bool row = true;
     size_t room = 0;
-    enum tiptrue_status status = begin(store, newest_only ? NEWEST : ALL, run, NULL, &statement, error);
+    enum tiptrue_status status =
+        begin(store, newest_only ? NEWEST : ALL, run, NULL, &statement, error);
 
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         if (record->n_results == room) {
             room = 2 * room + 2;
-            struct tt_record_result *grown = tt_arena_grow(&record->arena, record->results, room, sizeof *grown);
+            struct tt_record_result *grown =
+                tt_arena_grow(&record->arena, record->results, room, sizeof *grown);
             if (grown == NULL) {
                 status = tt_fail_memory(error);
                 break;
@@ -118,20 +130,23 @@ static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_i
     return status;
 }
 
-static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_int64 run, struct tt_record *record,
-                                        struct tiptrue_error *error)
+static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_int64 run,
+                                        struct tt_record *record, struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT time, file, old_digest, new_digest, old_values, new_values FROM export WHERE run = ?"
+    static const char SQL[] = "SELECT time, file, old_digest, new_digest, old_values, new_values "
+                              "FROM export WHERE run = ?"
                               " ORDER BY time, no";
     sqlite3_stmt *statement;
     bool row = true, failed = false;
     size_t room = 0;
     enum tiptrue_status status = begin(store, SQL, run, NULL, &statement, error);
 
-    while (status == TIPTRUE_OK && !failed && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK && !failed &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         if (record->n_exports == room) {
             room = 2 * room + 2;
-            struct tt_record_export *grown = tt_arena_grow(&record->arena, record->exports, room, sizeof *grown);
+            struct tt_record_export *grown =
+                tt_arena_grow(&record->arena, record->exports, room, sizeof *grown);
             if (grown == NULL) {
                 failed = true;
                 break;
@@ -153,8 +168,8 @@ static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_i
     return status;
 }
 
-enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id, bool newest_only, struct tt_record *record,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id, bool newest_only,
+                                  struct tt_record *record, struct tiptrue_error *error)
 {
     sqlite3_int64 run = 0;
     enum tiptrue_status status = load_run(store, id, &run, record, error);
@@ -163,7 +178,8 @@ enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id,
         status = load_results(store, run, newest_only, record, error);
     }
     if (status == TIPTRUE_OK && record->n_results == 0) {
-        status = tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, NULL, "run %s has no result", id);
+        status =
+            tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, NULL, "run %s has no result", id);
     }
     if (status == TIPTRUE_OK && !newest_only) {
         status = load_exports(store, run, record, error);
@@ -180,10 +196,11 @@ static bool is_hexadecimal(const char *text)
     return length > 0 && length < TT_RUN_ID_SIZE && text[length] == '\0';
 }
 
-enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text, char id[TT_RUN_ID_SIZE],
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
+                                  char id[TT_RUN_ID_SIZE], struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";
+    static const char SQL[] =
+        "SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";
     char found[2][TT_RUN_ID_SIZE] = {"", ""};
     size_t n = 0;
     sqlite3_stmt *statement;
@@ -191,10 +208,13 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
 
     if (!is_hexadecimal(text)) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "history list shows them",
-                       "'%s' is no run: an id has 16 digits out of 0-9 and a-f, of which the first few are enough", text);
+                       "'%s' is no run: an id has 16 digits out of 0-9 and a-f, of which the first "
+                       "few are enough",
+                       text);
     }
     enum tiptrue_status status = begin(store, SQL, 0, text, &statement, error);
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *one = tt_sql_column(statement, 0);
         snprintf(found[n++ % 2], TT_RUN_ID_SIZE, "%s", one != NULL ? one : "");
     }
@@ -202,12 +222,14 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
         return status;
     }
     if (n == 0) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, "history list shows what is there",
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
+                       "history list shows what is there",
                        "there is no run whose id begins with '%s'", text);
     }
     if (n > 1) {
         return tt_fail(error, TIPTRUE_E_USAGE, store->path, 0, 0, "name more of its digits",
-                       "several runs have an id that begins with '%s': %s, %s ...", text, found[0], found[1]);
+                       "several runs have an id that begins with '%s': %s, %s ...", text, found[0],
+                       found[1]);
     }
     memcpy(id, found[0], TT_RUN_ID_SIZE);
     return TIPTRUE_OK;
@@ -221,13 +243,17 @@ struct tips {
 
 static const char *verdict_word(int verdict)
 {
-    static const char *const WORDS[] = {
-        [TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat", [TIPTRUE_NOT_MEASURED] = "not measured"};
-    return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict] : "repeat";
+    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
+    return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict]
+                                                                           : "repeat";
 }
 
-static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries, struct tt_record_entry *entry,
-                                     struct tips *tips, struct tiptrue_error *error)
+static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries,
+                                     struct tt_record_entry *entry, struct tips *tips,
+                                     struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT name, has & 1, full_x_mm, full_y_mm, verdict FROM tip"
                               " WHERE machine = ? AND time_s = ? AND run = ?"
@@ -249,9 +275,11 @@ static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt
     status = tt_sql_fail(store, code, error);
     entry->n_tips = 0;
     entry->tips = tips->tips;
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *name = tt_sql_column(statement, 0);
-        if (name != NULL && entry->n_tips < room && (name = tt_arena_copy_text(&tips->arena, name, strlen(name))) != NULL) {
+        if (name != NULL && entry->n_tips < room &&
+            (name = tt_arena_copy_text(&tips->arena, name, strlen(name))) != NULL) {
             tips->tips[entry->n_tips++] = (struct tt_record_tip){
                 .name = name,
                 .determined = sqlite3_column_int(statement, 1) != 0,
@@ -284,21 +312,26 @@ static void fill_entry(sqlite3_stmt *from, struct tt_record_entry *entry)
 }
 
 enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt_store_query *query,
-                                  enum tiptrue_status (*each)(void *context, const struct tt_record_entry *entry), void *context,
-                                  struct tiptrue_error *error)
+                                  enum tiptrue_status (*each)(void *context,
+                                                              const struct tt_record_entry *entry),
+                                  void *context, struct tiptrue_error *error)
 {
-#define ENTRIES                                                                                                                    \
-    "SELECT s.id, s.machine, s.started, s.plate, s.plate_serial, s.verdict, u.added, r.added, r.version,"                          \
-    " (SELECT count(*) FROM result x WHERE x.run = s.run), EXISTS(SELECT 1 FROM log l WHERE l.run = s.run), s.time_s, s.run,"      \
-    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run), s.left_out"                                                     \
+#define ENTRIES                                                                                    \
+    "SELECT s.id, s.machine, s.started, s.plate, s.plate_serial, s.verdict, u.added, r.added, "    \
+    "r.version,"                                                                                   \
+    " (SELECT count(*) FROM result x WHERE x.run = s.run), EXISTS(SELECT 1 FROM log l WHERE "      \
+    "l.run = s.run), s.time_s, s.run,"                                                             \
+    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run), s.left_out"                     \
     " FROM summary s CROSS JOIN run u ON u.no = s.run CROSS JOIN result r ON r.no = s.result"
     static const char ALL[] = ENTRIES " WHERE s.time_s >= ?1 ORDER BY s.time_s, s.id";
-    static const char OF_MACHINE[] = ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 ORDER BY s.time_s, s.id";
+    static const char OF_MACHINE[] =
+        ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 ORDER BY s.time_s, s.id";
     sqlite3_stmt *statement;
     struct tips tips = {0};
     int code = SQLITE_OK;
     bool row = true;
-    enum tiptrue_status status = tt_sql_get(store, query->machine != NULL ? OF_MACHINE : ALL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_get(store, query->machine != NULL ? OF_MACHINE : ALL, &statement, error);
 
     if (status != TIPTRUE_OK) {
         return status;
@@ -306,7 +339,8 @@ enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt
     tt_sql_real(statement, 1, query->has_since ? query->since_s : -HUGE_VAL, &code);
     tt_sql_text(statement, 2, query->machine, &code);
     status = tt_sql_fail(store, code, error);
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         struct tt_record_entry entry = {0};
         fill_entry(statement, &entry);
         status = read_tips(store, statement, &entry, &tips, error);
@@ -321,7 +355,8 @@ enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt
     return status;
 }
 
-enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store, char id[TT_RUN_ID_SIZE], bool *found,
+enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store,
+                                               char id[TT_RUN_ID_SIZE], bool *found,
                                                struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT id FROM run WHERE no = (SELECT min(run) FROM pending)";
@@ -339,11 +374,14 @@ enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store, ch
     return status;
 }
 
-enum tiptrue_status tt_store_count(struct tiptrue_history *store, struct tt_store_counts *counts, struct tiptrue_error *error)
+enum tiptrue_status tt_store_count(struct tiptrue_history *store, struct tt_store_counts *counts,
+                                   struct tiptrue_error *error)
 {
-    static const char *const SQL[] = {"SELECT count(*) FROM run", "SELECT count(*) FROM log", "SELECT count(*) FROM result",
-                                      "SELECT count(*) FROM document", "SELECT count(*) FROM export"};
-    size_t *const to[] = {&counts->runs, &counts->logs, &counts->results, &counts->documents, &counts->exports};
+    static const char *const SQL[] = {
+        "SELECT count(*) FROM run", "SELECT count(*) FROM log", "SELECT count(*) FROM result",
+        "SELECT count(*) FROM document", "SELECT count(*) FROM export"};
+    size_t *const to[] = {&counts->runs, &counts->logs, &counts->results, &counts->documents,
+                          &counts->exports};
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {

@@ -16,7 +16,8 @@ const char *tt_series_plate_key(const char *serial, const char *name)
 }
 
 /* The index of a name in a list that grows. */
-static size_t index_of(struct tt_arena *arena, const char *name, const char ***names, size_t *n, size_t *room)
+static size_t index_of(struct tt_arena *arena, const char *name, const char ***names, size_t *n,
+                       size_t *room)
 {
     for (size_t i = 0; i < *n; i++) {
         if (strcmp((*names)[i], name) == 0) {
@@ -37,19 +38,22 @@ static size_t index_of(struct tt_arena *arena, const char *name, const char ***n
 
 size_t tt_series_tip_index(struct tt_series *series, const char *name)
 {
-    return index_of(series->arena, name, &series->tip_names, &series->n_tip_names, &series->room_names);
+    return index_of(series->arena, name, &series->tip_names, &series->n_tip_names,
+                    &series->room_names);
 }
 
 size_t tt_series_edge_index(struct tt_series *series, const char *name)
 {
-    return index_of(series->arena, name, &series->edge_names, &series->n_edge_names, &series->room_edge_names);
+    return index_of(series->arena, name, &series->edge_names, &series->n_edge_names,
+                    &series->room_edge_names);
 }
 
 struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips, size_t n_edges)
 {
     if (series->n_runs == series->room_runs) {
         size_t room = 2 * series->room_runs + 16;
-        struct tt_series_run *grown = tt_arena_grow(series->arena, series->runs, room, sizeof *grown);
+        struct tt_series_run *grown =
+            tt_arena_grow(series->arena, series->runs, room, sizeof *grown);
         if (grown == NULL) {
             return NULL;
         }
@@ -62,24 +66,29 @@ struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips,
         return NULL;
     }
     struct tt_series_run *run = &series->runs[series->n_runs++];
-    *run = (struct tt_series_run){.tips = tips, .n_tips = n_tips, .edges = edges, .n_edges = n_edges};
+    *run =
+        (struct tt_series_run){.tips = tips, .n_tips = n_tips, .edges = edges, .n_edges = n_edges};
     return run;
 }
 
 /* From radial and tangential uncertainty back to the axes: what a result says of a runout. */
 static struct tt_cov2 runout_cov(const struct tt_tip_result *tip)
 {
-    double radial = tip->u_eccentricity_mm * tip->u_eccentricity_mm, across = tip->eccentricity_mm * tip->u_runout_angle_rad;
+    double radial = tip->u_eccentricity_mm * tip->u_eccentricity_mm,
+           across = tip->eccentricity_mm * tip->u_runout_angle_rad;
     double c = cos(tip->runout_angle_rad), s = sin(tip->runout_angle_rad);
 
-    /* an angle that is anything says nothing of the tangential direction: a runout near 0 is known alike in all directions */
+    /* an angle that is anything says nothing of the tangential direction: a runout near 0 is known
+     * alike in all directions */
     double tangential = tip->u_runout_angle_rad < 1 ? across * across : radial;
     return (struct tt_cov2){c * c * radial + s * s * tangential, c * s * (radial - tangential),
                             s * s * radial + c * c * tangential};
 }
 
-/* The held offset's covariance with the plate's errors in it: what it is worth against runs on another plate. */
-static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution, const struct tt_tip_result *tip)
+/* The held offset's covariance with the plate's errors in it: what it is worth against runs on
+ * another plate. */
+static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution,
+                                   const struct tt_tip_result *tip)
 {
     struct tt_cov2 cov = tip->same_plate_cov;
 
@@ -87,7 +96,8 @@ static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution, cons
         return tip->cov;
     }
     for (size_t i = 0; i < solution->n_features; i++) {
-        double x = tip->plate_effect_x[i] * solution->features[i].u_mm, y = tip->plate_effect_y[i] * solution->features[i].u_mm;
+        double x = tip->plate_effect_x[i] * solution->features[i].u_mm,
+               y = tip->plate_effect_y[i] * solution->features[i].u_mm;
         cov.xx_mm2 += x * x;
         cov.xy_mm2 += x * y;
         cov.yy_mm2 += y * y;
@@ -95,7 +105,8 @@ static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution, cons
     return cov;
 }
 
-static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from, struct tt_series_tip *tip)
+static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from,
+                     struct tt_series_tip *tip)
 {
     tip->verdict = from->verdict;
     tip->has_offset = from->offset_determined_x && from->offset_determined_y;
@@ -142,15 +153,18 @@ static void fill_pose(const struct tiptrue_solution *solution, struct tt_series_
 }
 
 /* What an edge's own shift is, and how many of the touches made with it came late. */
-static void fill_edge(const struct tiptrue_solution *solution, const struct tt_edge_result *from, struct tt_series_edge *edge)
+static void fill_edge(const struct tiptrue_solution *solution, const struct tt_edge_result *from,
+                      struct tt_series_edge *edge)
 {
     edge->shift_mm = from->shift_mm;
     edge->u_shift_mm = from->u_shift_mm;
     edge->touches = from->touches;
-    edge->late = solution->n_rows == 0 ? from->touches - from->used : 0; /* a result without its rows does not say which way */
+    edge->late = solution->n_rows == 0 ? from->touches - from->used
+                                       : 0; /* a result without its rows does not say which way */
     for (size_t i = 0; i < solution->n_rows; i++) {
         const struct tt_row_result *row = &solution->rows[i];
-        edge->late += row->set_aside && row->residual_mm < 0 && row->target != NULL && strcmp(row->target, from->name) == 0;
+        edge->late += row->set_aside && row->residual_mm < 0 && row->target != NULL &&
+                      strcmp(row->target, from->name) == 0;
     }
 }
 
@@ -173,8 +187,8 @@ static const char *copy(struct tt_series *series, const char *text, bool *failed
     return made;
 }
 
-enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue_solution *solution, double entered_s,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue_solution *solution,
+                                  double entered_s, struct tiptrue_error *error)
 {
     struct tt_series_run *run = tt_series_new_run(series, solution->n_tips, solution->n_edges);
     bool failed = run == NULL;
@@ -183,8 +197,10 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
         return tt_fail_memory(error);
     }
     run->id = copy(series, solution->run_id, &failed);
-    run->plate = copy(series, tt_series_plate_key(solution->plate_serial, solution->plate), &failed);
-    run->time_stated = solution->started != NULL && tt_time_read(solution->started, strlen(solution->started), &run->time_s);
+    run->plate =
+        copy(series, tt_series_plate_key(solution->plate_serial, solution->plate), &failed);
+    run->time_stated = solution->started != NULL &&
+                       tt_time_read(solution->started, strlen(solution->started), &run->time_s);
     run->time_s = run->time_stated ? run->time_s : entered_s;
     run->verdict = solution->verdict;
     run->has_permitted_error = solution->has_permitted_error;

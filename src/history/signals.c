@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The control charts of a tip. Limits come from the first runs of each stretch without a change; the limits of a stretch go on
- * until a chart has seen the change that ends it, and then that chart begins anew. A chart that stays beyond its limit gives one
- * signal.
+/* The control charts of a tip. Limits come from the first runs of each stretch without a change;
+ * the limits of a stretch go on until a chart has seen the change that ends it, and then that chart
+ * begins anew. A chart that stays beyond its limit gives one signal.
  */
 #include "config.h"
 
@@ -15,8 +15,8 @@
 #include "history/trend.h"
 #include "history/words.h"
 
-/* Handbook values: three standard deviations; lambda 0.2; k 0.5 and h 5 standard deviations (average run length 465 without a
- * change); T^2 as rare as three standard deviations. */
+/* Handbook values: three standard deviations; lambda 0.2; k 0.5 and h 5 standard deviations
+ * (average run length 465 without a change); T^2 as rare as three standard deviations. */
 #define LIMIT 3.0
 #define EWMA_LAMBDA 0.2
 #define CUSUM_K 0.5
@@ -45,22 +45,25 @@ struct judge {
 
 static const char *keep(struct judge *judge, struct tt_buffer *buffer)
 {
-    const char *text = buffer->failed ? NULL : tt_arena_copy_text(&judge->trend->arena, buffer->text, buffer->length);
+    const char *text = buffer->failed
+                           ? NULL
+                           : tt_arena_copy_text(&judge->trend->arena, buffer->text, buffer->length);
 
     judge->failed = judge->failed || text == NULL;
     tt_buffer_clear(buffer);
     return text;
 }
 
-static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, char axis, const char *rule, double off_mm,
-                      const char *what)
+static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, char axis,
+                      const char *rule, double off_mm, const char *what)
 {
     struct tt_trend_tip *t = judge->tip;
     struct tt_buffer buffer = {0};
 
     if (t->n_signals == judge->room) {
         size_t room = 2 * judge->room + 8;
-        struct tt_signal *grown = tt_arena_grow(&judge->trend->arena, t->signals, room, sizeof *grown);
+        struct tt_signal *grown =
+            tt_arena_grow(&judge->trend->arena, t->signals, room, sizeof *grown);
         if (grown == NULL) {
             judge->failed = true;
             return;
@@ -74,8 +77,12 @@ static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, ch
         tt_words_um_pm(&buffer, off_mm, 0);
         tt_buffer_puts(&buffer, " \xc2\xb5m");
     }
-    t->signals[t->n_signals++] =
-        (struct tt_signal){.point = point, .chart = chart, .axis = axis, .runs = 1, .rule = rule, .text = keep(judge, &buffer)};
+    t->signals[t->n_signals++] = (struct tt_signal){.point = point,
+                                                    .chart = chart,
+                                                    .axis = axis,
+                                                    .runs = 1,
+                                                    .rule = rule,
+                                                    .text = keep(judge, &buffer)};
 }
 
 static double at(const struct tt_trend_point *p, int axis)
@@ -103,7 +110,8 @@ static bool set_limits(struct judge *judge, struct stretch *s, size_t wanted, do
     return s->has_limits;
 }
 
-/* What one chart says of a value: beyond its limit or not, and by how much the value is off the centre. */
+/* What one chart says of a value: beyond its limit or not, and by how much the value is off the
+ * centre. */
 enum { INDIVIDUALS, RANGE, EWMA, CUSUM, KINDS };
 
 struct run_chart {
@@ -113,16 +121,21 @@ struct run_chart {
     bool ended[KINDS]; /* it has seen the change at the end of its stretch */
 };
 
-static void judge_axis(struct judge *judge, const struct stretch *s, size_t point, int axis, struct run_chart *chart, bool own)
+static void judge_axis(struct judge *judge, const struct stretch *s, size_t point, int axis,
+                       struct run_chart *chart, bool own)
 {
-    static const enum tt_chart CHARTS[KINDS] = {TT_CHART_INDIVIDUALS, TT_CHART_MOVING_RANGE, TT_CHART_EWMA, TT_CHART_CUSUM};
+    static const enum tt_chart CHARTS[KINDS] = {TT_CHART_INDIVIDUALS, TT_CHART_MOVING_RANGE,
+                                                TT_CHART_EWMA, TT_CHART_CUSUM};
     static const char *const RULES[KINDS] = {
         "individuals: one run further than 3 standard deviations from the baseline's mean",
         "moving range: two runs in a row further apart than 3.27 times the baseline's mean range",
-        "EWMA: the exponentially weighted mean (weight 0.2) further than its 3 standard deviations from the baseline's mean",
-        "CUSUM: the sum of deviations beyond half a standard deviation has passed 5 standard deviations"};
+        "EWMA: the exponentially weighted mean (weight 0.2) further than its 3 standard deviations "
+        "from the baseline's mean",
+        "CUSUM: the sum of deviations beyond half a standard deviation has passed 5 standard "
+        "deviations"};
     static const char *const WORDS[KINDS] = {"run off the baseline", "jump from the run before",
-                                             "mean of the last runs off the baseline", "runs off the baseline for some time"};
+                                             "mean of the last runs off the baseline",
+                                             "runs off the baseline for some time"};
     struct tt_trend_tip *t = judge->tip;
     double value = at(&t->points[point], axis), off = value - s->limits[axis].centre;
     double jump = point > s->from || !own ? value - at(&t->points[point - 1], axis) : 0;
@@ -142,7 +155,8 @@ static void judge_axis(struct judge *judge, const struct stretch *s, size_t poin
             signal_at(judge, point, CHARTS[k], axis == 0 ? 'x' : 'y', RULES[k], size, WORDS[k]);
         } else if (now[k]) {
             for (size_t i = t->n_signals; i-- > 0;) {
-                if (t->signals[i].chart == CHARTS[k] && t->signals[i].axis == (axis == 0 ? 'x' : 'y')) {
+                if (t->signals[i].chart == CHARTS[k] &&
+                    t->signals[i].axis == (axis == 0 ? 'x' : 'y')) {
                     t->signals[i].runs++;
                     break;
                 }
@@ -176,8 +190,10 @@ static void judge_stretch(struct judge *judge, const struct stretch *s)
             judge_axis(judge, s, i, 1, &chart[1], own);
             bool now = t2 > limit;
             if (now && !beyond && !ended) {
-                signal_at(judge, i, TT_CHART_T2, 0, "T-squared: the offset as a whole rarer than one run in 370 of the baseline", 0,
-                          "run off the baseline in the plane");
+                signal_at(
+                    judge, i, TT_CHART_T2, 0,
+                    "T-squared: the offset as a whole rarer than one run in 370 of the baseline", 0,
+                    "run off the baseline in the plane");
             }
             beyond = now;
             ended = ended || (now && !own);
@@ -224,10 +240,13 @@ static void add_single_runs(struct judge *judge, const struct tt_changes *c, siz
             continue;
         }
         for (size_t k = 0; k < judge->tip->n_points; k++) {
-            if (judge->tip->points[k].run == (size_t)(c->values.run[change->from] - c->values.series->runs)) {
-                signal_at(judge, k, TT_CHART_RUN, 0, "single run: it stands apart from the runs before and after", 0,
-                          change->who == tip && change->what != TT_EDGE ? "this tip was off in this run alone"
-                                                                        : "all tips were off in this run alone");
+            if (judge->tip->points[k].run ==
+                (size_t)(c->values.run[change->from] - c->values.series->runs)) {
+                signal_at(judge, k, TT_CHART_RUN, 0,
+                          "single run: it stands apart from the runs before and after", 0,
+                          change->who == tip && change->what != TT_EDGE
+                              ? "this tip was off in this run alone"
+                              : "all tips were off in this run alone");
             }
         }
     }
@@ -245,11 +264,13 @@ static void sort_signals(struct tt_trend_tip *t)
     }
 }
 
-enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend, const struct tt_changes *c, size_t tip, size_t baseline_runs)
+enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend, const struct tt_changes *c,
+                                          size_t tip, size_t baseline_runs)
 {
     struct judge judge = {.trend = trend, .tip = &trend->tips[tip]};
     struct tt_trend_tip *t = judge.tip;
-    double *values[2] = {TT_ARENA_NEW(c->arena, c->values.n, double), TT_ARENA_NEW(c->arena, c->values.n, double)};
+    double *values[2] = {TT_ARENA_NEW(c->arena, c->values.n, double),
+                         TT_ARENA_NEW(c->arena, c->values.n, double)};
     size_t point = 0;
 
     if (values[0] == NULL || values[1] == NULL) {

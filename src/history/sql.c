@@ -13,10 +13,13 @@
 static const char *reason(struct tiptrue_history *store)
 {
     int number = store->db != NULL ? sqlite3_system_errno(store->db) : 0;
-    return number != 0 ? strerror(number) : store->db != NULL ? sqlite3_errmsg(store->db) : "out of memory";
+    return number != 0         ? strerror(number)
+           : store->db != NULL ? sqlite3_errmsg(store->db)
+                               : "out of memory";
 }
 
-enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code,
+                                struct tiptrue_error *error)
 {
     const char *path = store->path;
 
@@ -26,15 +29,18 @@ enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct 
     case SQLITE_NOMEM:
         return tt_fail_memory(error);
     case SQLITE_FULL:
-        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0, "make room; what was stored before is as it was",
+        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0,
+                       "make room; what was stored before is as it was",
                        "the history cannot be written: the disk is full");
     case SQLITE_READONLY:
     case SQLITE_PERM:
     case SQLITE_AUTH:
-        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0, "the file and its folder must both be writable",
+        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0,
+                       "the file and its folder must both be writable",
                        "the history cannot be written: it is read-only");
     case SQLITE_CANTOPEN:
-        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0, "the file and its folder must both be there and writable",
+        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0,
+                       "the file and its folder must both be there and writable",
                        "the history cannot be opened: %s", reason(store));
     case SQLITE_IOERR:
         return tt_fail(error, TIPTRUE_E_IO, path, 0, 0, "what was stored before is as it was",
@@ -42,18 +48,23 @@ enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code, struct 
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
         return tt_fail(error, TIPTRUE_E_IO, path, 0, 0, "does a process hang? try again",
-                       "the history is held by another process, for %lu s already", store->waited_ms / 1000);
+                       "the history is held by another process, for %lu s already",
+                       store->waited_ms / 1000);
     case SQLITE_NOTADB:
-        return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "is it the file that was meant?", "the file is no history of tiptrue");
+        return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "is it the file that was meant?",
+                       "the file is no history of tiptrue");
     case SQLITE_CORRUPT:
-    case SQLITE_ERROR: /* of statements that are part of this program: a table of the file is not as they expect it */
-        return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "keep a copy; export what can be read, and import it into a new history",
+    case SQLITE_ERROR: /* of statements that are part of this program: a table of the file is not as
+                          they expect it */
+        return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0,
+                       "keep a copy; export what can be read, and import it into a new history",
                        "the history is damaged: %s", sqlite3_errmsg(store->db));
     case SQLITE_TOOBIG:
         return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, NULL,
                        "the text is too large for the history: at most 1 GB can be stored");
     default:
-        return tt_fail(error, TIPTRUE_E_INTERNAL, path, 0, 0, NULL, "the history answers '%s' (code %d)",
+        return tt_fail(error, TIPTRUE_E_INTERNAL, path, 0, 0, NULL,
+                       "the history answers '%s' (code %d)",
                        store->db != NULL ? sqlite3_errmsg(store->db) : sqlite3_errstr(code), code);
     }
 }
@@ -71,8 +82,8 @@ static sqlite3_stmt *find(struct tiptrue_history *store, const char *sql)
     return NULL;
 }
 
-enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql, sqlite3_stmt **statement,
-                               struct tiptrue_error *error)
+enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql,
+                               sqlite3_stmt **statement, struct tiptrue_error *error)
 {
     sqlite3_stmt *made = find(store, sql);
 
@@ -96,7 +107,8 @@ enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql, s
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *statement, bool *row, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *statement, bool *row,
+                                struct tiptrue_error *error)
 {
     store->waited_ms = 0;
     int code = sqlite3_step(statement);
@@ -110,7 +122,8 @@ enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *sta
     return status;
 }
 
-enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *statement, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *statement,
+                                  struct tiptrue_error *error)
 {
     bool row = true;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -121,14 +134,15 @@ enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *s
     return status;
 }
 
-enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql, struct tiptrue_error *error)
+enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
+                               struct tiptrue_error *error)
 {
     store->waited_ms = 0;
     return tt_sql_fail(store, sqlite3_exec(store->db, sql, NULL, NULL, NULL), error);
 }
 
-enum tiptrue_status tt_sql_number(struct tiptrue_history *store, const char *sql, sqlite3_int64 *number,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_sql_number(struct tiptrue_history *store, const char *sql,
+                                  sqlite3_int64 *number, struct tiptrue_error *error)
 {
     sqlite3_stmt *statement;
     bool row = false;
@@ -153,7 +167,8 @@ void tt_sql_reset_all(struct tiptrue_history *store)
 
 void tt_sql_roll_back(struct tiptrue_history *store)
 {
-    /* once more: rolling back needs memory itself, and an open transaction would fail all that follows */
+    /* once more: rolling back needs memory itself, and an open transaction would fail all that
+     * follows */
     for (int i = 0; i < 2 && store->db != NULL && !sqlite3_get_autocommit(store->db); i++) {
         tt_sql_reset_all(store);
         sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
@@ -168,7 +183,8 @@ static void keep_first(int *code, int found)
 void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code)
 {
     if (text != NULL) {
-        keep_first(code, sqlite3_bind_text64(statement, at, text, strlen(text), SQLITE_STATIC, SQLITE_UTF8));
+        keep_first(code, sqlite3_bind_text64(statement, at, text, strlen(text), SQLITE_STATIC,
+                                             SQLITE_UTF8));
     }
 }
 

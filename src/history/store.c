@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Opening, closing and waiting. How SQLite behaves on read-only media: https://www.sqlite.org/wal.html, «Read-Only Databases». */
+/* Opening, closing and waiting. How SQLite behaves on read-only media:
+ * https://www.sqlite.org/wal.html, «Read-Only Databases». */
 #include "config.h"
 
 #include "history/store.h"
@@ -16,7 +17,8 @@
 #include "history/schema.h"
 #include "history/sql.h"
 
-/* Of one wait: short enough that a file that is free for a moment between two commits of somebody else is met soon. */
+/* Of one wait: short enough that a file that is free for a moment between two commits of somebody
+ * else is met soon. */
 #define SHORTEST_WAIT_MS 1
 #define LONGEST_WAIT_MS 12
 
@@ -27,7 +29,8 @@ static void sleep_ms(unsigned long ms)
     }
 }
 
-/* SQLite's own waits grow to 100 ms, by which who has waited long loses against who comes: this one stays short. */
+/* SQLite's own waits grow to 100 ms, by which who has waited long loses against who comes: this one
+ * stays short. */
 static int wait_for_others(void *context, int times)
 {
     struct tiptrue_history *store = context;
@@ -41,9 +44,11 @@ static int wait_for_others(void *context, int times)
     return 1;
 }
 
-static enum tiptrue_status open_file(struct tiptrue_history *store, const char *name, int flags, struct tiptrue_error *error)
+static enum tiptrue_status open_file(struct tiptrue_history *store, const char *name, int flags,
+                                     struct tiptrue_error *error)
 {
-    int code = sqlite3_open_v2(name, &store->db, flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
+    int code = sqlite3_open_v2(name, &store->db,
+                               flags | SQLITE_OPEN_NOMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
 
     if (code != SQLITE_OK) {
         return tt_sql_fail(store, code, error);
@@ -64,14 +69,16 @@ static void close_file(struct tiptrue_history *store)
     store->db = NULL;
 }
 
-/* The mode is kept in the file. Changing it needs the file alone, and is refused without a wait where another process has just
- * begun to do the same: then that one's change is what was wanted. */
+/* The mode is kept in the file. Changing it needs the file alone, and is refused without a wait
+ * where another process has just begun to do the same: then that one's change is what was wanted.
+ */
 static enum tiptrue_status set_mode(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     int code;
 
     store->waited_ms = 0;
-    while ((code = sqlite3_exec(store->db, "PRAGMA journal_mode = WAL", NULL, NULL, NULL)) == SQLITE_OK ||
+    while ((code = sqlite3_exec(store->db, "PRAGMA journal_mode = WAL", NULL, NULL, NULL)) ==
+               SQLITE_OK ||
            (code & 0xFF) == SQLITE_BUSY) {
         if (code == SQLITE_OK || wait_for_others(store, 0) == 0) {
             break;
@@ -86,7 +93,8 @@ static enum tiptrue_status set_mode(struct tiptrue_history *store, struct tiptru
 static enum tiptrue_status open_to_write(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     int version;
-    enum tiptrue_status status = open_file(store, store->path, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, error);
+    enum tiptrue_status status =
+        open_file(store, store->path, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, error);
 
     if (status == TIPTRUE_OK && sqlite3_db_readonly(store->db, "main") == 1) {
         status = tt_sql_fail(store, SQLITE_READONLY, error);
@@ -100,7 +108,8 @@ static enum tiptrue_status open_to_write(struct tiptrue_history *store, struct t
     return status == TIPTRUE_OK ? tt_schema_migrate(store, TT_SCHEMA_VERSION, error) : status;
 }
 
-/* The path as a URI that takes the file as it is and nothing beside it. NULL: out of memory; for free(). */
+/* The path as a URI that takes the file as it is and nothing beside it. NULL: out of memory; for
+ * free(). */
 static char *immutable_uri(const char *path)
 {
     struct tt_buffer uri = {0};
@@ -120,8 +129,10 @@ static char *immutable_uri(const char *path)
     return uri.text;
 }
 
-/* Where the files beside the history cannot be made, it can be read as it is, as long as nothing waits in its write-ahead log. */
-static enum tiptrue_status open_immutable(struct tiptrue_history *store, struct tiptrue_error *error)
+/* Where the files beside the history cannot be made, it can be read as it is, as long as nothing
+ * waits in its write-ahead log. */
+static enum tiptrue_status open_immutable(struct tiptrue_history *store,
+                                          struct tiptrue_error *error)
 {
     char *wal = malloc(strlen(store->path) + sizeof "-wal"), *uri = immutable_uri(store->path);
     struct stat about;
@@ -132,9 +143,10 @@ static enum tiptrue_status open_immutable(struct tiptrue_history *store, struct 
     } else {
         strcat(strcpy(wal, store->path), "-wal");
         if (stat(wal, &about) == 0 && about.st_size > 0) {
-            status = tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0,
-                             "copy both files into a folder that can be written, and read them there",
-                             "runs wait in '%s', and the folder cannot be written", wal);
+            status =
+                tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0,
+                        "copy both files into a folder that can be written, and read them there",
+                        "runs wait in '%s', and the folder cannot be written", wal);
         } else {
             close_file(store);
             status = open_file(store, uri, SQLITE_OPEN_READONLY | SQLITE_OPEN_URI, error);
@@ -163,8 +175,10 @@ static enum tiptrue_status bring_forward(struct tiptrue_history *store, struct t
     if (status != TIPTRUE_E_IO) {
         return status;
     }
-    return tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0, "copy it into a folder that can be written, and read it there",
-                   "the history is of an older schema, and cannot be brought to the present one, for it is read-only");
+    return tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0,
+                   "copy it into a folder that can be written, and read it there",
+                   "the history is of an older schema, and cannot be brought to the present one, "
+                   "for it is read-only");
 }
 
 static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct tiptrue_error *error)
@@ -174,8 +188,8 @@ static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct ti
 
     if (stat(store->path, &about) != 0) {
         return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
-                       errno == ENOENT ? "solve --history or history import makes one" : NULL, "the history cannot be opened: %s",
-                       strerror(errno));
+                       errno == ENOENT ? "solve --history or history import makes one" : NULL,
+                       "the history cannot be opened: %s", strerror(errno));
     }
     if (!S_ISREG(about.st_mode)) {
         return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, NULL, "is no file");
@@ -183,7 +197,8 @@ static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct ti
     enum tiptrue_status status = open_file(store, store->path, SQLITE_OPEN_READWRITE, error);
     if (status == TIPTRUE_OK && !is_readable(store)) {
         int code = sqlite3_errcode(store->db) & 0xFF;
-        bool closed = code == SQLITE_CANTOPEN || code == SQLITE_READONLY || code == SQLITE_PERM || code == SQLITE_IOERR;
+        bool closed = code == SQLITE_CANTOPEN || code == SQLITE_READONLY || code == SQLITE_PERM ||
+                      code == SQLITE_IOERR;
         status = closed ? open_immutable(store, error) : TIPTRUE_OK;
     }
     if (status == TIPTRUE_OK) {
@@ -199,7 +214,8 @@ static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct ti
     return status == TIPTRUE_OK ? tt_sql_run(store, "PRAGMA query_only = ON", error) : status;
 }
 
-enum tiptrue_status tt_store_open(const char *path, bool write, struct tiptrue_history **store, struct tiptrue_error *error)
+enum tiptrue_status tt_store_open(const char *path, bool write, struct tiptrue_history **store,
+                                  struct tiptrue_error *error)
 {
     struct tiptrue_history *made = calloc(1, sizeof *made);
     enum tiptrue_status status;
@@ -238,7 +254,8 @@ const char *tt_store_path(const struct tiptrue_history *store)
     return store->path;
 }
 
-enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *store, struct tiptrue_error *error)
+enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *store,
+                                           struct tiptrue_error *error)
 {
     enum tiptrue_status status = tt_sql_run(store, "BEGIN", error);
 

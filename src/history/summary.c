@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Columns are bound and read by position: the lists of columns below, the order of the calls and the tables of schema.c go
- * together. */
+/* Columns are bound and read by position: the lists of columns below, the order of the calls and
+ * the tables of schema.c go together. */
 #include "config.h"
 
 #include "history/summary.h"
@@ -14,22 +14,28 @@
 /* The flags in tip.has. */
 enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
 
-#define RUN_COLUMNS                                                                                                                \
-    "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, mark_x_mm, mark_y_mm, u_mark_x_mm, "        \
+#define RUN_COLUMNS                                                                                \
+    "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, "           \
+    "mark_x_mm, mark_y_mm, u_mark_x_mm, "                                                          \
     "u_mark_y_mm, yaw_rad, u_yaw_rad, temperature_C, u_touch_mm, u_sighting_mm, left_out"
 #define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late"
-#define TIP_COLUMNS                                                                                                                \
-    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, same_plate_xy_mm2, "                   \
-    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, "     \
+#define TIP_COLUMNS                                                                                \
+    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, "      \
+    "same_plate_xy_mm2, "                                                                          \
+    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, "   \
+    "runout_xy_mm2, runout_yy_mm2, "                                                               \
     "radius_mm, u_radius_mm, present_x_mm, present_y_mm, full_x_mm, full_y_mm"
 
 static const char INSERT_RUN[] =
-    "INSERT INTO summary(" RUN_COLUMNS ", machine, run, result, started, plate, plate_serial, tips, edges)"
+    "INSERT INTO summary(" RUN_COLUMNS
+    ", machine, run, result, started, plate, plate_serial, tips, edges)"
     " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
 static const char INSERT_EDGE[] =
-    "INSERT INTO edge(" EDGE_COLUMNS ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
-static const char INSERT_TIP[] = "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
-                                 " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+    "INSERT INTO edge(" EDGE_COLUMNS
+    ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
+static const char INSERT_TIP[] =
+    "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
+    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
 
 static void bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code)
 {
@@ -71,8 +77,8 @@ static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *c
 
 static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
 {
-    int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) | (tip->has_radius ? HAS_RADIUS : 0) |
-              (tip->has_present ? HAS_PRESENT : 0);
+    int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) |
+              (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0);
 
     tt_sql_text(to, 1, name, code);
     tt_sql_integer(to, 2, tip->verdict, code);
@@ -95,17 +101,22 @@ static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_
 }
 
 /* Finish a statement in which @code came up while binding. */
-static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code, struct tiptrue_error *error)
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
+                                  struct tiptrue_error *error)
 {
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error) : tt_sql_fail(store, code, error);
+    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
+                             : tt_sql_fail(store, code, error);
 }
 
-static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run, struct tiptrue_error *error)
+static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run,
+                                      struct tiptrue_error *error)
 {
-    static const char *const REMOVE[] = {
-        "DELETE FROM edge WHERE (machine, time_s, run) = (SELECT machine, time_s, run FROM summary WHERE run = ?)",
-        "DELETE FROM tip WHERE (machine, time_s, run) = (SELECT machine, time_s, run FROM summary WHERE run = ?)",
-        "DELETE FROM summary WHERE run = ?", "DELETE FROM pending WHERE run = ?"};
+    static const char *const REMOVE[] = {"DELETE FROM edge WHERE (machine, time_s, run) = (SELECT "
+                                         "machine, time_s, run FROM summary WHERE run = ?)",
+                                         "DELETE FROM tip WHERE (machine, time_s, run) = (SELECT "
+                                         "machine, time_s, run FROM summary WHERE run = ?)",
+                                         "DELETE FROM summary WHERE run = ?",
+                                         "DELETE FROM pending WHERE run = ?"};
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < sizeof REMOVE / sizeof REMOVE[0] && status == TIPTRUE_OK; i++) {
@@ -120,8 +131,9 @@ static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int
     return status;
 }
 
-static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int64 run, sqlite3_int64 result,
-                                      const struct tt_series_run *row, const struct tiptrue_solution *solution,
+static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int64 run,
+                                      sqlite3_int64 result, const struct tt_series_run *row,
+                                      const struct tiptrue_solution *solution,
                                       struct tiptrue_error *error)
 {
     sqlite3_stmt *statement;
@@ -143,8 +155,10 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int
     return finish(store, statement, code, error);
 }
 
-static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_series *series,
-                                       const struct tiptrue_solution *solution, struct tiptrue_error *error)
+static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_int64 run,
+                                       const struct tt_series *series,
+                                       const struct tiptrue_solution *solution,
+                                       struct tiptrue_error *error)
 {
     const struct tt_series_run *row = &series->runs[0];
     enum tiptrue_status status = TIPTRUE_OK;
@@ -165,8 +179,10 @@ static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_in
     return status;
 }
 
-static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_int64 run, const struct tt_series *series,
-                                        const struct tiptrue_solution *solution, struct tiptrue_error *error)
+static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_int64 run,
+                                        const struct tt_series *series,
+                                        const struct tiptrue_solution *solution,
+                                        struct tiptrue_error *error)
 {
     const struct tt_series_run *row = &series->runs[0];
     enum tiptrue_status status = TIPTRUE_OK;
@@ -201,10 +217,12 @@ struct said {
     const char *left_out; /* in an arena; NULL: it counts */
 };
 
-static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run, struct said *said, struct tt_arena *arena,
+static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run,
+                                    struct said *said, struct tt_arena *arena,
                                     struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT added, id, started, coalesce(excluded, doubt) FROM run WHERE no = ?";
+    static const char SQL[] =
+        "SELECT added, id, started, coalesce(excluded, doubt) FROM run WHERE no = ?";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool row = false;
@@ -218,12 +236,15 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
     if (status == TIPTRUE_OK && row) {
         const char *added = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
         const char *started = tt_sql_column(statement, 2), *left_out = tt_sql_column(statement, 3);
-        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0, &said->entered_s);
+        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0,
+                           &said->entered_s);
         if (text != NULL && strlen(text) < TT_RUN_ID_SIZE) {
             strcpy(said->id, text);
         }
-        said->has_started = started != NULL && tt_time_read(started, strlen(started), &said->started_s);
-        said->left_out = left_out != NULL ? tt_arena_copy_text(arena, left_out, strlen(left_out)) : NULL;
+        said->has_started =
+            started != NULL && tt_time_read(started, strlen(started), &said->started_s);
+        said->left_out =
+            left_out != NULL ? tt_arena_copy_text(arena, left_out, strlen(left_out)) : NULL;
         if (left_out != NULL && said->left_out == NULL) {
             status = tt_fail_memory(error);
         }
@@ -232,8 +253,9 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
     return status;
 }
 
-enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int64 run, sqlite3_int64 result,
-                                     const struct tiptrue_solution *solution, struct tiptrue_error *error)
+enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int64 run,
+                                     sqlite3_int64 result, const struct tiptrue_solution *solution,
+                                     struct tiptrue_error *error)
 {
     struct tt_arena arena = {0};
     struct tt_series series = {.arena = &arena};
@@ -265,7 +287,8 @@ enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int6
 }
 
 /* A text of the row, in the series' arena; NULL stays NULL. */
-static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed)
+static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int column,
+                               bool *failed)
 {
     const char *text = tt_sql_column(from, column);
     const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
@@ -277,7 +300,9 @@ static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int
 static enum tiptrue_verdict verdict_column(sqlite3_stmt *from, int column)
 {
     int verdict = sqlite3_column_int(from, column);
-    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED ? (enum tiptrue_verdict)verdict : TIPTRUE_REPEAT;
+    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED
+               ? (enum tiptrue_verdict)verdict
+               : TIPTRUE_REPEAT;
 }
 
 static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)
@@ -293,7 +318,8 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     run->permitted_error_mm = sqlite3_column_double(from, 5);
     run->has_pose = sqlite3_column_int(from, 6) != 0;
     run->setup = copy_column(series, from, 7, &failed);
-    run->mark = (struct tt_machine_xy){sqlite3_column_double(from, 8), sqlite3_column_double(from, 9)};
+    run->mark =
+        (struct tt_machine_xy){sqlite3_column_double(from, 8), sqlite3_column_double(from, 9)};
     run->u_mark_x_mm = sqlite3_column_double(from, 10);
     run->u_mark_y_mm = sqlite3_column_double(from, 11);
     run->yaw_rad = sqlite3_column_double(from, 12);
@@ -311,7 +337,8 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
 
 static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
 {
-    return (struct tt_cov2){sqlite3_column_double(from, column), sqlite3_column_double(from, column + 1),
+    return (struct tt_cov2){sqlite3_column_double(from, column),
+                            sqlite3_column_double(from, column + 1),
                             sqlite3_column_double(from, column + 2)};
 }
 
@@ -326,17 +353,21 @@ static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     tip->has_runout = (has & HAS_RUNOUT) != 0;
     tip->has_radius = (has & HAS_RADIUS) != 0;
     tip->has_present = (has & HAS_PRESENT) != 0;
-    tip->offset = (struct tt_machine_xy){sqlite3_column_double(from, 3), sqlite3_column_double(from, 4)};
+    tip->offset =
+        (struct tt_machine_xy){sqlite3_column_double(from, 3), sqlite3_column_double(from, 4)};
     tip->cov = cov_columns(from, 5);
     tip->same_plate_cov = cov_columns(from, 8);
     tip->common_u_x_mm = sqlite3_column_double(from, 11);
     tip->common_u_y_mm = sqlite3_column_double(from, 12);
-    tip->runout = (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
+    tip->runout =
+        (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
     tip->runout_cov = cov_columns(from, 15);
     tip->radius_mm = sqlite3_column_double(from, 18);
     tip->u_radius_mm = sqlite3_column_double(from, 19);
-    tip->present = (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
-    tip->full = (struct tt_machine_xy){sqlite3_column_double(from, 22), sqlite3_column_double(from, 23)};
+    tip->present =
+        (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
+    tip->full =
+        (struct tt_machine_xy){sqlite3_column_double(from, 22), sqlite3_column_double(from, 23)};
     return tip->tip != TT_NONE;
 }
 
@@ -353,10 +384,12 @@ static bool fill_edge(struct tt_series *series, sqlite3_stmt *from, struct tt_se
 }
 
 /* Since when @most_runs runs were made: as *since_s, if that is later. */
-static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char *machine, size_t most_runs, double *since_s,
+static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char *machine,
+                                      size_t most_runs, double *since_s,
                                       struct tiptrue_error *error)
 {
-    static const char SQL[] = "SELECT time_s FROM summary WHERE machine = ? ORDER BY time_s DESC, run DESC LIMIT 1 OFFSET ?";
+    static const char SQL[] = "SELECT time_s FROM summary WHERE machine = ? ORDER BY time_s DESC, "
+                              "run DESC LIMIT 1 OFFSET ?";
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool row = false;
@@ -376,8 +409,9 @@ static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char 
 }
 
 /* A statement over the rows of @machine from @since_s on. */
-static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql, const char *machine, double since_s,
-                                 sqlite3_stmt **statement, struct tiptrue_error *error)
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
+                                 const char *machine, double since_s, sqlite3_stmt **statement,
+                                 struct tiptrue_error *error)
 {
     int code = SQLITE_OK;
     enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
@@ -390,8 +424,10 @@ static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
     return status;
 }
 
-/* The numbers of tips and edges stand in the row behind the run's own columns; both follow in the same order as the runs. */
-static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs, sqlite3_stmt *tips, sqlite3_stmt *edges,
+/* The numbers of tips and edges stand in the row behind the run's own columns; both follow in the
+ * same order as the runs. */
+static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs,
+                                     sqlite3_stmt *tips, sqlite3_stmt *edges,
                                      struct tt_series *series, struct tiptrue_error *error)
 {
     bool row = true, tip_row = false, edge_row = false;
@@ -400,16 +436,20 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
     if (status == TIPTRUE_OK) {
         status = tt_sql_next(store, edges, &edge_row, error);
     }
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK &&
+           row) {
         sqlite3_int64 number = sqlite3_column_int64(runs, 18);
-        size_t n_tips = (size_t)sqlite3_column_int64(runs, 19), n_edges = (size_t)sqlite3_column_int64(runs, 20);
+        size_t n_tips = (size_t)sqlite3_column_int64(runs, 19),
+               n_edges = (size_t)sqlite3_column_int64(runs, 20);
         struct tt_series_run *run = tt_series_new_run(series, n_tips, n_edges);
         bool good = run != NULL && fill_run(series, runs, run);
-        for (size_t i = 0; good && i < n_tips && tip_row && sqlite3_column_int64(tips, 24) == number; i++) {
+        for (size_t i = 0;
+             good && i < n_tips && tip_row && sqlite3_column_int64(tips, 24) == number; i++) {
             good = fill_tip(series, tips, &run->tips[i]);
             status = tt_sql_next(store, tips, &tip_row, error);
         }
-        for (size_t i = 0; good && i < n_edges && edge_row && sqlite3_column_int64(edges, 5) == number; i++) {
+        for (size_t i = 0;
+             good && i < n_edges && edge_row && sqlite3_column_int64(edges, 5) == number; i++) {
             good = fill_edge(series, edges, &run->edges[i]);
             status = tt_sql_next(store, edges, &edge_row, error);
         }
@@ -421,19 +461,24 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
     return status;
 }
 
-enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine, double since_s, size_t most_runs,
-                                    struct tt_series *series, struct tiptrue_error *error)
+enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine,
+                                    double since_s, size_t most_runs, struct tt_series *series,
+                                    struct tiptrue_error *error)
 {
-    static const char RUNS[] = "SELECT " RUN_COLUMNS ", run, tips, edges FROM summary WHERE machine = ? AND time_s >= ?"
-                               " ORDER BY machine, time_s, run";
-    static const char TIPS[] = "SELECT " TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
-                               " ORDER BY machine, time_s, run, position";
-    static const char EDGES[] = "SELECT " EDGE_COLUMNS ", run FROM edge WHERE machine = ? AND time_s >= ?"
-                                " ORDER BY machine, time_s, run, position";
+    static const char RUNS[] =
+        "SELECT " RUN_COLUMNS ", run, tips, edges FROM summary WHERE machine = ? AND time_s >= ?"
+        " ORDER BY machine, time_s, run";
+    static const char TIPS[] =
+        "SELECT " TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
+        " ORDER BY machine, time_s, run, position";
+    static const char EDGES[] =
+        "SELECT " EDGE_COLUMNS ", run FROM edge WHERE machine = ? AND time_s >= ?"
+        " ORDER BY machine, time_s, run, position";
     static const char *const SQL[] = {RUNS, TIPS, EDGES};
     sqlite3_stmt *statement[3];
     bool own = !store->in_group;
-    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error) : TIPTRUE_OK; /* all statements see the same moment */
+    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error)
+                                     : TIPTRUE_OK; /* all statements see the same moment */
 
     if (status == TIPTRUE_OK && most_runs > 0) {
         status = limit_runs(store, machine, most_runs, &since_s, error);
@@ -453,13 +498,14 @@ enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *m
     return status;
 }
 
-enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const char *machine, size_t *runs,
-                                           struct tiptrue_error *error)
+enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const char *machine,
+                                           size_t *runs, struct tiptrue_error *error)
 {
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, "SELECT count(*) FROM summary WHERE machine = ?", &statement, error);
+    enum tiptrue_status status =
+        tt_sql_get(store, "SELECT count(*) FROM summary WHERE machine = ?", &statement, error);
 
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, machine, &code);
@@ -473,18 +519,22 @@ enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const 
 }
 
 enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
-                                      enum tiptrue_status (*each)(void *context, const char *machine), void *context,
-                                      struct tiptrue_error *error)
+                                      enum tiptrue_status (*each)(void *context,
+                                                                  const char *machine),
+                                      void *context, struct tiptrue_error *error)
 {
     /* one step through the primary key for each machine, not one for each run */
-    static const char SQL[] = "WITH RECURSIVE m(name) AS (SELECT min(machine) FROM summary UNION ALL"
-                              " SELECT (SELECT min(machine) FROM summary WHERE machine > m.name) FROM m WHERE m.name IS NOT NULL)"
-                              " SELECT name FROM m WHERE name IS NOT NULL";
+    static const char SQL[] =
+        "WITH RECURSIVE m(name) AS (SELECT min(machine) FROM summary UNION ALL"
+        " SELECT (SELECT min(machine) FROM summary WHERE machine > m.name) FROM m WHERE m.name IS "
+        "NOT NULL)"
+        " SELECT name FROM m WHERE name IS NOT NULL";
     sqlite3_stmt *statement;
     bool row = true;
     enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    while (status == TIPTRUE_OK && (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *name = tt_sql_column(statement, 0);
         status = each(context, name != NULL ? name : "");
     }

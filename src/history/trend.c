@@ -29,7 +29,8 @@ static size_t count_runs_of(const struct tt_changes *c, size_t tip)
     return n;
 }
 
-enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest, struct tiptrue_between *between)
+enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
+                                         struct tiptrue_between *between)
 {
     struct tt_arena work = {0};
     struct tt_changes changes;
@@ -42,12 +43,14 @@ enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t 
             continue;
         }
         struct tt_axis_scatter s = tt_changes_between(&changes, tip);
-        const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip], strlen(series->tip_names[tip]));
+        const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip],
+                                              strlen(series->tip_names[tip]));
         if (name == NULL) {
             status = TIPTRUE_E_MEMORY;
         } else if (s.x_mm > 0 || s.y_mm > 0) {
             /* the axes' degrees of freedom add up; where one shows no scatter the other's stand */
-            between->tips[between->n_tips++] = (struct tt_between_tip){name, s.x_mm, s.y_mm, fmax(s.dof_x + s.dof_y, 2) / 2};
+            between->tips[between->n_tips++] =
+                (struct tt_between_tip){name, s.x_mm, s.y_mm, fmax(s.dof_x + s.dof_y, 2) / 2};
         }
     }
     tt_arena_clear(&work);
@@ -55,7 +58,8 @@ enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t 
 }
 
 /* The fitted offset in the machine frame. */
-static struct tt_machine_xy fitted_offset(const struct tt_changes *c, size_t run, size_t tip, const struct tt_series_tip *from)
+static struct tt_machine_xy fitted_offset(const struct tt_changes *c, size_t run, size_t tip,
+                                          const struct tt_series_tip *from)
 {
     const double *r = c->residual + run * c->values.p;
     return (struct tt_machine_xy){from->offset.x_mm - r[tt_at_offset(&c->values, tip, 0)],
@@ -92,12 +96,14 @@ static void fill_point(const struct tt_changes *c, size_t run, size_t tip, struc
                                  .has_radius = from->has_radius};
 }
 
-static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct tt_changes *c, size_t tip)
+static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct tt_changes *c,
+                                       size_t tip)
 {
     struct tt_trend_tip *t = &trend->tips[tip];
     double xx = 0, yy = 0;
 
-    t->name = tt_arena_copy_text(&trend->arena, c->values.series->tip_names[tip], strlen(c->values.series->tip_names[tip]));
+    t->name = tt_arena_copy_text(&trend->arena, c->values.series->tip_names[tip],
+                                 strlen(c->values.series->tip_names[tip]));
     t->points = TT_ARENA_NEW(&trend->arena, c->values.n, struct tt_trend_point);
     if (t->name == NULL || t->points == NULL) {
         return TIPTRUE_E_MEMORY;
@@ -127,7 +133,8 @@ static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct
     return TIPTRUE_OK;
 }
 
-/* How far the offset is from the one it is compared with, @weeks after the last run, and the uncertainty along that direction. */
+/* How far the offset is from the one it is compared with, @weeks after the last run, and the
+ * uncertainty along that direction. */
 struct deviation {
     const struct tt_changes *changes;
     size_t tip;
@@ -140,7 +147,8 @@ static double deviation_at(const struct deviation *d, double weeks, double *u)
 {
     const struct tt_tip_drift *drift = &d->changes->drift[d->tip];
     double w2 = weeks * weeks;
-    struct tt_moved_by v = {true, weeks * drift->x, weeks * drift->y, w2 * drift->xx, w2 * drift->xy, w2 * drift->yy};
+    struct tt_moved_by v = {true,           weeks * drift->x, weeks * drift->y,
+                            w2 * drift->xx, w2 * drift->xy,   w2 * drift->yy};
 
     if (!d->from_update) {
         v = tt_changes_predict(d->changes, d->tip, d->last_week + weeks);
@@ -148,11 +156,13 @@ static double deviation_at(const struct deviation *d, double weeks, double *u)
         v.y -= d->y;
     }
     double size = hypot(v.x, v.y);
-    *u = size > 0 ? sqrt(fmax(v.x * v.x * v.xx + 2 * v.x * v.y * v.xy + v.y * v.y * v.yy, 0)) / size : sqrt(v.xx);
+    *u = size > 0 ? sqrt(fmax(v.x * v.x * v.xx + 2 * v.x * v.y * v.xy + v.y * v.y * v.yy, 0)) / size
+                  : sqrt(v.xx);
     return size;
 }
 
-/* The first week at which the deviation plus @k of its uncertainties reaches @limit_mm; false: not within the horizon. */
+/* The first week at which the deviation plus @k of its uncertainties reaches @limit_mm; false: not
+ * within the horizon. */
 static bool crossing(const struct deviation *d, double k, double limit_mm, double *weeks)
 {
     const int steps = 730; /* half a day each; a slow drift does not turn within one */
@@ -185,7 +195,8 @@ static void make_forecast(const struct tt_changes *c, size_t tip, struct tt_tren
     size_t n = c->values.n;
     const struct tt_series_run *last = c->values.run[n - 1];
     struct tt_forecast *f = &t->forecast;
-    struct deviation d = {.changes = c, .tip = tip, .last_week = c->values.weeks[n - 1], .from_update = true};
+    struct deviation d = {
+        .changes = c, .tip = tip, .last_week = c->values.weeks[n - 1], .from_update = true};
     double u, weeks, factor = tt_student_quantile(TWO_SIDED_95, tt_changes_dof(c));
 
     for (size_t run = n; run-- > 0;) {
@@ -315,7 +326,8 @@ static void count_runs(struct tiptrue_trend *trend, const struct tt_series *seri
     }
 }
 
-static bool add_event(struct tiptrue_trend *trend, const struct tt_series_run *run, const char *code, const char *text)
+static bool add_event(struct tiptrue_trend *trend, const struct tt_series_run *run,
+                      const char *code, const char *text)
 {
     struct tt_trend_event *e = &trend->events[trend->n_events++];
 
@@ -336,12 +348,14 @@ static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct
     for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
         const struct tt_series_run *run = &series->runs[i];
         if (run->left_out) {
-            snprintf(text, sizeof text, "run %s is kept out: %.200s", run->id != NULL ? run->id : "", run->note);
+            snprintf(text, sizeof text, "run %s is kept out: %.200s",
+                     run->id != NULL ? run->id : "", run->note);
             good = add_event(trend, run, "left-out", text);
         } else {
             if (plate != NULL && strcmp(plate, run->plate) != 0) {
                 snprintf(text, sizeof text,
-                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well as the plates "
+                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well "
+                         "as the plates "
                          "are known",
                          run->plate, plate);
                 good = add_event(trend, run, "plate-changed", text);
@@ -352,8 +366,8 @@ static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct
     return trend->events != NULL && good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
-static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_series *series, size_t stored, size_t baseline_runs,
-                                struct tt_arena *work)
+static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_series *series,
+                                size_t stored, size_t baseline_runs, struct tt_arena *work)
 {
     struct tt_changes changes;
     enum tiptrue_status status = tt_changes_find(&changes, series, work);
@@ -362,7 +376,9 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
         return status;
     }
     count_runs(trend, series, stored);
-    trend->machine = series->machine != NULL ? tt_arena_copy_text(&trend->arena, series->machine, strlen(series->machine)) : NULL;
+    trend->machine = series->machine != NULL ? tt_arena_copy_text(&trend->arena, series->machine,
+                                                                  strlen(series->machine))
+                                             : NULL;
     trend->tips = TT_ARENA_NEW(&trend->arena, changes.values.tips, struct tt_trend_tip);
     if (trend->tips == NULL || (series->machine != NULL && trend->machine == NULL)) {
         return TIPTRUE_E_MEMORY;
@@ -390,7 +406,8 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     return status;
 }
 
-enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored, const struct tiptrue_trend_options *options,
+enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
+                                  const struct tiptrue_trend_options *options,
                                   struct tiptrue_trend **trend, struct tiptrue_error *error)
 {
     struct tiptrue_trend *made = calloc(1, sizeof *made);
@@ -400,7 +417,8 @@ enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    status = fill(made, series, stored, options->baseline_runs > 0 ? options->baseline_runs : DEFAULT_BASELINE, &work);
+    status = fill(made, series, stored,
+                  options->baseline_runs > 0 ? options->baseline_runs : DEFAULT_BASELINE, &work);
     tt_arena_clear(&work);
     if (status != TIPTRUE_OK) {
         tiptrue_trend_free(made);

@@ -14,17 +14,21 @@ struct tiptrue_trend_options;
 
 /* @series: sorted, @stored: how many runs of the machine there are in all. */
 TT_MUST_USE enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
-                                              const struct tiptrue_trend_options *options, struct tiptrue_trend **trend,
+                                              const struct tiptrue_trend_options *options,
+                                              struct tiptrue_trend **trend,
                                               struct tiptrue_error *error);
 
 /* That of all tips with at least @fewest runs, into *between (zeroed). */
 TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
                                                      struct tiptrue_between *between);
 
-/* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what moved, in words (naming.c).
+/* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what
+ * moved, in words (naming.c).
  */
-TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend, const struct tt_changes *changes, size_t tip,
+TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend,
+                                                      const struct tt_changes *changes, size_t tip,
                                                       size_t baseline_runs);
-TT_MUST_USE enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend, const struct tt_changes *changes);
+TT_MUST_USE enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend,
+                                                      const struct tt_changes *changes);
 
 #endif

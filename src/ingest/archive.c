@@ -61,7 +61,8 @@ const char *tt_archive_object(const char *text, const char *end, char schema[], 
     while (at < end) {
         if (*at == '"') {
             const char *behind = pass_string(at, end);
-            if (depth == 1 && behind - at == 8 && memcmp(at, "\"schema\"", 8) == 0 && schema[0] == '\0') {
+            if (depth == 1 && behind - at == 8 && memcmp(at, "\"schema\"", 8) == 0 &&
+                schema[0] == '\0') {
                 read_schema(behind, end, schema, size);
             }
             at = behind;
@@ -89,13 +90,15 @@ enum tt_archive_kind tt_archive_kind(const char *text, const char *end)
     }
     if (at < end && *at == '{') {
         (void)tt_archive_object(at, end, schema, sizeof schema);
-        return strcmp(schema, "tiptrue.run/1") == 0 || schema[0] == '\0' ? TT_ARCHIVE_LOG : TT_ARCHIVE_JSON;
+        return strcmp(schema, "tiptrue.run/1") == 0 || schema[0] == '\0' ? TT_ARCHIVE_LOG
+                                                                         : TT_ARCHIVE_JSON;
     }
     return TT_ARCHIVE_LOG;
 }
 
 /* What the faults of an archive come to. */
-static enum tiptrue_status end_of(struct tt_fields *fields, size_t faults_before, struct tiptrue_error *error)
+static enum tiptrue_status end_of(struct tt_fields *fields, size_t faults_before,
+                                  struct tiptrue_error *error)
 {
     bool out_of_memory = fields->out_of_memory || fields->json.out_of_memory;
 
@@ -127,8 +130,8 @@ static struct tt_text compact(struct tt_fields *fields, const char *text, const 
     return (struct tt_text){made, made != NULL ? (size_t)(to - made) : 0};
 }
 
-static struct tt_text compact_member(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                                     enum tt_need need)
+static struct tt_text compact_member(struct tt_fields *fields, const cJSON *object,
+                                     const char *what, const char *key, enum tt_need need)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
 
@@ -140,7 +143,8 @@ static struct tt_text compact_member(struct tt_fields *fields, const cJSON *obje
 }
 
 /* A string that may be null, and may be empty. */
-static struct tt_text text_member(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
+static struct tt_text text_member(struct tt_fields *fields, const cJSON *object, const char *what,
+                                  const char *key)
 {
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
     struct tt_text text = {0};
@@ -159,7 +163,8 @@ static struct tt_text text_member(struct tt_fields *fields, const cJSON *object,
 }
 
 /* A time as a history writes it; told if it is another. */
-static const char *time_member(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
+static const char *time_member(struct tt_fields *fields, const cJSON *object, const char *what,
+                               const char *key)
 {
     const char *text = tt_field_text(fields, object, what, key, TT_REQUIRED);
     char written[TT_TIME_SIZE];
@@ -174,31 +179,37 @@ static const char *time_member(struct tt_fields *fields, const cJSON *object, co
             return text;
         }
     }
-    tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, key)), NULL,
+    tt_fault(fields->diagnose,
+             tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, key)), NULL,
              "%s: '%s' is '%s', where a time such as 2026-03-02T07:41:12Z is expected", what, key,
              tt_shown(text, strlen(text)).text);
     return NULL;
 }
 
-static void read_id(struct tt_fields *fields, const cJSON *object, const char *what, char id[TT_RUN_ID_SIZE])
+static void read_id(struct tt_fields *fields, const cJSON *object, const char *what,
+                    char id[TT_RUN_ID_SIZE])
 {
     const char *text = tt_field_text(fields, object, what, "id", TT_REQUIRED);
 
     if (text == NULL) {
         return;
     }
-    if (strlen(text) == TT_RUN_ID_SIZE - 1 && strspn(text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1) {
+    if (strlen(text) == TT_RUN_ID_SIZE - 1 &&
+        strspn(text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1) {
         memcpy(id, text, TT_RUN_ID_SIZE);
         return;
     }
-    tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "id")), NULL,
-             "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what, tt_shown(text, strlen(text)).text);
+    tt_fault(fields->diagnose,
+             tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "id")), NULL,
+             "%s: 'id' is '%s', where 16 digits out of 0-9 and a-f are expected", what,
+             tt_shown(text, strlen(text)).text);
 }
 
 static void read_result(struct tt_fields *fields, const cJSON *element, void *to)
 {
     struct tt_record_result *result = to;
-    static const char *const known[] = {"version", "solved", "plate", "machine", "plan", "pattern", "result"};
+    static const char *const known[] = {"version", "solved",  "plate", "machine",
+                                        "plan",    "pattern", "result"};
 
     tt_field_unknown(fields, element, "result", known, COUNT(known));
     result->version = tt_field_text(fields, element, "result", "version", TT_REQUIRED);
@@ -212,7 +223,8 @@ static void read_result(struct tt_fields *fields, const cJSON *element, void *to
 static void read_export(struct tt_fields *fields, const cJSON *element, void *to)
 {
     struct tt_record_export *export = to;
-    static const char *const known[] = {"time", "file", "old_digest", "new_digest", "old_values", "new_values"};
+    static const char *const known[] = {"time",       "file",       "old_digest",
+                                        "new_digest", "old_values", "new_values"};
 
     tt_field_unknown(fields, element, "export", known, COUNT(known));
     export->time = time_member(fields, element, "export", "time");
@@ -224,17 +236,21 @@ static void read_export(struct tt_fields *fields, const cJSON *element, void *to
 }
 
 /* The elements of the array @key, each @size bytes, read by @read; their number in *n. */
-static void *read_elements(struct tt_fields *fields, const cJSON *array, const char *what, size_t size,
-                           void (*read)(struct tt_fields *fields, const cJSON *element, void *to), size_t *n)
+static void *read_elements(struct tt_fields *fields, const cJSON *array, const char *what,
+                           size_t size,
+                           void (*read)(struct tt_fields *fields, const cJSON *element, void *to),
+                           size_t *n)
 {
     size_t count = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0;
     char *made = tt_arena_get(fields->arena, count, size);
 
     *n = 0;
     fields->out_of_memory = fields->out_of_memory || made == NULL;
-    for (const cJSON *element = count > 0 ? array->child : NULL; element != NULL && made != NULL; element = element->next) {
+    for (const cJSON *element = count > 0 ? array->child : NULL; element != NULL && made != NULL;
+         element = element->next) {
         if (!cJSON_IsObject(element)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL, "%s is not an object {...}", what);
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL,
+                     "%s is not an object {...}", what);
         } else {
             read(fields, element, made + size * (*n)++);
         }
@@ -243,11 +259,13 @@ static void *read_elements(struct tt_fields *fields, const cJSON *array, const c
 }
 
 /* The results must be in the order of their dates, since the last one counts. */
-static void check_order(struct tt_diagnose *diagnose, struct tt_place place, const struct tt_record *record)
+static void check_order(struct tt_diagnose *diagnose, struct tt_place place,
+                        const struct tt_record *record)
 {
     for (size_t i = 1; i < record->n_results; i++) {
         if (strcmp(record->results[i - 1].added, record->results[i].added) > 0) {
-            tt_fault(diagnose, place, NULL, "the results of run %s are not in the order of their dates", record->id);
+            tt_fault(diagnose, place, NULL,
+                     "the results of run %s are not in the order of their dates", record->id);
             return;
         }
     }
@@ -256,23 +274,27 @@ static void check_order(struct tt_diagnose *diagnose, struct tt_place place, con
     }
 }
 
-enum tiptrue_status tt_archive_read_record(struct tt_diagnose *diagnose, const char *text, const char *end,
-                                           struct tt_record *record, struct tiptrue_error *error)
+enum tiptrue_status tt_archive_read_record(struct tt_diagnose *diagnose, const char *text,
+                                           const char *end, struct tt_record *record,
+                                           struct tiptrue_error *error)
 {
     static const char *const known[] = {"schema", "id", "added", "log", "results", "exports"};
     struct tt_fields fields = {.diagnose = diagnose, .arena = &record->arena, .mm_per_unit = 1.0};
     size_t faults = diagnose->faults;
 
-    if (tt_json_read(&fields.json, diagnose, text, end, NULL) && tt_field_schema(&fields, fields.json.root, "tiptrue.history/1")) {
+    if (tt_json_read(&fields.json, diagnose, text, end, NULL) &&
+        tt_field_schema(&fields, fields.json.root, "tiptrue.history/1")) {
         const cJSON *root = fields.json.root;
         tt_field_unknown(&fields, root, "run", known, COUNT(known));
         read_id(&fields, root, "run", record->id);
         record->added = time_member(&fields, root, "run", "added");
         record->log = text_member(&fields, root, "run", "log");
-        record->results = read_elements(&fields, tt_field_array(&fields, root, "run", "results", TT_REQUIRED), "a result",
-                                        sizeof *record->results, read_result, &record->n_results);
-        record->exports = read_elements(&fields, tt_field_array(&fields, root, "run", "exports", TT_OPTIONAL), "an export",
-                                        sizeof *record->exports, read_export, &record->n_exports);
+        record->results =
+            read_elements(&fields, tt_field_array(&fields, root, "run", "results", TT_REQUIRED),
+                          "a result", sizeof *record->results, read_result, &record->n_results);
+        record->exports =
+            read_elements(&fields, tt_field_array(&fields, root, "run", "exports", TT_OPTIONAL),
+                          "an export", sizeof *record->exports, read_export, &record->n_exports);
         if (diagnose->faults == faults && !fields.out_of_memory) {
             check_order(diagnose, tt_json_place(&fields.json, root), record);
         }
@@ -280,21 +302,24 @@ enum tiptrue_status tt_archive_read_record(struct tt_diagnose *diagnose, const c
     return end_of(&fields, faults, error);
 }
 
-enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const char *text, const char *end,
-                                           struct tt_record *record, struct tiptrue_error *error)
+enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const char *text,
+                                           const char *end, struct tt_record *record,
+                                           struct tiptrue_error *error)
 {
     struct tt_fields fields = {.diagnose = diagnose, .arena = &record->arena, .mm_per_unit = 1.0};
     size_t faults = diagnose->faults;
 
     if (tt_json_read(&fields.json, diagnose, text, end, NULL)) {
         const cJSON *run = tt_field_object(&fields, fields.json.root, "result", "run", TT_REQUIRED);
-        const cJSON *program = tt_field_object(&fields, fields.json.root, "result", "program", TT_REQUIRED);
+        const cJSON *program =
+            tt_field_object(&fields, fields.json.root, "result", "program", TT_REQUIRED);
         record->results = TT_ARENA_NEW(&record->arena, 1, struct tt_record_result);
         fields.out_of_memory = fields.out_of_memory || record->results == NULL;
         if (run != NULL && program != NULL && record->results != NULL) {
             read_id(&fields, run, "run", record->id);
             record->n_results = 1;
-            record->results[0].version = tt_field_text(&fields, program, "program", "version", TT_REQUIRED);
+            record->results[0].version =
+                tt_field_text(&fields, program, "program", "version", TT_REQUIRED);
             const struct tt_json_where *where = tt_json_where(&fields.json, fields.json.root);
             record->results[0].json = compact(&fields, where->value, end);
         }
@@ -309,7 +334,8 @@ const char *tt_archive_csv_begin(const char *text, const char *end)
 }
 
 /* One cell as this program writes them: bare, or quoted with quotation marks doubled. */
-static struct tt_text read_cell(struct tt_arena *arena, const char **at, const char *end, bool *last, bool *failed)
+static struct tt_text read_cell(struct tt_arena *arena, const char **at, const char *end,
+                                bool *last, bool *failed)
 {
     struct tt_text cell = {0};
     const char *from = *at;
@@ -347,7 +373,8 @@ static struct tt_text read_cell(struct tt_arena *arena, const char **at, const c
 }
 
 /* The cells of one row; false: too few, too many, or a wrong quotation mark. */
-static bool read_row(struct tt_arena *arena, const char **at, const char *end, struct tt_text cells[TT_RECORD_CSV_COLUMNS])
+static bool read_row(struct tt_arena *arena, const char **at, const char *end,
+                     struct tt_text cells[TT_RECORD_CSV_COLUMNS])
 {
     bool last = false, failed = false;
     size_t n = 0;
@@ -359,12 +386,13 @@ static bool read_row(struct tt_arena *arena, const char **at, const char *end, s
         }
         n++;
     }
-    return !failed && n == TT_RECORD_CSV_COLUMNS && cells[0].text != NULL && strcmp(cells[0].text, "1") == 0;
+    return !failed && n == TT_RECORD_CSV_COLUMNS && cells[0].text != NULL &&
+           strcmp(cells[0].text, "1") == 0;
 }
 
 /* The exports of a run as they stand in their cell. */
-static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_text cell, struct tt_record *record,
-                                        struct tiptrue_error *error)
+static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_text cell,
+                                        struct tt_record *record, struct tiptrue_error *error)
 {
     struct tt_diagnose own;
     struct tt_fields fields = {.diagnose = &own, .arena = &record->arena, .mm_per_unit = 1.0};
@@ -379,8 +407,9 @@ static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_
     }
     tt_diagnose_init(&own, diagnose->sink, diagnose->error, diagnose->file, text.text, text.length);
     if (tt_json_read(&fields.json, &own, text.text, text.text + text.length, NULL)) {
-        record->exports = read_elements(&fields, tt_field_array(&fields, fields.json.root, "run", "exports", TT_REQUIRED),
-                                        "an export", sizeof *record->exports, read_export, &record->n_exports);
+        record->exports = read_elements(
+            &fields, tt_field_array(&fields, fields.json.root, "run", "exports", TT_REQUIRED),
+            "an export", sizeof *record->exports, read_export, &record->n_exports);
     }
     enum tiptrue_status status = end_of(&fields, 0, error);
     tt_buffer_clear(&text);
@@ -390,14 +419,16 @@ static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_
 /* Enter a row as the next result. */
 static bool add_row(const struct tt_text cells[TT_RECORD_CSV_COLUMNS], struct tt_record *record)
 {
-    struct tt_record_result *grown = tt_arena_grow(&record->arena, record->results, record->n_results + 1, sizeof *grown);
+    struct tt_record_result *grown =
+        tt_arena_grow(&record->arena, record->results, record->n_results + 1, sizeof *grown);
 
     if (grown == NULL) {
         return false;
     }
     record->results = grown;
     struct tt_record_result *result = &record->results[record->n_results++];
-    *result = (struct tt_record_result){.version = cells[4].text, .added = cells[5].text, .json = cells[11]};
+    *result = (struct tt_record_result){
+        .version = cells[4].text, .added = cells[5].text, .json = cells[11]};
     for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
         result->documents[i] = cells[7 + i];
     }
@@ -419,12 +450,14 @@ static bool is_time(const char *text)
 /* What a row must have. */
 static bool is_whole(const struct tt_text cells[TT_RECORD_CSV_COLUMNS])
 {
-    return cells[1].length == TT_RUN_ID_SIZE - 1 && strspn(cells[1].text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1 &&
-           is_time(cells[2].text) && cells[4].text != NULL && is_time(cells[5].text) && cells[11].text != NULL;
+    return cells[1].length == TT_RUN_ID_SIZE - 1 &&
+           strspn(cells[1].text, "0123456789abcdef") == TT_RUN_ID_SIZE - 1 &&
+           is_time(cells[2].text) && cells[4].text != NULL && is_time(cells[5].text) &&
+           cells[11].text != NULL;
 }
 
-enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char **at, bool *more, struct tt_record *record,
-                                        struct tiptrue_error *error)
+enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char **at, bool *more,
+                                        struct tt_record *record, struct tiptrue_error *error)
 {
     struct tt_text cells[TT_RECORD_CSV_COLUMNS], exports = {0};
     const char *start = *at;
@@ -434,7 +467,8 @@ enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose, const char
     while (*at < diagnose->end) {
         const char *row = *at;
         if (!read_row(&record->arena, at, diagnose->end, cells) || !is_whole(cells)) {
-            tt_fault(diagnose, tt_place_at(diagnose, row), "export it again, or mend it by hand in a text editor",
+            tt_fault(diagnose, tt_place_at(diagnose, row),
+                     "export it again, or mend it by hand in a text editor",
                      "this row is not as history export writes it");
             break;
         }

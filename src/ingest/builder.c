@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Observations stand in one array that doubles; lengths stay in the file's unit until the last row, since JSON may name it last. */
+/* Observations stand in one array that doubles; lengths stay in the file's unit until the last row,
+ * since JSON may name it last. */
 #include "config.h"
 
 #include "ingest/builder.h"
@@ -11,10 +12,12 @@
 
 #include "ingest/repeats.h"
 
-void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose, const struct tiptrue_plate *plate,
-                     const struct tiptrue_machine *machine, struct tiptrue_run *run, size_t expected_rows)
+void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
+                     const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                     struct tiptrue_run *run, size_t expected_rows)
 {
-    *builder = (struct tt_builder){.diagnose = diagnose, .plate = plate, .machine = machine, .run = run};
+    *builder =
+        (struct tt_builder){.diagnose = diagnose, .plate = plate, .machine = machine, .run = run};
     builder->marks.arena = builder->edges.arena = builder->pads.arena = &builder->scratch;
     builder->tips.arena = builder->setups.arena = &builder->scratch;
     builder->capacity = expected_rows > 0 ? expected_rows : 1;
@@ -22,7 +25,8 @@ void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose, c
     builder->sighting_decimals = builder->touch_decimals = INT_MIN;
     run->checked_against_plate = plate != NULL;
     run->checked_against_machine = machine != NULL;
-    run->observations = tt_arena_grow(&run->arena, NULL, builder->capacity, sizeof(*run->observations));
+    run->observations =
+        tt_arena_grow(&run->arena, NULL, builder->capacity, sizeof(*run->observations));
     bool good = run->observations != NULL;
     for (size_t i = 0; plate != NULL && i < plate->n_marks; i++) {
         good = good && tt_names_add(&builder->marks, plate->marks[i].name);
@@ -49,11 +53,13 @@ static struct tt_place place_of(struct tt_builder *builder, struct tt_origin ori
     if (origin.move != NULL) {
         return (struct tt_place){builder->plan_file, origin.move->line, origin.move->column};
     }
-    return origin.at != NULL ? tt_place_at(builder->diagnose, origin.at) : tt_place_file(builder->diagnose);
+    return origin.at != NULL ? tt_place_at(builder->diagnose, origin.at)
+                             : tt_place_file(builder->diagnose);
 }
 
 /* Enter a new name; its index, or TT_NONE when out of memory. */
-static size_t enter(struct tt_builder *builder, struct tt_names *names, const char *name, size_t length)
+static size_t enter(struct tt_builder *builder, struct tt_names *names, const char *name,
+                    size_t length)
 {
     const char *copy = tt_arena_copy_text(&builder->scratch, name, length);
     if (copy == NULL || !tt_names_add(names, copy)) {
@@ -63,17 +69,19 @@ static size_t enter(struct tt_builder *builder, struct tt_names *names, const ch
     return names->count - 1;
 }
 
-static void tell_unknown(struct tt_builder *builder, const struct tt_names *known, const char *one, const char *many,
-                         const char *name, size_t length, struct tt_origin origin)
+static void tell_unknown(struct tt_builder *builder, const struct tt_names *known, const char *one,
+                         const char *many, const char *name, size_t length, struct tt_origin origin)
 {
     char hint[TT_HINT_SIZE];
     tt_names_hint(known->texts, known->count, many, name, length, hint);
-    tt_fault(builder->diagnose, place_of(builder, origin), hint, "unknown %s '%s'", one, tt_shown(name, length).text);
+    tt_fault(builder->diagnose, place_of(builder, origin), hint, "unknown %s '%s'", one,
+             tt_shown(name, length).text);
 }
 
 /* What the plate does not know is a fault; without a plate every name is taken. */
-static size_t find_feature(struct tt_builder *builder, struct tt_names *names, const struct tt_names *others, const char *one,
-                           const char *many, const char *name, size_t length, struct tt_origin origin)
+static size_t find_feature(struct tt_builder *builder, struct tt_names *names,
+                           const struct tt_names *others, const char *one, const char *many,
+                           const char *name, size_t length, struct tt_origin origin)
 {
     size_t index = tt_names_find(names, name, length);
     if (index != TT_NONE) {
@@ -82,27 +90,32 @@ static size_t find_feature(struct tt_builder *builder, struct tt_names *names, c
     if (builder->plate == NULL) {
         return enter(builder, names, name, length);
     }
-    bool is_other = others != NULL && others->count > 0 && tt_names_find((struct tt_names *)others, name, length) != TT_NONE;
+    bool is_other = others != NULL && others->count > 0 &&
+                    tt_names_find((struct tt_names *)others, name, length) != TT_NONE;
     if (is_other) {
         bool wants_edge = names == &builder->edges;
         tt_fault(builder->diagnose, place_of(builder, origin),
-                 wants_edge ? "marks are sighted, edges are touched" : "edges are touched, marks are sighted",
-                 "'%s' is %s, and %s is expected", tt_shown(name, length).text, wants_edge ? "a mark" : "an edge",
-                 wants_edge ? "an edge" : "a mark");
+                 wants_edge ? "marks are sighted, edges are touched"
+                            : "edges are touched, marks are sighted",
+                 "'%s' is %s, and %s is expected", tt_shown(name, length).text,
+                 wants_edge ? "a mark" : "an edge", wants_edge ? "an edge" : "a mark");
         return TT_NONE;
     }
     tell_unknown(builder, names, one, many, name, length, origin);
     return TT_NONE;
 }
 
-size_t tt_builder_target(struct tt_builder *builder, enum tt_kind kind, const char *name, size_t length, struct tt_origin origin)
+size_t tt_builder_target(struct tt_builder *builder, enum tt_kind kind, const char *name,
+                         size_t length, struct tt_origin origin)
 {
     switch (kind) {
     case TT_SIGHT:
-        return find_feature(builder, &builder->marks, &builder->edges, "mark", "marks", name, length, origin);
+        return find_feature(builder, &builder->marks, &builder->edges, "mark", "marks", name,
+                            length, origin);
     case TT_TOUCH:
     case TT_WARMUP:
-        return find_feature(builder, &builder->edges, &builder->marks, "edge", "edges", name, length, origin);
+        return find_feature(builder, &builder->edges, &builder->marks, "edge", "edges", name,
+                            length, origin);
     case TT_HEIGHT:
         break;
     }
@@ -112,7 +125,8 @@ size_t tt_builder_target(struct tt_builder *builder, enum tt_kind kind, const ch
     return find_feature(builder, &builder->pads, NULL, "pad", "pads", name, length, origin);
 }
 
-size_t tt_builder_tip(struct tt_builder *builder, const char *name, size_t length, struct tt_origin origin)
+size_t tt_builder_tip(struct tt_builder *builder, const char *name, size_t length,
+                      struct tt_origin origin)
 {
     size_t index = tt_names_find(&builder->tips, name, length);
     if (index != TT_NONE) {
@@ -123,13 +137,15 @@ size_t tt_builder_tip(struct tt_builder *builder, const char *name, size_t lengt
         return TT_NONE;
     }
     if (builder->tips.count == TT_MOST_TIPS) {
-        tt_fault(builder->diagnose, place_of(builder, origin), "is another thing in its place?", "more than %d tips", TT_MOST_TIPS);
+        tt_fault(builder->diagnose, place_of(builder, origin), "is another thing in its place?",
+                 "more than %d tips", TT_MOST_TIPS);
         return TT_NONE;
     }
     return enter(builder, &builder->tips, name, length);
 }
 
-size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t length, struct tt_origin origin)
+size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t length,
+                        struct tt_origin origin)
 {
     size_t index = tt_names_find(&builder->setups, name, length);
     if (index != TT_NONE) {
@@ -137,7 +153,8 @@ size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t len
     }
     if (builder->setups.count == TT_MOST_SETUPS) {
         tt_fault(builder->diagnose, place_of(builder, origin),
-                 "a setup is one placement of the plate; is another thing in its place?", "more than %d setups", TT_MOST_SETUPS);
+                 "a setup is one placement of the plate; is another thing in its place?",
+                 "more than %d setups", TT_MOST_SETUPS);
         return TT_NONE;
     }
     return enter(builder, &builder->setups, name, length);
@@ -170,14 +187,16 @@ static bool is_out_of_use(const struct tiptrue_plate *plate, const struct tt_obs
     return o->target < plate->n_pads && plate->pads[o->target].unused;
 }
 
-void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation, int decimals)
+void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation,
+                    int decimals)
 {
     struct tiptrue_run *run = builder->run;
     if (builder->out_of_memory) {
         return;
     }
     if (run->n_observations == builder->capacity) {
-        struct tt_observation *grown = tt_arena_grow(&run->arena, run->observations, 2 * builder->capacity, sizeof(*grown));
+        struct tt_observation *grown =
+            tt_arena_grow(&run->arena, run->observations, 2 * builder->capacity, sizeof(*grown));
         if (grown == NULL) {
             builder->out_of_memory = true;
             return;
@@ -214,12 +233,13 @@ static void convert_units(struct tt_builder *builder)
     }
 }
 
-/* Whether @first is the fast touch of a pair that @second ends. A slow one without contact ends it as well: what its fast one
- * found is no measurement. */
+/* Whether @first is the fast touch of a pair that @second ends. A slow one without contact ends it
+ * as well: what its fast one found is no measurement. */
 static bool is_pair(const struct tt_observation *first, const struct tt_observation *second)
 {
-    return first->kind == TT_TOUCH && second->kind == TT_TOUCH && first->use == TT_USE && first->target == second->target &&
-           first->tip == second->tip && first->setup == second->setup && first->rotation_rad == second->rotation_rad &&
+    return first->kind == TT_TOUCH && second->kind == TT_TOUCH && first->use == TT_USE &&
+           first->target == second->target && first->tip == second->tip &&
+           first->setup == second->setup && first->rotation_rad == second->rotation_rad &&
            second->feed_mm_s > 0.0 && second->feed_mm_s < first->feed_mm_s;
 }
 
@@ -237,13 +257,15 @@ static void infer_find(struct tt_builder *builder)
         run->find_inferred = true;
         tt_note(builder->diagnose, (struct tt_place){builder->diagnose->file, line, 0},
                 "a column 'stage' with 'find' and 'measure' says it for sure",
-                "%zu %s directly followed by a slower one of the same edge, tip and rotation: taken as 'find', and not used", pairs,
-                pairs == 1 ? "touch is" : "touches are each");
+                "%zu %s directly followed by a slower one of the same edge, tip and rotation: "
+                "taken as 'find', and not used",
+                pairs, pairs == 1 ? "touch is" : "touches are each");
     }
 }
 
-/* Whether two coordinates are a whole number of steps apart. Each is rounded to its last printed digit, which leaves half a
- * digit of doubt each; beyond that only the conversion of units rounds. */
+/* Whether two coordinates are a whole number of steps apart. Each is rounded to its last printed
+ * digit, which leaves half a digit of doubt each; beyond that only the conversion of units rounds.
+ */
 static bool are_steps_apart(double from_mm, double to_mm, double step_mm, double quantum_mm)
 {
     double apart_mm = to_mm - from_mm;
@@ -252,7 +274,8 @@ static bool are_steps_apart(double from_mm, double to_mm, double step_mm, double
     return rest_mm <= quantum_mm + rounding_mm;
 }
 
-bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step_mm, double quantum_mm)
+bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step_mm,
+                   double quantum_mm)
 {
     const struct tt_observation *first = NULL;
     bool on_grid = true;
@@ -268,14 +291,16 @@ bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step
     return on_grid;
 }
 
-static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals, struct tt_digits *digits)
+static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals,
+                        struct tt_digits *digits)
 {
     double step_mm = builder->machine != NULL ? builder->machine->resolution_mm : 0.0;
     if (decimals == INT_MIN) {
         return;
     }
     digits->quantum_mm = builder->mm_per_unit * pow(10.0, -decimals);
-    digits->on_grid = step_mm > 0.0 && tt_is_on_grid(builder->run, kind, step_mm, digits->quantum_mm);
+    digits->on_grid =
+        step_mm > 0.0 && tt_is_on_grid(builder->run, kind, step_mm, digits->quantum_mm);
 }
 
 /* The names of a table, copied: the run borrows nothing. */

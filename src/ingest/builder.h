@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run under construction: names become indexes, rows become observations, and what only all rows together show (fast and slow
- * touches, printed digits) is found at the end. Knows no file format.
+/* A run under construction: names become indexes, rows become observations, and what only all rows
+ * together show (fast and slow touches, printed digits) is found at the end. Knows no file format.
  */
 #ifndef TT_INGEST_BUILDER_H
 #define TT_INGEST_BUILDER_H
@@ -12,12 +12,14 @@
 #include "model/plate.h"
 #include "model/run.h"
 
-/* Placements of the plate in one run; each costs three unknowns. A run that names more has another thing in that column. */
+/* Placements of the plate in one run; each costs three unknowns. A run that names more has another
+ * thing in that column. */
 #define TT_MOST_SETUPS 1000
 /* Tips of one run, where the machine file names none. */
 #define TT_MOST_TIPS 1000
 
-/* Where a name came from: a pointer into the file, or a move of the plan; neither: the file as a whole. */
+/* Where a name came from: a pointer into the file, or a move of the plan; neither: the file as a
+ * whole. */
 struct tt_origin {
     const char *at;
     const struct tt_move *move;
@@ -37,29 +39,38 @@ struct tt_builder {
     bool states_stage;  /* the file says which touches are find */
     bool has_first_time;
     double first_time_s;
-    int sighting_decimals, touch_decimals; /* most digits printed behind the point; INT_MIN = none yet */
+    int sighting_decimals,
+        touch_decimals; /* most digits printed behind the point; INT_MIN = none yet */
     bool out_of_memory;
 };
 
 /* @run is empty, and stays the caller's. @expected_rows: a guess. */
-void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose, const struct tiptrue_plate *plate,
-                     const struct tiptrue_machine *machine, struct tiptrue_run *run, size_t expected_rows);
+void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
+                     const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
+                     struct tiptrue_run *run, size_t expected_rows);
 void tt_builder_clear(struct tt_builder *builder);
 
 /* Index of the target of a row of @kind, the tip, the setup; TT_NONE if unknown (told). */
-size_t tt_builder_target(struct tt_builder *builder, enum tt_kind kind, const char *name, size_t length, struct tt_origin origin);
-size_t tt_builder_tip(struct tt_builder *builder, const char *name, size_t length, struct tt_origin origin);
-size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t length, struct tt_origin origin);
+size_t tt_builder_target(struct tt_builder *builder, enum tt_kind kind, const char *name,
+                         size_t length, struct tt_origin origin);
+size_t tt_builder_tip(struct tt_builder *builder, const char *name, size_t length,
+                      struct tt_origin origin);
+size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t length,
+                        struct tt_origin origin);
 
 /* Seconds since the first time of the run. */
 double tt_builder_time(struct tt_builder *builder, double seconds);
 
-/* Append. h, z and feed in the file's units; @decimals: digits behind the point as printed, of the coordinate that has more. */
-void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation, int decimals);
+/* Append. h, z and feed in the file's units; @decimals: digits behind the point as printed, of the
+ * coordinate that has more. */
+void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation,
+                    int decimals);
 
-/* Whether the rows of @kind that made contact all are a whole number of steps from the first of them, each within half of
+/* Whether the rows of @kind that made contact all are a whole number of steps from the first of
+ * them, each within half of
  * @quantum_mm, the unit of the last printed digit. */
-bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step_mm, double quantum_mm);
+bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step_mm,
+                   double quantum_mm);
 
 /* After the last row and before the clear: the whole run. */
 void tt_builder_finish(struct tt_builder *builder);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Plain read(2) rather than a mapping: a mapped log that another process cuts would end the program with a signal, and a pipe
- * cannot be mapped. The block is as large as the file says it is, and doubles where it says nothing.
+/* Plain read(2) rather than a mapping: a mapped log that another process cuts would end the program
+ * with a signal, and a pipe cannot be mapped. The block is as large as the file says it is, and
+ * doubles where it says nothing.
  */
 #include "config.h"
 
@@ -33,14 +34,16 @@ static bool reserve(struct tt_bytes *bytes, size_t *capacity, size_t wanted)
 }
 
 /* From @file to its end. */
-static enum tiptrue_status read_all(int file, const char *name, size_t size, struct tt_bytes *bytes, struct tiptrue_error *error)
+static enum tiptrue_status read_all(int file, const char *name, size_t size, struct tt_bytes *bytes,
+                                    struct tiptrue_error *error)
 {
     size_t capacity = 0;
     if (!reserve(bytes, &capacity, size + 2)) {
         return tt_fail_memory(error);
     }
     for (;;) {
-        if (capacity - bytes->length < 2 && (capacity > SIZE_MAX / 2 || !reserve(bytes, &capacity, 2 * capacity))) {
+        if (capacity - bytes->length < 2 &&
+            (capacity > SIZE_MAX / 2 || !reserve(bytes, &capacity, 2 * capacity))) {
             return tt_fail_memory(error);
         }
         size_t room = capacity - bytes->length - 1;
@@ -52,19 +55,23 @@ static enum tiptrue_status read_all(int file, const char *name, size_t size, str
         if (got > 0) {
             bytes->length += (size_t)got;
         } else if (errno != EINTR) {
-            return tt_fail(error, TIPTRUE_E_IO, name, 0, 0, NULL, "cannot be read to its end: %s", strerror(errno));
+            return tt_fail(error, TIPTRUE_E_IO, name, 0, 0, NULL, "cannot be read to its end: %s",
+                           strerror(errno));
         }
     }
 }
 
-static enum tiptrue_status read_open_file(int file, const char *name, struct tt_bytes *bytes, struct tiptrue_error *error)
+static enum tiptrue_status read_open_file(int file, const char *name, struct tt_bytes *bytes,
+                                          struct tiptrue_error *error)
 {
     struct stat about;
     if (fstat(file, &about) != 0) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, name, 0, 0, NULL, "cannot be read: %s", strerror(errno));
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, name, 0, 0, NULL, "cannot be read: %s",
+                       strerror(errno));
     }
     if (S_ISDIR(about.st_mode)) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, name, 0, 0, "name a file in it", "is a directory, not a file");
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, name, 0, 0, "name a file in it",
+                       "is a directory, not a file");
     }
     size_t size = FIRST_BLOCK;
     if (S_ISREG(about.st_mode) && about.st_size > 0) {
@@ -83,14 +90,16 @@ static enum tiptrue_status read_open_file(int file, const char *name, struct tt_
     return status;
 }
 
-enum tiptrue_status tt_bytes_read(const char *path, struct tt_bytes *bytes, struct tiptrue_error *error)
+enum tiptrue_status tt_bytes_read(const char *path, struct tt_bytes *bytes,
+                                  struct tiptrue_error *error)
 {
     if (strcmp(path, "-") == 0) {
         return read_open_file(STDIN_FILENO, tt_bytes_name(path), bytes, error);
     }
     int file = open(path, O_RDONLY | O_NOCTTY | O_CLOEXEC);
     if (file < 0) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, path, 0, 0, errno == ENOENT ? "is the name right, and the folder?" : NULL,
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, path, 0, 0,
+                       errno == ENOENT ? "is the name right, and the folder?" : NULL,
                        "cannot be opened: %s", strerror(errno));
     }
     enum tiptrue_status status = read_open_file(file, path, bytes, error);
@@ -98,7 +107,8 @@ enum tiptrue_status tt_bytes_read(const char *path, struct tt_bytes *bytes, stru
     return status;
 }
 
-enum tiptrue_status tt_bytes_copy(const char *text, size_t length, struct tt_bytes *bytes, struct tiptrue_error *error)
+enum tiptrue_status tt_bytes_copy(const char *text, size_t length, struct tt_bytes *bytes,
+                                  struct tiptrue_error *error)
 {
     char *copy = length < SIZE_MAX ? malloc(length + 1) : NULL;
     if (copy == NULL) {

@@ -12,12 +12,14 @@
 /* What standard input is called in messages. */
 #define TT_STANDARD_INPUT "standard input"
 
-
 /* All of the file @path ("-" = standard input), not interpreted. A pipe may be named.
- * TIPTRUE_E_NO_INPUT: not there, not readable, a directory; TIPTRUE_E_IO: reading failed half-way. */
-TT_MUST_USE enum tiptrue_status tt_bytes_read(const char *path, struct tt_bytes *bytes, struct tiptrue_error *error);
+ * TIPTRUE_E_NO_INPUT: not there, not readable, a directory; TIPTRUE_E_IO: reading failed half-way.
+ */
+TT_MUST_USE enum tiptrue_status tt_bytes_read(const char *path, struct tt_bytes *bytes,
+                                              struct tiptrue_error *error);
 /* A copy of @length bytes at @text. */
-TT_MUST_USE enum tiptrue_status tt_bytes_copy(const char *text, size_t length, struct tt_bytes *bytes, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_bytes_copy(const char *text, size_t length,
+                                              struct tt_bytes *bytes, struct tiptrue_error *error);
 /* What messages call the file @path. */
 const char *tt_bytes_name(const char *path);
 /* Bytes of a UTF-8 byte order mark at the beginning: 3 or 0. */

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A controller's log joined to its plan: by the reports' ids if the pattern has them, else in order. A pairing that could be
- * shifted is refused, never guessed.
+/* A controller's log joined to its plan: by the reports' ids if the pattern has them, else in
+ * order. A pairing that could be shifted is refused, never guessed.
  */
 #include "config.h"
 
@@ -68,11 +68,15 @@ static void add(struct joiner *joiner, const struct tt_move *move, const struct 
     size_t faults = builder->diagnose->faults;
     const struct tt_origin origin = {NULL, move};
     const char *setup = move->setup != NULL ? move->setup : "1";
-    struct tt_observation row = {.kind = move->kind, .line = report->line, .tip = TT_NONE, .rotation_rad = move->rotation_rad};
+    struct tt_observation row = {.kind = move->kind,
+                                 .line = report->line,
+                                 .tip = TT_NONE,
+                                 .rotation_rad = move->rotation_rad};
     row.h = (struct tt_machine_xy){report->x, report->y};
     row.has_z = report->has_z;
     row.z_mm = report->z;
-    row.feed_mm_s = move->feed_mm_s / builder->mm_per_unit; /* the builder converts all lengths at the end */
+    row.feed_mm_s =
+        move->feed_mm_s / builder->mm_per_unit; /* the builder converts all lengths at the end */
     row.approach_x = move->approach_x;
     row.approach_y = move->approach_y;
     row.target = tt_builder_target(builder, move->kind, move->target, strlen(move->target), origin);
@@ -83,11 +87,12 @@ static void add(struct joiner *joiner, const struct tt_move *move, const struct 
     row.use = move->kind == TT_SIGHT || move->kind == TT_TOUCH ? TT_USE : TT_USE_OTHER;
     row.use = move->is_find && move->kind == TT_TOUCH ? TT_USE_FIND : row.use;
     /* A sighting makes no contact that could fail: two equal ones agree. */
-    bool contact = report->contact && !(report->repeats && move->kind != TT_SIGHT && !tt_pattern_has(joiner->pattern, TT_GROUP_OK));
+    bool contact = report->contact && !(report->repeats && move->kind != TT_SIGHT &&
+                                        !tt_pattern_has(joiner->pattern, TT_GROUP_OK));
     row.use = !contact && move->kind != TT_WARMUP ? TT_USE_NO_CONTACT : row.use;
     if (move->kind == TT_HEIGHT && !report->has_z) {
-        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, report->at), "name a group 'z' in the pattern",
-                 "the report of a height has no z");
+        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, report->at),
+                 "name a group 'z' in the pattern", "the report of a height has no z");
     }
     if (builder->diagnose->faults == faults) {
         tt_builder_add(builder, &row, report->decimals);
@@ -102,12 +107,13 @@ static struct shown_move shown_move(const struct joiner *joiner, size_t index)
 {
     struct shown_move shown;
     const struct tt_move *move = &joiner->plan->moves[index];
-    snprintf(shown.text, sizeof(shown.text), "move %zu (%s '%s')", index + 1, tt_kind_words[move->kind],
-             tt_shown(move->target, strlen(move->target)).text);
+    snprintf(shown.text, sizeof(shown.text), "move %zu (%s '%s')", index + 1,
+             tt_kind_words[move->kind], tt_shown(move->target, strlen(move->target)).text);
     return shown;
 }
 
-/* Moves that no report names. At the log's end they are a log cut short; within, moves that the controller did not report. */
+/* Moves that no report names. At the log's end they are a log cut short; within, moves that the
+ * controller did not report. */
 static void tell_unpaired(struct joiner *joiner)
 {
     struct tt_diagnose *diagnose = joiner->builder->diagnose;
@@ -121,13 +127,16 @@ static void tell_unpaired(struct joiner *joiner)
         }
     }
     if (last < n) {
-        tt_fault(diagnose, tt_place_file(diagnose), "if these moves were not made or not reported, take them out of the plan",
-                 "the log looks cut short: the last %zu of %zu moves have no report, from %s on", n - last, n,
-                 shown_move(joiner, last).text);
+        tt_fault(diagnose, tt_place_file(diagnose),
+                 "if these moves were not made or not reported, take them out of the plan",
+                 "the log looks cut short: the last %zu of %zu moves have no report, from %s on",
+                 n - last, n, shown_move(joiner, last).text);
     }
     if (missing > 0) {
-        tt_warn(diagnose, tt_place_file(diagnose), "controllers that do not report failed moves leave such gaps",
-                "%zu of %zu moves have no report, the first is %s", missing, n, shown_move(joiner, first).text);
+        tt_warn(diagnose, tt_place_file(diagnose),
+                "controllers that do not report failed moves leave such gaps",
+                "%zu of %zu moves have no report, the first is %s", missing, n,
+                shown_move(joiner, first).text);
     }
 }
 
@@ -146,8 +155,8 @@ static void pair_by_id(struct joiner *joiner)
                      "the plan has no move with id '%s'", tt_shown(shown, strlen(shown)).text);
         } else if (joiner->paired[move] != NULL) {
             tt_fault(diagnose, tt_place_at(diagnose, report->at), "are there two logs in one file?",
-                     "a second report with id '%s', the first is in line %zu", tt_shown(shown, strlen(shown)).text,
-                     joiner->paired[move]->line);
+                     "a second report with id '%s', the first is in line %zu",
+                     tt_shown(shown, strlen(shown)).text, joiner->paired[move]->line);
         } else {
             joiner->paired[move] = report;
             add(joiner, &joiner->plan->moves[move], report);
@@ -176,9 +185,10 @@ static void join(struct joiner *joiner)
 {
     struct tt_diagnose *diagnose = joiner->builder->diagnose;
     if (!tt_pattern_has(joiner->pattern, TT_GROUP_OK)) {
-        tt_warn(
-            diagnose, tt_place_file(diagnose), "name a group 'ok' in the pattern if the log says which moves failed",
-            "the pattern has no group 'ok': a failed move cannot be told from a contact, but for a report equal to the one before");
+        tt_warn(diagnose, tt_place_file(diagnose),
+                "name a group 'ok' in the pattern if the log says which moves failed",
+                "the pattern has no group 'ok': a failed move cannot be told from a contact, but "
+                "for a report equal to the one before");
     }
     if (joiner->reports.count == 0) {
         tt_fault(diagnose, tt_place_file(diagnose), "try the pattern on one line of the log",
@@ -190,7 +200,8 @@ static void join(struct joiner *joiner)
     }
 }
 
-enum tiptrue_status tt_run_read_controller(struct tt_builder *builder, const struct tiptrue_plan *plan, const char *pattern,
+enum tiptrue_status tt_run_read_controller(struct tt_builder *builder,
+                                           const struct tiptrue_plan *plan, const char *pattern,
                                            struct tiptrue_error *error)
 {
     struct joiner joiner = {.builder = builder, .plan = plan};
@@ -201,7 +212,8 @@ enum tiptrue_status tt_run_read_controller(struct tt_builder *builder, const str
     }
     enum tiptrue_status status = tt_pattern_new(pattern, builder->diagnose, &joiner.pattern, error);
     if (status == TIPTRUE_OK) {
-        status = tt_reports_read(joiner.pattern, builder->diagnose, tt_any_position_mm.highest / builder->mm_per_unit,
+        status = tt_reports_read(joiner.pattern, builder->diagnose,
+                                 tt_any_position_mm.highest / builder->mm_per_unit,
                                  &builder->scratch, &joiner.reports, error);
     }
     if (status == TIPTRUE_OK && builder->diagnose->faults == 0) {

@@ -14,10 +14,12 @@
 /* Bytes of a name that a message shows. */
 #define SHOWN_BYTES 40
 
-void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink, struct tiptrue_error *error, const char *file,
-                      const char *text, size_t length)
+void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
+                      struct tiptrue_error *error, const char *file, const char *text,
+                      size_t length)
 {
-    *diagnose = (struct tt_diagnose){.sink = sink, .error = error, .file = file, .text = text, .end = text + length};
+    *diagnose = (struct tt_diagnose){
+        .sink = sink, .error = error, .file = file, .text = text, .end = text + length};
     diagnose->seen = text;
     diagnose->line = diagnose->column = 1;
 }
@@ -56,27 +58,29 @@ struct tt_place tt_place_file(const struct tt_diagnose *diagnose)
     return (struct tt_place){diagnose->file, 0, 0};
 }
 
-static void tell(const struct tt_diagnose *diagnose, enum tiptrue_severity severity, struct tt_place place, const char *text,
-                 const char *hint)
+static void tell(const struct tt_diagnose *diagnose, enum tiptrue_severity severity,
+                 struct tt_place place, const char *text, const char *hint)
 {
     if (diagnose->sink == NULL || diagnose->sink->told == NULL) {
         return;
     }
-    struct tiptrue_diagnostic diagnostic = {severity, place.file, place.line, place.column, text, hint};
+    struct tiptrue_diagnostic diagnostic = {severity,     place.file, place.line,
+                                            place.column, text,       hint};
     diagnose->sink->told(diagnose->sink->context, &diagnostic);
 }
 
 /* Room for a message: as much as tiptrue_error.text holds. */
 #define TEXT_SIZE sizeof(((struct tiptrue_error *)0)->text)
 
-void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
+void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+              const char *format, ...)
 {
     char text[TEXT_SIZE];
     diagnose->faults++;
     if (diagnose->faults > TT_MOST_FAULTS) {
         if (diagnose->faults == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose), "there are more faults, which are not shown",
-                 "mend these first");
+            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose),
+                 "there are more faults, which are not shown", "mend these first");
         }
         return;
     }
@@ -86,17 +90,20 @@ void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *h
     va_end(arguments);
     tell(diagnose, TIPTRUE_ERROR, place, text, hint);
     if (diagnose->faults == 1) {
-        (void)tt_fail(diagnose->error, TIPTRUE_E_DATA, place.file, place.line, place.column, hint, "%s", text);
+        (void)tt_fail(diagnose->error, TIPTRUE_E_DATA, place.file, place.line, place.column, hint,
+                      "%s", text);
     }
 }
 
-void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
+void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+             const char *format, ...)
 {
     char text[TEXT_SIZE];
     diagnose->warnings++;
     if (diagnose->warnings > TT_MOST_FAULTS) {
         if (diagnose->warnings == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose), "there are more warnings, which are not shown", NULL);
+            tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose),
+                 "there are more warnings, which are not shown", NULL);
         }
         return;
     }
@@ -107,7 +114,8 @@ void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
     tell(diagnose, TIPTRUE_WARNING, place, text, hint);
 }
 
-void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...)
+void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+             const char *format, ...)
 {
     char text[TEXT_SIZE];
     va_list arguments;
@@ -139,8 +147,10 @@ struct tt_shown tt_shown(const char *text, size_t length)
             shown.text[n++] = text[i];
         }
     }
-    /* the rest of a character that was begun; a text that is no UTF-8 may have more such bytes in a row than any character */
-    for (int rest = 3; rest > 0 && i < length && n > 0 && ((unsigned char)text[i] & 0xC0u) == 0x80u; rest--) {
+    /* the rest of a character that was begun; a text that is no UTF-8 may have more such bytes in a
+     * row than any character */
+    for (int rest = 3; rest > 0 && i < length && n > 0 && ((unsigned char)text[i] & 0xC0u) == 0x80u;
+         rest--) {
         shown.text[n++] = text[i++];
     }
     snprintf(shown.text + n, sizeof(shown.text) - n, "%s", i < length ? "..." : "");

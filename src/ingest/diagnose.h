@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What is wrong or odd in a file, told to the caller's sink with its place, and counted: up to TT_MOST_FAULTS faults and as many
- * warnings. */
+/* What is wrong or odd in a file, told to the caller's sink with its place, and counted: up to
+ * TT_MOST_FAULTS faults and as many warnings. */
 #ifndef TT_INGEST_DIAGNOSE_H
 #define TT_INGEST_DIAGNOSE_H
 
@@ -28,26 +28,31 @@ struct tt_diagnose {
     size_t faults, warnings;
 };
 
-void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink, struct tiptrue_error *error, const char *file,
-                      const char *text, size_t length);
+void tt_diagnose_init(struct tt_diagnose *diagnose, const struct tiptrue_sink *sink,
+                      struct tiptrue_error *error, const char *file, const char *text,
+                      size_t length);
 
 /* The place of @at, which points into the text or to its end. */
 struct tt_place tt_place_at(struct tt_diagnose *diagnose, const char *at);
 /* The file as a whole. */
 struct tt_place tt_place_file(const struct tt_diagnose *diagnose);
 
-/* @hint may be NULL. One fault more than TT_MOST_FAULTS becomes a closing line that says so, and later ones are dropped. */
-void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...) TT_PRINTF(4, 5);
-void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...) TT_PRINTF(4, 5);
-void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint, const char *format, ...) TT_PRINTF(4, 5);
+/* @hint may be NULL. One fault more than TT_MOST_FAULTS becomes a closing line that says so, and
+ * later ones are dropped. */
+void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+              const char *format, ...) TT_PRINTF(4, 5);
+void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+             const char *format, ...) TT_PRINTF(4, 5);
+void tt_note(struct tt_diagnose *diagnose, struct tt_place place, const char *hint,
+             const char *format, ...) TT_PRINTF(4, 5);
 
 /* No further fault will be told: reading on is of no use. */
 bool tt_diagnose_is_full(const struct tt_diagnose *diagnose);
 /* No further warning will be told: working one out is of no use. */
 bool tt_diagnose_is_full_of_warnings(const struct tt_diagnose *diagnose);
 
-/* The text as it can be shown in a message: control characters as \xNN, cut after about 40 bytes with "...".
- * For use within one expression: tt_shown(text, length).text. */
+/* The text as it can be shown in a message: control characters as \xNN, cut after about 40 bytes
+ * with "...". For use within one expression: tt_shown(text, length).text. */
 struct tt_shown {
     char text[64];
 };

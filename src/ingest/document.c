@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Bytes, text, JSON, schema, units, then the object: the first of these that is wrong ends the reading, as what follows would tell
- * nonsense. */
+/* Bytes, text, JSON, schema, units, then the object: the first of these that is wrong ends the
+ * reading, as what follows would tell nonsense. */
 #include "config.h"
 
 #include "ingest/document.h"
@@ -10,7 +10,8 @@
 
 #include "ingest/bytes.h"
 
-/* Read the object from the tree, if the schema is right: with a wrong one every member would be reported. */
+/* Read the object from the tree, if the schema is right: with a wrong one every member would be
+ * reported. */
 static void read_tree(const struct tt_document *document, struct tt_fields *fields)
 {
     if (tt_field_schema(fields, fields->json.root, document->schema)) {
@@ -19,8 +20,9 @@ static void read_tree(const struct tt_document *document, struct tt_fields *fiel
     }
 }
 
-static enum tiptrue_status read_text(const struct tt_document *document, const char *name, const struct tt_bytes *bytes,
-                                     const struct tiptrue_sink *sink, struct tiptrue_error *error)
+static enum tiptrue_status read_text(const struct tt_document *document, const char *name,
+                                     const struct tt_bytes *bytes, const struct tiptrue_sink *sink,
+                                     struct tiptrue_error *error)
 {
     struct tt_diagnose diagnose;
     struct tt_fields fields = {.diagnose = &diagnose, .arena = document->arena};
@@ -29,7 +31,8 @@ static enum tiptrue_status read_text(const struct tt_document *document, const c
     if (*document->file == NULL) {
         return tt_fail_memory(error);
     }
-    tt_diagnose_init(&diagnose, sink, error, *document->file, bytes->text + mark, bytes->length - mark);
+    tt_diagnose_init(&diagnose, sink, error, *document->file, bytes->text + mark,
+                     bytes->length - mark);
     if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose) &&
         tt_json_read(&fields.json, &diagnose, diagnose.text, diagnose.end, NULL)) {
         read_tree(document, &fields);
@@ -52,8 +55,10 @@ static void hand_over(const struct tt_document *document, struct tt_bytes *bytes
     }
 }
 
-enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, const char *name, const char *text, size_t length,
-                                           const struct tiptrue_sink *sink, struct tiptrue_error *error)
+enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, const char *name,
+                                           const char *text, size_t length,
+                                           const struct tiptrue_sink *sink,
+                                           struct tiptrue_error *error)
 {
     struct tt_bytes bytes;
     enum tiptrue_status status = tt_bytes_copy(text, length, &bytes, error);
@@ -64,8 +69,8 @@ enum tiptrue_status tt_document_read_bytes(const struct tt_document *document, c
     return status;
 }
 
-enum tiptrue_status tt_document_read(const struct tt_document *document, const char *path, const struct tiptrue_sink *sink,
-                                     struct tiptrue_error *error)
+enum tiptrue_status tt_document_read(const struct tt_document *document, const char *path,
+                                     const struct tiptrue_sink *sink, struct tiptrue_error *error)
 {
     struct tt_bytes bytes;
     enum tiptrue_status status = tt_bytes_read(path, &bytes, error);

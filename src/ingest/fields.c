@@ -13,7 +13,8 @@
 #include "ingest/names.h"
 #include "ingest/units.h"
 
-const struct tt_bounds tt_any_position_mm = {-1e5, 1e5, false, "positions lie within 100 m; are the units right?"};
+const struct tt_bounds tt_any_position_mm = {-1e5, 1e5, false,
+                                             "positions lie within 100 m; are the units right?"};
 const struct tt_bounds tt_length_mm = {0.0, 1e5, false, "0 or more, and less than 100 m"};
 const struct tt_bounds tt_positive_length_mm = {0.0, 1e5, true, "more than 0, and less than 100 m"};
 
@@ -22,28 +23,34 @@ static size_t value_length(const struct tt_json_where *where)
     return (size_t)(where->end - where->value);
 }
 
-void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, const char *expected)
+void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
+                        const char *key, const char *expected)
 {
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
-    const char *hint = cJSON_IsString(item) && strcmp(expected, "a number") == 0 ? "numbers stand without quotation marks" : NULL;
-    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' is %s, and %s is expected", what, key,
+    const char *hint = cJSON_IsString(item) && strcmp(expected, "a number") == 0
+                           ? "numbers stand without quotation marks"
+                           : NULL;
+    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint,
+             "%s: '%s' is %s, and %s is expected", what, key,
              tt_shown(where->value, value_length(where)).text, expected);
 }
 
-const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
+                      const char *key, enum tt_need need)
 {
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
     if (item != NULL && !cJSON_IsNull(item)) {
         return item;
     }
     if (need == TT_REQUIRED) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL, "%s: '%s' is missing", what,
-                 key);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL,
+                 "%s: '%s' is missing", what, key);
     }
     return NULL;
 }
 
-void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what, const char *const known[], size_t n)
+void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what,
+                      const char *const known[], size_t n)
 {
     for (const cJSON *member = object->child; member != NULL; member = member->next) {
         size_t i = 0;
@@ -57,13 +64,15 @@ void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char 
             char hint[TT_HINT_SIZE];
             size_t length = strlen(member->string);
             tt_names_hint(known, n, "fields", member->string, length, hint);
-            tt_warn(fields->diagnose, tt_json_key_place(&fields->json, member), hint, "%s: unknown field '%s' is not used", what,
+            tt_warn(fields->diagnose, tt_json_key_place(&fields->json, member), hint,
+                    "%s: unknown field '%s' is not used", what,
                     tt_shown(member->string, length).text);
         }
     }
 }
 
-const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what,
+                          const char *key, enum tt_need need)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item == NULL) {
@@ -74,27 +83,32 @@ const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const c
         return NULL;
     }
     if (item->valuestring[0] == '\0') {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: '%s' is empty", what, key);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: '%s' is empty",
+                 what, key);
         return NULL;
     }
-    const char *text = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+    const char *text =
+        tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
     fields->out_of_memory = fields->out_of_memory || text == NULL;
     return text;
 }
 
 /* The number @item in bounds that hold for it times @unit. */
-static bool read_number(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, double unit,
-                        const struct tt_bounds *bounds, double *value)
+static bool read_number(struct tt_fields *fields, const cJSON *item, const char *what,
+                        const char *key, double unit, const struct tt_bounds *bounds, double *value)
 {
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
     double number = 0.0;
-    if (!cJSON_IsNumber(item) || tt_number_read(where->value, value_length(where), '.', &number, NULL) != TT_NUMBER_OK) {
+    if (!cJSON_IsNumber(item) ||
+        tt_number_read(where->value, value_length(where), '.', &number, NULL) != TT_NUMBER_OK) {
         tt_field_tell_form(fields, item, what, key, "a number");
         return false;
     }
     number *= unit;
-    if (number < bounds->lowest || number > bounds->highest || (bounds->above && number <= bounds->lowest)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), bounds->hint, "%s: '%s' cannot be %s", what, key,
+    if (number < bounds->lowest || number > bounds->highest ||
+        (bounds->above && number <= bounds->lowest)) {
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), bounds->hint,
+                 "%s: '%s' cannot be %s", what, key,
                  tt_shown(where->value, value_length(where)).text);
         return false;
     }
@@ -102,23 +116,27 @@ static bool read_number(struct tt_fields *fields, const cJSON *item, const char 
     return true;
 }
 
-bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                     const struct tt_bounds *bounds, double *value)
+bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what,
+                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
+                     double *value)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     return item != NULL && read_number(fields, item, what, key, 1.0, bounds, value);
 }
 
-bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                     const struct tt_bounds *bounds, double *value_mm)
+bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what,
+                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
+                     double *value_mm)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
-    return item != NULL && read_number(fields, item, what, key, fields->mm_per_unit, bounds, value_mm);
+    return item != NULL &&
+           read_number(fields, item, what, key, fields->mm_per_unit, bounds, value_mm);
 }
 
 /* Both numbers of the array @item, times @factor, or neither. */
-static bool read_pair(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, double factor,
-                      const struct tt_bounds *bounds, double pair[2])
+static bool read_pair(struct tt_fields *fields, const cJSON *item, const char *what,
+                      const char *key, double factor, const struct tt_bounds *bounds,
+                      double pair[2])
 {
     double first = 0.0, second = 0.0;
     bool good = read_number(fields, item->child, what, key, factor, bounds, &first);
@@ -131,8 +149,8 @@ static bool read_pair(struct tt_fields *fields, const cJSON *item, const char *w
 }
 
 /* The member @key, an array of two, or NULL (told, as @form, where it is something else). */
-static const cJSON *pair_at(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                            const char *form)
+static const cJSON *pair_at(struct tt_fields *fields, const cJSON *object, const char *what,
+                            const char *key, enum tt_need need, const char *form)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item != NULL && (!cJSON_IsArray(item) || cJSON_GetArraySize(item) != 2)) {
@@ -142,8 +160,8 @@ static const cJSON *pair_at(struct tt_fields *fields, const cJSON *object, const
     return item;
 }
 
-void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                         double value_mm, double most_mm)
+void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what,
+                         const char *key, double value_mm, double most_mm)
 {
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
     char hint[TT_HINT_SIZE];
@@ -163,26 +181,28 @@ void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const ch
     snprintf(hint, sizeof hint, "it means %s", text.failed ? "?" : text.text);
     tt_buffer_clear(&text);
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
-    tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' is %s, far more than is usual",
-            what, key, tt_shown(where->value, value_length(where)).text);
+    tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint,
+            "%s: '%s' is %s, far more than is usual", what, key,
+            tt_shown(where->value, value_length(where)).text);
 }
 
-bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                 double xy_mm[2])
+bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                 enum tt_need need, double xy_mm[2])
 {
     const cJSON *item = pair_at(fields, object, what, key, need, "[x, y]");
-    return item != NULL && read_pair(fields, item, what, key, fields->mm_per_unit, &tt_any_position_mm, xy_mm);
+    return item != NULL &&
+           read_pair(fields, item, what, key, fields->mm_per_unit, &tt_any_position_mm, xy_mm);
 }
 
-bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, const struct tt_bounds *bounds,
-                   double pair[2])
+bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                   const struct tt_bounds *bounds, double pair[2])
 {
     const cJSON *item = pair_at(fields, object, what, key, TT_OPTIONAL, "[lowest, highest]");
     return item != NULL && read_pair(fields, item, what, key, 1.0, bounds, pair);
 }
 
-bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,
-                double *u_mm)
+bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need,
+                const struct tt_bounds *bounds, double *u_mm)
 {
     const cJSON *tolerance = tt_field(fields, object, what, "tolerance", TT_OPTIONAL);
     const cJSON *u = tt_field(fields, object, what, "u", tolerance != NULL ? TT_OPTIONAL : need);
@@ -195,10 +215,12 @@ bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what,
     if (u != NULL) {
         return read_number(fields, u, what, "u", fields->mm_per_unit, bounds, u_mm);
     }
-    return tolerance != NULL && read_number(fields, tolerance, what, "tolerance", fields->mm_per_unit / sqrt(3.0), bounds, u_mm);
+    return tolerance != NULL && read_number(fields, tolerance, what, "tolerance",
+                                            fields->mm_per_unit / sqrt(3.0), bounds, u_mm);
 }
 
-const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what,
+                             const char *key, enum tt_need need)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item != NULL && !cJSON_IsObject(item)) {
@@ -208,7 +230,8 @@ const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, cons
     return item;
 }
 
-const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need)
+const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what,
+                            const char *key, enum tt_need need)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item != NULL && !cJSON_IsArray(item)) {
@@ -218,8 +241,9 @@ const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const
     return item;
 }
 
-size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                     const char *const words[], size_t n, size_t otherwise)
+size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what,
+                     const char *key, enum tt_need need, const char *const words[], size_t n,
+                     size_t otherwise)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
     if (item == NULL) {
@@ -237,8 +261,8 @@ size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *
     char hint[TT_HINT_SIZE];
     size_t length = strlen(item->valuestring);
     tt_names_hint(words, n, "words", item->valuestring, length, hint);
-    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' cannot be '%s'", what, key,
-             tt_shown(item->valuestring, length).text);
+    tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint, "%s: '%s' cannot be '%s'",
+             what, key, tt_shown(item->valuestring, length).text);
     return otherwise;
 }
 
@@ -251,8 +275,9 @@ bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *
         return false;
     }
     if (strcmp(item->valuestring, schema) != 0) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "is it the file that was meant?",
-                 "schema '%s', where '%s' is expected", tt_shown(item->valuestring, strlen(item->valuestring)).text, schema);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item),
+                 "is it the file that was meant?", "schema '%s', where '%s' is expected",
+                 tt_shown(item->valuestring, strlen(item->valuestring)).text, schema);
         return false;
     }
     return true;
@@ -263,10 +288,11 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object)
     fields->mm_per_unit = 1.0;
     const cJSON *item = tt_field(fields, object, "file", "units", TT_OPTIONAL);
     if (item != NULL &&
-        !(cJSON_IsString(item) && tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
+        !(cJSON_IsString(item) &&
+          tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
         const struct tt_json_where *where = tt_json_where(&fields->json, item);
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), TT_UNITS_HINT, "unknown units %s",
-                 tt_shown(where->value, value_length(where)).text);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, item), TT_UNITS_HINT,
+                 "unknown units %s", tt_shown(where->value, value_length(where)).text);
     }
 }
 

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Typed members of JSON objects: every mistake is told, with its place and what would be right. null counts as not there.
- * A member that is wrong is told once and then counts as not there; tt_diagnose.faults says whether anything was.
+/* Typed members of JSON objects: every mistake is told, with its place and what would be right.
+ * null counts as not there. A member that is wrong is told once and then counts as not there;
+ * tt_diagnose.faults says whether anything was.
  */
 #ifndef TT_INGEST_FIELDS_H
 #define TT_INGEST_FIELDS_H
@@ -33,50 +34,61 @@ extern const struct tt_bounds tt_any_position_mm;
 /* Lengths and uncertainties, 0 allowed; 0 not allowed. */
 extern const struct tt_bounds tt_length_mm, tt_positive_length_mm;
 
-/* The member @key of @object, or NULL (told if it is required). @what names the object in messages: "edge 'east'". */
-const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need);
+/* The member @key of @object, or NULL (told if it is required). @what names the object in messages:
+ * "edge 'east'". */
+const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
+                      const char *key, enum tt_need need);
 
 /* Tell that @item, the member @key, is not of the form that is @expected: "a number". */
-void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, const char *expected);
+void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
+                        const char *key, const char *expected);
 
 /* Warn of members that are not among the @n known keys. */
-void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what, const char *const known[], size_t n);
+void tt_field_unknown(struct tt_fields *fields, const cJSON *object, const char *what,
+                      const char *const known[], size_t n);
 
 /* A string with at least one character; NULL if there is none. */
-const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need);
+const char *tt_field_text(struct tt_fields *fields, const cJSON *object, const char *what,
+                          const char *key, enum tt_need need);
 
 /* A number, in the file's own unit. */
-bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                     const struct tt_bounds *bounds, double *value);
+bool tt_field_number(struct tt_fields *fields, const cJSON *object, const char *what,
+                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
+                     double *value);
 
 /* A length in the file's units, as mm; bounds in mm. */
-bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                     const struct tt_bounds *bounds, double *value_mm);
+bool tt_field_length(struct tt_fields *fields, const cJSON *object, const char *what,
+                     const char *key, enum tt_need need, const struct tt_bounds *bounds,
+                     double *value_mm);
 
-/* Warn where the length @value_mm that was read of @key ("u": or of "tolerance") is more than @most_mm:
- * probably another unit. */
-void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
-                         double value_mm, double most_mm);
+/* Warn where the length @value_mm that was read of @key ("u": or of "tolerance") is more than
+ * @most_mm: probably another unit. */
+void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const char *what,
+                         const char *key, double value_mm, double most_mm);
 
 /* [x, y], lengths. */
-bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                 double xy_mm[2]);
+bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                 enum tt_need need, double xy_mm[2]);
 
 /* [a, b], optional numbers in the file's own unit. */
-bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, const struct tt_bounds *bounds,
-                   double pair[2]);
+bool tt_field_pair(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
+                   const struct tt_bounds *bounds, double pair[2]);
 
-/* The standard uncertainty "u", or "tolerance" / sqrt(3) (a rectangular distribution, JCGM 100:2008, 4.3.7); both is a fault. */
-bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need, const struct tt_bounds *bounds,
-                double *u_mm);
+/* The standard uncertainty "u", or "tolerance" / sqrt(3) (a rectangular distribution, JCGM
+ * 100:2008, 4.3.7); both is a fault. */
+bool tt_field_u(struct tt_fields *fields, const cJSON *object, const char *what, enum tt_need need,
+                const struct tt_bounds *bounds, double *u_mm);
 
 /* An object; an array. NULL if there is none. */
-const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need);
-const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need);
+const cJSON *tt_field_object(struct tt_fields *fields, const cJSON *object, const char *what,
+                             const char *key, enum tt_need need);
+const cJSON *tt_field_array(struct tt_fields *fields, const cJSON *object, const char *what,
+                            const char *key, enum tt_need need);
 
 /* One of the @n words: its index, or @otherwise. */
-size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, enum tt_need need,
-                     const char *const words[], size_t n, size_t otherwise);
+size_t tt_field_word(struct tt_fields *fields, const cJSON *object, const char *what,
+                     const char *key, enum tt_need need, const char *const words[], size_t n,
+                     size_t otherwise);
 
 /* Whether "schema" is @schema; told if not. */
 bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *schema);
@@ -84,7 +96,8 @@ bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *
 /* "units": sets fields->mm_per_unit (mm if there is none). */
 void tt_field_units(struct tt_fields *fields, const cJSON *object);
 
-/* Names of the elements of an array, "name" each: whether @element is an object with a name that none before has. Told if not.
+/* Names of the elements of an array, "name" each: whether @element is an object with a name that
+ * none before has. Told if not.
  * @kind is the singular. */
 const char *tt_field_name(struct tt_fields *fields, const cJSON *element, const char *kind);
 

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Files in, checked objects out. Every fault of a file (up to TT_MOST_FAULTS) goes to the sink with line and column; then
- * TIPTRUE_E_DATA, with the first fault in *error too. Nothing is returned from a file with a fault. */
+/* Files in, checked objects out. Every fault of a file (up to TT_MOST_FAULTS) goes to the sink with
+ * line and column; then TIPTRUE_E_DATA, with the first fault in *error too. Nothing is returned
+ * from a file with a fault. */
 #ifndef TT_INGEST_INGEST_H
 #define TT_INGEST_INGEST_H
 
@@ -15,60 +16,75 @@
 
 #define TT_MOST_FAULTS 20
 
-TT_MUST_USE enum tiptrue_status tt_plate_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plate **plate,
+TT_MUST_USE enum tiptrue_status tt_plate_read(const char *path, const struct tiptrue_sink *sink,
+                                              struct tiptrue_plate **plate,
                                               struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
+TT_MUST_USE enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink,
+                                                struct tiptrue_machine **machine,
                                                 struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
+TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink,
+                                             struct tiptrue_plan **plan,
                                              struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_truth **truth,
+TT_MUST_USE enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink,
+                                              struct tiptrue_truth **truth,
                                               struct tiptrue_error *error);
 /* As tiptrue_run_read. */
 TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,
-                                            const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                                            const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                            struct tiptrue_error *error);
+                                            const struct tiptrue_machine *machine,
+                                            const struct tiptrue_plan *plan, const char *pattern,
+                                            const struct tiptrue_sink *sink,
+                                            struct tiptrue_run **run, struct tiptrue_error *error);
 
 /* The same; run->source keeps the text. */
-TT_MUST_USE enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
-                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                                  struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status
+tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                  struct tiptrue_error *error);
 
 /* As tiptrue_run_join. */
-TT_MUST_USE enum tiptrue_status tt_run_join(const struct tiptrue_run *const runs[], size_t n, const struct tiptrue_plate *plate,
-                                            const struct tiptrue_machine *machine, struct tiptrue_run **joined,
+TT_MUST_USE enum tiptrue_status tt_run_join(const struct tiptrue_run *const runs[], size_t n,
+                                            const struct tiptrue_plate *plate,
+                                            const struct tiptrue_machine *machine,
+                                            struct tiptrue_run **joined,
                                             struct tiptrue_error *error);
 
 /* As tiptrue_solution_read. */
 TT_MUST_USE enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
-                                               struct tiptrue_solution **solution, struct tiptrue_error *error);
+                                               struct tiptrue_solution **solution,
+                                               struct tiptrue_error *error);
 
-/* Whether the text is a result document rather than a log: an object whose own "schema" names one (tt_archive_object). */
+/* Whether the text is a result document rather than a log: an object whose own "schema" names one
+ * (tt_archive_object). */
 bool tt_result_is(const char *text, size_t length);
 
 /* The same from memory: @text is borrowed for the call, @name stands for the file's in messages. */
-TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text, size_t length,
-                                                    const struct tiptrue_sink *sink, struct tiptrue_plate **plate,
+TT_MUST_USE enum tiptrue_status tt_plate_read_bytes(const char *name, const char *text,
+                                                    size_t length, const struct tiptrue_sink *sink,
+                                                    struct tiptrue_plate **plate,
                                                     struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length,
-                                                      const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
+TT_MUST_USE enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text,
+                                                      size_t length,
+                                                      const struct tiptrue_sink *sink,
+                                                      struct tiptrue_machine **machine,
                                                       struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length,
-                                                   const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
+TT_MUST_USE enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text,
+                                                   size_t length, const struct tiptrue_sink *sink,
+                                                   struct tiptrue_plan **plan,
                                                    struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length,
-                                                  const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                                  const struct tiptrue_plan *plan, const char *pattern,
-                                                  const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                                  struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_run_read_bytes(
+    const char *name, const char *text, size_t length, const struct tiptrue_plate *plate,
+    const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
+    const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error);
 /* *bytes is given to the run, whose source it is then, and is {0}; on failure it is freed. */
-TT_MUST_USE enum tiptrue_status tt_run_read_taken(const char *name, struct tt_bytes *bytes, const struct tiptrue_plate *plate,
-                                                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
-                                                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
-                                                  struct tiptrue_error *error);
-TT_MUST_USE enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, size_t length,
-                                                     const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
+TT_MUST_USE enum tiptrue_status
+tt_run_read_taken(const char *name, struct tt_bytes *bytes, const struct tiptrue_plate *plate,
+                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
+                  const char *pattern, const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                  struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_result_read_bytes(const char *name, const char *text,
+                                                     size_t length, const struct tiptrue_sink *sink,
+                                                     struct tiptrue_solution **solution,
                                                      struct tiptrue_error *error);
 
 #endif

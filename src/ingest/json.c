@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The outermost object is walked here, member by member: each is checked, then read by cJSON into the tree. A streamed array gets a
- * tree per element, which is given back at once. cJSON's children stand in the order of the text, so that counting through the tree
- * in that order pairs it with the recorded places.
+/* The outermost object is walked here, member by member: each is checked, then read by cJSON into
+ * the tree. A streamed array gets a tree per element, which is given back at once. cJSON's children
+ * stand in the order of the text, so that counting through the tree in that order pairs it with the
+ * recorded places.
  */
 #include "config.h"
 
@@ -35,7 +36,8 @@ struct tt_place tt_json_key_place(const struct tt_json *json, const cJSON *item)
     return tt_place_at(json->diagnose, where->key != NULL ? where->key : where->value);
 }
 
-/* Enter the indexes of @item and what is in it, in the order of the text, from @index on. Returns the next one. */
+/* Enter the indexes of @item and what is in it, in the order of the text, from @index on. Returns
+ * the next one. */
 static int number_items(cJSON *item, int index)
 {
     item->valueint = index++;
@@ -50,14 +52,17 @@ static void tell_doubled(struct tt_json *json, const cJSON *first, const cJSON *
     struct tt_place place = tt_json_place(json, first);
     size_t line = place.line;
     tt_fault(json->diagnose, tt_json_key_place(json, again), "leave one of them",
-             "key '%s' stands twice in one object, first in line %zu", tt_shown(again->string, strlen(again->string)).text, line);
+             "key '%s' stands twice in one object, first in line %zu",
+             tt_shown(again->string, strlen(again->string)).text, line);
 }
 
 static int compare_keys(const void *a, const void *b)
 {
     const cJSON *const *first = a, *const *second = b;
     int order = strcmp((*first)->string, (*second)->string);
-    return order != 0 ? order : ((*first)->valueint > (*second)->valueint) - ((*first)->valueint < (*second)->valueint);
+    return order != 0 ? order
+                      : ((*first)->valueint > (*second)->valueint) -
+                            ((*first)->valueint < (*second)->valueint);
 }
 
 /* Many members: by sorting, so that a hostile object costs no square. */
@@ -117,7 +122,9 @@ static void find_all_doubled(struct tt_json *json, const cJSON *item)
 static cJSON *make_tree(struct tt_json *json, size_t index)
 {
     const struct tt_json_where *where = &json->where[index];
-    cJSON *item = json->n_where < INT_MAX ? cJSON_ParseWithLength(where->value, (size_t)(where->end - where->value)) : NULL;
+    cJSON *item = json->n_where < INT_MAX
+                      ? cJSON_ParseWithLength(where->value, (size_t)(where->end - where->value))
+                      : NULL;
     if (item == NULL) {
         json->out_of_memory = true;
         return NULL;
@@ -127,7 +134,8 @@ static cJSON *make_tree(struct tt_json *json, size_t index)
 }
 
 /* The array at @at, element by element; where it ends, or NULL. */
-static const char *stream_array(struct tt_json *json, const char *at, const struct tt_json_stream *stream)
+static const char *stream_array(struct tt_json *json, const char *at,
+                                const struct tt_json_stream *stream)
 {
     struct tt_json element = {.diagnose = json->diagnose};
     at = tt_json_blanks(at + 1);
@@ -142,7 +150,8 @@ static const char *stream_array(struct tt_json *json, const char *at, const stru
             break;
         }
         find_all_doubled(&element, element.root);
-        bool go_on = stream->element(stream->context, json, &element) && !tt_diagnose_is_full(json->diagnose);
+        bool go_on = stream->element(stream->context, json, &element) &&
+                     !tt_diagnose_is_full(json->diagnose);
         cJSON_Delete(element.root);
         element.root = NULL;
         at = go_on ? tt_json_between(json, at, ']', &more) : NULL;
@@ -165,7 +174,8 @@ static char *key_text(const char *key, const char *end)
 }
 
 /* The member at @at into the tree; where it ends, or NULL. */
-static const char *read_member(struct tt_json *json, const char *at, const struct tt_json_stream *stream)
+static const char *read_member(struct tt_json *json, const char *at,
+                               const struct tt_json_stream *stream)
 {
     const char *key = at;
     at = tt_json_pass_key(json, at);
@@ -186,7 +196,8 @@ static const char *read_member(struct tt_json *json, const char *at, const struc
         at = tt_json_value(json, at, key, 1);
         item = at != NULL ? make_tree(json, index) : NULL;
     }
-    if (at != NULL && (item == NULL || name == NULL || !cJSON_AddItemToObject(json->root, name, item))) {
+    if (at != NULL &&
+        (item == NULL || name == NULL || !cJSON_AddItemToObject(json->root, name, item))) {
         json->out_of_memory = true;
         cJSON_Delete(item);
         at = NULL;
@@ -195,7 +206,8 @@ static const char *read_member(struct tt_json *json, const char *at, const struc
     return at;
 }
 
-static const char *read_members(struct tt_json *json, const char *at, const struct tt_json_stream *stream)
+static const char *read_members(struct tt_json *json, const char *at,
+                                const struct tt_json_stream *stream)
 {
     at = tt_json_blanks(at + 1);
     bool more = *at != '}';
@@ -207,14 +219,15 @@ static const char *read_members(struct tt_json *json, const char *at, const stru
     return at;
 }
 
-bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end,
-                  const struct tt_json_stream *stream)
+bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text,
+                  const char *end, const struct tt_json_stream *stream)
 {
     *json = (struct tt_json){.diagnose = diagnose};
     const char *at = tt_json_blanks(text);
     if (*at != '{') {
         tt_fault(diagnose, tt_place_at(diagnose, at), "is it the file that was meant?",
-                 "'%s', where '{' is expected: this is no JSON object", tt_shown(at, strcspn(at, "\r\n")).text);
+                 "'%s', where '{' is expected: this is no JSON object",
+                 tt_shown(at, strcspn(at, "\r\n")).text);
         return false;
     }
     json->root = cJSON_CreateObject();

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A JSON text (RFC 8259) as cJSON's tree, with the place of every value and key in the file. The grammar is checked here first,
- * strictly: cJSON by itself takes leading zeros, raw control characters, 1e999, doubled keys and text behind the end.
+/* A JSON text (RFC 8259) as cJSON's tree, with the place of every value and key in the file. The
+ * grammar is checked here first, strictly: cJSON by itself takes leading zeros, raw control
+ * characters, 1e999, doubled keys and text behind the end.
  */
 #ifndef TT_INGEST_JSON_H
 #define TT_INGEST_JSON_H
@@ -12,7 +13,8 @@
 
 #include "ingest/diagnose.h"
 
-/* Arrays and objects may stand in each other this deep. Ours need 5; the limit keeps a hostile file from using up the stack. */
+/* Arrays and objects may stand in each other this deep. Ours need 5; the limit keeps a hostile file
+ * from using up the stack. */
 #define TT_JSON_DEPTH 64
 
 /* Where a value stands, and its key if it has one, as pointers into the file's text. */
@@ -22,28 +24,30 @@ struct tt_json_where {
 
 struct tt_json;
 
-/* An array of the outermost object that is handed over element by element and not kept, so that its length costs no memory. */
+/* An array of the outermost object that is handed over element by element and not kept, so that its
+ * length costs no memory. */
 struct tt_json_stream {
     const char *key;
-    /* @element->root is the element's tree; what was read of the outermost object before the array is in @whole->root.
-     * false: stop reading (a fault was told). */
+    /* @element->root is the element's tree; what was read of the outermost object before the array
+     * is in @whole->root. false: stop reading (a fault was told). */
     bool (*element)(void *context, struct tt_json *whole, struct tt_json *element);
     void *context;
 };
 
 struct tt_json {
     struct tt_diagnose *diagnose;
-    struct tt_json_where *where; /* of values in the order of the text; cJSON's valueint is the index */
+    struct tt_json_where
+        *where; /* of values in the order of the text; cJSON's valueint is the index */
     size_t n_where, capacity;
     cJSON *root;
     bool out_of_memory;
 };
 
-/* Read the object that fills [text, end); *end is '\0'. @stream may be NULL. true: its grammar is right, and json->root is its tree
- * (doubled keys, and what the stream found, are told all the same).
- * Either way tt_json_clear gives everything back. */
-bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text, const char *end,
-                  const struct tt_json_stream *stream);
+/* Read the object that fills [text, end); *end is '\0'. @stream may be NULL. true: its grammar is
+ * right, and json->root is its tree (doubled keys, and what the stream found, are told all the
+ * same). Either way tt_json_clear gives everything back. */
+bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char *text,
+                  const char *end, const struct tt_json_stream *stream);
 void tt_json_clear(struct tt_json *json);
 
 const struct tt_json_where *tt_json_where(const struct tt_json *json, const cJSON *item);

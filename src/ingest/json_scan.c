@@ -12,7 +12,8 @@
 #include "base/number.h"
 #include "model/frames.h"
 
-/* cJSON 1.7 takes a number from a buffer of 64 bytes. 17 significant digits are all that a double can keep. */
+/* cJSON 1.7 takes a number from a buffer of 64 bytes. 17 significant digits are all that a double
+ * can keep. */
 #define LONGEST_NUMBER 63
 
 const char *tt_json_blanks(const char *at)
@@ -33,14 +34,19 @@ const char *tt_json_unexpected(struct tt_json *json, const char *at, const char 
 {
     struct tt_place place = tt_place_at(json->diagnose, at);
     if (*at == '\0') {
-        tt_fault(json->diagnose, place, "the file looks cut short", "the file ends where %s is expected", expected);
+        tt_fault(json->diagnose, place, "the file looks cut short",
+                 "the file ends where %s is expected", expected);
     } else {
         size_t length = strcspn(at, " \t\r\n,:;[]{}\"");
-        const char *hint = strchr("/#", *at) != NULL       ? "JSON has no comments; a member \"note\" may stand at the top level"
-                           : strchr("'`", *at) != NULL     ? "JSON strings stand in double quotation marks"
-                           : strchr("+.NIni", *at) != NULL ? "JSON numbers begin with a digit or '-', and are finite"
-                                                           : NULL;
-        tt_fault(json->diagnose, place, hint, "'%s' where %s is expected", tt_shown(at, length > 0 ? length : 1).text, expected);
+        const char *hint =
+            strchr("/#", *at) != NULL
+                ? "JSON has no comments; a member \"note\" may stand at the top level"
+            : strchr("'`", *at) != NULL ? "JSON strings stand in double quotation marks"
+            : strchr("+.NIni", *at) != NULL
+                ? "JSON numbers begin with a digit or '-', and are finite"
+                : NULL;
+        tt_fault(json->diagnose, place, hint, "'%s' where %s is expected",
+                 tt_shown(at, length > 0 ? length : 1).text, expected);
     }
     return NULL;
 }
@@ -49,7 +55,9 @@ size_t tt_json_record(struct tt_json *json, const char *key, const char *value)
 {
     if (json->n_where == json->capacity) {
         size_t capacity = json->capacity > 0 ? 2 * json->capacity : 64;
-        struct tt_json_where *where = capacity < SIZE_MAX / sizeof(*where) ? realloc(json->where, capacity * sizeof(*where)) : NULL;
+        struct tt_json_where *where = capacity < SIZE_MAX / sizeof(*where)
+                                          ? realloc(json->where, capacity * sizeof(*where))
+                                          : NULL;
         if (where == NULL) {
             json->out_of_memory = true;
             return TT_NONE;
@@ -83,7 +91,8 @@ static const char *scan_number(struct tt_json *json, const char *at)
     double value;
     at += *at == '-';
     if (*at == '0' && is_digit(at[1])) {
-        return tell(json, first, "write the number without leading zeros", "a number begins with a needless zero");
+        return tell(json, first, "write the number without leading zeros",
+                    "a number begins with a needless zero");
     }
     at = scan_digits(json, at, "a digit");
     if (at != NULL && *at == '.') {
@@ -94,11 +103,13 @@ static const char *scan_number(struct tt_json *json, const char *at)
         at = scan_digits(json, at, "a digit of the exponent");
     }
     if (at != NULL && at - first > LONGEST_NUMBER) {
-        return tell(json, first, "17 significant digits are enough", "a number of more than 63 characters");
+        return tell(json, first, "17 significant digits are enough",
+                    "a number of more than 63 characters");
     }
-    if (at != NULL && tt_number_read(first, (size_t)(at - first), '.', &value, NULL) == TT_NUMBER_RANGE) {
-        tt_fault(json->diagnose, tt_place_at(json->diagnose, first), NULL, "the number '%s' is too large",
-                 tt_shown(first, (size_t)(at - first)).text);
+    if (at != NULL &&
+        tt_number_read(first, (size_t)(at - first), '.', &value, NULL) == TT_NUMBER_RANGE) {
+        tt_fault(json->diagnose, tt_place_at(json->diagnose, first), NULL,
+                 "the number '%s' is too large", tt_shown(first, (size_t)(at - first)).text);
         return NULL;
     }
     return at;
@@ -109,7 +120,8 @@ static int hex4(const char *at)
 {
     int value = 0;
     for (int i = 0; i < 4; i++) {
-        const char *digit = at[i] != '\0' ? strchr("0123456789abcdef0123456789ABCDEF", at[i]) : NULL;
+        const char *digit =
+            at[i] != '\0' ? strchr("0123456789abcdef0123456789ABCDEF", at[i]) : NULL;
         if (digit == NULL) {
             return -1;
         }
@@ -124,7 +136,8 @@ static const char *scan_escape(struct tt_json *json, const char *at)
     if (at[1] != 'u') {
         return at[1] != '\0' && strchr("\"\\/bfnrt", at[1]) != NULL
                    ? at + 2
-                   : tell(json, at, "escapes are \\\" \\\\ \\/ \\b \\f \\n \\r \\t \\uXXXX", "a backslash that begins no escape");
+                   : tell(json, at, "escapes are \\\" \\\\ \\/ \\b \\f \\n \\r \\t \\uXXXX",
+                          "a backslash that begins no escape");
     }
     int unit = hex4(at + 2);
     if (unit < 0) {
@@ -151,9 +164,11 @@ static const char *scan_string(struct tt_json *json, const char *at)
         if (c == '\\') {
             at = scan_escape(json, at);
         } else if (c == '\0') {
-            return tell(json, first, "the file looks cut short", "a string is not closed before the file ends");
+            return tell(json, first, "the file looks cut short",
+                        "a string is not closed before the file ends");
         } else if (c < 0x20) {
-            return tell(json, at, "write \\n for a line end, \\t for a tab; or is a quotation mark missing?",
+            return tell(json, at,
+                        "write \\n for a line end, \\t for a tab; or is a quotation mark missing?",
                         "a control character in a string");
         } else {
             at++;
@@ -186,7 +201,8 @@ const char *tt_json_between(struct tt_json *json, const char *at, char closing, 
         return tt_json_unexpected(json, at, closing == ']' ? "',' or ']'" : "',' or '}'");
     }
     const char *next = tt_json_blanks(at + 1);
-    return *next == closing ? tell(json, at, "take the comma out", "a comma behind the last one") : next;
+    return *next == closing ? tell(json, at, "take the comma out", "a comma behind the last one")
+                            : next;
 }
 
 /* The members or elements between the bracket at @at and its twin. */

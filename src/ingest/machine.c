@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue.machine/1: all of it may be left out but schema and name. An uncertainty of 0 would claim perfect knowledge and is
- * refused. */
+/* tiptrue.machine/1: all of it may be left out but schema and name. An uncertainty of 0 would claim
+ * perfect knowledge and is refused. */
 #include "config.h"
 
 #include <stdio.h>
@@ -15,11 +15,15 @@
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
-static const struct tt_bounds any_angle_deg = {-360.0, 360.0, false, "degrees, counter-clockwise seen from above"};
-static const struct tt_bounds u_angle_deg = {0.0, 360.0, true, "a standard uncertainty in degrees, more than 0"};
-static const struct tt_bounds u_angle_or_none_deg = {0.0, 360.0, false, "a standard uncertainty in degrees, 0 or more"};
+static const struct tt_bounds any_angle_deg = {-360.0, 360.0, false,
+                                               "degrees, counter-clockwise seen from above"};
+static const struct tt_bounds u_angle_deg = {0.0, 360.0, true,
+                                             "a standard uncertainty in degrees, more than 0"};
+static const struct tt_bounds u_angle_or_none_deg = {
+    0.0, 360.0, false, "a standard uncertainty in degrees, 0 or more"};
 
-static void read_rotation(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+static void read_rotation(struct tt_fields *fields, const cJSON *root,
+                          struct tiptrue_machine *machine)
 {
     static const char *const known[] = {"sense", "u_deg", "note"};
     static const char *const senses[] = {"ccw", "cw"};
@@ -27,8 +31,10 @@ static void read_rotation(struct tt_fields *fields, const cJSON *root, struct ti
     double u_deg = 0.0;
     if (rotation != NULL) {
         tt_field_unknown(fields, rotation, "rotation", known, COUNT(known));
-        machine->clockwise = tt_field_word(fields, rotation, "rotation", "sense", TT_OPTIONAL, senses, COUNT(senses), 0) == 1;
-        (void)tt_field_number(fields, rotation, "rotation", "u_deg", TT_OPTIONAL, &u_angle_or_none_deg, &u_deg);
+        machine->clockwise = tt_field_word(fields, rotation, "rotation", "sense", TT_OPTIONAL,
+                                           senses, COUNT(senses), 0) == 1;
+        (void)tt_field_number(fields, rotation, "rotation", "u_deg", TT_OPTIONAL,
+                              &u_angle_or_none_deg, &u_deg);
     }
     machine->u_rotation_rad = tt_rad_from_deg(u_deg);
 }
@@ -36,7 +42,8 @@ static void read_rotation(struct tt_fields *fields, const cJSON *root, struct ti
 static const struct tt_bounds dof_bounds = {1.0, 1e9, false, "degrees of freedom, 1 or more"};
 
 /* The "u" and "dof" of "sighting" or "touch". */
-static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key, double *u_mm, double *dof)
+static bool read_repeatability(struct tt_fields *fields, const cJSON *root, const char *key,
+                               double *u_mm, double *dof)
 {
     static const char *const known[] = {"u", "tolerance", "dof", "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", key, TT_OPTIONAL);
@@ -61,7 +68,8 @@ static void read_yaw(struct tt_fields *fields, const cJSON *root, struct tiptrue
         return;
     }
     tt_field_unknown(fields, yaw, "yaw", known, COUNT(known));
-    bool value = tt_field_number(fields, yaw, "yaw", "value_deg", TT_REQUIRED, &any_angle_deg, &value_deg);
+    bool value =
+        tt_field_number(fields, yaw, "yaw", "value_deg", TT_REQUIRED, &any_angle_deg, &value_deg);
     bool u = tt_field_number(fields, yaw, "yaw", "u_deg", TT_REQUIRED, &u_angle_deg, &u_deg);
     machine->has_yaw = value && u;
     machine->yaw_rad = tt_rad_from_deg(value_deg);
@@ -79,20 +87,25 @@ static void read_mark(struct tt_fields *fields, const cJSON *root, struct tiptru
     tt_field_unknown(fields, mark, "mark", known, COUNT(known));
     machine->has_mark = tt_field_xy(fields, mark, "mark", "at", TT_REQUIRED, at_mm);
     machine->mark = (struct tt_machine_xy){at_mm[0], at_mm[1]};
-    machine->has_u_mark = tt_field_u(fields, mark, "mark", TT_OPTIONAL, &tt_positive_length_mm, &machine->u_mark_mm);
+    machine->has_u_mark =
+        tt_field_u(fields, mark, "mark", TT_OPTIONAL, &tt_positive_length_mm, &machine->u_mark_mm);
 }
 
 /* A stated radius without its uncertainty can be no prior. */
-static void read_radius(struct tt_fields *fields, const cJSON *element, const char *what, struct tt_tip *tip)
+static void read_radius(struct tt_fields *fields, const cJSON *element, const char *what,
+                        struct tt_tip *tip)
 {
-    bool radius = tt_field_length(fields, element, what, "radius", TT_OPTIONAL, &tt_positive_length_mm, &tip->radius_mm);
-    bool u = tt_field_length(fields, element, what, "radius_u", TT_OPTIONAL, &tt_positive_length_mm, &tip->u_radius_mm);
+    bool radius = tt_field_length(fields, element, what, "radius", TT_OPTIONAL,
+                                  &tt_positive_length_mm, &tip->radius_mm);
+    bool u = tt_field_length(fields, element, what, "radius_u", TT_OPTIONAL, &tt_positive_length_mm,
+                             &tip->u_radius_mm);
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(element, radius ? "radius" : "radius_u");
     tip->has_radius = radius && u;
     tt_field_warn_large(fields, element, what, "radius", tip->radius_mm, TT_LARGEST_RADIUS_MM);
     tt_field_warn_large(fields, element, what, "radius_u", tip->u_radius_mm, TT_LARGEST_STATED_MM);
     if (radius && !u) {
-        tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item), "state 'radius_u', its standard uncertainty",
+        tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item),
+                "state 'radius_u', its standard uncertainty",
                 "%s: 'radius' without 'radius_u' is not used", what);
     } else if (u && !radius) {
         tt_warn(fields->diagnose, tt_json_key_place(&fields->json, item), "state 'radius' too",
@@ -100,10 +113,11 @@ static void read_radius(struct tt_fields *fields, const cJSON *element, const ch
     }
 }
 
-static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_names *names, struct tiptrue_machine *machine)
+static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_names *names,
+                     struct tiptrue_machine *machine)
 {
-    static const char *const known[] = {"name", "radius", "radius_u", "offset", "offset_plate", "runout", "in_use",
-                                        "note"};
+    static const char *const known[] = {"name",         "radius", "radius_u", "offset",
+                                        "offset_plate", "runout", "in_use",   "note"};
     struct tt_tip tip = {0};
     double xy_mm[2] = {0.0, 0.0};
     char what[80];
@@ -113,7 +127,8 @@ static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_n
     }
     snprintf(what, sizeof(what), "tip '%s'", tt_shown(tip.name, strlen(tip.name)).text);
     if (tt_names_find(names, tip.name, strlen(tip.name)) != TT_NONE) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "name")),
+        tt_fault(fields->diagnose,
+                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "name")),
                  "names are unique among their kind", "there is a second %s", what);
         return;
     }
@@ -141,12 +156,14 @@ static void read_tips(struct tt_fields *fields, const cJSON *root, struct tiptru
 {
     struct tt_names names = {.arena = &machine->arena};
     const cJSON *tips = tt_field_array(fields, root, "machine", "tips", TT_OPTIONAL);
-    machine->tips = TT_ARENA_NEW(&machine->arena, tips != NULL ? (size_t)cJSON_GetArraySize(tips) : 0, struct tt_tip);
+    machine->tips = TT_ARENA_NEW(
+        &machine->arena, tips != NULL ? (size_t)cJSON_GetArraySize(tips) : 0, struct tt_tip);
     if (machine->tips == NULL) {
         fields->out_of_memory = true;
         return;
     }
-    for (const cJSON *element = tips != NULL ? tips->child : NULL; element != NULL; element = element->next) {
+    for (const cJSON *element = tips != NULL ? tips->child : NULL; element != NULL;
+         element = element->next) {
         if (fields->out_of_memory || tt_diagnose_is_full(fields->diagnose)) {
             return;
         }
@@ -155,9 +172,11 @@ static void read_tips(struct tt_fields *fields, const cJSON *root, struct tiptru
 }
 
 /* One limit: a length, warned of where it is so large that it is probably in another unit. */
-static bool read_limit(struct tt_fields *fields, const cJSON *limits, const char *key, double *value_mm)
+static bool read_limit(struct tt_fields *fields, const cJSON *limits, const char *key,
+                       double *value_mm)
 {
-    bool stated = tt_field_length(fields, limits, "limits", key, TT_OPTIONAL, &tt_positive_length_mm, value_mm);
+    bool stated = tt_field_length(fields, limits, "limits", key, TT_OPTIONAL,
+                                  &tt_positive_length_mm, value_mm);
 
     if (stated) {
         tt_field_warn_large(fields, limits, "limits", key, *value_mm, TT_LARGEST_STATED_MM);
@@ -167,83 +186,99 @@ static bool read_limit(struct tt_fields *fields, const cJSON *limits, const char
 
 static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_limits *limits)
 {
-    static const char *const known[] = {"permitted_error", "expanded_uncertainty", "runout", "plausible_change",
-                                        "note"};
+    static const char *const known[] = {"permitted_error", "expanded_uncertainty", "runout",
+                                        "plausible_change", "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", "limits", TT_OPTIONAL);
     if (object == NULL) {
         return;
     }
     tt_field_unknown(fields, object, "limits", known, COUNT(known));
-    limits->has_permitted_error = read_limit(fields, object, "permitted_error", &limits->permitted_error_mm);
+    limits->has_permitted_error =
+        read_limit(fields, object, "permitted_error", &limits->permitted_error_mm);
     limits->has_expanded = read_limit(fields, object, "expanded_uncertainty", &limits->expanded_mm);
     limits->has_runout = read_limit(fields, object, "runout", &limits->runout_mm);
-    limits->has_plausible_change = tt_field_length(fields, object, "limits", "plausible_change", TT_OPTIONAL,
-                                                   &tt_positive_length_mm, &limits->plausible_change_mm);
+    limits->has_plausible_change =
+        tt_field_length(fields, object, "limits", "plausible_change", TT_OPTIONAL,
+                        &tt_positive_length_mm, &limits->plausible_change_mm);
 }
 
 /* Element of "export"; what its places mean is the affair of the export. */
-static void read_target(struct tt_fields *fields, const cJSON *element, struct tiptrue_machine *machine)
+static void read_target(struct tt_fields *fields, const cJSON *element,
+                        struct tiptrue_machine *machine)
 {
     static const char *const known[] = {"file", "put", "max_age_h", "max_change", "note"};
     static const struct tt_bounds hours = {0.0, 1e6, true, "hours, more than 0"};
     const char *what = "export of the machine";
     struct tt_export_target target = {0};
     if (!cJSON_IsObject(element)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL, "%s: each element is an object", what);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL,
+                 "%s: each element is an object", what);
         return;
     }
     tt_field_unknown(fields, element, what, known, COUNT(known));
     target.file = tt_field_text(fields, element, what, "file", TT_OPTIONAL);
-    target.has_max_age = tt_field_number(fields, element, what, "max_age_h", TT_OPTIONAL, &hours, &target.max_age_s);
+    target.has_max_age =
+        tt_field_number(fields, element, what, "max_age_h", TT_OPTIONAL, &hours, &target.max_age_s);
     target.max_age_s *= 3600.0;
-    target.has_max_change =
-        tt_field_length(fields, element, what, "max_change", TT_OPTIONAL, &tt_positive_length_mm, &target.max_change_mm);
+    target.has_max_change = tt_field_length(fields, element, what, "max_change", TT_OPTIONAL,
+                                            &tt_positive_length_mm, &target.max_change_mm);
     const cJSON *puts = tt_field_array(fields, element, what, "put", TT_REQUIRED);
-    target.puts = TT_ARENA_NEW(&machine->arena, puts != NULL ? (size_t)cJSON_GetArraySize(puts) : 0, const char *);
+    target.puts = TT_ARENA_NEW(&machine->arena, puts != NULL ? (size_t)cJSON_GetArraySize(puts) : 0,
+                               const char *);
     if (target.puts == NULL) {
         fields->out_of_memory = true;
         return;
     }
     for (const cJSON *put = puts != NULL ? puts->child : NULL; put != NULL; put = put->next) {
         if (!cJSON_IsString(put) || strchr(put->valuestring, '=') == NULL) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, put), "such as \"t1.offset.x=/head/t1/x\"",
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, put),
+                     "such as \"t1.offset.x=/head/t1/x\"",
                      "%s: each element of 'put' is a text FIELD=PLACE", what);
             continue;
         }
-        target.puts[target.n_puts] = tt_arena_copy_text(&machine->arena, put->valuestring, strlen(put->valuestring));
+        target.puts[target.n_puts] =
+            tt_arena_copy_text(&machine->arena, put->valuestring, strlen(put->valuestring));
         fields->out_of_memory = fields->out_of_memory || target.puts[target.n_puts] == NULL;
         target.n_puts++;
     }
     machine->exports[machine->n_exports++] = target;
 }
 
-static void read_export(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+static void read_export(struct tt_fields *fields, const cJSON *root,
+                        struct tiptrue_machine *machine)
 {
     const cJSON *list = tt_field_array(fields, root, "machine", "export", TT_OPTIONAL);
-    machine->exports = TT_ARENA_NEW(&machine->arena, list != NULL ? (size_t)cJSON_GetArraySize(list) : 0, struct tt_export_target);
+    machine->exports =
+        TT_ARENA_NEW(&machine->arena, list != NULL ? (size_t)cJSON_GetArraySize(list) : 0,
+                     struct tt_export_target);
     if (machine->exports == NULL) {
         fields->out_of_memory = true;
         return;
     }
-    for (const cJSON *element = list != NULL ? list->child : NULL; element != NULL && !fields->out_of_memory;
-         element = element->next) {
+    for (const cJSON *element = list != NULL ? list->child : NULL;
+         element != NULL && !fields->out_of_memory; element = element->next) {
         read_target(fields, element, machine);
     }
 }
 
 static void read_machine(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema", "name", "units", "rotation", "resolution", "sighting", "touch",
-                                        "yaw",    "mark", "tips",  "limits",   "export",     "motion",   "note"};
+    static const char *const known[] = {"schema",   "name",   "units",  "rotation", "resolution",
+                                        "sighting", "touch",  "yaw",    "mark",     "tips",
+                                        "limits",   "export", "motion", "note"};
     struct tiptrue_machine *machine = object;
     const cJSON *root = fields->json.root;
     tt_field_unknown(fields, root, "machine", known, COUNT(known));
     machine->name = tt_field_text(fields, root, "machine", "name", TT_REQUIRED);
     read_rotation(fields, root, machine);
-    (void)tt_field_length(fields, root, "machine", "resolution", TT_OPTIONAL, &tt_positive_length_mm, &machine->resolution_mm);
-    tt_field_warn_large(fields, root, "machine", "resolution", machine->resolution_mm, TT_COARSEST_RESOLUTION_MM);
-    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm, &machine->sighting_dof);
-    machine->has_u_touch = read_repeatability(fields, root, "touch", &machine->u_touch_mm, &machine->touch_dof);
+    (void)tt_field_length(fields, root, "machine", "resolution", TT_OPTIONAL,
+                          &tt_positive_length_mm, &machine->resolution_mm);
+    tt_field_warn_large(fields, root, "machine", "resolution", machine->resolution_mm,
+                        TT_COARSEST_RESOLUTION_MM);
+    machine->has_u_sighting = read_repeatability(fields, root, "sighting", &machine->u_sighting_mm,
+                                                 &machine->sighting_dof);
+    machine->has_u_touch =
+        read_repeatability(fields, root, "touch", &machine->u_touch_mm, &machine->touch_dof);
     read_yaw(fields, root, machine);
     read_mark(fields, root, machine);
     read_tips(fields, root, machine);
@@ -252,7 +287,8 @@ static void read_machine(void *object, struct tt_fields *fields)
     tt_motion_read(fields, root, &machine->motion);
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made, struct tiptrue_machine **machine)
+static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made,
+                                  struct tiptrue_machine **machine)
 {
     if (status == TIPTRUE_OK) {
         *machine = made;
@@ -262,24 +298,29 @@ static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_mac
     return status;
 }
 
-enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
-                                          struct tiptrue_machine **machine, struct tiptrue_error *error)
+enum tiptrue_status tt_machine_read_bytes(const char *name, const char *text, size_t length,
+                                          const struct tiptrue_sink *sink,
+                                          struct tiptrue_machine **machine,
+                                          struct tiptrue_error *error)
 {
     struct tiptrue_machine *made = calloc(1, sizeof(*made));
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file, &made->source};
-    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, machine);
+    const struct tt_document document = {"tiptrue.machine/1", read_machine, made,
+                                         &made->arena,        &made->file,  &made->source};
+    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made,
+                  machine);
 }
 
-enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_machine **machine,
-                                    struct tiptrue_error *error)
+enum tiptrue_status tt_machine_read(const char *path, const struct tiptrue_sink *sink,
+                                    struct tiptrue_machine **machine, struct tiptrue_error *error)
 {
     struct tiptrue_machine *made = calloc(1, sizeof(*made));
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.machine/1", read_machine, made, &made->arena, &made->file, &made->source};
+    const struct tt_document document = {"tiptrue.machine/1", read_machine, made,
+                                         &made->arena,        &made->file,  &made->source};
     return finish(tt_document_read(&document, path, sink, error), made, machine);
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Keys are few and looked up one by one. What contradicts itself is a fault: the later statement never wins silently. */
+/* Keys are few and looked up one by one. What contradicts itself is a fault: the later statement
+ * never wins silently. */
 #include "config.h"
 
 #include "ingest/metadata.h"
@@ -12,15 +13,16 @@
 
 enum key { MACHINE, PLATE, PLATE_SERIAL, STARTED, UNITS, OPERATOR, NOTE };
 const char *const tt_metadata_keys[TT_METADATA] = {
-    [MACHINE] = "machine", [PLATE] = "plate",       [PLATE_SERIAL] = "plate_serial", [STARTED] = "started",
-    [UNITS] = "units",     [OPERATOR] = "operator", [NOTE] = "note",
+    [MACHINE] = "machine", [PLATE] = "plate", [PLATE_SERIAL] = "plate_serial",
+    [STARTED] = "started", [UNITS] = "units", [OPERATOR] = "operator",
+    [NOTE] = "note",
 };
 
 static size_t find_key(const struct tt_cell *key)
 {
     size_t i = 0;
-    while (i < TT_METADATA &&
-           !(strlen(tt_metadata_keys[i]) == key->length && memcmp(tt_metadata_keys[i], key->text, key->length) == 0)) {
+    while (i < TT_METADATA && !(strlen(tt_metadata_keys[i]) == key->length &&
+                                memcmp(tt_metadata_keys[i], key->text, key->length) == 0)) {
         i++;
     }
     return i;
@@ -40,11 +42,12 @@ static const char *copy(struct tt_builder *builder, const struct tt_cell *value)
 
 static void tell_again(struct tt_builder *builder, const struct tt_cell *key)
 {
-    tt_fault(builder->diagnose, tt_place_at(builder->diagnose, key->at), "leave one of them", "'%s' is stated twice",
-             tt_shown(key->text, key->length).text);
+    tt_fault(builder->diagnose, tt_place_at(builder->diagnose, key->at), "leave one of them",
+             "'%s' is stated twice", tt_shown(key->text, key->length).text);
 }
 
-static void set_text(struct tt_builder *builder, const struct tt_cell *key, const struct tt_cell *value, const char **text)
+static void set_text(struct tt_builder *builder, const struct tt_cell *key,
+                     const struct tt_cell *value, const char **text)
 {
     if (*text != NULL) {
         tell_again(builder, key);
@@ -57,13 +60,15 @@ static void set_text(struct tt_builder *builder, const struct tt_cell *key, cons
 #define LONGEST_NOTE 65536
 
 /* Notes in their order, with "; " between. */
-static void add_note(struct tt_builder *builder, const struct tt_cell *key, const struct tt_cell *value)
+static void add_note(struct tt_builder *builder, const struct tt_cell *key,
+                     const struct tt_cell *value)
 {
     struct tiptrue_run *run = builder->run;
     size_t before = run->note != NULL ? strlen(run->note) + 2 : 0;
     if (before > LONGEST_NOTE) {
-        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, key->at), "keep long texts in a file of their own",
-                 "the notes are longer than %d bytes", LONGEST_NOTE);
+        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, key->at),
+                 "keep long texts in a file of their own", "the notes are longer than %d bytes",
+                 LONGEST_NOTE);
         return;
     }
     char *note = tt_arena_get(&run->arena, before + value->length + 1, 1);
@@ -79,7 +84,8 @@ static void add_note(struct tt_builder *builder, const struct tt_cell *key, cons
     run->note = note;
 }
 
-static void set_started(struct tt_builder *builder, const struct tt_cell *key, const struct tt_cell *value)
+static void set_started(struct tt_builder *builder, const struct tt_cell *key,
+                        const struct tt_cell *value)
 {
     double seconds;
     if (tt_time_read(value->text, value->length, &seconds)) {
@@ -87,22 +93,25 @@ static void set_started(struct tt_builder *builder, const struct tt_cell *key, c
     } else {
         tt_warn(builder->diagnose, tt_place_at(builder->diagnose, value->at),
                 "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00",
-                "started '%s' is not a time of RFC 3339, and is not used", tt_shown(value->text, value->length).text);
+                "started '%s' is not a time of RFC 3339, and is not used",
+                tt_shown(value->text, value->length).text);
     }
 }
 
-static void set_units(struct tt_builder *builder, const struct tt_cell *key, const struct tt_cell *value)
+static void set_units(struct tt_builder *builder, const struct tt_cell *key,
+                      const struct tt_cell *value)
 {
     if (builder->states_units) {
         tell_again(builder, key);
     } else if (!tt_units_read(value->text, value->length, &builder->mm_per_unit)) {
-        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, value->at), TT_UNITS_HINT, "unknown units '%s'",
-                 tt_shown(value->text, value->length).text);
+        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, value->at), TT_UNITS_HINT,
+                 "unknown units '%s'", tt_shown(value->text, value->length).text);
     }
     builder->states_units = true;
 }
 
-void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key, const struct tt_cell *value)
+void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key,
+                     const struct tt_cell *value)
 {
     struct tiptrue_run *run = builder->run;
     size_t index = find_key(key);
@@ -112,8 +121,8 @@ void tt_metadata_add(struct tt_builder *builder, const struct tt_cell *key, cons
     if (index == TT_METADATA) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(tt_metadata_keys, TT_METADATA, "keys", key->text, key->length, hint);
-        tt_warn(builder->diagnose, tt_place_at(builder->diagnose, key->at), hint, "unknown key '%s' is not used",
-                tt_shown(key->text, key->length).text);
+        tt_warn(builder->diagnose, tt_place_at(builder->diagnose, key->at), hint,
+                "unknown key '%s' is not used", tt_shown(key->text, key->length).text);
         return;
     }
     if (value->length == 0 && index != UNITS) {
@@ -153,17 +162,21 @@ void tt_metadata_compare(struct tt_builder *builder)
     if (machine != NULL && run->machine != NULL && strcmp(run->machine, machine->name) != 0) {
         tt_warn(builder->diagnose, place, "is it the machine file that was meant?",
                 "the run was made on machine '%s', and the machine file is of '%s'",
-                tt_shown(run->machine, strlen(run->machine)).text, tt_shown(machine->name, strlen(machine->name)).text);
+                tt_shown(run->machine, strlen(run->machine)).text,
+                tt_shown(machine->name, strlen(machine->name)).text);
     }
     if (plate != NULL && run->plate != NULL && strcmp(run->plate, plate->name) != 0 &&
         (plate->serial == NULL || strcmp(run->plate, plate->serial) != 0)) {
         tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
-                "the run was made on plate '%s', and the plate file is of '%s'", tt_shown(run->plate, strlen(run->plate)).text,
+                "the run was made on plate '%s', and the plate file is of '%s'",
+                tt_shown(run->plate, strlen(run->plate)).text,
                 tt_shown(plate->name, strlen(plate->name)).text);
     }
-    if (plate != NULL && run->plate_serial != NULL && plate->serial != NULL && strcmp(run->plate_serial, plate->serial) != 0) {
+    if (plate != NULL && run->plate_serial != NULL && plate->serial != NULL &&
+        strcmp(run->plate_serial, plate->serial) != 0) {
         tt_warn(builder->diagnose, place, "is it the plate file that was meant?",
                 "the run was made on the plate with serial '%s', and the plate file is of '%s'",
-                tt_shown(run->plate_serial, strlen(run->plate_serial)).text, tt_shown(plate->serial, strlen(plate->serial)).text);
+                tt_shown(run->plate_serial, strlen(run->plate_serial)).text,
+                tt_shown(plate->serial, strlen(plate->serial)).text);
     }
 }

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Open addressing with linear steps, at most half full; up to FEW names are compared one by one, which is as quick.
- * Nearness is the edit distance with transpositions (optimal string alignment), ASCII letters without case.
+/* Open addressing with linear steps, at most half full; up to FEW names are compared one by one,
+ * which is as quick. Nearness is the edit distance with transpositions (optimal string alignment),
+ * ASCII letters without case.
  */
 #include "config.h"
 
@@ -14,9 +15,11 @@
 
 /* Names compared one by one before a table is made; 4 or 16 measured the same. */
 #define FEW 8
-/* Longest name that is compared for nearness, bytes: rows of the distance table stand on the stack. */
+/* Longest name that is compared for nearness, bytes: rows of the distance table stand on the stack.
+ */
 #define LONGEST_COMPARED 48
-/* Names compared for nearness at most: a hostile plate of a million names must not take minutes to be refused. */
+/* Names compared for nearness at most: a hostile plate of a million names must not take minutes to
+ * be refused. */
 #define MOST_COMPARED 5000
 
 static uint32_t hash_of(const char *text, size_t length)
@@ -132,7 +135,8 @@ static size_t distance(const char *a, size_t n_a, const char *b, size_t n_b)
         for (size_t j = 1; j <= n_b; j++) {
             size_t change = above[j - 1] + (lower(a[i - 1]) != lower(b[j - 1]));
             row[j] = least(change, least(above[j], row[j - 1]) + 1);
-            if (i > 1 && j > 1 && lower(a[i - 1]) == lower(b[j - 2]) && lower(a[i - 2]) == lower(b[j - 1])) {
+            if (i > 1 && j > 1 && lower(a[i - 1]) == lower(b[j - 2]) &&
+                lower(a[i - 2]) == lower(b[j - 1])) {
                 row[j] = least(row[j], before[j - 2] + 1);
             }
         }
@@ -155,7 +159,8 @@ size_t tt_names_nearest(const char *const *known, size_t n, const char *text, si
         if (known_length == 0 || known_length > LONGEST_COMPARED) {
             continue;
         }
-        /* Up to a third of the letters may be wrong, and in short names of two letters or more one may. */
+        /* Up to a third of the letters may be wrong, and in short names of two letters or more one
+         * may. */
         size_t allowed = length < 2 || known_length < 2 ? 0 : length < 6 ? 1 : length / 3;
         size_t d = distance(text, length, known[i], known_length);
         if (d <= allowed && (nearest == TT_NONE || d < nearest_distance)) {
@@ -166,7 +171,8 @@ size_t tt_names_nearest(const char *const *known, size_t n, const char *text, si
     return nearest;
 }
 
-void tt_names_hint(const char *const *known, size_t n, const char *what, const char *text, size_t length, char hint[TT_HINT_SIZE])
+void tt_names_hint(const char *const *known, size_t n, const char *what, const char *text,
+                   size_t length, char hint[TT_HINT_SIZE])
 {
     size_t nearest = tt_names_nearest(known, n, text, length);
     int used = 0;
@@ -175,7 +181,8 @@ void tt_names_hint(const char *const *known, size_t n, const char *what, const c
         return;
     }
     if (nearest != TT_NONE) {
-        used = snprintf(hint, TT_HINT_SIZE, "did you mean '%s'? ", tt_shown(known[nearest], strlen(known[nearest])).text);
+        used = snprintf(hint, TT_HINT_SIZE, "did you mean '%s'? ",
+                        tt_shown(known[nearest], strlen(known[nearest])).text);
     }
     used += snprintf(hint + used, TT_HINT_SIZE - (size_t)used, "known %s:", what);
     for (size_t i = 0; i < n; i++) {

@@ -12,8 +12,9 @@
 #include "ingest/diagnose.h"
 
 struct tt_names {
-    struct tt_arena *arena; /* what the table itself is made of; set by the owner, the rest starts as {0} */
-    const char **texts;     /* borrowed, NUL-terminated */
+    struct tt_arena
+        *arena; /* what the table itself is made of; set by the owner, the rest starts as {0} */
+    const char **texts; /* borrowed, NUL-terminated */
     size_t *lengths;
     size_t count, capacity;
     size_t last;     /* found last: rows come in runs of one name */
@@ -26,9 +27,11 @@ size_t tt_names_find(struct tt_names *names, const char *text, size_t length);
 /* Enter a name that is not there, borrowed for the table's life. false: out of memory. */
 bool tt_names_add(struct tt_names *names, const char *text);
 
-/* Index of the one of @n names that @text is most likely a misspelling of, or TT_NONE when none is near. */
+/* Index of the one of @n names that @text is most likely a misspelling of, or TT_NONE when none is
+ * near. */
 size_t tt_names_nearest(const char *const *known, size_t n, const char *text, size_t length);
 /* "did you mean 'east'? known edges: 'east', 'west'", as much as fits; @what is the plural. */
-void tt_names_hint(const char *const *known, size_t n, const char *what, const char *text, size_t length, char hint[TT_HINT_SIZE]);
+void tt_names_hint(const char *const *known, size_t n, const char *what, const char *text,
+                   size_t length, char hint[TT_HINT_SIZE]);
 
 #endif

@@ -9,8 +9,9 @@
 #include "ingest/report.h"
 #include "model/plan.h"
 
-/* Tell it as a fault, with the two innocent reasons. The counts differ and neither is 0. false: out of memory. */
-bool tt_parting_tell(struct tt_diagnose *diagnose, const struct tiptrue_plan *plan, const struct tt_reports *reports,
-                     struct tt_arena *arena);
+/* Tell it as a fault, with the two innocent reasons. The counts differ and neither is 0. false: out
+ * of memory. */
+bool tt_parting_tell(struct tt_diagnose *diagnose, const struct tiptrue_plan *plan,
+                     const struct tt_reports *reports, struct tt_arena *arena);
 
 #endif

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* PCRE2 without just-in-time compilation, whose matches keep neither the match nor the heap limit exactly. */
+/* PCRE2 without just-in-time compilation, whose matches keep neither the match nor the heap limit
+ * exactly. */
 #include "config.h"
 
 #include "ingest/pattern.h"
@@ -13,7 +14,8 @@
 #include "ingest/names.h"
 #include "model/frames.h"
 
-/* Most steps of one match, about a millisecond; the examples of the manual take less than 100 in a line of 80 characters. */
+/* Most steps of one match, about a millisecond; the examples of the manual take less than 100 in a
+ * line of 80 characters. */
 #define MATCH_LIMIT 100000
 /* Most memory of one match, KiB. */
 #define HEAP_LIMIT_KIB 16384
@@ -21,7 +23,8 @@
 #define LONGEST_PATTERN 4096
 
 static const char *const group_names[TT_GROUPS] = {
-    [TT_GROUP_X] = "x", [TT_GROUP_Y] = "y", [TT_GROUP_Z] = "z", [TT_GROUP_ID] = "id", [TT_GROUP_OK] = "ok",
+    [TT_GROUP_X] = "x",   [TT_GROUP_Y] = "y",   [TT_GROUP_Z] = "z",
+    [TT_GROUP_ID] = "id", [TT_GROUP_OK] = "ok",
 };
 
 struct tt_pattern {
@@ -54,17 +57,19 @@ static enum tiptrue_status tell_wrong(int code, size_t offset, struct tiptrue_er
     }
     pcre2_get_error_message(code, why, sizeof(why));
     return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                   "a regular expression of PCRE2 is expected, such as X:(?<x>\\S+) Y:(?<y>\\S+)", "pattern, character %zu: %s",
-                   offset + 1, (const char *)why);
+                   "a regular expression of PCRE2 is expected, such as X:(?<x>\\S+) Y:(?<y>\\S+)",
+                   "pattern, character %zu: %s", offset + 1, (const char *)why);
 }
 
-static enum tiptrue_status compile(struct tt_pattern *pattern, const char *text, struct tiptrue_error *error)
+static enum tiptrue_status compile(struct tt_pattern *pattern, const char *text,
+                                   struct tiptrue_error *error)
 {
     int code = 0;
     PCRE2_SIZE offset = 0;
     size_t length = strlen(text);
     if (length > LONGEST_PATTERN) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL, "the pattern is longer than %d characters", LONGEST_PATTERN);
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL,
+                       "the pattern is longer than %d characters", LONGEST_PATTERN);
     }
     pattern->code = pcre2_compile((PCRE2_SPTR)text, length, PCRE2_UTF, &code, &offset, NULL);
     if (pattern->code == NULL) {
@@ -89,7 +94,8 @@ static void tell_unknown(const struct tt_pattern *pattern, struct tt_diagnose *d
     pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMEENTRYSIZE, &entry_size);
     pcre2_pattern_info(pattern->code, PCRE2_INFO_NAMETABLE, &table);
     for (uint32_t i = 0; i < count; i++) {
-        const char *name = (const char *)table + i * entry_size + 2; /* behind the two bytes of the group's number */
+        const char *name = (const char *)table + i * entry_size +
+                           2; /* behind the two bytes of the group's number */
         size_t known = 0;
         while (known < TT_GROUPS && strcmp(name, group_names[known]) != 0) {
             known++;
@@ -97,7 +103,8 @@ static void tell_unknown(const struct tt_pattern *pattern, struct tt_diagnose *d
         if (known == TT_GROUPS) {
             char hint[TT_HINT_SIZE];
             tt_names_hint(group_names, TT_GROUPS, "groups", name, strlen(name), hint);
-            tt_warn(diagnose, tt_place_file(diagnose), hint, "the pattern's group '%s' is not known, and not used",
+            tt_warn(diagnose, tt_place_file(diagnose), hint,
+                    "the pattern's group '%s' is not known, and not used",
                     tt_shown(name, strlen(name)).text);
         }
     }
@@ -106,19 +113,21 @@ static void tell_unknown(const struct tt_pattern *pattern, struct tt_diagnose *d
 static enum tiptrue_status find_groups(struct tt_pattern *pattern, struct tiptrue_error *error)
 {
     for (size_t i = 0; i < TT_GROUPS; i++) {
-        pattern->numbers[i] = pcre2_substring_number_from_name(pattern->code, (PCRE2_SPTR)group_names[i]);
+        pattern->numbers[i] =
+            pcre2_substring_number_from_name(pattern->code, (PCRE2_SPTR)group_names[i]);
     }
     for (size_t i = TT_GROUP_X; i <= TT_GROUP_Y; i++) {
         if (pattern->numbers[i] < 0) {
-            return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "name the coordinates, as in X:(?<x>\\S+) Y:(?<y>\\S+)",
+            return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                           "name the coordinates, as in X:(?<x>\\S+) Y:(?<y>\\S+)",
                            "the pattern has no group '%s'", group_names[i]);
         }
     }
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnose, struct tt_pattern **pattern,
-                                   struct tiptrue_error *error)
+enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnose,
+                                   struct tt_pattern **pattern, struct tiptrue_error *error)
 {
     struct tt_pattern *made = calloc(1, sizeof(*made));
     if (made == NULL) {
@@ -135,10 +144,12 @@ enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnos
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line, size_t length, size_t from, bool *found,
-                                    struct tt_cell groups[TT_GROUPS], size_t *behind, struct tiptrue_error *error)
+enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line, size_t length,
+                                    size_t from, bool *found, struct tt_cell groups[TT_GROUPS],
+                                    size_t *behind, struct tiptrue_error *error)
 {
-    int count = pcre2_match(pattern->code, (PCRE2_SPTR)line, length, from, PCRE2_NO_UTF_CHECK, pattern->match, pattern->limits);
+    int count = pcre2_match(pattern->code, (PCRE2_SPTR)line, length, from, PCRE2_NO_UTF_CHECK,
+                            pattern->match, pattern->limits);
     *found = count > 0;
     if (count == PCRE2_ERROR_NOMATCH) {
         return TIPTRUE_OK;
@@ -147,16 +158,20 @@ enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line
         if (count == PCRE2_ERROR_NOMEMORY) {
             return tt_fail_memory(error);
         }
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                       "a pattern without nested repetitions, with \\S+ or \\d+ for the numbers, is quick",
-                       "the pattern takes too long to try on the line '%s'", tt_shown(line, length).text);
+        return tt_fail(
+            error, TIPTRUE_E_USAGE, NULL, 0, 0,
+            "a pattern without nested repetitions, with \\S+ or \\d+ for the numbers, is quick",
+            "the pattern takes too long to try on the line '%s'", tt_shown(line, length).text);
     }
     const PCRE2_SIZE *at = pcre2_get_ovector_pointer(pattern->match);
     for (size_t i = 0; i < TT_GROUPS; i++) {
         int number = pattern->numbers[i];
-        bool set = number >= 0 && number < count && at[2 * number] != PCRE2_UNSET && at[2 * number] <= at[2 * number + 1];
-        groups[i] = set ? (struct tt_cell){line + at[2 * number], at[2 * number + 1] - at[2 * number], line + at[2 * number]}
-                        : (struct tt_cell){NULL, 0, line + at[0]};
+        bool set = number >= 0 && number < count && at[2 * number] != PCRE2_UNSET &&
+                   at[2 * number] <= at[2 * number + 1];
+        groups[i] =
+            set ? (struct tt_cell){line + at[2 * number], at[2 * number + 1] - at[2 * number],
+                                   line + at[2 * number]}
+                : (struct tt_cell){NULL, 0, line + at[0]};
     }
     *behind = at[1];
     return TIPTRUE_OK;

@@ -16,16 +16,19 @@ struct tt_pattern;
 
 /* Compile. Groups x and y are required; a group of another name is a warning.
  * TIPTRUE_E_USAGE: the pattern is wrong. */
-TT_MUST_USE enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnose, struct tt_pattern **pattern,
+TT_MUST_USE enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnose,
+                                               struct tt_pattern **pattern,
                                                struct tiptrue_error *error);
 void tt_pattern_free(struct tt_pattern *pattern);
 
 bool tt_pattern_has(const struct tt_pattern *pattern, enum tt_group_name group);
 
-/* The first report in the line from @from on: *found, and the groups' cells (text NULL: the group took no part). *behind is where
- * the report ends. TIPTRUE_E_USAGE: finding it costs more than any sensible pattern needs. */
-TT_MUST_USE enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line, size_t length, size_t from,
-                                                bool *found, struct tt_cell groups[TT_GROUPS], size_t *behind,
+/* The first report in the line from @from on: *found, and the groups' cells (text NULL: the group
+ * took no part). *behind is where the report ends. TIPTRUE_E_USAGE: finding it costs more than any
+ * sensible pattern needs. */
+TT_MUST_USE enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line,
+                                                size_t length, size_t from, bool *found,
+                                                struct tt_cell groups[TT_GROUPS], size_t *behind,
                                                 struct tiptrue_error *error);
 
 #endif

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue.plan/1: the moves of which a controller's log prints one report each. Names are resolved when a log is joined. */
+/* tiptrue.plan/1: the moves of which a controller's log prints one report each. Names are resolved
+ * when a log is joined. */
 #include "config.h"
 
 #include <stdio.h>
@@ -20,8 +21,8 @@ struct reader {
 };
 
 /* A member that is text or a number, as text; NULL if it is not there, or wrong (told). */
-static const char *read_text_or_number(struct reader *reader, const cJSON *element, const char *what, const char *key,
-                                       bool shortest)
+static const char *read_text_or_number(struct reader *reader, const cJSON *element,
+                                       const char *what, const char *key, bool shortest)
 {
     struct tt_fields *fields = reader->fields;
     const cJSON *item = tt_field(fields, element, what, key, TT_OPTIONAL);
@@ -44,7 +45,8 @@ static const char *read_text_or_number(struct reader *reader, const cJSON *eleme
     } else {
         tt_buffer_add(&buffer, where->value, (size_t)(where->end - where->value));
     }
-    const char *text = buffer.failed ? NULL : tt_arena_copy_text(fields->arena, buffer.text, buffer.length);
+    const char *text =
+        buffer.failed ? NULL : tt_arena_copy_text(fields->arena, buffer.text, buffer.length);
     fields->out_of_memory = fields->out_of_memory || text == NULL;
     tt_buffer_clear(&buffer);
     return text;
@@ -57,27 +59,36 @@ static void check_id(struct reader *reader, const cJSON *element, const char *wh
         return;
     }
     if (tt_names_find(&reader->ids, id, strlen(id)) != TT_NONE) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "id")),
-                 "each move has an id of its own", "%s: id '%s' stands twice", what, tt_shown(id, strlen(id)).text);
+        tt_fault(fields->diagnose,
+                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "id")),
+                 "each move has an id of its own", "%s: id '%s' stands twice", what,
+                 tt_shown(id, strlen(id)).text);
     } else if (!tt_names_add(&reader->ids, id)) {
         fields->out_of_memory = true;
     }
 }
 
-static void read_approach(struct reader *reader, const cJSON *element, const char *what, struct tt_move *move)
+static void read_approach(struct reader *reader, const cJSON *element, const char *what,
+                          struct tt_move *move)
 {
     struct tt_fields *fields = reader->fields;
     const char *approach = tt_field_text(fields, element, what, "approach", TT_OPTIONAL);
-    if (approach != NULL && !tt_approach_read(approach, strlen(approach), &move->approach_x, &move->approach_y)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "approach")),
-                 TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'", what, tt_shown(approach, strlen(approach)).text);
+    if (approach != NULL &&
+        !tt_approach_read(approach, strlen(approach), &move->approach_x, &move->approach_y)) {
+        tt_fault(
+            fields->diagnose,
+            tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "approach")),
+            TT_APPROACH_HINT, "%s: 'approach' cannot be '%s'", what,
+            tt_shown(approach, strlen(approach)).text);
     }
 }
 
-static void read_feed(struct reader *reader, const cJSON *element, const char *what, struct tt_move *move)
+static void read_feed(struct reader *reader, const cJSON *element, const char *what,
+                      struct tt_move *move)
 {
     double feed_mm_per_min = 0.0;
-    if (tt_field_length(reader->fields, element, what, "feed", TT_OPTIONAL, &tt_feed_mm_per_min, &feed_mm_per_min)) {
+    if (tt_field_length(reader->fields, element, what, "feed", TT_OPTIONAL, &tt_feed_mm_per_min,
+                        &feed_mm_per_min)) {
         move->feed_mm_s = feed_mm_per_min / 60.0;
     }
 }
@@ -99,18 +110,23 @@ static void read_move(struct reader *reader, const cJSON *element, size_t number
     tt_field_unknown(fields, element, what, known, sizeof(known) / sizeof(known[0]));
     move.id = read_text_or_number(reader, element, what, "id", true);
     check_id(reader, element, what, move.id);
-    move.kind = (enum tt_kind)tt_field_word(fields, element, what, "kind", TT_REQUIRED, tt_kind_words, TT_KINDS, TT_SIGHT);
+    move.kind = (enum tt_kind)tt_field_word(fields, element, what, "kind", TT_REQUIRED,
+                                            tt_kind_words, TT_KINDS, TT_SIGHT);
     move.target = tt_field_text(fields, element, what, "target", TT_REQUIRED);
     move.tip =
-        tt_field_text(fields, element, what, "tip", move.kind == TT_TOUCH || move.kind == TT_WARMUP ? TT_REQUIRED : TT_OPTIONAL);
+        tt_field_text(fields, element, what, "tip",
+                      move.kind == TT_TOUCH || move.kind == TT_WARMUP ? TT_REQUIRED : TT_OPTIONAL);
     move.setup = read_text_or_number(reader, element, what, "setup", false);
-    move.has_rotation = tt_field_number(fields, element, what, "rotation", move.kind == TT_TOUCH ? TT_REQUIRED : TT_OPTIONAL,
+    move.has_rotation = tt_field_number(fields, element, what, "rotation",
+                                        move.kind == TT_TOUCH ? TT_REQUIRED : TT_OPTIONAL,
                                         &tt_rotation_deg, &rotation_deg);
     move.rotation_rad = tt_rad_from_deg(rotation_deg);
     read_feed(reader, element, what, &move);
     read_approach(reader, element, what, &move);
-    move.is_find = tt_field_word(fields, element, what, "stage", TT_OPTIONAL, tt_stage_words, TT_STAGES, 1) == 0;
-    reader->plan->states_stage = reader->plan->states_stage || cJSON_HasObjectItem(element, "stage");
+    move.is_find = tt_field_word(fields, element, what, "stage", TT_OPTIONAL, tt_stage_words,
+                                 TT_STAGES, 1) == 0;
+    reader->plan->states_stage =
+        reader->plan->states_stage || cJSON_HasObjectItem(element, "stage");
     move.has_at = tt_field_xy(fields, element, what, "at", TT_OPTIONAL, at_mm);
     move.at = (struct tt_plate_xy){at_mm[0], at_mm[1]};
     move.line = place.line;
@@ -122,23 +138,30 @@ static void read_move(struct reader *reader, const cJSON *element, size_t number
 static void read_setups(struct reader *reader, const cJSON *root)
 {
     static const char *const known[] = {"setup", "turned_deg", "note"};
-    static const struct tt_bounds turned = {-360.0, 360.0, false, "degrees, counter-clockwise seen from above"};
+    static const struct tt_bounds turned = {-360.0, 360.0, false,
+                                            "degrees, counter-clockwise seen from above"};
     struct tt_fields *fields = reader->fields;
     struct tiptrue_plan *plan = reader->plan;
     const cJSON *setups = tt_field_array(fields, root, "plan", "setups", TT_OPTIONAL);
-    plan->setups = TT_ARENA_NEW(&plan->arena, setups != NULL ? (size_t)cJSON_GetArraySize(setups) : 0, struct tt_plan_setup);
+    plan->setups =
+        TT_ARENA_NEW(&plan->arena, setups != NULL ? (size_t)cJSON_GetArraySize(setups) : 0,
+                     struct tt_plan_setup);
     fields->out_of_memory = fields->out_of_memory || plan->setups == NULL;
-    for (const cJSON *element = setups != NULL ? setups->child : NULL; element != NULL && plan->setups != NULL;
-         element = element->next) {
+    for (const cJSON *element = setups != NULL ? setups->child : NULL;
+         element != NULL && plan->setups != NULL; element = element->next) {
         double turned_deg = 0.0;
         if (!cJSON_IsObject(element)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL, "a setup of the plan is not an object {...}");
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, element), NULL,
+                     "a setup of the plan is not an object {...}");
             continue;
         }
         tt_field_unknown(fields, element, "setup", known, sizeof(known) / sizeof(known[0]));
         const char *name = read_text_or_number(reader, element, "setup", "setup", false);
-        if (tt_field_number(fields, element, "setup", "turned_deg", TT_REQUIRED, &turned, &turned_deg) && name != NULL) {
-            plan->setups[plan->n_setups++] = (struct tt_plan_setup){name, tt_rad_from_deg(turned_deg)};
+        if (tt_field_number(fields, element, "setup", "turned_deg", TT_REQUIRED, &turned,
+                            &turned_deg) &&
+            name != NULL) {
+            plan->setups[plan->n_setups++] =
+                (struct tt_plan_setup){name, tt_rad_from_deg(turned_deg)};
         }
     }
 }
@@ -146,9 +169,10 @@ static void read_setups(struct reader *reader, const cJSON *root)
 /* What `plan` writes besides moves and setups is for people. */
 static void read_plan(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema", "units",      "moves",    "name",      "machine", "plate",
-                                        "note",   "setups",     "touches",  "sightings", "target",  "target_met",
-                                        "tips",   "limited_by", "left_out", "notes"};
+    static const char *const known[] = {"schema",  "units",      "moves",    "name",
+                                        "machine", "plate",      "note",     "setups",
+                                        "touches", "sightings",  "target",   "target_met",
+                                        "tips",    "limited_by", "left_out", "notes"};
     struct tiptrue_plan *plan = object;
     struct reader reader = {fields, plan, {.arena = &plan->arena}};
     const cJSON *root = fields->json.root;
@@ -160,7 +184,8 @@ static void read_plan(void *object, struct tt_fields *fields)
         return;
     }
     if (moves->child == NULL) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, moves), NULL, "the plan has no moves");
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, moves), NULL,
+                 "the plan has no moves");
     }
     plan->moves = TT_ARENA_NEW(&plan->arena, (size_t)cJSON_GetArraySize(moves), struct tt_move);
     if (plan->moves == NULL) {
@@ -176,7 +201,8 @@ static void read_plan(void *object, struct tt_fields *fields)
     }
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_plan *made, struct tiptrue_plan **plan)
+static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_plan *made,
+                                  struct tiptrue_plan **plan)
 {
     if (status == TIPTRUE_OK) {
         *plan = made;
@@ -186,24 +212,27 @@ static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_pla
     return status;
 }
 
-enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
-                                       struct tiptrue_plan **plan, struct tiptrue_error *error)
+enum tiptrue_status tt_plan_read_bytes(const char *name, const char *text, size_t length,
+                                       const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
+                                       struct tiptrue_error *error)
 {
     struct tiptrue_plan *made = calloc(1, sizeof(*made));
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.plan/1", read_plan, made, &made->arena, &made->file, &made->source};
+    const struct tt_document document = {"tiptrue.plan/1", read_plan,   made,
+                                         &made->arena,     &made->file, &made->source};
     return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, plan);
 }
 
-enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_plan **plan,
-                                 struct tiptrue_error *error)
+enum tiptrue_status tt_plan_read(const char *path, const struct tiptrue_sink *sink,
+                                 struct tiptrue_plan **plan, struct tiptrue_error *error)
 {
     struct tiptrue_plan *made = calloc(1, sizeof(*made));
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.plan/1", read_plan, made, &made->arena, &made->file, &made->source};
+    const struct tt_document document = {"tiptrue.plan/1", read_plan,   made,
+                                         &made->arena,     &made->file, &made->source};
     return finish(tt_document_read(&document, path, sink, error), made, plan);
 }

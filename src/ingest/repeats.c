@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A table from rows to the row before that is equal to them shows blocks that were there before. Two touches may agree in
- * every digit by chance, on a coarse grid even often; eight in a row do not. */
+/* A table from rows to the row before that is equal to them shows blocks that were there before.
+ * Two touches may agree in every digit by chance, on a coarse grid even often; eight in a row do
+ * not. */
 #include "config.h"
 
 #include "ingest/repeats.h"
@@ -19,7 +20,8 @@ static uint64_t mixed(uint64_t state, double value)
 
     value = value == 0 ? 0 : value; /* -0 equals 0 */
     memcpy(&bits, &value, sizeof bits);
-    state = (state ^ bits) * 0x9e3779b97f4a7c15u; /* odd, 2^64 over the golden ratio (Knuth, TAOCP 3, 6.4) */
+    state = (state ^ bits) *
+            0x9e3779b97f4a7c15u; /* odd, 2^64 over the golden ratio (Knuth, TAOCP 3, 6.4) */
     return state ^ state >> 29;
 }
 
@@ -33,11 +35,13 @@ static uint64_t digest(const struct tt_observation *o)
 
 static bool equal(const struct tt_observation *a, const struct tt_observation *b)
 {
-    return a->kind == b->kind && a->use == b->use && a->target == b->target && a->tip == b->tip && a->setup == b->setup &&
-           a->h.x_mm == b->h.x_mm && a->h.y_mm == b->h.y_mm && a->rotation_rad == b->rotation_rad &&
-           a->feed_mm_s == b->feed_mm_s && a->has_time == b->has_time && a->time_s == b->time_s &&
-           a->has_temperature == b->has_temperature && a->temperature_C == b->temperature_C && a->has_z == b->has_z &&
-           a->z_mm == b->z_mm && a->approach_x == b->approach_x && a->approach_y == b->approach_y;
+    return a->kind == b->kind && a->use == b->use && a->target == b->target && a->tip == b->tip &&
+           a->setup == b->setup && a->h.x_mm == b->h.x_mm && a->h.y_mm == b->h.y_mm &&
+           a->rotation_rad == b->rotation_rad && a->feed_mm_s == b->feed_mm_s &&
+           a->has_time == b->has_time && a->time_s == b->time_s &&
+           a->has_temperature == b->has_temperature && a->temperature_C == b->temperature_C &&
+           a->has_z == b->has_z && a->z_mm == b->z_mm && a->approach_x == b->approach_x &&
+           a->approach_y == b->approach_y;
 }
 
 /* before[i]: 1 + the last row before row i with its digest, 0 = none. NULL: out of memory. */
@@ -97,7 +101,8 @@ bool tt_repeats_drop(struct tiptrue_run *run, struct tt_arena *scratch)
             i++;
             continue;
         }
-        if (run->repeated == NULL && (run->repeated = TT_ARENA_NEW(&run->arena, n, size_t)) == NULL) {
+        if (run->repeated == NULL &&
+            (run->repeated = TT_ARENA_NEW(&run->arena, n, size_t)) == NULL) {
             return false;
         }
         for (size_t k = 0; k < block; k++) {

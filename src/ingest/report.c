@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A line at a time: the pattern cannot see beyond it. A line with two reports shows that the pattern takes in too little. */
+/* A line at a time: the pattern cannot see beyond it. A line with two reports shows that the
+ * pattern takes in too little. */
 #include "config.h"
 
 #include "ingest/report.h"
@@ -10,19 +11,22 @@
 
 #include "base/number.h"
 
-static void tell_group(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group, const char *expected)
+static void tell_group(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group,
+                       const char *expected)
 {
     struct tt_place place = tt_place_at(diagnose, cell->at);
     if (cell->length == 0) {
-        tt_fault(diagnose, place, "let the pattern match only lines that have it", "the report's '%s' is empty", group);
+        tt_fault(diagnose, place, "let the pattern match only lines that have it",
+                 "the report's '%s' is empty", group);
     } else {
-        tt_fault(diagnose, place, "let the pattern match just that", "the report's %s '%s' is not %s", group,
-                 tt_shown(cell->text, cell->length).text, expected);
+        tt_fault(diagnose, place, "let the pattern match just that",
+                 "the report's %s '%s' is not %s", group, tt_shown(cell->text, cell->length).text,
+                 expected);
     }
 }
 
-static bool read_coordinate(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group, double largest,
-                            double *value, int *decimals)
+static bool read_coordinate(struct tt_diagnose *diagnose, const struct tt_cell *cell,
+                            const char *group, double largest, double *value, int *decimals)
 {
     if (tt_number_read(cell->text, cell->length, '.', value, decimals) != TT_NUMBER_OK) {
         tell_group(diagnose, cell, group, "a number");
@@ -36,16 +40,20 @@ static bool read_coordinate(struct tt_diagnose *diagnose, const struct tt_cell *
 }
 
 /* The groups as a report; false if one is wrong (told). */
-static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *diagnose, const struct tt_cell groups[TT_GROUPS],
-                        double largest, struct tt_report *report)
+static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *diagnose,
+                        const struct tt_cell groups[TT_GROUPS], double largest,
+                        struct tt_report *report)
 {
     int decimals_y = 0;
-    bool good = read_coordinate(diagnose, &groups[TT_GROUP_X], "x", largest, &report->x, &report->decimals);
-    good = read_coordinate(diagnose, &groups[TT_GROUP_Y], "y", largest, &report->y, &decimals_y) && good;
+    bool good =
+        read_coordinate(diagnose, &groups[TT_GROUP_X], "x", largest, &report->x, &report->decimals);
+    good = read_coordinate(diagnose, &groups[TT_GROUP_Y], "y", largest, &report->y, &decimals_y) &&
+           good;
     report->decimals = decimals_y > report->decimals ? decimals_y : report->decimals;
     report->has_z = groups[TT_GROUP_Z].length > 0;
     if (report->has_z) {
-        good = read_coordinate(diagnose, &groups[TT_GROUP_Z], "z", largest, &report->z, NULL) && good;
+        good =
+            read_coordinate(diagnose, &groups[TT_GROUP_Z], "z", largest, &report->z, NULL) && good;
     }
     report->contact = true;
     if (tt_pattern_has(pattern, TT_GROUP_OK)) {
@@ -63,7 +71,8 @@ static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *di
     return good;
 }
 
-static bool append(struct tt_reports *reports, struct tt_arena *arena, const struct tt_report *report)
+static bool append(struct tt_reports *reports, struct tt_arena *arena,
+                   const struct tt_report *report)
 {
     if (reports->count == reports->capacity) {
         size_t capacity = reports->capacity > 0 ? 2 * reports->capacity : 64;
@@ -79,7 +88,8 @@ static bool append(struct tt_reports *reports, struct tt_arena *arena, const str
 }
 
 /* The report's id as a text of its own. */
-static bool keep_id(const struct tt_pattern *pattern, const struct tt_cell *cell, struct tt_arena *arena, struct tt_report *report)
+static bool keep_id(const struct tt_pattern *pattern, const struct tt_cell *cell,
+                    struct tt_arena *arena, struct tt_report *report)
 {
     if (!tt_pattern_has(pattern, TT_GROUP_ID)) {
         return true;
@@ -88,15 +98,17 @@ static bool keep_id(const struct tt_pattern *pattern, const struct tt_cell *cell
     return report->id != NULL;
 }
 
-static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagnose *diagnose, const char *line, size_t length,
-                                     double largest, struct tt_arena *arena, struct tt_reports *reports,
+static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagnose *diagnose,
+                                     const char *line, size_t length, double largest,
+                                     struct tt_arena *arena, struct tt_reports *reports,
                                      struct tiptrue_error *error)
 {
     struct tt_cell groups[TT_GROUPS], again[TT_GROUPS];
     struct tt_report report = {0};
     size_t behind = 0, behind_again = 0;
     bool found = false, second = false;
-    enum tiptrue_status status = tt_pattern_find(pattern, line, length, 0, &found, groups, &behind, error);
+    enum tiptrue_status status =
+        tt_pattern_find(pattern, line, length, 0, &found, groups, &behind, error);
     if (status != TIPTRUE_OK || !found) {
         return status;
     }
@@ -104,14 +116,15 @@ static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagn
     report.at = groups[TT_GROUP_X].at;
     report.line = place.line;
     if (behind > 0 && behind < length) {
-        status = tt_pattern_find(pattern, line, length, behind, &second, again, &behind_again, error);
+        status =
+            tt_pattern_find(pattern, line, length, behind, &second, again, &behind_again, error);
         if (status != TIPTRUE_OK) {
             return status;
         }
     }
     if (second && behind_again > behind) {
-        tt_fault(diagnose, tt_place_at(diagnose, again[TT_GROUP_X].at), "let the pattern take in all of a report",
-                 "a second report on one line");
+        tt_fault(diagnose, tt_place_at(diagnose, again[TT_GROUP_X].at),
+                 "let the pattern take in all of a report", "a second report on one line");
         return TIPTRUE_OK;
     }
     if (!read_report(pattern, diagnose, groups, largest, &report)) {
@@ -121,12 +134,14 @@ static enum tiptrue_status read_line(struct tt_pattern *pattern, struct tt_diagn
         const struct tt_report *before = &reports->items[reports->count - 1];
         report.repeats = before->x == report.x && before->y == report.y && before->z == report.z;
     }
-    bool kept = keep_id(pattern, &groups[TT_GROUP_ID], arena, &report) && append(reports, arena, &report);
+    bool kept =
+        keep_id(pattern, &groups[TT_GROUP_ID], arena, &report) && append(reports, arena, &report);
     return kept ? TIPTRUE_OK : tt_fail_memory(error);
 }
 
-enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagnose *diagnose, double largest,
-                                    struct tt_arena *arena, struct tt_reports *reports, struct tiptrue_error *error)
+enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagnose *diagnose,
+                                    double largest, struct tt_arena *arena,
+                                    struct tt_reports *reports, struct tiptrue_error *error)
 {
     const char *line = diagnose->text;
     while (line < diagnose->end && !tt_diagnose_is_full(diagnose)) {
@@ -134,7 +149,8 @@ enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagno
         const char *end = feed != NULL ? feed : diagnose->end;
         size_t length = (size_t)(end - line);
         length -= length > 0 && line[length - 1] == '\r';
-        enum tiptrue_status status = read_line(pattern, diagnose, line, length, largest, arena, reports, error);
+        enum tiptrue_status status =
+            read_line(pattern, diagnose, line, length, largest, arena, reports, error);
         if (status != TIPTRUE_OK) {
             return status;
         }

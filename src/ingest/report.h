@@ -21,8 +21,11 @@ struct tt_reports {
     size_t count, capacity;
 };
 
-/* All reports of the log, at most one a line. Wrong ones are told. @largest: of a coordinate, in the log's unit. */
-TT_MUST_USE enum tiptrue_status tt_reports_read(struct tt_pattern *pattern, struct tt_diagnose *diagnose, double largest,
-                                                struct tt_arena *arena, struct tt_reports *reports, struct tiptrue_error *error);
+/* All reports of the log, at most one a line. Wrong ones are told. @largest: of a coordinate, in
+ * the log's unit. */
+TT_MUST_USE enum tiptrue_status tt_reports_read(struct tt_pattern *pattern,
+                                                struct tt_diagnose *diagnose, double largest,
+                                                struct tt_arena *arena, struct tt_reports *reports,
+                                                struct tiptrue_error *error);
 
 #endif

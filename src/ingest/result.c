@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* tiptrue.result/1 back into the solution it was written from: written again it gives the same bytes. */
+/* tiptrue.result/1 back into the solution it was written from: written again it gives the same
+ * bytes. */
 #include "config.h"
 
 #include "ingest/result.h"
@@ -25,13 +26,14 @@
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
 static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of at least 0"};
 
-bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value)
+bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what,
+                      const char *key, double *value)
 {
     return tt_field_number(fields, object, what, key, TT_OPTIONAL, &any_number, value);
 }
 
-bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double lowest,
-                         double highest, double *value)
+bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what,
+                         const char *key, double lowest, double highest, double *value)
 {
     char hint[80];
     const struct tt_bounds bounds = {lowest - ROUNDING, highest + ROUNDING, false, hint};
@@ -40,17 +42,22 @@ bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const ch
     return tt_field_number(fields, object, what, key, TT_OPTIONAL, &bounds, value);
 }
 
-size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
+size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what,
+                       const char *key)
 {
     double value = 0;
 
-    return tt_field_number(fields, object, what, key, TT_OPTIONAL, &any_count, &value) ? (size_t)value : 0;
+    return tt_field_number(fields, object, what, key, TT_OPTIONAL, &any_count, &value)
+               ? (size_t)value
+               : 0;
 }
 
-struct tt_result_xy tt_result_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
+struct tt_result_xy tt_result_xy(struct tt_fields *fields, const cJSON *object, const char *what,
+                                 const char *key)
 {
     struct tt_result_xy xy = {0};
-    const cJSON *item = object != NULL ? tt_field_object(fields, object, what, key, TT_OPTIONAL) : NULL;
+    const cJSON *item =
+        object != NULL ? tt_field_object(fields, object, what, key, TT_OPTIONAL) : NULL;
 
     if (item != NULL) {
         xy.has_x = tt_result_number(fields, item, what, "x", &xy.x);
@@ -59,7 +66,8 @@ struct tt_result_xy tt_result_xy(struct tt_fields *fields, const cJSON *object, 
     return xy;
 }
 
-double tt_result_angle(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
+double tt_result_angle(struct tt_fields *fields, const cJSON *object, const char *what,
+                       const char *key)
 {
     double angle_deg = 0;
 
@@ -67,7 +75,8 @@ double tt_result_angle(struct tt_fields *fields, const cJSON *object, const char
     return tt_rad_from_deg(angle_deg);
 }
 
-bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *what, const char *key)
+bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *what,
+                    const char *key)
 {
     const cJSON *item = tt_field(fields, object, what, key, TT_OPTIONAL);
 
@@ -77,7 +86,8 @@ bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *w
     return cJSON_IsTrue(item);
 }
 
-const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, size_t *n)
+const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, const char *what,
+                             const char *key, size_t *n)
 {
     const cJSON *array = tt_field_array(fields, object, what, key, TT_OPTIONAL);
 
@@ -92,24 +102,30 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
     return array;
 }
 
-enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares)
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object,
+                                       const char *what, bool least_squares)
 {
-    static const char *const words[] = {
-        [TIPTRUE_KEEP] = "keep", [TIPTRUE_UPDATE] = "update", [TIPTRUE_REPEAT] = "repeat", [TIPTRUE_NOT_MEASURED] = "not measured"};
+    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
 
     size_t word =
-        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED, words, 4, TIPTRUE_REPEAT);
+        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED,
+                      words, 4, TIPTRUE_REPEAT);
     return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
 static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const known[] = {"id",           "file",      "machine",       "plate",
-                                        "plate_serial", "started",   "temperature_C", "rotation_sense",
-                                        "touches",      "sightings", "heights"};
+    static const char *const known[] = {
+        "id",           "file",      "machine",       "plate",
+        "plate_serial", "started",   "temperature_C", "rotation_sense",
+        "touches",      "sightings", "heights"};
     static const char *const senses[] = {"ccw", "cw"};
     const char *what = "run of the result";
-    const cJSON *run = tt_field_object(fields, fields->json.root, "result", "run", TT_REQUIRED), *touches;
+    const cJSON *run = tt_field_object(fields, fields->json.root, "result", "run", TT_REQUIRED),
+                *touches;
 
     if (run == NULL) {
         return;
@@ -125,11 +141,14 @@ static void read_run(struct tt_fields *fields, struct tiptrue_solution *solution
     if (solution->has_temperature) {
         tt_result_number(fields, run, what, "temperature_C", &solution->temperature_C);
     }
-    size_t sense = tt_field_word(fields, run, what, "rotation_sense", TT_OPTIONAL, senses, 2, TT_NONE);
+    size_t sense =
+        tt_field_word(fields, run, what, "rotation_sense", TT_OPTIONAL, senses, 2, TT_NONE);
     solution->rotation_sense = sense != TT_NONE ? senses[sense] : NULL;
     double seconds;
-    if (solution->started != NULL && !tt_time_read(solution->started, strlen(solution->started), &seconds)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(run, "started")),
+    if (solution->started != NULL &&
+        !tt_time_read(solution->started, strlen(solution->started), &seconds)) {
+        tt_fault(fields->diagnose,
+                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(run, "started")),
                  "RFC 3339, such as 2026-03-02T07:40:00Z", "%s: 'started' is no time", what);
     }
     solution->sightings = tt_result_count(fields, run, what, "sightings");
@@ -153,9 +172,11 @@ static void read_poses(struct tt_fields *fields, struct tiptrue_solution *soluti
 
     solution->poses = TT_ARENA_NEW(fields->arena, n, struct tt_pose_result);
     fields->out_of_memory = fields->out_of_memory || solution->poses == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && solution->poses != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && solution->poses != NULL;
+         item = item->next) {
         struct tt_pose_result *pose = &solution->poses[solution->n_poses++];
-        struct tt_result_xy mark = tt_result_xy(fields, item, what, "mark_mm"), u = tt_result_xy(fields, item, what, "u_mark_mm");
+        struct tt_result_xy mark = tt_result_xy(fields, item, what, "mark_mm"),
+                            u = tt_result_xy(fields, item, what, "u_mark_mm");
         double yaw_deg;
         pose->setup = tt_field_text(fields, item, what, "setup", TT_REQUIRED);
         pose->mark_determined = mark.has_x && mark.has_y;
@@ -174,7 +195,8 @@ static void read_tips(struct tt_fields *fields, struct tiptrue_solution *solutio
     const cJSON *array = tt_result_array(fields, fields->json.root, "result", "tips", &n);
 
     if (array == NULL) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, fields->json.root), NULL, "result: 'tips' is missing");
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, fields->json.root), NULL,
+                 "result: 'tips' is missing");
     }
     solution->tips = TT_ARENA_NEW(fields->arena, n, struct tt_tip_result);
     solution->tip_names = TT_ARENA_NEW(fields->arena, n, const char *);
@@ -187,7 +209,8 @@ static void read_tips(struct tt_fields *fields, struct tiptrue_solution *solutio
         tt_result_read_tip(fields, item, solution, tip);
         for (size_t i = 0; i < solution->n_tips && tip->name != NULL; i++) {
             if (solution->tips[i].name != NULL && strcmp(solution->tips[i].name, tip->name) == 0) {
-                tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "result: tip '%s' stands twice",
+                tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL,
+                         "result: tip '%s' stands twice",
                          tt_shown(tip->name, strlen(tip->name)).text);
             }
         }
@@ -197,7 +220,8 @@ static void read_tips(struct tt_fields *fields, struct tiptrue_solution *solutio
 }
 
 /* {"u": ..., "dof": ..., "stated_dof": ...} */
-static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof, double *stated_dof)
+static bool read_repeatability(struct tt_fields *fields, const char *key, double *u_mm, double *dof,
+                               double *stated_dof)
 {
     const cJSON *item = tt_field_object(fields, fields->json.root, "result", key, TT_OPTIONAL);
 
@@ -210,16 +234,18 @@ static bool read_repeatability(struct tt_fields *fields, const char *key, double
     return true;
 }
 
-static bool read_effect(struct tt_fields *fields, const char *key, const char *value_key, double *value, const char *u_key,
-                        double *u)
+static bool read_effect(struct tt_fields *fields, const char *key, const char *value_key,
+                        double *value, const char *u_key, double *u)
 {
     const cJSON *item = tt_field_object(fields, fields->json.root, "result", key, TT_OPTIONAL);
 
-    return item != NULL && tt_result_number(fields, item, key, value_key, value) && tt_result_number(fields, item, key, u_key, u);
+    return item != NULL && tt_result_number(fields, item, key, value_key, value) &&
+           tt_result_number(fields, item, key, u_key, u);
 }
 
 /* Results of earlier versions have neither. */
-static void read_unseen(struct tt_fields *fields, const cJSON *item, const char *what, double *shift_mm, double *effect_mm)
+static void read_unseen(struct tt_fields *fields, const cJSON *item, const char *what,
+                        double *shift_mm, double *effect_mm)
 {
     *shift_mm = *effect_mm = NAN;
     tt_result_number_in(fields, item, what, "unseen_shift_mm", 0, HUGE_VAL, shift_mm);
@@ -271,7 +297,8 @@ static void read_edges(struct tt_fields *fields, struct tiptrue_solution *soluti
     solution->n_edge_names = solution->n_edges;
 }
 
-/* The index of @name in a table of names that has room for one more: a finding may name an edge that was not touched. */
+/* The index of @name in a table of names that has room for one more: a finding may name an edge
+ * that was not touched. */
 static size_t name_index(const char *name, const char **names, size_t *n)
 {
     if (name == NULL) {
@@ -299,13 +326,16 @@ static const char **widened(struct tt_fields *fields, const char **names, size_t
     return wide;
 }
 
-static const size_t *read_lines(struct tt_fields *fields, const cJSON *item, const char *what, size_t *n_lines)
+static const size_t *read_lines(struct tt_fields *fields, const cJSON *item, const char *what,
+                                size_t *n_lines)
 {
     const cJSON *rows = tt_field_array(fields, item, what, "rows", TT_OPTIONAL);
-    size_t n = rows != NULL ? (size_t)cJSON_GetArraySize(rows) : 0, *lines = TT_ARENA_NEW(fields->arena, n, size_t);
+    size_t n = rows != NULL ? (size_t)cJSON_GetArraySize(rows) : 0,
+           *lines = TT_ARENA_NEW(fields->arena, n, size_t);
 
     fields->out_of_memory = fields->out_of_memory || lines == NULL;
-    for (const cJSON *row = n > 0 ? rows->child : NULL; row != NULL && lines != NULL; row = row->next) {
+    for (const cJSON *row = n > 0 ? rows->child : NULL; row != NULL && lines != NULL;
+         row = row->next) {
         if (!cJSON_IsNumber(row) || row->valuedouble < 0 || row->valuedouble > INT_MAX) {
             tt_field_tell_form(fields, row, what, "rows", "a list of line numbers");
             break;
@@ -330,7 +360,8 @@ static const char *read_key(struct tt_fields *fields, const cJSON *item, enum tt
         }
     }
     if (length == 0 || length > TT_LONGEST_KEY) {
-        tt_field_tell_form(fields, item, "finding", "values", "an object with keys of 1 to 63 bytes");
+        tt_field_tell_form(fields, item, "finding", "values",
+                           "an object with keys of 1 to 63 bytes");
         return NULL;
     }
     const char *key = tt_arena_copy_text(fields->arena, item->string, length - cut);
@@ -338,7 +369,8 @@ static const char *read_key(struct tt_fields *fields, const cJSON *item, enum tt
     return key;
 }
 
-/* "values": numbers, texts, null for what is not determined. Results of earlier versions have none. */
+/* "values": numbers, texts, null for what is not determined. Results of earlier versions have none.
+ */
 static void read_values(struct tt_fields *fields, const cJSON *finding, struct tt_finding *made)
 {
     const cJSON *object = tt_field_object(fields, finding, "finding", "values", TT_OPTIONAL);
@@ -346,7 +378,8 @@ static void read_values(struct tt_fields *fields, const cJSON *finding, struct t
     struct tt_value *values = TT_ARENA_NEW(fields->arena, n, struct tt_value);
 
     fields->out_of_memory = fields->out_of_memory || values == NULL;
-    for (const cJSON *item = n > 0 ? object->child : NULL; item != NULL && values != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? object->child : NULL; item != NULL && values != NULL;
+         item = item->next) {
         struct tt_value *value = &values[made->n_values];
         if (!cJSON_IsNumber(item) && !cJSON_IsString(item) && !cJSON_IsNull(item)) {
             tt_field_tell_form(fields, item, "finding", "values", "an object of numbers and texts");
@@ -356,7 +389,8 @@ static void read_values(struct tt_fields *fields, const cJSON *finding, struct t
             return;
         }
         if (cJSON_IsString(item)) {
-            value->text = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+            value->text =
+                tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
             fields->out_of_memory = fields->out_of_memory || value->text == NULL;
         } else {
             double number = cJSON_IsNumber(item) ? item->valuedouble : NAN;
@@ -368,7 +402,8 @@ static void read_values(struct tt_fields *fields, const cJSON *finding, struct t
 }
 
 /* false: its code is not known here (warned): a newer version may know more. */
-static bool read_code(struct tt_fields *fields, const cJSON *item, const char *what, enum tt_finding_code *code)
+static bool read_code(struct tt_fields *fields, const cJSON *item, const char *what,
+                      enum tt_finding_code *code)
 {
     const char *name = tt_field_text(fields, item, what, "code", TT_REQUIRED);
 
@@ -379,15 +414,17 @@ static bool read_code(struct tt_fields *fields, const cJSON *item, const char *w
         }
     }
     if (name != NULL) {
-        tt_warn(fields->diagnose, tt_json_place(&fields->json, item), "was the result written by a newer version?",
-                "%s: unknown code '%s' is left out", what, tt_shown(name, strlen(name)).text);
+        tt_warn(fields->diagnose, tt_json_place(&fields->json, item),
+                "was the result written by a newer version?", "%s: unknown code '%s' is left out",
+                what, tt_shown(name, strlen(name)).text);
     }
     return false;
 }
 
 static void read_findings(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const severities[] = {[TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+    static const char *const severities[] = {
+        [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
     const char *what = "finding";
     size_t n;
     const cJSON *array = tt_result_array(fields, fields->json.root, "result", "findings", &n);
@@ -405,15 +442,15 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
         if (!read_code(fields, item, what, &finding.code)) {
             continue;
         }
-        finding.severity =
-            (enum tiptrue_severity)tt_field_word(fields, item, what, "severity", TT_REQUIRED, severities, 3, TIPTRUE_ERROR);
+        finding.severity = (enum tiptrue_severity)tt_field_word(
+            fields, item, what, "severity", TT_REQUIRED, severities, 3, TIPTRUE_ERROR);
         finding.text = tt_field_text(fields, item, what, "text", TT_REQUIRED);
-        finding.edge =
-            name_index(tt_field_text(fields, item, what, "edge", TT_OPTIONAL), solution->edge_names, &solution->n_edge_names);
-        finding.tip =
-            name_index(tt_field_text(fields, item, what, "tip", TT_OPTIONAL), solution->tip_names, &solution->n_tip_names);
-        finding.setup =
-            name_index(tt_field_text(fields, item, what, "setup", TT_OPTIONAL), solution->setup_names, &solution->n_setup_names);
+        finding.edge = name_index(tt_field_text(fields, item, what, "edge", TT_OPTIONAL),
+                                  solution->edge_names, &solution->n_edge_names);
+        finding.tip = name_index(tt_field_text(fields, item, what, "tip", TT_OPTIONAL),
+                                 solution->tip_names, &solution->n_tip_names);
+        finding.setup = name_index(tt_field_text(fields, item, what, "setup", TT_OPTIONAL),
+                                   solution->setup_names, &solution->n_setup_names);
         finding.lines = read_lines(fields, item, what, &finding.n_lines);
         read_values(fields, item, &finding);
         solution->findings[solution->n_findings++] = finding;
@@ -421,7 +458,8 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
 }
 
 /* A number in *x, or an object of x and y. */
-static void read_one_or_two(struct tt_fields *fields, const cJSON *item, const char *what, const char *key, double *x, double *y)
+static void read_one_or_two(struct tt_fields *fields, const cJSON *item, const char *what,
+                            const char *key, double *x, double *y)
 {
     if (cJSON_IsObject(cJSON_GetObjectItemCaseSensitive(item, key))) {
         struct tt_result_xy xy = tt_result_xy(fields, item, what, key);
@@ -434,13 +472,17 @@ static void read_one_or_two(struct tt_fields *fields, const cJSON *item, const c
 
 static void read_row(struct tt_fields *fields, const cJSON *item, struct tt_row_result *row)
 {
-    static const char *const uses[] = {
-        [TT_USE] = "used", [TT_USE_NO_CONTACT] = "no-contact", [TT_USE_FIND] = "find", [TT_USE_OTHER] = "other"};
+    static const char *const uses[] = {[TT_USE] = "used",
+                                       [TT_USE_NO_CONTACT] = "no-contact",
+                                       [TT_USE_FIND] = "find",
+                                       [TT_USE_OTHER] = "other"};
     const char *what = "observation";
 
     row->line = tt_result_count(fields, item, what, "line");
-    row->kind = (enum tt_kind)tt_field_word(fields, item, what, "kind", TT_REQUIRED, tt_kind_words, TT_KINDS, TT_SIGHT);
-    row->use = (enum tt_use)tt_field_word(fields, item, what, "use", TT_REQUIRED, uses, 4, TT_USE_OTHER);
+    row->kind = (enum tt_kind)tt_field_word(fields, item, what, "kind", TT_REQUIRED, tt_kind_words,
+                                            TT_KINDS, TT_SIGHT);
+    row->use =
+        (enum tt_use)tt_field_word(fields, item, what, "use", TT_REQUIRED, uses, 4, TT_USE_OTHER);
     row->target = tt_field_text(fields, item, what, "target", TT_OPTIONAL);
     row->tip = tt_field_text(fields, item, what, "tip", TT_OPTIONAL);
     row->rotation_rad = tt_result_angle(fields, item, what, "rotation_deg");
@@ -458,24 +500,28 @@ static void read_rows(struct tt_fields *fields, struct tiptrue_solution *solutio
 
     solution->rows = TT_ARENA_NEW(fields->arena, n, struct tt_row_result);
     fields->out_of_memory = fields->out_of_memory || solution->rows == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && solution->rows != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && solution->rows != NULL;
+         item = item->next) {
         read_row(fields, item, &solution->rows[solution->n_rows++]);
     }
 }
 
 static void read_wanted(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    const cJSON *names = tt_field_array(fields, fields->json.root, "result", "tips_wanted", TT_OPTIONAL);
+    const cJSON *names =
+        tt_field_array(fields, fields->json.root, "result", "tips_wanted", TT_OPTIONAL);
     size_t n = names != NULL ? (size_t)cJSON_GetArraySize(names) : 0;
 
     solution->wanted = TT_ARENA_NEW(fields->arena, n, const char *);
     fields->out_of_memory = fields->out_of_memory || solution->wanted == NULL;
-    for (const cJSON *name = n > 0 ? names->child : NULL; name != NULL && !fields->out_of_memory; name = name->next) {
+    for (const cJSON *name = n > 0 ? names->child : NULL; name != NULL && !fields->out_of_memory;
+         name = name->next) {
         if (!cJSON_IsString(name)) {
             tt_field_tell_form(fields, name, "result", "tips_wanted", "a list of names");
             return;
         }
-        const char *copy = tt_arena_copy_text(fields->arena, name->valuestring, strlen(name->valuestring));
+        const char *copy =
+            tt_arena_copy_text(fields->arena, name->valuestring, strlen(name->valuestring));
         fields->out_of_memory = copy == NULL;
         solution->wanted[solution->n_wanted] = copy;
         solution->n_wanted += copy != NULL;
@@ -512,11 +558,14 @@ static void read_result(void *object, struct tt_fields *fields)
     tt_result_read_features(fields, s);
     read_tips(fields, s);
     tt_result_read_between_tips(fields, s);
-    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm, &s->dof_touch, &s->stated_dof_touch);
-    s->has_u_sighting =
-        read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm, &s->dof_sighting, &s->stated_dof_sighting);
-    s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm", &s->u_lost_motion_mm);
-    s->has_latency = read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
+    s->has_u_touch = read_repeatability(fields, "touch_repeatability_mm", &s->u_touch_mm,
+                                        &s->dof_touch, &s->stated_dof_touch);
+    s->has_u_sighting = read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm,
+                                           &s->dof_sighting, &s->stated_dof_sighting);
+    s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm",
+                                     &s->u_lost_motion_mm);
+    s->has_latency =
+        read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
     if (!fields->out_of_memory) {
         read_edges(fields, s);
         read_marks(fields, s);
@@ -528,7 +577,8 @@ static void read_result(void *object, struct tt_fields *fields)
     s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
 }
 
-static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made, struct tiptrue_solution **solution)
+static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made,
+                                  struct tiptrue_solution **solution)
 {
     if (status == TIPTRUE_OK) {
         *solution = made;
@@ -538,8 +588,10 @@ static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_sol
     return status;
 }
 
-enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_sink *sink,
-                                         struct tiptrue_solution **solution, struct tiptrue_error *error)
+enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, size_t length,
+                                         const struct tiptrue_sink *sink,
+                                         struct tiptrue_solution **solution,
+                                         struct tiptrue_error *error)
 {
     struct tiptrue_solution *made = calloc(1, sizeof *made);
     const char *file;
@@ -547,12 +599,14 @@ enum tiptrue_status tt_result_read_bytes(const char *name, const char *text, siz
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file, NULL};
-    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made, solution);
+    const struct tt_document document = {"tiptrue.result/1", read_result, made,
+                                         &made->arena,       &file,       NULL};
+    return finish(tt_document_read_bytes(&document, name, text, length, sink, error), made,
+                  solution);
 }
 
-enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink, struct tiptrue_solution **solution,
-                                   struct tiptrue_error *error)
+enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *sink,
+                                   struct tiptrue_solution **solution, struct tiptrue_error *error)
 {
     struct tiptrue_solution *made = calloc(1, sizeof *made);
     const char *file;
@@ -560,7 +614,8 @@ enum tiptrue_status tt_result_read(const char *path, const struct tiptrue_sink *
     if (made == NULL) {
         return tt_fail_memory(error);
     }
-    const struct tt_document document = {"tiptrue.result/1", read_result, made, &made->arena, &file, NULL};
+    const struct tt_document document = {"tiptrue.result/1", read_result, made,
+                                         &made->arena,       &file,       NULL};
     return finish(tt_document_read(&document, path, sink, error), made, solution);
 }
 
@@ -568,6 +623,7 @@ bool tt_result_is(const char *text, size_t length)
 {
     char schema[40];
 
-    (void)tt_archive_object(text + tt_byte_order_mark(text, length), text + length, schema, sizeof schema);
+    (void)tt_archive_object(text + tt_byte_order_mark(text, length), text + length, schema,
+                            sizeof schema);
     return strncmp(schema, "tiptrue.result/", strlen("tiptrue.result/")) == 0;
 }

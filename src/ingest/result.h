@@ -7,41 +7,51 @@
 #include "ingest/fields.h"
 #include "model/solution.h"
 
-/* A number of @lowest to @highest (told in words), else as tt_result_number: what no computation gives was written by hand. */
-bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double lowest,
-                         double highest, double *value);
+/* A number of @lowest to @highest (told in words), else as tt_result_number: what no computation
+ * gives was written by hand. */
+bool tt_result_number_in(struct tt_fields *fields, const cJSON *object, const char *what,
+                         const char *key, double lowest, double highest, double *value);
 
 /* A finite number; false where it is null, missing or wrong (told). */
-bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, double *value);
+bool tt_result_number(struct tt_fields *fields, const cJSON *object, const char *what,
+                      const char *key, double *value);
 /* A whole number of at least 0; 0 where there is none. */
-size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+size_t tt_result_count(struct tt_fields *fields, const cJSON *object, const char *what,
+                       const char *key);
 /* {"x": ..., "y": ...}: which of the two are there. @object may be NULL: neither. */
 struct tt_result_xy {
     bool has_x, has_y;
     double x, y;
 };
-struct tt_result_xy tt_result_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+struct tt_result_xy tt_result_xy(struct tt_fields *fields, const cJSON *object, const char *what,
+                                 const char *key);
 /* Degrees, as radians; 0 where there are none. */
-double tt_result_angle(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
-bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *what, const char *key);
+double tt_result_angle(struct tt_fields *fields, const cJSON *object, const char *what,
+                       const char *key);
+bool tt_result_bool(struct tt_fields *fields, const cJSON *object, const char *what,
+                    const char *key);
 /* The array, with its length (0 where there is none). */
-const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, const char *what, const char *key, size_t *n);
+const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, const char *what,
+                             const char *key, size_t *n);
 
-/* "keep", "update", "repeat"; told if it is another word or missing. A result of @least_squares has none: TIPTRUE_REPEAT, whatever
- * an older program wrote there. */
-enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object, const char *what, bool least_squares);
+/* "keep", "update", "repeat"; told if it is another word or missing. A result of @least_squares has
+ * none: TIPTRUE_REPEAT, whatever an older program wrote there. */
+enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object,
+                                       const char *what, bool least_squares);
 
 /* [[xx, xy], [xy, yy]]; false where it is missing or wrong (told). */
-bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_cov2 *cov);
+bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const char *what,
+                          struct tt_cov2 *cov);
 
-/* Parts of the solution with the plate held. The features come first: a tip's effects count in them. */
+/* Parts of the solution with the plate held. The features come first: a tip's effects count in
+ * them. */
 void tt_result_read_features(struct tt_fields *fields, struct tiptrue_solution *solution);
-void tt_result_read_effects(struct tt_fields *fields, const cJSON *same_plate, const char *what, size_t n_features,
-                            struct tt_tip_result *tip);
+void tt_result_read_effects(struct tt_fields *fields, const cJSON *same_plate, const char *what,
+                            size_t n_features, struct tt_tip_result *tip);
 void tt_result_read_between_tips(struct tt_fields *fields, struct tiptrue_solution *solution);
 
 /* An element of "tips". */
-void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct tiptrue_solution *solution,
-                        struct tt_tip_result *tip);
+void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
+                        struct tiptrue_solution *solution, struct tt_tip_result *tip);
 
 #endif

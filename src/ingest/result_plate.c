@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a result says of the solution with the plate held: features of the plate, their effects, differences between tips. All of it
- * may be missing: results were written before there was such a solution. */
+/* What a result says of the solution with the plate held: features of the plate, their effects,
+ * differences between tips. All of it may be missing: results were written before there was such a
+ * solution. */
 #include "config.h"
 
 #include "ingest/result.h"
@@ -12,7 +13,8 @@
 
 void tt_result_read_features(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const kinds[] = {[TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
+    static const char *const kinds[] = {
+        [TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
     static const char *const axes[] = {"x", "y"};
     const char *what = "feature of the plate";
     size_t n;
@@ -20,25 +22,30 @@ void tt_result_read_features(struct tt_fields *fields, struct tiptrue_solution *
 
     solution->features = TT_ARENA_NEW(fields->arena, n, struct tt_plate_feature);
     fields->out_of_memory = fields->out_of_memory || solution->features == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && solution->features != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL;
+         item != NULL && solution->features != NULL; item = item->next) {
         struct tt_plate_feature *feature = &solution->features[solution->n_features++];
-        feature->kind = (enum tt_feature_kind)tt_field_word(fields, item, what, "kind", TT_REQUIRED, kinds, 3, TT_FEATURE_EDGE);
+        feature->kind = (enum tt_feature_kind)tt_field_word(fields, item, what, "kind", TT_REQUIRED,
+                                                            kinds, 3, TT_FEATURE_EDGE);
         feature->name = tt_field_text(fields, item, what, "name", TT_REQUIRED);
         if (feature->kind != TT_FEATURE_EDGE) {
-            feature->axis = axes[tt_field_word(fields, item, what, "axis", TT_REQUIRED, axes, 2, 0)][0];
+            feature->axis =
+                axes[tt_field_word(fields, item, what, "axis", TT_REQUIRED, axes, 2, 0)][0];
         }
         tt_result_number(fields, item, what, "u_mm", &feature->u_mm);
     }
 }
 
 /* Numbers, one for each feature; NULL where they are missing or wrong (told). */
-static double *read_effect(struct tt_fields *fields, const cJSON *object, const char *what, const char *axis, size_t n)
+static double *read_effect(struct tt_fields *fields, const cJSON *object, const char *what,
+                           const char *axis, size_t n)
 {
     size_t at = 0;
     const cJSON *array = tt_field_array(fields, object, what, axis, TT_REQUIRED);
 
     if (array == NULL || (size_t)cJSON_GetArraySize(array) != n) {
-        tt_field_tell_form(fields, object, what, "plate_effect", "a number for each of 'plate_features'");
+        tt_field_tell_form(fields, object, what, "plate_effect",
+                           "a number for each of 'plate_features'");
         return NULL;
     }
     double *effect = TT_ARENA_NEW(fields->arena, n, double);
@@ -46,7 +53,8 @@ static double *read_effect(struct tt_fields *fields, const cJSON *object, const 
     for (const cJSON *item = array->child; item != NULL && effect != NULL; item = item->next) {
         const struct tt_json_where *where = tt_json_where(&fields->json, item);
         if (!cJSON_IsNumber(item) ||
-            tt_number_read(where->value, (size_t)(where->end - where->value), '.', &effect[at++], NULL) != TT_NUMBER_OK) {
+            tt_number_read(where->value, (size_t)(where->end - where->value), '.', &effect[at++],
+                           NULL) != TT_NUMBER_OK) {
             tt_field_tell_form(fields, item, what, "plate_effect", "a list of numbers");
             return NULL;
         }
@@ -54,8 +62,8 @@ static double *read_effect(struct tt_fields *fields, const cJSON *object, const 
     return effect;
 }
 
-void tt_result_read_effects(struct tt_fields *fields, const cJSON *same_plate, const char *what, size_t n,
-                            struct tt_tip_result *tip)
+void tt_result_read_effects(struct tt_fields *fields, const cJSON *same_plate, const char *what,
+                            size_t n, struct tt_tip_result *tip)
 {
     const cJSON *effect = tt_field_object(fields, same_plate, what, "plate_effect", TT_OPTIONAL);
 
@@ -73,7 +81,8 @@ void tt_result_read_between_tips(struct tt_fields *fields, struct tiptrue_soluti
 
     solution->between_tips = TT_ARENA_NEW(fields->arena, n, struct tt_tip_difference);
     fields->out_of_memory = fields->out_of_memory || solution->between_tips == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && solution->between_tips != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL;
+         item != NULL && solution->between_tips != NULL; item = item->next) {
         struct tt_tip_difference *d = &solution->between_tips[solution->n_between_tips++];
         struct tt_result_xy offset = tt_result_xy(fields, item, what, "offset_mm"),
                             expanded = tt_result_xy(fields, item, what, "expanded_mm");

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A tip of a result. Offset and covariance must be there; the rest may be missing from a document that another program wrote. */
+/* A tip of a result. Offset and covariance must be there; the rest may be missing from a document
+ * that another program wrote. */
 #include "config.h"
 
 #include "ingest/result.h"
@@ -12,7 +13,8 @@
 #include "base/number.h"
 
 /* An element of a matrix or of a pair; null = 0. */
-static double element(struct tt_fields *fields, const cJSON *item, const char *what, const char *key)
+static double element(struct tt_fields *fields, const cJSON *item, const char *what,
+                      const char *key)
 {
     double value = 0;
 
@@ -20,35 +22,41 @@ static double element(struct tt_fields *fields, const cJSON *item, const char *w
         return 0;
     }
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
-    if (!cJSON_IsNumber(item) ||
-        tt_number_read(where->value, (size_t)(where->end - where->value), '.', &value, NULL) != TT_NUMBER_OK) {
+    if (!cJSON_IsNumber(item) || tt_number_read(where->value, (size_t)(where->end - where->value),
+                                                '.', &value, NULL) != TT_NUMBER_OK) {
         tt_field_tell_form(fields, item, what, key, "a matrix of numbers");
     }
     return value;
 }
 
-bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_cov2 *cov)
+bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const char *what,
+                          struct tt_cov2 *cov)
 {
     const char *key = "covariance_mm2";
     const cJSON *rows = tt_field_array(fields, object, what, key, TT_OPTIONAL);
-    const cJSON *first = rows != NULL ? rows->child : NULL, *second = first != NULL ? first->next : NULL;
+    const cJSON *first = rows != NULL ? rows->child : NULL,
+                *second = first != NULL ? first->next : NULL;
 
     if (rows == NULL) {
         return false;
     }
-    if (cJSON_GetArraySize(rows) != 2 || !cJSON_IsArray(first) || !cJSON_IsArray(second) || cJSON_GetArraySize(first) != 2 ||
-        cJSON_GetArraySize(second) != 2) {
+    if (cJSON_GetArraySize(rows) != 2 || !cJSON_IsArray(first) || !cJSON_IsArray(second) ||
+        cJSON_GetArraySize(first) != 2 || cJSON_GetArraySize(second) != 2) {
         tt_field_tell_form(fields, rows, what, key, "[[xx, xy], [xy, yy]]");
         return false;
     }
-    *cov = (struct tt_cov2){element(fields, first->child, what, key), element(fields, first->child->next, what, key),
+    *cov = (struct tt_cov2){element(fields, first->child, what, key),
+                            element(fields, first->child->next, what, key),
                             element(fields, second->child->next, what, key)};
     double yx = element(fields, second->child, what, key);
-    /* rounded on its way through a program, a variance may become 0, but a matrix that is no covariance is a mistake */
-    if (cov->xx_mm2 < 0 || cov->yy_mm2 < 0 || fabs(cov->xy_mm2 - yx) > 1e-9 * (cov->xx_mm2 + cov->yy_mm2) ||
+    /* rounded on its way through a program, a variance may become 0, but a matrix that is no
+     * covariance is a mistake */
+    if (cov->xx_mm2 < 0 || cov->yy_mm2 < 0 ||
+        fabs(cov->xy_mm2 - yx) > 1e-9 * (cov->xx_mm2 + cov->yy_mm2) ||
         cov->xy_mm2 * cov->xy_mm2 > cov->xx_mm2 * cov->yy_mm2 * (1 + 1e-9)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, rows), "symmetric, variances on the diagonal",
-                 "%s: '%s' is no covariance matrix", what, key);
+        tt_fault(fields->diagnose, tt_json_place(&fields->json, rows),
+                 "symmetric, variances on the diagonal", "%s: '%s' is no covariance matrix", what,
+                 key);
         return false;
     }
     return true;
@@ -59,16 +67,19 @@ static double dof_of(struct tt_fields *fields, const cJSON *object, const char *
     double dof = HUGE_VAL; /* null: infinitely many */
 
     if (object != NULL && tt_result_number(fields, object, what, "dof", &dof) && !(dof > 0)) {
-        tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "dof")), NULL,
-                 "%s: 'dof' must be more than 0", what);
+        tt_fault(fields->diagnose,
+                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "dof")),
+                 NULL, "%s: 'dof' must be more than 0", what);
         dof = HUGE_VAL;
     }
     return dof;
 }
 
-static void read_region(struct tt_fields *fields, const cJSON *object, const char *what, double *factor, struct tt_region *region)
+static void read_region(struct tt_fields *fields, const cJSON *object, const char *what,
+                        double *factor, struct tt_region *region)
 {
-    const cJSON *item = object != NULL ? tt_field_object(fields, object, what, "region", TT_OPTIONAL) : NULL;
+    const cJSON *item =
+        object != NULL ? tt_field_object(fields, object, what, "region", TT_OPTIONAL) : NULL;
 
     if (item != NULL) {
         tt_result_number(fields, item, what, "factor", factor);
@@ -78,7 +89,8 @@ static void read_region(struct tt_fields *fields, const cJSON *object, const cha
     }
 }
 
-static void read_coverage(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_coverage(struct tt_fields *fields, const cJSON *object, const char *what,
+                          struct tt_tip_result *tip)
 {
     const cJSON *coverage = tt_field_object(fields, object, what, "coverage", TT_OPTIONAL);
 
@@ -92,8 +104,8 @@ static void read_coverage(struct tt_fields *fields, const cJSON *object, const c
     read_region(fields, coverage, what, &tip->region_factor, &tip->region);
 }
 
-static void read_same_plate(struct tt_fields *fields, const cJSON *object, const char *what, size_t n_features,
-                            struct tt_tip_result *tip)
+static void read_same_plate(struct tt_fields *fields, const cJSON *object, const char *what,
+                            size_t n_features, struct tt_tip_result *tip)
 {
     const cJSON *same = tt_field_object(fields, object, what, "same_plate", TT_OPTIONAL);
 
@@ -122,7 +134,8 @@ static void read_same_plate(struct tt_fields *fields, const cJSON *object, const
     read_region(fields, same, what, &tip->same_plate_region_factor, &tip->same_plate_region);
 }
 
-static void read_offset(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_offset(struct tt_fields *fields, const cJSON *object, const char *what,
+                        struct tt_tip_result *tip)
 {
     struct tt_result_xy offset = tt_result_xy(fields, object, what, "offset_mm"),
                         u = tt_result_xy(fields, object, what, "u_offset_mm");
@@ -134,18 +147,22 @@ static void read_offset(struct tt_fields *fields, const cJSON *object, const cha
         double correlation = 0;
         tt_result_number_in(fields, object, what, "correlation", -1, 1, &correlation);
         if (u.x < 0 || u.y < 0) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(object, "u_offset_mm")), NULL,
-                     "%s: 'u_offset_mm' is negative", what);
+            tt_fault(fields->diagnose,
+                     tt_json_place(&fields->json,
+                                   cJSON_GetObjectItemCaseSensitive(object, "u_offset_mm")),
+                     NULL, "%s: 'u_offset_mm' is negative", what);
         }
         tip->cov = (struct tt_cov2){u.x * u.x, correlation * u.x * u.y, u.y * u.y};
         if ((offset.has_x && !u.has_x) || (offset.has_y && !u.has_y)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, object), "an offset without its uncertainty is of no use",
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, object),
+                     "an offset without its uncertainty is of no use",
                      "%s: neither 'covariance_mm2' nor 'u_offset_mm' is there", what);
         }
     }
 }
 
-static void read_runout(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_runout(struct tt_fields *fields, const cJSON *object, const char *what,
+                        struct tt_tip_result *tip)
 {
     const cJSON *runout = tt_field_object(fields, object, what, "runout", TT_OPTIONAL);
 
@@ -153,29 +170,34 @@ static void read_runout(struct tt_fields *fields, const cJSON *object, const cha
         struct tt_result_xy e = tt_result_xy(fields, runout, what, "at_zero_mm");
         tip->runout_determined = e.has_x && e.has_y;
         tip->runout = (struct tt_tip_xy){e.x, e.y};
-        tt_result_number_in(fields, runout, what, "eccentricity_mm", 0, HUGE_VAL, &tip->eccentricity_mm);
+        tt_result_number_in(fields, runout, what, "eccentricity_mm", 0, HUGE_VAL,
+                            &tip->eccentricity_mm);
         tt_result_number_in(fields, runout, what, "u_mm", 0, HUGE_VAL, &tip->u_eccentricity_mm);
         tip->runout_angle_rad = tt_result_angle(fields, runout, what, "angle_deg");
         tip->u_runout_angle_rad = tt_result_angle(fields, runout, what, "u_deg");
         tip->runout_dof = dof_of(fields, runout, what);
         tt_result_number(fields, runout, what, "factor", &tip->runout_factor);
     }
-    tip->radius_determined = tt_result_number(fields, object, what, "contact_radius_mm", &tip->contact_radius_mm);
-    tt_result_number_in(fields, object, what, "u_contact_radius_mm", 0, HUGE_VAL, &tip->u_contact_radius_mm);
+    tip->radius_determined =
+        tt_result_number(fields, object, what, "contact_radius_mm", &tip->contact_radius_mm);
+    tt_result_number_in(fields, object, what, "u_contact_radius_mm", 0, HUGE_VAL,
+                        &tip->u_contact_radius_mm);
     tip->radius_dof = HUGE_VAL;
     tt_result_number(fields, object, what, "contact_radius_dof", &tip->radius_dof);
     tip->radius_factor = tip->factor;
     tt_result_number(fields, object, what, "contact_radius_factor", &tip->radius_factor);
 }
 
-static void read_shape(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_shape(struct tt_fields *fields, const cJSON *object, const char *what,
+                       struct tt_tip_result *tip)
 {
     size_t n;
     const cJSON *array = tt_result_array(fields, object, what, "shape", &n);
 
     tip->shape = TT_ARENA_NEW(fields->arena, n, struct tt_shape_term);
     fields->out_of_memory = fields->out_of_memory || tip->shape == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->shape != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->shape != NULL;
+         item = item->next) {
         struct tt_shape_term *term = &tip->shape[tip->n_shape++];
         term->order = (unsigned)tt_result_count(fields, item, what, "order");
         tt_result_number(fields, item, what, "amplitude_mm", &term->amplitude_mm);
@@ -195,7 +217,8 @@ static bool has_source(const struct tt_tip_result *tip, size_t n, const char *so
     return false;
 }
 
-static void read_budget(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_budget(struct tt_fields *fields, const cJSON *object, const char *what,
+                        struct tt_tip_result *tip)
 {
     static const char *const types[] = {"A", "B"};
     size_t n;
@@ -203,7 +226,8 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
 
     tip->budget = TT_ARENA_NEW(fields->arena, n, struct tt_budget_line);
     fields->out_of_memory = fields->out_of_memory || tip->budget == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->budget != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->budget != NULL;
+         item = item->next) {
         struct tt_budget_line *line = &tip->budget[tip->n_budget++];
         struct tt_result_xy u = tt_result_xy(fields, item, what, "u_mm");
         line->source = tt_field_text(fields, item, what, "source", TT_REQUIRED);
@@ -213,21 +237,24 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
         line->u_y_mm = u.y;
         line->dof = line->type == 'A' ? 0 : HUGE_VAL;
         if (tt_result_number(fields, item, what, "dof", &line->dof) && !(line->dof > 0)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL, "%s: 'dof' must be more than 0", what);
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL,
+                     "%s: 'dof' must be more than 0", what);
         }
         if (line->source != NULL && has_source(tip, tip->n_budget - 1, line->source)) {
-            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), "each source contributes one line",
-                     "%s: 'budget' has two lines for '%s'", what, tt_shown(line->source, strlen(line->source)).text);
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item),
+                     "each source contributes one line", "%s: 'budget' has two lines for '%s'",
+                     what, tt_shown(line->source, strlen(line->source)).text);
             return;
         }
     }
 }
 
-static void read_trial_axis(struct tt_fields *fields, const cJSON *trials, const char *what, const char *key,
-                            struct tt_trial_axis *axis)
+static void read_trial_axis(struct tt_fields *fields, const cJSON *trials, const char *what,
+                            const char *key, struct tt_trial_axis *axis)
 {
     const cJSON *item = tt_field_object(fields, trials, what, key, TT_REQUIRED);
-    const cJSON *interval = item != NULL ? tt_field_array(fields, item, what, "interval_mm", TT_REQUIRED) : NULL;
+    const cJSON *interval =
+        item != NULL ? tt_field_array(fields, item, what, "interval_mm", TT_REQUIRED) : NULL;
 
     if (interval == NULL) {
         return;
@@ -235,14 +262,16 @@ static void read_trial_axis(struct tt_fields *fields, const cJSON *trials, const
     tt_result_number(fields, item, what, "u_mm", &axis->u_mm);
     tt_result_number(fields, item, what, "mean_mm", &axis->mean_mm);
     axis->low_mm = element(fields, interval->child, what, "interval_mm");
-    axis->high_mm = element(fields, interval->child != NULL ? interval->child->next : NULL, what, "interval_mm");
+    axis->high_mm = element(fields, interval->child != NULL ? interval->child->next : NULL, what,
+                            "interval_mm");
     tt_result_number(fields, item, what, "difference_mm", &axis->off_mm);
     tt_result_number(fields, item, what, "tolerance_mm", &axis->tolerance_mm);
     tt_result_number(fields, item, what, "u_difference_mm", &axis->noise_mm);
     axis->agrees = tt_result_bool(fields, item, what, "agrees");
 }
 
-static void read_trials(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_trials(struct tt_fields *fields, const cJSON *object, const char *what,
+                        struct tt_tip_result *tip)
 {
     const cJSON *trials = tt_field_object(fields, object, what, "monte_carlo", TT_OPTIONAL);
 
@@ -257,15 +286,16 @@ static void read_trials(struct tt_fields *fields, const cJSON *object, const cha
     tip->trials->n = tt_result_count(fields, trials, what, "trials");
     if (tip->trials->n < 2) {
         tt_fault(fields->diagnose, tt_json_place(&fields->json, trials), NULL,
-                 "%s: 'monte_carlo' of %zu trials, where 2 are the fewest that scatter", what, tip->trials->n);
+                 "%s: 'monte_carlo' of %zu trials, where 2 are the fewest that scatter", what,
+                 tip->trials->n);
     }
     read_trial_axis(fields, trials, what, "x", &tip->trials->x);
     read_trial_axis(fields, trials, what, "y", &tip->trials->y);
     tt_result_number_in(fields, trials, what, "region_coverage", 0, 1, &tip->trials->covered);
 }
 
-static void read_present(struct tt_fields *fields, const cJSON *object, const char *what, struct tiptrue_solution *solution,
-                         struct tt_tip_result *tip)
+static void read_present(struct tt_fields *fields, const cJSON *object, const char *what,
+                         struct tiptrue_solution *solution, struct tt_tip_result *tip)
 {
     struct tt_result_xy present = tt_result_xy(fields, object, what, "present_mm"),
                         change = tt_result_xy(fields, object, what, "change_mm");
@@ -278,36 +308,44 @@ static void read_present(struct tt_fields *fields, const cJSON *object, const ch
     struct tt_result_xy expanded = tt_result_xy(fields, object, what, "change_expanded_mm");
     bool plate = tip->change_on_same_plate;
     tip->change_from = tt_field_text(fields, object, what, "change_from_run", TT_OPTIONAL);
-    tip->change_expanded_x_mm = expanded.has_x ? expanded.x : plate ? tip->same_plate_expanded_x_mm : tip->expanded_x_mm;
-    tip->change_expanded_y_mm = expanded.has_y ? expanded.y : plate ? tip->same_plate_expanded_y_mm : tip->expanded_y_mm;
+    tip->change_expanded_x_mm = expanded.has_x ? expanded.x
+                                : plate        ? tip->same_plate_expanded_x_mm
+                                               : tip->expanded_x_mm;
+    tip->change_expanded_y_mm = expanded.has_y ? expanded.y
+                                : plate        ? tip->same_plate_expanded_y_mm
+                                               : tip->expanded_y_mm;
     tt_result_number_in(fields, object, what, "p_unchanged", 0, 1, &tip->p_unchanged);
     if (conformity != NULL) {
         tip->has_conformity = true;
-        solution->has_permitted_error =
-            tt_result_number(fields, conformity, what, "permitted_error_mm", &solution->permitted_error_mm);
+        solution->has_permitted_error = tt_result_number(
+            fields, conformity, what, "permitted_error_mm", &solution->permitted_error_mm);
         tt_result_number_in(fields, conformity, what, "probability", 0, 1, &tip->p_conforming);
     }
 }
 
-static void read_reasons(struct tt_fields *fields, const cJSON *object, const char *what, struct tt_tip_result *tip)
+static void read_reasons(struct tt_fields *fields, const cJSON *object, const char *what,
+                         struct tt_tip_result *tip)
 {
     size_t n;
     const cJSON *array = tt_result_array(fields, object, what, "reasons", &n);
 
     tip->reasons = TT_ARENA_NEW(fields->arena, n, const char *);
     fields->out_of_memory = fields->out_of_memory || tip->reasons == NULL;
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->reasons != NULL; item = item->next) {
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->reasons != NULL;
+         item = item->next) {
         if (!cJSON_IsString(item)) {
             tt_field_tell_form(fields, item, what, "reasons", "a list of strings");
             return;
         }
-        const char *reason = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
+        const char *reason =
+            tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
         fields->out_of_memory = fields->out_of_memory || reason == NULL;
         tip->reasons[tip->n_reasons++] = reason;
     }
 }
 
-void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct tiptrue_solution *solution, struct tt_tip_result *tip)
+void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
+                        struct tiptrue_solution *solution, struct tt_tip_result *tip)
 {
     static const char *const known[] = {"tip",
                                         "touches",
@@ -338,7 +376,8 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object, struct ti
     char what[80];
 
     tip->name = tt_field_text(fields, object, "tip of the result", "tip", TT_REQUIRED);
-    snprintf(what, sizeof what, "tip '%s'", tip->name != NULL ? tt_shown(tip->name, strlen(tip->name)).text : "?");
+    snprintf(what, sizeof what, "tip '%s'",
+             tip->name != NULL ? tt_shown(tip->name, strlen(tip->name)).text : "?");
     tt_field_unknown(fields, object, what, known, sizeof known / sizeof known[0]);
     const cJSON *touches = tt_field_object(fields, object, what, "touches", TT_OPTIONAL);
     if (touches != NULL) {

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Each cell is checked even where another one of its row is wrong, so that one reading tells all faults. */
+/* Each cell is checked even where another one of its row is wrong, so that one reading tells all
+ * faults. */
 #include "config.h"
 
 #include "ingest/rows.h"
@@ -40,7 +41,8 @@ static const char *const number_hints[TT_COLUMNS] = {
 };
 
 /* What a number column may hold, in the file's own units. */
-static const struct tt_bounds temperature_C = {-100.0, 300.0, false, "degrees Celsius, -100 to 300"};
+static const struct tt_bounds temperature_C = {-100.0, 300.0, false,
+                                               "degrees Celsius, -100 to 300"};
 static const struct tt_bounds feed_per_min = {0.0, 1e6, false, "mm/min or inch/min, 0 to 1000000"};
 
 static struct tt_place place_of(const struct tt_rows *rows, enum tt_column column)
@@ -53,16 +55,19 @@ static void tell_missing(struct tt_rows *rows, enum tt_column column, const char
 {
     struct tt_diagnose *diagnose = rows->builder->diagnose;
     if (rows->cells[column].at != NULL) {
-        tt_fault(diagnose, place_of(rows, column), NULL, "'%s' is missing, and %s needs one", tt_column_names[column], of);
+        tt_fault(diagnose, place_of(rows, column), NULL, "'%s' is missing, and %s needs one",
+                 tt_column_names[column], of);
     } else if (!rows->told_absent[column]) {
         rows->told_absent[column] = true;
         tt_fault(diagnose, tt_place_at(diagnose, rows->header), NULL,
-                 "the header names no column '%s', and %s needs one (line %zu)", tt_column_names[column], of, rows->line);
+                 "the header names no column '%s', and %s needs one (line %zu)",
+                 tt_column_names[column], of, rows->line);
     }
 }
 
 /* Why the cell is not a number, in words. */
-static void tell_number(const struct tt_rows *rows, enum tt_column column, enum tt_number_status status)
+static void tell_number(const struct tt_rows *rows, enum tt_column column,
+                        enum tt_number_status status)
 {
     const char *hint = number_hints[column];
     const struct tt_cell *cell = &rows->cells[column];
@@ -73,14 +78,16 @@ static void tell_number(const struct tt_rows *rows, enum tt_column column, enum 
         why = "is too large for a number";
     } else if (cell->length > digits && (strchr("nNiI", text[digits]) != NULL)) {
         why = "is not a finite number";
-    } else if (cell->length > digits + 1 && text[digits] == '0' && (text[digits + 1] == 'x' || text[digits + 1] == 'X')) {
+    } else if (cell->length > digits + 1 && text[digits] == '0' &&
+               (text[digits + 1] == 'x' || text[digits + 1] == 'X')) {
         why = "is hexadecimal, and a decimal number is expected";
     } else if (!rows->comma_allowed && memchr(text, ',', cell->length) != NULL) {
         why = "has a comma, and is not a number";
-        hint = "write a decimal point, or separate the cells by ';' or tabs and use the comma in all numbers";
+        hint = "write a decimal point, or separate the cells by ';' or tabs and use the comma in "
+               "all numbers";
     }
-    tt_fault(rows->builder->diagnose, place_of(rows, column), hint, "%s '%s' %s", tt_column_names[column],
-             tt_shown(text, cell->length).text, why);
+    tt_fault(rows->builder->diagnose, place_of(rows, column), hint, "%s '%s' %s",
+             tt_column_names[column], tt_shown(text, cell->length).text, why);
 }
 
 /* One file has one decimal sign: "1.234" beside "1,5" could be a thousand. */
@@ -97,15 +104,17 @@ static void note_sign(struct tt_rows *rows, enum tt_column column, bool comma, b
     if (other != NULL && !rows->told_signs) {
         rows->told_signs = true;
         size_t line = tt_place_at(rows->builder->diagnose, other).line;
-        tt_fault(rows->builder->diagnose, place_of(rows, column), "use one decimal sign in the whole file",
+        tt_fault(rows->builder->diagnose, place_of(rows, column),
+                 "use one decimal sign in the whole file",
                  "%s '%s' has a decimal %s, and line %zu has a decimal %s", tt_column_names[column],
-                 tt_shown(rows->cells[column].text, rows->cells[column].length).text, comma ? "comma" : "point", line,
-                 comma ? "point" : "comma");
+                 tt_shown(rows->cells[column].text, rows->cells[column].length).text,
+                 comma ? "comma" : "point", line, comma ? "point" : "comma");
     }
 }
 
 /* The number in the column's cell; false if the cell is empty or wrong (told). */
-static bool read_number(struct tt_rows *rows, enum tt_column column, const struct tt_bounds *bounds, double *value, int *decimals)
+static bool read_number(struct tt_rows *rows, enum tt_column column, const struct tt_bounds *bounds,
+                        double *value, int *decimals)
 {
     const struct tt_cell *cell = &rows->cells[column];
     char point = '.';
@@ -121,14 +130,15 @@ static bool read_number(struct tt_rows *rows, enum tt_column column, const struc
         point = comma ? ',' : '.';
     }
     double number = 0.0;
-    enum tt_number_status status = tt_number_read(cell->text, cell->length, point, &number, decimals);
+    enum tt_number_status status =
+        tt_number_read(cell->text, cell->length, point, &number, decimals);
     if (status != TT_NUMBER_OK) {
         tell_number(rows, column, status);
         return false;
     }
     if (number < bounds->lowest || number > bounds->highest) {
-        tt_fault(rows->builder->diagnose, place_of(rows, column), bounds->hint, "%s cannot be '%s'", tt_column_names[column],
-                 tt_shown(cell->text, cell->length).text);
+        tt_fault(rows->builder->diagnose, place_of(rows, column), bounds->hint, "%s cannot be '%s'",
+                 tt_column_names[column], tt_shown(cell->text, cell->length).text);
         return false;
     }
     *value = number;
@@ -141,7 +151,8 @@ static bool is_word(const struct tt_cell *cell, const char *word, size_t length)
 }
 
 /* Index of the cell's word, or @n (told). */
-static size_t read_word(const struct tt_rows *rows, enum tt_column column, const char *const words[], size_t n, const char *many)
+static size_t read_word(const struct tt_rows *rows, enum tt_column column,
+                        const char *const words[], size_t n, const char *many)
 {
     const struct tt_cell *cell = &rows->cells[column];
     size_t i = 0;
@@ -151,8 +162,8 @@ static size_t read_word(const struct tt_rows *rows, enum tt_column column, const
     if (i == n) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(words, n, many, cell->text, cell->length, hint);
-        tt_fault(rows->builder->diagnose, place_of(rows, column), hint, "unknown %s '%s'", tt_column_names[column],
-                 tt_shown(cell->text, cell->length).text);
+        tt_fault(rows->builder->diagnose, place_of(rows, column), hint, "unknown %s '%s'",
+                 tt_column_names[column], tt_shown(cell->text, cell->length).text);
     }
     return i;
 }
@@ -192,20 +203,25 @@ static const char *with_article(enum tt_kind kind)
 static void read_names(struct tt_rows *rows, struct tt_observation *row)
 {
     struct tt_builder *builder = rows->builder;
-    const struct tt_cell *target = &rows->cells[TT_TARGET], *tip = &rows->cells[TT_TIP], *setup = &rows->cells[TT_SETUP];
+    const struct tt_cell *target = &rows->cells[TT_TARGET], *tip = &rows->cells[TT_TIP],
+                         *setup = &rows->cells[TT_SETUP];
     row->target = row->tip = TT_NONE;
     if (target->length > 0) {
-        row->target = tt_builder_target(builder, row->kind, target->text, target->length, (struct tt_origin){target->at, NULL});
+        row->target = tt_builder_target(builder, row->kind, target->text, target->length,
+                                        (struct tt_origin){target->at, NULL});
     } else {
         tell_missing(rows, TT_TARGET, with_article(row->kind));
     }
     if (row->kind != TT_SIGHT && tip->length > 0) {
-        row->tip = tt_builder_tip(builder, tip->text, tip->length, (struct tt_origin){tip->at, NULL});
+        row->tip =
+            tt_builder_tip(builder, tip->text, tip->length, (struct tt_origin){tip->at, NULL});
     } else if (row->kind == TT_TOUCH || row->kind == TT_WARMUP) {
         tell_missing(rows, TT_TIP, with_article(row->kind));
     }
-    row->setup = setup->length > 0 ? tt_builder_setup(builder, setup->text, setup->length, (struct tt_origin){setup->at, NULL})
-                                   : tt_builder_setup(builder, "1", 1, (struct tt_origin){setup->at, NULL});
+    row->setup = setup->length > 0
+                     ? tt_builder_setup(builder, setup->text, setup->length,
+                                        (struct tt_origin){setup->at, NULL})
+                     : tt_builder_setup(builder, "1", 1, (struct tt_origin){setup->at, NULL});
 }
 
 static void read_position(struct tt_rows *rows, struct tt_observation *row, int *decimals)
@@ -214,10 +230,12 @@ static void read_position(struct tt_rows *rows, struct tt_observation *row, int 
     bounds.lowest /= rows->builder->mm_per_unit;
     bounds.highest /= rows->builder->mm_per_unit;
     int decimals_y = 0;
-    if (!read_number(rows, TT_X, &bounds, &row->h.x_mm, decimals) && rows->cells[TT_X].length == 0) {
+    if (!read_number(rows, TT_X, &bounds, &row->h.x_mm, decimals) &&
+        rows->cells[TT_X].length == 0) {
         tell_missing(rows, TT_X, with_article(row->kind));
     }
-    if (!read_number(rows, TT_Y, &bounds, &row->h.y_mm, &decimals_y) && rows->cells[TT_Y].length == 0) {
+    if (!read_number(rows, TT_Y, &bounds, &row->h.y_mm, &decimals_y) &&
+        rows->cells[TT_Y].length == 0) {
         tell_missing(rows, TT_Y, with_article(row->kind));
     }
     *decimals = decimals_y > *decimals ? decimals_y : *decimals;
@@ -231,21 +249,23 @@ static void read_motion(struct tt_rows *rows, struct tt_observation *row)
 {
     double rotation_deg = 0.0, feed = 0.0;
     const struct tt_cell *approach = &rows->cells[TT_APPROACH];
-    if (!read_number(rows, TT_ROTATION, &tt_rotation_deg, &rotation_deg, NULL) && row->kind == TT_TOUCH &&
-        rows->cells[TT_ROTATION].length == 0) {
+    if (!read_number(rows, TT_ROTATION, &tt_rotation_deg, &rotation_deg, NULL) &&
+        row->kind == TT_TOUCH && rows->cells[TT_ROTATION].length == 0) {
         tell_missing(rows, TT_ROTATION, with_article(row->kind));
     }
     row->rotation_rad = tt_rad_from_deg(rotation_deg);
     if (read_number(rows, TT_FEED, &feed_per_min, &feed, NULL)) {
         row->feed_mm_s = feed / 60.0;
         if (feed == 0.0 && row->kind == TT_TOUCH) {
-            tt_fault(rows->builder->diagnose, place_of(rows, TT_FEED), "leave the cell empty where the feed is not known",
+            tt_fault(rows->builder->diagnose, place_of(rows, TT_FEED),
+                     "leave the cell empty where the feed is not known",
                      "feed 0 of a touch: nothing would have moved");
         }
     }
-    if (approach->length > 0 && !tt_approach_read(approach->text, approach->length, &row->approach_x, &row->approach_y)) {
-        tt_fault(rows->builder->diagnose, place_of(rows, TT_APPROACH), TT_APPROACH_HINT, "approach cannot be '%s'",
-                 tt_shown(approach->text, approach->length).text);
+    if (approach->length > 0 &&
+        !tt_approach_read(approach->text, approach->length, &row->approach_x, &row->approach_y)) {
+        tt_fault(rows->builder->diagnose, place_of(rows, TT_APPROACH), TT_APPROACH_HINT,
+                 "approach cannot be '%s'", tt_shown(approach->text, approach->length).text);
     }
 }
 
@@ -261,15 +281,17 @@ static void read_use(struct tt_rows *rows, struct tt_observation *row)
     if (is_word(contact, "0", 1)) {
         row->use = row->kind == TT_WARMUP ? TT_USE_OTHER : TT_USE_NO_CONTACT;
     } else if (contact->length > 0 && !is_word(contact, "1", 1)) {
-        tt_fault(rows->builder->diagnose, place_of(rows, TT_CONTACT), "1: the tip made contact; 0: the move ended without",
-                 "contact cannot be '%s'", tt_shown(contact->text, contact->length).text);
+        tt_fault(rows->builder->diagnose, place_of(rows, TT_CONTACT),
+                 "1: the tip made contact; 0: the move ended without", "contact cannot be '%s'",
+                 tt_shown(contact->text, contact->length).text);
     }
 }
 
 static void read_surroundings(struct tt_rows *rows, struct tt_observation *row)
 {
     const struct tt_cell *time = &rows->cells[TT_TIME];
-    row->has_temperature = read_number(rows, TT_TEMPERATURE, &temperature_C, &row->temperature_C, NULL);
+    row->has_temperature =
+        read_number(rows, TT_TEMPERATURE, &temperature_C, &row->temperature_C, NULL);
     if (time->length > 0) {
         double seconds = 0.0;
         row->has_time = tt_time_read(time->text, time->length, &seconds);
@@ -277,8 +299,8 @@ static void read_surroundings(struct tt_rows *rows, struct tt_observation *row)
             row->time_s = tt_builder_time(rows->builder, seconds);
         } else {
             tt_fault(rows->builder->diagnose, place_of(rows, TT_TIME),
-                     "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00", "time '%s' is not one of RFC 3339",
-                     tt_shown(time->text, time->length).text);
+                     "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00",
+                     "time '%s' is not one of RFC 3339", tt_shown(time->text, time->length).text);
         }
     }
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The columns of a run log, and what their cells may hold. The same for CSV and JSON: a row is a cell of text per column. */
+/* The columns of a run log, and what their cells may hold. The same for CSV and JSON: a row is a
+ * cell of text per column. */
 #ifndef TT_INGEST_ROWS_H
 #define TT_INGEST_ROWS_H
 
@@ -28,14 +29,16 @@ extern const char *const tt_column_names[TT_COLUMNS];
 
 struct tt_rows {
     struct tt_builder *builder;
-    struct tt_cell cells[TT_COLUMNS + 1]; /* of the row; an empty cell has length 0 and its place; at NULL: the table has no such
-                                             column; the last one is for columns that are not used */
+    struct tt_cell cells[TT_COLUMNS + 1]; /* of the row; an empty cell has length 0 and its place;
+                                             at NULL: the table has no such column; the last one is
+                                             for columns that are not used */
     const char *header;                   /* where the header of a table stands */
     bool told_absent[TT_COLUMNS];         /* that a column is not there is told once */
     size_t line;                          /* of the row */
     bool comma_allowed;                   /* a decimal comma may stand in numbers */
-    const char *comma_at, *point_at;      /* where the first of each stood: one file has one decimal sign */
-    bool told_signs;                      /* that it has two is told once */
+    const char *comma_at,
+        *point_at;   /* where the first of each stood: one file has one decimal sign */
+    bool told_signs; /* that it has two is told once */
 };
 
 /* Check the row in rows->cells and append it to the run. Its faults are told, each at its cell. */

@@ -13,7 +13,8 @@
 #include "ingest/ingest.h"
 #include "ingest/metadata.h"
 
-/* A row of a log takes about this many bytes, and an observation twice that: sizes the first block. */
+/* A row of a log takes about this many bytes, and an observation twice that: sizes the first block.
+ */
 #define BYTES_PER_ROW 40
 /* Rows the first block is made for at most. */
 #define MOST_EXPECTED_ROWS ((size_t)1 << 20)
@@ -53,7 +54,8 @@ static enum tiptrue_status read_format(const struct source *source, struct tt_bu
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status read_text(const struct source *source, struct tt_diagnose *diagnose, struct tiptrue_run *run)
+static enum tiptrue_status read_text(const struct source *source, struct tt_diagnose *diagnose,
+                                     struct tiptrue_run *run)
 {
     struct tt_builder builder;
     size_t rows = (size_t)(diagnose->end - diagnose->text) / BYTES_PER_ROW;
@@ -73,16 +75,19 @@ static enum tiptrue_status read_text(const struct source *source, struct tt_diag
     return status;
 }
 
-static enum tiptrue_status read_bytes(const struct source *source, const struct tt_bytes *bytes, struct tiptrue_run **run)
+static enum tiptrue_status read_bytes(const struct source *source, const struct tt_bytes *bytes,
+                                      struct tiptrue_run **run)
 {
     struct tt_diagnose diagnose;
     size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
     struct tiptrue_run *made = calloc(1, sizeof(*made));
-    if (made == NULL || (made->file = tt_arena_copy_text(&made->arena, source->name, strlen(source->name))) == NULL) {
+    if (made == NULL || (made->file = tt_arena_copy_text(&made->arena, source->name,
+                                                         strlen(source->name))) == NULL) {
         tiptrue_run_free(made);
         return tt_fail_memory(source->error);
     }
-    tt_diagnose_init(&diagnose, source->sink, source->error, made->file, bytes->text + mark, bytes->length - mark);
+    tt_diagnose_init(&diagnose, source->sink, source->error, made->file, bytes->text + mark,
+                     bytes->length - mark);
     enum tiptrue_status status = TIPTRUE_E_DATA;
     if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose)) {
         tt_digest(bytes->text, bytes->length, made->id);
@@ -101,13 +106,15 @@ static enum tiptrue_status check_usage(const struct source *source)
     if ((source->plan == NULL) == (source->pattern == NULL)) {
         return TIPTRUE_OK;
     }
-    return tt_fail(
-        source->error, TIPTRUE_E_USAGE, NULL, 0, 0, "the plan says what each move was, the pattern what its report looks like",
-        "a controller log needs both a plan and a pattern, and the %s is missing", source->plan == NULL ? "plan" : "pattern");
+    return tt_fail(source->error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                   "the plan says what each move was, the pattern what its report looks like",
+                   "a controller log needs both a plan and a pattern, and the %s is missing",
+                   source->plan == NULL ? "plan" : "pattern");
 }
 
 /* The run of what was read; the text is given back, or becomes the run's. */
-static enum tiptrue_status read_and_clear(const struct source *source, struct tt_bytes *bytes, struct tiptrue_run **run)
+static enum tiptrue_status read_and_clear(const struct source *source, struct tt_bytes *bytes,
+                                          struct tiptrue_run **run)
 {
     enum tiptrue_status status = read_bytes(source, bytes, run);
     if (status == TIPTRUE_OK && source->keep) {
@@ -118,9 +125,12 @@ static enum tiptrue_status read_and_clear(const struct source *source, struct tt
     return status;
 }
 
-enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length, const struct tiptrue_plate *plate,
-                                      const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
-                                      const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t length,
+                                      const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine,
+                                      const struct tiptrue_plan *plan, const char *pattern,
+                                      const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                      struct tiptrue_error *error)
 {
     const struct source source = {name, plate, machine, plan, pattern, sink, error, false};
     struct tt_bytes bytes;
@@ -131,7 +141,8 @@ enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t
     return status == TIPTRUE_OK ? read_and_clear(&source, &bytes, run) : status;
 }
 
-static enum tiptrue_status read_path(const struct source *source, const char *path, struct tiptrue_run **run)
+static enum tiptrue_status read_path(const struct source *source, const char *path,
+                                     struct tiptrue_run **run)
 {
     struct tt_bytes bytes;
     enum tiptrue_status status = check_usage(source);
@@ -141,25 +152,34 @@ static enum tiptrue_status read_path(const struct source *source, const char *pa
     return status == TIPTRUE_OK ? read_and_clear(source, &bytes, run) : status;
 }
 
-enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
-                                struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,
+                                const struct tiptrue_machine *machine,
+                                const struct tiptrue_plan *plan, const char *pattern,
+                                const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                struct tiptrue_error *error)
 {
-    const struct source source = {tt_bytes_name(path), plate, machine, plan, pattern, sink, error, false};
+    const struct source source = {
+        tt_bytes_name(path), plate, machine, plan, pattern, sink, error, false};
     return read_path(&source, path, run);
 }
 
-enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                      const struct tiptrue_plan *plan, const char *pattern, const struct tiptrue_sink *sink,
-                                      struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status tt_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine,
+                                      const struct tiptrue_plan *plan, const char *pattern,
+                                      const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                      struct tiptrue_error *error)
 {
-    const struct source source = {tt_bytes_name(path), plate, machine, plan, pattern, sink, error, true};
+    const struct source source = {
+        tt_bytes_name(path), plate, machine, plan, pattern, sink, error, true};
     return read_path(&source, path, run);
 }
 
-enum tiptrue_status tt_run_read_taken(const char *name, struct tt_bytes *bytes, const struct tiptrue_plate *plate,
-                                      const struct tiptrue_machine *machine, const struct tiptrue_plan *plan, const char *pattern,
-                                      const struct tiptrue_sink *sink, struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status tt_run_read_taken(const char *name, struct tt_bytes *bytes,
+                                      const struct tiptrue_plate *plate,
+                                      const struct tiptrue_machine *machine,
+                                      const struct tiptrue_plan *plan, const char *pattern,
+                                      const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                      struct tiptrue_error *error)
 {
     const struct source source = {name, plate, machine, plan, pattern, sink, error, true};
     struct tt_bytes taken = *bytes;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run log as a table: metadata lines, a header that names the columns, rows. Two passes over no byte, nothing kept per row but
- * its observation; cost linear in the file.
+/* A run log as a table: metadata lines, a header that names the columns, rows. Two passes over no
+ * byte, nothing kept per row but its observation; cost linear in the file.
  */
 #include "config.h"
 
@@ -11,7 +11,8 @@
 #include "ingest/metadata.h"
 #include "ingest/rows.h"
 
-/* Columns of a table. The names we know are 14; a log with more than this has another separator, or is no table. */
+/* Columns of a table. The names we know are 14; a log with more than this has another separator, or
+ * is no table. */
 #define MOST_COLUMNS 200
 
 #define HEADER_HINT "a line such as kind,target,tip,x,y,rotation stands before the rows"
@@ -56,8 +57,9 @@ static void read_late_remark(struct reader *reader, const struct tt_cell *remark
 {
     struct tt_cell key, value;
     if (split_remark(remark, &key, &value) && tt_metadata_is_key(&key)) {
-        tt_fault(reader->diagnose, tt_place_at(reader->diagnose, key.at), "write it before the header",
-                 "'%s' is stated behind the header", tt_shown(key.text, key.length).text);
+        tt_fault(reader->diagnose, tt_place_at(reader->diagnose, key.at),
+                 "write it before the header", "'%s' is stated behind the header",
+                 tt_shown(key.text, key.length).text);
     }
 }
 
@@ -65,7 +67,8 @@ static size_t find_column(const struct tt_cell *cell)
 {
     size_t column = 0;
     while (column < TT_COLUMNS &&
-           !(strlen(tt_column_names[column]) == cell->length && memcmp(tt_column_names[column], cell->text, cell->length) == 0)) {
+           !(strlen(tt_column_names[column]) == cell->length &&
+             memcmp(tt_column_names[column], cell->text, cell->length) == 0)) {
         column++;
     }
     return column;
@@ -79,9 +82,11 @@ static unsigned char read_column(struct reader *reader, const struct tt_cell *ce
     if (column == TT_COLUMNS) {
         char hint[TT_HINT_SIZE];
         tt_names_hint(tt_column_names, TT_COLUMNS, "columns", cell->text, cell->length, hint);
-        tt_warn(reader->diagnose, place, hint, "unknown column '%s' is not used", tt_shown(cell->text, cell->length).text);
+        tt_warn(reader->diagnose, place, hint, "unknown column '%s' is not used",
+                tt_shown(cell->text, cell->length).text);
     } else if (reader->rows.cells[column].at != NULL) {
-        tt_fault(reader->diagnose, place, "leave one of them", "there are two columns '%s'", tt_column_names[column]);
+        tt_fault(reader->diagnose, place, "leave one of them", "there are two columns '%s'",
+                 tt_column_names[column]);
     } else {
         reader->rows.cells[column].at = cell->at;
     }
@@ -110,8 +115,8 @@ static void check_columns(struct reader *reader)
     for (size_t i = 0; i < N_REQUIRED; i++) {
         if (reader->rows.cells[required[i]].at == NULL) {
             tt_fault(reader->diagnose, tt_place_at(reader->diagnose, reader->rows.header),
-                     "the columns kind, target, x and y are required", "the header names no column '%s'",
-                     tt_column_names[required[i]]);
+                     "the columns kind, target, x and y are required",
+                     "the header names no column '%s'", tt_column_names[required[i]]);
         }
     }
 }
@@ -122,11 +127,13 @@ static bool read_columns(struct reader *reader, const struct tt_cell *cells)
     struct tt_diagnose *diagnose = reader->diagnose;
     reader->rows.header = cells[0].at;
     if (reader->n_columns > MOST_COLUMNS) {
-        tt_fault(diagnose, tt_place_at(diagnose, cells[0].at), NULL, "more than %d columns", MOST_COLUMNS);
+        tt_fault(diagnose, tt_place_at(diagnose, cells[0].at), NULL, "more than %d columns",
+                 MOST_COLUMNS);
         return false;
     }
     if (!is_any_required(cells, reader->n_columns)) {
-        tt_fault(diagnose, tt_place_at(diagnose, cells[0].at), HEADER_HINT, "a header that names the columns is expected");
+        tt_fault(diagnose, tt_place_at(diagnose, cells[0].at), HEADER_HINT,
+                 "a header that names the columns is expected");
         return false;
     }
     size_t faults = diagnose->faults;
@@ -150,9 +157,11 @@ static bool read_head(struct reader *reader)
     }
     for (;;) {
         tt_table_choose_separator(&reader->table);
-        switch (tt_table_next(&reader->table, in_order, MOST_COLUMNS, cells, &reader->n_columns, &line)) {
+        switch (tt_table_next(&reader->table, in_order, MOST_COLUMNS, cells, &reader->n_columns,
+                              &line)) {
         case TT_TABLE_END:
-            tt_fault(reader->diagnose, tt_place_file(reader->diagnose), HEADER_HINT, "the file has no header and no rows");
+            tt_fault(reader->diagnose, tt_place_file(reader->diagnose), HEADER_HINT,
+                     "the file has no header and no rows");
             return false;
         case TT_TABLE_REMARK:
             if (split_remark(&cells[0], &key, &value)) {
@@ -170,8 +179,10 @@ static bool read_head(struct reader *reader)
 /* Whether the row is the header once more: two logs in one file. */
 static bool is_header(const struct reader *reader)
 {
-    const struct tt_cell *kind = &reader->rows.cells[TT_KIND], *target = &reader->rows.cells[TT_TARGET];
-    return kind->length == 4 && memcmp(kind->text, "kind", 4) == 0 && target->length == 6 && memcmp(target->text, "target", 6) == 0;
+    const struct tt_cell *kind = &reader->rows.cells[TT_KIND],
+                         *target = &reader->rows.cells[TT_TARGET];
+    return kind->length == 4 && memcmp(kind->text, "kind", 4) == 0 && target->length == 6 &&
+           memcmp(target->text, "target", 6) == 0;
 }
 
 static struct tt_place place_of_row(const struct reader *reader)
@@ -183,16 +194,19 @@ static struct tt_place place_of_row(const struct reader *reader)
 static void tell_count(struct reader *reader, size_t count)
 {
     bool last = reader->table.at >= reader->table.end;
-    const char *hint = count < reader->n_columns && last ? "the file looks cut short: copy it again, or take its last line out"
-                       : count < reader->n_columns       ? "the row looks cut short"
+    const char *hint = count < reader->n_columns && last
+                           ? "the file looks cut short: copy it again, or take its last line out"
+                       : count < reader->n_columns ? "the row looks cut short"
                        : reader->table.separator == ','
-                           ? "a cell with a comma stands in quotation marks; decimal commas need ';' or tabs between the cells"
+                           ? "a cell with a comma stands in quotation marks; decimal commas need "
+                             "';' or tabs between the cells"
                            : "a cell that holds the separator stands in quotation marks";
-    struct tt_place place = count < reader->n_columns
-                                ? tt_place_at(reader->diagnose, reader->rows.cells[reader->place[count - 1]].at)
-                                : place_of_row(reader);
-    tt_fault(reader->diagnose, place, hint, "the row has %zu %s, and the header names %zu", count, count == 1 ? "cell" : "cells",
-             reader->n_columns);
+    struct tt_place place =
+        count < reader->n_columns
+            ? tt_place_at(reader->diagnose, reader->rows.cells[reader->place[count - 1]].at)
+            : place_of_row(reader);
+    tt_fault(reader->diagnose, place, hint, "the row has %zu %s, and the header names %zu", count,
+             count == 1 ? "cell" : "cells", reader->n_columns);
 }
 
 static void read_row(struct reader *reader, size_t count)
@@ -214,8 +228,8 @@ static void read_rows(struct reader *reader)
     size_t count = 0;
     bool any = false;
     while (!tt_diagnose_is_full(reader->diagnose) && !reader->builder->out_of_memory) {
-        enum tt_table_row got =
-            tt_table_next(table, reader->place, reader->n_columns, reader->rows.cells, &count, &reader->rows.line);
+        enum tt_table_row got = tt_table_next(table, reader->place, reader->n_columns,
+                                              reader->rows.cells, &count, &reader->rows.line);
         if (got == TT_TABLE_ROW) {
             read_row(reader, count);
         } else if (got == TT_TABLE_REMARK) {
@@ -228,7 +242,8 @@ static void read_rows(struct reader *reader)
         any = any || got != TT_TABLE_REMARK;
     }
     if (!any && !reader->builder->out_of_memory) {
-        tt_fault(reader->diagnose, tt_place_file(reader->diagnose), NULL, "there are no rows behind the header");
+        tt_fault(reader->diagnose, tt_place_file(reader->diagnose), NULL,
+                 "there are no rows behind the header");
     }
 }
 
@@ -236,7 +251,8 @@ void tt_run_read_csv(struct tt_builder *builder)
 {
     struct reader reader = {.builder = builder, .diagnose = builder->diagnose};
     reader.rows.builder = builder;
-    tt_table_init(&reader.table, builder->diagnose, &builder->scratch, builder->diagnose->text, builder->diagnose->end);
+    tt_table_init(&reader.table, builder->diagnose, &builder->scratch, builder->diagnose->text,
+                  builder->diagnose->end);
     if (read_head(&reader)) {
         read_rows(&reader);
     }

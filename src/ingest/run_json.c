@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run log as JSON, tiptrue.run/1: its observations are read one by one and become rows of cells, so that they pass the same
- * checks as those of a table. Numbers keep their text, and with it their printed digits.
+/* A run log as JSON, tiptrue.run/1: its observations are read one by one and become rows of cells,
+ * so that they pass the same checks as those of a table. Numbers keep their text, and with it their
+ * printed digits.
  */
 #include "config.h"
 
@@ -42,14 +43,17 @@ static const enum form forms[TT_COLUMNS] = {
     [TT_STAGE] = TEXT,
     [TT_APPROACH] = TEXT,
 };
-static const char *const form_words[] = {
-    [TEXT] = "a string", [NUMBER] = "a number", [TEXT_OR_NUMBER] = "a string or a number", [FLAG] = "0 or 1"};
+static const char *const form_words[] = {[TEXT] = "a string",
+                                         [NUMBER] = "a number",
+                                         [TEXT_OR_NUMBER] = "a string or a number",
+                                         [FLAG] = "0 or 1"};
 
 static void tell_unknown(struct reader *reader, const struct tt_json *element, const cJSON *member)
 {
     char hint[TT_HINT_SIZE];
     size_t length = strlen(member->string);
-    if (reader->unknown.count >= MOST_UNKNOWN || tt_names_find(&reader->unknown, member->string, length) != TT_NONE) {
+    if (reader->unknown.count >= MOST_UNKNOWN ||
+        tt_names_find(&reader->unknown, member->string, length) != TT_NONE) {
         return;
     }
     const char *copy = tt_arena_copy_text(&reader->builder->scratch, member->string, length);
@@ -58,12 +62,13 @@ static void tell_unknown(struct reader *reader, const struct tt_json *element, c
         return;
     }
     tt_names_hint(tt_column_names, TT_COLUMNS, "fields", member->string, length, hint);
-    tt_warn(reader->builder->diagnose, tt_json_key_place(element, member), hint, "observation: unknown field '%s' is not used",
-            tt_shown(member->string, length).text);
+    tt_warn(reader->builder->diagnose, tt_json_key_place(element, member), hint,
+            "observation: unknown field '%s' is not used", tt_shown(member->string, length).text);
 }
 
 /* The member's value as the text of a cell; false if it is of another form (told). */
-static bool read_cell(struct reader *reader, const struct tt_json *element, const cJSON *member, size_t column)
+static bool read_cell(struct reader *reader, const struct tt_json *element, const cJSON *member,
+                      size_t column)
 {
     const struct tt_json_where *where = tt_json_where(element, member);
     struct tt_cell *cell = &reader->rows.cells[column];
@@ -78,8 +83,9 @@ static bool read_cell(struct reader *reader, const struct tt_json *element, cons
         cell->text = cJSON_IsTrue(member) ? "1" : "0";
         cell->length = 1;
     } else if (!cJSON_IsNull(member)) {
-        tt_fault(reader->builder->diagnose, tt_json_place(element, member), NULL, "'%s' is %s, and %s is expected",
-                 tt_column_names[column], tt_shown(where->value, (size_t)(where->end - where->value)).text,
+        tt_fault(reader->builder->diagnose, tt_json_place(element, member), NULL,
+                 "'%s' is %s, and %s is expected", tt_column_names[column],
+                 tt_shown(where->value, (size_t)(where->end - where->value)).text,
                  form_words[forms[column]]);
         return false;
     }
@@ -119,7 +125,8 @@ static bool check_schema(struct reader *reader, const struct tt_json *json)
         return false;
     }
     if (strcmp(schema->valuestring, SCHEMA) != 0) {
-        tt_fault(diagnose, tt_json_place(json, schema), "is it the file that was meant?", "schema '%s', where '%s' is expected",
+        tt_fault(diagnose, tt_json_place(json, schema), "is it the file that was meant?",
+                 "schema '%s', where '%s' is expected",
                  tt_shown(schema->valuestring, strlen(schema->valuestring)).text, SCHEMA);
         return false;
     }
@@ -135,7 +142,8 @@ static bool read_observation(void *context, struct tt_json *whole, struct tt_jso
     }
     reader->began = true;
     if (!cJSON_IsObject(element->root)) {
-        tt_fault(reader->builder->diagnose, tt_json_place(element, element->root), NULL, "an observation is not an object {...}");
+        tt_fault(reader->builder->diagnose, tt_json_place(element, element->root), NULL,
+                 "an observation is not an object {...}");
         return true;
     }
     reader->rows.line = tt_json_place(element, element->root).line;
@@ -145,15 +153,17 @@ static bool read_observation(void *context, struct tt_json *whole, struct tt_jso
     return !reader->builder->out_of_memory;
 }
 
-static void tell_unknown_member(struct reader *reader, const struct tt_json *json, const cJSON *member)
+static void tell_unknown_member(struct reader *reader, const struct tt_json *json,
+                                const cJSON *member)
 {
-    static const char *const known[] = {"schema",  "observations", "machine",  "plate", "plate_serial",
-                                        "started", "units",        "operator", "note"};
+    static const char *const known[] = {"schema", "observations", "machine",
+                                        "plate",  "plate_serial", "started",
+                                        "units",  "operator",     "note"};
     char hint[TT_HINT_SIZE];
     size_t length = strlen(member->string);
     tt_names_hint(known, sizeof(known) / sizeof(known[0]), "fields", member->string, length, hint);
-    tt_warn(reader->builder->diagnose, tt_json_key_place(json, member), hint, "run: unknown field '%s' is not used",
-            tt_shown(member->string, length).text);
+    tt_warn(reader->builder->diagnose, tt_json_key_place(json, member), hint,
+            "run: unknown field '%s' is not used", tt_shown(member->string, length).text);
 }
 
 static void read_metadata(struct reader *reader, const struct tt_json *json)
@@ -172,15 +182,17 @@ static void read_metadata(struct reader *reader, const struct tt_json *json)
             struct tt_cell value = {member->valuestring, strlen(member->valuestring), where->value};
             tt_metadata_add(reader->builder, &key, &value);
         } else if (!cJSON_IsNull(member)) {
-            tt_fault(reader->builder->diagnose, tt_json_place(json, member), NULL, "'%s' is %s, and a string is expected",
-                     member->string, tt_shown(where->value, (size_t)(where->end - where->value)).text);
+            tt_fault(reader->builder->diagnose, tt_json_place(json, member), NULL,
+                     "'%s' is %s, and a string is expected", member->string,
+                     tt_shown(where->value, (size_t)(where->end - where->value)).text);
         }
     }
 }
 
 void tt_run_read_json(struct tt_builder *builder)
 {
-    struct reader reader = {.builder = builder, .rows = {.builder = builder}, .unknown = {.arena = &builder->scratch}};
+    struct reader reader = {
+        .builder = builder, .rows = {.builder = builder}, .unknown = {.arena = &builder->scratch}};
     const struct tt_json_stream stream = {"observations", read_observation, &reader};
     struct tt_diagnose *diagnose = builder->diagnose;
     struct tt_json json;
@@ -189,10 +201,12 @@ void tt_run_read_json(struct tt_builder *builder)
     if (whole && check_schema(&reader, &json)) {
         const cJSON *observations = cJSON_GetObjectItemCaseSensitive(json.root, "observations");
         if (observations == NULL || !cJSON_IsArray(observations)) {
-            tt_fault(diagnose, tt_json_place(&json, observations != NULL ? observations : json.root), NULL,
+            tt_fault(diagnose,
+                     tt_json_place(&json, observations != NULL ? observations : json.root), NULL,
                      "a list \"observations\": [...] is expected");
         } else if (!reader.began) {
-            tt_fault(diagnose, tt_json_place(&json, observations), NULL, "there are no observations");
+            tt_fault(diagnose, tt_json_place(&json, observations), NULL,
+                     "there are no observations");
         }
         read_metadata(&reader, &json);
     }

@@ -1,15 +1,18 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* One pass over the bytes, nothing copied but cells with a doubled quotation mark. The NUL behind the text ends every loop. */
+/* One pass over the bytes, nothing copied but cells with a doubled quotation mark. The NUL behind
+ * the text ends every loop. */
 #include "config.h"
 
 #include "ingest/table.h"
 
 #include <string.h>
 
-void tt_table_init(struct tt_table *table, struct tt_diagnose *diagnose, struct tt_arena *arena, const char *text, const char *end)
+void tt_table_init(struct tt_table *table, struct tt_diagnose *diagnose, struct tt_arena *arena,
+                   const char *text, const char *end)
 {
-    *table = (struct tt_table){.diagnose = diagnose, .arena = arena, .at = text, .end = end, .line = 1};
+    *table =
+        (struct tt_table){.diagnose = diagnose, .arena = arena, .at = text, .end = end, .line = 1};
     table->separator = ',';
     table->stops['\n'] = 1;
     table->stops['\0'] = 1;
@@ -89,7 +92,8 @@ static bool read_quoted(struct tt_table *table, struct tt_cell *cell)
         }
     }
     if (at >= table->end) {
-        tt_fault(table->diagnose, tt_place_at(table->diagnose, mark), "a cell that begins with '\"' ends with '\"'",
+        tt_fault(table->diagnose, tt_place_at(table->diagnose, mark),
+                 "a cell that begins with '\"' ends with '\"'",
                  "a quoted cell is not closed before the file ends");
         table->at = table->end;
         return false;
@@ -101,8 +105,8 @@ static bool read_quoted(struct tt_table *table, struct tt_cell *cell)
         table->at++;
     }
     if (!table->stops[(unsigned char)*table->at]) {
-        tt_fault(table->diagnose, tt_place_at(table->diagnose, table->at), "double a quotation mark that belongs to the cell",
-                 "text behind a quoted cell");
+        tt_fault(table->diagnose, tt_place_at(table->diagnose, table->at),
+                 "double a quotation mark that belongs to the cell", "text behind a quoted cell");
         pass_line(table);
         return false;
     }
@@ -110,7 +114,8 @@ static bool read_quoted(struct tt_table *table, struct tt_cell *cell)
 }
 
 /* The bare cell that begins at @at: ends at a stop, blanks behind it left out. Returns the stop. */
-static inline const char *read_bare(const struct tt_table *table, const char *at, struct tt_cell *cell)
+static inline const char *read_bare(const struct tt_table *table, const char *at,
+                                    struct tt_cell *cell)
 {
     cell->at = cell->text = at;
     while (!table->stops[(unsigned char)*at]) {
@@ -144,8 +149,8 @@ static enum tt_table_row read_remark(struct tt_table *table, struct tt_cell *cel
 }
 
 /* One row from table->at on, up to behind its line end. *empty: no cell had text. */
-static bool read_row(struct tt_table *table, const unsigned char place[], size_t n_places, struct tt_cell cells[], size_t *count,
-                     bool *empty)
+static bool read_row(struct tt_table *table, const unsigned char place[], size_t n_places,
+                     struct tt_cell cells[], size_t *count, bool *empty)
 {
     struct tt_cell beyond;
     size_t n = 0;
@@ -176,8 +181,9 @@ static bool read_row(struct tt_table *table, const unsigned char place[], size_t
     return true;
 }
 
-enum tt_table_row tt_table_next(struct tt_table *table, const unsigned char place[], size_t n_places, struct tt_cell cells[],
-                                size_t *count, size_t *line)
+enum tt_table_row tt_table_next(struct tt_table *table, const unsigned char place[],
+                                size_t n_places, struct tt_cell cells[], size_t *count,
+                                size_t *line)
 {
     bool empty = true;
     while (empty) {

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Is it text at all: UTF-8 by the table of well-formed sequences (Unicode 15, table 3-7), and no NUL. Runs of ASCII pass eight
- * bytes at a time, since all that is usual is ASCII.
+/* Is it text at all: UTF-8 by the table of well-formed sequences (Unicode 15, table 3-7), and no
+ * NUL. Runs of ASCII pass eight bytes at a time, since all that is usual is ASCII.
  */
 #include "config.h"
 
@@ -53,13 +53,16 @@ static bool tell_wrong_byte(struct tt_diagnose *diagnose, const char *at)
 {
     const unsigned char *first = (const unsigned char *)diagnose->text;
     size_t length = (size_t)(diagnose->end - diagnose->text);
-    if (length >= 2 && ((first[0] == 0xFF && first[1] == 0xFE) || (first[0] == 0xFE && first[1] == 0xFF))) {
-        tt_fault(diagnose, tt_place_file(diagnose), "save it as UTF-8", "the file is UTF-16 text, and UTF-8 is expected");
+    if (length >= 2 &&
+        ((first[0] == 0xFF && first[1] == 0xFE) || (first[0] == 0xFE && first[1] == 0xFF))) {
+        tt_fault(diagnose, tt_place_file(diagnose), "save it as UTF-8",
+                 "the file is UTF-16 text, and UTF-8 is expected");
     } else if (*at == '\0') {
-        tt_fault(diagnose, tt_place_at(diagnose, at), "the file is not text, or was damaged", "a NUL byte, where text is expected");
+        tt_fault(diagnose, tt_place_at(diagnose, at), "the file is not text, or was damaged",
+                 "a NUL byte, where text is expected");
     } else {
-        tt_fault(diagnose, tt_place_at(diagnose, at), "save the file as UTF-8", "byte 0x%02X is not valid UTF-8",
-                 (unsigned)(unsigned char)*at);
+        tt_fault(diagnose, tt_place_at(diagnose, at), "save the file as UTF-8",
+                 "byte 0x%02X is not valid UTF-8", (unsigned)(unsigned char)*at);
     }
     return false;
 }
@@ -72,7 +75,9 @@ bool tt_text_check(struct tt_diagnose *diagnose)
             at += 8;
             continue;
         }
-        size_t length = *at == '\0' ? 0 : sequence_length((const unsigned char *)at, (const unsigned char *)end);
+        size_t length =
+            *at == '\0' ? 0
+                        : sequence_length((const unsigned char *)at, (const unsigned char *)end);
         if (length == 0) {
             return tell_wrong_byte(diagnose, at);
         }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a history brings into a solve: how much the runs of a machine scatter beyond what each says of itself, and the runs that the
- * offsets in use came from. */
+/* What a history brings into a solve: how much the runs of a machine scatter beyond what each says
+ * of itself, and the runs that the offsets in use came from. */
 #ifndef TT_MODEL_BETWEEN_H
 #define TT_MODEL_BETWEEN_H
 

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Two results against each other: differences are B less A, machine frame. Written by history, read by output. */
+/* Two results against each other: differences are B less A, machine frame. Written by history, read
+ * by output. */
 #ifndef TT_MODEL_COMPARISON_H
 #define TT_MODEL_COMPARISON_H
 
@@ -12,14 +13,15 @@ struct tt_difference {
     bool known;
     double x, y; /* mm; of a quantity on a line, x alone */
     struct tt_cov2 cov;
-    double t2, dof, p; /* squared distance in units of the covariance; degrees of freedom of that (HUGE_VAL: known) */
+    double t2, dof, p; /* squared distance in units of the covariance; degrees of freedom of that
+                          (HUGE_VAL: known) */
     bool significant;
 };
 
 struct tt_tip_comparison {
     const char *name;
     struct tt_difference offset, runout, radius; /* runout: of the vectors at rotation 0 */
-    bool has_between;                            /* scatter between runs is in the offset's covariance */
+    bool has_between; /* scatter between runs is in the offset's covariance */
     double between_x_mm, between_y_mm;
     const char *text; /* a plain sentence */
 };

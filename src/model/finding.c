@@ -50,9 +50,10 @@ static const char *const names[TT_FINDING_CODES] = {
 
 /* By unit: what its keys end in. */
 static const char *const suffixes[TT_UNITS] = {
-    [TT_UNIT_NONE] = "",  [TT_UNIT_SHARE] = "_share", [TT_UNIT_MM] = "_mm", [TT_UNIT_RAD] = "_deg",
-    [TT_UNIT_S] = "_s",   [TT_UNIT_C] = "_C",         [TT_UNIT_PPM] = "_ppm",
-    [TT_UNIT_PPM_PER_K] = "_ppm_per_K",
+    [TT_UNIT_NONE] = "",    [TT_UNIT_SHARE] = "_share",
+    [TT_UNIT_MM] = "_mm",   [TT_UNIT_RAD] = "_deg",
+    [TT_UNIT_S] = "_s",     [TT_UNIT_C] = "_C",
+    [TT_UNIT_PPM] = "_ppm", [TT_UNIT_PPM_PER_K] = "_ppm_per_K",
 };
 
 const char *tt_finding_name(enum tt_finding_code code)

@@ -82,11 +82,13 @@ struct tt_value {
 
 struct tt_finding {
     enum tt_finding_code code;
-    enum tiptrue_severity severity; /* TIPTRUE_ERROR: nothing of what it names may be used (verdict repeat) */
+    enum tiptrue_severity
+        severity;     /* TIPTRUE_ERROR: nothing of what it names may be used (verdict repeat) */
     const char *text; /* one or two plain sentences: what, how much, what to do; NULL: output makes
                          it of the code, the values and the subjects (output/text/sentences.h) */
-    size_t edge, tip, setup;        /* what it is about (edge: of the plate; tip, setup: of the run); TT_NONE = not about one */
-    const size_t *lines;            /* the rows it is about, as lines of the run's file, ascending */
+    size_t edge, tip, setup; /* what it is about (edge: of the plate; tip, setup: of the run);
+                                TT_NONE = not about one */
+    const size_t *lines;     /* the rows it is about, as lines of the run's file, ascending */
     size_t n_lines;
     const struct tt_value *values; /* keys differ */
     size_t n_values;

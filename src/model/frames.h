@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The frames, as types: a vector of one frame cannot be used as one of another without a compile error.
- * Only geometry/pose.c turns one into another.
+/* The frames, as types: a vector of one frame cannot be used as one of another without a compile
+ * error. Only geometry/pose.c turns one into another.
  *
- * machine: the controller's X and Y, right-handed seen from above. plate: origin at the reference mark, x right, y up, from above.
- * tip: the machine frame's directions at rotation 0, turning with the tip, counter-clockwise from above.
+ * machine: the controller's X and Y, right-handed seen from above. plate: origin at the reference
+ * mark, x right, y up, from above. tip: the machine frame's directions at rotation 0, turning with
+ * the tip, counter-clockwise from above.
  */
 #ifndef TT_MODEL_FRAMES_H
 #define TT_MODEL_FRAMES_H

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The machine: what is known of it before a run, the offsets in use, and the limits it must keep. */
+/* The machine: what is known of it before a run, the offsets in use, and the limits it must keep.
+ */
 #ifndef TT_MODEL_MACHINE_H
 #define TT_MODEL_MACHINE_H
 
@@ -11,8 +12,9 @@
 #include "base/bytes.h"
 #include "model/frames.h"
 
-/* Degrees of freedom of a repeatability that is stated without any: itself uncertain by some 22 % (JCGM 100:2008 G.4.2), which is
- * what a dozen touches on another day show. With 40 a wrong statement outweighs most runs; with 3 it hardly helps a short one. */
+/* Degrees of freedom of a repeatability that is stated without any: itself uncertain by some 22 %
+ * (JCGM 100:2008 G.4.2), which is what a dozen touches on another day show. With 40 a wrong
+ * statement outweighs most runs; with 3 it hardly helps a short one. */
 #define TT_STATED_DOF 10.0
 
 struct tt_tip {
@@ -36,8 +38,8 @@ struct tt_export_target {
     double max_age_s, max_change_mm;
 };
 
-/* A limit, or a standard uncertainty, above this is in another unit (micrometres, mils): the machine
- * places parts, whose leads are thinner. A resolution above its bound likewise. */
+/* A limit, or a standard uncertainty, above this is in another unit (micrometres, mils): the
+ * machine places parts, whose leads are thinner. A resolution above its bound likewise. */
 #define TT_LARGEST_STATED_MM 1.0
 #define TT_COARSEST_RESOLUTION_MM 0.1
 #define TT_LARGEST_RADIUS_MM 50.0
@@ -47,13 +49,14 @@ struct tt_export_target {
 
 struct tt_limits {
     bool has_permitted_error, has_expanded, has_runout, has_plausible_change;
-    double permitted_error_mm; /* largest distance of the offset in use from the true one */
-    double expanded_mm;        /* largest expanded uncertainty (95 %) of the offset, per axis */
-    double runout_mm;          /* largest eccentricity */
+    double permitted_error_mm;  /* largest distance of the offset in use from the true one */
+    double expanded_mm;         /* largest expanded uncertainty (95 %) of the offset, per axis */
+    double runout_mm;           /* largest eccentricity */
     double plausible_change_mm; /* as stated; read it by tt_plausible_change_mm */
 };
 
-/* The largest distance between the offset in use and a new one that is believed without being accepted. */
+/* The largest distance between the offset in use and a new one that is believed without being
+ * accepted. */
 static inline double tt_plausible_change_mm(const struct tt_limits *limits)
 {
     return limits->has_plausible_change ? limits->plausible_change_mm : TT_PLAUSIBLE_CHANGE_MM;
@@ -70,7 +73,8 @@ struct tt_range {
     double low, high;
 };
 
-/* How the machine moves for a touch: all that a motion program needs, nothing assumed. Heights count along the controller's Z. */
+/* How the machine moves for a touch: all that a motion program needs, nothing assumed. Heights
+ * count along the controller's Z. */
 struct tt_motion {
     bool present; /* the file has the part */
     struct tt_stated safe_height_mm, touch_height_mm;
@@ -79,7 +83,8 @@ struct tt_motion {
     struct tt_stated start_distance_mm; /* between tip and edge where a probing move starts */
     struct tt_stated overtravel_mm;     /* beyond the edge, where it ends without contact */
     struct tt_stated lost_motion_mm, margin_mm;
-    struct tt_stated along_axes; /* value 1: probing moves go along one machine axis; 0: along the edge's normal */
+    struct tt_stated along_axes; /* value 1: probing moves go along one machine axis; 0: along the
+                                    edge's normal */
     char rotation_word;          /* 'A', 'B' or 'C'; 0 = not stated */
     struct tt_range x_mm, y_mm, z_mm, rotation_rad;
 };
@@ -92,10 +97,12 @@ struct tiptrue_machine {
     double resolution_mm;  /* of the reported coordinates, 0 = not stated */
     bool has_u_sighting, has_u_touch;
     double u_sighting_mm, u_touch_mm; /* standard, per axis and per touch, without the resolution */
-    double sighting_dof, touch_dof;   /* how firmly they are stated: degrees of freedom; 0 = not said, TT_STATED_DOF */
+    double sighting_dof,
+        touch_dof; /* how firmly they are stated: degrees of freedom; 0 = not said, TT_STATED_DOF */
     bool has_yaw;
     double yaw_rad, u_yaw_rad;
-    bool has_mark; /* where the reference mark is, used only by setups without a sighting of any mark */
+    bool has_mark; /* where the reference mark is, used only by setups without a sighting of any
+                      mark */
     struct tt_machine_xy mark;
     bool has_u_mark;
     double u_mark_mm;

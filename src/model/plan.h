@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A plan: what each probing move of a controller's log was (tiptrue.plan/1). Names are resolved when a log is joined to it. */
+/* A plan: what each probing move of a controller's log was (tiptrue.plan/1). Names are resolved
+ * when a log is joined to it. */
 #ifndef TT_MODEL_PLAN_H
 #define TT_MODEL_PLAN_H
 
@@ -37,8 +38,9 @@ struct tiptrue_plan {
     size_t n_moves;
     struct tt_plan_setup *setups; /* those that stand turned */
     size_t n_setups;
-    bool states_stage;  /* a move has a "stage": then none is inferred from the feeds */
-    double mm_per_unit; /* of the plan's lengths as written, which is taken for the joined log's too: such a log names no unit */
+    bool states_stage;      /* a move has a "stage": then none is inferred from the feeds */
+    double mm_per_unit;     /* of the plan's lengths as written, which is taken for the joined log's
+                               too: such a log names no unit */
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The reference plate: marks the camera sights, conductive edges the tips touch, and how well their places are known. */
+/* The reference plate: marks the camera sights, conductive edges the tips touch, and how well their
+ * places are known. */
 #ifndef TT_MODEL_PLATE_H
 #define TT_MODEL_PLATE_H
 
@@ -11,7 +12,8 @@
 #include "base/bytes.h"
 #include "model/frames.h"
 
-/* Features made in one operation: they share one unknown shift (x and y) against the plate frame. */
+/* Features made in one operation: they share one unknown shift (x and y) against the plate frame.
+ */
 struct tt_group {
     const char *name;
     double u_mm; /* standard uncertainty of the shift, per axis; > 0 */
@@ -20,14 +22,16 @@ struct tt_group {
 struct tt_mark {
     const char *name;
     struct tt_plate_xy at;
-    double u_mm;  /* standard uncertainty per axis; 0 = taken as exact (the reference mark always is) */
+    double
+        u_mm; /* standard uncertainty per axis; 0 = taken as exact (the reference mark always is) */
     size_t group; /* TT_NONE = none */
     bool unused;  /* damaged: what was sighted of it does not count, nothing is planned on it */
 };
 
 enum tt_side { TT_LEFT, TT_RIGHT };
 
-/* The straight line from -> to. n is the unit normal pointing to the free side; n . q = d on the edge. */
+/* The straight line from -> to. n is the unit normal pointing to the free side; n . q = d on the
+ * edge. */
 struct tt_edge {
     const char *name;
     struct tt_plate_xy from, to;
@@ -58,7 +62,8 @@ struct tiptrue_plate {
     size_t n_pads;
     bool has_expansion;
     double expansion_per_K; /* relative */
-    double measured_at_C;   /* temperature at which the coordinates hold, degrees Celsius (20 unless stated) */
+    double measured_at_C;   /* temperature at which the coordinates hold, degrees Celsius (20 unless
+                               stated) */
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;  /* owns all of the above */
 };
@@ -73,7 +78,8 @@ static inline size_t tt_plate_marks_in_use(const struct tiptrue_plate *plate)
     return n;
 }
 
-/* The @k-th mark in use, k >= 0, counted round and round from mark @first on; one must be in use. */
+/* The @k-th mark in use, k >= 0, counted round and round from mark @first on; one must be in use.
+ */
 static inline size_t tt_plate_mark_in_use(const struct tiptrue_plate *plate, size_t first, size_t k)
 {
     size_t mark = first, left = k % tt_plate_marks_in_use(plate);

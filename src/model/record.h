@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* All that a history keeps of one run: its log, every result with the documents it came from, and what was exported from it. */
+/* All that a history keeps of one run: its log, every result with the documents it came from, and
+ * what was exported from it. */
 #ifndef TT_MODEL_RECORD_H
 #define TT_MODEL_RECORD_H
 
@@ -12,7 +13,13 @@
 #define TT_RUN_ID_SIZE 17 /* 16 hexadecimal digits and NUL */
 
 /* What a result was worked out from, beside the log. */
-enum tt_document_kind { TT_DOCUMENT_PLATE, TT_DOCUMENT_MACHINE, TT_DOCUMENT_PLAN, TT_DOCUMENT_PATTERN, TT_DOCUMENT_KINDS };
+enum tt_document_kind {
+    TT_DOCUMENT_PLATE,
+    TT_DOCUMENT_MACHINE,
+    TT_DOCUMENT_PLAN,
+    TT_DOCUMENT_PATTERN,
+    TT_DOCUMENT_KINDS
+};
 
 /* A text as it was read, byte by byte; text NULL = there is none. */
 struct tt_text {
@@ -64,9 +71,12 @@ struct tt_record_entry {
     } * tips;
 };
 
-/* The columns of an export as CSV: one row for each result, log and exports only in a run's first row. The first column holds the
- * version of the form; verdict is there for people, and not read back. */
-#define TT_RECORD_CSV_HEADER "tiptrue_history,id,added,log,version,solved,verdict,plate,machine,plan,pattern,result,exports"
+/* The columns of an export as CSV: one row for each result, log and exports only in a run's first
+ * row. The first column holds the version of the form; verdict is there for people, and not read
+ * back. */
+#define TT_RECORD_CSV_HEADER                                                                       \
+    "tiptrue_history,id,added,log,version,solved,verdict,plate,machine,plan,pattern,result,"       \
+    "exports"
 #define TT_RECORD_CSV_COLUMNS 13
 
 /* "plate", "machine", "plan", "pattern". */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The runs of one machine over time, each reduced to what its offsets are compared by. Frames and units as in model/solution.h. */
+/* The runs of one machine over time, each reduced to what its offsets are compared by. Frames and
+ * units as in model/solution.h. */
 #ifndef TT_MODEL_SERIES_H
 #define TT_MODEL_SERIES_H
 
@@ -10,15 +11,17 @@
 #include "base/arena.h"
 #include "model/solution.h"
 
-/* A tip in one run. The offset is that with the plate held (`held` of a tip's result), since runs are compared. Covariances are
- * those of the run alone: a contribution of the history (the budget's scatter between runs) is not in them. */
+/* A tip in one run. The offset is that with the plate held (`held` of a tip's result), since runs
+ * are compared. Covariances are those of the run alone: a contribution of the history (the budget's
+ * scatter between runs) is not in them. */
 struct tt_series_tip {
     size_t tip; /* index into the series' names */
     enum tiptrue_verdict verdict;
     bool has_offset;                   /* both axes determined */
     struct tt_machine_xy offset, full; /* full: as the machine was given it */
     struct tt_cov2 cov, same_plate_cov;
-    double common_u_x_mm, common_u_y_mm; /* of the same-plate uncertainty, the part that all tips of the run share */
+    double common_u_x_mm,
+        common_u_y_mm; /* of the same-plate uncertainty, the part that all tips of the run share */
     bool has_runout;
     struct tt_tip_xy runout;
     struct tt_cov2 runout_cov;
@@ -28,14 +31,16 @@ struct tt_series_tip {
     struct tt_machine_xy present;
 };
 
-/* An edge in one run: its shift along its normal to the free side, against where the plate file has it. */
+/* An edge in one run: its shift along its normal to the free side, against where the plate file has
+ * it. */
 struct tt_series_edge {
     size_t edge; /* index into the series' names of edges; TT_NONE: of another plate */
     double shift_mm, u_shift_mm;
     size_t touches, late; /* made with it; of these set aside */
 };
 
-/* What a shift of one edge by 1 mm along its normal does to a solution that does not know of it: mm per mm. */
+/* What a shift of one edge by 1 mm along its normal does to a solution that does not know of it: mm
+ * per mm. */
 struct tt_series_response {
     struct tt_machine_xy *offset; /* [tip] */
     double *radius;               /* [tip] */
@@ -45,7 +50,8 @@ struct tt_series_response {
 struct tt_series_run {
     const char *id;
     double time_s;     /* seconds from 1970-01-01T00:00:00Z */
-    bool time_stated;  /* false: the log does not say when it was made, and the time it was entered stands in */
+    bool time_stated;  /* false: the log does not say when it was made, and the time it was entered
+                          stands in */
     const char *plate; /* what tells plates apart: the serial, else the name, else "" */
     enum tiptrue_verdict verdict;
     bool has_pose; /* of the first setup whose mark and yaw are determined */
@@ -60,7 +66,8 @@ struct tt_series_run {
     size_t n_edges;
     bool has_temperature;
     double temperature_C;
-    bool has_u_touch, has_u_sighting; /* repeatability of one touch, one sighting, as found in the run */
+    bool has_u_touch,
+        has_u_sighting; /* repeatability of one touch, one sighting, as found in the run */
     double u_touch_mm, u_sighting_mm;
     bool left_out;    /* excluded, or its clock is not to be believed: kept out of trends */
     const char *note; /* why; NULL: not left out */
@@ -73,7 +80,7 @@ struct tt_series {
     const char **edge_names; /* of the last run's plate */
     size_t n_edge_names;
     struct tt_series_response *response; /* [edge]; NULL: not known */
-    struct tt_series_run *runs; /* by time, then by id */
+    struct tt_series_run *runs;          /* by time, then by id */
     size_t n_runs;
     struct tt_arena *arena; /* the caller's: owns all of the above */
     size_t room_runs, room_names, room_edge_names;

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the pictures of a run need beyond its solution: where each touch fell, and the curves that the fit expects.
- * Written by geometry/sketch.c, read by output. Without the plate there are rows by edge and tip, and nothing else.
+/* What the pictures of a run need beyond its solution: where each touch fell, and the curves that
+ * the fit expects. Written by geometry/sketch.c, read by output. Without the plate there are rows
+ * by edge and tip, and nothing else.
  */
 #ifndef TT_MODEL_SKETCH_H
 #define TT_MODEL_SKETCH_H
@@ -12,7 +13,8 @@
 #include "base/arena.h"
 #include "model/frames.h"
 
-#define TT_SKETCH_STEPS 72 /* of a curve over one turn: every 5 degrees, an order of 6 has twelve points a period */
+#define TT_SKETCH_STEPS                                                                            \
+    72 /* of a curve over one turn: every 5 degrees, an order of 6 has twelve points a period */
 
 /* Of the row of the solution with the same index. */
 struct tt_spot {
@@ -20,7 +22,8 @@ struct tt_spot {
     bool has_place;
     struct tt_plate_xy at; /* on the edge's line, where the tip's centre stood before it */
     bool has_swing;
-    double swing_mm;      /* the head's place along n where the fit expects the contact, from that of a round tip without runout */
+    double swing_mm; /* the head's place along n where the fit expects the contact, from that of a
+                        round tip without runout */
     double direction_rad; /* of the contact, seen in the tip's own frame (psi) */
 };
 
@@ -31,7 +34,8 @@ struct tt_sketch_track {
     size_t n_rows;
     bool has_curve; /* over the logged rotation, 0 to 360 degrees in TT_SKETCH_STEPS steps */
     double curve_mm[TT_SKETCH_STEPS + 1];
-    bool sense_contradicted; /* the fit turned the stated sense of rotation round: the curve that the stated one expects */
+    bool sense_contradicted; /* the fit turned the stated sense of rotation round: the curve that
+                                the stated one expects */
     double stated_mm[TT_SKETCH_STEPS + 1];
 };
 
@@ -40,10 +44,12 @@ struct tt_sketch {
     size_t n_spots;
     struct tt_sketch_track *tracks; /* tip by tip, edge by edge, setup by setup */
     size_t n_tracks;
-    size_t *edge_of;  /* of the plate, for each edge of the solution; TT_NONE = not on it, or no plate */
+    size_t *
+        edge_of; /* of the plate, for each edge of the solution; TT_NONE = not on it, or no plate */
     bool has_sense;   /* a machine is there to tell it */
     bool clockwise;   /* the sense that the fit found good */
-    double *shape_mm; /* TT_SKETCH_STEPS + 1 for each tip of the solution: the tip's radius less the contact radius, over psi */
+    double *shape_mm; /* TT_SKETCH_STEPS + 1 for each tip of the solution: the tip's radius less the
+                         contact radius, over psi */
     struct tt_arena arena; /* owns all of the above */
 };
 

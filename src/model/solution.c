@@ -22,7 +22,8 @@ static size_t find(struct tt_plate_effects effects, const struct tt_plate_featur
 {
     size_t i = 0;
 
-    while (i < effects.n && (effects.features[i].kind != feature->kind || effects.features[i].axis != feature->axis ||
+    while (i < effects.n && (effects.features[i].kind != feature->kind ||
+                             effects.features[i].axis != feature->axis ||
                              strcmp(effects.features[i].name, feature->name) != 0)) {
         i++;
     }

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A solution: all that is said of a run. Written by adjust, read by output; one block that outlives plate, machine, run, workspace.
+/* A solution: all that is said of a run. Written by adjust, read by output; one block that outlives
+ * plate, machine, run, workspace.
  *
- * Uncertainties: u_ standard, expanded_ with its coverage beside it. `same_plate` is the second solution, with the plate held at
- * its stated places: its bias cancels between runs and tips on that plate, and its uncertainty is what a difference is worth there.
- * «Not determined» is a flag, never a number.
+ * Uncertainties: u_ standard, expanded_ with its coverage beside it. `same_plate` is the second
+ * solution, with the plate held at its stated places: its bias cancels between runs and tips on
+ * that plate, and its uncertainty is what a difference is worth there. «Not determined» is a flag,
+ * never a number.
  */
 #ifndef TT_MODEL_SOLUTION_H
 #define TT_MODEL_SOLUTION_H
@@ -32,14 +34,16 @@ struct tt_pose_result {
 
 /* A row of the budget: what one source contributes to the offset's standard uncertainty. */
 struct tt_budget_line {
-    const char *source; /* "touch repeatability", "sighting repeatability", "edge places", "group shifts", … */
+    const char *source; /* "touch repeatability", "sighting repeatability", "edge places", "group
+                           shifts", … */
     char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
     bool of_plate;      /* left out of same_plate */
     double u_x_mm, u_y_mm;
     double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
 
-/* The source of the budget line that a history brings in: scatter between runs beyond what each one explains. */
+/* The source of the budget line that a history brings in: scatter between runs beyond what each one
+ * explains. */
 #define TT_BUDGET_BETWEEN_RUNS "scatter between runs"
 
 /* A feature of the plate that the second solution holds. */
@@ -47,19 +51,22 @@ enum tt_feature_kind { TT_FEATURE_EDGE, TT_FEATURE_GROUP, TT_FEATURE_MARK };
 struct tt_plate_feature {
     enum tt_feature_kind kind;
     const char *name;
-    int axis;    /* 0: shift along the edge's normal; 'x', 'y': of a group or a mark, in the plate's frame */
+    int axis;    /* 0: shift along the edge's normal; 'x', 'y': of a group or a mark, in the plate's
+                    frame */
     double u_mm; /* stated */
 };
 
-/* How an offset with the plate held answers to the plate's features: mm per mm; x NULL = not known. */
+/* How an offset with the plate held answers to the plate's features: mm per mm; x NULL = not known.
+ */
 struct tt_plate_effects {
     const struct tt_plate_feature *features;
     const double *x, *y;
     size_t n;
 };
 
-/* Covariance of what of the plate's errors does not cancel between two such offsets: the difference of their effects times each
- * feature's u. A feature that one of the two does not know has no effect on it. 0 where either is not known. */
+/* Covariance of what of the plate's errors does not cancel between two such offsets: the difference
+ * of their effects times each feature's u. A feature that one of the two does not know has no
+ * effect on it. 0 where either is not known. */
 struct tt_cov2 tt_plate_apart(struct tt_plate_effects a, struct tt_plate_effects b);
 
 /* One tip's offset less another one's, in the solution with the plate held. */
@@ -83,14 +90,15 @@ struct tt_region {
     double angle_rad; /* of the major axis, from machine x, in (-pi/2, pi/2] */
 };
 
-/* One axis of a propagation of distributions: how far the trials' offsets lie from those they were made with. */
+/* One axis of a propagation of distributions: how far the trials' offsets lie from those they were
+ * made with. */
 struct tt_trial_axis {
     double mean_mm, u_mm;   /* mean and standard deviation */
     double low_mm, high_mm; /* probabilistically symmetric 95 % interval */
-    double off_mm;          /* larger difference of its ends from the stated expanded uncertainty's */
-    double tolerance_mm;    /* numerical tolerance of JCGM 101:2008 8.1 */
-    double noise_mm;        /* standard uncertainty of the ends for want of more trials */
-    bool agrees;            /* off_mm <= tolerance_mm */
+    double off_mm;       /* larger difference of its ends from the stated expanded uncertainty's */
+    double tolerance_mm; /* numerical tolerance of JCGM 101:2008 8.1 */
+    double noise_mm;     /* standard uncertainty of the ends for want of more trials */
+    bool agrees;         /* off_mm <= tolerance_mm */
 };
 
 struct tt_trials {
@@ -104,17 +112,21 @@ struct tt_tip_result {
     size_t touches, used; /* with contact; of these not set aside */
     bool offset_determined_x, offset_determined_y;
     struct tt_machine_xy offset;
-    bool has_held;                                     /* false: read from a result that has only the full one, which stands in */
-    struct tt_machine_xy held;                         /* the offset with the plate held: for differences on this plate */
-    struct tt_cov2 cov, same_plate_cov;                /* of offset; of held, the plate's errors left out */
-    struct tt_cov2 same_plate_touch, same_plate_sight; /* of same_plate_cov: the parts of touches and sightings */
-    double dof, same_plate_dof;                        /* effective degrees of freedom; HUGE_VAL = all known */
-    double *plate_effect_x, *plate_effect_y; /* mm of held offset per mm of shift, by solution->features; NULL = not known */
+    bool has_held; /* false: read from a result that has only the full one, which stands in */
+    struct tt_machine_xy held; /* the offset with the plate held: for differences on this plate */
+    struct tt_cov2 cov, same_plate_cov; /* of offset; of held, the plate's errors left out */
+    struct tt_cov2 same_plate_touch,
+        same_plate_sight;       /* of same_plate_cov: the parts of touches and sightings */
+    double dof, same_plate_dof; /* effective degrees of freedom; HUGE_VAL = all known */
+    double *plate_effect_x, *plate_effect_y; /* mm of held offset per mm of shift, by
+                                                solution->features; NULL = not known */
     double factor;                           /* t factor for 95 % on one axis, with dof */
     double expanded_x_mm, expanded_y_mm;
-    double same_plate_factor; /* the same three with same_plate_dof, for the same-plate covariance */
+    double
+        same_plate_factor; /* the same three with same_plate_dof, for the same-plate covariance */
     double same_plate_expanded_x_mm, same_plate_expanded_y_mm;
-    double common_u_x_mm, common_u_y_mm; /* the part of the same-plate uncertainty that all tips of the run share: sightings, yaw */
+    double common_u_x_mm, common_u_y_mm; /* the part of the same-plate uncertainty that all tips of
+                                            the run share: sightings, yaw */
     double region_factor;                /* 95 % region in the plane: sqrt(2 F) */
     double same_plate_region_factor;
     struct tt_region region, same_plate_region;
@@ -132,16 +144,20 @@ struct tt_tip_result {
     struct tt_budget_line *budget;
     size_t n_budget;
     struct tt_trials *trials; /* propagation of distributions, NULL = not asked for */
-    double prior_share;       /* of the same-plate variance of the offset (worse axis) that rests on stated priors */
+    double prior_share;       /* of the same-plate variance of the offset (worse axis) that rests on
+                                 stated priors */
     bool has_present;
     struct tt_machine_xy present, change; /* change = offset - present */
     bool change_on_same_plate;            /* the present offset was found with this plate */
-    struct tt_cov2 change_cov;            /* what the change is judged by; on the same plate without the plate's errors */
+    struct tt_cov2
+        change_cov; /* what the change is judged by; on the same plate without the plate's errors */
     double change_dof, change_expanded_x_mm, change_expanded_y_mm;
-    const char *change_from; /* id of the run that the present offset came from: then held offsets are compared; NULL = full ones */
+    const char *change_from; /* id of the run that the present offset came from: then held offsets
+                                are compared; NULL = full ones */
     double p_unchanged;      /* probability of a change at least this large if nothing changed */
     bool has_conformity;     /* a permitted error is stated, and a present offset */
-    double p_conforming;     /* probability that the present offset is within the permitted error (JCGM 106) */
+    double p_conforming; /* probability that the present offset is within the permitted error (JCGM
+                            106) */
     enum tiptrue_verdict verdict;
     const char **reasons;
     size_t n_reasons;
@@ -152,8 +168,8 @@ struct tt_edge_result {
     size_t touches, used;
     double mean_residual_mm, rms_residual_mm; /* of the used ones */
     double shift_mm, u_shift_mm;              /* estimated shift along n, group not included */
-    /* the smallest further shift that such a run sees in 90 %, and how far it moves an offset unseen; NaN = none is ever seen,
-     * or not known */
+    /* the smallest further shift that such a run sees in 90 %, and how far it moves an offset
+     * unseen; NaN = none is ever seen, or not known */
     double unseen_shift_mm, unseen_effect_mm;
 };
 
@@ -175,16 +191,19 @@ struct tt_row_result {
     double weight;        /* [0, 1], 0 = set aside */
     bool set_aside;
     const char *setup;
-    double moved_mm;   /* what a movement or drift of the plate found in the run puts into the residual: it is taken out of it */
+    double moved_mm;   /* what a movement or drift of the plate found in the run puts into the
+                          residual: it is taken out of it */
     double moved_y_mm; /* sightings: x in moved_mm, y here */
 };
 
 struct tiptrue_solution {
     const char *file, *run_id, *machine, *plate, *plate_serial, *started; /* NULL = not stated */
-    const char *rotation_sense; /* "ccw" or "cw": how the machine counts the rotation of tips; NULL = not stated */
-    bool has_temperature; /* the log states some: the mean of the rows */
+    const char *rotation_sense; /* "ccw" or "cw": how the machine counts the rotation of tips; NULL
+                                   = not stated */
+    bool has_temperature;       /* the log states some: the mean of the rows */
     double temperature_C;
-    size_t touches_read, touches_used, touches_set_aside, touches_no_contact, touches_find, warmups, heights, sightings;
+    size_t touches_read, touches_used, touches_set_aside, touches_no_contact, touches_find, warmups,
+        heights, sightings;
     struct tt_pose_result *poses;
     size_t n_poses;
     struct tt_tip_result *tips; /* those the run touched with or attempted to */
@@ -220,18 +239,20 @@ struct tiptrue_solution {
     enum tiptrue_verdict verdict;
     const char **wanted; /* the tips that were asked for; the run's verdict is theirs; n 0: all */
     size_t n_wanted;
-    bool least_squares; /* the robust step was off: there is no verdict, and all of them are TIPTRUE_REPEAT */
+    bool least_squares;   /* the robust step was off: there is no verdict, and all of them are
+                             TIPTRUE_REPEAT */
     bool change_accepted; /* changes beyond the plausible one were accepted when it was solved */
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };
 
-static inline struct tt_plate_effects tt_effects_of(const struct tiptrue_solution *solution, const struct tt_tip_result *tip)
+static inline struct tt_plate_effects tt_effects_of(const struct tiptrue_solution *solution,
+                                                    const struct tt_tip_result *tip)
 {
     bool known = tip->plate_effect_x != NULL && tip->plate_effect_y != NULL;
 
-    return (struct tt_plate_effects){solution->features, known ? tip->plate_effect_x : NULL, tip->plate_effect_y,
-                                     known ? solution->n_features : 0};
+    return (struct tt_plate_effects){solution->features, known ? tip->plate_effect_x : NULL,
+                                     tip->plate_effect_y, known ? solution->n_features : 0};
 }
 
 /* Whether every tip with an offset has the one with the plate held. */

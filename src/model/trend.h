@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the runs of a machine say over time. Written by history, read by output; one block that outlives store and series.
+/* What the runs of a machine say over time. Written by history, read by output; one block that
+ * outlives store and series.
  *
- * Offsets in the machine frame. Uncertainties of changes and drift are those on the same plate, scatter between runs included.
- * Times are seconds from 1970-01-01T00:00:00Z.
+ * Offsets in the machine frame. Uncertainties of changes and drift are those on the same plate,
+ * scatter between runs included. Times are seconds from 1970-01-01T00:00:00Z.
  */
 #ifndef TT_MODEL_TREND_H
 #define TT_MODEL_TREND_H
@@ -17,7 +18,14 @@
 /* Fewer runs of a tip say nothing of how they scatter, and so cannot tell a step from scatter. */
 #define TT_FEWEST_TREND_RUNS 8
 
-enum tt_chart { TT_CHART_INDIVIDUALS, TT_CHART_MOVING_RANGE, TT_CHART_EWMA, TT_CHART_CUSUM, TT_CHART_T2, TT_CHART_RUN };
+enum tt_chart {
+    TT_CHART_INDIVIDUALS,
+    TT_CHART_MOVING_RANGE,
+    TT_CHART_EWMA,
+    TT_CHART_CUSUM,
+    TT_CHART_T2,
+    TT_CHART_RUN
+};
 
 /* A run at which a chart crossed its limit, coming from within. */
 struct tt_signal {
@@ -34,12 +42,13 @@ struct tt_trend_point {
     size_t run; /* index into the series */
     double time_s;
     const char *id;
-    struct tt_machine_xy offset, fitted; /* fitted: levels, steps and the drift, if it is significant */
-    double u_x_mm, u_y_mm;               /* of this run, on its plate */
+    struct tt_machine_xy offset,
+        fitted;            /* fitted: levels, steps and the drift, if it is significant */
+    double u_x_mm, u_y_mm; /* of this run, on its plate */
     /* The charts this point was judged by. In the baseline only the centre holds. */
     bool in_baseline;
     struct tt_machine_xy centre, ewma;
-    double limit_x_mm, limit_y_mm;           /* half-width of the individuals' limits about the centre */
+    double limit_x_mm, limit_y_mm; /* half-width of the individuals' limits about the centre */
     double ewma_limit_x_mm, ewma_limit_y_mm; /* of the EWMA's */
     double t2, t2_limit;
     struct tt_tip_xy runout;
@@ -48,7 +57,8 @@ struct tt_trend_point {
 };
 
 struct tt_axis_scatter {
-    double x_mm, y_mm, u_x_mm, u_y_mm; /* between runs, beyond what each run explains, with its standard uncertainty */
+    double x_mm, y_mm, u_x_mm,
+        u_y_mm; /* between runs, beyond what each run explains, with its standard uncertainty */
     double dof_x, dof_y;
 };
 
@@ -62,7 +72,8 @@ enum tt_forecast_state {
 struct tt_forecast {
     enum tt_forecast_state state;
     double permitted_error_mm;
-    bool over_now;     /* the offset in use is already further off: the forecast holds from an update at the last run on */
+    bool over_now; /* the offset in use is already further off: the forecast holds from an update at
+                      the last run on */
     bool from_present; /* it counts from the offset in use */
     double date_s;     /* when the permitted error is reached */
     bool has_from, has_to;
@@ -81,9 +92,9 @@ struct tt_trend_tip {
     struct tt_axis_scatter between;
     bool has_drift; /* enough runs for a slope */
     double drift_x_mm_per_week, drift_y_mm_per_week, u_drift_x_mm_per_week, u_drift_y_mm_per_week;
-    double p_drift;                /* probability of a drift at least this large by chance, for this tip alone */
+    double p_drift; /* probability of a drift at least this large by chance, for this tip alone */
     bool drift_significant, wears; /* wears: runout or contact radius drift */
-    bool step_alike;               /* a step instead of the drift would explain the runs about as well */
+    bool step_alike; /* a step instead of the drift would explain the runs about as well */
     struct tt_forecast forecast;
     struct tt_signal *signals;
     size_t n_signals;
@@ -107,20 +118,24 @@ struct tt_trend_change {
     double radius_shift_mm, u_radius_shift_mm;
     struct tt_machine_xy mark_shift;
     double yaw_shift_rad;
-    double edge_shift_mm, u_edge_shift_mm; /* along the edge's normal to the free side; a film makes it negative */
-    bool drift_alike;                      /* a drift instead would explain the runs about as well */
-    double confidence;        /* 1 - the probability by chance, all places and kinds looked at counted */
-    double attribution;       /* how probable what moved is among what could have: by likelihoods, Schwarz's weights */
-    const char *code, *cause, *text; /* a word for programs; a word or two; a plain sentence with what to do */
+    double edge_shift_mm,
+        u_edge_shift_mm; /* along the edge's normal to the free side; a film makes it negative */
+    bool drift_alike;    /* a drift instead would explain the runs about as well */
+    double confidence;   /* 1 - the probability by chance, all places and kinds looked at counted */
+    double attribution;  /* how probable what moved is among what could have: by likelihoods,
+                            Schwarz's weights */
+    const char *code, *cause,
+        *text; /* a word for programs; a word or two; a plain sentence with what to do */
 };
 
 /* The latest run against what the runs before it lead to expect, judged by itself. */
 struct tt_trend_latest {
     bool judged, differs;
-    size_t run;                    /* index into the series */
+    size_t run; /* index into the series */
     double time_s;
-    const char *id;                /* NULL: not known */
-    struct tt_trend_change change; /* what explains it best, where it differs; code, cause and text hold then */
+    const char *id; /* NULL: not known */
+    struct tt_trend_change
+        change; /* what explains it best, where it differs; code, cause and text hold then */
 };
 
 /* Something else that a reader of the weeks should know. */
@@ -132,8 +147,8 @@ struct tt_trend_event {
 /* An edge of the plate of the last run. */
 struct tt_trend_edge {
     const char *name;
-    size_t runs;          /* that know its shift */
-    double last_mm;       /* shift along its normal against where the plate file has it */
+    size_t runs;    /* that know its shift */
+    double last_mm; /* shift along its normal against where the plate file has it */
     bool drifts;
     double drift_mm_per_week, u_drift_mm_per_week;
     size_t touches, late; /* of all runs looked at */
@@ -158,7 +173,8 @@ struct tiptrue_trend {
     struct tt_trend_plate *plates;
     size_t n_plates;
     bool pose_drifts, has_season, has_temperature;
-    double temperature_x_mm_per_K, temperature_y_mm_per_K, u_temperature_x_mm_per_K, u_temperature_y_mm_per_K;
+    double temperature_x_mm_per_K, temperature_y_mm_per_K, u_temperature_x_mm_per_K,
+        u_temperature_y_mm_per_K;
     struct tt_trend_edge *edges;
     size_t n_edges;
     struct tt_trend_latest latest;

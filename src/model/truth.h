@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A truth: what a simulated run is made from (tiptrue.truth/1). Names are resolved when a run is made of it. */
+/* A truth: what a simulated run is made from (tiptrue.truth/1). Names are resolved when a run is
+ * made of it. */
 #ifndef TT_MODEL_TRUTH_H
 #define TT_MODEL_TRUTH_H
 

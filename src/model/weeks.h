@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a page of the weeks shows of a machine: the course of each quantity of each tip over its runs, and what was found in it.
- * Plain arrays, borrowed for the call that draws them; times are seconds from 1970-01-01T00:00:00Z.
+/* What a page of the weeks shows of a machine: the course of each quantity of each tip over its
+ * runs, and what was found in it. Plain arrays, borrowed for the call that draws them; times are
+ * seconds from 1970-01-01T00:00:00Z.
  */
 #ifndef TT_MODEL_WEEKS_H
 #define TT_MODEL_WEEKS_H
@@ -11,14 +12,20 @@
 
 #include "model/frames.h"
 
-enum tt_weeks_quantity { TT_WEEKS_OFFSET_X, TT_WEEKS_OFFSET_Y, TT_WEEKS_RUNOUT, TT_WEEKS_RADIUS, TT_WEEKS_QUANTITIES };
+enum tt_weeks_quantity {
+    TT_WEEKS_OFFSET_X,
+    TT_WEEKS_OFFSET_Y,
+    TT_WEEKS_RUNOUT,
+    TT_WEEKS_RADIUS,
+    TT_WEEKS_QUANTITIES
+};
 
 /* One run. */
 struct tt_weeks_point {
     double time_s;
     double value_mm;
-    double expanded_mm;                /* 95 %, on the plate: what a change is worth */
-    bool has_centre, has_limits;       /* of the control chart; in its baseline there are no limits yet */
+    double expanded_mm;          /* 95 %, on the plate: what a change is worth */
+    bool has_centre, has_limits; /* of the control chart; in its baseline there are no limits yet */
     double centre_mm, low_mm, high_mm; /* its centre line and limits at this run */
     bool has_ewma;
     double ewma_mm;     /* exponentially weighted moving average after this run */
@@ -37,7 +44,8 @@ struct tt_weeks_series {
     enum tt_weeks_quantity quantity;
     const struct tt_weeks_point *points;
     size_t n_points;
-    const struct tt_weeks_mean *drift; /* the line and, beyond the last run, its forecast; NULL = no drift */
+    const struct tt_weeks_mean
+        *drift; /* the line and, beyond the last run, its forecast; NULL = no drift */
     size_t n_drift;
 };
 
@@ -64,7 +72,8 @@ struct tt_weeks {
     size_t n_changes;
     const struct tt_weeks_export *exports;
     size_t n_exports;
-    const char *const *sentences; /* the words of the page, the headline first: those of the text output */
+    const char *const
+        *sentences; /* the words of the page, the headline first: those of the text output */
     size_t n_sentences;
     bool quiet; /* nothing changed, nothing drifts */
 };

@@ -21,7 +21,10 @@ void tt_words_um(struct tt_buffer *buffer, double value_mm)
 void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm)
 {
     double value_um = value_mm * 1e3, over_um = (value_mm - limit_mm) * 1e3;
-    int decimals = over_um < 0.005 ? 3 : over_um < 0.05 ? 2 : over_um < 0.5 || fabs(value_um) < 9.95 ? 1 : 0;
+    int decimals = over_um < 0.005                          ? 3
+                   : over_um < 0.05                         ? 2
+                   : over_um < 0.5 || fabs(value_um) < 9.95 ? 1
+                                                            : 0;
     tt_number_write_fixed(buffer, value_um, decimals, false);
     tt_buffer_puts(buffer, " \xc2\xb5m");
 }

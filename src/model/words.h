@@ -17,7 +17,8 @@ void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals);
 void tt_words_ms(struct tt_buffer *buffer, double value_ms);
 void tt_words_percent(struct tt_buffer *buffer, double share);
 void tt_words_factor(struct tt_buffer *buffer, double factor);
-/* The machine direction closest to (@x, @y): "+x", "-y", or "at 27°" where none is within 15 degrees. */
+/* The machine direction closest to (@x, @y): "+x", "-y", or "at 27°" where none is within 15
+ * degrees. */
 void tt_words_direction(struct tt_buffer *buffer, double x, double y);
 /* The axis line of (@x, @y): "x", "y" or "the line at 27°". */
 void tt_words_line(struct tt_buffer *buffer, double x, double y);

@@ -12,7 +12,8 @@
 #include "output/page.h"
 #include "output/verdict.h"
 
-/* Differences are shown to this many decimals of a micrometre, and less than half of the last one is none. */
+/* Differences are shown to this many decimals of a micrometre, and less than half of the last one
+ * is none. */
 #define DECIMALS 2
 #define LEAST_MM 0.5e-5
 #define UM_PER_MM 1e3
@@ -45,8 +46,8 @@ static void begin_line(const struct lines *lines)
 }
 
 /* "name from -> to um (+change)", where it changed. */
-static void compare_number(const struct lines *lines, const char *name, bool known, double before_mm, bool known_anew,
-                           double anew_mm, bool as_change)
+static void compare_number(const struct lines *lines, const char *name, bool known,
+                           double before_mm, bool known_anew, double anew_mm, bool as_change)
 {
     bool same = known == known_anew && (!known || fabs(anew_mm - before_mm) < LEAST_MM);
 
@@ -91,7 +92,8 @@ static void compare_dof(const struct lines *lines, const char *name, double befo
     }
 }
 
-static void compare_verdict(const struct lines *lines, enum tiptrue_verdict before, enum tiptrue_verdict anew)
+static void compare_verdict(const struct lines *lines, enum tiptrue_verdict before,
+                            enum tiptrue_verdict anew)
 {
     if (before == anew) {
         return;
@@ -109,33 +111,40 @@ static double root(double variance)
     return variance > 0 ? sqrt(variance) : 0;
 }
 
-static void compare_tips(const struct lines *lines, const struct tt_tip_result *b, const struct tt_tip_result *a)
+static void compare_tips(const struct lines *lines, const struct tt_tip_result *b,
+                         const struct tt_tip_result *a)
 {
-    bool bx = b->offset_determined_x, by = b->offset_determined_y, ax = a->offset_determined_x, ay = a->offset_determined_y;
+    bool bx = b->offset_determined_x, by = b->offset_determined_y, ax = a->offset_determined_x,
+         ay = a->offset_determined_y;
 
     compare_number(lines, "offset x", bx, b->offset.x_mm, ax, a->offset.x_mm, true);
     compare_number(lines, "offset y", by, b->offset.y_mm, ay, a->offset.y_mm, true);
     if (bx && ax) {
-        compare_number(lines, "u of x in full", true, root(b->cov.xx_mm2), true, root(a->cov.xx_mm2), false);
-        compare_number(lines, "u of x on plate", true, root(b->same_plate_cov.xx_mm2), true, root(a->same_plate_cov.xx_mm2), false);
+        compare_number(lines, "u of x in full", true, root(b->cov.xx_mm2), true,
+                       root(a->cov.xx_mm2), false);
+        compare_number(lines, "u of x on plate", true, root(b->same_plate_cov.xx_mm2), true,
+                       root(a->same_plate_cov.xx_mm2), false);
     }
     if (by && ay) {
-        compare_number(lines, "u of y in full", true, root(b->cov.yy_mm2), true, root(a->cov.yy_mm2), false);
-        compare_number(lines, "u of y on plate", true, root(b->same_plate_cov.yy_mm2), true, root(a->same_plate_cov.yy_mm2), false);
+        compare_number(lines, "u of y in full", true, root(b->cov.yy_mm2), true,
+                       root(a->cov.yy_mm2), false);
+        compare_number(lines, "u of y on plate", true, root(b->same_plate_cov.yy_mm2), true,
+                       root(a->same_plate_cov.yy_mm2), false);
     }
     if ((bx || by) && (ax || ay)) {
         compare_dof(lines, "degrees of freedom in full", b->dof, a->dof);
         compare_dof(lines, "degrees of freedom on plate", b->same_plate_dof, a->same_plate_dof);
     }
-    compare_number(lines, "eccentricity", b->runout_determined, b->eccentricity_mm, a->runout_determined, a->eccentricity_mm, true);
-    compare_number(lines, "contact radius", b->radius_determined, b->contact_radius_mm, a->radius_determined, a->contact_radius_mm,
-                   true);
+    compare_number(lines, "eccentricity", b->runout_determined, b->eccentricity_mm,
+                   a->runout_determined, a->eccentricity_mm, true);
+    compare_number(lines, "contact radius", b->radius_determined, b->contact_radius_mm,
+                   a->radius_determined, a->contact_radius_mm, true);
     compare_verdict(lines, b->verdict, a->verdict);
 }
 
 /* Tips that only one of the two has. */
-static void tell_missing(struct tt_page *page, const struct tiptrue_solution *of, const struct tiptrue_solution *in,
-                         const char *text, bool *any)
+static void tell_missing(struct tt_page *page, const struct tiptrue_solution *of,
+                         const struct tiptrue_solution *in, const char *text, bool *any)
 {
     for (size_t i = 0; i < of->n_tips; i++) {
         if (find_tip(in, of->tips[i].name) == NULL) {
@@ -156,11 +165,12 @@ static size_t count_findings(const struct tiptrue_solution *s, enum tt_finding_c
     return n;
 }
 
-static void compare_findings(struct tt_page *page, const struct tiptrue_solution *before, const struct tiptrue_solution *anew,
-                             bool *any)
+static void compare_findings(struct tt_page *page, const struct tiptrue_solution *before,
+                             const struct tiptrue_solution *anew, bool *any)
 {
     for (int code = 0; code < TT_FINDING_CODES; code++) {
-        size_t was = count_findings(before, (enum tt_finding_code)code), is = count_findings(anew, (enum tt_finding_code)code);
+        size_t was = count_findings(before, (enum tt_finding_code)code),
+               is = count_findings(anew, (enum tt_finding_code)code);
         if (was != is) {
             begin_line(&(struct lines){page, NULL, any});
             tt_page_puts(page, "finding ");
@@ -181,19 +191,22 @@ static bool same_text(const struct tiptrue_solution *before, const struct tiptru
 
     tt_output_json(before, NULL, &b);
     tt_output_json(anew, NULL, &a);
-    bool same = b.failed || a.failed || (b.length == a.length && memcmp(b.text, a.text, a.length) == 0);
+    bool same =
+        b.failed || a.failed || (b.length == a.length && memcmp(b.text, a.text, a.length) == 0);
     tt_buffer_clear(&b);
     tt_buffer_clear(&a);
     return same;
 }
 
-bool tt_output_again_text(const struct tiptrue_solution *before, const char *version, const struct tiptrue_solution *anew,
+bool tt_output_again_text(const struct tiptrue_solution *before, const char *version,
+                          const struct tiptrue_solution *anew,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer,
                            .colour = options != NULL && options->colour,
                            .utf8 = options != NULL && options->utf8,
-                           .columns = options != NULL && options->columns > 0 ? options->columns : 80};
+                           .columns =
+                               options != NULL && options->columns > 0 ? options->columns : 80};
     bool any = false;
 
     tt_page_puts(&page, anew->run_id != NULL ? anew->run_id : "run");

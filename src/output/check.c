@@ -33,7 +33,8 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
     tt_page_line_end(page);
     tt_page_go(page, 30);
     tt_page_puts(page, "(on this plate, for changes:      " TT_PLUS_MINUS " ");
-    double x_mm = tip->factor * sqrt(tip->same_plate_cov.xx_mm2), y_mm = tip->factor * sqrt(tip->same_plate_cov.yy_mm2);
+    double x_mm = tip->factor * sqrt(tip->same_plate_cov.xx_mm2),
+           y_mm = tip->factor * sqrt(tip->same_plate_cov.yy_mm2);
     tt_page_fixed(page, 1000 * x_mm, tt_um_decimals(x_mm), false);
     tt_page_puts(page, ", ");
     tt_page_fixed(page, 1000 * y_mm, tt_um_decimals(y_mm), false);
@@ -53,7 +54,9 @@ static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expe
         at = end > at ? end : at;
     }
     tt_page_go(page, 2);
-    tt_page_prose(page, 2, "The smallest fault that 9 of 10 such runs see, and how far it moves an offset unseen:");
+    tt_page_prose(
+        page, 2,
+        "The smallest fault that 9 of 10 such runs see, and how far it moves an offset unseen:");
     tt_page_go(page, 2);
     tt_page_puts(page, "edge");
     tt_page_go(page, at);
@@ -62,13 +65,14 @@ static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expe
         tt_page_go(page, 2);
         tt_page_puts(page, expected->edges[i].name);
         tt_page_go(page, at);
-        tt_text_unseen_cells(page, expected->edges[i].unseen_shift_mm, expected->edges[i].unseen_effect_mm);
+        tt_text_unseen_cells(page, expected->edges[i].unseen_shift_mm,
+                             expected->edges[i].unseen_effect_mm);
     }
     tt_text_marks(page, expected, 2, at);
 }
 
-void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options,
-                          struct tt_buffer *buffer)
+void tt_output_check_text(const struct tiptrue_solution *expected,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
@@ -119,9 +123,10 @@ static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_key(json, "contact_radius");
     tt_json_bool(json, tip->radius_determined);
     tt_json_close(json, '}');
-    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y, sqrt(tip->cov.yy_mm2));
-    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y,
-                      sqrt(tip->same_plate_cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y,
+                      sqrt(tip->cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2),
+                      y, sqrt(tip->same_plate_cov.yy_mm2));
     tt_json_key_number_if(json, "prior_share", x && y, tip->prior_share);
     tt_json_close(json, '}');
 }
@@ -148,7 +153,8 @@ void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buf
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "edge", expected->edges[i].name);
         tt_json_key_count(&json, "touches", expected->edges[i].touches);
-        tt_json_unseen(&json, expected->edges[i].unseen_shift_mm, expected->edges[i].unseen_effect_mm);
+        tt_json_unseen(&json, expected->edges[i].unseen_shift_mm,
+                       expected->edges[i].unseen_effect_mm);
         tt_json_close(&json, '}');
     }
     tt_json_close(&json, ']');

@@ -44,8 +44,8 @@ static void write_in_plane(struct tt_json *json, const char *key, const struct t
     tt_json_close(json, '}');
 }
 
-static void write_on_line(struct tt_json *json, const char *key, const char *value_key, const char *u_key, double scale,
-                          const struct tt_difference *d)
+static void write_on_line(struct tt_json *json, const char *key, const char *value_key,
+                          const char *u_key, double scale, const struct tt_difference *d)
 {
     tt_json_key(json, key);
     if (!d->known) {
@@ -106,7 +106,8 @@ void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buf
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "tip", t->name);
         write_in_plane(&json, "offset", &t->offset);
-        tt_json_key_xy_if(&json, "between_run_u_mm", t->has_between, t->between_x_mm, t->has_between, t->between_y_mm);
+        tt_json_key_xy_if(&json, "between_run_u_mm", t->has_between, t->between_x_mm,
+                          t->has_between, t->between_y_mm);
         write_in_plane(&json, "runout", &t->runout);
         write_on_line(&json, "contact_radius", "difference_mm", "u_mm", 1, &t->radius);
         tt_json_key_text(&json, "text", t->text);
@@ -121,7 +122,8 @@ void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buf
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "setup", c->poses[i].setup);
         write_in_plane(&json, "mark", &c->poses[i].mark);
-        write_on_line(&json, "yaw", "difference_deg", "u_deg", tt_deg_from_rad(1), &c->poses[i].yaw);
+        write_on_line(&json, "yaw", "difference_deg", "u_deg", tt_deg_from_rad(1),
+                      &c->poses[i].yaw);
         tt_json_close(&json, '}');
     }
     tt_json_close(&json, ']');
@@ -153,30 +155,40 @@ static void say_cautions(struct tt_page *page, const struct tiptrue_comparison *
     bool between = c->n_tips > 0 && c->tips[0].has_between;
 
     if (c->same_run) {
-        tt_page_prose(page, 2, "Both are results of one and the same run: the difference is that of documents or versions.");
+        tt_page_prose(page, 2,
+                      "Both are results of one and the same run: the difference is that of "
+                      "documents or versions.");
     }
     if (!c->same_machine) {
         tt_page_prose(page, 2, "They are not said to be of one machine.");
     }
     if (c->a.least_squares || c->b.least_squares) {
         tt_page_prose(page, 2,
-                      "One of them has no verdict: it was made by least squares without rejecting outliers, to compare with other "
+                      "One of them has no verdict: it was made by least squares without rejecting "
+                      "outliers, to compare with other "
                       "programs; do not use its results.");
     } else if (c->a.verdict == TIPTRUE_REPEAT || c->b.verdict == TIPTRUE_REPEAT) {
-        tt_page_prose(page, 2, "One of them says to repeat the run: what it says of its tips may not be used.");
+        tt_page_prose(
+            page, 2,
+            "One of them says to repeat the run: what it says of its tips may not be used.");
     }
-    tt_page_prose(page, 0,
-                  c->plate_by_name
-                      ? "Same plate by its name (no serial is stated): its own errors cancel, and the uncertainty is that on "
-                        "one plate."
-                  : c->same_plate ? "Same plate: its own errors cancel, and the uncertainty is that on one plate."
-                                  : "Not the same plate: the uncertainty is the full one, the errors of both plates in it.");
+    tt_page_prose(
+        page, 0,
+        c->plate_by_name ? "Same plate by its name (no serial is stated): its own errors cancel, "
+                           "and the uncertainty is that on "
+                           "one plate."
+        : c->same_plate
+            ? "Same plate: its own errors cancel, and the uncertainty is that on one plate."
+            : "Not the same plate: the uncertainty is the full one, the errors of both plates in "
+              "it.");
     tt_page_prose(page, 0,
                   between ? "The scatter between runs of this machine is in the uncertainty."
-                          : "Runs scatter more than each says of itself; with a history (--history) that is reckoned with.");
+                          : "Runs scatter more than each says of itself; with a history "
+                            "(--history) that is reckoned with.");
 }
 
-static void row(struct tt_page *page, size_t at, const char *name, const char *what, const struct tt_difference *d, bool plane)
+static void row(struct tt_page *page, size_t at, const char *name, const char *what,
+                const struct tt_difference *d, bool plane)
 {
     if (!d->known) {
         return;
@@ -225,8 +237,8 @@ static void say_only(struct tt_page *page, const char *which, const char *const 
     }
 }
 
-void tt_output_comparison_text(const struct tiptrue_comparison *c, const struct tiptrue_text_options *options,
-                               struct tt_buffer *buffer)
+void tt_output_comparison_text(const struct tiptrue_comparison *c,
+                               const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer, .columns = 80};
     size_t at = 8;
@@ -237,7 +249,9 @@ void tt_output_comparison_text(const struct tiptrue_comparison *c, const struct 
         page.columns = options->columns >= 40 && options->columns < 100 ? options->columns : 80;
     }
     tt_page_colour(&page, any_real(c) ? TT_YELLOW : TT_GREEN);
-    tt_page_puts(&page, c->n_tips == 0 ? "NOTHING TO COMPARE" : any_real(c) ? "DIFFERENT" : "NO REAL DIFFERENCE");
+    tt_page_puts(&page, c->n_tips == 0 ? "NOTHING TO COMPARE"
+                        : any_real(c)  ? "DIFFERENT"
+                                       : "NO REAL DIFFERENCE");
     tt_page_colour(&page, TT_PLAIN);
     tt_buffer_puts(&page.words, c->n_tips == 0 ? ": the results have no tip in common" : "");
     tt_page_say(&page, 2);

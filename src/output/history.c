@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See history.h. What is exported can be imported again: every byte of logs, documents and results is in it. */
+/* See history.h. What is exported can be imported again: every byte of logs, documents and results
+ * is in it. */
 #include "config.h"
 
 #include "output/history.h"
@@ -78,14 +79,17 @@ void tt_output_record_json(const struct tt_record *record, struct tt_buffer *buf
     tt_buffer_putc(buffer, '\n');
 }
 
-/* A cell in quotation marks, doubled within; nothing at all for what is not there, so that it differs from an empty text. */
+/* A cell in quotation marks, doubled within; nothing at all for what is not there, so that it
+ * differs from an empty text. */
 static void write_cell(struct tt_buffer *buffer, struct tt_text text, char end)
 {
     const char *at = text.text, *behind = at != NULL ? at + text.length : NULL;
 
     if (at != NULL) {
         tt_buffer_putc(buffer, '"');
-        for (const char *quote; at < behind && (quote = memchr(at, '"', (size_t)(behind - at))) != NULL; at = quote + 1) {
+        for (const char *quote;
+             at < behind && (quote = memchr(at, '"', (size_t)(behind - at))) != NULL;
+             at = quote + 1) {
             tt_buffer_add(buffer, at, (size_t)(quote - at) + 1);
             tt_buffer_putc(buffer, '"');
         }
@@ -128,7 +132,10 @@ void tt_output_record_csv(const struct tt_record *record, struct tt_buffer *buff
             write_cell(buffer, result->documents[k], ',');
         }
         write_cell(buffer, result->json, ',');
-        write_cell(buffer, first && record->n_exports > 0 ? (struct tt_text){exports.text, exports.length} : word(NULL), '\n');
+        write_cell(buffer,
+                   first && record->n_exports > 0 ? (struct tt_text){exports.text, exports.length}
+                                                  : word(NULL),
+                   '\n');
     }
     buffer->failed = buffer->failed || exports.failed;
     tt_buffer_clear(&exports);
@@ -159,7 +166,8 @@ void tt_output_entry_json(const struct tt_record_entry *entry, struct tt_buffer 
         const struct tt_record_tip *tip = &entry->tips[i];
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "tip", tip->name);
-        tt_json_key_xy_if(&json, "offset_mm", tip->determined, tip->x_mm, tip->determined, tip->y_mm);
+        tt_json_key_xy_if(&json, "offset_mm", tip->determined, tip->x_mm, tip->determined,
+                          tip->y_mm);
         tt_json_key_text(&json, "verdict", tip->verdict);
         tt_json_close(&json, '}');
     }
@@ -174,8 +182,10 @@ static struct tt_page new_page(const struct tiptrue_text_options *options, struc
     static const struct tiptrue_text_options NONE = {0};
     const struct tiptrue_text_options *look = options != NULL ? options : &NONE;
 
-    return (struct tt_page){
-        .out = buffer, .colour = look->colour, .utf8 = look->utf8, .columns = look->columns > 0 ? look->columns : 80};
+    return (struct tt_page){.out = buffer,
+                            .colour = look->colour,
+                            .utf8 = look->utf8,
+                            .columns = look->columns > 0 ? look->columns : 80};
 }
 
 void tt_output_entries_head(const struct tiptrue_text_options *options, struct tt_buffer *buffer)
@@ -194,7 +204,8 @@ void tt_output_entries_head(const struct tiptrue_text_options *options, struct t
 }
 
 /* A time that the log does not state is that of the entry, in brackets. */
-void tt_output_entry_text(const struct tt_record_entry *entry, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_entry_text(const struct tt_record_entry *entry,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = new_page(options, buffer);
 

@@ -14,15 +14,18 @@ void tt_output_record_json(const struct tt_record *record, struct tt_buffer *buf
 void tt_output_record_csv(const struct tt_record *record, struct tt_buffer *buffer);
 void tt_output_record_csv_header(struct tt_buffer *buffer);
 
-/* An entry as tiptrue.entry/1, one line with its line feed; as a row of a table, and the table's head. */
+/* An entry as tiptrue.entry/1, one line with its line feed; as a row of a table, and the table's
+ * head. */
 void tt_output_entry_json(const struct tt_record_entry *entry, struct tt_buffer *buffer);
-void tt_output_entry_text(const struct tt_record_entry *entry, const struct tiptrue_text_options *options,
-                          struct tt_buffer *buffer);
+void tt_output_entry_text(const struct tt_record_entry *entry,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_entries_head(const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
-/* What @anew says that @before, the stored result of the same run by the program @version, does not. Returns whether anything
- * changed that is shown: a number in its last printed digit, a verdict, a finding. */
-bool tt_output_again_text(const struct tiptrue_solution *before, const char *version, const struct tiptrue_solution *anew,
+/* What @anew says that @before, the stored result of the same run by the program @version, does
+ * not. Returns whether anything changed that is shown: a number in its last printed digit, a
+ * verdict, a finding. */
+bool tt_output_again_text(const struct tiptrue_solution *before, const char *version,
+                          const struct tiptrue_solution *anew,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
 #endif

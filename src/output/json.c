@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A solution as tiptrue.result/1, an error as tiptrue.error/1: the keys of docs/formats.md and nothing else.
+/* A solution as tiptrue.result/1, an error as tiptrue.error/1: the keys of docs/formats.md and
+ * nothing else.
  *
- * One pass, straight into the buffer: a batch has microseconds for this. Every key is always there; what the run does not
- * determine, what was not stated, and infinitely many degrees of freedom (all uncertainty stated, none estimated) are null.
+ * One pass, straight into the buffer: a batch has microseconds for this. Every key is always there;
+ * what the run does not determine, what was not stated, and infinitely many degrees of freedom (all
+ * uncertainty stated, none estimated) are null.
  */
 #include "config.h"
 
@@ -52,8 +54,10 @@ static void write_poses(struct tt_json *json, const struct tiptrue_solution *s)
         const struct tt_pose_result *p = &s->poses[i];
         tt_json_open(json, '{');
         tt_json_key_text(json, "setup", p->setup);
-        tt_json_key_xy_if(json, "mark_mm", p->mark_determined, p->mark.x_mm, p->mark_determined, p->mark.y_mm);
-        tt_json_key_xy_if(json, "u_mark_mm", p->mark_determined, p->u_mark_x_mm, p->mark_determined, p->u_mark_y_mm);
+        tt_json_key_xy_if(json, "mark_mm", p->mark_determined, p->mark.x_mm, p->mark_determined,
+                          p->mark.y_mm);
+        tt_json_key_xy_if(json, "u_mark_mm", p->mark_determined, p->u_mark_x_mm, p->mark_determined,
+                          p->u_mark_y_mm);
         tt_json_key_fixed_if(json, "yaw_deg", p->yaw_determined, tt_deg_from_rad(p->yaw_rad));
         tt_json_key_fixed_if(json, "u_yaw_deg", p->yaw_determined, tt_deg_from_rad(p->u_yaw_rad));
         tt_json_close(json, '}');
@@ -62,7 +66,8 @@ static void write_poses(struct tt_json *json, const struct tiptrue_solution *s)
 }
 
 /* {"u": ..., "dof": ..., "stated_dof": ...} of a repeatability, null where there is none. */
-static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm, double dof, double stated_dof)
+static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm,
+                                double dof, double stated_dof)
 {
     tt_json_key(json, key);
     if (!known) {
@@ -79,7 +84,8 @@ static void write_repeatability(struct tt_json *json, const char *key, bool know
 /* What the tips' plate_effect counts in. */
 static void write_features(struct tt_json *json, const struct tiptrue_solution *s)
 {
-    static const char *const KINDS[] = {[TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
+    static const char *const KINDS[] = {
+        [TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
 
     tt_json_key(json, "plate_features");
     tt_json_open(json, '[');
@@ -106,8 +112,8 @@ static void write_between_tips(struct tt_json *json, const struct tiptrue_soluti
     tt_json_close(json, ']');
 }
 
-static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key, double value, const char *u_key,
-                         double u)
+static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key,
+                         double value, const char *u_key, double u)
 {
     tt_json_key(json, key);
     if (!known) {
@@ -161,14 +167,17 @@ void tt_json_marks(struct tt_json *json, const struct tiptrue_solution *s)
 
 static const char *use_word(enum tt_use use)
 {
-    static const char *const WORDS[] = {
-        [TT_USE] = "used", [TT_USE_NO_CONTACT] = "no-contact", [TT_USE_FIND] = "find", [TT_USE_OTHER] = "other"};
+    static const char *const WORDS[] = {[TT_USE] = "used",
+                                        [TT_USE_NO_CONTACT] = "no-contact",
+                                        [TT_USE_FIND] = "find",
+                                        [TT_USE_OTHER] = "other"};
     return WORDS[use];
 }
 
 static const char *kind_word(enum tt_kind kind)
 {
-    static const char *const WORDS[] = {[TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+    static const char *const WORDS[] = {
+        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
     return WORDS[kind];
 }
 
@@ -181,7 +190,8 @@ static void write_observation(struct tt_json *json, const struct tt_row_result *
     tt_json_key_text(json, "kind", kind_word(row->kind));
     tt_json_key_text(json, "target", row->target);
     tt_json_key_text(json, "tip", row->tip);
-    tt_json_key_fixed_if(json, "rotation_deg", !sighting && row->tip != NULL, tt_deg_from_rad(row->rotation_rad));
+    tt_json_key_fixed_if(json, "rotation_deg", !sighting && row->tip != NULL,
+                         tt_deg_from_rad(row->rotation_rad));
     if (sighting && used) {
         tt_json_key_xy(json, "residual_mm", row->residual_mm, row->residual_y_mm);
     } else {
@@ -287,7 +297,8 @@ static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
     tt_json_close(json, ']');
 }
 
-void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_options *options,
+                    struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
 
@@ -308,10 +319,12 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     tt_json_close(&json, ']');
     write_between_tips(&json, s);
     write_features(&json, s);
-    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm, s->dof_touch, s->stated_dof_touch);
-    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting,
-                        s->stated_dof_sighting);
-    write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm", s->u_lost_motion_mm);
+    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm,
+                        s->dof_touch, s->stated_dof_touch);
+    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm,
+                        s->dof_sighting, s->stated_dof_sighting);
+    write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm",
+                 s->u_lost_motion_mm);
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
     write_edges(&json, s);
     tt_json_marks(&json, s);

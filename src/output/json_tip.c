@@ -29,13 +29,15 @@ static void write_matrix(struct tt_json *json, bool x, bool y, const struct tt_c
     tt_json_close(json, ']');
 }
 
-static void write_covariance(struct tt_json *json, const struct tt_tip_result *t, const struct tt_cov2 *cov)
+static void write_covariance(struct tt_json *json, const struct tt_tip_result *t,
+                             const struct tt_cov2 *cov)
 {
     write_matrix(json, t->offset_determined_x, t->offset_determined_y, cov);
 }
 
 /* null where @determined is false. */
-static void write_region(struct tt_json *json, bool determined, double factor, const struct tt_region *region)
+static void write_region(struct tt_json *json, bool determined, double factor,
+                         const struct tt_region *region)
 {
     tt_json_key(json, "region");
     if (!determined) {
@@ -55,9 +57,12 @@ static void write_offset(struct tt_json *json, const struct tt_tip_result *t)
     const struct tt_cov2 *cov = &t->cov;
     double u_product = sqrt(cov->xx_mm2) * sqrt(cov->yy_mm2);
 
-    tt_json_key_xy_if(json, "offset_mm", t->offset_determined_x, t->offset.x_mm, t->offset_determined_y, t->offset.y_mm);
-    tt_json_key_xy_if(json, "u_offset_mm", t->offset_determined_x, sqrt(cov->xx_mm2), t->offset_determined_y, sqrt(cov->yy_mm2));
-    tt_json_key_number_if(json, "correlation", both_determined(t) && u_product > 0, cov->xy_mm2 / (u_product > 0 ? u_product : 1));
+    tt_json_key_xy_if(json, "offset_mm", t->offset_determined_x, t->offset.x_mm,
+                      t->offset_determined_y, t->offset.y_mm);
+    tt_json_key_xy_if(json, "u_offset_mm", t->offset_determined_x, sqrt(cov->xx_mm2),
+                      t->offset_determined_y, sqrt(cov->yy_mm2));
+    tt_json_key_number_if(json, "correlation", both_determined(t) && u_product > 0,
+                          cov->xy_mm2 / (u_product > 0 ? u_product : 1));
     write_covariance(json, t, cov);
 }
 
@@ -72,7 +77,8 @@ static void write_effect(struct tt_json *json, const char *axis, const double ef
 }
 
 /* In the order of "plate_features"; null where they are not known. */
-static void write_effects(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+static void write_effects(struct tt_json *json, const struct tiptrue_solution *s,
+                          const struct tt_tip_result *t)
 {
     tt_json_key(json, "plate_effect");
     if (t->plate_effect_x == NULL || t->plate_effect_y == NULL || !both_determined(t)) {
@@ -85,7 +91,8 @@ static void write_effects(struct tt_json *json, const struct tiptrue_solution *s
     tt_json_close(json, '}');
 }
 
-static void write_same_plate(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+static void write_same_plate(struct tt_json *json, const struct tiptrue_solution *s,
+                             const struct tt_tip_result *t)
 {
     const struct tt_cov2 *cov = &t->same_plate_cov;
     bool x = t->offset_determined_x, y = t->offset_determined_y;
@@ -97,11 +104,13 @@ static void write_same_plate(struct tt_json *json, const struct tiptrue_solution
     write_covariance(json, t, cov);
     tt_json_key_number_if(json, "dof", x || y, t->same_plate_dof);
     tt_json_key_number_if(json, "factor", x || y, t->same_plate_factor);
-    tt_json_key_xy_if(json, "expanded_mm", x, t->same_plate_expanded_x_mm, y, t->same_plate_expanded_y_mm);
+    tt_json_key_xy_if(json, "expanded_mm", x, t->same_plate_expanded_x_mm, y,
+                      t->same_plate_expanded_y_mm);
     write_region(json, x && y, t->same_plate_region_factor, &t->same_plate_region);
     tt_json_key_xy_if(json, "common_u_mm", x, t->common_u_x_mm, y, t->common_u_y_mm);
     write_effects(json, s, t);
-    tt_json_key_fixed_if(json, "u_contact_radius_mm", t->radius_determined, t->same_plate_u_radius_mm);
+    tt_json_key_fixed_if(json, "u_contact_radius_mm", t->radius_determined,
+                         t->same_plate_u_radius_mm);
     tt_json_close(json, '}');
 }
 
@@ -167,7 +176,8 @@ static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
         tt_json_key_text(json, "type", type);
         tt_json_key(json, "of_plate");
         tt_json_bool(json, line->of_plate);
-        tt_json_key_xy_if(json, "u_mm", t->offset_determined_x, line->u_x_mm, t->offset_determined_y, line->u_y_mm);
+        tt_json_key_xy_if(json, "u_mm", t->offset_determined_x, line->u_x_mm,
+                          t->offset_determined_y, line->u_y_mm);
         tt_json_key_number_if(json, "dof", line->dof > 0, line->dof);
         tt_json_close(json, '}');
     }
@@ -175,13 +185,15 @@ static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
 }
 
 /* The present offset and what is said of it; all null when none is stated. */
-static void write_present(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+static void write_present(struct tt_json *json, const struct tiptrue_solution *s,
+                          const struct tt_tip_result *t)
 {
     if (t->has_present) {
         bool x = t->offset_determined_x, y = t->offset_determined_y;
         tt_json_key_xy(json, "present_mm", t->present.x_mm, t->present.y_mm);
         tt_json_key_xy_if(json, "change_mm", x, t->change.x_mm, y, t->change.y_mm);
-        tt_json_key_xy_if(json, "change_expanded_mm", x, t->change_expanded_x_mm, y, t->change_expanded_y_mm);
+        tt_json_key_xy_if(json, "change_expanded_mm", x, t->change_expanded_x_mm, y,
+                          t->change_expanded_y_mm);
     } else {
         tt_json_key_text(json, "present_mm", NULL);
         tt_json_key_text(json, "change_mm", NULL);
@@ -190,7 +202,8 @@ static void write_present(struct tt_json *json, const struct tiptrue_solution *s
     tt_json_key_text(json, "change_from_run", t->has_present ? t->change_from : NULL);
     tt_json_key(json, "change_on_same_plate");
     tt_json_bool(json, t->has_present && t->change_on_same_plate);
-    tt_json_key_number_if(json, "p_unchanged", t->has_present && both_determined(t), t->p_unchanged);
+    tt_json_key_number_if(json, "p_unchanged", t->has_present && both_determined(t),
+                          t->p_unchanged);
     tt_json_key(json, "conformity");
     if (t->has_conformity && both_determined(t)) {
         tt_json_open(json, '{');
@@ -202,7 +215,8 @@ static void write_present(struct tt_json *json, const struct tiptrue_solution *s
     }
 }
 
-static void write_tip_verdict(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+static void write_tip_verdict(struct tt_json *json, const struct tiptrue_solution *s,
+                              const struct tt_tip_result *t)
 {
     tt_json_key_text(json, "verdict", s->least_squares ? NULL : tt_verdict_word(t->verdict));
     tt_json_key(json, "reasons");
@@ -213,7 +227,8 @@ static void write_tip_verdict(struct tt_json *json, const struct tiptrue_solutio
     tt_json_close(json, ']');
 }
 
-static void write_trial_axis(struct tt_json *json, const char *key, const struct tt_trial_axis *axis)
+static void write_trial_axis(struct tt_json *json, const char *key,
+                             const struct tt_trial_axis *axis)
 {
     tt_json_key(json, key);
     tt_json_open(json, '{');
@@ -247,7 +262,8 @@ static void write_trials(struct tt_json *json, const struct tt_tip_result *t)
     tt_json_close(json, '}');
 }
 
-void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s,
+                 const struct tt_tip_result *t)
 {
     tt_json_open(json, '{');
     tt_json_key_text(json, "tip", t->name);

@@ -220,7 +220,8 @@ void tt_json_key_fixed_if(struct tt_json *json, const char *key, bool determined
     }
 }
 
-void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x, bool determined_y, double y)
+void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x,
+                       bool determined_y, double y)
 {
     tt_json_key(json, key);
     tt_json_open(json, '{');

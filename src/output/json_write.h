@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* JSON (RFC 8259) written straight into a buffer: commas, escapes and the form of numbers; knows no document.
+/* JSON (RFC 8259) written straight into a buffer: commas, escapes and the form of numbers; knows no
+ * document.
  *
- * A value that is not determined, or not finite, becomes null. Nothing is allocated beside the buffer itself.
+ * A value that is not determined, or not finite, becomes null. Nothing is allocated beside the
+ * buffer itself.
  */
 #ifndef TT_OUTPUT_JSON_WRITE_H
 #define TT_OUTPUT_JSON_WRITE_H
@@ -28,10 +30,13 @@ void tt_json_bool(struct tt_json *json, bool value);
 void tt_json_count(struct tt_json *json, size_t value);
 /* NULL becomes null; a byte that is no UTF-8 becomes U+FFFD, as a file's name may hold any byte. */
 void tt_json_text(struct tt_json *json, const char *text);
-/* The shortest decimal that reads back as @value: for what spans many powers of ten (variances, probabilities). */
+/* The shortest decimal that reads back as @value: for what spans many powers of ten (variances,
+ * probabilities). */
 void tt_json_number(struct tt_json *json, double value);
-void tt_json_number_if(struct tt_json *json, bool determined, double value); /* null unless @determined */
-/* @value to 10 decimals: for mm and degrees. A tenth of a picometre is far below any length here, and shorter to read. */
+void tt_json_number_if(struct tt_json *json, bool determined,
+                       double value); /* null unless @determined */
+/* @value to 10 decimals: for mm and degrees. A tenth of a picometre is far below any length here,
+ * and shorter to read. */
 void tt_json_fixed(struct tt_json *json, double value);
 
 /* The same with their keys; _if: null unless @determined. */
@@ -42,7 +47,8 @@ void tt_json_key_number_if(struct tt_json *json, const char *key, bool determine
 void tt_json_key_fixed(struct tt_json *json, const char *key, double value);
 void tt_json_key_fixed_if(struct tt_json *json, const char *key, bool determined, double value);
 /* {"x": ..., "y": ...}, in tt_json_fixed's form. */
-void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x, bool determined_y, double y);
+void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x,
+                       bool determined_y, double y);
 void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y);
 
 #endif

@@ -23,11 +23,13 @@ static unsigned long code_point(const char *s, size_t length)
     return code;
 }
 
-/* Characters that show nothing and steer what stands around them, and those that XML does not allow. */
+/* Characters that show nothing and steer what stands around them, and those that XML does not
+ * allow. */
 static bool is_spelled(unsigned long code)
 {
-    return code < 0x20 || (code >= 0x7f && code < 0xa0) || code == 0xad || code == 0x61c || code == 0x180e || code == 0x200b ||
-           code == 0x200e || code == 0x200f || (code >= 0x2028 && code <= 0x202e) || (code >= 0x2060 && code <= 0x206f) ||
+    return code < 0x20 || (code >= 0x7f && code < 0xa0) || code == 0xad || code == 0x61c ||
+           code == 0x180e || code == 0x200b || code == 0x200e || code == 0x200f ||
+           (code >= 0x2028 && code <= 0x202e) || (code >= 0x2060 && code <= 0x206f) ||
            code == 0xfeff || (code >= 0xfff9 && code <= 0xfffb) || (code & 0xfffe) == 0xfffe ||
            (code >= 0xe0000 && code <= 0xe0fff);
 }

@@ -14,42 +14,53 @@
 #include "model/truth.h"
 
 /* The text a person reads at the machine: verdict first. Failure is in buffer->failed. */
-void tt_output_text(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_text(const struct tiptrue_solution *solution,
+                    const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
 /* tiptrue.result/1, one line, no line feed at its end. */
-void tt_output_json(const struct tiptrue_solution *solution, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_json(const struct tiptrue_solution *solution,
+                    const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
-/* What a run can determine (adjust/check.h), for a person, and as tiptrue.check/1, one line, no line feed at its end. */
-void tt_output_check_text(const struct tiptrue_solution *expected, const struct tiptrue_text_options *options,
-                          struct tt_buffer *buffer);
+/* What a run can determine (adjust/check.h), for a person, and as tiptrue.check/1, one line, no
+ * line feed at its end. */
+void tt_output_check_text(const struct tiptrue_solution *expected,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer);
 
-/* A run without heights as a log: CSV; or, for the plan it was simulated from, the lines of a controller ("trip id=7 x=… y=… z=…
- * ok=1"), which the pattern of docs/formats.md reads. */
-void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate, struct tt_buffer *out);
-void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan, struct tt_buffer *out);
+/* A run without heights as a log: CSV; or, for the plan it was simulated from, the lines of a
+ * controller ("trip id=7 x=… y=… z=… ok=1"), which the pattern of docs/formats.md reads. */
+void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
+                       struct tt_buffer *out);
+void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan,
+                              struct tt_buffer *out);
 
 /* A cell of CSV: quoted where RFC 4180 asks for it. */
 void tt_csv_text(struct tt_buffer *out, const char *text);
 
 /* A proposal for a person, as tiptrue.plan/1 (one line, no line feed at its end), and as CSV. */
-void tt_output_proposal_text(const struct tiptrue_proposal *proposal, const struct tiptrue_text_options *options,
-                             struct tt_buffer *buffer);
+void tt_output_proposal_text(const struct tiptrue_proposal *proposal,
+                             const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_proposal_json(const struct tiptrue_proposal *proposal, struct tt_buffer *buffer);
 void tt_output_proposal_csv(const struct tiptrue_proposal *proposal, struct tt_buffer *out);
 
 /* tiptrue.truth/1, one line, no line feed at its end. */
 void tt_output_truth_json(const struct tiptrue_truth *truth, struct tt_buffer *buffer);
 /* What the latest run of a trend in which it is judged shows, wrapped. */
-void tt_output_latest_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_latest_text(const struct tiptrue_trend *trend,
+                           const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 /* A trend, for a person, and as tiptrue.trend/1, one line, no line feed at its end. */
-void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
-void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_trend_text(const struct tiptrue_trend *trend,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_trend_json(const struct tiptrue_trend *trend,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
-/* Two results against each other, for a person, and as tiptrue.compare/1, one line, no line feed at its end. */
-void tt_output_comparison_text(const struct tiptrue_comparison *comparison, const struct tiptrue_text_options *options,
+/* Two results against each other, for a person, and as tiptrue.compare/1, one line, no line feed at
+ * its end. */
+void tt_output_comparison_text(const struct tiptrue_comparison *comparison,
+                               const struct tiptrue_text_options *options,
                                struct tt_buffer *buffer);
-void tt_output_comparison_json(const struct tiptrue_comparison *comparison, struct tt_buffer *buffer);
+void tt_output_comparison_json(const struct tiptrue_comparison *comparison,
+                               struct tt_buffer *buffer);
 
 /* tiptrue.error/1, one line, no line feed at its end. */
 void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer);

@@ -16,9 +16,10 @@ struct spelling {
 
 /* How a page of ASCII shows the signs that this program's own texts use. */
 static const struct spelling SPELLINGS[] = {
-    {TT_UM, "um"},       {"\xc2\xb5", "u"},     {"\xce\xbc", "u"},      {TT_PLUS_MINUS, "+-"},  {TT_MINUS, "-"},
-    {TT_DEGREE, " deg"}, {"\xc3\x97", "x"},     {"\xc2\xb7", "."},      {"\xe2\x80\x93", "-"},  {"\xe2\x80\xa6", "..."},
-    {"\xc2\xb2", "2"},   {"\xcf\x83", "sigma"}, {"\xe2\x89\xa4", "<="}, {"\xe2\x89\xa5", ">="},
+    {TT_UM, "um"},          {"\xc2\xb5", "u"},       {"\xce\xbc", "u"}, {TT_PLUS_MINUS, "+-"},
+    {TT_MINUS, "-"},        {TT_DEGREE, " deg"},     {"\xc3\x97", "x"}, {"\xc2\xb7", "."},
+    {"\xe2\x80\x93", "-"},  {"\xe2\x80\xa6", "..."}, {"\xc2\xb2", "2"}, {"\xcf\x83", "sigma"},
+    {"\xe2\x89\xa4", "<="}, {"\xe2\x89\xa5", ">="},
 };
 
 static const char *ascii_of(const char *s, size_t length)
@@ -31,8 +32,10 @@ static const char *ascii_of(const char *s, size_t length)
     return "?";
 }
 
-/* What the page shows for the character at @s: text of *shown bytes and *width characters. Returns its length in bytes. */
-static size_t look(const struct tt_page *page, const char *s, const char **text, size_t *shown, size_t *width)
+/* What the page shows for the character at @s: text of *shown bytes and *width characters. Returns
+ * its length in bytes. */
+static size_t look(const struct tt_page *page, const char *s, const char **text, size_t *shown,
+                   size_t *width)
 {
     size_t length = tt_utf8_length(s);
 
@@ -45,7 +48,8 @@ static size_t look(const struct tt_page *page, const char *s, const char **text,
     if (length == 1) {
         return 1;
     }
-    if (length == 2 && s[0] == '\xc2' && (unsigned char)s[1] <= 0xa0) { /* U+0080..U+009F are controls, U+00A0 the tied space */
+    if (length == 2 && s[0] == '\xc2' &&
+        (unsigned char)s[1] <= 0xa0) { /* U+0080..U+009F are controls, U+00A0 the tied space */
         *text = s[1] == '\xa0' ? " " : "?";
         return length;
     }
@@ -99,8 +103,8 @@ void tt_page_puts(struct tt_page *page, const char *text)
     put(page, text, strlen(text));
 }
 
-/* What was collected, NUL-terminated even when memory is out or nothing was added. The page remembers the failure, since the buffer
- * is reset for the next number. */
+/* What was collected, NUL-terminated even when memory is out or nothing was added. The page
+ * remembers the failure, since the buffer is reset for the next number. */
 static const char *text_of(struct tt_page *page, const struct tt_buffer *buffer)
 {
     page->out->failed = page->out->failed || buffer->failed;

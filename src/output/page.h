@@ -2,9 +2,10 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* A page of text: columns, wrapped prose, numbers in cells. Knows no measurement.
  *
- * Text goes in as UTF-8, with signs such as U+00B5 and U+00B1 as they are. On a page that cannot show them they are spelled in
- * ASCII; a control character, or a byte that is no UTF-8, always becomes '?', so that no name out of a file can steer the terminal.
- * Width is counted in characters.
+ * Text goes in as UTF-8, with signs such as U+00B5 and U+00B1 as they are. On a page that cannot
+ * show them they are spelled in ASCII; a control character, or a byte that is no UTF-8, always
+ * becomes '?', so that no name out of a file can steer the terminal. Width is counted in
+ * characters.
  */
 #ifndef TT_OUTPUT_PAGE_H
 #define TT_OUTPUT_PAGE_H
@@ -16,7 +17,9 @@
 
 #define TT_UM "\xc2\xb5m" /* micrometre */
 #define TT_PLUS_MINUS "\xc2\xb1"
-#define TT_MINUS "\xe2\x88\x92" /* the minus of running text; tables have '-', which can be copied into a file */
+#define TT_MINUS                                                                                   \
+    "\xe2\x88\x92" /* the minus of running text; tables have '-', which can be copied into a file  \
+                    */
 #define TT_DEGREE "\xc2\xb0"
 #define TT_TIED "\xc2\xa0" /* a space where no line ends */
 
@@ -49,7 +52,8 @@ void tt_page_cell(struct tt_page *page, size_t width, const char *text);
 void tt_page_cell_count(struct tt_page *page, size_t width, size_t value);
 void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int decimals, bool plus);
 
-/* @text by words from the current column; further lines start at @indent. A number stays with its unit. Ends the line. */
+/* @text by words from the current column; further lines start at @indent. A number stays with its
+ * unit. Ends the line. */
 void tt_page_prose(struct tt_page *page, size_t indent, const char *text);
 
 /* The same with what was collected in page->words, which is empty then. */

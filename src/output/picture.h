@@ -1,10 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A picture in the making: its SVG, what it shows in words, and the table behind it. Knows lines, marks and axes, no measurement.
+/* A picture in the making: its SVG, what it shows in words, and the table behind it. Knows lines,
+ * marks and axes, no measurement.
  *
- * Drawn for a width of 340 CSS pixels, a small phone's, with text of 11; wider screens set pictures side by side and enlarge them
- * a little, so that text neither shrinks nor overlaps. Colours and strokes are classes of style.h. Lengths in a picture are its
- * pixels.
+ * Drawn for a width of 340 CSS pixels, a small phone's, with text of 11; wider screens set pictures
+ * side by side and enlarge them a little, so that text neither shrinks nor overlaps. Colours and
+ * strokes are classes of style.h. Lengths in a picture are its pixels.
  */
 #ifndef TT_OUTPUT_PICTURE_H
 #define TT_OUTPUT_PICTURE_H
@@ -51,32 +52,41 @@ struct tt_picture {
 void tt_picture_clear(struct tt_picture *picture);
 bool tt_picture_failed(const struct tt_picture *picture);
 
-void tt_picture_line(struct tt_picture *picture, const char *class, double x1, double y1, double x2, double y2);
-/* @anchor: "start", "middle" or "end". @text is escaped, and cut to the width of @most ordinary characters. */
-void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y, const char *anchor, const char *text,
-                     size_t most);
-void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y, const char *anchor, double value,
-                       int decimals, bool plus);
-/* A mark with what a pointer over it tells: between the two calls that text is added to picture->svg, escaped. */
+void tt_picture_line(struct tt_picture *picture, const char *class, double x1, double y1, double x2,
+                     double y2);
+/* @anchor: "start", "middle" or "end". @text is escaped, and cut to the width of @most ordinary
+ * characters. */
+void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y,
+                     const char *anchor, const char *text, size_t most);
+void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
+                       const char *anchor, double value, int decimals, bool plus);
+/* A mark with what a pointer over it tells: between the two calls that text is added to
+ * picture->svg, escaped. */
 void tt_picture_mark(struct tt_picture *picture, enum tt_shape shape, double x, double y);
 void tt_picture_mark_end(struct tt_picture *picture, enum tt_shape shape);
-/* A mark in a legend, not counted as data, and its words; returns where the next entry may start. */
-double tt_picture_key(struct tt_picture *picture, enum tt_shape shape, double x, double y, const char *text);
+/* A mark in a legend, not counted as data, and its words; returns where the next entry may start.
+ */
+double tt_picture_key(struct tt_picture *picture, enum tt_shape shape, double x, double y,
+                      const char *text);
 /* The same for a line of @class. */
-double tt_picture_key_line(struct tt_picture *picture, const char *class, double x, double y, const char *text);
+double tt_picture_key_line(struct tt_picture *picture, const char *class, double x, double y,
+                           const char *text);
 /* Pixels that @text takes, generously. */
 double tt_picture_text_width(const char *text);
 
 /* Points joined by lines, those that the scales do not hold left out with a gap. */
-void tt_picture_curve(struct tt_picture *picture, const char *class, const struct tt_scale *x, const struct tt_scale *y,
-                      const double xs[], const double ys[], size_t n);
+void tt_picture_curve(struct tt_picture *picture, const char *class, const struct tt_scale *x,
+                      const struct tt_scale *y, const double xs[], const double ys[], size_t n);
 /* An ellipse around (@x, @y), @angle_rad counter-clockwise. */
-void tt_picture_ellipse(struct tt_picture *picture, const char *class, double x, double y, double major, double minor,
-                        double angle_rad);
+void tt_picture_ellipse(struct tt_picture *picture, const char *class, double x, double y,
+                        double major, double minor, double angle_rad);
 
-/* Grid lines over the plot between @top and @bottom, tick labels below @bottom; and the same from the left. */
-void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale, double top, double bottom, bool labels);
-void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale, double left, double right);
+/* Grid lines over the plot between @top and @bottom, tick labels below @bottom; and the same from
+ * the left. */
+void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale, double top,
+                       double bottom, bool labels);
+void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale, double left,
+                       double right);
 
 /* The table: its columns first, then row by row each cell. */
 void tt_picture_column(struct tt_picture *picture, const char *name);

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Residuals in the order of the log, a lane for each edge and for the sightings above each other on one axis: what shows in one
- * lane is that edge's, what shows in all of them from one line on is the plate, the camera or the machine. Where the fit took a
- * movement or a drift out, the lanes show the residuals with it, and the line that the fit found.
+/* Residuals in the order of the log, a lane for each edge and for the sightings above each other on
+ * one axis: what shows in one lane is that edge's, what shows in all of them from one line on is
+ * the plate, the camera or the machine. Where the fit took a movement or a drift out, the lanes
+ * show the residuals with it, and the line that the fit found.
  */
 #include "config.h"
 
@@ -58,7 +59,8 @@ static struct tt_scale scale_of(const struct lanes *lanes, size_t lane)
 /* @axis 1: y of a sighting. */
 static double value_um(const struct tt_row_result *row, size_t axis)
 {
-    return 1000 * (axis == 0 ? row->residual_mm + row->moved_mm : row->residual_y_mm + row->moved_y_mm);
+    return 1000 *
+           (axis == 0 ? row->residual_mm + row->moved_mm : row->residual_y_mm + row->moved_y_mm);
 }
 
 static void mark_row(struct lanes *lanes, size_t index)
@@ -71,8 +73,8 @@ static void mark_row(struct lanes *lanes, size_t index)
     }
     for (size_t axis = 0; lane != TT_NONE && axis < (row->kind == TT_SIGHT ? 2 : 1); axis++) {
         struct tt_scale scale = scale_of(lanes, lane + axis);
-        tt_row_mark(lanes->picture, row, &scale, tt_scale_place(&lanes->line, (double)row->line), value_um(row, axis),
-                    axis == 0 ? row->residual_mm : row->residual_y_mm);
+        tt_row_mark(lanes->picture, row, &scale, tt_scale_place(&lanes->line, (double)row->line),
+                    value_um(row, axis), axis == 0 ? row->residual_mm : row->residual_y_mm);
     }
 }
 
@@ -90,8 +92,9 @@ static void draw_movement(const struct lanes *lanes, size_t lane)
         if (lane_of(lanes, i) == (sights ? s->n_edges : lane)) {
             double um = 1000 * (axis == 0 ? row->moved_mm : row->moved_y_mm);
             tt_buffer_putc(&lanes->picture->svg, pen_down ? 'L' : 'M');
-            tt_markup(&lanes->picture->svg, "@ @",
-                      TT_AT(tt_scale_place(&lanes->line, (double)row->line), tt_scale_clip(&scale, um)));
+            tt_markup(
+                &lanes->picture->svg, "@ @",
+                TT_AT(tt_scale_place(&lanes->line, (double)row->line), tt_scale_clip(&scale, um)));
             pen_down = true;
         }
     }
@@ -102,12 +105,16 @@ static void draw_lane(const struct lanes *lanes, size_t lane)
 {
     const struct tiptrue_solution *s = lanes->scene->solution;
     struct tt_scale scale = scale_of(lanes, lane);
-    const char *name = lane < s->n_edges ? s->edges[lane].name : lane == s->n_edges ? "sightings, x" : "sightings, y";
+    const char *name = lane < s->n_edges    ? s->edges[lane].name
+                       : lane == s->n_edges ? "sightings, x"
+                                            : "sightings, y";
 
-    tt_picture_text(lanes->picture, "", TT_PLOT_LEFT, scale.last - 4, "start", name != NULL ? name : "", 40);
+    tt_picture_text(lanes->picture, "", TT_PLOT_LEFT, scale.last - 4, "start",
+                    name != NULL ? name : "", 40);
     tt_picture_axis_y(lanes->picture, &scale, TT_PLOT_LEFT, TT_PLOT_RIGHT);
     tt_picture_axis_x(lanes->picture, &lanes->line, scale.last, scale.first, lane + 1 == lanes->n);
-    tt_picture_line(lanes->picture, "z", TT_PLOT_LEFT, tt_scale_place(&scale, 0), TT_PLOT_RIGHT, tt_scale_place(&scale, 0));
+    tt_picture_line(lanes->picture, "z", TT_PLOT_LEFT, tt_scale_place(&scale, 0), TT_PLOT_RIGHT,
+                    tt_scale_place(&scale, 0));
     if (lanes->moved) {
         draw_movement(lanes, lane);
     }
@@ -142,10 +149,11 @@ static void write_words(const struct lanes *lanes)
     struct tt_buffer *desc = &lanes->picture->desc;
 
     tt_buffer_puts(&lanes->picture->title, "Residuals in the order of the log");
-    tt_buffer_printf(desc, "A lane for each of %zu edges%s, on one axis of lines of the log.", s->n_edges,
-                     lanes->sights ? " and for the sightings" : "");
+    tt_buffer_printf(desc, "A lane for each of %zu edges%s, on one axis of lines of the log.",
+                     s->n_edges, lanes->sights ? " and for the sightings" : "");
     for (size_t i = 0; i < s->n_findings; i++) {
-        if (s->findings[i].code == TT_FINDING_MOVED_PLATE || s->findings[i].code == TT_FINDING_DRIFT_IN_RUN) {
+        if (s->findings[i].code == TT_FINDING_MOVED_PLATE ||
+            s->findings[i].code == TT_FINDING_DRIFT_IN_RUN) {
             tt_buffer_puts(desc, " Drawn in: ");
             tt_markup_text(desc, s->findings[i].text);
             tt_buffer_putc(desc, '.');
@@ -173,10 +181,14 @@ static void write_table(const struct lanes *lanes)
             tt_picture_cell_count(p, row->line);
             tt_buffer_puts(&p->rows, "<td class=\"t\">");
             tt_markup_short(&p->rows, row->target != NULL ? row->target : "", TT_NAME_MOST);
-            tt_buffer_puts(&p->rows, row->kind != TT_SIGHT ? "</td>" : axis == 0 ? " x</td>" : " y</td>");
-            tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->residual_mm : row->residual_y_mm), 1, true);
+            tt_buffer_puts(&p->rows, row->kind != TT_SIGHT ? "</td>"
+                                     : axis == 0           ? " x</td>"
+                                                           : " y</td>");
+            tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->residual_mm : row->residual_y_mm), 1,
+                                  true);
             if (lanes->moved) {
-                tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->moved_mm : row->moved_y_mm), 1, true);
+                tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->moved_mm : row->moved_y_mm), 1,
+                                      true);
             }
             tt_picture_cell_fixed(p, row->weight, 2, false);
             tt_picture_row_end(p);
@@ -188,7 +200,8 @@ bool tt_can_draw_order(const struct tt_scene *scene)
 {
     for (size_t i = 0; i < scene->solution->n_rows; i++) {
         const struct tt_row_result *row = &scene->solution->rows[i];
-        if (tt_row_is_seen(row) && (row->kind == TT_SIGHT || scene->sketch->spots[i].track != TT_NONE)) {
+        if (tt_row_is_seen(row) &&
+            (row->kind == TT_SIGHT || scene->sketch->spots[i].track != TT_NONE)) {
             return true;
         }
     }
@@ -210,14 +223,16 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
     }
     lanes.n = s->n_edges + (lanes.sights ? 2 : 0);
     lanes.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)lanes.n - GAP), LEAST_LANE);
-    lanes.line = tt_scale_make(lines.low - 1, lines.high + 1, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false);
+    lanes.line =
+        tt_scale_make(lines.low - 1, lines.high + 1, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false);
     if (lanes.line.step < 1) {
         lanes.line.step = 1;
         lanes.line.decimals = 0;
     }
     lanes.residual = tt_scale_make(-reach_um, reach_um, 1, TOP + lanes.lane_height, TOP, 2, true);
     tt_picture_text(picture, "m", 2, 12, "start",
-                    lanes.moved ? "residual with the movement, " TT_UM " (late below 0)" : "residual, " TT_UM " (late below 0)",
+                    lanes.moved ? "residual with the movement, " TT_UM " (late below 0)"
+                                : "residual, " TT_UM " (late below 0)",
                     60);
     for (size_t lane = 0; lane < lanes.n; lane++) {
         draw_lane(&lanes, lane);
@@ -230,7 +245,8 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
     tt_picture_text(picture, "m", TT_PLOT_RIGHT, bottom + 27, "end", "line of the log", 40);
     picture->height = tt_shapes_legend(picture, &lanes.shapes, bottom + 44);
     if (lanes.moved) {
-        tt_picture_key_line(picture, "c", TT_KEYS_LEFT, picture->height + 10, "movement found by the fit");
+        tt_picture_key_line(picture, "c", TT_KEYS_LEFT, picture->height + 10,
+                            "movement found by the fit");
         picture->height += 16;
     }
     write_words(&lanes);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The plate to scale, seen from above in its own frame: marks, edges with their conductor hatched, each touch where it fell, and
- * its residual as a stroke along the edge's normal, magnified: a late one goes into the conductor.
+/* The plate to scale, seen from above in its own frame: marks, edges with their conductor hatched,
+ * each touch where it fell, and its residual as a stroke along the edge's normal, magnified: a late
+ * one goes into the conductor.
  */
 #include "config.h"
 
@@ -71,7 +72,8 @@ static void fit_map(struct map *map)
 }
 
 /* A name whose nearer end is at (@x, @y), unless another stands there already. */
-static void put_name(struct map *map, const char *class, double x, double y, const char *anchor, const char *name)
+static void put_name(struct map *map, const char *class, double x, double y, const char *anchor,
+                     const char *name)
 {
     double width = fmin(tt_picture_text_width(name), TT_NAME_MOST * LETTER);
     double left = anchor[0] == 's' ? x : anchor[0] == 'e' ? x - width : x - 0.5 * width;
@@ -80,7 +82,8 @@ static void put_name(struct map *map, const char *class, double x, double y, con
 
     for (size_t i = 0; i < map->n_boxes; i++) {
         const struct box *other = &map->boxes[i];
-        if (box.left < other->right && other->left < box.right && box.top < other->bottom && other->top < box.bottom) {
+        if (box.left < other->right && other->left < box.right && box.top < other->bottom &&
+            other->top < box.bottom) {
             return;
         }
     }
@@ -101,7 +104,8 @@ static void draw_edge(struct map *map, const struct tt_edge *edge)
         double share = (double)i / (double)n;
         double x = x1 + share * (x2 - x1), y = y1 + share * (y2 - y1);
         /* into the conductor, slanting along the edge */
-        double d_x = HATCH * (-edge->n_x + (x2 - x1) / length * 0.6), d_y = HATCH * (edge->n_y + (y2 - y1) / length * 0.6);
+        double d_x = HATCH * (-edge->n_x + (x2 - x1) / length * 0.6),
+               d_y = HATCH * (edge->n_y + (y2 - y1) / length * 0.6);
         tt_markup(svg, "M@ @l@ @", TT_AT(x, y, d_x, d_y));
     }
     tt_buffer_puts(svg, "\"/>\n");
@@ -121,8 +125,10 @@ static void draw_mark(struct map *map, const struct tt_mark *mark)
 {
     double x = map_x(map, mark->at.x_mm), y = map_y(map, mark->at.y_mm);
 
-    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @h12M@ @v12\"/>", TT_AT(x - 6, y, x, y - 6));
-    tt_markup(&map->picture->svg, "<circle class=\"f\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n", TT_AT(x, y));
+    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @h12M@ @v12\"/>",
+              TT_AT(x - 6, y, x, y - 6));
+    tt_markup(&map->picture->svg, "<circle class=\"f\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n",
+              TT_AT(x, y));
     put_name(map, "m", x + 8, y - 6, "start", mark->name);
 }
 
@@ -136,7 +142,8 @@ static struct stroke stroke_of(const struct map *map, size_t index)
     const struct tt_sketch *sketch = map->scene->sketch;
     const struct tt_spot *spot = &sketch->spots[index];
     const struct tt_row_result *row = &map->scene->solution->rows[index];
-    const struct tt_edge *edge = &map->scene->plate->edges[sketch->edge_of[sketch->tracks[spot->track].edge]];
+    const struct tt_edge *edge =
+        &map->scene->plate->edges[sketch->edge_of[sketch->tracks[spot->track].edge]];
     struct stroke stroke = {.x = map_x(map, spot->at.x_mm), .y = map_y(map, spot->at.y_mm)};
     double reach;
 
@@ -151,7 +158,8 @@ static bool is_on(const struct tt_scene *scene, size_t setup, size_t index)
 {
     const struct tt_spot *spot = &scene->sketch->spots[index];
 
-    return spot->has_place && spot->track != TT_NONE && scene->sketch->tracks[spot->track].setup == setup;
+    return spot->has_place && spot->track != TT_NONE &&
+           scene->sketch->tracks[spot->track].setup == setup;
 }
 
 /* All strokes of one kind as one path, beneath the marks. */
@@ -189,21 +197,26 @@ static void draw_touch(struct map *map, size_t index)
 /* Two bars: the plate's scale and that of the strokes. */
 static void draw_scales(const struct map *map, double y)
 {
-    double plate_mm = tt_scale_round_down(90 / map->scale), stroke_um = tt_scale_round_down(map->stroke.high);
+    double plate_mm = tt_scale_round_down(90 / map->scale),
+           stroke_um = tt_scale_round_down(map->stroke.high);
     double plate = plate_mm * map->scale, stroke = tt_scale_place(&map->stroke, stroke_um);
     struct tt_buffer text = {0};
 
-    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>", TT_AT(LEFT, y - 7, plate));
+    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
+              TT_AT(LEFT, y - 7, plate));
     tt_write_fixed(&text, plate_mm, plate_mm < 1 ? 3 : 0, false);
     tt_buffer_puts(&text, " mm");
-    tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start", text.failed ? "" : text.text, 20);
+    tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start", text.failed ? "" : text.text,
+                    20);
     map->picture->svg.failed = map->picture->svg.failed || text.failed;
     tt_buffer_reset(&text);
     double x = 175;
-    tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>", TT_AT(x, y - 7, stroke));
+    tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
+              TT_AT(x, y - 7, stroke));
     tt_write_fixed(&text, stroke_um, 0, false);
     tt_buffer_puts(&text, " " TT_UM " of residual");
-    tt_picture_text(map->picture, "m", x + stroke + 6, y, "start", text.failed ? "" : text.text, 30);
+    tt_picture_text(map->picture, "m", x + stroke + 6, y, "start", text.failed ? "" : text.text,
+                    30);
     map->picture->svg.failed = map->picture->svg.failed || text.failed;
     tt_buffer_clear(&text);
 }
@@ -216,13 +229,14 @@ static void write_words(const struct map *map, size_t n, size_t aside)
     tt_buffer_puts(title, "The plate from above, touches and their residuals");
     if (s->n_poses > 1) {
         tt_buffer_puts(title, ", setup ");
-        tt_markup_short(title, s->poses[map->setup].setup != NULL ? s->poses[map->setup].setup : "", TT_NAME_MOST);
+        tt_markup_short(title, s->poses[map->setup].setup != NULL ? s->poses[map->setup].setup : "",
+                        TT_NAME_MOST);
     }
-    tt_buffer_printf(
-        &map->picture->desc,
-        "The plate to scale with %zu edges and %zu marks; %zu touches where they fell, %zu of them set aside, each with its "
-        "residual as a magnified stroke, into the hatched conductor where it is late.",
-        map->scene->plate->n_edges, map->scene->plate->n_marks, n, aside);
+    tt_buffer_printf(&map->picture->desc,
+                     "The plate to scale with %zu edges and %zu marks; %zu touches where they "
+                     "fell, %zu of them set aside, each with its "
+                     "residual as a magnified stroke, into the hatched conductor where it is late.",
+                     map->scene->plate->n_edges, map->scene->plate->n_marks, n, aside);
 }
 
 static void write_row(struct map *map, size_t index)

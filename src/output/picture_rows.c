@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the pictures of a run share: how a row of the log looks, and how far its residual may lie off. */
+/* What the pictures of a run share: how a row of the log looks, and how far its residual may lie
+ * off. */
 #include "config.h"
 
 #include "output/pictures.h"
@@ -10,8 +11,8 @@
 #include "output/markup.h"
 #include "output/page.h"
 
-/* Touches set aside are shown to scale up to so many times the largest residual that is used; beyond, the good ones would be a flat
- * line, and a triangle at the end tells as much. */
+/* Touches set aside are shown to scale up to so many times the largest residual that is used;
+ * beyond, the good ones would be a flat line, and a triangle at the end tells as much. */
 #define ASIDE_REACH 12
 #define LEAST_REACH_UM 2.0
 
@@ -36,7 +37,9 @@ const char *tt_row_remark(const struct tt_row_result *row)
     if (row->use == TT_USE_NO_CONTACT) {
         return "no contact";
     }
-    return row->set_aside ? "set aside" : row->kind == TT_TOUCH && row->weight < 0.5 ? "counts less" : "";
+    return row->set_aside                               ? "set aside"
+           : row->kind == TT_TOUCH && row->weight < 0.5 ? "counts less"
+                                                        : "";
 }
 
 double tt_turn_deg(double rotation_rad)
@@ -67,8 +70,8 @@ void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double 
     }
 }
 
-void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row, const struct tt_scale *scale, double x,
-                 double value_um, double told_mm)
+void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row,
+                 const struct tt_scale *scale, double x, double value_um, double told_mm)
 {
     enum tt_shape shape = value_um > scale->high  ? TT_MARK_BEYOND_UP
                           : value_um < scale->low ? TT_MARK_BEYOND_DOWN
@@ -86,8 +89,9 @@ double tt_residual_reach_um(const struct tiptrue_solution *solution, bool with_m
     for (size_t i = 0; i < solution->n_rows; i++) {
         const struct tt_row_result *row = &solution->rows[i];
         if (tt_row_is_seen(row)) {
-            double off_um = 1000 * fmax(fabs(row->residual_mm + (with_movement ? row->moved_mm : 0)),
-                                        fabs(row->residual_y_mm + (with_movement ? row->moved_y_mm : 0)));
+            double off_um =
+                1000 * fmax(fabs(row->residual_mm + (with_movement ? row->moved_mm : 0)),
+                            fabs(row->residual_y_mm + (with_movement ? row->moved_y_mm : 0)));
             all_um = fmax(all_um, off_um);
             used_um = row->set_aside ? used_um : fmax(used_um, off_um);
         }

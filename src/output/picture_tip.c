@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a tip is like: how far its offset in use lies from the new one, its runout circle, its shape in polar form. */
+/* What a tip is like: how far its offset in use lies from the new one, its runout circle, its shape
+ * in polar form. */
 #include "config.h"
 
 #include "output/pictures.h"
@@ -20,7 +21,8 @@ static void name_tip(struct tt_buffer *out, const struct tt_tip_result *tip)
 }
 
 /* A row of two or three cells: a name and numbers. */
-static void tell(struct tt_picture *picture, const char *name, size_t n, const double values[], int decimals)
+static void tell(struct tt_picture *picture, const char *name, size_t n, const double values[],
+                 int decimals)
 {
     tt_picture_row(picture);
     tt_picture_cell(picture, name);
@@ -76,38 +78,48 @@ static void fit_target(struct target *target)
     tt_extent_add(&at_y, target->permitted_um);
     double half = 0.54 * fmax(fmax(at_x.high - at_x.low, at_y.high - at_y.low), 4);
     double middle_x = 0.5 * (at_x.low + at_x.high), middle_y = 0.5 * (at_y.low + at_y.high);
-    target->x = tt_scale_make(middle_x - half, middle_x + half, 1, OFFSET_LEFT, OFFSET_LEFT + OFFSET_SIDE, 5, false);
-    target->y = tt_scale_make(middle_y - half, middle_y + half, 1, OFFSET_TOP + OFFSET_SIDE, OFFSET_TOP, 5, false);
+    target->x = tt_scale_make(middle_x - half, middle_x + half, 1, OFFSET_LEFT,
+                              OFFSET_LEFT + OFFSET_SIDE, 5, false);
+    target->y = tt_scale_make(middle_y - half, middle_y + half, 1, OFFSET_TOP + OFFSET_SIDE,
+                              OFFSET_TOP, 5, false);
 }
 
-static void draw_region(const struct target *target, const char *class, const struct tt_region *region)
+static void draw_region(const struct target *target, const char *class,
+                        const struct tt_region *region)
 {
     double scale = 1000 * OFFSET_SIDE / (target->x.high - target->x.low);
 
-    tt_picture_ellipse(target->picture, class, tt_scale_place(&target->x, um_from(target->tip->offset.x_mm, target->origin.x_mm)),
-                       tt_scale_place(&target->y, um_from(target->tip->offset.y_mm, target->origin.y_mm)),
-                       scale * region->semi_major_mm, scale * region->semi_minor_mm, region->angle_rad);
+    tt_picture_ellipse(
+        target->picture, class,
+        tt_scale_place(&target->x, um_from(target->tip->offset.x_mm, target->origin.x_mm)),
+        tt_scale_place(&target->y, um_from(target->tip->offset.y_mm, target->origin.y_mm)),
+        scale * region->semi_major_mm, scale * region->semi_minor_mm, region->angle_rad);
 }
 
 /* Only one axis is determined: the offset lies somewhere in a band along the other. */
 static void draw_band(const struct target *target)
 {
     const struct tt_tip_result *tip = target->tip;
-    double left = OFFSET_LEFT, right = OFFSET_LEFT + OFFSET_SIDE, top = OFFSET_TOP, bottom = OFFSET_TOP + OFFSET_SIDE;
+    double left = OFFSET_LEFT, right = OFFSET_LEFT + OFFSET_SIDE, top = OFFSET_TOP,
+           bottom = OFFSET_TOP + OFFSET_SIDE;
 
     if (tip->offset_determined_x) {
-        double x_um = um_from(tip->offset.x_mm, target->origin.x_mm), u_um = 1000 * tip->expanded_x_mm;
+        double x_um = um_from(tip->offset.x_mm, target->origin.x_mm),
+               u_um = 1000 * tip->expanded_x_mm;
         left = tt_scale_clip(&target->x, x_um - u_um);
         right = tt_scale_clip(&target->x, x_um + u_um);
     } else {
-        double y_um = um_from(tip->offset.y_mm, target->origin.y_mm), u_um = 1000 * tip->expanded_y_mm;
+        double y_um = um_from(tip->offset.y_mm, target->origin.y_mm),
+               u_um = 1000 * tip->expanded_y_mm;
         bottom = tt_scale_clip(&target->y, y_um - u_um);
         top = tt_scale_clip(&target->y, y_um + u_um);
     }
-    tt_markup(&target->picture->svg, "<path class=\"r\" d=\"M@ @H@V@H@z\"/>\n", TT_AT(left, top, right, bottom, left));
+    tt_markup(&target->picture->svg, "<path class=\"r\" d=\"M@ @H@V@H@z\"/>\n",
+              TT_AT(left, top, right, bottom, left));
 }
 
-static void mark_offset(const struct target *target, enum tt_shape shape, const char *name, struct tt_machine_xy at)
+static void mark_offset(const struct target *target, enum tt_shape shape, const char *name,
+                        struct tt_machine_xy at)
 {
     struct tt_picture *p = target->picture;
 
@@ -161,7 +173,8 @@ static void draw_origin(const struct target *target)
     tt_buffer_puts(&text, "x, " TT_UM " from ");
     tt_write_fixed(&text, target->origin.x_mm, 4, true);
     tt_buffer_puts(&text, " mm");
-    tt_picture_text(p, "m", OFFSET_LEFT + OFFSET_SIDE, OFFSET_TOP + OFFSET_SIDE + 28, "end", text.failed ? "" : text.text, 60);
+    tt_picture_text(p, "m", OFFSET_LEFT + OFFSET_SIDE, OFFSET_TOP + OFFSET_SIDE + 28, "end",
+                    text.failed ? "" : text.text, 60);
     p->svg.failed = p->svg.failed || text.failed;
     tt_buffer_clear(&text);
 }
@@ -179,7 +192,8 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     const struct tt_tip_result *tip = &scene->solution->tips[index];
     const struct tiptrue_solution *s = scene->solution;
     bool both = tip->offset_determined_x && tip->offset_determined_y;
-    struct target target = {.tip = tip, .picture = picture, .origin = tip->has_present ? tip->present : tip->offset};
+    struct target target = {
+        .tip = tip, .picture = picture, .origin = tip->has_present ? tip->present : tip->offset};
     /* a result document does not say the limit; the machine file does */
     double permitted_mm = s->has_permitted_error ? s->permitted_error_mm
                           : scene->machine != NULL && scene->machine->limits.has_permitted_error
@@ -196,8 +210,10 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_picture_column(picture, "y, mm");
     if (target.permitted_um > 0) {
         double radius = target.permitted_um * OFFSET_SIDE / (target.x.high - target.x.low);
-        tt_picture_ellipse(picture, "l", tt_scale_place(&target.x, 0), tt_scale_place(&target.y, 0), radius, radius, 0);
-        tell(picture, "permitted error", 2, (double[]){0.001 * target.permitted_um, 0.001 * target.permitted_um}, 4);
+        tt_picture_ellipse(picture, "l", tt_scale_place(&target.x, 0), tt_scale_place(&target.y, 0),
+                           radius, radius, 0);
+        tell(picture, "permitted error", 2,
+             (double[]){0.001 * target.permitted_um, 0.001 * target.permitted_um}, 4);
     }
     if (both) {
         draw_region(&target, "R", &tip->region);
@@ -212,7 +228,9 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
         mark_offset(&target, TT_MARK_NEW, "new", tip->offset);
     }
     tell(picture, "95 %, in full, \xc2\xb1", 2,
-         (double[]){tip->offset_determined_x ? tip->expanded_x_mm : NAN, tip->offset_determined_y ? tip->expanded_y_mm : NAN}, 4);
+         (double[]){tip->offset_determined_x ? tip->expanded_x_mm : NAN,
+                    tip->offset_determined_y ? tip->expanded_y_mm : NAN},
+         4);
     tell(picture, "95 %, on this plate, \xc2\xb1", 2,
          (double[]){tip->offset_determined_x ? tip->same_plate_expanded_x_mm : NAN,
                     tip->offset_determined_y ? tip->same_plate_expanded_y_mm : NAN},
@@ -220,10 +238,14 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     draw_legend(&target);
     name_tip(&picture->title, tip);
     tt_buffer_puts(&picture->title, ": offset, new and in use");
-    tt_buffer_puts(&picture->desc, both ? "The new offset with its 95 % regions, in full and on this plate"
-                                        : "The band in which the new offset lies, since one axis is not determined");
+    tt_buffer_puts(&picture->desc,
+                   both
+                       ? "The new offset with its 95 % regions, in full and on this plate"
+                       : "The band in which the new offset lies, since one axis is not determined");
     tt_buffer_puts(&picture->desc, tip->has_present ? ", and the offset in use" : "");
-    tt_buffer_puts(&picture->desc, target.permitted_um > 0 ? " with the circle of the permitted error around it." : ".");
+    tt_buffer_puts(&picture->desc, target.permitted_um > 0
+                                       ? " with the circle of the permitted error around it."
+                                       : ".");
 }
 
 /* ---- polar pictures ---- */
@@ -235,13 +257,16 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
 /* Spokes every 45 degrees, named at their ends, out to @radius. */
 static void draw_spokes(struct tt_picture *picture, double radius)
 {
-    static const char *const NAMES[] = {"0" TT_DEGREE, "", "90" TT_DEGREE, "", "180" TT_DEGREE, "", "270" TT_DEGREE, ""};
+    static const char *const NAMES[] = {"0" TT_DEGREE,   "", "90" TT_DEGREE,  "",
+                                        "180" TT_DEGREE, "", "270" TT_DEGREE, ""};
 
     for (size_t i = 0; i < 8; i++) {
         double angle = TT_PI * (double)i / 4;
-        tt_picture_line(picture, "g", CENTRE_X, CENTRE_Y, CENTRE_X + radius * cos(angle), CENTRE_Y - radius * sin(angle));
+        tt_picture_line(picture, "g", CENTRE_X, CENTRE_Y, CENTRE_X + radius * cos(angle),
+                        CENTRE_Y - radius * sin(angle));
         if (NAMES[i][0] != '\0') {
-            tt_picture_text(picture, "m", CENTRE_X + (radius + 6) * cos(angle), CENTRE_Y - (radius + 10) * sin(angle) + 4,
+            tt_picture_text(picture, "m", CENTRE_X + (radius + 6) * cos(angle),
+                            CENTRE_Y - (radius + 10) * sin(angle) + 4,
                             i == 0   ? "start"
                             : i == 4 ? "end"
                                      : "middle",
@@ -263,10 +288,12 @@ static void draw_bar(struct tt_picture *picture, double pixels_per_um, double mo
     int decimals = um >= 1 ? 0 : um >= 0.1 ? 1 : 2;
     struct tt_buffer text = {0};
 
-    tt_markup(&picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>", TT_AT(8, y - 7, um * pixels_per_um));
+    tt_markup(&picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
+              TT_AT(8, y - 7, um * pixels_per_um));
     tt_write_fixed(&text, um, decimals, false);
     tt_buffer_puts(&text, " " TT_UM);
-    tt_picture_text(picture, "m", 14 + um * pixels_per_um, y, "start", text.failed ? "" : text.text, 20);
+    tt_picture_text(picture, "m", 14 + um * pixels_per_um, y, "start", text.failed ? "" : text.text,
+                    20);
     picture->svg.failed = picture->svg.failed || text.failed;
     tt_buffer_clear(&text);
 }
@@ -275,14 +302,17 @@ static void draw_bar(struct tt_picture *picture, double pixels_per_um, double mo
 
 static double runout_limit_um(const struct tt_scene *scene)
 {
-    return scene->machine != NULL && scene->machine->limits.has_runout ? 1000 * scene->machine->limits.runout_mm : 0;
+    return scene->machine != NULL && scene->machine->limits.has_runout
+               ? 1000 * scene->machine->limits.runout_mm
+               : 0;
 }
 
 /* Rotations are told apart to a tenth of a degree, as they are shown. */
 #define ROTATIONS 3600
 
 /* The tip's centre at each rotation touched, once, however many edges were touched there. */
-static void mark_rotations(const struct tt_scene *scene, size_t index, double scale, struct tt_picture *picture)
+static void mark_rotations(const struct tt_scene *scene, size_t index, double scale,
+                           struct tt_picture *picture)
 {
     const struct tiptrue_solution *s = scene->solution;
     const struct tt_tip_result *tip = &s->tips[index];
@@ -291,7 +321,8 @@ static void mark_rotations(const struct tt_scene *scene, size_t index, double sc
 
     for (size_t i = 0; scene->sketch->has_sense && i < s->n_rows; i++) {
         size_t track = scene->sketch->spots[i].track;
-        if (s->rows[i].use == TT_USE && track != TT_NONE && scene->sketch->tracks[track].tip == index) {
+        if (s->rows[i].use == TT_USE && track != TT_NONE &&
+            scene->sketch->tracks[track].tip == index) {
             touches[(size_t)(10 * tt_turn_deg(s->rows[i].rotation_rad) + 0.5) % ROTATIONS]++;
         }
     }
@@ -299,9 +330,11 @@ static void mark_rotations(const struct tt_scene *scene, size_t index, double sc
         if (touches[k] > 0) {
             double theta = tt_rad_from_deg((double)k / 10);
             double angle = tip->runout_angle_rad + (scene->sketch->clockwise ? -theta : theta);
-            tt_picture_mark(picture, TT_MARK_USED, CENTRE_X + radius * cos(angle), CENTRE_Y - radius * sin(angle));
+            tt_picture_mark(picture, TT_MARK_USED, CENTRE_X + radius * cos(angle),
+                            CENTRE_Y - radius * sin(angle));
             tt_write_fixed(&picture->svg, (double)k / 10, 1, false);
-            tt_buffer_printf(&picture->svg, TT_DEGREE ": %zu touch%s", touches[k], touches[k] == 1 ? "" : "es");
+            tt_buffer_printf(&picture->svg, TT_DEGREE ": %zu touch%s", touches[k],
+                             touches[k] == 1 ? "" : "es");
             tt_picture_mark_end(picture, TT_MARK_USED);
         }
     }
@@ -315,7 +348,8 @@ bool tt_can_draw_runout(const struct tt_scene *scene, size_t index)
 void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_picture *picture)
 {
     const struct tt_tip_result *tip = &scene->solution->tips[index];
-    double e_um = 1000 * tip->eccentricity_mm, u_um = 1000 * tip->runout_factor * tip->u_eccentricity_mm;
+    double e_um = 1000 * tip->eccentricity_mm,
+           u_um = 1000 * tip->runout_factor * tip->u_eccentricity_mm;
     double limit_um = runout_limit_um(scene);
     double outer_um = fmax(fmax(e_um + u_um, limit_um), 0.5), scale = OUTER / outer_um;
     double y = CENTRE_Y + OUTER + 26;
@@ -330,7 +364,8 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
         draw_circle(picture, "l", scale * limit_um);
     }
     mark_rotations(scene, index, scale, picture);
-    tt_picture_line(picture, "e", CENTRE_X, CENTRE_Y, CENTRE_X + scale * e_um * cos(tip->runout_angle_rad),
+    tt_picture_line(picture, "e", CENTRE_X, CENTRE_Y,
+                    CENTRE_X + scale * e_um * cos(tip->runout_angle_rad),
                     CENTRE_Y - scale * e_um * sin(tip->runout_angle_rad));
     tt_picture_mark(picture, TT_MARK_NEW, CENTRE_X + scale * e_um * cos(tip->runout_angle_rad),
                     CENTRE_Y - scale * e_um * sin(tip->runout_angle_rad));
@@ -346,7 +381,8 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
     picture->height = y + 24;
     name_tip(&picture->title, tip);
     tt_buffer_puts(&picture->title, ": runout circle");
-    tt_buffer_puts(&picture->desc, "The path of the tip's centre around its axis, seen from above: eccentricity ");
+    tt_buffer_puts(&picture->desc,
+                   "The path of the tip's centre around its axis, seen from above: eccentricity ");
     tt_write_fixed(&picture->desc, e_um, 1, false);
     tt_buffer_puts(&picture->desc, " " TT_UM ", full indicator movement ");
     tt_write_fixed(&picture->desc, 2 * e_um, 1, false);
@@ -356,7 +392,8 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
     tell(picture, "eccentricity, " TT_UM, 1, &e_um, 2);
     tell(picture, "95 %, \xc2\xb1 " TT_UM, 1, &u_um, 2);
     tell(picture, "full indicator movement, " TT_UM, 1, (double[]){2 * e_um}, 2);
-    tell(picture, "direction at rotation 0, " TT_DEGREE, 1, (double[]){tt_deg_from_rad(tip->runout_angle_rad)}, 1);
+    tell(picture, "direction at rotation 0, " TT_DEGREE, 1,
+         (double[]){tt_deg_from_rad(tip->runout_angle_rad)}, 1);
     if (limit_um > 0) {
         tell(picture, "limit, " TT_UM, 1, &limit_um, 1);
     }
@@ -365,7 +402,8 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
 /* ---- shape ---- */
 
 #define ROUND 66.0         /* of the circle that a round tip would be */
-#define LEAST_SHAPE_UM 1.0 /* that the magnification makes room for: finer is noise of any bench */
+#define LEAST_SHAPE_UM 1.0 /* that the magnification makes room for: finer is noise of any bench   \
+                            */
 
 struct rose {
     const struct tt_scene *scene;
@@ -381,7 +419,8 @@ static bool has_direction(const struct rose *rose, size_t row)
     const struct tt_spot *spot = &rose->scene->sketch->spots[row];
     size_t track = spot->track;
 
-    return track != TT_NONE && spot->has_swing && rose->scene->sketch->tracks[track].tip == rose->tip &&
+    return track != TT_NONE && spot->has_swing &&
+           rose->scene->sketch->tracks[track].tip == rose->tip &&
            rose->scene->solution->rows[row].use == TT_USE;
 }
 
@@ -392,13 +431,16 @@ static double shape_um(const struct rose *rose, double psi_rad)
     double at = (turns - floor(turns)) * TT_SKETCH_STEPS;
     size_t step = (size_t)fmin(floor(at), TT_SKETCH_STEPS - 1);
 
-    return 1000 * (rose->shape_mm[step] + (at - (double)step) * (rose->shape_mm[step + 1] - rose->shape_mm[step]));
+    return 1000 * (rose->shape_mm[step] +
+                   (at - (double)step) * (rose->shape_mm[step + 1] - rose->shape_mm[step]));
 }
 
-/* The tip's radius that a touch speaks for: a larger one stops the head earlier, which is a positive residual. */
+/* The tip's radius that a touch speaks for: a larger one stops the head earlier, which is a
+ * positive residual. */
 static double touch_um(const struct rose *rose, size_t row)
 {
-    return shape_um(rose, rose->scene->sketch->spots[row].direction_rad) + 1000 * rose->scene->solution->rows[row].residual_mm;
+    return shape_um(rose, rose->scene->sketch->spots[row].direction_rad) +
+           1000 * rose->scene->solution->rows[row].residual_mm;
 }
 
 static double rose_reach_um(const struct rose *rose)
@@ -439,9 +481,11 @@ static void mark_touches(struct rose *rose)
             continue;
         }
         const struct tt_row_result *row = &rose->scene->solution->rows[i];
-        double psi = rose->scene->sketch->spots[i].direction_rad, radius = tt_scale_clip(&rose->radius, touch_um(rose, i));
+        double psi = rose->scene->sketch->spots[i].direction_rad,
+               radius = tt_scale_clip(&rose->radius, touch_um(rose, i));
         tt_shapes_add(&rose->shapes, row);
-        tt_picture_mark(rose->picture, tt_row_shape(row), CENTRE_X + radius * cos(psi), CENTRE_Y - radius * sin(psi));
+        tt_picture_mark(rose->picture, tt_row_shape(row), CENTRE_X + radius * cos(psi),
+                        CENTRE_Y - radius * sin(psi));
         tt_row_tell(&rose->picture->svg, row, row->residual_mm);
         tt_picture_mark_end(rose->picture, tt_row_shape(row));
     }
@@ -454,7 +498,8 @@ static void draw_rings(const struct rose *rose)
     double tick = tt_scale_tick(&rose->radius, &n);
 
     for (size_t i = 0; i < n; i++) {
-        double um = tick + (double)i * rose->radius.step, radius = tt_scale_place(&rose->radius, um);
+        double um = tick + (double)i * rose->radius.step,
+               radius = tt_scale_place(&rose->radius, um);
         bool zero = fabs(um) < 0.5 * rose->radius.step;
         draw_circle(rose->picture, zero ? "z" : "g", radius);
     }
@@ -475,7 +520,10 @@ bool tt_can_draw_shape(const struct tt_scene *scene, size_t index)
 void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture *picture)
 {
     const struct tt_tip_result *tip = &scene->solution->tips[index];
-    struct rose rose = {.scene = scene, .tip = index, .picture = picture, .shape_mm = scene->sketch->shape_mm + index * STEPS};
+    struct rose rose = {.scene = scene,
+                        .tip = index,
+                        .picture = picture,
+                        .shape_mm = scene->sketch->shape_mm + index * STEPS};
     double reach_um = rose_reach_um(&rose), y = CENTRE_Y + OUTER + 26;
 
     rose.radius = tt_scale_make(-reach_um, reach_um, 1, 2 * ROUND - OUTER, OUTER, 4, false);
@@ -489,9 +537,9 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
     picture->height = tt_shapes_legend(picture, &rose.shapes, y + 16);
     name_tip(&picture->title, tip);
     tt_buffer_puts(&picture->title, tip->n_shape > 0 ? ": shape, not round" : ": shape, round");
-    tt_buffer_puts(&picture->desc,
-                   "Deviation of the tip from a circle, magnified, against the direction of the contact seen in the "
-                   "tip's own frame; the grey circle is a round tip");
+    tt_buffer_puts(&picture->desc, "Deviation of the tip from a circle, magnified, against the "
+                                   "direction of the contact seen in the "
+                                   "tip's own frame; the grey circle is a round tip");
     if (tip->radius_determined) {
         tt_buffer_puts(&picture->desc, " of contact radius ");
         tt_write_fixed(&picture->desc, tip->contact_radius_mm, 4, false);

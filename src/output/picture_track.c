@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Contact position against rotation, for one tip on one edge: a runout is a wave, an oval tip two waves in a turn, film a hole in
- * the wave; and the residuals beneath, where what the fit does not explain stands out.
+/* Contact position against rotation, for one tip on one edge: a runout is a wave, an oval tip two
+ * waves in a turn, film a hole in the wave; and the residuals beneath, where what the fit does not
+ * explain stands out.
  */
 #include "config.h"
 
@@ -32,7 +33,8 @@ static const struct tt_row_result *row_at(const struct sheet *sheet, size_t i)
     return &sheet->scene->solution->rows[sheet->track->rows[i]];
 }
 
-/* The same for all edges of a tip, so that their waves can be compared: what curves and used touches need. */
+/* The same for all edges of a tip, so that their waves can be compared: what curves and used
+ * touches need. */
 static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
 {
     const struct tiptrue_solution *s = scene->solution;
@@ -48,7 +50,8 @@ static struct tt_scale position_scale(const struct tt_scene *scene, size_t tip)
         }
         for (size_t i = 0; track->tip == tip && track->has_curve && i < track->n_rows; i++) {
             const struct tt_row_result *row = &s->rows[track->rows[i]];
-            double at_um = 1000 * (scene->sketch->spots[track->rows[i]].swing_mm + row->residual_mm + row->moved_mm);
+            double at_um = 1000 * (scene->sketch->spots[track->rows[i]].swing_mm +
+                                   row->residual_mm + row->moved_mm);
             if (row->use == TT_USE) {
                 tt_extent_add(row->set_aside ? &all : &used, at_um);
             }
@@ -85,10 +88,11 @@ static void draw_curves(const struct sheet *sheet)
 }
 
 /* A move that ended without contact has no position: it stands at the lower end. */
-static void draw_no_contact(const struct sheet *sheet, const struct tt_row_result *row, const struct tt_scale *scale)
+static void draw_no_contact(const struct sheet *sheet, const struct tt_row_result *row,
+                            const struct tt_scale *scale)
 {
-    tt_picture_mark(sheet->picture, TT_MARK_NO_CONTACT, tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)),
-                    scale->first - 4);
+    tt_picture_mark(sheet->picture, TT_MARK_NO_CONTACT,
+                    tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)), scale->first - 4);
     tt_row_tell(&sheet->picture->svg, row, 0);
     tt_picture_mark_end(sheet->picture, TT_MARK_NO_CONTACT);
 }
@@ -101,9 +105,11 @@ static void draw_upper(const struct sheet *sheet)
     draw_curves(sheet);
     for (size_t i = 0; i < sheet->track->n_rows; i++) {
         const struct tt_row_result *row = row_at(sheet, i);
-        double at_um = 1000 * (sheet->scene->sketch->spots[sheet->track->rows[i]].swing_mm + row->residual_mm + row->moved_mm);
+        double at_um = 1000 * (sheet->scene->sketch->spots[sheet->track->rows[i]].swing_mm +
+                               row->residual_mm + row->moved_mm);
         if (row->use == TT_USE) {
-            tt_row_mark(sheet->picture, row, &sheet->position, tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)), at_um,
+            tt_row_mark(sheet->picture, row, &sheet->position,
+                        tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)), at_um,
                         row->residual_mm);
         } else {
             draw_no_contact(sheet, row, &sheet->position);
@@ -113,16 +119,19 @@ static void draw_upper(const struct sheet *sheet)
 
 static void draw_lower(struct sheet *sheet)
 {
-    tt_picture_text(sheet->picture, "m", 2, sheet->residual.last - 8, "start", "residual, " TT_UM " (late below 0)", 40);
+    tt_picture_text(sheet->picture, "m", 2, sheet->residual.last - 8, "start",
+                    "residual, " TT_UM " (late below 0)", 40);
     tt_picture_axis_y(sheet->picture, &sheet->residual, TT_PLOT_LEFT, TT_PLOT_RIGHT);
-    tt_picture_axis_x(sheet->picture, &sheet->turn, sheet->residual.last, sheet->residual.first, true);
-    tt_picture_line(sheet->picture, "z", TT_PLOT_LEFT, tt_scale_place(&sheet->residual, 0), TT_PLOT_RIGHT,
-                    tt_scale_place(&sheet->residual, 0));
+    tt_picture_axis_x(sheet->picture, &sheet->turn, sheet->residual.last, sheet->residual.first,
+                      true);
+    tt_picture_line(sheet->picture, "z", TT_PLOT_LEFT, tt_scale_place(&sheet->residual, 0),
+                    TT_PLOT_RIGHT, tt_scale_place(&sheet->residual, 0));
     for (size_t i = 0; i < sheet->track->n_rows; i++) {
         const struct tt_row_result *row = row_at(sheet, i);
         tt_shapes_add(&sheet->shapes, row);
         if (row->use == TT_USE) {
-            tt_row_mark(sheet->picture, row, &sheet->residual, tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)),
+            tt_row_mark(sheet->picture, row, &sheet->residual,
+                        tt_scale_place(&sheet->turn, tt_turn_deg(row->rotation_rad)),
                         1000 * row->residual_mm, row->residual_mm);
         } else if (!sheet->track->has_curve) {
             draw_no_contact(sheet, row, &sheet->residual);
@@ -149,7 +158,8 @@ static void write_table(const struct sheet *sheet)
         tt_picture_cell_count(p, row->line);
         tt_picture_cell_fixed(p, tt_deg_from_rad(row->rotation_rad), 1, false);
         if (sheet->track->has_curve) {
-            tt_picture_cell_fixed(p, 1000 * (spot->swing_mm + row->residual_mm + row->moved_mm) + none, 1, true);
+            tt_picture_cell_fixed(
+                p, 1000 * (spot->swing_mm + row->residual_mm + row->moved_mm) + none, 1, true);
         }
         tt_picture_cell_fixed(p, 1000 * row->residual_mm + none, 1, true);
         tt_picture_cell(p, tt_row_remark(row));
@@ -170,32 +180,39 @@ static void write_words(const struct sheet *sheet)
     tt_markup_short(title, s->edges[track->edge].name, TT_NAME_MOST);
     if (s->n_poses > 1) {
         tt_buffer_puts(title, ", setup ");
-        tt_markup_short(title, s->poses[track->setup].setup != NULL ? s->poses[track->setup].setup : "", TT_NAME_MOST);
+        tt_markup_short(title,
+                        s->poses[track->setup].setup != NULL ? s->poses[track->setup].setup : "",
+                        TT_NAME_MOST);
     }
     for (size_t i = 0; i < track->n_rows; i++) {
         aside += row_at(sheet, i)->set_aside;
         no_contact += row_at(sheet, i)->use == TT_USE_NO_CONTACT;
     }
-    tt_buffer_printf(desc, "%s against rotation for %zu touches, %zu of them set aside, %zu without contact.",
-                     track->has_curve ? "Contact position with the fitted curve, and residuals beneath," : "Residuals",
-                     track->n_rows, aside, no_contact);
+    tt_buffer_printf(
+        desc, "%s against rotation for %zu touches, %zu of them set aside, %zu without contact.",
+        track->has_curve ? "Contact position with the fitted curve, and residuals beneath,"
+                         : "Residuals",
+        track->n_rows, aside, no_contact);
 }
 
 void tt_draw_track(const struct tt_scene *scene, size_t track, struct tt_picture *picture)
 {
-    struct sheet sheet = {.scene = scene, .track = &scene->sketch->tracks[track], .picture = picture};
+    struct sheet sheet = {
+        .scene = scene, .track = &scene->sketch->tracks[track], .picture = picture};
     double reach_um = tt_residual_reach_um(scene->solution, false);
     double up = sheet.track->has_curve ? 0 : UPPER_BOTTOM;
 
     sheet.turn = tt_scale_make(0, 360, 1, TT_PLOT_LEFT, TT_PLOT_RIGHT, 4, false);
     sheet.turn.step = 90;
-    sheet.residual = tt_scale_make(-reach_um, reach_um, 1, LOWER_BOTTOM - up, LOWER_TOP - up, 4, true);
+    sheet.residual =
+        tt_scale_make(-reach_um, reach_um, 1, LOWER_BOTTOM - up, LOWER_TOP - up, 4, true);
     if (sheet.track->has_curve) {
         sheet.position = position_scale(scene, sheet.track->tip);
         draw_upper(&sheet);
     }
     draw_lower(&sheet);
-    tt_picture_text(picture, "m", TT_PLOT_RIGHT, LOWER_BOTTOM - up + 28, "end", "rotation, " TT_DEGREE, 40);
+    tt_picture_text(picture, "m", TT_PLOT_RIGHT, LOWER_BOTTOM - up + 28, "end",
+                    "rotation, " TT_DEGREE, 40);
     picture->height = tt_shapes_legend(picture, &sheet.shapes, LOWER_BOTTOM - up + 28);
     write_words(&sheet);
     write_table(&sheet);

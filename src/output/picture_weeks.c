@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* One quantity over the weeks, a lane for each tip above each other on one axis of time, so that what all tips share is seen as
- * shared: values with their 95 % bars, centre line and control limits, moving average, signals, changes as brackets between two
- * runs, drift with its forecast, exports on the axis.
+/* One quantity over the weeks, a lane for each tip above each other on one axis of time, so that
+ * what all tips share is seen as shared: values with their 95 % bars, centre line and control
+ * limits, moving average, signals, changes as brackets between two runs, drift with its forecast,
+ * exports on the axis.
  */
 #include "config.h"
 
@@ -63,7 +64,8 @@ static double days_apart(const struct tt_scale *time)
     return ceil(days / 5);
 }
 
-/* The first local midnight that the step falls on, at or after the beginning. Weeks begin on a Monday: 1970-01-05 was one. */
+/* The first local midnight that the step falls on, at or after the beginning. Weeks begin on a
+ * Monday: 1970-01-05 was one. */
 static double first_day(const struct sheet *sheet, double step)
 {
     double local = (sheet->time.low + (double)ahead_of(sheet->zone, sheet->time.low)) / DAY_S;
@@ -87,7 +89,8 @@ static void draw_days(const struct sheet *sheet, double top, double bottom, bool
         tt_time_write(day * DAY_S, text);
         text[long_time ? 7 : 10] = '\0';
         if (labels && x < TT_PICTURE_WIDTH - 26) {
-            tt_picture_text(sheet->picture, "m", x, bottom + 13, "middle", long_time ? text : text + 5, 10);
+            tt_picture_text(sheet->picture, "m", x, bottom + 13, "middle",
+                            long_time ? text : text + 5, 10);
         }
     }
     tt_picture_line(sheet->picture, "f", TT_PLOT_LEFT, bottom, TT_PLOT_RIGHT, bottom);
@@ -113,7 +116,8 @@ static void name_axis(const struct sheet *sheet, double low, double high, double
 
 /* ---- a lane ---- */
 
-/* Micrometres from the middle of the lane's values, so that a lane shows its changes and not its level. */
+/* Micrometres from the middle of the lane's values, so that a lane shows its changes and not its
+ * level. */
 static double origin_of(const struct tt_weeks_series *series)
 {
     struct tt_extent range = {0};
@@ -124,7 +128,8 @@ static double origin_of(const struct tt_weeks_series *series)
     return round(1e4 * 0.5 * (range.low + range.high)) / 1e4;
 }
 
-static struct tt_scale lane_scale(const struct sheet *sheet, const struct tt_weeks_series *series, double origin_mm)
+static struct tt_scale lane_scale(const struct sheet *sheet, const struct tt_weeks_series *series,
+                                  double origin_mm)
 {
     struct tt_extent range = {0};
 
@@ -141,15 +146,16 @@ static struct tt_scale lane_scale(const struct sheet *sheet, const struct tt_wee
         tt_extent_add(&range, series->drift[i].low_mm - origin_mm);
         tt_extent_add(&range, series->drift[i].high_mm - origin_mm);
     }
-    return tt_scale_make(1000 * range.low, 1000 * range.high, 2, sheet->top + sheet->lane_height, sheet->top,
-                         sheet->lane_height > 70 ? 4 : 2, true);
+    return tt_scale_make(1000 * range.low, 1000 * range.high, 2, sheet->top + sheet->lane_height,
+                         sheet->top, sheet->lane_height > 70 ? 4 : 2, true);
 }
 
 /* A line through one value of each point; points without it break it. */
 enum course { CENTRE, LOW, HIGH, EWMA };
 
-static void draw_course(const struct sheet *sheet, const struct tt_scale *scale, const struct tt_weeks_series *series,
-                        double origin_mm, enum course what, const char *class)
+static void draw_course(const struct sheet *sheet, const struct tt_scale *scale,
+                        const struct tt_weeks_series *series, double origin_mm, enum course what,
+                        const char *class)
 {
     struct tt_buffer *svg = &sheet->picture->svg;
     bool pen_down = false;
@@ -157,7 +163,9 @@ static void draw_course(const struct sheet *sheet, const struct tt_scale *scale,
     tt_buffer_printf(svg, "<path class=\"%s\" d=\"", class);
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
-        bool there = what == EWMA ? point->has_ewma : what == CENTRE ? point->has_centre : point->has_limits;
+        bool there = what == EWMA     ? point->has_ewma
+                     : what == CENTRE ? point->has_centre
+                                      : point->has_limits;
         double mm = what == EWMA     ? point->ewma_mm
                     : what == CENTRE ? point->centre_mm
                     : what == LOW    ? point->low_mm
@@ -165,15 +173,16 @@ static void draw_course(const struct sheet *sheet, const struct tt_scale *scale,
         if (there) {
             tt_buffer_putc(svg, pen_down ? 'L' : 'M');
             tt_markup(svg, "@ @",
-                      TT_AT(tt_scale_place(&sheet->time, point->time_s), tt_scale_clip(scale, 1000 * (mm - origin_mm))));
+                      TT_AT(tt_scale_place(&sheet->time, point->time_s),
+                            tt_scale_clip(scale, 1000 * (mm - origin_mm))));
         }
         pen_down = there;
     }
     tt_buffer_puts(svg, "\"/>\n");
 }
 
-static void draw_drift(const struct sheet *sheet, const struct tt_scale *scale, const struct tt_weeks_series *series,
-                       double origin_mm)
+static void draw_drift(const struct sheet *sheet, const struct tt_scale *scale,
+                       const struct tt_weeks_series *series, double origin_mm)
 {
     struct tt_buffer *svg = &sheet->picture->svg;
 
@@ -181,12 +190,14 @@ static void draw_drift(const struct sheet *sheet, const struct tt_scale *scale, 
         return;
     }
     tt_buffer_puts(svg, "<path class=\"o\" d=\"");
-    for (size_t i = 0; i < 2 * series->n_drift; i++) { /* along the upper end, back along the lower */
+    for (size_t i = 0; i < 2 * series->n_drift;
+         i++) { /* along the upper end, back along the lower */
         size_t k = i < series->n_drift ? i : 2 * series->n_drift - 1 - i;
         double mm = i < series->n_drift ? series->drift[k].high_mm : series->drift[k].low_mm;
         tt_buffer_putc(svg, i == 0 ? 'M' : 'L');
         tt_markup(svg, "@ @",
-                  TT_AT(tt_scale_place(&sheet->time, series->drift[k].time_s), tt_scale_clip(scale, 1000 * (mm - origin_mm))));
+                  TT_AT(tt_scale_place(&sheet->time, series->drift[k].time_s),
+                        tt_scale_clip(scale, 1000 * (mm - origin_mm))));
     }
     tt_buffer_puts(svg, "z\"/>\n<path class=\"d\" d=\"");
     for (size_t i = 0; i < series->n_drift; i++) {
@@ -208,16 +219,20 @@ static void draw_changes(const struct sheet *sheet, size_t tip)
         if (change->tip != TT_NONE && change->tip != tip) {
             continue;
         }
-        double left = tt_scale_clip(&sheet->time, change->after_s), right = tt_scale_clip(&sheet->time, change->before_s);
+        double left = tt_scale_clip(&sheet->time, change->after_s),
+               right = tt_scale_clip(&sheet->time, change->before_s);
         tt_buffer_puts(&sheet->picture->svg, "<g class=\"change\">");
-        tt_markup(&sheet->picture->svg, "<path class=\"B\" d=\"M@ @H@V@H@z\"/>", TT_AT(left, top, right, bottom, left));
-        tt_markup(&sheet->picture->svg, "<path class=\"v\" d=\"M@ @V@H@V@\"><title>", TT_AT(left, bottom, top + 1, right, bottom));
+        tt_markup(&sheet->picture->svg, "<path class=\"B\" d=\"M@ @H@V@H@z\"/>",
+                  TT_AT(left, top, right, bottom, left));
+        tt_markup(&sheet->picture->svg, "<path class=\"v\" d=\"M@ @V@H@V@\"><title>",
+                  TT_AT(left, bottom, top + 1, right, bottom));
         tt_markup_short(&sheet->picture->svg, change->text, 300);
         tt_buffer_puts(&sheet->picture->svg, "</title></path></g>\n");
     }
 }
 
-static void tell_point(struct tt_buffer *out, const struct sheet *sheet, const struct tt_weeks_point *point)
+static void tell_point(struct tt_buffer *out, const struct sheet *sheet,
+                       const struct tt_weeks_point *point)
 {
     tt_report_time(out, sheet->zone, point->time_s);
     tt_buffer_puts(out, ", ");
@@ -231,8 +246,8 @@ static void tell_point(struct tt_buffer *out, const struct sheet *sheet, const s
     }
 }
 
-static void draw_points(const struct sheet *sheet, const struct tt_scale *scale, const struct tt_weeks_series *series,
-                        double origin_mm)
+static void draw_points(const struct sheet *sheet, const struct tt_scale *scale,
+                        const struct tt_weeks_series *series, double origin_mm)
 {
     struct tt_buffer *svg = &sheet->picture->svg;
 
@@ -240,14 +255,15 @@ static void draw_points(const struct sheet *sheet, const struct tt_scale *scale,
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
         double um = 1000 * (point->value_mm - origin_mm), u_um = 1000 * point->expanded_mm;
-        tt_markup(
-            svg, "M@ @V@",
-            TT_AT(tt_scale_place(&sheet->time, point->time_s), tt_scale_clip(scale, um - u_um), tt_scale_clip(scale, um + u_um)));
+        tt_markup(svg, "M@ @V@",
+                  TT_AT(tt_scale_place(&sheet->time, point->time_s),
+                        tt_scale_clip(scale, um - u_um), tt_scale_clip(scale, um + u_um)));
     }
     tt_buffer_puts(svg, "\"/>\n");
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
-        double x = tt_scale_place(&sheet->time, point->time_s), y = tt_scale_place(scale, 1000 * (point->value_mm - origin_mm));
+        double x = tt_scale_place(&sheet->time, point->time_s),
+               y = tt_scale_place(scale, 1000 * (point->value_mm - origin_mm));
         tt_picture_mark(sheet->picture, TT_MARK_USED, x, y);
         tell_point(svg, sheet, point);
         tt_picture_mark_end(sheet->picture, TT_MARK_USED);
@@ -268,12 +284,14 @@ static void name_lane(const struct sheet *sheet, const char *tip, double origin_
     tt_buffer_puts(&text, TT_UM " from ");
     tt_write_fixed(&text, origin_mm, 4, true);
     tt_buffer_puts(&text, " mm");
-    tt_picture_text(sheet->picture, "m", TT_PLOT_RIGHT, sheet->top - 4, "end", text.failed ? "" : text.text, 24);
+    tt_picture_text(sheet->picture, "m", TT_PLOT_RIGHT, sheet->top - 4, "end",
+                    text.failed ? "" : text.text, 24);
     sheet->picture->svg.failed = sheet->picture->svg.failed || text.failed;
     tt_buffer_clear(&text);
 }
 
-static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *series, const char *tip)
+static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *series,
+                       const char *tip)
 {
     struct tt_picture *p = sheet->picture;
 
@@ -317,7 +335,8 @@ static void draw_exports(const struct sheet *sheet, double bottom)
 {
     for (size_t i = 0; i < sheet->weeks->n_exports; i++) {
         const struct tt_weeks_export *export = &sheet->weeks->exports[i];
-        tt_picture_mark(sheet->picture, TT_MARK_EXPORT, tt_scale_clip(&sheet->time, export->time_s), bottom - 8);
+        tt_picture_mark(sheet->picture, TT_MARK_EXPORT, tt_scale_clip(&sheet->time, export->time_s),
+                        bottom - 8);
         tt_buffer_puts(&sheet->picture->svg, "written into a configuration, ");
         tt_report_time(&sheet->picture->svg, sheet->zone, export->time_s);
         tt_buffer_puts(&sheet->picture->svg, ": ");
@@ -402,10 +421,11 @@ const char *tt_weeks_name(enum tt_weeks_quantity quantity)
     return QUANTITIES[quantity].name;
 }
 
-void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity, const struct tiptrue_zone *zone,
-                   struct tt_picture *picture)
+void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity,
+                   const struct tiptrue_zone *zone, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"tip", "time", "value, mm", "95 %, \xc2\xb1 " TT_UM, "remark"};
+    static const char *const COLUMNS[] = {"tip", "time", "value, mm", "95 %, \xc2\xb1 " TT_UM,
+                                          "remark"};
     struct sheet sheet = {.weeks = weeks, .zone = zone, .picture = picture, .top = TOP};
     struct tt_extent times = times_of(weeks);
     struct seen seen = look(weeks, quantity);
@@ -421,7 +441,8 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
         tt_picture_column(picture, COLUMNS[k]);
     }
     double margin_s = fmax(0.03 * (times.high - times.low), 3600);
-    sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT, TT_PLOT_RIGHT, 5, false);
+    sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT,
+                               TT_PLOT_RIGHT, 5, false);
     sheet.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)sheet.n_lanes - GAP), LEAST_LANE);
     for (size_t s = 0; s < weeks->n_series; s++) {
         if (weeks->series[s].quantity == quantity && weeks->series[s].n_points > 0) {
@@ -434,8 +455,11 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
     name_axis(&sheet, times.low, times.high, bottom + 28);
     picture->height = draw_legend(&sheet, &seen, bottom + 46);
     tt_buffer_puts(&picture->title, QUANTITIES[quantity].title);
-    tt_buffer_printf(&picture->desc, "A lane for each of %zu tip%s on one axis of time, %zu runs in all, with 95 %% bars%s%s%s%s.",
-                     sheet.n_lanes, sheet.n_lanes == 1 ? "" : "s", n_points, seen.limits ? ", control limits" : "",
-                     seen.ewma ? ", a moving average" : "", seen.change ? ", changes as brackets" : "",
+    tt_buffer_printf(&picture->desc,
+                     "A lane for each of %zu tip%s on one axis of time, %zu runs in all, with 95 "
+                     "%% bars%s%s%s%s.",
+                     sheet.n_lanes, sheet.n_lanes == 1 ? "" : "s", n_points,
+                     seen.limits ? ", control limits" : "", seen.ewma ? ", a moving average" : "",
+                     seen.change ? ", changes as brackets" : "",
                      seen.drift ? ", drift with its forecast" : "");
 }

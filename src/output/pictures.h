@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The pictures of a run, each drawn from a scene into an empty picture. Lengths in them are micrometres where people think so. */
+/* The pictures of a run, each drawn from a scene into an empty picture. Lengths in them are
+ * micrometres where people think so. */
 #ifndef TT_OUTPUT_PICTURES_H
 #define TT_OUTPUT_PICTURES_H
 
@@ -20,15 +21,18 @@ struct tt_scene {
     size_t number; /* of the run on its page, from 1: part of the pictures' names */
 };
 
-/* The plate to scale in one setup, with the touches and their residuals. Needs the plate and the touches' places. */
+/* The plate to scale in one setup, with the touches and their residuals. Needs the plate and the
+ * touches' places. */
 bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup);
 void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture *picture);
 
-/* Residuals in the order of the log, a lane for each edge and for the sightings, with a movement or drift found. Needs rows. */
+/* Residuals in the order of the log, a lane for each edge and for the sightings, with a movement or
+ * drift found. Needs rows. */
 bool tt_can_draw_order(const struct tt_scene *scene);
 void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture);
 
-/* Contact against rotation with the fitted curve, residuals beneath. Without plate and machine the residuals alone. */
+/* Contact against rotation with the fitted curve, residuals beneath. Without plate and machine the
+ * residuals alone. */
 void tt_draw_track(const struct tt_scene *scene, size_t track, struct tt_picture *picture);
 
 /* Of one tip of the solution. */
@@ -43,8 +47,8 @@ void tt_draw_budget(const struct tt_scene *scene, size_t tip, struct tt_picture 
 
 /* One quantity of a machine over the weeks. */
 bool tt_can_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity);
-void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity, const struct tiptrue_zone *zone,
-                   struct tt_picture *picture);
+void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity,
+                   const struct tiptrue_zone *zone, struct tt_picture *picture);
 /* "offset-x" and so on. */
 const char *tt_weeks_name(enum tt_weeks_quantity quantity);
 
@@ -58,9 +62,10 @@ const char *tt_row_remark(const struct tt_row_result *row);
 /* "line 17, 30.0 deg, -2.3 um" into @out, escaped; @value_mm is the residual shown. */
 void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double value_mm);
 /* The mark of @row at (@x, @y), or, where @y is beyond @scale's ends, a triangle at that end. */
-void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row, const struct tt_scale *scale, double x,
-                 double value_um, double told_mm);
-/* The half-width in um that shows all residuals that are used, and those set aside up to twelve times as far. At least 2 um. */
+void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row,
+                 const struct tt_scale *scale, double x, double value_um, double told_mm);
+/* The half-width in um that shows all residuals that are used, and those set aside up to twelve
+ * times as far. At least 2 um. */
 double tt_residual_reach_um(const struct tiptrue_solution *solution, bool with_movement);
 /* Which shapes rows have, as the marks are set; starts as {0}. */
 struct tt_shapes {

@@ -59,7 +59,8 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
     }
     tt_page_line_end(page);
     if (p->default_touches) {
-        tt_page_prose(page, 2, "24 touches for each tip, since neither --target-u nor --touches was given");
+        tt_page_prose(page, 2,
+                      "24 touches for each tip, since neither --target-u nor --touches was given");
     }
 }
 
@@ -125,7 +126,8 @@ static void say_passes(struct tt_page *page, const struct tiptrue_proposal *p)
     }
 }
 
-void tt_output_proposal_text(const struct tiptrue_proposal *p, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_proposal_text(const struct tiptrue_proposal *p,
+                             const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
@@ -140,8 +142,8 @@ void tt_output_proposal_text(const struct tiptrue_proposal *p, const struct tipt
     }
     for (size_t i = 0; i < p->n_left_out; i++) {
         tt_page_go(&page, 2);
-        tt_buffer_printf(&page.words, "left out for tip '%s': edge '%s' %s", p->left_out[i].tip, p->left_out[i].edge,
-                         p->left_out[i].reason);
+        tt_buffer_printf(&page.words, "left out for tip '%s': edge '%s' %s", p->left_out[i].tip,
+                         p->left_out[i].edge, p->left_out[i].reason);
         tt_page_say(&page, 4);
     }
     for (size_t i = 0; i < p->n_notes; i++) {
@@ -215,12 +217,15 @@ static void put_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_open(json, '{');
     tt_json_key_text(json, "tip", tip->name);
     tt_json_key_count(json, "touches", tip->touches);
-    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y, sqrt(tip->cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y,
+                      sqrt(tip->cov.yy_mm2));
     tt_json_key_xy_if(json, "expected_expanded_mm", x, tip->expanded_x_mm, y, tip->expanded_y_mm);
-    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2), y,
-                      sqrt(tip->same_plate_cov.yy_mm2));
-    tt_json_key_xy_if(json, "expected_same_plate_expanded_mm", x, tip->same_plate_expanded_x_mm, y, tip->same_plate_expanded_y_mm);
-    tt_json_key_fixed_if(json, "expected_u_runout_mm", tip->runout_determined, tip->u_eccentricity_mm);
+    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2),
+                      y, sqrt(tip->same_plate_cov.yy_mm2));
+    tt_json_key_xy_if(json, "expected_same_plate_expanded_mm", x, tip->same_plate_expanded_x_mm, y,
+                      tip->same_plate_expanded_y_mm);
+    tt_json_key_fixed_if(json, "expected_u_runout_mm", tip->runout_determined,
+                         tip->u_eccentricity_mm);
     tt_json_close(json, '}');
 }
 
@@ -323,7 +328,9 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *p, struct tt_buffer *
         tt_number_write_fixed(out, p->head[i].x_mm, 4, false);
         tt_buffer_putc(out, ',');
         tt_number_write_fixed(out, p->head[i].y_mm, 4, false);
-        tt_buffer_puts(out, !touch || !p->plan.states_stage ? "," : move->is_find ? ",find" : ",measure");
+        tt_buffer_puts(out, !touch || !p->plan.states_stage ? ","
+                            : move->is_find                 ? ",find"
+                                                            : ",measure");
         tt_buffer_putc(out, ',');
         if (move->feed_mm_s > 0) {
             tt_number_write_rounded(out, 60 * move->feed_mm_s, PLAIN_DECIMALS);

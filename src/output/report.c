@@ -47,7 +47,8 @@ void tt_report_place(struct tt_report *report)
 }
 
 /* The first @length characters of "2026-03-02 08:41:12" and the zone. */
-static void add_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s, size_t length)
+static void add_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s,
+                     size_t length)
 {
     char name[TIPTRUE_ZONE_NAME] = "UTC", text[TT_TIME_SIZE];
     long ahead_s = zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
@@ -56,7 +57,8 @@ static void add_time(struct tt_buffer *out, const struct tiptrue_zone *zone, dou
     tt_time_write(utc_s + (double)ahead_s, text);
     text[10] = ' ';
     text[length] = '\0';
-    tt_buffer_printf(out, "%s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60, minutes % 60);
+    tt_buffer_printf(out, "%s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60,
+                     minutes % 60);
     name[TIPTRUE_ZONE_NAME - 1] = '\0';
     tt_markup_text(out, name);
     tt_buffer_putc(out, ')');
@@ -75,7 +77,8 @@ void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, do
 /* ---- a run ---- */
 
 /* @tip and @number 0: not named. */
-static void name_picture(struct tt_picture *picture, const struct tt_scene *scene, const char *what, size_t tip, size_t number)
+static void name_picture(struct tt_picture *picture, const struct tt_scene *scene, const char *what,
+                         size_t tip, size_t number)
 {
     size_t size = sizeof picture->name;
     char tip_part[32] = "", number_part[32] = "";
@@ -147,16 +150,19 @@ static void put_missing(struct tt_report *report, const struct tt_scene *scene)
 
     if (s->n_rows == 0) {
         tt_buffer_puts(&report->body,
-                       "<p class=\"note\">This result holds no rows, so no touch is drawn: give the log of the run with "
+                       "<p class=\"note\">This result holds no rows, so no touch is drawn: give "
+                       "the log of the run with "
                        "--plate and --machine, or a result written with --touches.</p>\n");
     } else if (scene->plate == NULL || scene->machine == NULL) {
-        tt_buffer_puts(&report->body,
-                       "<p class=\"note\">Without plate and machine, neither the plate nor the fitted curves are drawn: "
-                       "give --plate and --machine.</p>\n");
+        tt_buffer_puts(&report->body, "<p class=\"note\">Without plate and machine, neither the "
+                                      "plate nor the fitted curves are drawn: "
+                                      "give --plate and --machine.</p>\n");
     } else if (s->n_poses > 0 && !tt_can_draw_plate(scene, 0)) {
-        tt_buffer_puts(&report->body,
-                       "<p class=\"note\">Where the touches fell is not drawn: it is known from the log of the run only "
-                       "(give it in place of the result), and where the plate lay is determined.</p>\n");
+        tt_buffer_puts(
+            &report->body,
+            "<p class=\"note\">Where the touches fell is not drawn: it is known from the log of "
+            "the run only "
+            "(give it in place of the result), and where the plate lay is determined.</p>\n");
     }
 }
 
@@ -165,8 +171,13 @@ static void list_run(struct tt_report *report, const struct tt_scene *scene)
     const struct tiptrue_solution *s = scene->solution;
 
     tt_buffer_printf(&report->list, "<li><a href=\"#run-%zu\">", scene->number);
-    tt_markup_short(&report->list, s->file != NULL ? s->file : s->run_id != NULL ? s->run_id : "run", 60);
-    tt_buffer_printf(&report->list, "</a>: <strong>%s</strong></li>\n", tt_verdict_shown(s, s->verdict));
+    tt_markup_short(&report->list,
+                    s->file != NULL     ? s->file
+                    : s->run_id != NULL ? s->run_id
+                                        : "run",
+                    60);
+    tt_buffer_printf(&report->list, "</a>: <strong>%s</strong></li>\n",
+                     tt_verdict_shown(s, s->verdict));
 }
 
 void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
@@ -195,7 +206,8 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
     tt_buffer_puts(body, "</section>\n");
 }
 
-void tt_report_add_fault(struct tt_report *report, const char *file, const struct tiptrue_error *error)
+void tt_report_add_fault(struct tt_report *report, const char *file,
+                         const struct tiptrue_error *error)
 {
     struct tt_buffer *body = &report->body;
     size_t number = ++report->n_runs;
@@ -236,7 +248,9 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
     tt_markup_short(body, machine, 120);
     tt_buffer_puts(body, "</h2>\n");
     for (size_t i = 0; i < weeks->n_sentences; i++) {
-        tt_buffer_puts(body, i > 0 ? "<p>" : weeks->quiet ? "<p class=\"verdict keep\">" : "<p class=\"verdict update\">");
+        tt_buffer_puts(body, i > 0          ? "<p>"
+                             : weeks->quiet ? "<p class=\"verdict keep\">"
+                                            : "<p class=\"verdict update\">");
         tt_buffer_puts(body, i == 0 ? "<strong>" : "");
         tt_markup_text(body, weeks->sentences[i]);
         tt_buffer_puts(body, i == 0 ? "</strong>" : "");
@@ -245,8 +259,10 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
     tt_buffer_puts(body, "<div class=\"grid\">\n");
     for (int quantity = 0; quantity < TT_WEEKS_QUANTITIES; quantity++) {
         struct tt_picture *picture;
-        if (tt_can_draw_weeks(weeks, (enum tt_weeks_quantity)quantity) && (picture = tt_report_picture(report)) != NULL) {
-            snprintf(picture->name, sizeof picture->name, "weeks-%zu-%s", number, tt_weeks_name((enum tt_weeks_quantity)quantity));
+        if (tt_can_draw_weeks(weeks, (enum tt_weeks_quantity)quantity) &&
+            (picture = tt_report_picture(report)) != NULL) {
+            snprintf(picture->name, sizeof picture->name, "weeks-%zu-%s", number,
+                     tt_weeks_name((enum tt_weeks_quantity)quantity));
             tt_draw_weeks(weeks, (enum tt_weeks_quantity)quantity, &report->zone, picture);
             tt_report_place(report);
         }
@@ -258,12 +274,15 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
 
 static const char *const CAUTIONS =
     "<footer><h2>Cautions</h2>\n<ul>\n"
-    "<li>A moving machine pinches hands and breaks tips: keep hands clear and the stop within reach. Make the first run on a new "
+    "<li>A moving machine pinches hands and breaks tips: keep hands clear and the stop within "
+    "reach. Make the first run on a new "
     "plate "
     "slow and above it, in the air, and check the contact circuit by hand first.</li>\n"
     "<li>Guarding and electrical work are for qualified people, by the rules of the place.</li>\n"
-    "<li>A result is as good as the plate file: a cut edge is not where the drawing says, often by tens of micrometres.</li>\n"
-    "<li>Before an offset is written into a machine, try its sign with the worked sentence above.</li>\n"
+    "<li>A result is as good as the plate file: a cut edge is not where the drawing says, often by "
+    "tens of micrometres.</li>\n"
+    "<li>Before an offset is written into a machine, try its sign with the worked sentence "
+    "above.</li>\n"
     "</ul>\n<p class=\"soft\">Written by tiptrue " PACKAGE_VERSION
     ". This page loads nothing and runs no script. A pointer held over "
     "a mark tells its row.</p></footer>\n";
@@ -271,10 +290,13 @@ static const char *const CAUTIONS =
 void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
 {
     tt_buffer_puts(page,
-                   "<!DOCTYPE html>\n<html lang=\"en\" xmlns=\"http://www.w3.org/1999/xhtml\">\n<head>\n<meta charset=\"utf-8\"/>\n"
+                   "<!DOCTYPE html>\n<html lang=\"en\" "
+                   "xmlns=\"http://www.w3.org/1999/xhtml\">\n<head>\n<meta charset=\"utf-8\"/>\n"
                    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
-                   "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src 'unsafe-inline'; "
-                   "img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>tiptrue report</title>\n<style>\n");
+                   "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+                   "style-src 'unsafe-inline'; "
+                   "img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>tiptrue "
+                   "report</title>\n<style>\n");
     tt_buffer_puts(page, tt_style_picture);
     tt_buffer_puts(page, tt_style_page);
     tt_buffer_puts(page, "</style>\n</head>\n<body>\n<header><h1>tiptrue report</h1>\n");

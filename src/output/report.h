@@ -1,9 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A report in the making: one page of HTML that needs nothing beside it, and its pictures one by one.
+/* A report in the making: one page of HTML that needs nothing beside it, and its pictures one by
+ * one.
  *
- * Well-formed as XML too, without scripts; a policy in its head forbids it to load anything (Content Security Policy Level 3).
- * The same input gives the same bytes: the time zone is the caller's.
+ * Well-formed as XML too, without scripts; a policy in its head forbids it to load anything
+ * (Content Security Policy Level 3). The same input gives the same bytes: the time zone is the
+ * caller's.
  */
 #ifndef TT_OUTPUT_REPORT_H
 #define TT_OUTPUT_REPORT_H
@@ -30,10 +32,11 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene);
 /* The weeks of a machine. */
 void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks);
 /* The same from a trend, with what it says in words. */
-void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const struct tt_weeks_export exports[],
-                         size_t n_exports);
+void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend,
+                         const struct tt_weeks_export exports[], size_t n_exports);
 /* A file that could not be read, with its first fault. */
-void tt_report_add_fault(struct tt_report *report, const char *file, const struct tiptrue_error *error);
+void tt_report_add_fault(struct tt_report *report, const char *file,
+                         const struct tiptrue_error *error);
 void tt_report_write(const struct tt_report *report, struct tt_buffer *page);
 
 /* ---- for the parts ---- */
@@ -50,6 +53,7 @@ void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, do
 /* The words of a run, report_words.c: verdict with reasons; then the rest, up to the pictures. */
 void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution);
 void tt_report_words(struct tt_report *report, const struct tt_scene *scene);
-void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution, const struct tt_tip_result *tip);
+void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution,
+                   const struct tt_tip_result *tip);
 
 #endif

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* From a trend (model/trend.h) to what the page of the weeks draws (model/weeks.h): one series for each quantity of each tip. */
+/* From a trend (model/trend.h) to what the page of the weeks draws (model/weeks.h): one series for
+ * each quantity of each tip. */
 #include "config.h"
 
 #include <math.h>
@@ -67,26 +68,35 @@ static struct tt_weeks_point offset_point(const struct tt_trend_tip *tip, size_t
 static struct tt_weeks_point runout_point(const struct tt_trend_point *p)
 {
     double e_mm = hypot(p->runout.x_mm, p->runout.y_mm);
-    double u_mm = e_mm > 0 ? hypot(p->runout.x_mm * p->u_runout_x_mm, p->runout.y_mm * p->u_runout_y_mm) / e_mm : p->u_runout_x_mm;
+    double u_mm =
+        e_mm > 0
+            ? hypot(p->runout.x_mm * p->u_runout_x_mm, p->runout.y_mm * p->u_runout_y_mm) / e_mm
+            : p->u_runout_x_mm;
 
-    return (struct tt_weeks_point){.time_s = p->time_s, .value_mm = e_mm, .expanded_mm = COVERAGE * u_mm, .run_id = p->id};
+    return (struct tt_weeks_point){
+        .time_s = p->time_s, .value_mm = e_mm, .expanded_mm = COVERAGE * u_mm, .run_id = p->id};
 }
 
 static struct tt_weeks_point radius_point(const struct tt_trend_point *p)
 {
-    return (struct tt_weeks_point){
-        .time_s = p->time_s, .value_mm = p->radius_mm, .expanded_mm = COVERAGE * p->u_radius_mm, .run_id = p->id};
+    return (struct tt_weeks_point){.time_s = p->time_s,
+                                   .value_mm = p->radius_mm,
+                                   .expanded_mm = COVERAGE * p->u_radius_mm,
+                                   .run_id = p->id};
 }
 
-/* The line of a drift through the middle of the stretch since the last change, with the band of a straight line's mean: what its
- * level is known to, and what its slope is, further from the middle the more. */
-static void add_drift(struct building *b, const struct tt_trend_tip *tip, bool y, struct tt_weeks_series *series)
+/* The line of a drift through the middle of the stretch since the last change, with the band of a
+ * straight line's mean: what its level is known to, and what its slope is, further from the middle
+ * the more. */
+static void add_drift(struct building *b, const struct tt_trend_tip *tip, bool y,
+                      struct tt_weeks_series *series)
 {
     struct tt_weeks_mean *means = TT_ARENA_NEW(&b->arena, MEANS, struct tt_weeks_mean);
     double sum_s = 0, sum_mm = 0, n = 0, first_s = 0, last_s = 0;
     double slope = (y ? tip->drift_y_mm_per_week : tip->drift_x_mm_per_week) / WEEK_S;
     double u_slope = (y ? tip->u_drift_y_mm_per_week : tip->u_drift_x_mm_per_week) / WEEK_S;
-    double scatter_mm = y ? hypot(tip->within_u_y_mm, tip->between.y_mm) : hypot(tip->within_u_x_mm, tip->between.x_mm);
+    double scatter_mm = y ? hypot(tip->within_u_y_mm, tip->between.y_mm)
+                          : hypot(tip->within_u_x_mm, tip->between.x_mm);
 
     b->failed = b->failed || means == NULL;
     for (size_t i = 0; i < tip->n_points; i++) {
@@ -103,9 +113,12 @@ static void add_drift(struct building *b, const struct tt_trend_tip *tip, bool y
     }
     double end_s = last_s + FORECAST_SHARE * (last_s - first_s);
     for (size_t k = 0; k < MEANS; k++) {
-        double at_s = first_s + (end_s - first_s) * (double)k / (MEANS - 1), away_s = at_s - sum_s / n;
-        double mean_mm = sum_mm / n + slope * away_s, u_mm = hypot(scatter_mm / sqrt(n), u_slope * away_s);
-        means[k] = (struct tt_weeks_mean){at_s, mean_mm, mean_mm - COVERAGE * u_mm, mean_mm + COVERAGE * u_mm};
+        double at_s = first_s + (end_s - first_s) * (double)k / (MEANS - 1),
+               away_s = at_s - sum_s / n;
+        double mean_mm = sum_mm / n + slope * away_s,
+               u_mm = hypot(scatter_mm / sqrt(n), u_slope * away_s);
+        means[k] = (struct tt_weeks_mean){at_s, mean_mm, mean_mm - COVERAGE * u_mm,
+                                          mean_mm + COVERAGE * u_mm};
     }
     series->drift = means;
     series->n_drift = MEANS;
@@ -141,7 +154,8 @@ static void add_series(struct building *b, size_t index, enum tt_weeks_quantity 
 
 static void add_all_series(struct building *b)
 {
-    b->series = TT_ARENA_NEW(&b->arena, b->trend->n_tips * TT_WEEKS_QUANTITIES, struct tt_weeks_series);
+    b->series =
+        TT_ARENA_NEW(&b->arena, b->trend->n_tips * TT_WEEKS_QUANTITIES, struct tt_weeks_series);
     b->failed = b->failed || b->series == NULL;
     for (size_t i = 0; !b->failed && i < b->trend->n_tips; i++) {
         for (int quantity = 0; quantity < TT_WEEKS_QUANTITIES; quantity++) {
@@ -169,7 +183,8 @@ static bool is_minute(const char *text)
 }
 
 /* @length bytes of @line with its times in local time, which the terminal tells in UTC. */
-static void add_local(struct tt_buffer *out, const struct tiptrue_zone *zone, const char *line, size_t length)
+static void add_local(struct tt_buffer *out, const struct tiptrue_zone *zone, const char *line,
+                      size_t length)
 {
     const char *end = line + length;
 
@@ -196,7 +211,8 @@ static void tell_all(struct building *b, const struct tiptrue_zone *zone)
 
     tt_trend_sentences(&page, b->trend);
     tt_page_end(&page);
-    b->sentences = TT_ARENA_NEW(&b->arena, 4 + b->trend->n_changes + b->trend->n_tips, const char *);
+    b->sentences =
+        TT_ARENA_NEW(&b->arena, 4 + b->trend->n_changes + b->trend->n_tips, const char *);
     b->failed = b->failed || text.failed || b->sentences == NULL;
     for (const char *line = b->failed ? "" : text.text; *line != '\0';) {
         const char *end = line + strcspn(line, "\n");
@@ -204,7 +220,8 @@ static void tell_all(struct building *b, const struct tiptrue_zone *zone)
         if (end > line) {
             tt_buffer_reset(&words);
             add_local(&words, zone, line, (size_t)(end - line));
-            const char *copy = words.failed ? NULL : tt_arena_copy_text(&b->arena, words.text, words.length);
+            const char *copy =
+                words.failed ? NULL : tt_arena_copy_text(&b->arena, words.text, words.length);
             b->failed = b->failed || copy == NULL;
             b->sentences[b->n_sentences++] = copy;
         }
@@ -224,12 +241,13 @@ static bool is_quiet(const struct tiptrue_trend *trend)
     return trend->n_changes == 0 && !drifts;
 }
 
-void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend, const struct tt_weeks_export exports[],
-                         size_t n_exports)
+void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend,
+                         const struct tt_weeks_export exports[], size_t n_exports)
 {
     struct building b = {.trend = trend};
     const char **tips = TT_ARENA_NEW(&b.arena, trend->n_tips, const char *);
-    struct tt_weeks_change *changes = TT_ARENA_NEW(&b.arena, trend->n_changes, struct tt_weeks_change);
+    struct tt_weeks_change *changes =
+        TT_ARENA_NEW(&b.arena, trend->n_changes, struct tt_weeks_change);
 
     add_all_series(&b);
     tell_all(&b, &report->zone);
@@ -243,8 +261,8 @@ void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *t
     }
     for (size_t i = 0; i < trend->n_changes; i++) {
         const struct tt_trend_change *from = &trend->changes[i];
-        changes[i] =
-            (struct tt_weeks_change){from->moved == TT_MOVED_TIP ? from->tip : TT_NONE, from->after_s, from->before_s, from->text};
+        changes[i] = (struct tt_weeks_change){from->moved == TT_MOVED_TIP ? from->tip : TT_NONE,
+                                              from->after_s, from->before_s, from->text};
     }
     const struct tt_weeks weeks = {.machine = trend->machine,
                                    .tips = tips,

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The words of a run's report: the very sentences of the text output. Its parts write onto a page of endless lines, so that each
- * line is a sentence, and each sentence becomes an element.
+/* The words of a run's report: the very sentences of the text output. Its parts write onto a page
+ * of endless lines, so that each line is a sentence, and each sentence becomes an element.
  */
 #include "config.h"
 
@@ -42,8 +42,9 @@ static const char *next_sentence(const char **text, size_t *length)
 }
 
 /* Each sentence of @part as an element; the first @skip are left out. */
-static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution *solution, part_fn *part, const char *open,
-                          const char *close, const char *element, size_t skip)
+static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution *solution,
+                          part_fn *part, const char *open, const char *close, const char *element,
+                          size_t skip)
 {
     struct tt_buffer text = {0};
     size_t length, n = 0;
@@ -51,7 +52,8 @@ static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution 
     capture(part, solution, &text);
     body->failed = body->failed || text.failed;
     const char *rest = text.failed ? NULL : text.text;
-    for (const char *line = next_sentence(&rest, &length); line != NULL; line = next_sentence(&rest, &length)) {
+    for (const char *line = next_sentence(&rest, &length); line != NULL;
+         line = next_sentence(&rest, &length)) {
         if (n++ < skip) {
             continue;
         }
@@ -74,7 +76,8 @@ void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *so
     const char *rest = text.failed ? NULL : text.text, *line = next_sentence(&rest, &length);
     if (line != NULL) {
         size_t shout = strcspn(line, ":");
-        tt_buffer_printf(body, "<p class=\"verdict %s\"><strong>", tt_verdict_word(solution->verdict));
+        tt_buffer_printf(body, "<p class=\"verdict %s\"><strong>",
+                         tt_verdict_word(solution->verdict));
         tt_markup_bytes(body, line, shout);
         tt_buffer_puts(body, "</strong><span>");
         tt_markup_bytes(body, line + shout, length - shout);
@@ -99,13 +102,16 @@ static void put_started(struct tt_report *report, const struct tiptrue_solution 
 
 void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
 {
-    struct tiptrue_solution untimed = *scene->solution; /* the same but for the time, which is told in local time */
+    struct tiptrue_solution untimed =
+        *scene->solution; /* the same but for the time, which is told in local time */
     struct tt_buffer *body = &report->body;
 
     untimed.started = NULL;
-    put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n", "li", 1);
-    put_sentences(body, scene->solution, tt_text_set_aside, "<h3>Set aside, since the other touches contradict them</h3>\n<ul>\n",
-                  "</ul>\n", "li", 1);
+    put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
+                  "li", 1);
+    put_sentences(body, scene->solution, tt_text_set_aside,
+                  "<h3>Set aside, since the other touches contradict them</h3>\n<ul>\n", "</ul>\n",
+                  "li", 1);
     tt_buffer_puts(body, "<h3>The run</h3>\n");
     put_started(report, scene->solution);
     put_sentences(body, &untimed, tt_text_run, "", "", "p", 0);
@@ -131,7 +137,8 @@ static void put_mm(struct tt_buffer *body, bool determined, double value_mm)
     tt_buffer_puts(body, "</td>");
 }
 
-static void put_um(struct tt_buffer *body, const char *before, bool determined, double value_mm, double u_mm, bool plus)
+static void put_um(struct tt_buffer *body, const char *before, bool determined, double value_mm,
+                   double u_mm, bool plus)
 {
     tt_buffer_puts(body, "<td>");
     if (determined) {
@@ -159,8 +166,10 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     put_um(body, TT_PLUS_MINUS " ", y, t->expanded_y_mm, t->expanded_y_mm, false);
     close_row(body, TT_UM);
     open_row(body, "on this plate, 95 %");
-    put_um(body, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm, t->same_plate_expanded_x_mm, false);
-    put_um(body, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm, t->same_plate_expanded_y_mm, false);
+    put_um(body, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm, t->same_plate_expanded_x_mm,
+           false);
+    put_um(body, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm, t->same_plate_expanded_y_mm,
+           false);
     close_row(body, TT_UM);
     if (t->has_present) {
         open_row(body, "in use");
@@ -174,12 +183,13 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     }
 }
 
-void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
+                   const struct tt_tip_result *t)
 {
-    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n", tt_verdict_shown(s, t->verdict),
-                     t->used, t->touches);
-    tt_buffer_puts(body,
-                   "<table><thead><tr><td></td><th scope=\"col\">x</th><th scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
+    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n",
+                     tt_verdict_shown(s, t->verdict), t->used, t->touches);
+    tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">x</th><th "
+                         "scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
     put_offset(body, t);
     if (t->runout_determined) {
         open_row(body, "runout at rotation 0");

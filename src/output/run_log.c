@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run as a log: the CSV of docs/formats.md, or the lines that a motion controller would print of it. */
+/* A run as a log: the CSV of docs/formats.md, or the lines that a motion controller would print of
+ * it. */
 #include "config.h"
 
 #include <math.h>
@@ -9,7 +10,8 @@
 #include "base/number.h"
 #include "output/output.h"
 
-/* Rotations and feeds: what they are in degrees and mm/min, without the rounding of their way there. */
+/* Rotations and feeds: what they are in degrees and mm/min, without the rounding of their way
+ * there. */
 #define PLAIN_DECIMALS 8
 
 /* Which columns beyond those that every log has. */
@@ -19,7 +21,8 @@ struct columns {
 
 static struct columns columns_of(const struct tiptrue_run *run)
 {
-    struct columns columns = {.setup = run->n_setups > 1 || (run->n_setups == 1 && strcmp(run->setups[0], "1") != 0)};
+    struct columns columns = {.setup = run->n_setups > 1 ||
+                                       (run->n_setups == 1 && strcmp(run->setups[0], "1") != 0)};
 
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
@@ -68,7 +71,8 @@ static int decimals_of(double quantum_mm)
 
 static int decimals_of_row(const struct tiptrue_run *run, const struct tt_observation *o)
 {
-    return decimals_of(o->kind == TT_SIGHT ? run->sighting_digits.quantum_mm : run->touch_digits.quantum_mm);
+    return decimals_of(o->kind == TT_SIGHT ? run->sighting_digits.quantum_mm
+                                           : run->touch_digits.quantum_mm);
 }
 
 static const char *target_name(const struct tiptrue_plate *plate, const struct tt_observation *o)
@@ -76,10 +80,12 @@ static const char *target_name(const struct tiptrue_plate *plate, const struct t
     return o->kind == TT_SIGHT ? plate->marks[o->target].name : plate->edges[o->target].name;
 }
 
-static void put_row(struct tt_buffer *out, const struct tiptrue_run *run, const struct tiptrue_plate *plate,
-                    const struct columns *columns, const struct tt_observation *o)
+static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
+                    const struct tiptrue_plate *plate, const struct columns *columns,
+                    const struct tt_observation *o)
 {
-    static const char *const KINDS[] = {[TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+    static const char *const KINDS[] = {
+        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
     int decimals = decimals_of_row(run, o);
     bool touching = o->kind != TT_SIGHT;
 
@@ -117,7 +123,8 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run, const 
     tt_buffer_puts(out, !touching ? ",\n" : o->use == TT_USE_NO_CONTACT ? ",0\n" : ",1\n");
 }
 
-void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate, struct tt_buffer *out)
+void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
+                       struct tt_buffer *out)
 {
     struct columns columns = columns_of(run);
 
@@ -135,7 +142,8 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
     }
 }
 
-void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan, struct tt_buffer *out)
+void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan,
+                              struct tt_buffer *out)
 {
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];

@@ -8,7 +8,8 @@
 #include <math.h>
 
 #define MOST_TICKS 50 /* whatever is asked: more cannot be told apart */
-/* A tick that misses an end by less than this share of the step belongs to it: rounding of the division. */
+/* A tick that misses an end by less than this share of the step belongs to it: rounding of the
+ * division. */
 #define TICK_SLACK 1e-6
 
 double tt_scale_round_down(double most)
@@ -31,7 +32,8 @@ static double round_up(double least)
     return digit < 1.5 ? 2 * power : digit < 3 ? 5 * power : 10 * power;
 }
 
-struct tt_scale tt_scale_make(double low, double high, double least, double first, double last, size_t ticks, bool round)
+struct tt_scale tt_scale_make(double low, double high, double least, double first, double last,
+                              size_t ticks, bool round)
 {
     struct tt_scale scale = {.low = low, .high = high, .first = first, .last = last};
 
@@ -40,7 +42,8 @@ struct tt_scale tt_scale_make(double low, double high, double least, double firs
         scale.low = middle - 0.5 * least;
         scale.high = middle + 0.5 * least;
     }
-    scale.step = round_up((scale.high - scale.low) / (double)(ticks > MOST_TICKS ? MOST_TICKS : ticks));
+    scale.step =
+        round_up((scale.high - scale.low) / (double)(ticks > MOST_TICKS ? MOST_TICKS : ticks));
     if (round) {
         scale.low = scale.step * floor(scale.low / scale.step + TICK_SLACK);
         scale.high = scale.step * ceil(scale.high / scale.step - TICK_SLACK);
@@ -52,7 +55,8 @@ struct tt_scale tt_scale_make(double low, double high, double least, double firs
 
 double tt_scale_place(const struct tt_scale *scale, double value)
 {
-    return scale->first + (value - scale->low) / (scale->high - scale->low) * (scale->last - scale->first);
+    return scale->first +
+           (value - scale->low) / (scale->high - scale->low) * (scale->last - scale->first);
 }
 
 double tt_scale_clip(const struct tt_scale *scale, double value)
@@ -67,7 +71,8 @@ bool tt_scale_holds(const struct tt_scale *scale, double value)
 
 double tt_scale_tick(const struct tt_scale *scale, size_t *n)
 {
-    double first = ceil(scale->low / scale->step - TICK_SLACK), last = floor(scale->high / scale->step + TICK_SLACK);
+    double first = ceil(scale->low / scale->step - TICK_SLACK),
+           last = floor(scale->high / scale->step + TICK_SLACK);
 
     *n = last >= first && last - first < 10 * MOST_TICKS ? (size_t)(last - first) + 1 : 0;
     return first * scale->step;

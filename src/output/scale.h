@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The scale of an axis: from values to places of a picture, with ticks at round numbers (1, 2 or 5 times a power of ten). */
+/* The scale of an axis: from values to places of a picture, with ticks at round numbers (1, 2 or 5
+ * times a power of ten). */
 #ifndef TT_OUTPUT_SCALE_H
 #define TT_OUTPUT_SCALE_H
 
@@ -14,9 +15,11 @@ struct tt_scale {
     int decimals;       /* that a tick's number needs */
 };
 
-/* Values from @low to @high on places @first to @last, with about @ticks ticks. Ends that are equal are set apart by @least; with
+/* Values from @low to @high on places @first to @last, with about @ticks ticks. Ends that are equal
+ * are set apart by @least; with
  * @round the ends move out to ticks. All finite, @least > 0, @ticks >= 1. */
-struct tt_scale tt_scale_make(double low, double high, double least, double first, double last, size_t ticks, bool round);
+struct tt_scale tt_scale_make(double low, double high, double least, double first, double last,
+                              size_t ticks, bool round);
 /* Place of @value, also beyond the ends. */
 double tt_scale_place(const struct tt_scale *scale, double value);
 /* The same, at the nearer end where it is beyond. */

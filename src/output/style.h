@@ -4,7 +4,8 @@
 #ifndef TT_OUTPUT_STYLE_H
 #define TT_OUTPUT_STYLE_H
 
-/* Colours and strokes of pictures, for both; light and dark by prefers-color-scheme, light in print. Static. */
+/* Colours and strokes of pictures, for both; light and dark by prefers-color-scheme, light in
+ * print. Static. */
 extern const char *const tt_style_picture;
 /* Of the page around them. Static. */
 extern const char *const tt_style_page;

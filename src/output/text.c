@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A solution for the person at the machine: verdict and reasons first, then the numbers, what was set aside, the findings, what to
- * do next, and last a worked sentence, so that nobody has to trust a sign.
+/* A solution for the person at the machine: verdict and reasons first, then the numbers, what was
+ * set aside, the findings, what to do next, and last a worked sentence, so that nobody has to trust
+ * a sign.
  */
 #include "config.h"
 
@@ -20,8 +21,10 @@
 
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
-    static const enum tt_colour COLOURS[] = {
-        [TIPTRUE_KEEP] = TT_GREEN, [TIPTRUE_UPDATE] = TT_YELLOW, [TIPTRUE_REPEAT] = TT_RED, [TIPTRUE_NOT_MEASURED] = TT_RED};
+    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
+                                             [TIPTRUE_UPDATE] = TT_YELLOW,
+                                             [TIPTRUE_REPEAT] = TT_RED,
+                                             [TIPTRUE_NOT_MEASURED] = TT_RED};
     return COLOURS[verdict];
 }
 
@@ -37,7 +40,8 @@ static size_t tips_with(const struct tiptrue_solution *s, enum tiptrue_verdict v
 }
 
 /* "t1, t2 and t5": the tips of @verdict. */
-static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s,
+                     enum tiptrue_verdict verdict)
 {
     size_t n = tips_with(s, verdict), told = 0;
 
@@ -54,7 +58,8 @@ static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s, 
 }
 
 /* What to do with the tips of one verdict; nothing when there are none. */
-static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
+                      enum tiptrue_verdict verdict)
 {
     static const char *const ONE[] = {
         [TIPTRUE_KEEP] = "keep the present offset of ",
@@ -78,7 +83,8 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     add_tips(words, s, verdict);
 }
 
-/* Bytes of the name that begins at @text, if one of @names does and a quotation mark follows; 0 = none. The longest counts. */
+/* Bytes of the name that begins at @text, if one of @names does and a quotation mark follows; 0 =
+ * none. The longest counts. */
 static size_t name_length(const char *const names[], size_t n, const char *text)
 {
     size_t longest = 0;
@@ -92,15 +98,18 @@ static size_t name_length(const char *const names[], size_t n, const char *text)
     return longest;
 }
 
-/* Bytes of the name in quotation marks at @text, which stands behind @before; 0 = there is none. A name that the solution does not
- * list (of a group, a mark) ends at the first quotation mark that no letter or digit follows. */
+/* Bytes of the name in quotation marks at @text, which stands behind @before; 0 = there is none. A
+ * name that the solution does not list (of a group, a mark) ends at the first quotation mark that
+ * no letter or digit follows. */
 static size_t quoted_length(const struct tiptrue_solution *s, char before, const char *text)
 {
     if (*text != '\'' || isalnum((unsigned char)before)) {
         return 0;
     }
-    size_t edge = name_length(s->edge_names, s->n_edge_names, text + 1), tip = name_length(s->tip_names, s->n_tip_names, text + 1);
-    size_t setup = name_length(s->setup_names, s->n_setup_names, text + 1), length = edge > tip ? edge : tip;
+    size_t edge = name_length(s->edge_names, s->n_edge_names, text + 1),
+           tip = name_length(s->tip_names, s->n_tip_names, text + 1);
+    size_t setup = name_length(s->setup_names, s->n_setup_names, text + 1),
+           length = edge > tip ? edge : tip;
 
     length = setup > length ? setup : length;
     if (length > 0) {
@@ -114,9 +123,10 @@ static size_t quoted_length(const struct tiptrue_solution *s, char before, const
     return 0;
 }
 
-/* The first @length bytes of a sentence of a finding or reason, whose units are in ASCII ("um", "deg"), with the signs of the page.
- * Names are left as the user wrote them. */
-static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution *s, const char *text, size_t length)
+/* The first @length bytes of a sentence of a finding or reason, whose units are in ASCII ("um",
+ * "deg"), with the signs of the page. Names are left as the user wrote them. */
+static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution *s,
+                         const char *text, size_t length)
 {
     const char *end = text + length;
     char before = ' ';
@@ -149,8 +159,10 @@ static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution 
 
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    static const char *const SHOUTS[] = {
-        [TIPTRUE_KEEP] = "KEEP", [TIPTRUE_UPDATE] = "UPDATE", [TIPTRUE_REPEAT] = "REPEAT", [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
+    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
+                                         [TIPTRUE_UPDATE] = "UPDATE",
+                                         [TIPTRUE_REPEAT] = "REPEAT",
+                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
 
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
@@ -158,7 +170,8 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_puts(page, ": ");
     if (s->least_squares) {
         tt_page_prose(page, 2,
-                      "least squares without rejecting outliers, to compare with other programs: do not use these results");
+                      "least squares without rejecting outliers, to compare with other programs: "
+                      "do not use these results");
         return;
     }
     add_order(&page->words, s, TIPTRUE_REPEAT);
@@ -171,13 +184,15 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_say(page, 2);
 }
 
-/* Length of @reason without the numbers that some end with: "... (probability 34 %, 95 % is asked)". */
+/* Length of @reason without the numbers that some end with: "... (probability 34 %, 95 % is
+ * asked)". */
 static size_t stem_length(const char *reason)
 {
     size_t length = strlen(reason);
     const char *numbers = strrchr(reason, '(');
 
-    return length > 0 && reason[length - 1] == ')' && numbers != NULL ? (size_t)(numbers - reason) : length;
+    return length > 0 && reason[length - 1] == ')' && numbers != NULL ? (size_t)(numbers - reason)
+                                                                      : length;
 }
 
 /* The reason of @t that is @reason but for those numbers, or NULL. */
@@ -199,7 +214,8 @@ static bool repeats(const char *reason, const struct tt_finding *finding)
     return finding->severity == TIPTRUE_ERROR && strstr(reason, finding->text) != NULL;
 }
 
-/* Whether every line of @finding was set aside, so that the list of those has named it. Both lists ascend. */
+/* Whether every line of @finding was set aside, so that the list of those has named it. Both lists
+ * ascend. */
 static bool all_set_aside(const struct tiptrue_solution *s, const struct tt_finding *finding)
 {
     size_t found = 0;
@@ -210,19 +226,24 @@ static bool all_set_aside(const struct tiptrue_solution *s, const struct tt_find
     return found == finding->n_lines;
 }
 
-/* " (lines 5-6, 9)" where a finding names rows that were named neither in its text nor with what was set aside. */
-static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s, const struct tt_finding *finding)
+/* " (lines 5-6, 9)" where a finding names rows that were named neither in its text nor with what
+ * was set aside. */
+static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s,
+                      const struct tt_finding *finding)
 {
-    if (finding->n_lines > 0 && strstr(finding->text, "line") == NULL && !all_set_aside(s, finding)) {
+    if (finding->n_lines > 0 && strstr(finding->text, "line") == NULL &&
+        !all_set_aside(s, finding)) {
         tt_buffer_puts(words, " (");
         tt_text_lines(words, finding->lines, finding->n_lines);
         tt_buffer_puts(words, ")");
     }
 }
 
-/* "t1, t4: " before what is the reason of several tips; of a run with one tip nothing. Returns whether all have the same numbers.
+/* "t1, t4: " before what is the reason of several tips; of a run with one tip nothing. Returns
+ * whether all have the same numbers.
  */
-static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s, size_t first, const char *reason)
+static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s, size_t first,
+                       const char *reason)
 {
     bool same = true;
 
@@ -241,9 +262,10 @@ static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s
     return same;
 }
 
-/* @reason of tip @first with all tips that have it, unless one before has told it. Numbers are told where they are the same for
- * all. */
-static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first, const char *reason)
+/* @reason of tip @first with all tips that have it, unless one before has told it. Numbers are told
+ * where they are the same for all. */
+static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first,
+                        const char *reason)
 {
     struct tt_buffer *words = &page->words;
 
@@ -252,7 +274,8 @@ static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, 
             return;
         }
     }
-    add_sentence(words, s, reason, add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
+    add_sentence(words, s, reason,
+                 add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
     for (size_t i = 0; i < s->n_findings; i++) {
         if (repeats(reason, &s->findings[i])) {
             add_lines(words, s, &s->findings[i]);
@@ -276,9 +299,11 @@ void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_line_end(page);
 }
 
-static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s, const struct tt_finding *f)
+static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
+                         const struct tt_finding *f)
 {
-    static const enum tt_colour COLOURS[] = {[TIPTRUE_NOTE] = TT_BOLD, [TIPTRUE_WARNING] = TT_YELLOW, [TIPTRUE_ERROR] = TT_RED};
+    static const enum tt_colour COLOURS[] = {
+        [TIPTRUE_NOTE] = TT_BOLD, [TIPTRUE_WARNING] = TT_YELLOW, [TIPTRUE_ERROR] = TT_RED};
     struct tt_buffer *words = &page->words;
 
     tt_page_go(page, 2);
@@ -332,8 +357,9 @@ static bool lacks_touches(const struct tiptrue_solution *s)
 
     for (size_t i = 0; i < s->n_findings; i++) {
         enum tt_finding_code code = s->findings[i].code;
-        bool lack = code == TT_FINDING_UNDETERMINED || code == TT_FINDING_FEW_TOUCHES || code == TT_FINDING_UNCERTAINTY_OVER ||
-                    code == TT_FINDING_PRIOR_BOUND || code == TT_FINDING_ROTATION_GAP || code == TT_FINDING_NOT_TOUCHED;
+        bool lack = code == TT_FINDING_UNDETERMINED || code == TT_FINDING_FEW_TOUCHES ||
+                    code == TT_FINDING_UNCERTAINTY_OVER || code == TT_FINDING_PRIOR_BOUND ||
+                    code == TT_FINDING_ROTATION_GAP || code == TT_FINDING_NOT_TOUCHED;
         if (s->findings[i].severity == TIPTRUE_ERROR && !lack) {
             return false;
         }
@@ -346,19 +372,23 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const NEXT[] = {
         [TIPTRUE_KEEP] = "Next: nothing to write.",
-        [TIPTRUE_UPDATE] = "Next: write what is new into the machine, then make one more run to see it confirmed.",
+        [TIPTRUE_UPDATE] =
+            "Next: write what is new into the machine, then make one more run to see it confirmed.",
         [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
         [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 
     if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
-        tt_page_prose(page, 2,
-                      "Next: 'tiptrue plan --after' with this run says which few touches would mend it; "
-                      "'tiptrue solve --together' then solves this log and theirs as one run. Else put "
-                      "right what is named above, then make the run again.");
+        tt_page_prose(
+            page, 2,
+            "Next: 'tiptrue plan --after' with this run says which few touches would mend it; "
+            "'tiptrue solve --together' then solves this log and theirs as one run. Else put "
+            "right what is named above, then make the run again.");
         return;
     }
-    tt_page_prose(page, 2, s->least_squares ? "Next: to use the run, solve it without --least-squares." : NEXT[s->verdict]);
+    tt_page_prose(page, 2,
+                  s->least_squares ? "Next: to use the run, solve it without --least-squares."
+                                   : NEXT[s->verdict]);
 }
 
 /* The setup and tip that the worked sentence is about: the first ones that are determined. */
@@ -432,11 +462,13 @@ static size_t page_columns(const struct tiptrue_text_options *options)
     return options->columns < LEAST_COLUMNS ? LEAST_COLUMNS : options->columns;
 }
 
-void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_options *options,
+                    struct tt_buffer *buffer)
 {
     static const struct tiptrue_text_options PLAIN = {0};
     const struct tiptrue_text_options *o = options != NULL ? options : &PLAIN;
-    struct tt_page page = {.out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
+    struct tt_page page = {
+        .out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
 
     tt_text_verdict(&page, s);
     tt_text_reasons(&page, s);

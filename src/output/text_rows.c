@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The rows of the log in the text output: what was set aside and by how much it is off; edges and all rows when asked for. */
+/* The rows of the log in the text output: what was set aside and by how much it is off; edges and
+ * all rows when asked for. */
 #include "config.h"
 
 #include "output/text_parts.h"
@@ -10,7 +11,8 @@
 
 #include "base/number.h"
 
-/* Stretches of lines that one sentence names before it says how many more there are: about one line of text. */
+/* Stretches of lines that one sentence names before it says how many more there are: about one line
+ * of text. */
 #define MOST_STRETCHES 8
 
 void tt_text_lines(struct tt_buffer *words, const size_t lines[], size_t n)
@@ -111,7 +113,8 @@ static bool gather(struct piles *piles, size_t n_piles)
 }
 
 /* "  east, tip t1: lines 17, 31 latched late (too deep) by 21 to 64 um" */
-static void tell_pile(struct tt_page *page, const char *edge, const char *tip, const struct pile *pile, bool late)
+static void tell_pile(struct tt_page *page, const char *edge, const char *tip,
+                      const struct pile *pile, bool late)
 {
     struct tt_buffer *words = &page->words;
 
@@ -146,7 +149,8 @@ void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *s)
     }
     for (size_t i = 0; i < n_piles; i++) {
         size_t pair = i / 2;
-        tell_pile(page, s->edges[pair / s->n_tips].name, s->tips[pair % s->n_tips].name, &piles.all[i], i % 2 == 1);
+        tell_pile(page, s->edges[pair / s->n_tips].name, s->tips[pair % s->n_tips].name,
+                  &piles.all[i], i % 2 == 1);
     }
     tt_page_line_end(page);
     tt_arena_clear(&piles.arena);
@@ -210,7 +214,8 @@ static const char *remark(const struct tt_row_result *row)
 
 static void tell_row(struct tt_page *page, const struct tt_row_result *row)
 {
-    static const char *const KINDS[] = {[TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+    static const char *const KINDS[] = {
+        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
 
     tt_page_cell_count(page, 6, row->line);
     tt_page_tab(page, 8);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Which run the text output speaks of: its file, what was in it, how well it repeats, where the plate lay. */
+/* Which run the text output speaks of: its file, what was in it, how well it repeats, where the
+ * plate lay. */
 #include "config.h"
 
 #include "output/text_parts.h"
@@ -26,7 +27,8 @@ static void add_count(struct tt_buffer *words, size_t n, const char *one, const 
     }
 }
 
-static void add_repeatability(struct tt_buffer *words, const char *of, bool known, double u_mm, double dof)
+static void add_repeatability(struct tt_buffer *words, const char *of, bool known, double u_mm,
+                              double dof)
 {
     if (!known) {
         return;
@@ -36,8 +38,10 @@ static void add_repeatability(struct tt_buffer *words, const char *of, bool know
     tt_buffer_puts(words, isfinite(dof) ? " " TT_UM " (from this run)" : " " TT_UM " (as stated)");
 }
 
-/* "lost motion ... +12.3 um (standard uncertainty 0.4 um)"; @unit is a thousandth of that of @value. */
-static void tell_effect(struct tt_page *page, const char *name, double value, double u, const char *unit)
+/* "lost motion ... +12.3 um (standard uncertainty 0.4 um)"; @unit is a thousandth of that of
+ * @value. */
+static void tell_effect(struct tt_page *page, const char *name, double value, double u,
+                        const char *unit)
 {
     struct tt_buffer *words = &page->words;
 
@@ -76,8 +80,8 @@ static void tell_poses(struct tt_page *page, const struct tiptrue_solution *s)
     }
 }
 
-/* Whether the run begins with sightings and ends without: what moved after them is then not seen. The rows are
- * known where it was just solved. */
+/* Whether the run begins with sightings and ends without: what moved after them is then not seen.
+ * The rows are known where it was just solved. */
 static bool lacks_last_sighting(const struct tiptrue_solution *s)
 {
     const struct tt_row_result *last = NULL;
@@ -117,12 +121,14 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     if (s->has_u_touch && s->has_u_sighting) {
         tt_buffer_puts(words, ", ");
     }
-    add_repeatability(words, "one sighting to ", s->has_u_sighting, s->u_sighting_mm, s->dof_sighting);
+    add_repeatability(words, "one sighting to ", s->has_u_sighting, s->u_sighting_mm,
+                      s->dof_sighting);
     if (words->length > 0) {
         tt_page_say(page, 2);
     }
     if (s->has_lost_motion) {
-        tell_effect(page, "lost motion, contact radius on X less that on Y: ", s->lost_motion_mm, s->u_lost_motion_mm, TT_UM);
+        tell_effect(page, "lost motion, contact radius on X less that on Y: ", s->lost_motion_mm,
+                    s->u_lost_motion_mm, TT_UM);
     }
     if (s->has_latency) {
         tell_effect(page, "latch latency: ", s->latency_s, s->u_latency_s, "ms");

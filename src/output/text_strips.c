@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Residuals against rotation as strips of characters, one for each edge and tip: two lines high, in Braille patterns (Unicode block
- * U+2800, two by four dots to the character), or on a page of ASCII in three heights of a character.
+/* Residuals against rotation as strips of characters, one for each edge and tip: two lines high, in
+ * Braille patterns (Unicode block U+2800, two by four dots to the character), or on a page of ASCII
+ * in three heights of a character.
  */
 #include "config.h"
 
@@ -31,7 +32,8 @@ struct strip {
 static void enter(struct strip *strip, bool utf8, double turn_deg, double um)
 {
     size_t per_line = utf8 ? 4 : sizeof HEIGHTS, across = utf8 ? 2 : 1;
-    size_t levels = LINES * per_line, column = (size_t)(turn_deg / 360 * (double)(strip->cells * across));
+    size_t levels = LINES * per_line,
+           column = (size_t)(turn_deg / 360 * (double)(strip->cells * across));
     double height = (1 - um / strip->reach_um) / 2 * (double)levels;
     size_t level = height <= 0 ? 0 : height >= (double)levels ? levels - 1 : (size_t)height;
     unsigned char *cell = &strip->bits[level / per_line][column / across % strip->cells];
@@ -50,21 +52,27 @@ static void put_braille(struct tt_page *page, unsigned char bits)
 
 static void put_thirds(struct tt_page *page, unsigned char bits)
 {
-    const char text[] = {bits == 0 ? ' ' : bits == 1 ? HEIGHTS[0] : bits == 2 ? HEIGHTS[1] : bits == 4 ? HEIGHTS[2] : ':', '\0'};
+    const char text[] = {bits == 0   ? ' '
+                         : bits == 1 ? HEIGHTS[0]
+                         : bits == 2 ? HEIGHTS[1]
+                         : bits == 4 ? HEIGHTS[2]
+                                     : ':',
+                         '\0'};
 
     tt_page_puts(page, text);
 }
 
 /* Two lines: names and upper end of the scale, then the lower end. */
-static void put_strip(struct tt_page *page, const struct strip *strip, const char *edge, const char *tip, size_t edge_width,
-                      size_t tip_width)
+static void put_strip(struct tt_page *page, const struct strip *strip, const char *edge,
+                      const char *tip, size_t edge_width, size_t tip_width)
 {
     for (size_t line = 0; line < LINES; line++) {
         tt_page_puts(page, line == 0 ? edge : "");
         tt_page_go(page, edge_width + 1);
         tt_page_puts(page, line == 0 ? tip : "");
         tt_page_go(page, edge_width + 1 + tip_width);
-        tt_page_cell_fixed(page, NUMBER_WIDTH, line == 0 ? strip->reach_um : -strip->reach_um, 0, true);
+        tt_page_cell_fixed(page, NUMBER_WIDTH, line == 0 ? strip->reach_um : -strip->reach_um, 0,
+                           true);
         tt_page_puts(page, " |");
         for (size_t i = 0; i < strip->cells; i++) {
             if (page->utf8) {
@@ -79,13 +87,15 @@ static void put_strip(struct tt_page *page, const struct strip *strip, const cha
 }
 
 /* The touches of @edge with @tip into the strip; returns how many there are. */
-static size_t gather(struct strip *strip, bool utf8, const struct tiptrue_solution *s, const char *edge, const char *tip)
+static size_t gather(struct strip *strip, bool utf8, const struct tiptrue_solution *s,
+                     const char *edge, const char *tip)
 {
     size_t n = 0;
 
     for (size_t i = 0; i < s->n_rows; i++) {
         const struct tt_row_result *row = &s->rows[i];
-        if (row->kind == TT_TOUCH && row->use == TT_USE && strcmp(row->target, edge) == 0 && strcmp(row->tip, tip) == 0) {
+        if (row->kind == TT_TOUCH && row->use == TT_USE && strcmp(row->target, edge) == 0 &&
+            strcmp(row->tip, tip) == 0) {
             enter(strip, utf8, tt_turn_deg(row->rotation_rad), 1000 * row->residual_mm);
             n++;
         }
@@ -108,7 +118,8 @@ void tt_text_strips(struct tt_page *page, const struct tiptrue_solution *s)
     size_t taken = edge_width + 1 + tip_width + NUMBER_WIDTH + 3;
     cells = taken + LEAST_CELLS > page->columns ? LEAST_CELLS : page->columns - taken;
     cells = cells > MOST_CELLS ? MOST_CELLS : cells;
-    tt_page_prose(page, 2, "Residuals, " TT_UM ", against rotation from 0 to 360" TT_DEGREE " (late below):");
+    tt_page_prose(
+        page, 2, "Residuals, " TT_UM ", against rotation from 0 to 360" TT_DEGREE " (late below):");
     for (size_t i = 0; i < s->n_edges; i++) {
         for (size_t t = 0; t < s->n_tips; t++) {
             struct strip strip = {.cells = cells, .reach_um = ceil(tt_residual_reach_um(s, false))};

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Several tips in two tables, a row to each tip: what is written into the machine, and the shape of its motion. */
+/* Several tips in two tables, a row to each tip: what is written into the machine, and the shape of
+ * its motion. */
 #include "config.h"
 
 #include "output/text_parts.h"
@@ -9,7 +10,8 @@
 
 #include "output/verdict.h"
 
-/* Widths of the columns behind the tip's name and its verdict: 80 in all with names of up to 7 characters. */
+/* Widths of the columns behind the tip's name and its verdict: 80 in all with names of up to 7
+ * characters. */
 #define OFFSET_WIDTH 15
 #define CHANGE_WIDTH 8
 #define EXPANDED_WIDTH 9
@@ -62,7 +64,8 @@ static double worse_axis(const struct tt_tip_result *t, double x_mm, double y_mm
     return fmax(t->offset_determined_x ? x_mm : 0, t->offset_determined_y ? y_mm : 0);
 }
 
-static void offsets_row(struct tt_page *page, size_t at, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+static void offsets_row(struct tt_page *page, size_t at, const struct tiptrue_solution *s,
+                        const struct tt_tip_result *t)
 {
     double full_mm = worse_axis(t, t->expanded_x_mm, t->expanded_y_mm);
     double plate_mm = worse_axis(t, t->same_plate_expanded_x_mm, t->same_plate_expanded_y_mm);
@@ -103,7 +106,8 @@ static void motion_head(struct tt_page *page, size_t at)
 
 static void motion_row(struct tt_page *page, size_t at, const struct tt_tip_result *t)
 {
-    double u_mm = t->runout_factor * t->u_eccentricity_mm, u_radius_mm = t->radius_factor * t->u_contact_radius_mm;
+    double u_mm = t->runout_factor * t->u_eccentricity_mm,
+           u_radius_mm = t->radius_factor * t->u_contact_radius_mm;
 
     tt_page_puts(page, t->name);
     tt_page_go(page, at);
@@ -139,9 +143,12 @@ void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *s)
         motion_row(page, at, &s->tips[i]);
     }
     tt_page_line_end(page);
-    tt_page_prose(page, 0,
-                  "Every " TT_PLUS_MINUS " is an expanded uncertainty (95 %), of offsets the larger one of x and y: in full "
-                  "is what the offset is worth, on plate is what a change, or a difference between tips, is worth on this one.");
+    tt_page_prose(
+        page, 0,
+        "Every " TT_PLUS_MINUS
+        " is an expanded uncertainty (95 %), of offsets the larger one of x and y: in full "
+        "is what the offset is worth, on plate is what a change, or a difference between tips, is "
+        "worth on this one.");
     tt_page_line_end(page);
 }
 

@@ -1,8 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the text output says of a tip in a block of its own, a line to each quantity, and how lengths are rounded.
+/* What the text output says of a tip in a block of its own, a line to each quantity, and how
+ * lengths are rounded.
  *
- * Every +- here is an expanded uncertainty (95 %), in micrometres; only the list of sources has standard ones, as a budget does.
+ * Every +- here is an expanded uncertainty (95 %), in micrometres; only the list of sources has
+ * standard ones, as a budget does.
  */
 #include "config.h"
 
@@ -50,8 +52,10 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
     if (determined) {
         tt_buffer_reset(&page->number);
         tt_buffer_puts(&page->number, TT_PLUS_MINUS " ");
-        tt_number_write_fixed(&page->number, 1000 * expanded_mm, tt_um_decimals(expanded_mm), false);
-        page->out->failed = page->out->failed || page->number.failed; /* the next number resets its buffer */
+        tt_number_write_fixed(&page->number, 1000 * expanded_mm, tt_um_decimals(expanded_mm),
+                              false);
+        page->out->failed =
+            page->out->failed || page->number.failed; /* the next number resets its buffer */
         tt_page_cell(page, width, page->number.failed ? "" : page->number.text);
     }
     tt_page_go(page, end);
@@ -70,7 +74,8 @@ static void remark(struct tt_page *page, const char *text)
     tt_page_prose(page, REMARK_AT, text);
 }
 
-/* A probability as percent; what rounds to certainty is said to be more, or less, than the last place shows. */
+/* A probability as percent; what rounds to certainty is said to be more, or less, than the last
+ * place shows. */
 static void add_percent(struct tt_buffer *words, double p)
 {
     if (p > 0.9995) {
@@ -119,7 +124,8 @@ static void tell_change(struct tt_page *page, const struct tt_tip_result *t)
     remark(page, plate ? TT_UM ", same plate as before" : TT_UM);
 }
 
-static void tell_present(struct tt_page *page, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+static void tell_present(struct tt_page *page, const struct tiptrue_solution *s,
+                         const struct tt_tip_result *t)
 {
     struct tt_buffer *words = &page->words;
 
@@ -199,8 +205,8 @@ static void tell_radius(struct tt_page *page, const struct tt_tip_result *t)
     }
     tt_number_write_fixed(words, t->contact_radius_mm, TT_MM_DECIMALS, false);
     tt_buffer_puts(words, " mm " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(words, 1000 * t->factor * t->u_contact_radius_mm, tt_um_decimals(t->factor * t->u_contact_radius_mm),
-                          false);
+    tt_number_write_fixed(words, 1000 * t->factor * t->u_contact_radius_mm,
+                          tt_um_decimals(t->factor * t->u_contact_radius_mm), false);
     tt_buffer_puts(words, " " TT_UM);
     tt_page_say(page, X_AT + 2);
 }
@@ -224,7 +230,8 @@ static double size_of(const struct tt_budget_line *line)
     return fmax(line->u_x_mm, line->u_y_mm);
 }
 
-/* The three largest sources, largest first, but none under a tenth of the largest: it moves the total by half a per cent. */
+/* The three largest sources, largest first, but none under a tenth of the largest: it moves the
+ * total by half a per cent. */
 static void add_main_sources(struct tt_buffer *words, const struct tt_tip_result *t)
 {
     const struct tt_budget_line *last = NULL;
@@ -234,7 +241,8 @@ static void add_main_sources(struct tt_buffer *words, const struct tt_tip_result
         const struct tt_budget_line *next = NULL;
         for (size_t i = 0; i < t->n_budget; i++) {
             const struct tt_budget_line *line = &t->budget[i];
-            bool later = last == NULL || size_of(line) < size_of(last) || (size_of(line) == size_of(last) && line > last);
+            bool later = last == NULL || size_of(line) < size_of(last) ||
+                         (size_of(line) == size_of(last) && line > last);
             if (later && (next == NULL || size_of(line) > size_of(next))) {
                 next = line;
             }
@@ -274,7 +282,8 @@ static void tell_main_sources(struct tt_page *page, const struct tt_tip_result *
     tt_page_say(page, X_AT + 2);
 }
 
-void tt_text_tip_block(struct tt_page *page, const struct tiptrue_solution *s, const struct tt_tip_result *t)
+void tt_text_tip_block(struct tt_page *page, const struct tiptrue_solution *s,
+                       const struct tt_tip_result *t)
 {
     tt_page_colour(page, TT_BOLD);
     tt_page_puts(page, t->name);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a propagation of distributions found, beside what the adjustment states (JCGM 101:2008 clause 8). */
+/* What a propagation of distributions found, beside what the adjustment states (JCGM 101:2008
+ * clause 8). */
 #include "config.h"
 
 #include "output/text_parts.h"
@@ -13,8 +14,8 @@
 #define FIRST_AT 14
 #define WIDTH 11
 
-static void row(struct tt_page *page, const char *tip, const char *axis, const struct tt_trial_axis *trial, double u_mm,
-                double expanded_mm)
+static void row(struct tt_page *page, const char *tip, const char *axis,
+                const struct tt_trial_axis *trial, double u_mm, double expanded_mm)
 {
     int decimals = 1 + tt_um_decimals(u_mm);
 
@@ -36,17 +37,21 @@ static void row(struct tt_page *page, const char *tip, const char *axis, const s
 static void say_tolerance(struct tt_page *page, const struct tt_tip_result *t)
 {
     tt_buffer_printf(&page->words, "%s: the intervals' ends differ by ", t->name);
-    tt_number_write_fixed(&page->words, 1000 * fmax(t->trials->x.off_mm, t->trials->y.off_mm), 2, false);
+    tt_number_write_fixed(&page->words, 1000 * fmax(t->trials->x.off_mm, t->trials->y.off_mm), 2,
+                          false);
     tt_buffer_puts(&page->words, " " TT_UM " at most, ");
-    tt_number_write_fixed(&page->words, 1000 * fmax(t->trials->x.tolerance_mm, t->trials->y.tolerance_mm), 2, false);
-    tt_buffer_puts(&page->words,
-                   " " TT_UM " is the tolerance (half of the second digit of u); this many trials know the ends to " TT_PLUS_MINUS
-                   " ");
-    tt_number_write_fixed(&page->words, 2000 * fmax(t->trials->x.noise_mm, t->trials->y.noise_mm), 2, false);
+    tt_number_write_fixed(
+        &page->words, 1000 * fmax(t->trials->x.tolerance_mm, t->trials->y.tolerance_mm), 2, false);
+    tt_buffer_puts(&page->words, " " TT_UM " is the tolerance (half of the second digit of u); "
+                                           "this many trials know the ends to " TT_PLUS_MINUS " ");
+    tt_number_write_fixed(&page->words, 2000 * fmax(t->trials->x.noise_mm, t->trials->y.noise_mm),
+                          2, false);
     tt_buffer_puts(&page->words, " " TT_UM "; the 95 % region held the truth in ");
     tt_number_write_fixed(&page->words, 100 * t->trials->covered, 2, false);
     tt_buffer_puts(&page->words, " " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(&page->words, 100 * sqrt(t->trials->covered * (1 - t->trials->covered) / (double)t->trials->n), 2, false);
+    tt_number_write_fixed(
+        &page->words,
+        100 * sqrt(t->trials->covered * (1 - t->trials->covered) / (double)t->trials->n), 2, false);
     tt_buffer_puts(&page->words, " % of the trials.");
     tt_page_go(page, TIP_AT);
     tt_page_say(page, TIP_AT + 2);

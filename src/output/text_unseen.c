@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a run would not see of its edges and marks, and what that does to the offsets, in the text output. */
+/* What a run would not see of its edges and marks, and what that does to the offsets, in the text
+ * output. */
 #include "config.h"
 
 #include "output/text_parts.h"
@@ -79,7 +80,8 @@ void tt_text_unseen(struct tt_page *page, const struct tiptrue_solution *s)
     if (name == NULL) {
         return;
     }
-    tt_buffer_printf(words, "Unseen: a run like this shows a shift of %s '%s' only from ", kind, name);
+    tt_buffer_printf(words, "Unseen: a run like this shows a shift of %s '%s' only from ", kind,
+                     name);
     tt_number_write_fixed(words, 1000 * shift_mm, tt_um_decimals(shift_mm), false);
     tt_buffer_puts(words, " " TT_UM "; until then it moves the offset by up to ");
     tt_number_write_fixed(words, 1000 * effect_mm, tt_um_decimals(effect_mm), false);

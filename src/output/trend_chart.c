@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A chart of characters: time to the right, offset upwards. In UTF-8 eight dots to a character (braille patterns, U+2800 on), in
- * ASCII one. A line of its own below marks when changes came.
+/* A chart of characters: time to the right, offset upwards. In UTF-8 eight dots to a character
+ * (braille patterns, U+2800 on), in ASCII one. A line of its own below marks when changes came.
  */
 #include "config.h"
 
@@ -24,7 +24,8 @@ struct canvas {
 static void set_dot(struct canvas *canvas, double x, double y)
 {
     /* x to the right and y downwards, 0 to 1 */
-    static const unsigned char BITS[4][2] = {{0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}};
+    static const unsigned char BITS[4][2] = {
+        {0x01, 0x08}, {0x02, 0x10}, {0x04, 0x20}, {0x40, 0x80}};
     size_t across = canvas->braille ? 2 : 1, down = canvas->braille ? 4 : 1;
     size_t column = (size_t)(x * (double)(across * canvas->columns - 1) + 0.5);
     size_t row = (size_t)(y * (double)(down * canvas->rows - 1) + 0.5);
@@ -53,8 +54,8 @@ static double time_share(const struct tiptrue_trend *trend, double time_s)
     return span > 0 ? fmin(fmax((time_s - trend->first_s) / span, 0), 1) : 0.5;
 }
 
-static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend, const struct tt_trend_tip *tip, int axis,
-                      struct canvas *canvas)
+static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend,
+                      const struct tt_trend_tip *tip, int axis, struct canvas *canvas)
 {
     double low = value_of(&tip->points[0], axis), high = low;
     size_t n = canvas->rows * canvas->columns;
@@ -67,7 +68,8 @@ static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend, c
     memset(canvas->dots, 0, n);
     for (size_t i = 0; i < tip->n_points; i++) {
         const struct tt_trend_point *p = &tip->points[i];
-        set_dot(canvas, time_share(trend, p->time_s), 0.5 - 0.5 * (value_of(p, axis) - middle) / half);
+        set_dot(canvas, time_share(trend, p->time_s),
+                0.5 - 0.5 * (value_of(p, axis) - middle) / half);
     }
     for (size_t row = 0; row < canvas->rows; row++) {
         bool ends = row == 0 || row + 1 == canvas->rows;
@@ -83,9 +85,10 @@ static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend, c
     }
 }
 
-/* Under the charts: when a change came that this tip took part in, and the dates of the first and the last run. */
-static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend, const struct tt_trend_tip *tip,
-                       const struct canvas *canvas)
+/* Under the charts: when a change came that this tip took part in, and the dates of the first and
+ * the last run. */
+static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend,
+                       const struct tt_trend_tip *tip, const struct canvas *canvas)
 {
     char text[TT_MINUTE_SIZE], *line = calloc(canvas->columns + 1, 1);
 
@@ -117,7 +120,8 @@ static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend, 
     tt_page_line_end(page);
 }
 
-void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend, const struct tt_trend_tip *tip, size_t height)
+void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend,
+                    const struct tt_trend_tip *tip, size_t height)
 {
     struct canvas canvas = {.rows = height, .braille = page->utf8};
 

@@ -103,7 +103,8 @@ static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool p
     tt_json_key_text(json, "tip", t->name);
     tt_json_key_count(json, "runs", t->runs);
     tt_json_key_xy_if(json, "last_mm", t->runs > 0, t->last.x_mm, t->runs > 0, t->last.y_mm);
-    tt_json_key_xy_if(json, "present_mm", t->has_present, t->present.x_mm, t->has_present, t->present.y_mm);
+    tt_json_key_xy_if(json, "present_mm", t->has_present, t->present.x_mm, t->has_present,
+                      t->present.y_mm);
     tt_json_key_xy(json, "within_run_u_mm", t->within_u_x_mm, t->within_u_y_mm);
     tt_json_key(json, "between_run_u_mm");
     tt_json_open(json, '{');
@@ -130,7 +131,8 @@ static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool p
 }
 
 /* What moved and by how much: the keys that a change and the latest run share. */
-static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend, const struct tt_trend_change *c)
+static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
+                        const struct tt_trend_change *c)
 {
     bool edge = c->edge < trend->n_edges;
 
@@ -140,17 +142,21 @@ static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
     tt_json_key_text(json, "code", c->code);
     tt_json_key_text(json, "cause", c->cause);
     tt_json_key_xy_if(json, "shift_mm", c->has_shift, c->shift.x_mm, c->has_shift, c->shift.y_mm);
-    tt_json_key_xy_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->has_shift, c->u_shift_y_mm);
-    tt_json_key_xy_if(json, "runout_shift_mm", c->has_runout_shift, c->runout_shift.x_mm, c->has_runout_shift,
-                      c->runout_shift.y_mm);
+    tt_json_key_xy_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->has_shift,
+                      c->u_shift_y_mm);
+    tt_json_key_xy_if(json, "runout_shift_mm", c->has_runout_shift, c->runout_shift.x_mm,
+                      c->has_runout_shift, c->runout_shift.y_mm);
     tt_json_key_fixed_if(json, "contact_radius_shift_mm", c->has_radius_shift, c->radius_shift_mm);
-    tt_json_key_xy_if(json, "mark_shift_mm", c->has_pose_shift, c->mark_shift.x_mm, c->has_pose_shift, c->mark_shift.y_mm);
-    tt_json_key_fixed_if(json, "yaw_shift_deg", c->has_pose_shift, tt_deg_from_rad(c->yaw_shift_rad));
+    tt_json_key_xy_if(json, "mark_shift_mm", c->has_pose_shift, c->mark_shift.x_mm,
+                      c->has_pose_shift, c->mark_shift.y_mm);
+    tt_json_key_fixed_if(json, "yaw_shift_deg", c->has_pose_shift,
+                         tt_deg_from_rad(c->yaw_shift_rad));
     tt_json_key_fixed_if(json, "edge_shift_mm", edge, c->edge_shift_mm);
     tt_json_key_fixed_if(json, "u_edge_shift_mm", edge, c->u_edge_shift_mm);
 }
 
-static void write_change(struct tt_json *json, const struct tiptrue_trend *trend, const struct tt_trend_change *c)
+static void write_change(struct tt_json *json, const struct tiptrue_trend *trend,
+                         const struct tt_trend_change *c)
 {
     tt_json_open(json, '{');
     key_time(json, "after", true, c->after_s);
@@ -243,7 +249,8 @@ static void write_events(struct tt_json *json, const struct tiptrue_trend *trend
     tt_json_close(json, ']');
 }
 
-void tt_output_trend_json(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_trend_json(const struct tiptrue_trend *trend,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
 

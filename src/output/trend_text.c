@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A trend for a person: what changed and what drifts first, then the numbers, the charts, and the latest signals. */
+/* A trend for a person: what changed and what drifts first, then the numbers, the charts, and the
+ * latest signals. */
 #include "config.h"
 
 #include "output/output.h"
@@ -37,22 +38,26 @@ static void say_runs(struct tt_page *page, const struct tiptrue_trend *trend)
 
     tt_minute_write(trend->first_s, first);
     tt_minute_write(trend->last_s, last);
-    tt_buffer_printf(&page->words, "machine '%s': %zu run%s", trend->machine != NULL ? trend->machine : "", trend->runs_stored,
+    tt_buffer_printf(&page->words, "machine '%s': %zu run%s",
+                     trend->machine != NULL ? trend->machine : "", trend->runs_stored,
                      trend->runs_stored == 1 ? "" : "s");
     if (trend->runs < trend->runs_stored) {
         tt_buffer_printf(&page->words, ", the last %zu of them looked at", trend->runs);
     }
     tt_buffer_printf(&page->words, ", %s to %s", first, last);
     if (trend->runs_left_out > 0) {
-        tt_buffer_printf(&page->words, "; %zu left out, since nothing of %s may be used", trend->runs_left_out,
-                         trend->runs_left_out == 1 ? "it" : "them");
+        tt_buffer_printf(&page->words, "; %zu left out, since nothing of %s may be used",
+                         trend->runs_left_out, trend->runs_left_out == 1 ? "it" : "them");
     }
     if (trend->times_missing > 0) {
-        tt_buffer_printf(&page->words, "; %zu of them do not say when they were made, and the time of entry stands in",
-                         trend->times_missing);
+        tt_buffer_printf(
+            &page->words,
+            "; %zu of them do not say when they were made, and the time of entry stands in",
+            trend->times_missing);
     }
     for (size_t i = 0; i < trend->n_plates; i++) {
-        tt_buffer_printf(&page->words, "%s'%s'", i == 0 ? trend->n_plates > 1 ? "; plates " : "; plate " : ", ",
+        tt_buffer_printf(&page->words, "%s'%s'",
+                         i == 0 ? trend->n_plates > 1 ? "; plates " : "; plate " : ", ",
                          trend->plates[i].name);
     }
     tt_page_say(page, 2);
@@ -88,8 +93,9 @@ static void say_nothing_found(struct tt_page *page, const struct tiptrue_trend *
     tt_page_puts(page, few ? "TOO FEW RUNS" : "QUIET");
     tt_page_colour(page, TT_PLAIN);
     if (few) {
-        tt_buffer_printf(&page->words, ": %zu of a tip at most; a step can be told from scatter from %d on", most_runs(trend),
-                         TT_FEWEST_TREND_RUNS);
+        tt_buffer_printf(&page->words,
+                         ": %zu of a tip at most; a step can be told from scatter from %d on",
+                         most_runs(trend), TT_FEWEST_TREND_RUNS);
     } else {
         tt_buffer_puts(&page->words, ": nothing moved that the runs can show, and no tip drifts");
     }
@@ -113,7 +119,8 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
     tt_page_colour(page, TT_PLAIN);
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (is_shown(trend, i) && trend->tips[i].drift_significant) {
-            tt_buffer_printf(&page->words, "%s%s", first ? "; drifting: " : ", ", trend->tips[i].name);
+            tt_buffer_printf(&page->words, "%s%s", first ? "; drifting: " : ", ",
+                             trend->tips[i].name);
             first = false;
         }
     }
@@ -141,7 +148,8 @@ static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
             tt_buffer_printf(&page->words, "edge %s moves by ", e->name);
             add_um(&page->words, e->drift_mm_per_week, e->u_drift_mm_per_week, true);
             tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
-                             e->drift_mm_per_week < 0 ? ", further in: a film grows on it; clean it" : ", further out: look at it");
+                             e->drift_mm_per_week < 0 ? ", further in: a film grows on it; clean it"
+                                                      : ", further out: look at it");
             tt_page_say(page, 4);
         }
     }
@@ -161,7 +169,8 @@ static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
     if (trend->has_season) {
         tt_page_puts(page, "  ");
         tt_page_prose(page, 4,
-                      "the offsets of all tips swing slowly by the same amount, as with the season; a temperature column in the "
+                      "the offsets of all tips swing slowly by the same amount, as with the "
+                      "season; a temperature column in the "
                       "logs would show whether that is the cause");
     }
 }
@@ -201,7 +210,9 @@ static void say_wear(struct tt_page *page, const struct tt_trend_tip *t)
     if (t->wears) {
         tt_page_puts(page, "  ");
         tt_buffer_printf(&page->words,
-                         "%s: its runout or contact radius drifts: the tip wears, or works loose in its seat; look at it", t->name);
+                         "%s: its runout or contact radius drifts: the tip wears, or works loose "
+                         "in its seat; look at it",
+                         t->name);
         tt_page_say(page, 4);
     }
 }
@@ -224,12 +235,16 @@ static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
         tt_minute_write(f->from_s, from);
         tt_minute_write(f->to_s, to);
         date[10] = from[10] = to[10] = '\0';
-        tt_buffer_puts(&page->words, f->over_now ? "; the offset in use is further off than the permitted "
-                                                 : "; it will be off by the permitted ");
+        tt_buffer_puts(&page->words, f->over_now
+                                         ? "; the offset in use is further off than the permitted "
+                                         : "; it will be off by the permitted ");
         add_um(&page->words, f->permitted_error_mm, 1e-3, false);
         tt_buffer_puts(&page->words, TT_TIED TT_UM);
-        tt_buffer_printf(&page->words, f->over_now ? " now: update it; from then on it holds until %s" : " on %s", date);
-        tt_buffer_printf(&page->words, " (95 %%: %s to %s)", from, f->has_to ? to : "later than a year");
+        tt_buffer_printf(&page->words,
+                         f->over_now ? " now: update it; from then on it holds until %s" : " on %s",
+                         date);
+        tt_buffer_printf(&page->words, " (95 %%: %s to %s)", from,
+                         f->has_to ? to : "later than a year");
     } else if (f->state == TT_FORECAST_NOT_WITHIN) {
         tt_buffer_puts(&page->words, "; the permitted error is not reached within a year");
     }
@@ -257,7 +272,8 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
     if (trend->pose_drifts) {
         tt_page_puts(page, "  ");
         tt_page_prose(page, 4,
-                      "the plate's place or its turn drifts; the offsets do not suffer from that, but its clamps may be loose");
+                      "the plate's place or its turn drifts; the offsets do not suffer from that, "
+                      "but its clamps may be loose");
     }
     tt_page_line_end(page);
     say_runs(page, trend);
@@ -284,7 +300,8 @@ static void table_head(struct tt_page *page, size_t at)
 }
 
 /* "3.2  3.6", or with signs, in a cell. */
-static void cell_pair(struct tt_page *page, size_t width, double x_mm, double y_mm, double u_mm, bool plus)
+static void cell_pair(struct tt_page *page, size_t width, double x_mm, double y_mm, double u_mm,
+                      bool plus)
 {
     tt_cell_um(page, width / 2 + width % 2, x_mm, u_mm, plus);
     tt_cell_um(page, width / 2, y_mm, u_mm, plus);
@@ -298,14 +315,17 @@ static void table_row(struct tt_page *page, size_t at, const struct tt_trend_tip
     if (t->runs > 0) {
         tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.x_mm, TT_MM_DECIMALS, true);
         tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.y_mm, TT_MM_DECIMALS, true);
-        cell_pair(page, SCATTER_WIDTH, t->within_u_x_mm, t->within_u_y_mm, 0.3 * t->within_u_x_mm, false);
+        cell_pair(page, SCATTER_WIDTH, t->within_u_x_mm, t->within_u_y_mm, 0.3 * t->within_u_x_mm,
+                  false);
         if (t->runs >= TT_FEWEST_TREND_RUNS) {
-            cell_pair(page, SCATTER_WIDTH, t->between.x_mm, t->between.y_mm, fmax(t->between.u_x_mm, 1e-4), false);
+            cell_pair(page, SCATTER_WIDTH, t->between.x_mm, t->between.y_mm,
+                      fmax(t->between.u_x_mm, 1e-4), false);
         } else {
             tt_page_cell(page, SCATTER_WIDTH, "");
         }
         if (t->has_drift) {
-            cell_pair(page, DRIFT_WIDTH, t->drift_x_mm_per_week, t->drift_y_mm_per_week, t->u_drift_x_mm_per_week, true);
+            cell_pair(page, DRIFT_WIDTH, t->drift_x_mm_per_week, t->drift_y_mm_per_week,
+                      t->u_drift_x_mm_per_week, true);
         }
     }
     tt_page_line_end(page);
@@ -327,7 +347,8 @@ static void table(struct tt_page *page, const struct tiptrue_trend *trend)
     }
     tt_page_line_end(page);
     tt_page_prose(page, 0,
-                  "All are standard uncertainties on the same plate: in a run, what each run says of itself; between runs, how "
+                  "All are standard uncertainties on the same plate: in a run, what each run says "
+                  "of itself; between runs, how "
                   "much more they scatter when changes and drift are taken out.");
 }
 
@@ -340,14 +361,16 @@ static void say_signals(struct tt_page *page, const struct tt_trend_tip *t)
         const struct tt_signal *s = &t->signals[i];
         tt_minute_write(t->points[s->point].time_s, time);
         tt_page_puts(page, "  ");
-        tt_buffer_printf(&page->words, "%s %s, %s: %s", time, t->name, tt_chart_word(s->chart), s->text);
+        tt_buffer_printf(&page->words, "%s %s, %s: %s", time, t->name, tt_chart_word(s->chart),
+                         s->text);
         if (s->runs > 1) {
             tt_buffer_printf(&page->words, ", for %zu runs", s->runs);
         }
         tt_page_say(page, 4);
     }
     if (from > 0) {
-        tt_buffer_printf(&page->words, "  (%zu earlier signals of %s are in the JSON output)", from, t->name);
+        tt_buffer_printf(&page->words, "  (%zu earlier signals of %s are in the JSON output)", from,
+                         t->name);
         tt_page_say(page, 4);
     }
 }
@@ -364,7 +387,8 @@ static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
     }
     tt_page_line_end(page);
     tt_buffer_printf(&page->words,
-                     "Signals of the control charts (limits from the first %zu runs after each change; by chance, a quiet "
+                     "Signals of the control charts (limits from the first %zu runs after each "
+                     "change; by chance, a quiet "
                      "tip gives one in some hundred runs):",
                      trend->baseline_runs);
     tt_page_say(page, 0);
@@ -375,15 +399,19 @@ static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
     }
 }
 
-static size_t chart_rows(const struct tiptrue_text_options *options, const struct tiptrue_trend *trend)
+static size_t chart_rows(const struct tiptrue_text_options *options,
+                         const struct tiptrue_trend *trend)
 {
-    size_t tips = trend->shown_tip == TT_NONE ? trend->n_tips : 1, charts = 2 * tips, rows = CHART_ROWS;
+    size_t tips = trend->shown_tip == TT_NONE ? trend->n_tips : 1, charts = 2 * tips,
+           rows = CHART_ROWS;
 
     if (options != NULL && options->rows > 0 && charts > 0) {
         /* all charts on one screen, as far as they stay legible */
         rows = options->rows > 4 * tips ? (options->rows - 4 * tips) / charts : LEAST_CHART_ROWS;
     }
-    return rows < LEAST_CHART_ROWS ? LEAST_CHART_ROWS : rows > MOST_CHART_ROWS ? MOST_CHART_ROWS : rows;
+    return rows < LEAST_CHART_ROWS  ? LEAST_CHART_ROWS
+           : rows > MOST_CHART_ROWS ? MOST_CHART_ROWS
+                                    : rows;
 }
 
 static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size_t rows)
@@ -398,7 +426,8 @@ static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size
     }
 }
 
-void tt_output_latest_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_latest_text(const struct tiptrue_trend *trend,
+                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
@@ -412,7 +441,8 @@ void tt_output_latest_text(const struct tiptrue_trend *trend, const struct tiptr
     tt_page_end(&page);
 }
 
-void tt_output_trend_text(const struct tiptrue_trend *trend, const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+void tt_output_trend_text(const struct tiptrue_trend *trend,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 

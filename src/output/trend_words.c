@@ -21,8 +21,10 @@ const char *tt_chart_word(enum tt_chart chart)
 
 const char *tt_moved_word(enum tt_moved moved)
 {
-    static const char *const WORDS[] = {
-        [TT_MOVED_ALL_TIPS] = "all-tips", [TT_MOVED_TIP] = "tip", [TT_MOVED_PLATE] = "plate", [TT_MOVED_EDGE] = "edge"};
+    static const char *const WORDS[] = {[TT_MOVED_ALL_TIPS] = "all-tips",
+                                        [TT_MOVED_TIP] = "tip",
+                                        [TT_MOVED_PLATE] = "plate",
+                                        [TT_MOVED_EDGE] = "edge"};
     return WORDS[moved];
 }
 
@@ -32,11 +34,14 @@ const char *tt_forecast_words(const struct tt_forecast *forecast)
     case TT_FORECAST_NONE:
         return "no permitted error is stated";
     case TT_FORECAST_NO_DRIFT:
-        return forecast->over_now ? "the offset in use is further off than permitted now; no drift shows" : "no drift shows";
+        return forecast->over_now
+                   ? "the offset in use is further off than permitted now; no drift shows"
+                   : "no drift shows";
     case TT_FORECAST_NOT_WITHIN:
         return "not within a year";
     case TT_FORECAST_DATE:
-        return forecast->over_now ? "the offset in use is further off than permitted now; the date holds from an update now on"
+        return forecast->over_now ? "the offset in use is further off than permitted now; the date "
+                                    "holds from an update now on"
                                   : NULL;
     }
     return NULL;
@@ -57,7 +62,8 @@ void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE])
 static bool is_told(const struct tiptrue_trend *trend)
 {
     for (size_t i = 0; i < trend->n_changes; i++) {
-        if (trend->changes[i].first_run == trend->latest.run && trend->changes[i].moved == trend->latest.change.moved) {
+        if (trend->changes[i].first_run == trend->latest.run &&
+            trend->changes[i].moved == trend->latest.change.moved) {
             return true;
         }
     }

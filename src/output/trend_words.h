@@ -17,13 +17,16 @@ const char *tt_forecast_words(const struct tt_forecast *forecast);
 #define TT_MINUTE_SIZE 18
 void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE]);
 
-/* What the latest run shows against those before it: a sentence without a stop, of a trend in which it is judged. */
+/* What the latest run shows against those before it: a sentence without a stop, of a trend in which
+ * it is judged. */
 void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words);
 
 /* What is found, in sentences: the headline, changes, drifts, then which runs it is from. */
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend);
 
-/* Offsets of a tip over time, as many lines as @height says: along x above, along y below. Points, limits and changes. */
-void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend, const struct tt_trend_tip *tip, size_t height);
+/* Offsets of a tip over time, as many lines as @height says: along x above, along y below. Points,
+ * limits and changes. */
+void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend,
+                    const struct tt_trend_tip *tip, size_t height);
 
 #endif

@@ -55,7 +55,8 @@ static void put_poses(struct tt_json *json, const struct tiptrue_truth *truth)
     tt_json_close(json, ']');
 }
 
-static void put_shifts(struct tt_json *json, const char *list, const char *kind, const struct tt_truth_shift shifts[], size_t n)
+static void put_shifts(struct tt_json *json, const char *list, const char *kind,
+                       const struct tt_truth_shift shifts[], size_t n)
 {
     tt_json_key(json, list);
     tt_json_open(json, '[');
@@ -81,7 +82,8 @@ static void put_edges(struct tt_json *json, const struct tiptrue_truth *truth)
     tt_json_close(json, ']');
 }
 
-static void put_fault(struct tt_json *json, const char *share, const char *depth, const struct tt_truth_fault *fault)
+static void put_fault(struct tt_json *json, const char *share, const char *depth,
+                      const struct tt_truth_fault *fault)
 {
     if (fault->share > 0) {
         tt_json_key_fixed(json, share, fault->share);

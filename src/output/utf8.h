@@ -6,7 +6,8 @@
 
 #include <stddef.h>
 
-/* Bytes of the well-formed character (Unicode Standard, table 3-7) at @text, which is NUL-terminated; 0 = there is none. */
+/* Bytes of the well-formed character (Unicode Standard, table 3-7) at @text, which is
+ * NUL-terminated; 0 = there is none. */
 size_t tt_utf8_length(const char *text);
 
 #endif

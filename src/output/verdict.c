@@ -55,17 +55,20 @@ static const char *name_at(const char *const names[], size_t n, size_t index)
     return index < n ? names[index] : NULL; /* TT_NONE is beyond every n */
 }
 
-const char *tt_finding_edge(const struct tiptrue_solution *solution, const struct tt_finding *finding)
+const char *tt_finding_edge(const struct tiptrue_solution *solution,
+                            const struct tt_finding *finding)
 {
     return name_at(solution->edge_names, solution->n_edge_names, finding->edge);
 }
 
-const char *tt_finding_tip(const struct tiptrue_solution *solution, const struct tt_finding *finding)
+const char *tt_finding_tip(const struct tiptrue_solution *solution,
+                           const struct tt_finding *finding)
 {
     return name_at(solution->tip_names, solution->n_tip_names, finding->tip);
 }
 
-const char *tt_finding_setup(const struct tiptrue_solution *solution, const struct tt_finding *finding)
+const char *tt_finding_setup(const struct tiptrue_solution *solution,
+                             const struct tt_finding *finding)
 {
     return name_at(solution->setup_names, solution->n_setup_names, finding->setup);
 }

@@ -26,7 +26,8 @@ static struct tt_plate_xy less(struct tt_plate_xy a, struct tt_plate_xy b)
 static double point_to_segment(struct tt_plate_xy p, struct tt_plate_xy from, struct tt_plate_xy to)
 {
     struct tt_plate_xy along = less(to, from), v = less(p, from);
-    double length2 = dot(along, along), t = length2 > 0 ? fmin(fmax(dot(v, along) / length2, 0), 1) : 0;
+    double length2 = dot(along, along),
+           t = length2 > 0 ? fmin(fmax(dot(v, along) / length2, 0), 1) : 0;
 
     return hypot(v.x_mm - t * along.x_mm, v.y_mm - t * along.y_mm);
 }
@@ -38,7 +39,8 @@ static double side_of(struct tt_plate_xy p, struct tt_plate_xy from, struct tt_p
 }
 
 /* Distance of two segments, 0 where they cross. */
-static double segment_distance(struct tt_plate_xy a, struct tt_plate_xy b, struct tt_plate_xy c, struct tt_plate_xy d)
+static double segment_distance(struct tt_plate_xy a, struct tt_plate_xy b, struct tt_plate_xy c,
+                               struct tt_plate_xy d)
 {
     if (side_of(a, c, d) * side_of(b, c, d) < 0 && side_of(c, a, b) * side_of(d, a, b) < 0) {
         return 0;
@@ -48,16 +50,19 @@ static double segment_distance(struct tt_plate_xy a, struct tt_plate_xy b, struc
 }
 
 /* The other edge that the tip comes closest to on its way to a touch at @at, and how close. */
-static double nearest_edge(const struct tiptrue_plate *plate, const struct tt_room *room, size_t edge, struct tt_plate_xy at,
-                           size_t *nearest)
+static double nearest_edge(const struct tiptrue_plate *plate, const struct tt_room *room,
+                           size_t edge, struct tt_plate_xy at, size_t *nearest)
 {
     const struct tt_edge *own = &plate->edges[edge];
     double far_mm = room->radius_mm + room->start_mm, least = HUGE_VAL;
-    struct tt_plate_xy contact = {at.x_mm + room->radius_mm * own->n_x, at.y_mm + room->radius_mm * own->n_y};
+    struct tt_plate_xy contact = {at.x_mm + room->radius_mm * own->n_x,
+                                  at.y_mm + room->radius_mm * own->n_y};
     struct tt_plate_xy start = {at.x_mm + far_mm * own->n_x, at.y_mm + far_mm * own->n_y};
 
     for (size_t j = 0; j < plate->n_edges; j++) {
-        double distance = j != edge ? segment_distance(contact, start, plate->edges[j].from, plate->edges[j].to) : HUGE_VAL;
+        double distance =
+            j != edge ? segment_distance(contact, start, plate->edges[j].from, plate->edges[j].to)
+                      : HUGE_VAL;
         if (distance < least) {
             least = distance;
             *nearest = j;
@@ -84,8 +89,8 @@ static void reason_short(const struct tt_room *room, double length_mm, struct tt
     add_mm(text, 2 * (room->radius_mm + room->margin_mm));
 }
 
-static void reason_narrow(const struct tiptrue_plate *plate, const struct tt_room *room, size_t other, double left_mm,
-                          struct tt_buffer *text)
+static void reason_narrow(const struct tiptrue_plate *plate, const struct tt_room *room,
+                          size_t other, double left_mm, struct tt_buffer *text)
 {
     tt_buffer_puts(text, "has no place for the tip: between its start, ");
     add_mm(text, room->start_mm);
@@ -111,15 +116,17 @@ static bool keep_reason(const char **reason, struct tt_buffer *text, struct tt_a
     return *reason != NULL;
 }
 
-enum tiptrue_status tt_spots_find(const struct tiptrue_plate *plate, const struct tt_room *room, size_t places,
-                                  struct tt_arena *arena, struct tt_spot spots[], size_t *n_spots, const char *reasons[])
+enum tiptrue_status tt_spots_find(const struct tiptrue_plate *plate, const struct tt_room *room,
+                                  size_t places, struct tt_arena *arena, struct tt_spot spots[],
+                                  size_t *n_spots, const char *reasons[])
 {
     double need_mm = room->radius_mm + room->margin_mm;
 
     *n_spots = 0;
     for (size_t j = 0; j < plate->n_edges; j++) {
         const struct tt_edge *edge = &plate->edges[j];
-        double length_mm = hypot(edge->to.x_mm - edge->from.x_mm, edge->to.y_mm - edge->from.y_mm), widest = -1;
+        double length_mm = hypot(edge->to.x_mm - edge->from.x_mm, edge->to.y_mm - edge->from.y_mm),
+               widest = -1;
         size_t before = *n_spots, other = 0;
         struct tt_buffer text = {0};
         reasons[j] = NULL;

@@ -13,17 +13,19 @@
 #define USUAL_TOUCHES 24
 /* Rounds of sightings at each end that are tried. */
 #define MOST_SIGHTINGS 8
-/* Starts of the exchange: so many that they come to this many touches, within bounds. Doubled, no plan of the tests gets better by
- * a thousandth. While the number of touches is searched, one is enough: what more starts gain is a few per mille. */
+/* Starts of the exchange: so many that they come to this many touches, within bounds. Doubled, no
+ * plan of the tests gets better by a thousandth. While the number of touches is searched, one is
+ * enough: what more starts gain is a few per mille. */
 #define STARTED_TOUCHES 120
 #define MOST_STARTS 12
 #define SEARCH_STARTS 1
 #define FEWER_STARTS 2
-/* Touches of a tip between which the uncertainty is interpolated, each some 1.5 times the one before: the interpolation is then
- * good to one touch in thirty. */
+/* Touches of a tip between which the uncertainty is interpolated, each some 1.5 times the one
+ * before: the interpolation is then good to one touch in thirty. */
 static const size_t NODES[] = {TT_LEAST_PLANNED, 12, 18, 27, 40, 60, 90, 135, 190, TT_MOST_TOUCHES};
 #define N_NODES (sizeof NODES / sizeof NODES[0])
-/* Numbers of sightings whose interpolated moves are within this of the fewest are searched to the end. */
+/* Numbers of sightings whose interpolated moves are within this of the fewest are searched to the
+ * end. */
 #define CLOSE_CALL 1.06
 /* With more starts fewer touches may do; so many fewer are tried. */
 #define MOST_FEWER 3
@@ -76,30 +78,37 @@ static size_t starts_for(size_t n)
 }
 
 /* The same-plate trace of the tip of @probes, alone. */
-static enum tiptrue_status trace_of(struct tt_planner *p, const struct tt_probe probes[], size_t n, double *trace_mm2,
-                                    struct tiptrue_error *error)
+static enum tiptrue_status trace_of(struct tt_planner *p, const struct tt_probe probes[], size_t n,
+                                    double *trace_mm2, struct tiptrue_error *error)
 {
     struct tiptrue_solution *expected;
-    enum tiptrue_status status = tt_scene_check(&p->scene, probes, n, p->workspace, &expected, error);
+    enum tiptrue_status status =
+        tt_scene_check(&p->scene, probes, n, p->workspace, &expected, error);
 
     if (status != TIPTRUE_OK) {
         return status;
     }
     const struct tt_tip_result *tip = &expected->tips[0];
     for (size_t i = 0; i < expected->n_tips; i++) {
-        tip = strcmp(expected->tips[i].name, p->scene.tips[probes[0].tip]) == 0 ? &expected->tips[i] : tip;
+        tip = strcmp(expected->tips[i].name, p->scene.tips[probes[0].tip]) == 0 ? &expected->tips[i]
+                                                                                : tip;
     }
-    *trace_mm2 = tt_same_plate_mm(tip) < HUGE_VAL ? tip->same_plate_cov.xx_mm2 + tip->same_plate_cov.yy_mm2 : HUGE_VAL;
+    *trace_mm2 = tt_same_plate_mm(tip) < HUGE_VAL
+                     ? tip->same_plate_cov.xx_mm2 + tip->same_plate_cov.yy_mm2
+                     : HUGE_VAL;
     tiptrue_solution_free(expected);
     return TIPTRUE_OK;
 }
 
-/* The touches of planned tip @tip by exchange or, should they be better after all, evenly spread ones. */
-static enum tiptrue_status design_tip(struct tt_planner *p, size_t tip, size_t starts, bool *even, struct tiptrue_error *error)
+/* The touches of planned tip @tip by exchange or, should they be better after all, evenly spread
+ * ones. */
+static enum tiptrue_status design_tip(struct tt_planner *p, size_t tip, size_t starts, bool *even,
+                                      struct tiptrue_error *error)
 {
     size_t n = p->counts[tip];
     double even_mm2 = HUGE_VAL, best_mm2 = HUGE_VAL;
-    enum tiptrue_status found = tt_design_best(&p->designs[tip], n, starts, probes_of(p, tip)), status = TIPTRUE_OK;
+    enum tiptrue_status found = tt_design_best(&p->designs[tip], n, starts, probes_of(p, tip)),
+                        status = TIPTRUE_OK;
 
     *even = found != TIPTRUE_OK;
     if (found == TIPTRUE_E_MEMORY) {
@@ -108,7 +117,8 @@ static enum tiptrue_status design_tip(struct tt_planner *p, size_t tip, size_t s
     tt_design_even(&p->designs[tip], n, p->scratch);
     if (found == TIPTRUE_OK && starts > SEARCH_STARTS) {
         status = trace_of(p, p->scratch, n, &even_mm2, error);
-        status = status == TIPTRUE_OK ? trace_of(p, probes_of(p, tip), n, &best_mm2, error) : status;
+        status =
+            status == TIPTRUE_OK ? trace_of(p, probes_of(p, tip), n, &best_mm2, error) : status;
         *even = even_mm2 < best_mm2;
     }
     if (status == TIPTRUE_OK && *even) {
@@ -118,7 +128,8 @@ static enum tiptrue_status design_tip(struct tt_planner *p, size_t tip, size_t s
 }
 
 /* @total touches of all tips, dealt out evenly. */
-static enum tiptrue_status design_all(struct tt_planner *p, size_t total, size_t rounds, size_t first_rounds, size_t starts,
+static enum tiptrue_status design_all(struct tt_planner *p, size_t total, size_t rounds,
+                                      size_t first_rounds, size_t starts,
                                       struct tiptrue_error *error)
 {
     enum tiptrue_status status = TIPTRUE_OK;
@@ -136,9 +147,10 @@ static enum tiptrue_status design_all(struct tt_planner *p, size_t total, size_t
     return status;
 }
 
-/* What is expected of the worst tip, its expanded uncertainty on the same plate; HUGE_VAL: not determined, or too few touches to
- * say what they are worth. */
-static enum tiptrue_status expect(struct tt_planner *p, size_t rounds, double *worst_mm, struct tiptrue_error *error)
+/* What is expected of the worst tip, its expanded uncertainty on the same plate; HUGE_VAL: not
+ * determined, or too few touches to say what they are worth. */
+static enum tiptrue_status expect(struct tt_planner *p, size_t rounds, double *worst_mm,
+                                  struct tiptrue_error *error)
 {
     struct tiptrue_solution *expected;
 
@@ -148,9 +160,11 @@ static enum tiptrue_status expect(struct tt_planner *p, size_t rounds, double *w
     if (p->n_probes < tt_choose_bound(p)) {
         return TIPTRUE_OK;
     }
-    enum tiptrue_status status = tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
+    enum tiptrue_status status =
+        tt_scene_check(&p->scene, p->probes, p->n_probes, p->workspace, &expected, error);
     if (status == TIPTRUE_OK) {
-        *worst_mm = tt_plan_is_sound(expected) ? tt_same_plate_mm(tt_worst_tip(expected)) : HUGE_VAL;
+        *worst_mm =
+            tt_plan_is_sound(expected) ? tt_same_plate_mm(tt_worst_tip(expected)) : HUGE_VAL;
         tiptrue_solution_free(expected);
     }
     return status;
@@ -159,7 +173,8 @@ static enum tiptrue_status expect(struct tt_planner *p, size_t rounds, double *w
 /* ---- how many ---- */
 
 /* The expanded uncertainty of the node with @rounds of sightings. */
-static enum tiptrue_status ask_node(struct search *s, size_t at, size_t rounds, double *worst_mm, struct tiptrue_error *error)
+static enum tiptrue_status ask_node(struct search *s, size_t at, size_t rounds, double *worst_mm,
+                                    struct tiptrue_error *error)
 {
     struct tt_planner *p = s->p;
     struct node *node = &s->nodes[at];
@@ -168,8 +183,9 @@ static enum tiptrue_status ask_node(struct search *s, size_t at, size_t rounds, 
 
     if (node->probes == NULL) {
         node->probes = TT_ARENA_NEW(&p->arena, of_all, struct tt_probe);
-        status =
-            node->probes != NULL ? design_all(p, of_all, rounds, s->first_rounds, SEARCH_STARTS, error) : tt_fail_memory(error);
+        status = node->probes != NULL
+                     ? design_all(p, of_all, rounds, s->first_rounds, SEARCH_STARTS, error)
+                     : tt_fail_memory(error);
         for (size_t i = 0; i < p->n_tips && status == TIPTRUE_OK; i++) {
             memcpy(node->probes + i * n, probes_of(p, i), n * sizeof *node->probes);
         }
@@ -187,10 +203,13 @@ static enum tiptrue_status ask_node(struct search *s, size_t at, size_t rounds, 
     return status;
 }
 
-/* How many touches of each tip meet the target with @rounds of sightings, by interpolation; HUGE_VAL: more than there may be. */
-static enum tiptrue_status interpolate(struct search *s, size_t rounds, double *touches, struct tiptrue_error *error)
+/* How many touches of each tip meet the target with @rounds of sightings, by interpolation;
+ * HUGE_VAL: more than there may be. */
+static enum tiptrue_status interpolate(struct search *s, size_t rounds, double *touches,
+                                       struct tiptrue_error *error)
 {
-    double target_mm = s->p->options->target_mm, mm = HUGE_VAL, more_mm = HUGE_VAL, fewer_mm = HUGE_VAL;
+    double target_mm = s->p->options->target_mm, mm = HUGE_VAL, more_mm = HUGE_VAL,
+           fewer_mm = HUGE_VAL;
     size_t low = 0, high = N_NODES; /* low: the nodes below it are too small */
     enum tiptrue_status status = TIPTRUE_OK;
 
@@ -214,7 +233,8 @@ static enum tiptrue_status interpolate(struct search *s, size_t rounds, double *
     }
     if (status == TIPTRUE_OK && low > 0 && fewer_mm < HUGE_VAL) {
         double few = 1 / (double)NODES[low - 1], many = 1 / (double)NODES[low];
-        double share = (target_mm * target_mm - more_mm * more_mm) / (fewer_mm * fewer_mm - more_mm * more_mm);
+        double share =
+            (target_mm * target_mm - more_mm * more_mm) / (fewer_mm * fewer_mm - more_mm * more_mm);
         *touches = 1 / (many + share * (few - many));
     }
     return status;
@@ -226,8 +246,8 @@ static size_t sightings_of(const struct tt_planner *p, size_t rounds)
 }
 
 /* Whether @total touches do with @rounds. */
-static enum tiptrue_status try(struct search *s, size_t total, size_t rounds, size_t starts, bool *enough,
-                               struct tiptrue_error *error)
+static enum tiptrue_status try(struct search *s, size_t total, size_t rounds, size_t starts,
+                               bool *enough, struct tiptrue_error *error)
 {
     double mm = HUGE_VAL;
     enum tiptrue_status status = design_all(s->p, total, rounds, s->first_rounds, starts, error);
@@ -238,7 +258,8 @@ static enum tiptrue_status try(struct search *s, size_t total, size_t rounds, si
 }
 
 /* The fewest touches of all tips with @rounds, from a @guess of each tip's on. 0: none do. */
-static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess, size_t *total, struct tiptrue_error *error)
+static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess, size_t *total,
+                                  struct tiptrue_error *error)
 {
     size_t tips = s->p->n_tips, n = (size_t)ceil(guess);
     bool enough = false;
@@ -259,7 +280,8 @@ static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess,
         n = enough ? n : 0;
     }
     *total = n * tips;
-    for (size_t less = 1; less < tips && n > TT_LEAST_PLANNED && status == TIPTRUE_OK; less++) { /* some tips one touch less */
+    for (size_t less = 1; less < tips && n > TT_LEAST_PLANNED && status == TIPTRUE_OK;
+         less++) { /* some tips one touch less */
         status = try(s, n * tips - less, rounds, SEARCH_STARTS, &enough, error);
         if (!enough) {
             break;
@@ -269,8 +291,10 @@ static enum tiptrue_status fewest(struct search *s, size_t rounds, double guess,
     return status;
 }
 
-/* How often the marks are to be sighted, and how many touches then do: together the fewest. *total 0: none do. */
-static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_t *rounds, struct tiptrue_error *error)
+/* How often the marks are to be sighted, and how many touches then do: together the fewest. *total
+ * 0: none do. */
+static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_t *rounds,
+                                          struct tiptrue_error *error)
 {
     struct tt_planner *p = s->p;
     double touches[MOST_SIGHTINGS + 1], least_moves = HUGE_VAL;
@@ -286,13 +310,15 @@ static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_
         touches[slot] = HUGE_VAL;
         if ((double)(sightings_of(p, r) + tt_choose_bound(p)) < least_moves) {
             status = interpolate(s, r, &touches[slot], error);
-            least_moves = fmin(least_moves, (double)tips * touches[slot] + (double)sightings_of(p, r));
+            least_moves =
+                fmin(least_moves, (double)tips * touches[slot] + (double)sightings_of(p, r));
         }
     }
     for (size_t r = first; r <= last && status == TIPTRUE_OK; r++) {
         double guess = touches[fixed ? 0 : r];
         size_t found = 0;
-        if (!(guess < HUGE_VAL) || (double)tips * guess + (double)sightings_of(p, r) > CLOSE_CALL * least_moves) {
+        if (!(guess < HUGE_VAL) ||
+            (double)tips * guess + (double)sightings_of(p, r) > CLOSE_CALL * least_moves) {
             continue;
         }
         status = fewest(s, r, guess, &found, error);
@@ -306,13 +332,16 @@ static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_
 }
 
 /* The touches themselves, with more starts, with which a few less may do. */
-static enum tiptrue_status meet_target(struct search *s, size_t total, size_t rounds, struct tiptrue_error *error)
+static enum tiptrue_status meet_target(struct search *s, size_t total, size_t rounds,
+                                       struct tiptrue_error *error)
 {
     struct tt_planner *p = s->p;
     bool enough = true;
     enum tiptrue_status status = TIPTRUE_OK;
 
-    for (size_t less = 0; less < MOST_FEWER && enough && total > tt_choose_bound(p) && status == TIPTRUE_OK; less++) {
+    for (size_t less = 0;
+         less < MOST_FEWER && enough && total > tt_choose_bound(p) && status == TIPTRUE_OK;
+         less++) {
         status = try(s, total - 1, rounds, FEWER_STARTS, &enough, error);
         total -= enough;
     }
@@ -326,8 +355,10 @@ static enum tiptrue_status meet_target(struct search *s, size_t total, size_t ro
 
 enum tiptrue_status tt_choose(struct tt_planner *p, struct tiptrue_error *error)
 {
-    struct search search = {.p = p, .first_rounds = p->scene.sightings, .fixed = p->options->sightings > 0};
-    size_t total = p->options->touches > 0 ? p->options->touches : USUAL_TOUCHES * p->n_tips, wanted = 0;
+    struct search search = {
+        .p = p, .first_rounds = p->scene.sightings, .fixed = p->options->sightings > 0};
+    size_t total = p->options->touches > 0 ? p->options->touches : USUAL_TOUCHES * p->n_tips,
+           wanted = 0;
     size_t rounds = p->scene.sightings;
     enum tiptrue_status status = TIPTRUE_OK;
 
@@ -338,16 +369,19 @@ enum tiptrue_status tt_choose(struct tt_planner *p, struct tiptrue_error *error)
             return meet_target(&search, wanted, rounds, error);
         }
     }
-    return status == TIPTRUE_OK ? design_all(p, total, rounds, search.first_rounds, 0, error) : status;
+    return status == TIPTRUE_OK ? design_all(p, total, rounds, search.first_rounds, 0, error)
+                                : status;
 }
 
-enum tiptrue_status tt_choose_least(struct tt_planner *p, size_t from, size_t *least, struct tiptrue_error *error)
+enum tiptrue_status tt_choose_least(struct tt_planner *p, size_t from, size_t *least,
+                                    struct tiptrue_error *error)
 {
     enum tiptrue_status status = TIPTRUE_OK;
     double mm = HUGE_VAL;
 
     *least = 0;
-    for (size_t n = from; n <= p->n_tips * TT_MOST_TOUCHES && *least == 0 && status == TIPTRUE_OK; n++) {
+    for (size_t n = from; n <= p->n_tips * TT_MOST_TOUCHES && *least == 0 && status == TIPTRUE_OK;
+         n++) {
         status = design_all(p, n, p->scene.sightings, p->scene.sightings, SEARCH_STARTS, error);
         status = status == TIPTRUE_OK ? expect(p, p->scene.sightings, &mm, error) : status;
         *least = mm < HUGE_VAL ? n : 0;

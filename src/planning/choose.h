@@ -2,10 +2,11 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* How many touches and sightings, and which touches, for all tips of a plan.
  *
- * For a target: the uncertainty on the plate falls with every touch and every sighting, since the plate is held. So for each number
- * of sightings there is a fewest number of touches; it is found from designs of a few sizes, between which u^2 is linear in one
- * over the touches, then step by step. All tips are judged together, by the solver's own covariance, as a run of them will be: they
- * share the pose. Tips that fit to the same places share one exchange.
+ * For a target: the uncertainty on the plate falls with every touch and every sighting, since the
+ * plate is held. So for each number of sightings there is a fewest number of touches; it is found
+ * from designs of a few sizes, between which u^2 is linear in one over the touches, then step by
+ * step. All tips are judged together, by the solver's own covariance, as a run of them will be:
+ * they share the pose. Tips that fit to the same places share one exchange.
  */
 #ifndef TT_PLANNING_CHOOSE_H
 #define TT_PLANNING_CHOOSE_H
@@ -14,7 +15,8 @@
 #include "model/proposal.h"
 #include "planning/design.h"
 
-/* A tip is not planned more touches than this: 40 minutes of touching. What is not reached with them is limited by something else.
+/* A tip is not planned more touches than this: 40 minutes of touching. What is not reached with
+ * them is limited by something else.
  */
 #define TT_MOST_TOUCHES 240
 
@@ -36,15 +38,17 @@ struct tt_planner {
     struct tt_probe *scratch;
 };
 
-/* Choose the touches of every tip into planner->chosen and counts, and the sightings into the scene, by the options. */
+/* Choose the touches of every tip into planner->chosen and counts, and the sightings into the
+ * scene, by the options. */
 TT_MUST_USE enum tiptrue_status tt_choose(struct tt_planner *planner, struct tiptrue_error *error);
 
 /* The fewest touches of all tips that a plan may have, by the rules of adjust/check.h. */
 size_t tt_choose_bound(const struct tt_planner *planner);
 
-/* The fewest touches of all tips, from @from on, with which a run would be used; 0: more than are planned. */
-TT_MUST_USE enum tiptrue_status tt_choose_least(struct tt_planner *planner, size_t from, size_t *least,
-                                                struct tiptrue_error *error);
+/* The fewest touches of all tips, from @from on, with which a run would be used; 0: more than are
+ * planned. */
+TT_MUST_USE enum tiptrue_status tt_choose_least(struct tt_planner *planner, size_t from,
+                                                size_t *least, struct tiptrue_error *error);
 
 /* All tips' touches, one after the other, into planner->probes. */
 void tt_choose_gather(struct tt_planner *planner);

@@ -9,17 +9,20 @@
 
 #include "base/random.h"
 
-/* A tip is taken to be out of round by a twentieth of a touch's repeatability in each harmonic: so little that it costs nothing
- * that shows, and enough that among equal designs the one is chosen that keeps the tip's shape out of the offset (facing edges at
- * the same rotations, rotations in opposite pairs). */
+/* A tip is taken to be out of round by a twentieth of a touch's repeatability in each harmonic: so
+ * little that it costs nothing that shows, and enough that among equal designs the one is chosen
+ * that keeps the tip's shape out of the offset (facing edges at the same rotations, rotations in
+ * opposite pairs). */
 #define SHAPE_SHARE 0.05
 /* An exchange must lessen the criterion by this share of it; less is rounding. */
 #define GAIN 1e-9
 /* Passes; most designs are done after three or four. */
 #define MOST_PASSES 12
-/* The runout's variance may be so much larger than with evenly spread touches: it is wanted too, but the offset comes first. */
+/* The runout's variance may be so much larger than with evenly spread touches: it is wanted too,
+ * but the offset comes first. */
 #define RUNOUT_SHARE 1.25
-/* Starts look at every fifth rotation only, twelve of a turn; the best of several is then bettered over all. */
+/* Starts look at every fifth rotation only, twelve of a turn; the best of several is then bettered
+ * over all. */
 #define START_STRIDE 5
 /* Any number would do. */
 #define START_SEED 26
@@ -29,7 +32,8 @@
 
 /* ---- candidates ---- */
 
-/* Facing edges one after the other: first the edge nearest to the reference mark, then the one that most faces it, and so on. */
+/* Facing edges one after the other: first the edge nearest to the reference mark, then the one that
+ * most faces it, and so on. */
 static void order_edges(struct tt_design *design)
 {
     const struct tiptrue_plate *plate = design->scene->plate;
@@ -47,19 +51,22 @@ static void order_edges(struct tt_design *design)
         const struct tt_edge *last = k > 0 ? &plate->edges[design->edge_order[k - 1]] : NULL;
         for (size_t i = k; i < n; i++) {
             const struct tt_edge *edge = &plate->edges[design->edge_order[i]];
-            double x_mm = 0.5 * (edge->from.x_mm + edge->to.x_mm), y_mm = 0.5 * (edge->from.y_mm + edge->to.y_mm);
-            double far_mm =
-                last != NULL ? hypot(x_mm - 0.5 * (last->from.x_mm + last->to.x_mm), y_mm - 0.5 * (last->from.y_mm + last->to.y_mm))
-                             : hypot(x_mm, y_mm);
+            double x_mm = 0.5 * (edge->from.x_mm + edge->to.x_mm),
+                   y_mm = 0.5 * (edge->from.y_mm + edge->to.y_mm);
+            double far_mm = last != NULL ? hypot(x_mm - 0.5 * (last->from.x_mm + last->to.x_mm),
+                                                 y_mm - 0.5 * (last->from.y_mm + last->to.y_mm))
+                                         : hypot(x_mm, y_mm);
             double facing = k % 2 == 1 ? edge->n_x * last->n_x + edge->n_y * last->n_y : 0;
-            double score = 1e6 * round(1e3 * facing) / 1e3 + far_mm; /* how they face comes first, the way second */
+            double score = 1e6 * round(1e3 * facing) / 1e3 +
+                           far_mm; /* how they face comes first, the way second */
             if (score < best_score) {
                 best_score = score;
                 best = i;
             }
         }
         size_t kept = design->edge_order[best];
-        memmove(design->edge_order + k + 1, design->edge_order + k, (best - k) * sizeof *design->edge_order);
+        memmove(design->edge_order + k + 1, design->edge_order + k,
+                (best - k) * sizeof *design->edge_order);
         design->edge_order[k] = kept;
     }
 }
@@ -69,12 +76,12 @@ static void lay_candidates(struct tt_design *design)
     for (size_t s = 0; s < design->n_setups; s++) {
         for (size_t k = 0; k < design->n_spots; k++) {
             for (size_t r = 0; r < design->rotations; r++) {
-                design->candidates[design->n_candidates++] =
-                    (struct tt_probe){.setup = s,
-                                      .tip = design->tip,
-                                      .edge = design->spots[k].edge,
-                                      .at = design->spots[k].at,
-                                      .rotation_rad = 2 * TT_PI * (double)r / (double)design->rotations};
+                design->candidates[design->n_candidates++] = (struct tt_probe){
+                    .setup = s,
+                    .tip = design->tip,
+                    .edge = design->spots[k].edge,
+                    .at = design->spots[k].at,
+                    .rotation_rad = 2 * TT_PI * (double)r / (double)design->rotations};
             }
         }
     }
@@ -85,28 +92,36 @@ static enum tiptrue_status fits_nowhere(const struct tt_design *design, struct t
     const struct tiptrue_plate *plate = design->scene->plate;
 
     if (plate->n_edges == 0) {
-        return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0, "list them in 'edges'", "the plate has no edges to touch");
+        return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0, "list them in 'edges'",
+                       "the plate has no edges to touch");
     }
-    return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0, "a plate with wider openings, or a thinner tip",
-                   "tip '%s' fits to no edge: edge '%s' %s", design->scene->tips[design->tip], plate->edges[0].name,
-                   design->reasons[0]);
+    return tt_fail(error, TIPTRUE_E_DATA, plate->file, 0, 0,
+                   "a plate with wider openings, or a thinner tip",
+                   "tip '%s' fits to no edge: edge '%s' %s", design->scene->tips[design->tip],
+                   plate->edges[0].name, design->reasons[0]);
 }
 
-enum tiptrue_status tt_design_init(struct tt_design *design, const struct tt_scene *scene, size_t tip, const struct tt_room *room,
-                                   struct tt_grid grid, struct tiptrue_error *error)
+enum tiptrue_status tt_design_init(struct tt_design *design, const struct tt_scene *scene,
+                                   size_t tip, const struct tt_room *room, struct tt_grid grid,
+                                   struct tiptrue_error *error)
 {
     size_t edges = scene->plate->n_edges;
     struct tt_arena *arena = &design->arena;
     enum tiptrue_status status = TIPTRUE_E_MEMORY;
 
-    *design =
-        (struct tt_design){.scene = scene, .tip = tip, .grid = grid, .n_setups = scene->n_setups, .rotations = grid.rotations};
+    *design = (struct tt_design){.scene = scene,
+                                 .tip = tip,
+                                 .grid = grid,
+                                 .n_setups = scene->n_setups,
+                                 .rotations = grid.rotations};
     design->spots = TT_ARENA_NEW(arena, edges * grid.places, struct tt_spot);
     design->reasons = TT_ARENA_NEW(arena, edges, const char *);
     design->edge_order = TT_ARENA_NEW(arena, edges, size_t);
     design->on_edge = TT_ARENA_NEW(arena, edges, size_t);
-    if (design->spots != NULL && design->reasons != NULL && design->edge_order != NULL && design->on_edge != NULL) {
-        status = tt_spots_find(scene->plate, room, grid.places, arena, design->spots, &design->n_spots, design->reasons);
+    if (design->spots != NULL && design->reasons != NULL && design->edge_order != NULL &&
+        design->on_edge != NULL) {
+        status = tt_spots_find(scene->plate, room, grid.places, arena, design->spots,
+                               &design->n_spots, design->reasons);
     }
     if (status == TIPTRUE_OK && design->n_spots == 0) {
         status = fits_nowhere(design, error);
@@ -115,13 +130,15 @@ enum tiptrue_status tt_design_init(struct tt_design *design, const struct tt_sce
         size_t n = design->n_setups * design->n_spots * design->rotations;
         design->candidates = TT_ARENA_NEW(arena, n, struct tt_probe);
         design->counts = TT_ARENA_NEW(arena, n, size_t);
-        status = design->candidates != NULL && design->counts != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+        status =
+            design->candidates != NULL && design->counts != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
     }
     if (status == TIPTRUE_OK) {
         lay_candidates(design);
         order_edges(design);
         double u_mm = scene->machine->has_u_touch ? scene->machine->u_touch_mm : 3e-3;
-        status = tt_engine_init(&design->engine, scene, tip, design->candidates, design->n_candidates, SHAPE_SHARE * u_mm);
+        status = tt_engine_init(&design->engine, scene, tip, design->candidates,
+                                design->n_candidates, SHAPE_SHARE * u_mm);
     }
     if (status != TIPTRUE_OK) {
         tt_design_clear(design);
@@ -164,14 +181,18 @@ void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe pr
 {
     size_t sides = design->n_setups * design->n_open, done = 0;
 
-    for (size_t k = 0; k < sides; k++) { /* setups in turn within an edge, so that few touches still reach both */
+    for (size_t k = 0; k < sides;
+         k++) { /* setups in turn within an edge, so that few touches still reach both */
         size_t edge = design->edge_order[k / design->n_setups], count = n / sides + (k < n % sides);
         for (size_t i = 0; i < count; i++) {
             const struct tt_spot *spot = spot_of(design, edge, i);
             /* a turn on each edge; with so few that it would be no turn, all of them share one */
             double turn = count >= 3 ? (double)i / (double)count : (double)done / (double)n;
-            probes[done++] = (struct tt_probe){
-                .setup = k % design->n_setups, .tip = design->tip, .edge = edge, .at = spot->at, .rotation_rad = 2 * TT_PI * turn};
+            probes[done++] = (struct tt_probe){.setup = k % design->n_setups,
+                                               .tip = design->tip,
+                                               .edge = edge,
+                                               .at = spot->at,
+                                               .rotation_rad = 2 * TT_PI * turn};
         }
     }
 }
@@ -180,11 +201,13 @@ void tt_design_even(const struct tt_design *design, size_t n, struct tt_probe pr
 static size_t nearest_candidate(const struct tt_design *design, const struct tt_probe *probe)
 {
     double turn = probe->rotation_rad / (2 * TT_PI);
-    size_t rotation = (size_t)lround(turn * (double)design->rotations) % design->rotations, spot = 0;
+    size_t rotation = (size_t)lround(turn * (double)design->rotations) % design->rotations,
+           spot = 0;
 
     for (size_t k = 0; k < design->n_spots; k++) {
         const struct tt_spot *s = &design->spots[k];
-        if (s->edge == probe->edge && s->at.x_mm == probe->at.x_mm && s->at.y_mm == probe->at.y_mm) {
+        if (s->edge == probe->edge && s->at.x_mm == probe->at.x_mm &&
+            s->at.y_mm == probe->at.y_mm) {
             spot = k;
         }
     }
@@ -222,9 +245,10 @@ static void find_allowed(const struct tt_design *design, size_t used[], bool all
     }
 }
 
-/* Replace the touch @chosen by the candidate that lessens the criterion most, of every @stride-th rotation. Returns whether there
- * is one. */
-static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, size_t used[], bool allowed[], double *score)
+/* Replace the touch @chosen by the candidate that lessens the criterion most, of every @stride-th
+ * rotation. Returns whether there is one. */
+static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, size_t used[],
+                     bool allowed[], double *score)
 {
     size_t old = *chosen, best = old;
     double best_score = *score * (1 - GAIN);
@@ -235,7 +259,8 @@ static bool exchange(struct tt_design *design, size_t stride, size_t *chosen, si
     used[old % design->rotations]--;
     find_allowed(design, used, allowed);
     size_t edge = design->candidates[old].edge;
-    bool stays = design->on_edge[edge] <= design->least_on_edge; /* else too few would be left on the edge */
+    bool stays =
+        design->on_edge[edge] <= design->least_on_edge; /* else too few would be left on the edge */
     for (size_t k = 0; k < design->n_candidates; k += stride) {
         size_t there = design->candidates[k].edge;
         bool open = allowed[k % design->rotations] && (design->counts[k] == 0 || k == old) &&
@@ -265,16 +290,19 @@ struct trial {
 };
 
 /* A start: touches anywhere, at rotations that are spread evenly and dealt out at random. */
-static void draw_start(const struct tt_design *design, size_t stride, gsl_rng *random, size_t n, size_t chosen[])
+static void draw_start(const struct tt_design *design, size_t stride, gsl_rng *random, size_t n,
+                       size_t chosen[])
 {
     double phase = gsl_rng_uniform(random);
 
     for (size_t i = 0; i < n; i++) {
         double turn = ((double)i + phase) / (double)n;
-        size_t rotation = (size_t)(turn * (double)design->rotations / (double)stride) * stride % design->rotations;
+        size_t rotation = (size_t)(turn * (double)design->rotations / (double)stride) * stride %
+                          design->rotations;
         size_t place = gsl_rng_uniform_int(random, design->n_setups * design->n_spots);
         if (design->least_on_edge > 0) { /* the edges in turn */
-            size_t first = 0, spots = spots_of(design, design->edge_order[i % design->n_open], &first);
+            size_t first = 0,
+                   spots = spots_of(design, design->edge_order[i % design->n_open], &first);
             size_t setup = gsl_rng_uniform_int(random, design->n_setups);
             place = setup * design->n_spots + first + gsl_rng_uniform_int(random, spots);
         }
@@ -297,19 +325,22 @@ static bool climb(struct tt_design *design, size_t stride, struct trial *t, size
         t->used[t->chosen[i] % design->rotations]++;
     }
     for (size_t pass = 0; pass < MOST_PASSES && changed; pass++) {
-        if (!tt_engine_set(&design->engine, design->counts)) { /* anew each pass: rounding does not gather */
+        if (!tt_engine_set(&design->engine,
+                           design->counts)) { /* anew each pass: rounding does not gather */
             return false;
         }
         t->score = tt_engine_score(&design->engine);
         changed = false;
         for (size_t i = 0; i < n; i++) {
-            changed = exchange(design, stride, &t->chosen[i], t->used, t->allowed, &t->score) || changed;
+            changed =
+                exchange(design, stride, &t->chosen[i], t->used, t->allowed, &t->score) || changed;
         }
     }
     return true;
 }
 
-/* Full uncertainty and runout are not to get worse than with the touches chosen, which are evenly spread. */
+/* Full uncertainty and runout are not to get worse than with the touches chosen, which are evenly
+ * spread. */
 static void set_limits(struct tt_design *design, const struct trial *t, size_t n)
 {
     memset(design->counts, 0, design->n_candidates * sizeof *design->counts);
@@ -322,9 +353,12 @@ static void set_limits(struct tt_design *design, const struct trial *t, size_t n
     }
 }
 
-static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, size_t n, size_t starts, struct tt_probe probes[])
+static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, size_t n,
+                   size_t starts, struct tt_probe probes[])
 {
-    size_t stride = design->rotations % START_STRIDE == 0 && design->rotations / START_STRIDE >= 12 ? START_STRIDE : 1;
+    size_t stride = design->rotations % START_STRIDE == 0 && design->rotations / START_STRIDE >= 12
+                        ? START_STRIDE
+                        : 1;
     double best_score = HUGE_VAL;
 
     design->n_open = design->n_edges;
@@ -356,25 +390,29 @@ static bool search(struct tt_design *design, struct trial *t, gsl_rng *random, s
     return best_score < HUGE_VAL;
 }
 
-enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t starts, struct tt_probe probes[])
+enum tiptrue_status tt_design_best(struct tt_design *design, size_t n, size_t starts,
+                                   struct tt_probe probes[])
 {
     struct tt_arena scratch = {0};
     struct tt_random memory;
-    gsl_rng *random = tt_random_start(&memory, gsl_rng_taus2, START_SEED); /* the same plan each time */
+    gsl_rng *random =
+        tt_random_start(&memory, gsl_rng_taus2, START_SEED); /* the same plan each time */
     struct trial t = {.chosen = TT_ARENA_NEW(&scratch, n, size_t),
                       .best = TT_ARENA_NEW(&scratch, n, size_t),
                       .used = TT_ARENA_NEW(&scratch, design->rotations, size_t),
                       .allowed = TT_ARENA_NEW(&scratch, design->rotations, bool)};
     enum tiptrue_status status = TIPTRUE_E_MEMORY;
 
-    if (random != NULL && t.chosen != NULL && t.best != NULL && t.used != NULL && t.allowed != NULL) {
+    if (random != NULL && t.chosen != NULL && t.best != NULL && t.used != NULL &&
+        t.allowed != NULL) {
         status = search(design, &t, random, n, starts, probes) ? TIPTRUE_OK : TIPTRUE_E_DEGENERATE;
     }
     tt_arena_clear(&scratch);
     return status;
 }
 
-bool tt_design_like(struct tt_design *design, const struct tt_design *other, struct tt_probe probes[])
+bool tt_design_like(struct tt_design *design, const struct tt_design *other,
+                    struct tt_probe probes[])
 {
     size_t n = 0;
     bool same = design->n_candidates == other->n_candidates && design->n_spots == other->n_spots;
@@ -391,7 +429,8 @@ bool tt_design_like(struct tt_design *design, const struct tt_design *other, str
     return same;
 }
 
-bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], size_t n_planned, struct tt_probe *next)
+bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], size_t n_planned,
+                    struct tt_probe *next)
 {
     size_t best = TT_NONE;
 
@@ -407,7 +446,8 @@ bool tt_design_next(struct tt_design *design, const struct tt_probe planned[], s
     }
     double best_score = tt_engine_score(&design->engine) * (1 - GAIN);
     for (size_t k = 0; k < design->n_candidates; k++) {
-        double with = design->counts[k] == 0 ? tt_engine_score_with(&design->engine, k, best_score) : HUGE_VAL;
+        double with = design->counts[k] == 0 ? tt_engine_score_with(&design->engine, k, best_score)
+                                             : HUGE_VAL;
         if (with < best_score) {
             best_score = with;
             best = k;

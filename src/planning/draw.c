@@ -13,10 +13,12 @@
 #include "planning/simulate.h"
 #include "tiptrue.h"
 
-/* What is not known of a machine is drawn as below; only what a simulation looks like depends on it.
- * A tip that was swapped or bumped stands off by some 10 µm in each axis (common practice, no source). */
+/* What is not known of a machine is drawn as below; only what a simulation looks like depends on
+ * it. A tip that was swapped or bumped stands off by some 10 µm in each axis (common practice, no
+ * source). */
 #define OFFSET_CHANGE_MM 0.010
-/* A tip on a good spindle runs out by some 10 µm in each axis where nothing is stated, and by 3 µm about what is stated. */
+/* A tip on a good spindle runs out by some 10 µm in each axis where nothing is stated, and by 3 µm
+ * about what is stated. */
 #define RUNOUT_MM 0.010
 #define RUNOUT_CHANGE_MM 0.003
 /* Homing on limit switches, as in adjust/model.c. */
@@ -35,8 +37,9 @@ static double draw(gsl_rng *random, double mean, double u)
     return rounded(mean + gsl_ran_gaussian(random, u), STEP);
 }
 
-static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_rng *random, const char *name,
-                                    struct tt_truth_tip *tip, struct tiptrue_error *error)
+static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_rng *random,
+                                    const char *name, struct tt_truth_tip *tip,
+                                    struct tiptrue_error *error)
 {
     const struct tt_tip *stated = NULL;
 
@@ -44,9 +47,10 @@ static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_r
         stated = strcmp(machine->tips[t].name, name) == 0 ? &machine->tips[t] : stated;
     }
     if (stated == NULL || !stated->has_radius || !stated->has_offset) {
-        return tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0,
-                       "state 'offset', 'radius' and 'radius_u' of the tip, or give the truth by --truth",
-                       "nothing can be drawn for tip '%s'", name);
+        return tt_fail(
+            error, TIPTRUE_E_DATA, machine->file, 0, 0,
+            "state 'offset', 'radius' and 'radius_u' of the tip, or give the truth by --truth",
+            "nothing can be drawn for tip '%s'", name);
     }
     double runout = stated->has_runout ? RUNOUT_CHANGE_MM : RUNOUT_MM;
     tip->name = name;
@@ -58,8 +62,8 @@ static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_r
     return TIPTRUE_OK;
 }
 
-static void draw_poses(const struct tiptrue_machine *machine, const struct tt_resolved *resolved, gsl_rng *random,
-                       struct tiptrue_truth *truth)
+static void draw_poses(const struct tiptrue_machine *machine, const struct tt_resolved *resolved,
+                       gsl_rng *random, struct tiptrue_truth *truth)
 {
     double u_mm = machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM;
 
@@ -68,29 +72,37 @@ static void draw_poses(const struct tiptrue_machine *machine, const struct tt_re
         pose->setup = resolved->setups[s];
         pose->mark.x_mm = draw(random, machine->mark.x_mm, u_mm);
         pose->mark.y_mm = draw(random, machine->mark.y_mm, u_mm);
-        double yaw_rad = machine->yaw_rad + resolved->turned_rad[s] + gsl_ran_gaussian(random, machine->u_yaw_rad);
+        double yaw_rad = machine->yaw_rad + resolved->turned_rad[s] +
+                         gsl_ran_gaussian(random, machine->u_yaw_rad);
         pose->yaw_rad = tt_rad_from_deg(rounded(tt_deg_from_rad(yaw_rad), STEP_DEG));
     }
 }
 
-static void draw_plate(const struct tiptrue_plate *plate, gsl_rng *random, struct tiptrue_truth *truth)
+static void draw_plate(const struct tiptrue_plate *plate, gsl_rng *random,
+                       struct tiptrue_truth *truth)
 {
     for (size_t j = 0; j < plate->n_edges; j++) {
-        truth->edges[truth->n_edges++] = (struct tt_truth_edge){plate->edges[j].name, draw(random, 0, plate->edges[j].u_mm)};
+        truth->edges[truth->n_edges++] =
+            (struct tt_truth_edge){plate->edges[j].name, draw(random, 0, plate->edges[j].u_mm)};
     }
     for (size_t g = 0; g < plate->n_groups; g++) {
-        double x_mm = draw(random, 0, plate->groups[g].u_mm), y_mm = draw(random, 0, plate->groups[g].u_mm);
-        truth->groups[truth->n_groups++] = (struct tt_truth_shift){plate->groups[g].name, {x_mm, y_mm}};
+        double x_mm = draw(random, 0, plate->groups[g].u_mm),
+               y_mm = draw(random, 0, plate->groups[g].u_mm);
+        truth->groups[truth->n_groups++] =
+            (struct tt_truth_shift){plate->groups[g].name, {x_mm, y_mm}};
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
-        double x_mm = draw(random, 0, plate->marks[k].u_mm), y_mm = draw(random, 0, plate->marks[k].u_mm);
-        truth->marks[truth->n_marks++] = (struct tt_truth_shift){plate->marks[k].name, {x_mm, y_mm}};
+        double x_mm = draw(random, 0, plate->marks[k].u_mm),
+               y_mm = draw(random, 0, plate->marks[k].u_mm);
+        truth->marks[truth->n_marks++] =
+            (struct tt_truth_shift){plate->marks[k].name, {x_mm, y_mm}};
     }
 }
 
-static enum tiptrue_status fill(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                const struct tiptrue_plan *plan, gsl_rng *random, struct tiptrue_truth *truth,
-                                struct tiptrue_error *error)
+static enum tiptrue_status fill(const struct tiptrue_plate *plate,
+                                const struct tiptrue_machine *machine,
+                                const struct tiptrue_plan *plan, gsl_rng *random,
+                                struct tiptrue_truth *truth, struct tiptrue_error *error)
 {
     struct tt_arena *arena = &truth->arena;
     struct tt_resolved resolved;
@@ -106,8 +118,8 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate, const struct 
     truth->groups = TT_ARENA_NEW(arena, plate->n_groups, struct tt_truth_shift);
     truth->marks = TT_ARENA_NEW(arena, plate->n_marks, struct tt_truth_shift);
     bool *touching = TT_ARENA_NEW(arena, resolved.n_tips, bool);
-    if (truth->poses == NULL || truth->tips == NULL || truth->edges == NULL || truth->groups == NULL || truth->marks == NULL ||
-        touching == NULL) {
+    if (truth->poses == NULL || truth->tips == NULL || truth->edges == NULL ||
+        truth->groups == NULL || truth->marks == NULL || touching == NULL) {
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < resolved.n_moves; i++) {
@@ -118,7 +130,8 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate, const struct 
     draw_poses(machine, &resolved, random, truth);
     for (size_t t = 0; t < resolved.n_tips && status == TIPTRUE_OK; t++) {
         if (touching[t]) {
-            status = draw_tip(machine, random, resolved.tips[t], &truth->tips[truth->n_tips++], error);
+            status =
+                draw_tip(machine, random, resolved.tips[t], &truth->tips[truth->n_tips++], error);
         }
     }
     draw_plate(plate, random, truth);
@@ -129,7 +142,8 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate, const struct 
 static bool own_texts(struct tiptrue_truth *truth)
 {
     bool good = true;
-#define OWN(text) (good = ((text) = tt_arena_copy_text(&truth->arena, (text), strlen(text))) != NULL && good)
+#define OWN(text)                                                                                  \
+    (good = ((text) = tt_arena_copy_text(&truth->arena, (text), strlen(text))) != NULL && good)
     for (size_t i = 0; i < truth->n_poses; i++) {
         OWN(truth->poses[i].setup);
     }
@@ -149,9 +163,10 @@ static bool own_texts(struct tiptrue_truth *truth)
     return good;
 }
 
-enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                  const struct tiptrue_plan *plan, unsigned long seed, bool exact, struct tiptrue_truth **truth,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate,
+                                  const struct tiptrue_machine *machine,
+                                  const struct tiptrue_plan *plan, unsigned long seed, bool exact,
+                                  struct tiptrue_truth **truth, struct tiptrue_error *error)
 {
     struct tiptrue_truth *made = calloc(1, sizeof *made);
     struct tt_random memory;
@@ -164,8 +179,8 @@ enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate, const struc
     }
     status = fill(plate, machine, plan, random, made, error);
     if (exact) {
-        made->touch_sigma_mm.stated = made->sighting_sigma_mm.stated = made->rotation_sigma_rad.stated =
-            made->resolution_mm.stated = true;
+        made->touch_sigma_mm.stated = made->sighting_sigma_mm.stated =
+            made->rotation_sigma_rad.stated = made->resolution_mm.stated = true;
     }
     if (status == TIPTRUE_OK && !own_texts(made)) {
         status = tt_fail_memory(error);

@@ -12,16 +12,19 @@
 #include "planning/plan.h"
 #include "planning/propose.h"
 
-/* Touches at a time: few enough that the answer comes before the head has moved, enough that they still face each other. */
+/* Touches at a time: few enough that the answer comes before the head has moved, enough that they
+ * still face each other. */
 #define NEXT_TOUCHES 4
 #define MOST_NEXT 240
 /* While the touches make up this share of the variance, more of them help. */
 #define STILL_WORTH 0.2
 /* The first touches of a tip that is not determined yet. */
 #define FIRST_TOUCHES (TT_LEAST_ON_EDGE * TT_LEAST_EDGES)
-/* A round of sightings must take away this share of the variance, else it is no way to the target. */
+/* A round of sightings must take away this share of the variance, else it is no way to the target.
+ */
 #define WORTH_SIGHTING 0.02
-/* Room beside the tip, and the grid, as in plan.c; fewer rotations, for the answer must come within 20 ms. */
+/* Room beside the tip, and the grid, as in plan.c; fewer rotations, for the answer must come within
+ * 20 ms. */
 #define USUAL_MARGIN_MM 0.2
 #define GRID_ROTATIONS 24
 #define GRID_PLACES 3
@@ -42,7 +45,8 @@ struct next {
     bool has_design;
 };
 
-static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution, const char *name)
+static const struct tt_tip_result *result_of(const struct tiptrue_solution *solution,
+                                             const char *name)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
         if (strcmp(solution->tips[i].name, name) == 0) {
@@ -53,7 +57,8 @@ static const struct tt_tip_result *result_of(const struct tiptrue_solution *solu
 }
 
 /* The scene of the run: its poses and offsets as far as it determines them. */
-static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *run, struct tiptrue_error *error)
+static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *run,
+                                     struct tiptrue_error *error)
 {
     bool *aside = TT_ARENA_NEW(&n->arena, run->n_observations, bool);
     struct tt_pose *poses = TT_ARENA_NEW(&n->arena, run->n_setups, struct tt_pose);
@@ -62,25 +67,31 @@ static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *r
     double *turned_rad = TT_ARENA_NEW(&n->arena, run->n_setups, double);
 
     n->edge_order = TT_ARENA_NEW(&n->arena, n->plate->n_edges, size_t);
-    if (aside == NULL || poses == NULL || poses_u == NULL || offsets == NULL || turned_rad == NULL || n->edge_order == NULL) {
+    if (aside == NULL || poses == NULL || poses_u == NULL || offsets == NULL ||
+        turned_rad == NULL || n->edge_order == NULL) {
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < run->n_observations; i++) {
         aside[i] = run->observations[i].use != TT_USE || n->solution->rows[i].set_aside;
     }
     for (size_t s = 0; s < run->n_setups; s++) {
-        const struct tt_pose_result *pose = s < n->solution->n_poses ? &n->solution->poses[s] : NULL;
+        const struct tt_pose_result *pose =
+            s < n->solution->n_poses ? &n->solution->poses[s] : NULL;
         bool known = pose != NULL && pose->mark_determined && pose->yaw_determined;
-        poses[s] = known ? tt_pose_make(pose->mark, pose->yaw_rad) : tt_pose_make(n->machine.mark, n->machine.yaw_rad);
+        poses[s] = known ? tt_pose_make(pose->mark, pose->yaw_rad)
+                         : tt_pose_make(n->machine.mark, n->machine.yaw_rad);
         poses_u[s] = (struct tt_pose_u){HUGE_VAL, HUGE_VAL};
         if (known) {
-            poses_u[s] = (struct tt_pose_u){hypot(pose->u_mark_x_mm, pose->u_mark_y_mm), pose->u_yaw_rad};
+            poses_u[s] =
+                (struct tt_pose_u){hypot(pose->u_mark_x_mm, pose->u_mark_y_mm), pose->u_yaw_rad};
         }
     }
     for (size_t t = 0; t < run->n_tips; t++) {
         const struct tt_tip_result *tip = result_of(n->solution, run->tips[t]);
         bool known = tip != NULL && tip->offset_determined_x && tip->offset_determined_y;
-        offsets[t] = known ? tip->offset : t < n->machine.n_tips ? n->machine.tips[t].offset : offsets[t];
+        offsets[t] = known                   ? tip->offset
+                     : t < n->machine.n_tips ? n->machine.tips[t].offset
+                                             : offsets[t];
     }
     n->scene = (struct tt_scene){.plate = n->plate,
                                  .machine = &n->machine,
@@ -97,7 +108,8 @@ static enum tiptrue_status set_scene(struct next *n, const struct tiptrue_run *r
     return TIPTRUE_OK;
 }
 
-/* The tip that is furthest from the target, counting those of the machine file that were not touched with yet. */
+/* The tip that is furthest from the target, counting those of the machine file that were not
+ * touched with yet. */
 static size_t furthest_tip(const struct next *n, const struct tiptrue_solution *solution)
 {
     size_t worst = TT_NONE;
@@ -118,7 +130,8 @@ static size_t furthest_tip(const struct next *n, const struct tiptrue_solution *
 static bool is_met(const struct next *n, const struct tiptrue_solution *solution)
 {
     size_t worst = furthest_tip(n, solution);
-    const struct tt_tip_result *tip = worst != TT_NONE ? result_of(solution, n->scene.tips[worst]) : NULL;
+    const struct tt_tip_result *tip =
+        worst != TT_NONE ? result_of(solution, n->scene.tips[worst]) : NULL;
 
     return tip != NULL && tt_same_plate_mm(tip) <= n->options->target_mm;
 }
@@ -130,7 +143,9 @@ static enum tiptrue_status set_design(struct next *n, size_t tip, struct tiptrue
     struct tt_room room = {.margin_mm = n->options->margin_mm > 0  ? n->options->margin_mm
                                         : motion->margin_mm.stated ? motion->margin_mm.value
                                                                    : USUAL_MARGIN_MM,
-                           .start_mm = motion->start_distance_mm.stated ? motion->start_distance_mm.value : TT_LEAST_START_MM,
+                           .start_mm = motion->start_distance_mm.stated
+                                           ? motion->start_distance_mm.value
+                                           : TT_LEAST_START_MM,
                            .along_axes = motion->along_axes.stated && motion->along_axes.value > 0,
                            .yaw_rad = n->scene.poses[0].yaw_rad};
     const struct tt_tip_result *result = result_of(n->solution, n->scene.tips[tip]);
@@ -140,8 +155,10 @@ static enum tiptrue_status set_design(struct next *n, size_t tip, struct tiptrue
     } else if (result != NULL && result->radius_determined) {
         room.radius_mm = result->contact_radius_mm;
     } else {
-        return tt_fail(error, TIPTRUE_E_DATA, n->machine.file, 0, 0, "state 'radius' and 'radius_u' of the tip",
-                       "no radius is known of tip '%s': where it fits cannot be told", n->scene.tips[tip]);
+        return tt_fail(error, TIPTRUE_E_DATA, n->machine.file, 0, 0,
+                       "state 'radius' and 'radius_u' of the tip",
+                       "no radius is known of tip '%s': where it fits cannot be told",
+                       n->scene.tips[tip]);
     }
     if (n->has_design) {
         tt_design_clear(&n->design);
@@ -163,7 +180,8 @@ static enum tiptrue_status set_design(struct next *n, size_t tip, struct tiptrue
 static enum tiptrue_status expect(struct next *n, struct tiptrue_error *error)
 {
     struct tiptrue_solution *expected = NULL;
-    enum tiptrue_status status = tt_scene_check(&n->scene, n->probes, n->n_probes, n->workspace, &expected, error);
+    enum tiptrue_status status =
+        tt_scene_check(&n->scene, n->probes, n->n_probes, n->workspace, &expected, error);
 
     if (status == TIPTRUE_OK) {
         tiptrue_solution_free(n->expected);
@@ -172,8 +190,8 @@ static enum tiptrue_status expect(struct next *n, struct tiptrue_error *error)
     return status;
 }
 
-/* What is left of the target's variance for touches and sightings of a tip; negative: what neither of them lessens is too much
- * already. HUGE_VAL where the tip is not determined yet. */
+/* What is left of the target's variance for touches and sightings of a tip; negative: what neither
+ * of them lessens is too much already. HUGE_VAL where the tip is not determined yet. */
 static double left_mm2(const struct next *n, const struct tt_tip_result *tip)
 {
     if (tip == NULL || !(tt_same_plate_mm(tip) < HUGE_VAL)) {
@@ -183,8 +201,8 @@ static double left_mm2(const struct next *n, const struct tt_tip_result *tip)
     return target_mm * target_mm - tt_same_plate_parts(tip).rest;
 }
 
-/* Whether touching alone will not bring a tip to the target: with the sightings as they are, more touches would be needed than are
- * planned of a tip at all. */
+/* Whether touching alone will not bring a tip to the target: with the sightings as they are, more
+ * touches would be needed than are planned of a tip at all. */
 static bool takes_too_many(const struct next *n, const struct tt_tip_result *tip)
 {
     double left = left_mm2(n, tip);
@@ -197,10 +215,12 @@ static bool takes_too_many(const struct next *n, const struct tt_tip_result *tip
     if (parts.touches > STILL_WORTH * all) {
         return false; /* while touches are few, their number changes the other parts too */
     }
-    return !(for_touches > 0) || (double)tip->used * (parts.touches / for_touches - 1) > (double)MOST_NEXT;
+    return !(for_touches > 0) ||
+           (double)tip->used * (parts.touches / for_touches - 1) > (double)MOST_NEXT;
 }
 
-/* Touches for the tip that needs them most, until the target is met or there are as many as were asked for. */
+/* Touches for the tip that needs them most, until the target is met or there are as many as were
+ * asked for. */
 static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 {
     bool wanted = n->options->target_mm > 0;
@@ -217,8 +237,11 @@ static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
             return status;
         }
         const struct tt_tip_result *result = result_of(now, n->scene.tips[tip]);
-        if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) { /* one at a time: the next may be another tip's turn */
-            n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
+        if (result != NULL &&
+            tt_same_plate_mm(result) <
+                HUGE_VAL) { /* one at a time: the next may be another tip's turn */
+            n->n_probes +=
+                tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
         } else {
             n->design.least_on_edge = TT_LEAST_ON_EDGE;
             status = tt_design_best(&n->design, FIRST_TOUCHES, 1, n->probes + n->n_probes);
@@ -252,7 +275,8 @@ static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error 
     size_t n_probes = n->n_probes, moves = 2 * tt_plate_marks_in_use(n->plate) * n->scene.n_setups;
     enum tiptrue_status status;
 
-    if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) || is_met(n, n->expected != NULL ? n->expected : n->solution) ||
+    if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) ||
+        is_met(n, n->expected != NULL ? n->expected : n->solution) ||
         !(left_mm2(n, result_of(n->solution, n->scene.tips[furthest_tip(n, n->solution)])) > 0)) {
         return TIPTRUE_OK;
     }
@@ -271,8 +295,8 @@ static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error 
     return expect(n, error);
 }
 
-static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run, struct tiptrue_proposal **proposal,
-                                   struct tiptrue_error *error)
+static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run,
+                                   struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
     bool done = n->options->target_mm > 0 && is_met(n, n->solution);
     enum tiptrue_status status = n->expected == NULL ? expect(n, error) : TIPTRUE_OK;
@@ -285,7 +309,8 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
                                      .n_designs = n->has_design,
                                      .expected = n->expected};
 
-    if (status == TIPTRUE_OK && tt_order(&n->scene, n->edge_order, n->n_edges, n->probes, n->n_probes) != TIPTRUE_OK) {
+    if (status == TIPTRUE_OK &&
+        tt_order(&n->scene, n->edge_order, n->n_edges, n->probes, n->n_probes) != TIPTRUE_OK) {
         status = tt_fail_memory(error);
     }
     struct tt_choice final = choice;
@@ -294,7 +319,8 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
     if (status == TIPTRUE_OK) {
         n->expected = NULL;
         (*proposal)->next = true;
-        (*proposal)->met = !(*proposal)->has_target || done || ((*proposal)->met && (*proposal)->plan.n_moves > 0);
+        (*proposal)->met =
+            !(*proposal)->has_target || done || ((*proposal)->met && (*proposal)->plan.n_moves > 0);
     }
     return status;
 }
@@ -307,12 +333,14 @@ static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_find
     if (finding->text != NULL) {
         return tt_proposal_note(proposal, finding->text);
     }
-    snprintf(text, sizeof text, "the run cannot be used as it is (%s): tiptrue solve says why and what to do",
+    snprintf(text, sizeof text,
+             "the run cannot be used as it is (%s): tiptrue solve says why and what to do",
              tt_finding_name(finding->code));
     return tt_proposal_note(proposal, text);
 }
 
-/* Does more of the same mend what @finding says? Two explanations, too: as long as anything is asked for, it may tell them apart.
+/* Does more of the same mend what @finding says? Two explanations, too: as long as anything is
+ * asked for, it may tell them apart.
  */
 static bool is_of_number(const struct tt_finding *finding, bool more_asked)
 {
@@ -337,13 +365,15 @@ static bool is_of_number(const struct tt_finding *finding, bool more_asked)
 }
 
 /* Findings that make the run useless whatever is added to it. */
-static bool note_findings(const struct tiptrue_solution *solution, struct tiptrue_proposal *proposal)
+static bool note_findings(const struct tiptrue_solution *solution,
+                          struct tiptrue_proposal *proposal)
 {
     bool good = true;
 
     for (size_t i = 0; i < solution->n_findings && good; i++) {
         const struct tt_finding *finding = &solution->findings[i];
-        if (finding->severity == TIPTRUE_ERROR && !is_of_number(finding, proposal->plan.n_moves > 0)) {
+        if (finding->severity == TIPTRUE_ERROR &&
+            !is_of_number(finding, proposal->plan.n_moves > 0)) {
             good = note_finding(proposal, finding);
             proposal->met = false;
         }
@@ -360,12 +390,15 @@ static bool any_touch(const struct tiptrue_run *run)
     return any;
 }
 
-enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
-                                 const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                 const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
-                                 struct tiptrue_error *error)
+enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
+                                 const struct tiptrue_plate *plate,
+                                 const struct tiptrue_machine *machine,
+                                 const struct tiptrue_run *run,
+                                 const struct tiptrue_plan_options *options,
+                                 struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
-    struct next n = {.plate = plate, .options = options, .workspace = workspace, .machine = *machine};
+    struct next n = {
+        .plate = plate, .options = options, .workspace = workspace, .machine = *machine};
     struct tiptrue_solution *solution = NULL;
     struct tiptrue_proposal *made = NULL;
     enum tiptrue_status status;
@@ -388,10 +421,12 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace, const st
     }
     status = n.probes != NULL ? set_scene(&n, run, error) : tt_fail_memory(error);
     if (status == TIPTRUE_OK && options->tip != NULL && furthest_tip(&n, solution) == TT_NONE) {
-        status = tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "the machine file and the run name the tips",
-                         "there is no tip '%s'", options->tip);
+        status = tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0,
+                         "the machine file and the run name the tips", "there is no tip '%s'",
+                         options->tip);
     }
-    if (status == TIPTRUE_OK && (status = choose(&n, error)) == TIPTRUE_OK && (status = weigh_sightings(&n, error)) == TIPTRUE_OK &&
+    if (status == TIPTRUE_OK && (status = choose(&n, error)) == TIPTRUE_OK &&
+        (status = weigh_sightings(&n, error)) == TIPTRUE_OK &&
         (status = propose(&n, run, &made, error)) == TIPTRUE_OK) {
         if (note_findings(solution, made)) {
             *proposal = made;

@@ -32,14 +32,14 @@ static int compare(const void *left, const void *right)
     return by != 0 ? by : compare_sizes(a->number, b->number);
 }
 
-/* Touches of one tip and edge, sorted by rotation, go to the two halves in turn, so that both turn all the way round. With an odd
- * number the first half gets one more on every other edge. */
+/* Touches of one tip and edge, sorted by rotation, go to the two halves in turn, so that both turn
+ * all the way round. With an odd number the first half gets one more on every other edge. */
 static void part(struct placed placed[], size_t n, size_t n_edges, size_t n_tips)
 {
     for (size_t first = 0, groups = 0; first < n; groups++) {
         size_t end = first + 1;
-        while (end < n && placed[end].setup == placed[first].setup && placed[end].tip == placed[first].tip &&
-               placed[end].edge == placed[first].edge) {
+        while (end < n && placed[end].setup == placed[first].setup &&
+               placed[end].tip == placed[first].tip && placed[end].edge == placed[first].edge) {
             end++;
         }
         for (size_t i = first; i < end; i++) {
@@ -55,8 +55,8 @@ static void part(struct placed placed[], size_t n, size_t n_edges, size_t n_tips
     }
 }
 
-enum tiptrue_status tt_order(const struct tt_scene *scene, const size_t edge_order[], size_t n_edges, struct tt_probe probes[],
-                             size_t n)
+enum tiptrue_status tt_order(const struct tt_scene *scene, const size_t edge_order[],
+                             size_t n_edges, struct tt_probe probes[], size_t n)
 {
     struct placed *placed = calloc(n > 0 ? n : 1, sizeof *placed);
 

@@ -12,14 +12,16 @@
 #include "planning/order.h"
 #include "planning/propose.h"
 
-/* Rotations 6 degrees apart: 60 has 2, 3, 4, 5, 6, 10, 12, 15, 20, 30 among its divisors, so that every usual even spread is in it.
+/* Rotations 6 degrees apart: 60 has 2, 3, 4, 5, 6, 10, 12, 15, 20, 30 among its divisors, so that
+ * every usual even spread is in it.
  */
 #define GRID_ROTATIONS 60
-/* Ends and middle of the usable part of an edge: a straight line through its ends tells the yaw best, the middle shows a bent one.
+/* Ends and middle of the usable part of an edge: a straight line through its ends tells the yaw
+ * best, the middle shows a bent one.
  */
 #define GRID_PLACES 3
-/* Room beside the tip where nothing is stated: what machines' own errors and tips' runout come to, with a reserve (common practice,
- * no source). */
+/* Room beside the tip where nothing is stated: what machines' own errors and tips' runout come to,
+ * with a reserve (common practice, no source). */
 #define USUAL_MARGIN_MM 0.2
 /* A sighting where nothing is stated of it, as `check` takes it. */
 #define USUAL_SIGHTING_MM 3e-3
@@ -57,19 +59,22 @@ static enum tiptrue_status pick_tips(struct tt_planner *p, struct tiptrue_error 
             continue;
         }
         if (!machine->tips[t].has_radius) {
-            return tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0, "state 'radius' and 'radius_u' of the tip",
-                           "no radius is stated of tip '%s': where it fits cannot be told", machine->tips[t].name);
+            return tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0,
+                           "state 'radius' and 'radius_u' of the tip",
+                           "no radius is stated of tip '%s': where it fits cannot be told",
+                           machine->tips[t].name);
         }
         p->tips[p->n_tips++] = t;
     }
     if (p->n_tips == 0 && p->options->tip != NULL) {
-        return tt_fail(error, TIPTRUE_E_USAGE, machine->file, 0, 0, "the machine file names its tips",
-                       "the machine has no tip '%s'", p->options->tip);
+        return tt_fail(error, TIPTRUE_E_USAGE, machine->file, 0, 0,
+                       "the machine file names its tips", "the machine has no tip '%s'",
+                       p->options->tip);
     }
-    return p->n_tips > 0
-               ? TIPTRUE_OK
-               : tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0, "list them in 'tips', each with 'radius' and 'radius_u'",
-                         "the machine file names no tips to plan for");
+    return p->n_tips > 0 ? TIPTRUE_OK
+                         : tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0,
+                                   "list them in 'tips', each with 'radius' and 'radius_u'",
+                                   "the machine file names no tips to plan for");
 }
 
 static enum tiptrue_status set_scene(struct tt_planner *p, struct tiptrue_error *error)
@@ -77,7 +82,8 @@ static enum tiptrue_status set_scene(struct tt_planner *p, struct tiptrue_error 
     static const char *const SETUPS[] = {"1", "2"};
     static const double TURNED[] = {0, TT_PI};
     const struct tiptrue_machine *machine = p->machine;
-    const char **tips = TT_ARENA_NEW(&p->arena, machine->n_tips, const char *), **setups = TT_ARENA_NEW(&p->arena, 2, const char *);
+    const char **tips = TT_ARENA_NEW(&p->arena, machine->n_tips, const char *),
+               **setups = TT_ARENA_NEW(&p->arena, 2, const char *);
     struct tt_machine_xy *offsets = TT_ARENA_NEW(&p->arena, machine->n_tips, struct tt_machine_xy);
 
     if (tips == NULL || setups == NULL || offsets == NULL) {
@@ -89,29 +95,33 @@ static enum tiptrue_status set_scene(struct tt_planner *p, struct tiptrue_error 
     }
     setups[0] = SETUPS[0];
     setups[1] = SETUPS[1];
-    p->scene = (struct tt_scene){.plate = p->plate,
-                                 .machine = machine,
-                                 .tips = tips,
-                                 .setups = setups,
-                                 .n_tips = machine->n_tips,
-                                 .n_setups = p->options->setups == 2 ? 2 : 1,
-                                 .turned_rad = TURNED,
-                                 .offsets = offsets,
-                                 .sightings = p->options->sightings > 0 ? p->options->sightings : 1};
+    p->scene =
+        (struct tt_scene){.plate = p->plate,
+                          .machine = machine,
+                          .tips = tips,
+                          .setups = setups,
+                          .n_tips = machine->n_tips,
+                          .n_setups = p->options->setups == 2 ? 2 : 1,
+                          .turned_rad = TURNED,
+                          .offsets = offsets,
+                          .sightings = p->options->sightings > 0 ? p->options->sightings : 1};
     if (p->scene.n_setups == 2 && tt_plate_marks_in_use(p->plate) < 2) {
-        return tt_fail(error, TIPTRUE_E_DATA, p->plate->file, 0, 0, "a plate with two marks, or one setup",
+        return tt_fail(error, TIPTRUE_E_DATA, p->plate->file, 0, 0,
+                       "a plate with two marks, or one setup",
                        "how a second setup is turned is told by two marks, and the plate has one");
     }
     return TIPTRUE_OK;
 }
 
 /* The pose of @setup by its sightings; @plate, @seen, @scale hold as many as the run has rows. */
-static enum tiptrue_status sighted_pose(const struct tt_planner *p, size_t setup, struct tt_plate_xy plate[],
-                                        struct tt_machine_xy seen[], double scale[], struct tt_pose *pose, struct tt_pose_u *u,
+static enum tiptrue_status sighted_pose(const struct tt_planner *p, size_t setup,
+                                        struct tt_plate_xy plate[], struct tt_machine_xy seen[],
+                                        double scale[], struct tt_pose *pose, struct tt_pose_u *u,
                                         struct tiptrue_error *error)
 {
     const struct tiptrue_run *run = p->sighted;
-    double u_mm = p->machine->has_u_sighting ? p->machine->u_sighting_mm : USUAL_SIGHTING_MM, spread_mm = 0;
+    double u_mm = p->machine->has_u_sighting ? p->machine->u_sighting_mm : USUAL_SIGHTING_MM,
+           spread_mm = 0;
     size_t n = 0;
 
     for (size_t i = 0; i < run->n_observations; i++) {
@@ -121,13 +131,15 @@ static enum tiptrue_status sighted_pose(const struct tt_planner *p, size_t setup
             plate[n] = mark->at;
             seen[n] = o->h;
             scale[n++] = 1;
-            spread_mm = fmax(spread_mm, hypot(mark->at.x_mm - plate[0].x_mm, mark->at.y_mm - plate[0].y_mm));
+            spread_mm = fmax(spread_mm,
+                             hypot(mark->at.x_mm - plate[0].x_mm, mark->at.y_mm - plate[0].y_mm));
             u_mm = fmax(u_mm, mark->u_mm);
         }
     }
     if (tt_pose_fit(plate, seen, scale, n, u_mm, pose) != TIPTRUE_OK) {
-        return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "sight two marks or more, far from each other",
-                       "where the plate lies in setup '%s' is not told by its sightings", run->setups[setup]);
+        return tt_fail(
+            error, TIPTRUE_E_DATA, run->file, 0, 0, "sight two marks or more, far from each other",
+            "where the plate lies in setup '%s' is not told by its sightings", run->setups[setup]);
     }
     *u = (struct tt_pose_u){u_mm, 2 * u_mm / spread_mm};
     return TIPTRUE_OK;
@@ -141,15 +153,18 @@ static enum tiptrue_status use_sightings(struct tt_planner *p, struct tiptrue_er
     struct tt_pose_u *poses_u = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose_u);
     struct tt_plate_xy *plate = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_plate_xy);
     struct tt_machine_xy *seen = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_machine_xy);
-    double *scale = TT_ARENA_NEW(&p->arena, run->n_observations, double), *turned = TT_ARENA_NEW(&p->arena, run->n_setups, double);
+    double *scale = TT_ARENA_NEW(&p->arena, run->n_observations, double),
+           *turned = TT_ARENA_NEW(&p->arena, run->n_setups, double);
     enum tiptrue_status status = TIPTRUE_OK;
 
-    if (poses == NULL || poses_u == NULL || plate == NULL || seen == NULL || scale == NULL || turned == NULL) {
+    if (poses == NULL || poses_u == NULL || plate == NULL || seen == NULL || scale == NULL ||
+        turned == NULL) {
         return tt_fail_memory(error);
     }
     for (size_t s = 0; s < run->n_setups && status == TIPTRUE_OK; s++) {
         status = sighted_pose(p, s, plate, seen, scale, &poses[s], &poses_u[s], error);
-        turned[s] = status == TIPTRUE_OK ? tt_angle_wrap(poses[s].yaw_rad - p->machine->yaw_rad) : 0;
+        turned[s] =
+            status == TIPTRUE_OK ? tt_angle_wrap(poses[s].yaw_rad - p->machine->yaw_rad) : 0;
     }
     p->scene.setups = run->setups;
     p->scene.n_setups = run->n_setups;
@@ -165,7 +180,8 @@ static enum tiptrue_status init_designs(struct tt_planner *p, struct tiptrue_err
 
     for (size_t i = 0; i < p->n_tips; i++) {
         struct tt_room room = room_of(p, p->tips[i]);
-        enum tiptrue_status status = tt_design_init(&p->designs[i], &p->scene, p->tips[i], &room, grid, error);
+        enum tiptrue_status status =
+            tt_design_init(&p->designs[i], &p->scene, p->tips[i], &room, grid, error);
         if (status != TIPTRUE_OK) {
             return status;
         }
@@ -190,11 +206,13 @@ static enum tiptrue_status enough_touches(const struct tt_planner *p, struct tip
     size_t least = tt_choose_bound(p), most = p->n_tips * TT_MOST_TOUCHES;
 
     if (p->options->touches > 0 && p->options->touches < least) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                       "eight of each tip: two for its offset, two for its runout, one for its radius, three to contradict them; "
-                       "and three on each of four edges, to tell an edge that is off from its touches",
-                       "%zu touches are too few for %zu tip%s; at least %zu are needed", p->options->touches, p->n_tips,
-                       p->n_tips == 1 ? "" : "s", least);
+        return tt_fail(
+            error, TIPTRUE_E_USAGE, NULL, 0, 0,
+            "eight of each tip: two for its offset, two for its runout, one for its radius, three "
+            "to contradict them; "
+            "and three on each of four edges, to tell an edge that is off from its touches",
+            "%zu touches are too few for %zu tip%s; at least %zu are needed", p->options->touches,
+            p->n_tips, p->n_tips == 1 ? "" : "s", least);
     }
     if (p->options->touches > most) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "no more than 240 for each tip",
@@ -203,17 +221,20 @@ static enum tiptrue_status enough_touches(const struct tt_planner *p, struct tip
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status not_determined(const struct tt_planner *p, const struct tiptrue_solution *expected,
+static enum tiptrue_status not_determined(const struct tt_planner *p,
+                                          const struct tiptrue_solution *expected,
                                           struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0,
                    "edges in two directions, and marks that tell where the plate lies",
                    "no touches on this plate determine the offset: %s",
-                   expected->n_findings > 0 ? expected->findings[0].text : "its edges do not suffice");
+                   expected->n_findings > 0 ? expected->findings[0].text
+                                            : "its edges do not suffice");
 }
 
 /* A number of touches was asked for with which a run would not be used. @expected: of them. */
-static enum tiptrue_status too_few(struct tt_planner *p, const struct tiptrue_solution *expected, struct tiptrue_error *error)
+static enum tiptrue_status too_few(struct tt_planner *p, const struct tiptrue_solution *expected,
+                                   struct tiptrue_error *error)
 {
     size_t least = 0;
     enum tiptrue_status status = tt_choose_least(p, p->options->touches + 1, &least, error);
@@ -222,16 +243,19 @@ static enum tiptrue_status too_few(struct tt_planner *p, const struct tiptrue_so
         return status;
     }
     if (least == 0) {
-        return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0, "more edges, or better known ones",
-                       "no run on this plate would be used: %s", expected->findings[0].text);
+        return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0,
+                       "more edges, or better known ones", "no run on this plate would be used: %s",
+                       expected->findings[0].text);
     }
-    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "or state 'touch': {'u': ...} in the machine file",
-                   "%zu touches are too few to tell how well contacts repeat, which is not stated; at least %zu are needed",
+    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                   "or state 'touch': {'u': ...} in the machine file",
+                   "%zu touches are too few to tell how well contacts repeat, which is not stated; "
+                   "at least %zu are needed",
                    p->options->touches, least);
 }
 
-static enum tiptrue_status finish(struct tt_planner *p, size_t first_id, struct tiptrue_proposal **proposal,
-                                  struct tiptrue_error *error)
+static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
+                                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
     struct tiptrue_solution *expected = NULL;
     size_t *edges = TT_ARENA_NEW(&p->arena, p->plate->n_edges, size_t), n_edges = 0;
@@ -240,7 +264,8 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id, struct 
     if (edges == NULL) {
         return tt_fail_memory(error);
     }
-    for (size_t i = 0; i < p->n_designs; i++) { /* the order of the first tip, then edges that only others fit */
+    for (size_t i = 0; i < p->n_designs;
+         i++) { /* the order of the first tip, then edges that only others fit */
         for (size_t k = 0; k < p->designs[i].n_edges; k++) {
             size_t edge = p->designs[i].edge_order[k], at = 0;
             while (at < n_edges && edges[at] != edge) {
@@ -284,18 +309,23 @@ static enum tiptrue_status make_room(struct tt_planner *p, struct tiptrue_error 
     p->chosen = TT_ARENA_NEW(&p->arena, p->n_tips * (TT_MOST_TOUCHES + 1), struct tt_probe);
     p->probes = TT_ARENA_NEW(&p->arena, p->n_tips * (TT_MOST_TOUCHES + 1), struct tt_probe);
     p->scratch = TT_ARENA_NEW(&p->arena, TT_MOST_TOUCHES + 1, struct tt_probe);
-    return p->chosen != NULL && p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+    return p->chosen != NULL && p->probes != NULL && p->scratch != NULL ? TIPTRUE_OK
+                                                                        : tt_fail_memory(error);
 }
 
-static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **proposal,
+                                struct tiptrue_error *error)
 {
     struct tiptrue_proposal *made = NULL;
     enum tiptrue_status status;
 
-    if ((status = pick_tips(p, error)) == TIPTRUE_OK && (status = set_scene(p, error)) == TIPTRUE_OK &&
+    if ((status = pick_tips(p, error)) == TIPTRUE_OK &&
+        (status = set_scene(p, error)) == TIPTRUE_OK &&
         (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
-        (status = make_room(p, error)) == TIPTRUE_OK && (status = init_designs(p, error)) == TIPTRUE_OK &&
-        (status = enough_touches(p, error)) == TIPTRUE_OK && (status = tt_choose(p, error)) == TIPTRUE_OK &&
+        (status = make_room(p, error)) == TIPTRUE_OK &&
+        (status = init_designs(p, error)) == TIPTRUE_OK &&
+        (status = enough_touches(p, error)) == TIPTRUE_OK &&
+        (status = tt_choose(p, error)) == TIPTRUE_OK &&
         (status = finish(p, 1, &made, error)) == TIPTRUE_OK) {
         made->default_touches = p->options->touches == 0 && !(p->options->target_mm > 0);
         *proposal = made;
@@ -305,21 +335,30 @@ static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **
     return status;
 }
 
-enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
-                                 const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
+enum tiptrue_status tt_plan_make(struct tt_adjust_workspace *workspace,
+                                 const struct tiptrue_plate *plate,
+                                 const struct tiptrue_machine *machine,
+                                 const struct tiptrue_plan_options *options,
                                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
-    struct tt_planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace};
+    struct tt_planner p = {
+        .plate = plate, .machine = machine, .options = options, .workspace = workspace};
 
     return plan(&p, proposal, error);
 }
 
-enum tiptrue_status tt_plan_sighted(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
-                                    const struct tiptrue_machine *machine, const struct tiptrue_run *run,
-                                    const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
-                                    struct tiptrue_error *error)
+enum tiptrue_status tt_plan_sighted(struct tt_adjust_workspace *workspace,
+                                    const struct tiptrue_plate *plate,
+                                    const struct tiptrue_machine *machine,
+                                    const struct tiptrue_run *run,
+                                    const struct tiptrue_plan_options *options,
+                                    struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
-    struct tt_planner p = {.plate = plate, .machine = machine, .options = options, .workspace = workspace, .sighted = run};
+    struct tt_planner p = {.plate = plate,
+                           .machine = machine,
+                           .options = options,
+                           .workspace = workspace,
+                           .sighted = run};
 
     return plan(&p, proposal, error);
 }

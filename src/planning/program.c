@@ -12,7 +12,8 @@
 
 /* Coordinates in a program: 0.1 µm. */
 #define DECIMALS 4
-/* Comment lines of a controller may be 256 characters long (NISTIR 6556, 3.3); names are cut far below that. */
+/* Comment lines of a controller may be 256 characters long (NISTIR 6556, 3.3); names are cut far
+ * below that. */
 #define MOST_NAME 40
 
 struct program {
@@ -60,7 +61,8 @@ static void find_missing(const struct tt_motion *m, struct tt_buffer *missing)
 
 static enum tiptrue_status refuse(struct program *g, const char *hint, const char *text)
 {
-    return tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0, hint, "no motion program is written: %s", text);
+    return tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0, hint,
+                   "no motion program is written: %s", text);
 }
 
 static const struct tt_tip *tip_of(const struct program *g, const char *name)
@@ -73,8 +75,8 @@ static const struct tt_tip *tip_of(const struct program *g, const char *name)
     return NULL;
 }
 
-/* The edge must be where the program expects it, else the tip comes down on it: within the margin, and within half of the start
- * distance, at twice the standard uncertainty. */
+/* The edge must be where the program expects it, else the tip comes down on it: within the margin,
+ * and within half of the start distance, at twice the standard uncertainty. */
 static enum tiptrue_status check_place(struct program *g, size_t i)
 {
     const struct tt_move *move = &g->p->plan.moves[i];
@@ -88,16 +90,18 @@ static enum tiptrue_status check_place(struct program *g, size_t i)
     tt_buffer_printf(&text, "edge '%s' may lie ", move->target);
     if (off_mm < HUGE_VAL) {
         tt_number_write_rounded(&text, off_mm, 2);
-        tt_buffer_puts(&text, " mm from where it is expected, which is more than margin or half of start_distance");
+        tt_buffer_puts(
+            &text,
+            " mm from where it is expected, which is more than margin or half of start_distance");
     } else {
         tt_buffer_puts(&text, "anywhere, since how the plate is turned is not stated");
     }
-    status = text.failed
-                 ? tt_fail_memory(g->error)
-                 : refuse(g,
-                          "sight two marks first, and name that log by --after; or state \"mark\" and \"yaw\" with their u more "
-                          "tightly in the machine file",
-                          text.text);
+    status = text.failed ? tt_fail_memory(g->error)
+                         : refuse(g,
+                                  "sight two marks first, and name that log by --after; or state "
+                                  "\"mark\" and \"yaw\" with their u more "
+                                  "tightly in the machine file",
+                                  text.text);
     tt_buffer_clear(&text);
     return status;
 }
@@ -112,25 +116,30 @@ static enum tiptrue_status check_stated(struct program *g)
     if (missing.failed) {
         status = tt_fail_memory(g->error);
     } else if (missing.length > 0) {
-        status = tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
-                         "state it in the machine file's \"motion\" part; none of these has a default",
-                         "no motion program is written: not stated in \"motion\": %s", missing.text);
+        status =
+            tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
+                    "state it in the machine file's \"motion\" part; none of these has a default",
+                    "no motion program is written: not stated in \"motion\": %s", missing.text);
     } else if (!(m->safe_height_mm.value > m->touch_height_mm.value)) {
-        status = refuse(g, "heights count upwards along Z", "safe_height is not above touch_height");
+        status =
+            refuse(g, "heights count upwards along Z", "safe_height is not above touch_height");
     } else if (!(m->measure_feed_mm_s.value < m->find_feed_mm_s.value)) {
-        status = refuse(g, "the second touch is the slow one", "measure_feed is not below find_feed");
+        status =
+            refuse(g, "the second touch is the slow one", "measure_feed is not below find_feed");
     } else if (!(m->start_distance_mm.value > m->lost_motion_mm.value)) {
-        status = refuse(g, "every probing move must take up the lost motion before it meets the edge",
-                        "start_distance is not larger than lost_motion");
+        status =
+            refuse(g, "every probing move must take up the lost motion before it meets the edge",
+                   "start_distance is not larger than lost_motion");
     }
     tt_buffer_clear(&missing);
     for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
         const struct tt_move *move = &g->p->plan.moves[i];
         const struct tt_tip *tip = move->tip != NULL ? tip_of(g, move->tip) : NULL;
         if (move->kind == TT_TOUCH && (tip == NULL || !tip->has_offset)) {
-            status = tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
-                             "state the offset, to a millimetre at least: from it the head's place is reckoned",
-                             "no motion program is written: no offset is stated of tip '%s'", move->tip);
+            status = tt_fail(
+                g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
+                "state the offset, to a millimetre at least: from it the head's place is reckoned",
+                "no motion program is written: no offset is stated of tip '%s'", move->tip);
         }
     }
     for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
@@ -141,7 +150,8 @@ static enum tiptrue_status check_stated(struct program *g)
 
 /* ---- lines ---- */
 
-/* A name in a comment: what RS274 does not allow there, and all that is not plain ASCII, becomes a point. */
+/* A name in a comment: what RS274 does not allow there, and all that is not plain ASCII, becomes a
+ * point. */
 static void put_name(struct tt_buffer *out, const char *name)
 {
     for (size_t i = 0; name[i] != '\0' && i < MOST_NAME; i++) {
@@ -163,7 +173,8 @@ static bool is_within(const struct tt_range *range, double value)
     return value >= range->low - half_digit && value <= range->high + half_digit;
 }
 
-static void leave(struct program *g, const char *id, const char *axis, double value, const struct tt_range *range, double unit)
+static void leave(struct program *g, const char *id, const char *axis, double value,
+                  const struct tt_range *range, double unit)
 {
     struct tt_buffer text = {0};
 
@@ -173,8 +184,12 @@ static void leave(struct program *g, const char *id, const char *axis, double va
     tt_number_write_rounded(&text, range->low * unit, DECIMALS);
     tt_buffer_puts(&text, " to ");
     tt_number_write_rounded(&text, range->high * unit, DECIMALS);
-    g->status = text.failed ? tt_fail_memory(g->error)
-                            : refuse(g, "is the plate where \"mark\" says, and are the limits those of the machine?", text.text);
+    g->status =
+        text.failed
+            ? tt_fail_memory(g->error)
+            : refuse(g,
+                     "is the plate where \"mark\" says, and are the limits those of the machine?",
+                     text.text);
     tt_buffer_clear(&text);
 }
 
@@ -200,7 +215,8 @@ static void check_heights(struct program *g)
 }
 
 /* "G1 X… Y… F…" or "G38.2 X… Y… F…" */
-static void line_xy(struct program *g, const char *code, const char *id, struct tt_machine_xy at, double feed_mm_s)
+static void line_xy(struct program *g, const char *code, const char *id, struct tt_machine_xy at,
+                    double feed_mm_s)
 {
     check_xy(g, id, at);
     tt_buffer_puts(g->out, code);
@@ -241,10 +257,14 @@ static void comment(struct program *g, const char *text)
     tt_buffer_printf(g->out, "(%s)\n", text);
 }
 
-/* "(MSG,id=12 measure east t1)": shown, and logged, by controllers that follow the standard (3.3.5). */
+/* "(MSG,id=12 measure east t1)": shown, and logged, by controllers that follow the standard
+ * (3.3.5). */
 static void line_id(struct program *g, const struct tt_move *move)
 {
-    tt_buffer_printf(g->out, "(MSG,id=%s %s ", move->id, move->kind == TT_SIGHT ? "sight" : move->is_find ? "find" : "measure");
+    tt_buffer_printf(g->out, "(MSG,id=%s %s ", move->id,
+                     move->kind == TT_SIGHT ? "sight"
+                     : move->is_find        ? "find"
+                                            : "measure");
     put_name(g->out, move->target);
     if (move->tip != NULL) {
         tt_buffer_putc(g->out, ' ');
@@ -265,10 +285,13 @@ static void write_head(struct program *g)
     tt_buffer_puts(g->out, ")\n");
     comment(g, "CAUTION. A moving machine pinches hands and breaks tips.");
     comment(g, "Keep hands clear, and the stop within reach.");
-    comment(g, "First run: in the air, with the work offset raised above the plate, at low feed override.");
-    comment(g, "Check the contact circuit by hand first: a tip that is not connected drives on into the edge.");
+    comment(g, "First run: in the air, with the work offset raised above the plate, at low feed "
+               "override.");
+    comment(g, "Check the contact circuit by hand first: a tip that is not connected drives on "
+               "into the edge.");
     comment(g, "Guarding and electrical work are for qualified people, by the rules of the place.");
-    comment(g, "Coordinates are the head's, in mm, of coordinate system 1 - G54 - whose origin must be that of the log.");
+    comment(g, "Coordinates are the head's, in mm, of coordinate system 1 - G54 - whose origin "
+               "must be that of the log.");
     comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
     tt_buffer_puts(g->out, "G17 G21 G40 G49 G54 G80 G90 G94\n");
     line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value);
@@ -281,7 +304,8 @@ static void write_sighting(struct program *g, size_t i)
     line_id(g, move);
     line_xy(g, "G1", move->id, g->p->head[i], g->motion->travel_feed_mm_s.value);
     tt_buffer_puts(g->out, "M0\n");
-    line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value); /* wherever the head was driven meanwhile */
+    line_z(g, g->motion->safe_height_mm.value,
+           g->motion->plunge_feed_mm_s.value); /* wherever the head was driven meanwhile */
 }
 
 /* The direction from which the edge is met: its normal, or the machine axis nearest to that. */
@@ -294,9 +318,11 @@ static struct tt_machine_xy way_of(const struct program *g, struct tt_machine_xy
                                        : (struct tt_machine_xy){0, n.y_mm > 0 ? 1 : -1};
 }
 
-static struct tt_machine_xy beside(struct tt_machine_xy at, struct tt_machine_xy way, double distance_mm)
+static struct tt_machine_xy beside(struct tt_machine_xy at, struct tt_machine_xy way,
+                                   double distance_mm)
 {
-    return (struct tt_machine_xy){at.x_mm + distance_mm * way.x_mm, at.y_mm + distance_mm * way.y_mm};
+    return (struct tt_machine_xy){at.x_mm + distance_mm * way.x_mm,
+                                  at.y_mm + distance_mm * way.y_mm};
 }
 
 /* The pair of moves @i (fast) and @i + 1 (slow). */
@@ -336,10 +362,12 @@ static void write_setup(struct program *g, const char *setup)
     tt_buffer_puts(g->out, ")\nM0\n");
 }
 
-enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal, const struct tiptrue_machine *machine,
-                                     struct tt_buffer *out, struct tiptrue_error *error)
+enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal,
+                                     const struct tiptrue_machine *machine, struct tt_buffer *out,
+                                     struct tiptrue_error *error)
 {
-    struct program g = {.p = proposal, .machine = machine, .motion = &machine->motion, .out = out, .error = error};
+    struct program g = {
+        .p = proposal, .machine = machine, .motion = &machine->motion, .out = out, .error = error};
     const struct tiptrue_plan *plan = &proposal->plan;
     size_t before = out->length;
 

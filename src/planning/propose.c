@@ -33,9 +33,11 @@ static double line_u(const struct tt_budget_line *line)
 
 struct tt_parts tt_same_plate_parts(const struct tt_tip_result *tip)
 {
-    const struct tt_cov2 *all = &tip->same_plate_cov, *touch = &tip->same_plate_touch, *sight = &tip->same_plate_sight;
+    const struct tt_cov2 *all = &tip->same_plate_cov, *touch = &tip->same_plate_touch,
+                         *sight = &tip->same_plate_sight;
     bool by_x = all->xx_mm2 > all->yy_mm2;
-    struct tt_parts parts = {by_x ? touch->xx_mm2 : touch->yy_mm2, by_x ? sight->xx_mm2 : sight->yy_mm2,
+    struct tt_parts parts = {by_x ? touch->xx_mm2 : touch->yy_mm2,
+                             by_x ? sight->xx_mm2 : sight->yy_mm2,
                              by_x ? all->xx_mm2 : all->yy_mm2};
 
     parts.rest = fmax(parts.rest - parts.touches - parts.sightings, 0);
@@ -142,7 +144,8 @@ static void add_touch(struct writer *w, const struct tt_probe *probe, bool find)
         move->feed_mm_s = find ? motion->find_feed_mm_s.value : motion->measure_feed_mm_s.value;
     }
     w->p->head[w->p->plan.n_moves - 1] = tt_scene_head(scene, probe);
-    w->p->normal[w->p->plan.n_moves - 1] = tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y});
+    w->p->normal[w->p->plan.n_moves - 1] =
+        tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y});
     w->p->u_place_mm[w->p->plan.n_moves - 1] = tt_scene_u_place(scene, probe->setup, probe->at);
     w->p->touches += !find;
 }
@@ -181,20 +184,22 @@ static bool write_moves(struct writer *w)
     const struct tt_scene *scene = choice->scene;
     struct tiptrue_proposal *p = w->p;
     struct tt_arena *arena = &p->plan.arena;
-    size_t most = 2 * choice->n_probes + 2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
+    size_t most = 2 * choice->n_probes +
+                  2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
 
     p->plan.moves = TT_ARENA_NEW(arena, most, struct tt_move);
     p->head = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
     p->normal = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
     p->u_place_mm = TT_ARENA_NEW(arena, most, double);
     p->plan.setups = TT_ARENA_NEW(arena, scene->n_setups, struct tt_plan_setup);
-    if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->u_place_mm == NULL || p->plan.setups == NULL ||
-        !keep_names(w)) {
+    if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->u_place_mm == NULL ||
+        p->plan.setups == NULL || !keep_names(w)) {
         return false;
     }
     for (size_t s = 0, i = 0; s < scene->n_setups; s++) {
         if (scene->turned_rad != NULL && scene->turned_rad[s] != 0) {
-            p->plan.setups[p->plan.n_setups++] = (struct tt_plan_setup){w->setups[s], scene->turned_rad[s]};
+            p->plan.setups[p->plan.n_setups++] =
+                (struct tt_plan_setup){w->setups[s], scene->turned_rad[s]};
         }
         add_sightings(w, s, false);
         for (; i < choice->n_probes && choice->probes[i].setup == s; i++) {
@@ -220,9 +225,10 @@ static bool keep_left_out(const struct tt_choice *choice, struct tiptrue_proposa
         const struct tt_design *design = &choice->designs[k];
         for (size_t j = 0; j < n_edges; j++) {
             if (design->reasons[j] != NULL) {
-                p->left_out[p->n_left_out++] = (struct tt_left_out){.edge = keep(p, choice->scene->plate->edges[j].name, &good),
-                                                                    .tip = keep(p, choice->scene->tips[design->tip], &good),
-                                                                    .reason = keep(p, design->reasons[j], &good)};
+                p->left_out[p->n_left_out++] = (struct tt_left_out){
+                    .edge = keep(p, choice->scene->plate->edges[j].name, &good),
+                    .tip = keep(p, choice->scene->tips[design->tip], &good),
+                    .reason = keep(p, design->reasons[j], &good)};
             }
         }
     }
@@ -236,16 +242,19 @@ static const struct tt_budget_line *largest(const struct tt_tip_result *tip, boo
 
     for (size_t k = 0; k < tip->n_budget; k++) {
         const struct tt_budget_line *line = &tip->budget[k];
-        bool stated = strcmp(line->source, "stated contact radius") == 0 || strcmp(line->source, "nominal yaw") == 0 ||
+        bool stated = strcmp(line->source, "stated contact radius") == 0 ||
+                      strcmp(line->source, "nominal yaw") == 0 ||
                       strcmp(line->source, "stated place of the mark") == 0;
-        if (line->of_plate == of_plate && (of_plate || stated) && (found == NULL || line_u(line) > line_u(found))) {
+        if (line->of_plate == of_plate && (of_plate || stated) &&
+            (found == NULL || line_u(line) > line_u(found))) {
             found = line;
         }
     }
     return found;
 }
 
-static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *tip, struct tt_buffer *text)
+static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *tip,
+                        struct tt_buffer *text)
 {
     const struct tt_budget_line *line = largest(tip, false);
     struct tt_parts parts = tt_same_plate_parts(tip);
@@ -254,7 +263,8 @@ static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *
     if (p->met) {
         return true;
     }
-    p->limited_by = by_sightings ? "sighting repeatability" : line->source; /* a text of the program's own */
+    p->limited_by =
+        by_sightings ? "sighting repeatability" : line->source; /* a text of the program's own */
     tt_buffer_puts(text, "the target is not reached for tip '");
     tt_buffer_puts(text, tip->name);
     tt_buffer_puts(text, "': ");
@@ -266,9 +276,10 @@ static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *
     return !text->failed && tt_proposal_note(p, text->text);
 }
 
-/* "12 µm of the full uncertainty is the shift of the plate's group 'milled': more touches do not help; …" */
-static bool note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p, const struct tt_tip_result *tip,
-                       struct tt_buffer *text)
+/* "12 µm of the full uncertainty is the shift of the plate's group 'milled': more touches do not
+ * help; …" */
+static bool note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p,
+                       const struct tt_tip_result *tip, struct tt_buffer *text)
 {
     const struct tt_budget_line *line = largest(tip, true);
     double full_mm2 = fmax(tip->cov.xx_mm2, tip->cov.yy_mm2);
@@ -276,7 +287,8 @@ static bool note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p,
     if (line == NULL || !(line_u(line) * line_u(line) > WORTH_SAYING * full_mm2)) {
         return true;
     }
-    bool group = strcmp(line->source, "group shifts") == 0, edges = strcmp(line->source, "edge places") == 0;
+    bool group = strcmp(line->source, "group shifts") == 0,
+         edges = strcmp(line->source, "edge places") == 0;
     tt_buffer_reset(text);
     tt_words_um(text, line_u(line));
     tt_buffer_puts(text, " (standard) of the full uncertainty of tip '");
@@ -292,9 +304,10 @@ static bool note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p,
                                      : "the places of the plate's marks");
     }
     tt_buffer_puts(text, ": more touches do not help; ");
-    tt_buffer_puts(text, scene->n_setups == 1 && group
-                             ? "a second setup turned by 180 degrees does (--setups 2), or measuring the plate"
-                             : "measuring the plate does");
+    tt_buffer_puts(
+        text, scene->n_setups == 1 && group
+                  ? "a second setup turned by 180 degrees does (--setups 2), or measuring the plate"
+                  : "measuring the plate does");
     return !text->failed && tt_proposal_note(p, text->text);
 }
 
@@ -314,7 +327,8 @@ static bool write_notes(const struct tt_choice *choice, struct tiptrue_proposal 
     return good;
 }
 
-enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_proposal **proposal,
+                               struct tiptrue_error *error)
 {
     const struct tt_scene *scene = choice->scene;
     const struct tt_motion *motion = &scene->machine->motion;
@@ -336,7 +350,8 @@ enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_pr
     p->expected = choice->expected;
     const struct tt_tip_result *worst = p->expected != NULL ? tt_worst_tip(p->expected) : NULL;
     p->met = !p->has_target || (worst != NULL && tt_same_plate_mm(worst) <= p->target_mm);
-    if (p->notes == NULL || !write_moves(&w) || !keep_left_out(choice, p) || !write_notes(choice, p) || !w.good) {
+    if (p->notes == NULL || !write_moves(&w) || !keep_left_out(choice, p) ||
+        !write_notes(choice, p) || !w.good) {
         p->expected = NULL;
         tiptrue_proposal_free(p);
         return tt_fail_memory(error);

@@ -48,27 +48,34 @@ static size_t find_edge(const struct tiptrue_plate *plate, const char *name)
     return TT_NONE;
 }
 
-static enum tiptrue_status refuse(const struct tiptrue_plan *plan, const struct tt_move *move, const char *what, const char *name,
-                                  const char *hint, struct tiptrue_error *error)
+static enum tiptrue_status refuse(const struct tiptrue_plan *plan, const struct tt_move *move,
+                                  const char *what, const char *name, const char *hint,
+                                  struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_DATA, plan->file, move->line, move->column, hint, "%s '%s' is not known", what, name);
+    return tt_fail(error, TIPTRUE_E_DATA, plan->file, move->line, move->column, hint,
+                   "%s '%s' is not known", what, name);
 }
 
-static enum tiptrue_status resolve_move(const struct tiptrue_plan *plan, const struct tiptrue_plate *plate,
-                                        const struct tiptrue_machine *machine, struct tt_resolved *resolved,
-                                        const struct tt_move *move, struct tiptrue_error *error)
+static enum tiptrue_status resolve_move(const struct tiptrue_plan *plan,
+                                        const struct tiptrue_plate *plate,
+                                        const struct tiptrue_machine *machine,
+                                        struct tt_resolved *resolved, const struct tt_move *move,
+                                        struct tiptrue_error *error)
 {
     struct tt_resolved_move *out = &resolved->moves[resolved->n_moves++];
 
     *out = (struct tt_resolved_move){.move = move, .tip = TT_NONE, .at = move->at};
-    out->setup = enter(resolved->setups, &resolved->n_setups, move->setup != NULL ? move->setup : "1");
+    out->setup =
+        enter(resolved->setups, &resolved->n_setups, move->setup != NULL ? move->setup : "1");
     if (move->kind == TT_SIGHT) {
         out->target = find_mark(plate, move->target);
         return out->target != TT_NONE ? TIPTRUE_OK
-                                      : refuse(plan, move, "mark", move->target, "the plan and the plate do not fit", error);
+                                      : refuse(plan, move, "mark", move->target,
+                                               "the plan and the plate do not fit", error);
     }
     if (move->kind == TT_HEIGHT) {
-        return tt_fail(error, TIPTRUE_E_DATA, plan->file, move->line, move->column, "leave it out of the plan",
+        return tt_fail(error, TIPTRUE_E_DATA, plan->file, move->line, move->column,
+                       "leave it out of the plan",
                        "a height is neither sighting nor touch, and is not simulated");
     }
     out->target = find_edge(plate, move->target);
@@ -76,32 +83,38 @@ static enum tiptrue_status resolve_move(const struct tiptrue_plan *plan, const s
         return refuse(plan, move, "edge", move->target, "the plan and the plate do not fit", error);
     }
     if (machine->n_tips > 0 && find(resolved->tips, machine->n_tips, move->tip) == TT_NONE) {
-        return refuse(plan, move, "tip", move->tip, "the machine file names its tips, and this is none of them", error);
+        return refuse(plan, move, "tip", move->tip,
+                      "the machine file names its tips, and this is none of them", error);
     }
     out->tip = enter(resolved->tips, &resolved->n_tips, move->tip);
     if (!move->has_at) {
         const struct tt_edge *edge = &plate->edges[out->target];
-        out->at = (struct tt_plate_xy){0.5 * (edge->from.x_mm + edge->to.x_mm), 0.5 * (edge->from.y_mm + edge->to.y_mm)};
+        out->at = (struct tt_plate_xy){0.5 * (edge->from.x_mm + edge->to.x_mm),
+                                       0.5 * (edge->from.y_mm + edge->to.y_mm)};
     }
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_plan_resolve(const struct tiptrue_plan *plan, const struct tiptrue_plate *plate,
-                                    const struct tiptrue_machine *machine, struct tt_arena *arena, struct tt_resolved *resolved,
-                                    struct tiptrue_error *error)
+enum tiptrue_status tt_plan_resolve(const struct tiptrue_plan *plan,
+                                    const struct tiptrue_plate *plate,
+                                    const struct tiptrue_machine *machine, struct tt_arena *arena,
+                                    struct tt_resolved *resolved, struct tiptrue_error *error)
 {
-    *resolved = (struct tt_resolved){.moves = TT_ARENA_NEW(arena, plan->n_moves, struct tt_resolved_move)};
+    *resolved =
+        (struct tt_resolved){.moves = TT_ARENA_NEW(arena, plan->n_moves, struct tt_resolved_move)};
     resolved->tips = TT_ARENA_NEW(arena, machine->n_tips + plan->n_moves, const char *);
     resolved->setups = TT_ARENA_NEW(arena, plan->n_moves, const char *);
     resolved->turned_rad = TT_ARENA_NEW(arena, plan->n_moves, double);
-    if (resolved->moves == NULL || resolved->tips == NULL || resolved->setups == NULL || resolved->turned_rad == NULL) {
+    if (resolved->moves == NULL || resolved->tips == NULL || resolved->setups == NULL ||
+        resolved->turned_rad == NULL) {
         return tt_fail_memory(error);
     }
     for (size_t t = 0; t < machine->n_tips; t++) {
         resolved->tips[resolved->n_tips++] = machine->tips[t].name;
     }
     for (size_t i = 0; i < plan->n_moves; i++) {
-        enum tiptrue_status status = resolve_move(plan, plate, machine, resolved, &plan->moves[i], error);
+        enum tiptrue_status status =
+            resolve_move(plan, plate, machine, resolved, &plan->moves[i], error);
         if (status != TIPTRUE_OK) {
             return status;
         }

@@ -7,15 +7,18 @@
 #include <math.h>
 #include <string.h>
 
-/* The full covariance's part in the score: decides between designs that are equal on the same plate. */
+/* The full covariance's part in the score: decides between designs that are equal on the same
+ * plate. */
 #define FULL_SHARE 1e-6
-/* A full trace that is over its limit by one per cent counts as two per cent of the trace on the plate: at 1 plans of irregular
- * plates give away 3 % in full for 2 % on the plate, at 5 they are hardly better than evenly spread touches. */
+/* A full trace that is over its limit by one per cent counts as two per cent of the trace on the
+ * plate: at 1 plans of irregular plates give away 3 % in full for 2 % on the plate, at 5 they are
+ * hardly better than evenly spread touches. */
 #define FULL_EXCESS 2.0
-/* Over evenly spread touches' by so much it is at its limit: within it the plan is free, so that what is expected on the plate
- * falls with every touch. */
+/* Over evenly spread touches' by so much it is at its limit: within it the plan is free, so that
+ * what is expected on the plate falls with every touch. */
 #define FULL_FREE 1.02
-/* A touch whose removal would leave less than this share of its own variance unexplained carries an unknown alone. */
+/* A touch whose removal would leave less than this share of its own variance unexplained carries an
+ * unknown alone. */
 #define CARRIES_ALONE 1e-9
 /* Printed digits that are expected of a log: 0.1 µm (common practice, no source). */
 #define USUAL_QUANTUM_MM 1e-4
@@ -35,7 +38,8 @@ struct tt_pose tt_scene_pose(const struct tt_scene *scene, size_t setup)
 double tt_scene_u_place(const struct tt_scene *scene, size_t setup, struct tt_plate_xy at)
 {
     const struct tiptrue_machine *machine = scene->machine;
-    struct tt_pose_u u = {machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM, machine->has_yaw ? machine->u_yaw_rad : HUGE_VAL};
+    struct tt_pose_u u = {machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM,
+                          machine->has_yaw ? machine->u_yaw_rad : HUGE_VAL};
 
     u = scene->poses_u != NULL ? scene->poses_u[setup] : u;
     return hypot(u.mark_mm, u.yaw_rad < HUGE_VAL ? u.yaw_rad * hypot(at.x_mm, at.y_mm) : HUGE_VAL);
@@ -47,7 +51,8 @@ struct tt_machine_xy tt_scene_head(const struct tt_scene *scene, const struct tt
     const struct tiptrue_machine *machine = scene->machine;
     struct tt_pose pose = tt_scene_pose(scene, probe->setup);
     struct tt_machine_xy q = tt_pose_place(&pose, 1, probe->at), o = scene->offsets[probe->tip];
-    struct tt_machine_xy n = tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y}), e = {0, 0};
+    struct tt_machine_xy n = tt_pose_turn(&pose, (struct tt_plate_xy){edge->n_x, edge->n_y}),
+                         e = {0, 0};
     double radius_mm = 0, sense = machine->clockwise ? -1 : 1;
 
     if (probe->tip < machine->n_tips) {
@@ -55,7 +60,8 @@ struct tt_machine_xy tt_scene_head(const struct tt_scene *scene, const struct tt
         radius_mm = tip->radius_mm;
         e = tt_tip_turn(cos(probe->rotation_rad), sense * sin(probe->rotation_rad), tip->runout);
     }
-    return (struct tt_machine_xy){q.x_mm + radius_mm * n.x_mm - o.x_mm - e.x_mm, q.y_mm + radius_mm * n.y_mm - o.y_mm - e.y_mm};
+    return (struct tt_machine_xy){q.x_mm + radius_mm * n.x_mm - o.x_mm - e.x_mm,
+                                  q.y_mm + radius_mm * n.y_mm - o.y_mm - e.y_mm};
 }
 
 static void add_sightings(const struct tt_scene *scene, struct tiptrue_run *run)
@@ -66,15 +72,19 @@ static void add_sightings(const struct tt_scene *scene, struct tiptrue_run *run)
         struct tt_pose pose = tt_scene_pose(scene, s);
         for (size_t k = 0; k < 2 * scene->sightings * tt_plate_marks_in_use(plate); k++) {
             size_t mark = tt_plate_mark_in_use(plate, 0, k);
-            run->observations[run->n_observations++] = (struct tt_observation){
-                .kind = TT_SIGHT, .target = mark, .tip = TT_NONE, .setup = s, .h = tt_pose_place(&pose, 1, plate->marks[mark].at)};
+            run->observations[run->n_observations++] =
+                (struct tt_observation){.kind = TT_SIGHT,
+                                        .target = mark,
+                                        .tip = TT_NONE,
+                                        .setup = s,
+                                        .h = tt_pose_place(&pose, 1, plate->marks[mark].at)};
         }
     }
 }
 
 /* Rows so far, sightings, touches. */
-static enum tiptrue_status make_run(const struct tt_scene *scene, const struct tt_probe probes[], size_t n, struct tt_arena *arena,
-                                    struct tiptrue_run *run)
+static enum tiptrue_status make_run(const struct tt_scene *scene, const struct tt_probe probes[],
+                                    size_t n, struct tt_arena *arena, struct tiptrue_run *run)
 {
     size_t before = scene->so_far != NULL ? scene->so_far->n_observations : 0;
     size_t sightings = 2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
@@ -102,26 +112,28 @@ static enum tiptrue_status make_run(const struct tt_scene *scene, const struct t
     }
     add_sightings(scene, run);
     for (size_t i = 0; i < n; i++) {
-        run->observations[run->n_observations++] = (struct tt_observation){.kind = TT_TOUCH,
-                                                                           .target = probes[i].edge,
-                                                                           .tip = probes[i].tip,
-                                                                           .setup = probes[i].setup,
-                                                                           .rotation_rad = probes[i].rotation_rad,
-                                                                           .h = tt_scene_head(scene, &probes[i])};
+        run->observations[run->n_observations++] =
+            (struct tt_observation){.kind = TT_TOUCH,
+                                    .target = probes[i].edge,
+                                    .tip = probes[i].tip,
+                                    .setup = probes[i].setup,
+                                    .rotation_rad = probes[i].rotation_rad,
+                                    .h = tt_scene_head(scene, &probes[i])};
     }
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_scene_check(const struct tt_scene *scene, const struct tt_probe probes[], size_t n,
-                                   struct tt_adjust_workspace *workspace, struct tiptrue_solution **expected,
-                                   struct tiptrue_error *error)
+enum tiptrue_status tt_scene_check(const struct tt_scene *scene, const struct tt_probe probes[],
+                                   size_t n, struct tt_adjust_workspace *workspace,
+                                   struct tiptrue_solution **expected, struct tiptrue_error *error)
 {
     struct tt_arena arena = {0};
     struct tiptrue_run run;
     enum tiptrue_status status = make_run(scene, probes, n, &arena, &run);
 
-    status =
-        status == TIPTRUE_OK ? tt_check(workspace, scene->plate, scene->machine, &run, expected, error) : tt_fail_memory(error);
+    status = status == TIPTRUE_OK
+                 ? tt_check(workspace, scene->plate, scene->machine, &run, expected, error)
+                 : tt_fail_memory(error);
     tt_arena_clear(&arena);
     return status;
 }
@@ -134,8 +146,11 @@ static void add_shape_priors(struct tt_engine *engine, double shape_u_mm)
     struct tt_model *model = &engine->model;
 
     for (size_t k = TT_TIP_SHAPE; k < model->block_size[engine->block]; k++) {
-        model->priors[model->n_priors++] = (struct tt_prior){
-            .kind = TT_PRIOR_WEAK, .block = engine->block, .place = model->n_border + k, .u = shape_u_mm, .what = TT_NONE};
+        model->priors[model->n_priors++] = (struct tt_prior){.kind = TT_PRIOR_WEAK,
+                                                             .block = engine->block,
+                                                             .place = model->n_border + k,
+                                                             .u = shape_u_mm,
+                                                             .what = TT_NONE};
     }
 }
 
@@ -154,7 +169,8 @@ static void fill_rows(struct tt_engine *engine, size_t first_row)
         struct tt_row *full = &engine->full.rows[at], *plate = &engine->plate.rows[at];
         engine->touch_of_row[at] = i;
         for (size_t k = 0; k < cell->n_entries; k++) {
-            size_t place = cell->entries[k].place, held = place < nb ? engine->held.place[place] : held_nb + place - nb;
+            size_t place = cell->entries[k].place,
+                   held = place < nb ? engine->held.place[place] : held_nb + place - nb;
             double value = cell->entries[k].value * slope[cell->entries[k].column];
             full->place[full->n] = (unsigned short)place;
             full->value[full->n++] = value;
@@ -174,13 +190,15 @@ static bool running_init(struct tt_running *running, struct tt_engine *engine, s
 {
     size_t n = n_border + engine->model.block_size[engine->block];
 
-    *running = (struct tt_running){.n = n, .offset = n_border + TT_TIP_O_X, .runout = n_border + TT_TIP_E_X};
+    *running = (struct tt_running){
+        .n = n, .offset = n_border + TT_TIP_O_X, .runout = n_border + TT_TIP_E_X};
     running->rows = TT_ARENA_NEW(&engine->arena, engine->n_rows, struct tt_row);
     running->c = TT_ARENA_NEW(&engine->arena, n * n, double);
     running->column = TT_ARENA_NEW(&engine->arena, n, double);
     running->q = TT_ARENA_NEW(&engine->arena, engine->n_rows, double);
     running->gain = TT_ARENA_NEW(&engine->arena, GAINS * engine->n_rows, double);
-    return running->rows != NULL && running->c != NULL && running->column != NULL && running->q != NULL && running->gain != NULL;
+    return running->rows != NULL && running->c != NULL && running->column != NULL &&
+           running->q != NULL && running->gain != NULL;
 }
 
 static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene *scene, size_t tip,
@@ -188,25 +206,30 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
 {
     struct tt_arena *arena = &engine->arena;
     struct tiptrue_run *run = TT_ARENA_NEW(arena, 1, struct tiptrue_run);
-    struct tt_terms terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE, .orders = TT_ARENA_NEW(arena, scene->n_tips, unsigned)};
+    struct tt_terms terms = {.moved_at = TT_NONE,
+                             .slipped_at = TT_NONE,
+                             .orders = TT_ARENA_NEW(arena, scene->n_tips, unsigned)};
     enum tiptrue_status status;
 
-    if (run == NULL || terms.orders == NULL || (status = make_run(scene, candidates, n, arena, run)) != TIPTRUE_OK) {
+    if (run == NULL || terms.orders == NULL ||
+        (status = make_run(scene, candidates, n, arena, run)) != TIPTRUE_OK) {
         return TIPTRUE_E_MEMORY;
     }
     engine->block = 0; /* blocks are the tips that touch, in the order of tips */
     for (size_t t = 0; t < tip; t++) {
         bool touches = false;
         for (size_t i = 0; i < run->n_observations; i++) {
-            touches = touches || (run->observations[i].kind == TT_TOUCH && run->observations[i].use == TT_USE &&
-                                  run->observations[i].tip == t);
+            touches =
+                touches || (run->observations[i].kind == TT_TOUCH &&
+                            run->observations[i].use == TT_USE && run->observations[i].tip == t);
         }
         engine->block += touches;
     }
     for (unsigned k = 2; k <= TT_MOST_ORDER && shape_u_mm > 0; k++) {
         terms.orders[engine->block] |= 1U << k;
     }
-    status = tt_model_build(&engine->model, arena, scene->plate, scene->machine, run, &terms, false);
+    status =
+        tt_model_build(&engine->model, arena, scene->plate, scene->machine, run, &terms, false);
     if (status != TIPTRUE_OK) {
         return status;
     }
@@ -219,7 +242,8 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     engine->stride = 1;
     engine->full_limit_mm2 = engine->runout_limit_mm2 = HUGE_VAL;
     engine->touch_of_row = TT_ARENA_NEW(arena, n, size_t);
-    if (status != TIPTRUE_OK || engine->touch_of_row == NULL || !tt_held_init(&engine->held, arena, &engine->fit) ||
+    if (status != TIPTRUE_OK || engine->touch_of_row == NULL ||
+        !tt_held_init(&engine->held, arena, &engine->fit) ||
         !running_init(&engine->full, engine, engine->model.n_border) ||
         !running_init(&engine->plate, engine, engine->held.system.n_border)) {
         return TIPTRUE_E_MEMORY;
@@ -229,8 +253,9 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_engine_init(struct tt_engine *engine, const struct tt_scene *scene, size_t tip,
-                                   const struct tt_probe candidates[], size_t n, double shape_u_mm)
+enum tiptrue_status tt_engine_init(struct tt_engine *engine, const struct tt_scene *scene,
+                                   size_t tip, const struct tt_probe candidates[], size_t n,
+                                   double shape_u_mm)
 {
     *engine = (struct tt_engine){0};
     enum tiptrue_status status = build(engine, scene, tip, candidates, n, shape_u_mm);
@@ -247,7 +272,8 @@ void tt_engine_clear(struct tt_engine *engine)
 }
 
 /* The covariance of border and block out of a factored system. */
-static void take_covariance(const struct tt_engine *engine, struct tt_system *system, struct tt_running *running)
+static void take_covariance(const struct tt_engine *engine, struct tt_system *system,
+                            struct tt_running *running)
 {
     size_t nb = system->n_border, size = engine->model.block_size[engine->block], n = running->n;
     const struct tt_fit *fit = &engine->fit;
@@ -309,7 +335,8 @@ bool tt_engine_set(struct tt_engine *engine, const size_t counts[])
     for (size_t k = 0; k < engine->n_rows; k++) {
         engine->fit.weight[engine->touch_of_row[k]] = (double)counts[k] / engine->variance_mm2;
     }
-    tt_model_accumulate(model, engine->fit.weight, engine->sightings / engine->fit.sight_var_mm2, true);
+    tt_model_accumulate(model, engine->fit.weight, engine->sightings / engine->fit.sight_var_mm2,
+                        true);
     if (!tt_system_factor(&model->system) || !tt_held_factor(&engine->held)) {
         return false;
     }
@@ -374,7 +401,8 @@ bool tt_engine_change(struct tt_engine *engine, size_t row, int sign)
 {
     double v = engine->variance_mm2, on_plate = v + sign * multiply(&engine->plate, row);
 
-    if (!(on_plate > CARRIES_ALONE * v)) { /* what the plate's priors carry besides is no ground to stand on */
+    if (!(on_plate >
+          CARRIES_ALONE * v)) { /* what the plate's priors carry besides is no ground to stand on */
         return false;
     }
     double in_full = v + sign * multiply(&engine->full, row);
@@ -391,7 +419,8 @@ static double trace_of(const struct tt_running *running, size_t at)
     return running->c[at * step] + running->c[(at + 1) * step];
 }
 
-/* What a touch of candidate @row more takes from the traces of offset and runout: the gains squared, over what is uncertain of it.
+/* What a touch of candidate @row more takes from the traces of offset and runout: the gains
+ * squared, over what is uncertain of it.
  */
 struct less {
     double offset_mm2, runout_mm2;
@@ -401,10 +430,12 @@ static struct less less_with(const struct tt_running *running, size_t row, doubl
     const double *gain = running->gain + GAINS * row;
     double f = 1 / (variance_mm2 + running->q[row]);
 
-    return (struct less){f * (gain[0] * gain[0] + gain[1] * gain[1]), f * (gain[2] * gain[2] + gain[3] * gain[3])};
+    return (struct less){f * (gain[0] * gain[0] + gain[1] * gain[1]),
+                         f * (gain[2] * gain[2] + gain[3] * gain[3])};
 }
 
-static double score(const struct tt_engine *engine, double plate_mm2, double full_mm2, double runout_mm2)
+static double score(const struct tt_engine *engine, double plate_mm2, double full_mm2,
+                    double runout_mm2)
 {
     return plate_mm2 + FULL_SHARE * full_mm2 +
            FULL_EXCESS * engine->plate_even_mm2 * fmax(full_mm2 / engine->full_limit_mm2 - 1, 0) +
@@ -415,7 +446,8 @@ double tt_engine_score(const struct tt_engine *engine)
 {
     const struct tt_running *plate = &engine->plate, *full = &engine->full;
 
-    return score(engine, trace_of(plate, plate->offset), trace_of(full, full->offset), trace_of(plate, plate->runout));
+    return score(engine, trace_of(plate, plate->offset), trace_of(full, full->offset),
+                 trace_of(plate, plate->runout));
 }
 
 double tt_engine_score_with(const struct tt_engine *engine, size_t row, double best)
@@ -427,7 +459,9 @@ double tt_engine_score_with(const struct tt_engine *engine, size_t row, double b
     if (plate_mm2 >= best) { /* the rest only adds */
         return HUGE_VAL;
     }
-    return score(engine, plate_mm2, trace_of(full, full->offset) - less_with(full, row, engine->variance_mm2).offset_mm2,
+    return score(engine, plate_mm2,
+                 trace_of(full, full->offset) -
+                     less_with(full, row, engine->variance_mm2).offset_mm2,
                  trace_of(plate, plate->runout) - less.runout_mm2);
 }
 

@@ -14,12 +14,15 @@
 #include "geometry/touch.h"
 #include "planning/resolve.h"
 
-/* Repeatability of touches and sightings where neither truth nor machine file states one: the 3 µm that `check` takes. */
+/* Repeatability of touches and sightings where neither truth nor machine file states one: the 3 µm
+ * that `check` takes. */
 #define USUAL_SCATTER_MM 3e-3
-/* How far a touch that meets no contact goes on beyond the edge: usual overtravel of a probing move (common practice, no source).
+/* How far a touch that meets no contact goes on beyond the edge: usual overtravel of a probing move
+ * (common practice, no source).
  */
 #define OVERTRAVEL_MM 0.5
-/* Coordinates are printed so that rounding does not show: a twentieth of the scatter, four to nine decimals of a millimetre. */
+/* Coordinates are printed so that rounding does not show: a twentieth of the scatter, four to nine
+ * decimals of a millimetre. */
 #define DIGITS_PER_SCATTER 20.0
 #define LEAST_DECIMALS 4
 #define MOST_DECIMALS 9
@@ -38,10 +41,11 @@ struct simulation {
     double touch_sigma_mm, sighting_sigma_mm, rotation_sigma_rad, resolution_mm, scale;
 };
 
-static enum tiptrue_status lacks(const struct simulation *s, const char *what, const char *name, struct tiptrue_error *error)
+static enum tiptrue_status lacks(const struct simulation *s, const char *what, const char *name,
+                                 struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "name it in the truth", "the truth says nothing of %s '%s'", what,
-                   name);
+    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "name it in the truth",
+                   "the truth says nothing of %s '%s'", what, name);
 }
 
 static enum tiptrue_status place_poses(struct simulation *s, struct tiptrue_error *error)
@@ -49,7 +53,8 @@ static enum tiptrue_status place_poses(struct simulation *s, struct tiptrue_erro
     for (size_t k = 0; k < s->moves.n_setups; k++) {
         const struct tt_truth_pose *found = NULL;
         for (size_t i = 0; i < s->truth->n_poses; i++) {
-            found = strcmp(s->truth->poses[i].setup, s->moves.setups[k]) == 0 ? &s->truth->poses[i] : found;
+            found = strcmp(s->truth->poses[i].setup, s->moves.setups[k]) == 0 ? &s->truth->poses[i]
+                                                                              : found;
         }
         if (found == NULL) {
             return lacks(s, "setup", s->moves.setups[k], error);
@@ -64,7 +69,8 @@ static enum tiptrue_status place_tips(struct simulation *s, struct tiptrue_error
     for (size_t i = 0; i < s->moves.n_moves; i++) {
         size_t tip = s->moves.moves[i].tip;
         for (size_t k = 0; tip != TT_NONE && s->tips[tip] == NULL && k < s->truth->n_tips; k++) {
-            s->tips[tip] = strcmp(s->truth->tips[k].name, s->moves.tips[tip]) == 0 ? &s->truth->tips[k] : NULL;
+            s->tips[tip] =
+                strcmp(s->truth->tips[k].name, s->moves.tips[tip]) == 0 ? &s->truth->tips[k] : NULL;
         }
         if (tip != TT_NONE && s->tips[tip] == NULL) {
             return lacks(s, "tip", s->moves.tips[tip], error);
@@ -73,17 +79,19 @@ static enum tiptrue_status place_tips(struct simulation *s, struct tiptrue_error
     for (size_t t = 0; t < s->moves.n_tips; t++) {
         for (size_t k = 0; s->tips[t] != NULL && k < s->tips[t]->n_shape; k++) {
             if (s->tips[t]->shape[k].order < 2) {
-                return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "orders count from 2", "a shape has order %u",
-                               s->tips[t]->shape[k].order);
+                return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "orders count from 2",
+                               "a shape has order %u", s->tips[t]->shape[k].order);
             }
         }
     }
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status unknown(const struct simulation *s, const char *what, const char *name, struct tiptrue_error *error)
+static enum tiptrue_status unknown(const struct simulation *s, const char *what, const char *name,
+                                   struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0, "the truth and the plate do not fit",
+    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0,
+                   "the truth and the plate do not fit",
                    "the plate has no %s '%s', of which the truth speaks", what, name);
 }
 
@@ -136,17 +144,22 @@ static void choose_noise(struct simulation *s)
     s->sighting_sigma_mm = truth->sighting_sigma_mm.stated ? truth->sighting_sigma_mm.value
                            : machine->has_u_sighting       ? machine->u_sighting_mm
                                                            : USUAL_SCATTER_MM;
-    s->rotation_sigma_rad = truth->rotation_sigma_rad.stated ? truth->rotation_sigma_rad.value : machine->u_rotation_rad;
-    s->resolution_mm = truth->resolution_mm.stated ? truth->resolution_mm.value : machine->resolution_mm;
+    s->rotation_sigma_rad = truth->rotation_sigma_rad.stated ? truth->rotation_sigma_rad.value
+                                                             : machine->u_rotation_rad;
+    s->resolution_mm =
+        truth->resolution_mm.stated ? truth->resolution_mm.value : machine->resolution_mm;
     s->scale = 1;
     if (truth->temperature_C.stated && s->plate->has_expansion) {
-        s->scale += s->plate->expansion_per_K * (truth->temperature_C.value - s->plate->measured_at_C);
+        s->scale +=
+            s->plate->expansion_per_K * (truth->temperature_C.value - s->plate->measured_at_C);
     }
 }
 
-static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_plan *plan, struct tiptrue_error *error)
+static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_plan *plan,
+                                   struct tiptrue_error *error)
 {
-    enum tiptrue_status status = tt_plan_resolve(plan, s->plate, s->machine, &s->scratch, &s->moves, error);
+    enum tiptrue_status status =
+        tt_plan_resolve(plan, s->plate, s->machine, &s->scratch, &s->moves, error);
 
     if (status != TIPTRUE_OK) {
         return status;
@@ -156,10 +169,12 @@ static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_pl
     s->edge_shift_mm = TT_ARENA_NEW(&s->scratch, s->plate->n_edges, double);
     s->group = TT_ARENA_NEW(&s->scratch, s->plate->n_groups, struct tt_plate_xy);
     s->mark = TT_ARENA_NEW(&s->scratch, s->plate->n_marks, struct tt_plate_xy);
-    if (s->poses == NULL || s->tips == NULL || s->edge_shift_mm == NULL || s->group == NULL || s->mark == NULL) {
+    if (s->poses == NULL || s->tips == NULL || s->edge_shift_mm == NULL || s->group == NULL ||
+        s->mark == NULL) {
         return tt_fail_memory(error);
     }
-    if ((status = place_poses(s, error)) == TIPTRUE_OK && (status = place_tips(s, error)) == TIPTRUE_OK) {
+    if ((status = place_poses(s, error)) == TIPTRUE_OK &&
+        (status = place_tips(s, error)) == TIPTRUE_OK) {
         status = place_features(s, error);
     }
     choose_noise(s);
@@ -168,7 +183,8 @@ static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_pl
 
 /* ---- observations ---- */
 
-/* The pose of @setup when row @row of @n is made: drift in the order of the rows, a move from a row on. */
+/* The pose of @setup when row @row of @n is made: drift in the order of the rows, a move from a row
+ * on. */
 static struct tt_pose pose_at(const struct simulation *s, size_t setup, size_t row, size_t n)
 {
     struct tt_pose pose = s->poses[setup];
@@ -185,18 +201,21 @@ static struct tt_plate_xy group_shift(const struct simulation *s, size_t group)
     return group != TT_NONE ? s->group[group] : (struct tt_plate_xy){0, 0};
 }
 
-static void sight(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose, struct tt_observation *o)
+static void sight(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose,
+                  struct tt_observation *o)
 {
     const struct tt_mark *mark = &s->plate->marks[move->target];
     struct tt_plate_xy g = group_shift(s, mark->group), own = s->mark[move->target];
-    struct tt_plate_xy at = {s->scale * mark->at.x_mm + g.x_mm + own.x_mm, s->scale * mark->at.y_mm + g.y_mm + own.y_mm};
+    struct tt_plate_xy at = {s->scale * mark->at.x_mm + g.x_mm + own.x_mm,
+                             s->scale * mark->at.y_mm + g.y_mm + own.y_mm};
 
     o->h = tt_pose_place(&pose, 1, at);
     o->h.x_mm += gsl_ran_gaussian(s->random, s->sighting_sigma_mm);
     o->h.y_mm += gsl_ran_gaussian(s->random, s->sighting_sigma_mm);
 }
 
-/* By how much a touch is late (> 0) or early (< 0). All is drawn whatever the shares, so that they do not change the rest. */
+/* By how much a touch is late (> 0) or early (< 0). All is drawn whatever the shares, so that they
+ * do not change the rest. */
 static double draw_depth(struct simulation *s)
 {
     const struct tt_truth_fault *late = &s->truth->late, *early = &s->truth->early;
@@ -205,10 +224,12 @@ static double draw_depth(struct simulation *s)
     if (chance < late->share) {
         return late->from_mm + depth * (late->to_mm - late->from_mm);
     }
-    return chance >= 1 - early->share ? -(early->from_mm + depth * (early->to_mm - early->from_mm)) : 0;
+    return chance >= 1 - early->share ? -(early->from_mm + depth * (early->to_mm - early->from_mm))
+                                      : 0;
 }
 
-static double rho_of_shape(const struct tt_site *site, const struct tt_touch *touch, const struct tt_truth_tip *tip)
+static double rho_of_shape(const struct tt_site *site, const struct tt_touch *touch,
+                           const struct tt_truth_tip *tip)
 {
     double rho = 0, c, n;
 
@@ -219,18 +240,23 @@ static double rho_of_shape(const struct tt_site *site, const struct tt_touch *to
     return rho;
 }
 
-/* The head's place on the tip's way along the edge's normal through @move->at where the touch equation holds. */
-static void touch(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose, struct tt_observation *o)
+/* The head's place on the tip's way along the edge's normal through @move->at where the touch
+ * equation holds. */
+static void touch(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose,
+                  struct tt_observation *o)
 {
     const struct tt_edge *edge = &s->plate->edges[move->target];
     const struct tt_truth_tip *tip = s->tips[move->tip];
     struct tt_site site = tt_site_make(&pose, edge->n_x, edge->n_y, edge->d_mm);
     double scatter_mm = gsl_ran_gaussian(s->random, s->touch_sigma_mm);
-    double rotation_rad = (s->machine->clockwise ? -1 : 1) * o->rotation_rad + gsl_ran_gaussian(s->random, s->rotation_sigma_rad);
+    double rotation_rad = (s->machine->clockwise ? -1 : 1) * o->rotation_rad +
+                          gsl_ran_gaussian(s->random, s->rotation_sigma_rad);
     double depth_mm = draw_depth(s), along_mm;
     bool missed = gsl_rng_uniform(s->random) < s->truth->missed_share;
-    struct tt_touch contact = {
-        .cos_rotation = cos(rotation_rad), .sin_rotation = sin(rotation_rad), .scale = s->scale, .feed_mm_s = o->feed_mm_s};
+    struct tt_touch contact = {.cos_rotation = cos(rotation_rad),
+                               .sin_rotation = sin(rotation_rad),
+                               .scale = s->scale,
+                               .feed_mm_s = o->feed_mm_s};
     struct tt_touch_slope slope = {0};
     struct tt_touch_state state = {.mark = pose.mark,
                                    .offset = tip->offset,
@@ -243,10 +269,14 @@ static void touch(struct simulation *s, const struct tt_resolved_move *move, str
     struct tt_machine_xy q = tt_pose_place(&pose, s->scale, move->at);
     struct tt_machine_xy e = tt_tip_turn(contact.cos_rotation, contact.sin_rotation, tip->runout);
 
-    /* the centre over the place on the edge; then back along the normal by what the equation says is missing */
-    contact.h = (struct tt_machine_xy){q.x_mm - tip->offset.x_mm - e.x_mm, q.y_mm - tip->offset.y_mm - e.y_mm};
-    along_mm = scatter_mm - depth_mm - tt_touch_residual(&site, &contact, &state, &slope) - (missed ? OVERTRAVEL_MM : 0);
-    o->h = (struct tt_machine_xy){contact.h.x_mm + along_mm * site.n_x, contact.h.y_mm + along_mm * site.n_y};
+    /* the centre over the place on the edge; then back along the normal by what the equation says
+     * is missing */
+    contact.h = (struct tt_machine_xy){q.x_mm - tip->offset.x_mm - e.x_mm,
+                                       q.y_mm - tip->offset.y_mm - e.y_mm};
+    along_mm = scatter_mm - depth_mm - tt_touch_residual(&site, &contact, &state, &slope) -
+               (missed ? OVERTRAVEL_MM : 0);
+    o->h = (struct tt_machine_xy){contact.h.x_mm + along_mm * site.n_x,
+                                  contact.h.y_mm + along_mm * site.n_y};
     if (s->resolution_mm > 0) {
         o->h.x_mm = round(o->h.x_mm / s->resolution_mm) * s->resolution_mm;
         o->h.y_mm = round(o->h.y_mm / s->resolution_mm) * s->resolution_mm;
@@ -263,7 +293,8 @@ static int decimals_for(double step_mm, double sigma_mm)
 {
     int decimals = LEAST_DECIMALS;
 
-    while (decimals < MOST_DECIMALS && !(pow(10, -decimals) <= sigma_mm / DIGITS_PER_SCATTER) && !(step_mm > 0)) {
+    while (decimals < MOST_DECIMALS && !(pow(10, -decimals) <= sigma_mm / DIGITS_PER_SCATTER) &&
+           !(step_mm > 0)) {
         decimals++;
     }
     for (; decimals < MOST_DECIMALS && step_mm > 0; decimals++) {
@@ -305,7 +336,9 @@ static void observe(struct simulation *s, struct tiptrue_run *run)
                                      .temperature_C = s->truth->temperature_C.value,
                                      .approach_x = move->move->approach_x,
                                      .approach_y = move->move->approach_y};
-        o->use = move->move->kind == TT_WARMUP ? TT_USE_OTHER : move->move->is_find ? TT_USE_FIND : TT_USE;
+        o->use = move->move->kind == TT_WARMUP ? TT_USE_OTHER
+                 : move->move->is_find         ? TT_USE_FIND
+                                               : TT_USE;
         o->z_mm = s->machine->motion.touch_height_mm.value; /* 0 where none is stated */
         if (o->kind == TT_SIGHT) {
             o->z_mm = s->machine->motion.safe_height_mm.value;
@@ -317,7 +350,8 @@ static void observe(struct simulation *s, struct tiptrue_run *run)
 }
 
 /* The names a run has, as its own. */
-static bool name_run(const struct simulation *s, const struct tiptrue_plan *plan, struct tiptrue_run *run)
+static bool name_run(const struct simulation *s, const struct tiptrue_plan *plan,
+                     struct tiptrue_run *run)
 {
     struct tt_arena *arena = &run->arena;
     bool good = true;
@@ -328,7 +362,8 @@ static bool name_run(const struct simulation *s, const struct tiptrue_plan *plan
     run->tips = TT_ARENA_NEW(arena, s->moves.n_tips, const char *);
     run->setups = TT_ARENA_NEW(arena, s->moves.n_setups, const char *);
     run->observations = TT_ARENA_NEW(arena, s->moves.n_moves, struct tt_observation);
-    if (run->tips == NULL || run->setups == NULL || run->observations == NULL || run->file == NULL) {
+    if (run->tips == NULL || run->setups == NULL || run->observations == NULL ||
+        run->file == NULL) {
         return false;
     }
     for (size_t t = 0; t < s->moves.n_tips; t++) {
@@ -343,22 +378,26 @@ static bool name_run(const struct simulation *s, const struct tiptrue_plan *plan
     return good;
 }
 
-enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
-                                const struct tiptrue_plan *plan, const struct tiptrue_truth *truth, unsigned long seed,
-                                struct tiptrue_run **run, struct tiptrue_error *error)
+enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate,
+                                const struct tiptrue_machine *machine,
+                                const struct tiptrue_plan *plan, const struct tiptrue_truth *truth,
+                                unsigned long seed, struct tiptrue_run **run,
+                                struct tiptrue_error *error)
 {
     struct simulation s = {.plate = plate, .machine = machine, .truth = truth};
     struct tt_random memory;
     struct tiptrue_run *made = calloc(1, sizeof *made);
     s.random = tt_random_start(&memory, gsl_rng_mt19937, seed);
-    enum tiptrue_status status = s.random != NULL && made != NULL ? prepare(&s, plan, error) : tt_fail_memory(error);
+    enum tiptrue_status status =
+        s.random != NULL && made != NULL ? prepare(&s, plan, error) : tt_fail_memory(error);
 
     if (status == TIPTRUE_OK && !name_run(&s, plan, made)) {
         status = tt_fail_memory(error);
     }
     if (status == TIPTRUE_OK) {
         observe(&s, made);
-        print_digits(made, decimals_for(0, s.sighting_sigma_mm), decimals_for(s.resolution_mm, s.touch_sigma_mm));
+        print_digits(made, decimals_for(0, s.sighting_sigma_mm),
+                     decimals_for(s.resolution_mm, s.touch_sigma_mm));
         made->checked_against_plate = made->checked_against_machine = true;
         *run = made;
         made = NULL;

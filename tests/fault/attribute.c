@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Loaded before a program (LD_PRELOAD), it gives the first file that is asked for its extended attributes one of 20 000 bytes, as
- * file systems have that put no limit of a block to them, and writes what is then set on another file into the file ATTRIBUTE_OUT.
+/* Loaded before a program (LD_PRELOAD), it gives the first file that is asked for its extended
+ * attributes one of 20 000 bytes, as file systems have that put no limit of a block to them, and
+ * writes what is then set on another file into the file ATTRIBUTE_OUT.
  */
 #define _GNU_SOURCE
 #include <errno.h>

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* An export whose memory runs out at any request: it says so, the configuration is the old one, and nothing lies beside it.
- * Requests go through the __wrap_ functions here (ld --wrap), as in memory_test; leaks show under the sanitizers.
+/* An export whose memory runs out at any request: it says so, the configuration is the old one, and
+ * nothing lies beside it. Requests go through the __wrap_ functions here (ld --wrap), as in
+ * memory_test; leaks show under the sanitizers.
  */
 #include "config.h"
 
@@ -61,9 +62,11 @@ void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
 static const struct {
     const char *text, *put, *expected;
 } cases[] = {
-    {"{\"head\": [1, {\"x\": -41.2}]}", "t1.offset.x=/head/1/x", "{\"head\": [1, {\"x\": -41.3013}]}"},
+    {"{\"head\": [1, {\"x\": -41.2}]}", "t1.offset.x=/head/1/x",
+     "{\"head\": [1, {\"x\": -41.3013}]}"},
     {"[a]\nx = 12.5 ; y\n", "t1.offset.y:minus:um=a.x", "[a]\nx = -12703.5 ; y\n"},
-    {"<a xmlns:h='u'><h:b x='1'/></a>", "t1.offset.x@37.4:.2=//h:b/@x", "<a xmlns:h='u'><h:b x='-41.27'/></a>"},
+    {"<a xmlns:h='u'><h:b x='1'/></a>", "t1.offset.x@37.4:.2=//h:b/@x",
+     "<a xmlns:h='u'><h:b x='-41.27'/></a>"},
     {"X1 Y2\n", "t1.radius:inch=~^X(\\S+)", "X0.00979 Y2\n"},
 };
 #define CASES (sizeof cases / sizeof cases[0])
@@ -130,10 +133,14 @@ static struct tt_tip_result tip = {
 
 START_TEST(memory_runs_out)
 {
-    const struct tiptrue_solution solution = {
-        .tips = &tip, .n_tips = 1, .verdict = TIPTRUE_UPDATE, .rotation_sense = "ccw", .started = "2026-03-02T07:40:00Z"};
+    const struct tiptrue_solution solution = {.tips = &tip,
+                                              .n_tips = 1,
+                                              .verdict = TIPTRUE_UPDATE,
+                                              .rotation_sense = "ccw",
+                                              .started = "2026-03-02T07:40:00Z"};
     const char *put = cases[_i].put;
-    const struct tiptrue_export_options options = {.into = path, .put = &put, .n_put = 1, .now_s = 1772437200.0};
+    const struct tiptrue_export_options options = {
+        .into = path, .put = &put, .n_put = 1, .now_s = 1772437200.0};
     size_t n = 1;
     for (failed = true; failed; n++) {
         struct tiptrue_exported *exported = NULL;
@@ -143,8 +150,8 @@ START_TEST(memory_runs_out)
         left = n;
         enum tiptrue_status status = tt_export(&solution, &options, NULL, &exported, &error);
         left = 0;
-        ck_assert_msg(status == (failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK), "request %zu: status %d, '%s'", n, (int)status,
-                      error.text);
+        ck_assert_msg(status == (failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK),
+                      "request %zu: status %d, '%s'", n, (int)status, error.text);
         assert_file(failed ? cases[_i].text : cases[_i].expected, n);
         ck_assert((exported == NULL) == failed);
         tiptrue_exported_free(exported);
@@ -157,23 +164,27 @@ END_TEST
 /* The way back, a template, and the present offsets. */
 START_TEST(memory_runs_out_elsewhere)
 {
-    static const char MACHINE[] =
-        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"tips\": [{\"name\": \"t1\"}], \"export\": "
-        "[{\"put\": [\"t1.offset.x=/x\", \"t1.offset.y:minus=/y\"]}]}";
-    const struct tiptrue_solution solution = {.tips = &tip, .n_tips = 1, .verdict = TIPTRUE_UPDATE, .rotation_sense = "cw"};
+    static const char MACHINE[] = "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"tips\": "
+                                  "[{\"name\": \"t1\"}], \"export\": "
+                                  "[{\"put\": [\"t1.offset.x=/x\", \"t1.offset.y:minus=/y\"]}]}";
+    const struct tiptrue_solution solution = {
+        .tips = &tip, .n_tips = 1, .verdict = TIPTRUE_UPDATE, .rotation_sense = "cw"};
     const struct tiptrue_export_options options = {0};
     static const double rotations_deg[] = {37.4, -128.5};
     struct tiptrue_machine *machine = NULL;
     size_t n = 1;
-    ck_assert_int_eq(tt_machine_read_bytes("m", MACHINE, strlen(MACHINE), NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_machine_read_bytes("m", MACHINE, strlen(MACHINE), NULL, &machine, NULL),
+                     TIPTRUE_OK);
     for (failed = true; failed; n++) {
         struct tiptrue_exported *exported = NULL;
         put_file("@(*.name);@(rotation);@(*.offset.x@*:.2)\n");
         failed = false;
         left = n;
-        enum tiptrue_status status = tt_template(&solution, path, rotations_deg, 2, &options, NULL, &exported, NULL);
+        enum tiptrue_status status =
+            tt_template(&solution, path, rotations_deg, 2, &options, NULL, &exported, NULL);
         left = 0;
-        ck_assert_msg(status == (failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK), "template, request %zu: status %d", n, (int)status);
+        ck_assert_msg(status == (failed ? TIPTRUE_E_MEMORY : TIPTRUE_OK),
+                      "template, request %zu: status %d", n, (int)status);
         ck_assert(failed || strcmp(exported->text, "t1;37.4;-41.29\nt1;-128.5;-41.31\n") == 0);
         tiptrue_exported_free(exported);
     }

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Memory that runs out at any moment of a history's life, in our code or within SQLite: it is told as such, and what the history
- * holds is sound, with the run whole or not at all. See memory_test.c, whose way of failing requests this is.
+/* Memory that runs out at any moment of a history's life, in our code or within SQLite: it is told
+ * as such, and what the history holds is sound, with the run whole or not at all. See
+ * memory_test.c, whose way of failing requests this is.
  */
 #include "config.h"
 
@@ -55,7 +56,8 @@ void *__wrap_realloc(void *piece, size_t size)
     return fails() ? NULL : __real_realloc(piece, size);
 }
 
-/* In place of the C library's, for SQLite too: nobody pulls the plug here, and waiting for the disk would take most of the time. */
+/* In place of the C library's, for SQLite too: nobody pulls the plug here, and waiting for the disk
+ * would take most of the time. */
 __attribute__((visibility("default"))) int fsync(int file)
 {
     (void)file;
@@ -139,13 +141,15 @@ fclose(file);
 return status;
 }
 
-static enum tiptrue_status read_back(struct tiptrue_history *history, const struct job *job, struct tiptrue_error *error)
+static enum tiptrue_status read_back(struct tiptrue_history *history, const struct job *job,
+                                     struct tiptrue_error *error)
 {
     struct tiptrue_history_counts counts;
     char *text = NULL;
     bool changed = true;
-    enum tiptrue_status status = tiptrue_history_again(history, job->workspace, job->run != NULL ? "b38cfcbc5ede7d62" : "", false,
-                                                       NOW_S, NULL, &changed, &text, NULL, error);
+    enum tiptrue_status status =
+        tiptrue_history_again(history, job->workspace, job->run != NULL ? "b38cfcbc5ede7d62" : "",
+                              false, NOW_S, NULL, &changed, &text, NULL, error);
 
     if (status == TIPTRUE_OK && (changed || text == NULL)) {
         status = TIPTRUE_E_INTERNAL; /* Check's own calls need memory, too: told outside */
@@ -155,7 +159,8 @@ static enum tiptrue_status read_back(struct tiptrue_history *history, const stru
 }
 
 /* What is asked of a history: its trend, the run against itself, the scatter between runs. */
-static enum tiptrue_status ask(struct tiptrue_history *history, const struct job *job, struct tiptrue_error *error)
+static enum tiptrue_status ask(struct tiptrue_history *history, const struct job *job,
+                               struct tiptrue_error *error)
 {
     struct tiptrue_trend *trend = NULL;
     struct tiptrue_comparison *comparison = NULL;
@@ -192,7 +197,8 @@ static enum tiptrue_status whole_job(const struct job *job, struct tiptrue_error
     enum tiptrue_status status = tiptrue_history_open(path, TIPTRUE_HISTORY_WRITE, &history, error);
 
     if (status == TIPTRUE_OK) {
-        status = tiptrue_history_add(history, job->plate, job->machine, NULL, NULL, job->run, job->solution, NOW_S, NULL, error);
+        status = tiptrue_history_add(history, job->plate, job->machine, NULL, NULL, job->run,
+                                     job->solution, NOW_S, NULL, error);
     }
     if (status == TIPTRUE_OK) {
         status = export(history, error);
@@ -203,7 +209,8 @@ static enum tiptrue_status whole_job(const struct job *job, struct tiptrue_error
         status = tiptrue_history_open(second, TIPTRUE_HISTORY_WRITE, &history, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_history_import(history, job->workspace, paths, 1, &options, NULL, NULL, NULL, error);
+        status = tiptrue_history_import(history, job->workspace, paths, 1, &options, NULL, NULL,
+                                        NULL, error);
     }
     if (status == TIPTRUE_OK) {
         status = read_back(history, job, error);
@@ -222,9 +229,10 @@ static void check_left(const char *name, size_t n)
     struct tiptrue_history_counts counts = {0};
     struct tiptrue_error error = {0};
 
-    ck_assert_msg(tiptrue_history_open(name, TIPTRUE_HISTORY_WRITE, &history, &error) == TIPTRUE_OK, "request %zu: %s", n,
-                  error.text);
-    ck_assert_msg(tiptrue_history_verify(history, NULL, &counts, &error) == TIPTRUE_OK, "request %zu: %s", n, error.text);
+    ck_assert_msg(tiptrue_history_open(name, TIPTRUE_HISTORY_WRITE, &history, &error) == TIPTRUE_OK,
+                  "request %zu: %s", n, error.text);
+    ck_assert_msg(tiptrue_history_verify(history, NULL, &counts, &error) == TIPTRUE_OK,
+                  "request %zu: %s", n, error.text);
     ck_assert(counts.runs <= 1 && counts.logs == counts.runs && counts.results == counts.runs &&
               counts.documents == 2 * counts.runs);
     tiptrue_history_close(history);
@@ -237,9 +245,13 @@ START_TEST(memory_runs_out)
 
     ck_assert_int_eq(tiptrue_plate_read(plate_path, NULL, &job.plate, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tiptrue_machine_read(machine_path, NULL, &job.machine, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tiptrue_run_read_whole(log_path, job.plate, job.machine, NULL, NULL, NULL, &job.run, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tiptrue_run_read_whole(log_path, job.plate, job.machine, NULL, NULL, NULL, &job.run, NULL),
+        TIPTRUE_OK);
     ck_assert_int_eq(tiptrue_workspace_new(&job.workspace, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tiptrue_solve(job.workspace, job.plate, job.machine, job.run, NULL, &job.solution, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tiptrue_solve(job.workspace, job.plate, job.machine, job.run, NULL, &job.solution, NULL),
+        TIPTRUE_OK);
     for (bool more = true; more; n += n < 40 ? 1 : 29) {
         struct tiptrue_error error = {0};
         remove_all();
@@ -249,8 +261,8 @@ START_TEST(memory_runs_out)
         enum tiptrue_status status = whole_job(&job, &error);
         more = failed;
         left = 0;
-        ck_assert_msg(status == TIPTRUE_E_MEMORY || (status == TIPTRUE_OK && (once || !failed)), "request %zu: status %d, '%s'", n,
-                      (int)status, error.text);
+        ck_assert_msg(status == TIPTRUE_E_MEMORY || (status == TIPTRUE_OK && (once || !failed)),
+                      "request %zu: status %d, '%s'", n, (int)status, error.text);
         check_left(path, n);
         check_left(second, n);
     }

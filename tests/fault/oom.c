@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Loaded before a program (LD_PRELOAD), it refuses memory to everything in the process, its libraries included, at the OOM_AT-th
- * request; with OOM_ALL from then on. OOM_COUNT names a file that receives the number of requests. */
+/* Loaded before a program (LD_PRELOAD), it refuses memory to everything in the process, its
+ * libraries included, at the OOM_AT-th request; with OOM_ALL from then on. OOM_COUNT names a file
+ * that receives the number of requests. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Memory that can be made to run out: for tests that are linked with --wrap of these four (tests/local.mk). */
+/* Memory that can be made to run out: for tests that are linked with --wrap of these four
+ * (tests/local.mk). */
 #ifndef STARVE_H
 #define STARVE_H
 
@@ -19,7 +20,8 @@ void *__wrap_calloc(size_t count, size_t size);
 void *__wrap_realloc(void *piece, size_t size);
 void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 
-/* A source of memory that fails at the request that brings @left to 0, and from then on unless @once; @left 0 = never. */
+/* A source of memory that fails at the request that brings @left to 0, and from then on unless
+ * @once; @left 0 = never. */
 static struct source {
     size_t left;
     bool once, failed;

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Loaded before a program (LD_PRELOAD), it makes the STUMBLE_AT-th call that changes something on disk go wrong, as STUMBLE_HOW
- * says: "before" and "after" kill the process there, "fail" makes the call fail with STUMBLE_ERRNO, "short" lets a write take one
- * byte, "append" and "swap" change the file STUMBLE_FILE just before the call, as another program would. STUMBLE_COUNT names a file
- * that receives the number of calls. */
+/* Loaded before a program (LD_PRELOAD), it makes the STUMBLE_AT-th call that changes something on
+ * disk go wrong, as STUMBLE_HOW says: "before" and "after" kill the process there, "fail" makes the
+ * call fail with STUMBLE_ERRNO, "short" lets a write take one byte, "append" and "swap" change the
+ * file STUMBLE_FILE just before the call, as another program would. STUMBLE_COUNT names a file that
+ * receives the number of calls. */
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
@@ -82,18 +83,18 @@ static void after(void)
     }
 }
 
-#define PASS(type, name, parameters, arguments)                                                                                    \
-    type name parameters;                                                                                                          \
-    type name parameters                                                                                                           \
-    {                                                                                                                              \
-        type(*real) parameters = dlsym(RTLD_NEXT, #name);                                                                          \
-        type result;                                                                                                               \
-        if (stumble()) {                                                                                                           \
-            return -1;                                                                                                             \
-        }                                                                                                                          \
-        result = real arguments;                                                                                                   \
-        after();                                                                                                                   \
-        return result;                                                                                                             \
+#define PASS(type, name, parameters, arguments)                                                    \
+    type name parameters;                                                                          \
+    type name parameters                                                                           \
+    {                                                                                              \
+        type(*real) parameters = dlsym(RTLD_NEXT, #name);                                          \
+        type result;                                                                               \
+        if (stumble()) {                                                                           \
+            return -1;                                                                             \
+        }                                                                                          \
+        result = real arguments;                                                                   \
+        after();                                                                                   \
+        return result;                                                                             \
     }
 
 PASS(int, fsync, (int fd), (fd))
@@ -102,7 +103,8 @@ PASS(int, fchown, (int fd, uid_t owner, gid_t group), (fd, owner, group))
 PASS(int, futimens, (int fd, const struct timespec times[2]), (fd, times))
 PASS(int, unlinkat, (int folder, const char *name, int flags), (folder, name, flags))
 PASS(int, renameat, (int from, const char *old, int to, const char *new), (from, old, to, new))
-PASS(int, fsetxattr, (int fd, const char *name, const void *value, size_t size, int flags), (fd, name, value, size, flags))
+PASS(int, fsetxattr, (int fd, const char *name, const void *value, size_t size, int flags),
+     (fd, name, value, size, flags))
 
 /* With STUMBLE_NO_EXCHANGE, as on a file system that cannot exchange two names. */
 int renameat2(int from, const char *old, int to, const char *new, unsigned int flags);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Any bytes as what a history imports: a fault is told, or a record is whole; and a record that was read, written out by either
- * form, is read back the same. */
+/* Any bytes as what a history imports: a fault is told, or a record is whole; and a record that was
+ * read, written out by either form, is read back the same. */
 #include "config.h"
 
 #include "ingest/archive.h"
@@ -11,7 +11,8 @@
 static void told(void *context, const struct tiptrue_diagnostic *diagnostic)
 {
     size_t *errors = context;
-    FUZZ_ASSERT(diagnostic->text != NULL && diagnostic->text[0] != '\0' && strpbrk(diagnostic->text, "\n\r\033") == NULL);
+    FUZZ_ASSERT(diagnostic->text != NULL && diagnostic->text[0] != '\0' &&
+                strpbrk(diagnostic->text, "\n\r\033") == NULL);
     *errors += diagnostic->severity == TIPTRUE_ERROR;
 }
 
@@ -32,9 +33,11 @@ static void check_both_ways(const struct tt_record *record)
     bool more = false;
 
     tt_diagnose_init(&diagnose, NULL, NULL, "f", first.text, first.length);
-    FUZZ_ASSERT(tt_archive_read_record(&diagnose, first.text, first.text + first.length, &again, NULL) == TIPTRUE_OK);
+    FUZZ_ASSERT(tt_archive_read_record(&diagnose, first.text, first.text + first.length, &again,
+                                       NULL) == TIPTRUE_OK);
     struct tt_buffer second = written(&again);
-    FUZZ_ASSERT(first.length == second.length && memcmp(first.text, second.text, first.length) == 0);
+    FUZZ_ASSERT(first.length == second.length &&
+                memcmp(first.text, second.text, first.length) == 0);
 
     tt_output_record_csv(record, &csv);
     FUZZ_ASSERT(!csv.failed);
@@ -73,8 +76,9 @@ static void read_object(const char *text, size_t size, bool bare)
     struct tt_diagnose diagnose;
 
     tt_diagnose_init(&diagnose, &sink, NULL, "f", text, size);
-    enum tiptrue_status status = bare ? tt_archive_read_result(&diagnose, text, text + size, &record, NULL)
-                                      : tt_archive_read_record(&diagnose, text, text + size, &record, NULL);
+    enum tiptrue_status status =
+        bare ? tt_archive_read_result(&diagnose, text, text + size, &record, NULL)
+             : tt_archive_read_record(&diagnose, text, text + size, &record, NULL);
     FUZZ_ASSERT(status == TIPTRUE_OK || (status == TIPTRUE_E_DATA && errors > 0));
     if (status == TIPTRUE_OK) {
         check_record(&record, !bare);

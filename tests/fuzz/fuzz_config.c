@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Any bytes as a configuration, with any place, which is the first line: a value lies within the text, and put in the place of
- * itself it gives the same text; or there is a message. */
+/* Any bytes as a configuration, with any place, which is the first line: a value lies within the
+ * text, and put in the place of itself it gives the same text; or there is a message. */
 #include "config.h"
 
 #include "export/edit.h"
@@ -10,7 +10,8 @@
 static void check_found(const char *text, size_t length, const char *place)
 {
     struct tt_edit edit = {
-        .put = {.field = {.text = "t.radius", .length = 8, .quantity = TT_RADIUS, .decimals = 4}, .place = place},
+        .put = {.field = {.text = "t.radius", .length = 8, .quantity = TT_RADIUS, .decimals = 4},
+                .place = place},
         .value_mm = 2.385};
     struct tt_edit kept = edit;
     struct tt_arena arena = {0};
@@ -28,10 +29,11 @@ static void check_found(const char *text, size_t length, const char *place)
         tt_buffer_reset(&to);
         tt_edits_apply(text, length, &edit, 1, &to);
         FUZZ_ASSERT(to.length == length - edit.span.length + 6);
-        /* the place may be another one afterwards, where a path or pattern looks at values; then it must be told, as a fault of the
-         * configuration or the place and never of the program */
+        /* the place may be another one afterwards, where a path or pattern looks at values; then it
+         * must be told, as a fault of the configuration or the place and never of the program */
         error = (struct tiptrue_error){0};
-        if (tt_edits_verify("f", text, length, to.text, to.length, &edit, 1, &error) != TIPTRUE_OK) {
+        if (tt_edits_verify("f", text, length, to.text, to.length, &edit, 1, &error) !=
+            TIPTRUE_OK) {
             FUZZ_ASSERT(error.status == TIPTRUE_E_CONFIG || error.status == TIPTRUE_E_USAGE);
         }
     }

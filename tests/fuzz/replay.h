@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the fuzz targets have in common: without a fuzzer, main() runs the target on the files and folders that it is given. */
+/* What the fuzz targets have in common: without a fuzzer, main() runs the target on the files and
+ * folders that it is given. */
 #ifndef TT_TESTS_FUZZ_REPLAY_H
 #define TT_TESTS_FUZZ_REPLAY_H
 
@@ -14,12 +15,12 @@
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size);
 
 /* A promise of the library. */
-#define FUZZ_ASSERT(condition)                                                                                                     \
-    do {                                                                                                                           \
-        if (!(condition)) {                                                                                                        \
-            fprintf(stderr, "%s:%d: broken: %s\n", __FILE__, __LINE__, #condition);                                                \
-            abort();                                                                                                               \
-        }                                                                                                                          \
+#define FUZZ_ASSERT(condition)                                                                     \
+    do {                                                                                           \
+        if (!(condition)) {                                                                        \
+            fprintf(stderr, "%s:%d: broken: %s\n", __FILE__, __LINE__, #condition);                \
+            abort();                                                                               \
+        }                                                                                          \
     } while (0)
 
 #ifndef TIPTRUE_FUZZER

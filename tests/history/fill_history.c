@@ -2,8 +2,8 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* Fill a history with many runs, through the library, and time what is asked of it then:
  *   fill_history FILE RUNS MACHINES PLATE MACHINE LOG
- * Each run is LOG with another start and the mark shifted a little, solved; each machine is MACHINE with another name. Writes one
- * line `name value` for each figure, times in ms.
+ * Each run is LOG with another start and the mark shifted a little, solved; each machine is MACHINE
+ * with another name. Writes one line `name value` for each figure, times in ms.
  */
 #include "config.h"
 
@@ -52,16 +52,20 @@ struct filling {
 };
 
 /* The machine file under the name "bench-NN". */
-static struct tiptrue_machine *named_machine(struct filling *filling, const struct tt_bytes *text, size_t number)
+static struct tiptrue_machine *named_machine(struct filling *filling, const struct tt_bytes *text,
+                                             size_t number)
 {
     struct tiptrue_machine *machine = NULL;
     struct tt_buffer changed = {0};
-    const char *name = strstr(text->text, "\"name\":"), *value = strchr(name + 7, '"'), *end = strchr(value + 1, '"');
+    const char *name = strstr(text->text, "\"name\":"), *value = strchr(name + 7, '"'),
+               *end = strchr(value + 1, '"');
 
     tt_buffer_add(&changed, text->text, (size_t)(value + 1 - text->text));
     tt_buffer_printf(&changed, "bench-%02zu", number);
     tt_buffer_puts(&changed, end);
-    must(tt_machine_read_bytes("machine", changed.text, changed.length, NULL, &machine, &filling->error), &filling->error);
+    must(tt_machine_read_bytes("machine", changed.text, changed.length, NULL, &machine,
+                               &filling->error),
+         &filling->error);
     tt_buffer_clear(&changed);
     return machine;
 }
@@ -77,7 +81,8 @@ static struct tt_bytes shifted_log(const struct filling *filling, size_t number)
     tt_buffer_printf(&text, "# note: run %zu\n# started: %s\n", number, started);
     while (*at == '#') {
         const char *line = strchr(at, '\n') + 1;
-        if (strncmp(at, "# started", 9) != 0 && strncmp(at, "# note", 6) != 0 && strncmp(at, "# machine", 9) != 0) {
+        if (strncmp(at, "# started", 9) != 0 && strncmp(at, "# note", 6) != 0 &&
+            strncmp(at, "# machine", 9) != 0) {
             tt_buffer_add(&text, at, (size_t)(line - at));
         }
         at = line;
@@ -95,10 +100,18 @@ static void add(struct filling *filling, size_t number)
     struct tt_solved solved = {0};
     struct tt_put_outcome outcome;
 
-    must(tt_run_read_taken("run", &log, filling->plate, machine, NULL, NULL, NULL, &run, &filling->error), &filling->error);
-    must(tiptrue_solve(filling->workspace, filling->plate, machine, run, NULL, &solution, &filling->error), &filling->error);
-    must(tt_solved_make(&solved, filling->plate, machine, NULL, NULL, run, solution, FIRST_S, &filling->error), &filling->error);
-    must(tt_store_put(filling->history, &solved.record, solution, TT_PUT_SOLVED, &outcome, &filling->error), &filling->error);
+    must(tt_run_read_taken("run", &log, filling->plate, machine, NULL, NULL, NULL, &run,
+                           &filling->error),
+         &filling->error);
+    must(tiptrue_solve(filling->workspace, filling->plate, machine, run, NULL, &solution,
+                       &filling->error),
+         &filling->error);
+    must(tt_solved_make(&solved, filling->plate, machine, NULL, NULL, run, solution, FIRST_S,
+                        &filling->error),
+         &filling->error);
+    must(tt_store_put(filling->history, &solved.record, solution, TT_PUT_SOLVED, &outcome,
+                      &filling->error),
+         &filling->error);
     if (!outcome.run_is_new) {
         fprintf(stderr, "fill_history: run %zu was there already\n", number);
         exit(1);
@@ -139,7 +152,8 @@ static void time_adding(struct filling *filling, size_t from)
         times[i] = now_ms() - begin;
     }
     qsort(times, TIMED, sizeof times[0], compare);
-    printf("add_median %.3f\nadd_99 %.3f\nadd_most %.3f\n", times[TIMED / 2], times[TIMED * 99 / 100], times[TIMED - 1]);
+    printf("add_median %.3f\nadd_99 %.3f\nadd_most %.3f\n", times[TIMED / 2],
+           times[TIMED * 99 / 100], times[TIMED - 1]);
 }
 
 static enum tiptrue_status count_entry(void *context, const struct tt_record_entry *entry)
@@ -157,10 +171,13 @@ static void time_reading(struct filling *filling)
     size_t n = 0;
     double begin = now_ms();
 
-    must(tt_store_series(filling->history, "bench-07", -HUGE_VAL, 0, &series, &filling->error), &filling->error);
-    printf("series %.3f\nseries_runs %zu\nseries_tips %zu\n", now_ms() - begin, series.n_runs, series.n_tip_names);
+    must(tt_store_series(filling->history, "bench-07", -HUGE_VAL, 0, &series, &filling->error),
+         &filling->error);
+    printf("series %.3f\nseries_runs %zu\nseries_tips %zu\n", now_ms() - begin, series.n_runs,
+           series.n_tip_names);
     begin = now_ms();
-    must(tt_store_list(filling->history, &query, count_entry, &n, &filling->error), &filling->error);
+    must(tt_store_list(filling->history, &query, count_entry, &n, &filling->error),
+         &filling->error);
     printf("list %.3f\nlist_runs %zu\n", now_ms() - begin, n);
     tt_arena_clear(&arena);
 }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A host program, built by `make installcheck` against the installed header and library as a stranger would: through pkg-config. */
+/* A host program, built by `make installcheck` against the installed header and library as a
+ * stranger would: through pkg-config. */
 #include <tiptrue.h>
 
 #include <stdio.h>
@@ -14,9 +15,11 @@ int main(int argc, char *argv[])
         fprintf(stderr, "the library is version '%s'\n", tiptrue_version());
         return 1;
     }
-    const enum tiptrue_status status = tiptrue_plate_read("no-such-plate.json", NULL, &plate, &error);
+    const enum tiptrue_status status =
+        tiptrue_plate_read("no-such-plate.json", NULL, &plate, &error);
     if (status != TIPTRUE_E_NO_INPUT || error.status != status || plate) {
-        fprintf(stderr, "reading a plate that is not there: status %d, '%s'\n", (int)status, error.text);
+        fprintf(stderr, "reading a plate that is not there: status %d, '%s'\n", (int)status,
+                error.text);
         return 1;
     }
     return 0;

@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Drawn histories with known truth: what is found and named rightly, what is found that is not there, how well scatter and drift
- * are known. A history is a series of results, three tips and four edges on a cross, a run a day: scatter between runs 2 um own and
- * 1 um shared per axis, offsets known to 1 um own and 1 um shared (standard deviations all). changes [HISTORIES] [SEED] [CELL]: a
- * table, then the counts; CELL: the rows whose name holds it.
+/* Drawn histories with known truth: what is found and named rightly, what is found that is not
+ * there, how well scatter and drift are known. A history is a series of results, three tips and
+ * four edges on a cross, a run a day: scatter between runs 2 um own and 1 um shared per axis,
+ * offsets known to 1 um own and 1 um shared (standard deviations all). changes [HISTORIES] [SEED]
+ * [CELL]: a table, then the counts; CELL: the rows whose name holds it.
  */
 #include "config.h"
 
@@ -55,7 +56,8 @@ static void wander(gsl_rng *rng, double ar, double um, bool first, double *x)
     *x = first ? gauss(rng, um) : ar * *x + sqrt(1 - ar * ar) * gauss(rng, um);
 }
 
-static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *series, const double angle[3])
+static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *series,
+                      const double angle[3])
 {
     double v[2] = {UM * e->um * cos(angle[0]), UM * e->um * sin(angle[0])};
     double w[2] = {UM * e->um * cos(angle[1]), UM * e->um * sin(angle[1])};
@@ -76,7 +78,8 @@ static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *ser
                 tip->runout.y_mm += w[1];
                 tip->radius_mm += 0.3 * UM * e->um;
             }
-            if (e->kind == EDGE) { /* a film: the edge lies further in, as three quarters of it have to be shared out */
+            if (e->kind == EDGE) { /* a film: the edge lies further in, as three quarters of it have
+                                      to be shared out */
                 tip->offset.x_mm -= 0.5 * UM * e->um * NX[e->who];
                 tip->offset.y_mm -= 0.5 * UM * e->um * NY[e->who];
                 tip->radius_mm += 0.25 * UM * e->um;
@@ -97,11 +100,13 @@ static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *ser
     }
 }
 
-static void fill_tip(gsl_rng *rng, struct tt_series_tip *tip, const double shared[2], const double own[2])
+static void fill_tip(gsl_rng *rng, struct tt_series_tip *tip, const double shared[2],
+                     const double own[2])
 {
     tip->verdict = TIPTRUE_UPDATE;
     tip->has_offset = tip->has_runout = tip->has_radius = true;
-    tip->offset = (struct tt_machine_xy){-41.3 + shared[0] + own[0] + gauss(rng, 1), 12.7 + shared[1] + own[1] + gauss(rng, 1)};
+    tip->offset = (struct tt_machine_xy){-41.3 + shared[0] + own[0] + gauss(rng, 1),
+                                         12.7 + shared[1] + own[1] + gauss(rng, 1)};
     tip->same_plate_cov = (struct tt_cov2){2 * UM * UM, 0, 2 * UM * UM};
     tip->cov = (struct tt_cov2){20 * UM * UM, 0, 20 * UM * UM};
     tip->common_u_x_mm = tip->common_u_y_mm = UM;
@@ -134,15 +139,18 @@ static bool make_response(struct tt_series *series, size_t tips)
 
 static void draw(struct drawn *d, gsl_rng *rng, struct tt_series *series)
 {
-    static const char *const NAMES[] = {"a", "b", "c", "d", "e", "f", "g", "h"}, *const EDGE_NAMES[] = {"e0", "e1", "e2", "e3"};
-    double shared[2] = {0}, own[8][2] = {{0}}, t = 0, phase = gsl_ran_flat(rng, 0, 2 * TT_PI), a = gsl_ran_flat(rng, 0, 2 * TT_PI);
+    static const char *const NAMES[] = {"a", "b", "c", "d", "e", "f", "g", "h"},
+                             *const EDGE_NAMES[] = {"e0", "e1", "e2", "e3"};
+    double shared[2] = {0}, own[8][2] = {{0}}, t = 0, phase = gsl_ran_flat(rng, 0, 2 * TT_PI),
+           a = gsl_ran_flat(rng, 0, 2 * TT_PI);
 
     d->drift_x = UM * d->drift * cos(a);
     d->drift_y = UM * d->drift * sin(a);
     for (size_t i = 0; i < d->n; i++) {
         struct tt_series_run *run = tt_series_new_run(series, d->tips, EDGES);
         double swing = d->period > 0 ? sin(2 * TT_PI * (double)i / (double)d->period + phase) : 0;
-        double kelvin = d->season > 0 && d->per_kelvin > 0 ? d->season / d->per_kelvin * swing : gsl_ran_gaussian(rng, 0.7);
+        double kelvin = d->season > 0 && d->per_kelvin > 0 ? d->season / d->per_kelvin * swing
+                                                           : gsl_ran_gaussian(rng, 0.7);
         t += 1;
         run->id = "00000000000000a7";
         run->plate = "cross window";
@@ -175,26 +183,31 @@ static void draw(struct drawn *d, gsl_rng *rng, struct tt_series *series)
             }
         }
         for (size_t j = 0; j < EDGES; j++) {
-            run->edges[j] = (struct tt_series_edge){
-                .edge = tt_series_edge_index(series, EDGE_NAMES[j]), .shift_mm = gauss(rng, 1.5), .u_shift_mm = 1.5 * UM};
+            run->edges[j] =
+                (struct tt_series_edge){.edge = tt_series_edge_index(series, EDGE_NAMES[j]),
+                                        .shift_mm = gauss(rng, 1.5),
+                                        .u_shift_mm = 1.5 * UM};
         }
     }
     for (size_t i = 0; i < d->n_events; i++) {
-        const double angle[3] = {gsl_ran_flat(rng, 0, 2 * TT_PI), gsl_ran_flat(rng, 0, 2 * TT_PI), gsl_ran_gaussian(rng, 1)};
+        const double angle[3] = {gsl_ran_flat(rng, 0, 2 * TT_PI), gsl_ran_flat(rng, 0, 2 * TT_PI),
+                                 gsl_ran_gaussian(rng, 1)};
         add_event(rng, &d->event[i], series, angle);
     }
 }
 
 /* What a cell counts, of histories unless said otherwise. */
 struct counts {
-    size_t histories, events, right, found, falsely, drifts, false_drifts, covered, latest, latest_right;
+    size_t histories, events, right, found, falsely, drifts, false_drifts, covered, latest,
+        latest_right;
     double own2, shared_bias, seconds, between2;
 };
 
-static bool is_right(const struct tiptrue_trend *trend, const struct tt_series *series, const struct tt_trend_change *c,
-                     const struct event *e)
+static bool is_right(const struct tiptrue_trend *trend, const struct tt_series *series,
+                     const struct tt_trend_change *c, const struct event *e)
 {
-    bool place = c->after_s < series->runs[e->from].time_s && c->before_s >= series->runs[e->from].time_s;
+    bool place =
+        c->after_s < series->runs[e->from].time_s && c->before_s >= series->runs[e->from].time_s;
     bool tip = (e->kind == SEAT || e->kind == CHANGED);
 
     if (!place) {
@@ -214,10 +227,12 @@ static bool is_right(const struct tiptrue_trend *trend, const struct tt_series *
     case CHANGED:
         break;
     }
-    return tip && c->moved == TT_MOVED_TIP && c->tip == e->who && c->has_runout_shift == (e->kind == CHANGED);
+    return tip && c->moved == TT_MOVED_TIP && c->tip == e->who &&
+           c->has_runout_shift == (e->kind == CHANGED);
 }
 
-static void count_trend(const struct drawn *d, const struct tt_series *series, const struct tiptrue_trend *trend, struct counts *n)
+static void count_trend(const struct drawn *d, const struct tt_series *series,
+                        const struct tiptrue_trend *trend, struct counts *n)
 {
     bool right[MOST_EVENTS] = {false}, falsely = false;
 
@@ -235,8 +250,8 @@ static void count_trend(const struct drawn *d, const struct tt_series *series, c
         bool found = false;
         for (size_t i = 0; i < trend->n_changes; i++) {
             const struct tt_trend_change *c = &trend->changes[i];
-            found = found ||
-                    (c->after_s < series->runs[d->event[k].from].time_s && c->before_s >= series->runs[d->event[k].from].time_s);
+            found = found || (c->after_s < series->runs[d->event[k].from].time_s &&
+                              c->before_s >= series->runs[d->event[k].from].time_s);
         }
         n->found += found;
     }
@@ -247,22 +262,29 @@ static void count_trend(const struct drawn *d, const struct tt_series *series, c
         bool true_one = d->drift > 0 && (d->drift_all || k + 1 == d->tips);
         drifts = drifts || (true_one && trend->tips[k].drift_significant);
         false_drift = false_drift || (!true_one && trend->tips[k].drift_significant);
-        n->between2 += 0.5 * (pow(trend->tips[k].between.x_mm, 2) + pow(trend->tips[k].between.y_mm, 2)) / (double)trend->n_tips;
+        n->between2 += 0.5 *
+                       (pow(trend->tips[k].between.x_mm, 2) + pow(trend->tips[k].between.y_mm, 2)) /
+                       (double)trend->n_tips;
     }
     n->drifts += drifts;
     n->false_drifts += false_drift;
     const struct tt_trend_tip *last = &trend->tips[trend->n_tips - 1];
-    n->covered += drifts && fabs(last->drift_x_mm_per_week - d->drift_x) < 1.96 * last->u_drift_x_mm_per_week;
+    n->covered +=
+        drifts && fabs(last->drift_x_mm_per_week - d->drift_x) < 1.96 * last->u_drift_x_mm_per_week;
     n->latest += trend->latest.differs;
-    n->latest_right += trend->latest.differs && d->n_events > 0 && trend->latest.change.moved == TT_MOVED_ALL_TIPS;
+    n->latest_right +=
+        trend->latest.differs && d->n_events > 0 && trend->latest.change.moved == TT_MOVED_ALL_TIPS;
     n->histories++;
 }
 
 /* The bounds that a cell has to keep, chance given three standard deviations of a count. */
-static void judge(const char *name, const struct drawn *d, const struct counts *n, size_t *passed, size_t *failed)
+static void judge(const char *name, const struct drawn *d, const struct counts *n, size_t *passed,
+                  size_t *failed)
 {
-    double h = (double)n->histories, right = n->events > 0 ? (double)n->right / (double)n->events : 1;
-    bool quiet = d->n_events == 0 && d->season <= 0, many = strncmp(name, "many", 4) == 0 || strncmp(name, "block", 5) == 0;
+    double h = (double)n->histories,
+           right = n->events > 0 ? (double)n->right / (double)n->events : 1;
+    bool quiet = d->n_events == 0 && d->season <= 0,
+         many = strncmp(name, "many", 4) == 0 || strncmp(name, "block", 5) == 0;
     double most = d->ar > 0.5 ? 0.05 : d->ar > 0 ? 0.025 : 0.01;
 
     if (quiet && d->drift <= 0) {
@@ -314,10 +336,14 @@ static void run_cell(const char *name, struct drawn d, size_t histories, unsigne
     gsl_rng_free(rng);
     judge(name, &d, &n, &passed, &failed);
     double h = 100 / (double)n.histories, e = n.events > 0 ? 100 / (double)n.events : 0;
-    printf("| %s | %zu | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f/%.1f | %+.1f | %.1f |\n", name, d.n, e * (double)n.right,
-           e * (double)n.found, h * (double)n.falsely, h * (double)n.drifts, h * (double)n.false_drifts,
-           n.drifts > 0 ? 100 * (double)n.covered / (double)n.drifts : 0, h * (double)n.latest, h * (double)n.latest_right,
-           100 * (sqrt(n.between2 / (double)n.histories / UM / UM / (d.own * d.own + d.shared * d.shared)) - 1),
+    printf("| %s | %zu | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f | %.1f/%.1f | %+.1f | %.1f |\n",
+           name, d.n, e * (double)n.right, e * (double)n.found, h * (double)n.falsely,
+           h * (double)n.drifts, h * (double)n.false_drifts,
+           n.drifts > 0 ? 100 * (double)n.covered / (double)n.drifts : 0, h * (double)n.latest,
+           h * (double)n.latest_right,
+           100 * (sqrt(n.between2 / (double)n.histories / UM / UM /
+                       (d.own * d.own + d.shared * d.shared)) -
+                  1),
            1e3 * n.seconds / (double)n.histories);
     fflush(stdout);
 }
@@ -332,7 +358,8 @@ int main(int argc, char *argv[])
     static const size_t LENGTHS[] = {10, 20, 40, 60, 100};
     char name[80];
 
-    printf("| cell | runs | right | found | false | drift | false drift | covered | latest/right | between | ms |\n");
+    printf("| cell | runs | right | found | false | drift | false drift | covered | latest/right | "
+           "between | ms |\n");
     for (size_t i = 0; i < 5; i++) {
         for (int ar = 0; ar < 3; ar++) {
             struct drawn d = {.n = LENGTHS[i], .tips = 3, .own = 3, .shared = 1.5, .ar = 0.3 * ar};
@@ -344,21 +371,29 @@ int main(int argc, char *argv[])
     }
     for (int logged = 0; logged < 2; logged++) {
         for (size_t i = 2; i < 5; i++) {
-            struct drawn d = {BASE, .n = LENGTHS[i], .season = 15, .per_kelvin = 1.5, .temperature = logged, .period = 100};
+            struct drawn d = {BASE,
+                              .n = LENGTHS[i],
+                              .season = 15,
+                              .per_kelvin = 1.5,
+                              .temperature = logged,
+                              .period = 100};
             snprintf(name, sizeof name, "season %s n%zu", logged ? "logged" : "silent", d.n);
             if (strstr(name, only) != NULL) {
                 run_cell(name, d, histories, seed);
             }
         }
     }
-    static const char *const KINDS[] = {"camera", "head", "pose", "plate", "seat", "changed", "edge"};
+    static const char *const KINDS[] = {"camera", "head",    "pose", "plate",
+                                        "seat",   "changed", "edge"};
     for (int kind = 0; kind < 7; kind++) {
         for (size_t i = 0; i < 3; i++) {
             for (int size = 0; size < 3; size++) {
                 for (int at = 0; at < 3; at++) {
                     static const double SIZES[] = {5, 10, 30};
                     size_t n = LENGTHS[i], from = at == 0 ? 1 : at == 1 ? n / 2 : n - 1;
-                    struct drawn d = {BASE, .n = n, .event = {{from, (enum kind)kind, 1, SIZES[size]}}, .n_events = 1};
+                    struct drawn d = {BASE, .n = n,
+                                      .event = {{from, (enum kind)kind, 1, SIZES[size]}},
+                                      .n_events = 1};
                     if ((at != 1 && size == 0) || (at == 0 && size < 2)) {
                         continue;
                     }
@@ -374,7 +409,8 @@ int main(int argc, char *argv[])
             }
         }
     }
-    static const size_t MANY[][2] = {{4, 40}, {8, 40}, {12, 40}, {20, 200}, {30, 400}, {30, 400}, {30, 1000}};
+    static const size_t MANY[][2] = {{4, 40},   {8, 40},   {12, 40},  {20, 200},
+                                     {30, 400}, {30, 400}, {30, 1000}};
     static const size_t QUIET[][2] = {{400, 3}, {2000, 3}, {400, 8}};
     for (size_t i = 0; i < 3; i++) {
         struct drawn d = {.own = 2, .shared = 1, .n = QUIET[i][0], .tips = QUIET[i][1]};
@@ -388,7 +424,8 @@ int main(int argc, char *argv[])
         d.tips = i == 5 ? 8 : 3;
         for (size_t k = 0; k < d.n_events; k++) {
             static const enum kind MIXED[] = {CAMERA, SEAT, CHANGED, EDGE, SEAT, CAMERA, POSE};
-            d.event[k] = (struct event){(k + 1) * d.n / (d.n_events + 1), MIXED[k % 7], (k * 5) % 3, 30};
+            d.event[k] =
+                (struct event){(k + 1) * d.n / (d.n_events + 1), MIXED[k % 7], (k * 5) % 3, 30};
         }
         snprintf(name, sizeof name, "many %zu in %zu, %zu tips", d.n_events, d.n, d.tips);
         if (strstr(name, only) != NULL) {
@@ -398,7 +435,9 @@ int main(int argc, char *argv[])
     static const size_t BLOCKS[] = {5, 20, 100};
     for (size_t i = 0; i < 3; i++) {
         size_t n = 40 + 2 * BLOCKS[i];
-        struct drawn d = {BASE, .n = n, .event = {{20, CAMERA, 0, 30}, {20 + BLOCKS[i], CAMERA, 0, 30}}, .n_events = 2};
+        struct drawn d = {BASE, .n = n,
+                          .event = {{20, CAMERA, 0, 30}, {20 + BLOCKS[i], CAMERA, 0, 30}},
+                          .n_events = 2};
         snprintf(name, sizeof name, "block %zu", BLOCKS[i]);
         if (strstr(name, only) != NULL) {
             run_cell(name, d, histories, seed);

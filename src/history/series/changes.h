@@ -26,13 +26,14 @@ struct tt_moved_by {
 
 struct tt_change {
     enum tt_hypothesis what;
-    bool plate;         /* offsets and pose went together: two hypotheses at one place */
-    size_t who;         /* tip, edge; TT_NONE */
-    size_t from, to;    /* the runs of it, to the last one unless to < n: then they stand apart */
-    size_t first, last; /* the first run after it, of all that explain the runs about as well (95 %) */
-    double log_p;       /* natural logarithm of the probability by chance, all looks counted */
-    double weight;      /* of this hypothesis among all at its place, by the criterion */
-    bool drift_alike;   /* a drift instead would explain the runs about as well */
+    bool plate;      /* offsets and pose went together: two hypotheses at one place */
+    size_t who;      /* tip, edge; TT_NONE */
+    size_t from, to; /* the runs of it, to the last one unless to < n: then they stand apart */
+    size_t first,
+        last;      /* the first run after it, of all that explain the runs about as well (95 %) */
+    double log_p;  /* natural logarithm of the probability by chance, all looks counted */
+    double weight; /* of this hypothesis among all at its place, by the criterion */
+    bool drift_alike; /* a drift instead would explain the runs about as well */
     struct tt_moved_by offset, runout, radius, mark, yaw, edge;
 };
 
@@ -70,7 +71,8 @@ struct tt_changes {
 
 /* Find what changed in @series (sorted). Fewer than TT_FEWEST_TREND_RUNS runs show nothing.
  * TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_changes_find(struct tt_changes *changes, const struct tt_series *series, struct tt_arena *arena);
+TT_MUST_USE enum tiptrue_status
+tt_changes_find(struct tt_changes *changes, const struct tt_series *series, struct tt_arena *arena);
 
 /* Scatter between the runs of @tip, beyond what each run states. */
 struct tt_axis_scatter tt_changes_between(const struct tt_changes *changes, size_t tip);

@@ -124,14 +124,15 @@ static void best_pair(struct tt_search *s, size_t pair[2], double *c)
 
     for (size_t a = 0; a < f->n_events; a++) {
         for (size_t b = 0; b < f->n_events; b++) {
-            if (f->event[a].going != TT_STEP || f->event[b].going != TT_STEP || a == b || f->event[a].from > f->event[b].from ||
+            if (f->event[a].going != TT_STEP || f->event[b].going != TT_STEP || a == b ||
+                f->event[a].from > f->event[b].from ||
                 (f->event[a].from == f->event[b].from && a > b)) {
                 continue;
             }
             size_t between = 0;
             for (size_t k = 0; k < f->n_events; k++) {
-                between +=
-                    f->event[k].going == TT_STEP && f->event[k].from > f->event[a].from && f->event[k].from < f->event[b].from;
+                between += f->event[k].going == TT_STEP && f->event[k].from > f->event[a].from &&
+                           f->event[k].from < f->event[b].from;
             }
             double without = between < 3 ? criterion_without(s, a, b) : HUGE_VAL;
             if (without < *c - TT_BETTER) {
@@ -185,7 +186,8 @@ static bool add(struct tt_search *s)
         for (size_t i = 0; i < s->now.n_events; i++) {
             bool here = s->now.event[i].going == TT_STEP && s->now.event[i].from == run;
             taken = taken || here;
-            camera = camera || (here && s->p->hypothesis[s->now.event[i].hypothesis].what <= TT_CAMERA_MARK);
+            camera = camera ||
+                     (here && s->p->hypothesis[s->now.event[i].hypothesis].what <= TT_CAMERA_MARK);
         }
         tt_events_scan(&s->now, run, s->work, s->gain);
         for (size_t h = 0; h < s->p->n_steps; h++) {
@@ -227,7 +229,8 @@ static void note_candidate(struct candidate list[CANDIDATES], double net, struct
 /* Where the events of s->leave were: none, one or two in their place, whatever is best. */
 static bool choose_anew(struct tt_search *s, size_t near)
 {
-    size_t n = s->p->values->n, first = near > NEAR ? near - NEAR : 1, last = near + NEAR < n ? near + NEAR : n - 1;
+    size_t n = s->p->values->n, first = near > NEAR ? near - NEAR : 1,
+           last = near + NEAR < n ? near + NEAR : n - 1;
     struct candidate list[CANDIDATES];
 
     for (size_t i = 0; i < CANDIDATES; i++) {
@@ -265,13 +268,15 @@ static bool choose_anew(struct tt_search *s, size_t near)
         double net = 0;
         for (size_t h = 0; h < s->p->n_steps; h++) {
             if (s->gain[h] - s->p->hypothesis[h].price_same > net &&
-                !tt_hypotheses_exclude(&s->p->hypothesis[h], &s->p->hypothesis[list[i].event.hypothesis])) {
+                !tt_hypotheses_exclude(&s->p->hypothesis[h],
+                                       &s->p->hypothesis[list[i].event.hypothesis])) {
                 net = s->gain[h] - s->p->hypothesis[h].price_same;
                 second = h;
             }
         }
         struct tt_event more = tt_step_at(s, list[i].event.from, second);
-        if (net > 0 && tt_events_append(&s->trial, &more) && tt_events_criterion(&s->trial) < best_c - TT_BETTER) {
+        if (net > 0 && tt_events_append(&s->trial, &more) &&
+            tt_events_criterion(&s->trial) < best_c - TT_BETTER) {
             best_c = tt_events_criterion(&s->trial);
             tt_events_copy(&s->kept, &s->trial, NULL);
             any = true;
@@ -358,8 +363,8 @@ static bool join_single(struct tt_search *s)
     for (size_t a = 0; a < s->now.n_events; a++) {
         for (size_t b = 0; b < s->now.n_events; b++) {
             struct tt_event e = s->now.event[a], back = s->now.event[b];
-            if (e.going != TT_STEP || back.going != TT_STEP || e.hypothesis != back.hypothesis || e.to < s->p->values->n ||
-                back.from != e.from + 1 || back.to < s->p->values->n) {
+            if (e.going != TT_STEP || back.going != TT_STEP || e.hypothesis != back.hypothesis ||
+                e.to < s->p->values->n || back.from != e.from + 1 || back.to < s->p->values->n) {
                 continue;
             }
             memset(s->leave, 0, s->now.n_events * sizeof *s->leave);
@@ -394,9 +399,12 @@ bool tt_search_add_pair(struct tt_search *s)
                 tt_events_scan(&s->trial, second, s->work, s->gain);
                 for (size_t k = 0; k < s->p->n_steps; k++) {
                     const struct tt_hypothesis_of *of = &s->p->hypothesis[k];
-                    bool same = second == run, no = same && tt_hypotheses_exclude(of, &s->p->hypothesis[h]);
+                    bool same = second == run,
+                         no = same && tt_hypotheses_exclude(of, &s->p->hypothesis[h]);
                     const struct tt_event pair[] = {first, tt_step_at(s, second, k)};
-                    double price = same ? tt_problem_prices(s->p, pair, 2) - s->p->hypothesis[h].price : of->price;
+                    double price =
+                        same ? tt_problem_prices(s->p, pair, 2) - s->p->hypothesis[h].price
+                             : of->price;
                     double with = c - s->gain[k] + price;
                     if (!no && with < least) {
                         least = with;
@@ -410,7 +418,8 @@ bool tt_search_add_pair(struct tt_search *s)
         return false;
     }
     tt_events_copy(&s->trial, &s->now, NULL);
-    return tt_events_append(&s->trial, &best[0]) && tt_events_append(&s->trial, &best[1]) && tt_search_take(s);
+    return tt_events_append(&s->trial, &best[0]) && tt_events_append(&s->trial, &best[1]) &&
+           tt_search_take(s);
 }
 
 static bool is_best(const struct tt_search *s)

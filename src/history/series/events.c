@@ -15,13 +15,16 @@
 /* Likewise of a candidate: less than a thousandth left is another name for what is there. */
 #define SAME 1e-3
 
-enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem *p, size_t room_events, size_t columns)
+enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem *p,
+                                   size_t room_events, size_t columns)
 {
     size_t plates = p->values->n_plates < TT_MOST_PLATES ? p->values->n_plates : TT_MOST_PLATES;
-    size_t room = 3 * room_events + 6 * plates + 8, levels = p->gls.p; /* a change of a tip has 5 columns, most have 2 */
+    size_t room = 3 * room_events + 6 * plates + 8,
+           levels = p->gls.p; /* a change of a tip has 5 columns, most have 2 */
     room = room > columns ? room : columns;
 
-    *f = (struct tt_events){.problem = p, .room = room, .room_events = room_events + TT_MOST_PLATES};
+    *f =
+        (struct tt_events){.problem = p, .room = room, .room_events = room_events + TT_MOST_PLATES};
     f->event = TT_ARENA_NEW(p->arena, f->room_events, struct tt_event);
     f->first = TT_ARENA_NEW(p->arena, f->room_events + 1, size_t);
     f->course = TT_ARENA_NEW(p->arena, room, struct tt_course);
@@ -32,7 +35,8 @@ enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem 
     f->forward = TT_ARENA_NEW(p->arena, room, double);
     f->level = TT_ARENA_NEW(p->arena, room * levels, double);
     f->levels = TT_ARENA_NEW(p->arena, room * levels, double);
-    return f->event && f->first && f->course && f->atom && f->normal && f->factor && f->right && f->forward && f->level && f->levels
+    return f->event && f->first && f->course && f->atom && f->normal && f->factor && f->right &&
+                   f->forward && f->level && f->levels
                ? TIPTRUE_OK
                : TIPTRUE_E_MEMORY;
 }
@@ -140,7 +144,8 @@ void tt_events_reset(struct tt_events *f)
     f->n_events = f->columns = 0;
     f->rss = p->gls.rss;
     for (size_t plate = 1; plate < TT_MOST_PLATES; plate++) {
-        struct tt_event e = {.hypothesis = p->n_hypotheses - 1, .going = TT_OTHER_PLATE, .from = plate};
+        struct tt_event e = {
+            .hypothesis = p->n_hypotheses - 1, .going = TT_OTHER_PLATE, .from = plate};
         if (p->regressor[4 + plate] != TT_NONE) {
             (void)tt_events_append(f, &e); /* with their priors they can always be told apart */
         }
@@ -169,7 +174,8 @@ void tt_events_copy(struct tt_events *to, const struct tt_events *from, const bo
             memcpy(to->levels + c * p, from->levels + i * p, p * sizeof *to->levels);
             n = 0;
             for (size_t d = 0; d < from->n_events; d++) {
-                for (size_t j = from->first[d]; j < from->first[d + 1] && (leave == NULL || !leave[d]); j++) {
+                for (size_t j = from->first[d];
+                     j < from->first[d + 1] && (leave == NULL || !leave[d]); j++) {
                     to->normal[c * to->room + n++] = from->normal[i * from->room + j];
                 }
             }
@@ -315,7 +321,8 @@ void tt_events_residuals(const struct tt_events *f, const double *theta, double 
     tt_gls_levels(&p->gls, in, level);
     for (size_t run = 0; run < v->n; run++) {
         for (size_t c = 0; c < v->p; c++) {
-            residual[run * v->p + c] = v->there[run * v->p + c] ? v->y[run * v->p + c] - level[c] : 0;
+            residual[run * v->p + c] =
+                v->there[run * v->p + c] ? v->y[run * v->p + c] - level[c] : 0;
         }
     }
     for (size_t j = 0; j < f->columns; j++) {

@@ -16,7 +16,8 @@ struct parts {
     bool there;
 };
 
-static struct parts parts_at(const struct tt_gls *g, double *all, const bool *there, size_t run, size_t axis)
+static struct parts parts_at(const struct tt_gls *g, double *all, const bool *there, size_t run,
+                             size_t axis)
 {
     size_t size = g->tips * (g->tips + 1), at = 2 * run + axis;
     return (struct parts){all + at * size, all + at * size + g->tips * g->tips, there[at]};
@@ -35,7 +36,8 @@ static bool is_there(const struct tt_gls *g, size_t run, size_t column)
 }
 
 /* Weight of a run's offsets against themselves. */
-static void offsets_inner(const struct tt_gls *g, double *all, const bool *there, size_t run, size_t axis, double *m)
+static void offsets_inner(const struct tt_gls *g, double *all, const bool *there, size_t run,
+                          size_t axis, double *m)
 {
     struct parts now = parts_at(g, all, there, run, axis);
     const double *phi = g->noise->phi;
@@ -44,13 +46,15 @@ static void offsets_inner(const struct tt_gls *g, double *all, const bool *there
     if (!now.there) {
         return;
     }
-    bool before = run > 0 && there[2 * (run - 1) + axis], after = run + 1 < g->n && there[2 * (run + 1) + axis];
+    bool before = run > 0 && there[2 * (run - 1) + axis],
+         after = run + 1 < g->n && there[2 * (run + 1) + axis];
     double shared = inner_weight(phi[TT_SHARED], before, after);
     for (size_t k = 0; k < t; k++) {
         for (size_t l = 0; l < t; l++) {
             double sum = shared * now.shared[k] * now.shared[l];
             for (size_t j = 0; j < t; j++) {
-                double weight = inner_weight(phi[TT_OWN], run > 0 && is_there(g, run - 1, j), is_there(g, run + 1, j));
+                double weight = inner_weight(phi[TT_OWN], run > 0 && is_there(g, run - 1, j),
+                                             is_there(g, run + 1, j));
                 sum += now.own[k * t + j] * weight * now.own[l * t + j];
             }
             m[k * t + l] = sum;
@@ -59,9 +63,11 @@ static void offsets_inner(const struct tt_gls *g, double *all, const bool *there
 }
 
 /* Weight of a run's offsets against those of the run before. */
-static void offsets_across(const struct tt_gls *g, double *all, const bool *there, size_t run, size_t axis, double *m)
+static void offsets_across(const struct tt_gls *g, double *all, const bool *there, size_t run,
+                           size_t axis, double *m)
 {
-    struct parts now = parts_at(g, all, there, run, axis), then = parts_at(g, all, there, run - 1, axis);
+    struct parts now = parts_at(g, all, there, run, axis),
+                 then = parts_at(g, all, there, run - 1, axis);
     double own = g->noise->phi[TT_OWN], shared = g->noise->phi[TT_SHARED];
     size_t t = g->tips;
 
@@ -83,7 +89,8 @@ static void offsets_across(const struct tt_gls *g, double *all, const bool *ther
 }
 
 /* The weight matrices of a run: against itself, and (run > 0) against the run before. */
-static void weigh(const struct tt_gls *g, double *all, const bool *there, size_t run, double *inner, double *across)
+static void weigh(const struct tt_gls *g, double *all, const bool *there, size_t run, double *inner,
+                  double *across)
 {
     size_t t2 = g->tips * g->tips;
 
@@ -105,13 +112,15 @@ static void weigh(const struct tt_gls *g, double *all, const bool *there, size_t
         bool before = run > 0 && is_there(g, run - 1, column);
         inner[to] = inner_weight(phi, before, is_there(g, run + 1, column)) / v;
         if (before) {
-            across[to] = -phi / (1 - phi * phi) / sqrt(v * tt_noise_variance(g->noise, g->values, run - 1, column));
+            across[to] = -phi / (1 - phi * phi) /
+                         sqrt(v * tt_noise_variance(g->noise, g->values, run - 1, column));
         }
     }
 }
 
 /* out += f * m v, or its transpose. */
-static void multiply(const struct tt_gls *g, const double *m, bool transpose, double f, const double *v, double *out)
+static void multiply(const struct tt_gls *g, const double *m, bool transpose, double f,
+                     const double *v, double *out)
 {
     size_t t = g->tips;
 
@@ -130,8 +139,8 @@ static void multiply(const struct tt_gls *g, const double *m, bool transpose, do
 }
 
 /* The same for a pattern. */
-static void multiply_pattern(const struct tt_gls *g, const double *m, bool transpose, double f, const struct tt_pattern *a,
-                             double *out)
+static void multiply_pattern(const struct tt_gls *g, const double *m, bool transpose, double f,
+                             const struct tt_pattern *a, double *out)
 {
     size_t t = g->tips;
 
@@ -151,20 +160,23 @@ static void multiply_pattern(const struct tt_gls *g, const double *m, bool trans
 }
 
 /* Sums from the last run back. */
-static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inner, double *across, double *row)
+static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inner, double *across,
+                   double *row)
 {
     size_t t = g->tips, n = g->n;
     double total = 0;
 
     for (size_t run = n; run-- > 0;) {
         double *later = g->later + run * g->block, *earlier = g->earlier + run * g->block;
-        const double *next = g->later + (run + 1) * g->block, *out = g->earlier + (run + 1) * g->block;
+        const double *next = g->later + (run + 1) * g->block,
+                     *out = g->earlier + (run + 1) * g->block;
         const double *y = g->values->y + run * g->p;
         weigh(g, all, there, run, inner, across);
         /* later[run + 1] with what links the two, which is earlier[run + 1] less later[run + 1],
          * and its transpose */
         for (size_t i = 0; i < g->block; i++) {
-            size_t within = i % (t * t), turned = i < 2 * t * t ? i - within + within % t * t + within / t : i;
+            size_t within = i % (t * t),
+                   turned = i < 2 * t * t ? i - within + within % t * t + within / t : i;
             double link = run + 1 < n ? out[i] - next[i] + out[turned] - next[turned] : 0;
             later[i] = inner[i] + next[i] + link;
             earlier[i] = later[i] + across[i];
@@ -191,8 +203,10 @@ static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inn
             const double *x = g->regressor[r];
             double *m = g->mixed[r] + run * g->block, *above = m - g->block;
             for (size_t i = 0; i < g->block; i++) {
-                size_t within = i % (t * t), turned = i < 2 * t * t ? i - within + within % t * t + within / t : i;
-                m[i] += inner[i] * x[run] + (run > 0 ? across[i] * x[run - 1] : 0) + m[i + g->block];
+                size_t within = i % (t * t),
+                       turned = i < 2 * t * t ? i - within + within % t * t + within / t : i;
+                m[i] +=
+                    inner[i] * x[run] + (run > 0 ? across[i] * x[run - 1] : 0) + m[i + g->block];
                 if (run > 0) {
                     above[i] += across[turned] * x[run];
                 }
@@ -215,7 +229,8 @@ static void sum_regressors(struct tt_gls *g)
                 }
             }
             for (size_t c = 0; c < g->p; c++) {
-                g->data_of[r * g->p + c] += g->regressor[r][run] * (g->data[run * g->p + c] - g->data[(run + 1) * g->p + c]);
+                g->data_of[r * g->p + c] += g->regressor[r][run] * (g->data[run * g->p + c] -
+                                                                    g->data[(run + 1) * g->p + c]);
             }
         }
     }
@@ -273,11 +288,13 @@ static bool allocate(struct tt_gls *g, struct tt_arena *arena)
         g->mixed[i] = TT_ARENA_NEW(arena, rows * g->block, double);
         good = good && g->mixed[i] != NULL;
     }
-    return good && g->later && g->earlier && g->mixed && g->both && g->data && g->data_of && g->inverse;
+    return good && g->later && g->earlier && g->mixed && g->both && g->data && g->data_of &&
+           g->inverse;
 }
 
-enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values, const struct tt_series_noise *noise,
-                                double **regressor, size_t n_regressors, struct tt_arena *arena)
+enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values,
+                                const struct tt_series_noise *noise, double **regressor,
+                                size_t n_regressors, struct tt_arena *arena)
 {
     size_t t = values->tips, parts = 2 * values->n;
 
@@ -289,7 +306,8 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
                          .regressor = regressor,
                          .n_regressors = n_regressors,
                          .block = 2 * t * t + values->p - 2 * t};
-    double *all = TT_ARENA_NEW(arena, parts * t * (t + 1), double), *work = TT_ARENA_NEW(arena, 2 * g->block + 2 * g->p, double);
+    double *all = TT_ARENA_NEW(arena, parts * t * (t + 1), double),
+           *work = TT_ARENA_NEW(arena, 2 * g->block + 2 * g->p, double);
     bool *there = TT_ARENA_NEW(arena, parts, bool);
     if (!all || !work || !there || !allocate(g, arena)) {
         return TIPTRUE_E_MEMORY;
@@ -297,7 +315,8 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
     for (size_t run = 0; run < g->n; run++) {
         for (size_t axis = 0; axis < 2; axis++) {
             struct parts p = parts_at(g, all, there, run, axis);
-            there[2 * run + axis] = tt_noise_offset_parts(noise, values, run, axis, p.own, p.shared);
+            there[2 * run + axis] =
+                tt_noise_offset_parts(noise, values, run, axis, p.own, p.shared);
         }
     }
     sum_up(g, all, there, work, work + g->block, work + 2 * g->block);
@@ -312,7 +331,8 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
 }
 
 /* out += f * weight of a step at @run against one at @from times the pattern. */
-static void against_step(const struct tt_gls *g, size_t run, size_t from, double f, const struct tt_pattern *a, double *out)
+static void against_step(const struct tt_gls *g, size_t run, size_t from, double f,
+                         const struct tt_pattern *a, double *out)
 {
     if (from >= g->n || run >= g->n) {
         return;
@@ -326,8 +346,8 @@ static void against_step(const struct tt_gls *g, size_t run, size_t from, double
     }
 }
 
-void tt_gls_against(const struct tt_gls *g, size_t run, const struct tt_course *course, const struct tt_pattern *pattern,
-                    double *out)
+void tt_gls_against(const struct tt_gls *g, size_t run, const struct tt_course *course,
+                    const struct tt_pattern *pattern, double *out)
 {
     memset(out, 0, g->p * sizeof *out);
     if (course->regressor != TT_NONE) {
@@ -349,8 +369,8 @@ void tt_gls_levels(const struct tt_gls *g, const double *in, double *out)
     multiply(g, g->inverse, false, 1, in, out);
 }
 
-double tt_gls_block_product(const struct tt_gls *g, const double *m, const struct tt_pattern *of_a, const struct tt_pattern *of_b,
-                            const double *v)
+double tt_gls_block_product(const struct tt_gls *g, const double *m, const struct tt_pattern *of_a,
+                            const struct tt_pattern *of_b, const double *v)
 {
     size_t t = g->tips;
     double sum = 0;
@@ -374,7 +394,8 @@ double tt_gls_block_product(const struct tt_gls *g, const double *m, const struc
     return sum;
 }
 
-double tt_gls_product(const struct tt_gls *g, const struct tt_course *a, const struct tt_pattern *of_a, const struct tt_course *b,
+double tt_gls_product(const struct tt_gls *g, const struct tt_course *a,
+                      const struct tt_pattern *of_a, const struct tt_course *b,
                       const struct tt_pattern *of_b)
 {
     double sum = 0;
@@ -400,7 +421,8 @@ double tt_gls_product(const struct tt_gls *g, const struct tt_course *a, const s
             if (a->regressor != TT_NONE) {
                 m = g->both[(a->regressor * g->n_regressors + b->regressor) * g->block + at];
             } else if (b->regressor != TT_NONE) {
-                m = g->mixed[b->regressor][a->from * g->block + at] - g->mixed[b->regressor][a->to * g->block + at];
+                m = g->mixed[b->regressor][a->from * g->block + at] -
+                    g->mixed[b->regressor][a->to * g->block + at];
             } else {
                 m = 0;
                 size_t turned = c < 2 * t ? c / t * t * t + d % t * t + c % t : at;
@@ -420,12 +442,14 @@ double tt_gls_product(const struct tt_gls *g, const struct tt_course *a, const s
     return sum;
 }
 
-double tt_gls_right(const struct tt_gls *g, const struct tt_course *a, const struct tt_pattern *of_a)
+double tt_gls_right(const struct tt_gls *g, const struct tt_course *a,
+                    const struct tt_pattern *of_a)
 {
     if (a->regressor != TT_NONE) {
         return tt_pattern_dot(of_a, g->data_of + a->regressor * g->p);
     }
-    return tt_pattern_dot(of_a, g->data + a->from * g->p) - tt_pattern_dot(of_a, g->data + a->to * g->p);
+    return tt_pattern_dot(of_a, g->data + a->from * g->p) -
+           tt_pattern_dot(of_a, g->data + a->to * g->p);
 }
 
 double tt_gls_course(const struct tt_gls *g, const struct tt_course *course, size_t run)

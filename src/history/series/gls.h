@@ -37,29 +37,34 @@ struct tt_gls {
                                 against those from an earlier run on too */
     double **mixed;          /* [regressor][run * block]: against the regressor */
     double *both;            /* [(regressor * n_regressors + regressor) * block] */
-    double *data, *data_of;  /* [run * p]: weighted values of the runs from here on; [regressor * p] */
-    double *inverse;         /* block: covariance of the levels */
-    double rss;              /* of the levels alone */
+    double *data,
+        *data_of;    /* [run * p]: weighted values of the runs from here on; [regressor * p] */
+    double *inverse; /* block: covariance of the levels */
+    double rss;      /* of the levels alone */
 };
 
 /* @regressor: @n_regressors pointers to n numbers, borrowed. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_gls_make(struct tt_gls *gls, const struct tt_values *values, const struct tt_series_noise *noise,
-                                            double **regressor, size_t n_regressors, struct tt_arena *arena);
+TT_MUST_USE enum tiptrue_status tt_gls_make(struct tt_gls *gls, const struct tt_values *values,
+                                            const struct tt_series_noise *noise, double **regressor,
+                                            size_t n_regressors, struct tt_arena *arena);
 
 /* out[p] = weight of a step at @run against @course times @pattern. */
-void tt_gls_against(const struct tt_gls *gls, size_t run, const struct tt_course *course, const struct tt_pattern *pattern,
-                    double *out);
+void tt_gls_against(const struct tt_gls *gls, size_t run, const struct tt_course *course,
+                    const struct tt_pattern *pattern, double *out);
 /* out[p] -= weight of a step at @run against the levels, times @levels[p]. */
 void tt_gls_less_levels(const struct tt_gls *gls, size_t run, const double *levels, double *out);
 /* out[p] = covariance of the levels times @in[p]. */
 void tt_gls_levels(const struct tt_gls *gls, const double *in, double *out);
 /* Normal equations of two terms, and right side of one; levels not eliminated. */
-double tt_gls_product(const struct tt_gls *gls, const struct tt_course *a, const struct tt_pattern *of_a, const struct tt_course *b,
+double tt_gls_product(const struct tt_gls *gls, const struct tt_course *a,
+                      const struct tt_pattern *of_a, const struct tt_course *b,
                       const struct tt_pattern *of_b);
 /* @of_a times the block matrix @m times @of_b, or times @v where that is NULL. */
-double tt_gls_block_product(const struct tt_gls *gls, const double *m, const struct tt_pattern *of_a, const struct tt_pattern *of_b,
+double tt_gls_block_product(const struct tt_gls *gls, const double *m,
+                            const struct tt_pattern *of_a, const struct tt_pattern *of_b,
                             const double *v);
-double tt_gls_right(const struct tt_gls *gls, const struct tt_course *a, const struct tt_pattern *of_a);
+double tt_gls_right(const struct tt_gls *gls, const struct tt_course *a,
+                    const struct tt_pattern *of_a);
 /* The course at @run. */
 double tt_gls_course(const struct tt_gls *gls, const struct tt_course *course, size_t run);
 

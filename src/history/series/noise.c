@@ -57,7 +57,8 @@ static double robust_variance(struct squares *s)
         return 0;
     }
     qsort(s->value, s->n, sizeof *s->value, by_size);
-    double median = s->n % 2 ? s->value[s->n / 2] : 0.5 * (s->value[s->n / 2 - 1] + s->value[s->n / 2]);
+    double median =
+        s->n % 2 ? s->value[s->n / 2] : 0.5 * (s->value[s->n / 2 - 1] + s->value[s->n / 2]);
     double s2 = median / MEDIAN[s->d] * (1 + 2 / n);
     for (int round = 0; round < ROUNDS; round++) {
         double sum = 0;
@@ -92,7 +93,8 @@ static double shared_deviation(const struct tt_values *v, size_t run, size_t axi
 
 /* A column of a class as the differences see it; false: it is not there in the run. For TT_SHARED
  * the column tells the axis. */
-static bool deviation(const struct tt_values *v, enum tt_class c, size_t run, size_t column, double *value)
+static bool deviation(const struct tt_values *v, enum tt_class c, size_t run, size_t column,
+                      double *value)
 {
     size_t tips, at = run * v->p + column, axis = column / v->tips;
 
@@ -152,8 +154,8 @@ static struct members members_of(const struct tt_values *v, enum tt_class c)
 
 /* Add the squares of differences over @lag runs of one member: of both axes together, or of the one
  * @axis (SIZE_MAX: all). */
-static void add_squares(const struct tt_values *v, enum tt_class c, const struct members *m, size_t member, size_t lag, size_t axis,
-                        struct squares *s)
+static void add_squares(const struct tt_values *v, enum tt_class c, const struct members *m,
+                        size_t member, size_t lag, size_t axis, struct squares *s)
 {
     for (size_t run = lag; run < v->n; run++) {
         double sum = 0;
@@ -203,7 +205,8 @@ struct found {
     bool known;
 };
 
-static struct found look(const struct tt_values *v, enum tt_class c, const struct members *m, struct squares *s)
+static struct found look(const struct tt_values *v, enum tt_class c, const struct members *m,
+                         struct squares *s)
 {
     struct found f = {0};
     double v2;
@@ -229,20 +232,22 @@ static struct found look(const struct tt_values *v, enum tt_class c, const struc
 static void settle_phi(const struct found found[], double rho[TT_CLASSES])
 {
     const struct found *s = &found[TT_SHARED], *d = &found[TT_OWN];
-    double dofs = s->dof + d->dof, common = dofs > 0 ? (s->rho * s->dof + d->rho * d->dof) / dofs : 0;
+    double dofs = s->dof + d->dof,
+           common = dofs > 0 ? (s->rho * s->dof + d->rho * d->dof) / dofs : 0;
 
     for (int c = 0; c < TT_CLASSES; c++) {
         const struct found *f = &found[c];
         double w = c <= TT_OWN ? f->dof / (f->dof + PHI_DOF) : 1;
-        double se2 = c <= TT_OWN ? PHI_SPREAD / fmax(f->dof + (1 - w) * dofs, 1) : WHITE * PHI_SPREAD / fmax(f->dof, 1);
+        double se2 = c <= TT_OWN ? PHI_SPREAD / fmax(f->dof + (1 - w) * dofs, 1)
+                                 : WHITE * PHI_SPREAD / fmax(f->dof, 1);
         rho[c] = f->known ? shrink_phi(w * f->rho + (1 - w) * common, se2) : 0;
     }
 }
 
 /* A class's variance shared out to its columns by their own differences, each drawn to the common
  * one. */
-static void share_out(const struct tt_values *v, enum tt_class c, const struct members *m, double variance, struct squares *s,
-                      double *between)
+static void share_out(const struct tt_values *v, enum tt_class c, const struct members *m,
+                      double variance, struct squares *s, double *between)
 {
     double sum = 0, tips = (double)v->tips;
 
@@ -253,8 +258,10 @@ static void share_out(const struct tt_values *v, enum tt_class c, const struct m
             s->n = 0;
             add_squares(v, c, m, k, 1, axis, s);
             double nu = 0.5 * (double)s->n, raw = 0.5 * robust_variance(s), lag1 = variance;
-            if (c == TT_OWN && v->tips > 2) { /* a tip's deviation from the mean holds the others' too */
-                raw = fmax((raw * (1 - 1 / tips) - lag1 / tips * (1 - 1 / tips)) / (1 - 2 / tips), 0.15 * lag1);
+            if (c == TT_OWN &&
+                v->tips > 2) { /* a tip's deviation from the mean holds the others' too */
+                raw = fmax((raw * (1 - 1 / tips) - lag1 / tips * (1 - 1 / tips)) / (1 - 2 / tips),
+                           0.15 * lag1);
             } else if (c == TT_OWN) {
                 nu = 0; /* of two, the difference is all there is */
             }
@@ -269,7 +276,8 @@ static void share_out(const struct tt_values *v, enum tt_class c, const struct m
 }
 
 /* The shared part of each axis: what the mean of the tips has beyond their own parts. */
-static void share_shared(struct tt_series_noise *noise, const struct tt_values *v, double variance, double own, struct squares *s)
+static void share_shared(struct tt_series_noise *noise, const struct tt_values *v, double variance,
+                         double own, struct squares *s)
 {
     const struct members m = members_of(v, TT_SHARED);
     double axis_v[2], tips = (double)v->tips;
@@ -298,7 +306,8 @@ static double class_stated(const struct tt_values *v, enum tt_class c, const str
     return m->n > 0 ? sum / (double)(m->n * m->d) : 0;
 }
 
-enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise, const struct tt_values *v, struct tt_arena *arena)
+enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise,
+                                              const struct tt_values *v, struct tt_arena *arena)
 {
     size_t most = v->tips > v->contrasts ? v->tips : v->contrasts;
     struct squares s = {.value = TT_ARENA_NEW(arena, v->n * (most + 2), double)};
@@ -325,41 +334,50 @@ enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise, con
         struct members m = members_of(v, (enum tt_class)c);
         double stated = class_stated(v, (enum tt_class)c, &m);
         double white =
-            c == TT_SHARED ? stated + class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2}) / (double)v->tips : stated;
-        noise->phi[c] = c <= TT_OWN ? effective_phi(rho[c], fmax(variance[c], white), white) : rho[c];
+            c == TT_SHARED
+                ? stated + class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2}) /
+                               (double)v->tips
+                : stated;
+        noise->phi[c] =
+            c <= TT_OWN ? effective_phi(rho[c], fmax(variance[c], white), white) : rho[c];
         if (c == TT_SHARED) {
             continue;
         }
         share_out(v, (enum tt_class)c, &m, variance[c], &s, noise->between);
         for (size_t k = 0; k < m.n * m.d; k++) {
             size_t column = m.first + k % m.n + k / m.n * m.pair;
-            noise->between[column] = fmax(noise->between[column] - stated_of(v, (enum tt_class)c, column), 0);
+            noise->between[column] =
+                fmax(noise->between[column] - stated_of(v, (enum tt_class)c, column), 0);
         }
     }
     double own = v->tips > 1 ? variance[TT_OWN] : stated_of(v, TT_OWN, 0);
-    share_shared(noise, v, variance[TT_SHARED], fmax(own, class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2})), &s);
+    share_shared(noise, v, variance[TT_SHARED],
+                 fmax(own, class_stated(v, TT_OWN, &(struct members){0, v->tips, v->tips, 2})), &s);
     return TIPTRUE_OK;
 }
 
-double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *v, size_t run, size_t column)
+double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *v, size_t run,
+                         size_t column)
 {
     return v->stated[run * v->p + column] + noise->between[column];
 }
 
-double tt_noise_mean_variance(const struct tt_series_noise *noise, const struct tt_values *v, size_t column)
+double tt_noise_mean_variance(const struct tt_series_noise *noise, const struct tt_values *v,
+                              size_t column)
 {
     return v->mean_stated[column] + noise->between[column];
 }
 
-bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *v, size_t run, size_t axis, double *own,
-                           double *shared)
+bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *v,
+                           size_t run, size_t axis, double *own, double *shared)
 {
     double g = 0, common = v->common[2 * run + axis] + noise->shared[axis];
 
     memset(own, 0, v->tips * v->tips * sizeof *own);
     for (size_t k = 0; k < v->tips; k++) {
         size_t column = tt_at_offset(v, k, axis);
-        shared[k] = v->there[run * v->p + column] ? 1 / tt_noise_variance(noise, v, run, column) : 0;
+        shared[k] =
+            v->there[run * v->p + column] ? 1 / tt_noise_variance(noise, v, run, column) : 0;
         g += shared[k];
     }
     if (!(g > 0)) {
@@ -384,8 +402,8 @@ struct white {
     bool *there; /* [run * wide + k] */
 };
 
-static void whiten(const struct tt_series_noise *noise, const struct tt_values *v, enum tt_class c, const double *residual,
-                   double *scratch, struct white *white)
+static void whiten(const struct tt_series_noise *noise, const struct tt_values *v, enum tt_class c,
+                   const double *residual, double *scratch, struct white *white)
 {
     struct members m = members_of(v, c);
     size_t t = v->tips;
@@ -408,7 +426,8 @@ static void whiten(const struct tt_series_noise *noise, const struct tt_values *
         for (size_t k = 0; k < white->wide && c > TT_OWN; k++) {
             size_t column = m.first + k % m.n + k / m.n * m.pair, to = run * white->wide + k;
             white->there[to] = v->there[run * v->p + column];
-            white->z[to] = white->there[to] ? r[column] / sqrt(tt_noise_variance(noise, v, run, column)) : 0;
+            white->z[to] =
+                white->there[to] ? r[column] / sqrt(tt_noise_variance(noise, v, run, column)) : 0;
         }
     }
 }
@@ -420,8 +439,8 @@ struct settled {
 
 /* A segment's mean takes of a lag-1 correlation, and short segments of all of it: where they are
  * short, the ratio of second to first differences speaks. */
-static struct settled settle(const struct tt_values *v, enum tt_class c, const struct white *w, double parameters,
-                             const bool *boundary)
+static struct settled settle(const struct tt_values *v, enum tt_class c, const struct white *w,
+                             double parameters, const bool *boundary)
 {
     struct settled s = {.s2 = 1, .runs = (double)v->n};
     double sum = 0, lag = 0, d1 = 0, d2 = 0, n = 0, n1 = 0, n2 = 0, wide = (double)w->wide, own = 0;
@@ -456,20 +475,25 @@ static struct settled settle(const struct tt_values *v, enum tt_class c, const s
     s.dof = fmax(free - levels - parameters, LEAST_DOF);
     s.s2 = sum / s.dof;
     s.runs = (n / wide) / (1 + parameters / fmax(levels, 1));
-    double share = s.runs / (s.runs + SEGMENT_RUNS), l = n1 > 0 && sum > 0 ? lag / n1 / (sum / n) : 0;
+    double share = s.runs / (s.runs + SEGMENT_RUNS),
+           l = n1 > 0 && sum > 0 ? lag / n1 / (sum / n) : 0;
     double ratio = n2 > 0 && d1 > 0 ? (d2 / n2) / (d1 / n1) - 1 : 0;
     s.rho = share * (l + 1 / s.runs) / (1 - 3 / fmax(s.runs, 6)) + (1 - share) * ratio;
     s.rho = fmin(fmax(s.rho, -0.5), MOST_RHO);
     return s;
 }
 
-enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const struct tt_series_noise *before,
-                                            const struct tt_values *v, const double *residual, const double parameters[TT_CLASSES],
+enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise,
+                                            const struct tt_series_noise *before,
+                                            const struct tt_values *v, const double *residual,
+                                            const double parameters[TT_CLASSES],
                                             const bool *boundary, struct tt_arena *arena)
 {
     size_t widest = 2 * (v->tips > v->contrasts ? v->tips : v->contrasts) + 2;
-    struct white white = {.z = TT_ARENA_NEW(arena, v->n * widest, double), .there = TT_ARENA_NEW(arena, v->n * widest, bool)};
-    double *scratch = TT_ARENA_NEW(arena, v->tips * (v->tips + 1), double), *between = TT_ARENA_NEW(arena, v->p, double);
+    struct white white = {.z = TT_ARENA_NEW(arena, v->n * widest, double),
+                          .there = TT_ARENA_NEW(arena, v->n * widest, bool)};
+    double *scratch = TT_ARENA_NEW(arena, v->tips * (v->tips + 1), double),
+           *between = TT_ARENA_NEW(arena, v->p, double);
     struct settled s[TT_CLASSES];
 
     if (!white.z || !white.there || !scratch || !between) {
@@ -480,14 +504,18 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const
         s[c] = settle(v, (enum tt_class)c, &white, parameters[c], boundary);
     }
     double dofs = s[TT_SHARED].dof + s[TT_OWN].dof;
-    double common = dofs > 0 ? (s[TT_SHARED].rho * s[TT_SHARED].dof + s[TT_OWN].rho * s[TT_OWN].dof) / dofs : 0;
+    double common =
+        dofs > 0 ? (s[TT_SHARED].rho * s[TT_SHARED].dof + s[TT_OWN].rho * s[TT_OWN].dof) / dofs : 0;
     double own_before = 0, own_after = 0, own_stated = 0;
     struct tt_series_noise made = {.between = between};
-    for (int c = TT_CLASSES - 1; c >= 0; c--) { /* the shared part last: it is what the mean has beyond the tips' own */
+    for (int c = TT_CLASSES - 1; c >= 0;
+         c--) { /* the shared part last: it is what the mean has beyond the tips' own */
         struct members m = members_of(v, (enum tt_class)c);
         double w = c <= TT_OWN ? s[c].dof / (s[c].dof + PHI_DOF) : 1;
-        double se2 = c <= TT_OWN ? 1 / fmax(s[c].dof + (1 - w) * dofs, 1) : WHITE / fmax(s[c].dof, 1);
-        double f = shrink_phi(w * s[c].rho + (1 - w) * common, se2), known = f * f / (f * f + se2), runs = fmax(s[c].runs, 2);
+        double se2 =
+            c <= TT_OWN ? 1 / fmax(s[c].dof + (1 - w) * dofs, 1) : WHITE / fmax(s[c].dof, 1);
+        double f = shrink_phi(w * s[c].rho + (1 - w) * common, se2), known = f * f / (f * f + se2),
+               runs = fmax(s[c].runs, 2);
         /* the mean that was taken out of correlated runs */
         double scale = s[c].s2 * (1 + 2 * f / (1 - f) / runs * (1 - 1 / runs));
         double share = fmin(1, (double)v->n / 20 * (double)v->n / 20);
@@ -495,7 +523,8 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const
         made.phi[c] = f;
         for (size_t k = 0; k < m.n * m.d && c != TT_SHARED; k++) {
             size_t column = m.first + k % m.n + k / m.n * m.pair;
-            double stated = stated_of(v, (enum tt_class)c, column), total = stated + before->between[column];
+            double stated = stated_of(v, (enum tt_class)c, column),
+                   total = stated + before->between[column];
             between[column] = fmax(scale * total - stated, 0);
             if (c == TT_OWN) {
                 own_before += total / (double)(m.n * m.d);

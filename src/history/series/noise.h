@@ -18,25 +18,29 @@ struct tt_series_noise {
 };
 
 /* From successive differences. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise, const struct tt_values *values,
+TT_MUST_USE enum tiptrue_status tt_noise_from_differences(struct tt_series_noise *noise,
+                                                          const struct tt_values *values,
                                                           struct tt_arena *arena);
 
 /* From @residual [run * p + column] of a fit that used @before: @parameters[class] were fitted,
  * @boundary[run] tells that a step begins with the run. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise, const struct tt_series_noise *before,
-                                                        const struct tt_values *values, const double *residual,
-                                                        const double parameters[TT_CLASSES], const bool *boundary,
-                                                        struct tt_arena *arena);
+TT_MUST_USE enum tiptrue_status
+tt_noise_from_residuals(struct tt_series_noise *noise, const struct tt_series_noise *before,
+                        const struct tt_values *values, const double *residual,
+                        const double parameters[TT_CLASSES], const bool *boundary,
+                        struct tt_arena *arena);
 
 /* The offsets of @run along @axis: @own[tips * tips] and @shared[tips] such that own own' + shared
  * shared' is the inverse of their covariance, the columns of `own` free of what all share; 0 for
  * tips that are not there. False: no tip is there. */
-bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *values, size_t run, size_t axis,
-                           double *own, double *shared);
+bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *values,
+                           size_t run, size_t axis, double *own, double *shared);
 
 /* Variance of a value that is no offset, or of the tip's own part of one. */
-double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *values, size_t run, size_t column);
+double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *values,
+                         size_t run, size_t column);
 /* The same of a run that states what they do on average. */
-double tt_noise_mean_variance(const struct tt_series_noise *noise, const struct tt_values *values, size_t column);
+double tt_noise_mean_variance(const struct tt_series_noise *noise, const struct tt_values *values,
+                              size_t column);
 
 #endif

@@ -123,7 +123,8 @@ static bool make_atoms(struct tt_problem *p)
     return true;
 }
 
-static void add_hypothesis(struct tt_problem *p, enum tt_hypothesis what, size_t who, size_t q, const size_t atom[])
+static void add_hypothesis(struct tt_problem *p, enum tt_hypothesis what, size_t who, size_t q,
+                           const size_t atom[])
 {
     struct tt_hypothesis_of *h = &p->hypothesis[p->n_hypotheses++];
 
@@ -157,7 +158,8 @@ static bool make_hypotheses(struct tt_problem *p)
         add_hypothesis(p, TT_WEAR, k, 3, (size_t[]){2 * t + k, 3 * t + k, 4 * t + k});
     }
     add_hypothesis(p, TT_PLATE_LEVEL, TT_NONE, 6,
-                   (size_t[]){at_all(v, 0), at_all(v, 1), at_pose(v, 0), at_pose(v, 1), at_pose(v, 2), at_radii(v)});
+                   (size_t[]){at_all(v, 0), at_all(v, 1), at_pose(v, 0), at_pose(v, 1),
+                              at_pose(v, 2), at_radii(v)});
     return true;
 }
 
@@ -200,7 +202,8 @@ static void add_energy(const struct tt_problem *p, size_t atom, double energy[TT
 
 /* Each parameter of a hypothesis, shared out to the classes by its energy in them: mm and rad do
  * not compare. */
-static void share_parameters(const struct tt_problem *p, const struct tt_hypothesis_of *h, double times, double shares[TT_CLASSES])
+static void share_parameters(const struct tt_problem *p, const struct tt_hypothesis_of *h,
+                             double times, double shares[TT_CLASSES])
 {
     for (size_t i = 0; i < h->q; i++) {
         double energy[TT_CLASSES] = {0}, sum = 0;
@@ -214,7 +217,8 @@ static void share_parameters(const struct tt_problem *p, const struct tt_hypothe
     }
 }
 
-void tt_problem_count(const struct tt_problem *p, const struct tt_event *e, double parameters[TT_CLASSES])
+void tt_problem_count(const struct tt_problem *p, const struct tt_event *e,
+                      double parameters[TT_CLASSES])
 {
     share_parameters(p, &p->hypothesis[e->hypothesis], (double)tt_event_courses(e), parameters);
 }
@@ -260,14 +264,16 @@ static void set_prices(struct tt_problem *p)
             h->price_season = tt_f_price(2 * h->q, h->nu, p->alpha / smooth / PERIOD_LOOKS / h_all);
         }
         seat = h->what == TT_SEAT ? i : seat;
-        if (h->what == TT_CAMERA_MARK) { /* as many parameters, the same price: scales must not decide */
+        if (h->what ==
+            TT_CAMERA_MARK) { /* as many parameters, the same price: scales must not decide */
             const struct tt_hypothesis_of *c = &p->hypothesis[camera];
             h->price = fmax(h->price, c->price);
             h->price_same = fmax(h->price_same, c->price_same);
             h->price_one_look = fmax(h->price_one_look, c->price_one_look);
         } else if (h->what == TT_CHANGED) { /* it holds the seat: its further parameters cost what
                                                they gain by chance */
-            const struct tt_hypothesis_of *s = &p->hypothesis[seat != TT_NONE ? seat - p->values->tips + 1 + h->who : camera];
+            const struct tt_hypothesis_of *s =
+                &p->hypothesis[seat != TT_NONE ? seat - p->values->tips + 1 + h->who : camera];
             h->price = fmax(h->price, s->price + more);
             h->price_same = fmax(h->price_same, s->price_same + more);
             h->price_one_look = fmax(h->price_one_look, s->price_one_look + more);
@@ -292,14 +298,16 @@ static bool make_regressors(struct tt_problem *p, double ***regressor, size_t *n
             return false;
         }
         /* drift, temperature, season (two), the plates but that of the last run */
-        bool there = i == 0 || (i == 1 && v->temperature != NULL) || (i == 2 && season) || (i == 3 && season) || i > 4;
+        bool there = i == 0 || (i == 1 && v->temperature != NULL) || (i == 2 && season) ||
+                     (i == 3 && season) || i > 4;
         for (size_t run = 0; there && run < v->n; run++) {
             double turn = season ? 2 * TT_PI * v->weeks[run] / v->period_weeks : 0;
             x[*n][run] = i == 0   ? v->weeks[run]
                          : i == 1 ? v->temperature[run]
                          : i == 2 ? sin(turn)
                          : i == 3 ? cos(turn)
-                                  : v->plate[run] == i - 4 || (i + 1 == 4 + TT_MOST_PLATES && v->plate[run] > i - 4);
+                                  : v->plate[run] == i - 4 ||
+                                        (i + 1 == 4 + TT_MOST_PLATES && v->plate[run] > i - 4);
         }
         if (there && i != 3) {
             p->regressor[i < 2 ? TT_DRIFT + i : i == 2 ? TT_SEASON : i] = *n;
@@ -332,7 +340,8 @@ static bool make_own(struct tt_problem *p)
     }
     p->own_right = TT_ARENA_NEW(p->arena, n * p->n_atoms, double);
     p->own_normal = TT_ARENA_NEW(p->arena, n * p->own_size, double);
-    double *against = TT_ARENA_NEW(p->arena, p->n_atoms * g->p, double), *levels = TT_ARENA_NEW(p->arena, g->p, double);
+    double *against = TT_ARENA_NEW(p->arena, p->n_atoms * g->p, double),
+           *levels = TT_ARENA_NEW(p->arena, g->p, double);
     if (!p->own_at || !p->own_right || !p->own_normal || !against || !levels) {
         return false;
     }
@@ -355,9 +364,11 @@ static bool make_own(struct tt_problem *p)
             double *to = p->own_normal + run * p->own_size + p->own_at[h];
             for (size_t i = 0; i < of->q; i++) {
                 for (size_t k = 0; k < of->q; k++) {
-                    to[i * of->q + k] = tt_pattern_dot(&p->atom[of->atom[i]], against + of->atom[k] * g->p);
+                    to[i * of->q + k] =
+                        tt_pattern_dot(&p->atom[of->atom[i]], against + of->atom[k] * g->p);
                 }
-                double whole = tt_gls_product(g, &step, &p->atom[of->atom[i]], &step, &p->atom[of->atom[i]]);
+                double whole =
+                    tt_gls_product(g, &step, &p->atom[of->atom[i]], &step, &p->atom[of->atom[i]]);
                 if (!(to[i * of->q + i] > 1e-9 * whole)) {
                     to[i * of->q + i] = 0; /* no value before the place, or none after it */
                 }
@@ -367,8 +378,9 @@ static bool make_own(struct tt_problem *p)
     return true;
 }
 
-enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values *values, const struct tt_series_noise *noise,
-                                    double alpha, struct tt_arena *arena)
+enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values *values,
+                                    const struct tt_series_noise *noise, double alpha,
+                                    struct tt_arena *arena)
 {
     double **regressor;
     size_t n;

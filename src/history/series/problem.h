@@ -28,7 +28,8 @@ struct tt_hypothesis_of {
     enum tt_hypothesis what;
     size_t who; /* tip, edge; TT_NONE */
     size_t q, atom[6];
-    double price, price_same, price_one_look; /* of a step; of one more at its place; where the place is known */
+    double price, price_same,
+        price_one_look; /* of a step; of one more at its place; where the place is known */
     double price_drift, price_temperature, price_season;
     double nu;
 };
@@ -56,16 +57,18 @@ struct tt_problem {
     struct tt_hypothesis_of *hypothesis;
     size_t n_hypotheses, n_steps;         /* the first n_steps of them are looked for as steps */
     size_t regressor[4 + TT_MOST_PLATES]; /* of enum tt_going, plates behind; TT_NONE: none */
-    double *own_right;                    /* [run * n_atoms + atom]: right side of a step, levels eliminated */
-    double *own_normal;                   /* [run * own_size + own_at[hypothesis] + ...]: q x q */
+    double *own_right;  /* [run * n_atoms + atom]: right side of a step, levels eliminated */
+    double *own_normal; /* [run * own_size + own_at[hypothesis] + ...]: q x q */
     size_t own_size, *own_at;
     double looks;
     struct tt_arena *arena;
 };
 
 /* @alpha: share of quiet histories that show a change. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_problem_make(struct tt_problem *problem, const struct tt_values *values,
-                                                const struct tt_series_noise *noise, double alpha, struct tt_arena *arena);
+TT_MUST_USE enum tiptrue_status tt_problem_make(struct tt_problem *problem,
+                                                const struct tt_values *values,
+                                                const struct tt_series_noise *noise, double alpha,
+                                                struct tt_arena *arena);
 
 /* The index of a hypothesis; TT_NONE: this machine has none such. */
 size_t tt_problem_find(const struct tt_problem *problem, enum tt_hypothesis what, size_t who);
@@ -74,7 +77,8 @@ size_t tt_problem_find(const struct tt_problem *problem, enum tt_hypothesis what
 double tt_problem_price(const struct tt_problem *problem, const struct tt_event *event);
 double tt_problem_prices(const struct tt_problem *problem, const struct tt_event *events, size_t n);
 /* Add the parameters of @event to those of the classes that it moves, by its energy in each. */
-void tt_problem_count(const struct tt_problem *problem, const struct tt_event *event, double parameters[TT_CLASSES]);
+void tt_problem_count(const struct tt_problem *problem, const struct tt_event *event,
+                      double parameters[TT_CLASSES]);
 /* q times the upper @alpha quantile of F with @q and @nu degrees of freedom. */
 double tt_f_price(size_t q, double nu, double alpha);
 /* Natural logarithm of the probability that q F is at least @gain. */
@@ -82,7 +86,8 @@ double tt_log_p_f(double gain, size_t q, double nu);
 
 static inline bool tt_event_is(const struct tt_event *a, const struct tt_event *b)
 {
-    return a->hypothesis == b->hypothesis && a->going == b->going && a->from == b->from && a->to == b->to;
+    return a->hypothesis == b->hypothesis && a->going == b->going && a->from == b->from &&
+           a->to == b->to;
 }
 /* Regressors of an event: a season has two. */
 static inline size_t tt_event_courses(const struct tt_event *e)
@@ -91,11 +96,13 @@ static inline size_t tt_event_courses(const struct tt_event *e)
 }
 /* Camera and camera with the mark at one place are the plate's move with the yaw left out, by
  * another name. */
-static inline bool tt_hypotheses_exclude(const struct tt_hypothesis_of *a, const struct tt_hypothesis_of *b)
+static inline bool tt_hypotheses_exclude(const struct tt_hypothesis_of *a,
+                                         const struct tt_hypothesis_of *b)
 {
     return a->what <= TT_CAMERA_MARK && b->what <= TT_CAMERA_MARK;
 }
-struct tt_course tt_event_course(const struct tt_problem *problem, const struct tt_event *event, size_t index);
+struct tt_course tt_event_course(const struct tt_problem *problem, const struct tt_event *event,
+                                 size_t index);
 
 /* A set of events with its fit. */
 struct tt_events {
@@ -114,7 +121,8 @@ struct tt_events {
 };
 
 /* Room for @room_events events and at least @columns columns. */
-TT_MUST_USE enum tiptrue_status tt_events_init(struct tt_events *events, const struct tt_problem *problem, size_t room_events,
+TT_MUST_USE enum tiptrue_status tt_events_init(struct tt_events *events,
+                                               const struct tt_problem *problem, size_t room_events,
                                                size_t columns);
 /* Start with what is always there (other plates). */
 void tt_events_reset(struct tt_events *fit);
@@ -140,10 +148,12 @@ void tt_events_residuals(const struct tt_events *fit, const double *theta, doubl
  * segment but the first one, their number is returned. @work: tt_segment_room(n) numbers; d at
  * most 3. */
 size_t tt_segment_room(size_t n);
-size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work, size_t place[]);
+size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work,
+                  size_t place[]);
 
 /* Find the set of events with the least criterion; @seed (may be NULL) is one start. The best is
  * left in *best. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_search(struct tt_problem *problem, const struct tt_events *seed, struct tt_events *best);
+TT_MUST_USE enum tiptrue_status tt_search(struct tt_problem *problem, const struct tt_events *seed,
+                                          struct tt_events *best);
 
 #endif

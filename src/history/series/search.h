@@ -19,7 +19,8 @@ struct tt_search {
     struct tt_event *list;
     size_t *others, n_others; /* places of the views of what is no offset */
     bool has_others;
-    size_t *changed, *looked, clock; /* [run]: when an event there last changed; when its place was last chosen anew */
+    size_t *changed, *looked,
+        clock; /* [run]: when an event there last changed; when its place was last chosen anew */
 };
 
 static inline bool tt_is_fixed(const struct tt_event *e)
@@ -29,7 +30,8 @@ static inline bool tt_is_fixed(const struct tt_event *e)
 
 static inline struct tt_event tt_step_at(const struct tt_search *s, size_t run, size_t hypothesis)
 {
-    return (struct tt_event){.hypothesis = hypothesis, .going = TT_STEP, .from = run, .to = s->p->values->n};
+    return (struct tt_event){
+        .hypothesis = hypothesis, .going = TT_STEP, .from = run, .to = s->p->values->n};
 }
 
 /* descent.c: the trial becomes the set at hand, if it is better; a set to begin with; the descent

@@ -26,8 +26,8 @@ struct start {
     double cost, offset[MOST_AXES], all;
 };
 
-/* Of the older half every second start is let go, the first one kept: a place so found is a few runs off at most, and is placed
- * anew later on. */
+/* Of the older half every second start is let go, the first one kept: a place so found is a few
+ * runs off at most, and is placed anew later on. */
 static size_t thin(struct start *alive, size_t n)
 {
     size_t kept = 0;
@@ -45,7 +45,8 @@ size_t tt_segment_room(size_t n)
     return 3 * (n + 1) + (n + 1) * sizeof(struct start) / sizeof(double) + 1;
 }
 
-size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work, size_t place[])
+size_t tt_segment(const double *value, size_t n, size_t d, double phi, double price, double *work,
+                  size_t place[])
 {
     double *best = work, *back = best + n + 1, *over = back + n + 1;
     struct start *alive = (struct start *)(void *)(over + n + 1);

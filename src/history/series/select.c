@@ -116,7 +116,8 @@ static bool promises(struct tt_search *s)
 
 /* From one start: smooth terms as given, the places of the views, descent, further smooth terms,
  * descent. */
-static void search_from(struct tt_search *s, const struct tt_event smooth[], size_t n_smooth, bool greedy, size_t place[])
+static void search_from(struct tt_search *s, const struct tt_event smooth[], size_t n_smooth,
+                        bool greedy, size_t place[])
 {
     tt_search_set(s, smooth, n_smooth);
     while (greedy && add_smooth(s)) {
@@ -127,7 +128,8 @@ static void search_from(struct tt_search *s, const struct tt_event smooth[], siz
     size_t n = tt_views_segment(s, place);
     tt_events_copy(&s->trial, &s->now, NULL);
     for (size_t i = 0; i < n; i++) {
-        tt_views_name(s, i > 0 ? place[i - 1] : 0, place[i], i + 1 < n ? place[i + 1] : s->p->values->n);
+        tt_views_name(s, i > 0 ? place[i - 1] : 0, place[i],
+                      i + 1 < n ? place[i + 1] : s->p->values->n);
     }
     struct tt_events swap = s->now;
     s->now = s->trial;
@@ -167,16 +169,18 @@ static bool allocate(struct tt_search *s)
     s->residual = TT_ARENA_NEW(p->arena, (v->n + 3) * v->p + 3 * v->n + p->gls.block, double);
     s->leave = TT_ARENA_NEW(p->arena, s->now.room_events, bool);
     s->list = TT_ARENA_NEW(p->arena, s->now.room_events + p->n_hypotheses + 4, struct tt_event);
-    return s->work && s->others && s->changed && s->looked && s->gain && s->theta && s->covariance && s->residual && s->leave &&
-           s->list;
+    return s->work && s->others && s->changed && s->looked && s->gain && s->theta &&
+           s->covariance && s->residual && s->leave && s->list;
 }
-enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed, struct tt_events *best)
+enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed,
+                              struct tt_events *best)
 {
     struct tt_search s = {.p = p, .best_c = HUGE_VAL};
     const struct tt_values *v = p->values;
     size_t views = v->tips * 2 + 3 + v->contrasts, n_seed = 0, n_smooth = 0;
     size_t *place = TT_ARENA_NEW(p->arena, v->n * views, size_t);
-    struct tt_event *smooth = TT_ARENA_NEW(p->arena, p->n_hypotheses + 4 + (seed != NULL ? seed->n_events : 0), struct tt_event);
+    struct tt_event *smooth = TT_ARENA_NEW(
+        p->arena, p->n_hypotheses + 4 + (seed != NULL ? seed->n_events : 0), struct tt_event);
 
     if (!place || !smooth || !allocate(&s)) {
         return TIPTRUE_E_MEMORY;

@@ -65,7 +65,8 @@ static void set(struct tt_values *v, size_t run, size_t column, double value, do
 
 static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
 {
-    const double offset[] = {tip->offset.x_mm, tip->offset.y_mm}, runout[] = {tip->runout.x_mm, tip->runout.y_mm};
+    const double offset[] = {tip->offset.x_mm, tip->offset.y_mm},
+                 runout[] = {tip->runout.x_mm, tip->runout.y_mm};
     const double u2[] = {tip->same_plate_cov.xx_mm2, tip->same_plate_cov.yy_mm2};
     const double runout_u2[] = {tip->runout_cov.xx_mm2, tip->runout_cov.yy_mm2};
     const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
@@ -227,7 +228,8 @@ static void diagonalise(double *m, double *u, size_t n)
     for (int sweep = 0; sweep < JACOBI_SWEEPS; sweep++) {
         for (size_t p = 0; p < n; p++) {
             for (size_t q = p + 1; q < n; q++) {
-                double angle = 0.5 * atan2(2 * m[p * n + q], m[q * n + q] - m[p * n + p]), c = cos(angle), s = sin(angle);
+                double angle = 0.5 * atan2(2 * m[p * n + q], m[q * n + q] - m[p * n + p]),
+                       c = cos(angle), s = sin(angle);
                 for (size_t k = 0; k < n; k++) {
                     double a = m[k * n + p], b = m[k * n + q];
                     m[k * n + p] = c * a - s * b;
@@ -360,11 +362,12 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
     v->plates = TT_ARENA_NEW(arena, v->n, const char *);
     v->plate_u2 = TT_ARENA_NEW(arena, 2 * v->n, double);
     v->response = TT_ARENA_NEW(arena, v->edges * v->p, double);
-    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks && v->temperature && v->plate && v->plates &&
-           v->plate_u2 && v->response;
+    return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks &&
+           v->temperature && v->plate && v->plates && v->plate_u2 && v->response;
 }
 
-enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series, struct tt_arena *arena)
+enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series,
+                                   struct tt_arena *arena)
 {
     *v = (struct tt_values){.series = series, .tips = series->n_tip_names};
     if (!make_contrasts(v, arena)) {

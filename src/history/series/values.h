@@ -24,21 +24,22 @@ enum tt_class {
 };
 
 struct tt_values {
-    size_t n, tips, edges, contrasts, p; /* runs; edges that can be told of; columns: p = 5 tips + 3 + contrasts */
-    double *y, *stated;                  /* [run * p + column]; variance that the run states (offsets: the tip's own
-                                            part) */
+    size_t n, tips, edges, contrasts,
+        p;              /* runs; edges that can be told of; columns: p = 5 tips + 3 + contrasts */
+    double *y, *stated; /* [run * p + column]; variance that the run states (offsets: the tip's own
+                           part) */
     bool *there;
-    double *common;                      /* [2 run + axis]: stated variance that all tips of a run share */
+    double *common; /* [2 run + axis]: stated variance that all tips of a run share */
     double *mean_stated, mean_common[2]; /* [column], [axis]: of the runs that have it */
     double *weeks;                       /* [run]: time from the middle */
-    double *temperature;                 /* [run], K from the mean; NULL: not known of every run, or constant */
-    double period_weeks;                 /* of the best swing through the offsets; 0: too few runs for one */
-    size_t n_plates, *plate;             /* [run]: which plate, the last run's is 0 */
-    double *plate_u2;                    /* [2 plate + axis]: variance of a plate's own errors in an offset */
-    const char **plates;                 /* [plate] */
-    double *contrast;                    /* [contrast * series edges + edge]: factors of the edges' shifts in it */
-    double *response;                    /* [edge * p + column]: what all columns do when the edge shifts by 1 */
-    const struct tt_series_run **run;    /* [run] of the series */
+    double *temperature;     /* [run], K from the mean; NULL: not known of every run, or constant */
+    double period_weeks;     /* of the best swing through the offsets; 0: too few runs for one */
+    size_t n_plates, *plate; /* [run]: which plate, the last run's is 0 */
+    double *plate_u2;        /* [2 plate + axis]: variance of a plate's own errors in an offset */
+    const char **plates;     /* [plate] */
+    double *contrast; /* [contrast * series edges + edge]: factors of the edges' shifts in it */
+    double *response; /* [edge * p + column]: what all columns do when the edge shifts by 1 */
+    const struct tt_series_run **run; /* [run] of the series */
     const struct tt_series *series;
 };
 
@@ -72,7 +73,8 @@ enum tt_class tt_class_of(const struct tt_values *v, size_t column);
 
 /* The runs of @series (sorted) that say something; tips whose verdict is repeat say nothing, the
  * edges of such a run do. Values count from each column's first one. TIPTRUE_E_MEMORY. */
-TT_MUST_USE enum tiptrue_status tt_values_make(struct tt_values *values, const struct tt_series *series, struct tt_arena *arena);
+TT_MUST_USE enum tiptrue_status
+tt_values_make(struct tt_values *values, const struct tt_series *series, struct tt_arena *arena);
 
 /* Whether a run says something of offsets. */
 bool tt_values_uses(const struct tt_series_run *run);

@@ -40,17 +40,20 @@ static void fill_in(const struct tt_search *s, double *y)
 
 /* Segment one view: columns of unit variance, @d of them in value[]. Places are added to place[].
  */
-static size_t view(const struct tt_search *s, double *value, size_t d, enum tt_class c, size_t place[], size_t n)
+static size_t view(const struct tt_search *s, double *value, size_t d, enum tt_class c,
+                   size_t place[], size_t n)
 {
     const struct tt_problem *p = s->p;
     const struct tt_series_noise *noise = p->gls.noise;
-    double price = VIEW_SHARE * tt_f_price(d, noise->nu[c], p->alpha / p->looks / (double)p->n_steps);
+    double price =
+        VIEW_SHARE * tt_f_price(d, noise->nu[c], p->alpha / p->looks / (double)p->n_steps);
 
     return n + tt_segment(value, p->values->n, d, noise->phi[c], price, s->work, place + n);
 }
 
 /* The offsets' views: what all tips share, and each tip against that. */
-static size_t offset_views(const struct tt_search *s, const double *y, double *value, size_t place[])
+static size_t offset_views(const struct tt_search *s, const double *y, double *value,
+                           size_t place[])
 {
     const struct tt_values *v = s->p->values;
     const struct tt_series_noise *noise = s->p->gls.noise;
@@ -64,7 +67,8 @@ static size_t offset_views(const struct tt_search *s, const double *y, double *v
                 g += w;
                 own = k + 1 == who ? 1 / w : own;
             }
-            double variance = who == 0 ? 1 / g + noise->shared[axis] + v->mean_common[axis] : own - 1 / g;
+            double variance =
+                who == 0 ? 1 / g + noise->shared[axis] + v->mean_common[axis] : own - 1 / g;
             for (size_t run = 0; run < v->n; run++) {
                 double sum = 0;
                 for (size_t k = 0; k < v->tips; k++) {
@@ -81,7 +85,8 @@ static size_t offset_views(const struct tt_search *s, const double *y, double *v
 }
 
 /* A view of columns that follow one another by @stride. */
-static size_t plain_view(const struct tt_search *s, const double *y, const size_t column[], size_t d, size_t place[], double *value)
+static size_t plain_view(const struct tt_search *s, const double *y, const size_t column[],
+                         size_t d, size_t place[], double *value)
 {
     const struct tt_values *v = s->p->values;
 
@@ -155,11 +160,13 @@ struct difference {
 /* Residuals of the runs from @before to @after, with the place @at between; a model of these runs
  * alone, in which nothing else changes. The weight is that of one run over 1/m1 + 1/m2,
  * correlations between runs counted. */
-static struct difference difference_at(const struct tt_search *s, size_t before, size_t at, size_t after)
+static struct difference difference_at(const struct tt_search *s, size_t before, size_t at,
+                                       size_t after)
 {
     const struct tt_values *v = s->p->values;
     const struct tt_gls *g = &s->p->gls;
-    double m1 = (double)(at - before), m2 = (double)(after - at), share = m1 * m2 / (m1 + m2) / (m1 + m2);
+    double m1 = (double)(at - before), m2 = (double)(after - at),
+           share = m1 * m2 / (m1 + m2) / (m1 + m2);
     struct difference diff = {s, s->residual + (v->n + 2) * v->p, s->residual + (v->n + 3) * v->p};
 
     for (size_t c = 0; c < v->p; c++) {
@@ -212,7 +219,8 @@ static bool explain(const struct difference *diff, const size_t atom[], size_t q
 }
 
 /* Whether @h may stand beside those chosen. */
-static bool may_join(const struct tt_problem *p, size_t h, const size_t chosen[], size_t n, size_t q)
+static bool may_join(const struct tt_problem *p, size_t h, const size_t chosen[], size_t n,
+                     size_t q)
 {
     for (size_t i = 0; i < n; i++) {
         if (tt_hypotheses_exclude(&p->hypothesis[h], &p->hypothesis[chosen[i]])) {

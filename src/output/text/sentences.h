@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The only prose about findings: a sentence for each code, made of its values and subjects. Knows no
- * measurement: what is said here was found elsewhere, and what stands in JSON as `values` suffices. */
+/* The only prose about findings: a sentence for each code, made of its values and subjects. Knows
+ * no measurement: what is said here was found elsewhere, and what stands in JSON as `values`
+ * suffices. */
 #ifndef TT_OUTPUT_TEXT_SENTENCES_H
 #define TT_OUTPUT_TEXT_SENTENCES_H
 

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Findings about contacts: late, early, scattered, missing, too few. Each is raised by what it is for, with its rows, its numbers
- * and what to do, and by nothing else; late contacts never mislead. */
+/* Findings about contacts: late, early, scattered, missing, too few. Each is raised by what it is
+ * for, with its rows, its numbers and what to do, and by nothing else; late contacts never mislead.
+ */
 #include "config.h"
 
 #include <check.h>
@@ -25,7 +26,8 @@ START_TEST(late_contact)
     }
     ck_assert_uint_eq(n, 4);
     struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING);
+    const struct tt_finding *finding =
+        scene_only(solution, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING);
     CHECK_WORDS(finding->text, "4 of 12 touches", "edge 'right'", "too deep", "clean");
     ck_assert_str_eq(solution->edge_names[finding->edge], "right");
     ck_assert_uint_eq(finding->n_lines, 4);
@@ -40,14 +42,16 @@ START_TEST(late_contact)
     solution = scene_solve(&s, &rows, true);
     ck_assert_uint_eq(solution->touches_set_aside, 0);
     ck_assert(fabs(solution->tips[0].offset.x_mm - s.tips[0].offset_x) > 0.006);
-    ck_assert(solution->least_squares && solution->verdict == TIPTRUE_REPEAT && solution->tips[0].verdict == TIPTRUE_REPEAT);
+    ck_assert(solution->least_squares && solution->verdict == TIPTRUE_REPEAT &&
+              solution->tips[0].verdict == TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
     scene_rows_free(&rows);
 }
 END_TEST
 
-/* One to all contacts of an edge late, by one depth or by many: where good and late cannot be told, the answer is refused; a
- * confident one is never off by more than five of its standard uncertainties. */
+/* One to all contacts of an edge late, by one depth or by many: where good and late cannot be told,
+ * the answer is refused; a confident one is never off by more than five of its standard
+ * uncertainties. */
 START_TEST(late_never_misleads)
 {
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
@@ -56,13 +60,16 @@ START_TEST(late_never_misleads)
     for (unsigned long run = 0; run < 120; run++) {
         struct scene s = scene_usual(90000 + run);
         s.u_touch = run % 2 == 0 ? 0 : 0.003;
-        const double share = 0.1 + 0.8 * gsl_rng_uniform(random), depth = 0.015 + 0.1 * gsl_rng_uniform(random);
+        const double share = 0.1 + 0.8 * gsl_rng_uniform(random),
+                     depth = 0.015 + 0.1 * gsl_rng_uniform(random);
         const size_t edge = gsl_rng_uniform_int(random, 4), kind = gsl_rng_uniform_int(random, 3);
         struct scene_rows rows = scene_simulate(&s);
         for (size_t i = 6; i < rows.n; i++) {
             if (rows.row[i].target == edge && gsl_rng_uniform(random) < share) {
                 const double part = gsl_rng_uniform(random);
-                scene_deepen(&rows.row[i], kind == 0 ? depth : kind == 1 ? depth * part : 0.02 + 0.1 * part);
+                scene_deepen(&rows.row[i], kind == 0   ? depth
+                                           : kind == 1 ? depth * part
+                                                       : 0.02 + 0.1 * part);
             }
         }
         struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
@@ -71,8 +78,8 @@ START_TEST(late_never_misleads)
             refused++;
         } else {
             trusted++;
-            const double d2 =
-                tt_cov2_distance2(tip->cov, tip->offset.x_mm - s.tips[0].offset_x, tip->offset.y_mm - s.tips[0].offset_y);
+            const double d2 = tt_cov2_distance2(tip->cov, tip->offset.x_mm - s.tips[0].offset_x,
+                                                tip->offset.y_mm - s.tips[0].offset_y);
             ck_assert_msg(d2 < 25, "run %lu: %.1f standard uncertainties off", run, sqrt(d2));
         }
         tiptrue_solution_free(solution);
@@ -90,8 +97,9 @@ static double squared_error(const struct tiptrue_solution *solution, const struc
     return pow(o->x_mm - s->tips[0].offset_x, 2) + pow(o->y_mm - s->tips[0].offset_y, 2);
 }
 
-/* A fifth, then two fifths of all touches late by 20 to 120 um, anywhere: the offset's error, where it is not refused, is that of a
- * run that knew which ones (at most 1.10 and 1.70 times it, root mean square over 60 runs); at most 1 and 15 are refused. */
+/* A fifth, then two fifths of all touches late by 20 to 120 um, anywhere: the offset's error, where
+ * it is not refused, is that of a run that knew which ones (at most 1.10 and 1.70 times it, root
+ * mean square over 60 runs); at most 1 and 15 are refused. */
 START_TEST(late_costs_little)
 {
     const double share = _i < 2 ? 0.2 : 0.4, most = _i < 2 ? 1.10 : 1.70;
@@ -112,7 +120,8 @@ START_TEST(late_costs_little)
                 scene_deepen(&rows.row[i], 0.02 + 0.1 * gsl_rng_uniform(random));
             }
         }
-        struct tiptrue_solution *solution = scene_solve(&s, &rows, false), *told = scene_solve(&s, &good, true);
+        struct tiptrue_solution *solution = scene_solve(&s, &rows, false),
+                                *told = scene_solve(&s, &good, true);
         if (solution->verdict == TIPTRUE_REPEAT) {
             refused++;
         } else {
@@ -154,8 +163,8 @@ START_TEST(scattered)
     struct scene s = scene_usual(20260423);
     s.sigma_touch = 0.0125;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_SCATTERED, TIPTRUE_WARNING)->text, "contacts repeat to 1", "not to the 3.0 µm",
-                "correct 'touch'");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_SCATTERED, TIPTRUE_WARNING)->text,
+                "contacts repeat to 1", "not to the 3.0 µm", "correct 'touch'");
     ck_assert_double_eq_tol(solution->u_touch_mm, 0.0125, 0.004);
     ck_assert(isfinite(solution->tips[0].dof) && solution->tips[0].dof > 20);
     ck_assert_int_eq(solution->tips[0].budget[0].type, 'A');
@@ -168,8 +177,8 @@ START_TEST(scattered)
 }
 END_TEST
 
-/* A tip that is oval and scatters four times as much as stated: both are said; an oval one that scatters as stated is not called
- * scattered. */
+/* A tip that is oval and scatters four times as much as stated: both are said; an oval one that
+ * scatters as stated is not called scattered. */
 START_TEST(scattered_and_oval)
 {
     struct scene s = scene_usual(20260424);
@@ -204,7 +213,8 @@ START_TEST(no_contact)
     }
     struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
     const struct tt_finding *finding = scene_only(solution, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING);
-    CHECK_WORDS(finding->text, "3 of 48 probing moves of 't1'", "lines 23, 27 and 31", "contact circuit");
+    CHECK_WORDS(finding->text, "3 of 48 probing moves of 't1'", "lines 23, 27 and 31",
+                "contact circuit");
     ck_assert_uint_eq(finding->n_lines, 3);
     ck_assert_uint_eq(finding->lines[2], scene_line(&s, 28));
     ck_assert_uint_eq(solution->touches_no_contact, 3);
@@ -223,7 +233,8 @@ START_TEST(few_touches)
     struct scene s = scene_usual(20260430);
     struct scene_rows rows = scene_simulate(&s);
     struct scene_rows six = {rows.row, 6};
-    for (size_t i = 6; i < rows.n && six.n < 12; i++) { /* left, right and lower, each at two rotations half a turn apart or so */
+    for (size_t i = 6; i < rows.n && six.n < 12;
+         i++) { /* left, right and lower, each at two rotations half a turn apart or so */
         const size_t touch = i - 6;
         if (touch % 4 < 3 && touch / 4 % 5 == touch % 4) {
             rows.row[six.n++] = rows.row[i];

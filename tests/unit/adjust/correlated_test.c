@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Touches whose errors resemble those of their neighbours: found, told and in the uncertainty; the same
- * errors in another order, weaker resemblance and no errors at all: not. */
+/* Touches whose errors resemble those of their neighbours: found, told and in the uncertainty; the
+ * same errors in another order, weaker resemblance and no errors at all: not. */
 #include "config.h"
 
 #include <check.h>
@@ -27,8 +27,9 @@ static void sort_by_edge(struct scene_rows *rows)
     }
 }
 
-/* The touches of @s with errors e_k = rho e_(k-1) + sqrt(1 - rho^2) n_k, n_k independent and, for a seed, the
- * same for every rho; solved. @apart: errors in an order that puts neighbours far apart. */
+/* The touches of @s with errors e_k = rho e_(k-1) + sqrt(1 - rho^2) n_k, n_k independent and, for a
+ * seed, the same for every rho; solved. @apart: errors in an order that puts neighbours far apart.
+ */
 static struct tiptrue_solution *solve_with(const struct scene *s, double rho, bool apart)
 {
     struct scene_rows rows = scene_simulate(s);
@@ -78,13 +79,14 @@ static double value(const struct tt_finding *finding, const char *key)
     return found->number;
 }
 
-/* Told with its values; a wider offset and runout, also with the plate held, from fewer degrees of freedom. The
- * same errors with their neighbours apart raise nothing. */
+/* Told with its values; a wider offset and runout, also with the plate held, from fewer degrees of
+ * freedom. The same errors with their neighbours apart raise nothing. */
 START_TEST(neighbours_err_alike)
 {
     struct scene s = bench(20261130);
     struct tiptrue_solution *alike = solve_with(&s, 0.6, false), *apart = solve_with(&s, 0.6, true);
-    const struct tt_finding *finding = scene_only(alike, TT_FINDING_CORRELATED_TOUCHES, TIPTRUE_WARNING);
+    const struct tt_finding *finding =
+        scene_only(alike, TT_FINDING_CORRELATED_TOUCHES, TIPTRUE_WARNING);
 
     ck_assert_double_eq_tol(value(finding, "correlation"), 0.5, 0.1 + 1e-9);
     ck_assert_double_eq(value(finding, "touches"), 96);
@@ -115,8 +117,8 @@ START_TEST(nearly_alike)
 }
 END_TEST
 
-/* What a stated radius leaves of exact touches, nanometres beside 3 um as stated, is alike all over, and means
- * nothing. */
+/* What a stated radius leaves of exact touches, nanometres beside 3 um as stated, is alike all
+ * over, and means nothing. */
 START_TEST(residuals_of_no_size)
 {
     struct scene s = scene_plain();
@@ -129,7 +131,8 @@ START_TEST(residuals_of_no_size)
 }
 END_TEST
 
-/* Of runs in which it is found, the runout's 95 % hold; as of independent touches, some 80 % would. */
+/* Of runs in which it is found, the runout's 95 % hold; as of independent touches, some 80 % would.
+ */
 START_TEST(covered)
 {
     struct scene s = bench(0);
@@ -142,7 +145,8 @@ START_TEST(covered)
         const struct tt_tip_result *tip = &solution->tips[0];
         if (scene_count(solution, TT_FINDING_CORRELATED_TOUCHES) == 1) {
             found++;
-            held += fabs(tip->eccentricity_mm - hypot(x, y)) <= tip->runout_factor * tip->u_eccentricity_mm;
+            held += fabs(tip->eccentricity_mm - hypot(x, y)) <=
+                    tip->runout_factor * tip->u_eccentricity_mm;
         }
         tiptrue_solution_free(solution);
     }

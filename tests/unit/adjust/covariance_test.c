@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The covariance of a whole run: its budget adds up to it, the plate's own errors only add to it, and the errors met in many
- * simulated runs are what it says. Held against a twin in twin_test.c. */
+/* The covariance of a whole run: its budget adds up to it, the plate's own errors only add to it,
+ * and the errors met in many simulated runs are what it says. Held against a twin in twin_test.c.
+ */
 #include "config.h"
 
 #include <check.h>
@@ -37,8 +38,8 @@ static double budget_sum(const struct tt_tip_result *tip, bool y, bool plate_too
     return sum;
 }
 
-/* The lines' variances add up to the covariance's, those that are not the plate's to what a change on this plate is judged by. With
- * resolution, rotation and robust step. */
+/* The lines' variances add up to the covariance's, those that are not the plate's to what a change
+ * on this plate is judged by. With resolution, rotation and robust step. */
 START_TEST(budget_adds_up)
 {
     for (int known = 0; known < 2; known++) {
@@ -58,7 +59,8 @@ START_TEST(budget_adds_up)
             ck_assert_double_eq_tol(budget_sum(tip, false, true) / tip->cov.xx_mm2, 1, 1e-9);
             ck_assert_double_eq_tol(budget_sum(tip, true, true) / tip->cov.yy_mm2, 1, 1e-9);
             ck_assert(tip->change_on_same_plate);
-            ck_assert_double_eq_tol(budget_sum(tip, false, false) / tip->change_cov.xx_mm2, 1, 1e-9);
+            ck_assert_double_eq_tol(budget_sum(tip, false, false) / tip->change_cov.xx_mm2, 1,
+                                    1e-9);
             ck_assert_double_eq_tol(budget_sum(tip, true, false) / tip->change_cov.yy_mm2, 1, 1e-9);
             ck_assert_int_eq(tip->budget[0].type, known == 1 ? 'B' : 'A');
             ck_assert_int_eq(isinf(tip->dof), known == 1);
@@ -73,8 +75,8 @@ static bool is_positive(struct tt_cov2 cov)
     return cov.xx_mm2 > 0 && cov.xx_mm2 * cov.yy_mm2 > cov.xy_mm2 * cov.xy_mm2;
 }
 
-/* The plate's own errors only add; without them both covariances are one. Expanded uncertainties are the factors times the
- * standard. */
+/* The plate's own errors only add; without them both covariances are one. Expanded uncertainties
+ * are the factors times the standard. */
 START_TEST(same_plate_is_smaller)
 {
     struct scene s = scene_full();
@@ -83,7 +85,8 @@ START_TEST(same_plate_is_smaller)
     ck_assert(is_positive(tip->same_plate_cov));
     ck_assert(is_positive(less(tip->cov, tip->same_plate_cov)));
     ck_assert_double_eq_tol(tip->expanded_x_mm, tip->factor * sqrt(tip->cov.xx_mm2), 1e-15);
-    ck_assert_double_eq_tol(tip->same_plate_expanded_y_mm, tip->same_plate_factor * sqrt(tip->same_plate_cov.yy_mm2), 1e-15);
+    ck_assert_double_eq_tol(tip->same_plate_expanded_y_mm,
+                            tip->same_plate_factor * sqrt(tip->same_plate_cov.yy_mm2), 1e-15);
     ck_assert(tip->region.semi_major_mm > tip->expanded_x_mm && tip->region.semi_minor_mm > 0);
     tiptrue_solution_free(solution);
     s.n_groups = 0;
@@ -107,7 +110,8 @@ struct tally {
     struct tt_cov2 told;
 };
 
-/* Errors of tip 0 over @runs; @draw_plate: its features are drawn for every run as their uncertainties say, else once. */
+/* Errors of tip 0 over @runs; @draw_plate: its features are drawn for every run as their
+ * uncertainties say, else once. */
 static struct tally errors_met(bool draw_plate, size_t runs, unsigned long seed)
 {
     struct tally tally = {0};
@@ -160,9 +164,10 @@ START_TEST(errors_met_in_many_runs)
 }
 END_TEST
 
-/* Two runs on one plate, the second with other rotations and without one edge: the difference of the held offsets is as uncertain
- * as both say, what of the plate does not cancel included; and so are the tips' differences. Squared distances of differences from
- * the truth, in units of their covariance, have a mean of 2. */
+/* Two runs on one plate, the second with other rotations and without one edge: the difference of
+ * the held offsets is as uncertain as both say, what of the plate does not cancel included; and so
+ * are the tips' differences. Squared distances of differences from the truth, in units of their
+ * covariance, have a mean of 2. */
 START_TEST(differences_of_runs_and_tips)
 {
     enum { PAIRS = 250 };
@@ -179,7 +184,8 @@ START_TEST(differences_of_runs_and_tips)
             s.groups[k % 2].shift_x = gsl_ran_gaussian(random, s.groups[k % 2].u);
             s.groups[k % 2].shift_y = gsl_ran_gaussian(random, s.groups[k % 2].u);
         }
-        s.tips[0].u_radius = s.tips[1].u_radius = 0; /* a stated radius is as wrong in both runs, and counts in each */
+        s.tips[0].u_radius = s.tips[1].u_radius =
+            0; /* a stated radius is as wrong in both runs, and counts in each */
         s.has_yaw = false;
         s.seed = gsl_rng_get(random);
         struct tiptrue_solution *a = scene_result(&s);
@@ -189,16 +195,20 @@ START_TEST(differences_of_runs_and_tips)
         s.n_edges--;
         struct tiptrue_solution *b = scene_result(&s);
         const struct tt_tip_result *p = &a->tips[0], *q = &b->tips[0];
-        struct tt_cov2 apart = tt_plate_apart(tt_effects_of(a, p), tt_effects_of(b, q)), cov = p->same_plate_cov;
+        struct tt_cov2 apart = tt_plate_apart(tt_effects_of(a, p), tt_effects_of(b, q)),
+                       cov = p->same_plate_cov;
         cov.xx_mm2 += q->same_plate_cov.xx_mm2 + apart.xx_mm2;
         cov.xy_mm2 += q->same_plate_cov.xy_mm2 + apart.xy_mm2;
         cov.yy_mm2 += q->same_plate_cov.yy_mm2 + apart.yy_mm2;
         apart_xx += apart.xx_mm2 / cov.xx_mm2 / PAIRS;
-        of_runs += tt_cov2_distance2(cov, q->held.x_mm - p->held.x_mm, q->held.y_mm - p->held.y_mm) / PAIRS;
+        of_runs +=
+            tt_cov2_distance2(cov, q->held.x_mm - p->held.x_mm, q->held.y_mm - p->held.y_mm) /
+            PAIRS;
         const struct tt_tip_difference *d = &b->between_tips[0];
-        of_tips += tt_cov2_distance2(d->cov, d->offset.x_mm - (s.tips[1].offset_x - s.tips[0].offset_x),
-                                     d->offset.y_mm - (s.tips[1].offset_y - s.tips[0].offset_y)) /
-                   PAIRS;
+        of_tips +=
+            tt_cov2_distance2(d->cov, d->offset.x_mm - (s.tips[1].offset_x - s.tips[0].offset_x),
+                              d->offset.y_mm - (s.tips[1].offset_y - s.tips[0].offset_y)) /
+            PAIRS;
         tiptrue_solution_free(a);
         tiptrue_solution_free(b);
     }

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Findings: each is raised by what it is for, once, with its rows, its numbers and what to do, and by nothing else; clean runs
- * raise none. Those about what cannot be told are in determinacy_test.c. */
+/* Findings: each is raised by what it is for, once, with its rows, its numbers and what to do, and
+ * by nothing else; clean runs raise none. Those about what cannot be told are in
+ * determinacy_test.c. */
 #include "config.h"
 
 #include <check.h>
@@ -11,8 +12,8 @@
 
 #include "scene.h"
 
-/* Thirty runs with everything stated, thirty with nothing stated, some warm, turned, with many edges or tips, and limits that they
- * keep. */
+/* Thirty runs with everything stated, thirty with nothing stated, some warm, turned, with many
+ * edges or tips, and limits that they keep. */
 START_TEST(clean_runs)
 {
     for (unsigned long seed = 0; seed < 30; seed++) {
@@ -26,7 +27,8 @@ START_TEST(clean_runs)
             s.u_touch = s.u_sight = 0;
         }
         struct tiptrue_solution *solution = scene_result(&s);
-        ck_assert_msg(solution->n_findings == 0, "run %lu: %s", seed, solution->n_findings > 0 ? solution->findings[0].text : "");
+        ck_assert_msg(solution->n_findings == 0, "run %lu: %s", seed,
+                      solution->n_findings > 0 ? solution->findings[0].text : "");
         ck_assert_uint_eq(solution->touches_set_aside, 0);
         ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
         scene_check_near(solution, &s, 0.012);
@@ -89,7 +91,8 @@ START_TEST(drift_in_run)
         rows.row[i].y -= 0.0004 * (double)i;
     }
     struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_DRIFT_IN_RUN, TIPTRUE_ERROR)->text, "drifted", "along x and -", "warm up");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_DRIFT_IN_RUN, TIPTRUE_ERROR)->text, "drifted",
+                "along x and -", "warm up");
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
     scene_rows_free(&rows);
@@ -104,9 +107,11 @@ START_TEST(rotation_sense)
     struct scene_rows rows = scene_simulate(&s);
     s.clockwise = !s.clockwise;
     struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR);
+    const struct tt_finding *finding =
+        scene_only(solution, TT_FINDING_ROTATION_SENSE, TIPTRUE_ERROR);
     CHECK_WORDS(finding->text,
-                _i == 1 ? "the machine file says 'ccw', the run says 'cw'" : "the machine file says 'cw', the run says 'ccw'",
+                _i == 1 ? "the machine file says 'ccw', the run says 'cw'"
+                        : "the machine file says 'cw', the run says 'ccw'",
                 "'rotation': {'sense': ...}");
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     scene_check_near(solution, &s, 0.005); /* what is shown is for the other sense */
@@ -123,7 +128,8 @@ START_TEST(rotation_gap)
     struct scene s = scene_usual(20260431);
     s.sweep_deg = 100;
     struct tiptrue_solution *solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_ROTATION_GAP, TIPTRUE_WARNING);
+    const struct tt_finding *finding =
+        scene_only(solution, TT_FINDING_ROTATION_GAP, TIPTRUE_WARNING);
     CHECK_WORDS(finding->text, "the rotations of 't1' leave a gap of 268°");
     tiptrue_solution_free(solution);
     s.sweep_deg = 300; /* a gap of 85 degrees */
@@ -139,7 +145,8 @@ START_TEST(odd_rotations)
     struct scene s = scene_usual(20260432);
     s.rotations = 9;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE)->text, "'t1'", "9 evenly spaced", "even number");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE)->text, "'t1'",
+                "9 evenly spaced", "even number");
     ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
     tiptrue_solution_free(solution);
     s.sweep_deg = 330;
@@ -157,8 +164,11 @@ END_TEST
 /* Lobes of 7 um. */
 START_TEST(tip_not_round)
 {
-    static const char *const words[] = {
-        [2] = "oval by", [3] = "three-lobed by", [4] = "four-lobed by", [5] = "five-lobed by", [6] = "six-lobed by"};
+    static const char *const words[] = {[2] = "oval by",
+                                        [3] = "three-lobed by",
+                                        [4] = "four-lobed by",
+                                        [5] = "five-lobed by",
+                                        [6] = "six-lobed by"};
     for (unsigned order = 2; order <= 6; order++) {
         struct scene s = scene_usual(20260433 + order);
         s.rotations = 16;
@@ -166,7 +176,8 @@ START_TEST(tip_not_round)
         s.tips[0].shape_cos = 0.006;
         s.tips[0].shape_sin = -0.0036;
         struct tiptrue_solution *solution = scene_result(&s);
-        const struct tt_finding *finding = scene_only(solution, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING);
+        const struct tt_finding *finding =
+            scene_only(solution, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING);
         CHECK_WORDS(finding->text, "'t1' is not round", words[order]);
         const struct tt_shape_term *term = &solution->tips[0].shape[0];
         ck_assert_double_eq_tol(term->amplitude_mm, hypot(0.006, 0.0036), 4 * term->u_amplitude_mm);
@@ -183,10 +194,16 @@ START_TEST(tip_not_round_by_name)
 {
     struct scene s = scene_usual(20260440);
     s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){
-        .name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3, .order = 2, .shape_cos = -0.009};
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -20.5,
+                                   .offset_y = 13.25,
+                                   .runout_x = 0.02,
+                                   .radius = 0.3,
+                                   .order = 2,
+                                   .shape_cos = -0.009};
     struct tiptrue_solution *solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING);
+    const struct tt_finding *finding =
+        scene_only(solution, TT_FINDING_TIP_NOT_ROUND, TIPTRUE_WARNING);
     ck_assert_uint_eq(finding->tip, 1);
     ck_assert_uint_eq(solution->tips[0].n_shape, 0);
     ck_assert_uint_eq(solution->tips[1].n_shape, 1);
@@ -204,7 +221,8 @@ START_TEST(edge_off)
     struct tiptrue_solution *solution = scene_result(&s);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_EDGE_OFF);
     ck_assert_int_eq(finding->severity, TIPTRUE_WARNING);
-    ck_assert_double_eq_tol(tt_finding_value(finding, "shift")->number, _i == 0 ? 0.06 : -0.06, 0.02);
+    ck_assert_double_eq_tol(tt_finding_value(finding, "shift")->number, _i == 0 ? 0.06 : -0.06,
+                            0.02);
     ck_assert_double_eq_tol(tt_finding_value(finding, "u")->number, 0.005, 1e-12);
     ck_assert_str_eq(tt_finding_value(finding, "way")->text, _i == 0 ? "out" : "in");
     ck_assert_uint_eq(scene_count(solution, TT_FINDING_EDGE_OFF), 1);
@@ -226,8 +244,10 @@ START_TEST(edge_off_beyond_telling)
     ck_assert_uint_eq(scene_count(solution, TT_FINDING_AMBIGUOUS), 1);
     const struct tt_finding *finding = scene_finding(solution, TT_FINDING_AMBIGUOUS);
     ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
-    /* the other edge of the pair is blamed: the offset moves by its shift; both are, in reversal error: by half of it */
-    const double apart = hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number);
+    /* the other edge of the pair is blamed: the offset moves by its shift; both are, in reversal
+     * error: by half of it */
+    const double apart =
+        hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number);
     ck_assert(apart > 0.02 && apart < 0.08);
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
@@ -243,7 +263,8 @@ START_TEST(lost_motion)
     }
     s.lost_motion = -0.018;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_LOST_MOTION, TIPTRUE_WARNING)->text, "smaller on edges that are met along x");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_LOST_MOTION, TIPTRUE_WARNING)->text,
+                "smaller on edges that are met along x");
     ck_assert_double_eq_tol(solution->lost_motion_mm, -0.018, 4 * solution->u_lost_motion_mm);
     scene_check_near(solution, &s, 0.004);
     tiptrue_solution_free(solution);
@@ -258,7 +279,8 @@ START_TEST(latency)
     s.feed_mm_min[0] = 45;
     s.feed_mm_min[1] = 150;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_LATENCY, TIPTRUE_WARNING)->text, "depends on the feed", "late by ", " ms");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_LATENCY, TIPTRUE_WARNING)->text,
+                "depends on the feed", "late by ", " ms");
     ck_assert_double_eq_tol(solution->latency_s, 0.007, 4 * solution->u_latency_s);
     tiptrue_solution_free(solution);
     /* at one feed it is part of the contact radius */
@@ -266,12 +288,14 @@ START_TEST(latency)
     solution = scene_result(&s);
     ck_assert_uint_eq(solution->n_findings, 0);
     ck_assert(!solution->has_latency);
-    ck_assert_double_eq_tol(solution->tips[0].contact_radius_mm, s.tips[0].radius - 0.007 * 45 / 60, 0.002);
+    ck_assert_double_eq_tol(solution->tips[0].contact_radius_mm, s.tips[0].radius - 0.007 * 45 / 60,
+                            0.002);
     tiptrue_solution_free(solution);
 }
 END_TEST
 
-/* The plate stands 3.2 degrees from where it should; a plate turned by a quarter or half turn was turned on purpose. */
+/* The plate stands 3.2 degrees from where it should; a plate turned by a quarter or half turn was
+ * turned on purpose. */
 START_TEST(yaw_off)
 {
     struct scene s = scene_usual(20260445);
@@ -279,7 +303,8 @@ START_TEST(yaw_off)
     s.nominal_yaw_deg = 3.5;
     s.u_yaw_deg = 0.5;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_YAW_OFF, TIPTRUE_WARNING)->text, "turned by -3.20° against the nominal yaw");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_YAW_OFF, TIPTRUE_WARNING)->text,
+                "turned by -3.20° against the nominal yaw");
     scene_check_near(solution, &s, 0.005);
     tiptrue_solution_free(solution);
     s.nominal_yaw_deg = 179.25;
@@ -312,9 +337,9 @@ START_TEST(unit_suspect)
 }
 END_TEST
 
-/* 2026-11-26: with every second touch of two edges shifted by 0.5 mm a tip of radius 0.21 mm was told as three-lobed by 0.25 mm,
- * and its offset as update. No body of mean radius r has a third harmonic larger than r / 4: a tip just below is told, one above
- * refused.
+/* 2026-11-26: with every second touch of two edges shifted by 0.5 mm a tip of radius 0.21 mm was
+ * told as three-lobed by 0.25 mm, and its offset as update. No body of mean radius r has a third
+ * harmonic larger than r / 4: a tip just below is told, one above refused.
  */
 START_TEST(a_shape_that_no_tip_can_have)
 {
@@ -329,7 +354,8 @@ START_TEST(a_shape_that_no_tip_can_have)
         const struct tt_finding *finding = scene_finding(solution, TT_FINDING_TIP_NOT_ROUND);
         ck_assert_int_eq(finding->severity, above ? TIPTRUE_ERROR : TIPTRUE_WARNING);
         ck_assert_int_eq(solution->verdict, above ? TIPTRUE_REPEAT : TIPTRUE_UPDATE);
-        CHECK_WORDS(finding->text, "three-lobed by", above ? "no tip can be three-lobed by that much" : "wear or dirt");
+        CHECK_WORDS(finding->text, "three-lobed by",
+                    above ? "no tip can be three-lobed by that much" : "wear or dirt");
         if (above) {
             CHECK_WORDS(finding->text, "(at most 62", "check the log");
         }
@@ -338,8 +364,9 @@ START_TEST(a_shape_that_no_tip_can_have)
 }
 END_TEST
 
-/* 2026-11-26: the unit was judged by distances from the first sighting alone, so that a run whose first placement has one sighted
- * mark was judged by its edges, which tell inches from millimetres, but not metres, and not by the longest distance, as documented.
+/* 2026-11-26: the unit was judged by distances from the first sighting alone, so that a run whose
+ * first placement has one sighted mark was judged by its edges, which tell inches from millimetres,
+ * but not metres, and not by the longest distance, as documented.
  */
 START_TEST(unit_by_marks_of_any_setup)
 {
@@ -355,24 +382,28 @@ START_TEST(unit_by_marks_of_any_setup)
     }
     rows.n = kept;
     struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
-    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNIT_SUSPECT)->text, "between the marks", "0.0394 times");
+    CHECK_WORDS(scene_finding(solution, TT_FINDING_UNIT_SUSPECT)->text, "between the marks",
+                "0.0394 times");
     tiptrue_solution_free(solution);
     scene_rows_free(&rows);
 }
 END_TEST
 
-/* 2026-11-26: where the edges of a tip were not touched alike, `odd-rotations` depended on which of them came first: told when the
- * uneven one did, not told when it came last, since edges were counted by adding 1000. Told only where all are alike. */
+/* 2026-11-26: where the edges of a tip were not touched alike, `odd-rotations` depended on which of
+ * them came first: told when the uneven one did, not told when it came last, since edges were
+ * counted by adding 1000. Told only where all are alike. */
 START_TEST(odd_rotations_on_all_edges)
 {
-    for (size_t edge = 0; edge <= 4; edge++) { /* without two of the nine rotations on this edge; 4 = on none */
+    for (size_t edge = 0; edge <= 4;
+         edge++) { /* without two of the nine rotations on this edge; 4 = on none */
         struct scene s = scene_usual(20260433);
         s.rotations = 9;
         struct scene_rows rows = scene_simulate(&s);
         size_t kept = 0, seen = 0;
         for (size_t i = 0; i < rows.n; i++) {
             seen += !rows.row[i].is_sight && rows.row[i].target == edge;
-            bool skip = !rows.row[i].is_sight && rows.row[i].target == edge && (seen == 3 || seen == 5);
+            bool skip =
+                !rows.row[i].is_sight && rows.row[i].target == edge && (seen == 3 || seen == 5);
             rows.row[kept] = rows.row[i];
             kept += !skip;
         }
@@ -391,7 +422,8 @@ START_TEST(coarse_digits)
     struct scene s = scene_usual(20260447);
     s.decimals = 2;
     struct tiptrue_solution *solution = scene_result(&s);
-    CHECK_WORDS(scene_only(solution, TT_FINDING_COARSE_DIGITS, TIPTRUE_WARNING)->text, "steps of 10 µm");
+    CHECK_WORDS(scene_only(solution, TT_FINDING_COARSE_DIGITS, TIPTRUE_WARNING)->text,
+                "steps of 10 µm");
     scene_check_near(solution, &s, 0.008);
     tiptrue_solution_free(solution);
     s.decimals = 3;
@@ -403,8 +435,9 @@ END_TEST
 
 /* ---- limits: on both sides of each ---- */
 
-/* The uncertainty that counts is the one of the verdict: on the same plate where the offset in use is of
- * it. Above the permitted error on the same plate no run can show an offset to be good enough. */
+/* The uncertainty that counts is the one of the verdict: on the same plate where the offset in use
+ * is of it. Above the permitted error on the same plate no run can show an offset to be good
+ * enough. */
 START_TEST(limits_on_the_same_plate)
 {
     struct scene s = scene_usual(20260449);
@@ -416,7 +449,8 @@ START_TEST(limits_on_the_same_plate)
     s.tips[0].present_y = s.tips[0].offset_y;
     s.expanded = 0.01;
     struct tiptrue_solution *solution = scene_result(&s);
-    const double same = fmax(solution->tips[0].same_plate_expanded_x_mm, solution->tips[0].same_plate_expanded_y_mm);
+    const double same = fmax(solution->tips[0].same_plate_expanded_x_mm,
+                             solution->tips[0].same_plate_expanded_y_mm);
     ck_assert(same < 0.006 && solution->tips[0].expanded_x_mm > 0.02);
     scene_only(solution, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_ERROR);
     tiptrue_solution_free(solution);
@@ -430,7 +464,8 @@ START_TEST(limits_on_the_same_plate)
     tiptrue_solution_free(solution);
     s.permitted_error = 0.999 * same;
     solution = scene_result(&s);
-    const struct tt_finding *finding = scene_only(solution, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_WARNING);
+    const struct tt_finding *finding =
+        scene_only(solution, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_WARNING);
     CHECK_WORDS(finding->text, "on this plate", "over the permitted error", "stated value");
     ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
     tiptrue_solution_free(solution);
@@ -448,7 +483,8 @@ START_TEST(limits)
     s.runout_limit = 0.999 * size;
     solution = scene_result(&s);
     const struct tt_finding *finding = scene_only(solution, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR);
-    CHECK_WORDS(finding->text, "the runout of 't1'", "full indicator movement 7", "over the limit of 3");
+    CHECK_WORDS(finding->text, "the runout of 't1'", "full indicator movement 7",
+                "over the limit of 3");
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
     s.runout_limit = 1.001 * size;

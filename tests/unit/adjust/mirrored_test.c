@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Runs taken the wrong way: refused, and what would fit is named. Runs that are refused for other reasons,
- * and good ones, have nothing of the kind. */
+/* Runs taken the wrong way: refused, and what would fit is named. Runs that are refused for other
+ * reasons, and good ones, have nothing of the kind. */
 #include "config.h"
 
 #include <check.h>
@@ -11,7 +11,8 @@
 
 #include "scene.h"
 
-/* Solve; the verdict is repeat, and the only finding of @code is an error of @kind with @words in its text. */
+/* Solve; the verdict is repeat, and the only finding of @code is an error of @kind with @words in
+ * its text. */
 static void expect(const struct scene *s, const struct scene_rows *rows, enum tt_finding_code code,
                    const char *kind, const char *words)
 {
@@ -41,8 +42,12 @@ static struct scene two_tips(unsigned long seed)
     struct scene s = scene_usual(seed);
 
     s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){
-        .name = "t2", .offset_x = -19.75, .offset_y = 13.0625, .runout_x = -0.045, .runout_y = 0.0125, .radius = 0.4105};
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -19.75,
+                                   .offset_y = 13.0625,
+                                   .runout_x = -0.045,
+                                   .runout_y = 0.0125,
+                                   .radius = 0.4105};
     s.has_yaw = true;
     s.u_yaw_deg = 2;
     return s;
@@ -61,7 +66,8 @@ START_TEST(axes_of_the_log)
         row->x = _i == 0 ? -x : _i == 1 ? x : y;
         row->y = _i == 0 ? y : _i == 1 ? -y : x;
     }
-    expect(&s, &rows, TT_FINDING_MIRRORED, kinds[_i], _i == 2 ? "columns" : "counted the other way");
+    expect(&s, &rows, TT_FINDING_MIRRORED, kinds[_i],
+           _i == 2 ? "columns" : "counted the other way");
     scene_rows_free(&rows);
 }
 END_TEST
@@ -84,7 +90,8 @@ START_TEST(plate_file_mirrored)
 }
 END_TEST
 
-/* The labels of two edges exchanged, for both tips or for the second one; of all four moved round. */
+/* The labels of two edges exchanged, for both tips or for the second one; of all four moved round.
+ */
 START_TEST(labels_exchanged)
 {
     static const struct {
@@ -135,12 +142,14 @@ START_TEST(gear_of_the_rotation)
     for (size_t i = 0; i < rows.n; i++) {
         rows.row[i].rotation_deg *= _i == 0 ? 2 : 0.5;
     }
-    expect(&s, &rows, TT_FINDING_MIRRORED, _i == 0 ? "rotations-halved" : "rotations-doubled", "gear");
+    expect(&s, &rows, TT_FINDING_MIRRORED, _i == 0 ? "rotations-halved" : "rotations-doubled",
+           "gear");
     scene_rows_free(&rows);
 }
 END_TEST
 
-/* The controller has taken the radii off the positions: found is nothing, stated 0.25 and 0.41 mm. */
+/* The controller has taken the radii off the positions: found is nothing, stated 0.25 and 0.41 mm.
+ */
 START_TEST(radius_taken_off)
 {
     struct scene s = two_tips(20261215);
@@ -159,7 +168,8 @@ START_TEST(radius_taken_off)
 }
 END_TEST
 
-/* Two tips exchanged: told by the offsets in use, or by the stated radii. Not when only one is elsewhere. */
+/* Two tips exchanged: told by the offsets in use, or by the stated radii. Not when only one is
+ * elsewhere. */
 START_TEST(tips_exchanged)
 {
     struct scene s = two_tips(20261216);
@@ -183,7 +193,8 @@ START_TEST(tips_exchanged)
 }
 END_TEST
 
-/* Good runs, a tip that was changed, an edge that lies elsewhere, film on half of the touches: no other way. */
+/* Good runs, a tip that was changed, an edge that lies elsewhere, film on half of the touches: no
+ * other way. */
 START_TEST(other_faults_have_none)
 {
     struct scene s = two_tips(20261217 + (unsigned long)_i);

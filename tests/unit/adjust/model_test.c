@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The model of a run with every term it may have: all derivatives of all rows against differences, the normal equations against
- * sums over single rows, the order of cells, priors, start values. */
+/* The model of a run with every term it may have: all derivatives of all rows against differences,
+ * the normal equations against sums over single rows, the order of cells, priors, start values. */
 #include "config.h"
 
 #include "adjust/model.h"
@@ -41,7 +41,11 @@ static struct scene full_scene(void)
     s.n_tips = 2;
     s.tips[0].stated_radius = 0.26;
     s.tips[0].u_radius = 0.02;
-    s.tips[1] = (struct scene_tip){.name = "t2", .offset_x = -19.75, .offset_y = 13.0625, .runout_x = -0.145, .radius = 0.3105};
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -19.75,
+                                   .offset_y = 13.0625,
+                                   .runout_x = -0.145,
+                                   .radius = 0.3105};
     s.n_setups = 2;
     s.setups[0].yaw_deg = 34.25;
     s.setups[1] = (struct scene_setup){"2", 141.5, 88.75, -123.5};
@@ -56,7 +60,8 @@ static struct scene full_scene(void)
 
 static void build(struct built *b, bool all_terms)
 {
-    *b = (struct built){.scene = full_scene(), .terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE}};
+    *b = (struct built){.scene = full_scene(),
+                        .terms = {.moved_at = TT_NONE, .slipped_at = TT_NONE}};
     struct scene_rows rows = scene_simulate(&b->scene);
     b->read = scene_read(&b->scene, &rows);
     scene_rows_free(&rows);
@@ -74,7 +79,8 @@ static void build(struct built *b, bool all_terms)
         b->terms.slipped_at = 17; /* of the first tip's touches */
         b->terms.slipped_tip = 0;
     }
-    ck_assert_int_eq(tt_model_build(&b->model, &b->arena, b->read.plate, b->read.machine, b->read.run, &b->terms, false),
+    ck_assert_int_eq(tt_model_build(&b->model, &b->arena, b->read.plate, b->read.machine,
+                                    b->read.run, &b->terms, false),
                      TIPTRUE_OK);
 }
 
@@ -116,7 +122,8 @@ static void design_row(const struct tt_model *model, size_t r, double row[])
         ck_assert(r >= cell->first && r < cell->first + cell->count);
         for (size_t k = 0; k < cell->n_entries; k++) {
             const struct tt_entry *e = &cell->entries[k];
-            row[tt_unknown(model, cell->block, e->place)] += e->value * model->slope[r * model->stride + e->column];
+            row[tt_unknown(model, cell->block, e->place)] +=
+                e->value * model->slope[r * model->stride + e->column];
         }
         return;
     }
@@ -154,7 +161,8 @@ START_TEST(derivatives)
         model->x[k] = at;
         bool any = false;
         for (size_t r = 0; r < n; r++) {
-            ck_assert_double_eq_tol((above[r] - below[r]) / (2 * step), rows[r][k], angle ? 1e-7 : 1e-10);
+            ck_assert_double_eq_tol((above[r] - below[r]) / (2 * step), rows[r][k],
+                                    angle ? 1e-7 : 1e-10);
             any = any || rows[r][k] != 0;
         }
         ck_assert_msg(any, "no row sees unknown %zu", k);
@@ -192,8 +200,10 @@ START_TEST(move)
         ck_assert_double_eq_tol(model->x[k], after[k], 1e-15);
     }
     for (size_t r = 0; r < n; r++) {
-        const double moved = r < model->n_touches ? model->residual[r]
-                                                  : model->sights[(r - model->n_touches) / 2].residual[(r - model->n_touches) % 2];
+        const double moved =
+            r < model->n_touches
+                ? model->residual[r]
+                : model->sights[(r - model->n_touches) / 2].residual[(r - model->n_touches) % 2];
         ck_assert_double_eq_tol(moved, expected[r], 1e-12);
     }
     gsl_rng_free(random);
@@ -201,7 +211,8 @@ START_TEST(move)
 }
 END_TEST
 
-/* Element (@i, @j) of the system's matrix, indices over all unknowns; both in the border or in one block, or 0. */
+/* Element (@i, @j) of the system's matrix, indices over all unknowns; both in the border or in one
+ * block, or 0. */
 static double element(const struct tt_model *model, size_t i, size_t j)
 {
     const struct tt_system *s = &model->system;
@@ -223,7 +234,8 @@ static double element(const struct tt_model *model, size_t i, size_t j)
 /* The normal equations against the sum over single rows and priors; some touches weigh nothing. */
 START_TEST(normal_equations)
 {
-    static double r[MOST_ROWS], weight[MOST_ROWS], row[MOST_UNKNOWNS], right[MOST_UNKNOWNS], whole[MOST_UNKNOWNS][MOST_UNKNOWNS];
+    static double r[MOST_ROWS], weight[MOST_ROWS], row[MOST_UNKNOWNS], right[MOST_UNKNOWNS],
+        whole[MOST_UNKNOWNS][MOST_UNKNOWNS];
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
     gsl_rng_set(random, 20260463);
     struct built b;
@@ -283,7 +295,8 @@ START_TEST(cells)
         ck_assert_uint_eq(model->block_tip[cell->block], o->tip);
         ck_assert_double_eq(model->touch[i].h.x_mm, o->h.x_mm);
         ck_assert_double_eq_tol(model->touch[i].scale, 1 + 17e-6 * 11, 1e-15);
-        ck_assert_double_eq_tol(model->touch[i].sin_rotation, (_i == 1 ? -1 : 1) * sin(o->rotation_rad), 1e-15);
+        ck_assert_double_eq_tol(model->touch[i].sin_rotation,
+                                (_i == 1 ? -1 : 1) * sin(o->rotation_rad), 1e-15);
         ck_assert_int_eq(cell->after, _i == 1 && o->setup == 1 && model->row[i] >= 61);
         if (_i == 1) {
             ck_assert_double_eq(cell->feed_mm_s, o->feed_mm_s);
@@ -291,7 +304,8 @@ START_TEST(cells)
     }
     for (size_t k = 0; k < model->n_cells; k++) {
         counted += model->cells[k].count;
-        ck_assert(k == 0 || model->cells[model->cells_by_block[k]].block >= model->cells[model->cells_by_block[k - 1]].block);
+        ck_assert(k == 0 || model->cells[model->cells_by_block[k]].block >=
+                                model->cells[model->cells_by_block[k - 1]].block);
     }
     ck_assert_uint_eq(counted, 80);
     free(seen);
@@ -299,7 +313,8 @@ START_TEST(cells)
 }
 END_TEST
 
-static const struct tt_prior *find_prior(const struct tt_model *model, enum tt_prior_kind kind, size_t what)
+static const struct tt_prior *find_prior(const struct tt_model *model, enum tt_prior_kind kind,
+                                         size_t what)
 {
     for (size_t p = 0; p < model->n_priors; p++) {
         if (model->priors[p].kind == kind && model->priors[p].what == what) {
@@ -321,12 +336,14 @@ START_TEST(priors)
     ck_assert_double_eq_tol(find_prior(model, TT_PRIOR_MARK, 2)->u, 0.007, 1e-15);
     const struct tt_prior *radius = find_prior(model, TT_PRIOR_RADIUS, 0);
     ck_assert_double_eq_tol(radius->value, 0.26, 1e-15);
-    ck_assert_uint_eq(tt_unknown(model, radius->block, radius->place), model->system.first[0] + TT_TIP_R);
+    ck_assert_uint_eq(tt_unknown(model, radius->block, radius->place),
+                      model->system.first[0] + TT_TIP_R);
     clear(&b);
 }
 END_TEST
 
-/* The search starts at the sighted pose, the tips within the reach of the weak priors, though no offset is stated. */
+/* The search starts at the sighted pose, the tips within the reach of the weak priors, though no
+ * offset is stated. */
 START_TEST(start)
 {
     struct built b;
@@ -336,7 +353,8 @@ START_TEST(start)
         const double *pose = model->x + tt_at_pose(k);
         ck_assert_double_eq_tol(pose[0], b.scene.setups[k].mark_x, 1e-9);
         ck_assert_double_eq_tol(pose[1], b.scene.setups[k].mark_y, 1e-9);
-        ck_assert_double_eq_tol(remainder(pose[2] - tt_rad_from_deg(b.scene.setups[k].yaw_deg), 2 * TT_PI), 0, 1e-12);
+        ck_assert_double_eq_tol(
+            remainder(pose[2] - tt_rad_from_deg(b.scene.setups[k].yaw_deg), 2 * TT_PI), 0, 1e-12);
         const double *tip = model->x + model->system.first[k];
         ck_assert_double_eq_tol(tip[TT_TIP_O_X], b.scene.tips[k].offset_x, 2);
         ck_assert_double_eq_tol(tip[TT_TIP_O_Y], b.scene.tips[k].offset_y, 2);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The table of fault modes against what it abbreviates: the ratio of two marginal likelihoods, each from a fit of its own. */
+/* The table of fault modes against what it abbreviates: the ratio of two marginal likelihoods, each
+ * from a fit of its own. */
 #include "config.h"
 
 #include <check.h>
@@ -20,14 +21,18 @@ struct judged {
     struct tt_modes table;
 };
 
-/* The model of the run with @terms, fitted, and its ln marginal likelihood but for what no term changes: minus half the squared
- * residuals (touches, sightings, priors), minus half the ln determinant of the normal matrix, minus the ln of the standard
- * deviations of sightings and priors. */
-static double log_marginal(struct judged *j, const struct tt_terms *terms, struct tt_model *model, struct tt_fit *fit)
+/* The model of the run with @terms, fitted, and its ln marginal likelihood but for what no term
+ * changes: minus half the squared residuals (touches, sightings, priors), minus half the ln
+ * determinant of the normal matrix, minus the ln of the standard deviations of sightings and
+ * priors. */
+static double log_marginal(struct judged *j, const struct tt_terms *terms, struct tt_model *model,
+                           struct tt_fit *fit)
 {
     double sum = 0;
 
-    ck_assert_int_eq(tt_model_build(model, &j->arena, j->read.plate, j->read.machine, j->read.run, terms, false), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_model_build(model, &j->arena, j->read.plate, j->read.machine, j->read.run, terms, false),
+        TIPTRUE_OK);
     ck_assert_int_eq(tt_fit_init(fit, &j->arena, model, &j->noise), TIPTRUE_OK);
     tt_fit_run(fit, NULL);
     ck_assert(!fit->deficient);
@@ -35,7 +40,8 @@ static double log_marginal(struct judged *j, const struct tt_terms *terms, struc
         sum -= 0.5 * fit->weight[i] * model->residual[i] * model->residual[i];
     }
     for (size_t i = 0; i < model->n_sights; i++) {
-        const double *r = model->sights[i].residual, w = tt_sight_weight(&model->sights[i], 1 / fit->sight_var_mm2);
+        const double *r = model->sights[i].residual,
+                     w = tt_sight_weight(&model->sights[i], 1 / fit->sight_var_mm2);
         sum += -0.5 * w * (r[0] * r[0] + r[1] * r[1]) + log(w);
     }
     for (size_t i = 0; i < model->n_priors; i++) {
@@ -56,7 +62,8 @@ static void judge(struct judged *j, struct tt_terms *plain, double *before)
     j->read = scene_read(&j->scene, &rows);
     scene_rows_free(&rows);
     j->noise = tt_noise_of(j->read.machine, j->read.run);
-    j->search = (struct tt_search){&j->arena, j->read.plate, j->read.machine, j->read.run, &j->noise};
+    j->search =
+        (struct tt_search){&j->arena, j->read.plate, j->read.machine, j->read.run, &j->noise};
     ck_assert_int_eq(tt_terms_new(&j->search, NULL, plain), TIPTRUE_OK);
     *before = log_marginal(j, plain, model, fit);
     ck_assert_int_eq(tt_modes_score(fit, &j->arena, TT_MODES_FINE, &j->table), TIPTRUE_OK);
@@ -70,8 +77,9 @@ static void clear(struct judged *j)
     scene_read_free(&j->read);
 }
 
-/* Edges, marks and sightings: widening a prior or a variance, in the table and in a fit that has it. The touches' repeatability is
- * stated with a thousand million degrees of freedom. To second order in the yaw. */
+/* Edges, marks and sightings: widening a prior or a variance, in the table and in a fit that has
+ * it. The touches' repeatability is stated with a thousand million degrees of freedom. To second
+ * order in the yaw. */
 START_TEST(odds_are_ratios_of_marginal_likelihoods)
 {
     struct judged j = {.scene = scene_many_edges(20261126)};
@@ -89,29 +97,33 @@ START_TEST(odds_are_ratios_of_marginal_likelihoods)
     judge(&j, &plain, &before);
     for (size_t k = 0; k < j.table.n; k++) {
         const struct tt_mode *mode = &j.table.mode[k];
-        if (mode->kind != TT_MODE_EDGE && mode->kind != TT_MODE_MARK && mode->kind != TT_MODE_SIGHT) {
+        if (mode->kind != TT_MODE_EDGE && mode->kind != TT_MODE_MARK &&
+            mode->kind != TT_MODE_SIGHT) {
             continue;
         }
         struct tt_terms terms;
         ck_assert_int_eq(tt_terms_new(&j.search, &plain, &terms), TIPTRUE_OK);
         tt_mode_add(&terms, NULL, mode);
         if (mode->kind == TT_MODE_MARK && !(j.read.plate->marks[mode->index].u_mm > 0)) {
-            continue; /* exact: the fit with it has two unknowns more, whose priors are counted otherwise */
+            continue; /* exact: the fit with it has two unknowns more, whose priors are counted
+                         otherwise */
         }
         const double ratio = log_marginal(&j, &terms, model, fit) - before;
         ck_assert_msg(fabs(mode->log_odds - mode->log_prior - ratio) < 2e-3 * (1 + fabs(ratio)),
-                      "kind %d, %zu: %.6f, by two fits %.6f", (int)mode->kind, mode->index, mode->log_odds - mode->log_prior,
-                      ratio);
+                      "kind %d, %zu: %.6f, by two fits %.6f", (int)mode->kind, mode->index,
+                      mode->log_odds - mode->log_prior, ratio);
         compared[mode->kind]++;
     }
-    ck_assert(compared[TT_MODE_EDGE] == 8 && compared[TT_MODE_MARK] > 0 && compared[TT_MODE_SIGHT] > 3);
+    ck_assert(compared[TT_MODE_EDGE] == 8 && compared[TT_MODE_MARK] > 0 &&
+              compared[TT_MODE_SIGHT] > 3);
     free(model);
     free(fit);
     clear(&j);
 }
 END_TEST
 
-/* The kind and place of the fault that was put in has the highest odds of all; without one none has better than even ones. */
+/* The kind and place of the fault that was put in has the highest odds of all; without one none has
+ * better than even ones. */
 START_TEST(the_fault_stands_first)
 {
     struct judged j = {.scene = scene_many_edges(20261127)};

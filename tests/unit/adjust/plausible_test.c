@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What cannot be: each bound from both sides, with what was found, and words for what was probably done.
- * Clean runs that raise nothing are in findings_test.c. */
+/* What cannot be: each bound from both sides, with what was found, and words for what was probably
+ * done. Clean runs that raise nothing are in findings_test.c. */
 #include "config.h"
 
 #include <check.h>
@@ -12,7 +12,8 @@
 #include "scene.h"
 
 /* The finding `implausible` whose `what` is @what, or NULL. */
-static const struct tt_finding *implausible(const struct tiptrue_solution *solution, const char *what)
+static const struct tt_finding *implausible(const struct tiptrue_solution *solution,
+                                            const char *what)
 {
     for (size_t i = 0; i < solution->n_findings; i++) {
         const struct tt_finding *finding = &solution->findings[i];
@@ -32,7 +33,8 @@ static double value(const struct tt_finding *finding, const char *key)
     return found->number;
 }
 
-/* Solve @s: no finding `implausible` at all, or exactly one, an error, of @what with @word in its text. */
+/* Solve @s: no finding `implausible` at all, or exactly one, an error, of @what with @word in its
+ * text. */
 static void expect_one(const struct scene *s, bool raised, const char *what, const char *word)
 {
     struct tiptrue_solution *solution = scene_result(s);
@@ -49,8 +51,8 @@ static void expect_one(const struct scene *s, bool raised, const char *what, con
     tiptrue_solution_free(solution);
 }
 
-/* 27 and 33 um against the bound of 30, estimated with some forty degrees of freedom; 38 and 55 against
- * one and a half of a stated 30. */
+/* 27 and 33 um against the bound of 30, estimated with some forty degrees of freedom; 38 and 55
+ * against one and a half of a stated 30. */
 START_TEST(touches_that_do_not_repeat)
 {
     static const double sigma_mm[] = {0.024, 0.037, 0.037, 0.056};
@@ -62,8 +64,9 @@ START_TEST(touches_that_do_not_repeat)
 }
 END_TEST
 
-/* The bounds hold for the larger axis: on this plate by sightings of little use, in total by edges whose
- * places are hardly known. A stated limit that can be meant replaces them, one of 30 mm does not. */
+/* The bounds hold for the larger axis: on this plate by sightings of little use, in total by edges
+ * whose places are hardly known. A stated limit that can be meant replaces them, one of 30 mm does
+ * not. */
 START_TEST(uncertain_beyond_belief)
 {
     struct scene s = scene_usual(20261127);
@@ -118,13 +121,18 @@ START_TEST(stated_radius_is_the_diameter)
     static const struct {
         double stated_mm;
         const char *what;
-    } cases[] = {{0.4962, "radius-diameter"}, {0.53, "radius-diameter"}, {0.1241, "radius-halved"},
-                 {0.57, NULL},                {0.36, NULL},              {0.2481, NULL}};
+    } cases[] = {{0.4962, "radius-diameter"},
+                 {0.53, "radius-diameter"},
+                 {0.1241, "radius-halved"},
+                 {0.57, NULL},
+                 {0.36, NULL},
+                 {0.2481, NULL}};
     struct scene s = scene_usual(20261129);
 
     s.tips[0].stated_radius = cases[_i].stated_mm;
     s.tips[0].u_radius = 0.02;
-    expect_one(&s, cases[_i].what != NULL, cases[_i].what != NULL ? cases[_i].what : "radius-diameter",
+    expect_one(&s, cases[_i].what != NULL,
+               cases[_i].what != NULL ? cases[_i].what : "radius-diameter",
                _i == 2 ? "half of it" : "is that the diameter?");
 }
 END_TEST
@@ -213,15 +221,17 @@ START_TEST(temperatures_of_no_room)
     static const struct {
         double measured_C, logged_C;
         const char *unit;
-    } cases[] = {{20, 49.5, NULL},       {20, 50.5, "degrees Fahrenheit"}, {20, 0.5, NULL},
-                 {20, -0.5, "another"},  {20, 294.5, "in kelvin"},         {71.5, 21.5, "measured_at_C"},
+    } cases[] = {{20, 49.5, NULL},         {20, 50.5, "degrees Fahrenheit"},
+                 {20, 0.5, NULL},          {20, -0.5, "another"},
+                 {20, 294.5, "in kelvin"}, {71.5, 21.5, "measured_at_C"},
                  {20, 71.5, "line 3"}};
     struct scene s = scene_usual(20261204);
 
     s.expansion_ppm_per_K = 14;
     s.measured_at_C = cases[_i].measured_C;
     s.temperature_C = cases[_i].logged_C;
-    expect_one(&s, cases[_i].unit != NULL, "temperature", cases[_i].unit != NULL ? cases[_i].unit : "");
+    expect_one(&s, cases[_i].unit != NULL, "temperature",
+               cases[_i].unit != NULL ? cases[_i].unit : "");
     s.expansion_ppm_per_K = 0; /* not used */
     expect_one(&s, false, "temperature", "");
 }
@@ -289,7 +299,9 @@ START_TEST(changes_of_two_tips)
     for (size_t t = 0; t < 2; t++) {
         struct scene_tip *tip = &s.tips[t], *other = &s.tips[1 - t];
         tip->has_present = true;
-        tip->present_x = _i == 0 ? other->offset_x : _i == 1 ? tip->offset_x - 1.27 : 37 + 17 * (double)t;
+        tip->present_x = _i == 0   ? other->offset_x
+                         : _i == 1 ? tip->offset_x - 1.27
+                                   : 37 + 17 * (double)t;
         tip->present_y = _i == 0 ? other->offset_y : tip->offset_y + 0.4;
     }
     if (_i == 2) {

@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Whole runs without scatter: the adjustment gives back the truth they were built from, to a nanometre's thousandth. A swapped
- * axis, a wrong sign, degrees taken for radians or inches for millimetres would be millimetres off, since no two numbers of the
- * truth are alike.
+/* Whole runs without scatter: the adjustment gives back the truth they were built from, to a
+ * nanometre's thousandth. A swapped axis, a wrong sign, degrees taken for radians or inches for
+ * millimetres would be millimetres off, since no two numbers of the truth are alike.
  */
 #include "config.h"
 
@@ -16,20 +16,25 @@
 #define EXACT_MM 1e-9
 #define COUNT(a) (sizeof(a) / sizeof((a)[0]))
 
-static void check_tip(const struct tt_tip_result *found, const struct scene_tip *truth, double tolerance_mm)
+static void check_tip(const struct tt_tip_result *found, const struct scene_tip *truth,
+                      double tolerance_mm)
 {
     ck_assert_str_eq(found->name, truth->name);
-    ck_assert(found->offset_determined_x && found->offset_determined_y && found->runout_determined && found->radius_determined);
+    ck_assert(found->offset_determined_x && found->offset_determined_y &&
+              found->runout_determined && found->radius_determined);
     ck_assert_double_eq_tol(found->offset.x_mm, truth->offset_x, tolerance_mm);
     ck_assert_double_eq_tol(found->offset.y_mm, truth->offset_y, tolerance_mm);
     ck_assert_double_eq_tol(found->runout.x_mm, truth->runout_x, tolerance_mm);
     ck_assert_double_eq_tol(found->runout.y_mm, truth->runout_y, tolerance_mm);
     ck_assert_double_eq_tol(found->contact_radius_mm, truth->radius, tolerance_mm);
-    ck_assert_double_eq_tol(found->eccentricity_mm, hypot(truth->runout_x, truth->runout_y), tolerance_mm);
-    ck_assert_double_eq_tol(found->runout_angle_rad, atan2(truth->runout_y, truth->runout_x), 100 * tolerance_mm);
+    ck_assert_double_eq_tol(found->eccentricity_mm, hypot(truth->runout_x, truth->runout_y),
+                            tolerance_mm);
+    ck_assert_double_eq_tol(found->runout_angle_rad, atan2(truth->runout_y, truth->runout_x),
+                            100 * tolerance_mm);
 }
 
-static void check_truth(const struct scene *s, const struct tiptrue_solution *solution, double tolerance_mm)
+static void check_truth(const struct scene *s, const struct tiptrue_solution *solution,
+                        double tolerance_mm)
 {
     ck_assert_uint_eq(solution->n_tips, s->n_tips);
     ck_assert_uint_eq(solution->n_poses, s->n_setups);
@@ -41,7 +46,9 @@ static void check_truth(const struct scene *s, const struct tiptrue_solution *so
         ck_assert_str_eq(pose->setup, s->setups[k].name);
         ck_assert_double_eq_tol(pose->mark.x_mm, s->setups[k].mark_x, tolerance_mm);
         ck_assert_double_eq_tol(pose->mark.y_mm, s->setups[k].mark_y, tolerance_mm);
-        ck_assert_double_eq_tol(pose->yaw_rad, tt_rad_from_deg(remainder(s->setups[k].yaw_deg, 360)), tolerance_mm / 10);
+        ck_assert_double_eq_tol(pose->yaw_rad,
+                                tt_rad_from_deg(remainder(s->setups[k].yaw_deg, 360)),
+                                tolerance_mm / 10);
     }
 }
 
@@ -52,7 +59,8 @@ static void check_recovered(const struct scene *s, double tolerance_mm)
     for (int least_squares = 0; least_squares < 2; least_squares++) {
         struct tiptrue_solution *solution = scene_solve(s, &rows, least_squares == 1);
         check_truth(s, solution, tolerance_mm);
-        ck_assert_uint_eq(solution->touches_used, s->n_setups * s->n_tips * s->n_edges * s->rotations);
+        ck_assert_uint_eq(solution->touches_used,
+                          s->n_setups * s->n_tips * s->n_edges * s->rotations);
         for (size_t i = 0; i < solution->n_rows; i++) {
             ck_assert_double_eq_tol(solution->rows[i].residual_mm, 0, tolerance_mm);
             ck_assert(!solution->rows[i].set_aside);
@@ -156,9 +164,10 @@ START_TEST(many_tips_and_setups)
 }
 END_TEST
 
-/* The edge's and group's own shifts: none of them is believed to be exact, but with three placements they are found in part. With
- * exact edges and a loose group, two placements turned by 180 degrees give the group's shift away wholly (reversal), and the offset
- * is free of it: 80 um of shift leave less than 0.1 um. */
+/* The edge's and group's own shifts: none of them is believed to be exact, but with three
+ * placements they are found in part. With exact edges and a loose group, two placements turned by
+ * 180 degrees give the group's shift away wholly (reversal), and the offset is free of it: 80 um of
+ * shift leave less than 0.1 um. */
 START_TEST(reversal_frees_the_offset)
 {
     struct scene s = scene_plain();
@@ -203,14 +212,15 @@ START_TEST(shaped_tip)
 }
 END_TEST
 
-/* Lost motion and latency of 20 um and 9 ms, at two feeds. Four more edges, askew, tell lost motion from an edge that is off. */
+/* Lost motion and latency of 20 um and 9 ms, at two feeds. Four more edges, askew, tell lost motion
+ * from an edge that is off. */
 START_TEST(lost_motion_and_latency)
 {
     struct scene s = scene_plain();
     for (size_t k = 4; k < 8; k++) {
         static const char *const names[] = {"ne", "nw", "sw", "se"};
-        s.edges[k] =
-            scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k, 41 + 90 * (double)k, 2.5, k % 2 == 1);
+        s.edges[k] = scene_edge_at(names[k - 4], 30.25 + 1.5 * (double)k, 22.5 - 0.75 * (double)k,
+                                   41 + 90 * (double)k, 2.5, k % 2 == 1);
     }
     s.n_edges = 8;
     s.rotations = 10;
@@ -228,7 +238,8 @@ START_TEST(lost_motion_and_latency)
 }
 END_TEST
 
-/* A radius is stated off by 9 um with 20 um of uncertainty: touches from all sides overrule it, by the square of their ratio. */
+/* A radius is stated off by 9 um with 20 um of uncertainty: touches from all sides overrule it, by
+ * the square of their ratio. */
 START_TEST(touches_overrule_the_radius)
 {
     struct scene s = scene_plain();
@@ -238,13 +249,15 @@ START_TEST(touches_overrule_the_radius)
     const struct tt_tip_result *tip = &solution->tips[0];
     const double u = tip->u_contact_radius_mm;
     ck_assert(u < 0.001);
-    ck_assert_double_eq_tol(tip->contact_radius_mm - s.tips[0].radius, 0.009 * u * u / (0.02 * 0.02), 1e-9);
+    ck_assert_double_eq_tol(tip->contact_radius_mm - s.tips[0].radius,
+                            0.009 * u * u / (0.02 * 0.02), 1e-9);
     ck_assert_double_eq_tol(tip->offset.x_mm, s.tips[0].offset_x, 1e-9);
     tiptrue_solution_free(solution);
 }
 END_TEST
 
-/* No sighting: the mark stands where the machine file says, the yaw as stated. What it says off, the offset says off. */
+/* No sighting: the mark stands where the machine file says, the yaw as stated. What it says off,
+ * the offset says off. */
 START_TEST(machine_mark)
 {
     struct scene s = scene_plain();
@@ -264,8 +277,9 @@ START_TEST(machine_mark)
 }
 END_TEST
 
-/* The worked sentence of docs/formats.md: head at q - o puts the tip's axis over q. Here the axis of a tip with offset (-3.5, 0.25)
- * over the mark at (120.5, 80.25), by hand: head at (124, 80). All touches on one tip without runout, at plate yaw 0. */
+/* The worked sentence of docs/formats.md: head at q - o puts the tip's axis over q. Here the axis
+ * of a tip with offset (-3.5, 0.25) over the mark at (120.5, 80.25), by hand: head at (124, 80).
+ * All touches on one tip without runout, at plate yaw 0. */
 START_TEST(sign_by_hand)
 {
     struct scene s = scene_plain();

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Nothing is kept between calls: several threads at once, or one workspace for one run after the other, give the same bytes as each
- * run alone. */
+/* Nothing is kept between calls: several threads at once, or one workspace for one run after the
+ * other, give the same bytes as each run alone. */
 #include "config.h"
 
 #include <check.h>
@@ -20,7 +20,8 @@ struct files {
     char *plate, *machine, *run;
 };
 
-/* Runs of different sizes, terms and ends: plain, many tips, late contacts, oval, undetermined, moved. */
+/* Runs of different sizes, terms and ends: plain, many tips, late contacts, oval, undetermined,
+ * moved. */
 static struct files make_files(size_t kind)
 {
     struct scene s = scene_usual(20260471 + kind);
@@ -69,11 +70,14 @@ static char *result_of(const struct files *f, struct tt_adjust_workspace *worksp
     struct scene_read read = {0};
     struct tiptrue_solution *solution = NULL;
     struct tt_buffer json = {0};
-    if (tt_plate_read_bytes("plate.json", f->plate, strlen(f->plate), NULL, &read.plate, NULL) == TIPTRUE_OK &&
-        tt_machine_read_bytes("machine.json", f->machine, strlen(f->machine), NULL, &read.machine, NULL) == TIPTRUE_OK &&
-        tt_run_read_bytes("run.csv", f->run, strlen(f->run), read.plate, read.machine, NULL, NULL, NULL, &read.run, NULL) ==
+    if (tt_plate_read_bytes("plate.json", f->plate, strlen(f->plate), NULL, &read.plate, NULL) ==
             TIPTRUE_OK &&
-        tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, NULL) == TIPTRUE_OK) {
+        tt_machine_read_bytes("machine.json", f->machine, strlen(f->machine), NULL, &read.machine,
+                              NULL) == TIPTRUE_OK &&
+        tt_run_read_bytes("run.csv", f->run, strlen(f->run), read.plate, read.machine, NULL, NULL,
+                          NULL, &read.run, NULL) == TIPTRUE_OK &&
+        tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, NULL) ==
+            TIPTRUE_OK) {
         tt_output_json(solution, &options, &json);
     }
     tiptrue_solution_free(solution);
@@ -185,7 +189,9 @@ START_TEST(solution_stands_alone)
     struct tiptrue_solution *solution = NULL;
     struct tt_buffer before = {0}, after = {0};
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, NULL),
+        TIPTRUE_OK);
     tt_output_json(solution, &options, &before);
     tt_output_text(solution, &options, &before);
     tt_adjust_workspace_free(workspace);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Published adjustments through the solver of the program (adjust/system.h), which here carries other people's equations: JCGM 100
- * H.2 and H.3, NIST StRD Norris, Misra1a and Thurber. Each is solved with every split of its unknowns into border and block.
+/* Published adjustments through the solver of the program (adjust/system.h), which here carries
+ * other people's equations: JCGM 100 H.2 and H.3, NIST StRD Norris, Misra1a and Thurber. Each is
+ * solved with every split of its unknowns into border and block.
  */
 #include "config.h"
 
@@ -41,7 +42,8 @@ static double squares_at(const struct problem *p, const double x[])
     return sum;
 }
 
-static void accumulate(const struct problem *p, struct tt_system *system, size_t block, const double x[], double damping)
+static void accumulate(const struct problem *p, struct tt_system *system, size_t block,
+                       const double x[], double damping)
 {
     struct tt_entry entries[MOST_UNKNOWNS];
     double slope[MOST_UNKNOWNS], diagonal[MOST_UNKNOWNS] = {0};
@@ -54,14 +56,18 @@ static void accumulate(const struct problem *p, struct tt_system *system, size_t
         }
         tt_system_add_row(system, block, entries, p->n_unknowns, 1, r);
     }
-    for (size_t k = 0; k < p->n_unknowns && damping > 0; k++) { /* a prior that holds the unknown where it is */
+    for (size_t k = 0; k < p->n_unknowns && damping > 0;
+         k++) { /* a prior that holds the unknown where it is */
         const struct tt_entry hold = {.place = k, .value = 1};
-        tt_system_add_row(system, k < system->n_border ? TT_NONE : block, &hold, 1, damping * diagonal[k], 0);
+        tt_system_add_row(system, k < system->n_border ? TT_NONE : block, &hold, 1,
+                          damping * diagonal[k], 0);
     }
 }
 
-/* Gauss-Newton steps, damped (K. Levenberg 1944, D. W. Marquardt 1963) for as long as a step would make the squares larger. */
-static void descend(const struct problem *p, struct tt_system *system, size_t block, struct answer *answer)
+/* Gauss-Newton steps, damped (K. Levenberg 1944, D. W. Marquardt 1963) for as long as a step would
+ * make the squares larger. */
+static void descend(const struct problem *p, struct tt_system *system, size_t block,
+                    struct answer *answer)
 {
     double damping = 0, step[MOST_UNKNOWNS], next[MOST_UNKNOWNS], size = 1;
     answer->squares = squares_at(p, answer->x);
@@ -92,7 +98,8 @@ static struct answer solve_split(const struct problem *p, const double x[], size
     struct tt_arena arena = {0};
     struct tt_system system;
     struct answer answer = {0};
-    double cc[MOST_UNKNOWNS * MOST_UNKNOWNS], cb[MOST_UNKNOWNS * MOST_UNKNOWNS], response[MOST_UNKNOWNS * MOST_UNKNOWNS];
+    double cc[MOST_UNKNOWNS * MOST_UNKNOWNS], cb[MOST_UNKNOWNS * MOST_UNKNOWNS],
+        response[MOST_UNKNOWNS * MOST_UNKNOWNS];
     const size_t n = p->n_unknowns, size = n - n_border, block = size > 0 ? 0 : TT_NONE;
 
     ck_assert_int_eq(tt_system_init(&system, &arena, n_border, size > 0, &size), TIPTRUE_OK);
@@ -124,8 +131,8 @@ static double digits(double value, double certified)
 
 static void check_digits(double value, double certified, double least)
 {
-    ck_assert_msg(digits(value, certified) >= least, "%.15g instead of %.15g: %.1f digits", value, certified,
-                  digits(value, certified));
+    ck_assert_msg(digits(value, certified) >= least, "%.15g instead of %.15g: %.1f digits", value,
+                  certified, digits(value, certified));
 }
 
 /* The value is what is printed, to the last printed digit. */
@@ -134,11 +141,14 @@ static void check_printed(double value, double printed, int decimals)
     ck_assert_double_eq_tol(value, printed, 0.5001 * pow(10, -decimals));
 }
 
-/* ---- JCGM 100:2008, H.3: calibration of a thermometer by a straight line, b(t) = y1 + y2 (t - 20 C). Data and results: Table H.6.
+/* ---- JCGM 100:2008, H.3: calibration of a thermometer by a straight line, b(t) = y1 + y2 (t - 20
+ * C). Data and results: Table H.6.
  */
 
-static const double h3_t[] = {21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511};
-static const double h3_b[] = {-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160};
+static const double h3_t[] = {21.521, 22.012, 22.512, 23.003, 23.507, 23.999,
+                              24.513, 25.002, 25.503, 26.010, 26.511};
+static const double h3_b[] = {-0.171, -0.169, -0.166, -0.159, -0.164, -0.165,
+                              -0.156, -0.157, -0.159, -0.161, -0.160};
 
 static double h3_row(const double x[], size_t i, double slope[])
 {
@@ -177,7 +187,8 @@ START_TEST(jcgm_100_h3)
 }
 END_TEST
 
-/* ---- JCGM 100:2008, H.2: resistance, reactance and impedance from five correlated observations. Data: Table H.2. */
+/* ---- JCGM 100:2008, H.2: resistance, reactance and impedance from five correlated observations.
+ * Data: Table H.2. */
 
 static const double h2_observed[5][3] = {{5.007, 19.663e-3, 1.0456},
                                          {4.994, 19.639e-3, 1.0438},
@@ -209,7 +220,8 @@ static void whitener(double values[5][3], double l[3][3])
 }
 
 /* Add the whitened rows L^-1 (mean - value) of one triple. */
-static void add_triple(struct tt_system *system, double l[3][3], const double value[3], const double mean[3])
+static void add_triple(struct tt_system *system, double l[3][3], const double value[3],
+                       const double mean[3])
 {
     double rows[3][3] = {{0}};
     for (size_t j = 0; j < 3; j++) {
@@ -228,9 +240,10 @@ static void add_triple(struct tt_system *system, double l[3][3], const double va
     }
 }
 
-/* The mean of the triples and its covariance, from 15 rows. @system is left factored and inverted. A second and a third step take
- * out the rounding of the first. */
-static void solve_triples(double values[5][3], struct tt_system *system, struct tt_arena *arena, double mean[3])
+/* The mean of the triples and its covariance, from 15 rows. @system is left factored and inverted.
+ * A second and a third step take out the rounding of the first. */
+static void solve_triples(double values[5][3], struct tt_system *system, struct tt_arena *arena,
+                          double mean[3])
 {
     double l[3][3] = {{0}}, step[3];
     ck_assert_int_eq(tt_system_init(system, arena, 3, 0, NULL), TIPTRUE_OK);
@@ -261,9 +274,11 @@ static void to_impedance(const double input[3], double output[3])
 
 static const char *const triple_names[] = {"R", "X", "Z"};
 
-static void check_triple(const double y[3], const double u[3], double r_rx, double r_rz, double r_xz)
+static void check_triple(const double y[3], const double u[3], double r_rx, double r_rz,
+                         double r_xz)
 {
-    static const double printed[3] = {127.732, 219.847, 254.260}, printed_u[3] = {0.071, 0.295, 0.236};
+    static const double printed[3] = {127.732, 219.847, 254.260},
+                        printed_u[3] = {0.071, 0.295, 0.236};
     for (size_t k = 0; k < 3; k++) {
         /* H.2 rounds its inputs on the way: its results stand to one unit of their last digit */
         ck_assert_msg(fabs(y[k] - printed[k]) < 1e-3, "%s = %.5f", triple_names[k], y[k]);
@@ -274,7 +289,8 @@ static void check_triple(const double y[3], const double u[3], double r_rx, doub
     ck_assert_double_eq_tol(r_xz, 0.993, 1e-3);
 }
 
-/* Approach 1 (Tables H.2 and H.3): means of the inputs with their covariance, propagated by the sensitivity coefficients. */
+/* Approach 1 (Tables H.2 and H.3): means of the inputs with their covariance, propagated by the
+ * sensitivity coefficients. */
 START_TEST(jcgm_100_h2_approach_1)
 {
     struct tt_arena arena = {0};
@@ -294,7 +310,8 @@ START_TEST(jcgm_100_h2_approach_1)
     check_printed(c[5] / sqrt(c[4] * c[8]), -0.65, 2);
     to_impedance(mean, y);
     const double z = y[2], v = mean[0], i = mean[1];
-    const double sensitivity[3][3] = {{y[0] / v, -y[0] / i, -y[1]}, {y[1] / v, -y[1] / i, y[0]}, {z / v, -z / i, 0}};
+    const double sensitivity[3][3] = {
+        {y[0] / v, -y[0] / i, -y[1]}, {y[1] / v, -y[1] / i, y[0]}, {z / v, -z / i, 0}};
     for (size_t k = 0; k < 3; k++) {
         tt_system_half_solve(&system, TT_NONE, sensitivity[k], NULL, half[k]);
     }
@@ -304,7 +321,8 @@ START_TEST(jcgm_100_h2_approach_1)
         }
     }
     const double u[3] = {sqrt(cov[0][0]), sqrt(cov[1][1]), sqrt(cov[2][2])};
-    check_triple(y, u, cov[0][1] / (u[0] * u[1]), cov[0][2] / (u[0] * u[2]), cov[1][2] / (u[1] * u[2]));
+    check_triple(y, u, cov[0][1] / (u[0] * u[1]), cov[0][2] / (u[0] * u[2]),
+                 cov[1][2] / (u[1] * u[2]));
     /* all digits, recomputed independently */
     check_digits(u[0], 0.0710714073969951, 11);
     check_digits(u[1], 0.2955816773586383, 11);
@@ -314,8 +332,8 @@ START_TEST(jcgm_100_h2_approach_1)
 }
 END_TEST
 
-/* Approach 2 (Table H.4): R, X and Z of each observation, then their means. As Z^2 = R^2 + X^2 in every observation, their
- * covariance is within a millionth of having no inverse. */
+/* Approach 2 (Table H.4): R, X and Z of each observation, then their means. As Z^2 = R^2 + X^2 in
+ * every observation, their covariance is within a millionth of having no inverse. */
 START_TEST(jcgm_100_h2_approach_2)
 {
     struct tt_arena arena = {0};
@@ -341,14 +359,17 @@ START_TEST(jcgm_100_h2_approach_2)
 }
 END_TEST
 
-/* ---- NIST/ITL Statistical Reference Datasets, linear least squares, Norris: y = B0 + B1 x. Certified values as printed there. */
+/* ---- NIST/ITL Statistical Reference Datasets, linear least squares, Norris: y = B0 + B1 x.
+ * Certified values as printed there. */
 
-static const double norris_x[] = {0.2, 337.4, 118.2, 884.6, 10.1,  226.5, 666.3, 996.3, 448.6, 777.0, 558.2, 0.4,
-                                  0.6, 775.5, 666.9, 338.0, 447.5, 11.6,  556.0, 228.1, 995.8, 887.6, 120.2, 0.3,
-                                  0.3, 556.8, 339.1, 887.2, 999.0, 779.0, 11.1,  118.3, 229.2, 669.1, 448.9, 0.5};
-static const double norris_y[] = {0.1, 338.8, 118.1, 888.0, 9.2,   228.1, 668.5, 998.5, 449.1, 778.9, 559.2, 0.3,
-                                  0.1, 778.1, 668.8, 339.3, 448.9, 10.8,  557.7, 228.3, 998.0, 888.8, 119.6, 0.3,
-                                  0.6, 557.6, 339.3, 888.0, 998.5, 778.9, 10.2,  117.6, 228.9, 668.4, 449.2, 0.2};
+static const double norris_x[] = {0.2,   337.4, 118.2, 884.6, 10.1,  226.5, 666.3, 996.3, 448.6,
+                                  777.0, 558.2, 0.4,   0.6,   775.5, 666.9, 338.0, 447.5, 11.6,
+                                  556.0, 228.1, 995.8, 887.6, 120.2, 0.3,   0.3,   556.8, 339.1,
+                                  887.2, 999.0, 779.0, 11.1,  118.3, 229.2, 669.1, 448.9, 0.5};
+static const double norris_y[] = {0.1,   338.8, 118.1, 888.0, 9.2,   228.1, 668.5, 998.5, 449.1,
+                                  778.9, 559.2, 0.3,   0.1,   778.1, 668.8, 339.3, 448.9, 10.8,
+                                  557.7, 228.3, 998.0, 888.8, 119.6, 0.3,   0.6,   557.6, 339.3,
+                                  888.0, 998.5, 778.9, 10.2,  117.6, 228.9, 668.4, 449.2, 0.2};
 
 static double norris_row(const double x[], size_t i, double slope[])
 {
@@ -377,7 +398,8 @@ END_TEST
 
 /* ---- NIST StRD, nonlinear least squares. Eleven certified digits. */
 
-static void check_certified(const struct problem *p, const double start[], const double x[], const double sd[], double squares)
+static void check_certified(const struct problem *p, const double start[], const double x[],
+                            const double sd[], double squares)
 {
     for (size_t n_border = 0; n_border <= p->n_unknowns; n_border++) {
         const struct answer a = solve_split(p, start, n_border);
@@ -391,8 +413,10 @@ static void check_certified(const struct problem *p, const double start[], const
 }
 
 /* Misra1a: y = b1 (1 - exp(-b2 x)). */
-static const double misra_x[] = {77.6, 114.9, 141.1, 190.8, 239.9, 289.0, 332.8, 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0};
-static const double misra_y[] = {10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02, 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78};
+static const double misra_x[] = {77.6,  114.9, 141.1, 190.8, 239.9, 289.0, 332.8,
+                                 378.4, 434.8, 477.3, 536.8, 593.1, 689.1, 760.0};
+static const double misra_y[] = {10.07, 14.73, 17.94, 23.93, 29.61, 35.18, 40.02,
+                                 44.82, 50.76, 55.05, 61.01, 66.40, 75.47, 81.78};
 
 static double misra_row(const double b[], size_t i, double slope[])
 {
@@ -404,7 +428,8 @@ static double misra_row(const double b[], size_t i, double slope[])
 
 START_TEST(nist_misra1a)
 {
-    static const double x[] = {2.3894212918E+02, 5.5015643181E-04}, sd[] = {2.7070075241E+00, 7.2668688436E-06};
+    static const double x[] = {2.3894212918E+02, 5.5015643181E-04},
+                        sd[] = {2.7070075241E+00, 7.2668688436E-06};
     static const double starts[2][2] = {{500, 0.0001}, {250, 0.0005}};
     const struct problem p = {COUNT(misra_x), 2, misra_row};
     check_certified(&p, starts[0], x, sd, 1.2455138894E-01);
@@ -413,15 +438,17 @@ START_TEST(nist_misra1a)
 END_TEST
 
 /* Thurber: y = (b1 + b2 x + b3 x^2 + b4 x^3) / (1 + b5 x + b6 x^2 + b7 x^3). */
-static const double thurber_x[] = {-3.067, -2.981, -2.921, -2.912, -2.840, -2.797, -2.702, -2.699, -2.633, -2.481,
-                                   -2.363, -2.322, -1.501, -1.460, -1.274, -1.212, -1.100, -1.046, -0.915, -0.714,
-                                   -0.566, -0.545, -0.400, -0.309, -0.109, -0.103, 0.010,  0.119,  0.377,  0.790,
-                                   0.963,  1.006,  1.115,  1.572,  1.841,  2.047,  2.200};
-static const double thurber_y[] = {80.574,   84.248,   87.264,   87.195,   89.076,   89.608,   89.868,   90.101,
-                                   92.405,   95.854,   100.696,  101.060,  401.672,  390.724,  567.534,  635.316,
-                                   733.054,  759.087,  894.206,  990.785,  1090.109, 1080.914, 1122.643, 1178.351,
-                                   1260.531, 1273.514, 1288.339, 1327.543, 1353.863, 1414.509, 1425.208, 1421.384,
-                                   1442.962, 1464.350, 1468.705, 1447.894, 1457.628};
+static const double thurber_x[] = {-3.067, -2.981, -2.921, -2.912, -2.840, -2.797, -2.702, -2.699,
+                                   -2.633, -2.481, -2.363, -2.322, -1.501, -1.460, -1.274, -1.212,
+                                   -1.100, -1.046, -0.915, -0.714, -0.566, -0.545, -0.400, -0.309,
+                                   -0.109, -0.103, 0.010,  0.119,  0.377,  0.790,  0.963,  1.006,
+                                   1.115,  1.572,  1.841,  2.047,  2.200};
+static const double thurber_y[] = {
+    80.574,   84.248,   87.264,   87.195,   89.076,   89.608,   89.868,   90.101,
+    92.405,   95.854,   100.696,  101.060,  401.672,  390.724,  567.534,  635.316,
+    733.054,  759.087,  894.206,  990.785,  1090.109, 1080.914, 1122.643, 1178.351,
+    1260.531, 1273.514, 1288.339, 1327.543, 1353.863, 1414.509, 1425.208, 1421.384,
+    1442.962, 1464.350, 1468.705, 1447.894, 1457.628};
 
 static double thurber_row(const double b[], size_t i, double slope[])
 {
@@ -440,11 +467,14 @@ static double thurber_row(const double b[], size_t i, double slope[])
 
 START_TEST(nist_thurber)
 {
-    static const double x[] = {1.2881396800E+03, 1.4910792535E+03, 5.8323836877E+02, 7.5416644291E+01,
-                               9.6629502864E-01, 3.9797285797E-01, 4.9727297349E-02};
-    static const double sd[] = {4.6647963344E+00, 3.9571156086E+01, 2.8698696102E+01, 5.5675370270E+00,
-                                3.1333340687E-02, 1.4984928198E-02, 6.5842344623E-03};
-    static const double starts[2][7] = {{1000, 1000, 400, 40, 0.7, 0.3, 0.03}, {1300, 1500, 500, 75, 1, 0.4, 0.05}};
+    static const double x[] = {1.2881396800E+03, 1.4910792535E+03, 5.8323836877E+02,
+                               7.5416644291E+01, 9.6629502864E-01, 3.9797285797E-01,
+                               4.9727297349E-02};
+    static const double sd[] = {4.6647963344E+00, 3.9571156086E+01, 2.8698696102E+01,
+                                5.5675370270E+00, 3.1333340687E-02, 1.4984928198E-02,
+                                6.5842344623E-03};
+    static const double starts[2][7] = {{1000, 1000, 400, 40, 0.7, 0.3, 0.03},
+                                        {1300, 1500, 500, 75, 1, 0.4, 0.05}};
     const struct problem p = {COUNT(thurber_x), 7, thurber_row};
     check_certified(&p, starts[0], x, sd, 5.6427082397E+03);
     check_certified(&p, starts[1], x, sd, 5.6427082397E+03);

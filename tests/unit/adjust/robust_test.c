@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The robust step on a published regression, and the propagation's summary on the example of JCGM 101. */
+/* The robust step on a published regression, and the propagation's summary on the example of JCGM
+ * 101. */
 #include "config.h"
 
 #include <check.h>
@@ -16,17 +17,21 @@
 #define N 21
 #define COEFFICIENTS 4
 
-/* K. A. Brownlee's stack loss data (Statistical Theory and Methodology, 1965): air flow, water temperature, acid concentration,
- * loss. */
-static const double air[N] = {80, 80, 75, 62, 62, 62, 62, 62, 58, 58, 58, 58, 58, 58, 50, 50, 50, 50, 50, 56, 70};
-static const double water[N] = {27, 27, 25, 24, 22, 23, 24, 24, 23, 18, 18, 17, 18, 19, 18, 18, 19, 19, 20, 20, 20};
-static const double acid[N] = {89, 88, 90, 87, 87, 87, 93, 93, 87, 80, 89, 88, 82, 93, 89, 86, 72, 79, 80, 82, 91};
-static const double loss[N] = {42, 37, 37, 28, 18, 18, 19, 20, 15, 14, 14, 13, 11, 12, 8, 7, 8, 8, 9, 15, 15};
+/* K. A. Brownlee's stack loss data (Statistical Theory and Methodology, 1965): air flow, water
+ * temperature, acid concentration, loss. */
+static const double air[N] = {80, 80, 75, 62, 62, 62, 62, 62, 58, 58, 58,
+                              58, 58, 58, 50, 50, 50, 50, 50, 56, 70};
+static const double water[N] = {27, 27, 25, 24, 22, 23, 24, 24, 23, 18, 18,
+                                17, 18, 19, 18, 18, 19, 19, 20, 20, 20};
+static const double acid[N] = {89, 88, 90, 87, 87, 87, 93, 93, 87, 80, 89,
+                               88, 82, 93, 89, 86, 72, 79, 80, 82, 91};
+static const double loss[N] = {42, 37, 37, 28, 18, 18, 19, 20, 15, 14, 14,
+                               13, 11, 12, 8,  7,  8,  8,  9,  15, 15};
 
 /* Loss in units of 2.4 µm: the rows' scatter becomes that of a usual contact. */
 #define UNIT_MM 2.4e-3
-/* Scatter of the 17 rows that are no outliers about their own least squares (recomputed), stated as a machine's repeatability would
- * be. */
+/* Scatter of the 17 rows that are no outliers about their own least squares (recomputed), stated as
+ * a machine's repeatability would be. */
 #define SCATTER 1.2535
 
 struct regression {
@@ -42,8 +47,8 @@ struct regression {
     struct tt_edge edge;
 };
 
-/* One cell of four columns that are the unknowns of one block: residual = fitted less observed, so that losses that are too high
- * are «late». */
+/* One cell of four columns that are the unknowns of one block: residual = fitted less observed, so
+ * that losses that are too high are «late». */
 static void set_up(struct regression *r, bool robust)
 {
     *r = (struct regression){.block_size = {COEFFICIENTS}, .at_edge = {TT_NONE}};
@@ -97,10 +102,12 @@ static double coefficient(const struct regression *r, size_t k)
     return r->model.x[k] / UNIT_MM;
 }
 
-/* Least squares: recomputed independently (R 4.2.2), and known from the literature to be spoilt by four of the rows. */
+/* Least squares: recomputed independently (R 4.2.2), and known from the literature to be spoilt by
+ * four of the rows. */
 START_TEST(stack_loss_least_squares)
 {
-    static const double expected[COEFFICIENTS] = {-39.9196744201241, 0.715640200485284, 1.29528612438857, -0.152122519148651};
+    static const double expected[COEFFICIENTS] = {-39.9196744201241, 0.715640200485284,
+                                                  1.29528612438857, -0.152122519148651};
     struct regression r;
     set_up(&r, false);
     for (size_t k = 0; k < COEFFICIENTS; k++) {
@@ -111,8 +118,9 @@ START_TEST(stack_loss_least_squares)
 }
 END_TEST
 
-/* The rows that least trimmed squares calls outliers (robustbase, ltsReg: 1, 3, 4, 21), and its reweighted coefficients, to the
- * digits printed. Least squares, where the search begins, hides them: its largest residual is 2.6 of its own scatters. */
+/* The rows that least trimmed squares calls outliers (robustbase, ltsReg: 1, 3, 4, 21), and its
+ * reweighted coefficients, to the digits printed. Least squares, where the search begins, hides
+ * them: its largest residual is 2.6 of its own scatters. */
 START_TEST(stack_loss_robust)
 {
     static const double expected[COEFFICIENTS] = {-37.6525, 0.7977, 0.5773, -0.0671};
@@ -131,9 +139,10 @@ END_TEST
 
 #define TRIALS 400000
 
-/* JCGM 101:2008, 9.3 (mass calibration, Tables 5 and 6): 1.2341 mg with u = 0.0754 mg and [1.0834, 1.3825] mg by trials; the
- * first-order uncertainty 0.0539 mg is off by 0.0451 and 0.0430 mg at the ends and not validated, the second-order one, 0.0750 mg,
- * is off by 0.0036 and 0.0015 mg. (Results as remembered, recomputed with 4e6 trials.) */
+/* JCGM 101:2008, 9.3 (mass calibration, Tables 5 and 6): 1.2341 mg with u = 0.0754 mg and
+ * [1.0834, 1.3825] mg by trials; the first-order uncertainty 0.0539 mg is off by 0.0451 and 0.0430
+ * mg at the ends and not validated, the second-order one, 0.0750 mg, is off by 0.0036 and 0.0015
+ * mg. (Results as remembered, recomputed with 4e6 trials.) */
 START_TEST(jcgm_101_mass)
 {
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
@@ -143,20 +152,24 @@ START_TEST(jcgm_101_mass)
     ck_assert_ptr_nonnull(errors);
     gsl_rng_set(random, 20260101);
     for (size_t i = 0; i < TRIALS; i++) {
-        double m = 100000 + gsl_ran_gaussian(random, 0.050) + 1.234 + gsl_ran_gaussian(random, 0.020);
-        double air_density = gsl_ran_flat(random, 1.1, 1.3), weight = gsl_ran_flat(random, 7000, 9000);
+        double m =
+            100000 + gsl_ran_gaussian(random, 0.050) + 1.234 + gsl_ran_gaussian(random, 0.020);
+        double air_density = gsl_ran_flat(random, 1.1, 1.3),
+               weight = gsl_ran_flat(random, 7000, 9000);
         double reference = gsl_ran_flat(random, 7950, 8050);
         errors[i] = m * (1 + (air_density - 1.2) * (1 / weight - 1 / reference)) - 100000 - 1.234;
     }
     tt_trial_axis_sum_up(&axis, errors, TRIALS, 0.0539, 0.1055);
-    /* five standard deviations of the trials: of a deviation u/sqrt(2n), of an end some 2.6 u/sqrt(n) */
+    /* five standard deviations of the trials: of a deviation u/sqrt(2n), of an end some 2.6
+     * u/sqrt(n) */
     ck_assert_double_eq_tol(axis.u_mm, 0.0754, 0.0005);
     ck_assert_double_eq_tol(axis.mean_mm, 0.0001, 0.0007);
     ck_assert_double_eq_tol(axis.low_mm, 1.0834 - 1.234, 0.0016);
     ck_assert_double_eq_tol(axis.high_mm, 1.3825 - 1.234, 0.0016);
     ck_assert_double_eq_tol(axis.off_mm, 0.0451, 0.0016);
     ck_assert(!axis.agrees);
-    ck_assert_double_eq_tol(axis.tolerance_mm, 0.0005, 1e-12); /* half of the last of two digits of 0.0539 */
+    ck_assert_double_eq_tol(axis.tolerance_mm, 0.0005,
+                            1e-12); /* half of the last of two digits of 0.0539 */
     tt_trial_axis_sum_up(&axis, errors, TRIALS, 0.0750, 0.1470);
     ck_assert_double_eq_tol(axis.off_mm, 0.0036, 0.0016);
     ck_assert_double_gt(axis.noise_mm, 0.0002);

@@ -1,10 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Invented runs with a known truth, for the tests of the adjustment: a plate, a machine and what is true of them; the rows that
- * such a machine would log; the three files as text, read and solved as the program does it.
+/* Invented runs with a known truth, for the tests of the adjustment: a plate, a machine and what is
+ * true of them; the rows that such a machine would log; the three files as text, read and solved as
+ * the program does it.
  *
- * Shares no line with src/geometry: every position is built from the definitions of docs/formats.md (where the tip's centre is when
- * its contact point lies on the edge). Lengths mm, angles degrees; names in the files are those of the structs.
+ * Shares no line with src/geometry: every position is built from the definitions of docs/formats.md
+ * (where the tip's centre is when its contact point lies on the edge). Lengths mm, angles degrees;
+ * names in the files are those of the structs.
  */
 #ifndef SCENE_H
 #define SCENE_H
@@ -74,9 +76,10 @@ struct scene {
     size_t sightings;                     /* of every mark, in every setup */
     size_t rotations;                     /* of every tip on every edge, in every setup */
     double first_rotation_deg, sweep_deg; /* rotations are first + sweep i / rotations */
-    double spread;                        /* along an edge its touches lie at 0.3 to 0.3 + 3 spread of the way */
-    double temperature_C;                 /* logged when the plate expands */
-    double feed_mm_min[2];                /* touches take them in turn; the second 0 = one feed, both 0 = not logged */
+    double spread;         /* along an edge its touches lie at 0.3 to 0.3 + 3 spread of the way */
+    double temperature_C;  /* logged when the plate expands */
+    double feed_mm_min[2]; /* touches take them in turn; the second 0 = one feed, both 0 = not
+                              logged */
     double sigma_touch, sigma_sight;
     double lost_motion, latency_s;
     int decimals; /* of the logged coordinates; 0 = all that a double has */
@@ -103,20 +106,24 @@ struct scene_read {
     struct tiptrue_run *run;
 };
 
-/* Three marks, four edges that face each other across a slot in x and one in y, one tip; nothing symmetric, no scatter, exact log.
+/* Three marks, four edges that face each other across a slot in x and one in y, one tip; nothing
+ * symmetric, no scatter, exact log.
  */
 struct scene scene_plain(void);
 /* The same as a bench would log it: scatters of 3 um (touch) and 2 um (sighting), four decimals. */
 struct scene scene_usual(unsigned long seed);
 /* Usual, with four more edges that stand askew, every edge uncertain by 5 um. */
 struct scene scene_many_edges(unsigned long seed);
-/* Two tips, two setups, features of every kind; the second tip without a stated radius, one edge and the reference mark exact. */
+/* Two tips, two setups, features of every kind; the second tip without a stated radius, one edge
+ * and the reference mark exact. */
 struct scene scene_full(void);
-/* An edge of length 2 @half whose middle is (@x, @y) and whose free side lies towards @normal_deg; every other one is told by its
- * right side. */
-struct scene_edge scene_edge_at(const char *name, double x, double y, double normal_deg, double half, bool free_right);
+/* An edge of length 2 @half whose middle is (@x, @y) and whose free side lies towards @normal_deg;
+ * every other one is told by its right side. */
+struct scene_edge scene_edge_at(const char *name, double x, double y, double normal_deg,
+                                double half, bool free_right);
 
-/* What is logged. Setup by setup: sightings, then rotation by rotation every edge with every tip. The caller's: scene_rows_free. */
+/* What is logged. Setup by setup: sightings, then rotation by rotation every edge with every tip.
+ * The caller's: scene_rows_free. */
 struct scene_rows scene_simulate(const struct scene *scene);
 void scene_rows_free(struct scene_rows *rows);
 /* Let the contact of a row come @mm deeper than it did. */
@@ -133,23 +140,27 @@ char *scene_run_text(const struct scene *scene, const struct scene_rows *rows);
 struct scene_read scene_read(const struct scene *scene, const struct scene_rows *rows);
 void scene_read_free(struct scene_read *read);
 /* Write, read and solve. The caller's: tiptrue_solution_free. */
-struct tiptrue_solution *scene_solve(const struct scene *scene, const struct scene_rows *rows, bool least_squares);
+struct tiptrue_solution *scene_solve(const struct scene *scene, const struct scene_rows *rows,
+                                     bool least_squares);
 /* Simulate and solve, robust step on. */
 struct tiptrue_solution *scene_result(const struct scene *scene);
 
 size_t scene_count(const struct tiptrue_solution *solution, enum tt_finding_code code);
 /* The first finding of the code; the test fails where there is none. */
-const struct tt_finding *scene_finding(const struct tiptrue_solution *solution, enum tt_finding_code code);
+const struct tt_finding *scene_finding(const struct tiptrue_solution *solution,
+                                       enum tt_finding_code code);
 
 /* The only finding of the solution, which must be this one. */
-const struct tt_finding *scene_only(const struct tiptrue_solution *solution, enum tt_finding_code code,
-                                    enum tiptrue_severity severity);
+const struct tt_finding *scene_only(const struct tiptrue_solution *solution,
+                                    enum tt_finding_code code, enum tiptrue_severity severity);
 /* Every one of the words must stand in the text. */
 void scene_check_words(const char *text, const char *const words[], size_t n);
-#define CHECK_WORDS(text, ...)                                                                                                     \
-    scene_check_words((text), (const char *const[]){__VA_ARGS__}, sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
+#define CHECK_WORDS(text, ...)                                                                     \
+    scene_check_words((text), (const char *const[]){__VA_ARGS__},                                  \
+                      sizeof((const char *const[]){__VA_ARGS__}) / sizeof(const char *))
 /* The offset of the first tip must be the true one within @tolerance_mm. */
-void scene_check_near(const struct tiptrue_solution *solution, const struct scene *scene, double tolerance_mm);
+void scene_check_near(const struct tiptrue_solution *solution, const struct scene *scene,
+                      double tolerance_mm);
 
 static inline double scene_stated_dof(const struct scene *s)
 {

@@ -15,8 +15,10 @@
 #include "ingest/ingest.h"
 #include "output/text/sentences.h"
 
-/* Text that grows; numbers by printf, since tests run in the C locale and must not share the program's own way. */
-__attribute__((format(printf, 2, 3))) static void add(struct tt_buffer *text, const char *format, ...)
+/* Text that grows; numbers by printf, since tests run in the C locale and must not share the
+ * program's own way. */
+__attribute__((format(printf, 2, 3))) static void add(struct tt_buffer *text, const char *format,
+                                                      ...)
 {
     char part[512];
     va_list arguments;
@@ -51,7 +53,9 @@ char *scene_plate_text(const struct scene *s)
 {
     struct tt_buffer text = {0};
     const double unit = s->plate_in_inch ? 25.4 : 1;
-    add(&text, "{\"schema\": \"tiptrue.plate/1\", \"name\": \"slots\", \"units\": \"%s\", \"reference\": \"%s\"",
+    add(&text,
+        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"slots\", \"units\": \"%s\", \"reference\": "
+        "\"%s\"",
         s->plate_in_inch ? "inch" : "mm", s->marks[0].name);
     add_text(&text, "serial", s->serial);
     add_number(&text, "expansion_ppm_per_K", s->expansion_ppm_per_K);
@@ -59,21 +63,25 @@ char *scene_plate_text(const struct scene *s)
     add(&text, ", \"marks\": [");
     for (size_t k = 0; k < s->n_marks; k++) {
         const struct scene_mark *m = &s->marks[k];
-        add(&text, "%s{\"name\": \"%s\", \"at\": [%.17g, %.17g]", k > 0 ? ", " : "", m->name, m->x / unit, m->y / unit);
+        add(&text, "%s{\"name\": \"%s\", \"at\": [%.17g, %.17g]", k > 0 ? ", " : "", m->name,
+            m->x / unit, m->y / unit);
         add_number(&text, "u", m->u / unit);
         add_text(&text, "group", m->group);
         add(&text, "}");
     }
     add(&text, "], \"groups\": [");
     for (size_t g = 0; g < s->n_groups; g++) {
-        add(&text, "%s{\"name\": \"%s\", \"u\": %.17g}", g > 0 ? ", " : "", s->groups[g].name, s->groups[g].u / unit);
+        add(&text, "%s{\"name\": \"%s\", \"u\": %.17g}", g > 0 ? ", " : "", s->groups[g].name,
+            s->groups[g].u / unit);
     }
     add(&text, "], \"edges\": [");
     for (size_t k = 0; k < s->n_edges; k++) {
         const struct scene_edge *e = &s->edges[k];
-        add(&text, "%s{\"name\": \"%s\", \"from\": [%.17g, %.17g], \"to\": [%.17g, %.17g], \"free_side\": \"%s\"",
-            k > 0 ? ", " : "", e->name, e->from_x / unit, e->from_y / unit, e->to_x / unit, e->to_y / unit,
-            e->free_right ? "right" : "left");
+        add(&text,
+            "%s{\"name\": \"%s\", \"from\": [%.17g, %.17g], \"to\": [%.17g, %.17g], \"free_side\": "
+            "\"%s\"",
+            k > 0 ? ", " : "", e->name, e->from_x / unit, e->from_y / unit, e->to_x / unit,
+            e->to_y / unit, e->free_right ? "right" : "left");
         add_number(&text, "u", e->u / unit);
         add_text(&text, "group", e->group);
         add(&text, "}");
@@ -118,23 +126,28 @@ char *scene_machine_text(const struct scene *s)
 {
     struct tt_buffer text = {0};
     const double unit = s->machine_in_inch ? 25.4 : 1;
-    add(&text, "{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-4\", \"units\": \"%s\", \"rotation\": {\"sense\": \"%s\"",
+    add(&text,
+        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-4\", \"units\": \"%s\", "
+        "\"rotation\": {\"sense\": \"%s\"",
         s->machine_in_inch ? "inch" : "mm", s->clockwise ? "cw" : "ccw");
     add_number(&text, "u_deg", s->u_rotation_deg);
     add(&text, "}");
     add_number(&text, "resolution", s->resolution / unit);
     if (s->u_sight > 0) {
-        add(&text, ", \"sighting\": {\"u\": %.17g, \"dof\": %g}", s->u_sight / unit, scene_stated_dof(s));
+        add(&text, ", \"sighting\": {\"u\": %.17g, \"dof\": %g}", s->u_sight / unit,
+            scene_stated_dof(s));
     }
     if (s->u_touch > 0) {
-        add(&text, ", \"touch\": {\"u\": %.17g, \"dof\": %g}", s->u_touch / unit, scene_stated_dof(s));
+        add(&text, ", \"touch\": {\"u\": %.17g, \"dof\": %g}", s->u_touch / unit,
+            scene_stated_dof(s));
     }
     if (s->has_yaw) {
-        add(&text, ", \"yaw\": {\"value_deg\": %.17g, \"u_deg\": %.17g}", s->nominal_yaw_deg, s->u_yaw_deg);
+        add(&text, ", \"yaw\": {\"value_deg\": %.17g, \"u_deg\": %.17g}", s->nominal_yaw_deg,
+            s->u_yaw_deg);
     }
     if (s->has_mark) {
-        add(&text, ", \"mark\": {\"at\": [%.17g, %.17g], \"u\": %.17g}", s->machine_mark_x / unit, s->machine_mark_y / unit,
-            s->u_mark / unit);
+        add(&text, ", \"mark\": {\"at\": [%.17g, %.17g], \"u\": %.17g}", s->machine_mark_x / unit,
+            s->machine_mark_y / unit, s->u_mark / unit);
     }
     add_tips(&text, s, unit);
     add_limits(&text, s, unit);
@@ -160,18 +173,21 @@ size_t scene_line(const struct scene *s, size_t index)
 char *scene_run_text(const struct scene *s, const struct scene_rows *rows)
 {
     struct tt_buffer text = {0};
-    add(&text, "# machine: bench-4\n%skind,target,tip,x,y,rotation,feed,temperature,setup,contact\n",
+    add(&text,
+        "# machine: bench-4\n%skind,target,tip,x,y,rotation,feed,temperature,setup,contact\n",
         s->run_in_inch ? "# units: inch\n" : "");
     for (size_t i = 0; i < rows->n; i++) {
         const struct scene_row *row = &rows->row[i];
         add(&text, "%s,%s,%s", row->is_sight ? "sight" : "touch",
-            row->is_sight ? s->marks[row->target].name : s->edges[row->target].name, row->is_sight ? "" : s->tips[row->tip].name);
+            row->is_sight ? s->marks[row->target].name : s->edges[row->target].name,
+            row->is_sight ? "" : s->tips[row->tip].name);
         add_coordinate(&text, s, row->x);
         add_coordinate(&text, s, row->y);
         if (row->is_sight) {
             add(&text, ",,");
         } else if (row->feed_mm_min > 0) {
-            add(&text, ",%.17g,%.17g", row->rotation_deg, row->feed_mm_min / (s->run_in_inch ? 25.4 : 1));
+            add(&text, ",%.17g,%.17g", row->rotation_deg,
+                row->feed_mm_min / (s->run_in_inch ? 25.4 : 1));
         } else {
             add(&text, ",%.17g,", row->rotation_deg);
         }
@@ -180,7 +196,10 @@ char *scene_run_text(const struct scene *s, const struct scene_rows *rows)
         } else {
             add(&text, ",");
         }
-        add(&text, ",%s,%s\n", s->setups[row->setup].name, row->is_sight ? "" : row->no_contact ? "0" : "1");
+        add(&text, ",%s,%s\n", s->setups[row->setup].name,
+            row->is_sight     ? ""
+            : row->no_contact ? "0"
+                              : "1");
     }
     return finished(&text);
 }
@@ -199,10 +218,16 @@ struct scene_read scene_read(const struct scene *s, const struct scene_rows *row
 {
     const struct tiptrue_sink sink = {fail_on_fault, NULL};
     struct scene_read read = {0};
-    char *plate = scene_plate_text(s), *machine = scene_machine_text(s), *run = scene_run_text(s, rows);
-    ck_assert_int_eq(tt_plate_read_bytes("plate.json", plate, strlen(plate), &sink, &read.plate, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_machine_read_bytes("machine.json", machine, strlen(machine), &sink, &read.machine, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_run_read_bytes("run.csv", run, strlen(run), read.plate, read.machine, NULL, NULL, &sink, &read.run, NULL),
+    char *plate = scene_plate_text(s), *machine = scene_machine_text(s),
+         *run = scene_run_text(s, rows);
+    ck_assert_int_eq(
+        tt_plate_read_bytes("plate.json", plate, strlen(plate), &sink, &read.plate, NULL),
+        TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_machine_read_bytes("machine.json", machine, strlen(machine), &sink, &read.machine, NULL),
+        TIPTRUE_OK);
+    ck_assert_int_eq(tt_run_read_bytes("run.csv", run, strlen(run), read.plate, read.machine, NULL,
+                                       NULL, &sink, &read.run, NULL),
                      TIPTRUE_OK);
     free(plate);
     free(machine);
@@ -218,7 +243,8 @@ void scene_read_free(struct scene_read *read)
     *read = (struct scene_read){0};
 }
 
-struct tiptrue_solution *scene_solve(const struct scene *s, const struct scene_rows *rows, bool least_squares)
+struct tiptrue_solution *scene_solve(const struct scene *s, const struct scene_rows *rows,
+                                     bool least_squares)
 {
     const struct tiptrue_solve_options options = {.least_squares = least_squares};
     struct scene_read read = scene_read(s, rows);
@@ -226,7 +252,8 @@ struct tiptrue_solution *scene_solve(const struct scene *s, const struct scene_r
     struct tiptrue_solution *solution = NULL;
     struct tiptrue_error error = {0};
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
-    const enum tiptrue_status status = tt_adjust(workspace, read.plate, read.machine, read.run, &options, &solution, &error);
+    const enum tiptrue_status status =
+        tt_adjust(workspace, read.plate, read.machine, read.run, &options, &solution, &error);
     ck_assert_msg(status == TIPTRUE_OK, "%s", error.text);
     ck_assert_int_eq(tt_sentences(solution), TIPTRUE_OK);
     tt_adjust_workspace_free(workspace);
@@ -251,7 +278,8 @@ size_t scene_count(const struct tiptrue_solution *solution, enum tt_finding_code
     return n;
 }
 
-const struct tt_finding *scene_finding(const struct tiptrue_solution *solution, enum tt_finding_code code)
+const struct tt_finding *scene_finding(const struct tiptrue_solution *solution,
+                                       enum tt_finding_code code)
 {
     for (size_t i = 0; i < solution->n_findings; i++) {
         if (solution->findings[i].code == code) {
@@ -262,12 +290,12 @@ const struct tt_finding *scene_finding(const struct tiptrue_solution *solution, 
     return NULL;
 }
 
-const struct tt_finding *scene_only(const struct tiptrue_solution *solution, enum tt_finding_code code,
-                                    enum tiptrue_severity severity)
+const struct tt_finding *scene_only(const struct tiptrue_solution *solution,
+                                    enum tt_finding_code code, enum tiptrue_severity severity)
 {
     for (size_t i = 0; i < solution->n_findings; i++) {
-        ck_assert_msg(solution->findings[i].code == code, "%s: %s", tt_finding_name(solution->findings[i].code),
-                      solution->findings[i].text);
+        ck_assert_msg(solution->findings[i].code == code, "%s: %s",
+                      tt_finding_name(solution->findings[i].code), solution->findings[i].text);
     }
     ck_assert_uint_eq(solution->n_findings, 1);
     ck_assert_int_eq(solution->findings[0].severity, severity);
@@ -281,7 +309,8 @@ void scene_check_words(const char *text, const char *const words[], size_t n)
     }
 }
 
-void scene_check_near(const struct tiptrue_solution *solution, const struct scene *s, double tolerance_mm)
+void scene_check_near(const struct tiptrue_solution *solution, const struct scene *s,
+                      double tolerance_mm)
 {
     ck_assert_double_eq_tol(solution->tips[0].offset.x_mm, s->tips[0].offset_x, tolerance_mm);
     ck_assert_double_eq_tol(solution->tips[0].offset.y_mm, s->tips[0].offset_y, tolerance_mm);

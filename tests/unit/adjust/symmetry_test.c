@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What must not matter, or must follow: the machine's axes turned, mirrored, shifted; inches; the order of rows and setups; names.
- * Each run is scattered and has late contacts, so that the robust step is held to it too.
+/* What must not matter, or must follow: the machine's axes turned, mirrored, shifted; inches; the
+ * order of rows and setups; names. Each run is scattered and has late contacts, so that the robust
+ * step is held to it too.
  */
 #include "config.h"
 
@@ -13,8 +14,8 @@
 
 #include "scene.h"
 
-/* Two tips, two setups, uncertain plate, stated radius and yaw, late contacts on one edge. Logged with all digits, so that what is
- * turned keeps them. */
+/* Two tips, two setups, uncertain plate, stated radius and yaw, late contacts on one edge. Logged
+ * with all digits, so that what is turned keeps them. */
 static struct scene rich_scene(void)
 {
     struct scene s = scene_usual(20260402);
@@ -72,14 +73,16 @@ struct change {
 static struct tt_machine_xy moved_vector(const struct change *c, double x, double y)
 {
     x = c->mirror ? -x : x;
-    return (struct tt_machine_xy){cos(c->turn_rad) * x - sin(c->turn_rad) * y, sin(c->turn_rad) * x + cos(c->turn_rad) * y};
+    return (struct tt_machine_xy){cos(c->turn_rad) * x - sin(c->turn_rad) * y,
+                                  sin(c->turn_rad) * x + cos(c->turn_rad) * y};
 }
 
 static struct tt_cov2 moved_cov(const struct change *c, struct tt_cov2 cov)
 {
     const double a = cos(c->turn_rad), b = sin(c->turn_rad), xx = cov.xx_mm2, yy = cov.yy_mm2,
                  xy = c->mirror ? -cov.xy_mm2 : cov.xy_mm2;
-    return (struct tt_cov2){a * a * xx - 2 * a * b * xy + b * b * yy, a * b * (xx - yy) + (a * a - b * b) * xy,
+    return (struct tt_cov2){a * a * xx - 2 * a * b * xy + b * b * yy,
+                            a * b * (xx - yy) + (a * a - b * b) * xy,
                             b * b * xx + 2 * a * b * xy + a * a * yy};
 }
 
@@ -91,8 +94,8 @@ static void check_cov(struct tt_cov2 found, struct tt_cov2 expected, double shar
     ck_assert_double_eq_tol(found.yy_mm2 / size, expected.yy_mm2 / size, share);
 }
 
-/* The variance that explanations which are not excluded add, x and y together: reversal error and errors of the axes are among
- * them, which the frame does not turn along. */
+/* The variance that explanations which are not excluded add, x and y together: reversal error and
+ * errors of the axes are among them, which the frame does not turn along. */
 static double by_rivals(const struct tt_tip_result *tip)
 {
     for (size_t i = 0; i < tip->n_budget; i++) {
@@ -103,7 +106,8 @@ static double by_rivals(const struct tt_tip_result *tip)
     return 0;
 }
 
-static void check_tip(const struct tt_tip_result *found, const struct tt_tip_result *before, const struct change *c)
+static void check_tip(const struct tt_tip_result *found, const struct tt_tip_result *before,
+                      const struct change *c)
 {
     const struct tt_machine_xy o = moved_vector(c, before->offset.x_mm, before->offset.y_mm);
     const struct tt_machine_xy e = moved_vector(c, before->runout.x_mm, before->runout.y_mm);
@@ -129,17 +133,20 @@ static void check_tip(const struct tt_tip_result *found, const struct tt_tip_res
     }
 }
 
-static void check_follows(const struct tiptrue_solution *found, const struct tiptrue_solution *before, const struct change *c)
+static void check_follows(const struct tiptrue_solution *found,
+                          const struct tiptrue_solution *before, const struct change *c)
 {
     ck_assert_uint_eq(found->n_tips, before->n_tips);
     for (size_t t = 0; t < found->n_tips; t++) {
         check_tip(&found->tips[t], &before->tips[t], c);
     }
     for (size_t k = 0; k < found->n_poses; k++) {
-        const struct tt_machine_xy m = moved_vector(c, before->poses[k].mark.x_mm, before->poses[k].mark.y_mm);
+        const struct tt_machine_xy m =
+            moved_vector(c, before->poses[k].mark.x_mm, before->poses[k].mark.y_mm);
         ck_assert_double_eq_tol(found->poses[k].mark.x_mm, m.x_mm + c->shift_x, 1e-9);
         ck_assert_double_eq_tol(found->poses[k].mark.y_mm, m.y_mm + c->shift_y, 1e-9);
-        const double yaw = (c->mirror ? -before->poses[k].yaw_rad : before->poses[k].yaw_rad) + c->turn_rad;
+        const double yaw =
+            (c->mirror ? -before->poses[k].yaw_rad : before->poses[k].yaw_rad) + c->turn_rad;
         ck_assert_double_eq_tol(remainder(found->poses[k].yaw_rad - yaw, 2 * TT_PI), 0, 1e-10);
     }
     for (size_t i = 0; i < found->n_rows; i++) {
@@ -159,8 +166,8 @@ static void check_follows(const struct tiptrue_solution *found, const struct tip
     ck_assert_int_eq(found->verdict, before->verdict);
 }
 
-/* Change what was logged and what is stated of the machine. A mirrored machine turns its tips the other way and sees a mirrored
- * plate. */
+/* Change what was logged and what is stated of the machine. A mirrored machine turns its tips the
+ * other way and sees a mirrored plate. */
 static void apply(struct scene *s, struct scene_rows *rows, const struct change *c)
 {
     for (size_t i = 0; i < rows->n; i++) {
@@ -173,7 +180,8 @@ static void apply(struct scene *s, struct scene_rows *rows, const struct change 
         s->tips[t].present_x = o.x_mm;
         s->tips[t].present_y = o.y_mm;
     }
-    s->nominal_yaw_deg = (c->mirror ? -s->nominal_yaw_deg : s->nominal_yaw_deg) + tt_deg_from_rad(c->turn_rad);
+    s->nominal_yaw_deg =
+        (c->mirror ? -s->nominal_yaw_deg : s->nominal_yaw_deg) + tt_deg_from_rad(c->turn_rad);
     s->clockwise = s->clockwise != c->mirror;
     for (size_t k = 0; k < s->n_marks && c->mirror; k++) {
         s->marks[k].x = -s->marks[k].x;
@@ -245,7 +253,8 @@ START_TEST(inches)
 }
 END_TEST
 
-/* Rows in another order (the plate stood still, so that order tells nothing): the same, row by row. */
+/* Rows in another order (the plate stood still, so that order tells nothing): the same, row by row.
+ */
 START_TEST(order_of_rows)
 {
     struct scene s = rich_scene();
@@ -258,7 +267,8 @@ START_TEST(order_of_rows)
     for (size_t i = 0; i < rows.n; i++) {
         from[i] = i;
     }
-    for (size_t i = 1; i < rows.n; i++) { /* the first row stays, so that the setups keep their order */
+    for (size_t i = 1; i < rows.n;
+         i++) { /* the first row stays, so that the setups keep their order */
         const size_t k = 1 + gsl_rng_uniform_int(random, i);
         const struct scene_row row = rows.row[i];
         rows.row[i] = rows.row[k];
@@ -273,7 +283,8 @@ START_TEST(order_of_rows)
     }
     for (size_t i = 0; i < rows.n; i++) {
         ck_assert_int_eq(after->rows[i].set_aside, before->rows[from[i]].set_aside);
-        ck_assert_double_eq_tol(after->rows[i].residual_mm, before->rows[from[i]].residual_mm, 1e-9);
+        ck_assert_double_eq_tol(after->rows[i].residual_mm, before->rows[from[i]].residual_mm,
+                                1e-9);
     }
     free(from);
     gsl_rng_free(random);
@@ -283,7 +294,8 @@ START_TEST(order_of_rows)
 }
 END_TEST
 
-/* The second setup first: each pose with its name. Edges and marks listed the other way round in the plate file. */
+/* The second setup first: each pose with its name. Edges and marks listed the other way round in
+ * the plate file. */
 START_TEST(order_of_features)
 {
     struct scene s = rich_scene();
@@ -349,7 +361,8 @@ START_TEST(names)
     for (size_t t = 0; t < 2; t++) {
         const struct tt_tip_result *a = &after->tips[t], *b = &before->tips[t];
         ck_assert_str_eq(a->name, t == 0 ? "9" : "1");
-        ck_assert(memcmp(&a->offset, &b->offset, sizeof a->offset) == 0 && memcmp(&a->cov, &b->cov, sizeof a->cov) == 0);
+        ck_assert(memcmp(&a->offset, &b->offset, sizeof a->offset) == 0 &&
+                  memcmp(&a->cov, &b->cov, sizeof a->cov) == 0);
         ck_assert(memcmp(&a->runout, &b->runout, sizeof a->runout) == 0);
     }
     ck_assert_str_eq(after->poses[0].setup, "second");

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The bordered block-diagonal solver against a slow twin: the same normal matrix stored whole and handed to GSL. */
+/* The bordered block-diagonal solver against a slow twin: the same normal matrix stored whole and
+ * handed to GSL. */
 #include "config.h"
 
 #include "adjust/system.h"
@@ -40,7 +41,8 @@ static void twins_init(struct twins *t, size_t n_border, size_t n_blocks, const 
         n += sizes[b];
     }
     ck_assert(n <= MOST_UNKNOWNS);
-    ck_assert_int_eq(tt_system_init(&t->system, &t->arena, n_border, n_blocks, t->sizes), TIPTRUE_OK);
+    ck_assert_int_eq(tt_system_init(&t->system, &t->arena, n_border, n_blocks, t->sizes),
+                     TIPTRUE_OK);
     ck_assert_uint_eq(t->system.n_unknowns, n);
     tt_system_zero(&t->system);
     t->whole = gsl_matrix_calloc(n, n);
@@ -63,7 +65,8 @@ static size_t index_of(const struct twins *t, size_t block, size_t place)
     return place < t->system.n_border ? place : t->first[block] + place - t->system.n_border;
 }
 
-static void twin_row(struct twins *t, size_t block, const struct tt_entry entries[], size_t n, double weight, double residual)
+static void twin_row(struct twins *t, size_t block, const struct tt_entry entries[], size_t n,
+                     double weight, double residual)
 {
     for (size_t i = 0; i < n; i++) {
         const size_t at = index_of(t, block, entries[i].place);
@@ -76,11 +79,13 @@ static void twin_row(struct twins *t, size_t block, const struct tt_entry entrie
 }
 
 /* A row over @n places, all of the border first, then those of @block (TT_NONE = none). */
-static size_t any_row(const struct twins *t, size_t block, gsl_rng *random, struct tt_entry entries[])
+static size_t any_row(const struct twins *t, size_t block, gsl_rng *random,
+                      struct tt_entry entries[])
 {
     size_t n = t->system.n_border + (block == TT_NONE ? 0 : t->sizes[block]);
     for (size_t i = 0; i < n; i++) {
-        entries[i] = (struct tt_entry){.place = i, .value = gsl_ran_gaussian(random, 1) * t->unit[index_of(t, block, i)]};
+        entries[i] = (struct tt_entry){
+            .place = i, .value = gsl_ran_gaussian(random, 1) * t->unit[index_of(t, block, i)]};
     }
     return n;
 }
@@ -94,7 +99,8 @@ static void fill(struct twins *t, gsl_rng *random)
         const size_t rows = (block == TT_NONE ? t->system.n_border : t->sizes[b]) + 7;
         for (size_t i = 0; i < rows; i++) {
             const size_t n = any_row(t, block, random, entries);
-            const double weight = pow(9, 2 * gsl_rng_uniform(random) - 1), residual = gsl_ran_gaussian(random, 0.7);
+            const double weight = pow(9, 2 * gsl_rng_uniform(random) - 1),
+                         residual = gsl_ran_gaussian(random, 0.7);
             tt_system_add_row(&t->system, block, entries, n, weight, residual);
             twin_row(t, block, entries, n, weight, residual);
         }
@@ -112,7 +118,8 @@ static void any_twins(struct twins *t, gsl_rng *random)
     twins_init(t, 1 + gsl_rng_uniform_int(random, 12), n_blocks, sizes);
 }
 
-/* The twin's inverse. The matrix is brought to a unit diagonal first, which changes the inverse by known factors only. */
+/* The twin's inverse. The matrix is brought to a unit diagonal first, which changes the inverse by
+ * known factors only. */
 static gsl_matrix *twin_inverse(const struct twins *t)
 {
     const size_t n = t->system.n_unknowns;
@@ -132,7 +139,8 @@ static gsl_matrix *twin_inverse(const struct twins *t)
     return inverse;
 }
 
-/* @value against element (@i, @j) of the inverse, to @share of what the two unknowns' variances allow. */
+/* @value against element (@i, @j) of the inverse, to @share of what the two unknowns' variances
+ * allow. */
 static void check_element(const gsl_matrix *inverse, size_t i, size_t j, double value, double share)
 {
     const double size = sqrt(gsl_matrix_get(inverse, i, i) * gsl_matrix_get(inverse, j, j));
@@ -151,8 +159,10 @@ static void check_solution(const struct twins *t, const gsl_matrix *inverse, dou
         for (size_t j = 0; j < n; j++) {
             sum += gsl_matrix_get(inverse, i, j) * gsl_vector_get(t->right, j);
         }
-        /* a right side of unit residuals: every unknown moves by some of its standard uncertainties */
-        ck_assert_double_eq_tol(x[i] / sqrt(gsl_matrix_get(inverse, i, i)), sum / sqrt(gsl_matrix_get(inverse, i, i)), share);
+        /* a right side of unit residuals: every unknown moves by some of its standard uncertainties
+         */
+        ck_assert_double_eq_tol(x[i] / sqrt(gsl_matrix_get(inverse, i, i)),
+                                sum / sqrt(gsl_matrix_get(inverse, i, i)), share);
         ck_assert_double_eq(same[i], x[i]);
     }
 }
@@ -173,7 +183,8 @@ static void check_covariance(const struct twins *t, const gsl_matrix *inverse, d
         tt_system_block_covariance(&t->system, b, cc[b], cb[b], response[b]);
         for (size_t i = 0; i < size; i++) {
             for (size_t j = 0; j < size; j++) {
-                check_element(inverse, t->first[b] + i, t->first[b] + j, cc[b][i * size + j], share);
+                check_element(inverse, t->first[b] + i, t->first[b] + j, cc[b][i * size + j],
+                              share);
             }
             for (size_t j = 0; j < nb; j++) {
                 check_element(inverse, t->first[b] + i, j, cb[b][i * nb + j], share);
@@ -184,7 +195,8 @@ static void check_covariance(const struct twins *t, const gsl_matrix *inverse, d
                 const size_t row = i / t->sizes[other], column = i % t->sizes[other];
                 double sum = 0;
                 for (size_t j = 0; j < nb * nb; j++) {
-                    sum += response[b][row * nb + j / nb] * t->system.c[j] * response[other][column * nb + j % nb];
+                    sum += response[b][row * nb + j / nb] * t->system.c[j] *
+                           response[other][column * nb + j % nb];
                 }
                 check_element(inverse, t->first[b] + row, t->first[other] + column, sum, share);
             }
@@ -192,21 +204,26 @@ static void check_covariance(const struct twins *t, const gsl_matrix *inverse, d
     }
 }
 
-/* y . y' = v^T N^-1 v' for vectors of the border and one block, and by the border parts alone for those of different blocks. */
-static void check_half_solutions(const struct twins *t, const gsl_matrix *inverse, gsl_rng *random, double share)
+/* y . y' = v^T N^-1 v' for vectors of the border and one block, and by the border parts alone for
+ * those of different blocks. */
+static void check_half_solutions(const struct twins *t, const gsl_matrix *inverse, gsl_rng *random,
+                                 double share)
 {
     struct tt_entry entries[2][MOST_UNKNOWNS];
     double y[2][MOST_UNKNOWNS], v[2][MOST_UNKNOWNS];
     const size_t nb = t->system.n_border;
     for (size_t pair = 0; pair < 2 * t->system.n_blocks; pair++) {
-        const size_t blocks[2] = {pair / 2, pair % 2 == 0 ? pair / 2 : pair / 2 == 0 ? TT_NONE : pair / 2 - 1};
+        const size_t blocks[2] = {pair / 2, pair % 2 == 0   ? pair / 2
+                                            : pair / 2 == 0 ? TT_NONE
+                                                            : pair / 2 - 1};
         size_t n[2];
         for (size_t k = 0; k < 2; k++) {
             n[k] = any_row(t, blocks[k], random, entries[k]);
             for (size_t i = 0; i < n[k]; i++) {
                 v[k][i] = entries[k][i].value;
             }
-            tt_system_half_solve(&t->system, blocks[k], v[k], blocks[k] == TT_NONE ? NULL : v[k] + nb, y[k]);
+            tt_system_half_solve(&t->system, blocks[k], v[k],
+                                 blocks[k] == TT_NONE ? NULL : v[k] + nb, y[k]);
         }
         double dot = 0, sum = 0, sizes[2] = {0};
         for (size_t i = 0; i < (blocks[0] == blocks[1] ? n[0] : nb); i++) {
@@ -214,7 +231,9 @@ static void check_half_solutions(const struct twins *t, const gsl_matrix *invers
         }
         for (size_t i = 0; i < n[0]; i++) {
             for (size_t j = 0; j < n[1]; j++) {
-                sum += v[0][i] * v[1][j] * gsl_matrix_get(inverse, index_of(t, blocks[0], i), index_of(t, blocks[1], j));
+                sum +=
+                    v[0][i] * v[1][j] *
+                    gsl_matrix_get(inverse, index_of(t, blocks[0], i), index_of(t, blocks[1], j));
             }
         }
         for (size_t k = 0; k < 2; k++) {
@@ -222,7 +241,8 @@ static void check_half_solutions(const struct twins *t, const gsl_matrix *invers
                 sizes[k] += y[k][i] * y[k][i];
             }
         }
-        ck_assert_double_eq_tol(dot / sqrt(sizes[0] * sizes[1]), sum / sqrt(sizes[0] * sizes[1]), share);
+        ck_assert_double_eq_tol(dot / sqrt(sizes[0] * sizes[1]), sum / sqrt(sizes[0] * sizes[1]),
+                                share);
     }
 }
 
@@ -288,7 +308,8 @@ START_TEST(used_again)
 }
 END_TEST
 
-/* Many rows as one cell (a Gram matrix of three columns that act on several unknowns) are the same as the rows one by one. */
+/* Many rows as one cell (a Gram matrix of three columns that act on several unknowns) are the same
+ * as the rows one by one. */
 START_TEST(cell_is_its_rows)
 {
     enum { COLUMNS = 3, ROWS = 11, ENTRIES = 7 };
@@ -301,7 +322,8 @@ START_TEST(cell_is_its_rows)
                                               {2, 6, 1.25}, {1, 7, -2.5}, {0, 8, -1}};
     double gram[COLUMNS * COLUMNS] = {0}, right[COLUMNS] = {0};
     for (size_t i = 0; i < ROWS; i++) {
-        const double weight = 0.25 + gsl_rng_uniform(random), residual = gsl_ran_gaussian(random, 0.4);
+        const double weight = 0.25 + gsl_rng_uniform(random),
+                     residual = gsl_ran_gaussian(random, 0.4);
         double columns[COLUMNS];
         struct tt_entry row[ENTRIES];
         for (size_t c = 0; c < COLUMNS; c++) {
@@ -314,7 +336,8 @@ START_TEST(cell_is_its_rows)
             }
         }
         for (size_t e = 0; e < ENTRIES; e++) {
-            row[e] = (struct tt_entry){.place = entries[e].place, .value = entries[e].value * columns[entries[e].column]};
+            row[e] = (struct tt_entry){.place = entries[e].place,
+                                       .value = entries[e].value * columns[entries[e].column]};
         }
         twin_row(&t, 1, row, ENTRIES, weight, residual);
     }
@@ -322,18 +345,20 @@ START_TEST(cell_is_its_rows)
     const size_t nb = 4, size = 5, first = t.first[1];
     for (size_t i = 0; i < nb; i++) {
         ck_assert_double_eq_tol(t.system.g[i], gsl_vector_get(t.right, i), 1e-12);
-        for (size_t j = 0; j <= i; j++) { /* of symmetric matrices the lower triangle is filled in */
+        for (size_t j = 0; j <= i;
+             j++) { /* of symmetric matrices the lower triangle is filled in */
             ck_assert_double_eq_tol(t.system.a[i * nb + j], gsl_matrix_get(t.whole, i, j), 1e-12);
         }
     }
     for (size_t i = 0; i < size; i++) {
         ck_assert_double_eq_tol(t.system.g[first + i], gsl_vector_get(t.right, first + i), 1e-12);
         for (size_t j = 0; j < nb; j++) {
-            ck_assert_double_eq_tol(t.system.b[(first - nb + i) * nb + j], gsl_matrix_get(t.whole, first + i, j), 1e-12);
+            ck_assert_double_eq_tol(t.system.b[(first - nb + i) * nb + j],
+                                    gsl_matrix_get(t.whole, first + i, j), 1e-12);
         }
         for (size_t j = 0; j <= i; j++) {
-            ck_assert_double_eq_tol(t.system.d[t.system.d_at[1] + i * size + j], gsl_matrix_get(t.whole, first + i, first + j),
-                                    1e-12);
+            ck_assert_double_eq_tol(t.system.d[t.system.d_at[1] + i * size + j],
+                                    gsl_matrix_get(t.whole, first + i, first + j), 1e-12);
         }
     }
     twins_clear(&t);
@@ -341,7 +366,8 @@ START_TEST(cell_is_its_rows)
 }
 END_TEST
 
-/* Two columns that are nearly one: refused within the last digits, solved before. Both in a block, both in the border, one in each.
+/* Two columns that are nearly one: refused within the last digits, solved before. Both in a block,
+ * both in the border, one in each.
  */
 static bool factors(size_t place, size_t other, double apart)
 {
@@ -354,7 +380,8 @@ static bool factors(size_t place, size_t other, double apart)
         for (size_t i = 0; i < 25; i++) {
             const size_t n = any_row(&t, b, random, entries);
             if (b == 0 || other < 3) { /* what only block 0 has is alike there only */
-                entries[other].value = 730 * entries[place].value + apart * 730 * gsl_ran_gaussian(random, 1);
+                entries[other].value =
+                    730 * entries[place].value + apart * 730 * gsl_ran_gaussian(random, 1);
             }
             tt_system_add_row(&t.system, b, entries, n, 1, 0.5);
         }
@@ -384,8 +411,10 @@ START_TEST(singular_across_border_and_block)
         twins_init(&t, 2, 1, (const size_t[]){2});
         for (size_t i = 0; i < 9; i++) {
             const double a = 1.5 + (double)i, b = cos(2.5 * (double)i);
-            const struct tt_entry row[] = {
-                {.place = 0, .value = a}, {.place = 1, .value = b}, {.place = 2, .value = -3.5 * a}, {.place = 3, .value = a * b}};
+            const struct tt_entry row[] = {{.place = 0, .value = a},
+                                           {.place = 1, .value = b},
+                                           {.place = 2, .value = -3.5 * a},
+                                           {.place = 3, .value = a * b}};
             tt_system_add_row(&t.system, 0, row, 4, 2.25, 0.125);
         }
         const struct tt_entry known = {.place = 0, .value = 1};
@@ -404,8 +433,9 @@ START_TEST(empty_column_is_told)
     struct twins t;
     twins_init(&t, 2, 1, (const size_t[]){2});
     for (size_t i = 0; i < 5; i++) {
-        const struct tt_entry row[] = {
-            {.place = 0, .value = 1.5}, {.place = 1, .value = 0.5 + (double)i}, {.place = 3, .value = 2.5}};
+        const struct tt_entry row[] = {{.place = 0, .value = 1.5},
+                                       {.place = 1, .value = 0.5 + (double)i},
+                                       {.place = 3, .value = 2.5}};
         tt_system_add_row(&t.system, 0, row, i % 2 == 0 ? 2 : 3, 1.25, 0.75);
     }
     ck_assert(!tt_system_factor(&t.system));

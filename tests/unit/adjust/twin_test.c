@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Covariance, budget and estimate of a whole run against a slow twin: every unknown moved by hand in the simulation, the dense
- * normal matrix inverted by GSL, the budget as gain times variance source by source.
+/* Covariance, budget and estimate of a whole run against a slow twin: every unknown moved by hand
+ * in the simulation, the dense normal matrix inverted by GSL, the budget as gain times variance
+ * source by source.
  */
 #include "config.h"
 
@@ -16,7 +17,8 @@
 
 enum { MOST_UNKNOWNS = 64 };
 
-/* Scatters and uncertainties of a tenth: what the twin leaves out (squares of shifts and of the yaw's error) is a hundredth. */
+/* Scatters and uncertainties of a tenth: what the twin leaves out (squares of shifts and of the
+ * yaw's error) is a hundredth. */
 static struct scene sharp_scene(void)
 {
     struct scene s = scene_full();
@@ -42,7 +44,8 @@ static struct scene sharp_scene(void)
 enum kind { FREE, OF_EDGE, OF_GROUP, OF_MARK, OF_RADIUS, OF_YAW, KINDS };
 
 struct unknown {
-    double *value, step, per_unit; /* per_unit: of what is solved for (rad) in units of the value (deg) */
+    double *value, step,
+        per_unit; /* per_unit: of what is solved for (rad) in units of the value (deg) */
     enum kind kind;
     double prior, u; /* prior less truth */
 };
@@ -56,7 +59,8 @@ struct twin {
     gsl_vector *right;
 };
 
-static void unknown(struct twin *t, double *value, double step, enum kind kind, double prior, double u)
+static void unknown(struct twin *t, double *value, double step, enum kind kind, double prior,
+                    double u)
 {
     ck_assert(t->n < MOST_UNKNOWNS);
     t->unknowns[t->n++] = (struct unknown){value, step, 1, kind, prior, u};
@@ -70,7 +74,8 @@ static void list_unknowns(struct twin *t)
         unknown(t, &s->setups[k].mark_x, 0.125, FREE, 0, 0);
         unknown(t, &s->setups[k].mark_y, 0.125, FREE, 0, 0);
         const bool stated = s->has_yaw;
-        unknown(t, &s->setups[k].yaw_deg, 2e-3, stated ? OF_YAW : FREE, tt_rad_from_deg(s->nominal_yaw_deg - s->setups[k].yaw_deg),
+        unknown(t, &s->setups[k].yaw_deg, 2e-3, stated ? OF_YAW : FREE,
+                tt_rad_from_deg(s->nominal_yaw_deg - s->setups[k].yaw_deg),
                 tt_rad_from_deg(s->u_yaw_deg));
         t->unknowns[t->n - 1].per_unit = tt_rad_from_deg(1);
     }
@@ -97,7 +102,8 @@ static void list_unknowns(struct twin *t)
         unknown(t, &tip->offset_y, 0.125, FREE, 0, 0);
         unknown(t, &tip->runout_x, 0.125, FREE, 0, 0);
         unknown(t, &tip->runout_y, 0.125, FREE, 0, 0);
-        unknown(t, &tip->radius, 0.125, tip->u_radius > 0 ? OF_RADIUS : FREE, tip->stated_radius - tip->radius, tip->u_radius);
+        unknown(t, &tip->radius, 0.125, tip->u_radius > 0 ? OF_RADIUS : FREE,
+                tip->stated_radius - tip->radius, tip->u_radius);
     }
 }
 
@@ -118,14 +124,16 @@ static void differences(struct scene *s, double *value, double step, double *dx,
     scene_rows_free(&below);
 }
 
-/* Variance of every touch: its scatter, and the rotation's own uncertainty times what a turn moves the contact along the normal. */
+/* Variance of every touch: its scatter, and the rotation's own uncertainty times what a turn moves
+ * the contact along the normal. */
 static void touch_variances(struct scene *s, const struct scene_rows *rows, double variance[])
 {
     double *dx = malloc(rows->n * sizeof *dx), *dy = malloc(rows->n * sizeof *dy);
     ck_assert(dx != NULL && dy != NULL);
     differences(s, &s->first_rotation_deg, 0.01, dx, dy);
     for (size_t i = 0; i < rows->n; i++) {
-        const double across = (rows->row[i].n_x * dx[i] + rows->row[i].n_y * dy[i]) * s->u_rotation_deg;
+        const double across =
+            (rows->row[i].n_x * dx[i] + rows->row[i].n_y * dy[i]) * s->u_rotation_deg;
         variance[i] = s->u_touch * s->u_touch + across * across;
     }
     free(dx);
@@ -143,7 +151,8 @@ static void add_row(struct twin *t, gsl_matrix *normal, const double row[], doub
     }
 }
 
-static void add_rows(struct twin *t, gsl_matrix *normal, const struct scene_rows *observed, const struct scene_rows *clean)
+static void add_rows(struct twin *t, gsl_matrix *normal, const struct scene_rows *observed,
+                     const struct scene_rows *clean)
 {
     const size_t rows = clean->n;
     double *dx = malloc(t->n * rows * sizeof *dx), *dy = malloc(t->n * rows * sizeof *dy),
@@ -151,15 +160,18 @@ static void add_rows(struct twin *t, gsl_matrix *normal, const struct scene_rows
     double row[MOST_UNKNOWNS];
     ck_assert(dx != NULL && dy != NULL && variance != NULL);
     for (size_t k = 0; k < t->n; k++) {
-        differences(&t->scene, t->unknowns[k].value, t->unknowns[k].step, dx + k * rows, dy + k * rows);
+        differences(&t->scene, t->unknowns[k].value, t->unknowns[k].step, dx + k * rows,
+                    dy + k * rows);
     }
     touch_variances(&t->scene, clean, variance);
     for (size_t i = 0; i < rows; i++) {
         const struct scene_row *o = &observed->row[i], *c = &clean->row[i];
         for (size_t axis = 0; axis < (c->is_sight ? 2u : 1u); axis++) {
-            const double n_x = c->is_sight ? axis == 0 : c->n_x, n_y = c->is_sight ? axis == 1 : c->n_y;
+            const double n_x = c->is_sight ? axis == 0 : c->n_x,
+                         n_y = c->is_sight ? axis == 1 : c->n_y;
             for (size_t k = 0; k < t->n; k++) {
-                row[k] = (n_x * dx[k * rows + i] + n_y * dy[k * rows + i]) / t->unknowns[k].per_unit;
+                row[k] =
+                    (n_x * dx[k * rows + i] + n_y * dy[k * rows + i]) / t->unknowns[k].per_unit;
             }
             add_row(t, normal, row, n_x * (o->x - c->x) + n_y * (o->y - c->y),
                     c->is_sight ? 1 / (t->scene.u_sight * t->scene.u_sight) : 1 / variance[i]);
@@ -223,7 +235,8 @@ static double part(const struct twin *t, enum kind kind, size_t i, size_t j)
     double sum = 0;
     for (size_t k = 0; k < t->n; k++) {
         if (t->unknowns[k].kind == kind) {
-            sum += gsl_matrix_get(t->inverse, i, k) * gsl_matrix_get(t->inverse, j, k) / (t->unknowns[k].u * t->unknowns[k].u);
+            sum += gsl_matrix_get(t->inverse, i, k) * gsl_matrix_get(t->inverse, j, k) /
+                   (t->unknowns[k].u * t->unknowns[k].u);
         }
     }
     return sum;
@@ -248,7 +261,8 @@ static struct tt_cov2 less(struct tt_cov2 a, struct tt_cov2 b)
     return (struct tt_cov2){a.xx_mm2 - b.xx_mm2, a.xy_mm2 - b.xy_mm2, a.yy_mm2 - b.yy_mm2};
 }
 
-static void check_budget_line(const struct tt_tip_result *tip, const char *source, char type, bool of_plate, double xx, double yy)
+static void check_budget_line(const struct tt_tip_result *tip, const char *source, char type,
+                              bool of_plate, double xx, double yy)
 {
     for (size_t k = 0; k < tip->n_budget; k++) {
         if (strcmp(tip->budget[k].source, source) == 0) {
@@ -276,7 +290,8 @@ static void check_tip(const struct twin *t, size_t index, const struct tt_tip_re
               gsl_matrix_get(t->inverse, k + 1, k + 1));
     double plate[3] = {0}, all[2] = {0};
     for (enum kind kind = OF_EDGE; kind < KINDS; kind++) {
-        const double xx = part(t, kind, k, k), xy = part(t, kind, k, k + 1), yy = part(t, kind, k + 1, k + 1);
+        const double xx = part(t, kind, k, k), xy = part(t, kind, k, k + 1),
+                     yy = part(t, kind, k + 1, k + 1);
         const bool of_plate = kind == OF_EDGE || kind == OF_GROUP || kind == OF_MARK;
         plate[0] += of_plate ? xx : 0;
         plate[1] += of_plate ? xy : 0;
@@ -290,7 +305,8 @@ static void check_tip(const struct twin *t, size_t index, const struct tt_tip_re
                                                  [OF_YAW] = "nominal yaw"};
         check_budget_line(tip, names[kind], 'B', of_plate, xx, yy);
     }
-    check_cov(less(tip->cov, tip->change_cov), plate[0], plate[1], plate[2]); /* judged by the rest of the full solution */
+    check_cov(less(tip->cov, tip->change_cov), plate[0], plate[1],
+              plate[2]); /* judged by the rest of the full solution */
     ck_assert(all[0] < tip->cov.xx_mm2 && all[1] < tip->cov.yy_mm2);
     ck_assert_double_eq_tol(tip->u_contact_radius_mm, u_of(t, k + 4), 1e-8);
 }
@@ -304,8 +320,10 @@ static void check_rest(const struct twin *t, const struct tiptrue_solution *solu
     }
     for (size_t k = 0; k < solution->n_edges; k++) {
         const bool uncertain = t->scene.edges[k].u > 0;
-        ck_assert_double_eq_tol(solution->edges[k].shift_mm, uncertain ? gsl_vector_get(t->right, t->edge[k]) : 0, 1e-8);
-        ck_assert_double_eq_tol(solution->edges[k].u_shift_mm, uncertain ? u_of(t, t->edge[k]) : 0, 1e-8);
+        ck_assert_double_eq_tol(solution->edges[k].shift_mm,
+                                uncertain ? gsl_vector_get(t->right, t->edge[k]) : 0, 1e-8);
+        ck_assert_double_eq_tol(solution->edges[k].u_shift_mm, uncertain ? u_of(t, t->edge[k]) : 0,
+                                1e-8);
     }
 }
 
@@ -348,14 +366,17 @@ static void check_effects(const struct twin *t, size_t tip, const struct tiptrue
         ck_assert_int_eq(feature->kind, t->unknowns[k].kind == OF_EDGE    ? TT_FEATURE_EDGE
                                         : t->unknowns[k].kind == OF_GROUP ? TT_FEATURE_GROUP
                                                                           : TT_FEATURE_MARK);
-        ck_assert_double_eq_tol(solution->tips[tip].plate_effect_x[n], -weight * gsl_matrix_get(t->inverse, at, k), 2e-4);
-        ck_assert_double_eq_tol(solution->tips[tip].plate_effect_y[n], -weight * gsl_matrix_get(t->inverse, at + 1, k), 2e-4);
+        ck_assert_double_eq_tol(solution->tips[tip].plate_effect_x[n],
+                                -weight * gsl_matrix_get(t->inverse, at, k), 2e-4);
+        ck_assert_double_eq_tol(solution->tips[tip].plate_effect_y[n],
+                                -weight * gsl_matrix_get(t->inverse, at + 1, k), 2e-4);
         n++;
     }
     ck_assert_uint_eq(solution->n_features, n);
 }
 
-/* The covariance of a difference of tips by the twin, and of the plate's errors what does not cancel. */
+/* The covariance of a difference of tips by the twin, and of the plate's errors what does not
+ * cancel. */
 static void check_between(const struct twin *t, const struct tiptrue_solution *solution, size_t tip)
 {
     const struct tt_tip_difference *d = &solution->between_tips[tip - 1];
@@ -367,7 +388,8 @@ static void check_between(const struct twin *t, const struct tiptrue_solution *s
         c[k] = gsl_matrix_get(t->inverse, p + i, p + j) + gsl_matrix_get(t->inverse, q + i, q + j) -
                gsl_matrix_get(t->inverse, p + i, q + j) - gsl_matrix_get(t->inverse, q + i, p + j);
         for (size_t f = 0; f < solution->n_features; f++) {
-            const double x = a->plate_effect_x[f] - b->plate_effect_x[f], y = a->plate_effect_y[f] - b->plate_effect_y[f];
+            const double x = a->plate_effect_x[f] - b->plate_effect_x[f],
+                         y = a->plate_effect_y[f] - b->plate_effect_y[f];
             const double u = solution->features[f].u_mm;
             c[k] += u * u * (i == 0 ? x : y) * (j == 0 ? x : y);
         }
@@ -381,7 +403,8 @@ static void check_between(const struct twin *t, const struct tiptrue_solution *s
     ck_assert_double_eq_tol(d->expanded_y_mm, 1.959964 * sqrt(c[2]), 1e-8);
 }
 
-static void check_held(const struct scene *s, const struct scene_rows *rows, const struct tiptrue_solution *solution)
+static void check_held(const struct scene *s, const struct scene_rows *rows,
+                       const struct tiptrue_solution *solution)
 {
     struct twin twin;
     twin_hold(&twin, s, rows);
@@ -390,10 +413,13 @@ static void check_held(const struct scene *s, const struct scene_rows *rows, con
         const struct tt_tip_result *tip = &solution->tips[k];
         const size_t at = twin.tip[k];
         const double x = gsl_vector_get(twin.right, at), y = gsl_vector_get(twin.right, at + 1);
-        ck_assert_double_eq_tol(tip->held.x_mm, s->tips[k].offset_x + x, 4e-7); /* squares of the yaw between the solutions */
+        ck_assert_double_eq_tol(tip->held.x_mm, s->tips[k].offset_x + x,
+                                4e-7); /* squares of the yaw between the solutions */
         ck_assert_double_eq_tol(tip->held.y_mm, s->tips[k].offset_y + y, 4e-7);
-        ck_assert(hypot(tip->held.x_mm - tip->offset.x_mm, tip->held.y_mm - tip->offset.y_mm) > 1e-6);
-        check_cov_to(tip->same_plate_cov, gsl_matrix_get(twin.inverse, at, at), gsl_matrix_get(twin.inverse, at, at + 1),
+        ck_assert(hypot(tip->held.x_mm - tip->offset.x_mm, tip->held.y_mm - tip->offset.y_mm) >
+                  1e-6);
+        check_cov_to(tip->same_plate_cov, gsl_matrix_get(twin.inverse, at, at),
+                     gsl_matrix_get(twin.inverse, at, at + 1),
                      gsl_matrix_get(twin.inverse, at + 1, at + 1), 5e-4);
         check_effects(&twin, k, solution);
         if (k > 0) {
@@ -432,8 +458,8 @@ START_TEST(twin_of_everything)
 }
 END_TEST
 
-/* Touches from two sides only: the stated radii of both tips carry their offsets, each through the plate's shifts into the other's
- * too. */
+/* Touches from two sides only: the stated radii of both tips carry their offsets, each through the
+ * plate's shifts into the other's too. */
 START_TEST(twin_of_one_sided_touches)
 {
     struct scene s = sharp_scene();

@@ -1,8 +1,9 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* External reliability: the effect that is told against what a fault of that size does to a noise-free run that is solved by least
- * squares, which no part of the code under test has a hand in; its size against the misfit that it leaves there, and against the
- * two modes' odds written out. */
+/* External reliability: the effect that is told against what a fault of that size does to a
+ * noise-free run that is solved by least squares, which no part of the code under test has a hand
+ * in; its size against the misfit that it leaves there, and against the two modes' odds written
+ * out. */
 #include "config.h"
 
 #include <check.h>
@@ -13,7 +14,8 @@
 #include "adjust/check.h"
 #include "scene.h"
 
-/* Edges askew and known to 4 to 9 um, marks to 7 and 8.5 um, two tips, the plate at 27.5 degrees; the log is exact. */
+/* Edges askew and known to 4 to 9 um, marks to 7 and 8.5 um, two tips, the plate at 27.5 degrees;
+ * the log is exact. */
 static struct scene uneven(void)
 {
     struct scene s = scene_many_edges(1);
@@ -28,8 +30,12 @@ static struct scene uneven(void)
     s.decimals = 0;
     s.setups[0].yaw_deg = 27.5;
     s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){
-        .name = "t2", .offset_x = -19.75, .offset_y = 13.0625, .runout_x = -0.045, .runout_y = 0.0125, .radius = 0.3105};
+    s.tips[1] = (struct scene_tip){.name = "t2",
+                                   .offset_x = -19.75,
+                                   .offset_y = 13.0625,
+                                   .runout_x = -0.045,
+                                   .runout_y = 0.0125,
+                                   .radius = 0.3105};
     return s;
 }
 
@@ -47,19 +53,22 @@ static double farthest_mm(const struct tiptrue_solution *solution, const struct 
     double most = 0;
     for (size_t t = 0; t < s->n_tips; t++) {
         const struct tt_tip_result *tip = &solution->tips[t];
-        most = fmax(most, hypot(tip->offset.x_mm - s->tips[t].offset_x, tip->offset.y_mm - s->tips[t].offset_y));
+        most = fmax(most, hypot(tip->offset.x_mm - s->tips[t].offset_x,
+                                tip->offset.y_mm - s->tips[t].offset_y));
     }
     return most;
 }
 
-/* Sum of squares, in their standard deviations, of what an exact run with one fault leaves: by definition H times its square. */
+/* Sum of squares, in their standard deviations, of what an exact run with one fault leaves: by
+ * definition H times its square. */
 static double misfit(const struct tiptrue_solution *solution, const struct scene *s)
 {
     double sum = 0;
     for (size_t i = 0; i < solution->n_rows; i++) {
         const struct tt_row_result *row = &solution->rows[i];
         double u = row->kind == TT_TOUCH ? s->u_touch : s->u_sight;
-        sum += (row->residual_mm * row->residual_mm + row->residual_y_mm * row->residual_y_mm) / (u * u);
+        sum += (row->residual_mm * row->residual_mm + row->residual_y_mm * row->residual_y_mm) /
+               (u * u);
     }
     for (size_t i = 0; i < solution->n_edges; i++) {
         sum += s->edges[i].u > 0 ? pow(solution->edges[i].shift_mm / s->edges[i].u, 2) : 0;
@@ -67,7 +76,8 @@ static double misfit(const struct tiptrue_solution *solution, const struct scene
     return sum;
 }
 
-/* From where the likelier one of two modes of size f1, f2 and probability @p has odds above 1, in standard deviations. */
+/* From where the likelier one of two modes of size f1, f2 and probability @p has odds above 1, in
+ * standard deviations. */
 static double seen_from(double h, double f1, double p1, double f2, double p2, double dof)
 {
     double a = log(1 + f1 * f1 * h) - 2 * log(p1), b = log(1 + f2 * f2 * h) - 2 * log(p2);
@@ -79,7 +89,8 @@ static double seen_from(double h, double f1, double p1, double f2, double p2, do
 START_TEST(edge)
 {
     struct scene s = uneven();
-    for (size_t k = 0; k < 3; k++) { /* marks are exact here: their own shifts are not in a result */
+    for (size_t k = 0; k < 3;
+         k++) { /* marks are exact here: their own shifts are not in a result */
         s.marks[k].u = 0;
     }
     struct tiptrue_solution *right = plain_solution(&s);
@@ -90,14 +101,15 @@ START_TEST(edge)
     struct tiptrue_solution *wrong = plain_solution(&s);
     ck_assert_double_eq_tol(farthest_mm(wrong, &s) / told, 1, 0.01);
     double z2 = misfit(wrong, &s);
-    ck_assert_double_eq_tol(sqrt(z2) / seen_from(z2 / (size * size), 0.06, 0.03 / 6, 5, 0.01 / 6, 1e9), 1, 0.01);
+    ck_assert_double_eq_tol(
+        sqrt(z2) / seen_from(z2 / (size * size), 0.06, 0.03 / 6, 5, 0.01 / 6, 1e9), 1, 0.01);
     tiptrue_solution_free(right);
     tiptrue_solution_free(wrong);
 }
 END_TEST
 
-/* From the misfits of faults in many directions: the size is that of the direction seen worst, the effect the largest of all, each
- * with the size from which that direction is seen. */
+/* From the misfits of faults in many directions: the size is that of the direction seen worst, the
+ * effect the largest of all, each with the size from which that direction is seen. */
 START_TEST(mark)
 {
     enum { DIRECTIONS = 72 };
@@ -108,7 +120,8 @@ START_TEST(mark)
     struct tiptrue_solution *right = plain_solution(&s);
     ck_assert_uint_eq(right->n_marks, 3);
     ck_assert_str_eq(right->marks[_i].name, s.marks[_i].name);
-    double size = right->marks[_i].unseen_shift_mm, h[DIRECTIONS], moved[DIRECTIONS], least = HUGE_VAL, most = 0;
+    double size = right->marks[_i].unseen_shift_mm, h[DIRECTIONS], moved[DIRECTIONS],
+           least = HUGE_VAL, most = 0;
     for (int k = 0; k < DIRECTIONS; k++) {
         double angle = k * acos(-1) / DIRECTIONS;
         s.marks[_i].shift_x = size * cos(angle);
@@ -126,7 +139,8 @@ START_TEST(mark)
     double xy = h[DIRECTIONS / 4] - 0.5 * (h[0] + h[DIRECTIONS / 2]), z2[2];
     static const double SIZES[2] = {0.05, 3};
     for (int k = 0; k < 2; k++) {
-        double f2 = SIZES[k] * SIZES[k], det = (1 + f2 * h[0]) * (1 + f2 * h[DIRECTIONS / 2]) - f2 * f2 * xy * xy;
+        double f2 = SIZES[k] * SIZES[k],
+               det = (1 + f2 * h[0]) * (1 + f2 * h[DIRECTIONS / 2]) - f2 * f2 * xy * xy;
         z2[k] = (log(det) - 2 * log(0.01 / 3)) * (1 + 1 / (f2 * least));
     }
     ck_assert_double_eq_tol((sqrt(fmin(z2[0], z2[1])) + 1.28) / (size * sqrt(least)), 1, 0.01);
@@ -134,7 +148,8 @@ START_TEST(mark)
 }
 END_TEST
 
-/* A mark with a u, which is an unknown, and an exact one take different ways: at a u of 10 nm both give the same. */
+/* A mark with a u, which is an unknown, and an exact one take different ways: at a u of 10 nm both
+ * give the same. */
 START_TEST(nearly_exact_mark)
 {
     struct scene s = uneven();
@@ -142,14 +157,17 @@ START_TEST(nearly_exact_mark)
     struct tiptrue_solution *nearly = plain_solution(&s);
     s.marks[_i].u = 0;
     struct tiptrue_solution *exact = plain_solution(&s);
-    ck_assert_double_eq_tol(nearly->marks[_i].unseen_shift_mm / exact->marks[_i].unseen_shift_mm, 1, 1e-3);
-    ck_assert_double_eq_tol(nearly->marks[_i].unseen_effect_mm / exact->marks[_i].unseen_effect_mm, 1, 1e-3);
+    ck_assert_double_eq_tol(nearly->marks[_i].unseen_shift_mm / exact->marks[_i].unseen_shift_mm, 1,
+                            1e-3);
+    ck_assert_double_eq_tol(nearly->marks[_i].unseen_effect_mm / exact->marks[_i].unseen_effect_mm,
+                            1, 1e-3);
     tiptrue_solution_free(nearly);
     tiptrue_solution_free(exact);
 }
 END_TEST
 
-/* What nothing else can contradict is never seen: the only mark; and it is told before the run is solved, too. */
+/* What nothing else can contradict is never seen: the only mark; and it is told before the run is
+ * solved, too. */
 START_TEST(never_seen)
 {
     struct scene s = uneven();
@@ -159,7 +177,8 @@ START_TEST(never_seen)
     s.u_yaw_deg = 0.1;
     struct tiptrue_solution *solution = plain_solution(&s);
     ck_assert_uint_eq(solution->n_marks, 1);
-    ck_assert(isnan(solution->marks[0].unseen_shift_mm) && isnan(solution->marks[0].unseen_effect_mm));
+    ck_assert(isnan(solution->marks[0].unseen_shift_mm) &&
+              isnan(solution->marks[0].unseen_effect_mm));
     ck_assert(isfinite(solution->edges[0].unseen_shift_mm));
     tiptrue_solution_free(solution);
 }
@@ -173,11 +192,14 @@ START_TEST(before_the_run)
     struct tt_adjust_workspace *workspace = NULL;
     struct tiptrue_solution *before = NULL, *solution = plain_solution(&s);
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_check(workspace, read.plate, read.machine, read.run, &before, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_check(workspace, read.plate, read.machine, read.run, &before, NULL),
+                     TIPTRUE_OK);
     ck_assert_uint_eq(before->n_edges, 6);
     for (size_t j = 0; j < 6; j++) {
-        ck_assert_double_eq_tol(before->edges[j].unseen_shift_mm / solution->edges[j].unseen_shift_mm, 1, 0.02);
-        ck_assert_double_eq_tol(before->edges[j].unseen_effect_mm / solution->edges[j].unseen_effect_mm, 1, 0.02);
+        ck_assert_double_eq_tol(
+            before->edges[j].unseen_shift_mm / solution->edges[j].unseen_shift_mm, 1, 0.02);
+        ck_assert_double_eq_tol(
+            before->edges[j].unseen_effect_mm / solution->edges[j].unseen_effect_mm, 1, 0.02);
     }
     tiptrue_solution_free(before);
     tiptrue_solution_free(solution);

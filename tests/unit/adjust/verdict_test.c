@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Keep, update, repeat: the present offset against the found one, on the same plate and on another, with and without a permitted
- * error; several tips; an untrustworthy run. */
+/* Keep, update, repeat: the present offset against the found one, on the same plate and on another,
+ * with and without a permitted error; several tips; an untrustworthy run. */
 #include "config.h"
 
 #include <check.h>
@@ -14,7 +14,8 @@
 #include "adjust/uncertainty.h"
 #include "scene.h"
 
-/* 2026-11-26: of more than eight error findings the ninth and later ones were left out of a tip's reasons without a word. */
+/* 2026-11-26: of more than eight error findings the ninth and later ones were left out of a tip's
+ * reasons without a word. */
 START_TEST(every_error_is_a_reason)
 {
     const char *names[] = {"t1", "t2"};
@@ -22,12 +23,14 @@ START_TEST(every_error_is_a_reason)
     struct tt_finding findings[12];
     struct tt_tip_result tips[2] = {{.name = "t1"}, {.name = "t2"}};
     struct tiptrue_run run = {.tips = names, .n_tips = 2};
-    struct tiptrue_solution solution = {.findings = findings, .n_findings = 12, .tips = tips, .n_tips = 2};
+    struct tiptrue_solution solution = {
+        .findings = findings, .n_findings = 12, .tips = tips, .n_tips = 2};
     struct tt_view view = {.run = &run, .solution = &solution};
 
     for (size_t i = 0; i < 12; i++) {
         snprintf(texts[i], sizeof texts[i], "f%zu", 3 * i);
-        findings[i] = (struct tt_finding){.code = TT_FINDING_LATE_CONTACT, .severity = TIPTRUE_ERROR, .text = texts[i]};
+        findings[i] = (struct tt_finding){
+            .code = TT_FINDING_LATE_CONTACT, .severity = TIPTRUE_ERROR, .text = texts[i]};
         findings[i].edge = findings[i].setup = TT_NONE;
         findings[i].tip = i == 4 ? 1 : TT_NONE; /* about t2 only */
     }
@@ -41,7 +44,8 @@ START_TEST(every_error_is_a_reason)
 }
 END_TEST
 
-/* The routed edges may lie 18 um off: the full uncertainty is 18 um, that on the same plate 1 um. */
+/* The routed edges may lie 18 um off: the full uncertainty is 18 um, that on the same plate 1 um.
+ */
 static struct scene plate_scene(unsigned long seed)
 {
     struct scene s = scene_usual(seed);
@@ -65,7 +69,8 @@ static void set_present(struct scene *s, size_t tip, double x, double y, const c
 static void check_reason(const struct tt_tip_result *tip, const char *words)
 {
     ck_assert_uint_ge(tip->n_reasons, 1);
-    ck_assert_msg(strstr(tip->reasons[0], words) != NULL, "'%s' is not in: %s", words, tip->reasons[0]);
+    ck_assert_msg(strstr(tip->reasons[0], words) != NULL, "'%s' is not in: %s", words,
+                  tip->reasons[0]);
 }
 
 static struct tiptrue_solution *judged(const struct scene *s, enum tiptrue_verdict verdict)
@@ -86,7 +91,8 @@ START_TEST(nothing_present)
 }
 END_TEST
 
-/* Without a permitted error: is the change significant? 12 um are on the same plate, and are not on another. */
+/* Without a permitted error: is the change significant? 12 um are on the same plate, and are not on
+ * another. */
 START_TEST(no_limit)
 {
     struct scene s = plate_scene(20260461);
@@ -106,7 +112,8 @@ START_TEST(no_limit)
         set_present(&s, 0, 0.0105, -0.0058, k == 0 ? "0418" : NULL);
         solution = judged(&s, TIPTRUE_KEEP);
         ck_assert(!solution->tips[0].change_on_same_plate);
-        ck_assert_double_eq_tol(solution->tips[0].p_unchanged, exp(-0.5 * (0.0105 * 0.0105 + 0.0058 * 0.0058) / (0.018 * 0.018)),
+        ck_assert_double_eq_tol(solution->tips[0].p_unchanged,
+                                exp(-0.5 * (0.0105 * 0.0105 + 0.0058 * 0.0058) / (0.018 * 0.018)),
                                 0.06);
         tiptrue_solution_free(solution);
     }
@@ -119,7 +126,8 @@ START_TEST(no_limit)
 }
 END_TEST
 
-/* The change is what was found less what is present, and its probability that of the covariance that applies. */
+/* The change is what was found less what is present, and its probability that of the covariance
+ * that applies. */
 START_TEST(change)
 {
     struct scene s = plate_scene(20260453);
@@ -137,15 +145,17 @@ START_TEST(change)
     s.u_touch = s.u_sight = 0;
     solution = scene_result(&s);
     tip = &solution->tips[0];
-    const double estimated2 = tt_cov2_distance2(tip->change_cov, tip->change.x_mm, tip->change.y_mm);
+    const double estimated2 =
+        tt_cov2_distance2(tip->change_cov, tip->change.x_mm, tip->change.y_mm);
     ck_assert(isfinite(tip->change_dof));
-    ck_assert_double_eq_tol(tip->p_unchanged, pow(1 + estimated2 / tip->change_dof, -0.5 * tip->change_dof), 1e-9);
+    ck_assert_double_eq_tol(tip->p_unchanged,
+                            pow(1 + estimated2 / tip->change_dof, -0.5 * tip->change_dof), 1e-9);
     tiptrue_solution_free(solution);
 }
 END_TEST
 
-/* With a permitted error of 30 um: a present offset 12 um off conforms if the plate is the same, is not shown to on another; 33 um
- * off it does on neither. */
+/* With a permitted error of 30 um: a present offset 12 um off conforms if the plate is the same, is
+ * not shown to on another; 33 um off it does on neither. */
 START_TEST(permitted_error)
 {
     struct scene s = plate_scene(20260454);
@@ -178,7 +188,9 @@ START_TEST(guard_at_95_percent)
     double low = 0, high = 1;
     for (int k = 0; k < 60; k++) {
         const double middle = 0.5 * (low + high);
-        *(tt_p_within(tip->change.x_mm, tip->change.y_mm, tip->cov, tip->dof, middle) < 0.95 ? &low : &high) = middle;
+        *(tt_p_within(tip->change.x_mm, tip->change.y_mm, tip->cov, tip->dof, middle) < 0.95
+              ? &low
+              : &high) = middle;
     }
     ck_assert(high > 0.03 && high < 0.08);
     tiptrue_solution_free(solution);
@@ -189,8 +201,8 @@ START_TEST(guard_at_95_percent)
 }
 END_TEST
 
-/* Both sides of what the plate alone leaves possible: a group of 13 um, u of both axes alike. On the plate of the offset in use it
- * cancels. */
+/* Both sides of what the plate alone leaves possible: a group of 13 um, u of both axes alike. On
+ * the plate of the offset in use it cancels. */
 START_TEST(no_run_can_show_it)
 {
     struct scene s = plate_scene(20260457);
@@ -211,7 +223,8 @@ START_TEST(no_run_can_show_it)
     s.permitted_error = 0.98 * high;
     solution = judged(&s, TIPTRUE_UPDATE);
     ck_assert_uint_eq(solution->tips[0].n_reasons, 2);
-    ck_assert_ptr_nonnull(strstr(solution->tips[0].reasons[1], "no run on this plate can show that the offset of 't1'"));
+    ck_assert_ptr_nonnull(strstr(solution->tips[0].reasons[1],
+                                 "no run on this plate can show that the offset of 't1'"));
     ck_assert_uint_eq(solution->n_findings, 0);
     tiptrue_solution_free(solution);
     s.permitted_error = 1.02 * high;
@@ -231,8 +244,10 @@ START_TEST(significance_at_5_percent)
     set_present(&s, 0, 0, 0, "0417");
     struct tiptrue_solution *solution = scene_result(&s);
     const struct tt_tip_result *tip = &solution->tips[0];
-    const double unit2 = tt_cov2_distance2(tip->change_cov, 1, 0), limit = sqrt(-2 * log(0.05) / unit2);
-    const double at_x = tip->offset.x_mm - s.tips[0].offset_x, at_y = tip->offset.y_mm - s.tips[0].offset_y;
+    const double unit2 = tt_cov2_distance2(tip->change_cov, 1, 0),
+                 limit = sqrt(-2 * log(0.05) / unit2);
+    const double at_x = tip->offset.x_mm - s.tips[0].offset_x,
+                 at_y = tip->offset.y_mm - s.tips[0].offset_y;
     tiptrue_solution_free(solution);
     set_present(&s, 0, at_x + 0.99 * limit, at_y, "0417");
     tiptrue_solution_free(judged(&s, TIPTRUE_KEEP));
@@ -263,8 +278,10 @@ START_TEST(worst_of_the_tips)
 {
     struct scene s = plate_scene(20260458);
     s.n_tips = 3;
-    s.tips[1] = (struct scene_tip){.name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3};
-    s.tips[2] = (struct scene_tip){.name = "t3", .offset_x = 3.75, .offset_y = 12.875, .runout_y = -0.03, .radius = 0.35};
+    s.tips[1] = (struct scene_tip){
+        .name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3};
+    s.tips[2] = (struct scene_tip){
+        .name = "t3", .offset_x = 3.75, .offset_y = 12.875, .runout_y = -0.03, .radius = 0.35};
     s.permitted_error = 0.02;
     set_present(&s, 0, 0.002, -0.003, "0417");
     set_present(&s, 1, 0.032, -0.013, "0417");
@@ -277,7 +294,8 @@ START_TEST(worst_of_the_tips)
     ck_assert_int_eq(solution->verdict, TIPTRUE_UPDATE);
     tiptrue_solution_free(solution);
     for (size_t i = 0; i < rows.n; i++) { /* the third only touches edges that face along y */
-        rows.row[i].no_contact = !rows.row[i].is_sight && rows.row[i].tip == 2 && rows.row[i].target < 2;
+        rows.row[i].no_contact =
+            !rows.row[i].is_sight && rows.row[i].tip == 2 && rows.row[i].target < 2;
     }
     solution = scene_solve(&s, &rows, false);
     ck_assert_int_eq(solution->tips[0].verdict, TIPTRUE_KEEP);
@@ -286,7 +304,8 @@ START_TEST(worst_of_the_tips)
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     ck_assert(solution->tips[2].has_present); /* stated, but there is nothing to compare it with */
     ck_assert(!solution->tips[2].has_conformity);
-    ck_assert_ptr_nonnull(strstr(solution->tips[2].reasons[0], "undetermined: the offset of 't3' along x"));
+    ck_assert_ptr_nonnull(
+        strstr(solution->tips[2].reasons[0], "undetermined: the offset of 't3' along x"));
     tiptrue_solution_free(solution);
     scene_rows_free(&rows);
 }
@@ -298,7 +317,8 @@ START_TEST(present_of_the_right_tip)
     struct scene s = plate_scene(20260459);
     s.machine_in_inch = true;
     s.n_tips = 2;
-    s.tips[1] = (struct scene_tip){.name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3};
+    s.tips[1] = (struct scene_tip){
+        .name = "t2", .offset_x = -20.5, .offset_y = 13.25, .runout_x = 0.02, .radius = 0.3};
     set_present(&s, 1, 0.0115, -0.0062, "0417");
     struct tiptrue_solution *solution = scene_result(&s);
     ck_assert(!solution->tips[0].has_present && solution->tips[1].has_present);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The arena: pieces aligned, zeroed and apart; the second use asks the system for nothing; sizes that overflow. */
+/* The arena: pieces aligned, zeroed and apart; the second use asks the system for nothing; sizes
+ * that overflow. */
 #include "config.h"
 
 #include "base/arena.h"
@@ -133,8 +134,8 @@ START_TEST(pieces_grow)
 }
 END_TEST
 
-/* Readers of rows let a piece grow by one for each row: the time is that of the rows, not of their square (a fiftieth of a second;
- * copied each time, it would be a minute). */
+/* Readers of rows let a piece grow by one for each row: the time is that of the rows, not of their
+ * square (a fiftieth of a second; copied each time, it would be a minute). */
 START_TEST(a_piece_grows_by_one)
 {
     struct tt_arena arena = {0};
@@ -148,7 +149,8 @@ START_TEST(a_piece_grows_by_one)
         rows = tt_arena_grow(&arena, rows, i + 1, sizeof *rows);
         ck_assert_ptr_nonnull(rows);
         rows[i].n = 3 * i;
-        ck_assert_ptr_nonnull(tt_arena_copy_text(&arena, "0123456789012345678901234567890123456789", 40));
+        ck_assert_ptr_nonnull(
+            tt_arena_copy_text(&arena, "0123456789012345678901234567890123456789", 40));
     }
     ck_assert_double_lt((double)(clock() - begin) / CLOCKS_PER_SEC, 3);
     for (size_t i = 0; i < 100000; i++) {

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The growing text: what is added is there, NUL-terminated at every step; failure is remembered until the reset. */
+/* The growing text: what is added is there, NUL-terminated at every step; failure is remembered
+ * until the reset. */
 #include "config.h"
 
 #include "base/buffer.h"
@@ -26,7 +27,8 @@ START_TEST(pieces_follow_each_other)
 }
 END_TEST
 
-/* A room is at the end, large enough, and counts only as far as it was written; none of it without memory. */
+/* A room is at the end, large enough, and counts only as far as it was written; none of it without
+ * memory. */
 START_TEST(room_is_filled_by_the_caller)
 {
     struct tt_buffer buffer = {0};
@@ -71,7 +73,8 @@ START_TEST(prints_any_length)
 {
     static char text[18000];
     memset(text, 'x', sizeof(text) - 1);
-    for (int length = 0; length < 17000; length += length < 8000 || (length > 8400 && length < 16200) ? 97 : 1) {
+    for (int length = 0; length < 17000;
+         length += length < 8000 || (length > 8400 && length < 16200) ? 97 : 1) {
         struct tt_buffer buffer = {0};
         tt_buffer_printf(&buffer, "%.*s", length, text);
         ck_assert_uint_eq(buffer.length, (size_t)length);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The shortest digits against a slow twin, the C library's printf and strtod: doubles of every size, on both sides of powers of two
- * and of ten, and few-digit decimals with their neighbours.
+/* The shortest digits against a slow twin, the C library's printf and strtod: doubles of every
+ * size, on both sides of powers of two and of ten, and few-digit decimals with their neighbours.
  */
 #include "config.h"
 
@@ -23,7 +23,8 @@ static uint64_t draw(uint64_t *state)
     return z ^ z >> 31;
 }
 
-/* By printf: the fewest of 15 to 17 digits that strtod reads back, as "DIGITSeEXPONENT" without zeros at the end of the digits. */
+/* By printf: the fewest of 15 to 17 digits that strtod reads back, as "DIGITSeEXPONENT" without
+ * zeros at the end of the digits. */
 static void expect_digits(double value, char text[64])
 {
     char printed[64], digits[32];
@@ -82,12 +83,14 @@ START_TEST(doubles_of_every_size)
             uint64_t m = draw(&state) >> 12 | UINT64_C(1) << 52;
             check(ldexp((double)m, exponent - 52), &told);
         }
-        ck_assert(exponent >= 40 || told == (size_t)(exponent + 1023) * 20); /* all; beyond 2^40 there are ties */
+        ck_assert(exponent >= 40 ||
+                  told == (size_t)(exponent + 1023) * 20); /* all; beyond 2^40 there are ties */
     }
 }
 END_TEST
 
-/* Below a power of two doubles are twice as dense: there the allowed distance differs on the two sides. */
+/* Below a power of two doubles are twice as dense: there the allowed distance differs on the two
+ * sides. */
 START_TEST(powers_of_two_and_their_neighbours)
 {
     size_t told = 0;
@@ -113,8 +116,8 @@ START_TEST(few_digits_and_their_neighbours)
 }
 END_TEST
 
-/* 2^-25 is 2.98023223876953125e-8: of 17 digits it is half-way between two, and both read back. 2^48 + 1/2 has 16, and is half-way
- * between two of 15, but neither reads back.
+/* 2^-25 is 2.98023223876953125e-8: of 17 digits it is half-way between two, and both read back.
+ * 2^48 + 1/2 has 16, and is half-way between two of 15, but neither reads back.
  */
 START_TEST(a_tie_is_not_told_where_it_matters)
 {

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Probabilities: published quantiles, the ends of the ranges, and arguments that GSL's functions end the process for (its default
- * handler stays in place here); the generators in their own memory. */
+/* Probabilities: published quantiles, the ends of the ranges, and arguments that GSL's functions
+ * end the process for (its default handler stays in place here); the generators in their own
+ * memory. */
 #include "config.h"
 
 #include "base/distribution.h"
@@ -19,7 +20,8 @@ START_TEST(published_quantiles)
     ck_assert_double_eq_tol(tt_student_quantile(0.975, 7), 2.365, 0.0005);
     ck_assert_double_eq_tol(tt_student_quantile(0.975, 1), 12.706, 0.0005);
     ck_assert_double_eq_tol(tt_student_upper(3.707, 6), 0.005, 5e-6);
-    ck_assert_double_eq_tol(tt_binomial_upper(1, 0.3, 4), 0.3483, 1e-12); /* 1 - 0.7^4 - 4 0.3 0.7^3 */
+    ck_assert_double_eq_tol(tt_binomial_upper(1, 0.3, 4), 0.3483,
+                            1e-12); /* 1 - 0.7^4 - 4 0.3 0.7^3 */
 }
 END_TEST
 
@@ -29,8 +31,10 @@ START_TEST(ends_of_the_ranges)
     ck_assert_double_eq(tt_chi2_upper(-2.5, 3.7), 1);
     ck_assert_double_eq(tt_chi2_upper(HUGE_VAL, 3.7), 0);
     ck_assert_double_eq(tt_chi2_upper(1e300, 3.7), 0);
-    ck_assert_double_gt(tt_chi2_upper(1400, 3.7), 0); /* the bound does not cut off what a double holds */
-    ck_assert_double_eq_tol(tt_chi2_upper(2.1e9 + 64807.4, 2.1e9), 0.158655, 1e-4); /* one standard deviation: normal */
+    ck_assert_double_gt(tt_chi2_upper(1400, 3.7),
+                        0); /* the bound does not cut off what a double holds */
+    ck_assert_double_eq_tol(tt_chi2_upper(2.1e9 + 64807.4, 2.1e9), 0.158655,
+                            1e-4); /* one standard deviation: normal */
     ck_assert_double_eq_tol(tt_student_quantile(0.975, HUGE_VAL), 1.959963984540054, 1e-12);
     ck_assert_double_eq_tol(tt_student_upper(1.959963984540054, HUGE_VAL), 0.025, 1e-12);
     ck_assert_double_eq(tt_student_quantile(0.975, 0.003), tt_student_quantile(0.975, 0.05));
@@ -38,8 +42,8 @@ START_TEST(ends_of_the_ranges)
 }
 END_TEST
 
-/* 2026-11-26: `solve` of two setups with one mark ended with "tdistinv.c: inverse failed to converge" (rc 134): 1.7e-10 degrees of
- * freedom were handed to GSL. So did NaN and infinities. */
+/* 2026-11-26: `solve` of two setups with one mark ended with "tdistinv.c: inverse failed to
+ * converge" (rc 134): 1.7e-10 degrees of freedom were handed to GSL. So did NaN and infinities. */
 START_TEST(what_is_no_argument_is_no_number)
 {
     ck_assert(isfinite(tt_student_quantile(0.975, 1.6510513070273235e-10)));
@@ -47,17 +51,22 @@ START_TEST(what_is_no_argument_is_no_number)
         ck_assert(tt_student_quantile(0.975, dof) > 0);
         for (double x = 1e-300; x < 1e300; x *= 2.3e3) {
             double p = tt_chi2_upper(x, dof), q = tt_student_upper(x, dof);
-            ck_assert_msg(p >= 0 && p <= 1 && q >= 0 && q <= 0.5, "x %g dof %g: %g %g", x, dof, p, q);
+            ck_assert_msg(p >= 0 && p <= 1 && q >= 0 && q <= 0.5, "x %g dof %g: %g %g", x, dof, p,
+                          q);
         }
     }
-    ck_assert(isnan(tt_chi2_upper(NAN, 2)) && isnan(tt_chi2_upper(2.5, NAN)) && isnan(tt_chi2_upper(2.5, 0)));
-    ck_assert(isnan(tt_student_upper(NAN, 2)) && isnan(tt_student_upper(2.5, NAN)) && isnan(tt_student_upper(2.5, -1)));
-    ck_assert(isnan(tt_student_quantile(0.975, NAN)) && isnan(tt_student_quantile(NAN, 3)) && isnan(tt_student_quantile(1, 3)));
+    ck_assert(isnan(tt_chi2_upper(NAN, 2)) && isnan(tt_chi2_upper(2.5, NAN)) &&
+              isnan(tt_chi2_upper(2.5, 0)));
+    ck_assert(isnan(tt_student_upper(NAN, 2)) && isnan(tt_student_upper(2.5, NAN)) &&
+              isnan(tt_student_upper(2.5, -1)));
+    ck_assert(isnan(tt_student_quantile(0.975, NAN)) && isnan(tt_student_quantile(NAN, 3)) &&
+              isnan(tt_student_quantile(1, 3)));
     ck_assert(isnan(tt_binomial_upper(1, NAN, 4)) && isnan(tt_binomial_upper(1, 1.3, 4)));
 }
 END_TEST
 
-/* 2026-11-26: without memory gsl_rng_alloc ended the host (rc 134). The sequences are those of its generators. */
+/* 2026-11-26: without memory gsl_rng_alloc ended the host (rc 134). The sequences are those of its
+ * generators. */
 START_TEST(generators_in_own_memory)
 {
     const gsl_rng_type *const types[] = {gsl_rng_mt19937, gsl_rng_taus2};

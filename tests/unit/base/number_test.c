@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Numbers as text: the grammar, correct rounding against the C library, digits that read back, and all of it again under a locale
- * whose decimal sign is a comma.
+/* Numbers as text: the grammar, correct rounding against the C library, digits that read back, and
+ * all of it again under a locale whose decimal sign is a comma.
  */
 #include "config.h"
 
@@ -20,8 +20,8 @@
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 #define DRAWS 20000
 
-/* Set by the suite's second run: strtod and printf of the C library then speak another language, so what needs them is left to the
- * first. */
+/* Set by the suite's second run: strtod and printf of the C library then speak another language, so
+ * what needs them is left to the first. */
 static bool comma_locale;
 
 /* splitmix64 (S. Vigna): draws that are the same everywhere. */
@@ -47,7 +47,8 @@ static double draw_double(uint64_t *state)
 static double must_read(const char *text, char point, int *decimals)
 {
     double value = NAN;
-    ck_assert_msg(tt_number_read(text, strlen(text), point, &value, decimals) == TT_NUMBER_OK, "'%s' is refused", text);
+    ck_assert_msg(tt_number_read(text, strlen(text), point, &value, decimals) == TT_NUMBER_OK,
+                  "'%s' is refused", text);
     return value;
 }
 
@@ -87,7 +88,8 @@ static const struct {
     {"1.7976931348623158e308", '.', DBL_MAX, -292},
     /* exactly half-way between 1 and the next double, and a digit more than half-way */
     {"1.00000000000000011102230246251565404236316680908203125", '.', 1.0, 53},
-    {"1.000000000000000111022302462515654042363166809082031250000000000000000001", '.', 1.0000000000000002, 72},
+    {"1.000000000000000111022302462515654042363166809082031250000000000000000001", '.',
+     1.0000000000000002, 72},
 };
 
 START_TEST(reads_value_and_digits)
@@ -95,9 +97,10 @@ START_TEST(reads_value_and_digits)
     for (size_t i = 0; i < COUNT(readable); i++) {
         int decimals = 77;
         double value = must_read(readable[i].text, readable[i].point, &decimals);
-        ck_assert_msg(value == readable[i].value, "'%s' gives %a, not %a", readable[i].text, value, readable[i].value);
-        ck_assert_msg(decimals == readable[i].decimals, "'%s' has %d decimals, not %d", readable[i].text, decimals,
-                      readable[i].decimals);
+        ck_assert_msg(value == readable[i].value, "'%s' gives %a, not %a", readable[i].text, value,
+                      readable[i].value);
+        ck_assert_msg(decimals == readable[i].decimals, "'%s' has %d decimals, not %d",
+                      readable[i].text, decimals, readable[i].decimals);
     }
     ck_assert(signbit(must_read("-0.0", '.', NULL)));
     ck_assert(!signbit(must_read("0.0", '.', NULL)));
@@ -107,15 +110,17 @@ END_TEST
 START_TEST(refuses_what_is_no_number)
 {
     static const char *const texts[] = {
-        "+",        "-",     ".",     "-.",       "e5",  "1e",  "1e+",  "1e-",  ".e5", "nan", "NaN",   "inf",   "-inf",
-        "infinity", "0x1F",  "1.2.3", "1..2",     " 1",  "1 ",  "1,5",  "1_0",  "--1", "+-1", "1e5.",  "1e5e5", "1e5.5",
-        "12a",      "1'000", "1d5",   "\xD9\xA3", "1\n", "\t1", "1e 5", "0b11", "1f",  "5%",  "1.5mm",
+        "+",   "-",   ".",    "-.",       "e5",    "1e",    "1e+",   "1e-",   ".e5", "nan",
+        "NaN", "inf", "-inf", "infinity", "0x1F",  "1.2.3", "1..2",  " 1",    "1 ",  "1,5",
+        "1_0", "--1", "+-1",  "1e5.",     "1e5e5", "1e5.5", "12a",   "1'000", "1d5", "\xD9\xA3",
+        "1\n", "\t1", "1e 5", "0b11",     "1f",    "5%",    "1.5mm",
     };
     for (size_t i = 0; i < COUNT(texts); i++) {
         double value = 42.5;
         int decimals = 3;
-        ck_assert_msg(tt_number_read(texts[i], strlen(texts[i]), '.', &value, &decimals) == TT_NUMBER_MALFORMED, "'%s' is taken",
-                      texts[i]);
+        ck_assert_msg(tt_number_read(texts[i], strlen(texts[i]), '.', &value, &decimals) ==
+                          TT_NUMBER_MALFORMED,
+                      "'%s' is taken", texts[i]);
         ck_assert(value == 42.5);
         ck_assert_int_eq(decimals, 3);
     }
@@ -129,10 +134,12 @@ END_TEST
 
 START_TEST(refuses_what_is_too_large)
 {
-    static const char *const texts[] = {"1e999", "-1e400", "1.7976931348623159e308", "1e99999999999999999999", "10e308"};
+    static const char *const texts[] = {"1e999", "-1e400", "1.7976931348623159e308",
+                                        "1e99999999999999999999", "10e308"};
     for (size_t i = 0; i < COUNT(texts); i++) {
         double value = 42.5;
-        ck_assert_int_eq(tt_number_read(texts[i], strlen(texts[i]), '.', &value, NULL), TT_NUMBER_RANGE);
+        ck_assert_int_eq(tt_number_read(texts[i], strlen(texts[i]), '.', &value, NULL),
+                         TT_NUMBER_RANGE);
         ck_assert(value == 42.5);
     }
 }
@@ -146,7 +153,8 @@ START_TEST(reads_only_the_length_given)
 }
 END_TEST
 
-/* Against the C library, which rounds correctly: random digits, point and exponent, up to lengths far beyond the fast path. */
+/* Against the C library, which rounds correctly: random digits, point and exponent, up to lengths
+ * far beyond the fast path. */
 START_TEST(rounds_as_the_c_library)
 {
     uint64_t state = 7;
@@ -163,7 +171,8 @@ START_TEST(rounds_as_the_c_library)
         snprintf(text + n, sizeof(text) - n, "e%d", (int)(draw(&state) % 600) - 300);
         double expected = strtod(text, NULL), value = NAN;
         enum tt_number_status status = tt_number_read(text, strlen(text), '.', &value, NULL);
-        ck_assert_msg(isfinite(expected) ? status == TT_NUMBER_OK && value == expected : status == TT_NUMBER_RANGE,
+        ck_assert_msg(isfinite(expected) ? status == TT_NUMBER_OK && value == expected
+                                         : status == TT_NUMBER_RANGE,
                       "'%s' gives %a, not %a", text, value, expected);
     }
 }
@@ -245,7 +254,8 @@ static size_t count_digits(const char *text)
     return n;
 }
 
-/* Coordinates of few decimals as logs have them, and doubles of any size: all read back, none is longer than printf's 15, 16 or 17.
+/* Coordinates of few decimals as logs have them, and doubles of any size: all read back, none is
+ * longer than printf's 15, 16 or 17.
  */
 START_TEST(written_numbers_read_back)
 {
@@ -254,14 +264,17 @@ START_TEST(written_numbers_read_back)
     for (int i = 0; i < DRAWS; i++) {
         double value = draw_double(&state);
         if (i % 2 == 0) {
-            value = (double)((int64_t)(draw(&state) % 4000000000u) - 2000000000) / pow(10.0, (double)(draw(&state) % 10));
+            value = (double)((int64_t)(draw(&state) % 4000000000u) - 2000000000) /
+                    pow(10.0, (double)(draw(&state) % 10));
         }
-        ck_assert_msg(must_read(written(&buffer, value), '.', NULL) == value, "%a is written '%s'", value, buffer.text);
+        ck_assert_msg(must_read(written(&buffer, value), '.', NULL) == value, "%a is written '%s'",
+                      value, buffer.text);
         for (int digits = 15; digits <= 17 && !comma_locale; digits++) {
             char text[64];
             snprintf(text, sizeof(text), "%.*e", digits - 1, value);
             if (strtod(text, NULL) == value) {
-                ck_assert_msg(count_digits(buffer.text) <= count_digits(text), "%s is not shorter: %s", text, buffer.text);
+                ck_assert_msg(count_digits(buffer.text) <= count_digits(text),
+                              "%s is not shorter: %s", text, buffer.text);
                 break;
             }
         }
@@ -324,14 +337,16 @@ START_TEST(writes_without_trailing_zeros)
 }
 END_TEST
 
-/* Against printf, which rounds the exact value too and differs in ties alone; a tie has the digits of a power of two. */
+/* Against printf, which rounds the exact value too and differs in ties alone; a tie has the digits
+ * of a power of two. */
 START_TEST(fixed_decimals_as_printf)
 {
     uint64_t state = 13;
     struct tt_buffer buffer = {0};
     for (int i = 0; i < DRAWS; i++) {
         int decimals = (int)(draw(&state) % 13);
-        double value = ldexp((double)(draw(&state) >> 11), -(int)(draw(&state) % 60)) * (i % 2 == 0 ? 1.0 : -1.0);
+        double value = ldexp((double)(draw(&state) >> 11), -(int)(draw(&state) % 60)) *
+                       (i % 2 == 0 ? 1.0 : -1.0);
         char text[400];
         snprintf(text, sizeof(text), "%.*f", decimals, value);
         tt_buffer_reset(&buffer);
@@ -346,7 +361,8 @@ START_TEST(fixed_decimals_as_printf)
 }
 END_TEST
 
-/* What write_rounded wrote reads back as the double nearest to that decimal, whichever way it is read. */
+/* What write_rounded wrote reads back as the double nearest to that decimal, whichever way it is
+ * read. */
 START_TEST(rounded_numbers_read_back)
 {
     uint64_t state = 17;
@@ -394,7 +410,8 @@ static void leave_comma_locale(void)
 int main(void)
 {
     Suite *suite = suite_create("base/number");
-    TCase *tests = tcase_create("number"), *comma = tcase_create("number under a locale with a comma");
+    TCase *tests = tcase_create("number"),
+          *comma = tcase_create("number under a locale with a comma");
     tcase_set_timeout(comma, 60); /* making a locale takes seconds on a busy machine */
     tcase_add_unchecked_fixture(comma, enter_comma_locale, leave_comma_locale);
     tcase_add_test(tests, rounds_as_the_c_library);

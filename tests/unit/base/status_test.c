@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Errors in the caller's storage: the first stays, texts that are too long end at a whole character. */
+/* Errors in the caller's storage: the first stays, texts that are too long end at a whole
+ * character. */
 #include "config.h"
 
 #include "base/status.h"
@@ -12,7 +13,8 @@
 START_TEST(fills_all_fields)
 {
     struct tiptrue_error error = {0};
-    ck_assert_int_eq(tt_fail(&error, TIPTRUE_E_DATA, "run.csv", 17, 24, "what to do", "rotation '%s' is %d", "inf", 3),
+    ck_assert_int_eq(tt_fail(&error, TIPTRUE_E_DATA, "run.csv", 17, 24, "what to do",
+                             "rotation '%s' is %d", "inf", 3),
                      TIPTRUE_E_DATA);
     ck_assert_int_eq(error.status, TIPTRUE_E_DATA);
     ck_assert_str_eq(error.file, "run.csv");

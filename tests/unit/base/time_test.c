@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* RFC 3339: the examples of its section 5.8, the calendar against the C library, and what is no time. */
+/* RFC 3339: the examples of its section 5.8, the calendar against the C library, and what is no
+ * time. */
 #include "config.h"
 
 #include "base/time.h"
@@ -48,8 +49,8 @@ START_TEST(calendar_as_the_c_library)
         struct tm parts;
         char text[64];
         ck_assert_ptr_nonnull(gmtime_r(&seconds, &parts));
-        snprintf(text, sizeof(text), "%04d-%02d-%02dT%02d:%02d:%02dZ", parts.tm_year + 1900, parts.tm_mon + 1, parts.tm_mday,
-                 parts.tm_hour, parts.tm_min, parts.tm_sec);
+        snprintf(text, sizeof(text), "%04d-%02d-%02dT%02d:%02d:%02dZ", parts.tm_year + 1900,
+                 parts.tm_mon + 1, parts.tm_mday, parts.tm_hour, parts.tm_min, parts.tm_sec);
         ck_assert_double_eq(seconds_of(text), (double)seconds);
         char written[TT_TIME_SIZE];
         tt_time_write((double)seconds + 0.75, written);
@@ -92,7 +93,8 @@ START_TEST(refuses_what_is_no_time)
     };
     for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
         double seconds = 42.5;
-        ck_assert_msg(!tt_time_read(texts[i], strlen(texts[i]), &seconds), "'%s' is taken", texts[i]);
+        ck_assert_msg(!tt_time_read(texts[i], strlen(texts[i]), &seconds), "'%s' is taken",
+                      texts[i]);
         ck_assert_double_eq(seconds, 42.5);
     }
     double seconds;

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The last look before a file is replaced: a value that is not the meant one, and a byte changed outside, are seen. */
+/* The last look before a file is replaced: a value that is not the meant one, and a byte changed
+ * outside, are seen. */
 #include "config.h"
 
 #include "export/edit.h"
@@ -44,7 +45,8 @@ static void teardown(void)
 static enum tiptrue_status verify(const char *new)
 {
     struct tiptrue_error error = {0};
-    enum tiptrue_status status = tt_edits_verify("f", OLD, strlen(OLD), new, strlen(new), edits, 2, &error);
+    enum tiptrue_status status =
+        tt_edits_verify("f", OLD, strlen(OLD), new, strlen(new), edits, 2, &error);
     ck_assert((error.text[0] != '\0') == (status != TIPTRUE_OK));
     return status;
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Fields: what they name, the sign, axis, unit and rounding of what is written, and the way back. Expected digits were worked out
- * by hand (bc), none by the code. */
+/* Fields: what they name, the sign, axis, unit and rounding of what is written, and the way back.
+ * Expected digits were worked out by hand (bc), none by the code. */
 #include "config.h"
 
 #include "export/field.h"
@@ -31,7 +31,8 @@ static void setup(void)
         .radius_determined = true,
         .contact_radius_mm = 0.2487,
     };
-    tips[1] = (struct tt_tip_result){.name = "t2", .offset_determined_y = true, .offset = {0.0, 7.25}};
+    tips[1] =
+        (struct tt_tip_result){.name = "t2", .offset_determined_y = true, .offset = {0.0, 7.25}};
     solution = (struct tiptrue_solution){.tips = tips, .n_tips = 2};
 }
 
@@ -39,7 +40,8 @@ static struct tt_export_field read_field(const char *text)
 {
     struct tt_export_field field;
     struct tiptrue_error error = {0};
-    ck_assert_msg(tt_export_field_read(text, strlen(text), false, &field, &error) == TIPTRUE_OK, "'%s': %s", text, error.text);
+    ck_assert_msg(tt_export_field_read(text, strlen(text), false, &field, &error) == TIPTRUE_OK,
+                  "'%s': %s", text, error.text);
     return field;
 }
 
@@ -52,18 +54,24 @@ static void assert_written(const char *text, bool clockwise, const char *expecte
     double value_mm = NAN;
     const struct tt_tip_result *tip = tt_export_field_tip(&field, &solution, &error);
     ck_assert_msg(tip != NULL, "'%s': %s", text, error.text);
-    ck_assert_int_eq(tt_export_field_value(&field, tip, field.rotation_deg, clockwise, &value_mm, &error), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_export_field_value(&field, tip, field.rotation_deg, clockwise, &value_mm, &error),
+        TIPTRUE_OK);
     tt_export_field_write(&field, value_mm, &to);
-    ck_assert_msg(strcmp(to.text, expected) == 0, "'%s' is written '%s', not '%s'", text, to.text, expected);
+    ck_assert_msg(strcmp(to.text, expected) == 0, "'%s' is written '%s', not '%s'", text, to.text,
+                  expected);
     double back_mm = tt_export_field_back(&field, strtod(to.text, NULL));
-    double last_mm = pow(10.0, -field.decimals) * (field.unit == TT_INCH ? 25.4 : field.unit == TT_UM ? 1e-3 : 1.0);
+    double last_mm = pow(10.0, -field.decimals) * (field.unit == TT_INCH ? 25.4
+                                                   : field.unit == TT_UM ? 1e-3
+                                                                         : 1.0);
     ck_assert_double_le(fabs(back_mm - value_mm), 0.5000001 * last_mm);
     tt_buffer_clear(&to);
 }
 
 START_TEST(quantities)
 {
-    assert_written("a.b.offset.x", false, "-41.3013"); /* -41.30125 as a double lies beyond the tie */
+    assert_written("a.b.offset.x", false,
+                   "-41.3013"); /* -41.30125 as a double lies beyond the tie */
     assert_written("a.b.offset.y", false, "12.7035");
     assert_written("a.b.offset.x:.2", false, "-41.30");
     assert_written("a.b.runout.x", false, "0.0310");
@@ -82,16 +90,18 @@ START_TEST(signs_and_units)
 {
     assert_written("a.b.offset.x:minus", false, "41.3013");
     assert_written("a.b.offset.y:minus:.1", false, "-12.7");
-    assert_written("a.b.offset.x:inch", false, "-1.62603");          /* -41.30125 / 25.4 = -1.626033... */
-    assert_written("a.b.offset.y:minus:inch:.5", false, "-0.50014"); /* 12.70345 / 25.4 = 0.500135...*/
+    assert_written("a.b.offset.x:inch", false, "-1.62603"); /* -41.30125 / 25.4 = -1.626033... */
+    assert_written("a.b.offset.y:minus:inch:.5", false,
+                   "-0.50014"); /* 12.70345 / 25.4 = 0.500135...*/
     assert_written("a.b.offset.y:um", false, "12703.5");
     assert_written("a.b.offset.y:.6:um:minus", false, "-12703.450000");
     assert_written("a.b.runout.y:minus:um:.0", false, "18");
 }
 END_TEST
 
-/* R(theta) e for theta = 37.4 and -128.5 degrees (cos 0.794414, sin 0.607376; cos -0.622515, sin -0.782608): counter-clockwise
- * (0.035560, 0.004529) and (-0.033385, -0.013056); clockwise the two rotations change their signs. */
+/* R(theta) e for theta = 37.4 and -128.5 degrees (cos 0.794414, sin 0.607376; cos -0.622515, sin
+ * -0.782608): counter-clockwise (0.035560, 0.004529) and (-0.033385, -0.013056); clockwise the two
+ * rotations change their signs. */
 START_TEST(at_a_rotation)
 {
     assert_written("a.b.runout.x@37.4:.6", false, "0.035560");
@@ -155,8 +165,9 @@ START_TEST(what_is_no_field)
     for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
         struct tt_export_field field = {.decimals = 77};
         struct tiptrue_error error = {0};
-        ck_assert_msg(tt_export_field_read(texts[i], strlen(texts[i]), false, &field, &error) == TIPTRUE_E_USAGE, "'%s' is taken",
-                      texts[i]);
+        ck_assert_msg(tt_export_field_read(texts[i], strlen(texts[i]), false, &field, &error) ==
+                          TIPTRUE_E_USAGE,
+                      "'%s' is taken", texts[i]);
         ck_assert_int_eq(field.decimals, 77);
         ck_assert_ptr_nonnull(strstr(error.text, "field '"));
         ck_assert_ptr_nonnull(strstr(error.hint, "TIP.QUANTITY"));
@@ -177,13 +188,15 @@ END_TEST
 
 START_TEST(what_is_not_determined)
 {
-    static const char *const texts[] = {"t2.offset.x", "t2.u.x",    "t2.expanded.x",   "t2.runout.x",
-                                        "t2.runout.y", "t2.radius", "t2.eccentricity", "t2.offset.y@37"};
+    static const char *const texts[] = {"t2.offset.x",     "t2.u.x",        "t2.expanded.x",
+                                        "t2.runout.x",     "t2.runout.y",   "t2.radius",
+                                        "t2.eccentricity", "t2.offset.y@37"};
     for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
         struct tt_export_field field = read_field(texts[i]);
         struct tiptrue_error error = {0};
         double value_mm = 0.77;
-        ck_assert_int_eq(tt_export_field_value(&field, &tips[1], 37.0, false, &value_mm, &error), TIPTRUE_E_DATA);
+        ck_assert_int_eq(tt_export_field_value(&field, &tips[1], 37.0, false, &value_mm, &error),
+                         TIPTRUE_E_DATA);
         ck_assert_double_eq(value_mm, 0.77);
         ck_assert_ptr_nonnull(strstr(error.text, "does not determine"));
     }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Where values stand, to the byte: what a place finds, in files cut short at every byte, and in the markup of XML. */
+/* Where values stand, to the byte: what a place finds, in files cut short at every byte, and in the
+ * markup of XML. */
 #include "config.h"
 
 #include "export/place.h"
@@ -30,31 +31,37 @@ static const char *found_in(const char *text, size_t length, const char *place)
     } else {
         ck_assert_int_eq(error.status, status);
         ck_assert_msg(error.text[0] != '\0', "place '%s': no message", place);
-        snprintf(found, sizeof(found), "%s", status == TIPTRUE_E_CONFIG ? "config" : status == TIPTRUE_E_USAGE ? "usage" : "other");
+        snprintf(found, sizeof(found), "%s",
+                 status == TIPTRUE_E_CONFIG  ? "config"
+                 : status == TIPTRUE_E_USAGE ? "usage"
+                                             : "other");
     }
     return found;
 }
 
 static void assert_found(const char *text, const char *place, const char *expected)
 {
-    ck_assert_msg(strcmp(found_in(text, strlen(text), place), expected) == 0, "'%s' in '%s' is %s, not %s", place, text,
-                  found_in(text, strlen(text), place), expected);
+    ck_assert_msg(strcmp(found_in(text, strlen(text), place), expected) == 0,
+                  "'%s' in '%s' is %s, not %s", place, text, found_in(text, strlen(text), place),
+                  expected);
 }
 
-/* RFC 6901, section 5: the document and the pointers of the standard, but that only numbers are values here. */
+/* RFC 6901, section 5: the document and the pointers of the standard, but that only numbers are
+ * values here. */
 START_TEST(pointers_of_the_standard)
 {
-    static const char text[] =
-        "{\"foo\": [\"bar\", \"baz\"], \"\": 0, \"a/b\": 1, \"c%d\": 2, \"e^f\": 3, \"g|h\": 4, \"i\\\\j\": 5, "
-        "\"k\\\"l\": 6, \" \": 7, \"m~n\": 8}";
-    static const char *const pairs[][2] = {{"/foo/0", "10:bar"}, {"/", "30:0"},     {"/a~1b", "40:1"}, {"/c%d", "50:2"},
-                                           {"/e^f", "60:3"},     {"/g|h", "70:4"},  {"/i\\j", "81:5"}, {"/k\"l", "92:6"},
-                                           {"/ ", "100:7"},      {"/m~0n", "110:8"}};
+    static const char text[] = "{\"foo\": [\"bar\", \"baz\"], \"\": 0, \"a/b\": 1, \"c%d\": 2, "
+                               "\"e^f\": 3, \"g|h\": 4, \"i\\\\j\": 5, "
+                               "\"k\\\"l\": 6, \" \": 7, \"m~n\": 8}";
+    static const char *const pairs[][2] = {
+        {"/foo/0", "10:bar"}, {"/", "30:0"},     {"/a~1b", "40:1"}, {"/c%d", "50:2"},
+        {"/e^f", "60:3"},     {"/g|h", "70:4"},  {"/i\\j", "81:5"}, {"/k\"l", "92:6"},
+        {"/ ", "100:7"},      {"/m~0n", "110:8"}};
     for (size_t i = 0; i < sizeof(pairs) / sizeof(pairs[0]); i++) {
         char *value = strchr(pairs[i][1], ':');
         const char *found = found_in(text, strlen(text), pairs[i][0]);
-        ck_assert_msg(strcmp(strchr(found, ':') != NULL ? strchr(found, ':') : found, value) == 0, "'%s' is %s", pairs[i][0],
-                      found);
+        ck_assert_msg(strcmp(strchr(found, ':') != NULL ? strchr(found, ':') : found, value) == 0,
+                      "'%s' is %s", pairs[i][0], found);
     }
     assert_found(text, "", "config"); /* the whole document: no number */
     assert_found(text, "/foo", "config");
@@ -78,7 +85,8 @@ END_TEST
 
 START_TEST(lines)
 {
-    static const char text[] = "top = 1.5\n[a.b]\nc.d = 2.385\n[a]\n  b.c = 'x' ; y\n\"q\"=7 # z\nu:-1 ;2\n[]\nx = 5";
+    static const char text[] =
+        "top = 1.5\n[a.b]\nc.d = 2.385\n[a]\n  b.c = 'x' ; y\n\"q\"=7 # z\nu:-1 ;2\n[]\nx = 5";
     assert_found(text, "top", "6:1.5");
     assert_found(text, ".top", "6:1.5");
     assert_found(text, "a.b.c.d", "22:2.385");
@@ -111,7 +119,8 @@ START_TEST(xml_places)
 {
     assert_found("<a x='2.385'/>", "/a/@x", "6:2.385");
     assert_found("<a><b/><b> 2.385\n</b></a>", "//b[2]", "11:2.385");
-    assert_found("<?xml version='1.0'?><!-- <b>1</b> --><a><![CDATA[<b>]]><b>2.385</b></a>", "//b", "59:2.385");
+    assert_found("<?xml version='1.0'?><!-- <b>1</b> --><a><![CDATA[<b>]]><b>2.385</b></a>", "//b",
+                 "59:2.385");
     assert_found("<a><b>1</b><c y='>' x=\"2.385\"><b>3</b></c></a>", "//c/@x", "23:2.385");
     assert_found("<a><b>1</b><c y='>' x=\"2.385\"><b>3</b></c></a>", "//b", "config");
     assert_found("<a><x>1<!-- --> </x></a>", "//x", "6:1");
@@ -127,13 +136,15 @@ START_TEST(xml_places)
 }
 END_TEST
 
-/* Every beginning of every file, with each kind of place: no crash, no reading behind the end, and a value only where one can be.
+/* Every beginning of every file, with each kind of place: no crash, no reading behind the end, and
+ * a value only where one can be.
  */
 START_TEST(cut_short)
 {
-    static const char *const texts[] = {
-        "{\"x\": [1, {\"y\": \"2.385\"}], \"\\u00e9\": null}", "[a]\nx = \"2.385\" ; y\n[b]\nx: 3\n",
-        "<?xml version='1.0'?><!DOCTYPE a [<!ELEMENT a ANY>]><!--c--><a x='1'><b>2.385</b><![CDATA[x]]></a>"};
+    static const char *const texts[] = {"{\"x\": [1, {\"y\": \"2.385\"}], \"\\u00e9\": null}",
+                                        "[a]\nx = \"2.385\" ; y\n[b]\nx: 3\n",
+                                        "<?xml version='1.0'?><!DOCTYPE a [<!ELEMENT a "
+                                        "ANY>]><!--c--><a x='1'><b>2.385</b><![CDATA[x]]></a>"};
     static const char *const places[] = {"/x/1/y", "a.x", "//b", "//@x", "~(2)", "~(\\S+)$", ""};
     for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
         for (size_t length = 0; length <= strlen(texts[i]); length++) {
@@ -142,8 +153,8 @@ START_TEST(cut_short)
             memcpy(copy, texts[i], length);
             copy[length] = '\0';
             for (size_t j = 0; j < sizeof(places) / sizeof(places[0]); j++) {
-                ck_assert_msg(strcmp(found_in(copy, length, places[j]), "other") != 0, "%s in the first %zu bytes of %s", places[j],
-                              length, texts[i]);
+                ck_assert_msg(strcmp(found_in(copy, length, places[j]), "other") != 0,
+                              "%s in the first %zu bytes of %s", places[j], length, texts[i]);
             }
             struct tt_xml_element element;
             struct tt_span name, value;
@@ -163,15 +174,18 @@ START_TEST(numbers)
     static const struct {
         const char *text;
         double value; /* 0 = refused */
-    } cases[] = {{"x=-2.385", -2.385}, {"x=+2.385e1", 23.85}, {"x=.5", 0.5},    {"x=2,385", 0.0},   {"x=nan", 0.0},
-                 {"x=0x10", 0.0},      {"x=", 0.0},           {"x=1e999", 0.0}, {"x=2.385 mm", 0.0}};
+    } cases[] = {{"x=-2.385", -2.385}, {"x=+2.385e1", 23.85}, {"x=.5", 0.5},
+                 {"x=2,385", 0.0},     {"x=nan", 0.0},        {"x=0x10", 0.0},
+                 {"x=", 0.0},          {"x=1e999", 0.0},      {"x=2.385 mm", 0.0}};
     for (size_t i = 0; i < sizeof(cases) / sizeof(cases[0]); i++) {
         struct tt_config *config = NULL;
         struct tt_span span;
         double value = 0.0;
-        ck_assert_int_eq(tt_config_new("file", cases[i].text, strlen(cases[i].text), &config, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tt_config_new("file", cases[i].text, strlen(cases[i].text), &config, NULL),
+                         TIPTRUE_OK);
         enum tiptrue_status status = tt_config_number(config, "x", &span, &value, NULL);
-        ck_assert_msg((status == TIPTRUE_OK) == (cases[i].value != 0.0), "'%s': status %d", cases[i].text, (int)status);
+        ck_assert_msg((status == TIPTRUE_OK) == (cases[i].value != 0.0), "'%s': status %d",
+                      cases[i].text, (int)status);
         ck_assert_double_eq(value, cases[i].value);
         tt_config_free(config);
     }

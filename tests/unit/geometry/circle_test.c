@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The circle through points: published values, behaviour under turn, shift and scale, short arcs, places far from the origin,
- * covariance by simulation, refusals. */
+/* The circle through points: published values, behaviour under turn, shift and scale, short arcs,
+ * places far from the origin, covariance by simulation, refusals. */
 #include "config.h"
 
 #include "geometry/circle.h"
@@ -29,15 +29,16 @@ static struct tt_circle fit_algebraic(const struct tt_machine_xy points[], size_
     return circle;
 }
 
-static void check_circle(struct tt_circle circle, double x_mm, double y_mm, double radius_mm, double within_mm)
+static void check_circle(struct tt_circle circle, double x_mm, double y_mm, double radius_mm,
+                         double within_mm)
 {
     ck_assert_double_eq_tol(circle.centre.x_mm, x_mm, within_mm);
     ck_assert_double_eq_tol(circle.centre.y_mm, y_mm, within_mm);
     ck_assert_double_eq_tol(circle.radius_mm, radius_mm, within_mm);
 }
 
-/* W. Gander, G. H. Golub, R. Strebel, Least-squares fitting of circles and ellipses, BIT 34 (1994) 558-578: six points. Data and
- * recomputed digits: tests/reference/data/gander-circle.json. */
+/* W. Gander, G. H. Golub, R. Strebel, Least-squares fitting of circles and ellipses, BIT 34 (1994)
+ * 558-578: six points. Data and recomputed digits: tests/reference/data/gander-circle.json. */
 static const struct tt_machine_xy gander[] = {{1, 7}, {2, 6}, {5, 8}, {7, 7}, {9, 5}, {3, 7}};
 
 START_TEST(gander_geometric)
@@ -49,9 +50,10 @@ START_TEST(gander_geometric)
 }
 END_TEST
 
-/* G. Taubin, IEEE Trans. PAMI 13 (1991) 1115-1138, for the same points: tests/reference/data/circle-fit-variants.json (recomputed;
- * no printed digits are known). The fits of Kasa (radius 4.1088), of Pratt (4.9113) and with a coefficient vector of unit length
- * (3.0370) are told apart. */
+/* G. Taubin, IEEE Trans. PAMI 13 (1991) 1115-1138, for the same points:
+ * tests/reference/data/circle-fit-variants.json (recomputed; no printed digits are known). The fits
+ * of Kasa (radius 4.1088), of Pratt (4.9113) and with a coefficient vector of unit length (3.0370)
+ * are told apart. */
 START_TEST(gander_taubin)
 {
     const struct tt_circle circle = fit_algebraic(gander, 6);
@@ -62,8 +64,8 @@ START_TEST(gander_taubin)
 END_TEST
 
 /* @n points of an arc of @arc_rad, beginning at @from_rad. A full turn has no point twice. */
-static void lay(struct tt_machine_xy points[], size_t n, struct tt_machine_xy centre, double radius_mm, double from_rad,
-                double arc_rad)
+static void lay(struct tt_machine_xy points[], size_t n, struct tt_machine_xy centre,
+                double radius_mm, double from_rad, double arc_rad)
 {
     const double parts = arc_rad >= 2 * TT_PI ? (double)n : (double)(n - 1);
     for (size_t i = 0; i < n; i++) {
@@ -73,8 +75,9 @@ static void lay(struct tt_machine_xy points[], size_t n, struct tt_machine_xy ce
     }
 }
 
-/* Both fits find an exact circle, from a full turn down to 3 degrees, from the size of a tip's runout to that of a machine.
- * Rounding of the points weighs in with the square of the shorter arc. */
+/* Both fits find an exact circle, from a full turn down to 3 degrees, from the size of a tip's
+ * runout to that of a machine. Rounding of the points weighs in with the square of the shorter arc.
+ */
 START_TEST(exact_arcs)
 {
     const double arcs_deg[] = {360, 251, 118, 47, 13, 3};
@@ -88,13 +91,15 @@ START_TEST(exact_arcs)
             const double shortness = fmax(1, 4 / (arc_rad * arc_rad));
             const double within_mm = 1e-14 * (60 + radii_mm[r]) * shortness;
             check_circle(fit(points, 12), centre.x_mm, centre.y_mm, radii_mm[r], within_mm);
-            check_circle(fit_algebraic(points, 12), centre.x_mm, centre.y_mm, radii_mm[r], within_mm);
+            check_circle(fit_algebraic(points, 12), centre.x_mm, centre.y_mm, radii_mm[r],
+                         within_mm);
         }
     }
 }
 END_TEST
 
-/* A hundred metres from the origin the coordinates are rounded to 1.5e-11 mm; the circle is as good as they. */
+/* A hundred metres from the origin the coordinates are rounded to 1.5e-11 mm; the circle is as good
+ * as they. */
 START_TEST(far_from_origin)
 {
     const struct tt_machine_xy centre = {1e5, -7e4};
@@ -120,8 +125,9 @@ START_TEST(three_points)
 }
 END_TEST
 
-static const struct tt_machine_xy scattered[] = {{12.031, 4.013}, {11.472, 5.371}, {10.255, 6.288}, {8.731, 6.322},
-                                                 {7.502, 5.613},  {6.884, 4.310},  {7.013, 2.744},  {7.942, 1.602}};
+static const struct tt_machine_xy scattered[] = {{12.031, 4.013}, {11.472, 5.371}, {10.255, 6.288},
+                                                 {8.731, 6.322},  {7.502, 5.613},  {6.884, 4.310},
+                                                 {7.013, 2.744},  {7.942, 1.602}};
 #define SCATTERED (sizeof scattered / sizeof scattered[0])
 
 /* Turned by an angle, the centre turns with the points, and its covariance with it. */
@@ -138,11 +144,15 @@ START_TEST(turns_with_the_points)
             points[i].y_mm = s * scattered[i].x_mm + c * scattered[i].y_mm;
         }
         const struct tt_circle turned = fit(points, SCATTERED);
-        check_circle(turned, c * circle.centre.x_mm - s * circle.centre.y_mm, s * circle.centre.x_mm + c * circle.centre.y_mm,
-                     circle.radius_mm, 1e-12);
+        check_circle(turned, c * circle.centre.x_mm - s * circle.centre.y_mm,
+                     s * circle.centre.x_mm + c * circle.centre.y_mm, circle.radius_mm, 1e-12);
         ck_assert_double_eq_tol(turned.rms_mm, circle.rms_mm, 1e-13);
-        ck_assert_double_eq_tol(turned.cov_mm2[0][0], c * c * cov[0][0] - 2 * c * s * cov[0][1] + s * s * cov[1][1], 1e-15);
-        ck_assert_double_eq_tol(turned.cov_mm2[0][1], c * s * (cov[0][0] - cov[1][1]) + (c * c - s * s) * cov[0][1], 1e-15);
+        ck_assert_double_eq_tol(turned.cov_mm2[0][0],
+                                c * c * cov[0][0] - 2 * c * s * cov[0][1] + s * s * cov[1][1],
+                                1e-15);
+        ck_assert_double_eq_tol(turned.cov_mm2[0][1],
+                                c * s * (cov[0][0] - cov[1][1]) + (c * c - s * s) * cov[0][1],
+                                1e-15);
         ck_assert_double_eq_tol(turned.cov_mm2[1][0], turned.cov_mm2[0][1], 1e-18);
         ck_assert_double_eq_tol(turned.cov_mm2[0][2], c * cov[0][2] - s * cov[1][2], 1e-15);
         ck_assert_double_eq_tol(turned.cov_mm2[1][2], s * cov[0][2] + c * cov[1][2], 1e-15);
@@ -158,24 +168,27 @@ START_TEST(follows_the_points)
     struct tt_machine_xy points[SCATTERED];
     for (size_t i = 0; i < SCATTERED; i++) {
         const struct tt_machine_xy from = scattered[SCATTERED - 1 - i];
-        points[i] = (struct tt_machine_xy){(231.5 - from.x_mm) / TT_MM_PER_INCH, (from.y_mm - 87.25) / TT_MM_PER_INCH};
+        points[i] = (struct tt_machine_xy){(231.5 - from.x_mm) / TT_MM_PER_INCH,
+                                           (from.y_mm - 87.25) / TT_MM_PER_INCH};
     }
     const struct tt_circle other = fit(points, SCATTERED);
-    check_circle(other, (231.5 - circle.centre.x_mm) / TT_MM_PER_INCH, (circle.centre.y_mm - 87.25) / TT_MM_PER_INCH,
-                 circle.radius_mm / TT_MM_PER_INCH, 1e-13);
+    check_circle(other, (231.5 - circle.centre.x_mm) / TT_MM_PER_INCH,
+                 (circle.centre.y_mm - 87.25) / TT_MM_PER_INCH, circle.radius_mm / TT_MM_PER_INCH,
+                 1e-13);
     ck_assert_double_eq_tol(other.rms_mm * TT_MM_PER_INCH, circle.rms_mm, 1e-13);
     const double sign[] = {-1, 1, 1};
     for (size_t i = 0; i < 3; i++) {
         for (size_t j = 0; j < 3; j++) {
-            ck_assert_double_eq_tol(other.cov_mm2[i][j] * TT_MM_PER_INCH * TT_MM_PER_INCH, sign[i] * sign[j] * circle.cov_mm2[i][j],
-                                    1e-14);
+            ck_assert_double_eq_tol(other.cov_mm2[i][j] * TT_MM_PER_INCH * TT_MM_PER_INCH,
+                                    sign[i] * sign[j] * circle.cov_mm2[i][j], 1e-14);
         }
     }
 }
 END_TEST
 
-/* What makes a circle the geometric fit, checked in centre and radius: the gradient of the sum of squared distances is nought but
- * for rounding, and the covariance times the normal matrix is the variance times the unit matrix. */
+/* What makes a circle the geometric fit, checked in centre and radius: the gradient of the sum of
+ * squared distances is nought but for rounding, and the covariance times the normal matrix is the
+ * variance times the unit matrix. */
 static void check_geometric(struct tt_circle circle, const struct tt_machine_xy points[], size_t n)
 {
     double gradient[3] = {0};
@@ -218,12 +231,14 @@ START_TEST(least_squares_of_distances)
 }
 END_TEST
 
-/* A point on the centre of the others has no direction to it: a circle is found all the same, or none. At many sizes, so that the
- * distance from the centre comes out as nought, and as rounding on either side of it. */
+/* A point on the centre of the others has no direction to it: a circle is found all the same, or
+ * none. At many sizes, so that the distance from the centre comes out as nought, and as rounding on
+ * either side of it. */
 START_TEST(point_on_centre)
 {
-    const struct tt_machine_xy shape[] = {{3, 4},  {-3, 4}, {-3, -4}, {3, -4}, {4, 3},  {-4, 3}, {-4, -3},
-                                          {4, -3}, {5, 0},  {-5, 0},  {0, 5},  {0, -5}, {0, 0}};
+    const struct tt_machine_xy shape[] = {{3, 4},  {-3, 4},  {-3, -4}, {3, -4}, {4, 3},
+                                          {-4, 3}, {-4, -3}, {4, -3},  {5, 0},  {-5, 0},
+                                          {0, 5},  {0, -5},  {0, 0}};
     size_t found = 0;
     for (size_t size = 1; size <= 60; size++) {
         struct tt_machine_xy points[13];
@@ -241,19 +256,22 @@ START_TEST(point_on_centre)
 }
 END_TEST
 
-/* Four points whose algebraic circle bends one way and whose geometric one the other: the iteration passes through the line. */
+/* Four points whose algebraic circle bends one way and whose geometric one the other: the iteration
+ * passes through the line. */
 START_TEST(passes_through_the_line)
 {
     const struct tt_machine_xy points[] = {{8, 5}, {6, 2}, {6, 5}, {4, 0}};
     const struct tt_circle start = fit_algebraic(points, 4);
     const struct tt_circle circle = fit(points, 4);
     check_geometric(circle, points, 4);
-    const double across = (start.centre.x_mm - 6) * (circle.centre.x_mm - 6) + (start.centre.y_mm - 3) * (circle.centre.y_mm - 3);
+    const double across = (start.centre.x_mm - 6) * (circle.centre.x_mm - 6) +
+                          (start.centre.y_mm - 3) * (circle.centre.y_mm - 3);
     ck_assert(across < 0);
 }
 END_TEST
 
-/* From the algebraic circle of these five points a full Gauss-Newton step leads to no real circle, a shorter one does. */
+/* From the algebraic circle of these five points a full Gauss-Newton step leads to no real circle,
+ * a shorter one does. */
 START_TEST(full_step_is_no_circle)
 {
     const struct tt_machine_xy points[] = {{0, 6}, {4, 5}, {0, 7}, {8, 3}, {5, 1}};
@@ -261,9 +279,10 @@ START_TEST(full_step_is_no_circle)
 }
 END_TEST
 
-/* Errors met against covariance told, over @runs scattered copies of an arc; each element within @within of the square root of its
- * two variances. */
-static void check_covariance(size_t n, double radius_mm, double arc_deg, double sigma_mm, double within, unsigned long seed)
+/* Errors met against covariance told, over @runs scattered copies of an arc; each element within
+ * @within of the square root of its two variances. */
+static void check_covariance(size_t n, double radius_mm, double arc_deg, double sigma_mm,
+                             double within, unsigned long seed)
 {
     const size_t runs = 20000;
     const struct tt_machine_xy centre = {163.4, 67.2};
@@ -280,7 +299,8 @@ static void check_covariance(size_t n, double radius_mm, double arc_deg, double 
             points[i].y_mm = exact[i].y_mm + gsl_ran_gaussian(random, sigma_mm);
         }
         const struct tt_circle circle = fit(points, n);
-        const double off_mm[] = {circle.centre.x_mm - centre.x_mm, circle.centre.y_mm - centre.y_mm, circle.radius_mm - radius_mm};
+        const double off_mm[] = {circle.centre.x_mm - centre.x_mm, circle.centre.y_mm - centre.y_mm,
+                                 circle.radius_mm - radius_mm};
         for (size_t i = 0; i < 9; i++) {
             met_mm2[i / 3][i % 3] += off_mm[i / 3] * off_mm[i % 3] / (double)runs;
             told_mm2[i / 3][i % 3] += circle.cov_mm2[i / 3][i % 3] / (double)runs;
@@ -295,7 +315,8 @@ static void check_covariance(size_t n, double radius_mm, double arc_deg, double 
     }
 }
 
-/* A variance from 20 000 runs is known to 1 %; 4 of these. On the arc of 70 degrees radius and centre correlate by -0.99. */
+/* A variance from 20 000 runs is known to 1 %; 4 of these. On the arc of 70 degrees radius and
+ * centre correlate by -0.99. */
 START_TEST(covariance)
 {
     check_covariance(12, 0.25, 360, 0.003, 0.04, 20260303);
@@ -309,13 +330,15 @@ static void check_refused(const struct tt_machine_xy points[], size_t n, double 
     struct tt_circle circle = {.centre = {0.625, -17.5}, .radius_mm = 3.25};
     ck_assert_int_eq(tt_circle_fit(points, n, resolution_mm, &circle), TIPTRUE_E_DEGENERATE);
     check_circle(circle, 0.625, -17.5, 3.25, 1e-300);
-    ck_assert_int_eq(tt_circle_fit_algebraic(points, n, resolution_mm, &circle), TIPTRUE_E_DEGENERATE);
+    ck_assert_int_eq(tt_circle_fit_algebraic(points, n, resolution_mm, &circle),
+                     TIPTRUE_E_DEGENERATE);
     check_circle(circle, 0.625, -17.5, 3.25, 1e-300);
 }
 
 START_TEST(too_few_or_equal_points)
 {
-    const struct tt_machine_xy points[] = {{21.375, -4.1}, {21.375, -4.1}, {22.5, -3.7}, {21.375, -4.1}};
+    const struct tt_machine_xy points[] = {
+        {21.375, -4.1}, {21.375, -4.1}, {22.5, -3.7}, {21.375, -4.1}};
     check_refused(points, 0, 0);
     check_refused(points, 1, 0);
     check_refused(points, 2, 0);
@@ -327,7 +350,8 @@ START_TEST(too_few_or_equal_points)
 }
 END_TEST
 
-/* Points of a straight line at 23 degrees, near and far: what rounding leaves of it is no circle. */
+/* Points of a straight line at 23 degrees, near and far: what rounding leaves of it is no circle.
+ */
 START_TEST(on_a_line)
 {
     const double places_mm[] = {3.5, 163.4, 1e5};
@@ -343,12 +367,14 @@ START_TEST(on_a_line)
 }
 END_TEST
 
-/* Both sides of the resolution: the height of an arc of 8 degrees and 50 mm is R (1 - cos 4 deg) = 0.12180 mm. */
+/* Both sides of the resolution: the height of an arc of 8 degrees and 50 mm is R (1 - cos 4 deg) =
+ * 0.12180 mm. */
 START_TEST(height_and_resolution)
 {
     struct tt_machine_xy points[9];
     struct tt_circle circle;
-    lay(points, 9, (struct tt_machine_xy){12.5, 80.25}, 50, tt_rad_from_deg(112), tt_rad_from_deg(8));
+    lay(points, 9, (struct tt_machine_xy){12.5, 80.25}, 50, tt_rad_from_deg(112),
+        tt_rad_from_deg(8));
     check_refused(points, 9, 0.1219);
     ck_assert_int_eq(tt_circle_fit(points, 9, 0.1217, &circle), TIPTRUE_OK);
     check_circle(circle, 12.5, 80.25, 50, 1e-9);
@@ -356,7 +382,8 @@ START_TEST(height_and_resolution)
 }
 END_TEST
 
-/* An S whose best circle is flatter than the resolution: the geometric fit refuses it. Seen finer, it is one. */
+/* An S whose best circle is flatter than the resolution: the geometric fit refuses it. Seen finer,
+ * it is one. */
 START_TEST(flatter_than_resolution)
 {
     struct tt_machine_xy points[11];
@@ -373,7 +400,8 @@ START_TEST(flatter_than_resolution)
 }
 END_TEST
 
-/* Four points symmetric about a fifth place: their line fits better than any circle, and no circle is told. */
+/* Four points symmetric about a fifth place: their line fits better than any circle, and no circle
+ * is told. */
 START_TEST(best_circle_is_a_line)
 {
     const struct tt_machine_xy points[] = {{1, 6}, {6, 2}, {2, 4}, {5, 4}};
@@ -383,7 +411,8 @@ START_TEST(best_circle_is_a_line)
 }
 END_TEST
 
-/* Points that are all scatter, on which the iteration crawls: refused, not answered with half the digits. */
+/* Points that are all scatter, on which the iteration crawls: refused, not answered with half the
+ * digits. */
 START_TEST(all_scatter)
 {
     const struct tt_machine_xy points[] = {{7, 3}, {8, 5}, {4, 7}, {6, 6}, {9, 3}};
@@ -408,9 +437,11 @@ END_TEST
 /* Coordinates whose squares overflow are refused, not answered with infinities. */
 START_TEST(overflow)
 {
-    const struct tt_machine_xy points[] = {{1e200, 3e200}, {-2e200, 1e200}, {5e200, -1e200}, {1e199, 7e199}};
+    const struct tt_machine_xy points[] = {
+        {1e200, 3e200}, {-2e200, 1e200}, {5e200, -1e200}, {1e199, 7e199}};
     check_refused(points, 4, 0);
-    const struct tt_machine_xy farther[] = {{1.5e308, 3e307}, {-1.5e308, 1e307}, {5e307, -1.7e308}, {1e306, 7e307}};
+    const struct tt_machine_xy farther[] = {
+        {1.5e308, 3e307}, {-1.5e308, 1e307}, {5e307, -1.7e308}, {1e306, 7e307}};
     check_refused(farther, 4, 0);
 }
 END_TEST

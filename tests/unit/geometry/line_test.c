@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The orthogonal-distance line: published values, behaviour under turn, shift and scale, covariance by simulation, refusals. */
+/* The orthogonal-distance line: published values, behaviour under turn, shift and scale, covariance
+ * by simulation, refusals. */
 #include "config.h"
 
 #include "geometry/line.h"
@@ -20,10 +21,11 @@ static struct tt_line fit(const struct tt_machine_xy points[], size_t n)
     return line;
 }
 
-/* K. Pearson, On lines and planes of closest fit to systems of points in space, Phil. Mag. 2 (1901) 559-572: ten points. Data and
- * recomputed digits: tests/reference/data/pearson-line.json. */
-static const struct tt_machine_xy pearson[] = {{0.0, 5.9}, {0.9, 5.4}, {1.8, 4.4}, {2.6, 4.6}, {3.3, 3.5},
-                                               {4.4, 3.7}, {5.2, 2.8}, {6.1, 2.8}, {6.5, 2.4}, {7.4, 1.5}};
+/* K. Pearson, On lines and planes of closest fit to systems of points in space, Phil. Mag. 2 (1901)
+ * 559-572: ten points. Data and recomputed digits: tests/reference/data/pearson-line.json. */
+static const struct tt_machine_xy pearson[] = {{0.0, 5.9}, {0.9, 5.4}, {1.8, 4.4}, {2.6, 4.6},
+                                               {3.3, 3.5}, {4.4, 3.7}, {5.2, 2.8}, {6.1, 2.8},
+                                               {6.5, 2.4}, {7.4, 1.5}};
 
 START_TEST(pearson_1901)
 {
@@ -41,9 +43,10 @@ START_TEST(pearson_1901)
 }
 END_TEST
 
-/* @n points on the line, from @from_mm to @to_mm along (-sin, cos) of its normal, each moved across by @across_mm[i] (NULL = 0). */
-static void lay(struct tt_machine_xy points[], size_t n, double normal_rad, double d_mm, double from_mm, double to_mm,
-                const double across_mm[])
+/* @n points on the line, from @from_mm to @to_mm along (-sin, cos) of its normal, each moved across
+ * by @across_mm[i] (NULL = 0). */
+static void lay(struct tt_machine_xy points[], size_t n, double normal_rad, double d_mm,
+                double from_mm, double to_mm, const double across_mm[])
 {
     for (size_t i = 0; i < n; i++) {
         const double along_mm = from_mm + (to_mm - from_mm) * (double)i / (double)(n - 1);
@@ -62,7 +65,8 @@ START_TEST(exact_line_any_angle)
         const double d_mm = degrees % 2 ? 12.75 : -3.5;
         lay(points, 7, normal_rad, d_mm, -2.25, 11.5, NULL);
         const struct tt_line line = fit(points, 7);
-        ck_assert_double_eq_tol(cos(line.normal_angle_rad - normal_rad), line.d_mm * d_mm > 0 ? 1 : -1, 1e-14);
+        ck_assert_double_eq_tol(cos(line.normal_angle_rad - normal_rad),
+                                line.d_mm * d_mm > 0 ? 1 : -1, 1e-14);
         ck_assert_double_eq_tol(fabs(line.d_mm), fabs(d_mm), 1e-13);
         ck_assert(line.normal_angle_rad > -TT_PI / 2 && line.normal_angle_rad <= TT_PI / 2);
         ck_assert_double_eq_tol(line.rms_mm, 0, 1e-14);
@@ -73,12 +77,14 @@ START_TEST(exact_line_any_angle)
 }
 END_TEST
 
-/* A level line, tilted by less than a rounding of pi/2, keeps its normal within the range, at either end of it. */
+/* A level line, tilted by less than a rounding of pi/2, keeps its normal within the range, at
+ * either end of it. */
 START_TEST(level_line_keeps_range)
 {
     const double tilts_mm[] = {1e-18, 0, -1e-18};
     for (size_t k = 0; k < 3; k++) {
-        const struct tt_machine_xy points[] = {{-3.5, 0}, {2.5, tilts_mm[k]}, {4.75, 2 * tilts_mm[k]}};
+        const struct tt_machine_xy points[] = {
+            {-3.5, 0}, {2.5, tilts_mm[k]}, {4.75, 2 * tilts_mm[k]}};
         const struct tt_line line = fit(points, 3);
         ck_assert(line.normal_angle_rad > -TT_PI / 2);
         ck_assert_double_eq_tol(line.normal_angle_rad, TT_PI / 2, 1e-15);
@@ -86,9 +92,11 @@ START_TEST(level_line_keeps_range)
 }
 END_TEST
 
-static const double across_mm[9] = {0.013, -0.021, 0.004, 0.017, -0.009, -0.012, 0.022, -0.018, 0.005};
+static const double across_mm[9] = {0.013,  -0.021, 0.004,  0.017, -0.009,
+                                    -0.012, 0.022,  -0.018, 0.005};
 
-/* Turned by an angle, the line turns with it; its distance from the turning point, its scatter and their uncertainties stay. */
+/* Turned by an angle, the line turns with it; its distance from the turning point, its scatter and
+ * their uncertainties stay. */
 START_TEST(turns_with_the_points)
 {
     struct tt_machine_xy points[9];
@@ -103,20 +111,24 @@ START_TEST(turns_with_the_points)
             turned_points[i].y_mm = s * points[i].x_mm + c * points[i].y_mm;
         }
         const struct tt_line turned = fit(turned_points, 9);
-        const double same = cos(turned.normal_angle_rad - line.normal_angle_rad - tt_rad_from_deg(degrees));
+        const double same =
+            cos(turned.normal_angle_rad - line.normal_angle_rad - tt_rad_from_deg(degrees));
         ck_assert_double_eq_tol(fabs(same), 1, 1e-14);
         ck_assert_double_eq_tol(turned.d_mm, same > 0 ? line.d_mm : -line.d_mm, 1e-13);
         ck_assert_double_eq_tol(turned.rms_mm, line.rms_mm, 1e-14);
         ck_assert_double_eq_tol(turned.u_angle_rad, line.u_angle_rad, 1e-14);
         ck_assert_double_eq_tol(turned.u_d_mm, line.u_d_mm, 1e-14);
-        /* angle and distance both change sign where the normal is turned back into its range, so the sign of one product does */
-        ck_assert_double_eq_tol(turned.cov_angle_d_rad_mm, same > 0 ? line.cov_angle_d_rad_mm : -line.cov_angle_d_rad_mm, 1e-15);
+        /* angle and distance both change sign where the normal is turned back into its range, so
+         * the sign of one product does */
+        ck_assert_double_eq_tol(turned.cov_angle_d_rad_mm,
+                                same > 0 ? line.cov_angle_d_rad_mm : -line.cov_angle_d_rad_mm,
+                                1e-15);
     }
 }
 END_TEST
 
-/* Shifted, only d changes, by the shift's share along the normal; the covariance follows d = d0 + n . shift, n turning with the
- * angle. */
+/* Shifted, only d changes, by the shift's share along the normal; the covariance follows d = d0 + n
+ * . shift, n turning with the angle. */
 START_TEST(shifts_with_the_points)
 {
     struct tt_machine_xy points[9];
@@ -136,10 +148,12 @@ START_TEST(shifts_with_the_points)
     ck_assert_double_eq_tol(other.d_mm, line.d_mm + c * shift.x_mm + s * shift.y_mm, 1e-11);
     ck_assert_double_eq_tol(other.rms_mm, line.rms_mm, 1e-13);
     ck_assert_double_eq_tol(other.u_angle_rad, line.u_angle_rad, 1e-13);
-    ck_assert_double_eq_tol(other.cov_angle_d_rad_mm, line.cov_angle_d_rad_mm + along_mm * angle_variance, 1e-12);
-    ck_assert_double_eq_tol(
-        other.u_d_mm * other.u_d_mm,
-        line.u_d_mm * line.u_d_mm + 2 * along_mm * line.cov_angle_d_rad_mm + along_mm * along_mm * angle_variance, 1e-11);
+    ck_assert_double_eq_tol(other.cov_angle_d_rad_mm,
+                            line.cov_angle_d_rad_mm + along_mm * angle_variance, 1e-12);
+    ck_assert_double_eq_tol(other.u_d_mm * other.u_d_mm,
+                            line.u_d_mm * line.u_d_mm + 2 * along_mm * line.cov_angle_d_rad_mm +
+                                along_mm * along_mm * angle_variance,
+                            1e-11);
 }
 END_TEST
 
@@ -150,7 +164,8 @@ START_TEST(scales_with_the_points)
     struct tt_machine_xy inches[9];
     lay(points, 9, tt_rad_from_deg(67.9), 8.5, -12.5, 4.75, across_mm);
     for (size_t i = 0; i < 9; i++) {
-        inches[i] = (struct tt_machine_xy){points[i].x_mm / TT_MM_PER_INCH, points[i].y_mm / TT_MM_PER_INCH};
+        inches[i] = (struct tt_machine_xy){points[i].x_mm / TT_MM_PER_INCH,
+                                           points[i].y_mm / TT_MM_PER_INCH};
     }
     const struct tt_line line = fit(points, 9);
     const struct tt_line small = fit(inches, 9);
@@ -159,7 +174,8 @@ START_TEST(scales_with_the_points)
     ck_assert_double_eq_tol(small.rms_mm * TT_MM_PER_INCH, line.rms_mm, 1e-14);
     ck_assert_double_eq_tol(small.u_angle_rad, line.u_angle_rad, 1e-15);
     ck_assert_double_eq_tol(small.u_d_mm * TT_MM_PER_INCH, line.u_d_mm, 1e-14);
-    ck_assert_double_eq_tol(small.cov_angle_d_rad_mm * TT_MM_PER_INCH, line.cov_angle_d_rad_mm, 1e-14);
+    ck_assert_double_eq_tol(small.cov_angle_d_rad_mm * TT_MM_PER_INCH, line.cov_angle_d_rad_mm,
+                            1e-14);
 }
 END_TEST
 
@@ -178,7 +194,8 @@ START_TEST(takes_any_order)
 }
 END_TEST
 
-/* An edge of 8 mm a hundred metres from the origin: only the coordinates' own rounding (1.5e-11 mm) is left. */
+/* An edge of 8 mm a hundred metres from the origin: only the coordinates' own rounding (1.5e-11 mm)
+ * is left. */
 START_TEST(far_from_origin)
 {
     struct tt_machine_xy points[9];
@@ -212,8 +229,8 @@ struct tally {
 };
 
 /* Fit @runs scattered copies of the line and tally errors met against variances told. */
-static struct tally simulate(size_t runs, size_t n, double normal_rad, double d_mm, double from_mm, double to_mm, double sigma_mm,
-                             unsigned long seed)
+static struct tally simulate(size_t runs, size_t n, double normal_rad, double d_mm, double from_mm,
+                             double to_mm, double sigma_mm, unsigned long seed)
 {
     struct tt_machine_xy points[MOST_POINTS];
     struct tt_machine_xy scattered[MOST_POINTS];
@@ -240,11 +257,12 @@ static struct tally simulate(size_t runs, size_t n, double normal_rad, double d_
     return tally;
 }
 
-/* A variance from 20 000 runs is known to 1 % (sqrt(2 / 20000)); 4 of these. Points off to one side, so that angle and distance
- * correlate (here by -0.97). */
+/* A variance from 20 000 runs is known to 1 % (sqrt(2 / 20000)); 4 of these. Points off to one
+ * side, so that angle and distance correlate (here by -0.97). */
 START_TEST(covariance_small_scatter)
 {
-    const struct tally tally = simulate(20000, 9, tt_rad_from_deg(24.6), 5.5, -14.5, -6.5, 0.003, 20260301);
+    const struct tally tally =
+        simulate(20000, 9, tt_rad_from_deg(24.6), 5.5, -14.5, -6.5, 0.003, 20260301);
     ck_assert_double_eq_tol(tally.angle2 / tally.told_angle2, 1, 0.04);
     ck_assert_double_eq_tol(tally.d2 / tally.told_d2, 1, 0.04);
     ck_assert_double_eq_tol(tally.angle_d / tally.told_angle_d, 1, 0.04);
@@ -252,11 +270,12 @@ START_TEST(covariance_small_scatter)
 }
 END_TEST
 
-/* Scatter of a twelfth of the line's length, 40 points: var = sigma^2 / sum t^2 with the sum from the scattered points would be
- * told 11 % too small. */
+/* Scatter of a twelfth of the line's length, 40 points: var = sigma^2 / sum t^2 with the sum from
+ * the scattered points would be told 11 % too small. */
 START_TEST(covariance_large_scatter)
 {
-    const struct tally tally = simulate(20000, 40, tt_rad_from_deg(-31.4), 2.5, -1.5, 1.5, 0.25, 20260302);
+    const struct tally tally =
+        simulate(20000, 40, tt_rad_from_deg(-31.4), 2.5, -1.5, 1.5, 0.25, 20260302);
     ck_assert_double_eq_tol(tally.angle2 / tally.told_angle2, 1, 0.05);
     ck_assert_double_eq_tol(tally.d2 / tally.told_d2, 1, 0.05);
 }
@@ -282,7 +301,8 @@ START_TEST(too_few_or_equal_points)
 }
 END_TEST
 
-/* The corners of a square, turned by 17.3 degrees and far from the origin: no direction is better than another. */
+/* The corners of a square, turned by 17.3 degrees and far from the origin: no direction is better
+ * than another. */
 START_TEST(no_direction)
 {
     const double places_mm[] = {0, 350, 1e5};
@@ -300,7 +320,8 @@ START_TEST(no_direction)
 }
 END_TEST
 
-/* Nor in a hundred thousand points evenly around a circle, whose sums carry the rounding of all of them. */
+/* Nor in a hundred thousand points evenly around a circle, whose sums carry the rounding of all of
+ * them. */
 START_TEST(no_direction_in_many)
 {
     const size_t n = 100000;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Poses: placing and turning against the formula written out with complex numbers, the fitted pose against exact and scattered
- * points, angles brought into their range, refusals. */
+/* Poses: placing and turning against the formula written out with complex numbers, the fitted pose
+ * against exact and scattered points, angles brought into their range, refusals. */
 #include "config.h"
 
 #include "geometry/pose.h"
@@ -13,8 +13,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-/* m + s exp(i beta) u: the definition in the plane of complex numbers, which no code here shares. */
-static double complex placed(double complex mark, double yaw_deg, double scale, struct tt_plate_xy at)
+/* m + s exp(i beta) u: the definition in the plane of complex numbers, which no code here shares.
+ */
+static double complex placed(double complex mark, double yaw_deg, double scale,
+                             struct tt_plate_xy at)
 {
     return mark + scale * cexp(I * yaw_deg * acos(-1) / 180) * (at.x_mm + I * at.y_mm);
 }
@@ -24,7 +26,8 @@ START_TEST(places_by_the_definition)
     const double yaws_deg[] = {0.3, 27.4, 103.2, 180.4, -161.7, -44.9, 359.1};
     const struct tt_plate_xy at = {21.25, -4.5};
     for (size_t k = 0; k < sizeof yaws_deg / sizeof yaws_deg[0]; k++) {
-        const struct tt_pose pose = tt_pose_make((struct tt_machine_xy){116.75, 71.5}, tt_rad_from_deg(yaws_deg[k]));
+        const struct tt_pose pose =
+            tt_pose_make((struct tt_machine_xy){116.75, 71.5}, tt_rad_from_deg(yaws_deg[k]));
         const struct tt_machine_xy q = tt_pose_place(&pose, 1.00021, at);
         const double complex expected = placed(116.75 + 71.5 * I, yaws_deg[k], 1.00021, at);
         ck_assert_double_eq_tol(q.x_mm, creal(expected), 1e-12);
@@ -49,7 +52,8 @@ END_TEST
 static const struct tt_plate_xy marks[4] = {{0, 0}, {36.5, -1.25}, {2.75, 28.5}, {-11.25, 17.5}};
 
 /* Where the pose puts @n of the marks, each with its own scale. */
-static void sight(struct tt_machine_xy seen[], double scales[], size_t n, double mark_x_mm, double mark_y_mm, double yaw_deg)
+static void sight(struct tt_machine_xy seen[], double scales[], size_t n, double mark_x_mm,
+                  double mark_y_mm, double yaw_deg)
 {
     for (size_t i = 0; i < n; i++) {
         scales[i] = 1 + 3e-5 * (double)i;
@@ -78,17 +82,20 @@ START_TEST(fit_recovers_the_pose)
 END_TEST
 
 /* Sum of squared distances of the points from where @pose puts them. */
-static double misfit(const struct tt_machine_xy seen[], const double scales[], double x_mm, double y_mm, double yaw_rad)
+static double misfit(const struct tt_machine_xy seen[], const double scales[], double x_mm,
+                     double y_mm, double yaw_rad)
 {
     double sum = 0;
     for (size_t i = 0; i < 4; i++) {
-        const double complex q = placed(x_mm + y_mm * I, yaw_rad * 180 / acos(-1), scales[i], marks[i]);
+        const double complex q =
+            placed(x_mm + y_mm * I, yaw_rad * 180 / acos(-1), scales[i], marks[i]);
         sum += pow(seen[i].x_mm - creal(q), 2) + pow(seen[i].y_mm - cimag(q), 2);
     }
     return sum;
 }
 
-/* Scattered points: no pose a step away in any of its three numbers is better, and the misfit does not rise in first order. */
+/* Scattered points: no pose a step away in any of its three numbers is better, and the misfit does
+ * not rise in first order. */
 START_TEST(fit_is_the_least_squares_pose)
 {
     struct tt_machine_xy seen[4];
@@ -108,8 +115,9 @@ START_TEST(fit_is_the_least_squares_pose)
             double slopes[2];
             for (int side = 0; side < 2; side++) {
                 const double by = side == 0 ? 1e-4 : -1e-4;
-                const double there = misfit(seen, scales, pose.mark.x_mm + (k == 0 ? by : 0), pose.mark.y_mm + (k == 1 ? by : 0),
-                                            pose.yaw_rad + (k == 2 ? by : 0));
+                const double there =
+                    misfit(seen, scales, pose.mark.x_mm + (k == 0 ? by : 0),
+                           pose.mark.y_mm + (k == 1 ? by : 0), pose.yaw_rad + (k == 2 ? by : 0));
                 ck_assert(there > least);
                 slopes[side] = there;
             }
@@ -135,7 +143,8 @@ START_TEST(fit_turns_with_the_machine)
     }
     ck_assert_int_eq(tt_pose_fit(marks, seen, scales, 4, 1e-3, &pose), TIPTRUE_OK);
     ck_assert_int_eq(tt_pose_fit(marks, turned, scales, 4, 1e-3, &other), TIPTRUE_OK);
-    const double complex mark = 7.5 - 3.25 * I + cexp(I * 2.2) * (pose.mark.x_mm + I * pose.mark.y_mm);
+    const double complex mark =
+        7.5 - 3.25 * I + cexp(I * 2.2) * (pose.mark.x_mm + I * pose.mark.y_mm);
     ck_assert_double_eq_tol(other.mark.x_mm, creal(mark), 1e-12);
     ck_assert_double_eq_tol(other.mark.y_mm, cimag(mark), 1e-12);
     ck_assert_double_eq_tol(other.yaw_rad, pose.yaw_rad + 2.2, 1e-13);
@@ -167,7 +176,8 @@ START_TEST(fit_and_resolution)
     const double scales[2] = {1, 1};
     const struct tt_machine_xy seen[2] = {{80.25, 20.5}, {80.252, 20.501}};
     struct tt_pose pose;
-    const struct tt_plate_xy near[2] = {{4.5, 7.25}, {4.5019, 7.25}}, far[2] = {{4.5, 7.25}, {4.5021, 7.25}};
+    const struct tt_plate_xy near[2] = {{4.5, 7.25}, {4.5019, 7.25}},
+                             far[2] = {{4.5, 7.25}, {4.5021, 7.25}};
     ck_assert_int_eq(tt_pose_fit(near, seen, scales, 2, 1e-3, &pose), TIPTRUE_E_DEGENERATE);
     ck_assert_int_eq(tt_pose_fit(far, seen, scales, 2, 1e-3, &pose), TIPTRUE_OK);
     ck_assert_double_eq_tol(pose.yaw_rad, atan2(0.001, 0.002), 1e-9);

@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The touch equation: its residual against the definitions written out from scratch (a tip, a plate, a step towards the edge), its
- * derivatives against central differences, the signs of frames, sense and lateness.
+/* The touch equation: its residual against the definitions written out from scratch (a tip, a
+ * plate, a step towards the edge), its derivatives against central differences, the signs of
+ * frames, sense and lateness.
  */
 #include "config.h"
 
@@ -57,39 +58,48 @@ static struct truth any_truth(gsl_rng *random)
     return t;
 }
 
-/* rho(psi) with psi the direction of the contact seen in the tip's own frame: the contact lies from the tip's centre against the
- * edge's normal, and a tip that has turned by theta sees that direction turned back by theta. */
+/* rho(psi) with psi the direction of the contact seen in the tip's own frame: the contact lies from
+ * the tip's centre against the edge's normal, and a tip that has turned by theta sees that
+ * direction turned back by theta. */
 static double contact_radius(const struct truth *t, double yaw_deg)
 {
     const double psi = (t->normal_deg + yaw_deg + 180 - t->rotation_deg) * DEG;
-    const double n_x = cos((t->normal_deg + yaw_deg) * DEG), n_y = sin((t->normal_deg + yaw_deg) * DEG);
+    const double n_x = cos((t->normal_deg + yaw_deg) * DEG),
+                 n_y = sin((t->normal_deg + yaw_deg) * DEG);
     double rho = t->radius + t->lost_motion * (n_x * n_x - n_y * n_y) / 2 - t->latency * t->feed;
     for (size_t k = 0; k < t->n_orders; k++) {
-        rho += t->shape[2 * k] * cos(t->orders[k] * psi) + t->shape[2 * k + 1] * sin(t->orders[k] * psi);
+        rho += t->shape[2 * k] * cos(t->orders[k] * psi) +
+               t->shape[2 * k + 1] * sin(t->orders[k] * psi);
     }
     return rho;
 }
 
-/* Where the head is when the tip, coming along -n from the free side at @along_mm beside the foot of the normal, has its contact
- * point @deep_mm behind the edge. */
+/* Where the head is when the tip, coming along -n from the free side at @along_mm beside the foot
+ * of the normal, has its contact point @deep_mm behind the edge. */
 static struct tt_machine_xy head(const struct truth *t, double along_mm, double deep_mm)
 {
     const double n_deg = t->normal_deg + t->yaw_deg;
     const double n_x = cos(n_deg * DEG), n_y = sin(n_deg * DEG);
     /* the group moves the edge by its share along n; the edge's own shift is along n */
-    const double shift = t->shift + t->group_x * cos(t->normal_deg * DEG) + t->group_y * sin(t->normal_deg * DEG);
+    const double shift =
+        t->shift + t->group_x * cos(t->normal_deg * DEG) + t->group_y * sin(t->normal_deg * DEG);
     const double out = t->scale * t->d + shift + contact_radius(t, t->yaw_deg) - deep_mm;
-    const double centre_x = t->mark_x + out * n_x - along_mm * n_y, centre_y = t->mark_y + out * n_y + along_mm * n_x;
+    const double centre_x = t->mark_x + out * n_x - along_mm * n_y,
+                 centre_y = t->mark_y + out * n_y + along_mm * n_x;
     const double c = cos(t->rotation_deg * DEG), s = sin(t->rotation_deg * DEG);
     return (struct tt_machine_xy){centre_x - t->offset_x - (c * t->runout_x - s * t->runout_y),
                                   centre_y - t->offset_y - (s * t->runout_x + c * t->runout_y)};
 }
 
-static double residual(const struct truth *t, struct tt_machine_xy h, double slopes[3 + 2 * MOST_ORDERS])
+static double residual(const struct truth *t, struct tt_machine_xy h,
+                       double slopes[3 + 2 * MOST_ORDERS])
 {
-    const struct tt_pose pose = tt_pose_make((struct tt_machine_xy){t->mark_x, t->mark_y}, t->yaw_deg * DEG);
-    const struct tt_site site = tt_site_make(&pose, cos(t->normal_deg * DEG), sin(t->normal_deg * DEG), t->d);
-    const struct tt_touch touch = {h, cos(t->rotation_deg * DEG), sin(t->rotation_deg * DEG), t->scale, t->feed};
+    const struct tt_pose pose =
+        tt_pose_make((struct tt_machine_xy){t->mark_x, t->mark_y}, t->yaw_deg * DEG);
+    const struct tt_site site =
+        tt_site_make(&pose, cos(t->normal_deg * DEG), sin(t->normal_deg * DEG), t->d);
+    const struct tt_touch touch = {h, cos(t->rotation_deg * DEG), sin(t->rotation_deg * DEG),
+                                   t->scale, t->feed};
     const struct tt_touch_state state = {.mark = {t->mark_x, t->mark_y},
                                          .offset = {t->offset_x, t->offset_y},
                                          .runout = {t->runout_x, t->runout_y},
@@ -115,7 +125,8 @@ static double plain_residual(const struct truth *t, struct tt_machine_xy h)
     return residual(t, h, slopes);
 }
 
-/* A contact made by the definitions leaves no residual; one that is late by 37 um leaves -37 um; early, plus. */
+/* A contact made by the definitions leaves no residual; one that is late by 37 um leaves -37 um;
+ * early, plus. */
 START_TEST(residual_by_the_definitions)
 {
     gsl_rng *random = gsl_rng_alloc(gsl_rng_mt19937);
@@ -154,8 +165,10 @@ START_TEST(derivatives)
         double slopes[3 + 2 * MOST_ORDERS];
         struct tt_machine_xy h = head(&t, 6 * gsl_rng_uniform(random) - 2, 0.02);
         (void)residual(&t, h, slopes);
-        const double n_x = cos((t.normal_deg + t.yaw_deg) * DEG), n_y = sin((t.normal_deg + t.yaw_deg) * DEG);
-        /* by degrees: the step is large against rounding at 200 mm, and what the third derivative adds at 50 mm is 1e-8 */
+        const double n_x = cos((t.normal_deg + t.yaw_deg) * DEG),
+                     n_y = sin((t.normal_deg + t.yaw_deg) * DEG);
+        /* by degrees: the step is large against rounding at 200 mm, and what the third derivative
+         * adds at 50 mm is 1e-8 */
         ck_assert_double_eq_tol(difference(&t, &t.yaw_deg, 2e-3, h) / DEG, slopes[0], 1e-7);
         ck_assert_double_eq_tol(difference(&t, &t.runout_x, 0.25, h), slopes[1], 1e-11);
         ck_assert_double_eq_tol(difference(&t, &t.runout_y, 0.25, h), slopes[2], 1e-11);
@@ -167,22 +180,32 @@ START_TEST(derivatives)
         ck_assert_double_eq_tol(difference(&t, &t.offset_y, 0.25, h), n_y, 1e-11);
         ck_assert_double_eq_tol(difference(&t, &t.mark_x, 0.25, h), -n_x, 1e-11);
         ck_assert_double_eq_tol(difference(&t, &t.mark_y, 0.25, h), -n_y, 1e-11);
-        ck_assert_double_eq_tol(difference(&t, &t.group_x, 0.25, h), -cos(t.normal_deg * DEG), 1e-11);
-        ck_assert_double_eq_tol(difference(&t, &t.group_y, 0.25, h), -sin(t.normal_deg * DEG), 1e-11);
+        ck_assert_double_eq_tol(difference(&t, &t.group_x, 0.25, h), -cos(t.normal_deg * DEG),
+                                1e-11);
+        ck_assert_double_eq_tol(difference(&t, &t.group_y, 0.25, h), -sin(t.normal_deg * DEG),
+                                1e-11);
         ck_assert_double_eq_tol(difference(&t, &t.shift, 0.25, h), -1, 1e-11);
         ck_assert_double_eq_tol(difference(&t, &t.radius, 0.25, h), -1, 1e-11);
-        ck_assert_double_eq_tol(difference(&t, &t.lost_motion, 0.25, h), -(n_x * n_x - n_y * n_y) / 2, 1e-11);
+        ck_assert_double_eq_tol(difference(&t, &t.lost_motion, 0.25, h),
+                                -(n_x * n_x - n_y * n_y) / 2, 1e-11);
         ck_assert_double_eq_tol(difference(&t, &t.latency, 0.25, h), t.feed, 1e-11);
     }
     gsl_rng_free(random);
 }
 END_TEST
 
-/* An oval tip, 20 um longer towards 25 degrees of its own frame, turned by 40 degrees: it points at 65 degrees of the machine. An
- * edge whose conductor lies there (free side at 245 degrees) is met early, by the full 20 um; one across, by as much late. */
+/* An oval tip, 20 um longer towards 25 degrees of its own frame, turned by 40 degrees: it points at
+ * 65 degrees of the machine. An edge whose conductor lies there (free side at 245 degrees) is met
+ * early, by the full 20 um; one across, by as much late. */
 START_TEST(shape_turns_with_the_tip)
 {
-    struct truth t = {.radius = 0.3, .normal_deg = 245, .d = 12.5, .rotation_deg = 40, .scale = 1, .n_orders = 1, .orders = {2}};
+    struct truth t = {.radius = 0.3,
+                      .normal_deg = 245,
+                      .d = 12.5,
+                      .rotation_deg = 40,
+                      .scale = 1,
+                      .n_orders = 1,
+                      .orders = {2}};
     t.shape[0] = 0.02 * cos(2 * 25 * DEG);
     t.shape[1] = 0.02 * sin(2 * 25 * DEG);
     ck_assert_double_eq_tol(contact_radius(&t, 0), 0.32, 1e-15);
@@ -191,7 +214,8 @@ START_TEST(shape_turns_with_the_tip)
     t.normal_deg = 155;
     const struct tt_machine_xy across = {12.78 * cos(155 * DEG), 12.78 * sin(155 * DEG)};
     ck_assert_double_eq_tol(plain_residual(&t, across), 0, 1e-14);
-    /* an odd shape tells the contact from the side away from it: three lobes, one of them towards 25 degrees */
+    /* an odd shape tells the contact from the side away from it: three lobes, one of them towards
+     * 25 degrees */
     t.orders[0] = 3;
     t.shape[0] = 0.02 * cos(3 * 25 * DEG);
     t.shape[1] = 0.02 * sin(3 * 25 * DEG);
@@ -210,9 +234,12 @@ START_TEST(shape_angle)
     gsl_rng_set(random, 20260314);
     for (int run = 0; run < 100; run++) {
         const struct truth t = any_truth(random);
-        const struct tt_pose pose = tt_pose_make((struct tt_machine_xy){t.mark_x, t.mark_y}, t.yaw_deg * DEG);
-        const struct tt_site site = tt_site_make(&pose, cos(t.normal_deg * DEG), sin(t.normal_deg * DEG), t.d);
-        const struct tt_touch touch = {.cos_rotation = cos(t.rotation_deg * DEG), .sin_rotation = sin(t.rotation_deg * DEG)};
+        const struct tt_pose pose =
+            tt_pose_make((struct tt_machine_xy){t.mark_x, t.mark_y}, t.yaw_deg * DEG);
+        const struct tt_site site =
+            tt_site_make(&pose, cos(t.normal_deg * DEG), sin(t.normal_deg * DEG), t.d);
+        const struct tt_touch touch = {.cos_rotation = cos(t.rotation_deg * DEG),
+                                       .sin_rotation = sin(t.rotation_deg * DEG)};
         const double psi = (t.normal_deg + t.yaw_deg + 180 - t.rotation_deg) * DEG;
         for (unsigned k = 1; k <= TT_MOST_ORDER; k++) {
             double c, s;
@@ -225,8 +252,9 @@ START_TEST(shape_angle)
 }
 END_TEST
 
-/* A plate put down again, turned by 180 degrees: an edge that faced +x faces -x; a group shift changes sides with it, so that the
- * sum of the head positions over both is free of it (the reversal method). */
+/* A plate put down again, turned by 180 degrees: an edge that faced +x faces -x; a group shift
+ * changes sides with it, so that the sum of the head positions over both is free of it (the
+ * reversal method). */
 START_TEST(reversal)
 {
     struct truth there = {.mark_x = 12.5,
@@ -247,12 +275,15 @@ START_TEST(reversal)
     ck_assert_double_eq_tol(0.5 * (one.x_mm + two.x_mm), 12.5 + 41.25, 1e-13);
     ck_assert_double_eq_tol(0.5 * (one.y_mm + two.y_mm), -3.5 - 12.75, 1e-13);
     /* and its own size shows in the difference */
-    const double apart = (one.x_mm - two.x_mm) * cos(20 * DEG) + (one.y_mm - two.y_mm) * sin(20 * DEG);
-    ck_assert_double_eq_tol(apart, 2 * (15.5 * 1.0002 + 0.3 + 0.044 * cos(20 * DEG) - 0.013 * sin(20 * DEG)), 1e-13);
+    const double apart =
+        (one.x_mm - two.x_mm) * cos(20 * DEG) + (one.y_mm - two.y_mm) * sin(20 * DEG);
+    ck_assert_double_eq_tol(
+        apart, 2 * (15.5 * 1.0002 + 0.3 + 0.044 * cos(20 * DEG) - 0.013 * sin(20 * DEG)), 1e-13);
 }
 END_TEST
 
-/* The machine's sense of rotation is applied by whoever fills the touch in: minus the sine turns runout and shape the other way. */
+/* The machine's sense of rotation is applied by whoever fills the touch in: minus the sine turns
+ * runout and shape the other way. */
 START_TEST(clockwise)
 {
     struct truth t = {.offset_x = 3.25,
@@ -272,8 +303,12 @@ START_TEST(clockwise)
     const struct tt_site site = tt_site_make(&pose, cos(31 * DEG), sin(31 * DEG), 9.5);
     /* logged as 50 degrees, clockwise */
     const struct tt_touch touch = {h, cos(50 * DEG), -sin(50 * DEG), 1, 0};
-    const struct tt_touch_state state = {
-        .offset = {3.25, -1.5}, .runout = {0.04, -0.025}, .radius_mm = 0.3, .shape_mm = t.shape, .orders = t.orders, .n_orders = 1};
+    const struct tt_touch_state state = {.offset = {3.25, -1.5},
+                                         .runout = {0.04, -0.025},
+                                         .radius_mm = 0.3,
+                                         .shape_mm = t.shape,
+                                         .orders = t.orders,
+                                         .n_orders = 1};
     double shape[2];
     struct tt_touch_slope slope = {.shape = shape};
     ck_assert_double_eq_tol(tt_touch_residual(&site, &touch, &state, &slope), 0, 1e-14);

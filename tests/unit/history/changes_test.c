@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What changed, where the truth is known; the place of a step against a published one. The rates of thousands of series:
- * tests/simulation/changes.c. */
+/* What changed, where the truth is known; the place of a step against a published one. The rates of
+ * thousands of series: tests/simulation/changes.c. */
 #include "config.h"
 
 #include <stdlib.h>
@@ -29,7 +29,8 @@ static struct tiptrue_trend *trend_of(const struct weeks *w, unsigned long seed)
     return trend;
 }
 
-static const struct weeks QUIET = {.tips = 3, .runs = 52, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065};
+static const struct weeks QUIET = {
+    .tips = 3, .runs = 52, .between_mm = 0.003, .sighting_mm = 0.002, .touch_mm = 0.00065};
 
 START_TEST(a_quiet_machine_shows_nothing)
 {
@@ -43,8 +44,10 @@ START_TEST(a_quiet_machine_shows_nothing)
 }
 END_TEST
 
-/* The only change of @trend: between the runs @from - 1 and @from, its shift within 5 of its own uncertainties. */
-static const struct tt_trend_change *only_change(const struct tiptrue_trend *trend, const struct weeks *w)
+/* The only change of @trend: between the runs @from - 1 and @from, its shift within 5 of its own
+ * uncertainties. */
+static const struct tt_trend_change *only_change(const struct tiptrue_trend *trend,
+                                                 const struct weeks *w)
 {
     ck_assert_uint_eq(trend->n_changes, 1);
     const struct tt_trend_change *c = &trend->changes[0];
@@ -109,7 +112,8 @@ START_TEST(the_camera_or_the_head)
 }
 END_TEST
 
-/* What the camera looks at shifts in the machine frame by what the camera did, and so does every offset. */
+/* What the camera looks at shifts in the machine frame by what the camera did, and so does every
+ * offset. */
 START_TEST(the_camera_by_the_mark)
 {
     struct weeks w = QUIET;
@@ -161,14 +165,17 @@ START_TEST(a_drift_is_no_staircase)
     w.drift_mm_per_week = 0.0037;
     struct tiptrue_trend *trend = trend_of(&w, 13);
     ck_assert_uint_eq(trend->n_changes, 0);
-    ck_assert(!trend->tips[0].drift_significant && !trend->tips[1].drift_significant && trend->tips[2].drift_significant);
-    ck_assert_double_lt(fabs(trend->tips[2].drift_y_mm_per_week - 0.0037), 4 * trend->tips[2].u_drift_y_mm_per_week);
+    ck_assert(!trend->tips[0].drift_significant && !trend->tips[1].drift_significant &&
+              trend->tips[2].drift_significant);
+    ck_assert_double_lt(fabs(trend->tips[2].drift_y_mm_per_week - 0.0037),
+                        4 * trend->tips[2].u_drift_y_mm_per_week);
     ck_assert_double_lt(trend->tips[2].u_drift_y_mm_per_week, 0.0005);
     tiptrue_trend_free(trend);
 }
 END_TEST
 
-/* 3.7 um a week along y from the offset in use on: 37 um are reached ten weeks after the first run. */
+/* 3.7 um a week along y from the offset in use on: 37 um are reached ten weeks after the first run.
+ */
 START_TEST(a_forecast_from_the_offset_in_use)
 {
     struct weeks w = QUIET;
@@ -215,7 +222,8 @@ START_TEST(few_runs_are_no_fault)
 }
 END_TEST
 
-/* 2026-11-25: logs that state no time, entered one after the other, made the slopes singular, and the forecast divided by zero. */
+/* 2026-11-25: logs that state no time, entered one after the other, made the slopes singular, and
+ * the forecast divided by zero. */
 START_TEST(runs_at_one_time_have_no_drift)
 {
     static const struct tiptrue_trend_options none = {0};
@@ -245,15 +253,18 @@ START_TEST(runs_at_one_time_have_no_drift)
 }
 END_TEST
 
-/* Annual flow of the Nile at Aswan from 1871 on, 10^8 m^3: G. W. Cobb, The problem of the Nile, Biometrika 65 (1978) 243-251 (data
- * as in R's datasets); one change after the 28th year, 1898, F statistic 75.93, 95 % between the 25th and the 32nd year (A.
- * Zeileis, C. Kleiber, W. Kraemer, K. Hornik, CSDA 44 (2003) 109-123; figures from memory, recomputed with R's strucchange). */
+/* Annual flow of the Nile at Aswan from 1871 on, 10^8 m^3: G. W. Cobb, The problem of the Nile,
+ * Biometrika 65 (1978) 243-251 (data as in R's datasets); one change after the 28th year, 1898, F
+ * statistic 75.93, 95 % between the 25th and the 32nd year (A. Zeileis, C. Kleiber, W. Kraemer, K.
+ * Hornik, CSDA 44 (2003) 109-123; figures from memory, recomputed with R's strucchange). */
 static const double NILE[100] = {
-    1120, 1160, 963,  1210, 1160, 1160, 813,  1230, 1370, 1140, 995,  935, 1110, 994,  1020, 960,  1180, 799,  958,  1140,
-    1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100, 774,  840,  874,  694, 940,  833,  701,  916,  692,  1020, 1050, 969,
-    831,  726,  456,  824,  702,  1120, 1100, 832,  764,  821,  768,  845, 864,  862,  698,  845,  744,  796,  1040, 759,
-    781,  865,  845,  944,  984,  897,  822,  1010, 771,  676,  649,  846, 812,  742,  801,  1040, 860,  874,  848,  890,
-    744,  749,  838,  1050, 918,  986,  797,  923,  975,  815,  1020, 906, 901,  1170, 912,  746,  919,  718,  714,  740};
+    1120, 1160, 963, 1210, 1160, 1160, 813,  1230, 1370, 1140, 995,  935,  1110, 994,  1020,
+    960,  1180, 799, 958,  1140, 1100, 1210, 1150, 1250, 1260, 1220, 1030, 1100, 774,  840,
+    874,  694,  940, 833,  701,  916,  692,  1020, 1050, 969,  831,  726,  456,  824,  702,
+    1120, 1100, 832, 764,  821,  768,  845,  864,  862,  698,  845,  744,  796,  1040, 759,
+    781,  865,  845, 944,  984,  897,  822,  1010, 771,  676,  649,  846,  812,  742,  801,
+    1040, 860,  874, 848,  890,  744,  749,  838,  1050, 918,  986,  797,  923,  975,  815,
+    1020, 906,  901, 1170, 912,  746,  919,  718,  714,  740};
 
 START_TEST(the_nile)
 {
@@ -279,7 +290,8 @@ START_TEST(the_nile)
 }
 END_TEST
 
-/* Optimal partitioning against trying all sets of places, drawn values, one to three axes, with and without an autocorrelation. */
+/* Optimal partitioning against trying all sets of places, drawn values, one to three axes, with and
+ * without an autocorrelation. */
 static double cost_of(const double *y, size_t d, double phi, size_t from, size_t to)
 {
     double root = sqrt(1 - phi * phi), cost = 0, b = (1 - phi) / root;
@@ -299,7 +311,8 @@ static double cost_of(const double *y, size_t d, double phi, size_t from, size_t
     return cost - (double)d * log(1 - phi * phi);
 }
 
-static double cost_of_places(const double *y, size_t n, size_t d, double phi, double price, const size_t place[], size_t n_places)
+static double cost_of_places(const double *y, size_t n, size_t d, double phi, double price,
+                             const size_t place[], size_t n_places)
 {
     double cost = (double)n_places * price;
 
@@ -315,7 +328,8 @@ START_TEST(segments_are_the_best_there_are)
 
     gsl_rng_set(rng, 33);
     for (int series = 0; series < 60; series++) {
-        size_t n = 8 + (size_t)series % 5, d = 1 + (size_t)series % 3, place[16], n_places, some[16];
+        size_t n = 8 + (size_t)series % 5, d = 1 + (size_t)series % 3, place[16], n_places,
+               some[16];
         double y[48], work[400], phi = series % 2 ? 0.45 : 0, price = 6, least = HUGE_VAL;
         for (size_t i = 0; i < n * d; i++) {
             y[i] = gsl_ran_gaussian(rng, 1) + (i / d >= 3 && i / d < 7 ? 2.3 : 0);
@@ -362,14 +376,18 @@ static double exhaustive(struct tt_problem *p)
     ck_assert_int_eq(tt_events_init(&two, p, 8, 0), TIPTRUE_OK);
     size_t n = p->values->n, all = (n - 1) * p->n_steps;
     for (size_t a = 0; a < all; a++) {
-        struct tt_event first = {.hypothesis = a % p->n_steps, .going = TT_STEP, .from = 1 + a / p->n_steps, .to = n};
+        struct tt_event first = {
+            .hypothesis = a % p->n_steps, .going = TT_STEP, .from = 1 + a / p->n_steps, .to = n};
         tt_events_reset(&one);
         if (!tt_events_append(&one, &first)) {
             continue;
         }
         least = fmin(least, tt_events_criterion(&one));
         for (size_t b = 0; b < a; b++) {
-            struct tt_event second = {.hypothesis = b % p->n_steps, .going = TT_STEP, .from = 1 + b / p->n_steps, .to = n};
+            struct tt_event second = {.hypothesis = b % p->n_steps,
+                                      .going = TT_STEP,
+                                      .from = 1 + b / p->n_steps,
+                                      .to = n};
             tt_events_copy(&two, &one, NULL);
             if (tt_events_append(&two, &second)) {
                 least = fmin(least, tt_events_criterion(&two));
@@ -379,8 +397,8 @@ static double exhaustive(struct tt_problem *p)
     return least;
 }
 
-/* The search against trying everything, on short histories of two tips in which nothing, one or two things changed: at least as
- * good in 99 of 100, and always 98 % of the gain. */
+/* The search against trying everything, on short histories of two tips in which nothing, one or two
+ * things changed: at least as good in 99 of 100, and always 98 % of the gain. */
 START_TEST(search_finds_the_best_set)
 {
     size_t worse = 0, histories = 30;
@@ -418,8 +436,8 @@ START_TEST(search_finds_the_best_set)
 }
 END_TEST
 
-/* Scatter between runs, of which 3 um are the tips' own: right on average, whether or not a lot changed, and it scatters as it
- * says. */
+/* Scatter between runs, of which 3 um are the tips' own: right on average, whether or not a lot
+ * changed, and it scatters as it says. */
 START_TEST(scatter_knows_its_uncertainty)
 {
     for (int changed = 0; changed < 2; changed++) {
@@ -444,7 +462,8 @@ START_TEST(scatter_knows_its_uncertainty)
 }
 END_TEST
 
-/* The latest run, judged by itself: the camera slipped by 30 um before the last run of ten, and of forty. */
+/* The latest run, judged by itself: the camera slipped by 30 um before the last run of ten, and of
+ * forty. */
 START_TEST(this_morning)
 {
     for (size_t runs = 10; runs <= 40; runs += 30) {
@@ -471,7 +490,8 @@ START_TEST(this_morning)
 }
 END_TEST
 
-/* A tip that is there in every second run only, and one that comes late: nothing is made up of that, and the camera is found. */
+/* A tip that is there in every second run only, and one that comes late: nothing is made up of
+ * that, and the camera is found. */
 START_TEST(tips_that_are_not_always_there)
 {
     static const struct tiptrue_trend_options none = {0};
@@ -504,8 +524,9 @@ START_TEST(tips_that_are_not_always_there)
 }
 END_TEST
 
-/* Another plate: its offsets lie elsewhere by what the plates' own errors allow, its mark and radii anywhere. No change; and one
- * that comes while it is on is found. Two plates in turn are two plates still. */
+/* Another plate: its offsets lie elsewhere by what the plates' own errors allow, its mark and radii
+ * anywhere. No change; and one that comes while it is on is found. Two plates in turn are two
+ * plates still. */
 START_TEST(another_plate_is_no_change)
 {
     static const struct tiptrue_trend_options none = {0};

@@ -12,7 +12,8 @@
 #include "output/sample.h"
 #include "tiptrue.h"
 
-/* A sample with one pose and tip, of which touches and sightings were estimated with @dof degrees of freedom. */
+/* A sample with one pose and tip, of which touches and sightings were estimated with @dof degrees
+ * of freedom. */
 static void make(struct sample *s, double dof)
 {
     sample_one_tip(s);
@@ -29,9 +30,10 @@ static struct tiptrue_comparison *compare(const struct sample *a, const struct s
     return c;
 }
 
-/* 2026-11-26: of equal pairs of runs 10.7 % had a "significant" change of the contact radius: its uncertainty was taken as known,
- * though it comes from a scatter with a few degrees of freedom, as those of runout, mark and yaw do. With 4 in each run a radius
- * that differs by 2.2 u comes by chance in 5.9 % (Student, 8 degrees of freedom), not in 2.8 %. */
+/* 2026-11-26: of equal pairs of runs 10.7 % had a "significant" change of the contact radius: its
+ * uncertainty was taken as known, though it comes from a scatter with a few degrees of freedom, as
+ * those of runout, mark and yaw do. With 4 in each run a radius that differs by 2.2 u comes by
+ * chance in 5.9 % (Student, 8 degrees of freedom), not in 2.8 %. */
 START_TEST(few_degrees_of_freedom)
 {
     struct sample a, b;
@@ -54,11 +56,13 @@ START_TEST(few_degrees_of_freedom)
     ck_assert_double_eq_tol(c->tips[0].radius.dof, 4 / (1 / 4. + 1 / 40.), 1e-9);
     tiptrue_comparison_free(c);
 
-    a.solution.plate_serial = "0031"; /* not the same plate: its own part is stated, and the rest a small share */
+    a.solution.plate_serial =
+        "0031"; /* not the same plate: its own part is stated, and the rest a small share */
     b.solution.plate_serial = "0032";
     c = compare(&a, &b);
     double share4 = pow(0.0041 / 0.0011, 4);
-    ck_assert_double_eq_tol(c->tips[0].radius.dof, 4 / (1 / (4 * share4) + 1 / (40 * share4)), 1e-6);
+    ck_assert_double_eq_tol(c->tips[0].radius.dof, 4 / (1 / (4 * share4) + 1 / (40 * share4)),
+                            1e-6);
     tiptrue_comparison_free(c);
 
     make(&a, HUGE_VAL); /* stated */
@@ -71,8 +75,9 @@ START_TEST(few_degrees_of_freedom)
 }
 END_TEST
 
-/* 2026-11-26: the degrees of freedom of an offset's difference came from the traces, which where one run knows x well and the other
- * y gives another figure than uncertainty.c does for the same sum. */
+/* 2026-11-26: the degrees of freedom of an offset's difference came from the traces, which where
+ * one run knows x well and the other y gives another figure than uncertainty.c does for the same
+ * sum. */
 START_TEST(degrees_of_freedom_in_the_plane)
 {
     struct sample a, b;
@@ -85,12 +90,14 @@ START_TEST(degrees_of_freedom_in_the_plane)
     b.tips[0].same_plate_dof = 9;
     struct tiptrue_comparison *c = compare(&a, &b);
     double most = 4e-6 / 4.01e-6, least = 1e-8 / 4.01e-6;
-    ck_assert_double_eq_tol(c->tips[0].offset.dof, 2 / ((most * most + least * least) * (1 / 5. + 1 / 9.)), 1e-9);
+    ck_assert_double_eq_tol(c->tips[0].offset.dof,
+                            2 / ((most * most + least * least) * (1 / 5. + 1 / 9.)), 1e-9);
     tiptrue_comparison_free(c);
 }
 END_TEST
 
-/* 2026-11-26: poses of one name in a document were all entered in an array made for those of the other one. */
+/* 2026-11-26: poses of one name in a document were all entered in an array made for those of the
+ * other one. */
 START_TEST(poses_of_one_name)
 {
     struct sample a, b;

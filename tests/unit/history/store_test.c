@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The store: what is one entry and what is two, which result counts, that nothing is lost on a failure, older and foreign files,
- * and that a series read from its tables is the one that the results give. */
+/* The store: what is one entry and what is two, which result counts, that nothing is lost on a
+ * failure, older and foreign files, and that a series read from its tables is the one that the
+ * results give. */
 #include "config.h"
 
 #include <math.h>
@@ -31,7 +32,8 @@ static struct tiptrue_workspace *workspace;
 
 static void set_up(void)
 {
-    char *plate_text = source_text("tests/cli/bench/plate.json"), *machine_text = source_text("tests/cli/bench/machine.json");
+    char *plate_text = source_text("tests/cli/bench/plate.json"),
+         *machine_text = source_text("tests/cli/bench/machine.json");
     int file;
 
     strcpy(path, "history-test-XXXXXX");
@@ -39,8 +41,12 @@ static void set_up(void)
     ck_assert_int_ge(file, 0);
     close(file);
     ck_assert_int_eq(unlink(path), 0);
-    ck_assert_int_eq(tt_plate_read_bytes("plate", plate_text, strlen(plate_text), NULL, &plate, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_machine_read_bytes("machine", machine_text, strlen(machine_text), NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_plate_read_bytes("plate", plate_text, strlen(plate_text), NULL, &plate, NULL),
+        TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_machine_read_bytes("machine", machine_text, strlen(machine_text), NULL, &machine, NULL),
+        TIPTRUE_OK);
     ck_assert_int_eq(tiptrue_workspace_new(&workspace, NULL), TIPTRUE_OK);
     free(plate_text);
     free(machine_text);
@@ -81,8 +87,11 @@ static struct bench_run make_run(const char *remark)
         at = end;
     }
     struct tt_bytes bytes = {text.text, text.length};
-    ck_assert_int_eq(tt_run_read_taken("run.csv", &bytes, plate, machine, NULL, NULL, NULL, &made.run, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tiptrue_solve(workspace, plate, machine, made.run, NULL, &made.solution, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_run_read_taken("run.csv", &bytes, plate, machine, NULL, NULL, NULL, &made.run, NULL),
+        TIPTRUE_OK);
+    ck_assert_int_eq(tiptrue_solve(workspace, plate, machine, made.run, NULL, &made.solution, NULL),
+                     TIPTRUE_OK);
     free(log);
     return made;
 }
@@ -98,14 +107,17 @@ static struct tiptrue_history *open_history(enum tiptrue_history_access access)
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
 
-    ck_assert_msg(tiptrue_history_open(path, access, &history, &error) == TIPTRUE_OK, "%s", error.text);
+    ck_assert_msg(tiptrue_history_open(path, access, &history, &error) == TIPTRUE_OK, "%s",
+                  error.text);
     return history;
 }
 
-static enum tiptrue_status add(struct tiptrue_history *history, const struct bench_run *run, double now_s, struct tt_buffer *told)
+static enum tiptrue_status add(struct tiptrue_history *history, const struct bench_run *run,
+                               double now_s, struct tt_buffer *told)
 {
     const struct tiptrue_sink sink = {collect_told, told};
-    return tiptrue_history_add(history, plate, machine, NULL, NULL, run->run, run->solution, now_s, &sink, NULL);
+    return tiptrue_history_add(history, plate, machine, NULL, NULL, run->run, run->solution, now_s,
+                               &sink, NULL);
 }
 
 static struct tt_store_counts count(struct tiptrue_history *history)
@@ -127,7 +139,9 @@ START_TEST(the_same_run_is_one_entry)
     ck_assert_int_eq(add(history, &run, NOW_S + 86400, &told), TIPTRUE_OK);
     char expected[200];
     snprintf(expected, sizeof expected,
-             "run.csv: note: run %s is in the history already, since 2026-03-20T09:46:40Z, and nothing was written\n", run.run->id);
+             "run.csv: note: run %s is in the history already, since 2026-03-20T09:46:40Z, and "
+             "nothing was written\n",
+             run.run->id);
     assert_told(&told, expected);
     struct tt_store_counts counts = count(history);
     ck_assert_uint_eq(counts.runs, 2);
@@ -145,14 +159,16 @@ END_TEST
 static void change_machine(void)
 {
     struct tt_buffer text = {0};
-    const char *at = strstr(machine->source.text, "\"permitted_error\":"), *end = strpbrk(at + 18, ",}");
+    const char *at = strstr(machine->source.text, "\"permitted_error\":"),
+               *end = strpbrk(at + 18, ",}");
 
     tt_buffer_add(&text, machine->source.text, (size_t)(at - machine->source.text));
     tt_buffer_puts(&text, "\"permitted_error\": 0.00125");
     tt_buffer_puts(&text, end);
     tiptrue_machine_free(machine);
     machine = NULL;
-    ck_assert_int_eq(tt_machine_read_bytes("machine", text.text, text.length, NULL, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_machine_read_bytes("machine", text.text, text.length, NULL, &machine, NULL),
+                     TIPTRUE_OK);
     tt_buffer_clear(&text);
 }
 
@@ -169,7 +185,8 @@ START_TEST(other_documents_make_a_newer_result_of_one_run)
     ck_assert_int_eq(again.solution->verdict, TIPTRUE_UPDATE);
     ck_assert_int_eq(add(history, &again, NOW_S - 3600, &told),
                      TIPTRUE_OK); /* the clock was set back, and yet it is the newer one */
-    ck_assert_ptr_nonnull(strstr(told.text, "this result, of other documents, replaces that of 2026-03-20T09:46:40Z\n"));
+    ck_assert_ptr_nonnull(strstr(
+        told.text, "this result, of other documents, replaces that of 2026-03-20T09:46:40Z\n"));
     struct tt_store_counts counts = count(history);
     ck_assert_uint_eq(counts.runs, 1);
     ck_assert_uint_eq(counts.results, 2);
@@ -202,7 +219,8 @@ START_TEST(a_collision_of_digests_is_loud)
 
     ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
     run.run->source.text[run.run->source.length - 3] ^= 1; /* other bytes under the same id */
-    ck_assert_int_eq(tiptrue_history_add(history, plate, machine, NULL, NULL, run.run, run.solution, NOW_S, NULL, &error),
+    ck_assert_int_eq(tiptrue_history_add(history, plate, machine, NULL, NULL, run.run, run.solution,
+                                         NOW_S, NULL, &error),
                      TIPTRUE_E_DATA);
     ck_assert_ptr_nonnull(strstr(error.text, "two logs have the same digest"));
     ck_assert_uint_eq(count(history).results, 1);
@@ -226,18 +244,26 @@ START_TEST(a_large_log_comes_back_byte_by_byte)
         log[i] = (char)('a' + i * i % 23);
     }
     log[length] = '\0';
-    ck_assert_int_eq(tt_solved_make(&solved, plate, machine, NULL, NULL, run.run, run.solution, NOW_S, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_solved_make(&solved, plate, machine, NULL, NULL, run.run, run.solution, NOW_S, NULL),
+        TIPTRUE_OK);
     solved.record.log = (struct tt_text){log, length};
-    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL),
+        TIPTRUE_OK);
     ck_assert(outcome.run_is_new && outcome.log_is_new);
-    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL),
+        TIPTRUE_OK);
     ck_assert(!outcome.run_is_new && !outcome.log_is_new && outcome.new_results == 0);
     ck_assert_int_eq(tt_store_load(history, run.run->id, true, &record, NULL), TIPTRUE_OK);
     ck_assert_uint_eq(record.log.length, length);
     ck_assert_mem_eq(record.log.text, log, length);
     tt_record_clear(&record);
     log[length - 1] = '#';
-    ck_assert_int_eq(tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL), TIPTRUE_E_DATA);
+    ck_assert_int_eq(
+        tt_store_put(history, &solved.record, run.solution, TT_PUT_SOLVED, &outcome, NULL),
+        TIPTRUE_E_DATA);
     tt_solved_clear(&solved);
     free_run(&run);
     free(log);
@@ -245,7 +271,8 @@ START_TEST(a_large_log_comes_back_byte_by_byte)
 }
 END_TEST
 
-/* 2026-11-26: the 49th statement took the place of the first, whether that one was being stepped or not; there were 33 then. */
+/* 2026-11-26: the 49th statement took the place of the first, whether that one was being stepped or
+ * not; there were 33 then. */
 START_TEST(statements_in_use_stay)
 {
     struct tiptrue_history *history = open_history(TIPTRUE_HISTORY_WRITE);
@@ -273,7 +300,8 @@ static void check_tip(const struct tt_series_tip *a, const struct tt_series_tip 
 {
     ck_assert_uint_eq(a->tip, b->tip);
     ck_assert_int_eq(a->verdict, b->verdict);
-    ck_assert(a->has_offset == b->has_offset && a->has_runout == b->has_runout && a->has_radius == b->has_radius);
+    ck_assert(a->has_offset == b->has_offset && a->has_runout == b->has_runout &&
+              a->has_radius == b->has_radius);
     ck_assert(a->has_present == b->has_present);
     ck_assert(a->offset.x_mm == b->offset.x_mm && a->offset.y_mm == b->offset.y_mm);
     ck_assert_mem_eq(&a->cov, &b->cov, sizeof a->cov);
@@ -316,17 +344,21 @@ START_TEST(a_series_from_the_tables_is_that_of_the_results)
         ck_assert_str_eq(a->setup, b->setup);
         ck_assert(a->time_s == b->time_s && a->time_stated == b->time_stated);
         ck_assert(a->has_pose && b->has_pose);
-        ck_assert(a->mark.x_mm == b->mark.x_mm && a->mark.y_mm == b->mark.y_mm && a->yaw_rad == b->yaw_rad);
-        ck_assert(a->u_mark_x_mm == b->u_mark_x_mm && a->u_mark_y_mm == b->u_mark_y_mm && a->u_yaw_rad == b->u_yaw_rad);
+        ck_assert(a->mark.x_mm == b->mark.x_mm && a->mark.y_mm == b->mark.y_mm &&
+                  a->yaw_rad == b->yaw_rad);
+        ck_assert(a->u_mark_x_mm == b->u_mark_x_mm && a->u_mark_y_mm == b->u_mark_y_mm &&
+                  a->u_yaw_rad == b->u_yaw_rad);
         ck_assert(a->has_permitted_error && a->permitted_error_mm == b->permitted_error_mm);
         ck_assert_uint_eq(a->n_tips, b->n_tips);
         for (size_t k = 0; k < a->n_tips; k++) {
             check_tip(&a->tips[k], &b->tips[k]);
         }
     }
-    ck_assert_int_eq(tt_store_series(history, "no such machine", -HUGE_VAL, 0, &last, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_store_series(history, "no such machine", -HUGE_VAL, 0, &last, NULL),
+                     TIPTRUE_OK);
     ck_assert_uint_eq(last.n_runs, 0);
-    ck_assert_int_eq(tt_store_series(history, name, read.runs[0].time_s + 0.5, 0, &last, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_store_series(history, name, read.runs[0].time_s + 0.5, 0, &last, NULL),
+                     TIPTRUE_OK);
     ck_assert_uint_eq(last.n_runs, 0);
     tt_arena_clear(&arena);
     tiptrue_history_close(history);
@@ -345,10 +377,14 @@ static void make_version_1(const struct bench_run *run)
 
     ck_assert_int_eq(sqlite3_open(path, &old.db), SQLITE_OK);
     ck_assert_int_eq(tt_schema_migrate(&old, 1, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_solved_make(&solved, plate, machine, NULL, NULL, run->run, run->solution, NOW_S, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_solved_make(&solved, plate, machine, NULL, NULL, run->run, run->solution, NOW_S, NULL),
+        TIPTRUE_OK);
     tt_digest(solved.json.text, solved.json.length, digest);
-    ck_assert_int_eq(tt_sql_get(&old, "INSERT INTO run(no, id, added) VALUES(7, ?, '2026-03-01T06:30:00Z')", &statement, NULL),
-                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_sql_get(&old, "INSERT INTO run(no, id, added) VALUES(7, ?, '2026-03-01T06:30:00Z')",
+                   &statement, NULL),
+        TIPTRUE_OK);
     tt_sql_text(statement, 1, run->run->id, &code);
     ck_assert_int_eq(tt_sql_finish(&old, statement, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_sql_get(&old,
@@ -378,15 +414,19 @@ START_TEST(an_older_schema_is_brought_forward)
 
     make_version_1(&run);
     for (int i = 0; i < 2; i++) { /* opened to read, as by a list, then once more to write */
-        struct tiptrue_history *history = open_history(i == 0 ? TIPTRUE_HISTORY_READ : TIPTRUE_HISTORY_WRITE);
+        struct tiptrue_history *history =
+            open_history(i == 0 ? TIPTRUE_HISTORY_READ : TIPTRUE_HISTORY_WRITE);
         ck_assert_int_eq(tt_schema_version(history, &version, NULL), TIPTRUE_OK);
         ck_assert_int_eq(version, TT_SCHEMA_VERSION);
         series = (struct tt_series){.arena = &arena};
-        ck_assert_int_eq(tt_store_series(history, machine->name, -HUGE_VAL, 0, &series, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tt_store_series(history, machine->name, -HUGE_VAL, 0, &series, NULL),
+                         TIPTRUE_OK);
         ck_assert_uint_eq(series.n_runs, 1);
         ck_assert_str_eq(series.runs[0].id, run.run->id);
-        ck_assert_double_eq_tol(series.runs[0].tips[0].offset.x_mm, run.solution->tips[0].held.x_mm, 1e-10);
-        ck_assert_double_eq_tol(series.runs[0].tips[0].full.x_mm, run.solution->tips[0].offset.x_mm, 1e-10);
+        ck_assert_double_eq_tol(series.runs[0].tips[0].offset.x_mm, run.solution->tips[0].held.x_mm,
+                                1e-10);
+        ck_assert_double_eq_tol(series.runs[0].tips[0].full.x_mm, run.solution->tips[0].offset.x_mm,
+                                1e-10);
         struct tiptrue_history_counts counts;
         struct tt_buffer told = {0};
         const struct tiptrue_sink sink = {collect_told, &told};
@@ -401,7 +441,8 @@ START_TEST(an_older_schema_is_brought_forward)
 END_TEST
 
 /* What opening the file says, after @sql was run on it; @sql NULL: it is filled with text. */
-static void check_refused(const char *sql, enum tiptrue_history_access access, enum tiptrue_status status, const char *text)
+static void check_refused(const char *sql, enum tiptrue_history_access access,
+                          enum tiptrue_status status, const char *text)
 {
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
@@ -431,22 +472,30 @@ START_TEST(foreign_files_are_refused)
     for (int i = 0; i < 2; i++) {
         enum tiptrue_history_access access = i == 0 ? TIPTRUE_HISTORY_READ : TIPTRUE_HISTORY_WRITE;
         check_refused(NULL, access, TIPTRUE_E_DATA, "the file is no history of tiptrue");
-        check_refused("CREATE TABLE birds(name)", access, TIPTRUE_E_DATA, "a database of another program");
-        check_refused("PRAGMA application_id = 77", access, TIPTRUE_E_DATA, "a database of another program");
-        check_refused("PRAGMA application_id = 0x74697054; PRAGMA user_version = 9999", access, TIPTRUE_E_DATA,
-                      "schema version 9999, written by a newer tiptrue");
+        check_refused("CREATE TABLE birds(name)", access, TIPTRUE_E_DATA,
+                      "a database of another program");
+        check_refused("PRAGMA application_id = 77", access, TIPTRUE_E_DATA,
+                      "a database of another program");
+        check_refused("PRAGMA application_id = 0x74697054; PRAGMA user_version = 9999", access,
+                      TIPTRUE_E_DATA, "schema version 9999, written by a newer tiptrue");
     }
-    check_refused("PRAGMA user_version = 0; VACUUM", TIPTRUE_HISTORY_READ, TIPTRUE_E_DATA, "it is empty");
+    check_refused("PRAGMA user_version = 0; VACUUM", TIPTRUE_HISTORY_READ, TIPTRUE_E_DATA,
+                  "it is empty");
     unlink(path);
     struct tiptrue_history *history = NULL;
-    ck_assert_int_eq(tiptrue_history_open(path, TIPTRUE_HISTORY_READ, &history, NULL), TIPTRUE_E_NO_INPUT);
-    ck_assert_int_eq(tiptrue_history_open("no-such-folder/h.db", TIPTRUE_HISTORY_WRITE, &history, NULL), TIPTRUE_E_IO);
-    ck_assert_int_eq(tiptrue_history_open(".", TIPTRUE_HISTORY_READ, &history, NULL), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tiptrue_history_open(path, TIPTRUE_HISTORY_READ, &history, NULL),
+                     TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(
+        tiptrue_history_open("no-such-folder/h.db", TIPTRUE_HISTORY_WRITE, &history, NULL),
+        TIPTRUE_E_IO);
+    ck_assert_int_eq(tiptrue_history_open(".", TIPTRUE_HISTORY_READ, &history, NULL),
+                     TIPTRUE_E_NO_INPUT);
     ck_assert_ptr_null(history);
 }
 END_TEST
 
-/* In a process of its own, whose files may grow to @limit bytes: adds until that fails, and returns how many were added. */
+/* In a process of its own, whose files may grow to @limit bytes: adds until that fails, and returns
+ * how many were added. */
 static int add_until_full(rlim_t limit)
 {
     pid_t child = fork();
@@ -498,11 +547,13 @@ START_TEST(exports_are_kept_with_their_run)
     struct bench_run run = make_run("first");
     struct tt_buffer told = {0};
     static const char OLD[] = "{\"t1.offset.x\":36.1842}", NEW[] = "{\"t1.offset.x\":36.1822}";
-    const struct tt_record_export export = {"2026-03-20T10:02:17Z", "head.json",        "00000000000000a7",
-                                            "00000000000000b8",     {OLD, strlen(OLD)}, {NEW, strlen(NEW)}};
+    const struct tt_record_export export = {"2026-03-20T10:02:17Z", "head.json",
+                                            "00000000000000a7",     "00000000000000b8",
+                                            {OLD, strlen(OLD)},     {NEW, strlen(NEW)}};
     struct tiptrue_error error = {0};
 
-    ck_assert_int_eq(tt_store_add_export(history, run.run->id, &export, &error), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tt_store_add_export(history, run.run->id, &export, &error),
+                     TIPTRUE_E_NO_INPUT);
     ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
     ck_assert_int_eq(tt_store_add_export(history, run.run->id, &export, NULL), TIPTRUE_OK);
     struct tt_record record = {0};
@@ -542,7 +593,8 @@ START_TEST(runs_are_found_by_the_beginning_of_their_id)
     struct tiptrue_error several = {0}, none = {0}, wrong = {0};
     ck_assert_int_eq(tiptrue_history_find(history, begin, found, &several), TIPTRUE_E_USAGE);
     ck_assert_ptr_nonnull(strstr(several.text, "several runs have an id that begins with"));
-    ck_assert_int_eq(tiptrue_history_find(history, "00000000000000a7", found, &none), TIPTRUE_E_NO_INPUT);
+    ck_assert_int_eq(tiptrue_history_find(history, "00000000000000a7", found, &none),
+                     TIPTRUE_E_NO_INPUT);
     ck_assert_int_eq(tiptrue_history_find(history, "run.csv", found, &wrong), TIPTRUE_E_USAGE);
     tiptrue_history_close(history);
 }
@@ -558,14 +610,18 @@ START_TEST(damage_is_found)
 
     ck_assert_int_eq(add(history, &run, NOW_S, &told), TIPTRUE_OK);
     ck_assert_int_eq(tiptrue_history_verify(history, &sink, &counts, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_sql_run(history,
-                                "UPDATE document SET text = CAST(text || ' ' AS BLOB) WHERE kind = 'plate';"
-                                "UPDATE log SET text = CAST(replace(CAST(text AS TEXT), 'touch', 'toucj') AS BLOB);"
-                                "UPDATE result SET json = CAST(replace(CAST(json AS TEXT), '\"verdict\"', '\"verdicd\"') AS BLOB)",
-                                NULL),
-                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_sql_run(
+            history,
+            "UPDATE document SET text = CAST(text || ' ' AS BLOB) WHERE kind = 'plate';"
+            "UPDATE log SET text = CAST(replace(CAST(text AS TEXT), 'touch', 'toucj') AS BLOB);"
+            "UPDATE result SET json = CAST(replace(CAST(json AS TEXT), '\"verdict\"', "
+            "'\"verdicd\"') AS BLOB)",
+            NULL),
+        TIPTRUE_OK);
     ck_assert_int_eq(tiptrue_history_verify(history, &sink, &counts, NULL), TIPTRUE_E_DATA);
-    ck_assert_ptr_nonnull(strstr(told.text, "the plate document 1: its bytes are not those that were stored"));
+    ck_assert_ptr_nonnull(
+        strstr(told.text, "the plate document 1: its bytes are not those that were stored"));
     ck_assert_ptr_nonnull(strstr(told.text, "the log of run "));
     ck_assert_ptr_nonnull(strstr(told.text, "a result of run "));
     ck_assert_ptr_nonnull(strstr(told.text, "cannot be read: "));

@@ -71,7 +71,8 @@ START_TEST(reads_standard_input_from_a_pipe)
 }
 END_TEST
 
-static void assert_refused(const char *path, enum tiptrue_status status, const char *text, const char *hint)
+static void assert_refused(const char *path, enum tiptrue_status status, const char *text,
+                           const char *hint)
 {
     struct tt_bytes bytes = {0};
     struct tiptrue_error error = {0};
@@ -85,7 +86,8 @@ static void assert_refused(const char *path, enum tiptrue_status status, const c
 
 START_TEST(refuses_what_cannot_be_read)
 {
-    assert_refused("no/such/run.csv", TIPTRUE_E_NO_INPUT, "cannot be opened: No such file or directory",
+    assert_refused("no/such/run.csv", TIPTRUE_E_NO_INPUT,
+                   "cannot be opened: No such file or directory",
                    "is the name right, and the folder?");
     assert_refused(".", TIPTRUE_E_NO_INPUT, "is a directory, not a file", "name a file in it");
     assert_refused("/dev/null/x", TIPTRUE_E_NO_INPUT, "cannot be opened: Not a directory", "");
@@ -94,8 +96,8 @@ START_TEST(refuses_what_cannot_be_read)
 }
 END_TEST
 
-/* XXH64 with seed 0, computed with xxhsum 0.8.1 (Y. Collet): every way through the algorithm, without and with whole stripes of 32
- * bytes, with and without rests of 8, 4 and 1. */
+/* XXH64 with seed 0, computed with xxhsum 0.8.1 (Y. Collet): every way through the algorithm,
+ * without and with whole stripes of 32 bytes, with and without rests of 8, 4 and 1. */
 START_TEST(digest_of_known_texts)
 {
     static const char *const table[][2] = {
@@ -113,7 +115,8 @@ START_TEST(digest_of_known_texts)
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
         char digest[17];
         tt_digest(table[i][0], strlen(table[i][0]), digest);
-        ck_assert_msg(strcmp(digest, table[i][1]) == 0, "'%s' has %s, not %s", table[i][0], digest, table[i][1]);
+        ck_assert_msg(strcmp(digest, table[i][1]) == 0, "'%s' has %s, not %s", table[i][0], digest,
+                      table[i][1]);
     }
 }
 END_TEST

@@ -15,7 +15,8 @@
 /* "file:line:column: error: text" and "  hint: text", a line each. */
 static inline void collect_told(void *context, const struct tiptrue_diagnostic *diagnostic)
 {
-    static const char *const words[] = {[TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+    static const char *const words[] = {
+        [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
     struct tt_buffer *buffer = context;
     if (diagnostic->file != NULL) {
         const char *slash = strrchr(diagnostic->file, '/');

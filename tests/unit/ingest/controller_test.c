@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A controller's log joined to its plan: by id, in order, without ok, in inches; and that no gap shifts the pairing. Messages:
- * messages_test. */
+/* A controller's log joined to its plan: by id, in order, without ok, in inches; and that no gap
+ * shifts the pairing. Messages: messages_test. */
 #include "config.h"
 
 #include "collect.h"
@@ -18,7 +18,8 @@ static char *logged;
 
 static void read_all(void)
 {
-    char *paths[] = {source_path("tests/data/ingest/plate.json"), source_path("tests/data/ingest/machine.json"),
+    char *paths[] = {source_path("tests/data/ingest/plate.json"),
+                     source_path("tests/data/ingest/machine.json"),
                      source_path("tests/data/ingest/plan.json")};
     ck_assert_int_eq(tt_plate_read(paths[0], NULL, &plate, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_machine_read(paths[1], NULL, &machine, NULL), TIPTRUE_OK);
@@ -37,11 +38,13 @@ static void free_all(void)
     free(logged);
 }
 
-static struct tiptrue_run *join(const char *text, const struct tiptrue_plan *with, const char *pattern)
+static struct tiptrue_run *join(const char *text, const struct tiptrue_plan *with,
+                                const char *pattern)
 {
     struct tiptrue_run *run = NULL;
     struct tiptrue_error error = {0};
-    enum tiptrue_status status = tt_run_read_bytes("c.log", text, strlen(text), plate, machine, with, pattern, NULL, &run, &error);
+    enum tiptrue_status status = tt_run_read_bytes("c.log", text, strlen(text), plate, machine,
+                                                   with, pattern, NULL, &run, &error);
     ck_assert_msg(status == TIPTRUE_OK, "%s", error.text);
     return run;
 }
@@ -50,13 +53,15 @@ START_TEST(by_id)
 {
     struct tiptrue_run *run = join(logged, plan, FULL);
     static const size_t lines[] = {2, 3, 4, 5, 7, 8, 9, 10};
-    static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT, TT_USE, TT_USE, TT_USE_OTHER};
+    static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE,      TT_USE, TT_USE_NO_CONTACT,
+                                       TT_USE, TT_USE, TT_USE_OTHER};
     ck_assert_uint_eq(run->n_observations, 8);
     for (size_t i = 0; i < 8; i++) {
         ck_assert_uint_eq(run->observations[i].line, lines[i]);
         ck_assert_int_eq(run->observations[i].use, uses[i]);
     }
-    const struct tt_observation *first = &run->observations[0], *touch = &run->observations[2], *last = &run->observations[7];
+    const struct tt_observation *first = &run->observations[0], *touch = &run->observations[2],
+                                *last = &run->observations[7];
     ck_assert_int_eq(first->kind, TT_SIGHT);
     ck_assert_uint_eq(first->target, 0);
     ck_assert_uint_eq(first->tip, TT_NONE);
@@ -86,7 +91,8 @@ START_TEST(in_order_is_the_same)
     ck_assert_uint_eq(paired->n_observations, in_order->n_observations);
     for (size_t i = 0; i < paired->n_observations; i++) {
         ck_assert_uint_eq(paired->observations[i].target, in_order->observations[i].target);
-        ck_assert_double_eq(paired->observations[i].rotation_rad, in_order->observations[i].rotation_rad);
+        ck_assert_double_eq(paired->observations[i].rotation_rad,
+                            in_order->observations[i].rotation_rad);
         ck_assert_double_eq(paired->observations[i].h.x_mm, in_order->observations[i].h.x_mm);
         ck_assert_int_eq(paired->observations[i].use, in_order->observations[i].use);
     }
@@ -99,7 +105,8 @@ END_TEST
 START_TEST(ids_pair_in_any_order)
 {
     struct tiptrue_run *run =
-        join("7 x171.028 y47.612 z0 ok1\r\n3 x156.412 y58.804 z0 ok1\r\n1 x110.512 y64.248 z0 ok1\r\n2 x1 y2 z0 ok1\r\n"
+        join("7 x171.028 y47.612 z0 ok1\r\n3 x156.412 y58.804 z0 ok1\r\n1 x110.512 y64.248 z0 "
+             "ok1\r\n2 x1 y2 z0 ok1\r\n"
              "4 x1 y2 z0 ok1\r\n5 x1 y2 z0 ok1\r\n6 x1 y2 z0 ok1\r\n8 x1 y2 z0 ok1",
              plan, FULL);
     ck_assert_uint_eq(run->observations[0].target, 1);
@@ -112,7 +119,8 @@ START_TEST(ids_pair_in_any_order)
 }
 END_TEST
 
-/* Each line of the log taken out in turn: by id the others keep their moves, in order nothing is paired. */
+/* Each line of the log taken out in turn: by id the others keep their moves, in order nothing is
+ * paired. */
 START_TEST(a_gap_shifts_nothing)
 {
     struct tiptrue_run *whole = join(logged, plan, FULL);
@@ -125,14 +133,16 @@ START_TEST(a_gap_shifts_nothing)
         struct tiptrue_run *run = join(text, plan, FULL);
         ck_assert_uint_eq(run->n_observations, whole->n_observations - 1);
         for (size_t j = 0; j < run->n_observations; j++) {
-            const struct tt_observation *a = &run->observations[j], *b = &whole->observations[j < i ? j : j + 1];
+            const struct tt_observation *a = &run->observations[j],
+                                        *b = &whole->observations[j < i ? j : j + 1];
             ck_assert_uint_eq(a->target, b->target);
             ck_assert_double_eq(a->rotation_rad, b->rotation_rad);
             ck_assert_double_eq(a->h.y_mm, b->h.y_mm);
         }
         tiptrue_run_free(run);
         run = NULL;
-        ck_assert_int_eq(tt_run_read_bytes("c.log", text, strlen(text), plate, machine, plan, IN_ORDER, NULL, &run, NULL),
+        ck_assert_int_eq(tt_run_read_bytes("c.log", text, strlen(text), plate, machine, plan,
+                                           IN_ORDER, NULL, &run, NULL),
                          TIPTRUE_E_DATA);
         ck_assert_ptr_null(run);
         free(text);
@@ -141,19 +151,22 @@ START_TEST(a_gap_shifts_nothing)
 }
 END_TEST
 
-/* Without ok a touch that reports the place of the one before made no contact; two sightings may agree. */
+/* Without ok a touch that reports the place of the one before made no contact; two sightings may
+ * agree. */
 START_TEST(repeated_reports_without_ok)
 {
-    static const char text[] =
-        "x110.5 y64.2 z9\nx110.5 y64.2 z9\nx156.4 y58.8 z1\nx156.4 y58.8 z1\nx156.4 y58.8 z2\nx171.0 y47.6 z1\n"
-        "x171.0 y47.7 z1\nx171.0 y47.7 z1\n";
-    static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT, TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT};
+    static const char text[] = "x110.5 y64.2 z9\nx110.5 y64.2 z9\nx156.4 y58.8 z1\nx156.4 y58.8 "
+                               "z1\nx156.4 y58.8 z2\nx171.0 y47.6 z1\n"
+                               "x171.0 y47.7 z1\nx171.0 y47.7 z1\n";
+    static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT,
+                                       TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT};
     struct tiptrue_run *run = join(text, plan, "x(?<x>\\S+) y(?<y>\\S+) z(?<z>\\S+)");
     for (size_t i = 0; i < 8; i++) {
         ck_assert_int_eq(run->observations[i].use, uses[i]);
     }
     tiptrue_run_free(run);
-    run = join("x110.5 y64.2 z9 ok1\nx110.5 y64.2 z9 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z2 ok1\nx171.0 "
+    run = join("x110.5 y64.2 z9 ok1\nx110.5 y64.2 z9 ok1\nx156.4 y58.8 z1 ok1\nx156.4 y58.8 z1 "
+               "ok1\nx156.4 y58.8 z2 ok1\nx171.0 "
                "y47.6 z1 ok1\n"
                "x171.0 y47.7 z1 ok1\nx171.0 y47.7 z1 ok1\n",
                plan, IN_ORDER);
@@ -166,14 +179,17 @@ END_TEST
 START_TEST(inches_and_stages)
 {
     static const char text[] = "{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"moves\": ["
-                               "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 7.5, \"stage\": "
+                               "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", "
+                               "\"rotation\": 7.5, \"stage\": "
                                "\"find\", \"feed\": 12, \"setup\": 2},"
-                               "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", \"rotation\": 7.5, \"stage\": "
+                               "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"thin\", "
+                               "\"rotation\": 7.5, \"stage\": "
                                "\"measure\", \"feed\": 3, \"setup\": 2},"
                                "{\"kind\": \"warmup\", \"target\": \"bank\", \"tip\": \"thin\"}]}";
     struct tiptrue_plan *inches = NULL;
     ck_assert_int_eq(tt_plan_read_bytes("p", text, strlen(text), NULL, &inches, NULL), TIPTRUE_OK);
-    struct tiptrue_run *run = join("x6.25 y-2.5 z0.125 ok1\nx6.25 y-2.50 z0.125 ok1\nx1 y1 z0 ok0\n", inches, IN_ORDER);
+    struct tiptrue_run *run =
+        join("x6.25 y-2.5 z0.125 ok1\nx6.25 y-2.50 z0.125 ok1\nx1 y1 z0 ok0\n", inches, IN_ORDER);
     ck_assert_double_eq_tol(run->observations[1].h.x_mm, 158.75, TOLERANCE);
     ck_assert_double_eq_tol(run->observations[1].h.y_mm, -63.5, TOLERANCE);
     ck_assert_double_eq_tol(run->observations[1].z_mm, 3.175, TOLERANCE);
@@ -193,15 +209,23 @@ START_TEST(wrong_usage)
 {
     struct tiptrue_run *run = NULL;
     struct tiptrue_error error = {0}, other = {0}, third = {0};
-    ck_assert_int_eq(tt_run_read_bytes("c.log", "x", 1, plate, machine, plan, NULL, NULL, &run, &error), TIPTRUE_E_USAGE);
-    ck_assert_str_eq(error.text, "a controller log needs both a plan and a pattern, and the pattern is missing");
-    ck_assert_str_eq(error.hint, "the plan says what each move was, the pattern what its report looks like");
-    ck_assert_int_eq(tt_run_read("c.log", plate, machine, NULL, "x", NULL, &run, &other), TIPTRUE_E_USAGE);
-    ck_assert_str_eq(other.text, "a controller log needs both a plan and a pattern, and the plan is missing");
+    ck_assert_int_eq(
+        tt_run_read_bytes("c.log", "x", 1, plate, machine, plan, NULL, NULL, &run, &error),
+        TIPTRUE_E_USAGE);
+    ck_assert_str_eq(
+        error.text, "a controller log needs both a plan and a pattern, and the pattern is missing");
+    ck_assert_str_eq(error.hint,
+                     "the plan says what each move was, the pattern what its report looks like");
+    ck_assert_int_eq(tt_run_read("c.log", plate, machine, NULL, "x", NULL, &run, &other),
+                     TIPTRUE_E_USAGE);
+    ck_assert_str_eq(other.text,
+                     "a controller log needs both a plan and a pattern, and the plan is missing");
     char pattern[5000];
     memset(pattern, 'x', sizeof(pattern));
     pattern[4097] = '\0';
-    ck_assert_int_eq(tt_run_read_bytes("c.log", "x", 1, plate, machine, plan, pattern, NULL, &run, &third), TIPTRUE_E_USAGE);
+    ck_assert_int_eq(
+        tt_run_read_bytes("c.log", "x", 1, plate, machine, plan, pattern, NULL, &run, &third),
+        TIPTRUE_E_USAGE);
     ck_assert_str_eq(third.text, "the pattern is longer than 4096 characters");
     ck_assert_ptr_null(run);
 }
@@ -218,8 +242,8 @@ START_TEST(hostile_patterns_end)
     memset(text, 'a', sizeof(text));
     for (size_t i = 0; i < sizeof(patterns) / sizeof(patterns[0]); i++) {
         struct tiptrue_run *run = NULL;
-        enum tiptrue_status status =
-            tt_run_read_bytes("c.log", text, sizeof(text), plate, machine, plan, patterns[i], NULL, &run, NULL);
+        enum tiptrue_status status = tt_run_read_bytes("c.log", text, sizeof(text), plate, machine,
+                                                       plan, patterns[i], NULL, &run, NULL);
         ck_assert_msg(status == TIPTRUE_E_USAGE || status == TIPTRUE_E_DATA, "pattern %zu", i);
         ck_assert_ptr_null(run);
     }

@@ -10,7 +10,8 @@
 
 static const char text[] = "first\nz\xC3\xB6lf \xE2\x82\xAC\xF0\x9F\x94\xA7x\n\nlast";
 
-static struct tt_diagnose start(const char *all, size_t length, const struct tiptrue_sink *sink, struct tiptrue_error *error)
+static struct tt_diagnose start(const char *all, size_t length, const struct tiptrue_sink *sink,
+                                struct tiptrue_error *error)
 {
     struct tt_diagnose diagnose;
     tt_diagnose_init(&diagnose, sink, error, "a.csv", all, length);
@@ -48,15 +49,17 @@ START_TEST(faults_are_limited_and_the_first_is_kept)
     const struct tiptrue_sink sink = {collect_told, &told};
     struct tt_diagnose diagnose = start(text, sizeof(text) - 1, &sink, &error);
     for (int i = 1; i <= 20; i++) {
-        tt_fault(&diagnose, tt_place_at(&diagnose, text + 1), i == 1 ? "mend it" : NULL, "fault %d", i);
+        tt_fault(&diagnose, tt_place_at(&diagnose, text + 1), i == 1 ? "mend it" : NULL, "fault %d",
+                 i);
         ck_assert(!tt_diagnose_is_full(&diagnose));
     }
     ck_assert_ptr_null(strstr(told.text, "more faults"));
     tt_fault(&diagnose, tt_place_file(&diagnose), NULL, "fault %d", 21);
     tt_fault(&diagnose, tt_place_file(&diagnose), NULL, "fault %d", 22);
     ck_assert(tt_diagnose_is_full(&diagnose));
-    ck_assert_ptr_nonnull(
-        strstr(told.text, "a.csv:1:2: error: fault 20\na.csv: error: there are more faults, which are not shown\n"));
+    ck_assert_ptr_nonnull(strstr(
+        told.text,
+        "a.csv:1:2: error: fault 20\na.csv: error: there are more faults, which are not shown\n"));
     ck_assert_ptr_null(strstr(told.text, "fault 21"));
     ck_assert_ptr_null(strstr(strstr(told.text, "more faults") + 1, "more faults"));
     ck_assert_int_eq(error.status, TIPTRUE_E_DATA);
@@ -78,8 +81,10 @@ START_TEST(warnings_are_limited_and_no_error)
         tt_warn(&diagnose, tt_place_file(&diagnose), NULL, "odd %d", i);
     }
     tt_note(&diagnose, tt_place_file(&diagnose), "look", "noted");
-    ck_assert_ptr_nonnull(strstr(told.text, "a.csv: warning: odd 20\na.csv: warning: there are more warnings, which are not shown\n"
-                                            "a.csv: note: noted\n  hint: look\n"));
+    ck_assert_ptr_nonnull(strstr(
+        told.text,
+        "a.csv: warning: odd 20\na.csv: warning: there are more warnings, which are not shown\n"
+        "a.csv: note: noted\n  hint: look\n"));
     ck_assert_uint_eq(diagnose.faults, 0);
     ck_assert_int_eq(error.status, TIPTRUE_OK);
     tt_buffer_clear(&told);
@@ -102,10 +107,12 @@ START_TEST(shown_texts_do_no_harm)
     ck_assert_str_eq(tt_shown("east", 4).text, "east");
     ck_assert_str_eq(tt_shown("", 0).text, "");
     ck_assert_str_eq(tt_shown("a\tb\x7F\x1B", 5).text, "a\\x09b\\x7F\\x1B");
-    ck_assert_str_eq(tt_shown("0123456789012345678901234567890123456789", 40).text, "0123456789012345678901234567890123456789");
-    ck_assert_str_eq(tt_shown("0123456789012345678901234567890123456789x", 41).text, "0123456789012345678901234567890123456789...");
-    /* 2026-11-25: bytes 0x80 to 0xBF in a row, as no UTF-8 has them, were all taken for the rest of one character, past the end of
-     * the text shown; found by fuzz_config */
+    ck_assert_str_eq(tt_shown("0123456789012345678901234567890123456789", 40).text,
+                     "0123456789012345678901234567890123456789");
+    ck_assert_str_eq(tt_shown("0123456789012345678901234567890123456789x", 41).text,
+                     "0123456789012345678901234567890123456789...");
+    /* 2026-11-25: bytes 0x80 to 0xBF in a row, as no UTF-8 has them, were all taken for the rest of
+     * one character, past the end of the text shown; found by fuzz_config */
     char bytes[200];
     memset(bytes, 0x8A, sizeof(bytes));
     ck_assert_uint_eq(strlen(tt_shown(bytes, sizeof(bytes)).text), 46);
@@ -124,11 +131,13 @@ static bool is_text(const char *bytes, size_t length)
     return tt_text_check(&diagnose);
 }
 
-/* The borders of Unicode's table of well-formed sequences, each alone and behind and before plain text of every phase. */
+/* The borders of Unicode's table of well-formed sequences, each alone and behind and before plain
+ * text of every phase. */
 START_TEST(tells_text_from_other_bytes)
 {
-    static const char *const good[] = {"\x7F",         "\xC2\x80",     "\xDF\xBF",         "\xE0\xA0\x80",     "\xED\x9F\xBF",
-                                       "\xEE\x80\x80", "\xEF\xBF\xBF", "\xF0\x90\x80\x80", "\xF4\x8F\xBF\xBF", "\x01"};
+    static const char *const good[] = {
+        "\x7F",         "\xC2\x80",     "\xDF\xBF",         "\xE0\xA0\x80",     "\xED\x9F\xBF",
+        "\xEE\x80\x80", "\xEF\xBF\xBF", "\xF0\x90\x80\x80", "\xF4\x8F\xBF\xBF", "\x01"};
     static const char *const bad[] = {"\x80",
                                       "\xBF",
                                       "\xC0\xAF",
@@ -150,11 +159,13 @@ START_TEST(tells_text_from_other_bytes)
     char whole[40];
     for (size_t before = 0; before < 10; before++) {
         for (size_t i = 0; i < sizeof(good) / sizeof(good[0]); i++) {
-            int length = snprintf(whole, sizeof(whole), "%.*s%s1234567890", (int)before, "abcdefghij", good[i]);
+            int length = snprintf(whole, sizeof(whole), "%.*s%s1234567890", (int)before,
+                                  "abcdefghij", good[i]);
             ck_assert(is_text(whole, (size_t)length));
         }
         for (size_t i = 0; i < sizeof(bad) / sizeof(bad[0]); i++) {
-            int length = snprintf(whole, sizeof(whole), "%.*s%s1234567890", (int)before, "abcdefghij", bad[i]);
+            int length = snprintf(whole, sizeof(whole), "%.*s%s1234567890", (int)before,
+                                  "abcdefghij", bad[i]);
             ck_assert(!is_text(whole, (size_t)length));
             ck_assert(!is_text(whole, before + strlen(bad[i])));
         }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* JSON: what the grammar takes and refuses, places of values, doubled keys in small and large objects, and the stream of an array.
+/* JSON: what the grammar takes and refuses, places of values, doubled keys in small and large
+ * objects, and the stream of an array.
  */
 #include "config.h"
 
@@ -15,7 +16,8 @@ struct document {
     struct tiptrue_sink sink;
 };
 
-static bool open_text(struct document *document, const char *text, const struct tt_json_stream *stream)
+static bool open_text(struct document *document, const char *text,
+                      const struct tt_json_stream *stream)
 {
     *document = (struct document){.told = {0}};
     document->sink = (struct tiptrue_sink){collect_told, &document->told};
@@ -111,7 +113,8 @@ START_TEST(takes_what_is_json)
 {
     for (size_t i = 0; i < sizeof(good) / sizeof(good[0]); i++) {
         struct document document;
-        ck_assert_msg(open_text(&document, good[i], NULL), "%s is refused: %s", good[i], document.told.text);
+        ck_assert_msg(open_text(&document, good[i], NULL), "%s is refused: %s", good[i],
+                      document.told.text);
         ck_assert_uint_eq(document.diagnose.faults, 0);
         close_text(&document);
     }
@@ -132,7 +135,8 @@ END_TEST
 /* Every beginning of a document is refused in one message, and nothing is read beyond it. */
 START_TEST(refuses_every_beginning)
 {
-    static const char text[] = "{\"a\": [1.5e+3, \"\\u00e9\", {\"b\": true}], \"c\": null, \"d\": \"\\ud83d\\udd27\"}";
+    static const char text[] =
+        "{\"a\": [1.5e+3, \"\\u00e9\", {\"b\": true}], \"c\": null, \"d\": \"\\ud83d\\udd27\"}";
     for (size_t length = 0; length < strlen(text); length++) {
         char *part = malloc(length + 1);
         memcpy(part, text, length);
@@ -224,8 +228,10 @@ START_TEST(doubled_keys_are_told)
         ck_assert(open_text(&document, text.text, NULL));
         char expected[300];
         snprintf(expected, sizeof(expected),
-                 "j:%zu:1: error: key 'k0' stands twice in one object, first in line 2\n  hint: leave one of them\n"
-                 "j:%zu:15: error: key 'y' stands twice in one object, first in line %zu\n  hint: leave one of them\n",
+                 "j:%zu:1: error: key 'k0' stands twice in one object, first in line 2\n  hint: "
+                 "leave one of them\n"
+                 "j:%zu:15: error: key 'y' stands twice in one object, first in line %zu\n  hint: "
+                 "leave one of them\n",
                  members + 1, members + 2, members + 2);
         assert_told(&document.told, expected);
         close_text(&document);
@@ -247,14 +253,16 @@ static bool see(void *context, struct tt_json *whole, struct tt_json *element)
     ck_assert_str_eq(before->valuestring, "b");
     ck_assert_ptr_null(cJSON_GetObjectItemCaseSensitive(whole->root, "behind"));
     tt_buffer_printf(&seen->text, "%zu:%zu:%.*s ", place.line, place.column,
-                     (int)(tt_json_where(element, element->root)->end - tt_json_where(element, element->root)->value),
+                     (int)(tt_json_where(element, element->root)->end -
+                           tt_json_where(element, element->root)->value),
                      tt_json_where(element, element->root)->value);
     return seen->most-- > 1;
 }
 
 START_TEST(an_array_is_streamed)
 {
-    static const char text[] = "{\"before\": \"b\", \"rows\": [1,\n {\"a\": [2]}, \"x\"], \"behind\": [4]}";
+    static const char text[] =
+        "{\"before\": \"b\", \"rows\": [1,\n {\"a\": [2]}, \"x\"], \"behind\": [4]}";
     struct seen seen = {{0}, 100};
     const struct tt_json_stream stream = {"rows", see, &seen};
     struct document document;

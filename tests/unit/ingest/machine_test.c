@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a machine file means: every number of it, in both units, and what is not stated. Its faults: messages_test. */
+/* What a machine file means: every number of it, in both units, and what is not stated. Its faults:
+ * messages_test. */
 #include "config.h"
 
 #include <math.h>
@@ -15,7 +16,9 @@ static struct tiptrue_machine *read_machine(const char *text)
     struct tiptrue_machine *machine = NULL;
     struct tt_buffer told = {0};
     const struct tiptrue_sink sink = {collect_told, &told};
-    ck_assert_int_eq(tt_machine_read_bytes("machine.json", text, strlen(text), &sink, &machine, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_machine_read_bytes("machine.json", text, strlen(text), &sink, &machine, NULL),
+        TIPTRUE_OK);
     assert_told(&told, "");
     tt_buffer_clear(&told);
     return machine;
@@ -54,7 +57,8 @@ START_TEST(every_field)
     ck_assert_str_eq(wide->name, "wide");
     ck_assert(!wide->has_radius && !wide->has_offset && !wide->has_runout);
     ck_assert_ptr_null(wide->offset_plate);
-    ck_assert(machine->limits.has_permitted_error && machine->limits.has_expanded && machine->limits.has_runout);
+    ck_assert(machine->limits.has_permitted_error && machine->limits.has_expanded &&
+              machine->limits.has_runout);
     ck_assert_double_eq(machine->limits.permitted_error_mm, 0.035);
     ck_assert_double_eq(machine->limits.expanded_mm, 0.022);
     ck_assert_double_eq(machine->limits.runout_mm, 0.055);
@@ -64,7 +68,8 @@ START_TEST(every_field)
     ck_assert_uint_eq(first->n_puts, 2);
     ck_assert_str_eq(first->puts[0], "thin.offset.x=/x");
     ck_assert_str_eq(first->puts[1], "thin.offset.y:minus=~y=(.*)");
-    ck_assert(first->has_max_age && first->has_max_change && !second->has_max_age && !second->has_max_change);
+    ck_assert(first->has_max_age && first->has_max_change && !second->has_max_age &&
+              !second->has_max_change);
     ck_assert_double_eq(first->max_age_s, 27000.0);
     ck_assert_double_eq(first->max_change_mm, 0.15);
     ck_assert_str_eq(second->file, "sub/b.xml");
@@ -76,13 +81,16 @@ END_TEST
 
 START_TEST(schema_and_name_are_enough)
 {
-    struct tiptrue_machine *machine = read_machine("{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"yaw\": null}");
+    struct tiptrue_machine *machine =
+        read_machine("{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"yaw\": null}");
     ck_assert(!machine->clockwise);
-    ck_assert(!machine->has_u_sighting && !machine->has_u_touch && !machine->has_yaw && !machine->has_mark && !machine->has_u_mark);
+    ck_assert(!machine->has_u_sighting && !machine->has_u_touch && !machine->has_yaw &&
+              !machine->has_mark && !machine->has_u_mark);
     ck_assert_double_eq(machine->u_rotation_rad, 0.0);
     ck_assert_double_eq(machine->resolution_mm, 0.0);
     ck_assert_uint_eq(machine->n_tips, 0);
-    ck_assert(!machine->limits.has_permitted_error && !machine->limits.has_expanded && !machine->limits.has_runout);
+    ck_assert(!machine->limits.has_permitted_error && !machine->limits.has_expanded &&
+              !machine->limits.has_runout);
     tiptrue_machine_free(machine);
     tiptrue_machine_free(NULL);
 }
@@ -90,14 +98,18 @@ END_TEST
 
 START_TEST(inches_are_converted_and_angles_are_not)
 {
-    struct tiptrue_machine *machine = read_machine(
-        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"units\": \"inch\", \"resolution\": 0.0001, \"rotation\": "
-        "{\"u_deg\": 0.5},"
-        "\"sighting\": {\"tolerance\": 0.0003}, \"touch\": {\"u\": 0.0002}, \"mark\": {\"at\": [4, -2], \"tolerance\": 0.006},"
-        "\"yaw\": {\"value_deg\": -7, \"u_deg\": 2}, \"tips\": [{\"name\": \"t\", \"radius\": 0.01, \"radius_u\": 0.001, "
-        "\"offset\": [-1.5, 0.5],"
-        "\"runout\": [0.001, 0.002]}], \"limits\": {\"permitted_error\": 0.001, \"expanded_uncertainty\": 0.002, \"runout\": "
-        "0.003}}");
+    struct tiptrue_machine *machine =
+        read_machine("{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"units\": \"inch\", "
+                     "\"resolution\": 0.0001, \"rotation\": "
+                     "{\"u_deg\": 0.5},"
+                     "\"sighting\": {\"tolerance\": 0.0003}, \"touch\": {\"u\": 0.0002}, \"mark\": "
+                     "{\"at\": [4, -2], \"tolerance\": 0.006},"
+                     "\"yaw\": {\"value_deg\": -7, \"u_deg\": 2}, \"tips\": [{\"name\": \"t\", "
+                     "\"radius\": 0.01, \"radius_u\": 0.001, "
+                     "\"offset\": [-1.5, 0.5],"
+                     "\"runout\": [0.001, 0.002]}], \"limits\": {\"permitted_error\": 0.001, "
+                     "\"expanded_uncertainty\": 0.002, \"runout\": "
+                     "0.003}}");
     ck_assert_double_eq_tol(machine->resolution_mm, 0.00254, TOLERANCE);
     ck_assert_double_eq_tol(machine->u_sighting_mm, 0.00762 / sqrt(3.0), TOLERANCE);
     ck_assert_double_eq_tol(machine->u_touch_mm, 0.00508, TOLERANCE);
@@ -118,13 +130,13 @@ START_TEST(inches_are_converted_and_angles_are_not)
 }
 END_TEST
 
-/* 2026-11-26: a machine in inches could not state rotation limits of more than 3937 degrees: they were read as lengths, times 25.4,
- * and refused as places beyond 100 m. */
+/* 2026-11-26: a machine in inches could not state rotation limits of more than 3937 degrees: they
+ * were read as lengths, times 25.4, and refused as places beyond 100 m. */
 START_TEST(rotation_limits_are_degrees)
 {
-    struct tiptrue_machine *machine =
-        read_machine("{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-7\", \"units\": \"inch\", "
-                     "\"motion\": {\"limits\": {\"x\": [1.5, 12], \"rotation\": [-4000, 4123.5]}}}");
+    struct tiptrue_machine *machine = read_machine(
+        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"bench-7\", \"units\": \"inch\", "
+        "\"motion\": {\"limits\": {\"x\": [1.5, 12], \"rotation\": [-4000, 4123.5]}}}");
     ck_assert(machine->motion.rotation_rad.stated);
     ck_assert_double_eq_tol(machine->motion.rotation_rad.low, -4000 * TT_PI / 180, TOLERANCE);
     ck_assert_double_eq_tol(machine->motion.rotation_rad.high, 4123.5 * TT_PI / 180, TOLERANCE);

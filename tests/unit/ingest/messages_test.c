@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Every message that reading can give, word for word: the cases stand in tests/data/ingest/messages-*.txt.
- * "messages_test print FILE" writes FILE with what is told now, for a look at the difference before it is kept.
+/* Every message that reading can give, word for word: the cases stand in
+ * tests/data/ingest/messages-*.txt. "messages_test print FILE" writes FILE with what is told now,
+ * for a look at the difference before it is kept.
  */
 #include "config.h"
 
@@ -13,7 +14,8 @@
 
 enum kind { PLATE, MACHINE, PLAN, CSV, JSON, LOG, KINDS };
 static const char *const kind_words[KINDS] = {"plate", "machine", "plan", "csv", "json", "log"};
-static const char *const kind_files[KINDS] = {"plate.json", "machine.json", "plan.json", "run.csv", "run.json", "controller.log"};
+static const char *const kind_files[KINDS] = {"plate.json", "machine.json", "plan.json",
+                                              "run.csv",    "run.json",     "controller.log"};
 
 /* One case: the texts to read, and what is expected to be told. */
 struct example {
@@ -73,10 +75,12 @@ static size_t find(const struct tt_buffer *buffer, const struct tt_buffer *old)
 }
 
 /* "OLD => NEW", once. */
-static void change(struct example *example, struct tt_buffer *buffer, const char *line, size_t length)
+static void change(struct example *example, struct tt_buffer *buffer, const char *line,
+                   size_t length)
 {
     const char *arrow = strstr(line, " =>");
-    ck_assert_msg(arrow != NULL && arrow < line + length, "%s: no ' =>' in '%.*s'", example->title, (int)length, line);
+    ck_assert_msg(arrow != NULL && arrow < line + length, "%s: no ' =>' in '%.*s'", example->title,
+                  (int)length, line);
     const char *new_text = arrow + 3 + (arrow + 3 < line + length);
     struct tt_buffer old = {0}, result = {0};
     add_unescaped(&old, line, (size_t)(arrow - line));
@@ -90,21 +94,26 @@ static void change(struct example *example, struct tt_buffer *buffer, const char
     *buffer = result;
 }
 
-static enum tiptrue_status read_with_others(const struct example *example, const struct tiptrue_sink *sink,
+static enum tiptrue_status read_with_others(const struct example *example,
+                                            const struct tiptrue_sink *sink,
                                             struct tiptrue_error *error)
 {
     struct tiptrue_plate *plate = NULL;
     struct tiptrue_machine *machine = NULL;
     struct tiptrue_plan *plan = NULL;
     struct tiptrue_run *run = NULL;
-    char *plate_path = source_path(FOLDER "plate.json"), *machine_path = source_path(FOLDER "machine.json");
+    char *plate_path = source_path(FOLDER "plate.json"),
+         *machine_path = source_path(FOLDER "machine.json");
     ck_assert_int_eq(tt_plate_read(plate_path, NULL, &plate, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_machine_read(machine_path, NULL, &machine, NULL), TIPTRUE_OK);
     if (example->kind == LOG) {
-        ck_assert_int_eq(tt_plan_read_bytes("plan.json", example->plan.text, example->plan.length, sink, &plan, error), TIPTRUE_OK);
+        ck_assert_int_eq(tt_plan_read_bytes("plan.json", example->plan.text, example->plan.length,
+                                            sink, &plan, error),
+                         TIPTRUE_OK);
     }
-    enum tiptrue_status status = tt_run_read_bytes(kind_files[example->kind], example->text.text, example->text.length, plate,
-                                                   machine, plan, plan != NULL ? example->pattern : NULL, sink, &run, error);
+    enum tiptrue_status status = tt_run_read_bytes(
+        kind_files[example->kind], example->text.text, example->text.length, plate, machine, plan,
+        plan != NULL ? example->pattern : NULL, sink, &run, error);
     ck_assert((status == TIPTRUE_OK) == (run != NULL));
     tiptrue_run_free(run);
     tiptrue_plan_free(plan);
@@ -115,7 +124,9 @@ static enum tiptrue_status read_with_others(const struct example *example, const
     return status;
 }
 
-static enum tiptrue_status read_example(const struct example *example, const struct tiptrue_sink *sink, struct tiptrue_error *error)
+static enum tiptrue_status read_example(const struct example *example,
+                                        const struct tiptrue_sink *sink,
+                                        struct tiptrue_error *error)
 {
     struct tiptrue_plate *plate = NULL;
     struct tiptrue_machine *machine = NULL;
@@ -139,7 +150,8 @@ static enum tiptrue_status read_example(const struct example *example, const str
     return status;
 }
 
-/* What is told of the example; a wrong pattern is no fault of a file and shows in the error alone. */
+/* What is told of the example; a wrong pattern is no fault of a file and shows in the error alone.
+ */
 static void tell(const struct example *example, struct tt_buffer *told)
 {
     const struct tiptrue_sink sink = {collect_told, told};
@@ -152,8 +164,8 @@ static void tell(const struct example *example, struct tt_buffer *told)
     } else {
         bool has_fault = told->text != NULL && strstr(told->text, " error: ") != NULL;
         ck_assert_int_eq(status, has_fault ? TIPTRUE_E_DATA : TIPTRUE_OK);
-        ck_assert_msg(!has_fault || strstr(told->text, error.text) != NULL, "%s: the error is another: %s", example->title,
-                      error.text);
+        ck_assert_msg(!has_fault || strstr(told->text, error.text) != NULL,
+                      "%s: the error is another: %s", example->title, error.text);
     }
 }
 
@@ -168,7 +180,8 @@ static void finish(struct example *example, FILE *print, struct counts *counts)
         return;
     }
     tell(example, &told);
-    const char *text = told.text != NULL ? told.text : "", *expected = example->expected.text != NULL ? example->expected.text : "";
+    const char *text = told.text != NULL ? told.text : "",
+               *expected = example->expected.text != NULL ? example->expected.text : "";
     counts->cases++;
     if (strcmp(text, expected) != 0) {
         counts->wrong++;
@@ -184,7 +197,8 @@ static void finish(struct example *example, FILE *print, struct counts *counts)
 static void begin(struct example *example, const char *word, size_t length)
 {
     size_t kind = 0;
-    while (kind < KINDS && !(strlen(kind_words[kind]) == length && strncmp(word, kind_words[kind], length) == 0)) {
+    while (kind < KINDS &&
+           !(strlen(kind_words[kind]) == length && strncmp(word, kind_words[kind], length) == 0)) {
         kind++;
     }
     ck_assert_msg(kind < KINDS, "%s: unknown kind '%.*s'", example->title, (int)length, word);
@@ -217,7 +231,8 @@ static void take(struct example *example, const char *line, size_t length)
         tt_buffer_add(&example->expected, line + 2, length - 2);
         tt_buffer_putc(&example->expected, '\n');
     } else {
-        ck_assert_msg(length == 0 || *line == '#', "%s: what is '%.*s'?", example->title, (int)length, line);
+        ck_assert_msg(length == 0 || *line == '#', "%s: what is '%.*s'?", example->title,
+                      (int)length, line);
     }
 }
 
@@ -249,8 +264,9 @@ static const struct {
     const char *path;
     size_t cases;
 } files[] = {
-    {FOLDER "messages-csv.txt", 33},    {FOLDER "messages-json.txt", 35}, {FOLDER "messages-plate.txt", 18},
-    {FOLDER "messages-machine.txt", 14}, {FOLDER "messages-log.txt", 22},
+    {FOLDER "messages-csv.txt", 33},   {FOLDER "messages-json.txt", 35},
+    {FOLDER "messages-plate.txt", 18}, {FOLDER "messages-machine.txt", 14},
+    {FOLDER "messages-log.txt", 22},
 };
 
 /* The file to print, instead of the tests. */
@@ -278,7 +294,8 @@ int main(int argc, char **argv)
         printed = argv[2];
         tcase_add_test(tests, print_messages);
     } else {
-        tcase_add_loop_test(tests, messages_are_as_written, 0, (int)(sizeof(files) / sizeof(files[0])));
+        tcase_add_loop_test(tests, messages_are_as_written, 0,
+                            (int)(sizeof(files) / sizeof(files[0])));
     }
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);

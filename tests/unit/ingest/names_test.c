@@ -19,7 +19,8 @@ START_TEST(finds_every_name)
         int length = snprintf(text, sizeof(text), "p%zu", i * i);
         ck_assert(tt_names_find(&names, text, (size_t)length) == TT_NONE);
         ck_assert(tt_names_add(&names, tt_arena_copy_text(&arena, text, (size_t)length)));
-        for (size_t j = 0; j <= i; j += 1 + i / 7) { /* those before are still found, the last one too */
+        for (size_t j = 0; j <= i;
+             j += 1 + i / 7) { /* those before are still found, the last one too */
             length = snprintf(text, sizeof(text), "p%zu", j * j);
             ck_assert_uint_eq(tt_names_find(&names, text, (size_t)length), j);
         }
@@ -32,8 +33,9 @@ START_TEST(finds_every_name)
 }
 END_TEST
 
-static const char *const edges[] = {"east",  "west", "north",
-                                    "south", "E2",   "a name of very many letters that no one would want to misspell at all"};
+static const char *const edges[] = {
+    "east",  "west", "north",
+    "south", "E2",   "a name of very many letters that no one would want to misspell at all"};
 #define N_EDGES (sizeof(edges) / sizeof(edges[0]))
 
 START_TEST(nearest_name)
@@ -47,10 +49,12 @@ START_TEST(nearest_name)
         {"x", TT_NONE}, {"", TT_NONE}, {"eeaasstt", TT_NONE}, {"top", TT_NONE}, {"norhts", 2},
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
-        ck_assert_msg(tt_names_nearest(edges, N_EDGES, table[i].text, strlen(table[i].text)) == table[i].index, "'%s'",
-                      table[i].text);
+        ck_assert_msg(tt_names_nearest(edges, N_EDGES, table[i].text, strlen(table[i].text)) ==
+                          table[i].index,
+                      "'%s'", table[i].text);
     }
-    ck_assert(tt_names_nearest(edges, N_EDGES, edges[5], strlen(edges[5])) == TT_NONE); /* too long to be compared */
+    ck_assert(tt_names_nearest(edges, N_EDGES, edges[5], strlen(edges[5])) ==
+              TT_NONE); /* too long to be compared */
 }
 END_TEST
 

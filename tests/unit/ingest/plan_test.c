@@ -13,7 +13,8 @@ static struct tiptrue_plan *read_plan(const char *text)
     struct tiptrue_plan *plan = NULL;
     struct tt_buffer told = {0};
     const struct tiptrue_sink sink = {collect_told, &told};
-    ck_assert_int_eq(tt_plan_read_bytes("plan.json", text, strlen(text), &sink, &plan, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_plan_read_bytes("plan.json", text, strlen(text), &sink, &plan, NULL),
+                     TIPTRUE_OK);
     assert_told(&told, "");
     tt_buffer_clear(&told);
     return plan;
@@ -27,7 +28,8 @@ START_TEST(every_field)
     ck_assert_uint_eq(plan->n_moves, 8);
     ck_assert(!plan->states_stage);
     ck_assert_double_eq(plan->mm_per_unit, 1.0);
-    const struct tt_move *first = &plan->moves[0], *touch = &plan->moves[2], *sixth = &plan->moves[5];
+    const struct tt_move *first = &plan->moves[0], *touch = &plan->moves[2],
+                         *sixth = &plan->moves[5];
     ck_assert_str_eq(first->id, "1");
     ck_assert_int_eq(first->kind, TT_SIGHT);
     ck_assert_str_eq(first->target, "A");
@@ -56,12 +58,13 @@ END_TEST
 
 START_TEST(ids_stages_and_inches)
 {
-    struct tiptrue_plan *plan = read_plan("{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"machine\": \"m\", \"moves\": ["
-                                          "{\"id\": 1.50, \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": "
-                                          "7.5, \"stage\": \"find\", \"feed\": 12, \"setup\": 2},"
-                                          "{\"id\": \"007\", \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": "
-                                          "7.5, \"stage\": \"measure\", \"at\": [1, -0.5]},"
-                                          "{\"kind\": \"warmup\", \"target\": \"e\", \"tip\": \"t\", \"approach\": \"0-\"}]}");
+    struct tiptrue_plan *plan = read_plan(
+        "{\"schema\": \"tiptrue.plan/1\", \"units\": \"inch\", \"machine\": \"m\", \"moves\": ["
+        "{\"id\": 1.50, \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": "
+        "7.5, \"stage\": \"find\", \"feed\": 12, \"setup\": 2},"
+        "{\"id\": \"007\", \"kind\": \"touch\", \"target\": \"e\", \"tip\": \"t\", \"rotation\": "
+        "7.5, \"stage\": \"measure\", \"at\": [1, -0.5]},"
+        "{\"kind\": \"warmup\", \"target\": \"e\", \"tip\": \"t\", \"approach\": \"0-\"}]}");
     ck_assert(plan->states_stage);
     ck_assert_double_eq(plan->mm_per_unit, 25.4);
     ck_assert_str_eq(plan->moves[0].id, "1.5"); /* the shortest form */

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a plate file means: every number of it, in both units; the normal of an edge and its distance. Its faults: messages_test. */
+/* What a plate file means: every number of it, in both units; the normal of an edge and its
+ * distance. Its faults: messages_test. */
 #include "config.h"
 
 #include <math.h>
@@ -15,7 +16,8 @@ static struct tiptrue_plate *read_plate(const char *text)
     struct tiptrue_plate *plate = NULL;
     struct tt_buffer told = {0};
     const struct tiptrue_sink sink = {collect_told, &told};
-    ck_assert_int_eq(tt_plate_read_bytes("plate.json", text, strlen(text), &sink, &plate, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_plate_read_bytes("plate.json", text, strlen(text), &sink, &plate, NULL),
+                     TIPTRUE_OK);
     assert_told(&told, "");
     tt_buffer_clear(&told);
     return plate;
@@ -60,7 +62,8 @@ START_TEST(every_field)
 }
 END_TEST
 
-/* By hand: from (8, 3) along (3, 4)/5 the left side is (-4, 3)/5; from (20, -6) along (6, -8)/10 the right side is (-8, -6)/10. */
+/* By hand: from (8, 3) along (3, 4)/5 the left side is (-4, 3)/5; from (20, -6) along (6, -8)/10
+ * the right side is (-8, -6)/10. */
 START_TEST(normals_point_to_the_free_side)
 {
     char *text = source_text("tests/data/ingest/plate.json");
@@ -74,7 +77,8 @@ START_TEST(normals_point_to_the_free_side)
     ck_assert_double_eq_tol(weir->d_mm, -0.8 * 20.0 + 0.6 * 6.0, TOLERANCE_MM);
     for (size_t i = 0; i < plate->n_edges; i++) {
         const struct tt_edge *edge = &plate->edges[i];
-        ck_assert_double_eq_tol(edge->n_x * edge->to.x_mm + edge->n_y * edge->to.y_mm, edge->d_mm, TOLERANCE_MM);
+        ck_assert_double_eq_tol(edge->n_x * edge->to.x_mm + edge->n_y * edge->to.y_mm, edge->d_mm,
+                                TOLERANCE_MM);
     }
     tiptrue_plate_free(plate);
     free(text);
@@ -83,9 +87,10 @@ END_TEST
 
 START_TEST(little_is_enough)
 {
-    struct tiptrue_plate *plate =
-        read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"note\": \"n\","
-                   "\"marks\": [{\"name\": \"N\", \"at\": [7, 5]}, {\"name\": \"M\", \"at\": [0, -0.0]}], \"edges\": []}");
+    struct tiptrue_plate *plate = read_plate(
+        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"note\": \"n\","
+        "\"marks\": [{\"name\": \"N\", \"at\": [7, 5]}, {\"name\": \"M\", \"at\": [0, -0.0]}], "
+        "\"edges\": []}");
     ck_assert_ptr_null(plate->serial);
     ck_assert_uint_eq(plate->reference, 1);
     ck_assert_uint_eq(plate->n_edges, 0);
@@ -100,10 +105,13 @@ END_TEST
 START_TEST(inches_are_converted)
 {
     struct tiptrue_plate *plate =
-        read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"units\": \"inch\","
-                   "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}, {\"name\": \"N\", \"at\": [1.5, -0.25], \"u\": 0.001}],"
+        read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", "
+                   "\"units\": \"inch\","
+                   "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}, {\"name\": \"N\", \"at\": [1.5, "
+                   "-0.25], \"u\": 0.001}],"
                    "\"groups\": [{\"name\": \"g\", \"tolerance\": 0.004}],"
-                   "\"edges\": [{\"name\": \"e\", \"from\": [0.5, 0.1], \"to\": [0.5, 0.7], \"free_side\": \"right\", \"u\": "
+                   "\"edges\": [{\"name\": \"e\", \"from\": [0.5, 0.1], \"to\": [0.5, 0.7], "
+                   "\"free_side\": \"right\", \"u\": "
                    "0.0002, \"group\": \"g\"}],"
                    "\"expansion_ppm_per_K\": 14}");
     ck_assert_double_eq_tol(plate->marks[1].at.x_mm, 38.1, TOLERANCE_MM);
@@ -121,11 +129,15 @@ END_TEST
 /* A group whose members cannot have moved together is none. */
 START_TEST(a_group_without_shift_has_no_members)
 {
-    struct tiptrue_plate *plate = read_plate(
-        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"marks\": [{\"name\": \"M\", \"at\": [0, 0]}],"
-        "\"groups\": [{\"name\": \"fixed\", \"u\": 0}, {\"name\": \"loose\", \"u\": 0.02}], \"edges\": ["
-        "{\"name\": \"e\", \"from\": [5, 1], \"to\": [5, 7], \"free_side\": \"left\", \"group\": \"fixed\"},"
-        "{\"name\": \"f\", \"from\": [9, 1], \"to\": [9, 7], \"free_side\": \"left\", \"group\": \"loose\"}]}");
+    struct tiptrue_plate *plate =
+        read_plate("{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", "
+                   "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}],"
+                   "\"groups\": [{\"name\": \"fixed\", \"u\": 0}, {\"name\": \"loose\", \"u\": "
+                   "0.02}], \"edges\": ["
+                   "{\"name\": \"e\", \"from\": [5, 1], \"to\": [5, 7], \"free_side\": \"left\", "
+                   "\"group\": \"fixed\"},"
+                   "{\"name\": \"f\", \"from\": [9, 1], \"to\": [9, 7], \"free_side\": \"left\", "
+                   "\"group\": \"loose\"}]}");
     ck_assert_uint_eq(plate->edges[0].group, TT_NONE);
     ck_assert_uint_eq(plate->edges[1].group, 1);
     tiptrue_plate_free(plate);
@@ -136,20 +148,24 @@ END_TEST
 START_TEST(limits)
 {
     static const char form[] =
-        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"marks\": [{\"name\": \"M\", \"at\": [0, 0]}],"
+        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\", \"marks\": "
+        "[{\"name\": \"M\", \"at\": [0, 0]}],"
         "\"edges\": [{\"name\": \"e\", \"from\": [5, 1], \"to\": [%s], \"free_side\": \"left\"}]}";
     static const struct {
         const char *to;
         enum tiptrue_status status;
     } table[] = {
-        {"5, 100000", TIPTRUE_OK},    {"5, 100000.1", TIPTRUE_E_DATA},  {"-100000, 7", TIPTRUE_OK}, {"-100001, 7", TIPTRUE_E_DATA},
-        {"5, 1.0000011", TIPTRUE_OK}, {"5, 1.0000009", TIPTRUE_E_DATA}, {"5, 1", TIPTRUE_E_DATA},
+        {"5, 100000", TIPTRUE_OK},    {"5, 100000.1", TIPTRUE_E_DATA},
+        {"-100000, 7", TIPTRUE_OK},   {"-100001, 7", TIPTRUE_E_DATA},
+        {"5, 1.0000011", TIPTRUE_OK}, {"5, 1.0000009", TIPTRUE_E_DATA},
+        {"5, 1", TIPTRUE_E_DATA},
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
         char text[400];
         struct tiptrue_plate *plate = NULL;
         snprintf(text, sizeof(text), form, table[i].to);
-        ck_assert_int_eq(tt_plate_read_bytes("p", text, strlen(text), NULL, &plate, NULL), table[i].status);
+        ck_assert_int_eq(tt_plate_read_bytes("p", text, strlen(text), NULL, &plate, NULL),
+                         table[i].status);
         ck_assert((plate != NULL) == (table[i].status == TIPTRUE_OK));
         tiptrue_plate_free(plate);
     }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A result read back: written again it is the same text; what a document of another program may leave out; faults. */
+/* A result read back: written again it is the same text; what a document of another program may
+ * leave out; faults. */
 #include "config.h"
 
 #include "collect.h"
@@ -8,7 +9,8 @@
 #include "output/output.h"
 #include "output/sample.h"
 
-static enum tiptrue_status read_text(const char *text, struct tiptrue_solution **solution, struct tt_buffer *told)
+static enum tiptrue_status read_text(const char *text, struct tiptrue_solution **solution,
+                                     struct tt_buffer *told)
 {
     const struct tiptrue_sink sink = {collect_told, told};
     return tt_result_read_bytes("result.json", text, strlen(text), &sink, solution, NULL);
@@ -36,10 +38,11 @@ START_TEST(written_and_read_it_is_the_same)
     struct sample sample;
 
     sample_one_tip(&sample);
-    sample.tips[0].trials = &(struct tt_trials){.n = 2500,
-                                                .x = {0.0001, 0.0211, -0.0411, 0.0409, 0.0003, 0.0005, 0.0002, true},
-                                                .y = {0.0002, 0.0222, -0.0433, 0.0437, 0.0007, 0.0006, 0.0004, false},
-                                                .covered = 0.953};
+    sample.tips[0].trials =
+        &(struct tt_trials){.n = 2500,
+                            .x = {0.0001, 0.0211, -0.0411, 0.0409, 0.0003, 0.0005, 0.0002, true},
+                            .y = {0.0002, 0.0222, -0.0433, 0.0437, 0.0007, 0.0006, 0.0004, false},
+                            .covered = 0.953};
     sample.tips[0].same_plate_region_factor = 2.535;
     sample.tips[0].same_plate_region = (struct tt_region){0.0031, 0.0027, tt_rad_from_deg(-37.4)};
     sample.tips[0].common_u_x_mm = 0.00082;
@@ -51,17 +54,22 @@ START_TEST(written_and_read_it_is_the_same)
 }
 END_TEST
 
-#define RUN "\"schema\": \"tiptrue.result/1\", \"run\": {\"id\": \"00000000000000a7\"}, \"verdict\": \"keep\""
+#define RUN                                                                                        \
+    "\"schema\": \"tiptrue.result/1\", \"run\": {\"id\": \"00000000000000a7\"}, \"verdict\": "     \
+    "\"keep\""
 
 START_TEST(a_tip_of_the_fewest_words)
 {
     struct tt_buffer told = {0};
     struct tiptrue_solution *s = NULL;
 
-    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": -41.3012, \"y\": 12.7004},"
-                               " \"u_offset_mm\": {\"x\": 0.021, \"y\": 0.023}, \"correlation\": 0.25, \"verdict\": \"update\"}]}",
-                               &s, &told),
-                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        read_text("{" RUN
+                  ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": -41.3012, \"y\": 12.7004},"
+                  " \"u_offset_mm\": {\"x\": 0.021, \"y\": 0.023}, \"correlation\": 0.25, "
+                  "\"verdict\": \"update\"}]}",
+                  &s, &told),
+        TIPTRUE_OK);
     assert_told(&told, "");
     ck_assert_uint_eq(s->n_tips, 1);
     ck_assert_double_eq_tol(s->tips[0].cov.xx_mm2, 0.021 * 0.021, 1e-15);
@@ -70,29 +78,37 @@ START_TEST(a_tip_of_the_fewest_words)
     /* nothing better is known than that the whole uncertainty is the run's own */
     ck_assert_double_eq(s->tips[0].same_plate_cov.xy_mm2, s->tips[0].cov.xy_mm2);
     ck_assert(isinf(s->tips[0].dof) && isinf(s->tips[0].same_plate_dof));
-    ck_assert(!s->tips[0].runout_determined && !s->tips[0].radius_determined && !s->tips[0].has_present);
+    ck_assert(!s->tips[0].runout_determined && !s->tips[0].radius_determined &&
+              !s->tips[0].has_present);
     ck_assert_int_eq(s->tips[0].verdict, TIPTRUE_UPDATE);
     tiptrue_solution_free(s);
     tt_buffer_clear(&told);
 }
 END_TEST
 
-#define BETWEEN "{\"source\": \"scatter between runs\", \"type\": \"A\", \"u_mm\": {\"x\": 0.0021, \"y\": 0.0034}}"
+#define BETWEEN                                                                                    \
+    "{\"source\": \"scatter between runs\", \"type\": \"A\", \"u_mm\": {\"x\": 0.0021, \"y\": "    \
+    "0.0034}}"
 
-/* 2026-11-26: `history show --again` wrote behind the end of its memory (rc 134) after the import of a result with 20 000 budget
- * lines for the scatter between runs: each was entered in a table of one place per tip. Readers refuse the second one. */
+/* 2026-11-26: `history show --again` wrote behind the end of its memory (rc 134) after the import
+ * of a result with 20 000 budget lines for the scatter between runs: each was entered in a table of
+ * one place per tip. Readers refuse the second one. */
 START_TEST(a_source_has_one_line_in_the_budget)
 {
     struct tt_buffer told = {0};
     struct tiptrue_solution *s = NULL;
 
-    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"keep\",\n\"budget\": [" BETWEEN "," BETWEEN
-                               "," BETWEEN "]}]}",
-                               &s, &told),
-                     TIPTRUE_E_DATA);
+    ck_assert_int_eq(
+        read_text("{" RUN
+                  ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"keep\",\n\"budget\": [" BETWEEN
+                  "," BETWEEN "," BETWEEN "]}]}",
+                  &s, &told),
+        TIPTRUE_E_DATA);
     ck_assert_ptr_null(s);
-    assert_told(&told, "result.json:2:96: error: tip 't1': 'budget' has two lines for 'scatter between runs'\n"
-                       "  hint: each source contributes one line\n");
+    assert_told(
+        &told,
+        "result.json:2:96: error: tip 't1': 'budget' has two lines for 'scatter between runs'\n"
+        "  hint: each source contributes one line\n");
     tt_buffer_clear(&told);
 }
 END_TEST
@@ -100,10 +116,12 @@ END_TEST
 START_TEST(faults_are_told_with_their_place)
 {
     static const char *const texts[][2] = {
-        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": 1.5, \"y\": 2.5}, \"verdict\": \"keep\"}]}",
+        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": 1.5, \"y\": 2.5}, "
+                 "\"verdict\": \"keep\"}]}",
          "result.json:1:95: error: tip 't1': neither 'covariance_mm2' nor 'u_offset_mm' is there\n"
          "  hint: an offset without its uncertainty is of no use\n"},
-        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"covariance_mm2\": [[1, 3], [3, 2]], \"verdict\": \"keep\"}]}",
+        {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"covariance_mm2\": [[1, 3], [3, 2]], "
+                 "\"verdict\": \"keep\"}]}",
          "result.json:1:127: error: tip 't1': 'covariance_mm2' is no covariance matrix\n"
          "  hint: symmetric, variances on the diagonal\n"},
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
@@ -127,7 +145,7 @@ START_TEST(faults_are_told_with_their_place)
 END_TEST
 
 #define FINDING                                                                                    \
-    "{" RUN ", \"tips\": [], \"findings\": [{\"code\": \"marks-off\", \"severity\": \"error\","       \
+    "{" RUN ", \"tips\": [], \"findings\": [{\"code\": \"marks-off\", \"severity\": \"error\","    \
     " \"text\": \"t\", \"values\": "
 
 /* A unit is told by the end of a key; null is not determined; what is no flat object is a fault. */
@@ -136,10 +154,12 @@ START_TEST(values_of_findings)
     struct tt_buffer told = {0};
     struct tiptrue_solution *s = NULL;
 
-    ck_assert_int_eq(read_text(FINDING "{\"found_mm\": 59.13, \"turned_deg\": 12.5, \"of\": 7, \"mark\": \"A_mm\","
-                                       " \"off_mm\": null, \"_mm\": 3}}]}",
-                               &s, &told),
-                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        read_text(FINDING
+                  "{\"found_mm\": 59.13, \"turned_deg\": 12.5, \"of\": 7, \"mark\": \"A_mm\","
+                  " \"off_mm\": null, \"_mm\": 3}}]}",
+                  &s, &told),
+        TIPTRUE_OK);
     assert_told(&told, "");
     const struct tt_finding *f = &s->findings[0];
     ck_assert_uint_eq(f->n_values, 6);
@@ -159,8 +179,9 @@ END_TEST
 
 START_TEST(values_that_are_none)
 {
-    static const char *const texts[] = {"[1]}]}", "{\"a\": [1]}}]}", "{\"a\": true}}]}", "{\"\": 1}}]}",
-                                        "{\"a123456789b123456789c123456789d123456789e123456789f123456789_mm1\": 1}}]}"};
+    static const char *const texts[] = {
+        "[1]}]}", "{\"a\": [1]}}]}", "{\"a\": true}}]}", "{\"\": 1}}]}",
+        "{\"a123456789b123456789c123456789d123456789e123456789f123456789_mm1\": 1}}]}"};
 
     for (size_t i = 0; i < sizeof texts / sizeof texts[0]; i++) {
         struct tt_buffer told = {0}, text = {0};
@@ -174,8 +195,9 @@ START_TEST(values_that_are_none)
 }
 END_TEST
 
-/* 2026-11-26: `report' took the first "schema" anywhere in a file for the file's own; history import looked at the outermost object
- * only. A run whose note holds a result was drawn as a result, and refused. Both look at the outermost object now. */
+/* 2026-11-26: `report' took the first "schema" anywhere in a file for the file's own; history
+ * import looked at the outermost object only. A run whose note holds a result was drawn as a
+ * result, and refused. Both look at the outermost object now. */
 START_TEST(a_nested_schema_is_not_the_documents)
 {
     static const struct {
@@ -183,29 +205,36 @@ START_TEST(a_nested_schema_is_not_the_documents)
         bool is;
     } cases[] = {
         {"{\"schema\": \"tiptrue.result/1\", \"run\": {}}", true},
-        {"\xef\xbb\xbf \n{\"run\": {\"schema\": \"tiptrue.run/1\"}, \"schema\" : \"tiptrue.result/1\"}", true},
+        {"\xef\xbb\xbf \n{\"run\": {\"schema\": \"tiptrue.run/1\"}, \"schema\" : "
+         "\"tiptrue.result/1\"}",
+         true},
         {"{\"note\": {\"schema\": \"tiptrue.result/1\"}, \"schema\": \"tiptrue.run/1\"}", false},
         {"{\"note\": [\"schema\", {\"schema\": \"tiptrue.result/1\"}]}", false},
-        {"{\"note\": \"\\\"schema\\\": \\\"tiptrue.result/1\\\"\", \"schema\": \"tiptrue.run/1\"}", false},
+        {"{\"note\": \"\\\"schema\\\": \\\"tiptrue.result/1\\\"\", \"schema\": \"tiptrue.run/1\"}",
+         false},
         {"# \"schema\": \"tiptrue.result/1\"\nkind,target\n", false},
         {"", false},
     };
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
-        ck_assert_msg(tt_result_is(cases[i].text, strlen(cases[i].text)) == cases[i].is, "%s", cases[i].text);
+        ck_assert_msg(tt_result_is(cases[i].text, strlen(cases[i].text)) == cases[i].is, "%s",
+                      cases[i].text);
     }
 }
 END_TEST
 
 #define TIP(MEMBERS) "{" RUN ",\n\"tips\": [{\"tip\": \"t1\", " MEMBERS ", \"verdict\": \"keep\"}]}"
 #define AT_1_2 "\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": 0.02}"
-#define TRIAL_AXIS                                                                                                                 \
-    "{\"u_mm\": 0.01, \"mean_mm\": 0, \"interval_mm\": [-0.02, 0.02], \"difference_mm\": 0, \"tolerance_mm\": 0.001,"              \
+#define TRIAL_AXIS                                                                                 \
+    "{\"u_mm\": 0.01, \"mean_mm\": 0, \"interval_mm\": [-0.02, 0.02], \"difference_mm\": 0, "      \
+    "\"tolerance_mm\": 0.001,"                                                                     \
     " \"u_difference_mm\": 0.001, \"agrees\": true}"
-#define TRIALS(N, COVERED)                                                                                                         \
-    "\"monte_carlo\": {\"trials\": " N ", \"x\": " TRIAL_AXIS ", \"y\": " TRIAL_AXIS ", \"region_coverage\": " COVERED "}"
+#define TRIALS(N, COVERED)                                                                         \
+    "\"monte_carlo\": {\"trials\": " N ", \"x\": " TRIAL_AXIS ", \"y\": " TRIAL_AXIS               \
+    ", \"region_coverage\": " COVERED "}"
 
-/* 2026-11-26: results that no computation gives were taken: with a correlation of 5 `compare' found no difference of any size, and
- * one of no trials was shown as "± .nf %". What rounding can do to the end of a range passes. */
+/* 2026-11-26: results that no computation gives were taken: with a correlation of 5 `compare' found
+ * no difference of any size, and one of no trials was shown as "± .nf %". What rounding can do to
+ * the end of a range passes. */
 START_TEST(what_cannot_be_is_refused)
 {
     static const struct {
@@ -214,22 +243,26 @@ START_TEST(what_cannot_be_is_refused)
         {TIP(AT_1_2 ", \"correlation\": 5"), "tip 't1': 'correlation' cannot be 5"},
         {TIP(AT_1_2 ", \"correlation\": -1.01"), "'correlation'"},
         {TIP(AT_1_2 ", \"correlation\": -1.0000000000000002"), NULL},
-        {TIP("\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": -0.02}"), "'u_offset_mm' is negative"},
+        {TIP("\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": -0.02}"),
+         "'u_offset_mm' is negative"},
         {TIP(AT_1_2 ", " TRIALS("0", "0.95")), "'monte_carlo' of 0 trials"},
         {TIP(AT_1_2 ", " TRIALS("1", "0.95")), "'monte_carlo' of 1 trials"},
         {TIP(AT_1_2 ", " TRIALS("2", "1")), NULL},
         {TIP(AT_1_2 ", " TRIALS("200", "1.2")), "'region_coverage'"},
         {TIP(AT_1_2 ", \"p_unchanged\": 1.5"), "'p_unchanged'"},
         {TIP(AT_1_2 ", \"prior_share\": -0.5"), "'prior_share'"},
-        {TIP(AT_1_2 ", \"contact_radius_mm\": 0.4, \"u_contact_radius_mm\": -0.01"), "'u_contact_radius_mm'"},
+        {TIP(AT_1_2 ", \"contact_radius_mm\": 0.4, \"u_contact_radius_mm\": -0.01"),
+         "'u_contact_radius_mm'"},
     };
 
     for (size_t i = 0; i < sizeof cases / sizeof cases[0]; i++) {
         struct tt_buffer told = {0};
         struct tiptrue_solution *s = NULL;
         enum tiptrue_status status = read_text(cases[i].text, &s, &told);
-        ck_assert_msg(status == (cases[i].told != NULL ? TIPTRUE_E_DATA : TIPTRUE_OK), "%s: %s", cases[i].text, told.text);
-        ck_assert_msg(cases[i].told == NULL || strstr(told.text, cases[i].told) != NULL, "%s: %s", cases[i].text, told.text);
+        ck_assert_msg(status == (cases[i].told != NULL ? TIPTRUE_E_DATA : TIPTRUE_OK), "%s: %s",
+                      cases[i].text, told.text);
+        ck_assert_msg(cases[i].told == NULL || strstr(told.text, cases[i].told) != NULL, "%s: %s",
+                      cases[i].text, told.text);
         tiptrue_solution_free(s);
         tt_buffer_clear(&told);
     }
@@ -241,13 +274,17 @@ START_TEST(a_code_of_a_newer_version_is_left_out)
     struct tt_buffer told = {0};
     struct tiptrue_solution *s = NULL;
 
-    ck_assert_int_eq(read_text("{" RUN ", \"tips\": [], \"findings\": [{\"code\": \"loose-bracket\", \"severity\": \"note\","
-                               " \"text\": \"t\"}]}",
-                               &s, &told),
-                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        read_text(
+            "{" RUN
+            ", \"tips\": [], \"findings\": [{\"code\": \"loose-bracket\", \"severity\": \"note\","
+            " \"text\": \"t\"}]}",
+            &s, &told),
+        TIPTRUE_OK);
     ck_assert_uint_eq(s->n_findings, 0);
-    assert_told(&told, "result.json:1:111: warning: finding: unknown code 'loose-bracket' is left out\n"
-                       "  hint: was the result written by a newer version?\n");
+    assert_told(&told,
+                "result.json:1:111: warning: finding: unknown code 'loose-bracket' is left out\n"
+                "  hint: was the result written by a newer version?\n");
     tiptrue_solution_free(s);
     tt_buffer_clear(&told);
 }

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a table of a run means: every column, every way in which real files differ, units, pairs of touches, printed digits; under a
- * locale with a decimal comma too. Its faults: messages_test.
+/* What a table of a run means: every column, every way in which real files differ, units, pairs of
+ * touches, printed digits; under a locale with a decimal comma too. Its faults: messages_test.
  */
 #include "config.h"
 
@@ -19,7 +19,8 @@ static struct tiptrue_machine *machine;
 
 static void read_plate_and_machine(void)
 {
-    char *plate_path = source_path("tests/data/ingest/plate.json"), *machine_path = source_path("tests/data/ingest/machine.json");
+    char *plate_path = source_path("tests/data/ingest/plate.json"),
+         *machine_path = source_path("tests/data/ingest/machine.json");
     ck_assert_int_eq(tt_plate_read(plate_path, NULL, &plate, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_machine_read(machine_path, NULL, &machine, NULL), TIPTRUE_OK);
     free(plate_path);
@@ -38,7 +39,8 @@ static struct tiptrue_run *read_run(const char *text, const char *expected)
     struct tiptrue_run *run = NULL;
     struct tt_buffer told = {0};
     const struct tiptrue_sink sink = {collect_told, &told};
-    enum tiptrue_status status = tt_run_read_bytes("run.csv", text, strlen(text), plate, machine, NULL, NULL, &sink, &run, NULL);
+    enum tiptrue_status status = tt_run_read_bytes("run.csv", text, strlen(text), plate, machine,
+                                                   NULL, NULL, &sink, &run, NULL);
     assert_told(&told, expected);
     ck_assert_int_eq(status, TIPTRUE_OK);
     tt_buffer_clear(&told);
@@ -63,8 +65,10 @@ START_TEST(every_column)
     ck_assert_str_eq(run->setups[0], "1");
     ck_assert_uint_eq(run->n_observations, 6);
     const struct tt_observation *o = run->observations;
-    static const enum tt_kind kinds[] = {TT_SIGHT, TT_WARMUP, TT_TOUCH, TT_TOUCH, TT_TOUCH, TT_HEIGHT};
-    static const enum tt_use uses[] = {TT_USE, TT_USE_OTHER, TT_USE_FIND, TT_USE, TT_USE_NO_CONTACT, TT_USE_OTHER};
+    static const enum tt_kind kinds[] = {TT_SIGHT, TT_WARMUP, TT_TOUCH,
+                                         TT_TOUCH, TT_TOUCH,  TT_HEIGHT};
+    static const enum tt_use uses[] = {TT_USE, TT_USE_OTHER,      TT_USE_FIND,
+                                       TT_USE, TT_USE_NO_CONTACT, TT_USE_OTHER};
     static const size_t targets[] = {0, 0, 0, 0, 1, 0}, tips[] = {TT_NONE, 0, 0, 0, 1, 0};
     for (size_t i = 0; i < 6; i++) {
         ck_assert_uint_eq(o[i].line, 5 + i);
@@ -98,22 +102,32 @@ END_TEST
 /* The same run in the ways that files come in. */
 static const char *const dresses[] = {
     "kind,target,tip,x,y,rotation\nsight,B,,110.5,64.25,\ntouch,bank,thin,156.4,58.75,15.5\n",
-    "\xEF\xBB\xBFkind,target,tip,x,y,rotation\r\nsight,B,,110.5,64.25,\r\ntouch,bank,thin,156.4,58.75,15.5\r\n",
+    "\xEF\xBB\xBFkind,target,tip,x,y,rotation\r\nsight,B,,110.5,64.25,\r\ntouch,bank,thin,156.4,58."
+    "75,15.5\r\n",
     "kind,target,tip,x,y,rotation\nsight,B,,110.5,64.25,\ntouch,bank,thin,156.4,58.75,15.5",
     "kind;target;tip;x;y;rotation\nsight;B;;110,5;64,25;\ntouch;bank;thin;156,4;58,75;15,5\n",
     "kind;target;tip;x;y;rotation\nsight;B;;110.5;64.25;\ntouch;bank;thin;156.4;58.75;15.5\n",
-    "kind\ttarget\ttip\tx\ty\trotation\nsight\tB\t\t110,5\t64,25\t\ntouch\tbank\tthin\t156,4\t58,75\t15,5\n",
-    "\n\n  \nkind,target,tip,x,y,rotation\n\n,,,,,\nsight,B,,110.5,64.25,\n   \ntouch,bank,thin,156.4,58.75,15.5\n\n\n",
-    "\"kind\",\"target\",\"tip\",\"x\",\"y\",\"rotation\"\n\"sight\",\"B\",\"\",\"110.5\",\"64.25\",\ntouch,\"bank\",thin,156.4,"
+    "kind\ttarget\ttip\tx\ty\trotation\nsight\tB\t\t110,5\t64,25\t\ntouch\tbank\tthin\t156,4\t58,"
+    "75\t15,5\n",
+    "\n\n  \nkind,target,tip,x,y,rotation\n\n,,,,,\nsight,B,,110.5,64.25,\n   "
+    "\ntouch,bank,thin,156.4,58.75,15.5\n\n\n",
+    "\"kind\",\"target\",\"tip\",\"x\",\"y\",\"rotation\"\n\"sight\",\"B\",\"\",\"110.5\",\"64."
+    "25\",\ntouch,\"bank\",thin,156.4,"
     "\"58.75\",15.5\n",
     "y,rotation,x,kind,tip,target\n64.25,,110.5,sight,,B\n58.75,15.5,156.4,touch,thin,bank\n",
-    " kind , target,tip,x,y, rotation \n sight , B,, 110.5 ,64.25,\ntouch,bank,thin,+156.4,58.75,1.55e1\n",
+    " kind , target,tip,x,y, rotation \n sight , B,, 110.5 "
+    ",64.25,\ntouch,bank,thin,+156.4,58.75,1.55e1\n",
     "# a remark: of two words\n#\nkind,target,tip,x,y,rotation\n# in "
     "between\nsight,B,,110.5,64.25,\n#\ntouch,bank,thin,156.4,58.75,15.5\n",
-    "\"# note: a, b\",,,,,\nkind,target,tip,x,y,rotation\nsight,B,,110.5,64.25,\ntouch,bank,thin,156.4,58.75,15.5\n",
-    "kind,target,tip,x,y,rotation,contact,setup,temperature,time,feed,z,stage,approach\nsight,B,,110.5,64.25,,,,,,,,,\n"
+    "\"# note: a, "
+    "b\",,,,,\nkind,target,tip,x,y,rotation\nsight,B,,110.5,64.25,\ntouch,bank,thin,156.4,58.75,15."
+    "5\n",
+    "kind,target,tip,x,y,rotation,contact,setup,temperature,time,feed,z,stage,approach\nsight,B,,"
+    "110.5,64.25,,,,,,,,,\n"
     "touch,bank,thin,156.4,58.75,15.5,1,1,,,,,measure,\n",
-    "# units: mm\n# started:\nkind,target,tip,x,y,rotation\nsight,B,thin,110.5,64.25,\ntouch,bank,thin,156.4,58.75,15.5\n",
+    "# units: mm\n# "
+    "started:\nkind,target,tip,x,y,rotation\nsight,B,thin,110.5,64.25,\ntouch,bank,thin,156.4,58."
+    "75,15.5\n",
 };
 
 START_TEST(real_files_differ)
@@ -143,9 +157,10 @@ END_TEST
 
 START_TEST(metadata_are_kept)
 {
-    struct tiptrue_run *run = read_run("#machine:bench-7\n##  plate :\tF-12 \n# operator: K. Lund: day\n# note: one\n# note:\n"
-                                       "# note: two, three;;\r\n# started: 2026-05-04T09:30:00Z\nkind,target,x,y\nsight,A,1.5,2\n",
-                                       "");
+    struct tiptrue_run *run = read_run(
+        "#machine:bench-7\n##  plate :\tF-12 \n# operator: K. Lund: day\n# note: one\n# note:\n"
+        "# note: two, three;;\r\n# started: 2026-05-04T09:30:00Z\nkind,target,x,y\nsight,A,1.5,2\n",
+        "");
     ck_assert_str_eq(run->machine, "bench-7");
     ck_assert_str_eq(run->plate, "F-12");
     ck_assert_str_eq(run->operator_name, "K. Lund: day");
@@ -157,9 +172,10 @@ END_TEST
 
 START_TEST(inches_are_converted)
 {
-    struct tiptrue_run *run = read_run("# units: inch\nkind,target,tip,x,y,rotation,z,feed,temperature\n"
-                                       "touch,bank,thin,6.25,-2.5,15,0.125,6,21.5\n",
-                                       "");
+    struct tiptrue_run *run =
+        read_run("# units: inch\nkind,target,tip,x,y,rotation,z,feed,temperature\n"
+                 "touch,bank,thin,6.25,-2.5,15,0.125,6,21.5\n",
+                 "");
     const struct tt_observation *touch = &run->observations[0];
     ck_assert_double_eq_tol(touch->h.x_mm, 158.75, TOLERANCE);
     ck_assert_double_eq_tol(touch->h.y_mm, -63.5, TOLERANCE);
@@ -174,10 +190,10 @@ END_TEST
 
 START_TEST(setups_in_order_of_appearance)
 {
-    struct tiptrue_run *run =
-        read_run("kind,target,x,y,setup\nsight,A,1.5,2,turned\nsight,A,1.5,2,\nsight,A,1.5,2,3\nsight,A,1.5,2,1\n"
-                 "sight,A,1.5,2,turned\n",
-                 "");
+    struct tiptrue_run *run = read_run("kind,target,x,y,setup\nsight,A,1.5,2,turned\nsight,A,1.5,2,"
+                                       "\nsight,A,1.5,2,3\nsight,A,1.5,2,1\n"
+                                       "sight,A,1.5,2,turned\n",
+                                       "");
     static const size_t expected[] = {0, 1, 2, 1, 0};
     ck_assert_uint_eq(run->n_setups, 3);
     ck_assert_str_eq(run->setups[0], "turned");
@@ -190,7 +206,8 @@ START_TEST(setups_in_order_of_appearance)
 }
 END_TEST
 
-/* Fast and slow: only a slower touch of the same edge, tip, setup and rotation, directly behind, makes the one before a find. */
+/* Fast and slow: only a slower touch of the same edge, tip, setup and rotation, directly behind,
+ * makes the one before a find. */
 START_TEST(pairs_of_touches)
 {
     static const struct {
@@ -198,7 +215,9 @@ START_TEST(pairs_of_touches)
         const char *uses; /* u used, f find, n no contact, by row */
     } table[] = {
         {"touch,bank,thin,1.5,2,15,300,,\ntouch,bank,thin,1.5,2,15,60,,\n", "fu"},
-        {"touch,bank,thin,1.5,2,15,300,,\ntouch,bank,thin,1.5,2,15,60,,\ntouch,bank,thin,1.5,2,15,30,,\n", "ffu"},
+        {"touch,bank,thin,1.5,2,15,300,,\ntouch,bank,thin,1.5,2,15,60,,\ntouch,bank,thin,1.5,2,15,"
+         "30,,\n",
+         "ffu"},
         {"touch,bank,thin,1.5,2,15,300,,\ntouch,bank,thin,1.5,2,15,60,,0\n", "fn"},
         {"touch,bank,thin,1.5,2,15,300,,0\ntouch,bank,thin,1.5,2,15,60,,\n", "nu"},
         {"touch,bank,thin,1.5,2,15,60,,\ntouch,bank,thin,1.5,2,15,300,,\n", "uu"},
@@ -209,16 +228,22 @@ START_TEST(pairs_of_touches)
         {"touch,bank,thin,1.5,2,15,300,,\ntouch,bank,wide,1.5,2,15,60,,\n", "uu"},
         {"touch,bank,thin,1.5,2,15,300,,\ntouch,bank,thin,1.5,2,16,60,,\n", "uu"},
         {"touch,bank,thin,1.5,2,15,300,a,\ntouch,bank,thin,1.5,2,15,60,b,\n", "uu"},
-        {"touch,bank,thin,1.5,2,15,300,,\nsight,A,,1.5,2,,,,\ntouch,bank,thin,1.5,2,15,60,,\n", "uuu"},
+        {"touch,bank,thin,1.5,2,15,300,,\nsight,A,,1.5,2,,,,\ntouch,bank,thin,1.5,2,15,60,,\n",
+         "uuu"},
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
         char text[400];
         struct tiptrue_run *run = NULL;
-        snprintf(text, sizeof(text), "kind,target,tip,x,y,rotation,feed,setup,contact\n%s", table[i].rows);
-        ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), plate, machine, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+        snprintf(text, sizeof(text), "kind,target,tip,x,y,rotation,feed,setup,contact\n%s",
+                 table[i].rows);
+        ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), plate, machine, NULL, NULL,
+                                           NULL, &run, NULL),
+                         TIPTRUE_OK);
         for (size_t j = 0; j < run->n_observations; j++) {
-            static const char letters[] = {[TT_USE] = 'u', [TT_USE_FIND] = 'f', [TT_USE_NO_CONTACT] = 'n'};
-            ck_assert_msg(letters[run->observations[j].use] == table[i].uses[j], "case %zu, row %zu", i, j);
+            static const char letters[] = {
+                [TT_USE] = 'u', [TT_USE_FIND] = 'f', [TT_USE_NO_CONTACT] = 'n'};
+            ck_assert_msg(letters[run->observations[j].use] == table[i].uses[j],
+                          "case %zu, row %zu", i, j);
         }
         ck_assert(run->find_inferred == (strchr(table[i].uses, 'f') != NULL));
         tiptrue_run_free(run);
@@ -226,7 +251,8 @@ START_TEST(pairs_of_touches)
 }
 END_TEST
 
-/* Printed digits: the most that were seen, of the rows of one kind that have contact; the grid against a resolution of 0.004 mm. */
+/* Printed digits: the most that were seen, of the rows of one kind that have contact; the grid
+ * against a resolution of 0.004 mm. */
 START_TEST(printed_digits)
 {
     static const struct {
@@ -234,10 +260,13 @@ START_TEST(printed_digits)
         double sighting_mm, touch_mm;
         bool sighting_grid, touch_grid;
     } table[] = {
-        {"sight,A,,10.1,20.25,,\ntouch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.012,2.504,15,\n", 0.01, 0.001, true, true},
+        {"sight,A,,10.1,20.25,,\ntouch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.012,2.504,15,\n",
+         0.01, 0.001, true, true},
         {"sight,A,,10.1,20.25,,\nsight,A,,10.1042,20,,\n", 0.0001, 0.0, false, false},
-        {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.006,2.504,15,\n", 0.0, 0.001, false, false}, /* between: 0.002 off */
-        {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.009,2.504,15,\n", 0.0, 0.001, false, true},  /* a digit off: rounded */
+        {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.006,2.504,15,\n", 0.0, 0.001, false,
+         false}, /* between: 0.002 off */
+        {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.009,2.504,15,\n", 0.0, 0.001, false,
+         true}, /* a digit off: rounded */
         {"touch,bank,thin,1.004,2.5,15,\ntouch,bank,thin,1.0064,2.50,15,0\n", 0.0, 0.001, false,
          true}, /* no contact: not counted */
         {"touch,bank,thin,100,2e1,15,\n", 0.0, 1.0, false, true},
@@ -248,11 +277,14 @@ START_TEST(printed_digits)
         char text[400];
         struct tiptrue_run *run = NULL;
         snprintf(text, sizeof(text), "kind,target,tip,x,y,rotation,contact,z\n%s", table[i].rows);
-        for (char *feed = strchr(text, '\n') + 1; (feed = strchr(feed, '\n')) != NULL; feed += 3) { /* a z in every row */
+        for (char *feed = strchr(text, '\n') + 1; (feed = strchr(feed, '\n')) != NULL;
+             feed += 3) { /* a z in every row */
             memmove(feed + 2, feed, strlen(feed) + 1);
             memcpy(feed, ",7", 2);
         }
-        ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), plate, machine, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+        ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), plate, machine, NULL, NULL,
+                                           NULL, &run, NULL),
+                         TIPTRUE_OK);
         ck_assert_double_eq_tol(run->sighting_digits.quantum_mm, table[i].sighting_mm, 1e-15);
         ck_assert_double_eq_tol(run->touch_digits.quantum_mm, table[i].touch_mm, 1e-15);
         ck_assert_msg(run->sighting_digits.on_grid == table[i].sighting_grid, "case %zu", i);
@@ -262,22 +294,29 @@ START_TEST(printed_digits)
 }
 END_TEST
 
-/* A step of 0.0025 mm printed in inches of six decimals: rounding by conversion and printing leaves it on its grid. */
+/* A step of 0.0025 mm printed in inches of six decimals: rounding by conversion and printing leaves
+ * it on its grid. */
 START_TEST(grid_survives_the_conversion)
 {
     struct tt_buffer text = {0};
     struct tiptrue_run *run = NULL;
     struct tiptrue_machine *other = NULL;
-    static const char machine_text[] = "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"resolution\": 0.0025}";
-    ck_assert_int_eq(tt_machine_read_bytes("m", machine_text, strlen(machine_text), NULL, &other, NULL), TIPTRUE_OK);
+    static const char machine_text[] =
+        "{\"schema\": \"tiptrue.machine/1\", \"name\": \"m\", \"resolution\": 0.0025}";
+    ck_assert_int_eq(
+        tt_machine_read_bytes("m", machine_text, strlen(machine_text), NULL, &other, NULL),
+        TIPTRUE_OK);
     tt_buffer_puts(&text, "# units: inch\nkind,target,tip,x,y,rotation\n");
     for (int i = 0; i < 200; i++) {
         tt_buffer_puts(&text, "touch,bank,thin,");
         char row[80];
-        snprintf(row, sizeof(row), "%.6f,%.6f,15\n", (150.0 + 0.0025 * i * 37) / 25.4, (60.0 - 0.0025 * i * i) / 25.4);
+        snprintf(row, sizeof(row), "%.6f,%.6f,15\n", (150.0 + 0.0025 * i * 37) / 25.4,
+                 (60.0 - 0.0025 * i * i) / 25.4);
         tt_buffer_puts(&text, row);
     }
-    ck_assert_int_eq(tt_run_read_bytes("r", text.text, text.length, plate, other, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_run_read_bytes("r", text.text, text.length, plate, other, NULL, NULL, NULL, &run, NULL),
+        TIPTRUE_OK);
     ck_assert(run->touch_digits.on_grid);
     tiptrue_run_free(run);
     tiptrue_machine_free(other);
@@ -288,12 +327,15 @@ END_TEST
 /* Without plate and machine every name is taken, in order of appearance. */
 START_TEST(names_without_plate_and_machine)
 {
-    static const char text[] =
-        "kind,target,tip,x,y,rotation,z\nsight,b,,1,2,,\nsight,a,,1,2,,\ntouch,e,t2,1,2,15,\ntouch,f,t1,1,2,15,\n"
-        "touch,e,t2,1,2,15,\nheight,p,t1,1,2,15,3\nwarmup,f,t3,1,2,,\n";
-    static const size_t targets[] = {0, 1, 0, 1, 0, 0, 1}, tips[] = {TT_NONE, TT_NONE, 0, 1, 0, 1, 2};
+    static const char text[] = "kind,target,tip,x,y,rotation,z\nsight,b,,1,2,,\nsight,a,,1,2,,"
+                               "\ntouch,e,t2,1,2,15,\ntouch,f,t1,1,2,15,\n"
+                               "touch,e,t2,1,2,15,\nheight,p,t1,1,2,15,3\nwarmup,f,t3,1,2,,\n";
+    static const size_t targets[] = {0, 1, 0, 1, 0, 0, 1},
+                        tips[] = {TT_NONE, TT_NONE, 0, 1, 0, 1, 2};
     struct tiptrue_run *run = NULL;
-    ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_run_read_bytes("r", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &run, NULL),
+        TIPTRUE_OK);
     ck_assert(!run->checked_against_plate && !run->checked_against_machine);
     for (size_t i = 0; i < 7; i++) {
         ck_assert_uint_eq(run->observations[i].target, targets[i]);
@@ -309,13 +351,17 @@ END_TEST
 /* A height on a plate that names no pads. */
 START_TEST(pads_need_not_be_named)
 {
-    static const char plate_text[] = "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\","
-                                     "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}], \"edges\": []}";
+    static const char plate_text[] =
+        "{\"schema\": \"tiptrue.plate/1\", \"name\": \"p\", \"reference\": \"M\","
+        "\"marks\": [{\"name\": \"M\", \"at\": [0, 0]}], \"edges\": []}";
     static const char text[] = "kind,target,x,y,z\nheight,anywhere,1,2,3\n";
     struct tiptrue_plate *other = NULL;
     struct tiptrue_run *run = NULL;
-    ck_assert_int_eq(tt_plate_read_bytes("p", plate_text, strlen(plate_text), NULL, &other, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_run_read_bytes("r", text, strlen(text), other, NULL, NULL, NULL, NULL, &run, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(tt_plate_read_bytes("p", plate_text, strlen(plate_text), NULL, &other, NULL),
+                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_run_read_bytes("r", text, strlen(text), other, NULL, NULL, NULL, NULL, &run, NULL),
+        TIPTRUE_OK);
     ck_assert_uint_eq(run->observations[0].target, TT_NONE);
     tiptrue_run_free(run);
     tiptrue_plate_free(other);
@@ -323,7 +369,8 @@ START_TEST(pads_need_not_be_named)
 END_TEST
 
 /* @rows rows, each with its number between @begin and @end. */
-static enum tiptrue_status read_many(int rows, const char *header, const char *begin, const char *end, struct tt_buffer *told)
+static enum tiptrue_status read_many(int rows, const char *header, const char *begin,
+                                     const char *end, struct tt_buffer *told)
 {
     struct tt_buffer text = {0};
     struct tiptrue_run *run = NULL;
@@ -332,7 +379,8 @@ static enum tiptrue_status read_many(int rows, const char *header, const char *b
     for (int i = 0; i < rows; i++) {
         tt_buffer_printf(&text, "%s%d%s", begin, i, end);
     }
-    enum tiptrue_status status = tt_run_read_bytes("run.csv", text.text, text.length, plate, NULL, NULL, NULL, &sink, &run, NULL);
+    enum tiptrue_status status = tt_run_read_bytes("run.csv", text.text, text.length, plate, NULL,
+                                                   NULL, NULL, &sink, &run, NULL);
     ck_assert(status != TIPTRUE_OK || run->n_observations == (size_t)rows);
     tiptrue_run_free(run);
     tt_buffer_clear(&text);
@@ -342,17 +390,27 @@ static enum tiptrue_status read_many(int rows, const char *header, const char *b
 START_TEST(counts_are_limited)
 {
     struct tt_buffer told = {0};
-    ck_assert_int_eq(read_many(1000, "kind,target,x,y,setup\n", "sight,A,1.5,2,s", "\n", &told), TIPTRUE_OK);
+    ck_assert_int_eq(read_many(1000, "kind,target,x,y,setup\n", "sight,A,1.5,2,s", "\n", &told),
+                     TIPTRUE_OK);
     assert_told(&told, "");
-    ck_assert_int_eq(read_many(1001, "kind,target,x,y,setup\n", "sight,A,1.5,2,s", "\n", &told), TIPTRUE_E_DATA);
-    assert_told(&told, "run.csv:1002:15: error: more than 1000 setups\n"
-                       "  hint: a setup is one placement of the plate; is another thing in its place?\n");
+    ck_assert_int_eq(read_many(1001, "kind,target,x,y,setup\n", "sight,A,1.5,2,s", "\n", &told),
+                     TIPTRUE_E_DATA);
+    assert_told(&told,
+                "run.csv:1002:15: error: more than 1000 setups\n"
+                "  hint: a setup is one placement of the plate; is another thing in its place?\n");
     tt_buffer_reset(&told);
-    ck_assert_int_eq(read_many(1000, "kind,target,tip,x,y,rotation\n", "touch,bank,t", ",1.5,2,15\n", &told), TIPTRUE_OK);
-    ck_assert_int_eq(read_many(1001, "kind,target,tip,x,y,rotation\n", "touch,bank,t", ",1.5,2,15\n", &told), TIPTRUE_E_DATA);
-    assert_told(&told, "run.csv:1002:12: error: more than 1000 tips\n  hint: is another thing in its place?\n");
+    ck_assert_int_eq(
+        read_many(1000, "kind,target,tip,x,y,rotation\n", "touch,bank,t", ",1.5,2,15\n", &told),
+        TIPTRUE_OK);
+    ck_assert_int_eq(
+        read_many(1001, "kind,target,tip,x,y,rotation\n", "touch,bank,t", ",1.5,2,15\n", &told),
+        TIPTRUE_E_DATA);
+    assert_told(
+        &told,
+        "run.csv:1002:12: error: more than 1000 tips\n  hint: is another thing in its place?\n");
     tt_buffer_reset(&told);
-    ck_assert_int_eq(read_many(70000, "kind,target,x,y\n", "sight,A,1.5,", "\n", &told), TIPTRUE_OK);
+    ck_assert_int_eq(read_many(70000, "kind,target,x,y\n", "sight,A,1.5,", "\n", &told),
+                     TIPTRUE_OK);
     tt_buffer_clear(&told);
 }
 END_TEST
@@ -368,7 +426,8 @@ static enum tiptrue_status read_buffer(const struct tt_buffer *text, struct tt_b
 {
     struct tiptrue_run *run = NULL;
     const struct tiptrue_sink sink = {collect_told, told};
-    enum tiptrue_status status = tt_run_read_bytes("run.csv", text->text, text->length, plate, NULL, NULL, NULL, &sink, &run, NULL);
+    enum tiptrue_status status = tt_run_read_bytes("run.csv", text->text, text->length, plate, NULL,
+                                                   NULL, NULL, &sink, &run, NULL);
     tiptrue_run_free(run);
     return status;
 }
@@ -405,8 +464,8 @@ START_TEST(notes_are_limited)
     add_repeated(&text, "x", 65535);
     tt_buffer_puts(&text, "\n# note: y\nkind,target,x,y\nsight,A,1.5,2\n");
     ck_assert_int_eq(read_buffer(&text, &told), TIPTRUE_E_DATA);
-    assert_told(&told,
-                "run.csv:2:3: error: the notes are longer than 65536 bytes\n  hint: keep long texts in a file of their own\n");
+    assert_told(&told, "run.csv:2:3: error: the notes are longer than 65536 bytes\n  hint: keep "
+                       "long texts in a file of their own\n");
     tt_buffer_clear(&text);
     tt_buffer_clear(&told);
 }
@@ -432,10 +491,12 @@ START_TEST(locale_does_not_matter)
         tiptrue_run_free(run);
     }
     /* more digits than the exact path takes, in the table and in JSON */
-    struct tiptrue_run *run = read_run("kind,target,x,y\nsight,A,1.50000000000000000000000001,2\n", "");
+    struct tiptrue_run *run =
+        read_run("kind,target,x,y\nsight,A,1.50000000000000000000000001,2\n", "");
     ck_assert_double_eq(run->observations[0].h.x_mm, 1.5);
     tiptrue_run_free(run);
-    run = read_run("{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.25,"
+    run = read_run("{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", "
+                   "\"target\": \"A\", \"x\": 1.25,"
                    "\"y\": 2.5000000000000000000000001}]}",
                    "");
     ck_assert_double_eq(run->observations[0].h.x_mm, 1.25);

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a run as JSON means: the same as the table with the same content. Its faults: messages_test. */
+/* What a run as JSON means: the same as the table with the same content. Its faults: messages_test.
+ */
 #include "config.h"
 
 #include "collect.h"
@@ -11,7 +12,8 @@ static struct tiptrue_run *read_run(const char *text, const char *expected)
     struct tiptrue_run *run = NULL;
     struct tt_buffer told = {0};
     const struct tiptrue_sink sink = {collect_told, &told};
-    enum tiptrue_status status = tt_run_read_bytes("run.json", text, strlen(text), NULL, NULL, NULL, NULL, &sink, &run, NULL);
+    enum tiptrue_status status = tt_run_read_bytes("run.json", text, strlen(text), NULL, NULL, NULL,
+                                                   NULL, &sink, &run, NULL);
     assert_told(&told, expected);
     ck_assert_int_eq(status, TIPTRUE_OK);
     tt_buffer_clear(&told);
@@ -37,7 +39,8 @@ static void assert_same(const struct tiptrue_run *a, const struct tiptrue_run *b
         ck_assert_int_eq(p->use, q->use);
         ck_assert_int_eq(p->approach_x, q->approach_x);
         ck_assert_int_eq(p->approach_y, q->approach_y);
-        ck_assert(p->has_time == q->has_time && p->has_z == q->has_z && p->has_temperature == q->has_temperature);
+        ck_assert(p->has_time == q->has_time && p->has_z == q->has_z &&
+                  p->has_temperature == q->has_temperature);
     }
     ck_assert_double_eq(a->sighting_digits.quantum_mm, b->sighting_digits.quantum_mm);
     ck_assert_double_eq(a->touch_digits.quantum_mm, b->touch_digits.quantum_mm);
@@ -53,28 +56,36 @@ START_TEST(same_as_the_table)
 {
     struct tiptrue_run *json =
         read_run("\xEF\xBB\xBF\n {\"observations\": [\n"
-                 "{\"kind\": \"sight\", \"target\": \"A\", \"x\": 4.35, \"y\": 2.50, \"approach\": \"+-\", \"temperature\": 21.5, "
+                 "{\"kind\": \"sight\", \"target\": \"A\", \"x\": 4.35, \"y\": 2.50, \"approach\": "
+                 "\"+-\", \"temperature\": 21.5, "
                  "\"tip\": null},\n"
-                 "{\"y\": 2.25, \"x\": 6.125e0, \"kind\": \"touch\", \"target\": \"b\\u0061nk\", \"tip\": \"t\", \"rotation\": "
+                 "{\"y\": 2.25, \"x\": 6.125e0, \"kind\": \"touch\", \"target\": \"b\\u0061nk\", "
+                 "\"tip\": \"t\", \"rotation\": "
                  "-15, \"feed\": 12, \"stage\": \"find\"},\n"
-                 "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"t\", \"x\": 6.1, \"y\": 2, \"rotation\": -15, \"feed\": "
+                 "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"t\", \"x\": 6.1, \"y\": "
+                 "2, \"rotation\": -15, \"feed\": "
                  "2.5, \"setup\": \"2\", \"contact\": 1,"
                  "\"time\": \"2026-05-04T07:31:40Z\"},\n"
-                 "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"t\", \"x\": 6.1, \"y\": 2, \"rotation\": 15, \"setup\": "
+                 "{\"kind\": \"touch\", \"target\": \"bank\", \"tip\": \"t\", \"x\": 6.1, \"y\": "
+                 "2, \"rotation\": 15, \"setup\": "
                  "2, \"contact\": false,"
                  "\"time\": \"2026-05-04T07:31:50.5Z\"},\n"
-                 "{\"kind\": \"height\", \"target\": \"pad\", \"x\": 6.1, \"y\": 2, \"z\": -0.125, \"contact\": true}],\n"
-                 "\"note\": \"n\", \"operator\": \"o\", \"units\": \"inch\", \"started\": \"2026-05-04T09:30:00Z\", \"plate\": "
+                 "{\"kind\": \"height\", \"target\": \"pad\", \"x\": 6.1, \"y\": 2, \"z\": -0.125, "
+                 "\"contact\": true}],\n"
+                 "\"note\": \"n\", \"operator\": \"o\", \"units\": \"inch\", \"started\": "
+                 "\"2026-05-04T09:30:00Z\", \"plate\": "
                  "\"p\", \"machine\": \"m\","
                  "\"schema\": \"tiptrue.run/1\"}",
                  "");
-    struct tiptrue_run *table =
-        read_run("# machine: m\n# plate: p\n# started: 2026-05-04T09:30:00Z\n# units: inch\n# operator: o\n# note: n\n"
-                 "kind,target,tip,x,y,rotation,feed,temperature,time,setup,contact,z,stage,approach\n"
-                 "sight,A,,4.35,2.50,,,21.5,,,,,,+-\ntouch,bank,t,6.125,2.25,-15,12,,,,,,find,\n"
-                 "touch,bank,t,6.1,2,-15,2.5,,2026-05-04T07:31:40Z,2,1,,,\ntouch,bank,t,6.1,2,15,,,2026-05-04T07:31:50.5Z,2,0,,,\n"
-                 "height,pad,,6.1,2,,,,,,1,-0.125,,\n",
-                 "");
+    struct tiptrue_run *table = read_run(
+        "# machine: m\n# plate: p\n# started: 2026-05-04T09:30:00Z\n# units: inch\n# operator: "
+        "o\n# note: n\n"
+        "kind,target,tip,x,y,rotation,feed,temperature,time,setup,contact,z,stage,approach\n"
+        "sight,A,,4.35,2.50,,,21.5,,,,,,+-\ntouch,bank,t,6.125,2.25,-15,12,,,,,,find,\n"
+        "touch,bank,t,6.1,2,-15,2.5,,2026-05-04T07:31:40Z,2,1,,,\ntouch,bank,t,6.1,2,15,,,2026-05-"
+        "04T07:31:50.5Z,2,0,,,\n"
+        "height,pad,,6.1,2,,,,,,1,-0.125,,\n",
+        "");
     assert_same(json, table);
     static const size_t lines[] = {3, 4, 5, 6, 7};
     for (size_t i = 0; i < 5; i++) {
@@ -88,12 +99,15 @@ END_TEST
 
 START_TEST(pairs_are_inferred_without_stages)
 {
-    struct tiptrue_run *run =
-        read_run("{\"schema\": \"tiptrue.run/1\", \"observations\": ["
-                 "{\"kind\":\"touch\",\"target\":\"e\",\"tip\":\"t\",\"x\":1,\"y\":2,\"rotation\":15,\"feed\":300},\n"
-                 "{\"kind\":\"touch\",\"target\":\"e\",\"tip\":\"t\",\"x\":1,\"y\":2,\"rotation\":15,\"feed\":60}]}",
-                 "run.json:1: note: 1 touch is directly followed by a slower one of the same edge, tip and rotation: taken as "
-                 "'find', and not used\n  hint: a column 'stage' with 'find' and 'measure' says it for sure\n");
+    struct tiptrue_run *run = read_run("{\"schema\": \"tiptrue.run/1\", \"observations\": ["
+                                       "{\"kind\":\"touch\",\"target\":\"e\",\"tip\":\"t\",\"x\":1,"
+                                       "\"y\":2,\"rotation\":15,\"feed\":300},\n"
+                                       "{\"kind\":\"touch\",\"target\":\"e\",\"tip\":\"t\",\"x\":1,"
+                                       "\"y\":2,\"rotation\":15,\"feed\":60}]}",
+                                       "run.json:1: note: 1 touch is directly followed by a slower "
+                                       "one of the same edge, tip and rotation: taken as "
+                                       "'find', and not used\n  hint: a column 'stage' with 'find' "
+                                       "and 'measure' says it for sure\n");
     ck_assert(run->find_inferred);
     ck_assert_int_eq(run->observations[0].use, TT_USE_FIND);
     ck_assert_int_eq(run->observations[1].use, TT_USE);
@@ -101,15 +115,18 @@ START_TEST(pairs_are_inferred_without_stages)
 }
 END_TEST
 
-/* Many observations on one line: places are found in one pass, and a tree is held of one of them only. */
+/* Many observations on one line: places are found in one pass, and a tree is held of one of them
+ * only. */
 START_TEST(many_observations_on_one_line)
 {
     enum { COUNT = 50000 };
     struct tt_buffer text = {0};
     tt_buffer_puts(&text, "{\"schema\":\"tiptrue.run/1\",\"observations\":[");
     for (int i = 0; i < COUNT; i++) {
-        tt_buffer_printf(&text, "%s{\"kind\":\"sight\",\"target\":\"m%d\",\"x\":%d.5,\"y\":2,\"temperature\":21.5}",
-                         i > 0 ? "," : "", i % 300, i);
+        tt_buffer_printf(
+            &text,
+            "%s{\"kind\":\"sight\",\"target\":\"m%d\",\"x\":%d.5,\"y\":2,\"temperature\":21.5}",
+            i > 0 ? "," : "", i % 300, i);
     }
     tt_buffer_puts(&text, "]}");
     struct tiptrue_run *run = read_run(text.text, "");

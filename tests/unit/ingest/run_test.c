@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A run from a file: its format by its content, its digest, standard input; and the field logs of tests/field. */
+/* A run from a file: its format by its content, its digest, standard input; and the field logs of
+ * tests/field. */
 #include "config.h"
 
 #include <fcntl.h>
@@ -23,8 +24,10 @@ START_TEST(format_is_seen_in_the_content)
 {
     static const char *const texts[] = {
         "kind,target,x,y\nsight,A,1.5,2\n",
-        "{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.5, \"y\": 2}]}",
-        "\xEF\xBB\xBF\n \t{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": \"A\", \"x\": 1.5, "
+        "{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", \"target\": "
+        "\"A\", \"x\": 1.5, \"y\": 2}]}",
+        "\xEF\xBB\xBF\n \t{\"schema\": \"tiptrue.run/1\", \"observations\": [{\"kind\": \"sight\", "
+        "\"target\": \"A\", \"x\": 1.5, "
         "\"y\": 2}]}",
     };
     for (size_t i = 0; i < 3; i++) {
@@ -46,9 +49,15 @@ START_TEST(id_is_a_digest_of_the_bytes)
 {
     static const char text[] = "\xEF\xBB\xBFkind,target,x,y\nsight,A,1.5,2\n";
     struct tiptrue_run *with = NULL, *without = NULL, *again = NULL;
-    ck_assert_int_eq(tt_run_read_bytes("a", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &with, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_run_read_bytes("b", text + 3, strlen(text) - 3, NULL, NULL, NULL, NULL, NULL, &without, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_run_read_bytes("c", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &again, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_run_read_bytes("a", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &with, NULL),
+        TIPTRUE_OK);
+    ck_assert_int_eq(tt_run_read_bytes("b", text + 3, strlen(text) - 3, NULL, NULL, NULL, NULL,
+                                       NULL, &without, NULL),
+                     TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_run_read_bytes("c", text, strlen(text), NULL, NULL, NULL, NULL, NULL, &again, NULL),
+        TIPTRUE_OK);
     ck_assert_uint_eq(strlen(with->id), 16);
     ck_assert_str_ne(with->id, without->id);
     ck_assert_str_eq(with->id, again->id);
@@ -83,12 +92,18 @@ static const struct {
     size_t sightings, touches, no_contact, tips, setups;
     enum tiptrue_status status;
 } field[] = {
-    {"01-plain", 6, 96, 0, 1, 1, TIPTRUE_OK},          {"02-film", 6, 96, 0, 1, 1, TIPTRUE_OK},
-    {"03-two-tips", 6, 192, 0, 2, 1, TIPTRUE_OK},      {"04-oval", 6, 144, 0, 1, 1, TIPTRUE_OK},
-    {"05-one-direction", 6, 48, 0, 1, 1, TIPTRUE_OK},  {"06-one-sided", 6, 48, 0, 1, 1, TIPTRUE_OK},
-    {"07-sense", 6, 96, 0, 1, 1, TIPTRUE_OK},          {"08-moved", 6, 96, 0, 1, 1, TIPTRUE_OK},
-    {"09-inch-comma", 6, 96, 6, 1, 1, TIPTRUE_OK},     {"10-reversal", 12, 192, 0, 1, 2, TIPTRUE_OK},
-    {"11-eight-tips", 6, 768, 0, 8, 1, TIPTRUE_OK},    {"12-cut-short", 0, 0, 0, 0, 0, TIPTRUE_E_DATA},
+    {"01-plain", 6, 96, 0, 1, 1, TIPTRUE_OK},
+    {"02-film", 6, 96, 0, 1, 1, TIPTRUE_OK},
+    {"03-two-tips", 6, 192, 0, 2, 1, TIPTRUE_OK},
+    {"04-oval", 6, 144, 0, 1, 1, TIPTRUE_OK},
+    {"05-one-direction", 6, 48, 0, 1, 1, TIPTRUE_OK},
+    {"06-one-sided", 6, 48, 0, 1, 1, TIPTRUE_OK},
+    {"07-sense", 6, 96, 0, 1, 1, TIPTRUE_OK},
+    {"08-moved", 6, 96, 0, 1, 1, TIPTRUE_OK},
+    {"09-inch-comma", 6, 96, 6, 1, 1, TIPTRUE_OK},
+    {"10-reversal", 12, 192, 0, 1, 2, TIPTRUE_OK},
+    {"11-eight-tips", 6, 768, 0, 8, 1, TIPTRUE_OK},
+    {"12-cut-short", 0, 0, 0, 0, 0, TIPTRUE_E_DATA},
     {"14-controller-log", 6, 48, 2, 1, 1, TIPTRUE_OK},
 };
 
@@ -119,7 +134,8 @@ START_TEST(field_logs)
     const char *folder = field[_i].folder;
     bool is_log = strcmp(folder, "14-controller-log") == 0;
     char *paths[] = {field_path(folder, "plate.json"), field_path(folder, "machine.json"),
-                     field_path(folder, is_log ? "controller.log" : "run.csv"), field_path(folder, "plan.json")};
+                     field_path(folder, is_log ? "controller.log" : "run.csv"),
+                     field_path(folder, "plan.json")};
     struct tt_buffer told = {0};
     const struct tiptrue_sink sink = {collect_told, &told};
     struct tiptrue_plate *plate = NULL;
@@ -131,14 +147,17 @@ START_TEST(field_logs)
     if (is_log) {
         ck_assert_int_eq(tt_plan_read(paths[3], &sink, &plan, NULL), TIPTRUE_OK);
     }
-    const char *pattern = is_log ? "id=(?<id>\\d+) at x=(?<x>\\S+) y=(?<y>\\S+) z=(?<z>\\S+) ok=(?<ok>[01])" : NULL;
-    ck_assert_int_eq(tt_run_read(paths[2], plate, machine, plan, pattern, &sink, &run, NULL), field[_i].status);
+    const char *pattern =
+        is_log ? "id=(?<id>\\d+) at x=(?<x>\\S+) y=(?<y>\\S+) z=(?<z>\\S+) ok=(?<ok>[01])" : NULL;
+    ck_assert_int_eq(tt_run_read(paths[2], plate, machine, plan, pattern, &sink, &run, NULL),
+                     field[_i].status);
     if (run != NULL) {
         assert_told(&told, "");
         assert_counts(run, (size_t)_i);
     } else {
-        assert_told(&told, "run.csv:105:13: error: the row has 3 cells, and the header names 9\n"
-                           "  hint: the file looks cut short: copy it again, or take its last line out\n");
+        assert_told(&told,
+                    "run.csv:105:13: error: the row has 3 cells, and the header names 9\n"
+                    "  hint: the file looks cut short: copy it again, or take its last line out\n");
     }
     tiptrue_run_free(run);
     tiptrue_plan_free(plan);

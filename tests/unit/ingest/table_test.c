@@ -9,7 +9,8 @@
 
 #define MOST 8
 
-/* The whole table as text: cells between '[' and ']', '<line>' before each row, "#" before a remark, "!" for a fault. */
+/* The whole table as text: cells between '[' and ']', '<line>' before each row, "#" before a
+ * remark, "!" for a fault. */
 static void show(const char *text, struct tt_buffer *shown)
 {
     static const unsigned char in_order[MOST] = {0, 1, 2, 3, 4, 5, 6, 7};
@@ -84,8 +85,8 @@ START_TEST(rows_and_cells)
     struct tt_buffer shown = {0};
     for (size_t i = 0; i < sizeof(tables) / sizeof(tables[0]); i++) {
         show(tables[i].text, &shown);
-        ck_assert_msg(strcmp(shown.text, tables[i].shown) == 0, "'%s' is '%s', not '%s'", tables[i].text, shown.text,
-                      tables[i].shown);
+        ck_assert_msg(strcmp(shown.text, tables[i].shown) == 0, "'%s' is '%s', not '%s'",
+                      tables[i].text, shown.text, tables[i].shown);
     }
     tt_buffer_clear(&shown);
 }

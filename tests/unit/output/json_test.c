@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The JSON output, read back by cJSON: every value under its key, null where nothing is determined, strings by RFC 8259. */
+/* The JSON output, read back by cJSON: every value under its key, null where nothing is determined,
+ * strings by RFC 8259. */
 #include <check.h>
 #include <cjson/cJSON.h>
 #include <stdio.h>
@@ -37,8 +38,8 @@ static const cJSON *at(const cJSON *document, const char *path)
     while (*path != '\0') {
         size_t length = strcspn(path, "/");
         snprintf(step, sizeof step, "%.*s", (int)length, path);
-        document =
-            cJSON_IsArray(document) ? cJSON_GetArrayItem(document, atoi(step)) : cJSON_GetObjectItemCaseSensitive(document, step);
+        document = cJSON_IsArray(document) ? cJSON_GetArrayItem(document, atoi(step))
+                                           : cJSON_GetObjectItemCaseSensitive(document, step);
         ck_assert_msg(document != NULL, "nothing at %s", path);
         path += length + (path[length] == '/');
     }
@@ -50,8 +51,8 @@ static void expect_number(const cJSON *document, const char *path, double value)
     const cJSON *item = at(document, path);
 
     ck_assert_msg(cJSON_IsNumber(item), "%s is no number", path);
-    ck_assert_msg(fabs(item->valuedouble - value) <= 1e-13 * fmax(1, fabs(value)), "%s is %.17g, not %.17g", path,
-                  item->valuedouble, value);
+    ck_assert_msg(fabs(item->valuedouble - value) <= 1e-13 * fmax(1, fabs(value)),
+                  "%s is %.17g, not %.17g", path, item->valuedouble, value);
 }
 
 static void expect_text(const cJSON *document, const char *path, const char *text)
@@ -182,7 +183,8 @@ START_TEST(present_offset_and_verdict)
     expect_number(d, "tips/0/conformity/permitted_error_mm", 30 * MICRON);
     expect_number(d, "tips/0/conformity/probability", 0.0345);
     expect_text(d, "tips/0/verdict", "update");
-    expect_text(d, "tips/0/reasons/0", "the present offset is not shown to be within the permitted error of 0.03 mm");
+    expect_text(d, "tips/0/reasons/0",
+                "the present offset is not shown to be within the permitted error of 0.03 mm");
     cJSON_Delete(d);
 
     sample.tips[0].has_present = sample.tips[0].has_conformity = false;
@@ -380,20 +382,25 @@ END_TEST
 
 START_TEST(an_error_is_a_document_too)
 {
-    struct tiptrue_error error = {.status = TIPTRUE_E_DATA, .line = 17, .column = 24, .file = "a \"run\".csv"};
+    struct tiptrue_error error = {
+        .status = TIPTRUE_E_DATA, .line = 17, .column = 24, .file = "a \"run\".csv"};
     struct tt_buffer buffer = {0};
 
     strcpy(error.text, "rotation 'inf' is not a finite number");
     strcpy(error.hint, "degrees, counter-clockwise seen from above");
     tt_output_error_json(&error, &buffer);
     ck_assert_str_eq(buffer.text,
-                     "{\"schema\":\"tiptrue.error/1\",\"file\":\"a \\\"run\\\".csv\",\"line\":17,\"column\":24,\"code\":\"data\","
-                     "\"text\":\"rotation 'inf' is not a finite number\",\"hint\":\"degrees, counter-clockwise seen from above\"}");
+                     "{\"schema\":\"tiptrue.error/1\",\"file\":\"a "
+                     "\\\"run\\\".csv\",\"line\":17,\"column\":24,\"code\":\"data\","
+                     "\"text\":\"rotation 'inf' is not a finite number\",\"hint\":\"degrees, "
+                     "counter-clockwise seen from above\"}");
     tt_buffer_reset(&buffer);
     error = (struct tiptrue_error){.status = TIPTRUE_E_MEMORY, .text = "out of memory"};
     tt_output_error_json(&error, &buffer);
-    ck_assert_str_eq(buffer.text, "{\"schema\":\"tiptrue.error/1\",\"file\":null,\"line\":null,\"column\":null,\"code\":\"memory\","
-                                  "\"text\":\"out of memory\",\"hint\":null}");
+    ck_assert_str_eq(buffer.text,
+                     "{\"schema\":\"tiptrue.error/"
+                     "1\",\"file\":null,\"line\":null,\"column\":null,\"code\":\"memory\","
+                     "\"text\":\"out of memory\",\"hint\":null}");
     tt_buffer_clear(&buffer);
 }
 END_TEST

@@ -24,7 +24,8 @@ static void is_written(const char *text, size_t most, const char *expected)
 /* XML 1.0, 2.4: what may not stand as itself. */
 START_TEST(markup_is_escaped)
 {
-    is_written("<a href=\"x\">'&'</a>", 99, "&lt;a href=&quot;x&quot;&gt;&#39;&amp;&#39;&lt;/a&gt;");
+    is_written("<a href=\"x\">'&'</a>", 99,
+               "&lt;a href=&quot;x&quot;&gt;&#39;&amp;&#39;&lt;/a&gt;");
     is_written("\xc2\xb5m \xe2\x88\x92", 99, "\xc2\xb5m \xe2\x88\x92");
 }
 END_TEST
@@ -87,7 +88,8 @@ START_TEST(signed_numbers)
 }
 END_TEST
 
-/* Over many ranges: ticks are 1, 2 or 5 times a power of ten, as many as asked for or less, within the ends. */
+/* Over many ranges: ticks are 1, 2 or 5 times a power of ten, as many as asked for or less, within
+ * the ends. */
 START_TEST(ticks_are_round)
 {
     for (int i = 0; i < 400; i++) {
@@ -96,7 +98,8 @@ START_TEST(ticks_are_round)
         double power = pow(10, floor(log10(scale.step) + 1e-9)), digit = scale.step / power;
         size_t n;
         double first = tt_scale_tick(&scale, &n);
-        ck_assert_msg(fabs(digit - 1) < 1e-9 || fabs(digit - 2) < 1e-9 || fabs(digit - 5) < 1e-9, "step %g", scale.step);
+        ck_assert_msg(fabs(digit - 1) < 1e-9 || fabs(digit - 2) < 1e-9 || fabs(digit - 5) < 1e-9,
+                      "step %g", scale.step);
         ck_assert_msg(n >= 1 && n <= 6, "%zu ticks over %g", n, width);
         ck_assert(first >= low - 1e-5 * scale.step);
         ck_assert(first + (double)(n - 1) * scale.step <= low + width + 1e-5 * scale.step);
@@ -123,8 +126,13 @@ END_TEST
 
 int main(void)
 {
-    const TTest *const TESTS[] = {
-        markup_is_escaped, what_steers_is_spelled, long_names_are_cut, coordinates, signed_numbers, ticks_are_round, places};
+    const TTest *const TESTS[] = {markup_is_escaped,
+                                  what_steers_is_spelled,
+                                  long_names_are_cut,
+                                  coordinates,
+                                  signed_numbers,
+                                  ticks_are_round,
+                                  places};
     Suite *suite = suite_create("output/markup");
     TCase *cases = tcase_create("markup");
     SRunner *runner;

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The page of the weeks from a trend that the history room makes of invented runs: the shared step is a bracket in every lane, and
- * what the trend says stands on the page.
+/* The page of the weeks from a trend that the history room makes of invented runs: the shared step
+ * is a bracket in every lane, and what the trend says stands on the page.
  */
 #include "config.h"
 
@@ -34,7 +34,8 @@ static void fill_tip(struct tt_series_tip *tip, size_t index, size_t run, size_t
         .tip = index,
         .verdict = TIPTRUE_UPDATE,
         .has_offset = true,
-        .offset = {-37.4123 + 16.385 * (double)index + wave_mm(run, phase) + step_mm, 15.0833 + wave_mm(run, phase + 2)},
+        .offset = {-37.4123 + 16.385 * (double)index + wave_mm(run, phase) + step_mm,
+                   15.0833 + wave_mm(run, phase + 2)},
         .cov = {4e-4, 0, 4e-4},
         .same_plate_cov = {1e-6, 0, 1e-6},
         .common_u_x_mm = 0.0005,
@@ -70,7 +71,8 @@ static struct tiptrue_trend *invent(size_t n, size_t step_at)
         }
     }
     tt_series_sort(&series);
-    ck_assert_msg(tt_trend_make(&series, n + 3, &(struct tiptrue_trend_options){.baseline_runs = 0}, &trend, &error) == TIPTRUE_OK,
+    ck_assert_msg(tt_trend_make(&series, n + 3, &(struct tiptrue_trend_options){.baseline_runs = 0},
+                                &trend, &error) == TIPTRUE_OK,
                   "%s", error.text);
     tt_arena_clear(&arena);
     return trend;
@@ -121,7 +123,8 @@ START_TEST(a_shared_step)
     ck_assert_msg(strstr(page, start) != NULL, "the page lacks '%s'", start);
     ck_assert_ptr_nonnull(strstr(page, "<p>between 2026-04-04 "));
     ck_assert_ptr_nonnull(strstr(page, "bench &lt;7&gt;"));
-    ck_assert_ptr_nonnull(strstr(page, ": 63 runs, the last 60 of them looked at, 2026-03-02 07:41 +00:00 (UTC) to "));
+    ck_assert_ptr_nonnull(strstr(
+        page, ": 63 runs, the last 60 of them looked at, 2026-03-02 07:41 +00:00 (UTC) to "));
     ck_assert_ptr_nonnull(strstr(page, "<path class=\"l\"")); /* limits */
     ck_assert_ptr_null(strstr(page, "nan"));
     free(page);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Solutions made by hand for the tests of the output: invented numbers, each value different from every other one, so that a
- * swapped pair shows.
+/* Solutions made by hand for the tests of the output: invented numbers, each value different from
+ * every other one, so that a swapped pair shows.
  */
 #ifndef SAMPLE_H
 #define SAMPLE_H
@@ -51,10 +51,12 @@ static inline void sample_tip(struct sample *s)
     s->effect_x[1] = 0.4375;
     s->effect_y[0] = -0.9375;
     s->effect_y[1] = -0.3125;
-    s->between[0] = (struct tt_tip_difference){"t2",  "t1",    true,   {17.00123, -0.00456}, {1.5e-6, 2.5e-7, 1.75e-6}, 61.5,
-                                               1.999, 0.00245, 0.00264};
+    s->between[0] = (struct tt_tip_difference){
+        "t2",  "t1",    true,   {17.00123, -0.00456}, {1.5e-6, 2.5e-7, 1.75e-6}, 61.5,
+        1.999, 0.00245, 0.00264};
     s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
-    s->budget[0] = (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
+    s->budget[0] =
+        (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
     s->budget[1] = (struct tt_budget_line){"group shifts", 'B', true, 0.0201, 0.0202, HUGE_VAL};
     s->budget[2] = (struct tt_budget_line){"edge places", 'B', true, 0.0056, 0.0057, HUGE_VAL};
     s->reasons[0] = "the present offset is not shown to be within the permitted error of 0.03 mm";
@@ -115,18 +117,27 @@ static inline void sample_rows(struct sample *s)
 {
     const double angle_rad = tt_rad_from_deg(37.5);
 
-    s->edges[0] = (struct tt_edge_result){"east", 4, 2, -0.0004, 0.0027, 0.0011, 0.0071, 0.0314, 0.0126};
+    s->edges[0] =
+        (struct tt_edge_result){"east", 4, 2, -0.0004, 0.0027, 0.0011, 0.0071, 0.0314, 0.0126};
     s->edges[1] = (struct tt_edge_result){"north", 3, 2, 0.0005, 0.0029, -0.0013, 0.0072, NAN, NAN};
     s->marks[0] = (struct tt_mark_result){"M0", NAN, NAN};
     s->marks[1] = (struct tt_mark_result){"M1", 0.0973, 0.0471};
-    s->rows[0] = (struct tt_row_result){4, TT_SIGHT, TT_USE, "M0", NULL, 0, 0.0011, -0.0023, 1, false, "1", 0.0331, -0.0187};
-    s->rows[1] = (struct tt_row_result){5, TT_TOUCH, TT_USE, "east", "t1", angle_rad, -0.0641, 0, 0, true, "1", 0, 0};
-    s->rows[2] = (struct tt_row_result){6, TT_TOUCH, TT_USE, "east", "t1", 2 * angle_rad, -0.0213, 0, 0, true, "1", 0, 0};
-    s->rows[3] = (struct tt_row_result){7, TT_TOUCH, TT_USE, "north", "t1", 3 * angle_rad, 0.0175, 0, 0, true, "1", 0, 0};
-    s->rows[4] = (struct tt_row_result){8, TT_TOUCH, TT_USE, "north", "t1", 4 * angle_rad, 0.0018, 0, 0.875, false, "1", 0.0242, 0};
-    s->rows[5] = (struct tt_row_result){9, TT_TOUCH, TT_USE_NO_CONTACT, "east", "t1", 5 * angle_rad, 0, 0, 0, false, "1", 0, 0};
-    s->rows[6] = (struct tt_row_result){10, TT_TOUCH, TT_USE_FIND, "east", "t1", 6 * angle_rad, 0, 0, 0, false, "1", 0, 0};
-    s->rows[7] = (struct tt_row_result){11, TT_HEIGHT, TT_USE_OTHER, "pad", "t1", 7 * angle_rad, 0, 0, 0, false, "1", 0, 0};
+    s->rows[0] = (struct tt_row_result){4,       TT_SIGHT, TT_USE, "M0", NULL,   0,      0.0011,
+                                        -0.0023, 1,        false,  "1",  0.0331, -0.0187};
+    s->rows[1] = (struct tt_row_result){5, TT_TOUCH, TT_USE, "east", "t1", angle_rad, -0.0641,
+                                        0, 0,        true,   "1",    0,    0};
+    s->rows[2] = (struct tt_row_result){
+        6, TT_TOUCH, TT_USE, "east", "t1", 2 * angle_rad, -0.0213, 0, 0, true, "1", 0, 0};
+    s->rows[3] = (struct tt_row_result){
+        7, TT_TOUCH, TT_USE, "north", "t1", 3 * angle_rad, 0.0175, 0, 0, true, "1", 0, 0};
+    s->rows[4] = (struct tt_row_result){
+        8, TT_TOUCH, TT_USE, "north", "t1", 4 * angle_rad, 0.0018, 0, 0.875, false, "1", 0.0242, 0};
+    s->rows[5] = (struct tt_row_result){
+        9, TT_TOUCH, TT_USE_NO_CONTACT, "east", "t1", 5 * angle_rad, 0, 0, 0, false, "1", 0, 0};
+    s->rows[6] = (struct tt_row_result){
+        10, TT_TOUCH, TT_USE_FIND, "east", "t1", 6 * angle_rad, 0, 0, 0, false, "1", 0, 0};
+    s->rows[7] = (struct tt_row_result){
+        11, TT_HEIGHT, TT_USE_OTHER, "pad", "t1", 7 * angle_rad, 0, 0, 0, false, "1", 0, 0};
 }
 
 static inline void sample_findings(struct sample *s)
@@ -138,19 +149,28 @@ static inline void sample_findings(struct sample *s)
     s->values[1] = (struct tt_value){"depth", TT_UNIT_MM, 0.0433, NULL};
     s->values[2] = (struct tt_value){"turned", TT_UNIT_RAD, tt_rad_from_deg(-13.7), NULL};
     s->values[3] = (struct tt_value){"seen_as", TT_UNIT_NONE, 0, "film_mm"};
-    s->findings[0] = (struct tt_finding){TT_FINDING_LATE_CONTACT,
-                                         TIPTRUE_WARNING,
-                                         "2 of 4 touches on 'east' latch too deep, by 43 um on average; clean the edge and "
-                                         "touch it again",
-                                         1,
+    s->findings[0] = (struct tt_finding){
+        TT_FINDING_LATE_CONTACT,
+        TIPTRUE_WARNING,
+        "2 of 4 touches on 'east' latch too deep, by 43 um on average; clean the edge and "
+        "touch it again",
+        1,
+        0,
+        TT_NONE,
+        s->late_lines,
+        3,
+        s->values,
+        SAMPLE_COUNT(s->values)};
+    s->findings[1] = (struct tt_finding){TT_FINDING_TIP_NOT_ROUND,
+                                         TIPTRUE_NOTE,
+                                         "t1 is oval by 4.1 um, crest at 13 deg",
+                                         TT_NONE,
                                          0,
                                          TT_NONE,
-                                         s->late_lines,
-                                         3,
-                                         s->values,
-                                         SAMPLE_COUNT(s->values)};
-    s->findings[1] = (struct tt_finding){
-        TT_FINDING_TIP_NOT_ROUND, TIPTRUE_NOTE, "t1 is oval by 4.1 um, crest at 13 deg", TT_NONE, 0, TT_NONE, NULL, 0, NULL, 0};
+                                         NULL,
+                                         0,
+                                         NULL,
+                                         0};
     s->edge_names[0] = "spare";
     s->edge_names[1] = "east";
     s->tip_names[0] = "t1";
@@ -213,7 +233,8 @@ static inline void sample_one_tip(struct sample *s)
                                             .verdict = TIPTRUE_UPDATE};
 }
 
-/* The same tip and a second one, of which nothing is determined but the offset's y: verdict repeat. */
+/* The same tip and a second one, of which nothing is determined but the offset's y: verdict repeat.
+ */
 static inline void sample_two_tips(struct sample *s)
 {
     sample_one_tip(s);

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Sentences of findings: every new code has one, values stand in it with their units, a tip's reasons
- * follow its errors. */
+/* Sentences of findings: every new code has one, values stand in it with their units, a tip's
+ * reasons follow its errors. */
 #include <check.h>
 #include <math.h>
 #include <stdlib.h>
@@ -39,10 +39,12 @@ START_TEST(values_with_their_units)
 {
     expect_value((struct tt_value){"found", TT_UNIT_MM, 0.0274, NULL}, "(found 27 \xc2\xb5m)");
     expect_value((struct tt_value){"found", TT_UNIT_MM, -59.1347, NULL}, "(found -59.135 mm)");
-    expect_value((struct tt_value){"turned_by", TT_UNIT_RAD, tt_rad_from_deg(3.4), NULL}, "(turned by 3.40\xc2\xb0)");
+    expect_value((struct tt_value){"turned_by", TT_UNIT_RAD, tt_rad_from_deg(3.4), NULL},
+                 "(turned by 3.40\xc2\xb0)");
     expect_value((struct tt_value){"of", TT_UNIT_NONE, 1348, NULL}, "(of 1348)");
     expect_value((struct tt_value){"p", TT_UNIT_SHARE, 0.123, NULL}, "(p 12.3 %)");
-    expect_value((struct tt_value){"at", TT_UNIT_C, 293.15, NULL}, "(at 293 \xc2\xb0" "C)");
+    expect_value((struct tt_value){"at", TT_UNIT_C, 293.15, NULL}, "(at 293 \xc2\xb0"
+                                                                   "C)");
     expect_value((struct tt_value){"mark", TT_UNIT_NONE, 0, "{lines} [B]"}, "(mark {lines} [B])");
     expect_value((struct tt_value){"off", TT_UNIT_MM, NAN, NULL}, "(off ?)");
 }
@@ -78,7 +80,8 @@ START_TEST(texts_and_reasons_are_filled_in)
 
     sample_two_tips(&sample);
     struct tiptrue_solution *s = &sample.solution;
-    struct tt_finding findings[3] = {marks_off(&value, 1), marks_off(&value, 1), marks_off(&value, 1)};
+    struct tt_finding findings[3] = {marks_off(&value, 1), marks_off(&value, 1),
+                                     marks_off(&value, 1)};
     findings[1].tip = 1;
     findings[1].text = "as it was";
     findings[2].severity = TIPTRUE_WARNING;

@@ -137,9 +137,10 @@ START_TEST(a_name_cannot_steer_the_terminal)
 }
 END_TEST
 
-/* 2026-11-26: the page rewrote names that users gave: an edge called "90 deg" was shown as "90°", one called "slot 40 um" as
- * "slot 40 µm", since units in sentences get their signs wherever they stand. Names of edges, tips and setups, with quotation marks
- * in them too, and what else stands in quotation marks, are left alone. */
+/* 2026-11-26: the page rewrote names that users gave: an edge called "90 deg" was shown as "90°",
+ * one called "slot 40 um" as "slot 40 µm", since units in sentences get their signs wherever they
+ * stand. Names of edges, tips and setups, with quotation marks in them too, and what else stands in
+ * quotation marks, are left alone. */
 START_TEST(names_are_shown_as_they_were_given)
 {
     static const char *const sentences[] = {
@@ -205,7 +206,8 @@ START_TEST(what_is_not_determined_is_said)
     ck_assert(strstr(page, "  runout          not determined\n") != NULL);
     ck_assert(strstr(page, "  contact radius  not determined\n") != NULL);
     ck_assert(strstr(page, "turned by an angle not determined\n") != NULL);
-    ck_assert(strstr(page, "41.3009") == NULL); /* none of the numbers that stand behind the flags */
+    ck_assert(strstr(page, "41.3009") ==
+              NULL); /* none of the numbers that stand behind the flags */
     ck_assert(strstr(page, "0.2487") == NULL);
     ck_assert(strstr(page, "Head at") == NULL);
     free(page);
@@ -221,13 +223,15 @@ START_TEST(a_repeat_is_not_offered_for_use)
     sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_REPEAT;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strncmp(page, "REPEAT: use nothing that this run says of t1\n", 45) == 0);
-    ck_assert(strstr(page, "\nTo check signs only, not for use: Head at (161.8012, 67.5496) puts the axis of\nt1") != NULL);
+    ck_assert(strstr(page, "\nTo check signs only, not for use: Head at (161.8012, 67.5496) puts "
+                           "the axis of\nt1") != NULL);
     ck_assert(strstr(page, "write the new offset") == NULL);
     free(page);
 }
 END_TEST
 
-/* A finding that is the reason of a verdict stands at the top, with its lines, and not again below. */
+/* A finding that is the reason of a verdict stands at the top, with its lines, and not again below.
+ */
 START_TEST(a_reason_is_told_once)
 {
     struct sample sample;
@@ -265,7 +269,10 @@ START_TEST(tips_share_a_reason)
     free(page);
     sample.reasons_2[0] = "too vague by 8 um (probability 35 %)";
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page, "\n  t1: too vague by 7 \xc2\xb5m (probability 35 %)\n  t2: too vague by 8 ") != NULL);
+    ck_assert(
+        strstr(page,
+               "\n  t1: too vague by 7 \xc2\xb5m (probability 35 %)\n  t2: too vague by 8 ") !=
+        NULL);
     free(page);
 }
 END_TEST
@@ -306,8 +313,10 @@ START_TEST(keep_says_what_may_be_kept)
     sample.tips[0].change_expanded_x_mm = 0.00234;
     sample.tips[0].change_expanded_y_mm = 0.00254;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strncmp(page, "KEEP: keep the present offset of t1\n  no limit was stated\n", 58) == 0);
-    ck_assert(strstr(page, "  change                   -55.4           +10.4  \xc2\xb5m, same plate as before\n") != NULL);
+    ck_assert(strncmp(page, "KEEP: keep the present offset of t1\n  no limit was stated\n", 58) ==
+              0);
+    ck_assert(strstr(page, "  change                   -55.4           +10.4  \xc2\xb5m, same "
+                           "plate as before\n") != NULL);
     ck_assert(strstr(page, "probability") == NULL);
     ck_assert(strstr(page, "Next: nothing to write.\n") != NULL);
     free(page);
@@ -344,11 +353,13 @@ START_TEST(worked_sentence_adds_up)
         sentence = strstr(page, "Head at");
         ck_assert_ptr_nonnull(sentence);
         ck_assert_int_eq(sscanf(sentence,
-                                "Head at (%lf, %lf) puts the axis of t1 over the mark at (%lf, %lf): offset x %lf, y %lf.",
+                                "Head at (%lf, %lf) puts the axis of t1 over the mark at (%lf, "
+                                "%lf): offset x %lf, y %lf.",
                                 &head[0], &head[1], &mark[0], &mark[1], &offset[0], &offset[1]),
                          6);
         for (int axis = 0; axis < 2; axis++) {
-            ck_assert_int_eq(lround(head[axis] * 1e4) + lround(offset[axis] * 1e4), lround(mark[axis] * 1e4));
+            ck_assert_int_eq(lround(head[axis] * 1e4) + lround(offset[axis] * 1e4),
+                             lround(mark[axis] * 1e4));
         }
         ck_assert_double_eq_tol(offset[0], sample.tips[0].offset.x_mm, 0.51e-4);
         ck_assert_double_eq_tol(offset[1], sample.tips[0].offset.y_mm, 0.51e-4);
@@ -401,8 +412,9 @@ START_TEST(probabilities_near_certainty_do_not_lie)
     static const struct {
         double p;
         const char *text;
-    } CASES[] = {{0.9996, "probability over 99.9 %;"}, {0.9994, "probability 99.9 %;"}, {0.0004, "probability under 0.1 %;"},
-                 {0.0006, "probability 0.1 %;"},       {0.5051, "probability 51 %;"},   {0.9512, "probability 95.1 %;"}};
+    } CASES[] = {{0.9996, "probability over 99.9 %;"}, {0.9994, "probability 99.9 %;"},
+                 {0.0004, "probability under 0.1 %;"}, {0.0006, "probability 0.1 %;"},
+                 {0.5051, "probability 51 %;"},        {0.9512, "probability 95.1 %;"}};
 
     for (size_t i = 0; i < SAMPLE_COUNT(CASES); i++) {
         struct sample sample;
@@ -428,7 +440,11 @@ START_TEST(lost_motion_and_latency_are_told)
     sample.solution.latency_s = 0.00456;
     sample.solution.u_latency_s = 0.0021;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page, "on X less that on Y: -12.34 \xc2\xb5m (standard uncertainty\n  0.43 \xc2\xb5m)\n") != NULL);
+    ck_assert(
+        strstr(
+            page,
+            "on X less that on Y: -12.34 \xc2\xb5m (standard uncertainty\n  0.43 \xc2\xb5m)\n") !=
+        NULL);
     ck_assert(strstr(page, "latch latency: +4.6 ms (standard uncertainty 2.1 ms)\n") != NULL);
     free(page);
 }

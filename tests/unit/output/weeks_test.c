@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The page of the weeks, from invented series: marks counted against the data, brackets where the changes are, names as text. */
+/* The page of the weeks, from invented series: marks counted against the data, brackets where the
+ * changes are, names as text. */
 #include "config.h"
 
 #include <check.h>
@@ -26,9 +27,10 @@ struct invented {
 };
 
 static const char *const TIP_NAMES[] = {"wide", "<b>narrow</b>", "n\xc2\xb0 3"};
-static const char *const SENTENCES[] = {"A change that all tips share came about between two runs: by +23.9 µm along x.",
-                                        "Tip 'wide' drifts by \xe2\x88\x92"
-                                        "1.7 µm a week along x."};
+static const char *const SENTENCES[] = {
+    "A change that all tips share came about between two runs: by +23.9 µm along x.",
+    "Tip 'wide' drifts by \xe2\x88\x92"
+    "1.7 µm a week along x."};
 
 /* A wave instead of noise, a step of all tips before run 21, signals after it. */
 static void invent(struct invented *made)
@@ -38,33 +40,39 @@ static void invent(struct invented *made)
         for (size_t i = 0; i < RUNS; i++) {
             double wave_mm = 0.0013 * sin(2.385 * (double)i + (double)s);
             double step_mm = i >= 21 && s % TT_WEEKS_QUANTITIES <= TT_WEEKS_OFFSET_Y ? 0.0239 : 0;
-            made->points[s][i] = (struct tt_weeks_point){.time_s = BEGIN_S + 1.93 * DAY_S * (double)i,
-                                                         .value_mm = level_mm + wave_mm + step_mm,
-                                                         .expanded_mm = 0.0021,
-                                                         .has_centre = true,
-                                                         .has_limits = i >= 5,
-                                                         .centre_mm = level_mm,
-                                                         .low_mm = level_mm - 0.0047,
-                                                         .high_mm = level_mm + 0.0047,
-                                                         .has_ewma = true,
-                                                         .ewma_mm = level_mm + 0.4 * wave_mm + (i > 23 ? step_mm : 0),
-                                                         .signal = step_mm > 0 && i < 24,
-                                                         .run_id = "0123456789abcdef"};
+            made->points[s][i] = (struct tt_weeks_point){
+                .time_s = BEGIN_S + 1.93 * DAY_S * (double)i,
+                .value_mm = level_mm + wave_mm + step_mm,
+                .expanded_mm = 0.0021,
+                .has_centre = true,
+                .has_limits = i >= 5,
+                .centre_mm = level_mm,
+                .low_mm = level_mm - 0.0047,
+                .high_mm = level_mm + 0.0047,
+                .has_ewma = true,
+                .ewma_mm = level_mm + 0.4 * wave_mm + (i > 23 ? step_mm : 0),
+                .signal = step_mm > 0 && i < 24,
+                .run_id = "0123456789abcdef"};
         }
-        made->series[s] = (struct tt_weeks_series){.tip = s / TT_WEEKS_QUANTITIES,
-                                                   .quantity = (enum tt_weeks_quantity)(s % TT_WEEKS_QUANTITIES),
-                                                   .points = made->points[s],
-                                                   .n_points = RUNS};
+        made->series[s] =
+            (struct tt_weeks_series){.tip = s / TT_WEEKS_QUANTITIES,
+                                     .quantity = (enum tt_weeks_quantity)(s % TT_WEEKS_QUANTITIES),
+                                     .points = made->points[s],
+                                     .n_points = RUNS};
     }
     for (size_t k = 0; k < 4; k++) {
         double mean_mm = made->points[0][0].centre_mm + 0.002 * (double)k;
-        made->drift[k] = (struct tt_weeks_mean){BEGIN_S + 28 * DAY_S * (double)k, mean_mm, mean_mm - 0.0031, mean_mm + 0.0033};
+        made->drift[k] = (struct tt_weeks_mean){BEGIN_S + 28 * DAY_S * (double)k, mean_mm,
+                                                mean_mm - 0.0031, mean_mm + 0.0033};
     }
     made->series[0].drift = made->drift;
     made->series[0].n_drift = 4;
-    made->changes[0] = (struct tt_weeks_change){TT_NONE, made->points[0][20].time_s, made->points[0][21].time_s, "all <tips>"};
-    made->changes[1] = (struct tt_weeks_change){1, made->points[0][8].time_s, made->points[0][9].time_s, "one tip"};
-    made->exports[0] = (struct tt_weeks_export){made->points[0][22].time_s + 711, "bench & co.json"};
+    made->changes[0] = (struct tt_weeks_change){TT_NONE, made->points[0][20].time_s,
+                                                made->points[0][21].time_s, "all <tips>"};
+    made->changes[1] = (struct tt_weeks_change){1, made->points[0][8].time_s,
+                                                made->points[0][9].time_s, "one tip"};
+    made->exports[0] =
+        (struct tt_weeks_export){made->points[0][22].time_s + 711, "bench & co.json"};
     made->exports[1] = (struct tt_weeks_export){made->points[0][30].time_s + 711, "bench.json"};
     made->weeks = (struct tt_weeks){.machine = "bench \"2\"",
                                     .tips = TIP_NAMES,
@@ -97,7 +105,8 @@ static long east(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME])
     return 20700; /* 5:45 */
 }
 
-/* The page of @weeks; for free(). TIPTRUE_SHOW names a file that it is written to, to be looked at. */
+/* The page of @weeks; for free(). TIPTRUE_SHOW names a file that it is written to, to be looked at.
+ */
 static char *page_of(const struct tt_weeks *weeks)
 {
     struct tt_report report = {.zone = {.ahead_s = east}};
@@ -124,7 +133,8 @@ START_TEST(marks_are_the_data)
     invent(&made);
     char *page = page_of(&made.weeks);
 
-    /* legends have one of each more in each picture, but for the signal, which only the offsets have */
+    /* legends have one of each more in each picture, but for the signal, which only the offsets
+     * have */
     ck_assert_uint_eq(count(page, "<circle class=\"u\""), 4 * (TIPS * RUNS + 1));
     ck_assert_uint_eq(count(page, "<circle class=\"S\""), 2 * (TIPS * 3 + 1));
     ck_assert_uint_eq(count(page, "<path class=\"E\""), 4 * (2 + 1));
@@ -143,12 +153,15 @@ START_TEST(bracket_between_its_runs)
     invent(&made);
     char *page = page_of(&made.weeks);
     const char *bracket = strstr(page, "<path class=\"v\" d=\"M");
-    double left = strtod(bracket + 20, NULL), right = strtod(strchr(strchr(bracket, 'H'), 'H') + 1, NULL);
+    double left = strtod(bracket + 20, NULL),
+           right = strtod(strchr(strchr(bracket, 'H'), 'H') + 1, NULL);
     double low = BEGIN_S, high = BEGIN_S + 28 * DAY_S * 3, margin = 0.03 * (high - low);
     double scale = (TT_PLOT_RIGHT - TT_PLOT_LEFT) / (high - low + 2 * margin);
 
-    ck_assert_double_eq_tol(left, TT_PLOT_LEFT + scale * (made.changes[0].after_s - low + margin), 0.06);
-    ck_assert_double_eq_tol(right, TT_PLOT_LEFT + scale * (made.changes[0].before_s - low + margin), 0.06);
+    ck_assert_double_eq_tol(left, TT_PLOT_LEFT + scale * (made.changes[0].after_s - low + margin),
+                            0.06);
+    ck_assert_double_eq_tol(right, TT_PLOT_LEFT + scale * (made.changes[0].before_s - low + margin),
+                            0.06);
     free(page);
 }
 END_TEST
