@@ -8,11 +8,11 @@ core_libs = $(GSL_LIBS) $(CJSON_LIBS) $(PCRE2_LIBS) $(SQLITE_LIBS) $(DL_LIBS) $(
 noinst_LTLIBRARIES += libcore.la
 libcore_la_LIBADD = $(core_libs)
 libcore_la_SOURCES = \
-  src/solved.c src/solved.h \
-  src/tiptrue.c src/tiptrue.h \
-  src/tiptrue_history.c \
-  src/tiptrue_import.c \
-  src/tiptrue_report.c \
+  src/app/solved.c src/app/solved.h \
+  src/app/library.c src/tiptrue.h \
+  src/app/history.c \
+  src/app/import.c \
+  src/app/report.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \
@@ -138,11 +138,11 @@ libcore_la_SOURCES = \
   src/planning/resolve.c src/planning/resolve.h \
   src/planning/scene.c src/planning/scene.h \
   src/planning/simulate.c src/planning/simulate.h \
-  src/history/chart.c src/history/chart.h \
-  src/history/compare.c src/history/compare.h \
-  src/history/series.c src/history/series.h \
-  src/history/signals.c \
-  src/history/naming.c \
+  src/history/series/chart.c src/history/series/chart.h \
+  src/history/series/compare.c src/history/series/compare.h \
+  src/history/series/series.c src/history/series/series.h \
+  src/history/series/signals.c \
+  src/history/series/naming.c \
   src/history/series/changes.c src/history/series/changes.h \
   src/history/series/descent.c \
   src/history/series/events.c \
@@ -154,55 +154,55 @@ libcore_la_SOURCES = \
   src/history/series/select.c \
   src/history/series/values.c src/history/series/values.h \
   src/history/series/views.c \
-  src/history/words.c src/history/words.h \
-  src/history/trend.c src/history/trend.h \
-  src/history/put.c \
-  src/history/read.c \
-  src/history/say.c \
-  src/history/schema.c src/history/schema.h \
-  src/history/sql.c src/history/sql.h \
-  src/history/store.c src/history/store.h \
-  src/history/summary.c src/history/summary.h \
-  src/history/verify.c \
+  src/history/series/words.c src/history/series/words.h \
+  src/history/series/trend.c src/history/series/trend.h \
+  src/history/store/put.c \
+  src/history/store/read.c \
+  src/history/store/say.c \
+  src/history/store/schema.c src/history/store/schema.h \
+  src/history/store/sql.c src/history/store/sql.h \
+  src/history/store/store.c src/history/store/store.h \
+  src/history/store/summary.c src/history/store/summary.h \
+  src/history/store/verify.c \
   src/output/again.c \
   src/output/check.c \
   src/output/compare.c \
   src/output/history.c src/output/history.h \
-  src/output/json.c \
-  src/output/json_tip.c src/output/json_tip.h \
-  src/output/json_write.c src/output/json_write.h \
+  src/output/json/json.c \
+  src/output/json/json_tip.c src/output/json/json_tip.h \
+  src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
   src/output/proposal.c \
   src/output/run_log.c \
-  src/output/markup.c src/output/markup.h \
-  src/output/picture.c src/output/picture.h \
-  src/output/picture_budget.c \
-  src/output/picture_order.c \
-  src/output/picture_plate.c \
-  src/output/picture_rows.c \
-  src/output/picture_tip.c \
-  src/output/picture_track.c src/output/pictures.h \
-  src/output/picture_weeks.c \
-  src/output/report.c src/output/report.h \
-  src/output/report_trend.c \
-  src/output/report_words.c \
-  src/output/scale.c src/output/scale.h \
+  src/output/report/markup.c src/output/report/markup.h \
+  src/output/report/picture.c src/output/report/picture.h \
+  src/output/report/picture_budget.c \
+  src/output/report/picture_order.c \
+  src/output/report/picture_plate.c \
+  src/output/report/picture_rows.c \
+  src/output/report/picture_tip.c \
+  src/output/report/picture_track.c src/output/report/pictures.h \
+  src/output/report/picture_weeks.c \
+  src/output/report/report.c src/output/report/report.h \
+  src/output/report/report_trend.c \
+  src/output/report/report_words.c \
+  src/output/report/scale.c src/output/report/scale.h \
   src/output/text/sentences.c src/output/text/sentences.h \
-  src/output/style.c src/output/style.h \
-  src/output/text.c \
-  src/output/text_parts.h \
-  src/output/text_rows.c \
-  src/output/text_run.c \
-  src/output/text_unseen.c \
-  src/output/text_strips.c \
-  src/output/text_table.c \
-  src/output/text_tip.c \
-  src/output/text_trials.c \
-  src/output/truth.c \
-  src/output/trend_chart.c \
-  src/output/trend_json.c \
-  src/output/trend_text.c \
+  src/output/report/style.c src/output/report/style.h \
+  src/output/text/text.c \
+  src/output/text/text_parts.h \
+  src/output/text/text_rows.c \
+  src/output/text/text_run.c \
+  src/output/text/text_unseen.c \
+  src/output/text/text_strips.c \
+  src/output/text/text_table.c \
+  src/output/text/text_tip.c \
+  src/output/text/text_trials.c \
+  src/output/json/truth.c \
+  src/output/text/trend_chart.c \
+  src/output/json/trend_json.c \
+  src/output/text/trend_text.c \
   src/output/trend_words.c src/output/trend_words.h \
   src/output/utf8.c src/output/utf8.h \
   src/output/verdict.c src/output/verdict.h

@@ -5,10 +5,10 @@
 
 #include <math.h>
 
-#include "output/json_tip.h"
-#include "output/json_write.h"
+#include "output/json/json_tip.h"
+#include "output/json/json_write.h"
 #include "output/output.h"
-#include "output/text_parts.h"
+#include "output/text/text_parts.h"
 
 /* ---- for a person ---- */
 

@@ -8,8 +8,8 @@
 #include <math.h>
 
 #include "base/number.h"
-#include "output/json_write.h"
-#include "output/text_parts.h"
+#include "output/json/json_write.h"
+#include "output/text/text_parts.h"
 #include "output/verdict.h"
 
 static void write_test(struct tt_json *json, const struct tt_difference *d)

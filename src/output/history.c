@@ -9,7 +9,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#include "output/json_write.h"
+#include "output/json/json_write.h"
 #include "output/page.h"
 
 /* Columns of the list. */

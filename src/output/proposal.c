@@ -7,9 +7,9 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "output/json_write.h"
+#include "output/json/json_write.h"
 #include "output/output.h"
-#include "output/text_parts.h"
+#include "output/text/text_parts.h"
 
 #define PLAIN_DECIMALS 8
 

@@ -15,11 +15,11 @@
 
 #include "base/buffer.h"
 #include "base/time.h"
-#include "history/store.h"
-#include "history/summary.h"
+#include "history/store/store.h"
+#include "history/store/summary.h"
 #include "ingest/bytes.h"
 #include "ingest/ingest.h"
-#include "solved.h"
+#include "app/solved.h"
 #include "tiptrue.h"
 
 #define FIRST_S 1767225600.0 /* 2026-01-01 */

@@ -16,8 +16,8 @@
 #include <string.h>
 #include <time.h>
 
-#include "history/series.h"
-#include "history/trend.h"
+#include "history/series/series.h"
+#include "history/series/trend.h"
 
 #define UM 1e-3
 #define EDGES 4

@@ -8,7 +8,7 @@
 #include <string.h>
 
 #include "history/series/problem.h"
-#include "history/trend.h"
+#include "history/series/trend.h"
 #include "output/output.h"
 #include "history/weeks.h"
 

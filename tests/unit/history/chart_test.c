@@ -3,7 +3,7 @@
 /* Charts and scatter against published examples; run lengths by simulation. */
 #include "config.h"
 
-#include "history/chart.h"
+#include "history/series/chart.h"
 
 #include <check.h>
 #include <gsl/gsl_randist.h>

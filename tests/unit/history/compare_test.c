@@ -3,7 +3,7 @@
 /* Two results against each other, made by hand: which differences are real. */
 #include "config.h"
 
-#include "history/compare.h"
+#include "history/series/compare.h"
 
 #include <check.h>
 #include <stdlib.h>

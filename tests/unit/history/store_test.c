@@ -13,14 +13,14 @@
 
 #include "../ingest/collect.h"
 #include "base/digest.h"
-#include "history/schema.h"
-#include "history/series.h"
-#include "history/sql.h"
-#include "history/store.h"
-#include "history/summary.h"
+#include "history/store/schema.h"
+#include "history/series/series.h"
+#include "history/store/sql.h"
+#include "history/store/store.h"
+#include "history/store/summary.h"
 #include "ingest/ingest.h"
 #include "output/history.h"
-#include "solved.h"
+#include "app/solved.h"
 
 #define NOW_S 1774000000.0 /* 2026-03-20T09:46:40Z */
 

@@ -11,7 +11,7 @@
 #include <math.h>
 #include <stdio.h>
 
-#include "history/series.h"
+#include "history/series/series.h"
 
 #define WEEKS_START_S 1.7e9
 #define WEEKS_MOST_TIPS 8

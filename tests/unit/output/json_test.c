@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "output/json_write.h"
+#include "output/json/json_write.h"
 #include "output/output.h"
 #include "sample.h"
 

@@ -8,9 +8,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "output/markup.h"
-#include "output/picture.h"
-#include "output/scale.h"
+#include "output/report/markup.h"
+#include "output/report/picture.h"
+#include "output/report/scale.h"
 
 static void is_written(const char *text, size_t most, const char *expected)
 {

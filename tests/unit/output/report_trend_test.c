@@ -12,9 +12,9 @@
 #include <string.h>
 #include <time.h>
 
-#include "history/series.h"
-#include "history/trend.h"
-#include "output/report.h"
+#include "history/series/series.h"
+#include "history/series/trend.h"
+#include "output/report/report.h"
 
 #define BEGIN_S 1772437264.0 /* 2026-03-02T07:41:04Z */
 #define DAY_S 86400.0

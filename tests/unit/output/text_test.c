@@ -7,7 +7,7 @@
 #include <string.h>
 
 #include "output/output.h"
-#include "output/text_parts.h"
+#include "output/text/text_parts.h"
 #include "sample.h"
 
 /* The file NAME beside this one, for free(). */

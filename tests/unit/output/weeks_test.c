@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "output/report.h"
+#include "output/report/report.h"
 
 #define RUNS 37
 #define TIPS 3

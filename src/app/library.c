@@ -1,0 +1,424 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The calls of tiptrue.h, each handed on to its room: the only file that sees all of them. */
+#include "config.h"
+
+#include "tiptrue.h"
+
+#include <stdlib.h>
+
+#include "adjust/adjust.h"
+#include "adjust/check.h"
+#include "base/buffer.h"
+#include "base/status.h"
+#include "export/export.h"
+#include "history/series/compare.h"
+#include "history/series/trend.h"
+#include "ingest/ingest.h"
+#include "output/output.h"
+#include "output/text/sentences.h"
+#include "planning/plan.h"
+#include "planning/program.h"
+#include "planning/simulate.h"
+
+struct tiptrue_workspace {
+    struct tt_adjust_workspace *adjust;
+};
+
+const char *tiptrue_version(void)
+{
+    return PACKAGE_VERSION;
+}
+
+enum tiptrue_status tiptrue_plate_read(const char *path, const struct tiptrue_sink *sink,
+                                       struct tiptrue_plate **plate, struct tiptrue_error *error)
+{
+    return tt_plate_read(path, sink, plate, error);
+}
+
+enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_sink *sink,
+                                         struct tiptrue_machine **machine,
+                                         struct tiptrue_error *error)
+{
+    return tt_machine_read(path, sink, machine, error);
+}
+
+enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
+                                      struct tiptrue_plan **plan, struct tiptrue_error *error)
+{
+    return tt_plan_read(path, sink, plan, error);
+}
+
+enum tiptrue_status tiptrue_run_read(const char *path, const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan, const char *pattern,
+                                     const struct tiptrue_sink *sink, struct tiptrue_run **run,
+                                     struct tiptrue_error *error)
+{
+    return tt_run_read(path, plate, machine, plan, pattern, sink, run, error);
+}
+
+enum tiptrue_status tiptrue_run_read_whole(const char *path, const struct tiptrue_plate *plate,
+                                           const struct tiptrue_machine *machine,
+                                           const struct tiptrue_plan *plan, const char *pattern,
+                                           const struct tiptrue_sink *sink,
+                                           struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    return tt_run_read_whole(path, plate, machine, plan, pattern, sink, run, error);
+}
+
+enum tiptrue_status tiptrue_run_join(const struct tiptrue_run *const runs[], size_t n,
+                                     const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     struct tiptrue_run **joined, struct tiptrue_error *error)
+{
+    return tt_run_join(runs, n, plate, machine, joined, error);
+}
+
+enum tiptrue_status tiptrue_workspace_new(struct tiptrue_workspace **workspace,
+                                          struct tiptrue_error *error)
+{
+    struct tiptrue_workspace *new = calloc(1, sizeof *new);
+    enum tiptrue_status status;
+
+    if (new == NULL) {
+        return tt_fail_memory(error);
+    }
+    status = tt_adjust_workspace_new(&new->adjust, error);
+    if (status != TIPTRUE_OK) {
+        free(new);
+        return status;
+    }
+    *workspace = new;
+    return TIPTRUE_OK;
+}
+
+void tiptrue_workspace_free(struct tiptrue_workspace *workspace)
+{
+    if (workspace != NULL) {
+        tt_adjust_workspace_free(workspace->adjust);
+        free(workspace);
+    }
+}
+
+enum tiptrue_status tiptrue_solve(struct tiptrue_workspace *workspace,
+                                  const struct tiptrue_plate *plate,
+                                  const struct tiptrue_machine *machine,
+                                  const struct tiptrue_run *run,
+                                  const struct tiptrue_solve_options *options,
+                                  struct tiptrue_solution **solution, struct tiptrue_error *error)
+{
+    static const struct tiptrue_solve_options ALL_OFF = {0};
+
+    struct tiptrue_solution *made;
+    enum tiptrue_status status = tt_adjust(workspace->adjust, plate, machine, run,
+                                           options != NULL ? options : &ALL_OFF, &made, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (tt_sentences(made) != TIPTRUE_OK) {
+        tiptrue_solution_free(made);
+        return tt_fail_memory(error);
+    }
+    *solution = made;
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tiptrue_solution_read(const char *path, const struct tiptrue_sink *sink,
+                                          struct tiptrue_solution **solution,
+                                          struct tiptrue_error *error)
+{
+    return tt_result_read(path, sink, solution, error);
+}
+
+enum tiptrue_verdict tiptrue_solution_verdict(const struct tiptrue_solution *solution)
+{
+    return solution->verdict;
+}
+
+size_t tiptrue_solution_tips(const struct tiptrue_solution *solution)
+{
+    return solution->n_tips;
+}
+
+static void copy_cov(const struct tt_cov2 *cov, double to_mm2[2][2])
+{
+    to_mm2[0][0] = cov->xx_mm2;
+    to_mm2[0][1] = to_mm2[1][0] = cov->xy_mm2;
+    to_mm2[1][1] = cov->yy_mm2;
+}
+
+struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *solution,
+                                               size_t index)
+{
+    const struct tt_tip_result *from = &solution->tips[index];
+    struct tiptrue_tip_result tip = {.tip = from->name, .verdict = from->verdict};
+
+    if (!from->offset_determined_x || !from->offset_determined_y) {
+        return tip;
+    }
+    tip.determined = true;
+    tip.offset_mm[0] = from->offset.x_mm;
+    tip.offset_mm[1] = from->offset.y_mm;
+    copy_cov(&from->cov, tip.cov_offset_mm2);
+    copy_cov(&from->same_plate_cov, tip.same_plate_cov_offset_mm2);
+    tip.dof = from->dof;
+    if (from->runout_determined) {
+        tip.runout_mm[0] = from->runout.x_mm;
+        tip.runout_mm[1] = from->runout.y_mm;
+    }
+    if (from->radius_determined) {
+        tip.contact_radius_mm = from->contact_radius_mm;
+    }
+    return tip;
+}
+
+enum tiptrue_status tiptrue_solution_text(const struct tiptrue_solution *solution,
+                                          const struct tiptrue_text_options *options, char **text,
+                                          size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_text(solution, options, &buffer);
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solution,
+                                          const struct tiptrue_text_options *options, char **text,
+                                          size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_json(solution, options, &buffer);
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text,
+                                       size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_error_json(what, &buffer);
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+static bool all_determined(const struct tiptrue_solution *expected)
+{
+    bool determined = true;
+
+    for (size_t i = 0; i < expected->n_tips; i++) {
+        determined = determined && expected->tips[i].offset_determined_x &&
+                     expected->tips[i].offset_determined_y;
+    }
+    return determined;
+}
+
+enum tiptrue_status tiptrue_check(struct tiptrue_workspace *workspace,
+                                  const struct tiptrue_plate *plate,
+                                  const struct tiptrue_machine *machine,
+                                  const struct tiptrue_run *run, bool json,
+                                  const struct tiptrue_text_options *options, bool *determined,
+                                  char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tiptrue_solution *expected;
+    struct tt_buffer buffer = {0};
+    enum tiptrue_status status = tt_check(workspace->adjust, plate, machine, run, &expected, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (tt_sentences(expected) != TIPTRUE_OK) {
+        tiptrue_solution_free(expected);
+        return tt_fail_memory(error);
+    }
+    if (json) {
+        tt_output_check_json(expected, &buffer);
+    } else {
+        tt_output_check_text(expected, options, &buffer);
+    }
+    bool all = all_determined(expected);
+    tiptrue_solution_free(expected);
+    status = tt_buffer_hand_over(&buffer, text, length, error);
+    if (status == TIPTRUE_OK && determined != NULL) {
+        *determined = all;
+    }
+    return status;
+}
+
+enum tiptrue_status tiptrue_export(const struct tiptrue_solution *solution,
+                                   const struct tiptrue_export_options *options,
+                                   const struct tiptrue_sink *sink,
+                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
+{
+    return tt_export(solution, options, sink, exported, error);
+}
+
+enum tiptrue_status tiptrue_export_undo(const char *config, bool dry_run, double now_s,
+                                        struct tiptrue_exported **exported,
+                                        struct tiptrue_error *error)
+{
+    return tt_export_undo(config, dry_run, now_s, exported, error);
+}
+
+enum tiptrue_status tiptrue_template(const struct tiptrue_solution *solution, const char *path,
+                                     const double rotations_deg[], size_t n_rotations,
+                                     const struct tiptrue_export_options *options,
+                                     const struct tiptrue_sink *sink,
+                                     struct tiptrue_exported **exported,
+                                     struct tiptrue_error *error)
+{
+    return tt_template(solution, path, rotations_deg, n_rotations, options, sink, exported, error);
+}
+
+enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine, const char *config,
+                                            struct tiptrue_error *error)
+{
+    return tt_present_read(machine, config, error);
+}
+
+enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a,
+                                    const struct tiptrue_solution *b,
+                                    const struct tiptrue_trend *trend,
+                                    struct tiptrue_comparison **comparison,
+                                    struct tiptrue_error *error)
+{
+    return tt_compare(a, b, trend, comparison, error);
+}
+
+enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,
+                                            const struct tiptrue_text_options *options, char **text,
+                                            size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_comparison_json(comparison, &buffer);
+    } else {
+        tt_output_comparison_text(comparison, options, &buffer);
+    }
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_trend_text(const struct tiptrue_trend *trend, bool json,
+                                       const struct tiptrue_text_options *options, char **text,
+                                       size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (json) {
+        tt_output_trend_json(trend, options, &buffer);
+    } else {
+        tt_output_trend_text(trend, options, &buffer);
+    }
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_truth_read(const char *path, const struct tiptrue_sink *sink,
+                                       struct tiptrue_truth **truth, struct tiptrue_error *error)
+{
+    return tt_truth_read(path, sink, truth, error);
+}
+
+enum tiptrue_status tiptrue_truth_draw(const struct tiptrue_plate *plate,
+                                       const struct tiptrue_machine *machine,
+                                       const struct tiptrue_plan *plan, unsigned long seed,
+                                       bool exact, struct tiptrue_truth **truth,
+                                       struct tiptrue_error *error)
+{
+    return tt_truth_draw(plate, machine, plan, seed, exact, truth, error);
+}
+
+enum tiptrue_status tiptrue_truth_json(const struct tiptrue_truth *truth, char **text,
+                                       size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_truth_json(truth, &buffer);
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status tiptrue_simulate(const struct tiptrue_plate *plate,
+                                     const struct tiptrue_machine *machine,
+                                     const struct tiptrue_plan *plan,
+                                     const struct tiptrue_truth *truth, unsigned long seed,
+                                     struct tiptrue_run **run, struct tiptrue_error *error)
+{
+    return tt_simulate(plate, machine, plan, truth, seed, run, error);
+}
+
+enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run,
+                                    const struct tiptrue_plate *plate,
+                                    const struct tiptrue_plan *plan, char **text, size_t *length,
+                                    struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    if (plan != NULL) {
+        tt_output_controller_log(run, plan, &buffer);
+    } else {
+        tt_output_run_csv(run, plate, &buffer);
+    }
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+enum tiptrue_status
+tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                  const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
+                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+{
+    return tt_plan_make(workspace->adjust, plate, machine, options, proposal, error);
+}
+
+enum tiptrue_status
+tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
+                  const struct tiptrue_machine *machine, const struct tiptrue_run *run,
+                  const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
+                  struct tiptrue_error *error)
+{
+    return tt_plan_next(workspace->adjust, plate, machine, run, options, proposal, error);
+}
+
+bool tiptrue_proposal_is_met(const struct tiptrue_proposal *proposal)
+{
+    return proposal->met;
+}
+
+const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *proposal)
+{
+    return &proposal->plan;
+}
+
+size_t tiptrue_proposal_moves(const struct tiptrue_proposal *proposal)
+{
+    return proposal->plan.n_moves;
+}
+
+enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *proposal,
+                                           const struct tiptrue_machine *machine,
+                                           enum tiptrue_plan_form form,
+                                           const struct tiptrue_text_options *options, char **text,
+                                           size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    switch (form) {
+    case TIPTRUE_PLAN_TEXT:
+        tt_output_proposal_text(proposal, options, &buffer);
+        break;
+    case TIPTRUE_PLAN_JSON:
+        tt_output_proposal_json(proposal, &buffer);
+        break;
+    case TIPTRUE_PLAN_CSV:
+        tt_output_proposal_csv(proposal, &buffer);
+        break;
+    case TIPTRUE_PLAN_RS274:
+        status = tt_program_write(proposal, machine, &buffer, error);
+        break;
+    }
+    if (status != TIPTRUE_OK) {
+        tt_buffer_clear(&buffer);
+        return status;
+    }
+    return tt_buffer_hand_over(&buffer, text, length, error);
+}

@@ -1,0 +1,248 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "history/series/series.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/time.h"
+
+const char *tt_series_plate_key(const char *serial, const char *name)
+{
+    return serial != NULL ? serial : name != NULL ? name : "";
+}
+
+/* The index of a name in a list that grows. */
+static size_t index_of(struct tt_arena *arena, const char *name, const char ***names, size_t *n,
+                       size_t *room)
+{
+    for (size_t i = 0; i < *n; i++) {
+        if (strcmp((*names)[i], name) == 0) {
+            return i;
+        }
+    }
+    if (*n == *room) {
+        const char **grown = tt_arena_grow(arena, *names, 2 * *room + 4, sizeof *grown);
+        if (grown == NULL) {
+            return TT_NONE;
+        }
+        *names = grown;
+        *room = 2 * *room + 4;
+    }
+    (*names)[*n] = tt_arena_copy_text(arena, name, strlen(name));
+    return (*names)[*n] != NULL ? (*n)++ : TT_NONE;
+}
+
+size_t tt_series_tip_index(struct tt_series *series, const char *name)
+{
+    return index_of(series->arena, name, &series->tip_names, &series->n_tip_names,
+                    &series->room_names);
+}
+
+size_t tt_series_edge_index(struct tt_series *series, const char *name)
+{
+    return index_of(series->arena, name, &series->edge_names, &series->n_edge_names,
+                    &series->room_edge_names);
+}
+
+struct tt_series_run *tt_series_new_run(struct tt_series *series, size_t n_tips, size_t n_edges)
+{
+    if (series->n_runs == series->room_runs) {
+        size_t room = 2 * series->room_runs + 16;
+        struct tt_series_run *grown =
+            tt_arena_grow(series->arena, series->runs, room, sizeof *grown);
+        if (grown == NULL) {
+            return NULL;
+        }
+        series->runs = grown;
+        series->room_runs = room;
+    }
+    struct tt_series_tip *tips = TT_ARENA_NEW(series->arena, n_tips, struct tt_series_tip);
+    struct tt_series_edge *edges = TT_ARENA_NEW(series->arena, n_edges, struct tt_series_edge);
+    if (tips == NULL || edges == NULL) {
+        return NULL;
+    }
+    struct tt_series_run *run = &series->runs[series->n_runs++];
+    *run =
+        (struct tt_series_run){.tips = tips, .n_tips = n_tips, .edges = edges, .n_edges = n_edges};
+    return run;
+}
+
+/* From radial and tangential uncertainty back to the axes: what a result says of a runout. */
+static struct tt_cov2 runout_cov(const struct tt_tip_result *tip)
+{
+    double radial = tip->u_eccentricity_mm * tip->u_eccentricity_mm,
+           across = tip->eccentricity_mm * tip->u_runout_angle_rad;
+    double c = cos(tip->runout_angle_rad), s = sin(tip->runout_angle_rad);
+
+    /* an angle that is anything says nothing of the tangential direction: a runout near 0 is known
+     * alike in all directions */
+    double tangential = tip->u_runout_angle_rad < 1 ? across * across : radial;
+    return (struct tt_cov2){c * c * radial + s * s * tangential, c * s * (radial - tangential),
+                            s * s * radial + c * c * tangential};
+}
+
+/* The held offset's covariance with the plate's errors in it: what it is worth against runs on
+ * another plate. */
+static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution,
+                                   const struct tt_tip_result *tip)
+{
+    struct tt_cov2 cov = tip->same_plate_cov;
+
+    if (tip->plate_effect_x == NULL || tip->plate_effect_y == NULL) {
+        return tip->cov;
+    }
+    for (size_t i = 0; i < solution->n_features; i++) {
+        double x = tip->plate_effect_x[i] * solution->features[i].u_mm,
+               y = tip->plate_effect_y[i] * solution->features[i].u_mm;
+        cov.xx_mm2 += x * x;
+        cov.xy_mm2 += x * y;
+        cov.yy_mm2 += y * y;
+    }
+    return cov;
+}
+
+static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from,
+                     struct tt_series_tip *tip)
+{
+    tip->verdict = from->verdict;
+    tip->has_offset = from->offset_determined_x && from->offset_determined_y;
+    tip->offset = from->held;
+    tip->full = from->offset;
+    tip->cov = held_in_full(solution, from);
+    tip->same_plate_cov = from->same_plate_cov;
+    for (size_t i = 0; i < from->n_budget; i++) {
+        const struct tt_budget_line *line = &from->budget[i];
+        if (line->source != NULL && strcmp(line->source, TT_BUDGET_BETWEEN_RUNS) == 0) {
+            double x = line->u_x_mm * line->u_x_mm, y = line->u_y_mm * line->u_y_mm;
+            tip->cov.xx_mm2 -= x;
+            tip->cov.yy_mm2 -= y;
+            tip->same_plate_cov.xx_mm2 -= x;
+            tip->same_plate_cov.yy_mm2 -= y;
+        }
+    }
+    tip->common_u_x_mm = from->common_u_x_mm;
+    tip->common_u_y_mm = from->common_u_y_mm;
+    tip->has_runout = from->runout_determined;
+    tip->runout = from->runout;
+    tip->runout_cov = runout_cov(from);
+    tip->has_radius = from->radius_determined;
+    tip->radius_mm = from->contact_radius_mm;
+    tip->u_radius_mm = from->same_plate_u_radius_mm;
+    tip->has_present = from->has_present;
+    tip->present = from->present;
+}
+
+static void fill_pose(const struct tiptrue_solution *solution, struct tt_series_run *run)
+{
+    for (size_t i = 0; i < solution->n_poses && !run->has_pose; i++) {
+        const struct tt_pose_result *pose = &solution->poses[i];
+        if (pose->mark_determined && pose->yaw_determined) {
+            run->has_pose = true;
+            run->setup = pose->setup;
+            run->mark = pose->mark;
+            run->u_mark_x_mm = pose->u_mark_x_mm;
+            run->u_mark_y_mm = pose->u_mark_y_mm;
+            run->yaw_rad = pose->yaw_rad;
+            run->u_yaw_rad = pose->u_yaw_rad;
+        }
+    }
+}
+
+/* What an edge's own shift is, and how many of the touches made with it came late. */
+static void fill_edge(const struct tiptrue_solution *solution, const struct tt_edge_result *from,
+                      struct tt_series_edge *edge)
+{
+    edge->shift_mm = from->shift_mm;
+    edge->u_shift_mm = from->u_shift_mm;
+    edge->touches = from->touches;
+    edge->late = solution->n_rows == 0 ? from->touches - from->used
+                                       : 0; /* a result without its rows does not say which way */
+    for (size_t i = 0; i < solution->n_rows; i++) {
+        const struct tt_row_result *row = &solution->rows[i];
+        edge->late += row->set_aside && row->residual_mm < 0 && row->target != NULL &&
+                      strcmp(row->target, from->name) == 0;
+    }
+}
+
+static void fill_conditions(const struct tiptrue_solution *solution, struct tt_series_run *run)
+{
+    run->has_u_touch = solution->has_u_touch;
+    run->u_touch_mm = solution->u_touch_mm;
+    run->has_u_sighting = solution->has_u_sighting;
+    run->u_sighting_mm = solution->u_sighting_mm;
+    run->has_temperature = solution->has_temperature;
+    run->temperature_C = solution->temperature_C;
+}
+
+/* A copy in the series' arena; NULL stays NULL. */
+static const char *copy(struct tt_series *series, const char *text, bool *failed)
+{
+    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
+
+    *failed = *failed || (text != NULL && made == NULL);
+    return made;
+}
+
+enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue_solution *solution,
+                                  double entered_s, struct tiptrue_error *error)
+{
+    struct tt_series_run *run = tt_series_new_run(series, solution->n_tips, solution->n_edges);
+    bool failed = run == NULL;
+
+    if (failed) {
+        return tt_fail_memory(error);
+    }
+    run->id = copy(series, solution->run_id, &failed);
+    run->plate =
+        copy(series, tt_series_plate_key(solution->plate_serial, solution->plate), &failed);
+    run->time_stated = solution->started != NULL &&
+                       tt_time_read(solution->started, strlen(solution->started), &run->time_s);
+    run->time_s = run->time_stated ? run->time_s : entered_s;
+    run->verdict = solution->verdict;
+    run->has_permitted_error = solution->has_permitted_error;
+    run->permitted_error_mm = solution->permitted_error_mm;
+    fill_pose(solution, run);
+    fill_conditions(solution, run);
+    run->setup = copy(series, run->setup, &failed);
+    run->n_tips = 0;
+    for (size_t i = 0; i < solution->n_tips && !failed; i++) {
+        if (solution->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
+            continue;
+        }
+        struct tt_series_tip *tip = &run->tips[run->n_tips++];
+        fill_tip(solution, &solution->tips[i], tip);
+        tip->tip = tt_series_tip_index(series, solution->tips[i].name);
+        failed = tip->tip == TT_NONE;
+    }
+    for (size_t i = 0; i < solution->n_edges && !failed; i++) {
+        fill_edge(solution, &solution->edges[i], &run->edges[i]);
+        run->edges[i].edge = tt_series_edge_index(series, solution->edges[i].name);
+        failed = run->edges[i].edge == TT_NONE;
+    }
+    if (failed) {
+        series->n_runs--;
+        return tt_fail_memory(error);
+    }
+    return TIPTRUE_OK;
+}
+
+static int by_time(const void *a, const void *b)
+{
+    const struct tt_series_run *first = a, *second = b;
+
+    if (first->time_s != second->time_s) {
+        return first->time_s < second->time_s ? -1 : 1;
+    }
+    return strcmp(first->id != NULL ? first->id : "", second->id != NULL ? second->id : "");
+}
+
+void tt_series_sort(struct tt_series *series)
+{
+    if (series->n_runs > 1) {
+        qsort(series->runs, series->n_runs, sizeof *series->runs, by_time);
+    }
+}

@@ -1,0 +1,437 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "history/series/trend.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/distribution.h"
+
+#define WEEK_S (7 * 86400.0)
+/* A forecast goes this far: beyond, nobody plans, and no drift stays the same. */
+#define HORIZON_WEEKS (365.0 / 7)
+/* Runs of a baseline where none is asked for: enough to know a standard deviation to a fifth. */
+#define DEFAULT_BASELINE 20
+#define TWO_SIDED_95 0.975
+
+/* Runs that have an offset of @tip. */
+static size_t count_runs_of(const struct tt_changes *c, size_t tip)
+{
+    size_t n = 0;
+
+    for (size_t run = 0; run < c->values.n; run++) {
+        n += tt_changes_has(c, run, tip);
+    }
+    return n;
+}
+
+enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
+                                         struct tiptrue_between *between)
+{
+    struct tt_arena work = {0};
+    struct tt_changes changes;
+    enum tiptrue_status status = tt_changes_find(&changes, series, &work);
+
+    between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
+    status = between->tips == NULL ? TIPTRUE_E_MEMORY : status;
+    for (size_t tip = 0; status == TIPTRUE_OK && tip < changes.values.tips; tip++) {
+        if (count_runs_of(&changes, tip) < fewest) {
+            continue;
+        }
+        struct tt_axis_scatter s = tt_changes_between(&changes, tip);
+        const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip],
+                                              strlen(series->tip_names[tip]));
+        if (name == NULL) {
+            status = TIPTRUE_E_MEMORY;
+        } else if (s.x_mm > 0 || s.y_mm > 0) {
+            /* the axes' degrees of freedom add up; where one shows no scatter the other's stand */
+            between->tips[between->n_tips++] =
+                (struct tt_between_tip){name, s.x_mm, s.y_mm, fmax(s.dof_x + s.dof_y, 2) / 2};
+        }
+    }
+    tt_arena_clear(&work);
+    return status;
+}
+
+/* The fitted offset in the machine frame. */
+static struct tt_machine_xy fitted_offset(const struct tt_changes *c, size_t run, size_t tip,
+                                          const struct tt_series_tip *from)
+{
+    const double *r = c->residual + run * c->values.p;
+    return (struct tt_machine_xy){from->offset.x_mm - r[tt_at_offset(&c->values, tip, 0)],
+                                  from->offset.y_mm - r[tt_at_offset(&c->values, tip, 1)]};
+}
+
+static const struct tt_series_tip *tip_in(const struct tt_series_run *run, size_t tip)
+{
+    for (size_t i = 0; i < run->n_tips; i++) {
+        if (run->tips[i].tip == tip) {
+            return &run->tips[i];
+        }
+    }
+    return NULL;
+}
+
+static void fill_point(const struct tt_changes *c, size_t run, size_t tip, struct tt_trend_point *p)
+{
+    const struct tt_series_tip *from = tip_in(c->values.run[run], tip);
+
+    *p = (struct tt_trend_point){.run = (size_t)(c->values.run[run] - c->values.series->runs),
+                                 .time_s = c->values.run[run]->time_s,
+                                 .id = c->values.run[run]->id,
+                                 .offset = from->offset,
+                                 .fitted = fitted_offset(c, run, tip, from),
+                                 .u_x_mm = sqrt(fmax(from->same_plate_cov.xx_mm2, 0)),
+                                 .u_y_mm = sqrt(fmax(from->same_plate_cov.yy_mm2, 0)),
+                                 .runout = from->runout,
+                                 .u_runout_x_mm = sqrt(fmax(from->runout_cov.xx_mm2, 0)),
+                                 .u_runout_y_mm = sqrt(fmax(from->runout_cov.yy_mm2, 0)),
+                                 .radius_mm = from->radius_mm,
+                                 .u_radius_mm = from->u_radius_mm,
+                                 .has_runout = from->has_runout,
+                                 .has_radius = from->has_radius};
+}
+
+static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct tt_changes *c,
+                                       size_t tip)
+{
+    struct tt_trend_tip *t = &trend->tips[tip];
+    double xx = 0, yy = 0;
+
+    t->name = tt_arena_copy_text(&trend->arena, c->values.series->tip_names[tip],
+                                 strlen(c->values.series->tip_names[tip]));
+    t->points = TT_ARENA_NEW(&trend->arena, c->values.n, struct tt_trend_point);
+    if (t->name == NULL || t->points == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t run = 0; run < c->values.n; run++) {
+        if (!tt_changes_has(c, run, tip)) {
+            continue;
+        }
+        struct tt_trend_point *p = &t->points[t->n_points++];
+        const struct tt_series_tip *from = tip_in(c->values.run[run], tip);
+        fill_point(c, run, tip, p);
+        p->id = p->id != NULL ? tt_arena_copy_text(&trend->arena, p->id, strlen(p->id)) : NULL;
+        xx += p->u_x_mm * p->u_x_mm;
+        yy += p->u_y_mm * p->u_y_mm;
+        t->last = from->offset;
+        if (from->has_present) {
+            t->has_present = true;
+            t->present = from->present;
+        }
+    }
+    t->runs = t->n_points;
+    t->within_u_x_mm = t->runs > 0 ? sqrt(xx / (double)t->runs) : 0;
+    t->within_u_y_mm = t->runs > 0 ? sqrt(yy / (double)t->runs) : 0;
+    t->between = tt_changes_between(c, tip);
+    t->wears = c->wears[tip];
+    t->step_alike = c->drift[tip].step_alike;
+    return TIPTRUE_OK;
+}
+
+/* How far the offset is from the one it is compared with, @weeks after the last run, and the
+ * uncertainty along that direction. */
+struct deviation {
+    const struct tt_changes *changes;
+    size_t tip;
+    double last_week;
+    double x, y;      /* the present offset, as the values count */
+    bool from_update; /* no reference: an update at the last run */
+};
+
+static double deviation_at(const struct deviation *d, double weeks, double *u)
+{
+    const struct tt_tip_drift *drift = &d->changes->drift[d->tip];
+    double w2 = weeks * weeks;
+    struct tt_moved_by v = {true,           weeks * drift->x, weeks * drift->y,
+                            w2 * drift->xx, w2 * drift->xy,   w2 * drift->yy};
+
+    if (!d->from_update) {
+        v = tt_changes_predict(d->changes, d->tip, d->last_week + weeks);
+        v.x -= d->x;
+        v.y -= d->y;
+    }
+    double size = hypot(v.x, v.y);
+    *u = size > 0 ? sqrt(fmax(v.x * v.x * v.xx + 2 * v.x * v.y * v.xy + v.y * v.y * v.yy, 0)) / size
+                  : sqrt(v.xx);
+    return size;
+}
+
+/* The first week at which the deviation plus @k of its uncertainties reaches @limit_mm; false: not
+ * within the horizon. */
+static bool crossing(const struct deviation *d, double k, double limit_mm, double *weeks)
+{
+    const int steps = 730; /* half a day each; a slow drift does not turn within one */
+    double u, low = 0, high = 0;
+
+    for (int i = 0; i <= steps; i++) {
+        high = HORIZON_WEEKS * i / steps;
+        if (deviation_at(d, high, &u) + k * u >= limit_mm) {
+            break;
+        }
+        if (i == steps) {
+            return false;
+        }
+        low = high;
+    }
+    for (int i = 0; i < 40; i++) {
+        double middle = 0.5 * (low + high);
+        if (deviation_at(d, middle, &u) + k * u >= limit_mm) {
+            high = middle;
+        } else {
+            low = middle;
+        }
+    }
+    *weeks = high;
+    return true;
+}
+
+static void make_forecast(const struct tt_changes *c, size_t tip, struct tt_trend_tip *t)
+{
+    size_t n = c->values.n;
+    const struct tt_series_run *last = c->values.run[n - 1];
+    struct tt_forecast *f = &t->forecast;
+    struct deviation d = {
+        .changes = c, .tip = tip, .last_week = c->values.weeks[n - 1], .from_update = true};
+    double u, weeks, factor = tt_student_quantile(TWO_SIDED_95, tt_changes_dof(c));
+
+    for (size_t run = n; run-- > 0;) {
+        if (c->values.run[run]->has_permitted_error) {
+            f->permitted_error_mm = c->values.run[run]->permitted_error_mm;
+            break;
+        }
+    }
+    if (!(f->permitted_error_mm > 0)) {
+        return;
+    }
+    f->state = TT_FORECAST_NO_DRIFT;
+    if (t->has_present && t->n_points > 0) {
+        /* values count from the first one (values.c) */
+        d.x = t->present.x_mm - t->points[0].offset.x_mm;
+        d.y = t->present.y_mm - t->points[0].offset.y_mm;
+        d.from_update = false;
+        f->over_now = deviation_at(&d, 0, &u) >= f->permitted_error_mm;
+        d.from_update = f->over_now;
+    }
+    f->from_present = !d.from_update;
+    if (!t->drift_significant) {
+        return;
+    }
+    f->state = TT_FORECAST_NOT_WITHIN;
+    f->has_from = crossing(&d, factor, f->permitted_error_mm, &weeks);
+    f->from_s = f->has_from ? last->time_s + weeks * WEEK_S : 0;
+    if (crossing(&d, 0, f->permitted_error_mm, &weeks)) {
+        f->state = TT_FORECAST_DATE;
+        f->date_s = last->time_s + weeks * WEEK_S;
+        f->has_to = crossing(&d, -factor, f->permitted_error_mm, &weeks);
+        f->to_s = f->has_to ? last->time_s + weeks * WEEK_S : 0;
+    }
+}
+
+static void fill_drift(struct tt_trend_tip *t, const struct tt_tip_drift *d)
+{
+    t->has_drift = d->known;
+    t->drift_x_mm_per_week = d->x;
+    t->drift_y_mm_per_week = d->y;
+    t->u_drift_x_mm_per_week = sqrt(d->xx);
+    t->u_drift_y_mm_per_week = sqrt(d->yy);
+    t->p_drift = d->p;
+    t->drift_significant = d->shows;
+}
+
+static enum tiptrue_status fill_edges(struct tiptrue_trend *trend, const struct tt_changes *c)
+{
+    const struct tt_values *v = &c->values;
+
+    trend->edges = TT_ARENA_NEW(&trend->arena, v->edges, struct tt_trend_edge);
+    for (size_t i = 0; trend->edges != NULL && i < v->edges; i++) {
+        struct tt_trend_edge *edge = &trend->edges[trend->n_edges++];
+        const char *name = v->series->edge_names[i];
+        edge->name = tt_arena_copy_text(&trend->arena, name, strlen(name));
+        if (edge->name == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+        edge->drifts = c->edge_drift[i].there;
+        edge->drift_mm_per_week = c->edge_drift[i].x;
+        edge->u_drift_mm_per_week = sqrt(c->edge_drift[i].xx);
+        for (size_t run = 0; run < v->n; run++) {
+            for (size_t k = 0; k < v->run[run]->n_edges && v->plate[run] == 0; k++) {
+                const struct tt_series_edge *from = &v->run[run]->edges[k];
+                if (from->edge == i) {
+                    edge->runs++;
+                    edge->last_mm = from->shift_mm;
+                    edge->touches += from->touches;
+                    edge->late += from->late;
+                }
+            }
+        }
+    }
+    return trend->edges != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+static void fill_smooth(struct tiptrue_trend *trend, const struct tt_changes *c)
+{
+    trend->pose_drifts = c->pose_drifts;
+    trend->has_season = c->has_season;
+    trend->has_temperature = c->has_temperature;
+    trend->temperature_x_mm_per_K = c->temperature.x;
+    trend->temperature_y_mm_per_K = c->temperature.y;
+    trend->u_temperature_x_mm_per_K = sqrt(c->temperature.xx);
+    trend->u_temperature_y_mm_per_K = sqrt(c->temperature.yy);
+    for (size_t tip = 0; tip < trend->n_tips; tip++) {
+        fill_drift(&trend->tips[tip], &c->drift[tip]);
+        if (trend->tips[tip].n_points > 0 && c->problem != NULL) {
+            make_forecast(c, tip, &trend->tips[tip]);
+        }
+    }
+}
+
+static enum tiptrue_status fill_plates(struct tiptrue_trend *trend, const struct tt_changes *c)
+{
+    const struct tt_values *v = &c->values;
+
+    trend->plates = TT_ARENA_NEW(&trend->arena, v->n_plates, struct tt_trend_plate);
+    if (trend->plates == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < v->n_plates; i++) { /* that of the first run first */
+        struct tt_trend_plate *plate = &trend->plates[trend->n_plates++];
+        size_t at = v->n_plates - 1 - i;
+        plate->name = tt_arena_copy_text(&trend->arena, v->plates[at], strlen(v->plates[at]));
+        if (plate->name == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+        for (size_t run = 0; run < c->values.n; run++) {
+            plate->runs += v->plate[run] == at && tt_values_uses(v->run[run]);
+        }
+    }
+    return TIPTRUE_OK;
+}
+
+static void count_runs(struct tiptrue_trend *trend, const struct tt_series *series, size_t stored)
+{
+    trend->runs_stored = stored;
+    trend->runs = series->n_runs;
+    for (size_t i = 0; i < series->n_runs; i++) {
+        trend->runs_left_out += !tt_values_uses(&series->runs[i]);
+        trend->times_missing += !series->runs[i].time_stated;
+    }
+    if (series->n_runs > 0) {
+        trend->first_s = series->runs[0].time_s;
+        trend->last_s = series->runs[series->n_runs - 1].time_s;
+    }
+}
+
+static bool add_event(struct tiptrue_trend *trend, const struct tt_series_run *run,
+                      const char *code, const char *text)
+{
+    struct tt_trend_event *e = &trend->events[trend->n_events++];
+
+    *e = (struct tt_trend_event){.time_s = run->time_s, .code = code};
+    e->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id)) : NULL;
+    e->text = tt_arena_copy_text(&trend->arena, text, strlen(text));
+    return e->text != NULL && (run->id == NULL || e->id != NULL);
+}
+
+/* Runs on another plate than the one before, and runs kept out. */
+static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct tt_series *series)
+{
+    const char *plate = NULL;
+    char text[300];
+    bool good = true;
+
+    trend->events = TT_ARENA_NEW(&trend->arena, series->n_runs, struct tt_trend_event);
+    for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        if (run->left_out) {
+            snprintf(text, sizeof text, "run %s is kept out: %.200s",
+                     run->id != NULL ? run->id : "", run->note);
+            good = add_event(trend, run, "left-out", text);
+        } else {
+            if (plate != NULL && strcmp(plate, run->plate) != 0) {
+                snprintf(text, sizeof text,
+                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well "
+                         "as the plates "
+                         "are known",
+                         run->plate, plate);
+                good = add_event(trend, run, "plate-changed", text);
+            }
+            plate = run->plate;
+        }
+    }
+    return trend->events != NULL && good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_series *series,
+                                size_t stored, size_t baseline_runs, struct tt_arena *work)
+{
+    struct tt_changes changes;
+    enum tiptrue_status status = tt_changes_find(&changes, series, work);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    count_runs(trend, series, stored);
+    trend->machine = series->machine != NULL ? tt_arena_copy_text(&trend->arena, series->machine,
+                                                                  strlen(series->machine))
+                                             : NULL;
+    trend->tips = TT_ARENA_NEW(&trend->arena, changes.values.tips, struct tt_trend_tip);
+    if (trend->tips == NULL || (series->machine != NULL && trend->machine == NULL)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    trend->n_tips = changes.values.tips;
+    trend->baseline_runs = baseline_runs;
+    trend->shown_tip = TT_NONE;
+    status = fill_events(trend, series);
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = fill_plates(trend, &changes);
+    }
+    for (size_t tip = 0; tip < changes.values.tips && status == TIPTRUE_OK; tip++) {
+        status = fill_points(trend, &changes, tip);
+        if (status == TIPTRUE_OK) {
+            status = tt_trend_judge_points(trend, &changes, tip, baseline_runs);
+        }
+    }
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = tt_trend_name_changes(trend, &changes);
+    }
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = fill_edges(trend, &changes);
+        fill_smooth(trend, &changes);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
+                                  const struct tiptrue_trend_options *options,
+                                  struct tiptrue_trend **trend, struct tiptrue_error *error)
+{
+    struct tiptrue_trend *made = calloc(1, sizeof *made);
+    struct tt_arena work = {0};
+    enum tiptrue_status status;
+
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    status = fill(made, series, stored,
+                  options->baseline_runs > 0 ? options->baseline_runs : DEFAULT_BASELINE, &work);
+    tt_arena_clear(&work);
+    if (status != TIPTRUE_OK) {
+        tiptrue_trend_free(made);
+        return tt_fail_memory(error);
+    }
+    *trend = made;
+    return TIPTRUE_OK;
+}
+
+void tiptrue_trend_free(struct tiptrue_trend *trend)
+{
+    if (trend != NULL) {
+        tt_arena_clear(&trend->arena);
+        free(trend);
+    }
+}

@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* From a series of runs to all that is said of it over time: model/trend.h. */
+#ifndef TT_HISTORY_SERIES_TREND_H
+#define TT_HISTORY_SERIES_TREND_H
+
+#include "base/status.h"
+#include "history/series/changes.h"
+#include "model/between.h"
+#include "model/trend.h"
+
+/* What a host may choose (tiptrue.h). */
+struct tiptrue_trend_options;
+
+/* @series: sorted, @stored: how many runs of the machine there are in all. */
+TT_MUST_USE enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
+                                              const struct tiptrue_trend_options *options,
+                                              struct tiptrue_trend **trend,
+                                              struct tiptrue_error *error);
+
+/* That of all tips with at least @fewest runs, into *between (zeroed). */
+TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
+                                                     struct tiptrue_between *between);
+
+/* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what
+ * moved, in words (naming.c).
+ */
+TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend,
+                                                      const struct tt_changes *changes, size_t tip,
+                                                      size_t baseline_runs);
+TT_MUST_USE enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend,
+                                                      const struct tt_changes *changes);
+
+#endif

@@ -1,0 +1,393 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Reading: one run whole, or what a list shows of many. */
+#include "config.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "history/store/sql.h"
+#include "history/store/store.h"
+
+/* A copy of a column in the record's arena; NULL stays NULL. */
+static struct tt_text copy_text(struct tt_record *record, sqlite3_stmt *from, int column,
+                                bool *failed)
+{
+    struct tt_text text = tt_sql_column_text(from, column);
+
+    if (text.text != NULL) {
+        text.text = tt_arena_copy_text(&record->arena, text.text, text.length);
+        *failed = *failed || text.text == NULL;
+    }
+    return text;
+}
+
+static const char *copy_word(struct tt_record *record, sqlite3_stmt *from, int column, bool *failed)
+{
+    return copy_text(record, from, column, failed).text;
+}
+
+/* A statement with one number, or one text, bound. */
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
+                                 sqlite3_int64 number, const char *text, sqlite3_stmt **statement,
+                                 struct tiptrue_error *error)
+{
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
+
+    if (status == TIPTRUE_OK) {
+        if (text != NULL) {
+            tt_sql_text(*statement, 1, text, &code);
+        } else {
+            tt_sql_integer(*statement, 1, number, &code);
+        }
+        status = tt_sql_fail(store, code, error);
+    }
+    return status;
+}
+
+static enum tiptrue_status load_run(struct tiptrue_history *store, const char *id,
+                                    sqlite3_int64 *run, struct tt_record *record,
+                                    struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT no, added, (SELECT l.text FROM log l WHERE l.run = u.no) FROM run u WHERE id = ?";
+    sqlite3_stmt *statement;
+    bool row = false, failed = false;
+    enum tiptrue_status status = begin(store, SQL, 0, id, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (!row) {
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
+                       "history list shows what is there", "there is no run %s", id);
+    }
+    *run = sqlite3_column_int64(statement, 0);
+    snprintf(record->id, sizeof record->id, "%s", id);
+    record->added = copy_word(record, statement, 1, &failed);
+    record->log = copy_text(record, statement, 2, &failed);
+    sqlite3_reset(statement);
+    return failed ? tt_fail_memory(error) : TIPTRUE_OK;
+}
+
+static bool fill_result(struct tt_record *record, sqlite3_stmt *from,
+                        struct tt_record_result *result)
+{
+    bool failed = false;
+
+    result->version = copy_word(record, from, 0, &failed);
+    result->added = copy_word(record, from, 1, &failed);
+    result->verdict = copy_word(record, from, 2, &failed);
+    result->json = copy_text(record, from, 3, &failed);
+    for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
+        result->documents[i] = copy_text(record, from, 4 + i, &failed);
+    }
+    return !failed;
+}
+
+static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_int64 run,
+                                        bool newest_only, struct tt_record *record,
+                                        struct tiptrue_error *error)
+{
+#define RESULTS                                                                                    \
+    "SELECT version, added, verdict, json, (SELECT text FROM document d WHERE d.no = r.plate),"    \
+    " (SELECT text FROM document d WHERE d.no = r.machine), (SELECT text FROM document d WHERE "   \
+    "d.no = r.plan),"                                                                              \
+    " (SELECT text FROM document d WHERE d.no = r.pattern) FROM result r WHERE run = ? ORDER BY "  \
+    "r.added"
+    static const char ALL[] = RESULTS ", r.no", NEWEST[] = RESULTS " DESC, r.no DESC LIMIT 1";
+    sqlite3_stmt *statement;
+    bool row = true;
+    size_t room = 0;
+    enum tiptrue_status status =
+        begin(store, newest_only ? NEWEST : ALL, run, NULL, &statement, error);
+
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        if (record->n_results == room) {
+            room = 2 * room + 2;
+            struct tt_record_result *grown =
+                tt_arena_grow(&record->arena, record->results, room, sizeof *grown);
+            if (grown == NULL) {
+                status = tt_fail_memory(error);
+                break;
+            }
+            record->results = grown;
+        }
+        if (!fill_result(record, statement, &record->results[record->n_results++])) {
+            status = tt_fail_memory(error);
+        }
+    }
+    if (status != TIPTRUE_OK) {
+        tt_sql_reset_all(store);
+    }
+    return status;
+}
+
+static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_int64 run,
+                                        struct tt_record *record, struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT time, file, old_digest, new_digest, old_values, new_values "
+                              "FROM export WHERE run = ?"
+                              " ORDER BY time, no";
+    sqlite3_stmt *statement;
+    bool row = true, failed = false;
+    size_t room = 0;
+    enum tiptrue_status status = begin(store, SQL, run, NULL, &statement, error);
+
+    while (status == TIPTRUE_OK && !failed &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        if (record->n_exports == room) {
+            room = 2 * room + 2;
+            struct tt_record_export *grown =
+                tt_arena_grow(&record->arena, record->exports, room, sizeof *grown);
+            if (grown == NULL) {
+                failed = true;
+                break;
+            }
+            record->exports = grown;
+        }
+        struct tt_record_export *export = &record->exports[record->n_exports++];
+        export->time = copy_word(record, statement, 0, &failed);
+        export->file = copy_word(record, statement, 1, &failed);
+        export->old_digest = copy_word(record, statement, 2, &failed);
+        export->new_digest = copy_word(record, statement, 3, &failed);
+        export->old_values = copy_text(record, statement, 4, &failed);
+        export->new_values = copy_text(record, statement, 5, &failed);
+    }
+    if (failed) {
+        tt_sql_reset_all(store);
+        return tt_fail_memory(error);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id, bool newest_only,
+                                  struct tt_record *record, struct tiptrue_error *error)
+{
+    sqlite3_int64 run = 0;
+    enum tiptrue_status status = load_run(store, id, &run, record, error);
+
+    if (status == TIPTRUE_OK) {
+        status = load_results(store, run, newest_only, record, error);
+    }
+    if (status == TIPTRUE_OK && record->n_results == 0) {
+        status =
+            tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, NULL, "run %s has no result", id);
+    }
+    if (status == TIPTRUE_OK && !newest_only) {
+        status = load_exports(store, run, record, error);
+    }
+    if (status != TIPTRUE_OK) {
+        tt_record_clear(record);
+    }
+    return status;
+}
+
+static bool is_hexadecimal(const char *text)
+{
+    size_t length = strspn(text, "0123456789abcdef");
+    return length > 0 && length < TT_RUN_ID_SIZE && text[length] == '\0';
+}
+
+enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
+                                  char id[TT_RUN_ID_SIZE], struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";
+    char found[2][TT_RUN_ID_SIZE] = {"", ""};
+    size_t n = 0;
+    sqlite3_stmt *statement;
+    bool row = true;
+
+    if (!is_hexadecimal(text)) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "history list shows them",
+                       "'%s' is no run: an id has 16 digits out of 0-9 and a-f, of which the first "
+                       "few are enough",
+                       text);
+    }
+    enum tiptrue_status status = begin(store, SQL, 0, text, &statement, error);
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        const char *one = tt_sql_column(statement, 0);
+        snprintf(found[n++ % 2], TT_RUN_ID_SIZE, "%s", one != NULL ? one : "");
+    }
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (n == 0) {
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
+                       "history list shows what is there",
+                       "there is no run whose id begins with '%s'", text);
+    }
+    if (n > 1) {
+        return tt_fail(error, TIPTRUE_E_USAGE, store->path, 0, 0, "name more of its digits",
+                       "several runs have an id that begins with '%s': %s, %s ...", text, found[0],
+                       found[1]);
+    }
+    memcpy(id, found[0], TT_RUN_ID_SIZE);
+    return TIPTRUE_OK;
+}
+
+/* Tips of one run for a list, in memory that grows as needed. */
+struct tips {
+    struct tt_record_tip *tips;
+    struct tt_arena arena;
+};
+
+static const char *verdict_word(int verdict)
+{
+    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep",
+                                        [TIPTRUE_UPDATE] = "update",
+                                        [TIPTRUE_REPEAT] = "repeat",
+                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
+    return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict]
+                                                                           : "repeat";
+}
+
+static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries,
+                                     struct tt_record_entry *entry, struct tips *tips,
+                                     struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT name, has & 1, full_x_mm, full_y_mm, verdict FROM tip"
+                              " WHERE machine = ? AND time_s = ? AND run = ?"
+                              " ORDER BY machine, time_s, run, position";
+    sqlite3_stmt *statement;
+    size_t room = (size_t)sqlite3_column_int64(entries, 13);
+    int code = SQLITE_OK;
+    bool row = true;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    tt_arena_reset(&tips->arena);
+    tips->tips = TT_ARENA_NEW(&tips->arena, room, struct tt_record_tip);
+    if (status != TIPTRUE_OK || tips->tips == NULL) {
+        return status != TIPTRUE_OK ? status : tt_fail_memory(error);
+    }
+    tt_sql_text(statement, 1, entry->machine, &code);
+    tt_sql_real(statement, 2, sqlite3_column_double(entries, 11), &code);
+    tt_sql_integer(statement, 3, sqlite3_column_int64(entries, 12), &code);
+    status = tt_sql_fail(store, code, error);
+    entry->n_tips = 0;
+    entry->tips = tips->tips;
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        const char *name = tt_sql_column(statement, 0);
+        if (name != NULL && entry->n_tips < room &&
+            (name = tt_arena_copy_text(&tips->arena, name, strlen(name))) != NULL) {
+            tips->tips[entry->n_tips++] = (struct tt_record_tip){
+                .name = name,
+                .determined = sqlite3_column_int(statement, 1) != 0,
+                .x_mm = sqlite3_column_double(statement, 2),
+                .y_mm = sqlite3_column_double(statement, 3),
+                .verdict = verdict_word(sqlite3_column_int(statement, 4)),
+            };
+        }
+    }
+    return status;
+}
+
+static void fill_entry(sqlite3_stmt *from, struct tt_record_entry *entry)
+{
+    const char *id = tt_sql_column(from, 0);
+
+    snprintf(entry->id, sizeof entry->id, "%s", id != NULL ? id : "");
+    entry->machine = tt_sql_column(from, 1);
+    entry->started = tt_sql_column(from, 2);
+    entry->plate = tt_sql_column(from, 3);
+    entry->plate_serial = tt_sql_column(from, 4);
+    entry->verdict = verdict_word(sqlite3_column_int(from, 5));
+    entry->added = tt_sql_column(from, 6);
+    entry->solved = tt_sql_column(from, 7);
+    entry->version = tt_sql_column(from, 8);
+    entry->results = (size_t)sqlite3_column_int64(from, 9);
+    entry->has_log = sqlite3_column_int(from, 10) != 0;
+    entry->exports = (size_t)sqlite3_column_int64(from, 14);
+    entry->excluded = tt_sql_column(from, 15);
+}
+
+enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt_store_query *query,
+                                  enum tiptrue_status (*each)(void *context,
+                                                              const struct tt_record_entry *entry),
+                                  void *context, struct tiptrue_error *error)
+{
+#define ENTRIES                                                                                    \
+    "SELECT s.id, s.machine, s.started, s.plate, s.plate_serial, s.verdict, u.added, r.added, "    \
+    "r.version,"                                                                                   \
+    " (SELECT count(*) FROM result x WHERE x.run = s.run), EXISTS(SELECT 1 FROM log l WHERE "      \
+    "l.run = s.run), s.time_s, s.run,"                                                             \
+    " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run), s.left_out"                     \
+    " FROM summary s CROSS JOIN run u ON u.no = s.run CROSS JOIN result r ON r.no = s.result"
+    static const char ALL[] = ENTRIES " WHERE s.time_s >= ?1 ORDER BY s.time_s, s.id";
+    static const char OF_MACHINE[] =
+        ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 ORDER BY s.time_s, s.id";
+    sqlite3_stmt *statement;
+    struct tips tips = {0};
+    int code = SQLITE_OK;
+    bool row = true;
+    enum tiptrue_status status =
+        tt_sql_get(store, query->machine != NULL ? OF_MACHINE : ALL, &statement, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    tt_sql_real(statement, 1, query->has_since ? query->since_s : -HUGE_VAL, &code);
+    tt_sql_text(statement, 2, query->machine, &code);
+    status = tt_sql_fail(store, code, error);
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        struct tt_record_entry entry = {0};
+        fill_entry(statement, &entry);
+        status = read_tips(store, statement, &entry, &tips, error);
+        if (status == TIPTRUE_OK) {
+            status = each(context, &entry);
+        }
+    }
+    if (status != TIPTRUE_OK) {
+        tt_sql_reset_all(store);
+    }
+    tt_arena_clear(&tips.arena);
+    return status;
+}
+
+enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store,
+                                               char id[TT_RUN_ID_SIZE], bool *found,
+                                               struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT id FROM run WHERE no = (SELECT min(run) FROM pending)";
+    sqlite3_stmt *statement;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_sql_next(store, statement, found, error);
+    }
+    if (status == TIPTRUE_OK && *found) {
+        const char *text = tt_sql_column(statement, 0);
+        snprintf(id, TT_RUN_ID_SIZE, "%s", text != NULL ? text : "");
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_count(struct tiptrue_history *store, struct tt_store_counts *counts,
+                                   struct tiptrue_error *error)
+{
+    static const char *const SQL[] = {
+        "SELECT count(*) FROM run", "SELECT count(*) FROM log", "SELECT count(*) FROM result",
+        "SELECT count(*) FROM document", "SELECT count(*) FROM export"};
+    size_t *const to[] = {&counts->runs, &counts->logs, &counts->results, &counts->documents,
+                          &counts->exports};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {
+        sqlite3_int64 number = 0;
+        status = tt_sql_number(store, SQL[i], &number, error);
+        *to[i] = (size_t)number;
+    }
+    return status;
+}

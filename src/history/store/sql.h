@@ -1,0 +1,69 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* SQLite as the other files of this room use it: statements that are prepared once, and its result
+ * codes as a status with the words of somebody whose disk is full. */
+#ifndef TT_HISTORY_STORE_SQL_H
+#define TT_HISTORY_STORE_SQL_H
+
+#include <sqlite3.h>
+#include <stdbool.h>
+
+#include "base/status.h"
+#include "model/record.h"
+
+struct tiptrue_history {
+    sqlite3 *db;
+    char *path;
+    bool writable;
+    bool before_known, has_before; /* latest start of the machine's runs before the first one that
+                                      this store was given */
+    double before_s;
+    bool in_group;           /* a transaction of several additions is open */
+    unsigned long waited_ms; /* on other processes, in the present wait */
+    struct {
+        const char *sql; /* known by its address */
+        sqlite3_stmt *statement;
+    } * kept; /* each that was asked for, prepared: whoever has one may be stepping it */
+    size_t n_kept, room;
+};
+
+/* The statement of @sql, a string that lives as long as the store; nothing is bound in it. It stays
+ * the store's. */
+TT_MUST_USE enum tiptrue_status tt_sql_get(struct tiptrue_history *store, const char *sql,
+                                           sqlite3_stmt **statement, struct tiptrue_error *error);
+/* The next row; *row false: there is none, and the statement is reset. */
+TT_MUST_USE enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlite3_stmt *statement,
+                                            bool *row, struct tiptrue_error *error);
+/* To its end, for what gives no row. */
+TT_MUST_USE enum tiptrue_status tt_sql_finish(struct tiptrue_history *store,
+                                              sqlite3_stmt *statement, struct tiptrue_error *error);
+/* Statements without values, one or more. */
+TT_MUST_USE enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
+                                           struct tiptrue_error *error);
+/* The one whole number that @sql gives (0 if it gives none). */
+TT_MUST_USE enum tiptrue_status tt_sql_number(struct tiptrue_history *store, const char *sql,
+                                              sqlite3_int64 *number, struct tiptrue_error *error);
+
+/* All statements, after a reading that may have ended half-way: an unfinished one would hold its
+ * view of the file. */
+void tt_sql_reset_all(struct tiptrue_history *store);
+/* End the open transaction, if there is one, without what it wrote. */
+void tt_sql_roll_back(struct tiptrue_history *store);
+
+/* Enter SQLite's result code as a status: TIPTRUE_E_IO where the disk, the rights or another
+ * process are in the way. */
+enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code,
+                                struct tiptrue_error *error);
+
+/* Bind; *code keeps the first code that is not SQLITE_OK. What is bound must live until the
+ * statement is reset. */
+void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code); /* NULL = NULL */
+void tt_sql_blob(sqlite3_stmt *statement, int at, struct tt_text text, int *code);
+void tt_sql_integer(sqlite3_stmt *statement, int at, sqlite3_int64 value, int *code);
+void tt_sql_real(sqlite3_stmt *statement, int at, double value, int *code);
+
+/* Columns; NULL where the column is. They live until the next step. */
+const char *tt_sql_column(sqlite3_stmt *statement, int column);
+struct tt_text tt_sql_column_text(sqlite3_stmt *statement, int column);
+
+#endif

@@ -1,0 +1,147 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The store of runs: one SQLite file in WAL mode with full synchronisation, so that what was
+ * committed survives a power failure. Knows no format: texts come in and go out as they are, with
+ * the solution that was read from them where it is needed.
+ *
+ * Several processes may write: they queue, for up to TT_STORE_PATIENCE_MS. A store serves one
+ * thread at a time.
+ */
+#ifndef TT_HISTORY_STORE_STORE_H
+#define TT_HISTORY_STORE_STORE_H
+
+#include <stdbool.h>
+#include <stddef.h>
+
+#include "base/status.h"
+#include "model/record.h"
+#include "model/solution.h"
+
+/* A writer holds the file for some milliseconds; who waits for longer than this waits for a process
+ * that hangs. */
+#define TT_STORE_PATIENCE_MS 600000
+
+/* Open the history @path; @write makes it where there is none, and brings an older one to the
+ * present schema. TIPTRUE_E_NO_INPUT: not there (when not @write); TIPTRUE_E_DATA: no history, or
+ * of a newer program; TIPTRUE_E_IO: cannot be opened or made. Without @write a file that may not be
+ * written can be read, in a folder that may not be written too. */
+TT_MUST_USE enum tiptrue_status tt_store_open(const char *path, bool write,
+                                              struct tiptrue_history **store,
+                                              struct tiptrue_error *error);
+void tt_store_close(struct tiptrue_history *store);
+
+/* Whether it was opened to write, or had to be brought to the present schema. */
+bool tt_store_is_writable(const struct tiptrue_history *store);
+const char *tt_store_path(const struct tiptrue_history *store);
+
+/* How a record is entered. */
+enum tt_put {
+    TT_PUT_SOLVED, /* its one result was worked out now: nothing is written when the newest result
+                      is of the same documents and version; it is dated at least as late as the
+                      newest one, so that it is the newest then */
+    TT_PUT_ANEW,   /* likewise, but only a result with the same text is nothing new */
+    TT_PUT_MERGED  /* from elsewhere: what is not there yet is entered, with its own date; a result
+                      without documents only  where there is none with them */
+};
+
+/* What came of it. */
+struct tt_put_outcome {
+    bool run_is_new, log_is_new;
+    size_t new_results, new_exports;
+    char since[32];                              /* when the run was added; empty for a new one */
+    char superseded[32], superseded_version[32]; /* date and version of the result that was the
+                                                    newest; empty: there was none */
+};
+
+/* Enter a record, in a transaction of its own unless a group is open. @solution is what its last
+ * result says. On failure nothing of it is stored. TIPTRUE_E_DATA: its id stands for a run with
+ * another log; the result is of least squares, without a verdict. */
+TT_MUST_USE enum tiptrue_status tt_store_put(struct tiptrue_history *store,
+                                             const struct tt_record *record,
+                                             const struct tiptrue_solution *solution,
+                                             enum tt_put how, struct tt_put_outcome *outcome,
+                                             struct tiptrue_error *error);
+
+/* A group: what is put between is on disk after the commit, all or nothing. */
+TT_MUST_USE enum tiptrue_status tt_store_begin(struct tiptrue_history *store,
+                                               struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_store_commit(struct tiptrue_history *store,
+                                                struct tiptrue_error *error);
+void tt_store_rollback(struct tiptrue_history *store);
+/* All that is read until the rollback is of one moment, whatever others write. */
+TT_MUST_USE enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *store,
+                                                       struct tiptrue_error *error);
+
+/* Note that a result of the run @id was written into a configuration. TIPTRUE_E_NO_INPUT: there is
+ * no such run. */
+TT_MUST_USE enum tiptrue_status tt_store_add_export(struct tiptrue_history *store, const char *id,
+                                                    const struct tt_record_export *export,
+                                                    struct tiptrue_error *error);
+
+/* What is said of a run. Its results and its log stay as they are; the summary follows at the next
+ * tt_store_summarise. */
+enum tt_saying {
+    TT_SAY_EXCLUDE, /* keep it out of trends; the text is why */
+    TT_SAY_INCLUDE, /* take it in again, whatever its clock says; no text */
+    TT_SAY_STARTED, /* its start as it should have been, RFC 3339; its clock is no longer doubted */
+    TT_SAY_NOTE,    /* a note */
+    TT_SAY_DOUBT    /* what is wrong with its clock: it is kept out of trends */
+};
+TT_MUST_USE enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id,
+                                             enum tt_saying what, const char *text, double now_s,
+                                             struct tiptrue_error *error);
+
+/* The latest start of a run of @machine that counts; *found false: there is none. */
+TT_MUST_USE enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store,
+                                                      const char *machine, bool *found,
+                                                      double *time_s, struct tiptrue_error *error);
+
+/* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: none; TIPTRUE_E_USAGE: several. */
+TT_MUST_USE enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
+                                              char id[TT_RUN_ID_SIZE], struct tiptrue_error *error);
+
+/* All of the run @id, into *record (starts as {0}), for tt_record_clear. @newest_only: only the
+ * newest result. */
+TT_MUST_USE enum tiptrue_status tt_store_load(struct tiptrue_history *store, const char *id,
+                                              bool newest_only, struct tt_record *record,
+                                              struct tiptrue_error *error);
+
+/* Which runs, in order of time; runs at the same time in order of their id. */
+struct tt_store_query {
+    const char *machine; /* NULL = all */
+    bool has_since;
+    double since_s; /* seconds since 1970 */
+};
+
+/* Hand over each run; @each returns what goes on: TIPTRUE_OK, or a status that ends the reading and
+ * is returned. The entry lives during the call. */
+TT_MUST_USE enum tiptrue_status
+tt_store_list(struct tiptrue_history *store, const struct tt_store_query *query,
+              enum tiptrue_status (*each)(void *context, const struct tt_record_entry *entry),
+              void *context, struct tiptrue_error *error);
+
+/* The id of a run whose newest result has no summary, as after a step of the schema; *found false:
+ * there is none. */
+TT_MUST_USE enum tiptrue_status tt_store_next_unsummarised(struct tiptrue_history *store,
+                                                           char id[TT_RUN_ID_SIZE], bool *found,
+                                                           struct tiptrue_error *error);
+/* Write the summary of the run @id anew: @solution is what its newest result says. */
+TT_MUST_USE enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char *id,
+                                                   const struct tiptrue_solution *solution,
+                                                   struct tiptrue_error *error);
+
+struct tt_store_counts {
+    size_t runs, logs, results, documents, exports;
+};
+/* How much there is. */
+TT_MUST_USE enum tiptrue_status tt_store_count(struct tiptrue_history *store,
+                                               struct tt_store_counts *counts,
+                                               struct tiptrue_error *error);
+
+/* Look for damage: the file's structure, references, digests of documents, logs and results. Each
+ * fault goes to @told as a sentence. Reads all of the file. */
+TT_MUST_USE enum tiptrue_status tt_store_verify(struct tiptrue_history *store,
+                                                void (*told)(void *context, const char *text),
+                                                void *context, struct tiptrue_error *error);
+
+#endif

@@ -1,0 +1,543 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Columns are bound and read by position: the lists of columns below, the order of the calls and
+ * the tables of schema.c go together. */
+#include "config.h"
+
+#include "history/store/summary.h"
+
+#include <string.h>
+
+#include "base/time.h"
+#include "history/series/series.h"
+
+/* The flags in tip.has. */
+enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
+
+#define RUN_COLUMNS                                                                                \
+    "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, "           \
+    "mark_x_mm, mark_y_mm, u_mark_x_mm, "                                                          \
+    "u_mark_y_mm, yaw_rad, u_yaw_rad, temperature_C, u_touch_mm, u_sighting_mm, left_out"
+#define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late"
+#define TIP_COLUMNS                                                                                \
+    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, "      \
+    "same_plate_xy_mm2, "                                                                          \
+    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, "   \
+    "runout_xy_mm2, runout_yy_mm2, "                                                               \
+    "radius_mm, u_radius_mm, present_x_mm, present_y_mm, full_x_mm, full_y_mm"
+
+static const char INSERT_RUN[] =
+    "INSERT INTO summary(" RUN_COLUMNS
+    ", machine, run, result, started, plate, plate_serial, tips, edges)"
+    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+static const char INSERT_EDGE[] =
+    "INSERT INTO edge(" EDGE_COLUMNS
+    ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
+static const char INSERT_TIP[] =
+    "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
+    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+
+static void bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code)
+{
+    if (known) {
+        tt_sql_real(to, at, value, code);
+    }
+}
+
+static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *code)
+{
+    int at = 1;
+
+    tt_sql_text(to, at++, run->id, code);
+    tt_sql_real(to, at++, run->time_s, code);
+    tt_sql_integer(to, at++, run->time_stated, code);
+    tt_sql_text(to, at++, run->plate, code);
+    tt_sql_integer(to, at++, run->verdict, code);
+    bind_if(to, at++, run->has_permitted_error, run->permitted_error_mm, code);
+    tt_sql_integer(to, at++, run->has_pose, code);
+    tt_sql_text(to, at++, run->setup, code);
+    tt_sql_real(to, at++, run->mark.x_mm, code);
+    tt_sql_real(to, at++, run->mark.y_mm, code);
+    tt_sql_real(to, at++, run->u_mark_x_mm, code);
+    tt_sql_real(to, at++, run->u_mark_y_mm, code);
+    tt_sql_real(to, at++, run->yaw_rad, code);
+    tt_sql_real(to, at++, run->u_yaw_rad, code);
+    bind_if(to, at++, run->has_temperature, run->temperature_C, code);
+    bind_if(to, at++, run->has_u_touch, run->u_touch_mm, code);
+    bind_if(to, at++, run->has_u_sighting, run->u_sighting_mm, code);
+    tt_sql_text(to, at++, run->note, code);
+}
+
+static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
+{
+    tt_sql_real(to, at, cov->xx_mm2, code);
+    tt_sql_real(to, at + 1, cov->xy_mm2, code);
+    tt_sql_real(to, at + 2, cov->yy_mm2, code);
+}
+
+static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
+{
+    int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) |
+              (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0);
+
+    tt_sql_text(to, 1, name, code);
+    tt_sql_integer(to, 2, tip->verdict, code);
+    tt_sql_integer(to, 3, has, code);
+    tt_sql_real(to, 4, tip->offset.x_mm, code);
+    tt_sql_real(to, 5, tip->offset.y_mm, code);
+    bind_cov(to, 6, &tip->cov, code);
+    bind_cov(to, 9, &tip->same_plate_cov, code);
+    tt_sql_real(to, 12, tip->common_u_x_mm, code);
+    tt_sql_real(to, 13, tip->common_u_y_mm, code);
+    tt_sql_real(to, 14, tip->runout.x_mm, code);
+    tt_sql_real(to, 15, tip->runout.y_mm, code);
+    bind_cov(to, 16, &tip->runout_cov, code);
+    tt_sql_real(to, 19, tip->radius_mm, code);
+    tt_sql_real(to, 20, tip->u_radius_mm, code);
+    tt_sql_real(to, 21, tip->present.x_mm, code);
+    tt_sql_real(to, 22, tip->present.y_mm, code);
+    tt_sql_real(to, 23, tip->full.x_mm, code);
+    tt_sql_real(to, 24, tip->full.y_mm, code);
+}
+
+/* Finish a statement in which @code came up while binding. */
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
+                                  struct tiptrue_error *error)
+{
+    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
+                             : tt_sql_fail(store, code, error);
+}
+
+static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run,
+                                      struct tiptrue_error *error)
+{
+    static const char *const REMOVE[] = {"DELETE FROM edge WHERE (machine, time_s, run) = (SELECT "
+                                         "machine, time_s, run FROM summary WHERE run = ?)",
+                                         "DELETE FROM tip WHERE (machine, time_s, run) = (SELECT "
+                                         "machine, time_s, run FROM summary WHERE run = ?)",
+                                         "DELETE FROM summary WHERE run = ?",
+                                         "DELETE FROM pending WHERE run = ?"};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < sizeof REMOVE / sizeof REMOVE[0] && status == TIPTRUE_OK; i++) {
+        sqlite3_stmt *statement;
+        int code = SQLITE_OK;
+        status = tt_sql_get(store, REMOVE[i], &statement, error);
+        if (status == TIPTRUE_OK) {
+            tt_sql_integer(statement, 1, run, &code);
+            status = finish(store, statement, code, error);
+        }
+    }
+    return status;
+}
+
+static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int64 run,
+                                      sqlite3_int64 result, const struct tt_series_run *row,
+                                      const struct tiptrue_solution *solution,
+                                      struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, INSERT_RUN, &statement, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    bind_run(statement, row, &code);
+    tt_sql_text(statement, 19, solution->machine != NULL ? solution->machine : "", &code);
+    tt_sql_integer(statement, 20, run, &code);
+    tt_sql_integer(statement, 21, result, &code);
+    tt_sql_text(statement, 22, solution->started, &code);
+    tt_sql_text(statement, 23, solution->plate, &code);
+    tt_sql_text(statement, 24, solution->plate_serial, &code);
+    tt_sql_integer(statement, 25, (sqlite3_int64)row->n_tips, &code);
+    tt_sql_integer(statement, 26, (sqlite3_int64)row->n_edges, &code);
+    return finish(store, statement, code, error);
+}
+
+static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_int64 run,
+                                       const struct tt_series *series,
+                                       const struct tiptrue_solution *solution,
+                                       struct tiptrue_error *error)
+{
+    const struct tt_series_run *row = &series->runs[0];
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < row->n_tips && status == TIPTRUE_OK; i++) {
+        sqlite3_stmt *statement;
+        int code = SQLITE_OK;
+        status = tt_sql_get(store, INSERT_TIP, &statement, error);
+        if (status == TIPTRUE_OK) {
+            bind_tip(statement, series->tip_names[row->tips[i].tip], &row->tips[i], &code);
+            tt_sql_text(statement, 25, solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, 26, row->time_s, &code);
+            tt_sql_integer(statement, 27, run, &code);
+            tt_sql_integer(statement, 28, (sqlite3_int64)i, &code);
+            status = finish(store, statement, code, error);
+        }
+    }
+    return status;
+}
+
+static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_int64 run,
+                                        const struct tt_series *series,
+                                        const struct tiptrue_solution *solution,
+                                        struct tiptrue_error *error)
+{
+    const struct tt_series_run *row = &series->runs[0];
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < row->n_edges && status == TIPTRUE_OK; i++) {
+        const struct tt_series_edge *edge = &row->edges[i];
+        sqlite3_stmt *statement;
+        int code = SQLITE_OK;
+        status = tt_sql_get(store, INSERT_EDGE, &statement, error);
+        if (status == TIPTRUE_OK) {
+            tt_sql_text(statement, 1, series->edge_names[edge->edge], &code);
+            tt_sql_real(statement, 2, edge->shift_mm, &code);
+            tt_sql_real(statement, 3, edge->u_shift_mm, &code);
+            tt_sql_integer(statement, 4, (sqlite3_int64)edge->touches, &code);
+            tt_sql_integer(statement, 5, (sqlite3_int64)edge->late, &code);
+            tt_sql_text(statement, 6, solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, 7, row->time_s, &code);
+            tt_sql_integer(statement, 8, run, &code);
+            tt_sql_integer(statement, 9, (sqlite3_int64)i, &code);
+            status = finish(store, statement, code, error);
+        }
+    }
+    return status;
+}
+
+/* What the store says of a run beside its results. */
+struct said {
+    double entered_s; /* seconds since 1970 */
+    char id[TT_RUN_ID_SIZE];
+    bool has_started; /* corrected by somebody */
+    double started_s;
+    const char *left_out; /* in an arena; NULL: it counts */
+};
+
+static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64 run,
+                                    struct said *said, struct tt_arena *arena,
+                                    struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT added, id, started, coalesce(excluded, doubt) FROM run WHERE no = ?";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_integer(statement, 1, run, &code);
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    *said = (struct said){0};
+    if (status == TIPTRUE_OK && row) {
+        const char *added = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
+        const char *started = tt_sql_column(statement, 2), *left_out = tt_sql_column(statement, 3);
+        (void)tt_time_read(added != NULL ? added : "", added != NULL ? strlen(added) : 0,
+                           &said->entered_s);
+        if (text != NULL && strlen(text) < TT_RUN_ID_SIZE) {
+            strcpy(said->id, text);
+        }
+        said->has_started =
+            started != NULL && tt_time_read(started, strlen(started), &said->started_s);
+        said->left_out =
+            left_out != NULL ? tt_arena_copy_text(arena, left_out, strlen(left_out)) : NULL;
+        if (left_out != NULL && said->left_out == NULL) {
+            status = tt_fail_memory(error);
+        }
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int64 run,
+                                     sqlite3_int64 result, const struct tiptrue_solution *solution,
+                                     struct tiptrue_error *error)
+{
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
+    struct said said;
+    enum tiptrue_status status = find_run(store, run, &said, &arena, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_series_add(&series, solution, said.entered_s, error);
+    }
+    if (status == TIPTRUE_OK) {
+        struct tt_series_run *row = &series.runs[0];
+        row->id = said.id; /* the store's own */
+        row->note = said.left_out;
+        row->time_stated = row->time_stated || said.has_started;
+        row->time_s = said.has_started ? said.started_s : row->time_s;
+        status = remove_old(store, run, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = insert_run(store, run, result, &series.runs[0], solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = insert_tips(store, run, &series, solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = insert_edges(store, run, &series, solution, error);
+    }
+    tt_arena_clear(&arena);
+    return status;
+}
+
+/* A text of the row, in the series' arena; NULL stays NULL. */
+static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int column,
+                               bool *failed)
+{
+    const char *text = tt_sql_column(from, column);
+    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
+
+    *failed = *failed || (text != NULL && made == NULL);
+    return made;
+}
+
+static enum tiptrue_verdict verdict_column(sqlite3_stmt *from, int column)
+{
+    int verdict = sqlite3_column_int(from, column);
+    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED
+               ? (enum tiptrue_verdict)verdict
+               : TIPTRUE_REPEAT;
+}
+
+static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)
+{
+    bool failed = false;
+
+    run->id = copy_column(series, from, 0, &failed);
+    run->time_s = sqlite3_column_double(from, 1);
+    run->time_stated = sqlite3_column_int(from, 2) != 0;
+    run->plate = copy_column(series, from, 3, &failed);
+    run->verdict = verdict_column(from, 4);
+    run->has_permitted_error = sqlite3_column_type(from, 5) != SQLITE_NULL;
+    run->permitted_error_mm = sqlite3_column_double(from, 5);
+    run->has_pose = sqlite3_column_int(from, 6) != 0;
+    run->setup = copy_column(series, from, 7, &failed);
+    run->mark =
+        (struct tt_machine_xy){sqlite3_column_double(from, 8), sqlite3_column_double(from, 9)};
+    run->u_mark_x_mm = sqlite3_column_double(from, 10);
+    run->u_mark_y_mm = sqlite3_column_double(from, 11);
+    run->yaw_rad = sqlite3_column_double(from, 12);
+    run->u_yaw_rad = sqlite3_column_double(from, 13);
+    run->has_temperature = sqlite3_column_type(from, 14) != SQLITE_NULL;
+    run->temperature_C = sqlite3_column_double(from, 14);
+    run->has_u_touch = sqlite3_column_type(from, 15) != SQLITE_NULL;
+    run->u_touch_mm = sqlite3_column_double(from, 15);
+    run->has_u_sighting = sqlite3_column_type(from, 16) != SQLITE_NULL;
+    run->u_sighting_mm = sqlite3_column_double(from, 16);
+    run->note = copy_column(series, from, 17, &failed);
+    run->left_out = run->note != NULL;
+    return !failed;
+}
+
+static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
+{
+    return (struct tt_cov2){sqlite3_column_double(from, column),
+                            sqlite3_column_double(from, column + 1),
+                            sqlite3_column_double(from, column + 2)};
+}
+
+static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
+{
+    const char *name = tt_sql_column(from, 0);
+    int has = sqlite3_column_int(from, 2);
+
+    tip->tip = name != NULL ? tt_series_tip_index(series, name) : TT_NONE;
+    tip->verdict = verdict_column(from, 1);
+    tip->has_offset = (has & HAS_OFFSET) != 0;
+    tip->has_runout = (has & HAS_RUNOUT) != 0;
+    tip->has_radius = (has & HAS_RADIUS) != 0;
+    tip->has_present = (has & HAS_PRESENT) != 0;
+    tip->offset =
+        (struct tt_machine_xy){sqlite3_column_double(from, 3), sqlite3_column_double(from, 4)};
+    tip->cov = cov_columns(from, 5);
+    tip->same_plate_cov = cov_columns(from, 8);
+    tip->common_u_x_mm = sqlite3_column_double(from, 11);
+    tip->common_u_y_mm = sqlite3_column_double(from, 12);
+    tip->runout =
+        (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
+    tip->runout_cov = cov_columns(from, 15);
+    tip->radius_mm = sqlite3_column_double(from, 18);
+    tip->u_radius_mm = sqlite3_column_double(from, 19);
+    tip->present =
+        (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
+    tip->full =
+        (struct tt_machine_xy){sqlite3_column_double(from, 22), sqlite3_column_double(from, 23)};
+    return tip->tip != TT_NONE;
+}
+
+static bool fill_edge(struct tt_series *series, sqlite3_stmt *from, struct tt_series_edge *edge)
+{
+    const char *name = tt_sql_column(from, 0);
+
+    edge->edge = name != NULL ? tt_series_edge_index(series, name) : TT_NONE;
+    edge->shift_mm = sqlite3_column_double(from, 1);
+    edge->u_shift_mm = sqlite3_column_double(from, 2);
+    edge->touches = (size_t)sqlite3_column_int64(from, 3);
+    edge->late = (size_t)sqlite3_column_int64(from, 4);
+    return edge->edge != TT_NONE;
+}
+
+/* Since when @most_runs runs were made: as *since_s, if that is later. */
+static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char *machine,
+                                      size_t most_runs, double *since_s,
+                                      struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT time_s FROM summary WHERE machine = ? ORDER BY time_s DESC, "
+                              "run DESC LIMIT 1 OFFSET ?";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine, &code);
+        tt_sql_integer(statement, 2, (sqlite3_int64)most_runs - 1, &code);
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    if (status == TIPTRUE_OK && row) {
+        double latest_s = sqlite3_column_double(statement, 0);
+        *since_s = latest_s > *since_s ? latest_s : *since_s;
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+/* A statement over the rows of @machine from @since_s on. */
+static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
+                                 const char *machine, double since_s, sqlite3_stmt **statement,
+                                 struct tiptrue_error *error)
+{
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(*statement, 1, machine, &code);
+        tt_sql_real(*statement, 2, since_s, &code);
+        status = tt_sql_fail(store, code, error);
+    }
+    return status;
+}
+
+/* The numbers of tips and edges stand in the row behind the run's own columns; both follow in the
+ * same order as the runs. */
+static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt *runs,
+                                     sqlite3_stmt *tips, sqlite3_stmt *edges,
+                                     struct tt_series *series, struct tiptrue_error *error)
+{
+    bool row = true, tip_row = false, edge_row = false;
+    enum tiptrue_status status = tt_sql_next(store, tips, &tip_row, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_sql_next(store, edges, &edge_row, error);
+    }
+    while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK &&
+           row) {
+        sqlite3_int64 number = sqlite3_column_int64(runs, 18);
+        size_t n_tips = (size_t)sqlite3_column_int64(runs, 19),
+               n_edges = (size_t)sqlite3_column_int64(runs, 20);
+        struct tt_series_run *run = tt_series_new_run(series, n_tips, n_edges);
+        bool good = run != NULL && fill_run(series, runs, run);
+        for (size_t i = 0;
+             good && i < n_tips && tip_row && sqlite3_column_int64(tips, 24) == number; i++) {
+            good = fill_tip(series, tips, &run->tips[i]);
+            status = tt_sql_next(store, tips, &tip_row, error);
+        }
+        for (size_t i = 0;
+             good && i < n_edges && edge_row && sqlite3_column_int64(edges, 5) == number; i++) {
+            good = fill_edge(series, edges, &run->edges[i]);
+            status = tt_sql_next(store, edges, &edge_row, error);
+        }
+        if (!good) {
+            status = tt_fail_memory(error);
+        }
+    }
+    tt_sql_reset_all(store);
+    return status;
+}
+
+enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *machine,
+                                    double since_s, size_t most_runs, struct tt_series *series,
+                                    struct tiptrue_error *error)
+{
+    static const char RUNS[] =
+        "SELECT " RUN_COLUMNS ", run, tips, edges FROM summary WHERE machine = ? AND time_s >= ?"
+        " ORDER BY machine, time_s, run";
+    static const char TIPS[] =
+        "SELECT " TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
+        " ORDER BY machine, time_s, run, position";
+    static const char EDGES[] =
+        "SELECT " EDGE_COLUMNS ", run FROM edge WHERE machine = ? AND time_s >= ?"
+        " ORDER BY machine, time_s, run, position";
+    static const char *const SQL[] = {RUNS, TIPS, EDGES};
+    sqlite3_stmt *statement[3];
+    bool own = !store->in_group;
+    enum tiptrue_status status = own ? tt_sql_run(store, "BEGIN", error)
+                                     : TIPTRUE_OK; /* all statements see the same moment */
+
+    if (status == TIPTRUE_OK && most_runs > 0) {
+        status = limit_runs(store, machine, most_runs, &since_s, error);
+    }
+    for (size_t i = 0; i < 3 && status == TIPTRUE_OK; i++) {
+        status = begin(store, SQL[i], machine, since_s, &statement[i], error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = read_runs(store, statement[0], statement[1], statement[2], series, error);
+    }
+    if (own) {
+        tt_sql_roll_back(store); /* nothing was written */
+    }
+    if (status == TIPTRUE_OK) {
+        tt_series_sort(series);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const char *machine,
+                                           size_t *runs, struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status =
+        tt_sql_get(store, "SELECT count(*) FROM summary WHERE machine = ?", &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine, &code);
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *runs = row ? (size_t)sqlite3_column_int64(statement, 0) : 0;
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_machines(struct tiptrue_history *store,
+                                      enum tiptrue_status (*each)(void *context,
+                                                                  const char *machine),
+                                      void *context, struct tiptrue_error *error)
+{
+    /* one step through the primary key for each machine, not one for each run */
+    static const char SQL[] =
+        "WITH RECURSIVE m(name) AS (SELECT min(machine) FROM summary UNION ALL"
+        " SELECT (SELECT min(machine) FROM summary WHERE machine > m.name) FROM m WHERE m.name IS "
+        "NOT NULL)"
+        " SELECT name FROM m WHERE name IS NOT NULL";
+    sqlite3_stmt *statement;
+    bool row = true;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        const char *name = tt_sql_column(statement, 0);
+        status = each(context, name != NULL ? name : "");
+    }
+    tt_sql_reset_all(store);
+    return status;
+}

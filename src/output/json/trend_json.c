@@ -1,0 +1,293 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a machine's runs say over time as tiptrue.trend/1: the keys of docs/formats.md. */
+#include "config.h"
+
+#include "output/output.h"
+
+#include "base/time.h"
+#include "output/json/json_write.h"
+#include "output/trend_words.h"
+
+static void key_time(struct tt_json *json, const char *key, bool known, double time_s)
+{
+    char text[TT_TIME_SIZE];
+
+    if (known) {
+        tt_time_write(time_s, text);
+    }
+    tt_json_key_text(json, key, known ? text : NULL);
+}
+
+static void write_drift(struct tt_json *json, const struct tt_trend_tip *t)
+{
+    tt_json_key(json, "drift_mm_per_week");
+    if (!t->has_drift) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, "x", t->drift_x_mm_per_week);
+    tt_json_key_fixed(json, "y", t->drift_y_mm_per_week);
+    tt_json_key_fixed(json, "u_x", t->u_drift_x_mm_per_week);
+    tt_json_key_fixed(json, "u_y", t->u_drift_y_mm_per_week);
+    tt_json_key_number(json, "p", t->p_drift);
+    tt_json_key(json, "significant");
+    tt_json_bool(json, t->drift_significant);
+    tt_json_key(json, "step_alike");
+    tt_json_bool(json, t->step_alike);
+    tt_json_close(json, '}');
+}
+
+static void write_forecast(struct tt_json *json, const struct tt_forecast *f)
+{
+    bool dated = f->state == TT_FORECAST_DATE;
+
+    tt_json_key(json, "forecast");
+    if (f->state == TT_FORECAST_NONE) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, "permitted_error_mm", f->permitted_error_mm);
+    key_time(json, "date", dated, f->date_s);
+    key_time(json, "from", f->has_from, f->from_s);
+    key_time(json, "to", dated && f->has_to, f->to_s);
+    tt_json_key_text(json, "counts_from", f->from_present ? "present-offset" : "update-now");
+    tt_json_key(json, "over_now");
+    tt_json_bool(json, f->over_now);
+    tt_json_key_text(json, "text", tt_forecast_words(f));
+    tt_json_close(json, '}');
+}
+
+static void write_signals(struct tt_json *json, const struct tt_trend_tip *t)
+{
+    tt_json_key(json, "signals");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < t->n_signals; i++) {
+        const struct tt_signal *s = &t->signals[i];
+        const char axis[2] = {s->axis, '\0'};
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "run", t->points[s->point].id);
+        key_time(json, "started", true, t->points[s->point].time_s);
+        tt_json_key_text(json, "chart", tt_chart_word(s->chart));
+        tt_json_key_text(json, "axis", s->axis != 0 ? axis : NULL);
+        tt_json_key_text(json, "rule", s->rule);
+        tt_json_key_text(json, "text", s->text);
+        tt_json_key_count(json, "runs", s->runs);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_points(struct tt_json *json, const struct tt_trend_tip *t)
+{
+    tt_json_key(json, "points");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < t->n_points; i++) {
+        const struct tt_trend_point *p = &t->points[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "run", p->id);
+        key_time(json, "started", true, p->time_s);
+        tt_json_key_xy(json, "offset_mm", p->offset.x_mm, p->offset.y_mm);
+        tt_json_key_xy(json, "u_mm", p->u_x_mm, p->u_y_mm);
+        tt_json_key_xy(json, "fitted_mm", p->fitted.x_mm, p->fitted.y_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool points)
+{
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", t->name);
+    tt_json_key_count(json, "runs", t->runs);
+    tt_json_key_xy_if(json, "last_mm", t->runs > 0, t->last.x_mm, t->runs > 0, t->last.y_mm);
+    tt_json_key_xy_if(json, "present_mm", t->has_present, t->present.x_mm, t->has_present,
+                      t->present.y_mm);
+    tt_json_key_xy(json, "within_run_u_mm", t->within_u_x_mm, t->within_u_y_mm);
+    tt_json_key(json, "between_run_u_mm");
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, "x", t->between.x_mm);
+    tt_json_key_fixed(json, "y", t->between.y_mm);
+    tt_json_key_fixed(json, "u_x", t->between.u_x_mm);
+    tt_json_key_fixed(json, "u_y", t->between.u_y_mm);
+    tt_json_close(json, '}');
+    write_drift(json, t);
+    tt_json_key(json, "wears");
+    tt_json_bool(json, t->wears);
+    tt_json_key(json, "baseline");
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "runs", t->baseline_runs);
+    key_time(json, "from", t->baseline_runs > 0, t->baseline_from_s);
+    key_time(json, "to", t->baseline_runs > 0, t->baseline_to_s);
+    tt_json_close(json, '}');
+    write_signals(json, t);
+    write_forecast(json, &t->forecast);
+    if (points) {
+        write_points(json, t);
+    }
+    tt_json_close(json, '}');
+}
+
+/* What moved and by how much: the keys that a change and the latest run share. */
+static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
+                        const struct tt_trend_change *c)
+{
+    bool edge = c->edge < trend->n_edges;
+
+    tt_json_key_text(json, "moved", tt_moved_word(c->moved));
+    tt_json_key_text(json, "tip", c->tip < trend->n_tips ? trend->tips[c->tip].name : NULL);
+    tt_json_key_text(json, "edge", edge ? trend->edges[c->edge].name : NULL);
+    tt_json_key_text(json, "code", c->code);
+    tt_json_key_text(json, "cause", c->cause);
+    tt_json_key_xy_if(json, "shift_mm", c->has_shift, c->shift.x_mm, c->has_shift, c->shift.y_mm);
+    tt_json_key_xy_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->has_shift,
+                      c->u_shift_y_mm);
+    tt_json_key_xy_if(json, "runout_shift_mm", c->has_runout_shift, c->runout_shift.x_mm,
+                      c->has_runout_shift, c->runout_shift.y_mm);
+    tt_json_key_fixed_if(json, "contact_radius_shift_mm", c->has_radius_shift, c->radius_shift_mm);
+    tt_json_key_xy_if(json, "mark_shift_mm", c->has_pose_shift, c->mark_shift.x_mm,
+                      c->has_pose_shift, c->mark_shift.y_mm);
+    tt_json_key_fixed_if(json, "yaw_shift_deg", c->has_pose_shift,
+                         tt_deg_from_rad(c->yaw_shift_rad));
+    tt_json_key_fixed_if(json, "edge_shift_mm", edge, c->edge_shift_mm);
+    tt_json_key_fixed_if(json, "u_edge_shift_mm", edge, c->u_edge_shift_mm);
+}
+
+static void write_change(struct tt_json *json, const struct tiptrue_trend *trend,
+                         const struct tt_trend_change *c)
+{
+    tt_json_open(json, '{');
+    key_time(json, "after", true, c->after_s);
+    key_time(json, "before", true, c->before_s);
+    write_moved(json, trend, c);
+    tt_json_key_number(json, "confidence", c->confidence);
+    tt_json_key_number(json, "attribution", c->attribution);
+    tt_json_key(json, "drift_alike");
+    tt_json_bool(json, c->drift_alike);
+    tt_json_key_text(json, "text", c->text);
+    tt_json_close(json, '}');
+}
+
+static void write_latest(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    const struct tt_trend_latest *latest = &trend->latest;
+
+    tt_json_key(json, "latest");
+    if (!latest->judged) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "run", latest->id);
+    key_time(json, "started", true, latest->time_s);
+    tt_json_key(json, "differs");
+    tt_json_bool(json, latest->differs);
+    if (latest->differs) {
+        write_moved(json, trend, &latest->change);
+        tt_json_key_number(json, "confidence", latest->change.confidence);
+        tt_json_key_text(json, "text", latest->change.text);
+    }
+    tt_json_close(json, '}');
+}
+
+static void write_edges(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "edges");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < trend->n_edges; i++) {
+        const struct tt_trend_edge *e = &trend->edges[i];
+        if (e->runs == 0) {
+            continue; /* of another plate */
+        }
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "edge", e->name);
+        tt_json_key_count(json, "runs", e->runs);
+        tt_json_key_fixed(json, "last_shift_mm", e->last_mm);
+        tt_json_key_fixed_if(json, "drift_mm_per_week", e->drifts, e->drift_mm_per_week);
+        tt_json_key_fixed_if(json, "u_drift_mm_per_week", e->drifts, e->u_drift_mm_per_week);
+        tt_json_key_count(json, "touches", e->touches);
+        tt_json_key_count(json, "late", e->late);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "temperature_mm_per_K");
+    if (trend->has_temperature) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "x", trend->temperature_x_mm_per_K);
+        tt_json_key_fixed(json, "y", trend->temperature_y_mm_per_K);
+        tt_json_key_fixed(json, "u_x", trend->u_temperature_x_mm_per_K);
+        tt_json_key_fixed(json, "u_y", trend->u_temperature_y_mm_per_K);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+    tt_json_key(json, "season");
+    tt_json_bool(json, trend->has_season);
+    tt_json_key(json, "pose_drifts");
+    tt_json_bool(json, trend->pose_drifts);
+}
+
+static void write_events(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "events");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < trend->n_events; i++) {
+        const struct tt_trend_event *e = &trend->events[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "run", e->id);
+        key_time(json, "started", true, e->time_s);
+        tt_json_key_text(json, "code", e->code);
+        tt_json_key_text(json, "text", e->text);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+void tt_output_trend_json(const struct tiptrue_trend *trend,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.trend/1");
+    tt_json_key_text(&json, "machine", trend->machine);
+    tt_json_key_count(&json, "runs", trend->runs_stored);
+    tt_json_key_count(&json, "runs_looked_at", trend->runs);
+    tt_json_key_count(&json, "runs_left_out", trend->runs_left_out);
+    key_time(&json, "first", trend->runs > 0, trend->first_s);
+    key_time(&json, "last", trend->runs > 0, trend->last_s);
+    tt_json_key(&json, "plates");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < trend->n_plates; i++) {
+        tt_json_open(&json, '{');
+        tt_json_key_text(&json, "plate", trend->plates[i].name);
+        tt_json_key_count(&json, "runs", trend->plates[i].runs);
+        tt_json_close(&json, '}');
+    }
+    tt_json_close(&json, ']');
+    tt_json_key(&json, "tips");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (trend->shown_tip == TT_NONE || trend->shown_tip == i) {
+            write_tip(&json, &trend->tips[i], options != NULL && options->observations);
+        }
+    }
+    tt_json_close(&json, ']');
+    tt_json_key(&json, "changes");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < trend->n_changes; i++) {
+        write_change(&json, trend, &trend->changes[i]);
+    }
+    tt_json_close(&json, ']');
+    write_latest(&json, trend);
+    write_edges(&json, trend);
+    write_smooth(&json, trend);
+    write_events(&json, trend);
+    tt_json_close(&json, '}');
+}

@@ -1,0 +1,358 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See picture.h. */
+#include "config.h"
+
+#include "output/report/picture.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "model/frames.h"
+#include "output/report/markup.h"
+#include "output/page.h"
+#include "output/report/style.h"
+#include "output/utf8.h"
+
+/* Width of a character, generous: digits of wide fonts take 0.64 of the size of 11, capitals such
+ * as W and most of the scripts beyond Latin up to the whole of it. */
+#define CHARACTER 6.8
+#define WIDE_CHARACTER 11.0
+
+void tt_picture_clear(struct tt_picture *picture)
+{
+    tt_buffer_clear(&picture->title);
+    tt_buffer_clear(&picture->desc);
+    tt_buffer_clear(&picture->svg);
+    tt_buffer_clear(&picture->columns);
+    tt_buffer_clear(&picture->rows);
+}
+
+bool tt_picture_failed(const struct tt_picture *picture)
+{
+    return picture->title.failed || picture->desc.failed || picture->svg.failed ||
+           picture->columns.failed || picture->rows.failed;
+}
+
+void tt_write_fixed(struct tt_buffer *buffer, double value, int decimals, bool plus)
+{
+    struct tt_buffer digits = {0};
+
+    if (!isfinite(value)) {
+        tt_buffer_puts(buffer, "\xe2\x80\x93");
+        return;
+    }
+    if (value >= 0) {
+        tt_number_write_fixed(buffer, value, decimals, plus);
+        return;
+    }
+    tt_number_write_fixed(&digits, -value, decimals, false);
+    if (digits.failed) {
+        buffer->failed = true;
+    } else {
+        /* what rounds to zero has no sign */
+        tt_buffer_puts(buffer, strpbrk(digits.text, "123456789") != NULL ? TT_MINUS
+                               : plus                                    ? "+"
+                                                                         : "");
+        tt_buffer_puts(buffer, digits.text);
+    }
+    tt_buffer_clear(&digits);
+}
+
+/* Width of the character at @s, of *length bytes. */
+static double character_width(const char *s, size_t *length)
+{
+    size_t shown = tt_markup_width(s, length);
+    bool latin = *length == 1 ||
+                 (*length == 2 && (unsigned char)s[0] < 0xc4); /* Latin 1: our own signs too */
+
+    if (shown > 1) {
+        return (double)shown * CHARACTER;
+    }
+    return !latin || strchr("MWmw@%", s[0]) != NULL ? WIDE_CHARACTER : CHARACTER;
+}
+
+double tt_picture_text_width(const char *text)
+{
+    double width = 0;
+
+    while (*text != '\0') {
+        size_t length;
+        width += character_width(text, &length);
+        text += length;
+    }
+    return width;
+}
+
+/* How many characters of @text fit into the width of @most ordinary ones, an ellipsis included. */
+static size_t characters_that_fit(const char *text, size_t most)
+{
+    double width = 0;
+    size_t n = 0, length;
+
+    if (tt_picture_text_width(text) <= CHARACTER * (double)most) {
+        return strlen(text);
+    }
+    while ((width += character_width(text, &length)) <= CHARACTER * (double)most - WIDE_CHARACTER &&
+           *text != '\0') {
+        text += length;
+        n++;
+    }
+    return n + 1;
+}
+
+/* ---- lines, text, marks ---- */
+
+void tt_picture_line(struct tt_picture *picture, const char *class, double x1, double y1, double x2,
+                     double y2)
+{
+    tt_buffer_printf(&picture->svg, "<path class=\"%s\" ", class);
+    tt_markup(&picture->svg, "d=\"M@ @L@ @\"/>\n", TT_AT(x1, y1, x2, y2));
+}
+
+static void open_text(struct tt_picture *picture, const char *class, double x, double y,
+                      const char *anchor)
+{
+    tt_markup(&picture->svg, "<text x=\"@\" y=\"@\"", TT_AT(x, y));
+    if (class[0] != '\0') {
+        tt_buffer_printf(&picture->svg, " class=\"%s\"", class);
+    }
+    if (strcmp(anchor, "start") != 0) {
+        tt_buffer_printf(&picture->svg, " text-anchor=\"%s\"", anchor);
+    }
+    tt_buffer_putc(&picture->svg, '>');
+}
+
+void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y,
+                     const char *anchor, const char *text, size_t most)
+{
+    open_text(picture, class, x, y, anchor);
+    tt_markup_short(&picture->svg, text, characters_that_fit(text, most));
+    tt_buffer_puts(&picture->svg, "</text>\n");
+}
+
+void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
+                       const char *anchor, double value, int decimals, bool plus)
+{
+    open_text(picture, class, x, y, anchor);
+    tt_write_fixed(&picture->svg, value, decimals, plus);
+    tt_buffer_puts(&picture->svg, "</text>\n");
+}
+
+/* An element's beginning with a '@' for x and y, and its end. */
+static const char *const SHAPES[][2] = {
+    [TT_MARK_USED] = {"<circle class=\"u\" cx=\"@\" cy=\"@\" r=\"2\"", "</circle>"},
+    [TT_MARK_WEAK] = {"<circle class=\"w\" cx=\"@\" cy=\"@\" r=\"2.3\"", "</circle>"},
+    [TT_MARK_ASIDE] = {"<path class=\"x\" d=\"M@ @m-3-3l6 6m0-6l-6 6\"", "</path>"},
+    [TT_MARK_NO_CONTACT] = {"<path class=\"n\" d=\"M@ @m-3.5 0l3.5-3.5 3.5 3.5-3.5 3.5z\"",
+                            "</path>"},
+    [TT_MARK_SIGHT] = {"<path class=\"s\" d=\"M@ @m-2.5-2.5h5v5h-5z\"", "</path>"},
+    [TT_MARK_BEYOND_UP] = {"<path class=\"b\" d=\"M@ @l-3.5 6h7z\"", "</path>"},
+    [TT_MARK_BEYOND_DOWN] = {"<path class=\"b\" d=\"M@ @l-3.5-6h7z\"", "</path>"},
+    [TT_MARK_NEW] = {"<circle class=\"N\" cx=\"@\" cy=\"@\" r=\"3.5\"", "</circle>"},
+    [TT_MARK_PRESENT] = {"<path class=\"P\" d=\"M@ @m-4-4h8v8h-8z\"", "</path>"},
+    [TT_MARK_EXPORT] = {"<path class=\"E\" d=\"M@ @l-4 8h8z\"", "</path>"},
+    [TT_MARK_SIGNAL] = {"<circle class=\"S\" cx=\"@\" cy=\"@\" r=\"5\"", "</circle>"},
+};
+
+void tt_picture_mark(struct tt_picture *picture, enum tt_shape shape, double x, double y)
+{
+    tt_markup(&picture->svg, SHAPES[shape][0], TT_AT(x, y));
+    tt_buffer_puts(&picture->svg, "><title>");
+}
+
+void tt_picture_mark_end(struct tt_picture *picture, enum tt_shape shape)
+{
+    tt_buffer_puts(&picture->svg, "</title>");
+    tt_buffer_puts(&picture->svg, SHAPES[shape][1]);
+    tt_buffer_putc(&picture->svg, '\n');
+}
+
+double tt_picture_key(struct tt_picture *picture, enum tt_shape shape, double x, double y,
+                      const char *text)
+{
+    bool hangs = shape == TT_MARK_BEYOND_UP || shape == TT_MARK_EXPORT;
+
+    tt_buffer_puts(&picture->svg, "<g class=\"key\">");
+    tt_markup(&picture->svg, SHAPES[shape][0],
+              TT_AT(x + 5, hangs                          ? y - 8
+                           : shape == TT_MARK_BEYOND_DOWN ? y - 1
+                                                          : y - 4));
+    tt_buffer_puts(&picture->svg, "/>");
+    tt_picture_text(picture, "m", x + 14, y, "start", text, 60);
+    tt_buffer_puts(&picture->svg, "</g>\n");
+    return x + 14 + tt_picture_text_width(text) + 10;
+}
+
+double tt_picture_key_line(struct tt_picture *picture, const char *class, double x, double y,
+                           const char *text)
+{
+    tt_buffer_puts(&picture->svg, "<g class=\"key\">");
+    tt_picture_line(picture, class, x, y - 4, x + 16, y - 4);
+    tt_picture_text(picture, "m", x + 20, y, "start", text, 60);
+    tt_buffer_puts(&picture->svg, "</g>\n");
+    return x + 20 + tt_picture_text_width(text) + 10;
+}
+
+void tt_picture_curve(struct tt_picture *picture, const char *class, const struct tt_scale *x,
+                      const struct tt_scale *y, const double xs[], const double ys[], size_t n)
+{
+    bool pen_down = false;
+
+    tt_buffer_printf(&picture->svg, "<path class=\"%s\" d=\"", class);
+    for (size_t i = 0; i < n; i++) {
+        bool held = tt_scale_holds(x, xs[i]) && tt_scale_holds(y, ys[i]);
+        if (held) {
+            tt_buffer_putc(&picture->svg, pen_down ? 'L' : 'M');
+            tt_markup(&picture->svg, "@ @",
+                      TT_AT(tt_scale_place(x, xs[i]), tt_scale_place(y, ys[i])));
+        }
+        pen_down = held;
+    }
+    tt_buffer_puts(&picture->svg, "\"/>\n");
+}
+
+void tt_picture_ellipse(struct tt_picture *picture, const char *class, double x, double y,
+                        double major, double minor, double angle_rad)
+{
+    tt_buffer_printf(&picture->svg, "<ellipse class=\"%s\" ", class);
+    tt_markup(&picture->svg, "cx=\"@\" cy=\"@\" rx=\"@\" ry=\"@\"", TT_AT(x, y, major, minor));
+    /* pictures count angles the other way round */
+    tt_markup(&picture->svg, " transform=\"rotate(@ @ @)\"/>\n",
+              TT_AT(-tt_deg_from_rad(angle_rad), x, y));
+}
+
+/* ---- axes ---- */
+
+/* Both axes: one path for all grid lines, since a page has hundreds of them. */
+void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale, double top,
+                       double bottom, bool labels)
+{
+    size_t n;
+    double tick = tt_scale_tick(scale, &n);
+
+    tt_buffer_puts(&picture->svg, "<path class=\"g\" d=\"");
+    for (size_t i = 0; i < n; i++) {
+        tt_markup(&picture->svg, "M@ @V@",
+                  TT_AT(tt_scale_place(scale, tick + (double)i * scale->step), top, bottom));
+    }
+    tt_buffer_puts(&picture->svg, "\"/>\n");
+    for (size_t i = 0; labels && i < n; i++) {
+        double value = tick + (double)i * scale->step;
+        tt_picture_number(picture, "m", tt_scale_place(scale, value), bottom + 13, "middle", value,
+                          scale->decimals, false);
+    }
+    tt_picture_line(picture, "f", scale->first, bottom, scale->last, bottom);
+}
+
+void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale, double left,
+                       double right)
+{
+    size_t n;
+    double tick = tt_scale_tick(scale, &n);
+
+    tt_buffer_puts(&picture->svg, "<path class=\"g\" d=\"");
+    for (size_t i = 0; i < n; i++) {
+        tt_markup(&picture->svg, "M@ @H@",
+                  TT_AT(left, tt_scale_place(scale, tick + (double)i * scale->step), right));
+    }
+    tt_buffer_puts(&picture->svg, "\"/>\n");
+    for (size_t i = 0; i < n; i++) {
+        double value = tick + (double)i * scale->step;
+        tt_picture_number(picture, "m", left - 5, tt_scale_place(scale, value) + 4, "end", value,
+                          scale->decimals, false);
+    }
+    tt_picture_line(picture, "f", left, scale->first, left, scale->last);
+}
+
+/* ---- the table ---- */
+
+void tt_picture_column(struct tt_picture *picture, const char *name)
+{
+    tt_buffer_puts(&picture->columns, "<th scope=\"col\">");
+    tt_markup_short(&picture->columns, name, 40);
+    tt_buffer_puts(&picture->columns, "</th>");
+}
+
+void tt_picture_row(struct tt_picture *picture)
+{
+    tt_buffer_puts(&picture->rows, "<tr>");
+    picture->n_rows++;
+}
+
+void tt_picture_cell(struct tt_picture *picture, const char *text)
+{
+    tt_buffer_puts(&picture->rows, text[0] != '\0' ? "<td class=\"t\">" : "<td>");
+    tt_markup_short(&picture->rows, text, 40);
+    tt_buffer_puts(&picture->rows, "</td>");
+}
+
+void tt_picture_cell_count(struct tt_picture *picture, size_t value)
+{
+    tt_buffer_printf(&picture->rows, "<td>%zu</td>", value);
+}
+
+void tt_picture_cell_fixed(struct tt_picture *picture, double value, int decimals, bool plus)
+{
+    tt_buffer_puts(&picture->rows, "<td>");
+    tt_write_fixed(&picture->rows, value, decimals, plus);
+    tt_buffer_puts(&picture->rows, "</td>");
+}
+
+void tt_picture_row_end(struct tt_picture *picture)
+{
+    tt_buffer_puts(&picture->rows, "</tr>\n");
+}
+
+/* ---- the whole ---- */
+
+static const char *text_of(const struct tt_buffer *buffer)
+{
+    return buffer->text != NULL ? buffer->text : "";
+}
+
+/* <svg> with its words, without the closing tag. @extra stands among the attributes. */
+static void open_svg(const struct tt_picture *picture, size_t id, const char *extra,
+                     struct tt_buffer *out)
+{
+    tt_buffer_printf(out, "<svg%s role=\"img\" aria-labelledby=\"p%zut p%zud\" ", extra, id, id);
+    tt_markup(out, "viewBox=\"0 0 @ @\" width=\"@\" height=\"@\">\n",
+              TT_AT(TT_PICTURE_WIDTH, picture->height, TT_PICTURE_WIDTH, picture->height));
+    tt_buffer_printf(out, "<title id=\"p%zut\">", id);
+    tt_buffer_puts(out, text_of(&picture->title));
+    tt_buffer_printf(out, "</title>\n<desc id=\"p%zud\">", id);
+    tt_buffer_puts(out, text_of(&picture->desc));
+    tt_buffer_puts(out, "</desc>\n");
+}
+
+void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_buffer *page)
+{
+    tt_buffer_printf(page, "<figure id=\"%s\"><figcaption>", picture->name);
+    tt_buffer_puts(page, text_of(&picture->title));
+    tt_buffer_puts(page, "</figcaption>\n");
+    open_svg(picture, id, "", page);
+    tt_buffer_add(page, text_of(&picture->svg), picture->svg.length);
+    tt_buffer_printf(
+        page,
+        "</svg>\n<details><summary>The picture as a table: %zu row%s</summary>\n<table><thead><tr>",
+        picture->n_rows, picture->n_rows == 1 ? "" : "s");
+    tt_buffer_puts(page, text_of(&picture->columns));
+    tt_buffer_puts(page, "</tr></thead><tbody>\n");
+    tt_buffer_add(page, text_of(&picture->rows), picture->rows.length);
+    tt_buffer_puts(page, "</tbody></table></details></figure>\n");
+    page->failed = page->failed || tt_picture_failed(picture);
+}
+
+void tt_picture_file(const struct tt_picture *picture, struct tt_buffer *file)
+{
+    open_svg(picture, 1, " xmlns=\"http://www.w3.org/2000/svg\"", file);
+    tt_buffer_puts(file, "<style>\n");
+    tt_buffer_puts(file, tt_style_picture);
+    tt_buffer_puts(file, "</style>\n");
+    tt_markup(file, "<rect width=\"@\" height=\"@\" fill=\"var(--paper)\"/>\n",
+              TT_AT(TT_PICTURE_WIDTH, picture->height));
+    tt_buffer_add(file, text_of(&picture->svg), picture->svg.length);
+    tt_buffer_puts(file, "</svg>\n");
+    file->failed = file->failed || tt_picture_failed(picture);
+}

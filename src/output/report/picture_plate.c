@@ -1,0 +1,308 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The plate to scale, seen from above in its own frame: marks, edges with their conductor hatched,
+ * each touch where it fell, and its residual as a stroke along the edge's normal, magnified: a late
+ * one goes into the conductor.
+ */
+#include "config.h"
+
+#include "output/report/pictures.h"
+
+#include <math.h>
+
+#include "output/report/markup.h"
+#include "output/page.h"
+
+#define SIDE 300.0 /* of the square that holds the plate */
+#define LEFT 20.0
+#define TOP 10.0
+#define BORDER 34.0 /* inside it, for strokes and names */
+#define STROKE 24.0 /* of the longest residual drawn to scale */
+#define HATCH 6.0   /* of the conductor's side: length and distance of its lines */
+#define LETTER 6.8
+#define LINE 12.0
+
+/* Where a name stands, so that no other is put upon it. */
+struct box {
+    double left, top, right, bottom;
+};
+
+struct map {
+    const struct tt_scene *scene;
+    struct tt_picture *picture;
+    size_t setup;
+    double scale; /* pixels to the mm */
+    struct tt_plate_xy middle;
+    struct tt_scale stroke; /* um to pixels along the normal */
+    struct tt_shapes shapes;
+    struct box *boxes;
+    size_t n_boxes;
+    struct tt_arena arena;
+};
+
+static double map_x(const struct map *map, double x_mm)
+{
+    return LEFT + 0.5 * SIDE + map->scale * (x_mm - map->middle.x_mm);
+}
+
+static double map_y(const struct map *map, double y_mm)
+{
+    return TOP + 0.5 * SIDE - map->scale * (y_mm - map->middle.y_mm);
+}
+
+static void fit_map(struct map *map)
+{
+    const struct tiptrue_plate *plate = map->scene->plate;
+    struct tt_extent x = {0}, y = {0};
+
+    for (size_t i = 0; i < plate->n_marks; i++) {
+        tt_extent_add(&x, plate->marks[i].at.x_mm);
+        tt_extent_add(&y, plate->marks[i].at.y_mm);
+    }
+    for (size_t i = 0; i < plate->n_edges; i++) {
+        const struct tt_edge *edge = &plate->edges[i];
+        tt_extent_add(&x, edge->from.x_mm);
+        tt_extent_add(&x, edge->to.x_mm);
+        tt_extent_add(&y, edge->from.y_mm);
+        tt_extent_add(&y, edge->to.y_mm);
+    }
+    double size_mm = fmax(fmax(x.high - x.low, y.high - y.low), 1e-3);
+    map->scale = (SIDE - 2 * BORDER) / size_mm;
+    map->middle = (struct tt_plate_xy){0.5 * (x.low + x.high), 0.5 * (y.low + y.high)};
+}
+
+/* A name whose nearer end is at (@x, @y), unless another stands there already. */
+static void put_name(struct map *map, const char *class, double x, double y, const char *anchor,
+                     const char *name)
+{
+    double width = fmin(tt_picture_text_width(name), TT_NAME_MOST * LETTER);
+    double left = anchor[0] == 's' ? x : anchor[0] == 'e' ? x - width : x - 0.5 * width;
+    left = fmin(fmax(left, 2), TT_PICTURE_WIDTH - 2 - width);
+    struct box box = {left, y - 9, left + width, y + LINE - 9};
+
+    for (size_t i = 0; i < map->n_boxes; i++) {
+        const struct box *other = &map->boxes[i];
+        if (box.left < other->right && other->left < box.right && box.top < other->bottom &&
+            other->top < box.bottom) {
+            return;
+        }
+    }
+    map->boxes[map->n_boxes++] = box;
+    tt_picture_text(map->picture, class, left, y, "start", name, TT_NAME_MOST);
+}
+
+static void draw_edge(struct map *map, const struct tt_edge *edge)
+{
+    struct tt_buffer *svg = &map->picture->svg;
+    double x1 = map_x(map, edge->from.x_mm), y1 = map_y(map, edge->from.y_mm);
+    double x2 = map_x(map, edge->to.x_mm), y2 = map_y(map, edge->to.y_mm);
+    double length = hypot(x2 - x1, y2 - y1);
+    size_t n = (size_t)fmin(fmax(length / HATCH, 1), 200);
+
+    tt_buffer_puts(svg, "<path class=\"h\" d=\"");
+    for (size_t i = 0; i <= n; i++) {
+        double share = (double)i / (double)n;
+        double x = x1 + share * (x2 - x1), y = y1 + share * (y2 - y1);
+        /* into the conductor, slanting along the edge */
+        double d_x = HATCH * (-edge->n_x + (x2 - x1) / length * 0.6),
+               d_y = HATCH * (edge->n_y + (y2 - y1) / length * 0.6);
+        tt_markup(svg, "M@ @l@ @", TT_AT(x, y, d_x, d_y));
+    }
+    tt_buffer_puts(svg, "\"/>\n");
+    tt_picture_line(map->picture, "e", x1, y1, x2, y2);
+}
+
+static void name_edge(struct map *map, const struct tt_edge *edge)
+{
+    double x = map_x(map, 0.5 * (edge->from.x_mm + edge->to.x_mm)) - (STROKE + 8) * edge->n_x;
+    double y = map_y(map, 0.5 * (edge->from.y_mm + edge->to.y_mm)) + (STROKE + 8) * edge->n_y + 4;
+    const char *anchor = edge->n_x > 0.7 ? "end" : edge->n_x < -0.7 ? "start" : "middle";
+
+    put_name(map, "", x, y, anchor, edge->name);
+}
+
+static void draw_mark(struct map *map, const struct tt_mark *mark)
+{
+    double x = map_x(map, mark->at.x_mm), y = map_y(map, mark->at.y_mm);
+
+    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @h12M@ @v12\"/>",
+              TT_AT(x - 6, y, x, y - 6));
+    tt_markup(&map->picture->svg, "<circle class=\"f\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n",
+              TT_AT(x, y));
+    put_name(map, "m", x + 8, y - 6, "start", mark->name);
+}
+
+/* Where the stroke of a touch begins, on the edge, and ends. */
+struct stroke {
+    double x, y, end_x, end_y, um;
+};
+
+static struct stroke stroke_of(const struct map *map, size_t index)
+{
+    const struct tt_sketch *sketch = map->scene->sketch;
+    const struct tt_spot *spot = &sketch->spots[index];
+    const struct tt_row_result *row = &map->scene->solution->rows[index];
+    const struct tt_edge *edge =
+        &map->scene->plate->edges[sketch->edge_of[sketch->tracks[spot->track].edge]];
+    struct stroke stroke = {.x = map_x(map, spot->at.x_mm), .y = map_y(map, spot->at.y_mm)};
+    double reach;
+
+    stroke.um = row->use == TT_USE ? 1000 * (row->residual_mm + row->moved_mm) : 0;
+    reach = tt_scale_clip(&map->stroke, stroke.um);
+    stroke.end_x = stroke.x + reach * edge->n_x;
+    stroke.end_y = stroke.y - reach * edge->n_y;
+    return stroke;
+}
+
+static bool is_on(const struct tt_scene *scene, size_t setup, size_t index)
+{
+    const struct tt_spot *spot = &scene->sketch->spots[index];
+
+    return spot->has_place && spot->track != TT_NONE &&
+           scene->sketch->tracks[spot->track].setup == setup;
+}
+
+/* All strokes of one kind as one path, beneath the marks. */
+static void draw_strokes(const struct map *map, bool set_aside, const char *class)
+{
+    struct tt_buffer *svg = &map->picture->svg;
+
+    tt_buffer_printf(svg, "<path class=\"%s\" d=\"", class);
+    for (size_t i = 0; i < map->scene->sketch->n_spots; i++) {
+        const struct tt_row_result *row = &map->scene->solution->rows[i];
+        if (is_on(map->scene, map->setup, i) && row->use == TT_USE && row->set_aside == set_aside) {
+            struct stroke stroke = stroke_of(map, i);
+            tt_markup(svg, "M@ @L@ @", TT_AT(stroke.x, stroke.y, stroke.end_x, stroke.end_y));
+        }
+    }
+    tt_buffer_puts(svg, "\"/>\n");
+}
+
+/* The mark of a touch, at its stroke's end. */
+static void draw_touch(struct map *map, size_t index)
+{
+    const struct tt_row_result *row = &map->scene->solution->rows[index];
+    struct stroke stroke = stroke_of(map, index);
+    enum tt_shape shape = tt_row_shape(row);
+
+    tt_shapes_add(&map->shapes, row);
+    tt_picture_mark(map->picture, shape, stroke.end_x, stroke.end_y);
+    tt_row_tell(&map->picture->svg, row, row->residual_mm);
+    if (fabs(stroke.um) > map->stroke.high) {
+        tt_buffer_puts(&map->picture->svg, ", longer than drawn");
+    }
+    tt_picture_mark_end(map->picture, shape);
+}
+
+/* Two bars: the plate's scale and that of the strokes. */
+static void draw_scales(const struct map *map, double y)
+{
+    double plate_mm = tt_scale_round_down(90 / map->scale),
+           stroke_um = tt_scale_round_down(map->stroke.high);
+    double plate = plate_mm * map->scale, stroke = tt_scale_place(&map->stroke, stroke_um);
+    struct tt_buffer text = {0};
+
+    tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
+              TT_AT(LEFT, y - 7, plate));
+    tt_write_fixed(&text, plate_mm, plate_mm < 1 ? 3 : 0, false);
+    tt_buffer_puts(&text, " mm");
+    tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start", text.failed ? "" : text.text,
+                    20);
+    map->picture->svg.failed = map->picture->svg.failed || text.failed;
+    tt_buffer_reset(&text);
+    double x = 175;
+    tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
+              TT_AT(x, y - 7, stroke));
+    tt_write_fixed(&text, stroke_um, 0, false);
+    tt_buffer_puts(&text, " " TT_UM " of residual");
+    tt_picture_text(map->picture, "m", x + stroke + 6, y, "start", text.failed ? "" : text.text,
+                    30);
+    map->picture->svg.failed = map->picture->svg.failed || text.failed;
+    tt_buffer_clear(&text);
+}
+
+static void write_words(const struct map *map, size_t n, size_t aside)
+{
+    const struct tiptrue_solution *s = map->scene->solution;
+    struct tt_buffer *title = &map->picture->title;
+
+    tt_buffer_puts(title, "The plate from above, touches and their residuals");
+    if (s->n_poses > 1) {
+        tt_buffer_puts(title, ", setup ");
+        tt_markup_short(title, s->poses[map->setup].setup != NULL ? s->poses[map->setup].setup : "",
+                        TT_NAME_MOST);
+    }
+    tt_buffer_printf(&map->picture->desc,
+                     "The plate to scale with %zu edges and %zu marks; %zu touches where they "
+                     "fell, %zu of them set aside, each with its "
+                     "residual as a magnified stroke, into the hatched conductor where it is late.",
+                     map->scene->plate->n_edges, map->scene->plate->n_marks, n, aside);
+}
+
+static void write_row(struct map *map, size_t index)
+{
+    const struct tt_row_result *row = &map->scene->solution->rows[index];
+    const struct tt_spot *spot = &map->scene->sketch->spots[index];
+    struct tt_picture *p = map->picture;
+
+    tt_picture_row(p);
+    tt_picture_cell_count(p, row->line);
+    tt_buffer_puts(&p->rows, "<td class=\"t\">");
+    tt_markup_short(&p->rows, row->target, TT_NAME_MOST);
+    tt_buffer_puts(&p->rows, "</td>");
+    tt_picture_cell_fixed(p, spot->at.x_mm, 2, false);
+    tt_picture_cell_fixed(p, spot->at.y_mm, 2, false);
+    tt_picture_cell_fixed(p, row->use == TT_USE ? 1000 * row->residual_mm : NAN, 1, true);
+    tt_picture_row_end(p);
+}
+
+bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup)
+{
+    for (size_t i = 0; scene->plate != NULL && i < scene->sketch->n_spots; i++) {
+        if (is_on(scene, setup, i)) {
+            return true;
+        }
+    }
+    return false;
+}
+
+void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture *picture)
+{
+    static const char *const COLUMNS[] = {"line", "edge", "x, mm", "y, mm", "residual, " TT_UM};
+    const struct tiptrue_plate *plate = scene->plate;
+    struct map map = {.scene = scene, .picture = picture, .setup = setup};
+    double reach_um = tt_residual_reach_um(scene->solution, true);
+    size_t n = 0, aside = 0;
+
+    map.boxes = TT_ARENA_NEW(&map.arena, plate->n_edges + plate->n_marks, struct box);
+    if (map.boxes == NULL) {
+        picture->svg.failed = true;
+        return;
+    }
+    map.stroke = tt_scale_make(-reach_um, reach_um, 1, -STROKE, STROKE, 4, false);
+    fit_map(&map);
+    for (size_t i = 0; i < plate->n_edges; i++) {
+        draw_edge(&map, &plate->edges[i]);
+        name_edge(&map, &plate->edges[i]);
+    }
+    for (size_t i = 0; i < plate->n_marks; i++) {
+        draw_mark(&map, &plate->marks[i]);
+    }
+    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
+        tt_picture_column(picture, COLUMNS[k]);
+    }
+    draw_strokes(&map, false, "k");
+    draw_strokes(&map, true, "kx");
+    for (size_t i = 0; i < scene->sketch->n_spots; i++) {
+        if (is_on(scene, setup, i)) {
+            draw_touch(&map, i);
+            write_row(&map, i);
+            n++;
+            aside += scene->solution->rows[i].set_aside;
+        }
+    }
+    draw_scales(&map, TOP + SIDE + 16);
+    picture->height = tt_shapes_legend(picture, &map.shapes, TOP + SIDE + 36);
+    write_words(&map, n, aside);
+    tt_arena_clear(&map.arena);
+}

@@ -1,0 +1,465 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* One quantity over the weeks, a lane for each tip above each other on one axis of time, so that
+ * what all tips share is seen as shared: values with their 95 % bars, centre line and control
+ * limits, moving average, signals, changes as brackets between two runs, drift with its forecast,
+ * exports on the axis.
+ */
+#include "config.h"
+
+#include "output/report/pictures.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/time.h"
+#include "output/report/markup.h"
+#include "output/page.h"
+#include "output/report/report.h"
+
+#define TOP 20.0
+#define LANE 96.0
+#define LEAST_LANE 46.0
+#define MOST_HEIGHT 760.0 /* a sheet of A4 holds it in one column of two */
+#define GAP 17.0          /* above each lane, for its name */
+#define DAY_S 86400.0
+
+static const struct {
+    const char *title, *name;
+} QUANTITIES[] = {[TT_WEEKS_OFFSET_X] = {"Offset x over the weeks", "offset-x"},
+                  [TT_WEEKS_OFFSET_Y] = {"Offset y over the weeks", "offset-y"},
+                  [TT_WEEKS_RUNOUT] = {"Eccentricity over the weeks", "runout"},
+                  [TT_WEEKS_RADIUS] = {"Contact radius over the weeks", "radius"}};
+
+struct sheet {
+    const struct tt_weeks *weeks;
+    const struct tiptrue_zone *zone;
+    struct tt_picture *picture;
+    struct tt_scale time; /* seconds */
+    double lane_height;
+    size_t n_lanes;
+    double top; /* of the current lane */
+};
+
+/* ---- the axis of time ---- */
+
+static long ahead_of(const struct tiptrue_zone *zone, double utc_s)
+{
+    char name[TIPTRUE_ZONE_NAME] = "";
+
+    return zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
+}
+
+/* Ticks are whole days at midnight local time: so many days apart that at most five fit. */
+static double days_apart(const struct tt_scale *time)
+{
+    static const double STEPS[] = {1, 2, 7, 14, 28, 91, 182, 364, 728, 1820, 3640};
+    double days = (time->high - time->low) / DAY_S;
+
+    for (size_t i = 0; i < sizeof STEPS / sizeof STEPS[0]; i++) {
+        if (days / STEPS[i] <= 5) {
+            return STEPS[i];
+        }
+    }
+    return ceil(days / 5);
+}
+
+/* The first local midnight that the step falls on, at or after the beginning. Weeks begin on a
+ * Monday: 1970-01-05 was one. */
+static double first_day(const struct sheet *sheet, double step)
+{
+    double local = (sheet->time.low + (double)ahead_of(sheet->zone, sheet->time.low)) / DAY_S;
+
+    return step < 7 ? ceil(local) : step * ceil((local - 4) / step) + 4;
+}
+
+static void draw_days(const struct sheet *sheet, double top, double bottom, bool labels)
+{
+    double step = days_apart(&sheet->time);
+    bool long_time = sheet->time.high - sheet->time.low > 300 * DAY_S;
+
+    for (double day = first_day(sheet, step);; day += step) {
+        double utc_s = day * DAY_S - (double)ahead_of(sheet->zone, day * DAY_S);
+        double x = tt_scale_place(&sheet->time, utc_s);
+        char text[TT_TIME_SIZE];
+        if (!(utc_s <= sheet->time.high)) {
+            break;
+        }
+        tt_picture_line(sheet->picture, "g", x, top, x, bottom);
+        tt_time_write(day * DAY_S, text);
+        text[long_time ? 7 : 10] = '\0';
+        if (labels && x < TT_PICTURE_WIDTH - 26) {
+            tt_picture_text(sheet->picture, "m", x, bottom + 13, "middle",
+                            long_time ? text : text + 5, 10);
+        }
+    }
+    tt_picture_line(sheet->picture, "f", TT_PLOT_LEFT, bottom, TT_PLOT_RIGHT, bottom);
+}
+
+/* "2026-03-02 to 2026-05-11, UTC" at the right below. */
+static void name_axis(const struct sheet *sheet, double low, double high, double y)
+{
+    char first[TT_TIME_SIZE], last[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
+    struct tt_buffer text = {0};
+
+    if (sheet->zone->ahead_s != NULL) {
+        (void)sheet->zone->ahead_s(sheet->zone->context, high, name);
+    }
+    tt_time_write(low + (double)ahead_of(sheet->zone, low), first);
+    tt_time_write(high + (double)ahead_of(sheet->zone, high), last);
+    first[10] = last[10] = '\0';
+    tt_buffer_printf(&text, "%s to %s, %s", first, last, name);
+    tt_picture_text(sheet->picture, "m", TT_PLOT_RIGHT, y, "end", text.failed ? "" : text.text, 42);
+    sheet->picture->svg.failed = sheet->picture->svg.failed || text.failed;
+    tt_buffer_clear(&text);
+}
+
+/* ---- a lane ---- */
+
+/* Micrometres from the middle of the lane's values, so that a lane shows its changes and not its
+ * level. */
+static double origin_of(const struct tt_weeks_series *series)
+{
+    struct tt_extent range = {0};
+
+    for (size_t i = 0; i < series->n_points; i++) {
+        tt_extent_add(&range, series->points[i].value_mm);
+    }
+    return round(1e4 * 0.5 * (range.low + range.high)) / 1e4;
+}
+
+static struct tt_scale lane_scale(const struct sheet *sheet, const struct tt_weeks_series *series,
+                                  double origin_mm)
+{
+    struct tt_extent range = {0};
+
+    for (size_t i = 0; i < series->n_points; i++) {
+        const struct tt_weeks_point *point = &series->points[i];
+        tt_extent_add(&range, point->value_mm - point->expanded_mm - origin_mm);
+        tt_extent_add(&range, point->value_mm + point->expanded_mm - origin_mm);
+        if (point->has_limits) {
+            tt_extent_add(&range, point->low_mm - origin_mm);
+            tt_extent_add(&range, point->high_mm - origin_mm);
+        }
+    }
+    for (size_t i = 0; i < series->n_drift; i++) {
+        tt_extent_add(&range, series->drift[i].low_mm - origin_mm);
+        tt_extent_add(&range, series->drift[i].high_mm - origin_mm);
+    }
+    return tt_scale_make(1000 * range.low, 1000 * range.high, 2, sheet->top + sheet->lane_height,
+                         sheet->top, sheet->lane_height > 70 ? 4 : 2, true);
+}
+
+/* A line through one value of each point; points without it break it. */
+enum course { CENTRE, LOW, HIGH, EWMA };
+
+static void draw_course(const struct sheet *sheet, const struct tt_scale *scale,
+                        const struct tt_weeks_series *series, double origin_mm, enum course what,
+                        const char *class)
+{
+    struct tt_buffer *svg = &sheet->picture->svg;
+    bool pen_down = false;
+
+    tt_buffer_printf(svg, "<path class=\"%s\" d=\"", class);
+    for (size_t i = 0; i < series->n_points; i++) {
+        const struct tt_weeks_point *point = &series->points[i];
+        bool there = what == EWMA     ? point->has_ewma
+                     : what == CENTRE ? point->has_centre
+                                      : point->has_limits;
+        double mm = what == EWMA     ? point->ewma_mm
+                    : what == CENTRE ? point->centre_mm
+                    : what == LOW    ? point->low_mm
+                                     : point->high_mm;
+        if (there) {
+            tt_buffer_putc(svg, pen_down ? 'L' : 'M');
+            tt_markup(svg, "@ @",
+                      TT_AT(tt_scale_place(&sheet->time, point->time_s),
+                            tt_scale_clip(scale, 1000 * (mm - origin_mm))));
+        }
+        pen_down = there;
+    }
+    tt_buffer_puts(svg, "\"/>\n");
+}
+
+static void draw_drift(const struct sheet *sheet, const struct tt_scale *scale,
+                       const struct tt_weeks_series *series, double origin_mm)
+{
+    struct tt_buffer *svg = &sheet->picture->svg;
+
+    if (series->n_drift < 2) {
+        return;
+    }
+    tt_buffer_puts(svg, "<path class=\"o\" d=\"");
+    for (size_t i = 0; i < 2 * series->n_drift;
+         i++) { /* along the upper end, back along the lower */
+        size_t k = i < series->n_drift ? i : 2 * series->n_drift - 1 - i;
+        double mm = i < series->n_drift ? series->drift[k].high_mm : series->drift[k].low_mm;
+        tt_buffer_putc(svg, i == 0 ? 'M' : 'L');
+        tt_markup(svg, "@ @",
+                  TT_AT(tt_scale_place(&sheet->time, series->drift[k].time_s),
+                        tt_scale_clip(scale, 1000 * (mm - origin_mm))));
+    }
+    tt_buffer_puts(svg, "z\"/>\n<path class=\"d\" d=\"");
+    for (size_t i = 0; i < series->n_drift; i++) {
+        tt_buffer_putc(svg, i == 0 ? 'M' : 'L');
+        tt_markup(svg, "@ @",
+                  TT_AT(tt_scale_place(&sheet->time, series->drift[i].time_s),
+                        tt_scale_clip(scale, 1000 * (series->drift[i].mean_mm - origin_mm))));
+    }
+    tt_buffer_puts(svg, "\"/>\n");
+}
+
+/* The time between two runs in which a change came about, as a band with a bracket above. */
+static void draw_changes(const struct sheet *sheet, size_t tip)
+{
+    double top = sheet->top, bottom = sheet->top + sheet->lane_height;
+
+    for (size_t i = 0; i < sheet->weeks->n_changes; i++) {
+        const struct tt_weeks_change *change = &sheet->weeks->changes[i];
+        if (change->tip != TT_NONE && change->tip != tip) {
+            continue;
+        }
+        double left = tt_scale_clip(&sheet->time, change->after_s),
+               right = tt_scale_clip(&sheet->time, change->before_s);
+        tt_buffer_puts(&sheet->picture->svg, "<g class=\"change\">");
+        tt_markup(&sheet->picture->svg, "<path class=\"B\" d=\"M@ @H@V@H@z\"/>",
+                  TT_AT(left, top, right, bottom, left));
+        tt_markup(&sheet->picture->svg, "<path class=\"v\" d=\"M@ @V@H@V@\"><title>",
+                  TT_AT(left, bottom, top + 1, right, bottom));
+        tt_markup_short(&sheet->picture->svg, change->text, 300);
+        tt_buffer_puts(&sheet->picture->svg, "</title></path></g>\n");
+    }
+}
+
+static void tell_point(struct tt_buffer *out, const struct sheet *sheet,
+                       const struct tt_weeks_point *point)
+{
+    tt_report_time(out, sheet->zone, point->time_s);
+    tt_buffer_puts(out, ", ");
+    tt_write_fixed(out, point->value_mm, 4, true);
+    tt_buffer_puts(out, " mm " TT_PLUS_MINUS " ");
+    tt_write_fixed(out, 1000 * point->expanded_mm, 1, false);
+    tt_buffer_puts(out, " " TT_UM);
+    if (point->run_id != NULL) {
+        tt_buffer_puts(out, ", run ");
+        tt_markup_short(out, point->run_id, 20);
+    }
+}
+
+static void draw_points(const struct sheet *sheet, const struct tt_scale *scale,
+                        const struct tt_weeks_series *series, double origin_mm)
+{
+    struct tt_buffer *svg = &sheet->picture->svg;
+
+    tt_buffer_puts(svg, "<path class=\"k\" d=\"");
+    for (size_t i = 0; i < series->n_points; i++) {
+        const struct tt_weeks_point *point = &series->points[i];
+        double um = 1000 * (point->value_mm - origin_mm), u_um = 1000 * point->expanded_mm;
+        tt_markup(svg, "M@ @V@",
+                  TT_AT(tt_scale_place(&sheet->time, point->time_s),
+                        tt_scale_clip(scale, um - u_um), tt_scale_clip(scale, um + u_um)));
+    }
+    tt_buffer_puts(svg, "\"/>\n");
+    for (size_t i = 0; i < series->n_points; i++) {
+        const struct tt_weeks_point *point = &series->points[i];
+        double x = tt_scale_place(&sheet->time, point->time_s),
+               y = tt_scale_place(scale, 1000 * (point->value_mm - origin_mm));
+        tt_picture_mark(sheet->picture, TT_MARK_USED, x, y);
+        tell_point(svg, sheet, point);
+        tt_picture_mark_end(sheet->picture, TT_MARK_USED);
+        if (point->signal) {
+            tt_picture_mark(sheet->picture, TT_MARK_SIGNAL, x, y);
+            tt_buffer_puts(svg, "signal: ");
+            tell_point(svg, sheet, point);
+            tt_picture_mark_end(sheet->picture, TT_MARK_SIGNAL);
+        }
+    }
+}
+
+static void name_lane(const struct sheet *sheet, const char *tip, double origin_mm)
+{
+    struct tt_buffer text = {0};
+
+    tt_picture_text(sheet->picture, "", TT_PLOT_LEFT, sheet->top - 4, "start", tip, TT_NAME_MOST);
+    tt_buffer_puts(&text, TT_UM " from ");
+    tt_write_fixed(&text, origin_mm, 4, true);
+    tt_buffer_puts(&text, " mm");
+    tt_picture_text(sheet->picture, "m", TT_PLOT_RIGHT, sheet->top - 4, "end",
+                    text.failed ? "" : text.text, 24);
+    sheet->picture->svg.failed = sheet->picture->svg.failed || text.failed;
+    tt_buffer_clear(&text);
+}
+
+static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *series,
+                       const char *tip)
+{
+    struct tt_picture *p = sheet->picture;
+
+    for (size_t i = 0; i < series->n_points; i++) {
+        const struct tt_weeks_point *point = &series->points[i];
+        tt_picture_row(p);
+        tt_buffer_puts(&p->rows, "<td class=\"t\">");
+        tt_markup_short(&p->rows, tip, TT_NAME_MOST);
+        tt_buffer_puts(&p->rows, "</td><td class=\"t\">");
+        tt_report_time(&p->rows, sheet->zone, point->time_s);
+        tt_buffer_puts(&p->rows, "</td>");
+        tt_picture_cell_fixed(p, point->value_mm, 4, true);
+        tt_picture_cell_fixed(p, 1000 * point->expanded_mm, 1, false);
+        tt_picture_cell(p, point->signal ? "signal" : "");
+        tt_picture_row_end(p);
+    }
+}
+
+static void draw_lane(const struct sheet *sheet, const struct tt_weeks_series *series, bool last)
+{
+    double origin_mm = origin_of(series), bottom = sheet->top + sheet->lane_height;
+    struct tt_scale scale = lane_scale(sheet, series, origin_mm);
+    const char *tip = sheet->weeks->tips[series->tip];
+
+    draw_changes(sheet, series->tip);
+    tt_picture_axis_y(sheet->picture, &scale, TT_PLOT_LEFT, TT_PLOT_RIGHT);
+    draw_days(sheet, sheet->top, bottom, last);
+    name_lane(sheet, tip, origin_mm);
+    draw_drift(sheet, &scale, series, origin_mm);
+    draw_course(sheet, &scale, series, origin_mm, CENTRE, "z");
+    draw_course(sheet, &scale, series, origin_mm, LOW, "l");
+    draw_course(sheet, &scale, series, origin_mm, HIGH, "l");
+    draw_course(sheet, &scale, series, origin_mm, EWMA, "c");
+    draw_points(sheet, &scale, series, origin_mm);
+    write_rows(sheet, series, tip);
+}
+
+/* ---- the whole ---- */
+
+static void draw_exports(const struct sheet *sheet, double bottom)
+{
+    for (size_t i = 0; i < sheet->weeks->n_exports; i++) {
+        const struct tt_weeks_export *export = &sheet->weeks->exports[i];
+        tt_picture_mark(sheet->picture, TT_MARK_EXPORT, tt_scale_clip(&sheet->time, export->time_s),
+                        bottom - 8);
+        tt_buffer_puts(&sheet->picture->svg, "written into a configuration, ");
+        tt_report_time(&sheet->picture->svg, sheet->zone, export->time_s);
+        tt_buffer_puts(&sheet->picture->svg, ": ");
+        tt_markup_short(&sheet->picture->svg, export->text, 80);
+        tt_picture_mark_end(sheet->picture, TT_MARK_EXPORT);
+    }
+}
+
+/* Which of the lines of the legend there are. */
+struct seen {
+    bool limits, ewma, signal, drift, change;
+};
+
+static struct seen look(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity)
+{
+    struct seen seen = {.change = weeks->n_changes > 0};
+
+    for (size_t s = 0; s < weeks->n_series; s++) {
+        const struct tt_weeks_series *series = &weeks->series[s];
+        for (size_t i = 0; series->quantity == quantity && i < series->n_points; i++) {
+            seen.limits = seen.limits || series->points[i].has_limits;
+            seen.ewma = seen.ewma || series->points[i].has_ewma;
+            seen.signal = seen.signal || series->points[i].signal;
+        }
+        seen.drift = seen.drift || (series->quantity == quantity && series->n_drift >= 2);
+    }
+    return seen;
+}
+
+static double draw_legend(const struct sheet *sheet, const struct seen *seen, double y)
+{
+    struct tt_picture *p = sheet->picture;
+    double x = tt_picture_key(p, TT_MARK_USED, TT_KEYS_LEFT, y, "run, 95 %");
+
+    x = seen->ewma ? tt_picture_key_line(p, "c", x, y, "moving average") : x;
+    if (seen->limits) {
+        tt_picture_key_line(p, "l", x, y, "limits");
+    }
+    y += 16;
+    x = TT_KEYS_LEFT;
+    x = seen->signal ? tt_picture_key(p, TT_MARK_SIGNAL, x, y, "signal") : x;
+    x = seen->change ? tt_picture_key_line(p, "v", x, y, "change") : x;
+    x = seen->drift ? tt_picture_key_line(p, "d", x, y, "drift") : x;
+    if (sheet->weeks->n_exports > 0) {
+        x = tt_picture_key(p, TT_MARK_EXPORT, x, y, "written");
+    }
+    return x > TT_KEYS_LEFT ? y + 8 : y - 8;
+}
+
+/* All times that the pictures show; the same for every quantity. */
+static struct tt_extent times_of(const struct tt_weeks *weeks)
+{
+    struct tt_extent times = {0};
+
+    for (size_t s = 0; s < weeks->n_series; s++) {
+        const struct tt_weeks_series *series = &weeks->series[s];
+        for (size_t i = 0; i < series->n_points; i++) {
+            tt_extent_add(&times, series->points[i].time_s);
+        }
+        for (size_t i = 0; i < series->n_drift; i++) {
+            tt_extent_add(&times, series->drift[i].time_s);
+        }
+    }
+    for (size_t i = 0; i < weeks->n_exports && times.any; i++) {
+        tt_extent_add(&times, weeks->exports[i].time_s);
+    }
+    return times;
+}
+
+bool tt_can_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity)
+{
+    for (size_t s = 0; s < weeks->n_series; s++) {
+        if (weeks->series[s].quantity == quantity && weeks->series[s].n_points > 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+const char *tt_weeks_name(enum tt_weeks_quantity quantity)
+{
+    return QUANTITIES[quantity].name;
+}
+
+void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity,
+                   const struct tiptrue_zone *zone, struct tt_picture *picture)
+{
+    static const char *const COLUMNS[] = {"tip", "time", "value, mm", "95 %, \xc2\xb1 " TT_UM,
+                                          "remark"};
+    struct sheet sheet = {.weeks = weeks, .zone = zone, .picture = picture, .top = TOP};
+    struct tt_extent times = times_of(weeks);
+    struct seen seen = look(weeks, quantity);
+    size_t lane = 0, n_points = 0;
+
+    for (size_t s = 0; s < weeks->n_series; s++) {
+        if (weeks->series[s].quantity == quantity && weeks->series[s].n_points > 0) {
+            sheet.n_lanes++;
+            n_points += weeks->series[s].n_points;
+        }
+    }
+    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
+        tt_picture_column(picture, COLUMNS[k]);
+    }
+    double margin_s = fmax(0.03 * (times.high - times.low), 3600);
+    sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT,
+                               TT_PLOT_RIGHT, 5, false);
+    sheet.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)sheet.n_lanes - GAP), LEAST_LANE);
+    for (size_t s = 0; s < weeks->n_series; s++) {
+        if (weeks->series[s].quantity == quantity && weeks->series[s].n_points > 0) {
+            draw_lane(&sheet, &weeks->series[s], ++lane == sheet.n_lanes);
+            sheet.top += sheet.lane_height + GAP;
+        }
+    }
+    double bottom = sheet.top - GAP;
+    draw_exports(&sheet, bottom);
+    name_axis(&sheet, times.low, times.high, bottom + 28);
+    picture->height = draw_legend(&sheet, &seen, bottom + 46);
+    tt_buffer_puts(&picture->title, QUANTITIES[quantity].title);
+    tt_buffer_printf(&picture->desc,
+                     "A lane for each of %zu tip%s on one axis of time, %zu runs in all, with 95 "
+                     "%% bars%s%s%s%s.",
+                     sheet.n_lanes, sheet.n_lanes == 1 ? "" : "s", n_points,
+                     seen.limits ? ", control limits" : "", seen.ewma ? ", a moving average" : "",
+                     seen.change ? ", changes as brackets" : "",
+                     seen.drift ? ", drift with its forecast" : "");
+}

@@ -1,0 +1,314 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See report.h. */
+#include "config.h"
+
+#include "output/report/report.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/time.h"
+#include "output/report/markup.h"
+#include "output/report/style.h"
+#include "output/verdict.h"
+
+void tt_report_clear(struct tt_report *report)
+{
+    for (size_t i = 0; i < report->n_pictures; i++) {
+        tt_picture_clear(&report->pictures[i]);
+    }
+    free(report->pictures);
+    tt_buffer_clear(&report->list);
+    tt_buffer_clear(&report->body);
+    *report = (struct tt_report){0};
+}
+
+struct tt_picture *tt_report_picture(struct tt_report *report)
+{
+    if (report->n_pictures == report->capacity) {
+        size_t capacity = report->capacity > 0 ? 2 * report->capacity : 16;
+        struct tt_picture *wide = realloc(report->pictures, capacity * sizeof *wide);
+        if (wide == NULL) {
+            report->failed = true;
+            return NULL;
+        }
+        report->pictures = wide;
+        report->capacity = capacity;
+    }
+    report->pictures[report->n_pictures] = (struct tt_picture){0};
+    return &report->pictures[report->n_pictures++];
+}
+
+void tt_report_place(struct tt_report *report)
+{
+    tt_picture_figure(&report->pictures[report->n_pictures - 1], report->n_pictures, &report->body);
+}
+
+/* The first @length characters of "2026-03-02 08:41:12" and the zone. */
+static void add_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s,
+                     size_t length)
+{
+    char name[TIPTRUE_ZONE_NAME] = "UTC", text[TT_TIME_SIZE];
+    long ahead_s = zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
+    long minutes = labs(ahead_s) / 60;
+
+    tt_time_write(utc_s + (double)ahead_s, text);
+    text[10] = ' ';
+    text[length] = '\0';
+    tt_buffer_printf(out, "%s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60,
+                     minutes % 60);
+    name[TIPTRUE_ZONE_NAME - 1] = '\0';
+    tt_markup_text(out, name);
+    tt_buffer_putc(out, ')');
+}
+
+void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
+{
+    add_time(out, zone, utc_s, strlen("2026-03-02 08:41:12"));
+}
+
+void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
+{
+    add_time(out, zone, utc_s, strlen("2026-03-02 08:41"));
+}
+
+/* ---- a run ---- */
+
+/* @tip and @number 0: not named. */
+static void name_picture(struct tt_picture *picture, const struct tt_scene *scene, const char *what,
+                         size_t tip, size_t number)
+{
+    size_t size = sizeof picture->name;
+    char tip_part[32] = "", number_part[32] = "";
+
+    if (tip > 0) {
+        snprintf(tip_part, sizeof tip_part, "tip-%zu-", tip);
+    }
+    if (number > 0) {
+        snprintf(number_part, sizeof number_part, "-%zu", number);
+    }
+    snprintf(picture->name, size, "run-%zu-%s%s%s", scene->number, tip_part, what, number_part);
+}
+
+static void put_run_pictures(struct tt_report *report, const struct tt_scene *scene)
+{
+    struct tt_picture *picture;
+
+    tt_buffer_puts(&report->body, "<div class=\"grid\">\n");
+    if (tt_can_draw_order(scene) && (picture = tt_report_picture(report)) != NULL) {
+        name_picture(picture, scene, "order", 0, 0);
+        tt_draw_order(scene, picture);
+        tt_report_place(report);
+    }
+    for (size_t i = 0; i < scene->solution->n_poses; i++) {
+        if (tt_can_draw_plate(scene, i) && (picture = tt_report_picture(report)) != NULL) {
+            name_picture(picture, scene, "plate", 0, scene->solution->n_poses > 1 ? i + 1 : 0);
+            tt_draw_plate(scene, i, picture);
+            tt_report_place(report);
+        }
+    }
+    tt_buffer_puts(&report->body, "</div>\n");
+}
+
+static void put_tip_pictures(struct tt_report *report, const struct tt_scene *scene, size_t tip)
+{
+    static const struct {
+        const char *name;
+        bool (*can)(const struct tt_scene *scene, size_t tip);
+        void (*draw)(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
+    } KINDS[] = {{"offset", tt_can_draw_offset, tt_draw_offset},
+                 {"runout", tt_can_draw_runout, tt_draw_runout},
+                 {"shape", tt_can_draw_shape, tt_draw_shape},
+                 {"budget", tt_can_draw_budget, tt_draw_budget}};
+    struct tt_picture *picture;
+    size_t number = 0;
+
+    tt_buffer_puts(&report->body, "<div class=\"grid\">\n");
+    for (size_t k = 0; k < sizeof KINDS / sizeof KINDS[0]; k++) {
+        if (KINDS[k].can(scene, tip) && (picture = tt_report_picture(report)) != NULL) {
+            name_picture(picture, scene, KINDS[k].name, tip + 1, 0);
+            KINDS[k].draw(scene, tip, picture);
+            tt_report_place(report);
+        }
+    }
+    for (size_t i = 0; i < scene->sketch->n_tracks; i++) {
+        if (scene->sketch->tracks[i].tip == tip && (picture = tt_report_picture(report)) != NULL) {
+            name_picture(picture, scene, "edge", tip + 1, ++number);
+            tt_draw_track(scene, i, picture);
+            tt_report_place(report);
+        }
+    }
+    tt_buffer_puts(&report->body, "</div>\n");
+}
+
+/* What is missing, and what to give to see it. */
+static void put_missing(struct tt_report *report, const struct tt_scene *scene)
+{
+    const struct tiptrue_solution *s = scene->solution;
+
+    if (s->n_rows == 0) {
+        tt_buffer_puts(&report->body,
+                       "<p class=\"note\">This result holds no rows, so no touch is drawn: give "
+                       "the log of the run with "
+                       "--plate and --machine, or a result written with --touches.</p>\n");
+    } else if (scene->plate == NULL || scene->machine == NULL) {
+        tt_buffer_puts(&report->body, "<p class=\"note\">Without plate and machine, neither the "
+                                      "plate nor the fitted curves are drawn: "
+                                      "give --plate and --machine.</p>\n");
+    } else if (s->n_poses > 0 && !tt_can_draw_plate(scene, 0)) {
+        tt_buffer_puts(
+            &report->body,
+            "<p class=\"note\">Where the touches fell is not drawn: it is known from the log of "
+            "the run only "
+            "(give it in place of the result), and where the plate lay is determined.</p>\n");
+    }
+}
+
+static void list_run(struct tt_report *report, const struct tt_scene *scene)
+{
+    const struct tiptrue_solution *s = scene->solution;
+
+    tt_buffer_printf(&report->list, "<li><a href=\"#run-%zu\">", scene->number);
+    tt_markup_short(&report->list,
+                    s->file != NULL     ? s->file
+                    : s->run_id != NULL ? s->run_id
+                                        : "run",
+                    60);
+    tt_buffer_printf(&report->list, "</a>: <strong>%s</strong></li>\n",
+                     tt_verdict_shown(s, s->verdict));
+}
+
+void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
+{
+    const struct tiptrue_solution *s = scene->solution;
+    struct tt_scene numbered = *scene;
+    struct tt_buffer *body = &report->body;
+
+    numbered.number = ++report->n_runs;
+    report->n_parts++;
+    list_run(report, &numbered);
+    tt_buffer_printf(body, "<section id=\"run-%zu\">\n<h2>Run ", numbered.number);
+    tt_markup_short(body, s->file != NULL ? s->file : s->run_id != NULL ? s->run_id : "", 120);
+    tt_buffer_puts(body, "</h2>\n");
+    tt_report_verdict(body, s);
+    tt_report_words(report, &numbered);
+    put_missing(report, &numbered);
+    put_run_pictures(report, &numbered);
+    for (size_t i = 0; i < s->n_tips; i++) {
+        tt_buffer_puts(body, "<h3>Tip ");
+        tt_markup_text(body, s->tips[i].name);
+        tt_buffer_puts(body, "</h3>\n");
+        tt_report_tip(body, s, &s->tips[i]);
+        put_tip_pictures(report, &numbered, i);
+    }
+    tt_buffer_puts(body, "</section>\n");
+}
+
+void tt_report_add_fault(struct tt_report *report, const char *file,
+                         const struct tiptrue_error *error)
+{
+    struct tt_buffer *body = &report->body;
+    size_t number = ++report->n_runs;
+
+    report->n_parts++;
+    tt_buffer_printf(&report->list, "<li><a href=\"#run-%zu\">", number);
+    tt_markup_short(&report->list, file, 60);
+    tt_buffer_puts(&report->list, "</a>: <strong>not read</strong></li>\n");
+    tt_buffer_printf(body, "<section id=\"run-%zu\">\n<h2>Run ", number);
+    tt_markup_short(body, file, 120);
+    tt_buffer_puts(body, "</h2>\n<p class=\"verdict repeat\"><strong>NOT READ</strong><span>: ");
+    if (error->line > 0) {
+        tt_buffer_printf(body, "line %zu, column %zu: ", error->line, error->column);
+    }
+    tt_markup_text(body, error->text);
+    tt_buffer_puts(body, "</span></p>\n");
+    if (error->hint[0] != '\0') {
+        tt_buffer_puts(body, "<p>");
+        tt_markup_text(body, error->hint);
+        tt_buffer_puts(body, "</p>\n");
+    }
+    tt_buffer_puts(body, "</section>\n");
+}
+
+/* ---- the weeks ---- */
+
+void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
+{
+    struct tt_buffer *body = &report->body;
+    const char *machine = weeks->machine != NULL ? weeks->machine : "not named";
+    size_t number = ++report->n_weeks;
+
+    report->n_parts++;
+    tt_buffer_printf(&report->list, "<li><a href=\"#weeks-%zu\">Machine ", number);
+    tt_markup_short(&report->list, machine, 60);
+    tt_buffer_puts(&report->list, "</a></li>\n");
+    tt_buffer_printf(body, "<section id=\"weeks-%zu\">\n<h2>The weeks of machine ", number);
+    tt_markup_short(body, machine, 120);
+    tt_buffer_puts(body, "</h2>\n");
+    for (size_t i = 0; i < weeks->n_sentences; i++) {
+        tt_buffer_puts(body, i > 0          ? "<p>"
+                             : weeks->quiet ? "<p class=\"verdict keep\">"
+                                            : "<p class=\"verdict update\">");
+        tt_buffer_puts(body, i == 0 ? "<strong>" : "");
+        tt_markup_text(body, weeks->sentences[i]);
+        tt_buffer_puts(body, i == 0 ? "</strong>" : "");
+        tt_buffer_puts(body, "</p>\n");
+    }
+    tt_buffer_puts(body, "<div class=\"grid\">\n");
+    for (int quantity = 0; quantity < TT_WEEKS_QUANTITIES; quantity++) {
+        struct tt_picture *picture;
+        if (tt_can_draw_weeks(weeks, (enum tt_weeks_quantity)quantity) &&
+            (picture = tt_report_picture(report)) != NULL) {
+            snprintf(picture->name, sizeof picture->name, "weeks-%zu-%s", number,
+                     tt_weeks_name((enum tt_weeks_quantity)quantity));
+            tt_draw_weeks(weeks, (enum tt_weeks_quantity)quantity, &report->zone, picture);
+            tt_report_place(report);
+        }
+    }
+    tt_buffer_puts(body, "</div>\n</section>\n");
+}
+
+/* ---- the page ---- */
+
+static const char *const CAUTIONS =
+    "<footer><h2>Cautions</h2>\n<ul>\n"
+    "<li>A moving machine pinches hands and breaks tips: keep hands clear and the stop within "
+    "reach. Make the first run on a new "
+    "plate "
+    "slow and above it, in the air, and check the contact circuit by hand first.</li>\n"
+    "<li>Guarding and electrical work are for qualified people, by the rules of the place.</li>\n"
+    "<li>A result is as good as the plate file: a cut edge is not where the drawing says, often by "
+    "tens of micrometres.</li>\n"
+    "<li>Before an offset is written into a machine, try its sign with the worked sentence "
+    "above.</li>\n"
+    "</ul>\n<p class=\"soft\">Written by tiptrue " PACKAGE_VERSION
+    ". This page loads nothing and runs no script. A pointer held over "
+    "a mark tells its row.</p></footer>\n";
+
+void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
+{
+    tt_buffer_puts(page,
+                   "<!DOCTYPE html>\n<html lang=\"en\" "
+                   "xmlns=\"http://www.w3.org/1999/xhtml\">\n<head>\n<meta charset=\"utf-8\"/>\n"
+                   "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
+                   "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+                   "style-src 'unsafe-inline'; "
+                   "img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>tiptrue "
+                   "report</title>\n<style>\n");
+    tt_buffer_puts(page, tt_style_picture);
+    tt_buffer_puts(page, tt_style_page);
+    tt_buffer_puts(page, "</style>\n</head>\n<body>\n<header><h1>tiptrue report</h1>\n");
+    if (report->n_parts > 1) {
+        tt_buffer_puts(page, "<ul>\n");
+        tt_buffer_puts(page, report->list.text != NULL ? report->list.text : "");
+        tt_buffer_puts(page, "</ul>\n");
+    }
+    tt_buffer_puts(page, "</header>\n<main>\n");
+    tt_buffer_add(page, report->body.text != NULL ? report->body.text : "", report->body.length);
+    tt_buffer_puts(page, "</main>\n");
+    tt_buffer_puts(page, CAUTIONS);
+    tt_buffer_puts(page, "</body>\n</html>\n");
+    page->failed = page->failed || report->failed || report->body.failed || report->list.failed;
+}

@@ -1,0 +1,59 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A report in the making: one page of HTML that needs nothing beside it, and its pictures one by
+ * one.
+ *
+ * Well-formed as XML too, without scripts; a policy in its head forbids it to load anything
+ * (Content Security Policy Level 3). The same input gives the same bytes: the time zone is the
+ * caller's.
+ */
+#ifndef TT_OUTPUT_REPORT_REPORT_H
+#define TT_OUTPUT_REPORT_REPORT_H
+
+#include "base/status.h"
+#include "model/trend.h"
+#include "output/report/picture.h"
+#include "output/report/pictures.h"
+
+struct tt_report {
+    struct tiptrue_zone zone;
+    struct tt_buffer list; /* an entry for each part, for a page of several */
+    struct tt_buffer body;
+    size_t n_parts, n_runs, n_weeks;
+    struct tt_picture *pictures;
+    size_t n_pictures, capacity;
+    bool failed; /* out of memory */
+};
+
+/* In the caller's storage, {.zone = ...} before. */
+void tt_report_clear(struct tt_report *report);
+/* A part of the page: scene->number is set here. */
+void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene);
+/* The weeks of a machine. */
+void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks);
+/* The same from a trend, with what it says in words. */
+void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend,
+                         const struct tt_weeks_export exports[], size_t n_exports);
+/* A file that could not be read, with its first fault. */
+void tt_report_add_fault(struct tt_report *report, const char *file,
+                         const struct tiptrue_error *error);
+void tt_report_write(const struct tt_report *report, struct tt_buffer *page);
+
+/* ---- for the parts ---- */
+
+/* A new picture, to be drawn into until the next is asked for; NULL: out of memory. */
+struct tt_picture *tt_report_picture(struct tt_report *report);
+/* The last picture, when it is whole, goes into the page. */
+void tt_report_place(struct tt_report *report);
+/* "2026-03-02 08:41:12 +01:00 (CET)" */
+void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
+/* The same without seconds. */
+void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
+
+/* The words of a run, report_words.c: verdict with reasons; then the rest, up to the pictures. */
+void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution);
+void tt_report_words(struct tt_report *report, const struct tt_scene *scene);
+void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution,
+                   const struct tt_tip_result *tip);
+
+#endif

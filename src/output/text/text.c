@@ -1,0 +1,496 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A solution for the person at the machine: verdict and reasons first, then the numbers, what was
+ * set aside, the findings, what to do next, and last a worked sentence, so that nobody has to trust
+ * a sign.
+ */
+#include "config.h"
+
+#include "output/output.h"
+
+#include <ctype.h>
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "output/text/text_parts.h"
+#include "output/verdict.h"
+
+#define COLUMNS 80 /* unless the terminal is narrower: longer lines are hard to read */
+#define LEAST_COLUMNS 40
+
+static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
+{
+    static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
+                                             [TIPTRUE_UPDATE] = TT_YELLOW,
+                                             [TIPTRUE_REPEAT] = TT_RED,
+                                             [TIPTRUE_NOT_MEASURED] = TT_RED};
+    return COLOURS[verdict];
+}
+
+/* How many tips have @verdict. */
+static size_t tips_with(const struct tiptrue_solution *s, enum tiptrue_verdict verdict)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        n += s->tips[i].verdict == verdict;
+    }
+    return n;
+}
+
+/* "t1, t2 and t5": the tips of @verdict. */
+static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s,
+                     enum tiptrue_verdict verdict)
+{
+    size_t n = tips_with(s, verdict), told = 0;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        if (s->tips[i].verdict != verdict) {
+            continue;
+        }
+        if (told > 0) {
+            tt_buffer_puts(words, told + 1 == n ? " and " : ", ");
+        }
+        tt_buffer_puts(words, s->tips[i].name);
+        told++;
+    }
+}
+
+/* What to do with the tips of one verdict; nothing when there are none. */
+static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
+                      enum tiptrue_verdict verdict)
+{
+    static const char *const ONE[] = {
+        [TIPTRUE_KEEP] = "keep the present offset of ",
+        [TIPTRUE_UPDATE] = "write the new offset of ",
+        [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_NOT_MEASURED] = "touch ",
+    };
+    static const char *const SEVERAL[] = {
+        [TIPTRUE_KEEP] = "keep the present offsets of ",
+        [TIPTRUE_UPDATE] = "write the new offsets of ",
+        [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_NOT_MEASURED] = "touch ",
+    };
+    size_t n = tips_with(s, verdict);
+
+    if (n == 0) {
+        return;
+    }
+    tt_buffer_puts(words, words->length > 0 ? "; " : "");
+    tt_buffer_puts(words, n == 1 ? ONE[verdict] : SEVERAL[verdict]);
+    add_tips(words, s, verdict);
+}
+
+/* Bytes of the name that begins at @text, if one of @names does and a quotation mark follows; 0 =
+ * none. The longest counts. */
+static size_t name_length(const char *const names[], size_t n, const char *text)
+{
+    size_t longest = 0;
+
+    for (size_t i = 0; i < n; i++) {
+        size_t length = names[i] != NULL ? strlen(names[i]) : 0;
+        if (length > longest && strncmp(names[i], text, length) == 0 && text[length] == '\'') {
+            longest = length;
+        }
+    }
+    return longest;
+}
+
+/* Bytes of the name in quotation marks at @text, which stands behind @before; 0 = there is none. A
+ * name that the solution does not list (of a group, a mark) ends at the first quotation mark that
+ * no letter or digit follows. */
+static size_t quoted_length(const struct tiptrue_solution *s, char before, const char *text)
+{
+    if (*text != '\'' || isalnum((unsigned char)before)) {
+        return 0;
+    }
+    size_t edge = name_length(s->edge_names, s->n_edge_names, text + 1),
+           tip = name_length(s->tip_names, s->n_tip_names, text + 1);
+    size_t setup = name_length(s->setup_names, s->n_setup_names, text + 1),
+           length = edge > tip ? edge : tip;
+
+    length = setup > length ? setup : length;
+    if (length > 0) {
+        return length + 2;
+    }
+    for (const char *end = strchr(text + 1, '\''); end != NULL; end = strchr(end + 1, '\'')) {
+        if (!isalnum((unsigned char)end[1])) {
+            return (size_t)(end - text) + 1;
+        }
+    }
+    return 0;
+}
+
+/* The first @length bytes of a sentence of a finding or reason, whose units are in ASCII ("um",
+ * "deg"), with the signs of the page. Names are left as the user wrote them. */
+static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution *s,
+                         const char *text, size_t length)
+{
+    const char *end = text + length;
+    char before = ' ';
+
+    static const struct {
+        const char *ascii, *sign;
+    } UNITS[] = {{" um", " " TT_UM}, {" deg", TT_DEGREE}};
+
+    while (text < end) {
+        size_t taken = quoted_length(s, before, text);
+        if (taken > 0) {
+            taken = taken < (size_t)(end - text) ? taken : (size_t)(end - text);
+            tt_buffer_add(words, text, taken);
+        }
+        for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0] && taken == 0; i++) {
+            size_t unit = strlen(UNITS[i].ascii);
+            if (strncmp(text, UNITS[i].ascii, unit) == 0 && !isalnum((unsigned char)text[unit])) {
+                tt_buffer_puts(words, UNITS[i].sign);
+                taken = unit;
+            }
+        }
+        if (taken == 0) {
+            tt_buffer_putc(words, *text);
+            taken = 1;
+        }
+        text += taken;
+        before = text[-1];
+    }
+}
+
+void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
+                                         [TIPTRUE_UPDATE] = "UPDATE",
+                                         [TIPTRUE_REPEAT] = "REPEAT",
+                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
+
+    tt_page_colour(page, verdict_colour(s->verdict));
+    tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
+    tt_page_colour(page, TT_PLAIN);
+    tt_page_puts(page, ": ");
+    if (s->least_squares) {
+        tt_page_prose(page, 2,
+                      "least squares without rejecting outliers, to compare with other programs: "
+                      "do not use these results");
+        return;
+    }
+    add_order(&page->words, s, TIPTRUE_REPEAT);
+    add_order(&page->words, s, TIPTRUE_NOT_MEASURED);
+    add_order(&page->words, s, TIPTRUE_UPDATE);
+    add_order(&page->words, s, TIPTRUE_KEEP);
+    if (page->words.length == 0) {
+        tt_buffer_puts(&page->words, "use nothing of this run");
+    }
+    tt_page_say(page, 2);
+}
+
+/* Length of @reason without the numbers that some end with: "... (probability 34 %, 95 % is
+ * asked)". */
+static size_t stem_length(const char *reason)
+{
+    size_t length = strlen(reason);
+    const char *numbers = strrchr(reason, '(');
+
+    return length > 0 && reason[length - 1] == ')' && numbers != NULL ? (size_t)(numbers - reason)
+                                                                      : length;
+}
+
+/* The reason of @t that is @reason but for those numbers, or NULL. */
+static const char *same_reason(const struct tt_tip_result *t, const char *reason)
+{
+    size_t stem = stem_length(reason);
+
+    for (size_t i = 0; i < t->n_reasons; i++) {
+        if (stem_length(t->reasons[i]) == stem && strncmp(t->reasons[i], reason, stem) == 0) {
+            return t->reasons[i];
+        }
+    }
+    return NULL;
+}
+
+/* Whether @reason repeats the text of @finding. */
+static bool repeats(const char *reason, const struct tt_finding *finding)
+{
+    return finding->severity == TIPTRUE_ERROR && strstr(reason, finding->text) != NULL;
+}
+
+/* Whether every line of @finding was set aside, so that the list of those has named it. Both lists
+ * ascend. */
+static bool all_set_aside(const struct tiptrue_solution *s, const struct tt_finding *finding)
+{
+    size_t found = 0;
+
+    for (size_t i = 0; i < s->n_rows && found < finding->n_lines; i++) {
+        found += s->rows[i].set_aside && s->rows[i].line == finding->lines[found];
+    }
+    return found == finding->n_lines;
+}
+
+/* " (lines 5-6, 9)" where a finding names rows that were named neither in its text nor with what
+ * was set aside. */
+static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s,
+                      const struct tt_finding *finding)
+{
+    if (finding->n_lines > 0 && strstr(finding->text, "line") == NULL &&
+        !all_set_aside(s, finding)) {
+        tt_buffer_puts(words, " (");
+        tt_text_lines(words, finding->lines, finding->n_lines);
+        tt_buffer_puts(words, ")");
+    }
+}
+
+/* "t1, t4: " before what is the reason of several tips; of a run with one tip nothing. Returns
+ * whether all have the same numbers.
+ */
+static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s, size_t first,
+                       const char *reason)
+{
+    bool same = true;
+
+    if (s->n_tips == 1) {
+        return true;
+    }
+    for (size_t i = first; i < s->n_tips; i++) {
+        const char *other = same_reason(&s->tips[i], reason);
+        if (other != NULL) {
+            tt_buffer_puts(words, i > first ? ", " : "");
+            tt_buffer_puts(words, s->tips[i].name);
+            same = same && strcmp(other, reason) == 0;
+        }
+    }
+    tt_buffer_puts(words, ": ");
+    return same;
+}
+
+/* @reason of tip @first with all tips that have it, unless one before has told it. Numbers are told
+ * where they are the same for all. */
+static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first,
+                        const char *reason)
+{
+    struct tt_buffer *words = &page->words;
+
+    for (size_t i = 0; i < first; i++) {
+        if (same_reason(&s->tips[i], reason) != NULL) {
+            return;
+        }
+    }
+    add_sentence(words, s, reason,
+                 add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (repeats(reason, &s->findings[i])) {
+            add_lines(words, s, &s->findings[i]);
+        }
+    }
+    tt_page_go(page, 2);
+    tt_page_say(page, 4);
+}
+
+/* Why; of several tips, only why some may not be kept. */
+void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    bool only_bad = s->n_tips > 1 && s->verdict != TIPTRUE_KEEP;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *t = &s->tips[i];
+        for (size_t k = 0; k < t->n_reasons && !(only_bad && t->verdict == TIPTRUE_KEEP); k++) {
+            tell_reason(page, s, i, t->reasons[k]);
+        }
+    }
+    tt_page_line_end(page);
+}
+
+static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
+                         const struct tt_finding *f)
+{
+    static const enum tt_colour COLOURS[] = {
+        [TIPTRUE_NOTE] = TT_BOLD, [TIPTRUE_WARNING] = TT_YELLOW, [TIPTRUE_ERROR] = TT_RED};
+    struct tt_buffer *words = &page->words;
+
+    tt_page_go(page, 2);
+    tt_page_colour(page, COLOURS[f->severity]);
+    tt_page_puts(page, tt_severity_word(f->severity));
+    tt_page_colour(page, TT_PLAIN);
+    tt_page_puts(page, ", ");
+    tt_page_puts(page, tt_finding_name(f->code));
+    tt_page_puts(page, ": ");
+    add_sentence(words, s, f->text, strlen(f->text));
+    add_lines(words, s, f);
+    tt_page_say(page, 4);
+}
+
+/* Whether a reason at the top of the page has said what @finding says. */
+static bool was_told(const struct tiptrue_solution *s, const struct tt_finding *finding)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        for (size_t k = 0; k < s->tips[i].n_reasons; k++) {
+            if (repeats(s->tips[i].reasons[k], finding)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    size_t told = 0;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (was_told(s, &s->findings[i])) {
+            continue;
+        }
+        if (told++ == 0) {
+            tt_page_puts(page, "Findings:");
+            tt_page_line_end(page);
+        }
+        tell_finding(page, s, &s->findings[i]);
+    }
+    if (told > 0) {
+        tt_page_line_end(page);
+    }
+}
+
+/* Whether more touches are all that the run lacks: of its errors, each is for want of them. */
+static bool lacks_touches(const struct tiptrue_solution *s)
+{
+    bool any = false;
+
+    for (size_t i = 0; i < s->n_findings; i++) {
+        enum tt_finding_code code = s->findings[i].code;
+        bool lack = code == TT_FINDING_UNDETERMINED || code == TT_FINDING_FEW_TOUCHES ||
+                    code == TT_FINDING_UNCERTAINTY_OVER || code == TT_FINDING_PRIOR_BOUND ||
+                    code == TT_FINDING_ROTATION_GAP || code == TT_FINDING_NOT_TOUCHED;
+        if (s->findings[i].severity == TIPTRUE_ERROR && !lack) {
+            return false;
+        }
+        any = any || s->findings[i].severity == TIPTRUE_ERROR;
+    }
+    return any;
+}
+
+void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    static const char *const NEXT[] = {
+        [TIPTRUE_KEEP] = "Next: nothing to write.",
+        [TIPTRUE_UPDATE] =
+            "Next: write what is new into the machine, then make one more run to see it confirmed.",
+        [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
+        [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
+    };
+
+    if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
+        tt_page_prose(
+            page, 2,
+            "Next: 'tiptrue plan --after' with this run says which few touches would mend it; "
+            "'tiptrue solve --together' then solves this log and theirs as one run. Else put "
+            "right what is named above, then make the run again.");
+        return;
+    }
+    tt_page_prose(page, 2,
+                  s->least_squares ? "Next: to use the run, solve it without --least-squares."
+                                   : NEXT[s->verdict]);
+}
+
+/* The setup and tip that the worked sentence is about: the first ones that are determined. */
+static const struct tt_pose_result *worked_pose(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_poses; i++) {
+        if (s->poses[i].mark_determined) {
+            return &s->poses[i];
+        }
+    }
+    return NULL;
+}
+
+static const struct tt_tip_result *worked_tip(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        if (s->tips[i].offset_determined_x && s->tips[i].offset_determined_y) {
+            return &s->tips[i];
+        }
+    }
+    return NULL;
+}
+
+/* To the last printed digit, so that the sentence's numbers add up as they stand. */
+static double as_printed(double value_mm)
+{
+    return round(value_mm * 1e4) / 1e4;
+}
+
+/* A signed number of running text, with the minus of running text. */
+static void add_signed(struct tt_buffer *words, double value_mm)
+{
+    if (value_mm < 0) {
+        tt_buffer_puts(words, TT_MINUS);
+        tt_number_write_fixed(words, -value_mm, TT_MM_DECIMALS, false);
+    } else {
+        tt_number_write_fixed(words, value_mm, TT_MM_DECIMALS, true);
+    }
+}
+
+/* The head's place that puts a tip's axis over the mark: mark less offset. */
+void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    const struct tt_pose_result *pose = worked_pose(s);
+    const struct tt_tip_result *t = worked_tip(s);
+    struct tt_buffer *words = &page->words;
+
+    if (pose == NULL || t == NULL) {
+        return;
+    }
+    double mark_x = as_printed(pose->mark.x_mm), mark_y = as_printed(pose->mark.y_mm);
+    double offset_x = as_printed(t->offset.x_mm), offset_y = as_printed(t->offset.y_mm);
+    tt_buffer_puts(words, t->verdict == TIPTRUE_REPEAT ? "To check signs only, not for use: " : "");
+    tt_buffer_puts(words, "Head at ");
+    tt_add_point(words, mark_x - offset_x, mark_y - offset_y);
+    tt_buffer_printf(words, " puts the axis of %s over the mark at ", t->name);
+    tt_add_point(words, mark_x, mark_y);
+    tt_buffer_puts(words, ": offset" TT_TIED "x" TT_TIED);
+    add_signed(words, offset_x);
+    tt_buffer_puts(words, ", y" TT_TIED);
+    add_signed(words, offset_y);
+    tt_buffer_putc(words, '.');
+    tt_page_say(page, 0);
+}
+
+static size_t page_columns(const struct tiptrue_text_options *options)
+{
+    if (options->columns == 0 || options->columns > COLUMNS) {
+        return COLUMNS;
+    }
+    return options->columns < LEAST_COLUMNS ? LEAST_COLUMNS : options->columns;
+}
+
+void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_options *options,
+                    struct tt_buffer *buffer)
+{
+    static const struct tiptrue_text_options PLAIN = {0};
+    const struct tiptrue_text_options *o = options != NULL ? options : &PLAIN;
+    struct tt_page page = {
+        .out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
+
+    tt_text_verdict(&page, s);
+    tt_text_reasons(&page, s);
+    tt_text_run(&page, s);
+    if (s->n_tips == 1) {
+        tt_text_tip_block(&page, s, &s->tips[0]);
+    } else if (s->n_tips > 1) {
+        tt_text_tip_tables(&page, s);
+    }
+    tt_text_trials(&page, s);
+    tt_text_set_aside(&page, s);
+    tt_text_findings(&page, s);
+    tt_text_unseen(&page, s);
+    if (o->observations) {
+        tt_text_budgets(&page, s);
+        tt_text_edges(&page, s);
+        if (o->charts) {
+            tt_text_strips(&page, s);
+        }
+        tt_text_rows(&page, s);
+    }
+    tt_text_next(&page, s);
+    tt_text_worked_sentence(&page, s);
+    tt_page_end(&page);
+}

@@ -1,0 +1,138 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Which run the text output speaks of: its file, what was in it, how well it repeats, where the
+ * plate lay. */
+#include "config.h"
+
+#include "output/text/text_parts.h"
+
+#include <math.h>
+
+#include "base/number.h"
+
+void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm)
+{
+    tt_buffer_putc(words, '(');
+    tt_number_write_fixed(words, x_mm, TT_MM_DECIMALS, false);
+    tt_buffer_puts(words, "," TT_TIED);
+    tt_number_write_fixed(words, y_mm, TT_MM_DECIMALS, false);
+    tt_buffer_putc(words, ')');
+}
+
+/* ", 3 warm-up touches" and the like; nothing for 0. */
+static void add_count(struct tt_buffer *words, size_t n, const char *one, const char *several)
+{
+    if (n > 0) {
+        tt_buffer_printf(words, ", %zu" TT_TIED "%s", n, n == 1 ? one : several);
+    }
+}
+
+static void add_repeatability(struct tt_buffer *words, const char *of, bool known, double u_mm,
+                              double dof)
+{
+    if (!known) {
+        return;
+    }
+    tt_buffer_puts(words, of);
+    tt_number_write_fixed(words, 1000 * u_mm, tt_um_decimals(u_mm), false);
+    tt_buffer_puts(words, isfinite(dof) ? " " TT_UM " (from this run)" : " " TT_UM " (as stated)");
+}
+
+/* "lost motion ... +12.3 um (standard uncertainty 0.4 um)"; @unit is a thousandth of that of
+ * @value. */
+static void tell_effect(struct tt_page *page, const char *name, double value, double u,
+                        const char *unit)
+{
+    struct tt_buffer *words = &page->words;
+
+    tt_buffer_puts(words, name);
+    tt_number_write_fixed(words, 1000 * value, tt_um_decimals(u), true);
+    tt_buffer_printf(words, " %s (standard uncertainty ", unit);
+    tt_number_write_fixed(words, 1000 * u, tt_um_decimals(u), false);
+    tt_buffer_printf(words, " %s)", unit);
+    tt_page_say(page, 2);
+}
+
+/* Where the plate lies: a line to each setup. */
+static void tell_poses(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    struct tt_buffer *words = &page->words;
+
+    for (size_t i = 0; i < s->n_poses; i++) {
+        const struct tt_pose_result *p = &s->poses[i];
+        if (s->n_poses > 1) {
+            tt_buffer_printf(words, "setup %s: ", p->setup);
+        }
+        tt_buffer_puts(words, "mark at ");
+        if (p->mark_determined) {
+            tt_add_point(words, p->mark.x_mm, p->mark.y_mm);
+        } else {
+            tt_buffer_puts(words, "a place not determined");
+        }
+        tt_buffer_puts(words, ", plate turned by ");
+        if (p->yaw_determined) {
+            tt_number_write_fixed(words, tt_deg_from_rad(p->yaw_rad), 3, true);
+            tt_buffer_puts(words, TT_DEGREE);
+        } else {
+            tt_buffer_puts(words, "an angle not determined");
+        }
+        tt_page_say(page, 2);
+    }
+}
+
+/* Whether the run begins with sightings and ends without: what moved after them is then not seen.
+ * The rows are known where it was just solved. */
+static bool lacks_last_sighting(const struct tiptrue_solution *s)
+{
+    const struct tt_row_result *last = NULL;
+
+    for (size_t i = 0; i < s->n_rows; i++) {
+        last = s->rows[i].kind == TT_TOUCH || s->rows[i].kind == TT_SIGHT ? &s->rows[i] : last;
+    }
+    return last != NULL && s->rows[0].kind == TT_SIGHT && last->kind == TT_TOUCH;
+}
+
+/* Which run this is, what was in it, and how well it repeats. */
+void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    struct tt_buffer *words = &page->words;
+
+    tt_buffer_printf(words, "%s:", s->file != NULL ? s->file : "run");
+    tt_buffer_printf(words, " machine '%s'", s->machine != NULL ? s->machine : "not named");
+    tt_buffer_printf(words, ", plate '%s'", s->plate != NULL ? s->plate : "not named");
+    if (s->plate_serial != NULL) {
+        tt_buffer_printf(words, " serial %s", s->plate_serial);
+    }
+    if (s->started != NULL) {
+        tt_buffer_printf(words, ", %s", s->started);
+    }
+    tt_page_say(page, 2);
+    tt_buffer_printf(words, "%zu of %zu touches used", s->touches_used, s->touches_read);
+    add_count(words, s->touches_set_aside, "set aside", "set aside");
+    add_count(words, s->touches_no_contact, "without contact", "without contact");
+    add_count(words, s->touches_find, "fast first touch", "fast first touches");
+    add_count(words, s->warmups, "warm-up touch", "warm-up touches");
+    add_count(words, s->heights, "height", "heights");
+    add_count(words, s->sightings, "sighting", "sightings");
+    tt_buffer_puts(words, lacks_last_sighting(s) ? ", none at the end" : "");
+    tt_buffer_puts(words, s->least_squares ? "; robust step off, every touch counts in full" : "");
+    tt_page_say(page, 2);
+    add_repeatability(words, "one touch repeats to ", s->has_u_touch, s->u_touch_mm, s->dof_touch);
+    if (s->has_u_touch && s->has_u_sighting) {
+        tt_buffer_puts(words, ", ");
+    }
+    add_repeatability(words, "one sighting to ", s->has_u_sighting, s->u_sighting_mm,
+                      s->dof_sighting);
+    if (words->length > 0) {
+        tt_page_say(page, 2);
+    }
+    if (s->has_lost_motion) {
+        tell_effect(page, "lost motion, contact radius on X less that on Y: ", s->lost_motion_mm,
+                    s->u_lost_motion_mm, TT_UM);
+    }
+    if (s->has_latency) {
+        tell_effect(page, "latch latency: ", s->latency_s, s->u_latency_s, "ms");
+    }
+    tell_poses(page, s);
+    tt_page_line_end(page);
+}

@@ -1,0 +1,464 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A trend for a person: what changed and what drifts first, then the numbers, the charts, and the
+ * latest signals. */
+#include "config.h"
+
+#include "output/output.h"
+
+#include <math.h>
+
+#include "base/number.h"
+#include "output/text/text_parts.h"
+#include "output/trend_words.h"
+
+#define OFFSET_WIDTH 12
+#define SCATTER_WIDTH 14
+#define DRIFT_WIDTH 15
+/* Signals shown for each tip; JSON has all of them. */
+#define MOST_SIGNALS 3
+/* Lines of a chart of one axis where the terminal does not say how many it has. */
+#define CHART_ROWS 7
+#define LEAST_CHART_ROWS 4
+#define MOST_CHART_ROWS 16
+
+static bool is_shown(const struct tiptrue_trend *trend, size_t tip)
+{
+    return trend->shown_tip == TT_NONE || trend->shown_tip == tip;
+}
+
+static void add_um(struct tt_buffer *words, double mm, double u_mm, bool plus)
+{
+    tt_number_write_fixed(words, 1e3 * mm, tt_um_decimals(u_mm), plus);
+}
+
+static void say_runs(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    char first[TT_MINUTE_SIZE], last[TT_MINUTE_SIZE];
+
+    tt_minute_write(trend->first_s, first);
+    tt_minute_write(trend->last_s, last);
+    tt_buffer_printf(&page->words, "machine '%s': %zu run%s",
+                     trend->machine != NULL ? trend->machine : "", trend->runs_stored,
+                     trend->runs_stored == 1 ? "" : "s");
+    if (trend->runs < trend->runs_stored) {
+        tt_buffer_printf(&page->words, ", the last %zu of them looked at", trend->runs);
+    }
+    tt_buffer_printf(&page->words, ", %s to %s", first, last);
+    if (trend->runs_left_out > 0) {
+        tt_buffer_printf(&page->words, "; %zu left out, since nothing of %s may be used",
+                         trend->runs_left_out, trend->runs_left_out == 1 ? "it" : "them");
+    }
+    if (trend->times_missing > 0) {
+        tt_buffer_printf(
+            &page->words,
+            "; %zu of them do not say when they were made, and the time of entry stands in",
+            trend->times_missing);
+    }
+    for (size_t i = 0; i < trend->n_plates; i++) {
+        tt_buffer_printf(&page->words, "%s'%s'",
+                         i == 0 ? trend->n_plates > 1 ? "; plates " : "; plate " : ", ",
+                         trend->plates[i].name);
+    }
+    tt_page_say(page, 2);
+}
+
+static size_t count_drifting(const struct tiptrue_trend *trend)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        n += is_shown(trend, i) && trend->tips[i].drift_significant;
+    }
+    return n;
+}
+
+/* The most runs that a shown tip has. */
+static size_t most_runs(const struct tiptrue_trend *trend)
+{
+    size_t most = 0;
+
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        most = is_shown(trend, i) && trend->tips[i].runs > most ? trend->tips[i].runs : most;
+    }
+    return most;
+}
+
+/* Nothing was found: because there is nothing, or because nobody could tell yet. */
+static void say_nothing_found(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    bool few = most_runs(trend) < TT_FEWEST_TREND_RUNS;
+
+    tt_page_colour(page, few ? TT_YELLOW : TT_GREEN);
+    tt_page_puts(page, few ? "TOO FEW RUNS" : "QUIET");
+    tt_page_colour(page, TT_PLAIN);
+    if (few) {
+        tt_buffer_printf(&page->words,
+                         ": %zu of a tip at most; a step can be told from scatter from %d on",
+                         most_runs(trend), TT_FEWEST_TREND_RUNS);
+    } else {
+        tt_buffer_puts(&page->words, ": nothing moved that the runs can show, and no tip drifts");
+    }
+    tt_page_say(page, 2);
+}
+
+static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    bool first = true;
+
+    if (trend->n_changes == 0 && count_drifting(trend) == 0 && !trend->latest.differs) {
+        say_nothing_found(page, trend);
+        return;
+    }
+    tt_page_colour(page, TT_YELLOW);
+    if (trend->latest.differs) {
+        tt_page_puts(page, "THE LATEST RUN DIFFERS; ");
+    }
+    tt_page_count(page, trend->n_changes);
+    tt_page_puts(page, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
+    tt_page_colour(page, TT_PLAIN);
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (is_shown(trend, i) && trend->tips[i].drift_significant) {
+            tt_buffer_printf(&page->words, "%s%s", first ? "; drifting: " : ", ",
+                             trend->tips[i].name);
+            first = false;
+        }
+    }
+    if (first && trend->n_changes > 0) {
+        tt_buffer_puts(&page->words, "; no tip drifts");
+    }
+    tt_page_say(page, 2);
+}
+
+static void say_latest(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    if (trend->latest.judged) {
+        tt_page_puts(page, "  ");
+        tt_latest_words(trend, &page->words);
+        tt_page_say(page, 4);
+    }
+}
+
+static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    for (size_t i = 0; i < trend->n_edges; i++) {
+        const struct tt_trend_edge *e = &trend->edges[i];
+        if (e->drifts) {
+            tt_page_puts(page, "  ");
+            tt_buffer_printf(&page->words, "edge %s moves by ", e->name);
+            add_um(&page->words, e->drift_mm_per_week, e->u_drift_mm_per_week, true);
+            tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
+                             e->drift_mm_per_week < 0 ? ", further in: a film grows on it; clean it"
+                                                      : ", further out: look at it");
+            tt_page_say(page, 4);
+        }
+    }
+}
+
+static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    if (trend->has_temperature) {
+        tt_page_puts(page, "  ");
+        tt_buffer_puts(&page->words, "the offsets move with the temperature, by (");
+        add_um(&page->words, trend->temperature_x_mm_per_K, trend->u_temperature_x_mm_per_K, true);
+        tt_buffer_puts(&page->words, ", ");
+        add_um(&page->words, trend->temperature_y_mm_per_K, trend->u_temperature_y_mm_per_K, true);
+        tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " for each kelvin");
+        tt_page_say(page, 4);
+    }
+    if (trend->has_season) {
+        tt_page_puts(page, "  ");
+        tt_page_prose(page, 4,
+                      "the offsets of all tips swing slowly by the same amount, as with the "
+                      "season; a temperature column in the "
+                      "logs would show whether that is the cause");
+    }
+}
+
+static void say_events(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    char when[TT_MINUTE_SIZE];
+
+    for (size_t i = 0; i < trend->n_events; i++) {
+        tt_minute_write(trend->events[i].time_s, when);
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words, "%s: %s", when, trend->events[i].text);
+        tt_page_say(page, 4);
+    }
+}
+
+static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    for (size_t i = 0; i < trend->n_changes; i++) {
+        const struct tt_trend_change *c = &trend->changes[i];
+        char after[TT_MINUTE_SIZE], before[TT_MINUTE_SIZE];
+        tt_minute_write(c->after_s, after);
+        tt_minute_write(c->before_s, before);
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words, "between %s and %s: %s", after, before, c->text);
+        if (c->attribution < 0.95) {
+            tt_buffer_puts(&page->words, " (what moved is not certain: ");
+            tt_number_write_fixed(&page->words, 100 * c->attribution, 0, false);
+            tt_buffer_puts(&page->words, " %)");
+        }
+        tt_page_say(page, 4);
+    }
+}
+
+static void say_wear(struct tt_page *page, const struct tt_trend_tip *t)
+{
+    if (t->wears) {
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words,
+                         "%s: its runout or contact radius drifts: the tip wears, or works loose "
+                         "in its seat; look at it",
+                         t->name);
+        tt_page_say(page, 4);
+    }
+}
+
+static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
+{
+    const struct tt_forecast *f = &t->forecast;
+    char date[TT_MINUTE_SIZE], from[TT_MINUTE_SIZE], to[TT_MINUTE_SIZE];
+
+    if (!t->drift_significant) {
+        return;
+    }
+    tt_buffer_printf(&page->words, "%s drifts by (", t->name);
+    add_um(&page->words, t->drift_x_mm_per_week, t->u_drift_x_mm_per_week, true);
+    tt_buffer_puts(&page->words, ", ");
+    add_um(&page->words, t->drift_y_mm_per_week, t->u_drift_y_mm_per_week, true);
+    tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " a week");
+    if (f->state == TT_FORECAST_DATE) {
+        tt_minute_write(f->date_s, date);
+        tt_minute_write(f->from_s, from);
+        tt_minute_write(f->to_s, to);
+        date[10] = from[10] = to[10] = '\0';
+        tt_buffer_puts(&page->words, f->over_now
+                                         ? "; the offset in use is further off than the permitted "
+                                         : "; it will be off by the permitted ");
+        add_um(&page->words, f->permitted_error_mm, 1e-3, false);
+        tt_buffer_puts(&page->words, TT_TIED TT_UM);
+        tt_buffer_printf(&page->words,
+                         f->over_now ? " now: update it; from then on it holds until %s" : " on %s",
+                         date);
+        tt_buffer_printf(&page->words, " (95 %%: %s to %s)", from,
+                         f->has_to ? to : "later than a year");
+    } else if (f->state == TT_FORECAST_NOT_WITHIN) {
+        tt_buffer_puts(&page->words, "; the permitted error is not reached within a year");
+    }
+    if (t->step_alike) {
+        tt_buffer_puts(&page->words, " (a step would explain the runs about as well)");
+    }
+    tt_page_puts(page, "  ");
+    tt_page_say(page, 4);
+}
+
+void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    say_headline(page, trend);
+    say_changes(page, trend);
+    say_latest(page, trend);
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (is_shown(trend, i)) {
+            say_drift(page, &trend->tips[i]);
+            say_wear(page, &trend->tips[i]);
+        }
+    }
+    say_edges(page, trend);
+    say_smooth(page, trend);
+    say_events(page, trend);
+    if (trend->pose_drifts) {
+        tt_page_puts(page, "  ");
+        tt_page_prose(page, 4,
+                      "the plate's place or its turn drifts; the offsets do not suffer from that, "
+                      "but its clamps may be loose");
+    }
+    tt_page_line_end(page);
+    say_runs(page, trend);
+}
+
+static void table_head(struct tt_page *page, size_t at)
+{
+    tt_page_puts(page, "tip");
+    tt_page_go(page, at);
+    tt_page_cell(page, 6, "runs");
+    tt_page_cell(page, OFFSET_WIDTH, "last x");
+    tt_page_cell(page, OFFSET_WIDTH, "last y");
+    tt_page_cell(page, SCATTER_WIDTH, "in a run");
+    tt_page_cell(page, SCATTER_WIDTH, "between runs");
+    tt_page_cell(page, DRIFT_WIDTH, "a week");
+    tt_page_line_end(page);
+    tt_page_go(page, at + 6);
+    tt_page_cell(page, OFFSET_WIDTH, "mm");
+    tt_page_cell(page, OFFSET_WIDTH, "mm");
+    tt_page_cell(page, SCATTER_WIDTH, "x, y, " TT_UM);
+    tt_page_cell(page, SCATTER_WIDTH, "x, y, " TT_UM);
+    tt_page_cell(page, DRIFT_WIDTH, "x, y, " TT_UM);
+    tt_page_line_end(page);
+}
+
+/* "3.2  3.6", or with signs, in a cell. */
+static void cell_pair(struct tt_page *page, size_t width, double x_mm, double y_mm, double u_mm,
+                      bool plus)
+{
+    tt_cell_um(page, width / 2 + width % 2, x_mm, u_mm, plus);
+    tt_cell_um(page, width / 2, y_mm, u_mm, plus);
+}
+
+static void table_row(struct tt_page *page, size_t at, const struct tt_trend_tip *t)
+{
+    tt_page_puts(page, t->name);
+    tt_page_go(page, at);
+    tt_page_cell_count(page, 6, t->runs);
+    if (t->runs > 0) {
+        tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.x_mm, TT_MM_DECIMALS, true);
+        tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.y_mm, TT_MM_DECIMALS, true);
+        cell_pair(page, SCATTER_WIDTH, t->within_u_x_mm, t->within_u_y_mm, 0.3 * t->within_u_x_mm,
+                  false);
+        if (t->runs >= TT_FEWEST_TREND_RUNS) {
+            cell_pair(page, SCATTER_WIDTH, t->between.x_mm, t->between.y_mm,
+                      fmax(t->between.u_x_mm, 1e-4), false);
+        } else {
+            tt_page_cell(page, SCATTER_WIDTH, "");
+        }
+        if (t->has_drift) {
+            cell_pair(page, DRIFT_WIDTH, t->drift_x_mm_per_week, t->drift_y_mm_per_week,
+                      t->u_drift_x_mm_per_week, true);
+        }
+    }
+    tt_page_line_end(page);
+}
+
+static void table(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    size_t at = 5;
+
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        size_t width = tt_page_width(page, trend->tips[i].name) + 2;
+        at = width > at ? width : at;
+    }
+    table_head(page, at);
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (is_shown(trend, i)) {
+            table_row(page, at, &trend->tips[i]);
+        }
+    }
+    tt_page_line_end(page);
+    tt_page_prose(page, 0,
+                  "All are standard uncertainties on the same plate: in a run, what each run says "
+                  "of itself; between runs, how "
+                  "much more they scatter when changes and drift are taken out.");
+}
+
+static void say_signals(struct tt_page *page, const struct tt_trend_tip *t)
+{
+    size_t from = t->n_signals > MOST_SIGNALS ? t->n_signals - MOST_SIGNALS : 0;
+    char time[TT_MINUTE_SIZE];
+
+    for (size_t i = from; i < t->n_signals; i++) {
+        const struct tt_signal *s = &t->signals[i];
+        tt_minute_write(t->points[s->point].time_s, time);
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words, "%s %s, %s: %s", time, t->name, tt_chart_word(s->chart),
+                         s->text);
+        if (s->runs > 1) {
+            tt_buffer_printf(&page->words, ", for %zu runs", s->runs);
+        }
+        tt_page_say(page, 4);
+    }
+    if (from > 0) {
+        tt_buffer_printf(&page->words, "  (%zu earlier signals of %s are in the JSON output)", from,
+                         t->name);
+        tt_page_say(page, 4);
+    }
+}
+
+static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        n += is_shown(trend, i) ? trend->tips[i].n_signals : 0;
+    }
+    if (n == 0) {
+        return;
+    }
+    tt_page_line_end(page);
+    tt_buffer_printf(&page->words,
+                     "Signals of the control charts (limits from the first %zu runs after each "
+                     "change; by chance, a quiet "
+                     "tip gives one in some hundred runs):",
+                     trend->baseline_runs);
+    tt_page_say(page, 0);
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (is_shown(trend, i)) {
+            say_signals(page, &trend->tips[i]);
+        }
+    }
+}
+
+static size_t chart_rows(const struct tiptrue_text_options *options,
+                         const struct tiptrue_trend *trend)
+{
+    size_t tips = trend->shown_tip == TT_NONE ? trend->n_tips : 1, charts = 2 * tips,
+           rows = CHART_ROWS;
+
+    if (options != NULL && options->rows > 0 && charts > 0) {
+        /* all charts on one screen, as far as they stay legible */
+        rows = options->rows > 4 * tips ? (options->rows - 4 * tips) / charts : LEAST_CHART_ROWS;
+    }
+    return rows < LEAST_CHART_ROWS  ? LEAST_CHART_ROWS
+           : rows > MOST_CHART_ROWS ? MOST_CHART_ROWS
+                                    : rows;
+}
+
+static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size_t rows)
+{
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        if (is_shown(trend, i) && trend->tips[i].n_points > 1) {
+            tt_page_line_end(page);
+            tt_buffer_printf(&page->words, "%s", trend->tips[i].name);
+            tt_page_say(page, 0);
+            tt_trend_chart(page, trend, &trend->tips[i], rows);
+        }
+    }
+}
+
+void tt_output_latest_text(const struct tiptrue_trend *trend,
+                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+
+    if (options != NULL) {
+        page.utf8 = options->utf8;
+        page.columns = options->columns >= 40 ? options->columns : 80;
+    }
+    tt_buffer_puts(&page.words, "Against the history: ");
+    tt_latest_words(trend, &page.words);
+    tt_page_say(&page, 2);
+    tt_page_end(&page);
+}
+
+void tt_output_trend_text(const struct tiptrue_trend *trend,
+                          const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+
+    if (options != NULL) {
+        page.colour = options->colour;
+        page.utf8 = options->utf8;
+        page.columns = options->columns >= 40 ? options->columns : 80;
+    }
+    size_t wide = page.columns;
+    page.columns = wide < 100 ? wide : 100; /* prose stays readable; charts take all of the width */
+    tt_trend_sentences(&page, trend);
+    tt_page_line_end(&page);
+    table(&page, trend);
+    page.columns = wide;
+    charts(&page, trend, chart_rows(options, trend));
+    page.columns = wide < 100 ? wide : 100;
+    all_signals(&page, trend);
+    tt_page_end(&page);
+}
