@@ -130,6 +130,7 @@ script_tests = \
   tests/simulation/quick_faults.py \
   tests/simulation/silent.py \
   tests/simulation/weeks.py \
+  tests/style/budget.py \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/symbols.sh \
@@ -169,6 +170,7 @@ test_data = \
   tests/report \
   tests/simulation \
   tests/speed \
+  tests/style/budget.list \
   tests/unit/adjust/scene.h \
   tests/unit/history/weeks.h \
   tests/unit/ingest/collect.h \
