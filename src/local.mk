@@ -97,6 +97,7 @@ libcore_la_SOURCES = \
   src/geometry/sketch.c src/geometry/sketch.h \
   src/geometry/touch.c src/geometry/touch.h \
   src/adjust/adjust.c src/adjust/adjust.h \
+  src/adjust/alone.c \
   src/adjust/assemble.c src/adjust/assemble.h \
   src/adjust/check.h \
   src/adjust/complete.c \

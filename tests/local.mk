@@ -126,6 +126,7 @@ script_tests = \
   tests/report/looks.py \
   tests/report/pages.py \
   tests/simulation/agreement.py \
+  tests/simulation/layouts.py \
   tests/simulation/quick.py \
   tests/simulation/quick_faults.py \
   tests/simulation/silent.py \
@@ -250,6 +251,7 @@ check-long: all
 	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
 	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
 # Simulated runs that were outside a bound.

@@ -438,6 +438,9 @@ enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_b
             if (status == TIPTRUE_OK) {
                 status = spread_of_touches(view, i, run_tip, scratch, text);
             }
+            if (status == TIPTRUE_OK) {
+                status = tt_findings_of_alone(view, i);
+            }
         }
     }
     return status;

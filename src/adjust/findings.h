@@ -56,6 +56,9 @@ TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view,
                                                            struct tt_buffer *text);
+/* alone.c: whether one touch that nothing contradicts decides an offset of the @index-th tip of the
+ * solution, which has a block. Part of the determinacy. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_alone(struct tt_view *view, size_t index);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view,
                                                         struct tt_buffer *text);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);

@@ -39,69 +39,58 @@ static const struct template TEMPLATES[] = {
      "sighted, or 'sighting' in the machine file is wrong; sight the marks again"},
     {TT_FINDING_DOES_NOT_FIT, "sightings-aside",
      "{aside} of {of} sightings disagree with the others: which are right cannot be told. Sight "
-     "every "
-     "mark again, twice"},
+     "every mark again, twice"},
     {TT_FINDING_DOES_NOT_FIT, "touches",
      "{gross} of {of} touches of '{tip}' are off by more than {most} ({lines}), which no contact "
-     "is: check the "
-     "edges' names and the columns of the log"},
+     "is: check the edges' names and the columns of the log"},
     {TT_FINDING_DOES_NOT_FIT, "marks",
      "the marks lie further from their stated places than their u allows (chi-squared {chi2}, "
-     "{dof} "
-     "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which marks "
-     "were "
-     "sighted, and their places in the plate file"},
+     "{dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check which "
+     "marks were sighted, and their places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, "edges",
      "the edges lie further from their stated places than their u allows (chi-squared {chi2}, "
-     "{dof} "
-     "degrees of freedom); the worst is '{of}', off by {times_u} times its u: check their places "
-     "and u "
-     "in the plate file, and the targets in the log"},
+     "{dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check their "
+     "places and u in the plate file, and the targets in the log"},
     {TT_FINDING_DOES_NOT_FIT, "groups",
      "the groups of edges lie further from their stated places than their u allows (chi-squared "
      "{chi2}, {dof} degrees of freedom); the worst is '{of}', off by {times_u} times its u: check "
-     "its "
-     "u in the plate file"},
+     "its u in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, "square",
      "the run fits only if the machine's axes are not square, by {over_100} over 100 mm: check the "
      "axes, or the marks' places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, "scale",
      "the run fits only if x and y have different scales, by {over_100} over 100 mm: check the "
-     "axes' "
-     "steps per millimetre, or the marks' places in the plate file"},
+     "axes' steps per millimetre, or the marks' places in the plate file"},
     {TT_FINDING_DOES_NOT_FIT, NULL,
      "the run does not fit what was stated ({values}): check the plate file, the machine file and "
-     "the "
-     "columns of the log"},
+     "the columns of the log"},
+    {TT_FINDING_LATE_CONTACT, "alone",
+     "nothing in this run contradicts the touch of '{tip}' on edge '{edge}' ({lines}) if it is "
+     "late by {late}, which moves the offset by {effect}, {times_u} times its uncertainty: touch "
+     "that edge three times or more, at rotations spread over the turn"},
     {TT_FINDING_IMPLAUSIBLE, "repeatability",
      "touches repeat to {found} only, and {most} is the most that is believed: look for a loose "
-     "tip, a "
-     "loose plate, a bad contact, or columns of the log mixed up"},
+     "tip, a loose plate, a bad contact, or columns of the log mixed up"},
     {TT_FINDING_IMPLAUSIBLE, "uncertainty",
      "the offset of '{tip}' is uncertain by {found} even on this plate, and {most} is the most "
-     "that is "
-     "believed: touch more edges in both directions at more rotations, and check the stated "
-     "uncertainties and units"},
+     "that is believed: touch more edges in both directions at more rotations, and check the "
+     "stated uncertainties and units"},
     {TT_FINDING_IMPLAUSIBLE, "uncertainty-total",
      "the offset of '{tip}' is uncertain by {found}, and {most} is the most that is believed: "
      "check the "
      "'u' and 'tolerance' of the plate file (are they in its units?), or measure the plate"},
     {TT_FINDING_IMPLAUSIBLE, "radius-negative",
      "the contact radius of '{tip}' comes out as {found}: are free sides exchanged in the plate "
-     "file, "
-     "or has the controller taken the tip's radius off already?"},
+     "file, or has the controller taken the tip's radius off already?"},
     {TT_FINDING_IMPLAUSIBLE, "radius-diameter",
      "'{tip}' has a contact radius of {found}, and {stated} is stated: is that the diameter? "
-     "Correct "
-     "'radius' in the machine file"},
+     "Correct 'radius' in the machine file"},
     {TT_FINDING_IMPLAUSIBLE, "radius-halved",
      "'{tip}' has a contact radius of {found}, and {stated} is stated, half of it: correct "
-     "'radius' in "
-     "the machine file, or check the edges' places"},
+     "'radius' in the machine file, or check the edges' places"},
     {TT_FINDING_IMPLAUSIBLE, "radius-opening",
      "'{tip}' comes out {found} wide, and touched two edges that are {most} apart and face each "
-     "other: "
-     "check the edges' free sides and places in the plate file, and the targets in the log"},
+     "other: check the edges' free sides and places in the plate file, and the targets in the log"},
     {TT_FINDING_IMPLAUSIBLE, "runout",
      "'{tip}' comes out with a runout of {found}, and {most} is the most that is believed: change "
      "the "
@@ -111,79 +100,64 @@ static const struct template TEMPLATES[] = {
      "{most}: check the rotations and targets in the log, and the plate file"},
     {TT_FINDING_IMPLAUSIBLE, "rotations-radians",
      "all rotations in the log are within {range} of each other: are they in radians? The log "
-     "states "
-     "degrees"},
+     "states degrees"},
     {TT_FINDING_IMPLAUSIBLE, "temperature",
      "a temperature of {found} ({where}[, {lines}]) is no room's: is it in {unit}? Degrees Celsius "
-     "are "
-     "read"},
+     "are read"},
     {TT_FINDING_IMPLAUSIBLE, "expansion",
      "'expansion_ppm_per_K' of the plate file is {found}, less than any material has: was {meant} "
      "meant?"},
     {TT_FINDING_IMPLAUSIBLE, "offset-zero",
      "the offset of '{tip}' is only {found}: were the tip's own positions logged, instead of the "
-     "head's? "
-     "If the tip is in the camera's axis, state its 'offset' in the machine file"},
+     "head's? If the tip is in the camera's axis, state its 'offset' in the machine file"},
     {TT_FINDING_IMPLAUSIBLE, "same-tip",
      "'{tip}' and '{other}' come out at one place ({apart} apart): was one tip touched twice? If "
-     "both go "
-     "on one holder, state the 'offset' of each in the machine file"},
+     "both go on one holder, state the 'offset' of each in the machine file"},
     {TT_FINDING_IMPLAUSIBLE, "statement",
      "'{tip}' would be kept, but '{field}'[ of '{of}'] is {stated}, more than {most}: is it in "
-     "another "
-     "unit? Correct it"},
+     "another unit? Correct it"},
     {TT_FINDING_IMPLAUSIBLE, NULL,
      "[the result of '{tip}' ]cannot be right ({values}): check the files and the log"},
     {TT_FINDING_EDGE_OFF, "off",
      "edge '{edge}' lies {off} further {way} than its stated u of {u} allows; the other edges "
-     "agree "
-     "with each other, and its place was not used. Look for a film or a burr on it, or measure the "
-     "plate again"},
+     "agree with each other, and its place was not used. Look for a film or a burr on it, or "
+     "measure the plate again"},
     {TT_FINDING_EDGE_OFF, "far",
      "edge '{edge}' lies {off} further {way} than the plate file says; the other edges agree with "
-     "each "
-     "other, and its place was not used. Correct its place in the plate file, or its name in the "
-     "log"},
+     "each other, and its place was not used. Correct its place in the plate file, or its name in "
+     "the log"},
     {TT_FINDING_EDGE_OFF, "out",
      "most touches on edge '{edge}' are off by more than {most}, which no film is: check its place "
-     "in "
-     "the plate file, and its name in the log"},
+     "in the plate file, and its name in the log"},
     {TT_FINDING_SCATTERED, "sighting",
      "the sighting of mark '{mark}' in {lines} is off by {off} and was left out: look for a soiled "
      "mark, poor light or a loose camera, or another mark in its place"},
     {TT_FINDING_LATE_CONTACT, "uneven",
      "the touches kept on edge '{edge}' scatter more than the others': late and good ones cannot "
-     "be "
-     "told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
+     "be told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
     {TT_FINDING_LATE_CONTACT, "little",
      "so many touches disagree that the rest says little of the offset: clean edges and tips "
-     "(film, "
-     "flux, swarf), check the contact circuit, and repeat"},
+     "(film, flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, NULL,
      "two explanations fit this run about as well (odds {odds} to 1), and the offset[ of '{tip}'] "
      "differs by {x} in x and {y} in y between them: {best}; or {rival}. Clean edges and tips, "
-     "check "
-     "what is named, and repeat; more edges or more rotations would tell them apart"},
+     "check what is named, and repeat; more edges or more rotations would tell them apart"},
     {TT_FINDING_MARKS_OFF, "mark",
      "mark '{mark}' lies {off} from its stated place, whose u is {u}, as the other sightings and "
-     "the "
-     "touches see it: check that it was this mark that was sighted, and its place in the plate "
+     "the touches see it: check that it was this mark that was sighted, and its place in the plate "
      "file"},
     {TT_FINDING_MARKS_OFF, NULL,
      "the marks as sighted do not lie as the plate file says ({values}): check which marks were "
      "sighted, and their coordinates in the plate file"},
     {TT_FINDING_RADIUS_OFF, "freed",
      "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated; the "
-     "statement "
-     "was not used. Check that it is this tip, and its 'radius' in the machine file"},
+     "statement was not used. Check that it is this tip, and its 'radius' in the machine file"},
     {TT_FINDING_RADIUS_OFF, NULL,
      "'{tip}' has a contact radius of {found}, and {stated} with a u of {u} is stated: check that "
-     "it "
-     "is this tip, and its 'radius' in the machine file"},
+     "it is this tip, and its 'radius' in the machine file"},
     {TT_FINDING_MIRRORED, "plate-mirrored",
      "the run would fit if the plate were mirrored" TIMES
-     ": check the signs of x and the free sides in the "
-     "plate file; is the plate upside down?"},
+     ": check the signs of x and the free sides in the plate file; is the plate upside down?"},
     {TT_FINDING_MIRRORED, "x-sign",
      "the run would fit if x were counted the other way" TIMES
      ": check the machine's axes and the log"},
@@ -197,12 +171,10 @@ static const struct template TEMPLATES[] = {
      "'{tip}']" TIMES ": check the targets in the log, and the plate file"},
     {TT_FINDING_MIRRORED, "edges-turned",
      "the run would fit if each edge had the name of its neighbour" TIMES
-     ": check the targets in the log, "
-     "and how the plate is turned"},
+     ": check the targets in the log, and how the plate is turned"},
     {TT_FINDING_MIRRORED, "marks-exchanged",
      "the run would fit if marks '{first}' and '{second}' were exchanged" TIMES
-     ": check which mark was "
-     "sighted, and the plate file"},
+     ": check which mark was sighted, and the plate file"},
     {TT_FINDING_MIRRORED, "rotations-halved",
      "the run would fit if the tips turned by half of what is logged" TIMES
      ": check the gear of the rotation"},
@@ -218,12 +190,10 @@ static const struct template TEMPLATES[] = {
      "file"},
     {TT_FINDING_TIPS_EXCHANGED, "offset",
      "'{first}' is where '{second}' should be, and the other way round: check which tip is on "
-     "which holder, "
-     "and the 'tip' column"},
+     "which holder, and the 'tip' column"},
     {TT_FINDING_TIPS_EXCHANGED, NULL,
      "'{first}' has the radius of '{second}', and the other way round: check which tip is on which "
-     "holder, "
-     "and the 'tip' column"},
+     "holder, and the 'tip' column"},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "other-tip",
      CHANGED ": it is that of '{other}'. Check which tip was touched, and the 'tip' column" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "all-tips",
@@ -253,23 +223,18 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_ROTATION_SLIP, NULL,
      "the runout of '{tip}' changed within the run, from {lines} on: eccentricity {before} before, "
      "{after} after, turned by {turned}. Its rotation slipped, or it was bent; both parts were "
-     "taken "
-     "into account, and the runout given is the later one. Check belt, coupling and motor"},
+     "taken into account, and the runout given is the later one. Check belt, coupling and motor"},
     {TT_FINDING_CORRELATED_TOUCHES, NULL,
      "touches that follow each other err alike (correlation {correlation} in {touches} touches): "
-     "the uncertainty was "
-     "enlarged accordingly. Let the machine warm up, clean tip and edges, and touch the edges in "
-     "turn instead of "
-     "one after the other"},
+     "the uncertainty was enlarged accordingly. Let the machine warm up, clean tip and edges, and "
+     "touch the edges in turn instead of one after the other"},
     {TT_FINDING_REPEATED_ROWS, NULL,
      "the log holds {rows} rows twice (lines {first} to {last}); they were counted once: was a "
-     "part "
-     "pasted or appended again?"},
+     "part pasted or appended again?"},
     {TT_FINDING_SEVERAL_LOGS, NULL, "{logs} logs were solved as one run: {where}"},
     {TT_FINDING_NOT_TOUCHED, NULL,
      "'{tip}' of the machine file was not touched: touch it, or name the tips that are wanted "
-     "(--tip), "
-     "or state 'in_use': false of it"},
+     "(--tip), or state 'in_use': false of it"},
     {TT_FINDING_OTHER_MACHINE, NULL,
      "the log is of machine '{log}', the machine file of '{file}': read the run with its own "
      "files"},
@@ -277,8 +242,7 @@ static const struct template TEMPLATES[] = {
      "the log is of plate '{log}', the plate file of '{file}': read the run with its own files"},
     {TT_FINDING_FIT_DISAGREES, NULL,
      "direct fits of the contacts disagree with the adjustment ({values}): do not use the result, "
-     "and "
-     "report this"},
+     "and report this"},
     {TT_FINDING_EDGE_FILM, NULL,
      "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };

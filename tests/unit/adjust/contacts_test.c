@@ -258,6 +258,42 @@ START_TEST(few_touches)
 }
 END_TEST
 
+/* A single touch on the only edge that faces one way decides an offset: nothing contradicts it,
+ * whether it is late or not, and check says so beforehand. 2026-11-26: such a touch, 0.1 mm late,
+ * moved an offset by ten U, and the verdict was update. Three touches there, and there is nothing
+ * to say. */
+START_TEST(alone)
+{
+    const size_t kept = _i == 0 ? 1 : 3;
+    struct scene s = scene_usual(20261126);
+    struct scene_rows rows = scene_simulate(&s);
+    size_t n = 6, on_edge = 0;
+    for (size_t i = 6; i < rows.n; i++) {
+        const bool lower = rows.row[i].target == 2, upper = rows.row[i].target == 3;
+        on_edge += lower;
+        if (upper || (lower && (on_edge > 4 * kept || on_edge % 4 != 1))) {
+            continue; /* of the lower edge every fourth one */
+        }
+        rows.row[n++] = rows.row[i];
+    }
+    rows.n = n;
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    if (kept == 1) {
+        const struct tt_finding *finding = scene_finding(solution, TT_FINDING_LATE_CONTACT);
+        ck_assert_int_eq(finding->severity, TIPTRUE_ERROR);
+        ck_assert_uint_eq(finding->edge, 2);
+        ck_assert_uint_eq(finding->n_lines, 1);
+        ck_assert(tt_finding_value(finding, "times_u")->number > 3);
+        ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+    } else {
+        ck_assert_uint_eq(scene_count(solution, TT_FINDING_LATE_CONTACT), 0);
+        ck_assert_int_ne(solution->verdict, TIPTRUE_REPEAT);
+    }
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("contacts");
@@ -266,6 +302,7 @@ int main(void)
     tcase_add_test(late, late_never_misleads);
     tcase_add_loop_test(late, late_costs_little, 0, 4);
     tcase_add_test(late, early_contact);
+    tcase_add_loop_test(late, alone, 0, 2);
     suite_add_tcase(suite, late);
     TCase *scatter = tcase_create("scatter");
     tcase_add_test(scatter, scattered);
