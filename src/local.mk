@@ -9,8 +9,9 @@ noinst_LTLIBRARIES += libcore.la
 libcore_la_LIBADD = $(core_libs)
 libcore_la_SOURCES = \
   src/app/solved.c src/app/solved.h \
-  src/app/library.c src/tiptrue.h \
+  src/app/library.c src/tiptrue.h src/tiptrue_daily.h \
   src/app/history.c \
+  src/app/files.c \
   src/app/import.c \
   src/app/report.c \
   src/base/arena.c src/base/arena.h \
@@ -48,6 +49,7 @@ libcore_la_SOURCES = \
   src/ingest/document.c src/ingest/document.h \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \
+  src/ingest/head.c src/ingest/head.h \
   src/ingest/ingest.h \
   src/ingest/json.c src/ingest/json.h \
   src/ingest/json_scan.c src/ingest/json_scan.h \
@@ -214,7 +216,7 @@ lib_LTLIBRARIES += libtiptrue.la
 libtiptrue_la_SOURCES =
 libtiptrue_la_LIBADD = libcore.la $(core_libs)
 libtiptrue_la_LDFLAGS = $(AM_LDFLAGS) -no-undefined -version-info 0:0:0 -export-symbols-regex '^tiptrue_'
-include_HEADERS += src/tiptrue.h
+include_HEADERS += src/tiptrue.h src/tiptrue_daily.h
 
 # The program: its files see only the public interface, and link the objects themselves, so that it starts without looking for
 # the library.
@@ -224,6 +226,7 @@ tiptrue_SOURCES = \
   src/cli/check.c \
   src/cli/command.h \
   src/cli/export.c \
+  src/cli/find.c src/cli/find.h \
   src/cli/compare.c \
   src/cli/history.c src/cli/history.h \
   src/cli/history_import.c \

@@ -683,5 +683,5 @@ void tiptrue_report_free(struct tiptrue_report *report);
 #ifdef __cplusplus
 }
 #endif
-
+#include "tiptrue_daily.h"
 #endif

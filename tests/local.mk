@@ -95,6 +95,7 @@ script_tests = \
   tests/cli/check.sh \
   tests/cli/complete.py \
   tests/cli/export.py \
+  tests/cli/find.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \
   tests/cli/plan.sh \

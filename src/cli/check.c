@@ -121,7 +121,8 @@ int cli_check(int argc, char *argv[])
         return EX_OSERR;
     }
     job.look = cli_text_options(inputs.plain);
-    status = cli_objects_read(&inputs, inputs.json ? CLI_TELL_EACH : CLI_TELL_TEXT, &objects);
+    status = cli_objects_find(&inputs, inputs.n_runs > 0 ? CLI_NEEDS_FOUND : CLI_NEEDS_NAMED,
+                              inputs.json ? CLI_TELL_EACH : CLI_TELL_TEXT, &objects);
     for (size_t i = 0; i < inputs.n_runs; i++) {
         if (inputs.plan != NULL && objects.plan == NULL) {
             break; /* without the plan a controller's log says nothing */

@@ -109,7 +109,9 @@ int cli_compare(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {"machine", CLI_KEY_MACHINE, "NAME", 0,
-         "The machine whose scatter between runs counts, where the history holds several", 1},
+         "The machine whose scatter between runs counts, by name or file, where the history holds "
+         "several",
+         1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
         {0},
     };
@@ -133,9 +135,8 @@ int cli_compare(int argc, char *argv[])
     int status = EX_OSERR;
 
     if (cli_history_parse(&ARGP, argc, argv, &arguments)) {
-        status = arguments.history != NULL
-                     ? cli_history_open(arguments.history, false, &pair.history)
-                     : EX_OK;
+        status = arguments.history != NULL ? cli_history_open_for(&arguments, false, &pair.history)
+                                           : EX_OK;
     }
     if (status == EX_OK) {
         status = read_result(&pair, arguments.names[0], &pair.a);
@@ -153,6 +154,6 @@ int cli_compare(int argc, char *argv[])
     tiptrue_solution_free(pair.a);
     tiptrue_solution_free(pair.b);
     tiptrue_history_close(pair.history);
-    free(arguments.names);
+    cli_history_clear(&arguments);
     return status;
 }

@@ -18,8 +18,6 @@
 #include "cli/options.h"
 #include "cli/terminal.h"
 
-/* Machine file that is looked for beside the result when none is named. */
-#define MACHINE_FILE "machine.json"
 /* Most rotations of --rotations: a table of every tenth of a degree. */
 #define MOST_ROTATIONS 3600
 
@@ -262,43 +260,26 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     }
 }
 
-/* "machine.json" beside the result, for free(). */
-static char *default_machine(const char *result)
-{
-    const char *slash = strrchr(result, '/');
-    size_t folder = slash != NULL ? (size_t)(slash + 1 - result) : 0;
-    char *path = malloc(folder + sizeof MACHINE_FILE);
-
-    if (path != NULL) {
-        memcpy(path, result, folder);
-        memcpy(path + folder, MACHINE_FILE, sizeof MACHINE_FILE);
-    }
-    return path;
-}
-
 /* Machine and plate, whichever are named; where places are wanted and no machine is named, the one
- * beside the result. */
+ * that is found. */
 static int read_objects(const struct arguments *arguments, struct cli_objects *objects)
 {
-    struct cli_inputs inputs = {.machine = arguments->machine, .plate = arguments->plate};
+    struct cli_inputs inputs = {.plate = arguments->plate, .quiet = true};
     bool wants_places = arguments->options.n_put == 0 && arguments->template == NULL;
-    char *path = NULL;
-    int status;
 
+    if ((arguments->machine != NULL || wants_places) &&
+        !cli_find_machine(arguments->machine, arguments->result, &objects->machine_file)) {
+        return EX_OSERR;
+    }
+    inputs.machine = objects->machine_file.path;
     if (inputs.machine == NULL && wants_places) {
-        path = default_machine(arguments->result);
-        if (path == NULL) {
-            fputs("tiptrue: error: out of memory\n", stderr);
-            return EX_OSERR;
-        }
-        inputs.machine = path;
+        fputs("tiptrue: error: no " CLI_MACHINE_FILE
+              " was found, and neither --machine nor --put names places\n"
+              "  hint: name the machine file by --machine\n",
+              stderr);
+        return EX_NOINPUT;
     }
-    status = cli_objects_read(&inputs, CLI_TELL_NOTHING, objects);
-    if (status == EX_NOINPUT && path != NULL) {
-        fputs("  hint: it was looked for since neither --machine nor --put names places\n", stderr);
-    }
-    free(path);
-    return status;
+    return cli_objects_find(&inputs, CLI_NEEDS_NAMED, CLI_TELL_NOTHING, objects);
 }
 
 /* The export, entered into the history if one is kept; a run that it does not have is told before
@@ -353,7 +334,7 @@ static int do_it(struct arguments *arguments)
     int status = arguments->undo == NULL ? read_objects(arguments, &objects) : EX_OK;
 
     if (status == EX_OK && arguments->history != NULL && !arguments->options.dry_run) {
-        status = cli_history_open(arguments->history, true, &history);
+        status = cli_history_open(arguments->history, objects.machine, true, &history);
     }
     if (status == EX_OK) {
         arguments->options.now_s = (double)time(NULL);
@@ -390,7 +371,7 @@ int cli_export(int argc, char *argv[])
         {"tip", CLI_KEY_TIP, "NAME", 0,
          "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
         {"machine", CLI_KEY_MACHINE, "FILE", 0,
-         "The machine (default: " MACHINE_FILE " beside RESULT, unless --put is given)", 1},
+         "The machine (default: looked for, beside RESULT first, unless --put is given)", 1},
         {"template", CLI_KEY_TEMPLATE, "FILE", 0,
          "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
         {"rotations", CLI_KEY_ROTATIONS, "LIST", 0,

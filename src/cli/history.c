@@ -12,6 +12,7 @@
 #include <sysexits.h>
 
 #include "cli/command.h"
+#include "cli/find.h"
 #include "cli/messages.h"
 #include "cli/options.h"
 #include "cli/place.h"
@@ -67,12 +68,20 @@ bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
     return cli_history_parse_into(argp, argc, argv, arguments);
 }
 
-int cli_history_open(const char *named, bool write, struct tiptrue_history **history)
+int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
+                     struct tiptrue_history **history)
 {
     struct tiptrue_error error = {0};
     char *path = NULL;
-    int status = cli_history_place(named, write, &path);
+    int status = EX_OK;
 
+    if (named == NULL && machine != NULL) {
+        error.status = tiptrue_machine_path(machine, TIPTRUE_MACHINE_HISTORY, &path, &error);
+        status = cli_history_failed(&error);
+    }
+    if (status == EX_OK && path == NULL) {
+        status = cli_history_place(named, write, &path);
+    }
     if (status != EX_OK) {
         return status;
     }
@@ -80,6 +89,93 @@ int cli_history_open(const char *named, bool write, struct tiptrue_history **his
                                         history, &error);
     free(path);
     return cli_history_failed(&error);
+}
+
+/* The machine file that is meant, in *machine; NULL: there is none. Only of one that was named the
+ * faults are told. */
+static int read_machine(const char *named, struct tiptrue_machine **machine)
+{
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    struct cli_found found = {0};
+    bool told = named != NULL && cli_is_regular(named);
+
+    if (!cli_find_machine(named, NULL, &found)) {
+        return EX_OSERR;
+    }
+    if (found.path != NULL && (told || found.way != CLI_NAMED || strcmp(found.path, named) != 0)) {
+        error.status =
+            tiptrue_machine_read(found.path, told ? &sink : NULL, machine, told ? &error : NULL);
+    }
+    if (told && error.status != TIPTRUE_OK) {
+        cli_messages_error(&messages, &error);
+    }
+    free(found.path);
+    return told ? cli_exit_status(error.status) : EX_OK;
+}
+
+/* The machine file that the command is about, in *machine; NULL: none is near or named. Of a name
+ * in the history it is the one that is near, if it is that machine's. */
+static int find_machine(const struct cli_history_arguments *arguments,
+                        struct tiptrue_machine **machine)
+{
+    const char *named = arguments->query.machine;
+    bool near = arguments->history == NULL;
+    int status =
+        near || (named != NULL && cli_is_regular(named)) ? read_machine(named, machine) : EX_OK;
+
+    if (status == EX_OK && *machine == NULL && named != NULL && near) {
+        status = read_machine(NULL, machine);
+        if (*machine != NULL && strcmp(tiptrue_machine_name(*machine), named) != 0) {
+            tiptrue_machine_free(*machine);
+            *machine = NULL;
+        }
+    }
+    return status;
+}
+
+/* What @machine says, where the command line does not: the history into *path; which machine. */
+static int take_machine(struct cli_history_arguments *arguments,
+                        const struct tiptrue_machine *machine, char **path)
+{
+    const char *named = arguments->query.machine;
+    struct tiptrue_error error = {0};
+
+    if (arguments->history == NULL) {
+        error.status = tiptrue_machine_path(machine, TIPTRUE_MACHINE_HISTORY, path, &error);
+    }
+    if (error.status == TIPTRUE_OK &&
+        (named != NULL ? cli_is_regular(named) : *path != NULL)) { /* names may have a slash here */
+        arguments->machine = strdup(tiptrue_machine_name(machine));
+        arguments->query.machine = arguments->machine;
+        error.status = arguments->machine != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    }
+    return cli_history_failed(&error);
+}
+
+int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
+                         struct tiptrue_history **history)
+{
+    struct tiptrue_machine *machine = NULL;
+    char *path = NULL;
+    int status = find_machine(arguments, &machine);
+
+    if (status == EX_OK && machine != NULL) {
+        status = take_machine(arguments, machine, &path);
+    }
+    if (status == EX_OK) {
+        status = cli_history_open(path != NULL ? path : arguments->history, NULL, write, history);
+    }
+    free(path);
+    tiptrue_machine_free(machine);
+    return status;
+}
+
+void cli_history_clear(struct cli_history_arguments *arguments)
+{
+    free(arguments->names);
+    free(arguments->machine);
 }
 
 int cli_history_failed(const struct tiptrue_error *error)
@@ -127,7 +223,7 @@ static error_t parse_read(int key, char *argument, struct argp_state *state)
 static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
 
 #define QUERY_OPTIONS                                                                              \
-    {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine", 1},                       \
+    {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine; its name or its file", 1}, \
     {                                                                                              \
         "since", CLI_KEY_SINCE, "TIME", 0,                                                         \
             "Only runs started at this date, or date and time (RFC 3339), or later", 1             \
@@ -148,7 +244,7 @@ static int list(int argc, char *argv[])
     struct tiptrue_error error = {0};
     int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
-    status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
+    status = status == EX_OK ? cli_history_open_for(&arguments, false, &history) : status;
     if (status == EX_OK) {
         struct tiptrue_text_options look = cli_text_options(arguments.plain);
         error.status =
@@ -156,7 +252,7 @@ static int list(int argc, char *argv[])
         status = cli_history_failed(&error);
     }
     tiptrue_history_close(history);
-    free(arguments.names);
+    cli_history_clear(&arguments);
     return status;
 }
 
@@ -176,14 +272,14 @@ static int export(int argc, char *argv[])
     struct tiptrue_error error = {0};
     int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
-    status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
+    status = status == EX_OK ? cli_history_open_for(&arguments, false, &history) : status;
     if (status == EX_OK) {
         error.status =
             tiptrue_history_export(history, &arguments.query, arguments.csv, &writer, &error);
         status = cli_history_failed(&error);
     }
     tiptrue_history_close(history);
-    free(arguments.names);
+    cli_history_clear(&arguments);
     return status;
 }
 
@@ -204,7 +300,7 @@ static int verify(int argc, char *argv[])
     struct tiptrue_error error = {0};
     int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
-    status = status == EX_OK ? cli_history_open(arguments.history, false, &history) : status;
+    status = status == EX_OK ? cli_history_open_for(&arguments, false, &history) : status;
     if (status == EX_OK) {
         error.status = tiptrue_history_verify(history, &sink, &counts, &error);
         if (error.status == TIPTRUE_OK || error.status == TIPTRUE_E_DATA) {
@@ -218,7 +314,7 @@ static int verify(int argc, char *argv[])
         status = cli_exit_status(error.status);
     }
     tiptrue_history_close(history);
-    free(arguments.names);
+    cli_history_clear(&arguments);
     return status;
 }
 
@@ -265,7 +361,7 @@ static int say(const struct argp *argp, enum tiptrue_history_word word, int argc
                                                   : "name one run and the note");
         status = EX_USAGE;
     }
-    status = status == EX_OK ? cli_history_open(saying.history.history, true, &history) : status;
+    status = status == EX_OK ? cli_history_open_for(&saying.history, true, &history) : status;
     if (status == EX_OK) {
         error.status = tiptrue_history_find(history, saying.history.names[0], id, &error);
         if (error.status == TIPTRUE_OK) {
@@ -275,7 +371,7 @@ static int say(const struct argp *argp, enum tiptrue_history_word word, int argc
         status = cli_history_failed(&error);
     }
     tiptrue_history_close(history);
-    free(saying.history.names);
+    cli_history_clear(&saying.history);
     return status;
 }
 

@@ -17,6 +17,7 @@ struct cli_history_arguments {
     bool takes_names;   /* set before: arguments are allowed */
     const char **names; /* for free() */
     size_t n_names;
+    char *machine; /* its name, read from a machine file; for free() */
 };
 
 /* --history, --plain and the arguments; its input is a struct cli_history_arguments. */
@@ -27,8 +28,17 @@ bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
                        struct cli_history_arguments *arguments);
 /* The same with an input of the command's own. */
 bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input);
-/* Open the history @named, or the default one. Returns the exit status; a failure is told. */
-int cli_history_open(const char *named, bool write, struct tiptrue_history **history);
+/* Open the history @named, else the one that @machine (NULL: none) names, else the default one.
+ * Returns the exit status; a failure is told. */
+int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
+                     struct tiptrue_history **history);
+/* The same for a command that reads no machine file otherwise: arguments->query.machine may be one,
+ * and is its name afterwards; without it, and without --history, the machine file that is found
+ * says where its history is, and which machine is meant. */
+int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
+                         struct tiptrue_history **history);
+/* What cli_history_parse and cli_history_open_for made. */
+void cli_history_clear(struct cli_history_arguments *arguments);
 /* Tell @error, if it is one. Returns the exit status that stands for it. */
 int cli_history_failed(const struct tiptrue_error *error);
 

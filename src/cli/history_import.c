@@ -261,16 +261,16 @@ int cli_history_import(int argc, char *argv[])
     int status = cli_history_parse_into(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     if (status == EX_OK) {
-        status = cli_objects_read(&arguments.inputs, CLI_TELL_NOTHING, &objects);
+        status = cli_objects_find(&arguments.inputs, CLI_NEEDS_NAMED, CLI_TELL_NOTHING, &objects);
     }
     if (status == EX_OK) {
-        status = cli_history_open(arguments.common.history, true, &history);
+        status = cli_history_open_for(&arguments.common, true, &history);
     }
     if (status == EX_OK) {
         status = import_all(&arguments, &objects, history);
     }
     tiptrue_history_close(history);
     cli_objects_free(&objects);
-    free(arguments.common.names);
+    cli_history_clear(&arguments.common);
     return status;
 }

@@ -232,7 +232,7 @@ int cli_history_show(int argc, char *argv[])
     int status = cli_history_parse(&ARGP, argc, argv, &arguments.common) ? EX_OK : EX_OSERR;
 
     status = status == EX_OK
-                 ? cli_history_open(arguments.common.history, arguments.replace, &showing.history)
+                 ? cli_history_open_for(&arguments.common, arguments.replace, &showing.history)
                  : status;
     if (status == EX_OK && arguments.again) {
         error.status = tiptrue_workspace_new(&showing.workspace, &error);
@@ -244,6 +244,6 @@ int cli_history_show(int argc, char *argv[])
     }
     tiptrue_workspace_free(showing.workspace);
     tiptrue_history_close(showing.history);
-    free(arguments.common.names);
+    cli_history_clear(&arguments.common);
     return status;
 }

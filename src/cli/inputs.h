@@ -4,6 +4,7 @@
 #ifndef TT_CLI_INPUTS_H
 #define TT_CLI_INPUTS_H
 
+#include "cli/find.h"
 #include "cli/messages.h"
 #include "cli/options.h"
 #include "tiptrue.h"
@@ -13,11 +14,25 @@ struct cli_objects {
     struct tiptrue_plate *plate;
     struct tiptrue_machine *machine;
     struct tiptrue_plan *plan;
+    struct cli_found machine_file, plate_file, plan_file; /* where they were found */
+    bool machine_is_bad;                                  /* it is there, but cannot be read */
+    char *pattern;                                        /* of the machine file, for free() */
+    struct tiptrue_log_head head;                         /* of the first RUN */
 };
 
-/* Read plate, machine and plan, whichever are named, all of them even when one is bad. Returns the
- * exit status: 0, or the worst. */
-int cli_objects_read(const struct cli_inputs *inputs, enum cli_telling telling,
+/* What a command needs of plate and machine. */
+enum cli_need {
+    CLI_NEEDS_NAMED, /* only what is named is read */
+    CLI_NEEDS_FOUND, /* what can be found, too */
+    CLI_NEEDS_BOTH,  /* both, else the use is wrong */
+    CLI_NEEDS_MOVES  /* likewise; a plan is of moves to be made, and needs no pattern */
+};
+
+/* Find and read plate, machine and plan, all of them even when one is bad; inputs->plate, machine,
+ * plan and pattern are then what was found, too, and live as long as @objects. What was found is
+ * said in one line on standard error. Returns the exit status: 0, or the worst. A wrong use ends
+ * the program. */
+int cli_objects_find(struct cli_inputs *inputs, enum cli_need need, enum cli_telling telling,
                      struct cli_objects *objects);
 void cli_objects_free(struct cli_objects *objects);
 

@@ -6,15 +6,20 @@
 #include "cli/options.h"
 
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sysexits.h>
 
 static const struct argp_option OPTIONS[] = {
     {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
     {"plate", CLI_KEY_PLATE, "FILE", 0,
      "The reference plate: marks, edges and how well they are known", 1},
     {"machine", CLI_KEY_MACHINE, "FILE", 0,
-     "The machine: rotation, resolution, tips with their present offsets, limits", 1},
+     "The machine: rotation, resolution, tips with their present offsets, limits; a file, or a "
+     "name "
+     "(default: looked for, see the manual)",
+     1},
     {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern",
      1},
     {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
@@ -23,6 +28,7 @@ static const struct argp_option OPTIONS[] = {
     {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
     {"plain", CLI_KEY_PLAIN, NULL, 0,
      "Neither colour nor signs beyond ASCII nor charts, whatever the terminal", 2},
+    {"quiet", 'q', NULL, 0, "Do not say which files were found", 2},
     {0},
 };
 
@@ -31,12 +37,6 @@ static void check_inputs(const struct cli_inputs *inputs, struct argp_state *sta
     const char *const files[] = {inputs->plate, inputs->machine, inputs->plan};
     size_t from_stdin = 0;
 
-    if (inputs->plan != NULL && inputs->pattern == NULL) {
-        argp_error(state, "--plan needs --pattern: how a report of the controller looks");
-    }
-    if (inputs->pattern != NULL && inputs->plan == NULL) {
-        argp_error(state, "--pattern needs --plan: what each move of the log was");
-    }
     for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
         from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
     }
@@ -75,10 +75,14 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_PLAIN:
         inputs->plain = true;
         return 0;
+    case 'q':
+        inputs->quiet = true;
+        return 0;
     case ARGP_KEY_ARG:
         inputs->runs[inputs->n_runs++] = argument;
         return 0;
     case ARGP_KEY_END:
+        inputs->command = state->name;
         check_inputs(inputs, state);
         return 0;
     default:
@@ -87,6 +91,13 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 }
 
 const struct argp cli_inputs_argp = {.options = OPTIONS, .parser = parse_option};
+
+void cli_usage_error(const char *command, const char *text)
+{
+    fprintf(stderr, "%s: %s\nTry `%s --help' or `%s --usage' for more information.\n", command,
+            text, command, command);
+    exit(EX_USAGE);
+}
 
 size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
                         size_t least, size_t most)

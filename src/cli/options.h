@@ -66,12 +66,16 @@ struct cli_inputs {
     const char *plate, *machine, *plan, *pattern;
     const char **runs; /* for free() */
     size_t n_runs;
-    bool json, plain;
+    bool json, plain, quiet;
+    const char *command; /* as in messages: "tiptrue solve" */
 };
 
-/* A child parser for --plate, --machine, --plan, --pattern, --json, --plain and RUN arguments; its
- * input is a struct cli_inputs. */
+/* A child parser for --plate, --machine, --plan, --pattern, --json, --plain, --quiet and RUN
+ * arguments; its input is a struct cli_inputs. */
 extern const struct argp cli_inputs_argp;
+
+/* Tell a wrong use as argp does, and end the program with its exit status. */
+_Noreturn void cli_usage_error(const char *command, const char *text);
 
 /* A whole number from @least to @most, else a usage error that names @option. */
 size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,

@@ -62,12 +62,6 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->form = TIPTRUE_PLAN_CSV;
         return 0;
     case ARGP_KEY_END:
-        if (arguments->inputs.plate == NULL) {
-            argp_error(state, "--plate is missing: name the file of the reference plate");
-        }
-        if (arguments->inputs.machine == NULL) {
-            argp_error(state, "--machine is missing: name the file of the machine");
-        }
         if (arguments->inputs.n_runs > 0) {
             argp_error(state, "'%s' is too much: a run so far is named by --after",
                        arguments->inputs.runs[0]);
@@ -89,6 +83,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         }
         if (arguments->inputs.json) {
             arguments->form = TIPTRUE_PLAN_JSON;
+        }
+        if (arguments->after != NULL) { /* files are looked for beside it */
+            arguments->inputs.runs[arguments->inputs.n_runs++] = arguments->after;
         }
         return 0;
     default:
@@ -199,7 +196,7 @@ int cli_plan(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "--plate FILE --machine FILE",
+        .args_doc = "",
         .doc = "Plan the moves of a run: which edges, how many rotations, in which order, and what "
                "uncertainty to expect.\v"
                "Exit status: 0 the plan is as wanted, 10 with --after: touch these and ask again, "
@@ -217,7 +214,7 @@ int cli_plan(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    status = cli_objects_read(&arguments.inputs,
+    status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,
                               arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
     if (status == 0) {
         status = plan_all(&arguments, &objects);

@@ -151,15 +151,18 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
 /* The weeks of the machines in the history. */
 static int add_history(struct tiptrue_report *report, const struct arguments *arguments)
 {
+    struct cli_history_arguments of = {.history = arguments->history,
+                                       .query.machine = arguments->machine};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
-    int status = cli_history_open(arguments->history, false, &history);
+    int status = cli_history_open_for(&of, false, &history);
 
     if (status == 0) {
-        error.status = tiptrue_report_add_history(report, history, arguments->machine, &error);
+        error.status = tiptrue_report_add_history(report, history, of.query.machine, &error);
         status = cli_history_failed(&error);
     }
     tiptrue_history_close(history);
+    cli_history_clear(&of);
     return status;
 }
 
@@ -212,11 +215,6 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     if (arguments->output == NULL) {
         argp_error(state, "-o is missing: name the file of the page, or - for standard output");
     }
-    if ((arguments->plan == NULL) != (arguments->pattern == NULL)) {
-        argp_error(state, arguments->plan != NULL
-                              ? "--plan needs --pattern: how a report of the controller looks"
-                              : "--pattern needs --plan: what each move of the log was");
-    }
     for (size_t i = 0; i < arguments->n_files; i++) {
         from_stdin += strcmp(arguments->files[i], "-") == 0;
     }
@@ -267,13 +265,43 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     }
 }
 
+/* A RESULT is shown as it is: only for a RUN are plate and machine looked for. */
+static enum cli_need need_of(const struct arguments *arguments)
+{
+    struct tiptrue_log_head head = {0};
+    bool is_log = arguments->n_files > 0 &&
+                  tiptrue_log_head_read(arguments->files[0], &head, NULL) == TIPTRUE_OK &&
+                  !head.is_document && strcmp(arguments->files[0], "-") != 0;
+
+    tiptrue_log_head_clear(&head);
+    return is_log ? CLI_NEEDS_FOUND : CLI_NEEDS_NAMED;
+}
+
+/* Find and read what the page is made with. */
+static int find(struct arguments *arguments, const char *command, struct cli_objects *objects)
+{
+    struct cli_inputs inputs = {.plate = arguments->plate,
+                                .machine = arguments->weeks ? NULL : arguments->machine,
+                                .plan = arguments->plan,
+                                .pattern = arguments->pattern,
+                                .runs = arguments->files,
+                                .n_runs = arguments->n_files,
+                                .command = command};
+    int status = cli_objects_find(&inputs, need_of(arguments), CLI_TELL_NOTHING, objects);
+
+    arguments->pattern = inputs.pattern;
+    return status;
+}
+
 int cli_report(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate; for a RUN it must be there", 1},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate, for a RUN (default: looked for)",
+         1},
         {"machine", CLI_KEY_MACHINE, "FILE", 0,
-         "The machine; for a RUN it must be there. With --history, only the machine of this name",
+         "The machine, for a RUN (default: looked for). With --history, only the machine of this "
+         "name",
          1},
         {"plan", CLI_KEY_PLAN, "FILE", 0,
          "What each move of a controller's log was; needs --pattern", 1},
@@ -311,10 +339,7 @@ int cli_report(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    const struct cli_inputs inputs = {.plate = arguments.plate,
-                                      .machine = arguments.weeks ? NULL : arguments.machine,
-                                      .plan = arguments.plan};
-    status = cli_objects_read(&inputs, CLI_TELL_NOTHING, &objects);
+    status = find(&arguments, argv[0], &objects);
     if (status == 0) {
         status = make(&arguments, &objects);
     }

@@ -22,14 +22,9 @@ struct arguments {
     size_t seed;
 };
 
-static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+static void check_arguments(struct arguments *arguments, struct argp_state *state)
 {
-    if (arguments->inputs.plate == NULL) {
-        argp_error(state, "--plate is missing: name the file of the reference plate");
-    }
-    if (arguments->inputs.machine == NULL) {
-        argp_error(state, "--machine is missing: name the file of the machine");
-    }
+    arguments->inputs.command = state->name;
     if (arguments->inputs.n_runs > 0) {
         argp_error(state, "'%s' is too much: a simulation reads no run", arguments->inputs.runs[0]);
     }
@@ -189,7 +184,7 @@ int cli_simulate(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "--plate FILE --machine FILE (--truth FILE | --draw)",
+        .args_doc = "(--truth FILE | --draw)",
         .doc = "Make the log of a run without a machine, to try a plate, a machine file or a "
                "script before anything moves.\v"
                "Exit status: 0 the log is written; 64 wrong use, 65 bad input, 66 no input, 70 "
@@ -209,7 +204,7 @@ int cli_simulate(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    status = cli_objects_read(&arguments.inputs, CLI_TELL_NOTHING, &objects);
+    status = cli_objects_find(&arguments.inputs, CLI_NEEDS_MOVES, CLI_TELL_NOTHING, &objects);
     if (status == 0) {
         error.status = simulate(&arguments, &objects, &sink, &text, &length, &error);
         if (error.status == TIPTRUE_OK) {

@@ -303,7 +303,7 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
     int status = EX_OK;
 
     if (arguments->history != NULL || arguments->record) {
-        status = cli_history_open(arguments->history, true, &history);
+        status = cli_history_open(arguments->history, objects->machine, true, &history);
     }
     if (status == EX_OK && history != NULL) {
         /* once, before the first run: the order of runs solved at a time must not tell in their
@@ -389,12 +389,6 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
             argp_error(state, "--least-squares is for comparing with other programs; its results "
                               "do not enter a history");
         }
-        if (arguments->inputs.plate == NULL) {
-            argp_error(state, "--plate is missing: name the file of the reference plate");
-        }
-        if (arguments->inputs.machine == NULL) {
-            argp_error(state, "--machine is missing: name the file of the machine");
-        }
         if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
             argp_error(state,
                        "--present names the machine's configuration file, not standard input");
@@ -454,7 +448,7 @@ int cli_solve(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "--plate FILE --machine FILE RUN...",
+        .args_doc = "RUN...",
         .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact "
                "radius of every tip, with "
                "uncertainty, "
@@ -475,7 +469,7 @@ int cli_solve(int argc, char *argv[])
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
-    status = cli_objects_read(&arguments.inputs,
+    status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,
                               arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
     if (status == 0 && arguments.present != NULL) {
         status = read_present(&arguments, &objects);

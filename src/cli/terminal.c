@@ -67,15 +67,21 @@ static bool is_set(const char *name)
     return value != NULL && value[0] != '\0';
 }
 
+bool cli_is_coloured(FILE *stream, bool plain)
+{
+    const char *terminal = getenv("TERM");
+
+    return isatty(fileno(stream)) && !plain && !is_set("NO_COLOR") &&
+           (terminal == NULL || strcmp(terminal, "dumb") != 0);
+}
+
 struct tiptrue_text_options cli_text_options(bool plain)
 {
     struct tiptrue_text_options options = {0};
-    const char *terminal = getenv("TERM");
     struct winsize size;
 
     if (isatty(STDOUT_FILENO)) {
-        options.colour =
-            !plain && !is_set("NO_COLOR") && (terminal == NULL || strcmp(terminal, "dumb") != 0);
+        options.colour = cli_is_coloured(stdout, plain);
         if (ioctl(STDOUT_FILENO, TIOCGWINSZ, &size) == 0) {
             options.columns = size.ws_col;
             options.rows = size.ws_row;

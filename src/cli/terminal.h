@@ -7,6 +7,7 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdio.h>
 #include <time.h>
 
 #include "tiptrue.h"
@@ -23,6 +24,9 @@ void cli_write(const char *text, size_t length);
  * beside it and then given its name. A device or pipe takes it as it is. */
 enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end,
                                    struct tiptrue_error *error);
+
+/* Whether colour may go to @stream: see cli_text_options. */
+bool cli_is_coloured(FILE *stream, bool plain);
 
 /* Colour only on a terminal, when NO_COLOR is unset or empty and TERM is not "dumb"; signs beyond
  * ASCII only where the locale's characters are UTF-8. With @plain neither, and no charts. */

@@ -88,7 +88,7 @@ int cli_trend(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {"machine", CLI_KEY_MACHINE, "NAME", 0,
-         "The machine; needed where the history holds several", 1},
+         "The machine, by name or file; needed where the history holds several", 1},
         {"tip", CLI_KEY_TIP, "NAME", 0, "Show this tip only; all are looked at, to tell what moved",
          1},
         {"since", CLI_KEY_SINCE, "TIME", 0,
@@ -118,12 +118,12 @@ int cli_trend(int argc, char *argv[])
     int status = EX_OSERR;
 
     if (cli_history_parse_into(&ARGP, argc, argv, &arguments)) {
-        status = cli_history_open(arguments.history.history, false, &history);
+        status = cli_history_open_for(&arguments.history, false, &history);
     }
     if (status == EX_OK) {
         status = show(&arguments, history);
     }
     tiptrue_history_close(history);
-    free(arguments.history.names);
+    cli_history_clear(&arguments.history);
     return status;
 }

@@ -8,6 +8,8 @@
 #include "ingest/builder.h"
 
 void tt_run_read_csv(struct tt_builder *builder);
+/* Only what stands before the rows; whether a header that names the columns was among it. */
+bool tt_run_read_csv_head(struct tt_builder *builder);
 void tt_run_read_json(struct tt_builder *builder);
 
 /* A controller's log joined to @plan by what @pattern finds.

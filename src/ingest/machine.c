@@ -202,12 +202,13 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
                         &tt_positive_length_mm, &limits->plausible_change_mm);
 }
 
+static const struct tt_bounds hours = {0.0, 1e6, true, "hours, more than 0"};
+
 /* Element of "export"; what its places mean is the affair of the export. */
 static void read_target(struct tt_fields *fields, const cJSON *element,
                         struct tiptrue_machine *machine)
 {
     static const char *const known[] = {"file", "put", "max_age_h", "max_change", "note"};
-    static const struct tt_bounds hours = {0.0, 1e6, true, "hours, more than 0"};
     const char *what = "export of the machine";
     struct tt_export_target target = {0};
     if (!cJSON_IsObject(element)) {
@@ -261,11 +262,58 @@ static void read_export(struct tt_fields *fields, const cJSON *root,
     }
 }
 
+/* "plate": one path, or a list of them. */
+static void read_plates(struct tt_fields *fields, const cJSON *root, struct tt_machine_files *files)
+{
+    static const char expected[] = "a path, or a list of paths";
+    const cJSON *item = tt_field(fields, root, "machine", "plate", TT_OPTIONAL);
+    const cJSON *first = cJSON_IsArray(item) ? item->child : item;
+    size_t most = cJSON_IsArray(item) ? (size_t)cJSON_GetArraySize(item) : 1;
+    if (item == NULL) {
+        return;
+    }
+    files->plates = TT_ARENA_NEW(fields->arena, most, const char *);
+    if (files->plates == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    for (const cJSON *path = first; path != NULL && files->n_plates < most; path = path->next) {
+        if (!cJSON_IsString(path) || path->valuestring[0] == '\0') {
+            tt_field_tell_form(fields, path, "machine", "plate", expected);
+            return;
+        }
+        const char *copy =
+            tt_arena_copy_text(fields->arena, path->valuestring, strlen(path->valuestring));
+        fields->out_of_memory = fields->out_of_memory || copy == NULL;
+        files->plates[files->n_plates++] = copy;
+    }
+}
+
+/* Where the other files are, and how old a run may be that a job starts from. */
+static void read_files(struct tt_fields *fields, const cJSON *root, struct tt_machine_files *files)
+{
+    static const char *const known[] = {"max_age_h", "note"};
+    const cJSON *ready = tt_field_object(fields, root, "machine", "ready", TT_OPTIONAL);
+    read_plates(fields, root, files);
+    files->plan = tt_field_text(fields, root, "machine", "plan", TT_OPTIONAL);
+    files->pattern = tt_field_text(fields, root, "machine", "pattern", TT_OPTIONAL);
+    files->log = tt_field_text(fields, root, "machine", "log", TT_OPTIONAL);
+    files->history = tt_field_text(fields, root, "machine", "history", TT_OPTIONAL);
+    files->report_folder = tt_field_text(fields, root, "machine", "report_folder", TT_OPTIONAL);
+    if (ready != NULL) {
+        tt_field_unknown(fields, ready, "ready", known, COUNT(known));
+        files->has_max_age = tt_field_number(fields, ready, "ready", "max_age_h", TT_OPTIONAL,
+                                             &hours, &files->max_age_s);
+        files->max_age_s *= 3600.0;
+    }
+}
+
 static void read_machine(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",   "name",   "units",  "rotation", "resolution",
-                                        "sighting", "touch",  "yaw",    "mark",     "tips",
-                                        "limits",   "export", "motion", "note"};
+    static const char *const known[] = {
+        "schema", "name",    "units", "rotation", "resolution",    "sighting", "touch",
+        "yaw",    "mark",    "tips",  "limits",   "export",        "motion",   "plate",
+        "plan",   "pattern", "log",   "history",  "report_folder", "ready",    "note"};
     struct tiptrue_machine *machine = object;
     const cJSON *root = fields->json.root;
     tt_field_unknown(fields, root, "machine", known, COUNT(known));
@@ -285,6 +333,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     read_limits(fields, root, &machine->limits);
     read_export(fields, root, machine);
     tt_motion_read(fields, root, &machine->motion);
+    read_files(fields, root, &machine->files);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_machine *made,

@@ -247,12 +247,27 @@ static void read_rows(struct reader *reader)
     }
 }
 
+static void begin(struct reader *reader, struct tt_builder *builder)
+{
+    *reader = (struct reader){.builder = builder, .diagnose = builder->diagnose};
+    reader->rows.builder = builder;
+    tt_table_init(&reader->table, builder->diagnose, &builder->scratch, builder->diagnose->text,
+                  builder->diagnose->end);
+}
+
+bool tt_run_read_csv_head(struct tt_builder *builder)
+{
+    struct reader reader;
+    begin(&reader, builder);
+    bool found = read_head(&reader);
+    builder->out_of_memory = builder->out_of_memory || reader.table.out_of_memory;
+    return found;
+}
+
 void tt_run_read_csv(struct tt_builder *builder)
 {
-    struct reader reader = {.builder = builder, .diagnose = builder->diagnose};
-    reader.rows.builder = builder;
-    tt_table_init(&reader.table, builder->diagnose, &builder->scratch, builder->diagnose->text,
-                  builder->diagnose->end);
+    struct reader reader;
+    begin(&reader, builder);
     if (read_head(&reader)) {
         read_rows(&reader);
     }

@@ -62,6 +62,18 @@ static inline double tt_plausible_change_mm(const struct tt_limits *limits)
     return limits->has_plausible_change ? limits->plausible_change_mm : TT_PLAUSIBLE_CHANGE_MM;
 }
 
+/* The other files that the machine file names, as written: relative to its own folder. NULL, 0: not
+ * named. */
+struct tt_machine_files {
+    const char **plates; /* several: the serial that the log states chooses */
+    size_t n_plates;
+    const char *plan, *pattern; /* how a controller's log is read: file; expression */
+    const char *log;            /* which files are logs (glob) */
+    const char *history, *report_folder;
+    bool has_max_age; /* of a run that a job starts from */
+    double max_age_s;
+};
+
 /* A quantity that a file may leave out. */
 struct tt_stated {
     bool stated;
@@ -112,6 +124,7 @@ struct tiptrue_machine {
     struct tt_export_target *exports;
     size_t n_exports;
     struct tt_motion motion;
+    struct tt_machine_files files;
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };

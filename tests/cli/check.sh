@@ -18,10 +18,16 @@ is "the same as JSON, a line each" 2 "$(grep -c '^{"schema":"tiptrue.check/1"' o
 
 run "$TIPTRUE" check --plate plate.json
 is "a plate alone" 0 "$status"
+cd alone || exit 1
 run "$TIPTRUE" check run.csv
 is "a run alone" 0 "$status"
 has "a run alone is good" out '^run\.csv: run is good$'
 has "a run alone lacks the rest" out '^run\.csv: give a good --plate and --machine too'
+cd .. || exit 1
+run "$TIPTRUE" check run.csv
+is "a run with its files beside it" 0 "$status"
+has "the run's files are found" err '^using machine machine\.json (beside the run), plate plate\.json (beside the run)$'
+has "what it determines is told" out '^  wide  *40 touches'
 
 sed 's/^touch,top,wide,\([^,]*\),/touch,top,wide,nan,/' run.csv >wrong.csv
 sed 's/"free_side": "left"/"free_side": "up"/' plate.json >wrong.json
@@ -37,6 +43,7 @@ run "$TIPTRUE" check --json --plate wrong.json wrong.csv
 is "as JSON exits 65" 65 "$status"
 is "as JSON a line for each fault" 14 "$(grep -c '^{"schema":"tiptrue.error/1","file":"wrong' out)"
 is "as JSON nothing else" 14 "$(wc -l <out)"
+cd alone || exit 1
 run "$TIPTRUE" check --plan nowhere.json --pattern 'x=(?<x>\S+) y=(?<y>\S+)' run.csv
 is "without its plan a log is not read" 66 "$status"
 is "without its plan a log is not spoken of" 1 "$(wc -l <out)"

@@ -8,6 +8,10 @@ work=$(mktemp -d) || exit 1
 trap 'rm -rf "$work"' EXIT
 cd "$work" || exit 1
 cp "$bench"/plate.json "$bench"/machine.json "$bench"/run.csv .
+mkdir alone && cp run.csv alone # a run without anything beside it
+unset TIPTRUE_MACHINE
+XDG_CONFIG_HOME=$work/config
+export XDG_CONFIG_HOME
 good=0
 bad=0
 

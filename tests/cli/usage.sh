@@ -19,8 +19,11 @@ wrong "tiptrue: a command is missing; the commands are solve, check, export, pla
 wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, plan, simulate, compare, trend, history, report" \
     slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
-wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine machine.json run.csv
-wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate plate.json run.csv
+cd alone || exit 1
+wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine ../machine.json run.csv
+wrong "tiptrue solve: --plate is missing: name the file of the reference plate" solve --machine nowhere.json run.csv
+wrong "tiptrue solve: --machine is missing: name the file of the machine" solve --plate ../plate.json run.csv
+cd .. || exit 1
 wrong "tiptrue solve: a RUN is missing: name the file of the run log, or - for standard input" \
     solve --plate plate.json --machine machine.json
 wrong "tiptrue solve: unrecognized option '--plates'" solve --plates plate.json
@@ -80,10 +83,15 @@ for list in '' 1,,2 1, ,1 '1;2' every: every:0.01 every:361 every:x; do
     is "--rotations $list exits 64" 64 "$status"
     has "--rotations $list is named" err "^tiptrue export: --rotations"
 done
-for command in plan simulate; do
-    wrong "tiptrue $command: --plate is missing: name the file of the reference plate" "$command" --machine machine.json
-    wrong "tiptrue $command: --machine is missing: name the file of the machine" "$command" --plate plate.json
+cd alone || exit 1
+for command in plan "simulate --draw"; do
+    # shellcheck disable=SC2086 # words of a command line
+    {
+        wrong "tiptrue ${command%% *}: --plate is missing: name the file of the reference plate" $command --machine ../machine.json
+        wrong "tiptrue ${command%% *}: --machine is missing: name the file of the machine" $command --plate ../plate.json
+    }
 done
+cd .. || exit 1
 plan="plan --plate plate.json --machine machine.json"
 # shellcheck disable=SC2086 # words of a command line
 {
