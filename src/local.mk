@@ -38,9 +38,9 @@ libcore_la_SOURCES = \
   src/model/sketch.h \
   src/model/trend.h \
   src/model/solution.c src/model/solution.h \
+  src/model/words.c src/model/words.h \
   src/model/truth.c src/model/truth.h \
   src/model/weeks.h \
-  src/model/words.c src/model/words.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
@@ -191,6 +191,10 @@ libcore_la_SOURCES = \
   src/output/report/report_trend.c \
   src/output/report/report_words.c \
   src/output/report/scale.c src/output/report/scale.h \
+  src/output/text/fill.c \
+  src/output/text/plan_sentences.c \
+  src/output/text/template.c src/output/text/template.h \
+  src/output/text/words.c src/output/text/words.h \
   src/output/text/sentences.c src/output/text/sentences.h \
   src/output/report/style.c src/output/report/style.h \
   src/output/text/text.c \

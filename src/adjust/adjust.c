@@ -257,13 +257,11 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace,
         return tt_fail_memory(error);
     }
     struct tt_view view = view_of(&selection, &noise, made, &workspace->arena);
-    struct tt_buffer text = {0};
     status = tt_assemble(&view);
     if (status == TIPTRUE_OK) {
-        status = tt_findings_of_determinacy(&view, &text);
-        status = status == TIPTRUE_OK ? tt_findings_of_reach(&view, &text) : status;
+        status = tt_findings_of_determinacy(&view);
+        status = status == TIPTRUE_OK ? tt_findings_of_reach(&view) : status;
     }
-    tt_buffer_clear(&text);
     if (status != TIPTRUE_OK) {
         tiptrue_solution_free(made);
         return tt_fail_memory(error);

@@ -155,11 +155,12 @@ static bool fill_poses(struct tt_view *view)
 
 /* ---- tips ---- */
 
-static void budget_line(struct tt_tip_result *tip, const char *source, bool of_plate, double xx,
-                        double yy)
+static void budget_line(struct tt_tip_result *tip, enum tt_budget_code code, bool of_plate,
+                        double xx, double yy)
 {
     if (xx > 0 || yy > 0) {
-        tip->budget[tip->n_budget++] = (struct tt_budget_line){.source = source,
+        tip->budget[tip->n_budget++] = (struct tt_budget_line){.code = code,
+                                                               .source = tt_budget_source(code),
                                                                .type = 'B',
                                                                .of_plate = of_plate,
                                                                .u_x_mm = u_of(xx),
@@ -170,12 +171,12 @@ static void budget_line(struct tt_tip_result *tip, const char *source, bool of_p
 
 /* The same of a source that was estimated with @dof degrees of freedom. HUGE_VAL = stated after
  * all. */
-static void estimated_line(struct tt_tip_result *tip, const char *source, double dof, double xx,
-                           double yy)
+static void estimated_line(struct tt_tip_result *tip, enum tt_budget_code code, double dof,
+                           double xx, double yy)
 {
     size_t n = tip->n_budget;
 
-    budget_line(tip, source, false, xx, yy);
+    budget_line(tip, code, false, xx, yy);
     if (tip->n_budget > n && dof < HUGE_VAL) {
         tip->budget[n].type = 'A';
         tip->budget[n].dof = fmax(dof, 1);
@@ -210,23 +211,21 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     double sight_digit = fmin(fit->noise->sight_digit_var_mm2 / fit->sight_var_mm2, 1);
     const struct tt_cov2 *t = &s[TT_SOURCE_TOUCH], *v = &s[TT_SOURCE_SIGHT];
 
-    estimated_line(tip, "touch repeatability", dof_touch, rest * t->xx_mm2, rest * t->yy_mm2);
-    estimated_line(tip, "sighting repeatability", dof_sight, (1 - sight_digit) * v->xx_mm2,
+    estimated_line(tip, TT_BUDGET_TOUCH, dof_touch, rest * t->xx_mm2, rest * t->yy_mm2);
+    estimated_line(tip, TT_BUDGET_SIGHT, dof_sight, (1 - sight_digit) * v->xx_mm2,
                    (1 - sight_digit) * v->yy_mm2);
-    budget_line(tip, "resolution of the coordinates", false,
-                digit * t->xx_mm2 + sight_digit * v->xx_mm2,
+    budget_line(tip, TT_BUDGET_RESOLUTION, false, digit * t->xx_mm2 + sight_digit * v->xx_mm2,
                 digit * t->yy_mm2 + sight_digit * v->yy_mm2);
-    budget_line(tip, "rotation setting", false, turn * t->xx_mm2, turn * t->yy_mm2);
-    budget_line(tip, "stated contact radius", false, s[TT_SOURCE_RADIUS].xx_mm2,
+    budget_line(tip, TT_BUDGET_ROTATION, false, turn * t->xx_mm2, turn * t->yy_mm2);
+    budget_line(tip, TT_BUDGET_RADIUS, false, s[TT_SOURCE_RADIUS].xx_mm2,
                 s[TT_SOURCE_RADIUS].yy_mm2);
-    budget_line(tip, "nominal yaw", false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
-    budget_line(tip, "stated place of the mark", false, s[TT_SOURCE_PLACE].xx_mm2,
-                s[TT_SOURCE_PLACE].yy_mm2);
-    budget_line(tip, "explanations not excluded", false, s[TT_SOURCE_RIVALS].xx_mm2,
+    budget_line(tip, TT_BUDGET_YAW, false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
+    budget_line(tip, TT_BUDGET_PLACE, false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
+    budget_line(tip, TT_BUDGET_RIVALS, false, s[TT_SOURCE_RIVALS].xx_mm2,
                 s[TT_SOURCE_RIVALS].yy_mm2);
-    budget_line(tip, "edge places", true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
-    budget_line(tip, "group shifts", true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
-    budget_line(tip, "mark places", true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
+    budget_line(tip, TT_BUDGET_EDGES, true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
+    budget_line(tip, TT_BUDGET_GROUPS, true, s[TT_SOURCE_GROUP].xx_mm2, s[TT_SOURCE_GROUP].yy_mm2);
+    budget_line(tip, TT_BUDGET_MARKS, true, s[TT_SOURCE_MARK].xx_mm2, s[TT_SOURCE_MARK].yy_mm2);
     return true;
 }
 

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #include "adjust/findings.h"
+#include "base/buffer.h"
 
 /* Whether the log names something else than the file does. A log that names nothing is silent, no
  * mismatch. */

@@ -11,7 +11,6 @@
 
 #include "adjust/findings.h"
 #include "base/distribution.h"
-#include "model/words.h"
 
 /* With half of all touches off, good and late cannot be told apart (breakdown of any method that is
  * not told which is which). */
@@ -80,9 +79,8 @@ static bool gather(const struct tt_view *view, size_t edge, choose_touch *chosen
     return true;
 }
 
-static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
+static enum tiptrue_status late_edge(struct tt_view *view, size_t edge)
 {
-    const char *name = view->plate->edges[edge].name;
     struct group late;
 
     if (!gather(view, edge, is_late, &late)) {
@@ -91,23 +89,16 @@ static enum tiptrue_status late_edge(struct tt_view *view, size_t edge, struct t
     if (late.n == 0) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched ", late.n, late.touches, name);
-    tt_words_um(text, late.least_mm);
-    if (late.n > 1) {
-        tt_buffer_puts(text, " to ");
-        tt_words_um(text, late.most_mm);
-    }
-    tt_buffer_puts(text, " too deep and were set aside");
-    tt_buffer_puts(
-        text,
-        late.most_mm > GROSS_MM
-            ? "; by so much no contact is late: check the edge's name and the digits of these rows"
-            : "; clean edge and tip (film, flux, swarf) before the next run");
-    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING,
-                          (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n}, text);
+    return tt_finding_add_values(
+        view, TT_FINDING_LATE_CONTACT, TIPTRUE_WARNING,
+        (struct tt_about){edge, TT_NONE, TT_NONE, late.lines, late.n},
+        TT_VALUES(TT_TEXT("what", late.most_mm > GROSS_MM ? "gross" : "film"),
+                  TT_PLAIN("late", late.n), TT_PLAIN("of", late.touches),
+                  TT_IN_MM("depth_min", late.least_mm),
+                  TT_IN_MM("depth_max", late.n > 1 ? late.most_mm : NAN)));
 }
 
-static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct tt_buffer *text)
+static enum tiptrue_status early_edge(struct tt_view *view, size_t edge)
 {
     struct group early;
 
@@ -117,17 +108,12 @@ static enum tiptrue_status early_edge(struct tt_view *view, size_t edge, struct 
     if (early.n == 0) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "%zu of %zu touches on edge '%s' latched up to ", early.n, early.touches,
-                     view->plate->edges[edge].name);
-    tt_words_um(text, early.most_mm);
-    tt_buffer_puts(text, " before the edge and were set aside");
-    tt_buffer_puts(
-        text,
-        early.most_mm > GROSS_MM
-            ? ": by so much no contact is early; check the edge's name and the digits of these rows"
-            : " (bounce, or noise on the contact's cable)");
-    return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
-                          (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n}, text);
+    return tt_finding_add_values(
+        view, TT_FINDING_SCATTERED, TIPTRUE_WARNING,
+        (struct tt_about){edge, TT_NONE, TT_NONE, early.lines, early.n},
+        TT_VALUES(TT_TEXT("what", early.most_mm > GROSS_MM ? "early-gross" : "early"),
+                  TT_PLAIN("early", early.n), TT_PLAIN("of", early.touches),
+                  TT_IN_MM("off_max", early.most_mm)));
 }
 
 /* Degrees of freedom that the tip's kept touches leave: how many of them could be wrong and be
@@ -147,8 +133,7 @@ static double redundancy_of_tip(const struct tt_view *view, size_t index)
 
 /* Of how many touches of the @index-th tip of the solution too few are left: half set aside, fewer
  * than five, or so few that they could not contradict another one like those. */
-static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index,
-                                           struct tt_buffer *text)
+static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t aside = tip->touches - tip->used;
@@ -158,58 +143,59 @@ static enum tiptrue_status most_off_of_tip(struct tt_view *view, size_t index,
          redundancy_of_tip(view, index) >= fmin((double)aside + 1, LEAST_REDUNDANCY))) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text,
-                     "%zu of %zu touches of '%s' do not fit the others: which of them are good "
-                     "cannot be told; clean edges and tip, "
-                     "check the contact circuit, and repeat",
-                     aside, tip->touches, tip->name);
-    return tt_finding_add(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
-                          text);
+    return tt_finding_add_values(
+        view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR, TT_ABOUT_TIP(tt_run_tip(view, index)),
+        TT_VALUES(TT_TEXT("what", "most"), TT_PLAIN("aside", aside), TT_PLAIN("of", tip->touches)));
 }
 
-static enum tiptrue_status most_off(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status most_off(struct tt_view *view)
 {
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
-        status = most_off_of_tip(view, i, text);
+        status = most_off_of_tip(view, i);
     }
     return status;
 }
 
-static enum tiptrue_status scattered(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status late_and_early(struct tt_view *view)
 {
-    if (!view->noise->touch_known || !view->fit->scattered) {
-        return TIPTRUE_OK;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t j = 0;
+         j < view->plate->n_edges && status == TIPTRUE_OK && view->solution->touches_set_aside > 0;
+         j++) {
+        status = late_edge(view, j);
+        status = status == TIPTRUE_OK ? early_edge(view, j) : status;
     }
-    tt_buffer_puts(text, "contacts repeat to ");
-    tt_words_um(text, view->solution->u_touch_mm);
-    tt_buffer_puts(text, ", not to the ");
-    tt_words_um(text, sqrt(view->noise->touch_var_mm2));
-    tt_buffer_puts(text, " that the machine file states; the run's own scatter was used. Look for "
-                         "a loose tip, a dirty contact or a loose "
-                         "plate, or correct 'touch' in the machine file");
-    return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+    return status;
 }
 
-static enum tiptrue_status scattered_sightings(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status add_scattered(struct tt_view *view, const char *what, double found_mm,
+                                         double stated_var_mm2)
 {
-    if (!view->fit->sight_scattered) {
-        return TIPTRUE_OK;
+    return tt_finding_add_values(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN,
+                                 TT_VALUES(TT_TEXT("what", what), TT_IN_MM("found", found_mm),
+                                           TT_IN_MM("stated", sqrt(stated_var_mm2))));
+}
+
+static enum tiptrue_status scattered(struct tt_view *view)
+{
+    const struct tt_noise *noise = view->noise;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (noise->touch_known && view->fit->scattered) {
+        status = add_scattered(view, "touches", view->solution->u_touch_mm, noise->touch_var_mm2);
     }
-    tt_buffer_puts(text, "sightings repeat to ");
-    tt_words_um(text, view->solution->u_sighting_mm);
-    tt_buffer_puts(text, ", not to the ");
-    tt_words_um(text, sqrt(view->noise->sight_var_mm2));
-    tt_buffer_puts(text, " that the machine file states; the run's own scatter was used. Look for "
-                         "a loose camera, poor light or a soiled "
-                         "mark, or correct 'sighting' in the machine file");
-    return tt_finding_add(view, TT_FINDING_SCATTERED, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+    if (status == TIPTRUE_OK && view->fit->sight_scattered) {
+        status =
+            add_scattered(view, "sightings", view->solution->u_sighting_mm, noise->sight_var_mm2);
+    }
+    return status;
 }
 
 /* Moves that ended without a trip, tip by tip. */
-static enum tiptrue_status no_contact(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status no_contact(struct tt_view *view)
 {
     const struct tiptrue_run *run = view->run;
     size_t *lines = TT_ARENA_NEW(view->scratch, run->n_observations, size_t);
@@ -232,17 +218,14 @@ static enum tiptrue_status no_contact(struct tt_view *view, struct tt_buffer *te
         if (n == 0) {
             continue;
         }
-        tt_buffer_printf(text, "%zu of %zu probing moves of '%s' ended without a contact (", n,
-                         moves, run->tips[t]);
-        tt_words_lines(text, lines, n);
-        tt_buffer_puts(text, "): check that the tip reaches the edge, and its contact circuit");
-        status = tt_finding_add(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING,
-                                (struct tt_about){TT_NONE, t, TT_NONE, lines, n}, text);
+        status = tt_finding_add_values(view, TT_FINDING_NO_CONTACT, TIPTRUE_WARNING,
+                                       (struct tt_about){TT_NONE, t, TT_NONE, lines, n},
+                                       TT_VALUES(TT_PLAIN("missed", n), TT_PLAIN("of", moves)));
     }
     return status;
 }
 
-static enum tiptrue_status coarse_digits(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status coarse_digits(struct tt_view *view)
 {
     double digit = view->run->touch_digits.quantum_mm, part = digit * digit / 12;
 
@@ -250,15 +233,12 @@ static enum tiptrue_status coarse_digits(struct tt_view *view, struct tt_buffer 
         !(part > COARSE_SHARE * view->fit->touch_var_mm2) || !(digit > 2e-4)) {
         return TIPTRUE_OK;
     }
-    tt_buffer_puts(text, "the log prints coordinates in steps of ");
-    tt_words_um(text, digit);
-    tt_buffer_puts(text, ", which limits the result more than the machine does: let the controller "
-                         "print more digits");
-    return tt_finding_add(view, TT_FINDING_COARSE_DIGITS, TIPTRUE_WARNING, TT_ABOUT_RUN, text);
+    return tt_finding_add_values(view, TT_FINDING_COARSE_DIGITS, TIPTRUE_WARNING, TT_ABOUT_RUN,
+                                 TT_VALUES(TT_IN_MM("step", digit)));
 }
 
 /* Sightings of a setup that were all reached from the same side. */
-static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status one_sided_sightings(struct tt_view *view)
 {
     const struct tiptrue_run *run = view->run;
     enum tiptrue_status status = TIPTRUE_OK;
@@ -282,17 +262,12 @@ static enum tiptrue_status one_sided_sightings(struct tt_view *view, struct tt_b
         if (!x && !y) {
             continue;
         }
-        tt_buffer_printf(text,
-                         "all sightings%s%s were reached from one side along %s: half of the "
-                         "machine's lost motion is in the offset; sight each "
-                         "mark once from either side",
-                         run->n_setups > 1 ? " of setup " : "",
-                         run->n_setups > 1 ? run->setups[s] : "",
-                         x && y ? "x and y"
-                         : x    ? "x"
-                                : "y");
-        status = tt_finding_add(view, TT_FINDING_SIGHTINGS_ONE_SIDED, TIPTRUE_WARNING,
-                                (struct tt_about){TT_NONE, TT_NONE, s, NULL, 0}, text);
+        status = tt_finding_add_values(
+            view, TT_FINDING_SIGHTINGS_ONE_SIDED, TIPTRUE_WARNING, TT_ABOUT_SETUP(s),
+            TT_VALUES(TT_TEXT("along", x && y ? "xy"
+                                       : x    ? "x"
+                                              : "y"),
+                      TT_TEXT("of_setup", run->n_setups > 1 ? run->setups[s] : "")));
     }
     return status;
 }
@@ -350,7 +325,7 @@ static size_t common_rotations(const struct tt_view *view, size_t b, double turn
 /* An odd number N of evenly spaced rotations on facing edges: the tip's N-th harmonic does not
  * cancel from the offset (the touch equation, summed over the rotations). Three are the fewest that
  * determine a runout circle at all and are left in peace. */
-static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status odd_rotations(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
     double *turns = TT_ARENA_NEW(view->scratch, model->n_touches, double);
@@ -364,37 +339,18 @@ static enum tiptrue_status odd_rotations(struct tt_view *view, struct tt_buffer 
         if (odd % 2 == 0 || odd <= 3) {
             continue;
         }
-        size_t tip = model->block_tip[b];
-        tt_buffer_printf(text,
-                         "'%s' was touched at %zu evenly spaced rotations, an odd number: a shape "
-                         "of the tip with %zu lobes goes "
-                         "into its offset; use "
-                         "an even number, best 6 or 10",
-                         view->run->tips[tip], odd, odd);
-        status = tt_finding_add(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE,
-                                (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0}, text);
+        status = tt_finding_add_values(view, TT_FINDING_ODD_ROTATIONS, TIPTRUE_NOTE,
+                                       TT_ABOUT_TIP(model->block_tip[b]),
+                                       TT_VALUES(TT_PLAIN("rotations", odd)));
     }
     return status;
 }
 
-enum tiptrue_status tt_findings_of_contacts(struct tt_view *view, struct tt_buffer *text)
+enum tiptrue_status tt_findings_of_contacts(struct tt_view *view)
 {
-    enum tiptrue_status status = most_off(view, text);
+    static tt_finder *const finders[] = {most_off,           late_and_early, scattered,
+                                         no_contact,         coarse_digits,  odd_rotations,
+                                         one_sided_sightings};
 
-    for (size_t j = 0;
-         j < view->plate->n_edges && status == TIPTRUE_OK && view->solution->touches_set_aside > 0;
-         j++) {
-        status = late_edge(view, j, text);
-        if (status == TIPTRUE_OK) {
-            status = early_edge(view, j, text);
-        }
-    }
-    if (status == TIPTRUE_OK && (status = scattered(view, text)) == TIPTRUE_OK &&
-        (status = scattered_sightings(view, text)) == TIPTRUE_OK &&
-        (status = no_contact(view, text)) == TIPTRUE_OK &&
-        (status = coarse_digits(view, text)) == TIPTRUE_OK &&
-        (status = odd_rotations(view, text)) == TIPTRUE_OK) {
-        status = one_sided_sightings(view, text);
-    }
-    return status;
+    return tt_find_all(view, finders, sizeof finders / sizeof finders[0]);
 }

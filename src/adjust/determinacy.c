@@ -14,7 +14,6 @@
 
 #include "adjust/check.h"
 #include "adjust/findings.h"
-#include "model/words.h"
 
 /* More than half of the variance that touches could take away rests on what was stated. */
 #define PRIOR_BOUND_SHARE 0.5
@@ -76,34 +75,40 @@ static void companions(const struct tt_view *view, size_t block, const double v[
     *radius = with[TT_TIP_R];
 }
 
-/* "edges facing +x and -x": the directions a tip's touched edges face, each once. */
-static void list_directions(const struct tt_view *view, size_t block, struct tt_buffer *text)
-{
-    double seen[8][2];
-    size_t n = 0;
+/* Edges that face within 14 degrees of each other face one way; so many ways are told. */
+static const double ALIKE = 0.97;
+enum { MOST_FACINGS = 8 };
 
-    for (size_t c = 0; c < view->model->n_cells && n < 8; c++) {
-        const struct tt_cell *cell = &view->model->cells[c];
-        bool known = cell->block != block;
-        for (size_t k = 0; k < n && !known; k++) {
-            known = seen[k][0] * cell->site.n_x + seen[k][1] * cell->site.n_y > 0.97;
+/* Angles in the machine frame. */
+struct directions {
+    double list[MOST_FACINGS];
+    size_t n;
+};
+
+/* The directions that a tip's touched edges face, each once. */
+static struct directions facings(const struct tt_view *view, size_t block)
+{
+    struct directions found = {.n = 0};
+
+    for (size_t c = 0; c < view->model->n_cells && found.n < MOST_FACINGS; c++) {
+        const struct tt_site *site = &view->model->cells[c].site;
+        bool known = view->model->cells[c].block != block;
+        for (size_t k = 0; k < found.n && !known; k++) {
+            known = cos(found.list[k]) * site->n_x + sin(found.list[k]) * site->n_y > ALIKE;
         }
         if (!known) {
-            tt_buffer_puts(text, n == 0 ? "edges facing " : ", ");
-            tt_words_direction(text, cell->site.n_x, cell->site.n_y);
-            seen[n][0] = cell->site.n_x;
-            seen[n++][1] = cell->site.n_y;
+            found.list[found.n++] = atan2(site->n_y, site->n_x);
         }
     }
+    return found;
 }
 
-/* "one that faces +x and one that faces +y": the opposites of the directions that a tip met from
- * one side only. */
-static void list_missing(const struct tt_view *view, size_t block, struct tt_buffer *text)
+/* The opposites of the directions that a tip met from one side only. */
+static struct directions missing(const struct tt_view *view, size_t block)
 {
-    bool any = false;
+    struct directions found = {.n = 0};
 
-    for (size_t c = 0; c < view->model->n_cells; c++) {
+    for (size_t c = 0; c < view->model->n_cells && found.n < MOST_FACINGS; c++) {
         const struct tt_cell *cell = &view->model->cells[c];
         double n[2] = {cell->site.n_x, cell->site.n_y};
         bool first = true;
@@ -111,16 +116,30 @@ static void list_missing(const struct tt_view *view, size_t block, struct tt_buf
         for (size_t k = 0; k < c && first; k++) {
             const struct tt_cell *before = &view->model->cells[k];
             first =
-                before->block != block || before->site.n_x * n[0] + before->site.n_y * n[1] < 0.97;
+                before->block != block || before->site.n_x * n[0] + before->site.n_y * n[1] < ALIKE;
         }
         facing(view, block, n, &along, &against);
         if (cell->block == block && first && against == 0) {
-            tt_buffer_puts(text, any ? " and one that faces " : "one that faces ");
-            tt_words_direction(text, -n[0], -n[1]);
-            any = true;
+            found.list[found.n++] = atan2(-n[1], -n[0]);
         }
     }
+    return found;
 }
+
+static size_t add_directions(struct tt_value values[], size_t n, const char *const keys[],
+                             struct directions directions)
+{
+    for (size_t i = 0; i < directions.n; i++) {
+        values[n++] = TT_IN_DEG(keys[i], directions.list[i]);
+    }
+    return n;
+}
+
+static const char *const FACING_KEYS[MOST_FACINGS] = {
+    "facing_1", "facing_2", "facing_3", "facing_4", "facing_5", "facing_6", "facing_7", "facing_8"};
+static const char *const MISSING_KEYS[MOST_FACINGS] = {"missing_1", "missing_2", "missing_3",
+                                                       "missing_4", "missing_5", "missing_6",
+                                                       "missing_7", "missing_8"};
 
 static bool any_yaw_open(const struct tt_view *view)
 {
@@ -131,121 +150,80 @@ static bool any_yaw_open(const struct tt_view *view)
     return open;
 }
 
-/* ". Only edges facing … were touched; touch …": why the offset along @v is open, and what would
- * close it. */
-static void explain_offset(const struct tt_view *view, size_t block, const double v[2],
-                           struct tt_buffer *text)
+static enum tiptrue_status add_undetermined(struct tt_view *view, struct tt_about about,
+                                            const char *what)
 {
-    size_t along, against;
-    double runout, radius;
-
-    facing(view, block, v, &along, &against);
-    companions(view, block, v, &runout, &radius);
-    if (any_yaw_open(view)) {
-        tt_buffer_puts(text, ": it goes with the yaw of the plate, which is open");
-    } else if (along == 0 && against == 0) {
-        tt_buffer_puts(text, ": only ");
-        list_directions(view, block, text);
-        tt_buffer_puts(text, " were touched; touch an edge that faces ");
-        tt_words_direction(text, v[0], v[1]);
-        tt_buffer_puts(text, " or ");
-        tt_words_direction(text, -v[0], -v[1]);
-    } else if (runout > TOGETHER) {
-        tt_buffer_puts(text, ": it cannot be told from the runout; touch at three rotations or "
-                             "more, spread over the turn");
-    } else if (radius > TOGETHER || along == 0 || against == 0) {
-        double sign = along == 0 ? 1 : -1;
-        tt_buffer_puts(text, ": it cannot be told from the contact radius, since only ");
-        list_directions(view, block, text);
-        tt_buffer_puts(text, " were touched; touch one that faces ");
-        tt_words_direction(text, sign * v[0], sign * v[1]);
-        tt_buffer_puts(text,
-                       ", or state the tip's radius with its uncertainty in the machine file");
-    } else {
-        tt_buffer_puts(text, ": it cannot be told from where the plate lies; sight the reference "
-                             "mark, and a second mark for the yaw");
-    }
+    return tt_finding_add_values(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about,
+                                 TT_VALUES(TT_TEXT("what", what)));
 }
 
-static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, size_t run_tip,
-                                            struct tt_buffer *text)
+/* Why the offset along the worst line is open, and what would close it. */
+static enum tiptrue_status undetermined_offset(struct tt_view *view, size_t block,
+                                               const struct tt_tip_result *tip,
+                                               struct tt_about about)
+{
+    struct tt_region axes = tt_cov2_region(tip->cov, 1);
+    double v[2], runout, radius, towards;
+    size_t along, against;
+
+    worst_direction(tip->cov, v);
+    facing(view, block, v, &along, &against);
+    companions(view, block, v, &runout, &radius);
+    bool none = along == 0 && against == 0;
+    const char *why = any_yaw_open(view)                                ? "offset-yaw"
+                      : none                                            ? "offset-unseen"
+                      : runout > TOGETHER                               ? "offset-runout"
+                      : radius > TOGETHER || along == 0 || against == 0 ? "offset-radius"
+                                                                        : "offset-place";
+    towards = none || along == 0 ? atan2(v[1], v[0]) : atan2(-v[1], -v[0]);
+    struct tt_value values[3 + MOST_FACINGS] = {
+        TT_TEXT("what", why),
+        TT_IN_DEG("along",
+                  axes.semi_major_mm > ONE_LINE * axes.semi_minor_mm ? atan2(v[1], v[0]) : NAN),
+        TT_IN_DEG("towards", towards)};
+    return tt_finding_add_values(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, values,
+                                 add_directions(values, 3, FACING_KEYS, facings(view, block)));
+}
+
+static enum tiptrue_status undetermined_tip(struct tt_view *view, size_t index, size_t run_tip)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
-    struct tt_about about = {TT_NONE, run_tip, TT_NONE, NULL, 0};
+    struct tt_about about = TT_ABOUT_TIP(run_tip);
     enum tiptrue_status status = TIPTRUE_OK;
 
     if (block == TT_NONE) {
-        tt_buffer_printf(text,
-                         "nothing of '%s' is determined: none of its touches made contact; check "
-                         "its contact circuit and repeat",
-                         tip->name);
-        return tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
+        return add_undetermined(view, about, "all");
     }
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
-        double v[2];
-        struct tt_region axes = tt_cov2_region(tip->cov, 1);
-        worst_direction(tip->cov, v);
-        tt_buffer_printf(text, "the offset of '%s'", tip->name);
-        if (axes.semi_major_mm > ONE_LINE * axes.semi_minor_mm) {
-            tt_buffer_puts(text, " along ");
-            tt_words_line(text, v[0], v[1]);
-        }
-        tt_buffer_puts(text, " is not determined");
-        explain_offset(view, block, v, text);
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
+        status = undetermined_offset(view, block, tip, about);
     }
     if (status == TIPTRUE_OK && !tip->runout_determined) {
-        tt_buffer_printf(text,
-                         "the runout of '%s' is not determined: touch at three rotations or more, "
-                         "spread over the turn",
-                         tip->name);
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
+        status = add_undetermined(view, about, "runout");
     }
     if (status == TIPTRUE_OK && !tip->radius_determined) {
-        tt_buffer_printf(text,
-                         "the contact radius of '%s' is not determined: touch two edges that face "
-                         "each other, or state its radius with "
-                         "its uncertainty in the machine file",
-                         tip->name);
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, about, text);
+        status = add_undetermined(view, about, "radius");
     }
     return status;
 }
 
-static enum tiptrue_status undetermined_poses(struct tt_view *view, struct tt_buffer *text)
+static enum tiptrue_status undetermined_poses(struct tt_view *view)
 {
+    const struct tiptrue_solution *s = view->solution;
     enum tiptrue_status status = TIPTRUE_OK;
-    bool yaw_open = false; /* then the residuals tell of it, not of the contacts */
 
-    for (size_t k = 0; k < view->solution->n_poses && status == TIPTRUE_OK; k++) {
-        const struct tt_pose_result *pose = &view->solution->poses[k];
-        if (pose->yaw_determined) {
-            continue;
+    for (size_t k = 0; k < s->n_poses && status == TIPTRUE_OK; k++) {
+        if (!s->poses[k].yaw_determined) {
+            status = add_undetermined(view, TT_ABOUT_SETUP(k), "yaw");
         }
-        yaw_open = true;
-        tt_buffer_printf(text,
-                         "the yaw of the plate in setup '%s' is not determined: sight a second "
-                         "mark, touch an edge at two places far apart, "
-                         "or state the nominal yaw with its uncertainty in the machine file",
-                         pose->setup);
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR,
-                                (struct tt_about){TT_NONE, TT_NONE, k, NULL, 0}, text);
     }
-    if (status == TIPTRUE_OK && view->model->n_sights > 0 && !view->solution->has_u_sighting) {
-        tt_buffer_puts(text,
-                       "how well the camera sights is not determined: each mark was sighted once "
-                       "only, and the machine file states no "
-                       "sighting uncertainty; sight a mark twice, or state 'sighting': {'u': ...}");
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+    if (status == TIPTRUE_OK && view->model->n_sights > 0 && !s->has_u_sighting) {
+        status = add_undetermined(view, TT_ABOUT_RUN, "sighting-repeatability");
     }
-    if (status == TIPTRUE_OK && !view->solution->has_u_touch && view->model->n_touches > 0 &&
-        !yaw_open) {
-        tt_buffer_puts(text,
-                       "how well contacts repeat is not determined: there are no more touches than "
-                       "unknowns, and the machine file states "
-                       "no touch uncertainty; touch more often, or state 'touch': {'u': ...}");
-        status = tt_finding_add(view, TT_FINDING_UNDETERMINED, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+    /* with the yaw open, the residuals tell of it, not of the contacts */
+    if (status == TIPTRUE_OK && !s->has_u_touch && view->model->n_touches > 0 &&
+        !any_yaw_open(view)) {
+        status = add_undetermined(view, TT_ABOUT_RUN, "touch-repeatability");
     }
     return status;
 }
@@ -264,64 +242,55 @@ static bool homing_too_coarse(const struct tt_view *view, double u_mm)
     return 2 * u_mm > most;
 }
 
-static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, size_t run_tip,
-                                           struct tt_buffer *text)
+/* Which of the stated radius, yaw and place most of the offset rests on, and its name. */
+static enum tt_source main_prior(const struct tt_cov2 source[], const char **what)
+{
+    static const struct {
+        enum tt_source source;
+        const char *what;
+    } priors[] = {{TT_SOURCE_RADIUS, "radius"}, {TT_SOURCE_YAW, "yaw"}, {TT_SOURCE_PLACE, "place"}};
+    double most = -1;
+    enum tt_source main = TT_SOURCE_RADIUS;
+
+    for (size_t i = 0; i < sizeof priors / sizeof priors[0]; i++) {
+        const struct tt_cov2 *c = &source[priors[i].source];
+        if (c->xx_mm2 + c->yy_mm2 > most) {
+            most = c->xx_mm2 + c->yy_mm2;
+            main = priors[i].source;
+            *what = priors[i].what;
+        }
+    }
+    return main;
+}
+
+static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, size_t run_tip)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
-    size_t block = view->model->tip_block[run_tip];
-    const struct tt_tip_uncertainty *u = &view->tips[block];
-    const struct tt_cov2 *radius = &u->source[TT_SOURCE_RADIUS], *yaw = &u->source[TT_SOURCE_YAW],
-                         *place = &u->source[TT_SOURCE_PLACE];
-    double radius_sum = radius->xx_mm2 + radius->yy_mm2, yaw_sum = yaw->xx_mm2 + yaw->yy_mm2,
-           place_sum = place->xx_mm2 + place->yy_mm2;
-    enum tiptrue_severity severity = TIPTRUE_WARNING;
-    const struct tt_cov2 *source;
+    size_t block = view->model->tip_block[run_tip], along, against, n = 3;
+    const char *what;
+    double v[2];
 
     if (!(tip->prior_share > PRIOR_BOUND_SHARE) || !tip->offset_determined_x ||
         !tip->offset_determined_y) {
         return TIPTRUE_OK;
     }
-    source = radius_sum >= yaw_sum && radius_sum >= place_sum ? radius
-             : yaw_sum >= place_sum                           ? yaw
-                                                              : place;
-    double v[2], u_mm;
-    worst_direction(*source, v);
-    u_mm = tt_cov2_region(*source, 1).semi_major_mm;
-    bool both = tt_cov2_region(*source, 1).semi_minor_mm > 0.5 * u_mm;
-    tt_buffer_printf(text, "the offset of '%s' along ", tip->name);
-    if (both) {
-        tt_buffer_puts(text, "x and y");
-    } else {
-        tt_words_line(text, v[0], v[1]);
+    enum tt_source source = main_prior(view->tips[block].source, &what);
+    struct tt_region axes = tt_cov2_region(view->tips[block].source[source], 1);
+    bool both = axes.semi_minor_mm > 0.5 * axes.semi_major_mm, radius = source == TT_SOURCE_RADIUS;
+    worst_direction(view->tips[block].source[source], v);
+    facing(view, block, v, &along, &against);
+    bool one_side = radius && (along == 0 || against == 0);
+    struct tt_value values[3 + 2 * MOST_FACINGS] = {
+        TT_TEXT("what", one_side ? "radius-one-side" : what),
+        TT_IN_DEG("along", both ? NAN : atan2(v[1], v[0])), TT_IN_MM("u", axes.semi_major_mm)};
+    if (one_side) {
+        n = add_directions(values, n, FACING_KEYS, facings(view, block));
+        n = add_directions(values, n, MISSING_KEYS, missing(view, block));
     }
-    if (source == radius) {
-        size_t along, against;
-        facing(view, block, v, &along, &against);
-        tt_buffer_puts(text, " rests on the stated contact radius (u = ");
-        tt_words_um(text, u_mm);
-        tt_buffer_puts(text, "), not on touches: ");
-        if (along > 0 && against > 0) {
-            tt_buffer_puts(text, "touch the facing edges as often as each other");
-        } else {
-            list_directions(view, block, text);
-            tt_buffer_puts(text, " were touched, from one side only; touch ");
-            list_missing(view, block, text);
-        }
-    } else if (source == yaw) {
-        tt_buffer_puts(text, " rests on the nominal yaw (u = ");
-        tt_words_um(text, u_mm);
-        tt_buffer_puts(
-            text,
-            "), not on sightings: sight a second mark, as far from the first as the plate has one");
-        severity = homing_too_coarse(view, u_mm) ? TIPTRUE_ERROR : TIPTRUE_WARNING;
-    } else {
-        tt_buffer_puts(text, " rests on where the machine was homed (u = ");
-        tt_words_um(text, u_mm);
-        tt_buffer_puts(text, "): no mark was sighted; sight the reference mark");
-        severity = homing_too_coarse(view, u_mm) ? TIPTRUE_ERROR : TIPTRUE_WARNING;
-    }
-    return tt_finding_add(view, TT_FINDING_PRIOR_BOUND, severity,
-                          (struct tt_about){TT_NONE, run_tip, TT_NONE, NULL, 0}, text);
+    bool error = !radius && homing_too_coarse(view, axes.semi_major_mm);
+    return tt_finding_add_values(view, TT_FINDING_PRIOR_BOUND,
+                                 error ? TIPTRUE_ERROR : TIPTRUE_WARNING, TT_ABOUT_TIP(run_tip),
+                                 values, n);
 }
 
 /* ---- touches and rotations ---- */
@@ -387,44 +356,40 @@ static double cost_of_gap(const struct tt_view *view, size_t block, size_t used)
     return tt_cov2_region(e, 1).semi_major_mm / sqrt(2 * view->fit->touch_var_mm2 / (double)used);
 }
 
+static enum tiptrue_status add_few(struct tt_view *view, enum tiptrue_severity severity,
+                                   struct tt_about about, const char *what, size_t touches)
+{
+    return tt_finding_add_values(view, TT_FINDING_FEW_TOUCHES, severity, about,
+                                 TT_VALUES(TT_TEXT("what", what), TT_PLAIN("touches", touches)));
+}
+
 static enum tiptrue_status spread_of_touches(struct tt_view *view, size_t index, size_t run_tip,
-                                             double *scratch, struct tt_buffer *text)
+                                             double *scratch)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip];
-    struct tt_about about = {TT_NONE, run_tip, TT_NONE, NULL, 0};
+    struct tt_about about = TT_ABOUT_TIP(run_tip);
     enum tiptrue_status status = TIPTRUE_OK;
     bool own_scatter = !view->noise->touch_known || view->fit->scattered;
 
     if (tip->used < TT_LEAST_TOUCHES) {
-        tt_buffer_printf(text,
-                         "'%s' has %zu usable touches: offset, runout and contact radius need six "
-                         "or more, better twelve",
-                         tip->name, tip->used);
-        status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_ERROR, about, text);
+        status = add_few(view, TIPTRUE_ERROR, about, "quantities", tip->used);
     } else if (own_scatter && view->fit->dof_touch < TT_LEAST_SCATTER_DOF &&
                view->solution->has_u_touch) {
-        tt_buffer_printf(text,
-                         "'%s' has %zu usable touches: too few to tell how well contacts repeat, "
-                         "so its uncertainty is wide; touch more often, "
-                         "or state 'touch': {'u': ...} in the machine file",
-                         tip->name, tip->used);
-        status = tt_finding_add(view, TT_FINDING_FEW_TOUCHES, TIPTRUE_WARNING, about, text);
+        status = add_few(view, TIPTRUE_WARNING, about, "repeatability", tip->used);
     }
     double gap = widest_gap(view, block, scratch);
     if (status == TIPTRUE_OK && tip->used > 0 && gap > WIDEST_GAP_RAD &&
         cost_of_gap(view, block, tip->used) > GAP_COSTS) {
-        tt_buffer_printf(text, "the rotations of '%s' leave a gap of ", tip->name);
-        tt_words_deg(text, gap, 0);
-        tt_buffer_puts(text, ": spread them over the whole turn, a third of a turn apart at most");
-        status = tt_finding_add(view, TT_FINDING_ROTATION_GAP, TIPTRUE_WARNING, about, text);
+        status = tt_finding_add_values(view, TT_FINDING_ROTATION_GAP, TIPTRUE_WARNING, about,
+                                       TT_VALUES(TT_IN_DEG("gap", gap)));
     }
     return status;
 }
 
-enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_buffer *text)
+enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view)
 {
-    enum tiptrue_status status = undetermined_poses(view, text);
+    enum tiptrue_status status = undetermined_poses(view);
     double *scratch = TT_ARENA_NEW(view->scratch, view->model->n_touches + 1, double);
 
     if (scratch == NULL) {
@@ -432,11 +397,11 @@ enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view, struct tt_b
     }
     for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
         size_t run_tip = tt_run_tip(view, i);
-        status = undetermined_tip(view, i, run_tip, text);
+        status = undetermined_tip(view, i, run_tip);
         if (status == TIPTRUE_OK && view->model->tip_block[run_tip] != TT_NONE) {
-            status = prior_bound_tip(view, i, run_tip, text);
+            status = prior_bound_tip(view, i, run_tip);
             if (status == TIPTRUE_OK) {
-                status = spread_of_touches(view, i, run_tip, scratch, text);
+                status = spread_of_touches(view, i, run_tip, scratch);
             }
             if (status == TIPTRUE_OK) {
                 status = tt_findings_of_alone(view, i);

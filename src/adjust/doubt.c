@@ -9,6 +9,7 @@
 #include <stdlib.h>
 
 #include "adjust/findings.h"
+#include "base/buffer.h"
 #include "base/distribution.h"
 #include "model/words.h"
 

@@ -52,20 +52,6 @@ static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding,
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code,
-                                   enum tiptrue_severity severity, struct tt_about about,
-                                   struct tt_buffer *text)
-{
-    char *copy =
-        text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
-
-    if (copy == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    tt_buffer_reset(text);
-    return add(view, (struct tt_finding){.code = code, .severity = severity, .text = copy}, about);
-}
-
 enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
                                           enum tiptrue_severity severity, struct tt_about about,
                                           const struct tt_value values[], size_t n_values)
@@ -113,27 +99,30 @@ static void sort_findings(struct tiptrue_solution *s)
     }
 }
 
+enum tiptrue_status tt_find_all(struct tt_view *view, tt_finder *const finders[], size_t n)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 0; k < n && status == TIPTRUE_OK; k++) {
+        status = finders[k](view);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_findings(struct tt_view *view)
 {
-    struct tt_buffer text = {0};
-    enum tiptrue_status status;
+    static tt_finder *const finders[] = {tt_findings_of_determinacy, tt_findings_of_model,
+                                         tt_findings_of_explanation, tt_findings_of_contacts,
+                                         tt_findings_of_limits,      tt_findings_of_plausibility,
+                                         tt_findings_of_other_ways};
+    enum tiptrue_status status = tt_findings_of_units(view);
 
-    status = tt_findings_of_units(view, &text);
-    if (status == TIPTRUE_OK && !view->meaningless &&
-        (status = tt_findings_of_determinacy(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_model(view, &text)) == TIPTRUE_OK &&
-        (status = tt_findings_of_explanation(view)) == TIPTRUE_OK &&
-        (status = tt_findings_of_contacts(view, &text)) == TIPTRUE_OK) {
-        status = tt_findings_of_limits(view, &text);
-    }
     if (status == TIPTRUE_OK && !view->meaningless) {
-        status = tt_findings_of_plausibility(view);
-        status = status == TIPTRUE_OK ? tt_findings_of_other_ways(view) : status;
+        status = tt_find_all(view, finders, sizeof finders / sizeof finders[0]);
     }
     if (status == TIPTRUE_OK) {
         status = tt_findings_of_completeness(view);
     }
-    tt_buffer_clear(&text);
     sort_findings(view->solution);
     return status;
 }

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What the measurement says about itself, in plain sentences with what to do next.
+/* What the measurement says about itself, as codes with values.
  *
  * A finding of severity TIPTRUE_ERROR makes the verdict of what it names `repeat`. To add one: a
  * code in model/finding.h, its name in model/finding.c, a function here (or in a file beside) that
@@ -10,7 +10,6 @@
 #define TT_ADJUST_FINDINGS_H
 
 #include "adjust/assemble.h"
-#include "base/buffer.h"
 
 /* What a finding is about; TT_NONE = nothing of that kind. @lines are copied. */
 struct tt_about {
@@ -20,13 +19,10 @@ struct tt_about {
 };
 
 #define TT_ABOUT_RUN ((struct tt_about){TT_NONE, TT_NONE, TT_NONE, NULL, 0})
+#define TT_ABOUT_TIP(tip) ((struct tt_about){TT_NONE, (tip), TT_NONE, NULL, 0})
+#define TT_ABOUT_SETUP(setup) ((struct tt_about){TT_NONE, TT_NONE, (setup), NULL, 0})
 
-/* Add a finding with the text in @text, which is emptied. */
-TT_MUST_USE enum tiptrue_status tt_finding_add(struct tt_view *view, enum tt_finding_code code,
-                                               enum tiptrue_severity severity,
-                                               struct tt_about about, struct tt_buffer *text);
-
-/* A finding whose sentence output makes: add a template for it to src/output/text/sentences.c.
+/* Add a finding, whose sentence output makes: add a template for it to src/output/text/sentences.c.
  * Texts among @values are copied; their keys are literals, none twice. For example
  *     tt_finding_add_values(view, TT_FINDING_MARKS_OFF, TIPTRUE_ERROR, TT_ABOUT_RUN,
  *                           TT_VALUES(TT_IN_MM("found", found_mm), TT_TEXT("mark", mark->name))) */
@@ -45,25 +41,30 @@ tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
 #define TT_SHARE(key, share) ((struct tt_value){(key), TT_UNIT_SHARE, (share), NULL})
 #define TT_IN_MM(key, value_mm) ((struct tt_value){(key), TT_UNIT_MM, (value_mm), NULL})
 #define TT_IN_DEG(key, value_rad) ((struct tt_value){(key), TT_UNIT_RAD, (value_rad), NULL})
+#define TT_IN_S(key, value_s) ((struct tt_value){(key), TT_UNIT_S, (value_s), NULL})
 #define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL})
 #define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text)})
 
 /* All findings of an assembled view, worst first. */
 TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
 
+/* Adds what there is to find of one kind. */
+typedef enum tiptrue_status tt_finder(struct tt_view *view);
+/* Each of the @n, until one fails. */
+TT_MUST_USE enum tiptrue_status tt_find_all(struct tt_view *view, tt_finder *const finders[],
+                                            size_t n);
+
 /* Parts, one file each. Units come first: where they do not fit, view->meaningless is set and the
  * rest is not asked. */
-TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer *text);
-TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view,
-                                                           struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_units(struct tt_view *view);
+TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view);
 /* alone.c: whether one touch that nothing contradicts decides an offset of the @index-th tip of the
  * solution, which has a block. Part of the determinacy. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_alone(struct tt_view *view, size_t index);
-TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view,
-                                                        struct tt_buffer *text);
-TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view);
+TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
-TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view);
 
 /* complete.c: other machine or plate, rows twice, tips not touched. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_completeness(struct tt_view *view);
@@ -77,10 +78,14 @@ TT_MUST_USE enum tiptrue_status tt_add_missing_tips(struct tt_view *view);
 #define TT_CONFORMS 0.95
 /* Whether the plate's part and the stated parts of the covariance that the verdict uses on the
  * @index-th tip make it impossible for any run to show that its offset is within the permitted
- * error; then *text says so, and what would help. */
-bool tt_is_out_of_reach(const struct tt_view *view, size_t index, struct tt_buffer *text);
+ * error; then *least_mm is the expanded uncertainty that no touch lessens. */
+bool tt_is_out_of_reach(const struct tt_view *view, size_t index, double *least_mm);
+/* That as a finding about the @index-th tip of the solution, not added to its findings; NULL: out
+ * of memory. */
+const struct tt_finding *tt_reach_finding(const struct tt_view *view, size_t index,
+                                          double least_mm);
 /* That as findings, for who asks before a run. */
-TT_MUST_USE enum tiptrue_status tt_findings_of_reach(struct tt_view *view, struct tt_buffer *text);
+TT_MUST_USE enum tiptrue_status tt_findings_of_reach(struct tt_view *view);
 
 /* Verdict of every tip and of the run, with reasons (decision rule of JCGM 106:2012 8.3.2: guarded
  * acceptance at 95 %). */

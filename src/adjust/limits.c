@@ -6,9 +6,8 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "model/words.h"
 
-static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struct tt_buffer *text)
+static enum tiptrue_status runout_over(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
@@ -17,21 +16,16 @@ static enum tiptrue_status runout_over(struct tt_view *view, size_t index, struc
         !(tip->eccentricity_mm > limits->runout_mm)) {
         return TIPTRUE_OK;
     }
-    tt_buffer_printf(text, "the runout of '%s' is ", tip->name);
-    tt_words_um_over(text, tip->eccentricity_mm, limits->runout_mm);
-    tt_buffer_puts(text, " (full indicator movement ");
-    tt_words_um(text, 2 * tip->eccentricity_mm);
-    tt_buffer_puts(text, "), over the limit of ");
-    tt_words_um(text, limits->runout_mm);
-    tt_buffer_puts(text, ": the tip is bent or not seated; seat or change it");
-    return tt_finding_add(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
-                          text);
+    return tt_finding_add_values(view, TT_FINDING_RUNOUT_OVER, TIPTRUE_ERROR,
+                                 TT_ABOUT_TIP(tt_run_tip(view, index)),
+                                 TT_VALUES(TT_IN_MM("found", tip->eccentricity_mm),
+                                           TT_IN_MM("indicator_movement", 2 * tip->eccentricity_mm),
+                                           TT_IN_MM("limit", limits->runout_mm)));
 }
 
-/* What of the largest budget line can be done about; @same_plate: of those that are not the
- * plate's. */
-static const char *advice(const struct tt_tip_result *tip, bool same_plate)
+/* What most of the uncertainty is of: the largest budget line; @same_plate: of those that are not
+ * the plate's. */
+static const char *largest_part(const struct tt_tip_result *tip, bool same_plate)
 {
     const struct tt_budget_line *largest = NULL;
     double most = 0;
@@ -43,14 +37,10 @@ static const char *advice(const struct tt_tip_result *tip, bool same_plate)
             largest = &tip->budget[i];
         }
     }
-    if (largest == NULL) {
-        return "touch more often";
-    }
-    return largest->of_plate ? "most of it is the plate's own: measure the plate, or add a second "
-                               "setup with the plate turned by 180 deg"
-           : largest->type == 'A'
-               ? "most of it is scatter: touch more often, and clean tip and edges"
-               : "most of it is a stated value: touch what would replace it, or state it better";
+    return largest == NULL        ? "nothing"
+           : largest->of_plate    ? "plate"
+           : largest->type == 'A' ? "scatter"
+                                  : "stated";
 }
 
 static double same_plate_mm(const struct tt_tip_result *tip)
@@ -71,20 +61,16 @@ static double held_mm(const struct tt_tip_result *tip, bool same_plate)
     return same_plate ? same_plate_mm(tip) : fmax(tip->expanded_x_mm, tip->expanded_y_mm);
 }
 
-static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound,
-                                           struct tt_buffer *text)
+static enum tiptrue_status add_uncertainty(struct tt_view *view, size_t index, struct bound bound)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
 
-    tt_buffer_printf(text, "the expanded uncertainty of the offset of '%s'%s is ", tip->name,
-                     bound.same_plate ? " on this plate" : "");
-    tt_words_um_over(text, held_mm(tip, bound.same_plate), bound.limit_mm);
-    tt_buffer_printf(text, ", over the %s of ", bound.name);
-    tt_words_um(text, bound.limit_mm);
-    tt_buffer_printf(text, "; %s", advice(tip, bound.same_plate));
-    return tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, bound.severity,
-                          (struct tt_about){TT_NONE, tt_run_tip(view, index), TT_NONE, NULL, 0},
-                          text);
+    return tt_finding_add_values(
+        view, TT_FINDING_UNCERTAINTY_OVER, bound.severity, TT_ABOUT_TIP(tt_run_tip(view, index)),
+        TT_VALUES(TT_TEXT("what", bound.name), TT_TEXT("on", bound.same_plate ? "plate" : ""),
+                  TT_IN_MM("found", held_mm(tip, bound.same_plate)),
+                  TT_IN_MM("limit", bound.limit_mm),
+                  TT_TEXT("most_is", largest_part(tip, bound.same_plate))));
 }
 
 /* Whether it was said already that the offset rests on what was stated, and what would help. */
@@ -107,37 +93,36 @@ static bool is_prior_bound(const struct tt_view *view, size_t index)
  * run can show an offset to be good enough, and no verdict is keep; that, and what would help, is a
  * warning. Where only the plate's own errors forbid it now, a run can show it once the offset in
  * use is of this plate. */
-static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index,
-                                            struct tt_buffer *text)
+static enum tiptrue_status uncertainty_over(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
     const struct bound limit = {tip->change_on_same_plate, "limit", limits->expanded_mm,
                                 TIPTRUE_ERROR};
-    const struct bound permitted = {true, "permitted error", limits->permitted_error_mm,
+    const struct bound permitted = {true, "permitted-error", limits->permitted_error_mm,
                                     TIPTRUE_WARNING};
 
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
         return TIPTRUE_OK;
     }
     if (limits->has_expanded && held_mm(tip, limit.same_plate) > limit.limit_mm) {
-        return add_uncertainty(view, index, limit, text);
+        return add_uncertainty(view, index, limit);
     }
     if (limits->has_permitted_error && held_mm(tip, true) > permitted.limit_mm &&
         !is_prior_bound(view, index)) {
-        return add_uncertainty(view, index, permitted, text);
+        return add_uncertainty(view, index, permitted);
     }
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_findings_of_limits(struct tt_view *view, struct tt_buffer *text)
+enum tiptrue_status tt_findings_of_limits(struct tt_view *view)
 {
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
-        status = runout_over(view, i, text);
+        status = runout_over(view, i);
         if (status == TIPTRUE_OK) {
-            status = uncertainty_over(view, i, text);
+            status = uncertainty_over(view, i);
         }
     }
     return status;

@@ -7,7 +7,6 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "model/words.h"
 
 /* What of the covariance that the verdict uses no touch lessens: the plate's part and what was
  * stated of radius, yaw and place; on the plate that the offset in use was found with, the latter
@@ -31,16 +30,7 @@ static struct tt_cov2 floor_of(const struct tt_view *view, size_t block,
     return sum;
 }
 
-static const char *remedy(const struct tt_tip_result *tip)
-{
-    return tip->change_on_same_plate
-               ? "state radius, yaw or place of the mark better, or sight marks and touch facing "
-                 "edges"
-               : "measure the plate, add a second setup with the plate turned by 180 deg, or state "
-                 "'offset_plate' where the offset in use was found with this plate";
-}
-
-bool tt_is_out_of_reach(const struct tt_view *view, size_t index, struct tt_buffer *text)
+bool tt_is_out_of_reach(const struct tt_view *view, size_t index, double *least_mm)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     const struct tt_limits *limits = &view->machine->limits;
@@ -51,28 +41,53 @@ bool tt_is_out_of_reach(const struct tt_view *view, size_t index, struct tt_buff
         return false;
     }
     struct tt_cov2 least = floor_of(view, block, tip);
-    if (tt_p_within(0, 0, least, HUGE_VAL, limits->permitted_error_mm) >= TT_CONFORMS) {
-        return false;
-    }
-    tt_buffer_printf(
-        text, "no run on this plate can show that the offset of '%s' is within the permitted ",
-        tip->name);
-    tt_words_um(text, limits->permitted_error_mm);
-    tt_buffer_puts(text, ": what no touch lessens makes its uncertainty ");
-    tt_words_um(text, tt_factor_line(HUGE_VAL) * sqrt(fmax(least.xx_mm2, least.yy_mm2)));
-    tt_buffer_printf(text, " (95 %%); %s", remedy(tip));
-    return true;
+    *least_mm = tt_factor_line(HUGE_VAL) * sqrt(fmax(least.xx_mm2, least.yy_mm2));
+    return tt_p_within(0, 0, least, HUGE_VAL, limits->permitted_error_mm) < TT_CONFORMS;
 }
 
-enum tiptrue_status tt_findings_of_reach(struct tt_view *view, struct tt_buffer *text)
+/* What is said of the @index-th tip, into @values. */
+enum { REACH_VALUES = 3 };
+static void fill_values(const struct tt_view *view, size_t index, double least_mm,
+                        struct tt_value values[REACH_VALUES])
+{
+    bool same = view->solution->tips[index].change_on_same_plate;
+
+    values[0] = TT_TEXT("what", same ? "out-of-reach-on-plate" : "out-of-reach");
+    values[1] = TT_IN_MM("permitted", view->machine->limits.permitted_error_mm);
+    values[2] = TT_IN_MM("least", least_mm);
+}
+
+const struct tt_finding *tt_reach_finding(const struct tt_view *view, size_t index, double least_mm)
+{
+    struct tt_arena *arena = &view->solution->arena;
+    struct tt_finding *made = TT_ARENA_NEW(arena, 1, struct tt_finding);
+    struct tt_value *values = TT_ARENA_NEW(arena, REACH_VALUES, struct tt_value);
+
+    if (made == NULL || values == NULL) {
+        return NULL;
+    }
+    fill_values(view, index, least_mm, values);
+    *made = (struct tt_finding){.code = TT_FINDING_UNCERTAINTY_OVER,
+                                .severity = TIPTRUE_WARNING,
+                                .edge = TT_NONE,
+                                .tip = tt_run_tip(view, index),
+                                .setup = TT_NONE,
+                                .values = values,
+                                .n_values = REACH_VALUES};
+    return made;
+}
+
+enum tiptrue_status tt_findings_of_reach(struct tt_view *view)
 {
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < view->solution->n_tips && status == TIPTRUE_OK; i++) {
-        struct tt_about about = {TT_NONE, tt_run_tip(view, i), TT_NONE, NULL, 0};
-        if (tt_is_out_of_reach(view, i, text)) {
-            status =
-                tt_finding_add(view, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_WARNING, about, text);
+        struct tt_value values[REACH_VALUES];
+        double least_mm;
+        if (tt_is_out_of_reach(view, i, &least_mm)) {
+            fill_values(view, i, least_mm, values);
+            status = tt_finding_add_values(view, TT_FINDING_UNCERTAINTY_OVER, TIPTRUE_WARNING,
+                                           TT_ABOUT_TIP(tt_run_tip(view, i)), values, REACH_VALUES);
         }
     }
     return status;

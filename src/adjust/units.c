@@ -6,7 +6,6 @@
 #include <math.h>
 
 #include "adjust/findings.h"
-#include "model/words.h"
 
 /* Lengths between sighted marks that differ from the plate's by a factor this close (natural
  * logarithm) to 25.4 or 1000, or one over it, are in another unit. */
@@ -117,19 +116,15 @@ static double edge_ratio(const struct tt_view *view)
     return ratio;
 }
 
-enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer *text)
+enum tiptrue_status tt_findings_of_units(struct tt_view *view)
 {
     static const struct {
         double factor;
         const char *means;
-    } cases[] = {
-        {TT_MM_PER_INCH, "the log is in millimetres but read as inches, or the plate file is in "
-                         "inches but read as millimetres"},
-        {1 / TT_MM_PER_INCH, "the log is in inches but read as millimetres, or the plate file is "
-                             "in millimetres but read as inches"},
-        {1000, "the log is in micrometres"},
-        {1e-3, "the log is in metres"},
-    };
+    } cases[] = {{TT_MM_PER_INCH, "mm-as-inch"},
+                 {1 / TT_MM_PER_INCH, "inch-as-mm"},
+                 {1000, "micrometres"},
+                 {1e-3, "metres"}};
     double by_marks = mark_ratio(view), ratio = by_marks > 0 ? by_marks : edge_ratio(view);
 
     if (by_marks < 0 || ratio < 0) {
@@ -138,13 +133,12 @@ enum tiptrue_status tt_findings_of_units(struct tt_view *view, struct tt_buffer 
     for (size_t k = 0; k < sizeof cases / sizeof cases[0] && ratio > 0; k++) {
         if (fabs(log(ratio / cases[k].factor)) <
             (by_marks > 0 ? UNIT_CLOSENESS : UNIT_CLOSENESS_OF_EDGES)) {
-            tt_buffer_printf(text, "distances between the %s in the log are ",
-                             by_marks > 0 ? "marks" : "edges");
-            tt_words_factor(text, ratio);
-            tt_buffer_printf(text, " times those of the plate file: probably %s; correct 'units'",
-                             cases[k].means);
             view->meaningless = true;
-            return tt_finding_add(view, TT_FINDING_UNIT_SUSPECT, TIPTRUE_ERROR, TT_ABOUT_RUN, text);
+            return tt_finding_add_values(
+                view, TT_FINDING_UNIT_SUSPECT, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                TT_VALUES(TT_TEXT("what", cases[k].means),
+                          TT_TEXT("between", by_marks > 0 ? "marks" : "edges"),
+                          TT_PLAIN("ratio", ratio)));
         }
     }
     return TIPTRUE_OK;

@@ -6,45 +6,27 @@
 #include <string.h>
 
 #include "adjust/findings.h"
-#include "model/words.h"
 
 #define UNCHANGED 0.05
 
-static bool add_reason(struct tt_view *view, struct tt_tip_result *tip, struct tt_buffer *text)
+/* There is room: tt_verdict. */
+static void add_reason(struct tt_tip_result *tip, enum tt_reason_code code,
+                       const struct tt_finding *finding)
 {
-    char *copy =
-        text->failed ? NULL : tt_arena_copy_text(&view->solution->arena, text->text, text->length);
-
-    if (copy == NULL) {
-        return false;
-    }
-    tip->reasons[tip->n_reasons++] = copy; /* there is room: tt_verdict */
-    tt_buffer_reset(text);
-    return true;
+    tip->reasons[tip->n_reasons++] = (struct tt_reason){.code = code, .finding = finding};
 }
 
 /* Error findings that are about this tip or about no tip in particular. */
-static bool distrust(struct tt_view *view, size_t run_tip, struct tt_tip_result *tip,
-                     struct tt_buffer *text)
+static void distrust(const struct tiptrue_solution *s, size_t run_tip, struct tt_tip_result *tip)
 {
-    const struct tiptrue_solution *s = view->solution;
-
     for (size_t i = 0; i < s->n_findings; i++) {
         const struct tt_finding *finding = &s->findings[i];
-        if (finding->severity != TIPTRUE_ERROR ||
-            (finding->tip != TT_NONE && finding->tip != run_tip)) {
-            continue;
-        }
-        tip->verdict = TIPTRUE_REPEAT;
-        if (finding->text == NULL) {
-            continue; /* output makes its sentence, and the reason of it */
-        }
-        tt_buffer_printf(text, "%s: %s", tt_finding_name(finding->code), finding->text);
-        if (!add_reason(view, tip, text)) {
-            return false;
+        if (finding->severity == TIPTRUE_ERROR &&
+            (finding->tip == TT_NONE || finding->tip == run_tip)) {
+            tip->verdict = TIPTRUE_REPEAT;
+            add_reason(tip, TT_REASON_FINDING, finding);
         }
     }
-    return true;
 }
 
 bool tt_would_keep(const struct tt_tip_result *tip)
@@ -53,42 +35,30 @@ bool tt_would_keep(const struct tt_tip_result *tip)
            (tip->has_conformity ? tip->p_conforming >= TT_CONFORMS : tip->p_unchanged >= UNCHANGED);
 }
 
-static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_result *tip,
-                         struct tt_buffer *text)
+static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_result *tip)
 {
-    bool good;
+    bool keep = tt_would_keep(tip);
+    double least_mm;
 
+    tip->verdict = keep ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
     if (!tip->has_present) {
-        tip->verdict = TIPTRUE_UPDATE;
-        tt_buffer_puts(text, "there is no present offset to compare with");
+        add_reason(tip, TT_REASON_NOTHING_PRESENT, NULL);
     } else if (tip->has_conformity) {
-        tip->verdict = tt_would_keep(tip) ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
-        tt_buffer_printf(text, "the present offset is %sshown to be within ",
-                         tip->verdict == TIPTRUE_KEEP ? "" : "not ");
-        tt_words_um(text, view->solution->permitted_error_mm);
-        tt_buffer_printf(text, " of the true one (probability ");
-        tt_words_percent(text, tip->p_conforming);
-        tt_buffer_puts(text, ", 95 % is asked)");
+        add_reason(tip, keep ? TT_REASON_WITHIN : TT_REASON_NOT_WITHIN, NULL);
     } else {
-        tip->verdict = tt_would_keep(tip) ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
-        tt_buffer_printf(text,
-                         "no permitted error is stated; the change is %ssignificant (probability ",
-                         tip->verdict == TIPTRUE_KEEP ? "not " : "");
-        tt_words_percent(text, tip->p_unchanged);
-        tt_buffer_puts(text, " by chance)");
+        add_reason(tip, keep ? TT_REASON_UNCHANGED : TT_REASON_CHANGED, NULL);
     }
-    good = add_reason(view, tip, text);
-    if (good && tip->has_conformity && tip->verdict != TIPTRUE_KEEP &&
-        tt_is_out_of_reach(view, index, text)) {
-        good = add_reason(view, tip, text);
+    if (tip->has_conformity && !keep && tt_is_out_of_reach(view, index, &least_mm)) {
+        const struct tt_finding *reach = tt_reach_finding(view, index, least_mm);
+        add_reason(tip, TT_REASON_OUT_OF_REACH, reach);
+        return reach != NULL;
     }
-    return good;
+    return true;
 }
 
 enum tiptrue_status tt_verdict(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
-    struct tt_buffer text = {0};
     bool good = true;
 
     if (s->least_squares) { /* a comparison, no measurement: nobody looked for touches that lie */
@@ -101,14 +71,16 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];
-        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 1,
-                                    const char *); /* each finding, or that of the change */
+        /* each finding; or that of the change, and that it is out of reach */
+        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 2, struct tt_reason);
+        if (tip->reasons == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
         tip->verdict = TIPTRUE_KEEP;
-        good = tip->reasons != NULL && distrust(view, tt_run_tip(view, i), tip, &text) &&
-               (tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip, &text));
+        distrust(s, tt_run_tip(view, i), tip);
+        good = tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip);
         bool counts = tt_is_wanted(view->options, tip->name);
         s->verdict = counts && tip->verdict > s->verdict ? tip->verdict : s->verdict;
     }
-    tt_buffer_clear(&text);
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }

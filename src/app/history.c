@@ -696,7 +696,7 @@ static struct tt_cov2 cov_of_run(const struct tt_tip_result *tip)
 
     for (size_t i = 0; i < tip->n_budget; i++) {
         const struct tt_budget_line *line = &tip->budget[i];
-        if (strcmp(line->source, TT_BUDGET_BETWEEN_RUNS) == 0) {
+        if (line->code == TT_BUDGET_BETWEEN_RUNS) {
             cov.xx_mm2 -= line->u_x_mm * line->u_x_mm;
             cov.yy_mm2 -= line->u_y_mm * line->u_y_mm;
         }
@@ -755,7 +755,7 @@ static enum tiptrue_status between_of_result(struct tiptrue_history *history,
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = &before->tips[i];
         size_t k = 0;
-        while (k < tip->n_budget && strcmp(tip->budget[k].source, TT_BUDGET_BETWEEN_RUNS) != 0) {
+        while (k < tip->n_budget && tip->budget[k].code != TT_BUDGET_BETWEEN_RUNS) {
             k++;
         }
         if (k < tip->n_budget) {

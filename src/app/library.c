@@ -361,12 +361,38 @@ enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run,
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
+/* With the sentences of what is expected; a refusal is an error. */
+static enum tiptrue_status finish_plan(enum tiptrue_status status,
+                                       const struct tiptrue_plate *plate,
+                                       struct tiptrue_proposal *made,
+                                       struct tiptrue_proposal **proposal,
+                                       struct tiptrue_error *error)
+{
+    if (status == TIPTRUE_OK &&
+        (tt_sentences(made->expected) != TIPTRUE_OK || tt_sentences(made->solved) != TIPTRUE_OK)) {
+        status = tt_fail_memory(error);
+    }
+    if (status == TIPTRUE_OK && made->refusal != TT_NOT_REFUSED) {
+        status = tt_output_refusal(made, plate->file, error);
+    }
+    if (status == TIPTRUE_OK) {
+        *proposal = made;
+    } else {
+        tiptrue_proposal_free(made);
+    }
+    return status;
+}
+
 enum tiptrue_status
 tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
                   const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
                   struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
-    return tt_plan_make(workspace->adjust, plate, machine, options, proposal, error);
+    struct tiptrue_proposal *made = NULL;
+    enum tiptrue_status status =
+        tt_plan_make(workspace->adjust, plate, machine, options, &made, error);
+
+    return finish_plan(status, plate, made, proposal, error);
 }
 
 enum tiptrue_status
@@ -375,7 +401,11 @@ tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plat
                   const struct tiptrue_plan_options *options, struct tiptrue_proposal **proposal,
                   struct tiptrue_error *error)
 {
-    return tt_plan_next(workspace->adjust, plate, machine, run, options, proposal, error);
+    struct tiptrue_proposal *made = NULL;
+    enum tiptrue_status status =
+        tt_plan_next(workspace->adjust, plate, machine, run, options, &made, error);
+
+    return finish_plan(status, plate, made, proposal, error);
 }
 
 bool tiptrue_proposal_is_met(const struct tiptrue_proposal *proposal)

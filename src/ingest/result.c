@@ -423,8 +423,7 @@ static bool read_code(struct tt_fields *fields, const cJSON *item, const char *w
 
 static void read_findings(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const severities[] = {
-        [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+    static const char *const severities[] = {"note", "warning", "error"}; /* by code */
     const char *what = "finding";
     size_t n;
     const cJSON *array = tt_result_array(fields, fields->json.root, "result", "findings", &n);
@@ -581,6 +580,7 @@ static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_sol
                                   struct tiptrue_solution **solution)
 {
     if (status == TIPTRUE_OK) {
+        tt_result_sort_reasons(made);
         *solution = made;
     } else {
         tiptrue_solution_free(made);

@@ -53,5 +53,8 @@ void tt_result_read_between_tips(struct tt_fields *fields, struct tiptrue_soluti
 /* An element of "tips". */
 void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
                         struct tiptrue_solution *solution, struct tt_tip_result *tip);
+/* What the tips' reasons are: a tip's errors among the findings, in their order, or what its
+ * numbers say. A result of an older program has no more than their texts. */
+void tt_result_sort_reasons(struct tiptrue_solution *solution);
 
 #endif

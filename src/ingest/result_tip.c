@@ -206,15 +206,15 @@ static void read_shape(struct tt_fields *fields, const cJSON *object, const char
     }
 }
 
-/* Whether the budget has a line of @source among its first @n. */
-static bool has_source(const struct tt_tip_result *tip, size_t n, const char *source)
+/* Whether the budget has a line of @code among its first @n. */
+static bool has_line(const struct tt_tip_result *tip, size_t n, enum tt_budget_code code)
 {
+    bool has = false;
+
     for (size_t i = 0; i < n; i++) {
-        if (tip->budget[i].source != NULL && strcmp(tip->budget[i].source, source) == 0) {
-            return true;
-        }
+        has = has || tip->budget[i].code == code;
     }
-    return false;
+    return has;
 }
 
 static void read_budget(struct tt_fields *fields, const cJSON *object, const char *what,
@@ -231,6 +231,7 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
         struct tt_budget_line *line = &tip->budget[tip->n_budget++];
         struct tt_result_xy u = tt_result_xy(fields, item, what, "u_mm");
         line->source = tt_field_text(fields, item, what, "source", TT_REQUIRED);
+        line->code = line->source != NULL ? tt_budget_find(line->source) : TT_BUDGET_OTHER;
         line->type = types[tt_field_word(fields, item, what, "type", TT_REQUIRED, types, 2, 1)][0];
         line->of_plate = tt_result_bool(fields, item, what, "of_plate");
         line->u_x_mm = u.x;
@@ -240,7 +241,7 @@ static void read_budget(struct tt_fields *fields, const cJSON *object, const cha
             tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL,
                      "%s: 'dof' must be more than 0", what);
         }
-        if (line->source != NULL && has_source(tip, tip->n_budget - 1, line->source)) {
+        if (line->code != TT_BUDGET_OTHER && has_line(tip, tip->n_budget - 1, line->code)) {
             tt_fault(fields->diagnose, tt_json_place(&fields->json, item),
                      "each source contributes one line", "%s: 'budget' has two lines for '%s'",
                      what, tt_shown(line->source, strlen(line->source)).text);
@@ -323,13 +324,62 @@ static void read_present(struct tt_fields *fields, const cJSON *object, const ch
     }
 }
 
+/* What the numbers say of a tip that need not be measured again. */
+static enum tt_reason_code reason_by_numbers(const struct tt_tip_result *tip)
+{
+    bool keep = tip->verdict == TIPTRUE_KEEP;
+
+    if (!tip->has_present) {
+        return TT_REASON_NOTHING_PRESENT;
+    }
+    if (tip->has_conformity) {
+        return keep ? TT_REASON_WITHIN : TT_REASON_NOT_WITHIN;
+    }
+    return keep ? TT_REASON_UNCHANGED : TT_REASON_CHANGED;
+}
+
+/* The next error finding about @tip or about no tip, from the @from-th on; NULL: there is none. */
+static const struct tt_finding *next_error(const struct tiptrue_solution *s,
+                                           const struct tt_tip_result *tip, size_t *from)
+{
+    while (*from < s->n_findings) {
+        const struct tt_finding *finding = &s->findings[(*from)++];
+        if (finding->severity == TIPTRUE_ERROR &&
+            (finding->tip == TT_NONE || strcmp(s->tip_names[finding->tip], tip->name) == 0)) {
+            return finding;
+        }
+    }
+    return NULL;
+}
+
+static void sort_reasons(const struct tiptrue_solution *solution, struct tt_tip_result *tip)
+{
+    bool repeat = tip->verdict == TIPTRUE_REPEAT;
+    size_t at = 0;
+
+    for (size_t i = 0; i < tip->n_reasons; i++) {
+        struct tt_reason *reason = &tip->reasons[i];
+        reason->finding = repeat ? next_error(solution, tip, &at) : NULL;
+        reason->code = reason->finding != NULL ? TT_REASON_FINDING
+                       : i > 0 || repeat       ? TT_REASON_OUT_OF_REACH
+                                               : reason_by_numbers(tip);
+    }
+}
+
+void tt_result_sort_reasons(struct tiptrue_solution *solution)
+{
+    for (size_t i = 0; i < solution->n_tips; i++) {
+        sort_reasons(solution, &solution->tips[i]);
+    }
+}
+
 static void read_reasons(struct tt_fields *fields, const cJSON *object, const char *what,
                          struct tt_tip_result *tip)
 {
     size_t n;
     const cJSON *array = tt_result_array(fields, object, what, "reasons", &n);
 
-    tip->reasons = TT_ARENA_NEW(fields->arena, n, const char *);
+    tip->reasons = TT_ARENA_NEW(fields->arena, n, struct tt_reason);
     fields->out_of_memory = fields->out_of_memory || tip->reasons == NULL;
     for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL && tip->reasons != NULL;
          item = item->next) {
@@ -340,7 +390,7 @@ static void read_reasons(struct tt_fields *fields, const cJSON *object, const ch
         const char *reason =
             tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
         fields->out_of_memory = fields->out_of_memory || reason == NULL;
-        tip->reasons[tip->n_reasons++] = reason;
+        tip->reasons[tip->n_reasons++].text = reason;
     }
 }
 
@@ -372,7 +422,8 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
                                         "conformity",
                                         "change_on_same_plate",
                                         "verdict",
-                                        "reasons"};
+                                        "reasons",
+                                        "reason_codes"};
     char what[80];
 
     tip->name = tt_field_text(fields, object, "tip of the result", "tip", TT_REQUIRED);

@@ -84,8 +84,8 @@ struct tt_finding {
     enum tt_finding_code code;
     enum tiptrue_severity
         severity;     /* TIPTRUE_ERROR: nothing of what it names may be used (verdict repeat) */
-    const char *text; /* one or two plain sentences: what, how much, what to do; NULL: output makes
-                         it of the code, the values and the subjects (output/text/sentences.h) */
+    const char *text; /* one or two plain sentences: what, how much, what to do; NULL: output still
+                         has to make it (output/text/sentences.h) */
     size_t edge, tip, setup; /* what it is about (edge: of the plate; tip, setup: of the run);
                                 TT_NONE = not about one */
     const size_t *lines;     /* the rows it is about, as lines of the run's file, ascending */

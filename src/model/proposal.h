@@ -13,6 +13,31 @@ struct tt_left_out {
     const char *edge, *tip, *reason;
 };
 
+/* What limits a plan, or would help. */
+enum tt_note_code {
+    TT_NOTE_FINDING,   /* what is expected says it: a finding */
+    TT_NOTE_UNUSABLE,  /* the run so far cannot be used, whatever is added to it: a finding */
+    TT_NOTE_SIGHTINGS, /* the target is not reached: the sightings' part of the uncertainty, u_mm */
+    TT_NOTE_STATED,    /* not reached either, for what was stated: @source */
+    TT_NOTE_PLATE      /* a part of the full uncertainty is the plate's: @source */
+};
+struct tt_note {
+    enum tt_note_code code;
+    size_t index; /* of a finding of @expected, of @solved */
+    const char *tip;
+    enum tt_budget_code source;
+    double u_mm;
+    const char *group;       /* TT_NOTE_PLATE: the plate's only one; NULL: none, or several */
+    bool second_setup_helps; /* TT_NOTE_PLATE */
+};
+
+/* Why there is no plan. */
+enum tt_refusal {
+    TT_NOT_REFUSED,
+    TT_REFUSED_UNDETERMINED, /* no touches on this plate determine the offset: @expected says why */
+    TT_REFUSED_UNUSED        /* no run on it would be used: likewise */
+};
+
 struct tiptrue_proposal {
     struct tiptrue_plan plan;   /* its arena owns all texts and arrays here */
     struct tt_machine_xy *head; /* of each move: where the head is expected to latch or see, by what
@@ -30,11 +55,13 @@ struct tiptrue_proposal {
     bool default_touches; /* neither a target nor a number was asked for */
     struct tiptrue_solution
         *expected; /* what the solver's own covariance code expects of run and moves together */
+    struct tiptrue_solution *solved; /* the run so far, NULL = there is none */
     struct tt_left_out *left_out;
     size_t n_left_out;
     const char *limited_by; /* the largest of what touching does not lessen, or NULL */
-    const char **notes;     /* sentences: what limits, what would help */
+    struct tt_note *notes;
     size_t n_notes;
+    enum tt_refusal refusal; /* not TT_NOT_REFUSED: nothing but @expected is there */
 };
 
 #endif

@@ -52,3 +52,25 @@ struct tt_cov2 tt_plate_apart(struct tt_plate_effects a, struct tt_plate_effects
     }
     return cov;
 }
+
+const char *tt_reason_name(const struct tt_reason *reason)
+{
+    static const char *const names[TT_REASON_CODES] = {[TT_REASON_NOTHING_PRESENT] =
+                                                           "nothing-present",
+                                                       [TT_REASON_WITHIN] = "within",
+                                                       [TT_REASON_NOT_WITHIN] = "not-within",
+                                                       [TT_REASON_UNCHANGED] = "unchanged",
+                                                       [TT_REASON_CHANGED] = "changed",
+                                                       [TT_REASON_OUT_OF_REACH] = "out-of-reach"};
+
+    return reason->code == TT_REASON_FINDING ? tt_finding_name(reason->finding->code)
+                                             : names[reason->code];
+}
+
+double tt_reason_probability(const struct tt_tip_result *tip, enum tt_reason_code code)
+{
+    bool conformity = code == TT_REASON_WITHIN || code == TT_REASON_NOT_WITHIN,
+         change = code == TT_REASON_UNCHANGED || code == TT_REASON_CHANGED;
+
+    return conformity ? tip->p_conforming : change ? tip->p_unchanged : 0;
+}

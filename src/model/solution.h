@@ -18,6 +18,7 @@
 #include "model/finding.h"
 #include "model/frames.h"
 #include "model/run.h"
+#include "model/words.h"
 
 /* Symmetric 2 x 2. */
 struct tt_cov2 {
@@ -34,17 +35,13 @@ struct tt_pose_result {
 
 /* A row of the budget: what one source contributes to the offset's standard uncertainty. */
 struct tt_budget_line {
-    const char *source; /* "touch repeatability", "sighting repeatability", "edge places", "group
-                           shifts", … */
+    enum tt_budget_code code;
+    const char *source; /* tt_budget_source(code); of TT_BUDGET_OTHER as the result has it */
     char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
     bool of_plate;      /* left out of same_plate */
     double u_x_mm, u_y_mm;
     double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
-
-/* The source of the budget line that a history brings in: scatter between runs beyond what each one
- * explains. */
-#define TT_BUDGET_BETWEEN_RUNS "scatter between runs"
 
 /* A feature of the plate that the second solution holds. */
 enum tt_feature_kind { TT_FEATURE_EDGE, TT_FEATURE_GROUP, TT_FEATURE_MARK };
@@ -107,6 +104,29 @@ struct tt_trials {
     double covered; /* share of trials whose own 95 % region held the offset they were made with */
 };
 
+/* Why a tip has its verdict. The numbers are those of the tip. */
+enum tt_reason_code {
+    TT_REASON_FINDING,         /* an error, about this tip or about no tip in particular */
+    TT_REASON_NOTHING_PRESENT, /* no offset in use to compare with */
+    TT_REASON_WITHIN,          /* the one in use is within the permitted error */
+    TT_REASON_NOT_WITHIN,
+    TT_REASON_UNCHANGED, /* no permitted error is stated, and the change is not significant */
+    TT_REASON_CHANGED,
+    TT_REASON_OUT_OF_REACH, /* no run on this plate can show it to be within */
+    TT_REASON_CODES         /* how many */
+};
+struct tt_reason {
+    enum tt_reason_code code;
+    const struct tt_finding *finding; /* what it says; NULL: made of the tip's numbers */
+    const char *text;                 /* NULL: output makes it (output/text/sentences.h) */
+};
+
+/* The code of what @reason says, for programs: that of its finding, "not-within" and so on. */
+const char *tt_reason_name(const struct tt_reason *reason);
+/* The probability that a reason rests on; 0 where it rests on none. */
+struct tt_tip_result;
+double tt_reason_probability(const struct tt_tip_result *tip, enum tt_reason_code code);
+
 struct tt_tip_result {
     const char *name;
     size_t touches, used; /* with contact; of these not set aside */
@@ -159,7 +179,7 @@ struct tt_tip_result {
     double p_conforming; /* probability that the present offset is within the permitted error (JCGM
                             106) */
     enum tiptrue_verdict verdict;
-    const char **reasons;
+    struct tt_reason *reasons;
     size_t n_reasons;
 };
 

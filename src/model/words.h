@@ -1,28 +1,35 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Sentences of findings: numbers in the units people think in, directions in words. UTF-8. */
+/* Every vocabulary that documents and people share, once: a code, its word. All texts are static.
+ */
 #ifndef TT_MODEL_WORDS_H
 #define TT_MODEL_WORDS_H
 
 #include <stdbool.h>
+#include <stddef.h>
 
-#include "base/buffer.h"
+/* What a line of the uncertainty's budget is of. */
+enum tt_budget_code {
+    TT_BUDGET_TOUCH,
+    TT_BUDGET_SIGHT,
+    TT_BUDGET_RESOLUTION,
+    TT_BUDGET_ROTATION,
+    TT_BUDGET_RADIUS,
+    TT_BUDGET_YAW,
+    TT_BUDGET_PLACE,
+    TT_BUDGET_RIVALS,
+    TT_BUDGET_EDGES,
+    TT_BUDGET_GROUPS,
+    TT_BUDGET_MARKS,
+    TT_BUDGET_BETWEEN_RUNS, /* what a history brings in: beyond what each run explains */
+    TT_BUDGET_OTHER,        /* of a result by a newer version */
+    TT_BUDGET_CODES         /* how many */
+};
 
-/* @value_mm as micrometres, "12 µm", "3.4 µm" below ten. */
-void tt_words_um(struct tt_buffer *buffer, double value_mm);
-/* The same for a value over @limit_mm, with as many decimals (three at most) as show that it is. */
-void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm);
-void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals);
-/* Milliseconds, percent, a bare factor: three significant digits or so. */
-void tt_words_ms(struct tt_buffer *buffer, double value_ms);
-void tt_words_percent(struct tt_buffer *buffer, double share);
-void tt_words_factor(struct tt_buffer *buffer, double factor);
-/* The machine direction closest to (@x, @y): "+x", "-y", or "at 27°" where none is within 15
- * degrees. */
-void tt_words_direction(struct tt_buffer *buffer, double x, double y);
-/* The axis line of (@x, @y): "x", "y" or "the line at 27°". */
-void tt_words_line(struct tt_buffer *buffer, double x, double y);
-/* "line 17", "lines 17, 31 and 40", at most eight, then "and 12 more". */
-void tt_words_lines(struct tt_buffer *buffer, const size_t lines[], size_t n);
+/* "touch-repeatability" for programs, "touch repeatability" for people; both stand in a result. */
+const char *tt_budget_name(enum tt_budget_code code);
+const char *tt_budget_source(enum tt_budget_code code);
+/* The code whose source is @source; TT_BUDGET_OTHER: none. */
+enum tt_budget_code tt_budget_find(const char *source);
 
 #endif

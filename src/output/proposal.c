@@ -9,6 +9,7 @@
 #include "base/number.h"
 #include "output/json/json_write.h"
 #include "output/output.h"
+#include "output/text/sentences.h"
 #include "output/text/text_parts.h"
 
 #define PLAIN_DECIMALS 8
@@ -148,7 +149,8 @@ void tt_output_proposal_text(const struct tiptrue_proposal *p,
     }
     for (size_t i = 0; i < p->n_notes; i++) {
         tt_page_go(&page, 2);
-        tt_page_prose(&page, 4, p->notes[i]);
+        tt_sentence_note(&page.words, p, &p->notes[i]);
+        tt_page_say(&page, 4);
     }
     for (size_t i = 0; i < p->plan.n_setups; i++) {
         tt_page_go(&page, 2);
@@ -258,7 +260,11 @@ static void put_reasons(struct tt_json *json, const struct tiptrue_proposal *p)
     tt_json_key(json, "notes");
     tt_json_open(json, '[');
     for (size_t i = 0; i < p->n_notes; i++) {
-        tt_json_text(json, p->notes[i]);
+        struct tt_buffer text = {0};
+        tt_sentence_note(&text, p, &p->notes[i]);
+        tt_json_text(json, text.failed ? NULL : text.text);
+        json->buffer->failed = json->buffer->failed || text.failed;
+        tt_buffer_clear(&text);
     }
     tt_json_close(json, ']');
 }

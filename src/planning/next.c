@@ -325,20 +325,6 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
     return status;
 }
 
-/* The sentences of some findings are made by output, which this room does not see. */
-static bool note_finding(struct tiptrue_proposal *proposal, const struct tt_finding *finding)
-{
-    char text[160];
-
-    if (finding->text != NULL) {
-        return tt_proposal_note(proposal, finding->text);
-    }
-    snprintf(text, sizeof text,
-             "the run cannot be used as it is (%s): tiptrue solve says why and what to do",
-             tt_finding_name(finding->code));
-    return tt_proposal_note(proposal, text);
-}
-
 /* Does more of the same mend what @finding says? Two explanations, too: as long as anything is
  * asked for, it may tell them apart.
  */
@@ -365,20 +351,17 @@ static bool is_of_number(const struct tt_finding *finding, bool more_asked)
 }
 
 /* Findings that make the run useless whatever is added to it. */
-static bool note_findings(const struct tiptrue_solution *solution,
+static void note_findings(const struct tiptrue_solution *solution,
                           struct tiptrue_proposal *proposal)
 {
-    bool good = true;
-
-    for (size_t i = 0; i < solution->n_findings && good; i++) {
+    for (size_t i = 0; i < solution->n_findings; i++) {
         const struct tt_finding *finding = &solution->findings[i];
         if (finding->severity == TIPTRUE_ERROR &&
             !is_of_number(finding, proposal->plan.n_moves > 0)) {
-            good = note_finding(proposal, finding);
+            tt_proposal_note(proposal, (struct tt_note){.code = TT_NOTE_UNUSABLE, .index = i});
             proposal->met = false;
         }
     }
-    return good;
 }
 
 static bool any_touch(const struct tiptrue_run *run)
@@ -428,12 +411,10 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
     if (status == TIPTRUE_OK && (status = choose(&n, error)) == TIPTRUE_OK &&
         (status = weigh_sightings(&n, error)) == TIPTRUE_OK &&
         (status = propose(&n, run, &made, error)) == TIPTRUE_OK) {
-        if (note_findings(solution, made)) {
-            *proposal = made;
-        } else {
-            tiptrue_proposal_free(made);
-            status = tt_fail_memory(error);
-        }
+        note_findings(solution, made);
+        made->solved = solution;
+        solution = NULL;
+        *proposal = made;
     }
     if (n.has_design) {
         tt_design_clear(&n.design);

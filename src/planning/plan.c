@@ -221,37 +221,35 @@ static enum tiptrue_status enough_touches(const struct tt_planner *p, struct tip
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status not_determined(const struct tt_planner *p,
-                                          const struct tiptrue_solution *expected,
-                                          struct tiptrue_error *error)
+/* No plan, for what is @expected: it becomes the proposal's. */
+static enum tiptrue_status refuse(enum tt_refusal refusal, struct tiptrue_solution *expected,
+                                  struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
-    return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0,
-                   "edges in two directions, and marks that tell where the plate lies",
-                   "no touches on this plate determine the offset: %s",
-                   expected->n_findings > 0 ? expected->findings[0].text
-                                            : "its edges do not suffice");
+    struct tiptrue_proposal *made = calloc(1, sizeof *made);
+
+    if (made == NULL) {
+        return tt_fail_memory(error);
+    }
+    made->refusal = refusal;
+    made->expected = expected;
+    *proposal = made;
+    return TIPTRUE_OK;
 }
 
-/* A number of touches was asked for with which a run would not be used. @expected: of them. */
-static enum tiptrue_status too_few(struct tt_planner *p, const struct tiptrue_solution *expected,
-                                   struct tiptrue_error *error)
+/* The least number of touches with which a run would be used, where @touches, which were asked for,
+ * are too few; 0: there is none. */
+static enum tiptrue_status too_few(struct tt_planner *p, size_t *least, struct tiptrue_error *error)
 {
-    size_t least = 0;
-    enum tiptrue_status status = tt_choose_least(p, p->options->touches + 1, &least, error);
+    enum tiptrue_status status = tt_choose_least(p, p->options->touches + 1, least, error);
 
-    if (status != TIPTRUE_OK) {
+    if (status != TIPTRUE_OK || *least == 0) {
         return status;
-    }
-    if (least == 0) {
-        return tt_fail(error, TIPTRUE_E_DEGENERATE, p->plate->file, 0, 0,
-                       "more edges, or better known ones", "no run on this plate would be used: %s",
-                       expected->findings[0].text);
     }
     return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
                    "or state 'touch': {'u': ...} in the machine file",
                    "%zu touches are too few to tell how well contacts repeat, which is not stated; "
                    "at least %zu are needed",
-                   p->options->touches, least);
+                   p->options->touches, *least);
 }
 
 static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
@@ -283,11 +281,13 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
     if (status != TIPTRUE_OK) {
         return status;
     }
+    enum tt_refusal refusal = TT_NOT_REFUSED;
+    size_t least = 1;
     if (!(tt_same_plate_mm(tt_worst_tip(expected)) < HUGE_VAL)) {
-        status = not_determined(p, expected, error);
-    }
-    if (status == TIPTRUE_OK && p->options->touches > 0 && !tt_plan_is_sound(expected)) {
-        status = too_few(p, expected, error);
+        refusal = TT_REFUSED_UNDETERMINED;
+    } else if (p->options->touches > 0 && !tt_plan_is_sound(expected)) {
+        status = too_few(p, &least, error);
+        refusal = least == 0 ? TT_REFUSED_UNUSED : TT_NOT_REFUSED;
     }
     const struct tt_choice choice = {.scene = &p->scene,
                                      .probes = p->probes,
@@ -297,7 +297,10 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
                                      .designs = p->designs,
                                      .n_designs = p->n_designs,
                                      .expected = expected};
-    status = status == TIPTRUE_OK ? tt_propose(&choice, proposal, error) : status;
+    if (status == TIPTRUE_OK) {
+        status = refusal == TT_NOT_REFUSED ? tt_propose(&choice, proposal, error)
+                                           : refuse(refusal, expected, proposal, error);
+    }
     if (status != TIPTRUE_OK) {
         tiptrue_solution_free(expected);
     }

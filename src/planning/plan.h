@@ -9,8 +9,8 @@
 #include "model/proposal.h"
 
 /* Moves from nothing. TIPTRUE_E_USAGE: the options contradict each other. TIPTRUE_E_DATA: the files
- * say too little of a tip, or it fits nowhere. TIPTRUE_E_DEGENERATE: no touches on this plate
- * determine the offset. */
+ * say too little of a tip, or it fits nowhere. Where no touches on this plate determine the offset,
+ * or no run on it would be used, the proposal is a refusal: TIPTRUE_OK all the same. */
 TT_MUST_USE enum tiptrue_status
 tt_plan_make(struct tt_adjust_workspace *workspace, const struct tiptrue_plate *plate,
              const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,

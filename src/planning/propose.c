@@ -9,11 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "model/words.h"
-#include "base/buffer.h"
 #include "tiptrue.h"
 
-/* Sentences that a proposal can hold: those of this file, and one for each finding. */
+/* Notes that a proposal can hold: those of this file, and one for each finding. */
 #define MOST_NOTES 64
 /* A part of the plate is worth a sentence if it makes up this share of the full variance. */
 #define WORTH_SAYING 0.25
@@ -75,15 +73,11 @@ static const char *keep(struct tiptrue_proposal *p, const char *text, bool *good
     return copy;
 }
 
-bool tt_proposal_note(struct tiptrue_proposal *proposal, const char *text)
+void tt_proposal_note(struct tiptrue_proposal *proposal, struct tt_note note)
 {
-    bool good = true;
-
     if (proposal->n_notes < MOST_NOTES) {
-        proposal->notes[proposal->n_notes] = keep(proposal, text, &good);
-        proposal->n_notes += good;
+        proposal->notes[proposal->n_notes++] = note;
     }
-    return good;
 }
 
 /* ---- moves ---- */
@@ -242,9 +236,8 @@ static const struct tt_budget_line *largest(const struct tt_tip_result *tip, boo
 
     for (size_t k = 0; k < tip->n_budget; k++) {
         const struct tt_budget_line *line = &tip->budget[k];
-        bool stated = strcmp(line->source, "stated contact radius") == 0 ||
-                      strcmp(line->source, "nominal yaw") == 0 ||
-                      strcmp(line->source, "stated place of the mark") == 0;
+        bool stated = line->code == TT_BUDGET_RADIUS || line->code == TT_BUDGET_YAW ||
+                      line->code == TT_BUDGET_PLACE;
         if (line->of_plate == of_plate && (of_plate || stated) &&
             (found == NULL || line_u(line) > line_u(found))) {
             found = line;
@@ -253,77 +246,55 @@ static const struct tt_budget_line *largest(const struct tt_tip_result *tip, boo
     return found;
 }
 
-static bool note_target(struct tiptrue_proposal *p, const struct tt_tip_result *tip,
-                        struct tt_buffer *text)
+static void note_target(struct tiptrue_proposal *p, const struct tt_tip_result *tip)
 {
     const struct tt_budget_line *line = largest(tip, false);
     struct tt_parts parts = tt_same_plate_parts(tip);
     bool by_sightings = line == NULL || parts.sightings >= parts.rest;
+    enum tt_budget_code source = by_sightings ? TT_BUDGET_SIGHT : line->code;
 
-    if (p->met) {
-        return true;
+    if (!p->met) {
+        p->limited_by = tt_budget_source(source);
+        tt_proposal_note(
+            p, (struct tt_note){.code = by_sightings ? TT_NOTE_SIGHTINGS : TT_NOTE_STATED,
+                                .tip = tip->name,
+                                .source = source,
+                                .u_mm = sqrt(by_sightings ? parts.sightings : parts.rest)});
     }
-    p->limited_by =
-        by_sightings ? "sighting repeatability" : line->source; /* a text of the program's own */
-    tt_buffer_puts(text, "the target is not reached for tip '");
-    tt_buffer_puts(text, tip->name);
-    tt_buffer_puts(text, "': ");
-    tt_words_um(text, sqrt(by_sightings ? parts.sightings : parts.rest));
-    tt_buffer_puts(text, " (standard) of the uncertainty on this plate is ");
-    tt_buffer_puts(text, p->limited_by);
-    tt_buffer_puts(text, ", which more touches do not lessen");
-    tt_buffer_puts(text, by_sightings ? "; more sightings do" : "");
-    return !text->failed && tt_proposal_note(p, text->text);
 }
 
-/* "12 µm of the full uncertainty is the shift of the plate's group 'milled': more touches do not
- * help; …" */
-static bool note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p,
-                       const struct tt_tip_result *tip, struct tt_buffer *text)
+static void note_plate(const struct tt_scene *scene, struct tiptrue_proposal *p,
+                       const struct tt_tip_result *tip, bool *good)
 {
     const struct tt_budget_line *line = largest(tip, true);
     double full_mm2 = fmax(tip->cov.xx_mm2, tip->cov.yy_mm2);
 
     if (line == NULL || !(line_u(line) * line_u(line) > WORTH_SAYING * full_mm2)) {
-        return true;
+        return;
     }
-    bool group = strcmp(line->source, "group shifts") == 0,
-         edges = strcmp(line->source, "edge places") == 0;
-    tt_buffer_reset(text);
-    tt_words_um(text, line_u(line));
-    tt_buffer_puts(text, " (standard) of the full uncertainty of tip '");
-    tt_buffer_puts(text, tip->name);
-    tt_buffer_puts(text, "' is ");
-    if (group && scene->plate->n_groups == 1) {
-        tt_buffer_puts(text, "the shift of the plate's group '");
-        tt_buffer_puts(text, scene->plate->groups[0].name);
-        tt_buffer_puts(text, "'");
-    } else {
-        tt_buffer_puts(text, group   ? "the shift of the plate's groups"
-                             : edges ? "the places of the plate's edges"
-                                     : "the places of the plate's marks");
-    }
-    tt_buffer_puts(text, ": more touches do not help; ");
-    tt_buffer_puts(
-        text, scene->n_setups == 1 && group
-                  ? "a second setup turned by 180 degrees does (--setups 2), or measuring the plate"
-                  : "measuring the plate does");
-    return !text->failed && tt_proposal_note(p, text->text);
+    bool group = line->code == TT_BUDGET_GROUPS;
+    tt_proposal_note(p, (struct tt_note){.code = TT_NOTE_PLATE,
+                                         .tip = tip->name,
+                                         .source = line->code,
+                                         .u_mm = line_u(line),
+                                         .group = group && scene->plate->n_groups == 1
+                                                      ? keep(p, scene->plate->groups[0].name, good)
+                                                      : NULL,
+                                         .second_setup_helps = scene->n_setups == 1 && group});
 }
 
 static bool write_notes(const struct tt_choice *choice, struct tiptrue_proposal *p)
 {
     const struct tt_tip_result *worst = p->expected != NULL ? tt_worst_tip(p->expected) : NULL;
-    struct tt_buffer text = {0};
     bool good = true;
 
     if (worst != NULL && worst->offset_determined_x && worst->offset_determined_y) {
-        good = note_target(p, worst, &text) && note_plate(choice->scene, p, worst, &text);
+        note_target(p, worst);
+        note_plate(choice->scene, p, worst, &good);
     }
-    for (size_t i = 0; p->expected != NULL && good && i < p->expected->n_findings; i++) {
-        good = tt_proposal_note(p, p->expected->findings[i].text);
+    for (size_t i = 0; p->expected != NULL && i < p->expected->n_findings; i++) {
+        tt_proposal_note(p, (struct tt_note){.code = TT_NOTE_FINDING, .index = i});
     }
-    tt_buffer_clear(&text);
     return good;
 }
 
@@ -344,7 +315,7 @@ enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_pr
     p->plan.states_stage = w.pairs;
     p->machine = keep(p, scene->machine->name, &w.good);
     p->plate = keep(p, scene->plate->name, &w.good);
-    p->notes = TT_ARENA_NEW(&p->plan.arena, MOST_NOTES, const char *);
+    p->notes = TT_ARENA_NEW(&p->plan.arena, MOST_NOTES, struct tt_note);
     p->has_target = choice->target_mm > 0;
     p->target_mm = choice->target_mm;
     p->expected = choice->expected;

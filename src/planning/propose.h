@@ -39,7 +39,7 @@ TT_MUST_USE enum tiptrue_status tt_propose(const struct tt_choice *choice,
                                            struct tiptrue_proposal **proposal,
                                            struct tiptrue_error *error);
 
-/* One more sentence. */
-TT_MUST_USE bool tt_proposal_note(struct tiptrue_proposal *proposal, const char *text);
+/* One more note; beyond 64 they are dropped. */
+void tt_proposal_note(struct tiptrue_proposal *proposal, struct tt_note note);
 
 #endif

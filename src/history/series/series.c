@@ -116,7 +116,7 @@ static void fill_tip(const struct tiptrue_solution *solution, const struct tt_ti
     tip->same_plate_cov = from->same_plate_cov;
     for (size_t i = 0; i < from->n_budget; i++) {
         const struct tt_budget_line *line = &from->budget[i];
-        if (line->source != NULL && strcmp(line->source, TT_BUDGET_BETWEEN_RUNS) == 0) {
+        if (line->code == TT_BUDGET_BETWEEN_RUNS) {
             double x = line->u_x_mm * line->u_x_mm, y = line->u_y_mm * line->u_y_mm;
             tip->cov.xx_mm2 -= x;
             tip->cov.yy_mm2 -= y;

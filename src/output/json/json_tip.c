@@ -173,6 +173,7 @@ static void write_budget(struct tt_json *json, const struct tt_tip_result *t)
         const char type[2] = {line->type, '\0'};
         tt_json_open(json, '{');
         tt_json_key_text(json, "source", line->source);
+        tt_json_key_text(json, "code", tt_budget_name(line->code));
         tt_json_key_text(json, "type", type);
         tt_json_key(json, "of_plate");
         tt_json_bool(json, line->of_plate);
@@ -222,7 +223,13 @@ static void write_tip_verdict(struct tt_json *json, const struct tiptrue_solutio
     tt_json_key(json, "reasons");
     tt_json_open(json, '[');
     for (size_t i = 0; i < t->n_reasons; i++) {
-        tt_json_text(json, t->reasons[i]);
+        tt_json_text(json, t->reasons[i].text);
+    }
+    tt_json_close(json, ']');
+    tt_json_key(json, "reason_codes");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < t->n_reasons; i++) {
+        tt_json_text(json, tt_reason_name(&t->reasons[i]));
     }
     tt_json_close(json, ']');
 }

@@ -1,22 +1,16 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See sentences.h. A sentence is a template of the table below, the first one of its code that
- * fits: {key}      the value under that key, with its unit ("27 µm", "1.234 mm", "3.40°", "12 %")
- *     {tip} {edge} {setup}   what the finding is about
- *     {lines}    "line 17", "lines 17, 31 and 40": the rows it is about
- *     {values}   all values with their keys, for codes that still have no words of their own
- *     [ ... ]    left out where a {key} in it has no value
- * A template with a kind fits findings whose value `what` or `kind` is that word; one without fits
- * all. */
+/* A sentence is the first template of its code that fits (template.h). One with a kind fits
+ * findings whose value `what` or `kind` is that word; one without fits all. */
 #include "config.h"
 
 #include "output/text/sentences.h"
 
-#include <math.h>
 #include <string.h>
 
-#include "base/number.h"
-#include "model/words.h"
+#include "base/status.h"
+#include "output/text/template.h"
+#include "output/text/words.h"
 #include "output/verdict.h"
 
 struct template
@@ -33,7 +27,159 @@ struct template
 #define TIMES " (misfit {misfit} instead of {misfit_as_read})"
 #define ACCEPT "; if it is right, solve with --accept-change"
 
+#define OPEN_OFFSET "the offset of '{tip}'[ along {along:line}] is not determined: "
+#define MOVED                                                                                      \
+    "the plate or the camera moved within the run, from {lines} on (after {after} of {of} "        \
+    "touches): by {x:um} along x and {y:um} along y"
+#define DRIFTED                                                                                    \
+    "the plate drifted against the camera during the run, by {x:um} along x and {y:um} along y "   \
+    "from its first row to its last"
+#define SHAPES                                                                                     \
+    "[oval by {order_2:um}][, three-lobed by {order_3:um}][, four-lobed by {order_4:um}]"          \
+    "[, five-lobed by {order_5:um}][, six-lobed by {order_6:um}]"
+#define OUT_OF_REACH                                                                               \
+    "no run on this plate can show that the offset of '{tip}' is within the permitted "            \
+    "{permitted:um}: what no touch lessens makes its uncertainty {least:um} (95 %); "
+
 static const struct template TEMPLATES[] = {
+    {TT_FINDING_UNDETERMINED, "all",
+     "nothing of '{tip}' is determined: none of its touches made contact; check its contact "
+     "circuit and repeat"},
+    {TT_FINDING_UNDETERMINED, "runout",
+     "the runout of '{tip}' is not determined: touch at three rotations or more, spread over the "
+     "turn"},
+    {TT_FINDING_UNDETERMINED, "radius",
+     "the contact radius of '{tip}' is not determined: touch two edges that face each other, or "
+     "state its radius with its uncertainty in the machine file"},
+    {TT_FINDING_UNDETERMINED, "offset-yaw",
+     OPEN_OFFSET "it goes with the yaw of the plate, which is open"},
+    {TT_FINDING_UNDETERMINED, "offset-unseen",
+     OPEN_OFFSET
+     "only {facing} were touched; touch an edge that faces {towards:to} or {towards:back}"},
+    {TT_FINDING_UNDETERMINED, "offset-runout",
+     OPEN_OFFSET
+     "it cannot be told from the runout; touch at three rotations or more, spread over the turn"},
+    {TT_FINDING_UNDETERMINED, "offset-radius",
+     OPEN_OFFSET
+     "it cannot be told from the contact radius, since only {facing} were touched; touch one that "
+     "faces {towards:to}, or state the tip's radius with its uncertainty in the machine file"},
+    {TT_FINDING_UNDETERMINED, "offset-place",
+     OPEN_OFFSET "it cannot be told from where the plate lies; sight the reference mark, and a "
+                 "second mark for the yaw"},
+    {TT_FINDING_UNDETERMINED, "yaw",
+     "the yaw of the plate in setup '{setup}' is not determined: sight a second mark, touch an "
+     "edge at two places far apart, or state the nominal yaw with its uncertainty in the machine "
+     "file"},
+    {TT_FINDING_UNDETERMINED, "sighting-repeatability",
+     "how well the camera sights is not determined: each mark was sighted once only, and the "
+     "machine file states no sighting uncertainty; sight a mark twice, or state 'sighting': {'u': "
+     "...}"},
+    {TT_FINDING_UNDETERMINED, "touch-repeatability",
+     "how well contacts repeat is not determined: there are no more touches than unknowns, and the "
+     "machine file states no touch uncertainty; touch more often, or state 'touch': {'u': ...}"},
+    {TT_FINDING_PRIOR_BOUND, "radius",
+     "the offset of '{tip}' along {along:line} rests on the stated contact radius (u = {u:um}), "
+     "not on touches: touch the facing edges as often as each other"},
+    {TT_FINDING_PRIOR_BOUND, "radius-one-side",
+     "the offset of '{tip}' along {along:line} rests on the stated contact radius (u = {u:um}), "
+     "not on touches: {facing} were touched, from one side only; touch {missing}"},
+    {TT_FINDING_PRIOR_BOUND, "yaw",
+     "the offset of '{tip}' along {along:line} rests on the nominal yaw (u = {u:um}), not on "
+     "sightings: sight a second mark, as far from the first as the plate has one"},
+    {TT_FINDING_PRIOR_BOUND, "place",
+     "the offset of '{tip}' along {along:line} rests on where the machine was homed (u = {u:um}): "
+     "no mark was sighted; sight the reference mark"},
+    {TT_FINDING_FEW_TOUCHES, "quantities",
+     "'{tip}' has {touches} usable touches: offset, runout and contact radius need six or more, "
+     "better twelve"},
+    {TT_FINDING_FEW_TOUCHES, "repeatability",
+     "'{tip}' has {touches} usable touches: too few to tell how well contacts repeat, so its "
+     "uncertainty is wide; touch more often, or state 'touch': {'u': ...} in the machine file"},
+    {TT_FINDING_ROTATION_GAP, NULL,
+     "the rotations of '{tip}' leave a gap of {gap:deg}: spread them over the whole turn, a third "
+     "of a turn apart at most"},
+    {TT_FINDING_LATE_CONTACT, "film",
+     "{late} of {of} touches on edge '{edge}' latched {depth_min:um}[ to {depth_max:um}] too deep "
+     "and were set aside; clean edge and tip (film, flux, swarf) before the next run"},
+    {TT_FINDING_LATE_CONTACT, "gross",
+     "{late} of {of} touches on edge '{edge}' latched {depth_min:um}[ to {depth_max:um}] too deep "
+     "and were set aside; by so much no contact is late: check the edge's name and the digits of "
+     "these rows"},
+    {TT_FINDING_LATE_CONTACT, "most",
+     "{aside} of {of} touches of '{tip}' do not fit the others: which of them are good cannot be "
+     "told; clean edges and tip, check the contact circuit, and repeat"},
+    {TT_FINDING_SCATTERED, "early",
+     "{early} of {of} touches on edge '{edge}' latched up to {off_max:um} before the edge and were "
+     "set aside (bounce, or noise on the contact's cable)"},
+    {TT_FINDING_SCATTERED, "early-gross",
+     "{early} of {of} touches on edge '{edge}' latched up to {off_max:um} before the edge and were "
+     "set aside: by so much no contact is early; check the edge's name and the digits of these "
+     "rows"},
+    {TT_FINDING_SCATTERED, "touches",
+     "contacts repeat to {found:um}, not to the {stated:um} that the machine file states; the "
+     "run's own scatter was used. Look for a loose tip, a dirty contact or a loose plate, or "
+     "correct 'touch' in the machine file"},
+    {TT_FINDING_SCATTERED, "sightings",
+     "sightings repeat to {found:um}, not to the {stated:um} that the machine file states; the "
+     "run's own scatter was used. Look for a loose camera, poor light or a soiled mark, or correct "
+     "'sighting' in the machine file"},
+    {TT_FINDING_NO_CONTACT, NULL,
+     "{missed} of {of} probing moves of '{tip}' ended without a contact ({lines}): check that the "
+     "tip reaches the edge, and its contact circuit"},
+    {TT_FINDING_COARSE_DIGITS, NULL,
+     "the log prints coordinates in steps of {step:um}, which limits the result more than the "
+     "machine does: let the controller print more digits"},
+    {TT_FINDING_SIGHTINGS_ONE_SIDED, NULL,
+     "all sightings[ of setup {of_setup}] were reached from one side along {along:phrase}: half of "
+     "the machine's lost motion is in the offset; sight each mark once from either side"},
+    {TT_FINDING_ODD_ROTATIONS, NULL,
+     "'{tip}' was touched at {rotations} evenly spaced rotations, an odd number: a shape of the "
+     "tip with {rotations} lobes goes into its offset; use an even number, best 6 or 10"},
+    {TT_FINDING_MOVED_PLATE, "confirmed",
+     MOVED "; the marks sighted again say so too, and it was taken into account. Clamp the plate, "
+           "check the camera's mount before the next run"},
+    {TT_FINDING_MOVED_PLATE, NULL, MOVED "; clamp the plate, check the camera's mount, and repeat"},
+    {TT_FINDING_DRIFT_IN_RUN, "confirmed",
+     DRIFTED "; the marks sighted again say so too, and it was taken into account. Let the machine "
+             "warm up before the next run"},
+    {TT_FINDING_DRIFT_IN_RUN, NULL, DRIFTED "; let the machine warm up, and repeat"},
+    {TT_FINDING_ROTATION_SENSE, NULL,
+     "the touches fit clearly better with the sense of rotation turned round: the machine file "
+     "says '{stated}', the run says '{found}'. Turn a tip by hand command and look from above, "
+     "then correct 'rotation': {'sense': ...}; the numbers shown are for '{found}'"},
+    {TT_FINDING_TIP_NOT_ROUND, "impossible",
+     "'{tip}' is not round: " SHAPES
+     " (amplitude); no tip can be {impossible_order:shape} by that much with a contact radius of "
+     "{radius:um} (at most {most:um}): some touches are wrong, or belong to other edges, tips or "
+     "rotations than the log says; check the log, then repeat the run"},
+    {TT_FINDING_TIP_NOT_ROUND, NULL,
+     "'{tip}' is not round: " SHAPES
+     " (amplitude); its shape was taken into account. Look at it for wear or dirt"},
+    {TT_FINDING_LOST_MOTION, NULL,
+     "the contact radius is {difference:um} {on_x} on edges that are met along x than along y: "
+     "lost motion of the machine's axes. Opposed touches cancel it in the offset"},
+    {TT_FINDING_LATENCY, NULL,
+     "the position depends on the feed: the contact is latched {way} by {latency:ms}; it was taken "
+     "into account. Touch at one slow feed to be rid of it"},
+    {TT_FINDING_YAW_OFF, NULL,
+     "the plate[ in setup {in_setup}] stands turned by {off:fine} against the nominal yaw, more "
+     "than its stated uncertainty allows; the run was believed. Check how the plate is bolted, and "
+     "which marks were sighted"},
+    {TT_FINDING_UNIT_SUSPECT, NULL,
+     "distances between the {between} in the log are {ratio:factor} times those of the plate file: "
+     "probably {what:phrase}; correct 'units'"},
+    {TT_FINDING_RUNOUT_OVER, NULL,
+     "the runout of '{tip}' is {found:over} (full indicator movement {indicator_movement:um}), "
+     "over the limit of {limit:um}: the tip is bent or not seated; seat or change it"},
+    {TT_FINDING_UNCERTAINTY_OVER, "out-of-reach",
+     OUT_OF_REACH "measure the plate, add a second setup with the plate turned by 180\xc2\xb0, or "
+                  "state 'offset_plate' where the offset in use was found with this plate"},
+    {TT_FINDING_UNCERTAINTY_OVER, "out-of-reach-on-plate",
+     OUT_OF_REACH
+     "state radius, yaw or place of the mark better, or sight marks and touch facing edges"},
+    {TT_FINDING_UNCERTAINTY_OVER, NULL,
+     "the expanded uncertainty of the offset of '{tip}'[ on this {on}] is {found:over}, over the "
+     "{what:phrase} of {limit:um}; {most_is:phrase}"},
     {TT_FINDING_DOES_NOT_FIT, "sightings",
      "sightings repeat to {found}, and {stated} is stated ({lines} is the worst): a wrong mark was "
      "sighted, or 'sighting' in the machine file is wrong; sight the marks again"},
@@ -77,8 +223,8 @@ static const struct template TEMPLATES[] = {
      "stated uncertainties and units"},
     {TT_FINDING_IMPLAUSIBLE, "uncertainty-total",
      "the offset of '{tip}' is uncertain by {found}, and {most} is the most that is believed: "
-     "check the "
-     "'u' and 'tolerance' of the plate file (are they in its units?), or measure the plate"},
+     "check the 'u' and 'tolerance' of the plate file (are they in its units?), or measure the "
+     "plate"},
     {TT_FINDING_IMPLAUSIBLE, "radius-negative",
      "the contact radius of '{tip}' comes out as {found}: are free sides exchanged in the plate "
      "file, or has the controller taken the tip's radius off already?"},
@@ -93,8 +239,8 @@ static const struct template TEMPLATES[] = {
      "other: check the edges' free sides and places in the plate file, and the targets in the log"},
     {TT_FINDING_IMPLAUSIBLE, "runout",
      "'{tip}' comes out with a runout of {found}, and {most} is the most that is believed: change "
-     "the "
-     "tip if it is bent; else check the rotations in the log (unit, sense, gear) and its targets"},
+     "the tip if it is bent; else check the rotations in the log (unit, sense, gear) and its "
+     "targets"},
     {TT_FINDING_IMPLAUSIBLE, "shape",
      "'{tip}' comes out with {order} lobes of {found}, and no tip of its radius can have more than "
      "{most}: check the rotations and targets in the log, and the plate file"},
@@ -204,17 +350,15 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "negative",
      CHANGED ", to the negative of the one in use: which of them has the wrong sign?" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "xy-exchanged",
-     CHANGED
-     ", to the one in use with x and y exchanged: check the columns of the log and the machine "
-     "file" ACCEPT},
+     CHANGED ", to the one in use with x and y exchanged: check the columns of the log and the "
+             "machine file" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "x-sign",
      CHANGED ", to the one in use with the sign of x changed: is x counted the other way?" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "y-sign",
      CHANGED ", to the one in use with the sign of y changed: is y counted the other way?" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "quarter-turn",
-     CHANGED
-     ", to the one in use turned by a quarter: does the plate lie turned, and which marks were "
-     "sighted?" ACCEPT},
+     CHANGED ", to the one in use turned by a quarter: does the plate lie turned, and which marks "
+             "were sighted?" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "inch",
      CHANGED ", by the factor 25.4: check 'units' in machine file and log" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "accepted", CHANGED "; this was accepted"},
@@ -247,143 +391,6 @@ static const struct template TEMPLATES[] = {
      "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };
 
-/* @value with its unit, as people read it. */
-static void put_value(struct tt_buffer *buffer, const struct tt_value *value)
-{
-    double size = fabs(value->number);
-
-    if (value->text != NULL) {
-        tt_buffer_puts(buffer, value->text);
-        return;
-    }
-    if (isnan(value->number)) {
-        tt_buffer_puts(buffer, "?");
-        return;
-    }
-    switch (value->unit) {
-    case TT_UNIT_MM:
-        if (size < 0.9995) {
-            tt_words_um(buffer, value->number);
-        } else {
-            tt_number_write_fixed(buffer, value->number, 3, false);
-            tt_buffer_puts(buffer, " mm");
-        }
-        return;
-    case TT_UNIT_RAD:
-        tt_words_deg(buffer, value->number, tt_deg_from_rad(size) < 9.995 ? 2 : 1);
-        return;
-    case TT_UNIT_SHARE:
-        tt_words_percent(buffer, value->number);
-        return;
-    case TT_UNIT_NONE:
-    case TT_UNIT_S:
-    case TT_UNIT_C:
-    case TT_UNIT_PPM:
-    case TT_UNIT_PPM_PER_K:
-    case TT_UNITS:
-        break;
-    }
-    static const char *const SIGNS[TT_UNITS] = {[TT_UNIT_S] = " s",
-                                                [TT_UNIT_C] = " \xc2\xb0"
-                                                              "C",
-                                                [TT_UNIT_PPM] = " ppm",
-                                                [TT_UNIT_PPM_PER_K] = " ppm/K"};
-    /* four significant digits or so: what is counted here is small, and a factor needs no more */
-    tt_number_write_rounded(buffer, value->number, size < 1 ? 4 : size < 100 ? 2 : 0);
-    tt_buffer_puts(buffer, SIGNS[value->unit] != NULL ? SIGNS[value->unit] : "");
-}
-
-/* "late 3, of 12, depth 27 µm" */
-static void put_values(struct tt_buffer *buffer, const struct tt_finding *finding)
-{
-    for (size_t i = 0; i < finding->n_values; i++) {
-        tt_buffer_puts(buffer, i > 0 ? ", " : "");
-        for (const char *c = finding->values[i].key; *c != '\0'; c++) {
-            tt_buffer_putc(buffer, *c == '_' ? ' ' : *c);
-        }
-        tt_buffer_putc(buffer, ' ');
-        put_value(buffer, &finding->values[i]);
-    }
-}
-
-/* The name of what the finding is about by @word ("tip", "edge", "setup"), or NULL. */
-static const char *subject(const struct tiptrue_solution *s, const struct tt_finding *finding,
-                           const char *word)
-{
-    if (strcmp(word, "tip") == 0) {
-        return tt_finding_tip(s, finding);
-    }
-    if (strcmp(word, "edge") == 0) {
-        return tt_finding_edge(s, finding);
-    }
-    return strcmp(word, "setup") == 0 ? tt_finding_setup(s, finding) : NULL;
-}
-
-/* What stands for {@word}; false: nothing. */
-static bool put_word(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                     const struct tt_finding *finding, const char *word)
-{
-    const struct tt_value *value = tt_finding_value(finding, word);
-    const char *name = subject(s, finding, word);
-
-    if (value != NULL && value->text != NULL && value->text[0] == '\0') {
-        return false;
-    }
-    if (value != NULL) {
-        put_value(buffer, value);
-    } else if (name != NULL) {
-        tt_buffer_puts(buffer, name);
-    } else if (strcmp(word, "lines") == 0 && finding->n_lines > 0) {
-        tt_words_lines(buffer, finding->lines, finding->n_lines);
-    } else if (strcmp(word, "values") == 0) {
-        put_values(buffer, finding);
-    } else {
-        return false;
-    }
-    return true;
-}
-
-/* The text from @text up to @end, a template's own; false: something in it has no value. */
-static bool put_part(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                     const struct tt_finding *finding, const char *text, const char *end)
-{
-    bool whole = true;
-
-    while (text < end) {
-        const char *close = *text == '{' ? strchr(text, '}') : NULL;
-        char word[TT_LONGEST_KEY + 1] = {0};
-        if (close == NULL) {
-            tt_buffer_putc(buffer, *text++);
-            continue;
-        }
-        memcpy(word, text + 1, (size_t)(close - text - 1));
-        whole = put_word(buffer, s, finding, word) && whole;
-        text = close + 1;
-    }
-    return whole;
-}
-
-static void put_template(struct tt_buffer *buffer, const struct tiptrue_solution *s,
-                         const struct tt_finding *finding, const char *text)
-{
-    while (*text != '\0') {
-        if (*text != '[') {
-            const char *end = text + strcspn(text, "[");
-            (void)put_part(buffer, s, finding, text, end);
-            text = end;
-            continue;
-        }
-        const char *end = strchr(text, ']');
-        struct tt_buffer part = {0};
-        if (put_part(&part, s, finding, text + 1, end) && part.length > 0) {
-            tt_buffer_add(buffer, part.text, part.length);
-        }
-        buffer->failed = buffer->failed || part.failed;
-        tt_buffer_clear(&part);
-        text = end + 1;
-    }
-}
-
 static bool fits(const struct template *template, const struct tt_finding *finding)
 {
     const struct tt_value *what = tt_finding_value(finding, "what");
@@ -394,79 +401,87 @@ static bool fits(const struct template *template, const struct tt_finding *findi
             (kind != NULL && kind->text != NULL && strcmp(kind->text, template->kind) == 0));
 }
 
-void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
-                 const struct tt_finding *finding)
+static const struct template *template_of(const struct tt_finding *finding)
 {
     for (size_t i = 0; i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
         if (fits(&TEMPLATES[i], finding)) {
-            put_template(buffer, solution, finding, TEMPLATES[i].text);
-            return;
+            return &TEMPLATES[i];
         }
     }
-    put_values(buffer, finding); /* a code whose text is made where it is found */
+    return NULL; /* a kind that a newer version wrote */
 }
 
-/* The text of @buffer, kept in the solution; NULL: out of memory. @buffer is emptied. */
-static const char *keep(struct tiptrue_solution *s, struct tt_buffer *buffer)
+void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
+                 const struct tt_finding *finding)
 {
-    const char *text = buffer->failed || buffer->text == NULL
-                           ? NULL
-                           : tt_arena_copy_text(&s->arena, buffer->text, buffer->length);
+    const struct template *template = template_of(finding);
 
-    tt_buffer_reset(buffer);
-    return text;
+    if (template != NULL) {
+        tt_template_put(buffer, solution, finding, template->text);
+    } else {
+        tt_template_values(buffer, finding);
+    }
 }
 
-static bool is_about(const struct tiptrue_solution *s, const struct tt_finding *finding,
-                     const struct tt_tip_result *tip)
+bool tt_sentence_names_lines(const struct tt_finding *finding)
 {
-    const char *name = tt_finding_tip(s, finding);
+    const struct template *template = template_of(finding);
 
-    return finding->severity == TIPTRUE_ERROR && (name == NULL || strcmp(name, tip->name) == 0);
+    return finding->code == TT_FINDING_REPEATED_ROWS ||
+           (template != NULL && tt_template_names(template->text, "lines"));
 }
 
-/* The reasons of a tip that is to be measured again are the errors about it (adjust/verdict.c). */
-static bool give_reasons(struct tiptrue_solution *s, struct tt_tip_result *tip,
-                         struct tt_buffer *buffer)
-{
-    bool good = true;
+/* What a value that is a word means. */
+static const struct {
+    const char *word, *phrase;
+} PHRASES[] = {
+    {"x", "x"},
+    {"y", "y"},
+    {"xy", "x and y"},
+    {"mm-as-inch", "the log is in millimetres but read as inches, or the plate file is in inches "
+                   "but read as millimetres"},
+    {"inch-as-mm", "the log is in inches but read as millimetres, or the plate file is in "
+                   "millimetres but read as inches"},
+    {"micrometres", "the log is in micrometres"},
+    {"metres", "the log is in metres"},
+    {"limit", "limit"},
+    {"permitted-error", "permitted error"},
+    {"nothing", "touch more often"},
+    {"plate", "most of it is the plate's own: measure the plate, or add a second setup with the "
+              "plate turned by 180\xc2\xb0"},
+    {"scatter", "most of it is scatter: touch more often, and clean tip and edges"},
+    {"stated", "most of it is a stated value: touch what would replace it, or state it better"},
+};
 
-    tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings, const char *);
-    tip->n_reasons = 0;
-    for (size_t i = 0; i < s->n_findings && good && tip->reasons != NULL; i++) {
-        if (is_about(s, &s->findings[i], tip)) {
-            tt_buffer_printf(buffer, "%s: %s", tt_finding_name(s->findings[i].code),
-                             s->findings[i].text);
-            const char *text = keep(s, buffer);
-            good = text != NULL;
-            tip->reasons[tip->n_reasons] = text;
-            tip->n_reasons += good;
+const char *tt_phrase(const char *word)
+{
+    for (size_t i = 0; word != NULL && i < sizeof PHRASES / sizeof PHRASES[0]; i++) {
+        if (strcmp(PHRASES[i].word, word) == 0) {
+            return PHRASES[i].phrase;
         }
     }
-    return good && tip->reasons != NULL;
+    return word != NULL ? word : "?";
 }
 
-enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
+void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution *s,
+                        const struct tt_tip_result *tip, enum tt_reason_code code, bool figures)
 {
-    struct tt_buffer buffer = {0};
-    bool any = false, good = true;
+    static const char *const SENTENCES[TT_REASON_CODES] = {
+        [TT_REASON_NOTHING_PRESENT] = "there is no present offset to compare with",
+        [TT_REASON_WITHIN] = "the present offset is shown to be within ",
+        [TT_REASON_NOT_WITHIN] = "the present offset is not shown to be within ",
+        [TT_REASON_UNCHANGED] = "no permitted error is stated; the change is not significant",
+        [TT_REASON_CHANGED] = "no permitted error is stated; the change is significant"};
+    bool conformity = code == TT_REASON_WITHIN || code == TT_REASON_NOT_WITHIN;
 
-    for (size_t i = 0; i < solution->n_findings && good; i++) {
-        struct tt_finding *finding = &solution->findings[i];
-        if (finding->text != NULL) {
-            continue;
-        }
-        any = true;
-        tt_sentence(&buffer, solution, finding);
-        finding->text = keep(solution, &buffer);
-        good = finding->text != NULL;
+    tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : "");
+    if (conformity) {
+        tt_words_um(buffer, s->permitted_error_mm);
+        tt_buffer_puts(buffer, " of the true one");
     }
-    any = any && !solution->least_squares; /* then nothing has reasons */
-    for (size_t i = 0; i < solution->n_tips && any && good; i++) {
-        if (solution->tips[i].verdict == TIPTRUE_REPEAT) {
-            good = give_reasons(solution, &solution->tips[i], &buffer);
-        }
+    if (figures && code != TT_REASON_NOTHING_PRESENT) {
+        tt_buffer_puts(buffer, " (probability ");
+        tt_words_percent(buffer, tt_reason_probability(tip, code));
+        tt_buffer_puts(buffer, conformity ? ", 95 % is asked)" : " by chance)");
     }
-    tt_buffer_clear(&buffer);
-    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }

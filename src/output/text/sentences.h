@@ -7,6 +7,7 @@
 #define TT_OUTPUT_TEXT_SENTENCES_H
 
 #include "base/buffer.h"
+#include "model/proposal.h"
 #include "model/solution.h"
 
 /* Add the sentence of @finding, one of @solution's, to @buffer: without a code before it, a capital
@@ -14,9 +15,25 @@
 void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
                  const struct tt_finding *finding);
 
-/* Give a text to every finding of @solution that has none, and to each tip that is to be measured
- * again the reasons that are such findings. Both live in the solution. TIPTRUE_E_MEMORY: some may
- * still be without. Costs nothing where every finding has its text. */
+/* Whether that sentence names the rows that the finding is about. */
+bool tt_sentence_names_lines(const struct tt_finding *finding);
+
+/* Add why @tip, one of @solution's, has its verdict: a reason that is no finding. Without @figures
+ * the probability is left out. */
+void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
+                        const struct tt_tip_result *tip, enum tt_reason_code code, bool figures);
+
+/* Add what limits a plan, or would help: @note, one of @proposal's, whose expected findings have
+ * their texts. */
+void tt_sentence_note(struct tt_buffer *buffer, const struct tiptrue_proposal *proposal,
+                      const struct tt_note *note);
+
+/* The error that a refused @proposal comes to, for the plate of @file: TIPTRUE_E_DEGENERATE. */
+TT_MUST_USE enum tiptrue_status tt_output_refusal(const struct tiptrue_proposal *proposal,
+                                                  const char *file, struct tiptrue_error *error);
+
+/* Give a text to every finding and every reason of @solution that has none; they live in the
+ * solution. TIPTRUE_E_MEMORY: some may still be without. NULL has nothing to be told. */
 TT_MUST_USE enum tiptrue_status tt_sentences(struct tiptrue_solution *solution);
 
 #endif

@@ -8,12 +8,12 @@
 
 #include "output/output.h"
 
-#include <ctype.h>
 #include <math.h>
-#include <string.h>
 
 #include "base/number.h"
+#include "output/text/sentences.h"
 #include "output/text/text_parts.h"
+#include "output/text/words.h"
 #include "output/verdict.h"
 
 #define COLUMNS 80 /* unless the terminal is narrower: longer lines are hard to read */
@@ -83,80 +83,6 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     add_tips(words, s, verdict);
 }
 
-/* Bytes of the name that begins at @text, if one of @names does and a quotation mark follows; 0 =
- * none. The longest counts. */
-static size_t name_length(const char *const names[], size_t n, const char *text)
-{
-    size_t longest = 0;
-
-    for (size_t i = 0; i < n; i++) {
-        size_t length = names[i] != NULL ? strlen(names[i]) : 0;
-        if (length > longest && strncmp(names[i], text, length) == 0 && text[length] == '\'') {
-            longest = length;
-        }
-    }
-    return longest;
-}
-
-/* Bytes of the name in quotation marks at @text, which stands behind @before; 0 = there is none. A
- * name that the solution does not list (of a group, a mark) ends at the first quotation mark that
- * no letter or digit follows. */
-static size_t quoted_length(const struct tiptrue_solution *s, char before, const char *text)
-{
-    if (*text != '\'' || isalnum((unsigned char)before)) {
-        return 0;
-    }
-    size_t edge = name_length(s->edge_names, s->n_edge_names, text + 1),
-           tip = name_length(s->tip_names, s->n_tip_names, text + 1);
-    size_t setup = name_length(s->setup_names, s->n_setup_names, text + 1),
-           length = edge > tip ? edge : tip;
-
-    length = setup > length ? setup : length;
-    if (length > 0) {
-        return length + 2;
-    }
-    for (const char *end = strchr(text + 1, '\''); end != NULL; end = strchr(end + 1, '\'')) {
-        if (!isalnum((unsigned char)end[1])) {
-            return (size_t)(end - text) + 1;
-        }
-    }
-    return 0;
-}
-
-/* The first @length bytes of a sentence of a finding or reason, whose units are in ASCII ("um",
- * "deg"), with the signs of the page. Names are left as the user wrote them. */
-static void add_sentence(struct tt_buffer *words, const struct tiptrue_solution *s,
-                         const char *text, size_t length)
-{
-    const char *end = text + length;
-    char before = ' ';
-
-    static const struct {
-        const char *ascii, *sign;
-    } UNITS[] = {{" um", " " TT_UM}, {" deg", TT_DEGREE}};
-
-    while (text < end) {
-        size_t taken = quoted_length(s, before, text);
-        if (taken > 0) {
-            taken = taken < (size_t)(end - text) ? taken : (size_t)(end - text);
-            tt_buffer_add(words, text, taken);
-        }
-        for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0] && taken == 0; i++) {
-            size_t unit = strlen(UNITS[i].ascii);
-            if (strncmp(text, UNITS[i].ascii, unit) == 0 && !isalnum((unsigned char)text[unit])) {
-                tt_buffer_puts(words, UNITS[i].sign);
-                taken = unit;
-            }
-        }
-        if (taken == 0) {
-            tt_buffer_putc(words, *text);
-            taken = 1;
-        }
-        text += taken;
-        before = text[-1];
-    }
-}
-
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
 {
     static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
@@ -184,34 +110,19 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_say(page, 2);
 }
 
-/* Length of @reason without the numbers that some end with: "... (probability 34 %, 95 % is
- * asked)". */
-static size_t stem_length(const char *reason)
+/* The reason of @t that says what @reason says, but for its numbers, or NULL. What stands behind a
+ * finding of its own is one tip's alone. */
+static const struct tt_reason *same_reason(const struct tt_tip_result *t,
+                                           const struct tt_reason *reason)
 {
-    size_t length = strlen(reason);
-    const char *numbers = strrchr(reason, '(');
-
-    return length > 0 && reason[length - 1] == ')' && numbers != NULL ? (size_t)(numbers - reason)
-                                                                      : length;
-}
-
-/* The reason of @t that is @reason but for those numbers, or NULL. */
-static const char *same_reason(const struct tt_tip_result *t, const char *reason)
-{
-    size_t stem = stem_length(reason);
-
     for (size_t i = 0; i < t->n_reasons; i++) {
-        if (stem_length(t->reasons[i]) == stem && strncmp(t->reasons[i], reason, stem) == 0) {
-            return t->reasons[i];
+        if (&t->reasons[i] == reason ||
+            (t->reasons[i].code == reason->code && t->reasons[i].finding == reason->finding &&
+             reason->code != TT_REASON_OUT_OF_REACH)) {
+            return &t->reasons[i];
         }
     }
     return NULL;
-}
-
-/* Whether @reason repeats the text of @finding. */
-static bool repeats(const char *reason, const struct tt_finding *finding)
-{
-    return finding->severity == TIPTRUE_ERROR && strstr(reason, finding->text) != NULL;
 }
 
 /* Whether every line of @finding was set aside, so that the list of those has named it. Both lists
@@ -231,8 +142,7 @@ static bool all_set_aside(const struct tiptrue_solution *s, const struct tt_find
 static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s,
                       const struct tt_finding *finding)
 {
-    if (finding->n_lines > 0 && strstr(finding->text, "line") == NULL &&
-        !all_set_aside(s, finding)) {
+    if (finding->n_lines > 0 && !tt_sentence_names_lines(finding) && !all_set_aside(s, finding)) {
         tt_buffer_puts(words, " (");
         tt_text_lines(words, finding->lines, finding->n_lines);
         tt_buffer_puts(words, ")");
@@ -240,22 +150,23 @@ static void add_lines(struct tt_buffer *words, const struct tiptrue_solution *s,
 }
 
 /* "t1, t4: " before what is the reason of several tips; of a run with one tip nothing. Returns
- * whether all have the same numbers.
- */
+ * whether all have the same numbers. */
 static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s, size_t first,
-                       const char *reason)
+                       const struct tt_reason *reason)
 {
+    const struct tt_tip_result *own = &s->tips[first];
     bool same = true;
 
     if (s->n_tips == 1) {
         return true;
     }
     for (size_t i = first; i < s->n_tips; i++) {
-        const char *other = same_reason(&s->tips[i], reason);
-        if (other != NULL) {
+        const struct tt_tip_result *t = &s->tips[i];
+        if (same_reason(t, reason) != NULL) {
             tt_buffer_puts(words, i > first ? ", " : "");
-            tt_buffer_puts(words, s->tips[i].name);
-            same = same && strcmp(other, reason) == 0;
+            tt_buffer_puts(words, t->name);
+            same = same && tt_words_same_percent(tt_reason_probability(t, reason->code),
+                                                 tt_reason_probability(own, reason->code));
         }
     }
     tt_buffer_puts(words, ": ");
@@ -265,7 +176,7 @@ static bool add_owners(struct tt_buffer *words, const struct tiptrue_solution *s
 /* @reason of tip @first with all tips that have it, unless one before has told it. Numbers are told
  * where they are the same for all. */
 static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, size_t first,
-                        const char *reason)
+                        const struct tt_reason *reason)
 {
     struct tt_buffer *words = &page->words;
 
@@ -274,12 +185,14 @@ static void tell_reason(struct tt_page *page, const struct tiptrue_solution *s, 
             return;
         }
     }
-    add_sentence(words, s, reason,
-                 add_owners(words, s, first, reason) ? strlen(reason) : stem_length(reason));
-    for (size_t i = 0; i < s->n_findings; i++) {
-        if (repeats(reason, &s->findings[i])) {
-            add_lines(words, s, &s->findings[i]);
-        }
+    bool same = add_owners(words, s, first, reason);
+    if (reason->finding == NULL && !same) {
+        tt_sentence_reason(words, s, &s->tips[first], reason->code, false);
+    } else {
+        tt_buffer_puts(words, reason->text);
+    }
+    if (reason->code == TT_REASON_FINDING) {
+        add_lines(words, s, reason->finding);
     }
     tt_page_go(page, 2);
     tt_page_say(page, 4);
@@ -293,7 +206,7 @@ void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *s)
     for (size_t i = 0; i < s->n_tips; i++) {
         const struct tt_tip_result *t = &s->tips[i];
         for (size_t k = 0; k < t->n_reasons && !(only_bad && t->verdict == TIPTRUE_KEEP); k++) {
-            tell_reason(page, s, i, t->reasons[k]);
+            tell_reason(page, s, i, &t->reasons[k]);
         }
     }
     tt_page_line_end(page);
@@ -313,7 +226,7 @@ static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
     tt_page_puts(page, ", ");
     tt_page_puts(page, tt_finding_name(f->code));
     tt_page_puts(page, ": ");
-    add_sentence(words, s, f->text, strlen(f->text));
+    tt_buffer_puts(words, f->text);
     add_lines(words, s, f);
     tt_page_say(page, 4);
 }
@@ -323,7 +236,7 @@ static bool was_told(const struct tiptrue_solution *s, const struct tt_finding *
 {
     for (size_t i = 0; i < s->n_tips; i++) {
         for (size_t k = 0; k < s->tips[i].n_reasons; k++) {
-            if (repeats(s->tips[i].reasons[k], finding)) {
+            if (s->tips[i].reasons[k].finding == finding) {
                 return true;
             }
         }

@@ -11,6 +11,7 @@
 
 #include "adjust/check.h"
 #include "adjust/uncertainty.h"
+#include "output/text/sentences.h"
 #include "scene.h"
 
 /* What can be told before the run is solved. */
@@ -23,6 +24,7 @@ static struct tiptrue_solution *expected(const struct scene *s)
     ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
     ck_assert_int_eq(tt_check(workspace, read.plate, read.machine, read.run, &solution, NULL),
                      TIPTRUE_OK);
+    ck_assert_int_eq(tt_sentences(solution), TIPTRUE_OK);
     tt_adjust_workspace_free(workspace);
     scene_read_free(&read);
     scene_rows_free(&rows);

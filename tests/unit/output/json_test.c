@@ -159,6 +159,7 @@ START_TEST(runout_radius_shape_and_budget)
     expect_number(d, "tips/0/shape/0/u_mm", 0.5 * MICRON);
     expect_number(d, "tips/0/shape/0/angle_deg", 12.5);
     expect_text(d, "tips/0/budget/1/source", "group shifts");
+    expect_text(d, "tips/0/budget/1/code", "group-shifts");
     expect_text(d, "tips/0/budget/1/type", "B");
     expect_text(d, "tips/0/budget/0/type", "A");
     expect_number(d, "tips/0/budget/1/u_mm/x", 20.1 * MICRON);

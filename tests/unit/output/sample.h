@@ -28,7 +28,8 @@ struct sample {
     struct tt_finding findings[2];
     size_t late_lines[3];
     struct tt_value values[4];
-    const char *edge_names[2], *tip_names[2], *setup_names[2], *reasons[1], *reasons_2[1];
+    const char *edge_names[2], *tip_names[2], *setup_names[2];
+    struct tt_reason reasons[1], reasons_2[1];
 };
 
 static inline void sample_poses(struct sample *s)
@@ -55,11 +56,15 @@ static inline void sample_tip(struct sample *s)
         "t2",  "t1",    true,   {17.00123, -0.00456}, {1.5e-6, 2.5e-7, 1.75e-6}, 61.5,
         1.999, 0.00245, 0.00264};
     s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
-    s->budget[0] =
-        (struct tt_budget_line){"touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
-    s->budget[1] = (struct tt_budget_line){"group shifts", 'B', true, 0.0201, 0.0202, HUGE_VAL};
-    s->budget[2] = (struct tt_budget_line){"edge places", 'B', true, 0.0056, 0.0057, HUGE_VAL};
-    s->reasons[0] = "the present offset is not shown to be within the permitted error of 0.03 mm";
+    s->budget[0] = (struct tt_budget_line){
+        TT_BUDGET_TOUCH, "touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
+    s->budget[1] = (struct tt_budget_line){TT_BUDGET_GROUPS, "group shifts", 'B',     true,
+                                           0.0201,           0.0202,         HUGE_VAL};
+    s->budget[2] = (struct tt_budget_line){TT_BUDGET_EDGES, "edge places", 'B',     true,
+                                           0.0056,          0.0057,        HUGE_VAL};
+    s->reasons[0] = (struct tt_reason){
+        .code = TT_REASON_NOT_WITHIN,
+        .text = "the present offset is not shown to be within the permitted error of 0.03 mm"};
     s->tips[0] = (struct tt_tip_result){.name = "t1",
                                         .touches = 7,
                                         .used = 4,
@@ -152,7 +157,7 @@ static inline void sample_findings(struct sample *s)
     s->findings[0] = (struct tt_finding){
         TT_FINDING_LATE_CONTACT,
         TIPTRUE_WARNING,
-        "2 of 4 touches on 'east' latch too deep, by 43 um on average; clean the edge and "
+        "2 of 4 touches on 'east' latch too deep, by 43 \xc2\xb5m on average; clean the edge and "
         "touch it again",
         1,
         0,
@@ -163,7 +168,7 @@ static inline void sample_findings(struct sample *s)
         SAMPLE_COUNT(s->values)};
     s->findings[1] = (struct tt_finding){TT_FINDING_TIP_NOT_ROUND,
                                          TIPTRUE_NOTE,
-                                         "t1 is oval by 4.1 um, crest at 13 deg",
+                                         "t1 is oval by 4.1 \xc2\xb5m, crest at 13\xc2\xb0",
                                          TT_NONE,
                                          0,
                                          TT_NONE,
@@ -238,7 +243,8 @@ static inline void sample_one_tip(struct sample *s)
 static inline void sample_two_tips(struct sample *s)
 {
     sample_one_tip(s);
-    s->reasons_2[0] = "the offset along x is not determined";
+    s->reasons_2[0] = (struct tt_reason){.code = TT_REASON_OUT_OF_REACH,
+                                         .text = "the offset along x is not determined"};
     s->tips[1] = (struct tt_tip_result){.name = "t2",
                                         .touches = 3,
                                         .used = 3,

@@ -87,15 +87,20 @@ START_TEST(texts_and_reasons_are_filled_in)
     findings[2].severity = TIPTRUE_WARNING;
     s->findings = findings;
     s->n_findings = 3;
-    s->tips[0].verdict = s->tips[1].verdict = TIPTRUE_REPEAT;
+    struct tt_reason reasons[3] = {{.code = TT_REASON_FINDING, .finding = &findings[0]},
+                                   {.code = TT_REASON_FINDING, .finding = &findings[1]},
+                                   {.code = TT_REASON_NOT_WITHIN}};
+    s->tips[0].reasons = reasons;
+    s->tips[0].n_reasons = 3;
     ck_assert_int_eq(tt_sentences(s), TIPTRUE_OK);
     ck_assert_ptr_nonnull(strstr(findings[0].text, "57.500 mm"));
     ck_assert_str_eq(findings[1].text, "as it was");
     ck_assert_ptr_nonnull(findings[2].text);
-    ck_assert_uint_eq(s->tips[0].n_reasons, 1);
-    ck_assert_uint_eq(s->tips[1].n_reasons, 2);
-    ck_assert_ptr_nonnull(strstr(s->tips[0].reasons[0], "marks-off: the marks"));
-    ck_assert_str_eq(s->tips[1].reasons[1], "marks-off: as it was");
+    ck_assert_ptr_nonnull(strstr(reasons[0].text, "marks-off: the marks"));
+    ck_assert_str_eq(reasons[1].text, "marks-off: as it was");
+    ck_assert_str_eq(reasons[2].text,
+                     "the present offset is not shown to be within 30 \xc2\xb5m of "
+                     "the true one (probability 3.5 %, 95 % is asked)");
     tt_arena_clear(&s->arena);
 }
 END_TEST
@@ -105,10 +110,10 @@ START_TEST(whole_texts_stay_as_they_are)
     struct sample sample;
 
     sample_one_tip(&sample);
-    const char *const *before = sample.solution.tips[0].reasons;
+    const char *before = sample.solution.tips[0].reasons[0].text;
     sample.solution.tips[0].verdict = TIPTRUE_REPEAT;
     ck_assert_int_eq(tt_sentences(&sample.solution), TIPTRUE_OK);
-    ck_assert_ptr_eq(sample.solution.tips[0].reasons, before);
+    ck_assert_ptr_eq(sample.solution.tips[0].reasons[0].text, before);
     ck_assert_ptr_null(sample.solution.arena.first);
 }
 END_TEST

@@ -138,18 +138,11 @@ START_TEST(a_name_cannot_steer_the_terminal)
 END_TEST
 
 /* 2026-11-26: the page rewrote names that users gave: an edge called "90 deg" was shown as "90°",
- * one called "slot 40 um" as "slot 40 µm", since units in sentences get their signs wherever they
- * stand. Names of edges, tips and setups, with quotation marks in them too, and what else stands in
- * quotation marks, are left alone. */
+ * one called "slot 40 um" as "slot 40 µm", since units in sentences got their signs wherever they
+ * stood. A sentence is shown as it is. */
 START_TEST(names_are_shown_as_they_were_given)
 {
     static const char *const sentences[] = {
-        "3 of 7 touches on edge '90 deg' latched 27 um deep",
-        "edge 'Joe's 90 deg' latched 27 um deep",
-        "'slot 40 um' was at 12 deg; the tip's runout is 40 um",
-        "group 'upper 5 um' is off; 'Joe's 90 deg' is 1 deg off",
-    };
-    static const char *const shown[] = {
         "3 of 7 touches on edge '90 deg' latched 27 µm deep",
         "edge 'Joe's 90 deg' latched 27 µm deep",
         "'slot 40 um' was at 12°; the tip's runout is 40 µm",
@@ -165,7 +158,7 @@ START_TEST(names_are_shown_as_they_were_given)
         sample.findings[0].text = sentences[i];
         sample.findings[0].n_lines = 0;
         char *page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true, .columns = 200});
-        ck_assert_msg(strstr(page, shown[i]) != NULL, "%s\n%s", shown[i], page);
+        ck_assert_msg(strstr(page, sentences[i]) != NULL, "%s\n%s", sentences[i], page);
         free(page);
     }
 }
@@ -240,7 +233,8 @@ START_TEST(a_reason_is_told_once)
     sample_one_tip(&sample);
     sample.findings[0].severity = TIPTRUE_ERROR;
     sample.findings[0].text = "the plate moved";
-    sample.reasons[0] = "late-contact: the plate moved";
+    sample.reasons[0] =
+        (struct tt_reason){TT_REASON_FINDING, &sample.findings[0], "late-contact: the plate moved"};
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     first = strstr(page, "the plate moved");
     ck_assert(strstr(page, "\n  late-contact: the plate moved (lines 5-6, 9)\n\nrun.csv") != NULL);
@@ -258,21 +252,23 @@ START_TEST(tips_share_a_reason)
 
     sample_two_tips(&sample);
     sample.tips[0].verdict = TIPTRUE_REPEAT;
-    sample.reasons[0] = "too vague by 7 um (probability 35 %)";
-    sample.reasons_2[0] = "too vague by 7 um (probability 36 %)";
+    sample.tips[1].verdict = TIPTRUE_UPDATE;
+    sample.tips[0].p_conforming = 0.3512;
+    sample.tips[1].p_conforming = 0.3574;
+    sample.reasons[0] = sample.reasons_2[0] =
+        (struct tt_reason){TT_REASON_NOT_WITHIN, NULL, "not within (probability 35.1 %)"};
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page, "\n  t1, t2: too vague by 7 \xc2\xb5m\n\n") != NULL);
+    ck_assert(strstr(page,
+                     "\n  t1, t2: the present offset is not shown to be within 30 \xc2\xb5m of "
+                     "the true one\n") != NULL);
     free(page);
-    sample.reasons_2[0] = "too vague by 7 um (probability 35 %)";
+    sample.tips[1].p_conforming = 0.3513;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page, "\n  t1, t2: too vague by 7 \xc2\xb5m (probability 35 %)\n\n") != NULL);
+    ck_assert(strstr(page, "\n  t1, t2: not within (probability 35.1 %)\n\n") != NULL);
     free(page);
-    sample.reasons_2[0] = "too vague by 8 um (probability 35 %)";
+    sample.reasons_2[0] = (struct tt_reason){TT_REASON_CHANGED, NULL, "it changed"};
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(
-        strstr(page,
-               "\n  t1: too vague by 7 \xc2\xb5m (probability 35 %)\n  t2: too vague by 8 ") !=
-        NULL);
+    ck_assert(strstr(page, "\n  t1: not within (probability 35.1 %)\n  t2: it changed\n") != NULL);
     free(page);
 }
 END_TEST
@@ -293,9 +289,9 @@ START_TEST(lines_are_told_once)
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strstr(page, "touch it again (lines 5, 8)\n") != NULL);
     free(page);
-    sample.findings[0].text = "moved from line 5 on";
+    sample.findings[0].code = TT_FINDING_NO_CONTACT; /* its sentence names the rows */
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page, "moved from line 5 on\n") != NULL);
+    ck_assert(strstr(page, "touch it again\n") != NULL);
     free(page);
 }
 END_TEST
@@ -306,7 +302,7 @@ START_TEST(keep_says_what_may_be_kept)
     char *page;
 
     sample_one_tip(&sample);
-    sample.reasons[0] = "no limit was stated";
+    sample.reasons[0].text = "no limit was stated";
     sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_KEEP;
     sample.tips[0].has_conformity = false;
     sample.tips[0].change_on_same_plate = true;

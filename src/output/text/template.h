@@ -1,0 +1,34 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A sentence made of a template and the values of a finding. In a template stand
+ *     {key}          the value under that key, with its unit ("27 µm", "1.234 mm", "12 %")
+ *     {key:format}   in another way: um (always in µm); over (with as many decimals as show that it
+ *                    is over the value of "limit"); ms; factor; deg, fine (0 and 2 decimals); to,
+ *                    back (the direction of an angle, the opposite one); line (its axis); shape (of
+ *                    an order); phrase (what tt_phrase says for a word)
+ *     {tip} {edge} {setup}   what the finding is about
+ *     {lines}        "line 17", "lines 17, 31 and 40": the rows it is about
+ *     {facing} {missing}     directions of edges: "edges facing +x, -y", "one that faces +x"
+ *     {values}       all values with their keys
+ *     [ ... ]        left out where a {key} in it has no value
+ */
+#ifndef TT_OUTPUT_TEXT_TEMPLATE_H
+#define TT_OUTPUT_TEXT_TEMPLATE_H
+
+#include "base/buffer.h"
+#include "model/solution.h"
+
+/* Add the sentence that the template @text makes of @finding, one of @solution's. */
+void tt_template_put(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
+                     const struct tt_finding *finding, const char *text);
+
+/* "late 3, of 12, depth 27 µm" */
+void tt_template_values(struct tt_buffer *buffer, const struct tt_finding *finding);
+
+/* Whether {@word} stands in the template @text. */
+bool tt_template_names(const char *text, const char *word);
+
+/* sentences.c: the English of a value that is a word, for {key:phrase}. */
+const char *tt_phrase(const char *word);
+
+#endif

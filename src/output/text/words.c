@@ -1,0 +1,131 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "output/text/words.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/number.h"
+#include "model/frames.h"
+
+#define CLOSE_TO_AXIS_RAD (15 * TT_PI / 180)
+
+void tt_words_um(struct tt_buffer *buffer, double value_mm)
+{
+    double value_um = value_mm * 1e3;
+    tt_number_write_fixed(buffer, value_um, fabs(value_um) < 9.95 ? 1 : 0, false);
+    tt_buffer_puts(buffer, " \xc2\xb5m");
+}
+
+void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm)
+{
+    double value_um = value_mm * 1e3, over_um = (value_mm - limit_mm) * 1e3;
+    int decimals = over_um < 0.005                          ? 3
+                   : over_um < 0.05                         ? 2
+                   : over_um < 0.5 || fabs(value_um) < 9.95 ? 1
+                                                            : 0;
+    tt_number_write_fixed(buffer, value_um, decimals, false);
+    tt_buffer_puts(buffer, " \xc2\xb5m");
+}
+
+void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals)
+{
+    tt_number_write_fixed(buffer, tt_deg_from_rad(angle_rad), decimals, false);
+    tt_buffer_puts(buffer, "\xc2\xb0");
+}
+
+static const char *axis_name(double x, double y)
+{
+    double angle = atan2(y, x);
+
+    if (fabs(angle) < CLOSE_TO_AXIS_RAD) {
+        return "+x";
+    }
+    if (fabs(angle) > TT_PI - CLOSE_TO_AXIS_RAD) {
+        return "-x";
+    }
+    if (fabs(angle - TT_PI / 2) < CLOSE_TO_AXIS_RAD) {
+        return "+y";
+    }
+    return fabs(angle + TT_PI / 2) < CLOSE_TO_AXIS_RAD ? "-y" : NULL;
+}
+
+void tt_words_direction(struct tt_buffer *buffer, double x, double y)
+{
+    const char *name = axis_name(x, y);
+
+    if (name != NULL) {
+        tt_buffer_puts(buffer, name);
+        return;
+    }
+    tt_buffer_puts(buffer, "at ");
+    tt_words_deg(buffer, atan2(y, x), 0);
+}
+
+void tt_words_line(struct tt_buffer *buffer, double x, double y)
+{
+    const char *name = axis_name(x, y);
+
+    if (name != NULL) {
+        tt_buffer_putc(buffer, name[1]);
+        return;
+    }
+    tt_buffer_puts(buffer, "the line at ");
+    tt_words_deg(buffer, x < 0 ? atan2(-y, -x) : atan2(y, x), 0);
+}
+
+void tt_words_lines(struct tt_buffer *buffer, const size_t lines[], size_t n)
+{
+    enum { MOST = 8 };
+    size_t shown = n > MOST + 1 ? MOST : n;
+
+    tt_buffer_puts(buffer, n == 1 ? "line " : "lines ");
+    for (size_t i = 0; i < shown; i++) {
+        if (i > 0) {
+            tt_buffer_puts(buffer, i + 1 == n ? " and " : ", ");
+        }
+        tt_buffer_printf(buffer, "%zu", lines[i]);
+    }
+    if (n > shown) {
+        tt_buffer_printf(buffer, " and %zu more", n - shown);
+    }
+}
+
+void tt_words_ms(struct tt_buffer *buffer, double value_ms)
+{
+    tt_number_write_fixed(buffer, value_ms, 1, false);
+    tt_buffer_puts(buffer, " ms");
+}
+
+/* Never rounded to a certainty: "over 99.9 %", "under 0.1 %". */
+void tt_words_percent(struct tt_buffer *buffer, double share)
+{
+    if (share > 0.999) {
+        tt_buffer_puts(buffer, "over 99.9 %");
+    } else if (share < 0.001) {
+        tt_buffer_puts(buffer, "under 0.1 %");
+    } else {
+        tt_number_write_fixed(buffer, 100 * share, 1, false);
+        tt_buffer_puts(buffer, " %");
+    }
+}
+
+bool tt_words_same_percent(double a, double b)
+{
+    struct tt_buffer words = {0};
+
+    tt_words_percent(&words, a);
+    size_t length = words.length;
+    tt_words_percent(&words, b);
+    bool same = !words.failed && words.length == 2 * length &&
+                memcmp(words.text, words.text + length, length) == 0;
+    tt_buffer_clear(&words);
+    return same;
+}
+
+void tt_words_factor(struct tt_buffer *buffer, double factor)
+{
+    tt_number_write_fixed(buffer, factor, factor < 1 ? 4 : 2, false);
+}
