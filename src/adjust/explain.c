@@ -407,14 +407,15 @@ static enum tiptrue_status start_pairs(struct tt_pool *pool, struct tt_stage *ba
 /* The best change, axis fault, radius and reversal error of the least-squares table, where it says
  * that they may be. */
 static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stage *base,
-                                            const struct tt_candidate *parent,
-                                            const struct tt_modes *table)
+                                            const struct tt_candidate *parent)
 {
     const struct tt_mode *best[TT_MODE_KINDS] = {NULL};
-    enum tiptrue_status status = TIPTRUE_OK;
+    struct tt_modes table = {0};
+    enum tiptrue_status status =
+        tt_modes_score(pool->search->least_squares, pool->search->arena, TT_MODES_FINE, &table);
 
-    for (size_t k = 0; k < table->n; k++) {
-        const struct tt_mode *mode = &table->mode[k];
+    for (size_t k = 0; k < table.n; k++) {
+        const struct tt_mode *mode = &table.mode[k];
         bool by_edges = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE;
         bool change = mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP;
         if (!by_edges && (change || mode->log_odds > LEAST_SQUARES_ODDS) &&
@@ -432,8 +433,7 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
 
 /* All starts on top of @parent, the plain explanation of @base. */
 static enum tiptrue_status start_all(struct tt_pool *pool, struct tt_stage *base,
-                                     const struct tt_candidate *parent,
-                                     const struct tt_modes *table)
+                                     const struct tt_candidate *parent, bool from_table)
 {
     const struct tiptrue_plate *plate = pool->search->plate;
     size_t *seen = TT_ARENA_NEW(pool->search->arena, plate->n_edges, size_t), n = 0;
@@ -459,8 +459,9 @@ static enum tiptrue_status start_all(struct tt_pool *pool, struct tt_stage *base
     if (status == TIPTRUE_OK && n > 3) {
         status = start_pairs(pool, base, parent, seen, n);
     }
-    return status == TIPTRUE_OK && table != NULL ? start_from_table(pool, base, parent, table)
-                                                 : status;
+    return status == TIPTRUE_OK && from_table && pool->search->least_squares != NULL
+               ? start_from_table(pool, base, parent)
+               : status;
 }
 
 /* ---- rounds of the table ---- */
@@ -821,8 +822,7 @@ static size_t open_setups(const struct tt_search *search, size_t open[MOST_TURNE
     return n;
 }
 
-enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_modes *table,
-                               struct tt_explanation *explanation)
+enum tiptrue_status tt_explain(const struct tt_search *search, struct tt_explanation *explanation)
 {
     struct tt_pool pool;
     size_t open[MOST_TURNED], n_open = open_setups(search, open),
@@ -850,7 +850,7 @@ enum tiptrue_status tt_explain(const struct tt_search *search, const struct tt_m
     }
     for (size_t turns = 0; turns < combinations && status == TIPTRUE_OK && !plainly; turns++) {
         if (plain[turns] >= best - TURN_RIVAL_LN) {
-            status = start_all(&pool, bases[turns], &parents[turns], turns == 0 ? table : NULL);
+            status = start_all(&pool, bases[turns], &parents[turns], turns == 0);
         }
     }
     pool.plain = bases[0];

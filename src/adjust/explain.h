@@ -52,6 +52,7 @@ struct tt_search {
     const struct tiptrue_machine *machine;
     const struct tiptrue_run *run;
     const struct tt_noise *noise;
+    struct tt_fit *least_squares; /* of all touches, whose table of modes gives starts; or NULL */
 };
 
 /* Empty terms with all arrays, in the arena; a copy of @terms if that is not NULL. */
@@ -63,10 +64,9 @@ TT_MUST_USE enum tiptrue_status tt_terms_new(const struct tt_search *search,
  * mark lies does not enter it. */
 double tt_sighting_variance(const struct tt_search *search, double *dof);
 
-/* Search. @table: the modes as least squares sees them, or NULL. TIPTRUE_E_DATA: no touch can be
+/* TIPTRUE_E_DATA: no touch can be
  * used. TIPTRUE_E_DEGENERATE: no explanation could be computed. */
 TT_MUST_USE enum tiptrue_status tt_explain(const struct tt_search *search,
-                                           const struct tt_modes *table,
                                            struct tt_explanation *explanation);
 
 #endif

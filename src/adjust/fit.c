@@ -5,6 +5,7 @@
 #include "adjust/fit.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "adjust/robust.h"
 #include "base/distribution.h"
@@ -253,54 +254,116 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
     }
 }
 
-/* Share of each touch's weight that the fit spends on it (w J C J^T), and their sums over good
- * touches and over sightings: the degrees of freedom that the fit takes up. After tt_system_invert.
- */
-static void leverages(struct tt_fit *fit, double *touches, double *sights, double *n_sights)
-{
-    struct tt_model *model = fit->model;
-    struct tt_system *system = &model->system;
-    size_t nb = system->n_border, block = TT_NONE;
+/* What a fit spends on sightings: on those that count for their repeatability, and on all. */
+struct sight_spent {
+    double counted, all, n_counted;
+};
 
-    *touches = 0;
-    for (size_t k = 0; k < model->n_cells; k++) {
-        struct tt_cell *cell = &model->cells[model->cells_by_block[k]];
-        if (cell->block != block) {
-            block = cell->block;
-            tt_system_block_covariance(system, block, fit->cc, fit->cb, fit->response);
-        }
-        cell_leverage(fit, cell, fit->cc, fit->cb, touches);
-    }
-    *sights = *n_sights = 0;
+/* After tt_system_invert. */
+static struct sight_spent spent_on_sights(const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    const double *c = model->system.c;
+    size_t nb = model->n_border;
+    struct sight_spent spent = {0};
+
     for (size_t i = 0; i < model->n_sights; i++) {
         const struct tt_sight *sight = &model->sights[i];
-        double share = sight_share(sight);
-        *n_sights += share;
+        double share = sight_share(sight), variance = 0;
         for (size_t axis = 0; axis < 2; axis++) {
             for (size_t j = 0; j < sight->n_entries; j++) {
                 for (size_t k = 0; k < sight->n_entries; k++) {
                     const struct tt_entry *p = &sight->entries[axis][j],
                                           *q = &sight->entries[axis][k];
-                    *sights += share * p->value * q->value * system->c[p->place * nb + q->place] /
-                               fit->sight_var_mm2;
+                    variance += p->value * q->value * c[p->place * nb + q->place];
                 }
             }
         }
+        spent.n_counted += share;
+        spent.counted += share * variance / fit->sight_var_mm2;
+        spent.all += variance * tt_sight_weight(sight, 1 / fit->sight_var_mm2);
     }
+    return spent;
+}
+
+/* Share of each touch's weight that the fit spends on it (w J C J^T), on @edges (NULL = all); the
+ * sum over their good touches is returned: the degrees of freedom that the fit takes up. After
+ * tt_system_invert. */
+static double leverages(struct tt_fit *fit, const bool edges[])
+{
+    struct tt_model *model = fit->model;
+    size_t block = TT_NONE;
+    double sum = 0;
+
+    for (size_t k = 0; k < model->n_cells; k++) {
+        struct tt_cell *cell = &model->cells[model->cells_by_block[k]];
+        if (edges != NULL && !edges[cell->edge]) {
+            continue;
+        }
+        if (cell->block != block) {
+            block = cell->block;
+            tt_system_block_covariance(&model->system, block, fit->cc, fit->cb, fit->response);
+        }
+        cell_leverage(fit, cell, fit->cc, fit->cb, &sum);
+    }
+    return sum;
 }
 
 /* How far a weighted solution is driven: roughly, to judge it, or to the end. */
 enum depth { ROUGH, PRECISE };
 
+/* What the fit spends on what is known beforehand: the priors' shares of the unknowns. After
+ * tt_system_invert. */
+static double spent_on_priors(struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    const struct tt_system *system = &model->system;
+    size_t nb = model->n_border;
+    double *in_block = fit->cc, *half = fit->response, sum = 0;
+
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        double variance = 0;
+        if (prior->place < nb) {
+            variance = system->c[prior->place * nb + prior->place];
+        } else {
+            size_t size = system->size[prior->block];
+            memset(half, 0, nb * sizeof *half);
+            memset(in_block, 0, size * sizeof *in_block);
+            in_block[prior->place - nb] = 1;
+            tt_system_half_solve(system, prior->block, half, in_block, half);
+            for (size_t k = 0; k < nb + size; k++) {
+                variance += half[k] * half[k];
+            }
+        }
+        sum += variance / (prior->u * prior->u);
+    }
+    return sum;
+}
+
+static void set_dof(struct tt_fit *fit, double touches, const struct sight_spent *sights)
+{
+    fit->spent_touch = touches;
+    fit->dof_found_at_mm2 = fit->touch_var_mm2;
+    fit->dof_touch = tt_fit_total_good(fit) - touches;
+    fit->dof_sight = 2 * sights->n_counted - sights->counted;
+}
+
 void tt_fit_update_dof(struct tt_fit *fit)
 {
-    double sight_spent, n_sights;
-
     tt_system_invert(&fit->model->system);
-    leverages(fit, &fit->spent_touch, &sight_spent, &n_sights);
-    fit->dof_found_at_mm2 = fit->touch_var_mm2;
-    fit->dof_touch = tt_fit_total_good(fit) - fit->spent_touch;
-    fit->dof_sight = 2 * n_sights - sight_spent;
+    struct sight_spent sights = spent_on_sights(fit);
+    set_dof(fit, leverages(fit, NULL), &sights);
+}
+
+void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[])
+{
+    tt_system_invert(&fit->model->system);
+    struct sight_spent sights = spent_on_sights(fit);
+    if (edges != NULL) {
+        (void)leverages(fit, edges);
+    }
+    set_dof(fit, (double)fit->model->n_unknowns - spent_on_priors(fit) - sights.all, &sights);
 }
 
 double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof,

@@ -97,6 +97,11 @@ void tt_fit_set_rotation_var(struct tt_fit *fit);
 /* Covariance of the border, leverages, and the degrees of freedom that the fit takes up. After
  * tt_system_factor. */
 void tt_fit_update_dof(struct tt_fit *fit);
+/* The same for less, with the leverages of the touches on @edges only (NULL: of none): what is
+ * spent on touches is what all unknowns are worth less what priors and sightings tell of them (the
+ * trace of C times the normal matrix). The weights must be those of the factored system, with
+ * priors. */
+void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[]);
 /* Variance of a touch from the residuals, with @dof degrees of freedom: one step of a fixed point.
  */
 double tt_fit_touch_scatter(const struct tt_fit *fit, double dof);

@@ -274,10 +274,9 @@ void tt_model_move(struct tt_model *model, const double dx[])
 
 /* ---- normal equations ---- */
 
-/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. Called
- * with a constant @n where it can be, so that the loops are unrolled. */
-static inline void gram_of(const struct tt_model *model, const struct tt_cell *cell,
-                           const double weight[], size_t n, double gram[], double right[])
+/* Weighted Gram matrix (lower triangle) of @n columns and their products with the residuals. */
+static void gram_of(const struct tt_model *model, const struct tt_cell *cell, const double weight[],
+                    size_t n, double gram[], double right[])
 {
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = model->slope + i * model->stride;
@@ -292,17 +291,51 @@ static inline void gram_of(const struct tt_model *model, const struct tt_cell *c
     }
 }
 
+/* The same of the four columns that every cell has: with the sums in registers a fourth of the
+ * instructions, and this is where a search spends its time. */
+static void gram_of_plain(const struct tt_model *model, const struct tt_cell *cell,
+                          const double weight[], double gram[], double right[])
+{
+    double s00 = 0, s10 = 0, s11 = 0, s20 = 0, s21 = 0, s22 = 0, s30 = 0, s31 = 0, s32 = 0, s33 = 0;
+    double r0 = 0, r1 = 0, r2 = 0, r3 = 0;
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        double w = weight[i], r = model->residual[i];
+        double w0 = w * slope[0], w1 = w * slope[1], w2 = w * slope[2], w3 = w * slope[3];
+        s00 += w0 * slope[0];
+        s10 += w1 * slope[0];
+        s11 += w1 * slope[1];
+        s20 += w2 * slope[0];
+        s21 += w2 * slope[1];
+        s22 += w2 * slope[2];
+        s30 += w3 * slope[0];
+        s31 += w3 * slope[1];
+        s32 += w3 * slope[2];
+        s33 += w3 * slope[3];
+        r0 += w0 * r;
+        r1 += w1 * r;
+        r2 += w2 * r;
+        r3 += w3 * r;
+    }
+    const double lower[PLAIN_COLUMNS * PLAIN_COLUMNS] = {s00, 0,   0,   0, s10, s11, 0,   0,
+                                                         s20, s21, s22, 0, s30, s31, s32, s33};
+    const double products[PLAIN_COLUMNS] = {r0, r1, r2, r3};
+    memcpy(gram, lower, sizeof lower);
+    memcpy(right, products, sizeof products);
+}
+
 static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell,
                             const double weight[])
 {
     double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
     size_t n = cell->n_columns;
 
-    memset(gram, 0, n * n * sizeof *gram);
-    memset(right, 0, n * sizeof *right);
     if (n == PLAIN_COLUMNS) {
-        gram_of(model, cell, weight, PLAIN_COLUMNS, gram, right);
+        gram_of_plain(model, cell, weight, gram, right);
     } else {
+        memset(gram, 0, n * n * sizeof *gram);
+        memset(right, 0, n * sizeof *right);
         gram_of(model, cell, weight, n, gram, right);
     }
     for (size_t j = 0; j < n; j++) {

@@ -53,6 +53,7 @@
  * climb's start. */
 #define DEVIATION_FLOOR_MM 2e-3
 #define START_STEPS 25
+#define START_STEP_DONE 1e-5
 #define CLIMB_STEPS 8
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
@@ -130,6 +131,13 @@ bool tt_robust_start(struct tt_fit *fit)
             return false;
         }
         tt_model_move(model, fit->step_mm);
+        double size = 0;
+        for (size_t k = 0; k < model->n_unknowns; k++) {
+            size = fmax(size, fabs(fit->step_mm[k]));
+        }
+        if (size < START_STEP_DONE) {
+            break;
+        }
     }
     tt_model_linearise(model);
     return true;
@@ -419,7 +427,7 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
             return false;
         }
         if (k == 0 || (held && stands)) {
-            tt_fit_update_dof(fit);
+            tt_fit_update_dof_only(fit, fit->model->terms.edge_out);
         }
         if (!held) {
             update_scatter(fit, dof_left(fit));
@@ -530,7 +538,7 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     if (!tt_system_factor(&model->system)) {
         return false;
     }
-    tt_fit_update_dof(fit);
+    tt_fit_update_dof_only(fit, fit->model->terms.edge_out);
     double dof = dof_left(fit);
     fit->log_likelihood = likelihood;
     fit->log_evidence = likelihood + log_shares(fit) + log_scatter(fit, dof) +

@@ -91,33 +91,31 @@ static bool sightings_repeat(const struct tt_search *search, const struct tt_fit
 /* Does least squares of everything stand: normal scatter, and no mode of the table more probable
  * than not? */
 static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain,
-                                 struct tt_modes *table, bool *stands)
+                                 bool *stands)
 {
-    *stands = false;
-    if (plain->fit->deficient) {
-        return TIPTRUE_OK;
+    struct tt_modes table = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    *stands = !plain->fit->deficient && tt_robust_looks_clean(plain->fit) &&
+              !may_be_turned(plain->model) && sightings_repeat(search, plain->fit);
+    if (*stands) {
+        status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, &table);
     }
-    enum tiptrue_status status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, table);
-    if (status != TIPTRUE_OK) {
-        return status;
+    for (size_t k = 0; k < table.n; k++) {
+        *stands = *stands && !(table.mode[k].log_odds > 0);
     }
-    *stands = tt_robust_looks_clean(plain->fit) && !may_be_turned(plain->model) &&
-              sightings_repeat(search, plain->fit);
-    for (size_t k = 0; k < table->n; k++) {
-        *stands = *stands && !(table->mode[k].log_odds > 0);
-    }
-    return TIPTRUE_OK;
+    return status;
 }
 
 /* The best explanation, with the repeatability of touches as stated; where least squares
  * contradicts that, or (@own) with the run's own, whichever explains the run better. */
-static enum tiptrue_status explain(struct tt_search *search, const struct tt_modes *table,
-                                   bool contradicted, bool *own, struct tt_explanation **best)
+static enum tiptrue_status explain(struct tt_search *search, bool contradicted, bool *own,
+                                   struct tt_explanation **best)
 {
     struct tt_explanation *e = TT_ARENA_NEW(search->arena, 2, struct tt_explanation);
     struct tt_noise *free_noise = TT_ARENA_NEW(search->arena, 1, struct tt_noise);
     enum tiptrue_status status =
-        e == NULL || free_noise == NULL ? TIPTRUE_E_MEMORY : tt_explain(search, table, &e[0]);
+        e == NULL || free_noise == NULL ? TIPTRUE_E_MEMORY : tt_explain(search, &e[0]);
 
     *best = &e[0];
     *own = false;
@@ -129,7 +127,7 @@ static enum tiptrue_status explain(struct tt_search *search, const struct tt_mod
     free_noise->touch_known = false;
     free_noise->touch_dof = 0;
     search->noise = free_noise;
-    status = tt_explain(search, table, &e[1]);
+    status = tt_explain(search, &e[1]);
     bool better =
         status == TIPTRUE_OK && e[1].log_evidence + log(WRONG_STATEMENT) > e[0].log_evidence;
     if (better) {
@@ -142,12 +140,12 @@ static enum tiptrue_status explain(struct tt_search *search, const struct tt_mod
     return status;
 }
 
-static enum tiptrue_status search_all(struct tt_search *search, const struct tt_modes *table,
-                                      struct tt_selection *selection)
+static enum tiptrue_status search_all(struct tt_search *search, struct tt_selection *selection)
 {
     struct tt_explanation *e;
     bool own;
-    enum tiptrue_status status = explain(search, table, selection->fit->scattered, &own, &e);
+    search->least_squares = selection->fit->deficient ? NULL : selection->fit;
+    enum tiptrue_status status = explain(search, selection->fit->scattered, &own, &e);
 
     if (status == TIPTRUE_E_DEGENERATE) {
         return TIPTRUE_OK; /* nothing better than what least squares has, which says so itself */
@@ -169,7 +167,6 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
 {
     struct tt_search search = {
         .arena = arena, .plate = plate, .machine = machine, .run = run, .noise = noise};
-    struct tt_modes table = {0};
     bool stands;
     enum tiptrue_status status;
 
@@ -182,12 +179,6 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
     if (status != TIPTRUE_OK || !robust) {
         return status;
     }
-    status = judge(&search, selection, &table, &stands);
-    if (status == TIPTRUE_OK && !stands &&
-        !selection->fit->deficient) { /* once more, with every row: starts are made of it */
-        status = tt_modes_score(selection->fit, arena, TT_MODES_FINE, &table);
-    }
-    return status == TIPTRUE_OK && !stands
-               ? search_all(&search, table.n > 0 ? &table : NULL, selection)
-               : status;
+    status = judge(&search, selection, &stands);
+    return status == TIPTRUE_OK && !stands ? search_all(&search, selection) : status;
 }

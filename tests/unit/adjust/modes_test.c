@@ -63,7 +63,7 @@ static void judge(struct judged *j, struct tt_terms *plain, double *before)
     scene_rows_free(&rows);
     j->noise = tt_noise_of(j->read.machine, j->read.run);
     j->search =
-        (struct tt_search){&j->arena, j->read.plate, j->read.machine, j->read.run, &j->noise};
+        (struct tt_search){&j->arena, j->read.plate, j->read.machine, j->read.run, &j->noise, NULL};
     ck_assert_int_eq(tt_terms_new(&j->search, NULL, plain), TIPTRUE_OK);
     *before = log_marginal(j, plain, model, fit);
     ck_assert_int_eq(tt_modes_score(fit, &j->arena, TT_MODES_FINE, &j->table), TIPTRUE_OK);
