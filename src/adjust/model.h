@@ -179,6 +179,12 @@ static inline double tt_sight_weight(const struct tt_sight *sight, double sight_
     return sight_weight / (1 + sight_weight * sight->extra_mm2);
 }
 
+/* A sighting whose variance a term widens is none that repeats: 0, else 1. */
+static inline double tt_sight_share(const struct tt_sight *sight)
+{
+    return sight->extra_mm2 > 0 ? 0 : 1;
+}
+
 /* What a fault of the axes adds to a reported position @h, per unit of it: mm per rad, or mm per 1.
  * Counted from @middle. */
 struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h,

@@ -58,52 +58,6 @@
 #define CLIMB_FLOOR_MM 1e-3
 #define CLIMB_LEVEL 0.7
 #define CLIMB_STEP_DONE 1e-4
-/* Least squares is looked into when its largest residual, its width against its shortest half, its
- * repeatability (not stated) or its chi squared (stated) exceed these: one clean run in twenty of a
- * hundred touches is. */
-#define CLEAN_LARGEST 3.4
-#define CLEAN_WIDER 1.6
-#define CLEAN_SCATTER_MM 7e-3
-#define CLEAN_IMPROBABLE 1e-4
-
-/* ---- least squares ---- */
-
-/* Standard deviation from the shortest interval that holds half of the residuals (normal:
- * half-width / 0.6745). */
-static double shortest_half(const struct tt_fit *fit)
-{
-    size_t n = fit->model->n_touches, half = n / 2 + 1;
-    double *sorted = fit->sorted_mm, best = INFINITY;
-
-    memcpy(sorted, fit->model->residual, n * sizeof *sorted);
-    gsl_sort(sorted, 1, n);
-    for (size_t i = 0; i + half <= n; i++) {
-        best = fmin(best, sorted[i + half - 1] - sorted[i]);
-    }
-    return best / (2 * 0.6745);
-}
-
-bool tt_robust_looks_clean(struct tt_fit *fit)
-{
-    const struct tt_model *model = fit->model;
-    double largest = 0, half = shortest_half(fit), scatter = sqrt(fit->scatter_touch_mm2);
-
-    for (size_t i = 0; i < model->n_touches; i++) {
-        double free_share = fmax(1 - fit->leverage[i], 0.05);
-        double variance = (fit->touch_var_mm2 + fit->rotation_var_mm2[i]) * free_share;
-        largest = fmax(largest, model->residual[i] * model->residual[i] / variance);
-    }
-    if (!(largest < CLEAN_LARGEST * CLEAN_LARGEST) || !(scatter < CLEAN_WIDER * half + 1e-6)) {
-        return false;
-    }
-    if (fit->noise->touch_dof == 0) {
-        return scatter < CLEAN_SCATTER_MM;
-    }
-    double dof = fmax(fit->dof_touch, 1),
-           stated = fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2;
-    return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
-}
-
 /* ---- starts ---- */
 
 bool tt_robust_start(struct tt_fit *fit)

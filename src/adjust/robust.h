@@ -10,8 +10,7 @@
  * called off within 3.5 standard deviations. Sources: A. P. Dempster, N. M. Laird, D. B. Rubin, J.
  * R. Stat. Soc. B 39 (1977) 1-38 (EM); R. Koenker, G. Bassett, Econometrica 46 (1978) 33-50
  * (asymmetric absolute deviations); R. E. Kass, A. E. Raftery, J. Am. Stat. Assoc. 90 (1995)
- * 773-795 (Laplace's approximation of evidence); P. J. Rousseeuw, A. M. Leroy, Robust Regression
- * and Outlier Detection, 1987, ch. 4 (shortest half).
+ * 773-795 (Laplace's approximation of evidence).
  */
 #ifndef TT_ADJUST_ROBUST_H
 #define TT_ADJUST_ROBUST_H
@@ -27,10 +26,6 @@
  * practice, no source). Only the weight of touches against priors in the very first step depends on
  * it. */
 #define TT_FIRST_SCATTER_MM 3e-3
-
-/* Does the least-squares fit look like nothing but normal scatter, of a usual size or of the stated
- * one? */
-bool tt_robust_looks_clean(struct tt_fit *fit);
 
 /* Unknowns of the tips by least absolute deviations with the poses held as they are, and the model
  * linearised there; stated radii count. False: singular. */

@@ -4,6 +4,7 @@
 
 #include "adjust/select.h"
 
+#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <string.h>
 
@@ -18,6 +19,14 @@
 #define SIGHTINGS_IMPROBABLE 1e-3
 /* Probability beforehand that a repeatability is stated wrong: as a stated radius. */
 #define WRONG_STATEMENT 0.02
+
+/* Least squares is looked into when its largest residual, its width against its shortest half, its
+ * repeatability (not stated) or its chi squared (stated) exceed these: one clean run in twenty of a
+ * hundred touches is. */
+#define CLEAN_LARGEST 3.4
+#define CLEAN_WIDER 1.6
+#define CLEAN_SCATTER_MM 7e-3
+#define CLEAN_IMPROBABLE 1e-4
 
 /* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1.
  */
@@ -88,6 +97,45 @@ static bool sightings_repeat(const struct tt_search *search, const struct tt_fit
                                                        fit->dof_sight, dof) < SIGHTINGS_IMPROBABLE);
 }
 
+/* Standard deviation from the shortest interval that holds half of the residuals (normal:
+ * half-width / 0.6745): P. J. Rousseeuw, A. M. Leroy, Robust Regression and Outlier Detection,
+ * 1987, ch. 4. */
+static double shortest_half(const struct tt_fit *fit)
+{
+    size_t n = fit->model->n_touches, half = n / 2 + 1;
+    double *sorted = fit->sorted_mm, best = INFINITY;
+
+    memcpy(sorted, fit->model->residual, n * sizeof *sorted);
+    gsl_sort(sorted, 1, n);
+    for (size_t i = 0; i + half <= n; i++) {
+        best = fmin(best, sorted[i + half - 1] - sorted[i]);
+    }
+    return best / (2 * 0.6745);
+}
+
+/* Does the least-squares fit look like nothing but normal scatter, of a usual size or of the stated
+ * one? */
+static bool looks_clean(struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    double largest = 0, half = shortest_half(fit), scatter = sqrt(fit->scatter_touch_mm2);
+
+    for (size_t i = 0; i < model->n_touches; i++) {
+        double free_share = fmax(1 - fit->leverage[i], 0.05);
+        double variance = (fit->touch_var_mm2 + fit->rotation_var_mm2[i]) * free_share;
+        largest = fmax(largest, model->residual[i] * model->residual[i] / variance);
+    }
+    if (!(largest < CLEAN_LARGEST * CLEAN_LARGEST) || !(scatter < CLEAN_WIDER * half + 1e-6)) {
+        return false;
+    }
+    if (fit->noise->touch_dof == 0) {
+        return scatter < CLEAN_SCATTER_MM;
+    }
+    double dof = fmax(fit->dof_touch, 1),
+           stated = fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2;
+    return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
+}
+
 /* Does least squares of everything stand: normal scatter, and no mode of the table more probable
  * than not? */
 static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain,
@@ -96,8 +144,8 @@ static enum tiptrue_status judge(const struct tt_search *search, struct tt_selec
     struct tt_modes table = {0};
     enum tiptrue_status status = TIPTRUE_OK;
 
-    *stands = !plain->fit->deficient && tt_robust_looks_clean(plain->fit) &&
-              !may_be_turned(plain->model) && sightings_repeat(search, plain->fit);
+    *stands = !plain->fit->deficient && looks_clean(plain->fit) && !may_be_turned(plain->model) &&
+              sightings_repeat(search, plain->fit);
     if (*stands) {
         status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, &table);
     }
