@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The search: starts, rounds of the table of modes. What they mean together is decided in decide.c.
- */
+/* The search: starts, rounds of the table of modes. decide.c tells what they mean together. */
 #include "config.h"
 
 #include "adjust/explain.h"
