@@ -20,10 +20,12 @@ libcore_la_SOURCES = \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
   src/base/distribution.c src/base/distribution.h \
+  src/base/escape.c src/base/escape.h \
   src/base/number.c src/base/number.h \
   src/base/random.c src/base/random.h \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
+  src/base/utf8.c src/base/utf8.h \
   src/model/between.h \
   src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
@@ -212,7 +214,6 @@ libcore_la_SOURCES = \
   src/output/json/trend_json.c \
   src/output/text/trend_text.c \
   src/output/trend_words.c src/output/trend_words.h \
-  src/output/utf8.c src/output/utf8.h \
   src/output/verdict.c src/output/verdict.h
 
 # What is installed: the same objects, only the names of tiptrue.h exported.

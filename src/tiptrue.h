@@ -57,6 +57,11 @@ struct tiptrue_error {
     char hint[256];
 };
 
+/* Bytes of the character that @text begins with if it is no UTF-8 or steers a terminal or a text's
+ * direction or lines: @shown receives how to show it ("\u001b", "\xff"). 0: show it as it is. */
+#define TIPTRUE_ESCAPE_SIZE 8
+size_t tiptrue_escape(const char *text, char shown[TIPTRUE_ESCAPE_SIZE]);
+
 enum tiptrue_severity { TIPTRUE_NOTE, TIPTRUE_WARNING, TIPTRUE_ERROR };
 
 /* A place in an input file that is wrong (error) or odd (warning, note). Strings live during the
@@ -109,11 +114,9 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_plan_read(const char *path,
 void tiptrue_plan_free(struct tiptrue_plan *plan);
 
 /* Read a run log: CSV or JSON by its content; with @plan and @pattern (both or neither), a
- * controller log.
- * @plate and @machine may each be NULL (then names are not checked against them; such a run can be
- * checked, not solved).
- * @pattern: PCRE2, named groups x, y and, where present, z, id, ok. The run borrows neither plate
- * nor machine. */
+ * controller log. @plate and @machine may each be NULL (then names are not checked against them;
+ * such a run can be checked, not solved). @pattern: PCRE2, named groups x, y and, where present, z,
+ * id, ok. The run borrows neither plate nor machine. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_run_read(const char *path, const struct tiptrue_plate *plate,
                  const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
@@ -165,9 +168,8 @@ struct tiptrue_solve_options {
 };
 
 /* Solve a run: offset, runout circle and contact radius of every tip, with uncertainty, findings
- * and verdict.
- * @options may be NULL (all off). A run that cannot be trusted is not an error: its verdict is
- * `repeat`. */
+ * and verdict. @options may be NULL (all off). A run that cannot be trusted is not an error: its
+ * verdict is `repeat`. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_solve(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
               const struct tiptrue_machine *machine, const struct tiptrue_run *run,
@@ -223,9 +225,8 @@ struct tiptrue_text_options {
 };
 
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its
- * end).
- * @options may be NULL (all off). *text is malloc'ed, NUL-terminated, for free(); *length may be
- * NULL. */
+ * end). @options may be NULL (all off). *text is malloc'ed, NUL-terminated, for free(); *length may
+ * be NULL. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_solution_text(const struct tiptrue_solution *solution,
                       const struct tiptrue_text_options *options, char **text, size_t *length,
@@ -324,8 +325,7 @@ void tiptrue_exported_free(struct tiptrue_exported *exported);
 
 /* Take the present offsets of the tips from the configuration @config, where the machine file's
  * "export" has its places, in place of those that the machine file states. TIPTRUE_E_CONFIG: there
- * are no such places, or no numbers in them; *machine is unchanged.
- */
+ * are no such places, or no numbers in them; *machine is unchanged. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine,
                                                              const char *config,
                                                              struct tiptrue_error *error);
@@ -583,10 +583,9 @@ struct tiptrue_trend_options {
     const char *tip; /* only this tip is shown (all are needed to tell what moved); NULL = all */
 };
 /* What the runs of a machine say over time: scatter, control charts, changes, drift, forecast
- * (docs/history.md).
- * @query->machine NULL: the only machine of the history. TIPTRUE_E_USAGE: it has several, or no
- * such tip, or since is no time; TIPTRUE_E_NO_INPUT: no runs of that machine. Cost: 10 ms for 70
- * runs of three tips, 50 ms for 400. */
+ * (docs/history.md). @query->machine NULL: the only machine of the history. TIPTRUE_E_USAGE: it has
+ * several, or no such tip, or since is no time; TIPTRUE_E_NO_INPUT: no runs of that machine. Cost:
+ * 10 ms for 70 runs of three tips, 50 ms for 400. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_history_trend(struct tiptrue_history *history, const struct tiptrue_history_query *query,
                       const struct tiptrue_trend_options *options, struct tiptrue_trend **trend,
@@ -667,8 +666,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_html(const struct tiptrue_re
                                                          char **text, size_t *length,
                                                          struct tiptrue_error *error);
 /* Its pictures, each as a document of its own (SVG). *name: of a file, ASCII without ending; lives
- * as long as the report.
- * @index < tiptrue_report_pictures(). */
+ * as long as the report. @index < tiptrue_report_pictures(). */
 size_t tiptrue_report_pictures(const struct tiptrue_report *report);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_picture(const struct tiptrue_report *report,
                                                             size_t index, const char **name,

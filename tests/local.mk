@@ -96,6 +96,7 @@ script_tests = \
   tests/cli/complete.py \
   tests/cli/export.py \
   tests/cli/find.py \
+  tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \
   tests/cli/plan.sh \

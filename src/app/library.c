@@ -9,6 +9,7 @@
 
 #include "adjust/adjust.h"
 #include "adjust/check.h"
+#include "base/escape.h"
 #include "base/buffer.h"
 #include "base/status.h"
 #include "export/export.h"
@@ -451,4 +452,9 @@ enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *propos
         return status;
     }
     return tt_buffer_hand_over(&buffer, text, length, error);
+}
+
+size_t tiptrue_escape(const char *text, char shown[TIPTRUE_ESCAPE_SIZE])
+{
+    return tt_escape(text, shown);
 }

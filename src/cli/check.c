@@ -12,6 +12,7 @@
 #include "cli/command.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 /* What the checks of all runs share. */
 struct job {
@@ -34,8 +35,8 @@ static int tell_determined(struct job *job, const char *path, const struct tiptr
 
     if (objects->plate == NULL || objects->machine == NULL) {
         if (!job->inputs->json) {
-            printf("%s: give a good --plate and --machine too, to see what the run can determine\n",
-                   path);
+            cli_put_escaped(stdout, path);
+            puts(": give a good --plate and --machine too, to see what the run can determine");
         }
         return 0;
     }
@@ -89,7 +90,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case ARGP_KEY_END:
         if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
             inputs->n_runs == 0) {
-            argp_error(state, "nothing to check: name a plate, a machine, a plan or a run");
+            cli_usage(state, "nothing to check: name a plate, a machine, a plan or a run");
         }
         return 0;
     default:

@@ -14,6 +14,7 @@
 #include "cli/inputs.h"
 #include "cli/options.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 /* What is compared. */
 struct pair {
@@ -39,8 +40,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (arguments->n_names != 2) {
-            argp_error(state, "two results are needed: files of `tiptrue solve --json', or, with "
-                              "--history, ids of stored runs");
+            cli_usage(state, "two results are needed: files of `tiptrue solve --json', or, with "
+                             "--history, ids of stored runs");
         }
         return 0;
     default:

@@ -17,6 +17,7 @@
 #include "cli/inputs.h"
 #include "cli/options.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 /* Most rotations of --rotations: a table of every tenth of a degree. */
 #define MOST_ROTATIONS 3600
@@ -41,7 +42,7 @@ static double number(struct argp_state *state, const char *option, const char *t
     double value = strtod(text, &end);
 
     if (end == text || (size_t)(end - text) > length || !isfinite(value)) {
-        argp_error(state, "%s '%s': a number is expected", option, text);
+        cli_usage(state, "%s '%s': a number is expected", option, text);
     }
     *behind = end;
     return value;
@@ -64,7 +65,7 @@ static void parse_age(struct argp_state *state, const char *text,
             return;
         }
     }
-    argp_error(
+    cli_usage(
         state,
         "--max-age '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
         text);
@@ -77,7 +78,7 @@ static void parse_change(struct argp_state *state, const char *text,
     double value = number(state, "--max-change", text, &behind);
 
     if (*behind != '\0' || !(value > 0.0)) {
-        argp_error(state, "--max-change '%s': millimetres above 0 are expected, such as 0.2", text);
+        cli_usage(state, "--max-change '%s': millimetres above 0 are expected, such as 0.2", text);
     }
     options->has_max_change = true;
     options->max_change_mm = value;
@@ -101,7 +102,7 @@ static void parse_guard(struct argp_state *state, const char *text,
             return;
         }
     }
-    argp_error(state, "--force '%s': the guards are verdict, age, machine, change, plate", text);
+    cli_usage(state, "--force '%s': the guards are verdict, age, machine, change, plate", text);
 }
 
 /* "every:30": 0, 30, … below 360. */
@@ -112,7 +113,7 @@ static size_t rotations_of_step(struct argp_state *state, const char *text, doub
     size_t count = 0;
 
     if (*behind != '\0' || !(step >= 360.0 / MOST_ROTATIONS && step <= 360.0)) {
-        argp_error(state, "--rotations every:%s: a step from 0.1 to 360 degrees is expected", text);
+        cli_usage(state, "--rotations every:%s: a step from 0.1 to 360 degrees is expected", text);
     }
     while (count < MOST_ROTATIONS && (double)count * step < 360.0 - step * 1e-9) {
         rotations_deg[count] = (double)count * step;
@@ -127,16 +128,16 @@ static size_t rotations_of_list(struct argp_state *state, const char *text, doub
 
     for (const char *at = text;; at++) {
         if (count == MOST_ROTATIONS) {
-            argp_error(state, "--rotations: more than %d rotations", MOST_ROTATIONS);
+            cli_usage(state, "--rotations: more than %d rotations", MOST_ROTATIONS);
         }
         rotations_deg[count++] = number(state, "--rotations", at, &at);
         if (*at == '\0') {
             return count;
         }
         if (*at != ',') {
-            argp_error(state,
-                       "--rotations '%s': degrees with commas between are expected, or every:STEP",
-                       text);
+            cli_usage(state,
+                      "--rotations '%s': degrees with commas between are expected, or every:STEP",
+                      text);
         }
     }
 }
@@ -163,25 +164,25 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
     if (arguments->undo != NULL) {
         if (arguments->result != NULL || options->into != NULL || options->n_put > 0 ||
             arguments->template != NULL || arguments->history != NULL) {
-            argp_error(state, "--undo stands alone, but for --dry-run");
+            cli_usage(state, "--undo stands alone, but for --dry-run");
         }
         return;
     }
     if (arguments->result == NULL) {
-        argp_error(
+        cli_usage(
             state,
             "RESULT is missing: name the file that solve --json wrote, or - for standard input");
     }
     if (options->n_put > 0 && options->into == NULL) {
-        argp_error(state, "--put needs --into: the file that the value is put into");
+        cli_usage(state, "--put needs --into: the file that the value is put into");
     }
     if (arguments->template != NULL && (options->into != NULL || options->dry_run)) {
-        argp_error(
+        cli_usage(
             state,
             "--template writes to standard output; --into and --dry-run have no meaning with it");
     }
     if (arguments->n_rotations > 0 && arguments->template == NULL) {
-        argp_error(
+        cli_usage(
             state,
             "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
     }
@@ -192,8 +193,8 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
         from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
     }
     if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
-                   from_stdin);
+        cli_usage(state, "'-' is named %zu times, but standard input can be read only once",
+                  from_stdin);
     }
 }
 
@@ -248,7 +249,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_ARG:
         if (arguments->result != NULL) {
-            argp_error(state, "'%s' is one RESULT too many", argument);
+            cli_usage(state, "'%s' is one RESULT too many", argument);
         }
         arguments->result = argument;
         return 0;

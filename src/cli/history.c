@@ -42,7 +42,7 @@ static error_t parse_common(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_ARG:
         if (!arguments->takes_names) {
-            argp_error(state, "'%s' is one argument too many", argument);
+            cli_usage(state, "'%s' is one argument too many", argument);
         }
         arguments->names[arguments->n_names++] = argument;
         return 0;
@@ -453,14 +453,14 @@ static error_t parse_action(int key, char *argument, struct argp_state *state)
             request->action = strcmp(ACTIONS[i].name, argument) == 0 ? &ACTIONS[i] : NULL;
         }
         if (request->action == NULL) {
-            argp_error(state, "'%s' is nothing that a history does; it can " NAMES, argument);
+            cli_usage(state, "'%s' is nothing that a history does; it can " NAMES, argument);
         }
         request->at = state->next - 1;
         state->next = state->argc;
         return 0;
     case ARGP_KEY_END:
         if (request->action == NULL) {
-            argp_error(state, "what to do with the history is missing: " NAMES);
+            cli_usage(state, "what to do with the history is missing: " NAMES);
         }
         return 0;
     default:

@@ -18,6 +18,7 @@
 #include "cli/options.h"
 #include "cli/place.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 /* Folders within folders: more is no archive of runs but a loop of mounts. */
 #define MOST_DEEP 64
@@ -49,13 +50,13 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (arguments->common.n_names == 0) {
-            argp_error(state, "a PATH is missing: name a file or a folder");
+            cli_usage(state, "a PATH is missing: name a file or a folder");
         }
         if ((arguments->inputs.plan == NULL) != (arguments->inputs.pattern == NULL)) {
-            argp_error(state, "--plan and --pattern need each other");
+            cli_usage(state, "--plan and --pattern need each other");
         }
         if ((arguments->inputs.plate == NULL) != (arguments->inputs.machine == NULL)) {
-            argp_error(state, "--plate and --machine need each other");
+            cli_usage(state, "--plate and --machine need each other");
         }
         return 0;
     default:
@@ -108,7 +109,8 @@ static int compare_paths(const void *a, const void *b)
 
 static int tell_path(const char *path, int number)
 {
-    fprintf(stderr, "%s: error: cannot be read: %s\n", path, strerror(number));
+    cli_put_escaped(stderr, path);
+    fprintf(stderr, ": error: cannot be read: %s\n", strerror(number));
     return number == ENOMEM ? EX_OSERR : EX_NOINPUT;
 }
 
@@ -177,7 +179,7 @@ static void print_report(void *context, const struct tiptrue_import_report *repo
         report->new_runs + report->new_results + report->known_runs == 0) {
         return; /* its faults were told */
     }
-    fputs(report->path, stdout);
+    cli_put_escaped(stdout, report->path);
     print_count(report->new_runs, "run added", "runs added", &between);
     print_count(report->known_runs, "run there already", "runs there already", &between);
     print_count(report->new_results, "result added to it", "results added to them", &between);

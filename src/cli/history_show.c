@@ -14,6 +14,7 @@
 #include "cli/options.h"
 #include "cli/place.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 struct arguments {
     struct cli_history_arguments common;
@@ -26,7 +27,7 @@ static void take_part(struct arguments *arguments, enum tiptrue_history_part par
                       struct argp_state *state)
 {
     if (arguments->raw) {
-        argp_error(state, "--json, --log and --document exclude each other");
+        cli_usage(state, "--json, --log and --document exclude each other");
     }
     arguments->raw = true;
     arguments->part = part;
@@ -43,20 +44,20 @@ static enum tiptrue_history_part document_part(const char *word, struct argp_sta
             return PARTS[i];
         }
     }
-    argp_error(state, "--document '%s' is none; there are plate, machine, plan, pattern", word);
+    cli_usage(state, "--document '%s' is none; there are plate, machine, plan, pattern", word);
     return TIPTRUE_HISTORY_PLATE;
 }
 
 static void check(const struct arguments *arguments, struct argp_state *state)
 {
     if (arguments->replace && !arguments->again) {
-        argp_error(state, "--replace needs --again");
+        cli_usage(state, "--replace needs --again");
     }
     if (arguments->again && arguments->raw) {
-        argp_error(state, "--again shows what changes; it excludes --json, --log and --document");
+        cli_usage(state, "--again shows what changes; it excludes --json, --log and --document");
     }
     if (arguments->common.n_names == 0 && !arguments->again) {
-        argp_error(
+        cli_usage(
             state,
             "a RUN is missing: the first digits of its id, as `tiptrue history list' shows it");
     }

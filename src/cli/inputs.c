@@ -21,10 +21,11 @@ int cli_file_read(struct cli_messages *messages, const char *path, const char *w
         cli_messages_error(messages, error);
     }
     if (messages->telling == CLI_TELL_TEXT) {
+        cli_put_escaped(stdout, path);
         if (messages->errors == 0) {
-            printf("%s: %s is good\n", path, what);
+            printf(": %s is good\n", what);
         } else {
-            printf("%s: %s has %zu fault%s\n", path, what, messages->errors,
+            printf(": %s has %zu fault%s\n", what, messages->errors,
                    messages->errors == 1 ? "" : "s");
         }
     }
@@ -186,8 +187,9 @@ static void say_one(const struct cli_inputs *inputs, const char *what,
 {
     if (found->path != NULL && found->way != CLI_NAMED) {
         const char *dim = !*any && cli_is_coloured(stderr, inputs->plain) ? "\033[2m" : "";
-        fprintf(stderr, "%s%s %s %s (%s)", dim, *any ? "," : "using", what, found->path,
-                cli_way_words(found->way));
+        fprintf(stderr, "%s%s %s ", dim, *any ? "," : "using", what);
+        cli_put_escaped(stderr, found->path);
+        fprintf(stderr, " (%s)", cli_way_words(found->way));
         *any = true;
     }
 }

@@ -12,6 +12,7 @@
 
 #include "cli/command.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 struct command {
     const char *name;
@@ -131,14 +132,14 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case ARGP_KEY_ARG:
         request->command = find_command(argument);
         if (request->command == NULL) {
-            argp_error(state, "'%s' is no command; the commands are %s", argument, names);
+            cli_usage(state, "'%s' is no command; the commands are %s", argument, names);
         }
         request->at = state->next - 1;
         state->next = state->argc; /* the rest is the command's */
         return 0;
     case ARGP_KEY_END:
         if (request->command == NULL && !request->version) {
-            argp_error(state, "a command is missing; the commands are %s", names);
+            cli_usage(state, "a command is missing; the commands are %s", names);
         }
         return 0;
     default:
@@ -165,6 +166,7 @@ int main(int argc, char *argv[])
     struct request request = {0};
 
     cli_guard_streams();
+    cli_guard_signals();
     if (argc > 0) {
         argv[0] = program; /* in messages, wherever the file lies */
     }

@@ -5,6 +5,7 @@
 
 #include "cli/messages.h"
 
+#include <stdarg.h>
 #include <stdlib.h>
 
 /* Where to write: when memory for keeping is short, standard error, for a message in the wrong
@@ -20,20 +21,59 @@ static FILE *stream_of(struct cli_messages *messages)
     return messages->kept != NULL ? messages->kept : stderr;
 }
 
+void cli_put_escaped(FILE *to, const char *text)
+{
+    char shown[TIPTRUE_ESCAPE_SIZE];
+
+    while (*text != '\0') {
+        size_t length = tiptrue_escape(text, shown);
+        if (length > 0) {
+            fputs(shown, to);
+            text += length;
+        } else {
+            unsigned char first = (unsigned char)*text; /* of a well-formed character */
+            length = first < 0x80 ? 1 : first < 0xe0 ? 2 : first < 0xf0 ? 3 : 4;
+            fwrite(text, 1, length, to);
+            text += length;
+        }
+    }
+}
+
+void cli_usage(const struct argp_state *state, const char *format, ...)
+{
+    char text[1024], *shown = NULL;
+    size_t length;
+    FILE *to = open_memstream(&shown, &length);
+    va_list arguments;
+
+    va_start(arguments, format);
+    vsnprintf(text, sizeof text, format, arguments);
+    va_end(arguments);
+    if (to != NULL) {
+        cli_put_escaped(to, text);
+    }
+    bool whole = to != NULL && fclose(to) == 0;
+    argp_error(state, "%s", whole ? shown : "out of memory");
+    free(shown); /* after a parse that does not end there */
+}
+
 static void write_message(FILE *to, const char *severity, const char *file, size_t line,
                           size_t column, const char *text, const char *hint)
 {
-    fputs(file != NULL && file[0] != '\0' ? file : "tiptrue", to);
+    cli_put_escaped(to, file != NULL && file[0] != '\0' ? file : "tiptrue");
     if (line > 0) {
         fprintf(to, ":%zu", line);
     }
     if (line > 0 && column > 0) {
         fprintf(to, ":%zu", column);
     }
-    fprintf(to, ": %s: %s\n", severity, text);
+    fprintf(to, ": %s: ", severity);
+    cli_put_escaped(to, text);
     if (hint != NULL && hint[0] != '\0') {
-        fprintf(to, "  hint: %s\n", hint);
+        fputs("\n  hint: ", to);
+        cli_put_escaped(to, hint);
     }
+    putc('\n', to);
 }
 
 void cli_print_error_json(const struct tiptrue_error *error)

@@ -7,6 +7,8 @@
 #include <stdbool.h>
 #include <stdio.h>
 
+#include <argp.h>
+
 #include "tiptrue.h"
 
 /* What goes to standard output besides. */
@@ -29,6 +31,12 @@ struct cli_messages {
     size_t errors; /* of severity error, so far */
 };
 
+/* A name out of a file or a path, which may hold anything: characters that steer a terminal are
+ * escaped (tiptrue_escape). */
+void cli_put_escaped(FILE *to, const char *text);
+/* argp_error, the text escaped: wrong use ends the program with status 64. */
+void cli_usage(const struct argp_state *state, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
 /* A sink that writes into @messages. */
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages);
 /* Write @error as a line of JSON to standard output. */

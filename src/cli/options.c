@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include "cli/options.h"
+#include "cli/messages.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -44,8 +45,8 @@ static void check_inputs(const struct cli_inputs *inputs, struct argp_state *sta
         from_stdin += strcmp(inputs->runs[i], "-") == 0;
     }
     if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
-                   from_stdin);
+        cli_usage(state, "'-' is named %zu times, but standard input can be read only once",
+                  from_stdin);
     }
 }
 
@@ -94,8 +95,9 @@ const struct argp cli_inputs_argp = {.options = OPTIONS, .parser = parse_option}
 
 void cli_usage_error(const char *command, const char *text)
 {
-    fprintf(stderr, "%s: %s\nTry `%s --help' or `%s --usage' for more information.\n", command,
-            text, command, command);
+    fprintf(stderr, "%s: ", command);
+    cli_put_escaped(stderr, text);
+    fprintf(stderr, "\nTry `%s --help' or `%s --usage' for more information.\n", command, command);
     exit(EX_USAGE);
 }
 
@@ -106,14 +108,14 @@ size_t cli_whole_number(struct argp_state *state, const char *option, const char
     unsigned long value;
 
     if (digits == 0 || text[digits] != '\0') {
-        argp_error(state, "%s '%s' is not a whole number; allowed are %zu to %zu", option, text,
-                   least, most);
+        cli_usage(state, "%s '%s' is not a whole number; allowed are %zu to %zu", option, text,
+                  least, most);
     }
     errno = 0;
     value = strtoul(text, NULL, 10);
     if (errno != 0 || value < least || value > most) {
-        argp_error(state, "%s %s is out of range; allowed are %zu to %zu", option, text, least,
-                   most);
+        cli_usage(state, "%s %s is out of range; allowed are %zu to %zu", option, text, least,
+                  most);
     }
     return value;
 }
@@ -127,9 +129,9 @@ double cli_length_mm(struct argp_state *state, const char *option, const char *t
                        : 0; /* the program's numbers are those of the C locale */
 
     if (end == NULL || *end != '\0' || !(value > 0 && value <= 1000)) {
-        argp_error(state,
-                   "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000",
-                   option, text);
+        cli_usage(state,
+                  "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000",
+                  option, text);
     }
     return value;
 }

@@ -13,6 +13,8 @@
 #include <sysexits.h>
 #include <time.h>
 
+#include "cli/messages.h"
+
 #define FOLDER_MODE 0700
 
 /* All folders above the last part of @path, which is given back as it was. */
@@ -21,8 +23,10 @@ static int make_folders(char *path)
     for (char *at = strchr(path + 1, '/'); at != NULL; at = strchr(at + 1, '/')) {
         *at = '\0';
         if (mkdir(path, FOLDER_MODE) != 0 && errno != EEXIST) {
-            fprintf(stderr, "%s: error: the folder of the history cannot be made: %s\n", path,
-                    strerror(errno));
+            int number = errno;
+            cli_put_escaped(stderr, path);
+            fprintf(stderr, ": error: the folder of the history cannot be made: %s\n",
+                    strerror(number));
             return EX_IOERR;
         }
         *at = '/';

@@ -13,6 +13,7 @@
 #include "cli/command.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 #define MOST_TOUCHES 100000
 #define MOST_SIGHTINGS 100
@@ -63,23 +64,23 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (arguments->inputs.n_runs > 0) {
-            argp_error(state, "'%s' is too much: a run so far is named by --after",
-                       arguments->inputs.runs[0]);
+            cli_usage(state, "'%s' is too much: a run so far is named by --after",
+                      arguments->inputs.runs[0]);
         }
         if (arguments->after == NULL && arguments->inputs.plan != NULL) {
-            argp_error(state, "--plan says what a controller's log was, and needs --after");
+            cli_usage(state, "--plan says what a controller's log was, and needs --after");
         }
         if (arguments->after == NULL && arguments->options.target_mm > 0 &&
             arguments->options.touches > 0) {
-            argp_error(state, "--target-u and --touches exclude each other, but with --after");
+            cli_usage(state, "--target-u and --touches exclude each other, but with --after");
         }
         if (arguments->after != NULL &&
             (arguments->options.sightings > 0 || arguments->options.setups > 0)) {
-            argp_error(state,
-                       "--sightings and --setups are not for --after: the run has them already");
+            cli_usage(state,
+                      "--sightings and --setups are not for --after: the run has them already");
         }
         if (arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT) {
-            argp_error(state, "one form at a time: --json, --csv or --rs274");
+            cli_usage(state, "one form at a time: --json, --csv or --rs274");
         }
         if (arguments->inputs.json) {
             arguments->form = TIPTRUE_PLAN_JSON;

@@ -18,6 +18,7 @@
 #include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 enum { KEY_SVG = 0x200 };
 
@@ -60,7 +61,10 @@ static long ahead_of_utc(void *context, double utc_s, char name[TIPTRUE_ZONE_NAM
 
 static int tell_failure(const char *path, const char *what)
 {
-    fprintf(stderr, "%s: error: %s: %s\n", path, what, strerror(errno));
+    int number = errno;
+
+    cli_put_escaped(stderr, path);
+    fprintf(stderr, ": error: %s: %s\n", what, strerror(number));
     return EX_IOERR;
 }
 
@@ -204,23 +208,23 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     size_t from_stdin = 0;
 
     if (arguments->n_files == 0 && !arguments->weeks) {
-        argp_error(state,
-                   "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
+        cli_usage(state,
+                  "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
     }
     if (arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL)) {
-        argp_error(
+        cli_usage(
             state,
             "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
     }
     if (arguments->output == NULL) {
-        argp_error(state, "-o is missing: name the file of the page, or - for standard output");
+        cli_usage(state, "-o is missing: name the file of the page, or - for standard output");
     }
     for (size_t i = 0; i < arguments->n_files; i++) {
         from_stdin += strcmp(arguments->files[i], "-") == 0;
     }
     if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
-                   from_stdin);
+        cli_usage(state, "'-' is named %zu times, but standard input can be read only once",
+                  from_stdin);
     }
 }
 

@@ -12,6 +12,7 @@
 #include "cli/command.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 #define MOST_SEED 4294967295 /* what the generators take */
 
@@ -26,13 +27,13 @@ static void check_arguments(struct arguments *arguments, struct argp_state *stat
 {
     arguments->inputs.command = state->name;
     if (arguments->inputs.n_runs > 0) {
-        argp_error(state, "'%s' is too much: a simulation reads no run", arguments->inputs.runs[0]);
+        cli_usage(state, "'%s' is too much: a simulation reads no run", arguments->inputs.runs[0]);
     }
     if ((arguments->truth != NULL) == arguments->draw) {
-        argp_error(state, "name a truth with --truth, or have one drawn with --draw");
+        cli_usage(state, "name a truth with --truth, or have one drawn with --draw");
     }
     if (arguments->exact && !arguments->draw) {
-        argp_error(state, "--exact is for --draw: a truth says itself how much it scatters");
+        cli_usage(state, "--exact is for --draw: a truth says itself how much it scatters");
     }
 }
 
@@ -69,7 +70,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
         return 0;
     case ARGP_KEY_ARG:
-        argp_error(state, "'%s' is too much: a simulation reads no run", argument);
+        cli_usage(state, "'%s' is too much: a simulation reads no run", argument);
         return 0;
     case ARGP_KEY_END:
         check_arguments(arguments, state);

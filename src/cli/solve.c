@@ -18,6 +18,7 @@
 #include "cli/inputs.h"
 #include "cli/place.h"
 #include "cli/terminal.h"
+#include "cli/messages.h"
 
 #define LEAST_TRIALS 100
 #define MOST_TRIALS 10000000
@@ -327,17 +328,17 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
 static void check_together(const struct arguments *arguments, struct argp_state *state)
 {
     if (arguments->history != NULL || arguments->record) {
-        argp_error(state, "--together is not for a history, which keeps one log for each run: "
-                          "enter each log by itself");
+        cli_usage(state, "--together is not for a history, which keeps one log for each run: "
+                         "enter each log by itself");
     }
     if (arguments->inputs.plan != NULL) {
-        argp_error(
+        cli_usage(
             state,
             "--together is not for controllers' logs: a plan says what the moves of one log were");
     }
     if (arguments->inputs.n_runs < 2) {
-        argp_error(state, "--together needs two RUNs or more: the log so far, and that of the "
-                          "touches made after it");
+        cli_usage(state, "--together needs two RUNs or more: the log so far, and that of the "
+                         "touches made after it");
     }
 }
 
@@ -386,16 +387,16 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (arguments->least_squares && (arguments->history != NULL || arguments->record)) {
-            argp_error(state, "--least-squares is for comparing with other programs; its results "
-                              "do not enter a history");
+            cli_usage(state, "--least-squares is for comparing with other programs; its results "
+                             "do not enter a history");
         }
         if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
-            argp_error(state,
-                       "--present names the machine's configuration file, not standard input");
+            cli_usage(state,
+                      "--present names the machine's configuration file, not standard input");
         }
         if (arguments->inputs.n_runs == 0) {
-            argp_error(state,
-                       "a RUN is missing: name the file of the run log, or - for standard input");
+            cli_usage(state,
+                      "a RUN is missing: name the file of the run log, or - for standard input");
         }
         if (arguments->together) {
             check_together(arguments, state);

@@ -9,6 +9,7 @@
 #include <fcntl.h>
 #include <langinfo.h>
 #include <locale.h>
+#include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -58,6 +59,15 @@ void cli_guard_streams(void)
         fprintf(stderr, "tiptrue: out of memory\n");
         _exit(EX_OSERR);
     }
+}
+
+void cli_guard_signals(void)
+{
+#ifdef SIGXFSZ
+    /* beyond a limit on the size of files a write fails then, with a status and a message */
+    struct sigaction ignore = {.sa_handler = SIG_IGN};
+    (void)sigaction(SIGXFSZ, &ignore, NULL);
+#endif
 }
 
 static bool is_set(const char *name)

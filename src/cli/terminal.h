@@ -16,6 +16,8 @@
  * the program ends, output that did not arrive makes the exit status 74 and a message (none for a
  * closed pipe: its reader has had enough). */
 void cli_guard_streams(void);
+/* A limit on the size of files makes a write fail instead of ending the program. */
+void cli_guard_signals(void);
 /* Write to standard output; when that fails, the program ends at once in the same way, for nobody
  * reads what would follow. */
 void cli_write(const char *text, size_t length);

@@ -7,6 +7,7 @@
 #include <dirent.h>
 #include <errno.h>
 #include <fcntl.h>
+#include <stdbool.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -31,6 +32,26 @@ char *tt_target_path(const struct tt_target *target, const char *name)
     return path.text;
 }
 
+/* Whether @name is free in the folder of @target (*is_free); else why it is not known. @more: bytes
+ * that a copy's name has beyond its file's. */
+static enum tiptrue_status look_for(const struct tt_target *target, const char *name, size_t more,
+                                    bool *is_free, struct tiptrue_error *error)
+{
+    struct stat there;
+    int found = fstatat(target->folder, name, &there, AT_SYMLINK_NOFOLLOW);
+
+    *is_free = found != 0 && errno == ENOENT;
+    if (found == 0 || *is_free) {
+        return TIPTRUE_OK;
+    }
+    if (errno == ENAMETOOLONG) {
+        return tt_fail(error, TIPTRUE_E_CONFIG, target->name, 0, 0, "give the file a shorter name",
+                       "its name is too long for a copy beside it, whose name has %zu bytes more",
+                       more);
+    }
+    return tt_target_fault(target, "its folder cannot be searched for copies", error);
+}
+
 enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const char *text,
                                           size_t length, double now_s, char **name,
                                           struct tiptrue_error *error)
@@ -38,7 +59,6 @@ enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const 
     char digest[17], date[32];
     time_t seconds = (time_t)now_s;
     struct tm parts;
-    struct stat there;
     if (gmtime_r(&seconds, &parts) == NULL ||
         strftime(date, sizeof(date), "%Y-%m-%dT%H%M%SZ", &parts) == 0) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL,
@@ -48,6 +68,7 @@ enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const 
     for (int count = 1; count <= MOST_IN_A_SECOND; count++) {
         struct tt_buffer made = {0};
         char again[8] = "";
+        bool is_free = false;
         if (count > 1) {
             snprintf(again, sizeof(again), ".%d", count);
         }
@@ -56,12 +77,16 @@ enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const 
             tt_buffer_clear(&made);
             return tt_fail_memory(error);
         }
-        if (fstatat(target->folder, made.text, &there, AT_SYMLINK_NOFOLLOW) != 0 &&
-            errno == ENOENT) {
+        enum tiptrue_status status =
+            look_for(target, made.text, made.length - strlen(target->base), &is_free, error);
+        if (is_free) {
             *name = made.text;
             return TIPTRUE_OK;
         }
         tt_buffer_clear(&made);
+        if (status != TIPTRUE_OK) {
+            return status;
+        }
     }
     return tt_fail(error, TIPTRUE_E_IO, target->name, 0, 0, "wait a second",
                    "copies of this second exist already");

@@ -27,11 +27,47 @@ struct tt_xml_places {
     xmlXPathContextPtr context;
 };
 
+/* Attributes of one tag beyond which a file is refused: libxml2 compares each with all others,
+ * 40 000 for half a minute. A configuration has some tens. */
+#define MOST_ATTRIBUTES 2000
+/* Memory that must be there before libxml2 is let at a text: its tree of plain elements takes some
+ * twenty times the text's bytes. libxml2 2.9.14 frees a node twice where its own requests fail
+ * half-way, so that they had better not; memory that others take meanwhile, and failures of single
+ * requests, remain. */
+#define TREE_PER_BYTE 24
+#define TREE_LEAST ((size_t)1 << 20)
+
 /* Messages go nowhere: what libxml2 says is read from its contexts. */
 static void be_silent(void *data, xmlErrorPtr what)
 {
     (void)data;
     (void)what;
+}
+
+/* The same for messages without a context, which the library prints by itself; the host may have
+ * set a handler. */
+static void say_nothing(void *context, const char *format, ...)
+{
+    (void)context;
+    (void)format;
+}
+
+struct silence {
+    xmlGenericErrorFunc handler;
+    void *context;
+};
+
+static struct silence begin_silence(const struct tt_xml_library *library)
+{
+    struct silence kept = {*library->thread_handler(), *library->thread_context()};
+    *library->thread_handler() = say_nothing;
+    return kept;
+}
+
+static void end_silence(const struct tt_xml_library *library, struct silence kept)
+{
+    *library->thread_handler() = kept.handler;
+    *library->thread_context() = kept.context;
 }
 
 static enum tiptrue_status no_xml(const struct tt_config_text *config, xmlParserCtxtPtr parser,
@@ -80,6 +116,27 @@ static enum tiptrue_status register_prefixes(struct tt_xml_places *kept,
     return TIPTRUE_OK;
 }
 
+/* What libxml2 cannot cope with, found out before it is asked. */
+static enum tiptrue_status check_size(const struct tt_config_text *config,
+                                      struct tiptrue_error *error)
+{
+    size_t at = 0, attributes = tt_xml_most_attributes(config->text, config->length, &at);
+    if (config->length > INT_MAX / TREE_PER_BYTE) {
+        return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0,
+                       "name the place by ~REGEX, or divide the file",
+                       "is larger than %d MiB, too large for XML", (INT_MAX / TREE_PER_BYTE) >> 20);
+    }
+    if (attributes > MOST_ATTRIBUTES) {
+        return tt_fail(error, TIPTRUE_E_CONFIG, config->name, tt_config_text_line(config, at), 0,
+                       "name the place by ~REGEX, or write elements instead",
+                       "a tag has %zu attributes; at most %d are read", attributes,
+                       MOST_ATTRIBUTES);
+    }
+    void *tree = malloc(TREE_LEAST + TREE_PER_BYTE * config->length);
+    free(tree);
+    return tree != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+}
+
 static enum tiptrue_status parse(struct tt_xml_places *kept, const struct tt_config_text *config,
                                  struct tiptrue_error *error)
 {
@@ -90,10 +147,8 @@ static enum tiptrue_status parse(struct tt_xml_places *kept, const struct tt_con
                        "declares an entity; such a document is not parsed, since entities can name "
                        "other files and grow without bound");
     }
-    if (config->length > INT_MAX) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0, NULL, "is larger than 2 GiB");
-    }
-    enum tiptrue_status status = tt_xml_library_load(&kept->library, error);
+    enum tiptrue_status status = check_size(config, error);
+    status = status == TIPTRUE_OK ? tt_xml_library_load(&kept->library, error) : status;
     if (status != TIPTRUE_OK) {
         return status;
     }
@@ -101,9 +156,11 @@ static enum tiptrue_status parse(struct tt_xml_places *kept, const struct tt_con
     if (parser == NULL) {
         return tt_fail_memory(error);
     }
+    struct silence silence = begin_silence(&kept->library);
     kept->document =
         kept->library.CtxtReadMemory(parser, config->text, (int)config->length, NULL, NULL,
                                      XML_PARSE_NONET | XML_PARSE_NOERROR | XML_PARSE_NOWARNING);
+    end_silence(&kept->library, silence);
     if (kept->document == NULL) {
         status = no_xml(config, parser, error);
     }
@@ -377,7 +434,9 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
     kept->context->opLimit = MOST_STEPS;
     kept->context->opCount = 0;
     kept->context->lastError.code = XML_ERR_OK;
+    struct silence silence = begin_silence(&kept->library);
     xmlXPathObjectPtr result = kept->library.XPathEval((const xmlChar *)place, kept->context);
+    end_silence(&kept->library, silence);
     if (result == NULL) {
         int code = kept->context->lastError.code;
         return code == XML_ERR_NO_MEMORY

@@ -8,6 +8,7 @@
 
 #include <string.h>
 
+#include "base/escape.h"
 #include "base/number.h"
 #include "export/exported.h"
 #include "export/export.h"
@@ -131,8 +132,11 @@ static enum tiptrue_status put_text(struct filling *filling, const char *at, con
     if (text == NULL) {
         return fault(filling, at, "", "the result does not state this");
     }
+    char shown[TT_ESCAPE_SIZE];
     for (const char *c = text; *c != '\0'; c++) {
-        if ((unsigned char)*c < 0x80 && strchr(ALLOWED, *c) == NULL) {
+        /* no byte within a character beyond ASCII begins one that steers */
+        bool steers = ((unsigned char)*c & 0xc0) != 0x80 && tt_escape(c, shown) > 0;
+        if (steers || ((unsigned char)*c < 0x80 && strchr(ALLOWED, *c) == NULL)) {
             return fault(
                 filling, at,
                 "letters, digits, blanks and _ - + . : / can stand in any file; take the "

@@ -7,7 +7,37 @@
 #include "export/xml_library.h"
 
 #include <dlfcn.h>
+#include <errno.h>
 #include <string.h>
+
+/* Why dlopen failed: the loader says it in words only. Want of memory or descriptors is nothing
+ * that an installation mends. */
+static enum tiptrue_status not_loaded(struct tiptrue_error *error)
+{
+    static const char *const MEMORY[] = {"annot allocate", "cannot map", "failed to map",
+                                         "cannot create", "annot enlarge"};
+    const char *why = dlerror();
+
+    if (why == NULL) { /* no memory for the words themselves */
+        return tt_fail_memory(error);
+    }
+    for (size_t i = 0; i < sizeof MEMORY / sizeof MEMORY[0]; i++) {
+        if (strstr(why, MEMORY[i]) != NULL) {
+            return tt_fail_memory(error);
+        }
+    }
+    if (strstr(why, strerror(EMFILE)) != NULL || strstr(why, strerror(ENFILE)) != NULL ||
+        strstr(why, strerror(EIO)) != NULL) {
+        return tt_fail(error, TIPTRUE_E_IO, NULL, 0, 0,
+                       "close other programs or raise the limit, or name the place by ~REGEX",
+                       "XML files are read by the library " LIBXML2_SONAME
+                       ", which cannot be loaded: %s",
+                       why);
+    }
+    return tt_fail(error, TIPTRUE_E_CONFIG, NULL, 0, 0,
+                   "Debian: apt-get install libxml2; or name the place by ~REGEX",
+                   "XML files are read by the library " LIBXML2_SONAME ", which is not installed");
+}
 
 enum tiptrue_status tt_xml_library_load(struct tt_xml_library *library, struct tiptrue_error *error)
 {
@@ -27,13 +57,12 @@ enum tiptrue_status tt_xml_library_load(struct tt_xml_library *library, struct t
         {"xmlXPathFreeObject", &made.XPathFreeObject},
         {"xmlXPathRegisterNs", &made.XPathRegisterNs},
         {"xmlXPathNsLookup", &made.XPathNsLookup},
+        {"__xmlGenericError", &made.thread_handler},
+        {"__xmlGenericErrorContext", &made.thread_context},
     };
     void *handle = dlopen(LIBXML2_SONAME, RTLD_NOW | RTLD_LOCAL | RTLD_NODELETE);
     if (handle == NULL) {
-        return tt_fail(error, TIPTRUE_E_CONFIG, NULL, 0, 0,
-                       "Debian: apt-get install libxml2; or name the place by ~REGEX",
-                       "XML files are read by the library " LIBXML2_SONAME
-                       ", which is not installed");
+        return not_loaded(error);
     }
     for (size_t i = 0; i < sizeof(calls) / sizeof(calls[0]); i++) {
         void *address = dlsym(handle, calls[i].name);

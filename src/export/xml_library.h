@@ -25,9 +25,13 @@ struct tt_xml_library {
     __typeof__(&xmlXPathFreeObject) XPathFreeObject;
     __typeof__(&xmlXPathRegisterNs) XPathRegisterNs;
     __typeof__(&xmlXPathNsLookup) XPathNsLookup;
+    /* the calling thread's handler of messages that have no context, and its context */
+    xmlGenericErrorFunc *(*thread_handler)(void);
+    void **(*thread_context)(void);
 };
 
-/* TIPTRUE_E_CONFIG: it is not installed. It stays loaded. */
+/* TIPTRUE_E_CONFIG: it is not installed. TIPTRUE_E_MEMORY, TIPTRUE_E_IO: it is there and cannot be
+ * loaded, for want of memory or of file descriptors. It stays loaded. */
 TT_MUST_USE enum tiptrue_status tt_xml_library_load(struct tt_xml_library *library,
                                                     struct tiptrue_error *error);
 

@@ -81,6 +81,50 @@ bool tt_xml_declares_entity(const char *text, size_t length, size_t *at)
     return false;
 }
 
+/* The equals signs outside quotation marks in the tag from @at on; *behind: its end. */
+static size_t count_attributes(const char *at, const char *end, const char **behind)
+{
+    size_t count = 0;
+    while (at < end && *at != '>') {
+        if (*at == '"' || *at == '\'') {
+            const char *closing = strchr(at + 1, *at);
+            if (closing == NULL) {
+                break;
+            }
+            at = closing;
+        }
+        count += *at == '=';
+        at++;
+    }
+    *behind = at < end && *at == '>' ? at + 1 : end;
+    return count;
+}
+
+size_t tt_xml_most_attributes(const char *text, size_t length, size_t *at)
+{
+    const char *end = text + length, *c = text;
+    size_t most = 0;
+    while ((c = strchr(c, '<')) != NULL) {
+        const char *tag = c;
+        if (begins(c, "<!--")) {
+            c = behind(c + 4, end, "-->");
+        } else if (begins(c, "<?")) {
+            c = behind(c, end, "?>");
+        } else if (begins(c, "<![CDATA[")) {
+            c = behind(c, end, "]]>");
+        } else if (begins(c, "<!")) {
+            c = pass_doctype(c, end);
+        } else {
+            size_t count = count_attributes(c, end, &c);
+            if (count > most) {
+                most = count;
+                *at = (size_t)(tag - text);
+            }
+        }
+    }
+    return most;
+}
+
 static bool is_blank(char c)
 {
     return c == ' ' || c == '\t' || c == '\r' || c == '\n';

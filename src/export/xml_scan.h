@@ -16,6 +16,10 @@
  * of them. *at receives where. */
 bool tt_xml_declares_entity(const char *text, size_t length, size_t *at);
 
+/* Attributes, declarations of namespaces among them, of the tag that has the most. *at receives
+ * where that tag is. */
+size_t tt_xml_most_attributes(const char *text, size_t length, size_t *at);
+
 struct tt_xml_element {
     struct tt_span name;  /* of the start tag */
     struct tt_span tag;   /* between the name and '>' or '/>' */

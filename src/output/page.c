@@ -7,8 +7,9 @@
 
 #include <string.h>
 
+#include "base/escape.h"
 #include "base/number.h"
-#include "output/utf8.h"
+#include "base/utf8.h"
 
 struct spelling {
     const char *sign, *ascii;
@@ -32,33 +33,39 @@ static const char *ascii_of(const char *s, size_t length)
     return "?";
 }
 
-/* What the page shows for the character at @s: text of *shown bytes and *width characters. Returns
- * its length in bytes. */
-static size_t look(const struct tt_page *page, const char *s, const char **text, size_t *shown,
-                   size_t *width)
-{
-    size_t length = tt_utf8_length(s);
+/* What the page shows for one character. */
+struct look {
+    const char *text;
+    size_t shown, width;          /* bytes; characters */
+    char escaped[TT_ESCAPE_SIZE]; /* which text may be */
+};
 
-    *text = s;
-    *shown = *width = 1;
-    if (length == 0 || (unsigned char)s[0] < 0x20 || s[0] == 0x7f) {
-        *text = "?";
-        return 1;
+/* Of the character at @s; returns its length in bytes. */
+static size_t look(const struct tt_page *page, const char *s, struct look *look)
+{
+    size_t length = tt_escape(s, look->escaped);
+
+    look->text = s;
+    look->shown = look->width = 1;
+    if (length > 0) {
+        look->text = look->escaped;
+        look->shown = look->width = strlen(look->escaped);
+        return length;
     }
+    length = tt_utf8_length(s);
     if (length == 1) {
         return 1;
     }
-    if (length == 2 && s[0] == '\xc2' &&
-        (unsigned char)s[1] <= 0xa0) { /* U+0080..U+009F are controls, U+00A0 the tied space */
-        *text = s[1] == '\xa0' ? " " : "?";
+    if (length == 2 && memcmp(s, TT_TIED, 2) == 0) {
+        look->text = " ";
         return length;
     }
     if (page->utf8) {
-        *shown = length;
+        look->shown = length;
         return length;
     }
-    *text = ascii_of(s, length);
-    *shown = *width = strlen(*text);
+    look->text = ascii_of(s, length);
+    look->shown = look->width = strlen(look->text);
     return length;
 }
 
@@ -67,11 +74,10 @@ static void put(struct tt_page *page, const char *s, size_t length)
     const char *end = s + length;
 
     while (s < end) {
-        const char *text;
-        size_t shown, width;
-        s += look(page, s, &text, &shown, &width);
-        tt_buffer_add(page->out, text, shown);
-        page->column += width;
+        struct look at;
+        s += look(page, s, &at);
+        tt_buffer_add(page->out, at.text, at.shown);
+        page->column += at.width;
     }
 }
 
@@ -81,10 +87,9 @@ static size_t width_of(const struct tt_page *page, const char *s, size_t length)
     size_t total = 0;
 
     while (s < end) {
-        const char *text;
-        size_t shown, width;
-        s += look(page, s, &text, &shown, &width);
-        total += width;
+        struct look at;
+        s += look(page, s, &at);
+        total += at.width;
     }
     return total;
 }

@@ -4,7 +4,8 @@
  *
  * Text goes in as UTF-8, with signs such as U+00B5 and U+00B1 as they are. On a page that cannot
  * show them they are spelled in ASCII; a control character, or a byte that is no UTF-8, always
- * becomes '?', so that no name out of a file can steer the terminal. Width is counted in
+ * is shown as \u001b or \xff (base/escape.h), so that no name out of a file can steer the
+ * terminal. Width is counted in
  * characters.
  */
 #ifndef TT_OUTPUT_PAGE_H

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/escape.h"
 #include "base/number.h"
 #include "output/json/json_write.h"
 #include "output/output.h"
@@ -308,6 +309,21 @@ void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer 
 
 /* ---- CSV ---- */
 
+/* A name in a cell that a spreadsheet may open: what would begin a formula there stands behind an
+ * apostrophe (CWE-1236), and what would steer a terminal is escaped. */
+static void put_name(struct tt_buffer *out, const char *name)
+{
+    struct tt_buffer cell = {0};
+
+    if (name[0] != '\0' && strchr("=+-@", name[0]) != NULL) {
+        tt_buffer_putc(&cell, '\'');
+    }
+    tt_buffer_put_escaped(&cell, name);
+    tt_csv_text(out, cell.text != NULL ? cell.text : "");
+    out->failed = out->failed || cell.failed;
+    tt_buffer_clear(&cell);
+}
+
 void tt_output_proposal_csv(const struct tiptrue_proposal *p, struct tt_buffer *out)
 {
     tt_buffer_puts(out, "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed\n");
@@ -315,11 +331,11 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *p, struct tt_buffer *
         const struct tt_move *move = &p->plan.moves[i];
         bool touch = move->kind == TT_TOUCH;
         tt_buffer_printf(out, "%s,%s,", move->id, touch ? "touch" : "sight");
-        tt_csv_text(out, move->target);
+        put_name(out, move->target);
         tt_buffer_putc(out, ',');
-        tt_csv_text(out, touch ? move->tip : "");
+        put_name(out, touch ? move->tip : "");
         tt_buffer_putc(out, ',');
-        tt_csv_text(out, move->setup);
+        put_name(out, move->setup);
         tt_buffer_putc(out, ',');
         if (touch) {
             tt_number_write_rounded(out, tt_deg_from_rad(move->rotation_rad), PLAIN_DECIMALS);

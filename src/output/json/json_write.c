@@ -8,8 +8,9 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/escape.h"
 #include "base/number.h"
-#include "output/utf8.h"
+#include "base/utf8.h"
 
 /* Decimals of mm and degrees: see tt_json_fixed. */
 #define DECIMALS 10
@@ -79,20 +80,14 @@ void tt_json_count(struct tt_json *json, size_t value)
     tt_buffer_add(json->buffer, digits + at, sizeof digits - at);
 }
 
-static void put_control(struct tt_buffer *buffer, unsigned char c)
+/* What must not stand in a string as it is, or steers what shows it: the character that @text
+ * begins with. Returns its bytes. */
+static size_t put_escaped(struct tt_buffer *buffer, const char *text)
 {
-    static const char hex[] = "0123456789abcdef";
-    char escape[] = "\\u0000";
+    char shown[TT_ESCAPE_SIZE];
+    size_t length = 1;
 
-    escape[4] = hex[c >> 4];
-    escape[5] = hex[c & 15];
-    tt_buffer_add(buffer, escape, 6);
-}
-
-/* What must not stand in a string as it is. */
-static void put_escaped(struct tt_buffer *buffer, unsigned char c)
-{
-    switch (c) {
+    switch (text[0]) {
     case '"':
         tt_buffer_add(buffer, "\\\"", 2);
         break;
@@ -106,24 +101,27 @@ static void put_escaped(struct tt_buffer *buffer, unsigned char c)
         tt_buffer_add(buffer, "\\t", 2);
         break;
     default:
-        if (c < 0x20) {
-            put_control(buffer, c);
+        length = tt_escape(text, shown);
+        if (shown[1] == 'u') {
+            tt_buffer_puts(buffer, shown);
         } else {
-            tt_buffer_add(buffer, "\xef\xbf\xbd", 3); /* U+FFFD */
+            tt_buffer_add(buffer, "\xef\xbf\xbd", 3); /* U+FFFD: no UTF-8 */
         }
     }
+    return length;
 }
 
 /* Bytes from @text on that stand in a string as they are. */
 static size_t plain_length(const char *text)
 {
+    char shown[TT_ESCAPE_SIZE];
     size_t length = 0;
 
     for (;;) {
         unsigned char c = (unsigned char)text[length];
         if (c >= 0x20 && c < 0x80 && c != '"' && c != '\\') {
             length++;
-        } else if (c >= 0x80 && tt_utf8_length(text + length) > 0) {
+        } else if (c >= 0x80 && tt_escape(text + length, shown) == 0) {
             length += tt_utf8_length(text + length);
         } else {
             return length;
@@ -145,8 +143,8 @@ void tt_json_text(struct tt_json *json, const char *text)
         if (text[plain] == '\0') {
             break;
         }
-        put_escaped(json->buffer, (unsigned char)text[plain]);
-        text += plain + 1;
+        text += plain;
+        text += put_escaped(json->buffer, text);
     }
     tt_buffer_putc(json->buffer, '"');
 }

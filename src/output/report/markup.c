@@ -9,7 +9,7 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "output/utf8.h"
+#include "base/utf8.h"
 
 /* The code point of the well-formed character of @length bytes at @s. */
 static unsigned long code_point(const char *s, size_t length)

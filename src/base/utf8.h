@@ -1,8 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Where a character of UTF-8 ends. */
-#ifndef TT_OUTPUT_UTF8_H
-#define TT_OUTPUT_UTF8_H
+#ifndef TT_BASE_UTF8_H
+#define TT_BASE_UTF8_H
 
 #include <stddef.h>
 

@@ -3,7 +3,7 @@
 /* See utf8.h. */
 #include "config.h"
 
-#include "output/utf8.h"
+#include "base/utf8.h"
 
 size_t tt_utf8_length(const char *text)
 {
