@@ -179,6 +179,7 @@ libcore_la_SOURCES = \
   src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
+  src/output/units.c src/output/units.h \
   src/output/proposal.c \
   src/output/run_log.c \
   src/output/report/markup.c src/output/report/markup.h \

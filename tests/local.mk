@@ -64,6 +64,7 @@ unit_tests = \
   tests/unit/output/report_trend_test \
   tests/unit/output/sentences_test \
   tests/unit/output/text_test \
+  tests/unit/output/units_test \
   tests/unit/output/weeks_test \
   tests/unit/planning/design_test
 
@@ -105,6 +106,7 @@ script_tests = \
   tests/cli/solve.sh \
   tests/cli/streams.sh \
   tests/cli/together.py \
+  tests/cli/units.py \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
   tests/fault/oom.py \

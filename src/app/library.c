@@ -44,6 +44,13 @@ enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_
     return tt_machine_read(path, sink, machine, error);
 }
 
+enum tiptrue_units tiptrue_machine_units(const struct tiptrue_machine *machine)
+{
+    return machine->mm_per_unit == TT_MM_PER_INCH ? TIPTRUE_UNITS_INCH
+           : machine->mm_per_unit == TT_MM_PER_UM ? TIPTRUE_UNITS_UM
+                                                  : TIPTRUE_UNITS_MM;
+}
+
 enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
                                       struct tiptrue_plan **plan, struct tiptrue_error *error)
 {
@@ -357,7 +364,7 @@ enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run,
     if (plan != NULL) {
         tt_output_controller_log(run, plan, &buffer);
     } else {
-        tt_output_run_csv(run, plate, &buffer);
+        tt_output_run_csv(run, plate, tt_units_of(TIPTRUE_UNITS_DEFAULT), &buffer);
     }
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
@@ -382,6 +389,16 @@ static enum tiptrue_status finish_plan(enum tiptrue_status status,
         tiptrue_proposal_free(made);
     }
     return status;
+}
+
+enum tiptrue_status tiptrue_run_csv(const struct tiptrue_run *run,
+                                    const struct tiptrue_plate *plate, enum tiptrue_units units,
+                                    char **text, size_t *length, struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+
+    tt_output_run_csv(run, plate, tt_units_of(units), &buffer);
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }
 
 enum tiptrue_status
@@ -441,7 +458,9 @@ enum tiptrue_status tiptrue_proposal_write(const struct tiptrue_proposal *propos
         tt_output_proposal_json(proposal, &buffer);
         break;
     case TIPTRUE_PLAN_CSV:
-        tt_output_proposal_csv(proposal, &buffer);
+        tt_output_proposal_csv(
+            proposal, tt_units_of(options != NULL ? options->units : TIPTRUE_UNITS_DEFAULT),
+            &buffer);
         break;
     case TIPTRUE_PLAN_RS274:
         status = tt_program_write(proposal, machine, &buffer, error);

@@ -40,6 +40,7 @@ static int tell_determined(struct job *job, const char *path, const struct tiptr
         }
         return 0;
     }
+    job->look.units = cli_shown_units(job->inputs, objects);
     if (job->workspace == NULL) {
         error.status = tiptrue_workspace_new(&job->workspace, &error);
     }

@@ -79,6 +79,7 @@ static int show(const struct cli_history_arguments *arguments, const struct pair
     char *text = NULL;
     size_t length = 0;
 
+    look.units = arguments->units;
     error.status = tiptrue_compare(pair->a, pair->b, pair->trend, &comparison, &error);
     if (error.status == TIPTRUE_OK) {
         error.status =

@@ -23,6 +23,8 @@ static const struct argp_option COMMON_OPTIONS[] = {
      "The history (default: tiptrue/history.db in the user's data folder)", 1},
     {"plain", CLI_KEY_PLAIN, NULL, 0,
      "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+    {"units", CLI_KEY_UNITS, "UNIT", 0, "Print lengths in mm, inch or um (JSON is in mm always)",
+     2},
     {0},
 };
 
@@ -39,6 +41,9 @@ static error_t parse_common(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_PLAIN:
         arguments->plain = true;
+        return 0;
+    case CLI_KEY_UNITS:
+        arguments->units = cli_units(state, argument);
         return 0;
     case ARGP_KEY_ARG:
         if (!arguments->takes_names) {

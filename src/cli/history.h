@@ -13,6 +13,7 @@
 struct cli_history_arguments {
     const char *history; /* NULL = the default place */
     bool plain, json, csv;
+    enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: mm */
     struct tiptrue_history_query query;
     bool takes_names;   /* set before: arguments are allowed */
     const char **names; /* for free() */

@@ -241,6 +241,7 @@ int cli_history_show(int argc, char *argv[])
     }
     if (status == EX_OK) {
         showing.look = cli_text_options(arguments.common.plain);
+        showing.look.units = arguments.common.units;
         status = arguments.common.n_names > 0 ? show_named(&showing) : show_all(&showing);
     }
     tiptrue_workspace_free(showing.workspace);

@@ -280,6 +280,14 @@ enum tiptrue_status cli_runs_read_together(const struct cli_inputs *inputs,
     return status;
 }
 
+enum tiptrue_units cli_shown_units(const struct cli_inputs *inputs,
+                                   const struct cli_objects *objects)
+{
+    return inputs->units != TIPTRUE_UNITS_DEFAULT ? inputs->units
+           : objects->machine != NULL             ? tiptrue_machine_units(objects->machine)
+                                                  : TIPTRUE_UNITS_MM;
+}
+
 void cli_objects_free(struct cli_objects *objects)
 {
     tiptrue_plate_free(objects->plate);

@@ -34,6 +34,9 @@ enum cli_need {
  * the program. */
 int cli_objects_find(struct cli_inputs *inputs, enum cli_need need, enum cli_telling telling,
                      struct cli_objects *objects);
+/* The unit that lengths are printed in: as asked for, else the machine file's, else mm. */
+enum tiptrue_units cli_shown_units(const struct cli_inputs *inputs,
+                                   const struct cli_objects *objects);
 void cli_objects_free(struct cli_objects *objects);
 
 /* All RUNs of the command line as one run, tiptrue_run_join; of all logs the faults are told, even

@@ -30,6 +30,7 @@ static const struct argp_option OPTIONS[] = {
     {"plain", CLI_KEY_PLAIN, NULL, 0,
      "Neither colour nor signs beyond ASCII nor charts, whatever the terminal", 2},
     {"quiet", 'q', NULL, 0, "Do not say which files were found", 2},
+    CLI_UNITS_OPTION(2),
     {0},
 };
 
@@ -79,6 +80,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case 'q':
         inputs->quiet = true;
         return 0;
+    case CLI_KEY_UNITS:
+        inputs->units = cli_units(state, argument);
+        return 0;
     case ARGP_KEY_ARG:
         inputs->runs[inputs->n_runs++] = argument;
         return 0;
@@ -120,18 +124,49 @@ size_t cli_whole_number(struct argp_state *state, const char *option, const char
     return value;
 }
 
+enum tiptrue_units cli_units(struct argp_state *state, const char *text)
+{
+    static const char *const WORDS[] = {
+        [TIPTRUE_UNITS_MM] = "mm", [TIPTRUE_UNITS_INCH] = "inch", [TIPTRUE_UNITS_UM] = "um"};
+
+    for (size_t i = TIPTRUE_UNITS_MM; i < sizeof WORDS / sizeof WORDS[0]; i++) {
+        if (strcmp(text, WORDS[i]) == 0) {
+            return (enum tiptrue_units)i;
+        }
+    }
+    cli_usage(state, "--units '%s' is not a unit; allowed are mm, inch and um", text);
+    return TIPTRUE_UNITS_DEFAULT;
+}
+
+/* Millimetres to the unit that stands behind a length; 0: it is none. */
+static double mm_per(const char *unit)
+{
+    static const struct {
+        const char *word;
+        double mm;
+    } UNITS[] = {{"", 1}, {"mm", 1}, {"um", 0.001}, {"in", 25.4}, {"inch", 25.4}};
+
+    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
+        if (strcmp(unit, UNITS[i].word) == 0) {
+            return UNITS[i].mm;
+        }
+    }
+    return 0;
+}
+
 double cli_length_mm(struct argp_state *state, const char *option, const char *text)
 {
     size_t digits = strspn(text, "0123456789.");
     char *end = NULL;
-    double value = digits > 0 && text[digits] == '\0'
-                       ? strtod(text, &end)
-                       : 0; /* the program's numbers are those of the C locale */
+    /* the program's numbers are those of the C locale */
+    double value = digits > 0 ? strtod(text, &end) : 0;
 
-    if (end == NULL || *end != '\0' || !(value > 0 && value <= 1000)) {
+    value = end == text + digits ? value * mm_per(text + digits) : 0;
+    if (!(value > 0 && value <= 1000)) {
         cli_usage(state,
-                  "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000",
-                  option, text);
+                   "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000, or "
+                   "a unit behind it: 0.0001in, 3um",
+                   option, text);
     }
     return value;
 }

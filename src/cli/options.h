@@ -8,6 +8,16 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "tiptrue.h"
+
+/* --units in the table of options of a command that prints lengths, as group @group. */
+#define CLI_UNITS_OPTION(group)                                                                    \
+    {                                                                                              \
+        "units", CLI_KEY_UNITS, "UNIT", 0,                                                         \
+            "Print lengths in mm, inch or um (default: the machine file's; JSON is in mm always)", \
+            group                                                                                  \
+    }
+
 /* Keys of options without a short name: above every character. */
 enum {
     CLI_KEY_PLATE = 0x100,
@@ -57,7 +67,8 @@ enum {
     CLI_KEY_DOCUMENT,
     CLI_KEY_AGAIN,
     CLI_KEY_WHY,
-    CLI_KEY_REPLACE
+    CLI_KEY_REPLACE,
+    CLI_KEY_UNITS
 };
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of
@@ -68,6 +79,8 @@ struct cli_inputs {
     size_t n_runs;
     bool json, plain, quiet;
     const char *command; /* as in messages: "tiptrue solve" */
+    bool json, plain;
+    enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
 /* A child parser for --plate, --machine, --plan, --pattern, --json, --plain, --quiet and RUN
@@ -76,12 +89,15 @@ extern const struct argp cli_inputs_argp;
 
 /* Tell a wrong use as argp does, and end the program with its exit status. */
 _Noreturn void cli_usage_error(const char *command, const char *text);
+/* The unit that @text names, else a usage error. */
+enum tiptrue_units cli_units(struct argp_state *state, const char *text);
 
 /* A whole number from @least to @most, else a usage error that names @option. */
 size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
                         size_t least, size_t most);
 
-/* A length in mm, more than 0 and up to a metre, else a usage error that names @option. */
+/* A length, more than 0 and up to a metre, in mm: mm unless a unit stands behind it ("0.0001in",
+ * "3um"), else a usage error that names @option. */
 double cli_length_mm(struct argp_state *state, const char *option, const char *text);
 
 #endif

@@ -144,6 +144,7 @@ static int plan_all(const struct arguments *arguments, const struct cli_objects 
     size_t length = 0;
     int status;
 
+    look.units = cli_shown_units(&arguments->inputs, objects);
     error.status = propose(arguments, objects, &sink, &proposal, &error);
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_proposal_write(proposal, objects->machine, arguments->form, &look,

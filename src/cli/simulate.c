@@ -66,6 +66,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_CONTROLLER_LOG:
         arguments->controller_log = true;
         return 0;
+    case CLI_KEY_UNITS:
+        arguments->inputs.units = cli_units(state, argument);
+        return 0;
     case CLI_KEY_SEED:
         arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
         return 0;
@@ -145,8 +148,11 @@ static enum tiptrue_status simulate(const struct arguments *arguments,
         status = tiptrue_simulate(objects->plate, objects->machine, plan, truth, seed, &run, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tiptrue_run_log(run, objects->plate, arguments->controller_log ? plan : NULL, text,
-                                 length, error);
+        status =
+            arguments->controller_log
+                ? tiptrue_run_log(run, objects->plate, plan, text, length, error)
+                : tiptrue_run_csv(run, objects->plate, cli_shown_units(&arguments->inputs, objects),
+                                  text, length, error);
     }
     if (status == TIPTRUE_OK) {
         status = write_truth(arguments, truth, error);
@@ -180,6 +186,7 @@ int cli_simulate(int argc, char *argv[])
          "The log as a motion controller prints it, `trip id=7 x=1.2345 y=2.3456 z=0.0000 ok=1', "
          "instead of CSV",
          3},
+        CLI_UNITS_OPTION(3),
         {0},
     };
     static const struct argp ARGP = {

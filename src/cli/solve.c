@@ -241,6 +241,7 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
     bool ran = false;
 
     job.look.observations = arguments->touches;
+    job.look.units = cli_shown_units(&arguments->inputs, objects);
     cli_progress_begin(&job.progress, batch.pieces);
     job.workspaces = calloc(batch.workers, sizeof *job.workspaces);
     if (job.workspaces != NULL) {
@@ -283,6 +284,7 @@ static int tell_latest(const struct arguments *arguments, const struct cli_objec
     bool differs = false;
 
     look.columns = arguments->inputs.json ? LINE : look.columns;
+    look.units = cli_shown_units(&arguments->inputs, objects);
     error.status =
         tiptrue_history_latest(history, objects->machine, &look, &text, &differs, &error);
     if (error.status == TIPTRUE_OK && text != NULL && !arguments->inputs.json) {

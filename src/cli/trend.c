@@ -67,6 +67,7 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
     size_t length = 0;
 
     look.observations = arguments->points;
+    look.units = arguments->history.units;
     error.status = tiptrue_history_trend(history, &arguments->history.query, &arguments->trend,
                                          &trend, &error);
     if (error.status == TIPTRUE_OK) {

@@ -318,6 +318,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     const cJSON *root = fields->json.root;
     tt_field_unknown(fields, root, "machine", known, COUNT(known));
     machine->name = tt_field_text(fields, root, "machine", "name", TT_REQUIRED);
+    machine->mm_per_unit = fields->mm_per_unit;
     read_rotation(fields, root, machine);
     (void)tt_field_length(fields, root, "machine", "resolution", TT_OPTIONAL,
                           &tt_positive_length_mm, &machine->resolution_mm);

@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Two words, taken literally: a unit is nothing to guess at. */
+/* Three words, taken literally: a unit is nothing to guess at. */
 #include "config.h"
 
 #include "ingest/units.h"
@@ -17,6 +17,10 @@ bool tt_units_read(const char *text, size_t length, double *mm_per_unit)
     }
     if (length == 4 && memcmp(text, "inch", 4) == 0) {
         *mm_per_unit = TT_MM_PER_INCH;
+        return true;
+    }
+    if (length == 2 && memcmp(text, "um", 2) == 0) {
+        *mm_per_unit = TT_MM_PER_UM;
         return true;
     }
     return false;

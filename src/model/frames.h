@@ -37,5 +37,6 @@ static inline double tt_deg_from_rad(double angle_rad)
 
 /* The international inch (by definition 25.4 mm exactly). */
 #define TT_MM_PER_INCH 25.4
+#define TT_MM_PER_UM 0.001
 
 #endif

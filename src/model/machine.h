@@ -104,6 +104,7 @@ struct tt_motion {
 struct tiptrue_machine {
     const char *file;
     const char *name;
+    double mm_per_unit;    /* of the file's lengths: what is printed for it is in that unit too */
     bool clockwise;        /* rotation is logged clockwise seen from above */
     double u_rotation_rad; /* 0 = not stated */
     double resolution_mm;  /* of the reported coordinates, 0 = not stated */

@@ -16,7 +16,6 @@
  * is none. */
 #define DECIMALS 2
 #define LEAST_MM 0.5e-5
-#define UM_PER_MM 1e3
 
 static const struct tt_tip_result *find_tip(const struct tiptrue_solution *s, const char *name)
 {
@@ -45,6 +44,12 @@ static void begin_line(const struct lines *lines)
     *lines->any = true;
 }
 
+static void put_unit(struct tt_page *page)
+{
+    tt_page_puts(page, " ");
+    tt_page_puts(page, tt_page_units(page)->small);
+}
+
 /* "name from -> to um (+change)", where it changed. */
 static void compare_number(const struct lines *lines, const char *name, bool known,
                            double before_mm, bool known_anew, double anew_mm, bool as_change)
@@ -60,14 +65,14 @@ static void compare_number(const struct lines *lines, const char *name, bool kno
         tt_page_puts(lines->page, known ? " is no longer determined" : " is determined now");
     } else if (as_change) {
         tt_page_puts(lines->page, " ");
-        tt_page_fixed(lines->page, (anew_mm - before_mm) * UM_PER_MM, DECIMALS, true);
-        tt_page_puts(lines->page, " " TT_UM);
+        tt_page_small(lines->page, anew_mm - before_mm, DECIMALS, true);
+        put_unit(lines->page);
     } else {
         tt_page_puts(lines->page, " ");
-        tt_page_fixed(lines->page, before_mm * UM_PER_MM, DECIMALS, false);
+        tt_page_small(lines->page, before_mm, DECIMALS, false);
         tt_page_puts(lines->page, " -> ");
-        tt_page_fixed(lines->page, anew_mm * UM_PER_MM, DECIMALS, false);
-        tt_page_puts(lines->page, " " TT_UM);
+        tt_page_small(lines->page, anew_mm, DECIMALS, false);
+        put_unit(lines->page);
     }
     tt_page_line_end(lines->page);
 }
@@ -206,7 +211,8 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
                            .colour = options != NULL && options->colour,
                            .utf8 = options != NULL && options->utf8,
                            .columns =
-                               options != NULL && options->columns > 0 ? options->columns : 80};
+                               options != NULL && options->columns > 0 ? options->columns : 80,
+                           .units = options != NULL ? tt_units_of(options->units) : NULL};
     bool any = false;
 
     tt_page_puts(&page, anew->run_id != NULL ? anew->run_id : "run");

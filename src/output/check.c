@@ -26,19 +26,22 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
         return;
     }
     tt_page_puts(page, "offset x, y to be expected within " TT_PLUS_MINUS " ");
-    tt_page_fixed(page, 1000 * tip->expanded_x_mm, tt_um_decimals(tip->expanded_x_mm), false);
+    tt_page_small(page, tip->expanded_x_mm, tt_um_decimals(tip->expanded_x_mm), false);
     tt_page_puts(page, ", ");
-    tt_page_fixed(page, 1000 * tip->expanded_y_mm, tt_um_decimals(tip->expanded_y_mm), false);
-    tt_page_puts(page, " " TT_UM);
+    tt_page_small(page, tip->expanded_y_mm, tt_um_decimals(tip->expanded_y_mm), false);
+    tt_page_puts(page, " ");
+    tt_page_puts(page, tt_page_units(page)->small);
     tt_page_line_end(page);
     tt_page_go(page, 30);
     tt_page_puts(page, "(on this plate, for changes:      " TT_PLUS_MINUS " ");
     double x_mm = tip->factor * sqrt(tip->same_plate_cov.xx_mm2),
            y_mm = tip->factor * sqrt(tip->same_plate_cov.yy_mm2);
-    tt_page_fixed(page, 1000 * x_mm, tt_um_decimals(x_mm), false);
+    tt_page_small(page, x_mm, tt_um_decimals(x_mm), false);
     tt_page_puts(page, ", ");
-    tt_page_fixed(page, 1000 * y_mm, tt_um_decimals(y_mm), false);
-    tt_page_puts(page, " " TT_UM ")");
+    tt_page_small(page, y_mm, tt_um_decimals(y_mm), false);
+    tt_page_puts(page, " ");
+    tt_page_puts(page, tt_page_units(page)->small);
+    tt_page_puts(page, ")");
     tt_page_line_end(page);
 }
 
@@ -80,6 +83,7 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
         page.colour = options->colour;
         page.utf8 = options->utf8;
         page.columns = options->columns > 0 ? options->columns : 80;
+        page.units = tt_units_of(options->units);
     }
     tt_page_go(&page, 2);
     tt_page_count(&page, expected->touches_read);

@@ -224,8 +224,8 @@ static void head(struct tt_page *page, size_t at)
     tt_page_cell(page, 10, "p");
     tt_page_line_end(page);
     tt_page_go(page, at + 15);
-    tt_page_cell(page, 20, TT_UM);
-    tt_page_cell(page, 18, TT_UM);
+    tt_page_cell_unit(page, 20, "");
+    tt_page_cell_unit(page, 18, "");
     tt_page_line_end(page);
 }
 
@@ -243,9 +243,12 @@ void tt_output_comparison_text(const struct tiptrue_comparison *c,
     struct tt_page page = {.out = buffer, .columns = 80};
     size_t at = 8;
 
+    page.own[0] = (struct tt_own_names){c->n_tips > 0 ? &c->tips[0].name : NULL, c->n_tips,
+                                        sizeof c->tips[0]};
     if (options != NULL) {
         page.colour = options->colour;
         page.utf8 = options->utf8;
+        page.units = tt_units_of(options->units);
         page.columns = options->columns >= 40 && options->columns < 100 ? options->columns : 80;
     }
     tt_page_colour(&page, any_real(c) ? TT_YELLOW : TT_GREEN);

@@ -12,6 +12,7 @@
 #include "model/solution.h"
 #include "model/trend.h"
 #include "model/truth.h"
+#include "output/units.h"
 
 /* The text a person reads at the machine: verdict first. Failure is in buffer->failed. */
 void tt_output_text(const struct tiptrue_solution *solution,
@@ -27,21 +28,23 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer);
 
-/* A run without heights as a log: CSV; or, for the plan it was simulated from, the lines of a
- * controller ("trip id=7 x=… y=… z=… ok=1"), which the pattern of docs/formats.md reads. */
+/* A run without heights as a log: CSV in @units; or, for the plan it was simulated from, the lines
+ * of a controller ("trip id=7 x=… y=… z=… ok=1"), which the pattern of docs/formats.md reads. */
 void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
-                       struct tt_buffer *out);
+                       const struct tt_units *units, struct tt_buffer *out);
 void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan,
                               struct tt_buffer *out);
 
 /* A cell of CSV: quoted where RFC 4180 asks for it. */
 void tt_csv_text(struct tt_buffer *out, const char *text);
 
-/* A proposal for a person, as tiptrue.plan/1 (one line, no line feed at its end), and as CSV. */
+/* A proposal for a person, as tiptrue.plan/1 (one line, no line feed at its end), and as CSV
+ * in @units. */
 void tt_output_proposal_text(const struct tiptrue_proposal *proposal,
                              const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_proposal_json(const struct tiptrue_proposal *proposal, struct tt_buffer *buffer);
-void tt_output_proposal_csv(const struct tiptrue_proposal *proposal, struct tt_buffer *out);
+void tt_output_proposal_csv(const struct tiptrue_proposal *proposal, const struct tt_units *units,
+                            struct tt_buffer *out);
 
 /* tiptrue.truth/1, one line, no line feed at its end. */
 void tt_output_truth_json(const struct tiptrue_truth *truth, struct tt_buffer *buffer);

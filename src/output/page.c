@@ -96,10 +96,11 @@ static size_t width_of(const struct tt_page *page, const char *s, size_t length)
 
 void tt_page_end(struct tt_page *page)
 {
-    if (page->number.failed || page->words.failed) {
+    if (page->number.failed || page->words.failed || page->converted.failed) {
         page->out->failed = true;
     }
     tt_buffer_clear(&page->number);
+    tt_buffer_clear(&page->converted);
     tt_buffer_clear(&page->words);
 }
 
@@ -184,6 +185,42 @@ void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int de
     tt_page_cell(page, width, text_of(page, &page->number));
 }
 
+const struct tt_units *tt_page_units(const struct tt_page *page)
+{
+    return page->units != NULL ? page->units : tt_units_of(TIPTRUE_UNITS_DEFAULT);
+}
+
+void tt_page_small(struct tt_page *page, double value_mm, int decimals, bool plus)
+{
+    const struct tt_units *units = tt_page_units(page);
+
+    decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
+    tt_page_fixed(page, units->small_per_mm * value_mm, decimals, plus);
+}
+
+void tt_page_cell_small(struct tt_page *page, size_t width, double value_mm, int decimals,
+                        bool plus)
+{
+    const struct tt_units *units = tt_page_units(page);
+
+    decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
+    tt_page_cell_fixed(page, width, units->small_per_mm * value_mm, decimals, plus);
+}
+
+void tt_page_cell_length(struct tt_page *page, size_t width, double value_mm, bool plus)
+{
+    const struct tt_units *units = tt_page_units(page);
+
+    tt_page_cell_fixed(page, width, units->per_mm * value_mm, units->decimals, plus);
+}
+
+void tt_page_cell_unit(struct tt_page *page, size_t width, const char *before)
+{
+    tt_buffer_reset(&page->number);
+    tt_buffer_printf(&page->number, "%s%s", before, tt_page_units(page)->small);
+    tt_page_cell(page, width, text_of(page, &page->number));
+}
+
 /* Whether the word at @s is a unit, so that the line does not end before it. */
 static bool is_unit(const char *s)
 {
@@ -209,10 +246,23 @@ static size_t word_length(const char *s)
     return length;
 }
 
+/* @text with its lengths in the page's units. */
+static const char *in_units(struct tt_page *page, const char *text)
+{
+    if (tt_page_units(page)->per_mm == 1) {
+        return text;
+    }
+    tt_buffer_reset(&page->converted);
+    tt_units_sentence(page->units, page->own, sizeof page->own / sizeof page->own[0], text,
+                      &page->converted);
+    return text_of(page, &page->converted);
+}
+
 void tt_page_prose(struct tt_page *page, size_t indent, const char *text)
 {
     bool fresh = true; /* no space is due before the next word */
 
+    text = in_units(page, text);
     for (const char *s = text + strspn(text, " "); *s != '\0'; s += strspn(s, " ")) {
         size_t length = word_length(s);
         if (!fresh && page->column + 1 + width_of(page, s, length) > page->columns) {

@@ -15,6 +15,7 @@
 #include <stddef.h>
 
 #include "base/buffer.h"
+#include "output/units.h"
 
 #define TT_UM "\xc2\xb5m" /* micrometre */
 #define TT_PLUS_MINUS "\xc2\xb1"
@@ -30,10 +31,13 @@ enum tt_colour { TT_PLAIN, TT_BOLD, TT_RED, TT_YELLOW, TT_GREEN };
 struct tt_page {
     struct tt_buffer *out;
     bool colour, utf8;
-    size_t columns;          /* width that prose is wrapped to */
-    size_t column;           /* characters written in this line */
-    struct tt_buffer words;  /* a sentence in the making, for tt_page_say */
-    struct tt_buffer number; /* of tt_page_fixed and the like */
+    size_t columns;               /* width that prose is wrapped to */
+    size_t column;                /* characters written in this line */
+    struct tt_buffer words;       /* a sentence in the making, for tt_page_say */
+    struct tt_buffer number;      /* of tt_page_fixed and the like */
+    const struct tt_units *units; /* of lengths; NULL: mm and um, as sentences are made */
+    struct tt_own_names own[2];   /* names that stand in sentences without quotation marks */
+    struct tt_buffer converted;   /* a sentence in those units */
 };
 
 void tt_page_end(struct tt_page *page);
@@ -53,8 +57,19 @@ void tt_page_cell(struct tt_page *page, size_t width, const char *text);
 void tt_page_cell_count(struct tt_page *page, size_t width, size_t value);
 void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int decimals, bool plus);
 
+/* A length in the page's small unit (um, uin): on the line, or in a cell. @decimals: as many as it
+ * would have in um. */
+void tt_page_small(struct tt_page *page, double value_mm, int decimals, bool plus);
+void tt_page_cell_small(struct tt_page *page, size_t width, double value_mm, int decimals,
+                        bool plus);
+/* A coordinate in the page's unit of length, in a cell. */
+void tt_page_cell_length(struct tt_page *page, size_t width, double value_mm, bool plus);
+/* The names of those units; in a cell behind @before. */
+const struct tt_units *tt_page_units(const struct tt_page *page);
+void tt_page_cell_unit(struct tt_page *page, size_t width, const char *before);
+
 /* @text by words from the current column; further lines start at @indent. A number stays with its
- * unit. Ends the line. */
+ * unit. Lengths in it are converted to the page's units. Ends the line. */
 void tt_page_prose(struct tt_page *page, size_t indent, const char *text);
 
 /* The same with what was collected in page->words, which is empty then. */

@@ -31,8 +31,9 @@ static bool is_determined(const struct tt_tip_result *tip)
 static void put_um(struct tt_page *page, double value_mm)
 {
     tt_page_puts(page, TT_PLUS_MINUS " ");
-    tt_page_fixed(page, 1000 * value_mm, tt_um_decimals(value_mm), false);
-    tt_page_puts(page, " " TT_UM);
+    tt_page_small(page, value_mm, tt_um_decimals(value_mm), false);
+    tt_page_puts(page, " ");
+    tt_page_puts(page, tt_page_units(page)->small);
 }
 
 static void put_count(struct tt_page *page, size_t n, const char *one, const char *many)
@@ -137,6 +138,7 @@ void tt_output_proposal_text(const struct tiptrue_proposal *p,
         page.colour = options->colour;
         page.utf8 = options->utf8;
         page.columns = options->columns > 0 ? options->columns : 80;
+        page.units = tt_units_of(options->units);
     }
     say_head(&page, p);
     for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
@@ -324,8 +326,12 @@ static void put_name(struct tt_buffer *out, const char *name)
     tt_buffer_clear(&cell);
 }
 
-void tt_output_proposal_csv(const struct tiptrue_proposal *p, struct tt_buffer *out)
+void tt_output_proposal_csv(const struct tiptrue_proposal *p, const struct tt_units *units,
+                            struct tt_buffer *out)
 {
+    if (units->per_mm != 1) {
+        tt_buffer_printf(out, "# units: %s\n", units->word);
+    }
     tt_buffer_puts(out, "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed\n");
     for (size_t i = 0; i < p->plan.n_moves; i++) {
         const struct tt_move *move = &p->plan.moves[i];
@@ -340,22 +346,22 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *p, struct tt_buffer *
         if (touch) {
             tt_number_write_rounded(out, tt_deg_from_rad(move->rotation_rad), PLAIN_DECIMALS);
             tt_buffer_putc(out, ',');
-            tt_number_write_fixed(out, move->at.x_mm, 4, false);
+            tt_number_write_fixed(out, units->per_mm * move->at.x_mm, units->decimals, false);
             tt_buffer_putc(out, ',');
-            tt_number_write_fixed(out, move->at.y_mm, 4, false);
+            tt_number_write_fixed(out, units->per_mm * move->at.y_mm, units->decimals, false);
         } else {
             tt_buffer_puts(out, ",,");
         }
         tt_buffer_putc(out, ',');
-        tt_number_write_fixed(out, p->head[i].x_mm, 4, false);
+        tt_number_write_fixed(out, units->per_mm * p->head[i].x_mm, units->decimals, false);
         tt_buffer_putc(out, ',');
-        tt_number_write_fixed(out, p->head[i].y_mm, 4, false);
+        tt_number_write_fixed(out, units->per_mm * p->head[i].y_mm, units->decimals, false);
         tt_buffer_puts(out, !touch || !p->plan.states_stage ? ","
                             : move->is_find                 ? ",find"
                                                             : ",measure");
         tt_buffer_putc(out, ',');
         if (move->feed_mm_s > 0) {
-            tt_number_write_rounded(out, 60 * move->feed_mm_s, PLAIN_DECIMALS);
+            tt_number_write_rounded(out, 60 * units->per_mm * move->feed_mm_s, PLAIN_DECIMALS);
         }
         tt_buffer_putc(out, '\n');
     }

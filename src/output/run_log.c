@@ -69,10 +69,27 @@ static int decimals_of(double quantum_mm)
     return decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
 }
 
+static double quantum_mm(const struct tiptrue_run *run, const struct tt_observation *o)
+{
+    return o->kind == TT_SIGHT ? run->sighting_digits.quantum_mm : run->touch_digits.quantum_mm;
+}
+
 static int decimals_of_row(const struct tiptrue_run *run, const struct tt_observation *o)
 {
-    return decimals_of(o->kind == TT_SIGHT ? run->sighting_digits.quantum_mm
-                                           : run->touch_digits.quantum_mm);
+    return decimals_of(quantum_mm(run, o));
+}
+
+/* The same in @units, where a step of the machine may lie between two digits: the finer one. */
+static int decimals_in(const struct tt_units *units, const struct tiptrue_run *run,
+                       const struct tt_observation *o)
+{
+    double quantum = units->per_mm * quantum_mm(run, o);
+
+    if (units->per_mm == 1 || !(quantum > 0)) {
+        return decimals_of_row(run, o);
+    }
+    int decimals = (int)ceil(-log10(quantum) - 0.01);
+    return decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
 }
 
 static const char *target_name(const struct tiptrue_plate *plate, const struct tt_observation *o)
@@ -82,11 +99,11 @@ static const char *target_name(const struct tiptrue_plate *plate, const struct t
 
 static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
                     const struct tiptrue_plate *plate, const struct columns *columns,
-                    const struct tt_observation *o)
+                    const struct tt_units *units, const struct tt_observation *o)
 {
     static const char *const KINDS[] = {
         [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
-    int decimals = decimals_of_row(run, o);
+    int decimals = decimals_in(units, run, o);
     bool touching = o->kind != TT_SIGHT;
 
     tt_buffer_printf(out, "%s,", KINDS[o->kind]);
@@ -96,9 +113,9 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
         tt_csv_text(out, run->tips[o->tip]);
     }
     tt_buffer_putc(out, ',');
-    tt_number_write_fixed(out, o->h.x_mm, decimals, false);
+    tt_number_write_fixed(out, units->per_mm * o->h.x_mm, decimals, false);
     tt_buffer_putc(out, ',');
-    tt_number_write_fixed(out, o->h.y_mm, decimals, false);
+    tt_number_write_fixed(out, units->per_mm * o->h.y_mm, decimals, false);
     tt_buffer_putc(out, ',');
     if (touching) {
         tt_number_write_rounded(out, tt_deg_from_rad(o->rotation_rad), PLAIN_DECIMALS);
@@ -109,7 +126,7 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
     if (columns->feed) {
         tt_buffer_putc(out, ',');
         if (o->feed_mm_s > 0) {
-            tt_number_write_rounded(out, o->feed_mm_s * 60, PLAIN_DECIMALS);
+            tt_number_write_rounded(out, units->per_mm * o->feed_mm_s * 60, PLAIN_DECIMALS);
         }
     }
     if (columns->temperature) {
@@ -124,13 +141,14 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
 }
 
 void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate *plate,
-                       struct tt_buffer *out)
+                       const struct tt_units *units, struct tt_buffer *out)
 {
     struct columns columns = columns_of(run);
 
     put_remark(out, "machine", run->machine);
     put_remark(out, "plate", run->plate);
     put_remark(out, "note", run->note);
+    put_remark(out, "units", units->per_mm == 1 ? NULL : units->word);
     tt_buffer_puts(out, "kind,target,tip,x,y,rotation");
     tt_buffer_puts(out, columns.stage ? ",stage" : "");
     tt_buffer_puts(out, columns.feed ? ",feed" : "");
@@ -138,7 +156,7 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
     tt_buffer_puts(out, columns.setup ? ",setup" : "");
     tt_buffer_puts(out, ",contact\n");
     for (size_t i = 0; i < run->n_observations; i++) {
-        put_row(out, run, plate, &columns, &run->observations[i]);
+        put_row(out, run, plate, &columns, units, &run->observations[i]);
     }
 }
 

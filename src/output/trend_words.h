@@ -22,6 +22,8 @@ void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE]);
 void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words);
 
 /* What is found, in sentences: the headline, changes, drifts, then which runs it is from. */
+/* The names of @trend on @page: they are not taken for lengths. */
+void tt_trend_names(struct tt_page *page, const struct tiptrue_trend *trend);
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend);
 
 /* Offsets of a tip over time, as many lines as @height says: along x above, along y below. Points,

@@ -10,8 +10,9 @@
 
 #include "base/number.h"
 
-/* Coordinates in a program: 0.1 µm. */
+/* Decimals of coordinates in a program: 0.1 um, or 0.00001 inch (0.25 um). */
 #define DECIMALS 4
+#define INCH_DECIMALS 5
 /* Comment lines of a controller may be 256 characters long (NISTIR 6556, 3.3); names are cut far
  * below that. */
 #define MOST_NAME 40
@@ -25,8 +26,21 @@ struct program {
     const char *tip; /* that is down */
     double rotation_rad;
     bool turned; /* a rotation was set */
+    bool inches; /* the machine file is in inches, and so is the program */
     enum tiptrue_status status;
 };
+
+/* ---- units ---- */
+
+static double per_mm(const struct program *g)
+{
+    return g->inches ? 1 / TT_MM_PER_INCH : 1;
+}
+
+static int decimals(const struct program *g)
+{
+    return g->inches ? INCH_DECIMALS : DECIMALS;
+}
 
 /* ---- what must be stated ---- */
 
@@ -89,10 +103,11 @@ static enum tiptrue_status check_place(struct program *g, size_t i)
     }
     tt_buffer_printf(&text, "edge '%s' may lie ", move->target);
     if (off_mm < HUGE_VAL) {
-        tt_number_write_rounded(&text, off_mm, 2);
+        tt_number_write_rounded(&text, per_mm(g) * off_mm, g->inches ? 4 : 2);
+        tt_buffer_puts(&text, g->inches ? " in" : " mm");
         tt_buffer_puts(
             &text,
-            " mm from where it is expected, which is more than margin or half of start_distance");
+            " from where it is expected, which is more than margin or half of start_distance");
     } else {
         tt_buffer_puts(&text, "anywhere, since how the plate is turned is not stated");
     }
@@ -166,24 +181,34 @@ static void put_number(struct tt_buffer *out, const char *word, double value)
     tt_number_write_fixed(out, value, DECIMALS, false);
 }
 
-/* Within the limits, to the digits that are written. */
-static bool is_within(const struct tt_range *range, double value)
+/* A coordinate, or a feed per minute, in the program's unit. */
+static void put_length(const struct program *g, const char *word, double value_mm)
 {
-    const double half_digit = 0.5e-4;
+    tt_buffer_puts(g->out, word);
+    tt_number_write_fixed(g->out, per_mm(g) * value_mm, decimals(g), false);
+}
+
+/* Within the limits, to the digits that are written. */
+static bool is_within(const struct program *g, const struct tt_range *range, double value)
+{
+    const double half_digit =
+        range == &g->motion->rotation_rad ? 0.5e-4 : 0.5 * pow(10, -decimals(g)) / per_mm(g);
     return value >= range->low - half_digit && value <= range->high + half_digit;
 }
 
 static void leave(struct program *g, const char *id, const char *axis, double value,
-                  const struct tt_range *range, double unit)
+                  const struct tt_range *range, bool angle)
 {
+    double unit = angle ? 180 / TT_PI : per_mm(g);
     struct tt_buffer text = {0};
 
     tt_buffer_printf(&text, "move %s would go to %s ", id, axis);
-    tt_number_write_rounded(&text, value * unit, DECIMALS);
+    tt_number_write_rounded(&text, value * unit, decimals(g));
     tt_buffer_puts(&text, ", and the limits are ");
-    tt_number_write_rounded(&text, range->low * unit, DECIMALS);
+    tt_number_write_rounded(&text, range->low * unit, decimals(g));
     tt_buffer_puts(&text, " to ");
-    tt_number_write_rounded(&text, range->high * unit, DECIMALS);
+    tt_number_write_rounded(&text, range->high * unit, decimals(g));
+    tt_buffer_puts(&text, angle ? " degrees" : g->inches ? " in" : " mm");
     g->status =
         text.failed
             ? tt_fail_memory(g->error)
@@ -195,11 +220,11 @@ static void leave(struct program *g, const char *id, const char *axis, double va
 
 static void check_xy(struct program *g, const char *id, struct tt_machine_xy at)
 {
-    if (g->status == TIPTRUE_OK && !is_within(&g->motion->x_mm, at.x_mm)) {
-        leave(g, id, "X", at.x_mm, &g->motion->x_mm, 1);
+    if (g->status == TIPTRUE_OK && !is_within(g, &g->motion->x_mm, at.x_mm)) {
+        leave(g, id, "X", at.x_mm, &g->motion->x_mm, false);
     }
-    if (g->status == TIPTRUE_OK && !is_within(&g->motion->y_mm, at.y_mm)) {
-        leave(g, id, "Y", at.y_mm, &g->motion->y_mm, 1);
+    if (g->status == TIPTRUE_OK && !is_within(g, &g->motion->y_mm, at.y_mm)) {
+        leave(g, id, "Y", at.y_mm, &g->motion->y_mm, false);
     }
 }
 
@@ -207,10 +232,10 @@ static void check_heights(struct program *g)
 {
     const struct tt_range *z = &g->motion->z_mm;
 
-    if (!is_within(z, g->motion->safe_height_mm.value)) {
-        leave(g, "1", "Z", g->motion->safe_height_mm.value, z, 1);
-    } else if (!is_within(z, g->motion->touch_height_mm.value)) {
-        leave(g, "1", "Z", g->motion->touch_height_mm.value, z, 1);
+    if (!is_within(g, z, g->motion->safe_height_mm.value)) {
+        leave(g, "1", "Z", g->motion->safe_height_mm.value, z, false);
+    } else if (!is_within(g, z, g->motion->touch_height_mm.value)) {
+        leave(g, "1", "Z", g->motion->touch_height_mm.value, z, false);
     }
 }
 
@@ -220,17 +245,17 @@ static void line_xy(struct program *g, const char *code, const char *id, struct 
 {
     check_xy(g, id, at);
     tt_buffer_puts(g->out, code);
-    put_number(g->out, " X", at.x_mm);
-    put_number(g->out, " Y", at.y_mm);
-    put_number(g->out, " F", 60 * feed_mm_s);
+    put_length(g, " X", at.x_mm);
+    put_length(g, " Y", at.y_mm);
+    put_length(g, " F", 60 * feed_mm_s);
     tt_buffer_putc(g->out, '\n');
 }
 
 static void line_z(struct program *g, double z_mm, double feed_mm_s)
 {
     tt_buffer_puts(g->out, "G1");
-    put_number(g->out, " Z", z_mm);
-    put_number(g->out, " F", 60 * feed_mm_s);
+    put_length(g, " Z", z_mm);
+    put_length(g, " F", 60 * feed_mm_s);
     tt_buffer_putc(g->out, '\n');
 }
 
@@ -238,8 +263,8 @@ static void line_rotation(struct program *g, const char *id, double rotation_rad
 {
     const char word[] = {' ', g->motion->rotation_word, '\0'};
 
-    if (g->status == TIPTRUE_OK && !is_within(&g->motion->rotation_rad, rotation_rad)) {
-        leave(g, id, "rotation", rotation_rad, &g->motion->rotation_rad, 180 / TT_PI);
+    if (g->status == TIPTRUE_OK && !is_within(g, &g->motion->rotation_rad, rotation_rad)) {
+        leave(g, id, "rotation", rotation_rad, &g->motion->rotation_rad, true);
     }
     if (g->turned && g->rotation_rad == rotation_rad) {
         return;
@@ -290,10 +315,13 @@ static void write_head(struct program *g)
     comment(g, "Check the contact circuit by hand first: a tip that is not connected drives on "
                "into the edge.");
     comment(g, "Guarding and electrical work are for qualified people, by the rules of the place.");
-    comment(g, "Coordinates are the head's, in mm, of coordinate system 1 - G54 - whose origin "
-               "must be that of the log.");
+    comment(g, g->inches ? "Coordinates are the head's, in inches, of coordinate system 1 - G54 - "
+                           "whose origin must be that of the log."
+                         : "Coordinates are the head's, in mm, of coordinate system 1 - G54 - "
+                           "whose origin must be that of the log.");
     comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
-    tt_buffer_puts(g->out, "G17 G21 G40 G49 G54 G80 G90 G94\n");
+    tt_buffer_puts(g->out, g->inches ? "G17 G20 G40 G49 G54 G80 G90 G94\n"
+                                     : "G17 G21 G40 G49 G54 G80 G90 G94\n");
     line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value);
 }
 
@@ -368,6 +396,7 @@ enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal,
 {
     struct program g = {
         .p = proposal, .machine = machine, .motion = &machine->motion, .out = out, .error = error};
+    g.inches = machine->mm_per_unit == TT_MM_PER_INCH;
     const struct tiptrue_plan *plan = &proposal->plan;
     size_t before = out->length;
 

@@ -11,7 +11,7 @@ has "keep comes first" out '^KEEP: keep the present offset of wide$'
 is "keep has nothing to say on standard error" "" "$(cat err)"
 is "the offset's x" 1 "$(awk '$1 == "offset" && $2 > 36.1724 && $2 < 36.1924' out | wc -l)"
 is "the offset's y" 1 "$(awk '$1 == "offset" && $3 > -21.3555 && $3 < -21.3355' out | wc -l)"
-has "the last line ends the worked sentence" out ': offset x +36\.1[89][0-9][0-9], y -21\.3[0-9]*\.$'
+has "the last line ends the worked sentence" out ': offset x +36\.1[89][0-9][0-9], y -21\.3[0-9]* mm\.$'
 is "lines keep to 80 columns" "" "$(awk 'length($0) > 80' out)"
 run "$TIPTRUE" solve --plate plate.json --machine off.json run.csv
 is "update exits 10" 10 "$status"

@@ -101,8 +101,8 @@ plan="plan --plate plate.json --machine machine.json"
     wrong "tiptrue plan: --plan says what a controller's log was, and needs --after" $plan --plan plan.json --pattern 'x=(?<x>\S+)'
     wrong "tiptrue plan: one form at a time: --json, --csv or --rs274" $plan --json --rs274
     wrong "tiptrue plan: --setups 3 is out of range; allowed are 1 to 2" $plan --setups 3
-    for length in 0 -1 2mm 1e3 . 1001; do
-        wrong "tiptrue plan: --target-u '$length' is not a length; allowed are millimetres such as 0.004, up to 1000" \
+    for length in 0 -1 2mil 1e3 . 1001; do
+        wrong "tiptrue plan: --target-u '$length' is not a length; allowed are millimetres such as 0.004, up to 1000, or a unit behind it: 0.0001in, 3um" \
             $plan "--target-u=$length"
     done
     run "$TIPTRUE" $plan --touches 3

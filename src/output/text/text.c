@@ -325,21 +325,29 @@ static const struct tt_tip_result *worked_tip(const struct tiptrue_solution *s)
     return NULL;
 }
 
-/* To the last printed digit, so that the sentence's numbers add up as they stand. */
-static double as_printed(double value_mm)
+/* In the page's unit, to the last printed digit, so that the sentence's numbers add up as they
+ * stand. */
+static double as_printed(const struct tt_units *units, double value_mm)
 {
-    return round(value_mm * 1e4) / 1e4;
+    double digit = pow(10, units->decimals);
+
+    return round(units->per_mm * value_mm * digit) / digit;
 }
 
 /* A signed number of running text, with the minus of running text. */
-static void add_signed(struct tt_buffer *words, double value_mm)
+static void add_signed(struct tt_buffer *words, const struct tt_units *units, double value)
 {
-    if (value_mm < 0) {
-        tt_buffer_puts(words, TT_MINUS);
-        tt_number_write_fixed(words, -value_mm, TT_MM_DECIMALS, false);
-    } else {
-        tt_number_write_fixed(words, value_mm, TT_MM_DECIMALS, true);
-    }
+    tt_buffer_puts(words, value < 0 ? TT_MINUS : "");
+    tt_number_write_fixed(words, fabs(value), units->decimals, !(value < 0));
+}
+
+static void add_place(struct tt_buffer *words, const struct tt_units *units, double x, double y)
+{
+    tt_buffer_putc(words, '(');
+    tt_number_write_fixed(words, x, units->decimals, false);
+    tt_buffer_puts(words, "," TT_TIED);
+    tt_number_write_fixed(words, y, units->decimals, false);
+    tt_buffer_printf(words, ")" TT_TIED "%s", units->length);
 }
 
 /* The head's place that puts a tip's axis over the mark: mark less offset. */
@@ -347,24 +355,32 @@ void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution
 {
     const struct tt_pose_result *pose = worked_pose(s);
     const struct tt_tip_result *t = worked_tip(s);
+    const struct tt_units *units = tt_page_units(page);
     struct tt_buffer *words = &page->words;
 
     if (pose == NULL || t == NULL) {
         return;
     }
-    double mark_x = as_printed(pose->mark.x_mm), mark_y = as_printed(pose->mark.y_mm);
-    double offset_x = as_printed(t->offset.x_mm), offset_y = as_printed(t->offset.y_mm);
+    double mark_x = as_printed(units, pose->mark.x_mm), mark_y = as_printed(units, pose->mark.y_mm);
+    double offset_x = as_printed(units, t->offset.x_mm),
+           offset_y = as_printed(units, t->offset.y_mm);
     tt_buffer_puts(words, t->verdict == TIPTRUE_REPEAT ? "To check signs only, not for use: " : "");
     tt_buffer_puts(words, "Head at ");
-    tt_add_point(words, mark_x - offset_x, mark_y - offset_y);
+    add_place(words, units, mark_x - offset_x, mark_y - offset_y);
     tt_buffer_printf(words, " puts the axis of %s over the mark at ", t->name);
-    tt_add_point(words, mark_x, mark_y);
+    add_place(words, units, mark_x, mark_y);
     tt_buffer_puts(words, ": offset" TT_TIED "x" TT_TIED);
-    add_signed(words, offset_x);
+    add_signed(words, units, offset_x);
     tt_buffer_puts(words, ", y" TT_TIED);
-    add_signed(words, offset_y);
-    tt_buffer_putc(words, '.');
+    add_signed(words, units, offset_y);
+    tt_buffer_printf(words, TT_TIED "%s.", units->length);
     tt_page_say(page, 0);
+}
+
+void tt_text_names(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    page->own[0] = (struct tt_own_names){s->tip_names, s->n_tip_names, sizeof s->tip_names[0]};
+    page->own[1] = (struct tt_own_names){s->edge_names, s->n_edge_names, sizeof s->edge_names[0]};
 }
 
 static size_t page_columns(const struct tiptrue_text_options *options)
@@ -383,6 +399,8 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     struct tt_page page = {
         .out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
 
+    page.units = tt_units_of(o->units);
+    tt_text_names(&page, s);
     tt_text_verdict(&page, s);
     tt_text_reasons(&page, s);
     tt_text_run(&page, s);

@@ -168,10 +168,10 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_go(page, name);
     tt_page_cell(page, 9, "touches");
     tt_page_cell(page, 6, "used");
-    tt_page_cell(page, 9, "mean/" TT_UM);
-    tt_page_cell(page, 8, "rms/" TT_UM);
-    tt_page_cell(page, 10, "shift/" TT_UM);
-    tt_page_cell(page, 8, "u/" TT_UM);
+    tt_page_cell_unit(page, 9, "mean/");
+    tt_page_cell_unit(page, 8, "rms/");
+    tt_page_cell_unit(page, 10, "shift/");
+    tt_page_cell_unit(page, 8, "u/");
     tt_text_unseen_head(page);
     for (size_t i = 0; i < s->n_edges; i++) {
         const struct tt_edge_result *e = &s->edges[i];
@@ -180,13 +180,13 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
         tt_page_cell_count(page, 9, e->touches);
         tt_page_cell_count(page, 6, e->used);
         if (e->used > 0) {
-            tt_page_cell_fixed(page, 9, 1000 * e->mean_residual_mm, 1, true);
-            tt_page_cell_fixed(page, 8, 1000 * e->rms_residual_mm, 1, false);
+            tt_page_cell_small(page, 9, e->mean_residual_mm, 1, true);
+            tt_page_cell_small(page, 8, e->rms_residual_mm, 1, false);
         } else {
             tt_page_go(page, page->column + 17);
         }
-        tt_page_cell_fixed(page, 10, 1000 * e->shift_mm, 1, true);
-        tt_page_cell_fixed(page, 8, 1000 * e->u_shift_mm, 1, false);
+        tt_page_cell_small(page, 10, e->shift_mm, 1, true);
+        tt_page_cell_small(page, 8, e->u_shift_mm, 1, false);
         tt_text_unseen_cells(page, e->unseen_shift_mm, e->unseen_effect_mm);
     }
     tt_page_line_end(page);
@@ -230,10 +230,10 @@ static void tell_row(struct tt_page *page, const struct tt_row_result *row)
     }
     tt_page_go(page, 43);
     if (row->use == TT_USE && row->kind == TT_SIGHT) {
-        tt_page_cell_fixed(page, 9, 1000 * row->residual_mm, 1, true);
-        tt_page_cell_fixed(page, 9, 1000 * row->residual_y_mm, 1, true);
+        tt_page_cell_small(page, 9, row->residual_mm, 1, true);
+        tt_page_cell_small(page, 9, row->residual_y_mm, 1, true);
     } else if (row->use == TT_USE) {
-        tt_page_cell_fixed(page, 9, 1000 * row->residual_mm, 1, true);
+        tt_page_cell_small(page, 9, row->residual_mm, 1, true);
     }
     tt_page_go(page, 61);
     if (row->use == TT_USE) {
@@ -251,8 +251,8 @@ void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_puts(page, "  line  kind   target      tip     rotation residual  sight y  weight");
     tt_page_line_end(page);
     tt_page_cell(page, 43, TT_DEGREE);
-    tt_page_cell(page, 9, TT_UM);
-    tt_page_cell(page, 9, TT_UM);
+    tt_page_cell_unit(page, 9, "");
+    tt_page_cell_unit(page, 9, "");
     tt_page_line_end(page);
     for (size_t i = 0; i < s->n_rows; i++) {
         tell_row(page, &s->rows[i]);

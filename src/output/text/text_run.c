@@ -16,7 +16,7 @@ void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm)
     tt_number_write_fixed(words, x_mm, TT_MM_DECIMALS, false);
     tt_buffer_puts(words, "," TT_TIED);
     tt_number_write_fixed(words, y_mm, TT_MM_DECIMALS, false);
-    tt_buffer_putc(words, ')');
+    tt_buffer_puts(words, ")" TT_TIED "mm");
 }
 
 /* ", 3 warm-up touches" and the like; nothing for 0. */

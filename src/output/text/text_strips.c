@@ -71,8 +71,8 @@ static void put_strip(struct tt_page *page, const struct strip *strip, const cha
         tt_page_go(page, edge_width + 1);
         tt_page_puts(page, line == 0 ? tip : "");
         tt_page_go(page, edge_width + 1 + tip_width);
-        tt_page_cell_fixed(page, NUMBER_WIDTH, line == 0 ? strip->reach_um : -strip->reach_um, 0,
-                           true);
+        tt_page_cell_small(page, NUMBER_WIDTH,
+                           (line == 0 ? strip->reach_um : -strip->reach_um) / 1000, 0, true);
         tt_page_puts(page, " |");
         for (size_t i = 0; i < strip->cells; i++) {
             if (page->utf8) {
@@ -118,8 +118,10 @@ void tt_text_strips(struct tt_page *page, const struct tiptrue_solution *s)
     size_t taken = edge_width + 1 + tip_width + NUMBER_WIDTH + 3;
     cells = taken + LEAST_CELLS > page->columns ? LEAST_CELLS : page->columns - taken;
     cells = cells > MOST_CELLS ? MOST_CELLS : cells;
-    tt_page_prose(
-        page, 2, "Residuals, " TT_UM ", against rotation from 0 to 360" TT_DEGREE " (late below):");
+    tt_buffer_printf(&page->words,
+                     "Residuals, %s, against rotation from 0 to 360" TT_DEGREE " (late below):",
+                     tt_page_units(page)->small);
+    tt_page_say(page, 2);
     for (size_t i = 0; i < s->n_edges; i++) {
         for (size_t t = 0; t < s->n_tips; t++) {
             struct strip strip = {.cells = cells, .reach_um = ceil(tt_residual_reach_um(s, false))};

@@ -40,11 +40,11 @@ static void offsets_head(struct tt_page *page, size_t at)
     tt_page_cell(page, EXPANDED_WIDTH, "on plate");
     tt_page_line_end(page);
     tt_page_go(page, at + 7);
-    tt_page_cell(page, OFFSET_WIDTH, "mm");
-    tt_page_cell(page, OFFSET_WIDTH, "mm");
-    tt_page_cell(page, 2 * CHANGE_WIDTH, TT_UM);
-    tt_page_cell(page, EXPANDED_WIDTH, TT_UM);
-    tt_page_cell(page, EXPANDED_WIDTH, TT_UM);
+    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
+    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
+    tt_page_cell_unit(page, 2 * CHANGE_WIDTH, "");
+    tt_page_cell_unit(page, EXPANDED_WIDTH, "");
+    tt_page_cell_unit(page, EXPANDED_WIDTH, "");
     tt_page_line_end(page);
 }
 
@@ -96,11 +96,11 @@ static void motion_head(struct tt_page *page, size_t at)
     tt_page_cell(page, 20, "contact radius");
     tt_page_line_end(page);
     tt_page_go(page, at);
-    tt_page_cell(page, 22, TT_UM);
+    tt_page_cell_unit(page, 22, "");
     tt_page_cell(page, 10, TT_DEGREE);
-    tt_page_cell(page, 18, "movement, " TT_UM);
-    tt_page_cell(page, 12, "mm");
-    tt_page_cell(page, 8, TT_UM);
+    tt_page_cell_unit(page, 18, "movement, ");
+    tt_page_cell(page, 12, tt_page_units(page)->length);
+    tt_page_cell_unit(page, 8, "");
     tt_page_line_end(page);
 }
 
@@ -121,7 +121,7 @@ static void motion_row(struct tt_page *page, size_t at, const struct tt_tip_resu
     }
     tt_page_go(page, at + 50);
     if (t->radius_determined) {
-        tt_page_cell_fixed(page, 12, t->contact_radius_mm, TT_MM_DECIMALS, false);
+        tt_page_cell_length(page, 12, t->contact_radius_mm, false);
         tt_cell_expanded(page, 8, true, u_radius_mm);
     } else {
         tt_page_cell(page, 20, "not determined");
@@ -158,8 +158,8 @@ static void budget(struct tt_page *page, const struct tt_tip_result *t)
     tt_page_puts(page, t->name);
     tt_page_go(page, 40);
     tt_page_cell(page, 8, "type");
-    tt_page_cell(page, 14, "u(x)/" TT_UM);
-    tt_page_cell(page, 14, "u(y)/" TT_UM);
+    tt_page_cell_unit(page, 14, "u(x)/");
+    tt_page_cell_unit(page, 14, "u(y)/");
     tt_page_line_end(page);
     for (size_t i = 0; i < t->n_budget; i++) {
         const struct tt_budget_line *line = &t->budget[i];
@@ -169,8 +169,8 @@ static void budget(struct tt_page *page, const struct tt_tip_result *t)
         tt_page_puts(page, line->of_plate ? " (plate)" : "");
         tt_page_tab(page, 40);
         tt_page_cell(page, 8, type);
-        tt_page_cell_fixed(page, 14, 1000 * line->u_x_mm, 2, false);
-        tt_page_cell_fixed(page, 14, 1000 * line->u_y_mm, 2, false);
+        tt_page_cell_small(page, 14, line->u_x_mm, 2, false);
+        tt_page_cell_small(page, 14, line->u_y_mm, 2, false);
         tt_page_line_end(page);
     }
     tt_page_line_end(page);

@@ -33,13 +33,13 @@ int tt_um_decimals(double u_mm)
 
 void tt_cell_um(struct tt_page *page, size_t width, double value_mm, double u_mm, bool plus)
 {
-    tt_page_cell_fixed(page, width, 1000 * value_mm, tt_um_decimals(u_mm), plus);
+    tt_page_cell_small(page, width, value_mm, tt_um_decimals(u_mm), plus);
 }
 
 void tt_cell_mm(struct tt_page *page, size_t width, bool determined, double value_mm)
 {
     if (determined) {
-        tt_page_cell_fixed(page, width, value_mm, TT_MM_DECIMALS, true);
+        tt_page_cell_length(page, width, value_mm, true);
     } else {
         tt_page_cell(page, width, "not determined");
     }
@@ -47,13 +47,15 @@ void tt_cell_mm(struct tt_page *page, size_t width, bool determined, double valu
 
 void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, double expanded_mm)
 {
+    const struct tt_units *units = tt_page_units(page);
     size_t end = page->column + width;
 
     if (determined) {
+        int decimals = tt_um_decimals(expanded_mm);
+        decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
         tt_buffer_reset(&page->number);
         tt_buffer_puts(&page->number, TT_PLUS_MINUS " ");
-        tt_number_write_fixed(&page->number, 1000 * expanded_mm, tt_um_decimals(expanded_mm),
-                              false);
+        tt_number_write_fixed(&page->number, units->small_per_mm * expanded_mm, decimals, false);
         page->out->failed =
             page->out->failed || page->number.failed; /* the next number resets its buffer */
         tt_page_cell(page, width, page->number.failed ? "" : page->number.text);
@@ -68,10 +70,11 @@ static void label(struct tt_page *page, const char *text)
     tt_page_go(page, X_AT);
 }
 
-static void remark(struct tt_page *page, const char *text)
+static void remark(struct tt_page *page, const char *unit, const char *text)
 {
     tt_page_go(page, REMARK_AT);
-    tt_page_prose(page, REMARK_AT, text);
+    tt_buffer_printf(&page->words, "%s%s", unit, text);
+    tt_page_say(page, REMARK_AT);
 }
 
 /* A probability as percent; what rounds to certainty is said to be more, or less, than the last
@@ -93,18 +96,18 @@ static void tell_offset(struct tt_page *page, const struct tt_tip_result *t)
     label(page, "offset");
     tt_cell_mm(page, VALUE_WIDTH, t->offset_determined_x, t->offset.x_mm);
     tt_cell_mm(page, VALUE_WIDTH, t->offset_determined_y, t->offset.y_mm);
-    remark(page, "mm");
+    remark(page, tt_page_units(page)->length, "");
     if (!t->offset_determined_x && !t->offset_determined_y) {
         return;
     }
     label(page, "in full");
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_x, t->expanded_x_mm);
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_y, t->expanded_y_mm);
-    remark(page, TT_UM " (95 %)");
+    remark(page, tt_page_units(page)->small, " (95 %)");
     label(page, "on this plate");
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_x, t->same_plate_expanded_x_mm);
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_y, t->same_plate_expanded_y_mm);
-    remark(page, TT_UM " (95 %)");
+    remark(page, tt_page_units(page)->small, " (95 %)");
 }
 
 static void tell_change(struct tt_page *page, const struct tt_tip_result *t)
@@ -121,7 +124,7 @@ static void tell_change(struct tt_page *page, const struct tt_tip_result *t)
     if (t->offset_determined_y) {
         tt_cell_um(page, VALUE_WIDTH, t->change.y_mm, t->change_expanded_y_mm, true);
     }
-    remark(page, plate ? TT_UM ", same plate as before" : TT_UM);
+    remark(page, tt_page_units(page)->small, plate ? ", same plate as before" : "");
 }
 
 static void tell_present(struct tt_page *page, const struct tiptrue_solution *s,
@@ -137,7 +140,7 @@ static void tell_present(struct tt_page *page, const struct tiptrue_solution *s,
     }
     tt_cell_mm(page, VALUE_WIDTH, true, t->present.x_mm);
     tt_cell_mm(page, VALUE_WIDTH, true, t->present.y_mm);
-    remark(page, "mm");
+    remark(page, tt_page_units(page)->length, "");
     if (!t->offset_determined_x && !t->offset_determined_y) {
         return;
     }

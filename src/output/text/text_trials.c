@@ -24,11 +24,11 @@ static void row(struct tt_page *page, const char *tip, const char *axis,
     tt_page_tab(page, FIRST_AT - 3);
     tt_page_puts(page, axis);
     tt_page_go(page, FIRST_AT);
-    tt_page_cell_fixed(page, WIDTH, 1000 * u_mm, decimals, false);
-    tt_page_cell_fixed(page, WIDTH, 1000 * trial->u_mm, decimals, false);
-    tt_page_cell_fixed(page, WIDTH, 1000 * expanded_mm, decimals, false);
-    tt_page_cell_fixed(page, WIDTH, 1000 * trial->low_mm, decimals, true);
-    tt_page_cell_fixed(page, WIDTH, 1000 * trial->high_mm, decimals, true);
+    tt_page_cell_small(page, WIDTH, u_mm, decimals, false);
+    tt_page_cell_small(page, WIDTH, trial->u_mm, decimals, false);
+    tt_page_cell_small(page, WIDTH, expanded_mm, decimals, false);
+    tt_page_cell_small(page, WIDTH, trial->low_mm, decimals, true);
+    tt_page_cell_small(page, WIDTH, trial->high_mm, decimals, true);
     bool unclear = trial->off_mm <= trial->tolerance_mm + 2 * trial->noise_mm;
     tt_page_puts(page, trial->agrees ? "  agrees" : unclear ? "  unclear" : "  differs");
     tt_page_line_end(page);
@@ -69,7 +69,9 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
         if (!headed) {
             tt_page_puts(page, "Propagation of distributions, ");
             tt_page_count(page, t->trials->n);
-            tt_page_puts(page, " trials, in " TT_UM ":");
+            tt_page_puts(page, " trials, in ");
+            tt_page_puts(page, tt_page_units(page)->small);
+            tt_page_puts(page, ":");
             tt_page_line_end(page);
             tt_page_go(page, FIRST_AT);
             tt_page_cell(page, WIDTH, "u stated");

@@ -15,7 +15,7 @@
 static void cell(struct tt_page *page, double value_mm)
 {
     if (isfinite(value_mm)) {
-        tt_page_cell_fixed(page, WIDTH, 1000 * value_mm, tt_um_decimals(value_mm), false);
+        tt_page_cell_small(page, WIDTH, value_mm, tt_um_decimals(value_mm), false);
     } else {
         tt_page_cell(page, WIDTH, "-");
     }
@@ -23,8 +23,8 @@ static void cell(struct tt_page *page, double value_mm)
 
 void tt_text_unseen_head(struct tt_page *page)
 {
-    tt_page_cell(page, WIDTH, "unseen/" TT_UM);
-    tt_page_cell(page, WIDTH, "effect/" TT_UM);
+    tt_page_cell_unit(page, WIDTH, "unseen/");
+    tt_page_cell_unit(page, WIDTH, "effect/");
     tt_page_line_end(page);
 }
 

@@ -74,9 +74,12 @@ static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend,
     for (size_t row = 0; row < canvas->rows; row++) {
         bool ends = row == 0 || row + 1 == canvas->rows;
         if (ends) {
-            tt_page_cell_fixed(page, MARGIN - 2, row == 0 ? middle + half : middle - half, 4, true);
+            tt_page_cell_length(page, MARGIN - 2, row == 0 ? middle + half : middle - half, true);
         } else if (row == canvas->rows / 2) {
-            tt_page_cell(page, MARGIN - 2, axis == 0 ? "x, mm" : "y, mm");
+            tt_buffer_reset(&page->number);
+            tt_buffer_printf(&page->number, "%c, %s", axis == 0 ? 'x' : 'y',
+                             tt_page_units(page)->length);
+            tt_page_cell(page, MARGIN - 2, page->number.failed ? "" : page->number.text);
         }
         tt_page_go(page, MARGIN - 2);
         tt_page_puts(page, " |");

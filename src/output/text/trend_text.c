@@ -255,6 +255,14 @@ static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
     tt_page_say(page, 4);
 }
 
+void tt_trend_names(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    page->own[0] = (struct tt_own_names){trend->n_tips > 0 ? &trend->tips[0].name : NULL,
+                                         trend->n_tips, sizeof trend->tips[0]};
+    page->own[1] = (struct tt_own_names){trend->n_edges > 0 ? &trend->edges[0].name : NULL,
+                                         trend->n_edges, sizeof trend->edges[0]};
+}
+
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     say_headline(page, trend);
@@ -291,11 +299,11 @@ static void table_head(struct tt_page *page, size_t at)
     tt_page_cell(page, DRIFT_WIDTH, "a week");
     tt_page_line_end(page);
     tt_page_go(page, at + 6);
-    tt_page_cell(page, OFFSET_WIDTH, "mm");
-    tt_page_cell(page, OFFSET_WIDTH, "mm");
-    tt_page_cell(page, SCATTER_WIDTH, "x, y, " TT_UM);
-    tt_page_cell(page, SCATTER_WIDTH, "x, y, " TT_UM);
-    tt_page_cell(page, DRIFT_WIDTH, "x, y, " TT_UM);
+    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
+    tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
+    tt_page_cell_unit(page, SCATTER_WIDTH, "x, y, ");
+    tt_page_cell_unit(page, SCATTER_WIDTH, "x, y, ");
+    tt_page_cell_unit(page, DRIFT_WIDTH, "x, y, ");
     tt_page_line_end(page);
 }
 
@@ -313,8 +321,8 @@ static void table_row(struct tt_page *page, size_t at, const struct tt_trend_tip
     tt_page_go(page, at);
     tt_page_cell_count(page, 6, t->runs);
     if (t->runs > 0) {
-        tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.x_mm, TT_MM_DECIMALS, true);
-        tt_page_cell_fixed(page, OFFSET_WIDTH, t->last.y_mm, TT_MM_DECIMALS, true);
+        tt_page_cell_length(page, OFFSET_WIDTH, t->last.x_mm, true);
+        tt_page_cell_length(page, OFFSET_WIDTH, t->last.y_mm, true);
         cell_pair(page, SCATTER_WIDTH, t->within_u_x_mm, t->within_u_y_mm, 0.3 * t->within_u_x_mm,
                   false);
         if (t->runs >= TT_FEWEST_TREND_RUNS) {
@@ -431,8 +439,10 @@ void tt_output_latest_text(const struct tiptrue_trend *trend,
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
+    tt_trend_names(&page, trend);
     if (options != NULL) {
         page.utf8 = options->utf8;
+        page.units = tt_units_of(options->units);
         page.columns = options->columns >= 40 ? options->columns : 80;
     }
     tt_buffer_puts(&page.words, "Against the history: ");
@@ -446,9 +456,11 @@ void tt_output_trend_text(const struct tiptrue_trend *trend,
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
+    tt_trend_names(&page, trend);
     if (options != NULL) {
         page.colour = options->colour;
         page.utf8 = options->utf8;
+        page.units = tt_units_of(options->units);
         page.columns = options->columns >= 40 ? options->columns : 80;
     }
     size_t wide = page.columns;

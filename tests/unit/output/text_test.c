@@ -216,8 +216,9 @@ START_TEST(a_repeat_is_not_offered_for_use)
     sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_REPEAT;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strncmp(page, "REPEAT: use nothing that this run says of t1\n", 45) == 0);
-    ck_assert(strstr(page, "\nTo check signs only, not for use: Head at (161.8012, 67.5496) puts "
-                           "the axis of\nt1") != NULL);
+    ck_assert(strstr(page,
+                     "\nTo check signs only, not for use: Head at (161.8012, 67.5496) mm puts "
+                     "the axis\nof t1") != NULL);
     ck_assert(strstr(page, "write the new offset") == NULL);
     free(page);
 }
@@ -349,8 +350,8 @@ START_TEST(worked_sentence_adds_up)
         sentence = strstr(page, "Head at");
         ck_assert_ptr_nonnull(sentence);
         ck_assert_int_eq(sscanf(sentence,
-                                "Head at (%lf, %lf) puts the axis of t1 over the mark at (%lf, "
-                                "%lf): offset x %lf, y %lf.",
+                                "Head at (%lf, %lf) mm puts the axis of t1 over the mark at "
+                                "(%lf, %lf) mm: offset x %lf, y %lf mm.",
                                 &head[0], &head[1], &mark[0], &mark[1], &offset[0], &offset[1]),
                          6);
         for (int axis = 0; axis < 2; axis++) {
