@@ -18,7 +18,6 @@
 
 #include <stdbool.h>
 #include <stddef.h>
-
 #ifdef __cplusplus
 extern "C" {
 #endif
@@ -214,26 +213,14 @@ size_t tiptrue_solution_tips(const struct tiptrue_solution *solution);
 struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *solution,
                                                size_t index);
 
-/* The unit that lengths are printed in. Small ones (uncertainties, changes) are in um beside mm, in
- * microinches beside inches. JSON is in mm always. */
-enum tiptrue_units {
-    TIPTRUE_UNITS_DEFAULT, /* mm */
-    TIPTRUE_UNITS_MM,
-    TIPTRUE_UNITS_INCH,
-    TIPTRUE_UNITS_UM
-};
-
-/* The unit of the machine file: mm or inch. */
-enum tiptrue_units tiptrue_machine_units(const struct tiptrue_machine *machine);
-
+#include "tiptrue_units.h"
 struct tiptrue_text_options {
     bool colour;       /* ANSI colour; words always say the same */
     bool utf8;         /* µ and ± may be used */
     bool observations; /* a table of every touch follows (JSON: "observations") */
     unsigned columns;  /* width of the terminal, 0 = unknown (80) */
     unsigned rows;     /* its height, 0 = unknown; only charts ask */
-    bool charts; /* with the touches, small charts of characters: Braille patterns with utf8, else
-                    ASCII */
+    bool charts;       /* with the touches, small charts of characters */
     enum tiptrue_units units;
 };
 
@@ -411,12 +398,6 @@ tiptrue_simulate(const struct tiptrue_plate *plate, const struct tiptrue_machine
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *run,
                                                      const struct tiptrue_plate *plate,
                                                      const struct tiptrue_plan *plan, char **text,
-                                                     size_t *length, struct tiptrue_error *error);
-
-/* The same as CSV in @units, which its header then states. */
-TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_csv(const struct tiptrue_run *run,
-                                                     const struct tiptrue_plate *plate,
-                                                     enum tiptrue_units units, char **text,
                                                      size_t *length, struct tiptrue_error *error);
 
 /* A history: one file that keeps every run with its log, its results and the documents they came
@@ -692,7 +673,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_picture(const struct tiptrue
                                                             char **text, size_t *length,
                                                             struct tiptrue_error *error);
 void tiptrue_report_free(struct tiptrue_report *report);
-
+#include "tiptrue_tools.h"
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif

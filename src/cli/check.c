@@ -118,8 +118,7 @@ int cli_check(int argc, char *argv[])
     struct job job = {.inputs = &inputs, .objects = &objects};
     int status;
 
-    if (argp_parse(&ARGP, argc, argv, 0, NULL, &inputs) != 0) {
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, 0, &inputs)) {
         return EX_OSERR;
     }
     job.look = cli_text_options(inputs.plain);

@@ -413,8 +413,7 @@ int cli_export(int argc, char *argv[])
     struct arguments arguments = {0};
     int status;
 
-    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
     status = do_it(&arguments);

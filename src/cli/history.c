@@ -60,11 +60,7 @@ const struct argp cli_history_common_argp = {.options = COMMON_OPTIONS, .parser 
 
 bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input)
 {
-    if (argp_parse(argp, argc, argv, 0, NULL, input) == 0) {
-        return true;
-    }
-    fputs("tiptrue: error: out of memory\n", stderr);
-    return false;
+    return cli_parse(argp, argc, argv, 0, input);
 }
 
 bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
@@ -490,8 +486,7 @@ int cli_history(int argc, char *argv[])
     };
     struct request request = {0};
 
-    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) != 0) {
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, ARGP_IN_ORDER, &request)) {
         return EX_OSERR;
     }
     argv[request.at] = (char *)request.action->full_name; /* read only, as in main.c */

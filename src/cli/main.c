@@ -11,6 +11,7 @@
 #include <sysexits.h>
 
 #include "cli/command.h"
+#include "cli/options.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 
@@ -170,9 +171,7 @@ int main(int argc, char *argv[])
     if (argc > 0) {
         argv[0] = program; /* in messages, wherever the file lies */
     }
-    if (argp_parse(&ARGP, argc, argv, ARGP_IN_ORDER, NULL, &request) !=
-        0) { /* for want of memory; other faults end there */
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, ARGP_IN_ORDER, &request)) {
         return EX_OSERR;
     }
     if (request.version) {

@@ -12,6 +12,9 @@
 #include <string.h>
 #include <sysexits.h>
 
+/* Parsers that a command has below its own. */
+#define MOST_CHILDREN 4
+
 static const struct argp_option OPTIONS[] = {
     {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
     {"plate", CLI_KEY_PLATE, "FILE", 0,
@@ -105,6 +108,38 @@ void cli_usage_error(const char *command, const char *text)
     exit(EX_USAGE);
 }
 
+/* -h, for fingers that know no other: what --help does. */
+static error_t parse_help(int key, char *argument, struct argp_state *state)
+{
+    (void)argument;
+    if (key != 'h') {
+        return ARGP_ERR_UNKNOWN;
+    }
+    argp_state_help(state, state->out_stream, ARGP_HELP_STD_HELP);
+    return 0;
+}
+
+bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, void *input)
+{
+    static const struct argp_option HELP_OPTIONS[] = {{NULL, 'h', NULL, OPTION_HIDDEN, NULL, -1},
+                                                      {0}};
+    static const struct argp HELP = {.options = HELP_OPTIONS, .parser = parse_help};
+    struct argp_child children[MOST_CHILDREN + 2] = {{0}};
+    struct argp whole = *argp;
+    size_t n = 0;
+
+    for (; argp->children != NULL && argp->children[n].argp != NULL && n < MOST_CHILDREN; n++) {
+        children[n] = argp->children[n];
+    }
+    children[n].argp = &HELP; /* last: the command's own are numbered as in its table */
+    whole.children = children;
+    if (argp_parse(&whole, argc, argv, flags, NULL, input) == 0) {
+        return true;
+    }
+    fputs("tiptrue: error: out of memory\n", stderr);
+    return false;
+}
+
 size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
                         size_t least, size_t most)
 {
@@ -164,9 +199,9 @@ double cli_length_mm(struct argp_state *state, const char *option, const char *t
     value = end == text + digits ? value * mm_per(text + digits) : 0;
     if (!(value > 0 && value <= 1000)) {
         cli_usage(state,
-                   "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000, or "
-                   "a unit behind it: 0.0001in, 3um",
-                   option, text);
+                  "%s '%s' is not a length; allowed are millimetres such as 0.004, up to 1000, or "
+                  "a unit behind it: 0.0001in, 3um",
+                  option, text);
     }
     return value;
 }

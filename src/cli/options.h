@@ -78,8 +78,7 @@ struct cli_inputs {
     const char **runs; /* for free() */
     size_t n_runs;
     bool json, plain, quiet;
-    const char *command; /* as in messages: "tiptrue solve" */
-    bool json, plain;
+    const char *command;      /* as in messages: "tiptrue solve" */
     enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
@@ -89,6 +88,10 @@ extern const struct argp cli_inputs_argp;
 
 /* Tell a wrong use as argp does, and end the program with its exit status. */
 _Noreturn void cli_usage_error(const char *command, const char *text);
+/* argp_parse with -h beside --help. False: out of memory, told; all else that is wrong ends the
+ * program with status 64. */
+bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, void *input);
+
 /* The unit that @text names, else a usage error. */
 enum tiptrue_units cli_units(struct argp_state *state, const char *text);
 

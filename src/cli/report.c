@@ -339,8 +339,7 @@ int cli_report(int argc, char *argv[])
     struct cli_objects objects = {0};
     int status;
 
-    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
     status = find(&arguments, argv[0], &objects);

@@ -208,8 +208,7 @@ int cli_simulate(int argc, char *argv[])
     size_t length = 0;
     int status;
 
-    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
     status = cli_objects_find(&arguments.inputs, CLI_NEEDS_MOVES, CLI_TELL_NOTHING, &objects);

@@ -468,8 +468,7 @@ int cli_solve(int argc, char *argv[])
     struct cli_objects objects = {0};
     int status;
 
-    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) != 0) {
-        fputs("tiptrue: error: out of memory\n", stderr);
+    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
     status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,

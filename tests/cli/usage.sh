@@ -102,7 +102,8 @@ plan="plan --plate plate.json --machine machine.json"
     wrong "tiptrue plan: one form at a time: --json, --csv or --rs274" $plan --json --rs274
     wrong "tiptrue plan: --setups 3 is out of range; allowed are 1 to 2" $plan --setups 3
     for length in 0 -1 2mil 1e3 . 1001; do
-        wrong "tiptrue plan: --target-u '$length' is not a length; allowed are millimetres such as 0.004, up to 1000, or a unit behind it: 0.0001in, 3um" \
+        say="is not a length; allowed are millimetres such as 0.004, up to 1000, or a unit behind it: 0.0001in, 3um"
+        wrong "tiptrue plan: --target-u '$length' $say" \
             $plan "--target-u=$length"
     done
     run "$TIPTRUE" $plan --touches 3
@@ -160,4 +161,13 @@ wrong "tiptrue report: --history makes a page of its own: it goes with --machine
     report --history h.db -o page.html run.csv
 wrong "tiptrue report: '-' is named 2 times, but standard input can be read only once" report -o page.html - -
 wrong "tiptrue report: --plan needs --pattern: how a report of the controller looks" report --plan p.json -o page.html run.log
+# -h is --help, everywhere.
+for command in "" solve check export plan simulate compare trend history report "history list" "history note"; do
+    # shellcheck disable=SC2086 # no command, one word, or two
+    "$TIPTRUE" $command --help >long
+    # shellcheck disable=SC2086
+    run "$TIPTRUE" $command -h
+    is "$command -h exits 0" 0 "$status"
+    is "$command -h is --help" "" "$(diff long out)"
+done
 finish

@@ -29,16 +29,16 @@ void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm);
 /* The names of @solution on @page: they are not taken for lengths. */
 void tt_text_names(struct tt_page *page, const struct tiptrue_solution *solution);
 
-/* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next;
- * the worked sentence. */
+/* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next.
+ */
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_next(struct tt_page *page, const struct tiptrue_solution *solution);
-void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution *solution);
 
-/* text_run.c: which run this is. */
+/* text_run.c: which run this is; and last a sentence worked with its numbers. */
 void tt_text_run(struct tt_page *page, const struct tiptrue_solution *solution);
+void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution *solution);
 
 /* text_tip.c: one tip in a block of its own. */
 void tt_text_tip_block(struct tt_page *page, const struct tiptrue_solution *solution,

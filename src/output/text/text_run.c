@@ -136,3 +136,78 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     tell_poses(page, s);
     tt_page_line_end(page);
 }
+
+/* ---- the worked sentence ---- */
+
+/* The setup and tip that the worked sentence is about: the first ones that are determined. */
+static const struct tt_pose_result *worked_pose(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_poses; i++) {
+        if (s->poses[i].mark_determined) {
+            return &s->poses[i];
+        }
+    }
+    return NULL;
+}
+
+static const struct tt_tip_result *worked_tip(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_tips; i++) {
+        if (s->tips[i].offset_determined_x && s->tips[i].offset_determined_y) {
+            return &s->tips[i];
+        }
+    }
+    return NULL;
+}
+
+/* In the page's unit, to the last printed digit, so that the sentence's numbers add up as they
+ * stand. */
+static double as_printed(const struct tt_units *units, double value_mm)
+{
+    double digit = pow(10, units->decimals);
+
+    return round(units->per_mm * value_mm * digit) / digit;
+}
+
+/* A signed number of running text, with the minus of running text. */
+static void add_signed(struct tt_buffer *words, const struct tt_units *units, double value)
+{
+    tt_buffer_puts(words, value < 0 ? TT_MINUS : "");
+    tt_number_write_fixed(words, fabs(value), units->decimals, !(value < 0));
+}
+
+static void add_place(struct tt_buffer *words, const struct tt_units *units, double x, double y)
+{
+    tt_buffer_putc(words, '(');
+    tt_number_write_fixed(words, x, units->decimals, false);
+    tt_buffer_puts(words, "," TT_TIED);
+    tt_number_write_fixed(words, y, units->decimals, false);
+    tt_buffer_printf(words, ")" TT_TIED "%s", units->length);
+}
+
+/* The head's place that puts a tip's axis over the mark: mark less offset. */
+void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    const struct tt_pose_result *pose = worked_pose(s);
+    const struct tt_tip_result *t = worked_tip(s);
+    const struct tt_units *units = tt_page_units(page);
+    struct tt_buffer *words = &page->words;
+
+    if (pose == NULL || t == NULL) {
+        return;
+    }
+    double mark_x = as_printed(units, pose->mark.x_mm), mark_y = as_printed(units, pose->mark.y_mm);
+    double offset_x = as_printed(units, t->offset.x_mm),
+           offset_y = as_printed(units, t->offset.y_mm);
+    tt_buffer_puts(words, t->verdict == TIPTRUE_REPEAT ? "To check signs only, not for use: " : "");
+    tt_buffer_puts(words, "Head at ");
+    add_place(words, units, mark_x - offset_x, mark_y - offset_y);
+    tt_buffer_printf(words, " puts the axis of %s over the mark at ", t->name);
+    add_place(words, units, mark_x, mark_y);
+    tt_buffer_puts(words, ": offset" TT_TIED "x" TT_TIED);
+    add_signed(words, units, offset_x);
+    tt_buffer_puts(words, ", y" TT_TIED);
+    add_signed(words, units, offset_y);
+    tt_buffer_printf(words, TT_TIED "%s.", units->length);
+    tt_page_say(page, 0);
+}

@@ -29,8 +29,7 @@ START_TEST(numbers_with_a_unit_are_converted)
     expect(TIPTRUE_UNITS_INCH, "by 27 " UM " too deep", "by 1063" TIED UIN " too deep");
     expect(TIPTRUE_UNITS_INCH, "is 0.4439 mm " TIED, "is 0.01748" TIED "in " TIED);
     expect(TIPTRUE_UNITS_INCH, "repeat to 1.8 um", "repeat to 71" TIED UIN);
-    expect(TIPTRUE_UNITS_INCH, "plausible change of 0.3 mm",
-           "plausible change of 0.012" TIED "in");
+    expect(TIPTRUE_UNITS_INCH, "plausible change of 0.3 mm", "plausible change of 0.012" TIED "in");
     expect(TIPTRUE_UNITS_INCH, "over 100 mm of board", "over 3.94" TIED "in of board");
     expect(TIPTRUE_UNITS_INCH, "feed 120 mm/min", "feed 4.72" TIED "in/min");
     expect(TIPTRUE_UNITS_UM, "is 0.4439 mm", "is 443.9" TIED UM);

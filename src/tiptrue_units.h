@@ -1,0 +1,21 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The part of tiptrue.h about the units of what is printed. */
+#ifndef TT_TIPTRUE_UNITS_H
+#define TT_TIPTRUE_UNITS_H
+
+struct tiptrue_machine;
+
+/* The unit that lengths are printed in. Small ones (uncertainties, changes) are in um beside mm, in
+ * microinches beside inches. JSON is in mm always. */
+enum tiptrue_units {
+    TIPTRUE_UNITS_DEFAULT, /* mm */
+    TIPTRUE_UNITS_MM,
+    TIPTRUE_UNITS_INCH,
+    TIPTRUE_UNITS_UM
+};
+
+/* The unit of the machine file. */
+enum tiptrue_units tiptrue_machine_units(const struct tiptrue_machine *machine);
+
+#endif
