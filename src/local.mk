@@ -127,6 +127,7 @@ libcore_la_SOURCES = \
   src/adjust/robust.c src/adjust/robust.h \
   src/adjust/rows.c \
   src/adjust/select.c src/adjust/select.h \
+  src/adjust/sightings.c \
   src/adjust/spent.c \
   src/adjust/system.c src/adjust/system.h \
   src/adjust/unseen.c src/adjust/unseen.h \

@@ -5,7 +5,6 @@
  * 14 (1999) 382-417), and it is doubted where that does not do. */
 #include "config.h"
 
-#include <gsl/gsl_sort.h>
 #include <math.h>
 #include <string.h>
 
@@ -31,56 +30,6 @@
  * one. */
 #define SAME_OFFSET 0.05
 #define SAME_EXPANDED 0.1
-/* Sightings that are not stated: a usual camera centres to 3 µm (common practice, no source); its
- * logarithm's standard deviation.
- */
-#define USUAL_SIGHTING_MM 3e-3
-#define USUAL_SIGHTING_LN_SD 0.6
-/* Of a median of squares against their mean, for normal deviates (the median absolute deviation's:
- * P. J. Rousseeuw, C. Croux, J. Am. Stat. Assoc. 88 (1993) 1273-1283). */
-#define MEDIAN_EFFICIENCY 0.37
-
-/* ---- sightings ---- */
-
-double tt_sighting_variance(const struct tt_search *search, double *dof)
-{
-    const struct tt_noise *noise = search->noise;
-    const struct tiptrue_run *run = search->run;
-    const double weight_of_usual = 1 / (USUAL_SIGHTING_LN_SD * USUAL_SIGHTING_LN_SD);
-    double weight = weight_of_usual, ln_sd = weight * log(USUAL_SIGHTING_MM);
-
-    /* Half the squared differences of neighbouring sightings of one mark: the median is that of chi
-     * squared with 1 dof, 0.455. */
-    double *squares = TT_ARENA_NEW(search->arena, 2 * run->n_observations, double);
-    size_t n = 0;
-    for (size_t i = 1; i < run->n_observations && squares != NULL; i++) {
-        const struct tt_observation *b = &run->observations[i];
-        for (size_t j = i; b->kind == TT_SIGHT && j-- > 0;) {
-            const struct tt_observation *a = &run->observations[j];
-            if (a->kind == TT_SIGHT && a->target == b->target && a->setup == b->setup) {
-                squares[n++] = 0.5 * (a->h.x_mm - b->h.x_mm) * (a->h.x_mm - b->h.x_mm);
-                squares[n++] = 0.5 * (a->h.y_mm - b->h.y_mm) * (a->h.y_mm - b->h.y_mm);
-                break;
-            }
-        }
-    }
-    if (n > 0) {
-        gsl_sort(squares, 1, n);
-        double median = 0.5 * (squares[(n - 1) / 2] + squares[n / 2]);
-        ln_sd += (double)n * log(sqrt(fmax(median / 0.455 - noise->sight_digit_var_mm2, 1e-8)));
-        weight += (double)n;
-    }
-    double repeated = exp(2 * ln_sd / weight) + noise->sight_digit_var_mm2,
-           own = MEDIAN_EFFICIENCY * (double)n;
-    double stated = noise->sight_var_mm2 + noise->sight_digit_var_mm2;
-    if (noise->sight_known && !(n > 0 && tt_fisher_upper(repeated / stated, own, noise->sight_dof) <
-                                             TT_STATED_IMPROBABLE)) {
-        *dof = noise->sight_dof;
-        return stated;
-    }
-    *dof = own + 0.5 * weight_of_usual;
-    return repeated;
-}
 
 /* ---- candidates ---- */
 
@@ -145,6 +94,24 @@ static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *
     return same;
 }
 
+/* The same modes and the same good touches: one explanation, reached by two climbs that stop a
+ * little apart. It counts once. */
+static bool identical(const struct tt_pool *pool, const struct tt_candidate *a,
+                      const struct tt_candidate *b)
+{
+    bool same = a->n_modes == b->n_modes && same_touches(pool, a, b);
+
+    for (size_t k = 0; k < a->n_modes && same; k++) {
+        bool had = false;
+        for (size_t l = 0; l < b->n_modes; l++) {
+            const struct tt_mode *p = &a->modes[k], *q = &b->modes[l];
+            had = had || (p->kind == q->kind && p->index == q->index && p->order == q->order);
+        }
+        same = had;
+    }
+    return same;
+}
+
 static bool all_good(const struct tt_pool *pool, const struct tt_candidate *candidate)
 {
     bool all = true;
@@ -187,7 +154,7 @@ static const struct tt_candidate **not_excluded(struct tt_pool *pool, size_t blo
             continue;
         }
         for (size_t k = 0; k < *n && !had; k++) {
-            had = about_same(near[k], c, best, blocks);
+            had = about_same(near[k], c, best, blocks) || identical(pool, near[k], c);
         }
         if (!had) {
             near[(*n)++] = c;
@@ -241,11 +208,14 @@ static void name_rival(struct tt_explanation *e, const struct tt_candidate *best
 {
     e->doubt = TT_DOUBT_RIVAL;
     e->n_rival_modes = rival->n_modes;
+    e->rival_good = rival->good;
     memcpy(e->rival_modes, rival->modes, rival->n_modes * sizeof *rival->modes);
     e->rival_log_odds = rival->log_evidence - best->log_evidence;
     for (size_t b = 0; b < blocks; b++) {
         e->rival_offset[b].x_mm = rival->estimates[b].offset.x_mm - best->estimates[b].offset.x_mm;
         e->rival_offset[b].y_mm = rival->estimates[b].offset.y_mm - best->estimates[b].offset.y_mm;
+        e->rival_expanded_mm[b] = fmax(rival->estimates[b].same_plate_expanded_mm.x_mm,
+                                       rival->estimates[b].same_plate_expanded_mm.y_mm);
     }
 }
 
@@ -356,7 +326,9 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
     e->extra = TT_ARENA_NEW(arena, blocks, struct tt_cov2);
     e->doubted = TT_ARENA_NEW(arena, blocks, bool);
     e->rival_offset = TT_ARENA_NEW(arena, blocks, struct tt_machine_xy);
-    if (e->good == NULL || e->extra == NULL || e->doubted == NULL || e->rival_offset == NULL) {
+    e->rival_expanded_mm = TT_ARENA_NEW(arena, blocks, double);
+    if (e->good == NULL || e->extra == NULL || e->doubted == NULL || e->rival_offset == NULL ||
+        e->rival_expanded_mm == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < rows; i++) {
@@ -404,7 +376,8 @@ static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate 
     }
 }
 
-/* The rival with the largest part in the second moment, where only a useless U would cover it. */
+/* The rival with the largest part in the second moments, where only a useless U would cover it: it
+ * lies apart, or knows the offset badly itself. */
 static void blame_largest(struct tt_explanation *e, const struct tt_candidate *const near[],
                           size_t n, const double weights[], size_t block, size_t blocks)
 {
@@ -412,10 +385,9 @@ static void blame_largest(struct tt_explanation *e, const struct tt_candidate *c
     double most = -1;
 
     for (size_t k = 1; k < n; k++) {
-        const struct tt_machine_xy p = near[k]->estimates[block].offset,
-                                   q = near[0]->estimates[block].offset;
-        double part = weights[k] * ((p.x_mm - q.x_mm) * (p.x_mm - q.x_mm) +
-                                    (p.y_mm - q.y_mm) * (p.y_mm - q.y_mm));
+        const struct tt_estimate *p = &near[k]->estimates[block], *q = &near[0]->estimates[block];
+        double apart = hypot(p->offset.x_mm - q->offset.x_mm, p->offset.y_mm - q->offset.y_mm);
+        double part = weights[k] * (apart * apart + p->same_plate.xx_mm2 + p->same_plate.yy_mm2);
         if (part > most) {
             most = part;
             worst = k;

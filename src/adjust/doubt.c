@@ -246,6 +246,52 @@ static void words_modes(struct tt_buffer *text, const struct tt_view *view,
     }
 }
 
+/* Touches of @edge that the best explanation and its rival leave out; returns by how many they
+ * differ. */
+static size_t left_out(const struct tt_view *view, size_t edge, size_t n[2])
+{
+    const struct tt_explanation *e = explanation_of(view);
+    size_t differ = 0;
+
+    n[0] = n[1] = 0;
+    for (size_t i = 0; i < view->run->n_observations; i++) {
+        const struct tt_observation *o = &view->run->observations[i];
+        if (o->kind == TT_TOUCH && o->use == TT_USE && o->target == edge) {
+            bool best = e->good[i] < 0.5, rival = e->rival_good[i] < 0.5;
+            n[0] += best;
+            n[1] += rival;
+            differ += best != rival;
+        }
+    }
+    return differ;
+}
+
+/* Where both explanations have the same modes they differ in which touches they leave out: the edge
+ * on which they do most is named in both. */
+static void words_touches(struct tt_buffer *best, struct tt_buffer *rival,
+                          const struct tt_view *view)
+{
+    const struct tt_explanation *e = explanation_of(view);
+    size_t most = 0, worst = 0, n[2];
+    bool same = e->n_modes == e->n_rival_modes;
+
+    for (size_t k = 0; k < e->n_modes && same; k++) {
+        same = e->modes[k].kind == e->rival_modes[k].kind &&
+               e->modes[k].index == e->rival_modes[k].index;
+    }
+    for (size_t j = 0; j < view->plate->n_edges && same; j++) {
+        size_t differ = left_out(view, j, n);
+        worst = differ > most ? j : worst;
+        most = differ > most ? differ : most;
+    }
+    if (most > 0) {
+        const char *name = view->plate->edges[worst].name;
+        (void)left_out(view, worst, n);
+        tt_buffer_printf(best, ", %zu of edge '%s'", n[0], name);
+        tt_buffer_printf(rival, ", %zu%s of edge '%s'", n[1], n[0] == n[1] ? " others" : "", name);
+    }
+}
+
 static enum tiptrue_status ambiguous(struct tt_view *view, size_t block, size_t tip)
 {
     const struct tt_explanation *e = explanation_of(view);
@@ -254,14 +300,18 @@ static enum tiptrue_status ambiguous(struct tt_view *view, size_t block, size_t 
 
     words_modes(&best, view, e->modes, e->n_modes);
     words_modes(&rival, view, e->rival_modes, e->n_rival_modes);
+    words_touches(&best, &rival, view);
+    double expanded = e->rival_expanded_mm[block];
+    const struct tt_machine_xy apart = e->rival_offset[block];
+    bool vague = hypot(apart.x_mm, apart.y_mm) < expanded;
     if (!best.failed && !rival.failed) {
-        status = tt_finding_add_values(view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
-                                       (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
-                                       TT_VALUES(TT_TEXT("best", best.text),
-                                                 TT_TEXT("rival", rival.text),
-                                                 TT_IN_MM("x", e->rival_offset[block].x_mm),
-                                                 TT_IN_MM("y", e->rival_offset[block].y_mm),
-                                                 TT_PLAIN("odds", exp(-e->rival_log_odds))));
+        status = tt_finding_add_values(
+            view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
+            (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
+            TT_VALUES(TT_TEXT("what", vague ? "vague" : "apart"), TT_TEXT("best", best.text),
+                      TT_TEXT("rival", rival.text), TT_IN_MM("x", apart.x_mm),
+                      TT_IN_MM("y", apart.y_mm), TT_IN_MM("expanded", expanded),
+                      TT_PLAIN("odds", exp(-e->rival_log_odds))));
     }
     tt_buffer_clear(&best);
     tt_buffer_clear(&rival);

@@ -40,9 +40,12 @@ struct tt_explanation {
     struct tt_mode rival_modes[TT_MOST_MODES]; /* TT_DOUBT_RIVAL: of the most probable rival that
                                                   moves an offset */
     size_t n_rival_modes;
-    struct tt_machine_xy *rival_offset;            /* per block: the rival's less the best's */
-    double rival_log_odds;                         /* of the rival, <= 0 */
-    size_t uneven_edge;                            /* TT_DOUBT_UNEVEN */
+    const double *rival_good; /* per row of the run: how probable the rival holds a touch good */
+    struct tt_machine_xy *rival_offset; /* per block: the rival's less the best's */
+    double
+        *rival_expanded_mm; /* per block: U of the rival's offset (95 %, same plate, larger axis) */
+    double rival_log_odds;  /* of the rival, <= 0 */
+    size_t uneven_edge;     /* TT_DOUBT_UNEVEN */
     double log_evidence, touch_var_mm2, dof_touch; /* of the best */
 };
 

@@ -35,6 +35,9 @@ def read(results, tips):
         findings=[],
     )
     for i, result in enumerate(results):
+        for f in result.get("findings", []):
+            if f["code"] == "ambiguous" and f["values"]["best"] == f["values"]["rival"]:
+                raise RuntimeError(f"two explanations in the same words: {f}")
         a.findings.append([(f["severity"], f["code"]) for f in result.get("findings", [])])
         for tip in result.get("tips", []):
             place = i, int(tip["tip"][1:]) - 1

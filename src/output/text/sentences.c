@@ -284,6 +284,11 @@ static const struct template TEMPLATES[] = {
     {TT_FINDING_LATE_CONTACT, "little",
      "so many touches disagree that the rest says little of the offset: clean edges and tips "
      "(film, flux, swarf), check the contact circuit, and repeat"},
+    {TT_FINDING_AMBIGUOUS, "vague",
+     "two explanations fit this run about as well (odds {odds} to 1), and if the second is right "
+     "the "
+     "offset[ of '{tip}'] is known to ± {expanded} only: {best}; or {rival}. Clean edges and tips, "
+     "check what is named, and repeat; more edges or more rotations would tell them apart"},
     {TT_FINDING_AMBIGUOUS, NULL,
      "two explanations fit this run about as well (odds {odds} to 1), and the offset[ of '{tip}'] "
      "differs by {x} in x and {y} in y between them: {best}; or {rival}. Clean edges and tips, "

@@ -249,6 +249,8 @@ START_TEST(edge_off_beyond_telling)
     const double apart =
         hypot(tt_finding_value(finding, "x")->number, tt_finding_value(finding, "y")->number);
     ck_assert(apart > 0.02 && apart < 0.08);
+    ck_assert_str_eq(tt_finding_value(finding, "what")->text, "apart");
+    ck_assert(tt_finding_value(finding, "expanded")->number < apart);
     ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
     tiptrue_solution_free(solution);
 }
