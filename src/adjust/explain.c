@@ -52,7 +52,7 @@
  * spent, and 3 of 1600 runs with single touches off end otherwise, by less than U. */
 #define PLAIN_SHARE 0.12
 #define PLAIN_EDGE_SHARE 0.2
-#define PLAIN_TOUCHES 24
+#define PLAIN_TOUCHES 16
 #define PLAIN_SCATTER_MM 7e-3
 #define NESTED_PLAIN_LN 2.3
 
