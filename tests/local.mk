@@ -170,6 +170,7 @@ test_data = \
   tests/fault/oom.c \
   tests/fault/stumble.c \
   tests/fuzz/corpus \
+  tests/mutation \
   tests/planning \
   tests/reference \
   tests/report \
@@ -258,8 +259,15 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
+# Faults planted in the source, one at a time: do the tests find them?
+mutation: all
+	$(AM_TESTS_ENVIRONMENT) \
+	  MUTATION_LIBS='$(CHECK_LIBS) $(core_libs) $(ARGP_LIBS) -lm'; \
+	  export MUTATION_LIBS; \
+	  $(PYTHON) $(srcdir)/tests/mutation/mutation.py --faults $${FAULTS:-400} --seed $${SEED:-1} $$ROOMS
+
 # Simulated runs that were outside a bound.
 mostlyclean-local:
-	rm -rf statistics-failed
+	rm -rf mutation statistics-failed
 
-.PHONY: bench check-long check-statistics
+.PHONY: bench check-long check-statistics mutation
