@@ -108,6 +108,8 @@ libcore_la_SOURCES = \
   src/adjust/contacts.c \
   src/adjust/determinacy.c \
   src/adjust/decide.c \
+  src/adjust/difference.c src/adjust/difference.h \
+  src/adjust/direct.c src/adjust/direct.h src/adjust/direct_circle.c \
   src/adjust/doubt.c \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \

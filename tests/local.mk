@@ -11,6 +11,7 @@ unit_tests = \
   tests/unit/adjust/covariance_test \
   tests/unit/adjust/correlated_test \
   tests/unit/adjust/determinacy_test \
+  tests/unit/adjust/direct_test \
   tests/unit/adjust/findings_test \
   tests/unit/adjust/mirrored_test \
   tests/unit/adjust/model_test \
@@ -74,6 +75,7 @@ tests_unit_adjust_contacts_test_SOURCES = tests/unit/adjust/contacts_test.c $(sc
 tests_unit_adjust_covariance_test_SOURCES = tests/unit/adjust/covariance_test.c $(scene)
 tests_unit_adjust_correlated_test_SOURCES = tests/unit/adjust/correlated_test.c $(scene)
 tests_unit_adjust_determinacy_test_SOURCES = tests/unit/adjust/determinacy_test.c $(scene)
+tests_unit_adjust_direct_test_SOURCES = tests/unit/adjust/direct_test.c $(scene)
 tests_unit_adjust_findings_test_SOURCES = tests/unit/adjust/findings_test.c $(scene)
 tests_unit_adjust_mirrored_test_SOURCES = tests/unit/adjust/mirrored_test.c $(scene)
 tests_unit_adjust_model_test_SOURCES = tests/unit/adjust/model_test.c $(scene)

@@ -861,7 +861,6 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
         return status;
     }
     fill_terms(view);
-    return fill_poses(view) && fill_edges(view) && fill_unseen(view) && fill_rows(view)
-               ? TIPTRUE_OK
-               : TIPTRUE_E_MEMORY;
+    bool good = fill_poses(view) && fill_edges(view) && tt_direct_lines(view) && fill_unseen(view);
+    return good && fill_rows(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }

@@ -5,6 +5,7 @@
 #ifndef TT_ADJUST_ASSEMBLE_H
 #define TT_ADJUST_ASSEMBLE_H
 
+#include "adjust/direct.h"
 #include "adjust/held.h"
 #include "adjust/select.h"
 #include "adjust/uncertainty.h"
@@ -24,6 +25,7 @@ struct tt_view {
     struct tt_tip_uncertainty *tips;                /* per block; cc is NULL */
     struct tt_held_offset *held_tips;               /* per block */
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
+    struct tt_direct_line *lines;                   /* per edge of the plate */
     const struct tiptrue_between *between;          /* what a history knows, NULL = nothing */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;

@@ -64,6 +64,8 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_alone(struct tt_view *view, size_
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
+/* direct.c: edges and tips whose direct fits disagree with the adjustment. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_direct_fits(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view);
 
 /* complete.c: other machine or plate, rows twice, tips not touched. */

@@ -243,13 +243,12 @@ static bool read_effect(struct tt_fields *fields, const char *key, const char *v
            tt_result_number(fields, item, key, u_key, u);
 }
 
-/* Results of earlier versions have neither. */
-static void read_unseen(struct tt_fields *fields, const cJSON *item, const char *what,
-                        double *shift_mm, double *effect_mm)
+/* What results of earlier versions do not have: NaN. */
+static void read_later(struct tt_fields *fields, const cJSON *item, const char *what,
+                       const char *key, double *value_mm)
 {
-    *shift_mm = *effect_mm = NAN;
-    tt_result_number_in(fields, item, what, "unseen_shift_mm", 0, HUGE_VAL, shift_mm);
-    tt_result_number_in(fields, item, what, "unseen_effect_mm", 0, HUGE_VAL, effect_mm);
+    *value_mm = NAN;
+    tt_result_number_in(fields, item, what, key, 0, HUGE_VAL, value_mm);
 }
 
 static void read_marks(struct tt_fields *fields, struct tiptrue_solution *solution)
@@ -266,7 +265,8 @@ static void read_marks(struct tt_fields *fields, struct tiptrue_solution *soluti
     for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL; item = item->next) {
         struct tt_mark_result *mark = &solution->marks[solution->n_marks++];
         mark->name = tt_field_text(fields, item, what, "mark", TT_REQUIRED);
-        read_unseen(fields, item, what, &mark->unseen_shift_mm, &mark->unseen_effect_mm);
+        read_later(fields, item, what, "unseen_shift_mm", &mark->unseen_shift_mm);
+        read_later(fields, item, what, "unseen_effect_mm", &mark->unseen_effect_mm);
     }
 }
 
@@ -289,28 +289,28 @@ static void read_edges(struct tt_fields *fields, struct tiptrue_solution *soluti
         edge->used = tt_result_count(fields, item, what, "used");
         tt_result_number(fields, item, what, "mean_residual_mm", &edge->mean_residual_mm);
         tt_result_number(fields, item, what, "rms_residual_mm", &edge->rms_residual_mm);
+        read_later(fields, item, what, "straightness_mm", &edge->straightness_mm);
         tt_result_number(fields, item, what, "shift_mm", &edge->shift_mm);
         tt_result_number(fields, item, what, "u_shift_mm", &edge->u_shift_mm);
-        read_unseen(fields, item, what, &edge->unseen_shift_mm, &edge->unseen_effect_mm);
+        read_later(fields, item, what, "unseen_shift_mm", &edge->unseen_shift_mm);
+        read_later(fields, item, what, "unseen_effect_mm", &edge->unseen_effect_mm);
         solution->edge_names[solution->n_edges++] = edge->name;
     }
     solution->n_edge_names = solution->n_edges;
 }
 
-/* The index of @name in a table of names that has room for one more: a finding may name an edge
- * that was not touched. */
+/* The index of @name, which a table of names has room for: an edge may be untouched. */
 static size_t name_index(const char *name, const char **names, size_t *n)
 {
-    if (name == NULL) {
-        return TT_NONE;
+    size_t i = name == NULL ? TT_NONE : 0;
+
+    while (i < *n && (names[i] == NULL || strcmp(names[i], name) != 0)) {
+        i++;
     }
-    for (size_t i = 0; i < *n; i++) {
-        if (names[i] != NULL && strcmp(names[i], name) == 0) {
-            return i;
-        }
+    if (i == *n) {
+        names[(*n)++] = name;
     }
-    names[*n] = name;
-    return (*n)++;
+    return i;
 }
 
 /* @names with room for @more further ones. */

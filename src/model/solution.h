@@ -187,7 +187,9 @@ struct tt_edge_result {
     const char *name;
     size_t touches, used;
     double mean_residual_mm, rms_residual_mm; /* of the used ones */
-    double shift_mm, u_shift_mm;              /* estimated shift along n, group not included */
+    double straightness_mm; /* of the contacts used, repeatability included: peak to valley about
+                               their line; NaN = not at three places */
+    double shift_mm, u_shift_mm; /* estimated shift along n, group not included */
     /* the smallest further shift that such a run sees in 90 %, and how far it moves an offset
      * unseen; NaN = none is ever seen, or not known */
     double unseen_shift_mm, unseen_effect_mm;

@@ -1,14 +1,16 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-"""Are the tests worth their name? Plants faults in src, one at a time, and asks the tests of that room.
+"""Are the tests worth their name? Plants faults in src, one at a time; asks the tests of that room.
 
     make mutation [FAULTS=400] [SEED=1] [ROOMS="adjust export"]
 
-A fault is one change at a place drawn by the seed: a comparison negated, + for -, a constant times 1.01, a statement left out,
-two arguments exchanged, sin for cos. What does not compile, or compiles to the same machine code, is no fault and another is
-drawn. The library is linked as a shared one, so that only the changed file is compiled and nothing else linked. Tests run from the
-quickest to the slowest until one fails; one that hangs has found it. All is done in the build's folder `mutation`; no source is
-touched. Survivors are listed; known.txt beside this file holds those that cannot matter, with the reason, and these are not counted.
+A fault is one change at a place drawn by the seed: a comparison negated, + for -, a constant
+times 1.01, a statement left out, two arguments exchanged, sin for cos. What does not compile, or
+compiles to the same machine code, is no fault and another is drawn. The library is linked as a
+shared one, so that only the changed file is compiled and nothing else linked. Tests run from the
+quickest to the slowest until one fails; one that hangs has found it. All is done in the build's
+folder `mutation`; no source is touched. Survivors are listed; known.txt beside this file holds
+those that cannot matter, with the reason, and these are not counted.
 """
 import argparse
 import collections
@@ -29,34 +31,107 @@ WORK = pathlib.Path(os.environ["builddir"], "mutation")
 CC = shlex.split(os.environ["CC"])
 # an exchange that is not the types' is no fault
 FLAGS = shlex.split(os.environ["TEST_CPPFLAGS"]) + [
-    "-std=c11", "-ffp-contract=off", "-O1", "-fPIC", "-Werror=int-conversion", "-Werror=incompatible-pointer-types", "-Werror=format",
-    "-Werror=discarded-qualifiers", "-I" + os.environ["builddir"]]
+    "-std=c11",
+    "-ffp-contract=off",
+    "-O1",
+    "-fPIC",
+    "-Werror=int-conversion",
+    "-Werror=incompatible-pointer-types",
+    "-Werror=format",
+    "-Werror=discarded-qualifiers",
+    "-I" + os.environ["builddir"],
+]
 LIBS = shlex.split(os.environ["MUTATION_LIBS"])
 KNOWN = pathlib.Path(__file__).with_name("known.txt")
 SHARED_HELPERS = ["tests/unit/adjust/scene.c", "tests/unit/adjust/scene_files.c"]
 
 # room -> unit tests' rooms, and scripts
 ROOMS = {
-    "base": (["base", "ingest", "output", "geometry"], ["field/expected.py", "cli/solve.sh", "history/history.sh"]),
-    "model": (["adjust", "output", "ingest", "history"], ["field/expected.py", "cli/solve.sh", "planning/simulated.py", "cli/plan.sh"]),
-    "ingest": (["ingest"], ["cli/check.sh", "cli/solve.sh", "cli/plan.sh", "cli/loop.sh", "field/expected.py", "history/history.sh"]),
+    "base": (
+        ["base", "ingest", "output", "geometry"],
+        ["field/expected.py", "cli/solve.sh", "history/history.sh"],
+    ),
+    "model": (
+        ["adjust", "output", "ingest", "history"],
+        ["field/expected.py", "cli/solve.sh", "planning/simulated.py", "cli/plan.sh"],
+    ),
+    "ingest": (
+        ["ingest"],
+        [
+            "cli/check.sh",
+            "cli/solve.sh",
+            "cli/plan.sh",
+            "cli/loop.sh",
+            "field/expected.py",
+            "history/history.sh",
+        ],
+    ),
     "geometry": (["geometry", "adjust"], ["field/expected.py", "planning/simulated.py"]),
-    "adjust": (["adjust"], ["field/expected.py", "cli/solve.sh", "cli/together.py", "reference/scipy_check.py"]),
+    "adjust": (
+        ["adjust"],
+        ["field/expected.py", "cli/solve.sh", "cli/together.py", "reference/scipy_check.py"],
+    ),
     "export": (["export"], ["cli/loop.sh", "cli/export.py"]),
-    "planning": (["planning"], ["planning/simulated.py", "planning/rehearsal.sh", "cli/plan.sh", "planning/even.py", "planning/program.py"]),
-    "output": (["output"], ["cli/solve.sh", "cli/check.sh", "cli/loop.sh", "cli/plan.sh", "field/expected.py", "report/pages.py"]),
+    "planning": (
+        ["planning"],
+        [
+            "planning/simulated.py",
+            "planning/rehearsal.sh",
+            "cli/plan.sh",
+            "planning/even.py",
+            "planning/program.py",
+        ],
+    ),
+    "output": (
+        ["output"],
+        [
+            "cli/solve.sh",
+            "cli/check.sh",
+            "cli/loop.sh",
+            "cli/plan.sh",
+            "field/expected.py",
+            "report/pages.py",
+        ],
+    ),
     "history": (["history"], ["history/history.sh", "history/weeks.py"]),
-    "app": ([], ["cli/solve.sh", "cli/check.sh", "cli/loop.sh", "cli/plan.sh", "cli/together.py", "field/expected.py", "history/history.sh"]),
-    "cli": ([], ["cli/usage.sh", "cli/solve.sh", "cli/check.sh", "cli/loop.sh", "cli/plan.sh", "cli/streams.sh", "cli/complete.py",
-                 "history/history.sh"]),
+    "app": (
+        [],
+        [
+            "cli/solve.sh",
+            "cli/check.sh",
+            "cli/loop.sh",
+            "cli/plan.sh",
+            "cli/together.py",
+            "field/expected.py",
+            "history/history.sh",
+        ],
+    ),
+    "cli": (
+        [],
+        [
+            "cli/usage.sh",
+            "cli/solve.sh",
+            "cli/check.sh",
+            "cli/loop.sh",
+            "cli/plan.sh",
+            "cli/streams.sh",
+            "cli/complete.py",
+            "history/history.sh",
+        ],
+    ),
 }
 
-HIDDEN = re.compile(r"""/\*.*?\*/|//[^\n]*|"(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|^[ \t]*\#[ \t]*(?:include|if|elif|ifdef|ifndef)[^\n]*""",
-                    re.S | re.M)
+HIDDEN = re.compile(
+    r"""/\*.*?\*/|//[^\n]*|"(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|^[ \t]*\#[ \t]*(?:include|if|elif|ifdef|ifndef)[^\n]*""",
+    re.S | re.M,
+)
 NEGATED = {"<": ">=", ">": "<=", "<=": ">", ">=": "<", "==": "!=", "!=": "=="}
 SIGNS = {" + ": " - ", " - ": " + ", " += ": " -= ", " -= ": " += "}
-STATEMENT = re.compile(r"^[ ]+(?!return\b|break\b|continue\b|else\b|case\b|goto\b|struct\b|const\b|size_t\b|double\b|bool\b|int\b|char\b|enum\b|"
-                       r"unsigned\b|static\b)[*\w(][^\n{}]*;$", re.M)
+STATEMENT = re.compile(
+    r"^[ ]+(?!return\b|break\b|continue\b|else\b|case\b|goto\b|struct\b|const\b|size_t\b|double\b|bool\b|int\b|char\b|enum\b|"
+    r"unsigned\b|static\b)[*\w(][^\n{}]*;$",
+    re.M,
+)
 
 
 def masked(text):
@@ -67,7 +142,7 @@ def masked(text):
 def pairs_of_arguments(code):
     """(start, end, start, end) of two neighbouring arguments of a call."""
     for call in re.finditer(r"\b(?!if\b|for\b|while\b|switch\b|return\b|sizeof\b)\w+\(", code):
-        if re.search(r"^[\w*].*$", code[code.rfind("\n", 0, call.start()) + 1:call.start() + 1]):
+        if re.search(r"^[\w*].*$", code[code.rfind("\n", 0, call.start()) + 1 : call.start() + 1]):
             continue  # a head at the first column: a declaration
         depth, cuts, at = 1, [call.end()], call.end()
         while at < len(code) and depth and code[at] not in ";{":
@@ -91,8 +166,8 @@ def faults_of(text):
         if float(m.group()) != 0:
             yield "constant", m.start(), m.end(), repr(float(m.group()) * 1.01)
     for m in STATEMENT.finditer(code):
-        if text[m.start():m.end()].count("(") == text[m.start():m.end()].count(")"):
-            before = code[:m.start()].rstrip()
+        if text[m.start() : m.end()].count("(") == text[m.start() : m.end()].count(")"):
+            before = code[: m.start()].rstrip()
             if before.endswith((";", "{", "}", ":")):
                 yield "statement", m.start(), m.end(), ";"
     for a, b, c, d in pairs_of_arguments(code):
@@ -126,8 +201,14 @@ class House:
         target = self.object_of(source)
         target.parent.mkdir(exist_ok=True)
         # -x c -: the text; the digest of the object does not depend on where it lies
-        return subprocess.run([*CC, *FLAGS, f"-I{source.parent}", "-c", "-x", "c", "-", "-o", target], stderr=subprocess.DEVNULL,
-                              input=(source.read_text() if text is None else text).encode()).returncode == 0
+        return (
+            subprocess.run(
+                [*CC, *FLAGS, f"-I{source.parent}", "-c", "-x", "c", "-", "-o", target],
+                stderr=subprocess.DEVNULL,
+                input=(source.read_text() if text is None else text).encode(),
+            ).returncode
+            == 0
+        )
 
     def link(self, source=None):
         """The library; the program too if @source is its own, or None."""
@@ -135,9 +216,17 @@ class House:
         core = [self.object_of(s) for s in self.sources if room_of(s) != "cli"]
         good = True
         if source is None or room_of(source) != "cli":
-            good = subprocess.run([*CC, "-shared", "-o", self.library, *core, *LIBS]).returncode == 0
+            good = (
+                subprocess.run([*CC, "-shared", "-o", self.library, *core, *LIBS]).returncode == 0
+            )
         if source is None or room_of(source) == "cli":
-            good = good and subprocess.run([*CC, "-o", self.program, *cli, self.library, f"-Wl,-rpath,{WORK}", *LIBS]).returncode == 0
+            good = (
+                good
+                and subprocess.run(
+                    [*CC, "-o", self.program, *cli, self.library, f"-Wl,-rpath,{WORK}", *LIBS]
+                ).returncode
+                == 0
+            )
         return good
 
     def build(self):
@@ -148,9 +237,13 @@ class House:
             sys.exit("the library does not link")
         helpers = WORK / "libhelpers.a"
         helpers.unlink(missing_ok=True)
-        subprocess.run(["ar", "rc", helpers, *[self.object_of(TOP / s) for s in SHARED_HELPERS]], check=True)
+        subprocess.run(
+            ["ar", "rc", helpers, *[self.object_of(TOP / s) for s in SHARED_HELPERS]], check=True
+        )
         folders = {folder for room in self.rooms for folder in ROOMS[room][0]}
-        for test in sorted(t for f in folders for t in (TOP / "tests" / "unit" / f).glob("*_test.c")):
+        for test in sorted(
+            t for f in folders for t in (TOP / "tests" / "unit" / f).glob("*_test.c")
+        ):
             self.build_test(test, helpers)
         if any(s.startswith("history/") for room in self.rooms for s in ROOMS[room][1]):
             self.build_test(TOP / "tests" / "history" / "fill_history.c", helpers)
@@ -158,7 +251,21 @@ class House:
     def build_test(self, test, helpers):
         binary = WORK / test.relative_to(TOP).with_suffix("")
         binary.parent.mkdir(parents=True, exist_ok=True)
-        subprocess.run([*CC, *FLAGS, f"-I{TOP}/tests/unit", test, helpers, self.library, f"-Wl,-rpath,{WORK}", *LIBS, "-o", binary], check=True)
+        subprocess.run(
+            [
+                *CC,
+                *FLAGS,
+                f"-I{TOP}/tests/unit",
+                test,
+                helpers,
+                self.library,
+                f"-Wl,-rpath,{WORK}",
+                *LIBS,
+                "-o",
+                binary,
+            ],
+            check=True,
+        )
 
     def command(self, test):
         if test.endswith(".sh"):
@@ -169,14 +276,28 @@ class House:
 
     def run(self, test, seconds):
         """Whether @test passes within @seconds."""
-        environment = dict(os.environ, TIPTRUE=str(self.program), srcdir=str(TOP), builddir=str(WORK), HOME=str(WORK / "home"),
-                           TMPDIR=str(WORK / "tmp"), CK_DEFAULT_TIMEOUT=str(int(seconds)))
+        environment = dict(
+            os.environ,
+            TIPTRUE=str(self.program),
+            srcdir=str(TOP),
+            builddir=str(WORK),
+            HOME=str(WORK / "home"),
+            TMPDIR=str(WORK / "tmp"),
+            CK_DEFAULT_TIMEOUT=str(int(seconds)),
+        )
         for folder in ("home", "tmp"):
             shutil.rmtree(WORK / folder, ignore_errors=True)
             (WORK / folder).mkdir()
-        process = subprocess.Popen(self.command(test), cwd=WORK, env=environment, stdin=subprocess.DEVNULL, stdout=subprocess.DEVNULL,
-                                   stderr=subprocess.DEVNULL, start_new_session=True,
-                                   preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30)))
+        process = subprocess.Popen(
+            self.command(test),
+            cwd=WORK,
+            env=environment,
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            start_new_session=True,
+            preexec_fn=lambda: resource.setrlimit(resource.RLIMIT_AS, (4 << 30, 4 << 30)),
+        )
         try:
             return process.wait(seconds) == 0
         except subprocess.TimeoutExpired:
@@ -190,7 +311,11 @@ class House:
         tests = {}
         for room in self.rooms:
             folders, scripts = ROOMS[room]
-            tests[room] = [str(t.relative_to(TOP).with_suffix("")) for f in folders for t in sorted((TOP / "tests/unit" / f).glob("*_test.c"))]
+            tests[room] = [
+                str(t.relative_to(TOP).with_suffix(""))
+                for f in folders
+                for t in sorted((TOP / "tests/unit" / f).glob("*_test.c"))
+            ]
             tests[room] += scripts
             for test in tests[room]:
                 if test not in took:
@@ -198,7 +323,10 @@ class House:
                     if not self.run(test, 600):
                         sys.exit(f"{test} fails without any fault: run it alone and look")
                     took[test] = time.monotonic() - began
-        return {room: [(t, 8 * took[t] + 20) for t in sorted(names, key=took.get)] for room, names in tests.items()}
+        return {
+            room: [(t, 8 * took[t] + 20) for t in sorted(names, key=took.get)]
+            for room, names in tests.items()
+        }
 
 
 def known_faults():
@@ -251,16 +379,25 @@ def main():
         name = str(source.relative_to(TOP))
         if (name, kind, shown) in known:
             continue
-        if (not house.compile(source, text[:start] + new + text[end:]) or
-                hashlib.sha256(house.object_of(source).read_bytes()).digest() == digests[source]):
+        if (
+            not house.compile(source, text[:start] + new + text[end:])
+            or hashlib.sha256(house.object_of(source).read_bytes()).digest() == digests[source]
+        ):
             continue
         planted += 1
         room = room_of(source)
-        found = "nothing links" if not house.link(source) else next((t for t, s in tests[room] if not house.run(t, s)), None)
+        found = (
+            "nothing links"
+            if not house.link(source)
+            else next((t for t, s in tests[room] if not house.run(t, s)), None)
+        )
         count[room][found is not None] += 1
         old, new_shown = " ".join(text[start:end].split()), " ".join(new.split())
-        print(f"{planted:4} {'found   ' if found else 'SURVIVED'} {name}:{line} | {kind} | {old} -> {new_shown} | {shown}"
-              + (f" | {found}" if found else ""), flush=True)
+        print(
+            f"{planted:4} {'found   ' if found else 'SURVIVED'} {name}:{line} | {kind} | {old} -> {new_shown} | {shown}"
+            + (f" | {found}" if found else ""),
+            flush=True,
+        )
         house.compile(source)
         house.link(source)
     print("\nroom       planted  found")

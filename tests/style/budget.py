@@ -25,14 +25,19 @@ COLUMNS = 100
 MOST = {"lines": 60, "file": 500, "parameters": 6, "complexity": 15, "contract": 0}
 SRC = pathlib.Path(os.environ["srcdir"], "src")
 LIST = pathlib.Path(os.environ["srcdir"], "tests", "style", "budget.list")
-UNREAD = re.compile(r"""/\*.*?\*/|//[^\n]*|"(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|^[ \t]*\#(?:[^\n\\]|\\.|\\\n)*""", re.S | re.M)
+UNREAD = re.compile(
+    r"""/\*.*?\*/|//[^\n]*|"(?:[^"\\\n]|\\.)*"|'(?:[^'\\\n]|\\.)*'|^[ \t]*\#(?:[^\n\\]|\\.|\\\n)*""",
+    re.S | re.M,
+)
 BRANCH = re.compile(r"\b(?:if|for|while|case)\b|&&|\|\||\?")
 HEAD = re.compile(r"(\w+)\s*\($")
 
 
 def bare(text):
     """@text with comments, strings and preprocessor lines blanked; the lines stay where they are."""
-    return UNREAD.sub(lambda m: re.sub(r"[^\n]", " ", m.group()) if m.group()[0] not in "\"'" else '""', text)
+    return UNREAD.sub(
+        lambda m: re.sub(r"[^\n]", " ", m.group()) if m.group()[0] not in "\"'" else '""', text
+    )
 
 
 def closing(text, at, pair):
@@ -67,16 +72,18 @@ def declarations(code):
             start = at + 1
         elif c in "{":
             at = closing(code, at, "{}")
-            rest = code[at + 1:at + 2]
+            rest = code[at + 1 : at + 2]
             start = at + 1 if rest == "\n" or rest == "" else start
         elif c == "(":
             end = closing(code, at, "()")
-            name = HEAD.search(code[start:at + 1])
-            after = re.compile(r"\s*(?:__attribute__\s*\(\(.*?\)\)\s*|TT_\w+(?:\([^)]*\))?\s*)*([;{])").match(code, end + 1)
+            name = HEAD.search(code[start : at + 1])
+            after = re.compile(
+                r"\s*(?:__attribute__\s*\(\(.*?\)\)\s*|TT_\w+(?:\([^)]*\))?\s*)*([;{])"
+            ).match(code, end + 1)
             if name and after and "=" not in code[start:at] and "typedef" not in code[start:at]:
                 opening = after.start(1)
                 last = closing(code, opening, "{}") if after.group(1) == "{" else None
-                yield name.group(1), start, code[at + 1:end], opening, last
+                yield name.group(1), start, code[at + 1 : end], opening, last
                 at = last if last is not None else opening
                 start = at + 1
             else:
@@ -101,7 +108,9 @@ def measured(path):
         if path.suffix == ".h":
             yield "contract", 0 if has_contract(text, code, start) else 1, name
         if last is not None:
-            yield "lines", sum(line.strip() != "" for line in code[start:last + 1].split("\n")), name
+            yield "lines", sum(
+                line.strip() != "" for line in code[start : last + 1].split("\n")
+            ), name
             yield "complexity", 1 + len(BRANCH.findall(code[opening:last])), name
 
 
@@ -118,7 +127,9 @@ def all_measured():
         if kind == "parameters":  # the header's and the source's are the same ones
             sources = [place for place in places if place[1].suffix == ".c"]
             found[kind, name] = sources or places
-    return {key: sorted((n for n, _ in places), reverse=True) for key, places in found.items()}, functions
+    return {
+        key: sorted((n for n, _ in places), reverse=True) for key, places in found.items()
+    }, functions
 
 
 def listed():
@@ -136,26 +147,42 @@ def shrink(now, before):
     head = [line for line in LIST.read_text(encoding="utf-8").split("\n") if line.startswith("#")]
     lines = []
     for (kind, name), numbers in sorted(before.items()):
-        lines += [f"{kind} {min(was, is_)} {name}" for was, is_ in zip(numbers, now.get((kind, name), []))]
+        lines += [
+            f"{kind} {min(was, is_)} {name}" for was, is_ in zip(numbers, now.get((kind, name), []))
+        ]
     LIST.write_text("\n".join(head + lines) + "\n", encoding="utf-8")
 
 
 def self_check(tally):
     """The counter on a text whose counts are known."""
-    text = ('/* x { */\nint a(void);\n\n/* c */\nint b(int x, int (*f)(int, int), char y[2]);\nint c(void);\n'
-            'static const int t[] = {1, 2};\nstruct s { int z; };\n\n/* one */\nstatic int d(int p, int q)\n{\n'
-            '    /* if */\n    if (p && q) {\n        return p ? 1 : \'{\';\n    }\n    return "if (}"[0];\n}\n')
+    text = (
+        "/* x { */\nint a(void);\n\n/* c */\nint b(int x, int (*f)(int, int), char y[2]);\nint c(void);\n"
+        "static const int t[] = {1, 2};\nstruct s { int z; };\n\n/* one */\nstatic int d(int p, int q)\n{\n"
+        "    /* if */\n    if (p && q) {\n        return p ? 1 : '{';\n    }\n    return \"if (}\"[0];\n}\n"
+    )
     code = bare(text)
     rows = list(declarations(code))
-    tally.check([r[0] for r in rows] == ["a", "b", "c", "d"], f"self check: functions {[r[0] for r in rows]}")
+    tally.check(
+        [r[0] for r in rows] == ["a", "b", "c", "d"],
+        f"self check: functions {[r[0] for r in rows]}",
+    )
     tally.check([count_parameters(r[2]) for r in rows] == [0, 3, 0, 2], "self check: parameters")
-    tally.check([has_contract(text, code, r[1]) for r in rows] == [True, True, True, True], "self check: comments")
+    tally.check(
+        [has_contract(text, code, r[1]) for r in rows] == [True, True, True, True],
+        "self check: comments",
+    )
     without = "#define X 1\n\nint e(void);\n"
     row = list(declarations(bare(without)))[0]
-    tally.check(not has_contract(without, bare(without), row[1]), "self check: a prototype without a comment")
+    tally.check(
+        not has_contract(without, bare(without), row[1]),
+        "self check: a prototype without a comment",
+    )
     d = rows[-1]
-    tally.check(1 + len(BRANCH.findall(code[d[3]:d[4]])) == 4, "self check: complexity")
-    tally.check(sum(line.strip() != "" for line in code[d[1]:d[4] + 1].split("\n")) == 7, "self check: lines")
+    tally.check(1 + len(BRANCH.findall(code[d[3] : d[4]])) == 4, "self check: complexity")
+    tally.check(
+        sum(line.strip() != "" for line in code[d[1] : d[4] + 1].split("\n")) == 7,
+        "self check: lines",
+    )
 
 
 tally = Tally()
@@ -177,9 +204,17 @@ for kind, name in sorted(set(now) | set(before)):
     if worse:
         tally.check(False, what + "; make it smaller: tests/style/budget.list takes nothing new")
     else:
-        tally.check(numbers == allowed, what + "; run: srcdir=. python3 tests/style/budget.py --shrink")
-for path in sorted(p for folder in ("src", "tests", "examples") for p in (SRC.parent / folder).rglob("*.[ch]")):
-    wide = [n for n, line in enumerate(path.read_text(encoding="utf-8").split("\n"), 1) if len(line) > COLUMNS]
+        tally.check(
+            numbers == allowed, what + "; run: srcdir=. python3 tests/style/budget.py --shrink"
+        )
+for path in sorted(
+    p for folder in ("src", "tests", "examples") for p in (SRC.parent / folder).rglob("*.[ch]")
+):
+    wide = [
+        n
+        for n, line in enumerate(path.read_text(encoding="utf-8").split("\n"), 1)
+        if len(line) > COLUMNS
+    ]
     tally.check(not wide, f"{path}: over {COLUMNS} columns in lines {wide}")
 tally.check(functions > 1000, f"only {functions} functions found")
 tally.close()

@@ -138,6 +138,8 @@ static void write_edges(struct tt_json *json, const struct tiptrue_solution *s)
         tt_json_key_count(json, "used", e->used);
         tt_json_key_fixed_if(json, "mean_residual_mm", e->used > 0, e->mean_residual_mm);
         tt_json_key_fixed_if(json, "rms_residual_mm", e->used > 0, e->rms_residual_mm);
+        tt_json_key_fixed_if(json, "straightness_mm", isfinite(e->straightness_mm),
+                             e->straightness_mm);
         tt_json_key_fixed(json, "shift_mm", e->shift_mm);
         tt_json_key_fixed(json, "u_shift_mm", e->u_shift_mm);
         tt_json_unseen(json, e->unseen_shift_mm, e->unseen_effect_mm);

@@ -115,6 +115,7 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
     tt_buffer_puts(body, "<h3>The run</h3>\n");
     put_started(report, scene->solution);
     put_sentences(body, &untimed, tt_text_run, "", "", "p", 0);
+    put_sentences(body, scene->solution, tt_text_straightness, "", "", "p", 0);
     put_sentences(body, scene->solution, tt_text_next, "", "", "p", 0);
     put_sentences(body, scene->solution, tt_text_worked_sentence, "", "", "p", 0);
 }

@@ -389,9 +389,17 @@ static const struct template TEMPLATES[] = {
      "files"},
     {TT_FINDING_OTHER_PLATE, NULL,
      "the log is of plate '{log}', the plate file of '{file}': read the run with its own files"},
+    {TT_FINDING_FIT_DISAGREES, "line",
+     "the contacts on edge '{edge}' lie on a line that departs by {apart} (u {u}) over {over} from "
+     "where the adjustment has the edge, which moves an offset by up to {effect}: look for a burr "
+     "or a film at one end of it, or measure the edge's direction again"},
+    {TT_FINDING_FIT_DISAGREES, "circle",
+     "the circle through the centres of '{tip}' at {rotations} rotations has its centre {apart} "
+     "(u {u}) from the adjusted offset, and a radius of {radius} instead of {eccentricity}: check "
+     "the rotations in the log, the play of the spindle and the tip's roundness, and repeat"},
     {TT_FINDING_FIT_DISAGREES, NULL,
-     "direct fits of the contacts disagree with the adjustment ({values}): do not use the result, "
-     "and report this"},
+     "direct fits of the contacts disagree with the adjustment ({values}): check the edges, and "
+     "repeat"},
     {TT_FINDING_EDGE_FILM, NULL,
      "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };

@@ -343,6 +343,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     if (o->observations) {
         tt_text_budgets(&page, s);
         tt_text_edges(&page, s);
+        tt_text_straightness(&page, s);
         if (o->charts) {
             tt_text_strips(&page, s);
         }

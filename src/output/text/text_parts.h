@@ -57,6 +57,8 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
  * rows. */
 void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *solution);
+/* One sentence: the straightness of the edges that have one; nothing where none has. */
+void tt_text_straightness(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *solution);
 /* text_unseen.c: the two columns that stand behind an edge or a mark (of the heading and of one
  * row; the line ends); the marks' table, names from column @indent, numbers behind column @at or

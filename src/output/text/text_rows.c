@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "output/text/words.h"
 
 /* Stretches of lines that one sentence names before it says how many more there are: about one line
  * of text. */
@@ -192,6 +193,29 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_line_end(page);
     if (s->n_marks > 0) {
         tt_text_marks(page, s, 0, name + 50);
+        tt_page_line_end(page);
+    }
+}
+
+void tt_text_straightness(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    struct tt_buffer *words = &page->words;
+    bool any = false;
+
+    for (size_t i = 0; i < s->n_edges; i++) {
+        if (isfinite(s->edges[i].straightness_mm)) {
+            tt_buffer_puts(words,
+                           any ? ", "
+                               : "Straightness of the edges as touched (peak to valley about "
+                                 "their line, repeatability included): ");
+            tt_buffer_printf(words, "%s ", s->edges[i].name);
+            tt_words_um(words, s->edges[i].straightness_mm);
+            any = true;
+        }
+    }
+    if (any) {
+        tt_buffer_puts(words, ".");
+        tt_page_say(page, 2);
         tt_page_line_end(page);
     }
 }

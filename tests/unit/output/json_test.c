@@ -220,6 +220,8 @@ START_TEST(repeatability_effects_edges_and_findings)
     expect_number(d, "edges/1/used", 2);
     expect_number(d, "edges/1/mean_residual_mm", 0.5 * MICRON);
     expect_number(d, "edges/1/rms_residual_mm", 2.9 * MICRON);
+    expect_number(d, "edges/0/straightness_mm", 6.3 * MICRON);
+    expect_null(d, "edges/1/straightness_mm");
     expect_number(d, "edges/1/shift_mm", -1.3 * MICRON);
     expect_number(d, "edges/1/u_shift_mm", 7.2 * MICRON);
     expect_text(d, "findings/0/code", "late-contact");
