@@ -26,6 +26,9 @@ libcore_la_SOURCES = \
   src/base/status.c src/base/status.h \
   src/base/time.c src/base/time.h \
   src/base/utf8.c src/base/utf8.h \
+  src/formats/keys.c src/formats/keys.h \
+  src/formats/motion.c \
+  src/formats/truth.c \
   src/model/between.h \
   src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
@@ -49,6 +52,7 @@ libcore_la_SOURCES = \
   src/ingest/controller.c \
   src/ingest/diagnose.c src/ingest/diagnose.h \
   src/ingest/document.c src/ingest/document.h \
+  src/ingest/keys_read.c \
   src/ingest/fields.c src/ingest/fields.h \
   src/ingest/formats.h \
   src/ingest/head.c src/ingest/head.h \
@@ -179,6 +183,7 @@ libcore_la_SOURCES = \
   src/output/history.c src/output/history.h \
   src/output/json/json.c \
   src/output/json/json_tip.c src/output/json/json_tip.h \
+  src/output/json/keys_write.c \
   src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \

@@ -13,11 +13,6 @@
 #include "ingest/names.h"
 #include "ingest/units.h"
 
-const struct tt_bounds tt_any_position_mm = {-1e5, 1e5, false,
-                                             "positions lie within 100 m; are the units right?"};
-const struct tt_bounds tt_length_mm = {0.0, 1e5, false, "0 or more, and less than 100 m"};
-const struct tt_bounds tt_positive_length_mm = {0.0, 1e5, true, "more than 0, and less than 100 m"};
-
 static size_t value_length(const struct tt_json_where *where)
 {
     return (size_t)(where->end - where->value);

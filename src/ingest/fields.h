@@ -8,6 +8,7 @@
 #define TT_INGEST_FIELDS_H
 
 #include "base/arena.h"
+#include "formats/keys.h"
 #include "ingest/json.h"
 #include "model/frames.h"
 
@@ -19,20 +20,6 @@ struct tt_fields {
     double mm_per_unit;
     bool out_of_memory;
 };
-
-enum tt_need { TT_OPTIONAL, TT_REQUIRED };
-
-/* Bounds of a number: lowest <= value <= highest; @above: lowest itself is not allowed. */
-struct tt_bounds {
-    double lowest, highest;
-    bool above;
-    const char *hint; /* what is allowed, in words */
-};
-
-/* Positions: no machine that places by tips of a bench is 100 m long. */
-extern const struct tt_bounds tt_any_position_mm;
-/* Lengths and uncertainties, 0 allowed; 0 not allowed. */
-extern const struct tt_bounds tt_length_mm, tt_positive_length_mm;
 
 /* The member @key of @object, or NULL (told if it is required). @what names the object in messages:
  * "edge 'east'". */
@@ -95,6 +82,15 @@ bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *
 
 /* "units": sets fields->mm_per_unit (mm if there is none). */
 void tt_field_units(struct tt_fields *fields, const cJSON *object);
+
+/* All that @keys has a form for, from @object into the struct @into; what is not there stays as it
+ * is. Unknown keys are warned of. */
+void tt_keys_read(struct tt_fields *fields, const cJSON *object, const char *what,
+                  const struct tt_keys *keys, void *into);
+/* The object under @key of the root, which is @what, by its table, if it is there; NULL: it is not.
+ */
+const cJSON *tt_keys_read_inner(struct tt_fields *fields, const cJSON *root, const char *what,
+                                const char *key, const struct tt_keys *keys, void *into);
 
 /* Names of the elements of an array, "name" each: whether @element is an object with a name that
  * none before has. Told if not.

@@ -12,9 +12,6 @@ const char *const tt_kind_words[TT_KINDS] = {
 const char *const tt_stage_words[TT_STAGES] = {"find", "measure"};
 
 const struct tt_bounds tt_rotation_deg = {-36000.0, 36000.0, false, "degrees, within 100 turns"};
-const struct tt_bounds tt_feed_mm_per_min = {
-    0.0, 1e6, true, "more than 0, in mm/min or inch/min; leave it out where it is not known"};
-
 bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y)
 {
     static const char signs[] = "-0+";

@@ -17,10 +17,6 @@ extern const char *const tt_stage_words[TT_STAGES]; /* find, measure */
 
 /* Rotations: a tip turns back and forth within a few turns; more is another unit. */
 extern const struct tt_bounds tt_rotation_deg;
-/* Feeds, in mm/min: above 0. 0 mm/min is the word of many logs for «not moved», and is no feed to
- * probe with. */
-extern const struct tt_bounds tt_feed_mm_per_min;
-
 /* "+-": the signs of the last X and Y motion; '0' for an axis that did not move. */
 bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y);
 #define TT_APPROACH_HINT                                                                           \

@@ -97,7 +97,8 @@ struct tt_motion {
     struct tt_stated lost_motion_mm, margin_mm;
     struct tt_stated along_axes; /* value 1: probing moves go along one machine axis; 0: along the
                                     edge's normal */
-    char rotation_word;          /* 'A', 'B' or 'C'; 0 = not stated */
+    bool has_rotation_word;
+    char rotation_word; /* 'A', 'B' or 'C' */
     struct tt_range x_mm, y_mm, z_mm, rotation_rad;
 };
 

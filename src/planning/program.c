@@ -6,9 +6,11 @@
 
 #include <ctype.h>
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/number.h"
+#include "formats/keys.h"
 
 /* Decimals of coordinates in a program: 0.1 um, or 0.00001 inch (0.25 um). */
 #define DECIMALS 4
@@ -52,25 +54,25 @@ static void name_missing(struct tt_buffer *missing, bool stated, const char *key
     }
 }
 
+/* The keys of @keys of which @motion has nothing, with @before in front of their names. */
+static void name_all_missing(struct tt_buffer *missing, const struct tt_motion *motion,
+                             const struct tt_keys *keys, const char *before)
+{
+    for (size_t i = 0; i < keys->n; i++) {
+        bool stated = true;
+        char name[40];
+        if (keys->list[i].stated != TT_NOWHERE) {
+            memcpy(&stated, (const char *)motion + keys->list[i].stated, sizeof stated);
+        }
+        snprintf(name, sizeof name, "%s%s", before, keys->list[i].key);
+        name_missing(missing, stated, name);
+    }
+}
+
 static void find_missing(const struct tt_motion *m, struct tt_buffer *missing)
 {
-    name_missing(missing, m->safe_height_mm.stated, "safe_height");
-    name_missing(missing, m->touch_height_mm.stated, "touch_height");
-    name_missing(missing, m->travel_feed_mm_s.stated, "travel_feed");
-    name_missing(missing, m->plunge_feed_mm_s.stated, "plunge_feed");
-    name_missing(missing, m->find_feed_mm_s.stated, "find_feed");
-    name_missing(missing, m->measure_feed_mm_s.stated, "measure_feed");
-    name_missing(missing, m->rotation_feed_rad_s.stated, "rotation_feed");
-    name_missing(missing, m->rotation_word != 0, "rotation_word");
-    name_missing(missing, m->along_axes.stated, "probing");
-    name_missing(missing, m->start_distance_mm.stated, "start_distance");
-    name_missing(missing, m->overtravel_mm.stated, "overtravel");
-    name_missing(missing, m->lost_motion_mm.stated, "lost_motion");
-    name_missing(missing, m->margin_mm.stated, "margin");
-    name_missing(missing, m->x_mm.stated, "limits.x");
-    name_missing(missing, m->y_mm.stated, "limits.y");
-    name_missing(missing, m->z_mm.stated, "limits.z");
-    name_missing(missing, m->rotation_rad.stated, "limits.rotation");
+    name_all_missing(missing, m, &tt_motion_keys, "");
+    name_all_missing(missing, m, &tt_motion_limit_keys, "limits.");
 }
 
 static enum tiptrue_status refuse(struct program *g, const char *hint, const char *text)

@@ -13,6 +13,7 @@
 #include <stddef.h>
 
 #include "base/buffer.h"
+#include "formats/keys.h"
 
 /* Starts as {.buffer = b, .first = true}. */
 struct tt_json {
@@ -50,5 +51,9 @@ void tt_json_key_fixed_if(struct tt_json *json, const char *key, bool determined
 void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x,
                        bool determined_y, double y);
 void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y);
+
+/* The members of the struct @from that @keys has a form for, in its order: in mm and degrees, in
+ * tt_json_fixed's form. */
+void tt_json_keys(struct tt_json *json, const struct tt_keys *keys, const void *from);
 
 #endif
