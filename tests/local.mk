@@ -140,6 +140,7 @@ script_tests = \
   tests/style/budget.py \
   tests/style/headers.sh \
   tests/style/includes.py \
+  tests/style/sentences.py \
   tests/style/symbols.sh \
   tests/style/text.py
 

@@ -24,9 +24,6 @@
 /* And what the plate file calls exact is known to a tenth of a micrometre, so that every feature
  * can be blamed. */
 #define PROPER_LEAST_MM 1e-4
-/* Where the reference mark is if nothing was sighted and the machine file gives no uncertainty:
- * homing on limit switches is good to 0.1 to 0.2 mm (common practice, no source). */
-#define HOMING_U_MM 0.2
 /* A stated nominal yaw that the sightings contradict by more than this many of its standard
  * uncertainties belongs to another placement of the plate (one turned by 180 degrees, for example)
  * and is not used for this one. */
@@ -298,7 +295,7 @@ static void machine_priors(struct tt_model *model)
     for (size_t s = 0; s < model->n_setups; s++) {
         if (model->n_sights ==
             0) { /* with marks sighted in another setup, this one's touches say where it lies */
-            double u = machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM;
+            double u = tt_mark_u_mm(machine);
             add_prior(model, TT_PRIOR_PLACE, TT_NONE, tt_at_pose(s), machine->mark.x_mm, u, s);
             add_prior(model, TT_PRIOR_PLACE, TT_NONE, tt_at_pose(s) + 1, machine->mark.y_mm, u, s);
         }

@@ -13,6 +13,8 @@
 #include "ingest/names.h"
 #include "ingest/units.h"
 
+static const char A_NUMBER[] = "a number";
+
 static size_t value_length(const struct tt_json_where *where)
 {
     return (size_t)(where->end - where->value);
@@ -22,7 +24,7 @@ void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char 
                         const char *key, const char *expected)
 {
     const struct tt_json_where *where = tt_json_where(&fields->json, item);
-    const char *hint = cJSON_IsString(item) && strcmp(expected, "a number") == 0
+    const char *hint = cJSON_IsString(item) && expected == A_NUMBER
                            ? "numbers stand without quotation marks"
                            : NULL;
     tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint,
@@ -96,7 +98,7 @@ static bool read_number(struct tt_fields *fields, const cJSON *item, const char 
     double number = 0.0;
     if (!cJSON_IsNumber(item) ||
         tt_number_read(where->value, value_length(where), '.', &number, NULL) != TT_NUMBER_OK) {
-        tt_field_tell_form(fields, item, what, key, "a number");
+        tt_field_tell_form(fields, item, what, key, A_NUMBER);
         return false;
     }
     number *= unit;

@@ -7,10 +7,6 @@
 
 #include <string.h>
 
-const char *const tt_kind_words[TT_KINDS] = {
-    [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
-const char *const tt_stage_words[TT_STAGES] = {"find", "measure"};
-
 const struct tt_bounds tt_rotation_deg = {-36000.0, 36000.0, false, "degrees, within 100 turns"};
 bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y)
 {

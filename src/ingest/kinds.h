@@ -9,11 +9,7 @@
 
 #include "ingest/fields.h"
 #include "model/run.h"
-
-#define TT_KINDS 4
-extern const char *const tt_kind_words[TT_KINDS]; /* by enum tt_kind */
-#define TT_STAGES 2
-extern const char *const tt_stage_words[TT_STAGES]; /* find, measure */
+#include "model/words.h"
 
 /* Rotations: a tip turns back and forth within a few turns; more is another unit. */
 extern const struct tt_bounds tt_rotation_deg;

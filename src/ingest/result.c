@@ -105,14 +105,9 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object,
                                        const char *what, bool least_squares)
 {
-    static const char *const words[] = {[TIPTRUE_KEEP] = "keep",
-                                        [TIPTRUE_UPDATE] = "update",
-                                        [TIPTRUE_REPEAT] = "repeat",
-                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
-
     size_t word =
         tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED,
-                      words, 4, TIPTRUE_REPEAT);
+                      tt_verdict_words, TT_VERDICTS, TIPTRUE_REPEAT);
     return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
 
@@ -423,7 +418,6 @@ static bool read_code(struct tt_fields *fields, const cJSON *item, const char *w
 
 static void read_findings(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
-    static const char *const severities[] = {"note", "warning", "error"}; /* by code */
     const char *what = "finding";
     size_t n;
     const cJSON *array = tt_result_array(fields, fields->json.root, "result", "findings", &n);
@@ -441,8 +435,9 @@ static void read_findings(struct tt_fields *fields, struct tiptrue_solution *sol
         if (!read_code(fields, item, what, &finding.code)) {
             continue;
         }
-        finding.severity = (enum tiptrue_severity)tt_field_word(
-            fields, item, what, "severity", TT_REQUIRED, severities, 3, TIPTRUE_ERROR);
+        finding.severity =
+            (enum tiptrue_severity)tt_field_word(fields, item, what, "severity", TT_REQUIRED,
+                                                 tt_severity_words, TT_SEVERITIES, TIPTRUE_ERROR);
         finding.text = tt_field_text(fields, item, what, "text", TT_REQUIRED);
         finding.edge = name_index(tt_field_text(fields, item, what, "edge", TT_OPTIONAL),
                                   solution->edge_names, &solution->n_edge_names);
@@ -471,17 +466,13 @@ static void read_one_or_two(struct tt_fields *fields, const cJSON *item, const c
 
 static void read_row(struct tt_fields *fields, const cJSON *item, struct tt_row_result *row)
 {
-    static const char *const uses[] = {[TT_USE] = "used",
-                                       [TT_USE_NO_CONTACT] = "no-contact",
-                                       [TT_USE_FIND] = "find",
-                                       [TT_USE_OTHER] = "other"};
     const char *what = "observation";
 
     row->line = tt_result_count(fields, item, what, "line");
     row->kind = (enum tt_kind)tt_field_word(fields, item, what, "kind", TT_REQUIRED, tt_kind_words,
                                             TT_KINDS, TT_SIGHT);
-    row->use =
-        (enum tt_use)tt_field_word(fields, item, what, "use", TT_REQUIRED, uses, 4, TT_USE_OTHER);
+    row->use = (enum tt_use)tt_field_word(fields, item, what, "use", TT_REQUIRED, tt_use_words,
+                                          TT_USES, TT_USE_OTHER);
     row->target = tt_field_text(fields, item, what, "target", TT_OPTIONAL);
     row->tip = tt_field_text(fields, item, what, "tip", TT_OPTIONAL);
     row->rotation_rad = tt_result_angle(fields, item, what, "rotation_deg");

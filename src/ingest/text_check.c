@@ -1,13 +1,14 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Is it text at all: UTF-8 by the table of well-formed sequences (Unicode 15, table 3-7), and no
- * NUL. Runs of ASCII pass eight bytes at a time, since all that is usual is ASCII.
+/* Is it text at all: UTF-8, and no NUL. Runs of ASCII pass eight bytes at a time, since all that is
+ * usual is ASCII.
  */
 #include "config.h"
 
 #include <stdint.h>
 #include <string.h>
 
+#include "base/utf8.h"
 #include "ingest/diagnose.h"
 
 #define EACH_BYTE(value) (UINT64_C(0x0101010101010101) * (value))
@@ -18,35 +19,6 @@ static bool is_plain(const char *at)
     uint64_t word;
     memcpy(&word, at, sizeof(word));
     return ((word | (word - EACH_BYTE(1))) & EACH_BYTE(0x80)) == 0;
-}
-
-/* Length of the well-formed sequence at @at, 0 if there is none. */
-static size_t sequence_length(const unsigned char *at, const unsigned char *end)
-{
-    unsigned char lowest = 0x80, highest = 0xBF;
-    size_t length = 0;
-    if (at[0] < 0x80) {
-        return 1;
-    } else if (at[0] >= 0xC2 && at[0] <= 0xDF) {
-        length = 2;
-    } else if (at[0] >= 0xE0 && at[0] <= 0xEF) {
-        length = 3;
-        lowest = at[0] == 0xE0 ? 0xA0 : 0x80;  /* no longer forms */
-        highest = at[0] == 0xED ? 0x9F : 0xBF; /* no surrogates */
-    } else if (at[0] >= 0xF0 && at[0] <= 0xF4) {
-        length = 4;
-        lowest = at[0] == 0xF0 ? 0x90 : 0x80;
-        highest = at[0] == 0xF4 ? 0x8F : 0xBF; /* nothing beyond U+10FFFF */
-    }
-    if (length == 0 || (size_t)(end - at) < length || at[1] < lowest || at[1] > highest) {
-        return 0;
-    }
-    for (size_t i = 2; i < length; i++) {
-        if (at[i] < 0x80 || at[i] > 0xBF) {
-            return 0;
-        }
-    }
-    return length;
 }
 
 static bool tell_wrong_byte(struct tt_diagnose *diagnose, const char *at)
@@ -75,9 +47,7 @@ bool tt_text_check(struct tt_diagnose *diagnose)
             at += 8;
             continue;
         }
-        size_t length =
-            *at == '\0' ? 0
-                        : sequence_length((const unsigned char *)at, (const unsigned char *)end);
+        size_t length = *at == '\0' ? 0 : tt_utf8_within(at, (size_t)(end - at));
         if (length == 0) {
             return tell_wrong_byte(diagnose, at);
         }

@@ -74,6 +74,10 @@ struct tt_machine_files {
     double max_age_s;
 };
 
+/* u of the reference mark's place if nothing was sighted and the machine file gives none: homing on
+ * limit switches is good to 0.1 to 0.2 mm (common practice, no source). */
+#define TT_HOMING_U_MM 0.2
+
 /* A quantity that a file may leave out. */
 struct tt_stated {
     bool stated;
@@ -130,5 +134,11 @@ struct tiptrue_machine {
     struct tt_bytes source; /* the document as read */
     struct tt_arena arena;
 };
+
+/* How well the place of the reference mark is known without a sighting. */
+static inline double tt_mark_u_mm(const struct tiptrue_machine *machine)
+{
+    return machine->has_u_mark ? machine->u_mark_mm : TT_HOMING_U_MM;
+}
 
 #endif

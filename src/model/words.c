@@ -7,6 +7,23 @@
 
 #include <string.h>
 
+#include "model/run.h"
+#include "tiptrue.h"
+
+const char *const tt_verdict_words[TT_VERDICTS] = {[TIPTRUE_KEEP] = "keep",
+                                                   [TIPTRUE_UPDATE] = "update",
+                                                   [TIPTRUE_REPEAT] = "repeat",
+                                                   [TIPTRUE_NOT_MEASURED] = "not measured"};
+const char *const tt_severity_words[TT_SEVERITIES] = {
+    [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
+const char *const tt_kind_words[TT_KINDS] = {
+    [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+const char *const tt_stage_words[TT_STAGES] = {"find", "measure"};
+const char *const tt_use_words[TT_USES] = {[TT_USE] = "used",
+                                           [TT_USE_NO_CONTACT] = "no-contact",
+                                           [TT_USE_FIND] = "find",
+                                           [TT_USE_OTHER] = "other"};
+
 static const struct {
     const char *name, *source;
 } BUDGET[TT_BUDGET_CODES] = {

@@ -8,6 +8,14 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+/* By code: "keep"; "note"; "sight" (enum tt_kind); "find" (of a touch that was made twice);
+ * "used" (enum tt_use). */
+enum { TT_VERDICTS = 4, TT_SEVERITIES = 3, TT_KINDS = 4, TT_STAGES = 2, TT_USES = 4 };
+extern const char *const tt_verdict_words[TT_VERDICTS], *const tt_severity_words[TT_SEVERITIES],
+                                                            *const tt_kind_words[TT_KINDS],
+                                                                *const tt_stage_words[TT_STAGES],
+                                                                    *const tt_use_words[TT_USES];
+
 /* What a line of the uncertainty's budget is of. */
 enum tt_budget_code {
     TT_BUDGET_TOUCH,

@@ -101,12 +101,10 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
                     const struct tiptrue_plate *plate, const struct columns *columns,
                     const struct tt_units *units, const struct tt_observation *o)
 {
-    static const char *const KINDS[] = {
-        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
     int decimals = decimals_in(units, run, o);
     bool touching = o->kind != TT_SIGHT;
 
-    tt_buffer_printf(out, "%s,", KINDS[o->kind]);
+    tt_buffer_printf(out, "%s,", tt_kind_words[o->kind]);
     tt_csv_text(out, target_name(plate, o));
     tt_buffer_putc(out, ',');
     if (touching) {

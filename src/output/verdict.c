@@ -5,19 +5,6 @@
 
 #include "output/verdict.h"
 
-static const char *const VERDICTS[] = {
-    [TIPTRUE_KEEP] = "keep",
-    [TIPTRUE_UPDATE] = "update",
-    [TIPTRUE_REPEAT] = "repeat",
-    [TIPTRUE_NOT_MEASURED] = "not measured",
-};
-
-static const char *const SEVERITIES[] = {
-    [TIPTRUE_NOTE] = "note",
-    [TIPTRUE_WARNING] = "warning",
-    [TIPTRUE_ERROR] = "error",
-};
-
 static const char *const STATUSES[] = {
     [TIPTRUE_OK] = "ok",
     [TIPTRUE_E_USAGE] = "usage",
@@ -32,17 +19,17 @@ static const char *const STATUSES[] = {
 
 const char *tt_verdict_word(enum tiptrue_verdict verdict)
 {
-    return VERDICTS[verdict];
+    return tt_verdict_words[verdict];
 }
 
 const char *tt_verdict_shown(const struct tiptrue_solution *solution, enum tiptrue_verdict verdict)
 {
-    return solution->least_squares ? "none" : VERDICTS[verdict];
+    return solution->least_squares ? "none" : tt_verdict_words[verdict];
 }
 
 const char *tt_severity_word(enum tiptrue_severity severity)
 {
-    return SEVERITIES[severity];
+    return tt_severity_words[severity];
 }
 
 const char *tt_status_word(enum tiptrue_status status)

@@ -21,8 +21,6 @@
  * about what is stated. */
 #define RUNOUT_MM 0.010
 #define RUNOUT_CHANGE_MM 0.003
-/* Homing on limit switches, as in adjust/model.c. */
-#define HOMING_U_MM 0.2
 /* What a truth document can say: a nanometre, and as much at 1 m in degrees. */
 #define STEP 1e-6
 #define STEP_DEG 1e-7
@@ -65,7 +63,7 @@ static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_r
 static void draw_poses(const struct tiptrue_machine *machine, const struct tt_resolved *resolved,
                        gsl_rng *random, struct tiptrue_truth *truth)
 {
-    double u_mm = machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM;
+    double u_mm = tt_mark_u_mm(machine);
 
     for (size_t s = 0; s < resolved->n_setups; s++) {
         struct tt_truth_pose *pose = &truth->poses[truth->n_poses++];

@@ -22,8 +22,6 @@
 #define CARRIES_ALONE 1e-9
 /* Printed digits that are expected of a log: 0.1 µm (common practice, no source). */
 #define USUAL_QUANTUM_MM 1e-4
-/* Homing on limit switches, as in adjust/model.c. */
-#define HOMING_U_MM 0.2
 
 /* ---- the run of a scene ---- */
 
@@ -38,8 +36,7 @@ struct tt_pose tt_scene_pose(const struct tt_scene *scene, size_t setup)
 double tt_scene_u_place(const struct tt_scene *scene, size_t setup, struct tt_plate_xy at)
 {
     const struct tiptrue_machine *machine = scene->machine;
-    struct tt_pose_u u = {machine->has_u_mark ? machine->u_mark_mm : HOMING_U_MM,
-                          machine->has_yaw ? machine->u_yaw_rad : HUGE_VAL};
+    struct tt_pose_u u = {tt_mark_u_mm(machine), machine->has_yaw ? machine->u_yaw_rad : HUGE_VAL};
 
     u = scene->poses_u != NULL ? scene->poses_u[setup] : u;
     return hypot(u.mark_mm, u.yaw_rad < HUGE_VAL ? u.yaw_rad * hypot(at.x_mm, at.y_mm) : HUGE_VAL);

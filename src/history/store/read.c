@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "model/words.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 
@@ -243,12 +244,7 @@ struct tips {
 
 static const char *verdict_word(int verdict)
 {
-    static const char *const WORDS[] = {[TIPTRUE_KEEP] = "keep",
-                                        [TIPTRUE_UPDATE] = "update",
-                                        [TIPTRUE_REPEAT] = "repeat",
-                                        [TIPTRUE_NOT_MEASURED] = "not measured"};
-    return verdict >= 0 && verdict < (int)(sizeof WORDS / sizeof WORDS[0]) ? WORDS[verdict]
-                                                                           : "repeat";
+    return tt_verdict_words[verdict >= 0 && verdict < TT_VERDICTS ? verdict : TIPTRUE_REPEAT];
 }
 
 static enum tiptrue_status read_tips(struct tiptrue_history *store, sqlite3_stmt *entries,

@@ -167,29 +167,13 @@ void tt_json_marks(struct tt_json *json, const struct tiptrue_solution *s)
     tt_json_close(json, ']');
 }
 
-static const char *use_word(enum tt_use use)
-{
-    static const char *const WORDS[] = {[TT_USE] = "used",
-                                        [TT_USE_NO_CONTACT] = "no-contact",
-                                        [TT_USE_FIND] = "find",
-                                        [TT_USE_OTHER] = "other"};
-    return WORDS[use];
-}
-
-static const char *kind_word(enum tt_kind kind)
-{
-    static const char *const WORDS[] = {
-        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
-    return WORDS[kind];
-}
-
 static void write_observation(struct tt_json *json, const struct tt_row_result *row)
 {
     bool sighting = row->kind == TT_SIGHT, used = row->use == TT_USE;
 
     tt_json_open(json, '{');
     tt_json_key_count(json, "line", row->line);
-    tt_json_key_text(json, "kind", kind_word(row->kind));
+    tt_json_key_text(json, "kind", tt_kind_words[row->kind]);
     tt_json_key_text(json, "target", row->target);
     tt_json_key_text(json, "tip", row->tip);
     tt_json_key_fixed_if(json, "rotation_deg", !sighting && row->tip != NULL,
@@ -208,7 +192,7 @@ static void write_observation(struct tt_json *json, const struct tt_row_result *
     tt_json_key_fixed(json, "weight", used ? row->weight : 0);
     tt_json_key(json, "set_aside");
     tt_json_bool(json, used && row->set_aside);
-    tt_json_key_text(json, "use", use_word(row->use));
+    tt_json_key_text(json, "use", tt_use_words[row->use]);
     tt_json_close(json, '}');
 }
 

@@ -238,12 +238,9 @@ static const char *remark(const struct tt_row_result *row)
 
 static void tell_row(struct tt_page *page, const struct tt_row_result *row)
 {
-    static const char *const KINDS[] = {
-        [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
-
     tt_page_cell_count(page, 6, row->line);
     tt_page_tab(page, 8);
-    tt_page_puts(page, KINDS[row->kind]);
+    tt_page_puts(page, tt_kind_words[row->kind]);
     tt_page_go(page, 15);
     tt_page_puts(page, row->target != NULL ? row->target : "");
     tt_page_tab(page, 27);
