@@ -187,7 +187,8 @@ test_data = \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt
 
-EXTRA_DIST += $(script_tests) $(test_data) tests/driver.sh tests/packages.sh tests/run.sh tests/tally.py
+EXTRA_DIST += $(script_tests) $(test_data) tests/README.md tests/coverage.py tests/driver.sh tests/packages.sh tests/run.sh \
+  tests/tally.py
 
 # Folders are distributed whole; what a build in the source directory left in them is not data.
 dist-hook:
@@ -262,6 +263,12 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
+# Lines and branches of src that the tests reach; in a build of configure --enable-coverage. FLAGS: --files, --missed.
+coverage: all
+	find . -name '*.gcda' -exec rm -f {} +
+	-$(MAKE) $(AM_MAKEFLAGS) check
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/coverage.py $$FLAGS
+
 # Faults planted in the source, one at a time: do the tests find them?
 mutation: all
 	$(AM_TESTS_ENVIRONMENT) \
@@ -273,4 +280,4 @@ mutation: all
 mostlyclean-local:
 	rm -rf mutation statistics-failed
 
-.PHONY: bench check-long check-statistics mutation
+.PHONY: bench check-long check-statistics coverage mutation

@@ -110,6 +110,52 @@ def check_places():
     straight([(1000 * rows[line_of(m)]["residual_mm"], place(m)[1]) for m in west], True, "the lane of west")
 
 
+def bearing(at, centre):
+    """Direction of a point from @centre, in degrees, y upwards; and its distance."""
+    x, y = at[0] - centre[0], centre[1] - at[1]
+    return np.degrees(np.arctan2(y, x)), np.hypot(x, y)
+
+
+def turned(angle):
+    """@angle brought into -180 to 180."""
+    return (angle + 180) % 360 - 180
+
+
+def check_round_pictures():
+    """The runout's picture turns counter-clockwise from the runout at rotation 0; the shape's marks stand in the
+    direction in which the tip was touched: towards the conductor, less the rotation."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "page.html")
+        runs.report("02-film", path)
+        solved = runs.result("02-film")
+        page = {name: (svg, marks) for name, svg, marks, _ in figures(ET.parse(path).getroot())}
+    runout = solved["tips"][0]["runout"]
+    svg, marks = page["run-1-tip-1-runout"]
+    circle = next(e for e in svg.iter() if e.get("class") == "k")
+    centre, radius = place(circle), float(circle.get("r"))
+    at_0 = [e for e in svg.iter() if e.get("class") == "N" and "".join(e.itertext()) == "centre at rotation 0"]
+    tally.check(len(at_0) == 1 and len(marks) == 24, f"runout: {len(at_0)} and {len(marks)} marks")
+    for mark, rotation in [(m, 0) for m in at_0] + [(m, float("".join(m.itertext()).split("\N{DEGREE SIGN}")[0])) for m in marks]:
+        angle, far = bearing(place(mark), centre)
+        tally.check(abs(turned(angle - runout["angle_deg"] - rotation)) < 0.5 and abs(far - radius) < 0.2,
+                    f"rotation {rotation} drawn at {angle:.1f}, {far:.1f} of {radius:.1f}; {runout}")
+    spokes = [e.get("d").split("L")[1].split() for e in svg.iter() if e.get("class") == "g" and e.get("d")]
+    for i, end in enumerate(spokes):
+        angle, _ = bearing(tuple(map(float, end)), centre)
+        tally.check(abs(turned(angle - 45 * i)) < 0.5, f"spoke of {45 * i} degrees drawn at {angle:.1f}")
+    tally.check(len(spokes) == 8, f"{len(spokes)} spokes")
+    inwards = {"east": 0, "north": 90, "west": 180, "south": 270}  # towards the conductor, in the plate's frame
+    rows = {o["line"]: o for o in solved["observations"]}
+    svg, marks = page["run-1-tip-1-shape"]
+    centre = place(next(e for e in svg.iter() if e.get("class") == "z"))
+    tally.check(len(marks) > 20, f"{len(marks)} touches drawn on the shape")
+    for m in marks:
+        row = rows[line_of(m)]
+        expected = inwards[row["target"]] + solved["poses"][0]["yaw_deg"] - row["rotation_deg"]
+        angle, _ = bearing(place(m), centre)
+        tally.check(abs(turned(angle - expected)) < 1, f"line {row['line']} drawn at {angle:.1f}, not {turned(expected):.1f}")
+
+
 def check_pictures(folder, path):
     """Each is an image with title, description and a table behind it; ids once on the page."""
     page = ET.parse(path).getroot()
@@ -320,6 +366,7 @@ def svg_files(folder):
 with tempfile.TemporaryDirectory() as scratch:
     field_runs(scratch)
     check_places()
+    check_round_pictures()
     zones(scratch)
     hostile(scratch)
     sizes(scratch)
