@@ -104,6 +104,7 @@ script_tests = \
   tests/cli/man.sh \
   tests/cli/plan.sh \
   tests/cli/readme.sh \
+  tests/cli/keys.py \
   tests/cli/schema.py \
   tests/cli/solve.sh \
   tests/cli/streams.sh \
