@@ -131,10 +131,33 @@ void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus)
     tt_page_puts(page, text_of(page, &page->number));
 }
 
+/* The line that was made, to who hears it. */
+static void hand_over(struct tt_page *page)
+{
+    if (!page->out->failed && page->out->length > 0) {
+        size_t blanks = strspn(page->out->text, " ");
+        if (page->out->length > blanks) {
+            page->hear(page->hearer, page->out->text + blanks, page->out->length - blanks);
+        }
+    }
+    tt_buffer_reset(page->out);
+}
+
 void tt_page_line_end(struct tt_page *page)
 {
-    tt_buffer_putc(page->out, '\n');
+    if (page->hear != NULL) {
+        hand_over(page);
+    } else {
+        tt_buffer_putc(page->out, '\n');
+    }
     page->column = 0;
+}
+
+void tt_page_heading(struct tt_page *page, const char *text)
+{
+    if (page->hear == NULL) {
+        tt_page_prose(page, 2, text);
+    }
 }
 
 void tt_page_go(struct tt_page *page, size_t column)

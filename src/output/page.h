@@ -31,7 +31,11 @@ enum tt_colour { TT_PLAIN, TT_BOLD, TT_RED, TT_YELLOW, TT_GREEN };
 struct tt_page {
     struct tt_buffer *out;
     bool colour, utf8;
-    size_t columns;               /* width that prose is wrapped to */
+    size_t columns; /* width that prose is wrapped to */
+    /* Not NULL: each line goes there instead, without the blanks before it and its line feed; @out
+     * is where it is made. Headings are left out. */
+    void (*hear)(void *hearer, const char *line, size_t length);
+    void *hearer;
     size_t column;                /* characters written in this line */
     struct tt_buffer words;       /* a sentence in the making, for tt_page_say */
     struct tt_buffer number;      /* of tt_page_fixed and the like */
@@ -46,6 +50,8 @@ void tt_page_puts(struct tt_page *page, const char *text);
 void tt_page_count(struct tt_page *page, size_t value);
 void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus);
 void tt_page_line_end(struct tt_page *page);
+/* @text as a line of its own, over what follows. */
+void tt_page_heading(struct tt_page *page, const char *text);
 /* Spaces up to @column: none where that is passed already, at least one with tt_page_tab. */
 void tt_page_go(struct tt_page *page, size_t column);
 void tt_page_tab(struct tt_page *page, size_t column);

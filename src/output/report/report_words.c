@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* The words of a run's report: the very sentences of the text output. Its parts write onto a page
- * of endless lines, so that each line is a sentence, and each sentence becomes an element.
- */
+ * of endless lines, each of which is a sentence and becomes an element as it ends. */
 #include "config.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "base/time.h"
@@ -18,73 +18,66 @@
 
 typedef void part_fn(struct tt_page *page, const struct tiptrue_solution *solution);
 
-/* What @part writes, a sentence to each line. */
-static void capture(part_fn *part, const struct tiptrue_solution *solution, struct tt_buffer *text)
+/* Where the sentences of one part go. */
+struct elements {
+    struct tt_buffer *body;
+    const char *open, *element;
+    size_t n, shout; /* of the first sentence: bytes that are shouted */
+};
+
+static void put_element(void *hearer, const char *line, size_t length)
 {
-    struct tt_page page = {.out = text, .utf8 = true, .columns = ENDLESS};
+    struct elements *to = hearer;
+
+    tt_buffer_puts(to->body, to->n++ == 0 ? to->open : "");
+    tt_buffer_printf(to->body, "<%s>", to->element);
+    tt_markup_bytes(to->body, line, length);
+    tt_buffer_printf(to->body, "</%s>\n", to->element);
+}
+
+static void put_shout(void *hearer, const char *line, size_t length)
+{
+    struct elements *to = hearer;
+
+    tt_buffer_puts(to->body, to->open);
+    tt_buffer_puts(to->body, "<strong>");
+    tt_markup_bytes(to->body, line, to->shout);
+    tt_buffer_puts(to->body, "</strong><span>");
+    tt_markup_bytes(to->body, line + to->shout, length - to->shout);
+    tt_buffer_puts(to->body, "</span></p>\n");
+}
+
+static void hear_part(part_fn *part, const struct tiptrue_solution *solution,
+                      void (*hear)(void *, const char *, size_t), struct elements *to)
+{
+    struct tt_buffer line = {0};
+    struct tt_page page = {
+        .out = &line, .utf8 = true, .columns = ENDLESS, .hear = hear, .hearer = to};
 
     part(&page, solution);
     tt_page_end(&page);
+    to->body->failed = to->body->failed || line.failed;
+    tt_buffer_clear(&line);
 }
 
-/* The next sentence of *text, without blanks around it; NULL = none is left. */
-static const char *next_sentence(const char **text, size_t *length)
-{
-    while (*text != NULL && **text != '\0') {
-        const char *line = *text + strspn(*text, " "), *end = line + strcspn(line, "\n");
-        *text = *end == '\n' ? end + 1 : end;
-        *length = (size_t)(end - line);
-        if (*length > 0) {
-            return line;
-        }
-    }
-    return NULL;
-}
-
-/* Each sentence of @part as an element; the first @skip are left out. */
+/* Each sentence of @part as an element; @open before the first, @close behind the last. */
 static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution *solution,
-                          part_fn *part, const char *open, const char *close, const char *element,
-                          size_t skip)
+                          part_fn *part, const char *open, const char *close, const char *element)
 {
-    struct tt_buffer text = {0};
-    size_t length, n = 0;
+    struct elements to = {.body = body, .open = open, .element = element};
 
-    capture(part, solution, &text);
-    body->failed = body->failed || text.failed;
-    const char *rest = text.failed ? NULL : text.text;
-    for (const char *line = next_sentence(&rest, &length); line != NULL;
-         line = next_sentence(&rest, &length)) {
-        if (n++ < skip) {
-            continue;
-        }
-        tt_buffer_puts(body, n == skip + 1 ? open : "");
-        tt_buffer_printf(body, "<%s>", element);
-        tt_markup_bytes(body, line, length);
-        tt_buffer_printf(body, "</%s>\n", element);
-    }
-    tt_buffer_puts(body, n > skip ? close : "");
-    tt_buffer_clear(&text);
+    hear_part(part, solution, put_element, &to);
+    tt_buffer_puts(body, to.n > 0 ? close : "");
 }
 
 void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution)
 {
-    struct tt_buffer text = {0};
-    size_t length;
+    char open[64];
+    struct elements to = {.body = body, .open = open, .shout = strlen(tt_text_shout(solution))};
 
-    capture(tt_text_verdict, solution, &text);
-    body->failed = body->failed || text.failed;
-    const char *rest = text.failed ? NULL : text.text, *line = next_sentence(&rest, &length);
-    if (line != NULL) {
-        size_t shout = strcspn(line, ":");
-        tt_buffer_printf(body, "<p class=\"verdict %s\"><strong>",
-                         tt_verdict_word(solution->verdict));
-        tt_markup_bytes(body, line, shout);
-        tt_buffer_puts(body, "</strong><span>");
-        tt_markup_bytes(body, line + shout, length - shout);
-        tt_buffer_puts(body, "</span></p>\n");
-    }
-    tt_buffer_clear(&text);
-    put_sentences(body, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li", 0);
+    snprintf(open, sizeof open, "<p class=\"verdict %s\">", tt_verdict_word(solution->verdict));
+    hear_part(tt_text_verdict, solution, put_shout, &to);
+    put_sentences(body, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li");
 }
 
 static void put_started(struct tt_report *report, const struct tiptrue_solution *s)
@@ -108,16 +101,16 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
 
     untimed.started = NULL;
     put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
-                  "li", 1);
+                  "li");
     put_sentences(body, scene->solution, tt_text_set_aside,
                   "<h3>Set aside, since the other touches contradict them</h3>\n<ul>\n", "</ul>\n",
-                  "li", 1);
+                  "li");
     tt_buffer_puts(body, "<h3>The run</h3>\n");
     put_started(report, scene->solution);
-    put_sentences(body, &untimed, tt_text_run, "", "", "p", 0);
-    put_sentences(body, scene->solution, tt_text_straightness, "", "", "p", 0);
-    put_sentences(body, scene->solution, tt_text_next, "", "", "p", 0);
-    put_sentences(body, scene->solution, tt_text_worked_sentence, "", "", "p", 0);
+    put_sentences(body, &untimed, tt_text_run, "", "", "p");
+    put_sentences(body, scene->solution, tt_text_straightness, "", "", "p");
+    put_sentences(body, scene->solution, tt_text_next, "", "", "p");
+    put_sentences(body, scene->solution, tt_text_worked_sentence, "", "", "p");
 }
 
 /* ---- the numbers of a tip ---- */

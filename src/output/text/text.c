@@ -83,15 +83,20 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     add_tips(words, s, verdict);
 }
 
-void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
+const char *tt_text_shout(const struct tiptrue_solution *s)
 {
     static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
                                          [TIPTRUE_UPDATE] = "UPDATE",
                                          [TIPTRUE_REPEAT] = "REPEAT",
                                          [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
 
+    return s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict];
+}
+
+void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
+{
     tt_page_colour(page, verdict_colour(s->verdict));
-    tt_page_puts(page, s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict]);
+    tt_page_puts(page, tt_text_shout(s));
     tt_page_colour(page, TT_PLAIN);
     tt_page_puts(page, ": ");
     if (s->least_squares) {
@@ -253,8 +258,7 @@ void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *s)
             continue;
         }
         if (told++ == 0) {
-            tt_page_puts(page, "Findings:");
-            tt_page_line_end(page);
+            tt_page_heading(page, "Findings:");
         }
         tell_finding(page, s, &s->findings[i]);
     }

@@ -31,6 +31,8 @@ void tt_text_names(struct tt_page *page, const struct tiptrue_solution *solution
 
 /* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next.
  */
+/* "KEEP" and so on: what the verdict begins with. */
+const char *tt_text_shout(const struct tiptrue_solution *solution);
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_reasons(struct tt_page *page, const struct tiptrue_solution *solution);
 void tt_text_findings(struct tt_page *page, const struct tiptrue_solution *solution);

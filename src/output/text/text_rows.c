@@ -143,7 +143,7 @@ void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *s)
     if (s->touches_set_aside == 0) {
         return;
     }
-    tt_page_prose(page, 2, "Set aside, since the other touches contradict them:");
+    tt_page_heading(page, "Set aside, since the other touches contradict them:");
     if (!gather(&piles, n_piles)) {
         page->out->failed = true;
         n_piles = 0;
