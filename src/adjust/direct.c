@@ -86,15 +86,16 @@ static struct tt_direct_line line_of(const struct contacts *contacts)
     double low = HUGE_VAL, high = -HUGE_VAL, first = HUGE_VAL, last = -HUGE_VAL;
     for (size_t i = 0; i < contacts->n; i++) {
         double across = c * contacts->at[i].x_mm + s * contacts->at[i].y_mm - line.d_mm;
-        low = fmin(low, across);
-        high = fmax(high, across);
-        first = fmin(first, contacts->along_mm[i]);
-        last = fmax(last, contacts->along_mm[i]);
+        double along = contacts->along_mm[i];
+        low = across < low ? across : low; /* quicker than fmin, which asks for NaN */
+        high = across > high ? across : high;
+        first = along < first ? along : first;
+        last = along > last ? along : last;
     }
-    double nominal = atan2(contacts->site->n_y, contacts->site->n_x);
+    double n_x = contacts->site->n_x, n_y = contacts->site->n_y;
     return (struct tt_direct_line){
         .spans = true,
-        .turned_rad = remainder(line.normal_angle_rad - nominal, TT_PI),
+        .turned_rad = atan((s * n_x - c * n_y) / (c * n_x + s * n_y)), /* either normal */
         .u_turned_rad = line.u_angle_rad,
         .span_mm = last - first,
         .straightness_mm = are_three_places(contacts, first, last) ? high - low : (double)NAN};
@@ -163,14 +164,14 @@ static struct tt_effect effect_of_turn(const struct tt_view *view, struct tt_dif
     return effect;
 }
 
-/* A line that lies as the adjustment has its edge, within the line's own uncertainty, does not
- * disagree, whatever both have in common. */
+/* A line that lies as the adjustment has its edge, within the line's own expanded uncertainty, does
+ * not disagree, whatever both have in common: most need not be looked at further. */
 static enum tiptrue_status check_line(struct tt_view *view, size_t edge, struct tt_difference *f,
                                       double most_p)
 {
     const struct tt_direct_line *line = &view->lines[edge];
 
-    if (!line->spans || !(fabs(line->turned_rad) > line->u_turned_rad)) {
+    if (!line->spans || !(fabs(line->turned_rad) > TT_DIRECT_EXPANDED * line->u_turned_rad)) {
         return TIPTRUE_OK;
     }
     tt_difference_clear(f, view->model, 1);

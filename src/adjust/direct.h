@@ -26,6 +26,9 @@ struct tt_view;
  * Doubled, short edges have no line. */
 #define TT_SAME_PLACE_MM 0.5
 
+/* Standard uncertainties of a direct fit within which it does not disagree. */
+#define TT_DIRECT_EXPANDED 2.0
+
 /* The line through an edge's contacts, in the plate's frame, where they are at two places or more.
  */
 struct tt_direct_line {

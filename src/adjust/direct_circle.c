@@ -78,6 +78,15 @@ static void sum_rotations(const struct tt_fit *fit, size_t block, struct centres
     }
 }
 
+/* Whether a runout can be large enough: a centre is at best known from a third of the touches, half
+ * of them for each axis. */
+static bool may_have_circle(const struct tt_fit *fit, const struct tt_tip_result *tip)
+{
+    double least_u_mm = sqrt(6 * fit->touch_var_mm2 / fmax((double)tip->used, 1));
+
+    return tip->eccentricity_mm > LEAST_CIRCLE * least_u_mm;
+}
+
 /* The centres that the touches put right where the adjustment's leave residuals v: by
  * -(sum n n^T)^-1 sum n v. False: they span no circle. */
 static bool find_centres(const struct tt_fit *fit, size_t block, struct centres *centres)
@@ -166,12 +175,13 @@ static void functions_of_circle(const struct tt_fit *fit, size_t block, struct c
     }
 }
 
-/* Whether a circle is where the adjustment has it, within @variance_mm2 of centre's x, y and of its
- * radius. */
-static bool is_near(const double d[3], const double variance_mm2[3])
+/* Whether a circle is where the adjustment has it, within the expanded uncertainties that go with
+ * the variances @mm2 of its centre's x, y and of its radius. */
+static bool is_near(const double d[3], const double mm2[3])
 {
-    return d[0] * d[0] <= variance_mm2[0] && d[1] * d[1] <= variance_mm2[1] &&
-           d[2] * d[2] <= variance_mm2[2];
+    const double k2 = TT_DIRECT_EXPANDED * TT_DIRECT_EXPANDED;
+
+    return d[0] * d[0] <= k2 * mm2[0] && d[1] * d[1] <= k2 * mm2[1] && d[2] * d[2] <= k2 * mm2[2];
 }
 
 /* The algebraic circle comes first, which is quick and lies as near as the geometric one where
@@ -183,7 +193,8 @@ enum tiptrue_status tt_direct_check_circle(struct tt_view *view, size_t index,
     struct centres centres;
     struct tt_circle circle;
 
-    if (block == TT_NONE || !find_centres(view->fit, block, &centres) ||
+    if (block == TT_NONE || !may_have_circle(view->fit, &view->solution->tips[index]) ||
+        !find_centres(view->fit, block, &centres) ||
         tt_circle_fit_algebraic(centres.at, centres.n, centres.u_centre_mm, &circle) !=
             TIPTRUE_OK) {
         return TIPTRUE_OK;

@@ -75,8 +75,8 @@ static struct spread spread_about(const struct tt_machine_xy points[], size_t n,
         const double along_mm = -s * x_mm + c * y_mm;
         spread.across_mm2 += across_mm * across_mm;
         spread.along_mm2 += along_mm * along_mm;
-        lowest_mm = fmin(lowest_mm, along_mm);
-        highest_mm = fmax(highest_mm, along_mm);
+        lowest_mm = along_mm < lowest_mm ? along_mm : lowest_mm;
+        highest_mm = along_mm > highest_mm ? along_mm : highest_mm;
     }
     spread.extent_mm = highest_mm - lowest_mm;
     return spread;

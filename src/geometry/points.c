@@ -28,13 +28,15 @@ struct tt_points_summary tt_points_summarize(const struct tt_machine_xy points[]
 {
     const struct tt_machine_xy centroid = centroid_of(points, n);
     double sum_mm2 = 0;
-    double reach_mm = 0;
+    double reach_mm2 = 0;
     for (size_t i = 0; i < n; i++) {
-        const double distance_mm =
-            hypot(points[i].x_mm - centroid.x_mm, points[i].y_mm - centroid.y_mm);
-        sum_mm2 += distance_mm * distance_mm;
-        reach_mm = fmax(reach_mm, distance_mm);
+        const double x_mm = points[i].x_mm - centroid.x_mm;
+        const double y_mm = points[i].y_mm - centroid.y_mm;
+        const double distance_mm2 = x_mm * x_mm + y_mm * y_mm;
+        sum_mm2 += distance_mm2;
+        reach_mm2 = distance_mm2 > reach_mm2 ? distance_mm2 : reach_mm2;
     }
+    const double reach_mm = sqrt(reach_mm2);
     return (struct tt_points_summary){
         .centroid = centroid,
         .reach_mm = reach_mm,
