@@ -131,14 +131,15 @@ void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus)
     tt_page_puts(page, text_of(page, &page->number));
 }
 
-/* The line that was made, to who hears it. */
+/* The line that was made, to who hears it. What failed stays failed. */
 static void hand_over(struct tt_page *page)
 {
-    if (!page->out->failed && page->out->length > 0) {
-        size_t blanks = strspn(page->out->text, " ");
-        if (page->out->length > blanks) {
-            page->hear(page->hearer, page->out->text + blanks, page->out->length - blanks);
-        }
+    if (page->out->failed) {
+        return;
+    }
+    size_t blanks = page->out->length > 0 ? strspn(page->out->text, " ") : 0;
+    if (page->out->length > blanks) {
+        page->hear(page->hearer, page->out->text + blanks, page->out->length - blanks);
     }
     tt_buffer_reset(page->out);
 }

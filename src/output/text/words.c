@@ -5,7 +5,6 @@
 #include "output/text/words.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "base/number.h"
 #include "model/frames.h"
@@ -112,17 +111,15 @@ void tt_words_percent(struct tt_buffer *buffer, double share)
     }
 }
 
+/* Tenths of a per cent as they are shown; those that are not shown as a number at the ends. */
+static double shown_tenths(double share)
+{
+    return share > 0.999 ? 1000 : share < 0.001 ? 0 : round(1000 * share);
+}
+
 bool tt_words_same_percent(double a, double b)
 {
-    struct tt_buffer words = {0};
-
-    tt_words_percent(&words, a);
-    size_t length = words.length;
-    tt_words_percent(&words, b);
-    bool same = !words.failed && words.length == 2 * length &&
-                memcmp(words.text, words.text + length, length) == 0;
-    tt_buffer_clear(&words);
-    return same;
+    return shown_tenths(a) == shown_tenths(b);
 }
 
 void tt_words_factor(struct tt_buffer *buffer, double factor)
