@@ -174,14 +174,28 @@ static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
 
 /* ---- doubts ---- */
 
+static bool all_kept(const struct tiptrue_run *run, const double good[])
+{
+    bool all = true;
+
+    for (size_t i = 0; i < run->n_observations && all; i++) {
+        const struct tt_observation *o = &run->observations[i];
+        all = o->kind != TT_TOUCH || o->use != TT_USE || good[i] >= 0.5;
+    }
+    return all;
+}
+
 /* An explanation in words, such as "edge 'left' late as a whole, and a sighting off (line 12)". */
 static void words_modes(struct tt_buffer *text, const struct tt_view *view,
-                        const struct tt_mode modes[], size_t n)
+                        const struct tt_mode modes[], size_t n, const double good[])
 {
     const struct tiptrue_plate *plate = view->plate;
     const struct tiptrue_run *run = view->run;
 
-    tt_buffer_puts(text, n == 0 ? "only single touches are off" : "");
+    if (n == 0) {
+        tt_buffer_puts(text, all_kept(run, good) ? "every touch is good and all is as stated"
+                                                 : "only single touches are off");
+    }
     for (size_t k = 0; k < n; k++) {
         const struct tt_mode *m = &modes[k];
         tt_buffer_puts(text, k == 0 ? "" : ", and ");
@@ -287,8 +301,13 @@ static void words_touches(struct tt_buffer *best, struct tt_buffer *rival,
     if (most > 0) {
         const char *name = view->plate->edges[worst].name;
         (void)left_out(view, worst, n);
-        tt_buffer_printf(best, ", %zu of edge '%s'", n[0], name);
-        tt_buffer_printf(rival, ", %zu%s of edge '%s'", n[1], n[0] == n[1] ? " others" : "", name);
+        if (n[0] > 0) {
+            tt_buffer_printf(best, ", %zu of edge '%s'", n[0], name);
+        }
+        if (n[1] > 0) {
+            tt_buffer_printf(rival, ", %zu%s of edge '%s'", n[1], n[0] == n[1] ? " others" : "",
+                             name);
+        }
     }
 }
 
@@ -298,8 +317,8 @@ static enum tiptrue_status ambiguous(struct tt_view *view, size_t block, size_t 
     struct tt_buffer best = {0}, rival = {0};
     enum tiptrue_status status = TIPTRUE_E_MEMORY;
 
-    words_modes(&best, view, e->modes, e->n_modes);
-    words_modes(&rival, view, e->rival_modes, e->n_rival_modes);
+    words_modes(&best, view, e->modes, e->n_modes, e->good);
+    words_modes(&rival, view, e->rival_modes, e->n_rival_modes, e->rival_good);
     words_touches(&best, &rival, view);
     double expanded = e->rival_expanded_mm[block];
     const struct tt_machine_xy apart = e->rival_offset[block];
