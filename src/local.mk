@@ -106,6 +106,7 @@ libcore_la_SOURCES = \
   src/geometry/touch.c src/geometry/touch.h \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/alone.c \
+  src/adjust/ambiguous.c \
   src/adjust/assemble.c src/adjust/assemble.h \
   src/adjust/check.h \
   src/adjust/complete.c \

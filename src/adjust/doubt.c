@@ -9,7 +9,6 @@
 #include <stdlib.h>
 
 #include "adjust/findings.h"
-#include "base/buffer.h"
 #include "base/distribution.h"
 #include "model/words.h"
 
@@ -174,169 +173,6 @@ static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
 
 /* ---- doubts ---- */
 
-static bool all_kept(const struct tiptrue_run *run, const double good[])
-{
-    bool all = true;
-
-    for (size_t i = 0; i < run->n_observations && all; i++) {
-        const struct tt_observation *o = &run->observations[i];
-        all = o->kind != TT_TOUCH || o->use != TT_USE || good[i] >= 0.5;
-    }
-    return all;
-}
-
-/* An explanation in words, such as "edge 'left' late as a whole, and a sighting off (line 12)". */
-static void words_modes(struct tt_buffer *text, const struct tt_view *view,
-                        const struct tt_mode modes[], size_t n, const double good[])
-{
-    const struct tiptrue_plate *plate = view->plate;
-    const struct tiptrue_run *run = view->run;
-
-    if (n == 0) {
-        tt_buffer_puts(text, all_kept(run, good) ? "every touch is good and all is as stated"
-                                                 : "only single touches are off");
-    }
-    for (size_t k = 0; k < n; k++) {
-        const struct tt_mode *m = &modes[k];
-        tt_buffer_puts(text, k == 0 ? "" : ", and ");
-        switch (m->kind) {
-        case TT_MODE_FILM:
-            tt_buffer_printf(text, "edge '%s' late as a whole", plate->edges[m->index].name);
-            break;
-        case TT_MODE_EDGE:
-            tt_buffer_printf(text, "edge '%s' not where the plate file says",
-                             plate->edges[m->index].name);
-            break;
-        case TT_MODE_EDGE_OUT:
-            tt_buffer_printf(text, "no touch of edge '%s' good", plate->edges[m->index].name);
-            break;
-        case TT_MODE_SIGHT:
-        case TT_MODE_SIGHT_GROSS:
-            tt_buffer_printf(text, "the sighting of line %zu off",
-                             run->observations[view->model->sights[m->index].row].line);
-            break;
-        case TT_MODE_MARK:
-        case TT_MODE_MARK_GROSS:
-            tt_buffer_printf(text, "mark '%s' not where the plate file says",
-                             plate->marks[m->index].name);
-            break;
-        case TT_MODE_RADIUS:
-            tt_buffer_printf(text, "the stated contact radius of '%s' wrong", run->tips[m->index]);
-            break;
-        case TT_MODE_MOVED:
-            tt_buffer_printf(text, "the plate moved at line %zu", run->observations[m->index].line);
-            break;
-        case TT_MODE_SLIP:
-            tt_buffer_printf(text, "the rotation of '%s' slipped at line %zu", run->tips[m->tip],
-                             run->observations[m->index].line);
-            break;
-        case TT_MODE_DRIFT:
-            tt_buffer_puts(text, "the plate drifted");
-            break;
-        case TT_MODE_LOST_MOTION:
-            tt_buffer_puts(text, "the axes have reversal error");
-            break;
-        case TT_MODE_LATENCY:
-            tt_buffer_puts(text, "contacts depend on the feed");
-            break;
-        case TT_MODE_SHAPE:
-            tt_buffer_printf(text, "'%s' not round", run->tips[m->index]);
-            break;
-        case TT_MODE_REVERSED:
-            tt_buffer_puts(text, "rotation counted the other way");
-            break;
-        case TT_MODE_NOT_SQUARE:
-            tt_buffer_puts(text, "the axes not square");
-            break;
-        case TT_MODE_SCALE:
-            tt_buffer_puts(text, "x and y to different scales");
-            break;
-        case TT_MODE_TURNED:
-            tt_buffer_printf(text, "the plate turned by %u°", m->order * 90);
-            break;
-        case TT_MODE_KINDS:
-            break;
-        }
-    }
-}
-
-/* Touches of @edge that the best explanation and its rival leave out; returns by how many they
- * differ. */
-static size_t left_out(const struct tt_view *view, size_t edge, size_t n[2])
-{
-    const struct tt_explanation *e = explanation_of(view);
-    size_t differ = 0;
-
-    n[0] = n[1] = 0;
-    for (size_t i = 0; i < view->run->n_observations; i++) {
-        const struct tt_observation *o = &view->run->observations[i];
-        if (o->kind == TT_TOUCH && o->use == TT_USE && o->target == edge) {
-            bool best = e->good[i] < 0.5, rival = e->rival_good[i] < 0.5;
-            n[0] += best;
-            n[1] += rival;
-            differ += best != rival;
-        }
-    }
-    return differ;
-}
-
-/* Where both explanations have the same modes they differ in which touches they leave out: the edge
- * on which they do most is named in both. */
-static void words_touches(struct tt_buffer *best, struct tt_buffer *rival,
-                          const struct tt_view *view)
-{
-    const struct tt_explanation *e = explanation_of(view);
-    size_t most = 0, worst = 0, n[2];
-    bool same = e->n_modes == e->n_rival_modes;
-
-    for (size_t k = 0; k < e->n_modes && same; k++) {
-        same = e->modes[k].kind == e->rival_modes[k].kind &&
-               e->modes[k].index == e->rival_modes[k].index;
-    }
-    for (size_t j = 0; j < view->plate->n_edges && same; j++) {
-        size_t differ = left_out(view, j, n);
-        worst = differ > most ? j : worst;
-        most = differ > most ? differ : most;
-    }
-    if (most > 0) {
-        const char *name = view->plate->edges[worst].name;
-        (void)left_out(view, worst, n);
-        if (n[0] > 0) {
-            tt_buffer_printf(best, ", %zu of edge '%s'", n[0], name);
-        }
-        if (n[1] > 0) {
-            tt_buffer_printf(rival, ", %zu%s of edge '%s'", n[1], n[0] == n[1] ? " others" : "",
-                             name);
-        }
-    }
-}
-
-static enum tiptrue_status ambiguous(struct tt_view *view, size_t block, size_t tip)
-{
-    const struct tt_explanation *e = explanation_of(view);
-    struct tt_buffer best = {0}, rival = {0};
-    enum tiptrue_status status = TIPTRUE_E_MEMORY;
-
-    words_modes(&best, view, e->modes, e->n_modes, e->good);
-    words_modes(&rival, view, e->rival_modes, e->n_rival_modes, e->rival_good);
-    words_touches(&best, &rival, view);
-    double expanded = e->rival_expanded_mm[block];
-    const struct tt_machine_xy apart = e->rival_offset[block];
-    bool vague = hypot(apart.x_mm, apart.y_mm) < expanded;
-    if (!best.failed && !rival.failed) {
-        status = tt_finding_add_values(
-            view, TT_FINDING_AMBIGUOUS, TIPTRUE_ERROR,
-            (struct tt_about){TT_NONE, tip, TT_NONE, NULL, 0},
-            TT_VALUES(TT_TEXT("what", vague ? "vague" : "apart"), TT_TEXT("best", best.text),
-                      TT_TEXT("rival", rival.text), TT_IN_MM("x", apart.x_mm),
-                      TT_IN_MM("y", apart.y_mm), TT_IN_MM("expanded", expanded),
-                      TT_PLAIN("odds", exp(-e->rival_log_odds))));
-    }
-    tt_buffer_clear(&best);
-    tt_buffer_clear(&rival);
-    return status;
-}
-
 static enum tiptrue_status doubts(struct tt_view *view)
 {
     const struct tt_explanation *e = explanation_of(view);
@@ -359,10 +195,10 @@ static enum tiptrue_status doubts(struct tt_view *view)
         worst = hypot(o.x_mm, o.y_mm) > hypot(w.x_mm, w.y_mm) ? b : worst;
     }
     if (doubted == model->n_blocks && doubted > 0) {
-        return ambiguous(view, worst, TT_NONE);
+        return tt_finding_ambiguous(view, worst, TT_NONE);
     }
     for (size_t b = 0; b < model->n_blocks && doubted > 0 && status == TIPTRUE_OK; b++) {
-        status = e->doubted[b] ? ambiguous(view, b, model->block_tip[b]) : TIPTRUE_OK;
+        status = e->doubted[b] ? tt_finding_ambiguous(view, b, model->block_tip[b]) : TIPTRUE_OK;
     }
     return status;
 }

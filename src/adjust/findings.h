@@ -31,6 +31,11 @@ tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
                       enum tiptrue_severity severity, struct tt_about about,
                       const struct tt_value values[], size_t n_values);
 
+/* Two explanations are about as probable, and the offset of @block depends on which is true; @tip:
+ * its tip's index in the run, TT_NONE = every tip's. The explanation must have a rival. */
+TT_MUST_USE enum tiptrue_status tt_finding_ambiguous(struct tt_view *view, size_t block,
+                                                     size_t tip);
+
 /* An array of struct tt_value and its length, as the last two arguments above. */
 #define TT_VALUES(...)                                                                             \
     (const struct tt_value[]){__VA_ARGS__},                                                        \
