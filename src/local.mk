@@ -13,6 +13,10 @@ libcore_la_SOURCES = \
   src/app/history.c \
   src/app/files.c \
   src/app/import.c \
+  src/app/present.c src/app/present.h \
+  src/app/ready.c \
+  src/app/ready_judge.c \
+  src/app/ready.h \
   src/app/report.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
@@ -37,6 +41,7 @@ libcore_la_SOURCES = \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/proposal.c src/model/proposal.h \
+  src/model/ready.h \
   src/model/record.c src/model/record.h \
   src/model/run.c src/model/run.h \
   src/model/series.h \
@@ -84,6 +89,8 @@ libcore_la_SOURCES = \
   src/export/diff.c src/export/diff.h \
   src/export/edit.c src/export/edit.h \
   src/export/export.c src/export/export.h \
+  src/export/export_parts.h \
+  src/export/export_plan.c \
   src/export/exported.c src/export/exported.h \
   src/export/field.c src/export/field.h \
   src/export/guard.c src/export/guard.h \
@@ -93,8 +100,10 @@ libcore_la_SOURCES = \
   src/export/place_pattern.c \
   src/export/place_xml.c \
   src/export/present.c \
+  src/export/own.c src/export/own.h \
   src/export/replace.c src/export/replace.h src/export/replace_parts.h \
   src/export/target.c \
+  src/export/undo.c \
   src/export/template.c \
   src/export/xml_library.c src/export/xml_library.h \
   src/export/xml_scan.c src/export/xml_scan.h \
@@ -170,6 +179,7 @@ libcore_la_SOURCES = \
   src/history/series/views.c \
   src/history/series/words.c src/history/series/words.h \
   src/history/series/trend.c src/history/series/trend.h \
+  src/history/store/exports.c src/history/store/exports.h \
   src/history/store/put.c \
   src/history/store/read.c \
   src/history/store/say.c \
@@ -210,6 +220,7 @@ libcore_la_SOURCES = \
   src/output/text/words.c src/output/text/words.h \
   src/output/text/sentences.c src/output/text/sentences.h \
   src/output/report/style.c src/output/report/style.h \
+  src/output/ready.h src/output/json/ready.c src/output/text/ready.c \
   src/output/text/text.c \
   src/output/text/text_parts.h \
   src/output/text/text_rows.c \
@@ -238,6 +249,7 @@ include_HEADERS += src/tiptrue.h src/tiptrue_daily.h src/tiptrue_tools.h src/tip
 # the library.
 bin_PROGRAMS += tiptrue
 tiptrue_SOURCES = \
+  src/cli/age.c src/cli/age.h \
   src/cli/batch.c src/cli/batch.h \
   src/cli/check.c \
   src/cli/command.h \
@@ -254,6 +266,9 @@ tiptrue_SOURCES = \
   src/cli/plan.c \
   src/cli/simulate.c \
   src/cli/place.c src/cli/place.h \
+  src/cli/present.c src/cli/present.h \
+  src/cli/ready.c src/cli/ready.h \
+  src/cli/ready_files.c \
   src/cli/report.c \
   src/cli/solve.c \
   src/cli/terminal.c src/cli/terminal.h \

@@ -105,6 +105,7 @@ script_tests = \
   tests/cli/plan.sh \
   tests/cli/readme.sh \
   tests/cli/keys.py \
+  tests/cli/ready.py \
   tests/cli/schema.py \
   tests/cli/solve.sh \
   tests/cli/streams.sh \

@@ -413,8 +413,8 @@ static bool fill_change(const struct tt_view *view, size_t run_tip,
     tip->present = stated->offset;
     tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm,
                                          tip->offset.y_mm - stated->offset.y_mm};
-    tip->change_on_same_plate = stated->offset_plate != NULL && view->plate->serial != NULL &&
-                                strcmp(stated->offset_plate, view->plate->serial) == 0;
+    const char *was = stated->offset_plate, *serial = view->plate->serial;
+    tip->change_on_same_plate = was && strcmp(was, serial ? serial : view->plate->name) == 0;
     if (u == NULL) {
         return true;
     }

@@ -15,8 +15,12 @@ int cli_exit_status(enum tiptrue_status status);
  */
 int cli_worse(int status, int other);
 
+/* The time zone TZ, for reports. */
+const struct tiptrue_zone *cli_local_zone(void);
+
 /* Each takes its own part of the command line, with "tiptrue COMMAND" as argv[0], and returns the
  * exit status. */
+int cli_ready(int argc, char *argv[]);
 int cli_solve(int argc, char *argv[]);
 int cli_check(int argc, char *argv[]);
 int cli_export(int argc, char *argv[]);

@@ -12,6 +12,7 @@
 #include <sysexits.h>
 #include <time.h>
 
+#include "cli/age.h"
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/inputs.h"
@@ -32,50 +33,11 @@ struct arguments {
     struct tiptrue_export_options options;
 };
 
-/* A finite number at @text, *behind set; a usage error that names @option if there is none. The
- * program never sets a locale, so that the decimal sign is the point. */
-static double number(struct argp_state *state, const char *option, const char *text,
-                     const char **behind)
-{
-    size_t length = strspn(text, "+-.0123456789eE"); /* so neither hexadecimal nor nan nor inf */
-    char *end = (char *)text;
-    double value = strtod(text, &end);
-
-    if (end == text || (size_t)(end - text) > length || !isfinite(value)) {
-        cli_usage(state, "%s '%s': a number is expected", option, text);
-    }
-    *behind = end;
-    return value;
-}
-
-static void parse_age(struct argp_state *state, const char *text,
-                      struct tiptrue_export_options *options)
-{
-    static const struct {
-        const char *unit;
-        double seconds;
-    } UNITS[] = {{"s", 1.0}, {"min", 60.0}, {"h", 3600.0}, {"d", 86400.0}};
-    const char *unit;
-    double value = number(state, "--max-age", text, &unit);
-
-    for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
-        if (strcmp(unit, UNITS[i].unit) == 0 && value > 0.0) {
-            options->has_max_age = true;
-            options->max_age_s = value * UNITS[i].seconds;
-            return;
-        }
-    }
-    cli_usage(
-        state,
-        "--max-age '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
-        text);
-}
-
 static void parse_change(struct argp_state *state, const char *text,
                          struct tiptrue_export_options *options)
 {
     const char *behind;
-    double value = number(state, "--max-change", text, &behind);
+    double value = cli_number(state, "--max-change", text, &behind);
 
     if (*behind != '\0' || !(value > 0.0)) {
         cli_usage(state, "--max-change '%s': millimetres above 0 are expected, such as 0.2", text);
@@ -109,7 +71,7 @@ static void parse_guard(struct argp_state *state, const char *text,
 static size_t rotations_of_step(struct argp_state *state, const char *text, double rotations_deg[])
 {
     const char *behind;
-    double step = number(state, "--rotations", text, &behind);
+    double step = cli_number(state, "--rotations", text, &behind);
     size_t count = 0;
 
     if (*behind != '\0' || !(step >= 360.0 / MOST_ROTATIONS && step <= 360.0)) {
@@ -130,7 +92,7 @@ static size_t rotations_of_list(struct argp_state *state, const char *text, doub
         if (count == MOST_ROTATIONS) {
             cli_usage(state, "--rotations: more than %d rotations", MOST_ROTATIONS);
         }
-        rotations_deg[count++] = number(state, "--rotations", at, &at);
+        rotations_deg[count++] = cli_number(state, "--rotations", at, &at);
         if (*at == '\0') {
             return count;
         }
@@ -230,7 +192,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_ROTATIONS:
         return parse_rotations(state, argument, arguments);
     case CLI_KEY_MAX_AGE:
-        parse_age(state, argument, &arguments->options);
+        arguments->options.has_max_age = cli_age_s(state, argument, &arguments->options.max_age_s);
         return 0;
     case CLI_KEY_MAX_CHANGE:
         parse_change(state, argument, &arguments->options);

@@ -23,6 +23,7 @@ struct command {
 };
 
 static const struct command COMMANDS[] = {
+    {"ready", "tiptrue ready", "may the job start? one answer before each job", cli_ready},
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict",
      cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine",

@@ -57,6 +57,13 @@ static long ahead_of_utc(void *context, double utc_s, char name[TIPTRUE_ZONE_NAM
            60L * (local.tm_min - utc.tm_min) + (local.tm_sec - utc.tm_sec);
 }
 
+const struct tiptrue_zone *cli_local_zone(void)
+{
+    static const struct tiptrue_zone ZONE = {.ahead_s = ahead_of_utc};
+
+    return &ZONE;
+}
+
 /* ---- files out ---- */
 
 static int tell_failure(const char *path, const char *what)
@@ -173,13 +180,12 @@ static int add_history(struct tiptrue_report *report, const struct arguments *ar
 /* The page is written when it shows anything; a file that could not be read has its place there. */
 static int make(const struct arguments *arguments, const struct cli_objects *objects)
 {
-    const struct tiptrue_zone zone = {.ahead_s = ahead_of_utc};
     struct tiptrue_error error = {0};
     struct tiptrue_report *report;
     int status = 0;
     size_t good = 0;
 
-    if (tiptrue_report_new(&zone, &report, &error) != TIPTRUE_OK) {
+    if (tiptrue_report_new(cli_local_zone(), &report, &error) != TIPTRUE_OK) {
         fprintf(stderr, "tiptrue: error: %s\n", error.text);
         return cli_exit_status(error.status);
     }

@@ -17,6 +17,7 @@
 #include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/place.h"
+#include "cli/present.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 
@@ -266,7 +267,7 @@ static int read_present(const struct arguments *arguments, const struct cli_obje
         .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_error error = {0};
 
-    error.status = tiptrue_machine_present(objects->machine, arguments->present, &error);
+    error.status = cli_present_read(arguments->present, objects->machine, &error);
     return cli_file_read(&messages, arguments->present, "configuration", &error);
 }
 
@@ -307,6 +308,10 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
 
     if (arguments->history != NULL || arguments->record) {
         status = cli_history_open(arguments->history, objects->machine, true, &history);
+    }
+    if (status == EX_OK && history != NULL) {
+        error.status = tiptrue_history_present(history, objects->machine, cli_now_s(), &error);
+        status = cli_history_failed(&error);
     }
     if (status == EX_OK && history != NULL) {
         /* once, before the first run: the order of runs solved at a time must not tell in their
@@ -413,8 +418,8 @@ int cli_solve(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {"present", CLI_KEY_PRESENT, "CONFIG", 0,
-         "Compare with the offsets that stand in CONFIG, at the places of the machine file's "
-         "export",
+         "Where the offsets in use are: a file with the places of the machine file's export, "
+         "'machine' (as its file states them) or 'none' (default: all of its export, else its own)",
          1},
         {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
          "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the "
@@ -473,7 +478,7 @@ int cli_solve(int argc, char *argv[])
     }
     status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,
                               arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
-    if (status == 0 && arguments.present != NULL) {
+    if (status == 0) {
         status = read_present(&arguments, &objects);
     }
     if (status == 0) {

@@ -11,7 +11,8 @@
 #include "base/number.h"
 #include "ingest/diagnose.h"
 
-enum tiptrue_status tt_put_read(const char *text, struct tt_put *put, struct tiptrue_error *error)
+enum tiptrue_status tt_put_read(const char *text, struct tt_export_put *put,
+                                struct tiptrue_error *error)
 {
     const char *sign = strchr(text, '=');
     if (sign == NULL) {

@@ -9,18 +9,18 @@
 #include "export/place.h"
 
 /* One FIELD=PLACE. */
-struct tt_put {
+struct tt_export_put {
     struct tt_export_field field;
     const char *place;
 };
 
 /* Split at the first '=' and read the field. Both point into @text. */
-TT_MUST_USE enum tiptrue_status tt_put_read(const char *text, struct tt_put *put,
+TT_MUST_USE enum tiptrue_status tt_put_read(const char *text, struct tt_export_put *put,
                                             struct tiptrue_error *error);
 
 /* One value and what is to become of it. */
 struct tt_edit {
-    struct tt_put put;
+    struct tt_export_put put;
     const char *tip; /* of the solution */
     double value_mm; /* what is to stand there, before rounding */
     bool kept;       /* the tip's verdict is keep: found, and left */

@@ -196,7 +196,9 @@ void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *sol
                     const struct tiptrue_machine *machine, const struct tiptrue_plate *plate,
                     const struct tt_edit edits[], size_t n)
 {
-    const char *serial = solution->plate_serial != NULL ? solution->plate_serial : "";
+    const char *serial = solution->plate_serial != NULL ? solution->plate_serial
+                         : solution->plate != NULL      ? solution->plate
+                                                        : "";
     if (plate != NULL && !is_same_plate(solution, plate)) {
         const char *present = plate->serial != NULL ? plate->serial : plate->name;
         const char *was = solution->plate_serial != NULL ? solution->plate_serial
@@ -231,22 +233,69 @@ static const char *length_of(double value_mm, char text[40])
     return text;
 }
 
+/* A value that only turns its sign is looked at where it moves by more than this, though that be
+ * plausible: wear and knocks that end on the mirrored place are rarer than a sign forgotten. */
+#define SIGN_TURNS_MM 0.05
+/* How near the mirrored value is then, as a part of it. */
+#define SIGN_NEAR 0.1
+
+static bool is_axis(const struct tt_edit *edit, enum tt_quantity quantity)
+{
+    return edit->put.field.quantity == quantity && tt_export_field_is_offset(&edit->put.field);
+}
+
+/* What the new value of edits[i] looks like beside the old ones: "" or "; it is ...". */
+static void say_likeness(const struct tt_edit edits[], size_t n, size_t i, double near_mm,
+                         char text[120])
+{
+    double old_mm = edits[i].old_mm, new_mm = edits[i].new_mm;
+    text[0] = '\0';
+    if (fabs(new_mm + old_mm) <= near_mm) {
+        snprintf(text, 120, "; it is the old one's negative");
+    } else if (fabs(new_mm - TT_MM_PER_INCH * old_mm) <= near_mm) {
+        snprintf(text, 120, "; it is the old one x 25.4 (inch taken for mm)");
+    } else if (fabs(new_mm - old_mm / TT_MM_PER_INCH) <= near_mm) {
+        snprintf(text, 120, "; it is the old one / 25.4 (mm taken for inch)");
+    }
+    for (size_t j = 0; j < n && text[0] == '\0'; j++) {
+        if (strcmp(edits[j].tip, edits[i].tip) != 0 &&
+            is_axis(&edits[j], edits[i].put.field.quantity) &&
+            fabs(new_mm - edits[j].old_mm) <= near_mm) {
+            snprintf(text, 120, "; it is the old one of another tip, '%.60s'",
+                     tt_shown(edits[j].tip, strlen(edits[j].tip)).text);
+        }
+    }
+}
+
 void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
                      size_t n, double max_change_mm, bool from_zero)
 {
-    char from[40], to[40], change[40], most[40];
+    char from[40], to[40], change[40], most[40], like[120];
     for (size_t i = 0; i < n; i++) {
         const struct tt_edit *edit = &edits[i];
         double change_mm = fabs(edit->new_mm - edit->old_mm);
         bool guarded = !edit->kept && tt_export_field_is_offset(&edit->put.field) &&
                        !(from_zero && edit->old_mm == 0);
-        if (guarded && !(change_mm <= max_change_mm)) {
-            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line,
-                  "are sign, unit and place right? was the tip changed?",
-                  "'%s' would move by %s, from %s to %s; the most allowed is %s",
-                  tt_shown(edit->put.field.text, edit->put.field.length).text,
-                  length_of(change_mm, change), length_of(edit->old_mm, from),
-                  length_of(edit->new_mm, to), length_of(max_change_mm, most));
+        bool turns = max_change_mm < HUGE_VAL && change_mm > SIGN_TURNS_MM &&
+                     fabs(edit->new_mm + edit->old_mm) <= SIGN_NEAR * fabs(edit->old_mm);
+        if (!guarded || (change_mm <= max_change_mm && !turns)) {
+            continue;
         }
+        say_likeness(edits, n, i, fmin(max_change_mm, TT_PLAUSIBLE_CHANGE_MM), like);
+        length_of(change_mm, change);
+        length_of(edit->old_mm, from);
+        length_of(edit->new_mm, to);
+        if (turns && change_mm <= max_change_mm) {
+            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line,
+                  "is the sign right, or 'minus' missing?",
+                  "'%s' would move by %s, from %s to %s; it is the old one's negative",
+                  tt_shown(edit->put.field.text, edit->put.field.length).text, change, from, to);
+            continue;
+        }
+        stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line,
+              "are sign, unit and place right? was the tip changed?",
+              "'%s' would move by %s, from %s to %s; the most allowed is %s%s",
+              tt_shown(edit->put.field.text, edit->put.field.length).text, change, from, to,
+              length_of(max_change_mm, most), like);
     }
 }

@@ -5,6 +5,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -13,9 +14,12 @@
 #include "ingest/bytes.h"
 #include "ingest/diagnose.h"
 
+/* What converting inches back and forth leaves. */
+#define ROUNDING_MM 1e-9
+
 /* The values found of one tip; NULL = none yet. */
 struct found {
-    struct tt_put put[4]; /* by quantity: offset x, y, runout x, y */
+    struct tt_export_put put[4]; /* by quantity: offset x, y, runout x, y */
     bool has[4];
     double mm[4], last_digit_mm[4];
 };
@@ -50,7 +54,7 @@ static enum tiptrue_status choose(const struct tiptrue_machine *machine, const c
 }
 
 static enum tiptrue_status read_value(struct tt_config *config, const char *text,
-                                      const struct tt_put *put, struct found *found,
+                                      const struct tt_export_put *put, struct found *found,
                                       struct tiptrue_error *error)
 {
     struct tt_span span;
@@ -96,7 +100,7 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
                                     struct tiptrue_error *error)
 {
     for (size_t i = 0; i < target->n_puts; i++) {
-        struct tt_put put;
+        struct tt_export_put put;
         enum tiptrue_status status = tt_put_read(target->puts[i], &put, error);
         if (status != TIPTRUE_OK) {
             return status;
@@ -151,25 +155,86 @@ static enum tiptrue_status enter(struct tiptrue_machine *machine, const struct f
                                  "exports no offset that could be read back from '%s'", config);
 }
 
+/* What stands in the configuration @path at the places of @target, into @found. */
+static enum tiptrue_status read_target(const struct tiptrue_machine *machine,
+                                       const struct tt_export_target *target, const char *path,
+                                       struct found found[], struct tiptrue_error *error)
+{
+    struct tt_bytes bytes = {0};
+    struct tt_config *config = NULL;
+    enum tiptrue_status status = tt_bytes_read(path, &bytes, error);
+    status = status == TIPTRUE_OK ? tt_config_new(path, bytes.text, bytes.length, &config, error)
+                                  : status;
+    if (status == TIPTRUE_OK) {
+        status = read_all(machine, target, config, bytes.text, found, error);
+    }
+    tt_config_free(config);
+    tt_bytes_clear(&bytes);
+    return status;
+}
+
+/* All files of the machine file's export. */
+static enum tiptrue_status read_targets(const struct tiptrue_machine *machine, struct found found[],
+                                        struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+    for (size_t i = 0; i < machine->n_exports && status == TIPTRUE_OK; i++) {
+        struct tiptrue_error why = {0};
+        char *path = NULL;
+        status = tt_export_path(machine, &machine->exports[i], &path, &why);
+        if (status == TIPTRUE_OK) {
+            status = read_target(machine, &machine->exports[i], path, found, &why);
+        }
+        free(path);
+        if (status != TIPTRUE_OK && status != TIPTRUE_E_MEMORY) {
+            status = TIPTRUE_E_CONFIG; /* never another value in its stead without a word */
+            (void)tt_fail(error, status, why.file, why.line, why.column,
+                          "say where the offsets in use are: --present CONFIG, --present machine "
+                          "(as the machine file states them), or --present none",
+                          "%s", why.text);
+        } else if (status != TIPTRUE_OK) {
+            (void)tt_fail_memory(error);
+        }
+    }
+    return status;
+}
+
+/* Where what stands in the configuration is not what the machine file states, to the printed
+ * digits, nobody knows with which plate it was found. */
+static void doubt_plates(struct tiptrue_machine *machine, const struct found found[])
+{
+    for (size_t i = 0; i < machine->n_tips; i++) {
+        struct tt_tip *tip = &machine->tips[i];
+        const double stated_mm[] = {tip->offset.x_mm, tip->offset.y_mm};
+        for (size_t axis = TT_OFFSET_X; axis <= TT_OFFSET_Y && found[i].has[axis]; axis++) {
+            double most_mm = 0.5 * found[i].last_digit_mm[axis] + ROUNDING_MM;
+            if (!tip->has_offset ||
+                !(fabs(stated_mm[axis - TT_OFFSET_X] - found[i].mm[axis]) <= most_mm)) {
+                tip->offset_plate = NULL;
+            }
+        }
+    }
+}
+
 enum tiptrue_status tt_present_read(struct tiptrue_machine *machine, const char *path,
                                     struct tiptrue_error *error)
 {
     const struct tt_export_target *target = NULL;
-    struct tt_bytes bytes = {0};
-    struct tt_config *config = NULL;
     struct tt_arena arena = {0};
-    enum tiptrue_status status = choose(machine, path, &target, error);
-    status = status == TIPTRUE_OK ? tt_bytes_read(path, &bytes, error) : status;
-    status = status == TIPTRUE_OK ? tt_config_new(path, bytes.text, bytes.length, &config, error)
-                                  : status;
-    if (status == TIPTRUE_OK) {
-        struct found *found = TT_ARENA_NEW(&arena, machine->n_tips, struct found);
-        status = found != NULL ? read_all(machine, target, config, bytes.text, found, error)
-                               : tt_fail_memory(error);
-        status = status == TIPTRUE_OK ? enter(machine, found, path, error) : status;
+    enum tiptrue_status status = path != NULL ? choose(machine, path, &target, error) : TIPTRUE_OK;
+    if (status != TIPTRUE_OK || (path == NULL && machine->n_exports == 0)) {
+        return status;
     }
-    tt_config_free(config);
-    tt_bytes_clear(&bytes);
+    struct found *found = TT_ARENA_NEW(&arena, machine->n_tips, struct found);
+    if (found == NULL) {
+        return tt_fail_memory(error);
+    }
+    status = path != NULL ? read_target(machine, target, path, found, error)
+                          : read_targets(machine, found, error);
+    if (status == TIPTRUE_OK) {
+        doubt_plates(machine, found);
+        status = enter(machine, found, path != NULL ? path : "the files of its export", error);
+    }
     tt_arena_clear(&arena);
     return status;
 }

@@ -429,7 +429,7 @@ for unit, places in (("mm", 4), ("mm", 2), ("inch", 5), ("inch", 3), ("um", 1), 
         document = {**machine, "export": [{"file": "c.json", "put": [f"{fields[axis]}=/{axis}" for axis in "xy"]}]}
         write("m.json", json.dumps(document))
         write("c.json", '{"x": 0, "y": 0}')
-        expect(export("result.json", "--machine", "m.json"), 0, f"round trip {fields}")
+        expect(export("result.json", "--machine", "m.json", "--tip", "narrow"), 0, f"round trip {fields}")
         stands = json.loads((work / "c.json").read_text(), parse_float=str, parse_int=str)
         tally.check(stands == {axis: written(fields[axis]) for axis in "xy"}, f"{fields}: wrote {stands}")
         again = run("solve", "--json", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv")
@@ -444,7 +444,8 @@ write("m.json", json.dumps({**machine, "export": [{"put": ["narrow.offset.x:minu
 write("c.json", json.dumps({axis: tips["narrow"]["offset_mm"][axis] for axis in "xy"}))
 again = json.loads(run("solve", "--json", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv").stdout)
 tally.check(abs(again["tips"][1]["change_mm"]["x"] - 2 * tips["narrow"]["offset_mm"]["x"]) < 1e-3, "a wrong sign is not seen")
-expect(export("result.json", "--into", "c.json", "--machine", "m.json", "--max-change", "0.2"), 65, "a wrong sign",
+sign = export("result.json", "--into", "c.json", "--machine", "m.json", "--tip", "narrow", "--max-change", "0.2")
+expect(sign, 65, "a wrong sign",
        "would move by 105.8")
 # The plausible change holds without being asked for: 0.3 mm, or what the machine file says, in any file but one that holds 0; the
 # option can only be stricter; a result whose change was accepted passes.
@@ -460,7 +461,7 @@ for document, result, options, status in (
         ({**right, "limits": {"plausible_change": 0.32}}, "result.json", (), 65)):
     write("m.json", json.dumps(document))
     write("c.json", json.dumps(near))
-    expect(export(result, "--into", "c.json", "--machine", "m.json", *options), status,
+    expect(export(result, "--into", "c.json", "--machine", "m.json", "--tip", "narrow", *options), status,
            f"a change of 0.33 mm, {document.get('limits')}, {result}, {options}", "would move by 0.33" if status else "")
 for present, error in {'{"x": 1}': "nothing stands at place '/y'", '{"x": 1, "y": "?"}': "which is no number"}.items():
     write("c.json", present)
@@ -604,16 +605,18 @@ expect(export("both.json"), 64, "no places", 'has no "export"')
 expect(export("both.json"), 66, "no machine file", "neither --machine nor --put")
 (work / "machine.kept").rename(work / "machine.json")
 # The machine file leads nowhere else: not up, not away, not through a link. The command line may.
-outside = write("outside.json", '{"x": 52.9}')
+OUTSIDE = '{"x": 52.9, "y": -18.4}'
+outside = write("outside.json", OUTSIDE)
 (daily / "link.json").symlink_to("../outside.json")
 (daily / "folder").symlink_to("..")
 for file, error in {"../outside.json": "leads out", "sub/../../outside.json": "leads out", str(outside): "leads out",
                     "link.json": "a link that leads out", "folder/outside.json": "a link that leads out"}.items():
-    (daily / "machine.json").write_text(json.dumps({**profile, "export": [{"file": file, "put": ["narrow.offset.x=/x"]}]}))
+    puts = ["narrow.offset.x=/x", "narrow.offset.y=/y"]
+    (daily / "machine.json").write_text(json.dumps({**profile, "export": [{"file": file, "put": puts}]}))
     expect(export("daily/result.json"), 78, f"file {file}", error)
-    tally.check(outside.read_text() == '{"x": 52.9}', f"file {file} was followed")
+    tally.check(outside.read_text() == OUTSIDE, f"file {file} was followed")
 expect(export("daily/result.json", "--into", "daily/link.json"), 0, "named on the command line")
-tally.check(outside.read_text() != '{"x": 52.9}' and (daily / "link.json").is_symlink(), "named on the command line: not written")
+tally.check(outside.read_text() != OUTSIDE and (daily / "link.json").is_symlink(), "named on the command line: not written")
 (daily / "machine.json").write_text(json.dumps({**profile, "export": [{"put": ["narrow.offset.x=/x"]}]}))
 expect(export("daily/result.json"), 64, "no file", "does not say into which file")
 for wrong, error in {'{"put": []}': "export", '[{"put": ["x"]}]': "FIELD=PLACE", '[{"file": "a"}]': "put",

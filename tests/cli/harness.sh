@@ -11,7 +11,8 @@ cp "$bench"/plate.json "$bench"/machine.json "$bench"/run.csv .
 mkdir alone && cp run.csv alone # a run without anything beside it
 unset TIPTRUE_MACHINE
 XDG_CONFIG_HOME=$work/config
-export XDG_CONFIG_HOME
+XDG_DATA_HOME=$work/data
+export XDG_CONFIG_HOME XDG_DATA_HOME
 good=0
 bad=0
 

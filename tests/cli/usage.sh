@@ -15,8 +15,9 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are solve, check, export, plan, simulate, compare, trend, history, report"
-wrong "tiptrue: 'slove' is no command; the commands are solve, check, export, plan, simulate, compare, trend, history, report" \
+wrong "tiptrue: a command is missing; the commands are ready, solve, check, export, plan, simulate, compare, trend, history, report"
+commands="ready, solve, check, export, plan, simulate, compare, trend, history, report"
+wrong "tiptrue: 'slove' is no command; the commands are $commands" \
     slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 cd alone || exit 1
@@ -148,7 +149,7 @@ wrong "tiptrue history import: a PATH is missing: name a file or a folder" histo
 wrong "tiptrue history import: --plate and --machine need each other" history import --plate plate.json run.csv
 wrong "tiptrue solve: --least-squares is for comparing with other programs; its results do not enter a history" \
     solve --plate plate.json --machine machine.json --record --least-squares run.csv
-for command in solve check export plan simulate compare trend history report; do
+for command in ready solve check export plan simulate compare trend history report; do
     run "$TIPTRUE" "$command" --help
     is "$command --help exits 0" 0 "$status"
     has "$command --help shows its use" out "^Usage: tiptrue $command "

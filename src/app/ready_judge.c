@@ -1,0 +1,222 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Whether a run may be asked about, and what it shows against the runs before it. */
+#include "config.h"
+
+#include "app/ready.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "base/buffer.h"
+#include "base/number.h"
+#include "base/time.h"
+#include "history/series/compare.h"
+#include "history/store/store.h"
+#include "history/store/summary.h"
+#include "ingest/diagnose.h"
+
+/* Clocks of a workshop differ by minutes. */
+#define CLOCK_DIFFERENCE_S 600.0
+/* The latest runs that are looked at: as tiptrue_history_latest takes them. */
+#define MOST_RUNS 41
+
+/* "2.4 h" */
+static void hours(double seconds, char text[40])
+{
+    struct tt_buffer buffer = {0};
+    tt_number_write_rounded(&buffer, seconds / 3600.0, 2);
+    snprintf(text, 40, "%.30s h", buffer.failed ? "?" : buffer.text);
+    tt_buffer_clear(&buffer);
+}
+
+static enum tiptrue_status check_age(const struct tiptrue_run *run, bool has_start,
+                                     double started_s, const struct tiptrue_ready_options *options,
+                                     struct tiptrue_error *error)
+{
+    char age[40], most[40];
+    if (has_start && started_s - options->now_s > CLOCK_DIFFERENCE_S) {
+        hours(started_s - options->now_s, age);
+        return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "set the clocks right",
+                       "the run was started at %s, which is %s from now", run->started, age);
+    }
+    if (options->has_max_age && !has_start) {
+        return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0,
+                       "let the log say '# started: TIME', or ask without a limit",
+                       "the log does not say when the run was started, so nobody knows whether it "
+                       "is too old");
+    }
+    if (options->has_max_age && options->now_s - started_s > options->max_age_s) {
+        hours(options->now_s - started_s, age);
+        hours(options->max_age_s, most);
+        return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0, "make a new run",
+                       "the run was started %s ago, at %s; the most allowed is %s", age,
+                       run->started, most);
+    }
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_ready_not_last(const struct tiptrue_run *run, struct tiptrue_error *error)
+{
+    return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0,
+                   "name the last run; where a clock was wrong, `tiptrue history started RUN TIME' "
+                   "puts it right",
+                   "the history has a later run of this machine: this is not the last one, %s",
+                   run->id);
+}
+
+enum tiptrue_status tt_ready_admit(struct tiptrue_history *history,
+                                   const struct tiptrue_machine *machine,
+                                   const struct tiptrue_run *run,
+                                   const struct tiptrue_ready_options *options, bool *later,
+                                   struct tiptrue_error *error)
+{
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena, .machine = machine->name};
+    double started_s = options->now_s;
+    bool known = false, has_start = run->started != NULL &&
+                                    tt_time_read(run->started, strlen(run->started), &started_s);
+    enum tiptrue_status status = check_age(run, has_start, started_s, options, error);
+    if (status == TIPTRUE_OK) {
+        status = tt_store_series(history, machine->name, -HUGE_VAL, MOST_RUNS, &series, error);
+    }
+    *later = false;
+    if (status == TIPTRUE_OK) {
+        char id[TT_RUN_ID_SIZE];
+        struct tiptrue_error unseen = {0};
+        known = tt_store_find(history, run->id, id, &unseen) == TIPTRUE_OK;
+        for (size_t i = 0; known && i < series.n_runs; i++) {
+            if (strcmp(series.runs[i].id, run->id) == 0) {
+                started_s = series.runs[i].time_s; /* as it was corrected */
+            }
+        }
+    }
+    for (size_t i = 0; i < series.n_runs; i++) {
+        const struct tt_series_run *other = &series.runs[i];
+        *later = *later ||
+                 (!other->left_out && strcmp(other->id, run->id) != 0 && other->time_s > started_s);
+    }
+    tt_arena_clear(&arena);
+    return status == TIPTRUE_OK && *later && known ? tt_ready_not_last(run, error) : status;
+}
+
+/* The run before this one, on the same plate, that may be compared with; NULL: none. *self: this
+ * one, or NULL. */
+static const struct tt_series_run *run_before(const struct tt_series *series, const char *id,
+                                              const struct tt_series_run **self)
+{
+    const struct tt_series_run *before = NULL;
+    *self = NULL;
+    for (size_t i = 0; i < series->n_runs; i++) {
+        *self = strcmp(series->runs[i].id, id) == 0 ? &series->runs[i] : *self;
+    }
+    for (size_t i = 0; *self != NULL && i < series->n_runs; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        if (run != *self && run->time_s <= (*self)->time_s && !run->left_out &&
+            run->verdict != TIPTRUE_REPEAT && strcmp(run->plate, (*self)->plate) == 0) {
+            before = run;
+        }
+    }
+    return before;
+}
+
+static const struct tt_series_edge *find_edge(const struct tt_series *series,
+                                              const struct tt_series_run *run, const char *name)
+{
+    for (size_t i = 0; run != NULL && i < run->n_edges; i++) {
+        if (run->edges[i].edge != TT_NONE &&
+            strcmp(series->edge_names[run->edges[i].edge], name) == 0) {
+            return &run->edges[i];
+        }
+    }
+    return NULL;
+}
+
+static enum tiptrue_status note_edges(struct tiptrue_ready *ready, const struct tt_series *series,
+                                      const struct tt_series_run *before,
+                                      struct tiptrue_error *error)
+{
+    const struct tiptrue_solution *solution = ready->solution;
+    ready->edges = TT_ARENA_NEW(&ready->arena, solution->n_edges, struct tt_ready_edge);
+    if (ready->edges == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t i = 0; i < solution->n_edges; i++) {
+        const struct tt_edge_result *edge = &solution->edges[i];
+        const struct tt_series_edge *then = find_edge(series, before, edge->name);
+        if (edge->used == edge->touches) {
+            continue;
+        }
+        ready->edges[ready->n_edges++] = (struct tt_ready_edge){edge->name,
+                                                                edge->touches,
+                                                                edge->touches - edge->used,
+                                                                then != NULL,
+                                                                then != NULL ? then->touches : 0,
+                                                                then != NULL ? then->late : 0};
+    }
+    return TIPTRUE_OK;
+}
+
+/* All tips' offsets changed, and by the same amount as far as can be told: two such differences
+ * deviate by less than three of their standard uncertainties. */
+static void judge_alike(struct tiptrue_ready *ready)
+{
+    const struct tiptrue_comparison *since = ready->since;
+    double x_mm = 0, y_mm = 0;
+    ready->all_alike = since->n_tips > 1 && since->same_plate;
+    for (size_t i = 0; i < since->n_tips; i++) {
+        const struct tt_difference *now = &since->tips[i].offset, *first = &since->tips[0].offset;
+        double apart_mm = hypot(now->x - first->x, now->y - first->y);
+        double u_mm = sqrt(now->cov.xx_mm2 + now->cov.yy_mm2);
+        ready->all_alike =
+            ready->all_alike && now->known && now->significant && apart_mm <= 3 * u_mm;
+        x_mm += now->x / (double)since->n_tips;
+        y_mm += now->y / (double)since->n_tips;
+    }
+    ready->alike = (struct tt_machine_xy){x_mm, y_mm};
+}
+
+static enum tiptrue_status compare_with(struct tiptrue_ready *ready,
+                                        struct tiptrue_history *history,
+                                        const struct tt_series_run *before,
+                                        struct tiptrue_error *error)
+{
+    struct tiptrue_solution *then = NULL;
+    snprintf(ready->before_id, sizeof ready->before_id, "%s", before->id);
+    ready->before_s = before->time_s;
+    enum tiptrue_status status = tiptrue_history_comparable(history, before->id, &then, error);
+    if (status == TIPTRUE_OK) {
+        status = tt_compare(then, ready->solution, ready->trend, &ready->since, error);
+    }
+    if (status == TIPTRUE_OK) {
+        judge_alike(ready);
+    }
+    tiptrue_solution_free(then);
+    return status;
+}
+
+enum tiptrue_status tt_ready_compare(struct tiptrue_ready *ready, struct tiptrue_history *history,
+                                     struct tiptrue_error *error)
+{
+    const struct tiptrue_history_query query = {.machine = ready->machine->name};
+    const struct tiptrue_trend_options latest = {.most_runs = MOST_RUNS};
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena, .machine = ready->machine->name};
+    const struct tt_series_run *self = NULL, *before = NULL;
+    enum tiptrue_status status =
+        tt_store_series(history, ready->machine->name, -HUGE_VAL, MOST_RUNS, &series, error);
+    if (status == TIPTRUE_OK) {
+        before = run_before(&series, ready->solution->run_id, &self);
+        status = note_edges(ready, &series, before, error);
+    }
+    if (status == TIPTRUE_OK && series.n_runs > TT_FEWEST_TREND_RUNS) {
+        status = tiptrue_history_trend(history, &query, &latest, &ready->trend, error);
+    }
+    if (status == TIPTRUE_OK && before != NULL) {
+        status = compare_with(ready, history, before, error);
+    }
+    tt_arena_clear(&arena);
+    return status;
+}

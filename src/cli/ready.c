@@ -1,0 +1,397 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue ready: may the job start? One run, its files found, solved, kept, and written if told. */
+#include "config.h"
+
+#include "cli/ready.h"
+
+#include <argp.h>
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+#include <unistd.h>
+
+#include "cli/age.h"
+#include "cli/command.h"
+#include "cli/history.h"
+#include "cli/inputs.h"
+#include "cli/place.h"
+#include "cli/present.h"
+#include "cli/terminal.h"
+
+enum { KEY_WRITE = 0x300, KEY_REPORT };
+
+/* The options that name something; false: it is none of them. */
+static bool take_name(int key, char *argument, struct cli_ready_arguments *arguments)
+{
+    struct cli_inputs *inputs = &arguments->inputs;
+    const struct {
+        int key;
+        const char **to;
+    } NAMES[] = {{CLI_KEY_PLATE, &inputs->plate},        {CLI_KEY_MACHINE, &inputs->machine},
+                 {CLI_KEY_PLAN, &inputs->plan},          {CLI_KEY_PATTERN, &inputs->pattern},
+                 {CLI_KEY_HISTORY, &arguments->history}, {CLI_KEY_PRESENT, &arguments->present},
+                 {CLI_KEY_JSON, &arguments->json},       {KEY_REPORT, &arguments->report}};
+
+    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
+        if (NAMES[i].key == key) {
+            *NAMES[i].to = argument;
+            return true;
+        }
+    }
+    return false;
+}
+
+/* The options that are there or not; false: it is none of them. */
+static bool take_flag(int key, struct cli_ready_arguments *arguments)
+{
+    const struct {
+        int key;
+        bool *to;
+    } FLAGS[] = {{KEY_WRITE, &arguments->write},
+                 {CLI_KEY_DRY_RUN, &arguments->dry_run},
+                 {CLI_KEY_UNDO, &arguments->undo},
+                 {CLI_KEY_PLAIN, &arguments->inputs.plain},
+                 {'q', &arguments->inputs.quiet},
+                 {CLI_KEY_ACCEPT_CHANGE, &arguments->options.accept_change}};
+
+    for (size_t i = 0; i < sizeof FLAGS / sizeof FLAGS[0]; i++) {
+        if (FLAGS[i].key == key) {
+            *FLAGS[i].to = true;
+            return true;
+        }
+    }
+    return false;
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct cli_ready_arguments *arguments = state->input;
+    struct cli_inputs *inputs = &arguments->inputs;
+
+    if (take_name(key, argument, arguments) || take_flag(key, arguments)) {
+        return 0;
+    }
+    switch (key) {
+    case ARGP_KEY_INIT:
+        inputs->runs = calloc((size_t)state->argc + 1, sizeof *inputs->runs);
+        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
+        return inputs->runs != NULL && arguments->tips != NULL ? 0 : ENOMEM;
+    case CLI_KEY_TIP:
+        arguments->tips[arguments->options.n_tips++] = argument;
+        return 0;
+    case CLI_KEY_UNITS:
+        inputs->units = cli_units(state, argument);
+        return 0;
+    case CLI_KEY_MAX_AGE:
+        arguments->options.has_max_age = cli_age_s(state, argument, &arguments->options.max_age_s);
+        return 0;
+    case ARGP_KEY_ARG:
+        if (inputs->n_runs > 0) {
+            cli_usage(state, "'%s' is one RUN too many", argument);
+        }
+        inputs->runs[inputs->n_runs++] = argument;
+        return 0;
+    case ARGP_KEY_END:
+        inputs->command = state->name;
+        if (arguments->write && arguments->dry_run) {
+            cli_usage(state, "--write and --dry-run exclude each other");
+        }
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* Without a RUN: the newest log of the machine file that is found. */
+static int find_log(struct cli_ready_job *job)
+{
+    struct cli_inputs *inputs = &job->arguments->inputs;
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct cli_found found = {0};
+    struct tiptrue_machine *machine = NULL;
+    struct tiptrue_error error = {0};
+
+    if (!cli_find_machine(inputs->machine, inputs->n_runs > 0 ? inputs->runs[0] : NULL, &found)) {
+        return EX_OSERR;
+    }
+    job->machine_way = found.way;
+    if (found.path == NULL || inputs->n_runs > 0) {
+        free(found.path);
+        if (inputs->n_runs == 0 && !job->arguments->undo) {
+            cli_usage_error(inputs->command, "a RUN is missing, and no machine file was found "
+                                             "that says where the logs are");
+        }
+        return EX_OK;
+    }
+    error.status = tiptrue_machine_read(found.path, &sink, &machine, &error);
+    if (error.status == TIPTRUE_OK && !job->arguments->undo) {
+        error.status = tiptrue_machine_newest_log(machine, &job->log, &error);
+    }
+    if (error.status == TIPTRUE_OK && job->log != NULL) {
+        inputs->runs[inputs->n_runs++] = job->log;
+    }
+    if (error.status != TIPTRUE_OK) {
+        cli_messages_error(&messages, &error);
+    }
+    tiptrue_machine_free(machine);
+    job->machine_path = found.path;
+    inputs->machine = found.path; /* the same for what follows */
+    return cli_exit_status(error.status);
+}
+
+/* What the run is judged by, open and read; the exit status. */
+static int open_all(struct cli_ready_job *job)
+{
+    struct cli_ready_arguments *arguments = job->arguments;
+    const struct cli_objects *objects = &job->objects;
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    int status = cli_history_open(arguments->history, objects->machine, true, &job->history);
+
+    if (status != EX_OK) {
+        return status;
+    }
+    error.status = cli_present_read(arguments->present, objects->machine, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_present(job->history, objects->machine,
+                                               arguments->options.now_s, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_workspace_new(&job->workspace, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_run_read_whole(arguments->inputs.runs[0], objects->plate,
+                                              objects->machine, objects->plan,
+                                              arguments->inputs.pattern, &sink, &job->run, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        const struct tiptrue_ready_inputs with = {.workspace = job->workspace,
+                                                  .history = job->history,
+                                                  .plate = objects->plate,
+                                                  .machine = objects->machine,
+                                                  .plan = objects->plan,
+                                                  .run = job->run};
+        error.status = tiptrue_ready_make(&with, &arguments->options, &sink, &job->ready, &error);
+    }
+    if (error.status != TIPTRUE_OK) {
+        cli_messages_error(&messages, &error);
+    }
+    return cli_exit_status(error.status);
+}
+
+static int show(const struct cli_ready_job *job, bool brief)
+{
+    struct tiptrue_text_options look = cli_text_options(job->arguments->inputs.plain);
+    struct tiptrue_error error = {0};
+    char *text = NULL;
+    size_t length = 0;
+
+    look.units = cli_shown_units(&job->arguments->inputs, &job->objects);
+    error.status = tiptrue_ready_text(job->ready, brief, &look, &text, &length, &error);
+    if (error.status == TIPTRUE_OK) {
+        cli_write(text, length);
+    }
+    free(text);
+    return cli_history_failed(&error);
+}
+
+/* Write, or look what would be; guards and places that stand in the way are told. */
+static int write_it(const struct cli_ready_job *job, bool dry_run)
+{
+    struct cli_messages messages = {.stream = stderr};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+
+    error.status =
+        tiptrue_ready_write(job->ready, job->history, dry_run, cli_now_s(), &sink, &error);
+    if (error.status != TIPTRUE_OK) {
+        fflush(stdout);
+        cli_messages_error(&messages, &error);
+    }
+    return cli_exit_status(error.status);
+}
+
+/* Found where nobody chose it for this run, the machine file is written to only for a log that
+ * names its machine. */
+static bool may_write(const struct cli_ready_job *job)
+{
+    bool far = job->machine_way == CLI_BY_VARIABLE || job->machine_way == CLI_CONFIGURED;
+
+    if (far && job->objects.head.machine == NULL) {
+        fprintf(stderr,
+                "%s: error: the log does not name its machine, and the machine file was found %s: "
+                "nothing is written\n  hint: let the log say '# machine: NAME', or name the "
+                "machine file by --machine\n",
+                job->arguments->inputs.runs[0], cli_way_words(job->machine_way));
+        return false;
+    }
+    return true;
+}
+
+/* "y" on a terminal. */
+static bool is_agreed(void)
+{
+    char line[16] = "";
+
+    fputs("Write it? [y/N] ", stdout);
+    fflush(stdout);
+    return fgets(line, sizeof line, stdin) != NULL && (line[0] == 'y' || line[0] == 'Y');
+}
+
+/* What is to be updated: the diff, and the writing if it is wanted. */
+static int update(struct cli_ready_job *job)
+{
+    const struct cli_ready_arguments *arguments = job->arguments;
+    bool quiet = arguments->inputs.quiet, ask;
+    int status;
+
+    if (arguments->write) {
+        status = may_write(job) ? write_it(job, false) : EX_DATAERR;
+        return cli_worse(status, show(job, quiet));
+    }
+    status = show(job, quiet);
+    status = cli_worse(status, write_it(job, true));
+    if (status != EX_OK) {
+        return status;
+    }
+    if (!quiet) {
+        const char *diff = tiptrue_ready_diff(job->ready);
+        cli_write(diff, strlen(diff));
+    }
+    ask = !quiet && !arguments->dry_run && isatty(STDIN_FILENO) && isatty(STDOUT_FILENO);
+    if (ask && is_agreed()) {
+        status = may_write(job) ? write_it(job, false) : EX_DATAERR;
+        return status == EX_OK ? show(job, true) : status;
+    }
+    return EX_OK;
+}
+
+static int judge(struct cli_ready_job *job)
+{
+    static const int EXITS[] = {[TIPTRUE_READY_START] = CLI_EXIT_KEEP,
+                                [TIPTRUE_READY_UPDATE] = CLI_EXIT_UPDATE,
+                                [TIPTRUE_READY_STOP] = CLI_EXIT_REPEAT};
+    int status = open_all(job);
+
+    if (status != EX_OK) {
+        return status;
+    }
+    status = tiptrue_ready_state(job->ready) == TIPTRUE_READY_UPDATE
+                 ? update(job)
+                 : show(job, job->arguments->inputs.quiet);
+    fflush(stdout);
+    cli_ready_say_files(job);
+    status = cli_worse(status, cli_ready_write_files(job));
+    return cli_worse(status, EXITS[tiptrue_ready_state(job->ready)]);
+}
+
+static int undo(const struct cli_ready_job *job)
+{
+    struct tiptrue_exported *exported = NULL;
+    struct tiptrue_error error = {0};
+
+    error.status = tiptrue_ready_undo(job->objects.machine, job->arguments->dry_run, cli_now_s(),
+                                      &exported, &error);
+    if (error.status == TIPTRUE_OK) {
+        cli_write(exported->text, exported->length);
+    }
+    tiptrue_exported_free(exported);
+    return cli_history_failed(&error);
+}
+
+static int do_it(struct cli_ready_job *job)
+{
+    struct cli_ready_arguments *arguments = job->arguments;
+    struct cli_inputs inputs;
+    bool quiet = arguments->inputs.quiet;
+    int status = find_log(job);
+
+    if (status != EX_OK) {
+        return status;
+    }
+    inputs = arguments->inputs;
+    inputs.quiet = true;
+    status = cli_objects_find(&inputs, arguments->undo ? CLI_NEEDS_FOUND : CLI_NEEDS_BOTH,
+                              CLI_TELL_NOTHING, &job->objects);
+    arguments->inputs = inputs;
+    arguments->inputs.quiet = quiet;
+    if (status == EX_OK && arguments->undo && job->objects.machine == NULL) {
+        cli_usage_error(inputs.command, "--machine is missing: name the file of the machine");
+    }
+    if (status == EX_OK && !arguments->options.has_max_age && job->objects.machine != NULL) {
+        arguments->options.has_max_age =
+            tiptrue_machine_max_age(job->objects.machine, &arguments->options.max_age_s);
+    }
+    if (status == EX_OK) {
+        arguments->options.pattern = inputs.pattern;
+        status = arguments->undo ? undo(job) : judge(job);
+    }
+    return status;
+}
+
+int cli_ready(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {NULL, 0, NULL, 0, "Input files (looked for where they are not named):", 1},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate", 1},
+        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine; a file, or a name", 1},
+        {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was", 1},
+        {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "How a controller's report looks", 1},
+        {"history", CLI_KEY_HISTORY, "FILE", 0, "The history that keeps the run", 1},
+        {"present", CLI_KEY_PRESENT, "CONFIG", 0,
+         "Where the offsets in use are: a file, 'machine' (the machine file's own) or 'none'", 1},
+        {"tip", CLI_KEY_TIP, "NAME", 0, "This tip is wanted (can be given several times)", 2},
+        {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
+         "Refuse a run that was started longer ago, such as 2h (s, min, h, d)", 2},
+        {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
+         "Accept offsets that changed by more than is plausible", 2},
+        {"write", KEY_WRITE, NULL, 0, "Write them, and read them back", 3},
+        {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Show the change, do not ask", 3},
+        {"undo", CLI_KEY_UNDO, NULL, 0, "Put back what the last export replaced", 3},
+        {"json", CLI_KEY_JSON, "FILE", 0, "The answer as JSON too; - is standard output", 4},
+        {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too", 4},
+        CLI_UNITS_OPTION(4),
+        {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII", 4},
+        {"quiet", 'q', NULL, 0, "One line", 4},
+        {0},
+    };
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "[RUN]",
+        .doc =
+            "Say whether the job may start: solve RUN (default: the newest log of the machine), "
+            "keep it in the history, compare it with the runs before and with the offsets in "
+            "use, and write new ones when told.\v"
+            "Exit status: 0 the job may start, 10 new offsets are needed and were not written, 20 "
+            "do not start: repeat the run; 64 wrong use, 65 bad input, a run that is stale or not "
+            "the last one, or a guard refuses, 66 no input, 70 fault of the program, 71 out of "
+            "memory, 74 reading or writing failed, 78 a place or the configuration is not as it "
+            "should be.",
+    };
+    struct cli_ready_arguments arguments = {0};
+    struct cli_ready_job job = {.arguments = &arguments};
+    int status;
+
+    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+        return EX_OSERR;
+    }
+    arguments.options.tips = arguments.tips;
+    arguments.options.now_s = cli_now_s();
+    status = do_it(&job);
+    tiptrue_ready_free(job.ready);
+    tiptrue_run_free(job.run);
+    tiptrue_workspace_free(job.workspace);
+    tiptrue_history_close(job.history);
+    cli_objects_free(&job.objects);
+    free(job.log);
+    free(job.machine_path);
+    free(arguments.inputs.runs);
+    free(arguments.tips);
+    return status;
+}

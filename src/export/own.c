@@ -1,0 +1,179 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See own.h. Pieces are put in from the last one to the first, so that places stay what they are.
+ */
+#include "config.h"
+
+#include "export/own.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+
+#include "base/number.h"
+#include "export/place.h"
+#include "ingest/archive.h"
+#include "ingest/head.h"
+
+/* Decimals of an offset: 0.1 um, and 0.25 um of inches. */
+#define DECIMALS_MM 4
+#define DECIMALS_INCH 5
+
+bool tt_own_is(const struct tiptrue_machine *machine, const char *path)
+{
+    struct stat own, other;
+    return machine != NULL && stat(machine->file, &own) == 0 && stat(path, &other) == 0 &&
+           own.st_dev == other.st_dev && own.st_ino == other.st_ino;
+}
+
+/* What a database of SQLite begins with, and where it names its application. */
+#define SQLITE_MAGIC "SQLite format 3"
+#define SQLITE_APPLICATION_AT 68
+
+static bool is_history(const char *text, size_t length)
+{
+    static const unsigned char APPLICATION[4] = {0x74, 0x69, 0x70, 0x54};
+    return length > SQLITE_APPLICATION_AT + sizeof APPLICATION &&
+           memcmp(text, SQLITE_MAGIC, sizeof SQLITE_MAGIC) == 0 &&
+           memcmp(text + SQLITE_APPLICATION_AT, APPLICATION, sizeof APPLICATION) == 0;
+}
+
+bool tt_own_is_any(const char *path, const char *text, size_t length)
+{
+    char schema[32] = "";
+    struct tiptrue_log_head head;
+    bool own = is_history(text, length);
+    if (!own) {
+        (void)tt_archive_object(text, text + length, schema, sizeof schema);
+        own = strncmp(schema, "tiptrue.", strlen("tiptrue.")) == 0;
+    }
+    if (!own && tt_log_head_read(path, &head, NULL) == TIPTRUE_OK) {
+        own = head.is_run_log;
+        tt_log_head_clear(&head);
+    }
+    return own;
+}
+
+bool tt_own_edits(const struct tiptrue_machine *machine, size_t index,
+                  const struct tt_tip_result *tip, struct tt_arena *arena, struct tt_edit edits[2])
+{
+    bool inch = machine->mm_per_unit == TT_MM_PER_INCH;
+    for (size_t axis = 0; axis < 2; axis++) {
+        struct tt_buffer place = {0}, field = {0};
+        tt_buffer_printf(&place, "/tips/%zu/offset/%zu", index, axis);
+        tt_buffer_printf(&field, "%s.offset.%c%s", tip->name, axis == 0 ? 'x' : 'y',
+                         inch ? ":inch" : "");
+        bool good = !place.failed && !field.failed;
+        const char *at = good ? tt_arena_copy_text(arena, place.text, place.length) : NULL;
+        const char *text = good ? tt_arena_copy_text(arena, field.text, field.length) : NULL;
+        edits[axis] =
+            (struct tt_edit){.put = {.field = {.text = text,
+                                               .length = field.length,
+                                               .tip = tip->name,
+                                               .tip_length = strlen(tip->name),
+                                               .quantity = axis == 0 ? TT_OFFSET_X : TT_OFFSET_Y,
+                                               .unit = inch ? TT_INCH : TT_MM,
+                                               .decimals = inch ? DECIMALS_INCH : DECIMALS_MM},
+                                     .place = at},
+                             .tip = tip->name,
+                             .value_mm = axis == 0 ? tip->offset.x_mm : tip->offset.y_mm};
+        tt_buffer_clear(&place);
+        tt_buffer_clear(&field);
+        if (at == NULL || text == NULL) {
+            return false;
+        }
+    }
+    return true;
+}
+
+/* @text within the quotation marks of a string of JSON. */
+static void add_string(struct tt_buffer *to, const char *text)
+{
+    for (const char *at = text; *at != '\0'; at++) {
+        if ((unsigned char)*at < 0x20) {
+            tt_buffer_printf(to, "\\u%04x", (unsigned)(unsigned char)*at);
+        } else {
+            tt_buffer_puts(to, *at == '"' || *at == '\\' ? "\\" : "");
+            tt_buffer_putc(to, *at);
+        }
+    }
+}
+
+/* text[at..at + length) gives way to @piece. */
+static void put_in(struct tt_buffer *text, struct tt_span at, const struct tt_buffer *piece)
+{
+    struct tt_buffer made = {.failed = text->failed || piece->failed};
+    tt_buffer_add(&made, text->text, at.at);
+    tt_buffer_add(&made, piece->text, piece->length);
+    tt_buffer_puts(&made, text->text + at.at + at.length);
+    tt_buffer_clear(text);
+    *text = made;
+}
+
+/* Where tips[@index]'s @key is, in *span, of a string what is between its quotation marks; false:
+ * it is not there. */
+static bool find(struct tt_config *config, size_t index, const char *key, struct tt_span *span)
+{
+    char place[80];
+    struct tiptrue_error unseen = {0};
+    snprintf(place, sizeof place, "/tips/%zu/%s", index, key);
+    return tt_config_find(config, place, span, &unseen) == TIPTRUE_OK;
+}
+
+/* The tip tips[@index] in @to as own.h says. */
+static enum tiptrue_status prepare_tip(const struct tiptrue_machine *machine, size_t index,
+                                       const char *plate, struct tt_buffer *to,
+                                       struct tiptrue_error *error)
+{
+    struct tt_config *config = NULL;
+    struct tt_span name, last, old_plate;
+    struct tt_buffer piece = {0};
+    enum tiptrue_status status = tt_config_new(machine->file, to->text, to->length, &config, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (!find(config, index, "name", &name)) {
+        tt_config_free(config);
+        return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "ask again",
+                       "was changed since it was read");
+    }
+    bool has_offset = find(config, index, "offset/1", &last);
+    bool has_plate = find(config, index, "offset_plate", &old_plate);
+    tt_config_free(config);
+    struct tt_span behind = {name.at + name.length + 1, 0}; /* the quotation mark */
+    if (has_plate) {
+        add_string(&piece, plate);
+        put_in(to, old_plate, &piece);
+        behind.at += old_plate.at < behind.at ? piece.length - old_plate.length : 0;
+    }
+    tt_buffer_reset(&piece);
+    if (!has_offset) {
+        tt_buffer_puts(&piece, ", \"offset\": [0, 0]");
+    }
+    if (!has_plate) {
+        tt_buffer_puts(&piece, ", \"offset_plate\": \"");
+        add_string(&piece, plate);
+        tt_buffer_putc(&piece, '"');
+    }
+    if (piece.length > 0) {
+        put_in(to, behind, &piece);
+    }
+    tt_buffer_clear(&piece);
+    return to->failed ? tt_fail_memory(error) : TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_own_prepare(const struct tt_own_work *work, const struct tt_bytes *read,
+                                   struct tt_buffer *to, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+    tt_buffer_add(to, read->text, read->length);
+    if (to->failed) {
+        return tt_fail_memory(error);
+    }
+    for (size_t i = 0; i < work->n && status == TIPTRUE_OK; i += 2) { /* x and y of a tip */
+        size_t index = (size_t)strtoul(work->edits[i].put.place + strlen("/tips/"), NULL, 10);
+        status = prepare_tip(work->machine, index, work->plate, to, error);
+    }
+    return status;
+}

@@ -1,0 +1,361 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+"""tiptrue ready: its exit statuses, what it writes and where, what it refuses, and that it says the truth after it was killed.
+
+Runs are simulated from a known truth, so that what stands in the configuration afterwards can be held against it. KILLS is the
+number of processes that are killed (default 12)."""
+import datetime
+import json
+import os
+import pathlib
+import pty
+import random
+import re
+import select
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+
+import jsonschema
+
+sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
+from tally import Tally  # noqa: E402
+
+program = os.environ["TIPTRUE"]
+board = pathlib.Path(os.environ["srcdir"]).resolve() / "examples" / "gauge-board"
+tally = Tally()
+root = pathlib.Path(tempfile.mkdtemp())
+NOW = datetime.datetime.now(datetime.timezone.utc)
+environment = {**os.environ, "XDG_CONFIG_HOME": str(root / "config"), "XDG_DATA_HOME": str(root / "data"), "TZ": "UTC0"}
+environment.pop("TIPTRUE_MACHINE", None)
+
+
+def folder(name, **keys):
+    """The example's plate, machine and configuration in a new folder; @keys go into the machine file."""
+    work = root / name
+    work.mkdir()
+    for file in ("plate.json", "head.xml"):
+        shutil.copy(board / file, work)
+    machine = {**json.loads((board / "machine.json").read_text()), "history": "bench.db", **keys}
+    (work / "machine.json").write_text(json.dumps({key: value for key, value in machine.items() if value is not None}, indent=1))
+    return work
+
+
+def run(work, *arguments, **more):
+    return subprocess.run(
+        [program, *arguments], cwd=work, capture_output=True, text=True, check=False, timeout=120, env={**environment, **more}
+    )
+
+
+def simulate(work, name, seed, age_h=0.1, offsets=None, started=True, machine=None):
+    """A log as @name, always of one plate: the truth is drawn, then the offsets are set; @seed is of the scatter."""
+    done = run(work, "simulate", "--draw", "--seed", "5", "--truth-out", "truth.json", "--machine", str(board / "machine.json"))
+    truth = json.loads((work / "truth.json").read_text())
+    for tip in truth["tips"]:
+        tip["offset"] = (offsets or {}).get(tip["name"] if "name" in tip else tip["tip"], tip["offset"])
+    (work / "truth.json").write_text(json.dumps(truth))
+    done = run(work, "simulate", "--truth", "truth.json", "--seed", str(seed), "--machine", str(board / "machine.json"))
+    lines = [line for line in done.stdout.splitlines(keepends=True) if not re.match("# (started|machine):", line)]
+    head = [f"# machine: {machine}\n" if machine else "# machine: weir-bench\n"] if machine != "" else []
+    if started:
+        head.append(f"# started: {NOW - datetime.timedelta(hours=age_h):%Y-%m-%dT%H:%M:%SZ}\n")
+    (work / name).write_text("".join(head + lines))
+
+
+def stands(work):
+    """The offsets in head.xml, in the sense of results."""
+    text = (work / "head.xml").read_text()
+    return {name: (-float(x), -float(y)) for name, x, y in re.findall(r'name="(\w+)" +dx="(\S+)" dy="(\S+)"', text)}
+
+
+def expect(done, status, what, *words):
+    """Exit status and words of either stream; no more than twelve lines but for a diff."""
+    said = done.stdout + done.stderr
+    tally.check(done.returncode == status, f"{what}: exit {done.returncode}, {status} is right\n{said}")
+    for word in words:
+        tally.check(word in said, f"{what}: no '{word}' in\n{said}")
+    tally.check(len(done.stdout.split("--- ")[0].splitlines()) <= 12, f"{what}: more than twelve lines\n{done.stdout}")
+
+
+TRUE = {"wide": [36.2120, -18.4430], "narrow": [52.9011, -18.3377]}
+MOVED = {"wide": [36.2520, -18.4730], "narrow": [52.9411, -18.3677]}
+
+# the way of a morning: update needed, declined, written, kept
+work = folder("morning")
+simulate(work, "run.csv", 11, offsets=TRUE, age_h=0.2)
+before = (work / "head.xml").read_bytes()
+expect(
+    run(work, "ready", "run.csv"),
+    10,
+    "an update",
+    "UPDATE FIRST: weir-bench, plate CW-17",
+    "nothing was written",
+    '+  <tip name="narrow"',
+)
+expect(run(work, "ready", "run.csv", "--dry-run"), 10, "dry run")
+done = run(work, "ready", "run.csv", "--quiet")
+tally.check(done.returncode == 10 and len(done.stdout.splitlines()) == 1 and done.stderr == "", f"--quiet: {done}")
+tally.check((work / "head.xml").read_bytes() == before, "nothing is written unless told")
+done = run(work, "ready", "run.csv", "--write", "--json", "a.json", "--report", "a.html")
+expect(done, 0, "written", "START THE JOB", "narrow  written", "written into head.xml and read back")
+tally.check("<svg" in (work / "a.html").read_text(), "the page has pictures")
+answer = json.loads((work / "a.json").read_text())
+tally.check(
+    answer["schema"] == "tiptrue.ready/1" and answer["state"] == "start" and answer["files_written"][0]["file"] == "head.xml",
+    "JSON",
+)
+tally.check(
+    [f["what"] for f in answer["files"]] == ["machine", "plate", "log"] and answer["result"]["schema"] == "tiptrue.result/1",
+    "its files",
+)
+schema = json.loads((board.parents[1] / "docs" / "schema" / "ready.schema.json").read_text())
+faults = [e.message for e in jsonschema.Draft202012Validator(schema).iter_errors(answer)]
+tally.check(not faults, f"the schema has against the answer: {faults[:3]}")
+tip = next(tip for tip in answer["tips"] if tip["tip"] == "narrow")
+for axis, key in enumerate("xy"):
+    tally.check(
+        abs(stands(work)["narrow"][axis] - tip["offset_mm"][key]) <= 0.00005001, f"what stands there is what was found, {key}"
+    )
+    tally.check(
+        abs(stands(work)["narrow"][axis] - TRUE["narrow"][axis]) <= tip["expanded_mm"][key] * 1.5, f"and near the truth, {key}"
+    )
+tally.check(stands(work)["wide"] == (36.2140, -18.4420), "a tip that is kept stays")
+expect(run(work, "ready", "run.csv"), 0, "asked again", "START THE JOB", "narrow  kept")
+result = json.loads(run(work, "solve", "--json", "run.csv").stdout)
+known = json.loads(run(work, "solve", "--json", "--history", "bench.db", "run.csv").stdout)
+for document, plate in ((result, False), (known, True)):
+    change = next(tip for tip in document["tips"] if tip["tip"] == "narrow")["change_on_same_plate"]
+    tally.check(change is plate, f"with which plate narrow was found: {change}, {plate} is right")
+exports = json.loads(run(work, "history", "export").stdout.splitlines()[0])["exports"]
+tally.check(
+    len(exports) == 1 and exports[0]["new_values"]["narrow.offset.x:minus"].startswith("-52.9"), f"the export is kept: {exports}"
+)
+simulate(work, "next.csv", 12, offsets=TRUE, age_h=0.1)
+expect(run(work, "ready", "next.csv"), 0, "the next run keeps", "since ")
+simulate(work, "moved.csv", 13, offsets=MOVED, age_h=0.05)
+expect(run(work, "ready", "moved.csv"), 10, "all tips moved", "all tips moved by +4", "the camera")
+expect(run(work, "ready", "run.csv"), 65, "an older run that is known", "has a later run of this machine")
+simulate(work, "forgotten.csv", 14, offsets=TRUE, age_h=0.15)
+expect(run(work, "ready", "forgotten.csv", "--write"), 65, "an older run that is not known", "has a later run of this machine")
+tally.check(run(work, "history", "list").stdout.count("\n") == 5, "it is entered all the same")
+expect(run(work, "ready", "--undo"), 0, "undo", "put back")
+tally.check((work / "head.xml").read_bytes() == before, "undo gives the old bytes")
+expect(run(work, "ready", "--undo"), 78, "nothing more to undo")
+
+# clocks and age
+work = folder("age", ready={"max_age_h": 2}, log="logs/*.csv", report_folder="pages")
+(work / "logs").mkdir()
+expect(run(work, "ready"), 66, "no log", "no file matches")
+simulate(work, "logs/b.csv", 21, offsets=TRUE, age_h=3)
+expect(run(work, "ready"), 65, "stale by the machine file", "the most allowed is 2 h")
+expect(run(work, "ready", "--max-age", "4h", "--write"), 0, "the option goes first")
+simulate(work, "logs/a.csv", 22, offsets=TRUE, age_h=1)
+os.utime(work / "logs" / "a.csv", (1, 1))
+done = run(work, "ready", "--json", "-")
+expect(done, 0, "the newest by its start, whatever the file's time", "log logs/a.csv (by the machine file)")
+tally.check(len(list((work / "pages").iterdir())) == 2, "a page for each run in the folder of reports")
+simulate(work, "silent.csv", 23, offsets=TRUE, started=False)
+expect(run(work, "ready", "silent.csv"), 65, "no start, with a limit", "does not say when")
+simulate(work, "ahead.csv", 24, offsets=TRUE, age_h=-5)
+expect(run(work, "ready", "ahead.csv", "--max-age", "9h"), 65, "a clock ahead", "from now")
+tally.check(run(work, "history", "list").stdout.count("\n") == 3, "what is refused before it is solved is not entered")
+for age in ("2", "h", "-1h"):
+    expect(run(work, "ready", "--max-age", age), 64, f"--max-age {age}")
+
+# what cannot be used, places, guards
+work = folder("refused")
+shutil.copy(board / "run-repeat.csv", work)
+expect(run(work, "ready", "run-repeat.csv", "--write"), 20, "a plate that moved", "DO NOT START", "moved-plate")
+tally.check((work / "head.xml").read_bytes() == before, "nothing of it is written")
+simulate(work, "run.csv", 31, offsets=TRUE)
+lines = (work / "run.csv").read_text().splitlines(keepends=True)
+(work / "one.csv").write_text("".join(line for line in lines if ",narrow," not in line))
+expect(run(work, "ready", "one.csv", "--write"), 20, "a tip was not touched", "narrow  not measured")
+expect(run(work, "ready", "one.csv", "--write", "--tip", "wide"), 0, "the tip that was", "START THE JOB")
+(work / "head.xml").rename(work / "gone.xml")
+expect(run(work, "ready", "run.csv"), 78, "no configuration", "--present")
+expect(run(work, "solve", "run.csv"), 78, "solve too", "--present")
+done = run(work, "solve", "--present", "machine", "run.csv")
+tally.check(done.returncode == 10, f"--present machine: {done}")
+done = run(work, "solve", "--json", "--present", "none", "run.csv")
+tally.check(all(tip["present_mm"] is None for tip in json.loads(done.stdout)["tips"]), "--present none")
+(work / "none").write_text((work / "gone.xml").read_text())
+done = run(work, "solve", "--json", "--present", "./none", "run.csv")
+tally.check(json.loads(done.stdout)["tips"][0]["present_mm"] is not None, "a file of that name")
+text = (work / "gone.xml").read_text()
+for wrong, word in (
+    (text.replace("-52.8730", "52.8730"), "negative"),
+    (text.replace("-52.8730", f"{-52.873 / 25.4:.4f}"), "25.4"),
+    (text.replace("-52.8730", "-36.2140").replace("18.3060", "18.4420"), "tip"),
+):
+    (work / "head.xml").write_text(wrong)
+    done = run(work, "ready", "run.csv", "--write")
+    expect(done, 20, f"an offset in use that cannot be: {word}", "change-implausible")
+    done = run(work, "ready", "run.csv", "--write", "--accept-change")
+    tally.check(done.returncode in (0, 65), f"accepted: {done}")
+    (work / "head.xml").write_text(wrong)
+(work / "head.xml").write_text(text)
+machine = json.loads((work / "machine.json").read_text())
+puts = machine["export"][0]["put"]
+for fewer, word in ((puts[:2], "has no place"), (puts[:3], "only one axis")):
+    machine["export"][0]["put"] = fewer
+    (work / "machine.json").write_text(json.dumps(machine))
+    done = run(work, "ready", "run.csv", "--write")
+    tally.check(done.returncode == 78, f"{word}: {done}")
+    tally.check((work / "head.xml").read_text() == text, f"{word}: nothing is written")
+machine["export"][0]["put"] = puts
+for own in ("plate.json", "run.csv", "bench.db"):
+    shutil.copy(work / own, work / "kept")
+    machine["export"][0]["file"] = own
+    (work / "machine.json").write_text(json.dumps(machine))
+    done = run(work, "ready", "run.csv", "--write", "--present", "machine")
+    expect(done, 78, f"a file of tiptrue's own, {own}")
+    if own != "bench.db":
+        tally.check((work / own).read_bytes() == (work / "kept").read_bytes(), f"{own} is as it was")
+
+# found far away, a log must name its machine
+work = folder("far")
+simulate(work, "run.csv", 41, offsets=TRUE, machine="")
+(work / "run.csv").write_text(
+    "".join(line for line in (work / "run.csv").read_text().splitlines(keepends=True) if "machine" not in line)
+)
+(work / "elsewhere").mkdir()
+shutil.move(work / "run.csv", work / "elsewhere" / "run.csv")
+shutil.copy(work / "plate.json", work / "elsewhere")
+done = run(work / "elsewhere", "ready", "run.csv", "--write", TIPTRUE_MACHINE=str(work / "machine.json"))
+expect(done, 65, "a log that names no machine", "does not name its machine")
+tally.check((work / "head.xml").read_bytes() == before, "and nothing is written")
+text = (work / "elsewhere" / "run.csv").read_text()
+(work / "elsewhere" / "run.csv").write_text("# machine: weir-bench\n" + text)
+expect(run(work / "elsewhere", "ready", "run.csv", "--write", TIPTRUE_MACHINE=str(work / "machine.json")), 0, "one that does")
+
+# without an export: the machine file itself, byte for byte
+work = folder("own", export=None, units="mm")
+machine = json.loads((work / "machine.json").read_text())
+del machine["tips"][0]["offset"], machine["tips"][0]["offset_plate"]
+machine["tips"][1]["offset_plate"] = 'old "plate"'
+text = json.dumps(machine, indent=2).replace('"radius_u"', '\t"radius_u"')
+(work / "machine.json").write_text(text)
+simulate(work, "run.csv", 51, offsets=TRUE)
+expect(run(work, "ready", "run.csv"), 65, "another plate's offset", "found with the plate")
+text = text.replace('old \\"plate\\"', "CW-17")
+(work / "machine.json").write_text(text)
+expect(run(work, "ready", "run.csv", "--write"), 0, "into the machine file", "written into machine.json")
+now = (work / "machine.json").read_text()
+tips = {tip["name"]: tip for tip in json.loads(now)["tips"]}
+tally.check(tips["wide"]["offset_plate"] == tips["narrow"]["offset_plate"] == "CW-17", "the plates")
+for name, true in TRUE.items():
+    tally.check(all(abs(a - b) < 0.02 for a, b in zip(tips[name]["offset"], true)), f"the offset of {name}: {tips[name]}")
+bare = re.sub(r', "offset": \[[^]]*\], "offset_plate": "CW-17"', "", now, count=1)
+tally.check(
+    re.sub(r'"offset": \[[^]]*\]', "", bare) == re.sub(r'"offset": \[[^]]*\]', "", text), "all other bytes are as they were"
+)
+expect(run(work, "ready", "run.csv"), 0, "kept", "wide    kept")
+expect(run(work, "ready", "--undo"), 0, "undo")
+tally.check((work / "machine.json").read_text() == text, "the old bytes")
+
+# several files: all or none
+work = folder(
+    "several",
+    export=[
+        {"file": "a.json", "put": ["wide.offset.x=/w/x", "wide.offset.y=/w/y"]},
+        {"file": "b.json", "put": ["narrow.offset.x=/n/x", "narrow.offset.y=/n/y"]},
+    ],
+)
+(work / "a.json").write_text('{"w": {"x": 36.3140, "y": -18.4420}}')
+(work / "b.json").write_text('{"n": {"x": 52.8230, "y": -18.3060}}')
+simulate(work, "run.csv", 61, offsets=TRUE)
+(work / "b.json").chmod(0o444)
+expect(run(work, "ready", "run.csv", "--write"), 78, "the second cannot be written", "read-only")
+tally.check("36.3140" in (work / "a.json").read_text(), "the first is as it was")
+(work / "b.json").chmod(0o644)
+expect(run(work, "ready", "run.csv", "--write"), 0, "both", "written into a.json, b.json")
+expect(run(work, "ready", "run.csv"), 0, "both kept")
+expect(run(work, "ready", "--undo"), 0, "undo of both")
+tally.check("36.3140" in (work / "a.json").read_text() and "52.8230" in (work / "b.json").read_text(), "both are as they were")
+
+
+# on a terminal it asks
+def on_terminal(work, answer):
+    pid, end = pty.fork()
+    if pid == 0:
+        os.chdir(work)
+        os.execve(program, [program, "ready", "run.csv"], {**environment, "TERM": "dumb"})
+    said = b""
+    while select.select([end], [], [], 60)[0]:
+        try:
+            piece = os.read(end, 4096)
+        except OSError:
+            break
+        said += piece
+        if b"[y/N]" in piece:
+            os.write(end, answer)
+    return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), said.decode()
+
+
+work = folder("asked")
+simulate(work, "run.csv", 71, offsets=TRUE)
+for answer, status in ((b"\n", 10), (b"n\n", 10), (b"y\n", 0)):
+    code, said = on_terminal(work, answer)
+    tally.check(code == status and "Write it? [y/N]" in said, f"answer {answer}: {code} {said}")
+tally.check((work / "head.xml").read_bytes() != before, "yes writes")
+
+# killed at any moment: the configuration is old or new, and the next answer is true
+work = folder("killed")
+simulate(work, "run.csv", 81, offsets=TRUE)
+began = time.monotonic()
+run(work, "ready", "run.csv", "--write")
+took = time.monotonic() - began
+new = (work / "head.xml").read_bytes()
+dice = random.Random(7)
+old = new_seen = 0
+for kill in range(int(os.environ.get("KILLS", "12"))):
+    for left in work.glob("bench.db*"):
+        left.unlink()
+    for left in work.glob("*.bak"):
+        left.unlink()
+    (work / "head.xml").write_bytes(before)
+    process = subprocess.Popen(
+        [program, "ready", "run.csv", "--write"], cwd=work, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment
+    )
+    time.sleep(took * (dice.uniform(0, 1.2) if kill % 2 else dice.uniform(0.6, 1.05)))
+    process.send_signal(signal.SIGKILL)
+    process.wait()
+    text = (work / "head.xml").read_bytes()
+    tally.check(text in (before, new), "the configuration is neither old nor new")
+    old += text == before
+    new_seen += text == new
+    done = run(work, "ready", "run.csv")
+    if text == new:
+        expect(done, 0, "killed after it was written", "START THE JOB", "narrow  kept")
+        exports = json.loads(run(work, "history", "export").stdout.splitlines()[0])["exports"]
+        tally.check(len(exports) == 1, f"the export is in the history: {exports}")
+    else:
+        expect(done, 10, "killed before it was written", "UPDATE FIRST")
+    tally.check(run(work, "history", "verify").returncode == 0, "the history is sound")
+print(f"killed: {old} before, {new_seen} after the file was written")
+
+# two at once: the second waits, or says so
+work = folder("two")
+simulate(work, "run.csv", 91, offsets=TRUE)
+both = [
+    subprocess.Popen(
+        [program, "ready", "run.csv", "--write"],
+        cwd=work,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+        env=environment,
+    )
+    for _ in range(2)
+]
+codes = sorted(process.wait(timeout=120) for process in both)
+for process in both:
+    process.communicate()
+tally.check(codes in ([0, 0], [0, 74]), f"two at once: {codes}")
+expect(run(work, "ready", "run.csv"), 0, "after two at once")
+shutil.rmtree(root)
+tally.close()
