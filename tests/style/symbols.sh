@@ -1,7 +1,7 @@
 #!/bin/sh
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-# What the library shows, keeps and calls: it exports the functions of tiptrue.h and its part tiptrue_daily.h and nothing else, has
+# What the library shows, keeps and calls: it exports the functions of tiptrue.h and its parts tiptrue_*.h and nothing else, has
 # no variable that can change, and calls nothing that prints, ends the process, reads the environment or the clock, or changes what
 # is the host's.
 set -uf
@@ -20,7 +20,7 @@ expect() {
 
 # Names that compilers add for their own instrumentation begin with two underscores or a dot.
 exported=$(nm -D --defined-only .libs/libtiptrue.so | awk '$NF !~ /^(__|\.)/ { print $NF }' | LC_ALL=C sort)
-declared=$(cat "$srcdir/src/tiptrue.h" "$srcdir/src/tiptrue_daily.h" | sed 's,/\*.*\*/,,; /^\/\*/,/\*\//d' |
+declared=$(cat "$srcdir"/src/tiptrue*.h | sed 's,/\*.*\*/,,; /^\/\*/,/\*\//d' |
     grep -o 'tiptrue_[a-z_]*(' | tr -d '(' | LC_ALL=C sort)
 expect "exported symbols" "$exported" "$declared"
 
