@@ -178,7 +178,7 @@ const char *cli_way_words(enum cli_way way)
         [CLI_BY_MACHINE_FILE] = "by the machine file",
         [CLI_BESIDE_RUN] = "beside the run",
         [CLI_CURRENT_FOLDER] = "in this folder",
-        [CLI_BY_VARIABLE] = "by " VARIABLE,
+        [CLI_BY_VARIABLE] = ("by " VARIABLE),
         [CLI_CONFIGURED] = "in the configuration folder",
     };
     return WORDS[way];

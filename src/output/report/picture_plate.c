@@ -268,7 +268,7 @@ bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup)
 
 void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"line", "edge", "x, mm", "y, mm", "residual, " TT_UM};
+    static const char *const COLUMNS[] = {"line", "edge", "x, mm", "y, mm", ("residual, " TT_UM)};
     const struct tiptrue_plate *plate = scene->plate;
     struct map map = {.scene = scene, .picture = picture, .setup = setup};
     double reach_um = tt_residual_reach_um(scene->solution, true);

@@ -424,7 +424,7 @@ const char *tt_weeks_name(enum tt_weeks_quantity quantity)
 void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity,
                    const struct tiptrue_zone *zone, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"tip", "time", "value, mm", "95 %, \xc2\xb1 " TT_UM,
+    static const char *const COLUMNS[] = {"tip", "time", "value, mm", ("95 %, \xc2\xb1 " TT_UM),
                                           "remark"};
     struct sheet sheet = {.weeks = weeks, .zone = zone, .picture = picture, .top = TOP};
     struct tt_extent times = times_of(weeks);
