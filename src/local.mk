@@ -11,6 +11,7 @@ libcore_la_SOURCES = \
   src/app/solved.c src/app/solved.h \
   src/app/library.c src/tiptrue.h src/tiptrue_daily.h src/tiptrue_tools.h src/tiptrue_units.h \
   src/app/history.c \
+  src/app/history_care.c src/app/history_care.h \
   src/app/files.c \
   src/app/import.c \
   src/app/present.c src/app/present.h \
@@ -18,6 +19,7 @@ libcore_la_SOURCES = \
   src/app/ready_judge.c \
   src/app/ready.h \
   src/app/report.c \
+  src/app/view.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \
@@ -198,6 +200,7 @@ libcore_la_SOURCES = \
   src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
+  src/output/plate_view.c src/output/plate_view.h \
   src/output/units.c src/output/units.h \
   src/output/proposal.c \
   src/output/run_log.c \
@@ -256,8 +259,11 @@ tiptrue_SOURCES = \
   src/cli/export.c \
   src/cli/find.c src/cli/find.h \
   src/cli/compare.c \
+  src/cli/completion.c \
+  src/cli/new.c \
   src/cli/history.c src/cli/history.h \
   src/cli/history_import.c \
+  src/cli/history_say.c \
   src/cli/history_show.c \
   src/cli/inputs.c src/cli/inputs.h \
   src/cli/main.c \
@@ -274,3 +280,18 @@ tiptrue_SOURCES = \
   src/cli/terminal.c src/cli/terminal.h \
   src/cli/trend.c
 tiptrue_LDADD = libcore.la $(ARGP_LIBS)
+
+# What the shells complete by, written by the program that was just built.
+bashcompletiondir = $(datadir)/bash-completion/completions
+zshcompletiondir = $(datadir)/zsh/site-functions
+fishcompletiondir = $(datadir)/fish/vendor_completions.d
+nodist_bashcompletion_DATA = completions/tiptrue
+nodist_zshcompletion_DATA = completions/_tiptrue
+nodist_fishcompletion_DATA = completions/tiptrue.fish
+completions/tiptrue: tiptrue$(EXEEXT)
+	$(AM_V_GEN)$(MKDIR_P) completions && ./tiptrue$(EXEEXT) completion bash >$@.new && mv $@.new $@
+completions/_tiptrue: tiptrue$(EXEEXT)
+	$(AM_V_GEN)$(MKDIR_P) completions && ./tiptrue$(EXEEXT) completion zsh >$@.new && mv $@.new $@
+completions/tiptrue.fish: tiptrue$(EXEEXT)
+	$(AM_V_GEN)$(MKDIR_P) completions && ./tiptrue$(EXEEXT) completion fish >$@.new && mv $@.new $@
+CLEANFILES += completions/tiptrue completions/_tiptrue completions/tiptrue.fish

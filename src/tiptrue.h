@@ -215,12 +215,12 @@ struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *so
 
 #include "tiptrue_units.h"
 struct tiptrue_text_options {
-    bool colour;       /* ANSI colour; words always say the same */
-    bool utf8;         /* µ and ± may be used */
-    bool observations; /* a table of every touch follows (JSON: "observations") */
-    unsigned columns;  /* width of the terminal, 0 = unknown (80) */
-    unsigned rows;     /* its height, 0 = unknown; only charts ask */
-    bool charts;       /* with the touches, small charts of characters */
+    bool colour;        /* ANSI colour; words always say the same */
+    bool utf8;          /* µ and ± may be used */
+    bool observations;  /* a table of every touch follows (JSON: "observations") */
+    unsigned columns;   /* width of the terminal, 0 = unknown (80) */
+    unsigned rows;      /* its height, 0 = unknown; only charts ask */
+    bool charts, brief; /* with the touches, charts of characters; one line and no more */
     enum tiptrue_units units;
 };
 
@@ -475,9 +475,9 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_comparable(struct tiptrue_h
 
 /* Which runs. */
 struct tiptrue_history_query {
-    const char *machine; /* NULL = all */
-    const char *
-        since; /* NULL = all; a date or a date-time of RFC 3339: runs started before are left out */
+    const char *machine;       /* NULL = all */
+    const char *since, *until; /* NULL = all; dates or date-times (RFC 3339), or ids of runs */
+    size_t runs;               /* the latest so many of these; 0 = all */
 };
 /* Receives text piece by piece; what it returns goes on (TIPTRUE_OK) or ends the call. */
 struct tiptrue_writer {

@@ -20,10 +20,9 @@
 #include "output/history.h"
 #include "output/output.h"
 #include "output/verdict.h"
+#include "app/history_care.h"
 #include "app/solved.h"
 #include "tiptrue.h"
-
-#define DAY_START "T00:00:00Z"
 
 /* The newest result of a record, back as a solution. */
 static enum tiptrue_status newest_solution(const struct tt_record *record,
@@ -97,24 +96,6 @@ put_solved(struct tiptrue_history *history, const struct tiptrue_plate *plate,
     return status;
 }
 
-enum tiptrue_status tiptrue_history_say(struct tiptrue_history *history, const char *id,
-                                        enum tiptrue_history_word word, const char *text,
-                                        double now_s, struct tiptrue_error *error)
-{
-    static const enum tt_saying SAYINGS[] = {[TIPTRUE_HISTORY_EXCLUDE] = TT_SAY_EXCLUDE,
-                                             [TIPTRUE_HISTORY_INCLUDE] = TT_SAY_INCLUDE,
-                                             [TIPTRUE_HISTORY_STARTED] = TT_SAY_STARTED,
-                                             [TIPTRUE_HISTORY_NOTE] = TT_SAY_NOTE};
-    double time_s;
-
-    if (word == TIPTRUE_HISTORY_STARTED && !tt_time_read(text, strlen(text), &time_s)) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "write 2026-03-02T07:41:12Z",
-                       "'%s' is not a readable time", text);
-    }
-    enum tiptrue_status status = tt_store_say(history, id, SAYINGS[word], text, now_s, error);
-    return status == TIPTRUE_OK ? tt_history_catch_up(history, error) : status;
-}
-
 /* A clock may be so far ahead, or behind the run before, as time zones and a run entered late make
  * it; one that is years off was never set, as those that begin in 1970. */
 #define CLOCK_SLACK_S 86400.0
@@ -170,6 +151,9 @@ tiptrue_history_add(struct tiptrue_history *history, const struct tiptrue_plate 
                     const struct tiptrue_sink *sink, struct tiptrue_error *error)
 {
     struct tt_put_outcome outcome;
+    struct tiptrue_run same_run = *run;
+    struct tiptrue_solution same = *solution;
+    char twin[TT_RUN_ID_SIZE] = "";
 
     if (run->source.text == NULL) {
         return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, NULL,
@@ -182,11 +166,21 @@ tiptrue_history_add(struct tiptrue_history *history, const struct tiptrue_plate 
         history->before_known = status == TIPTRUE_OK;
     }
     if (status == TIPTRUE_OK) {
-        status = put_solved(history, plate, machine, plan, pattern, run, solution, now_s,
+        status = tt_history_twin(history, run, twin, error);
+    }
+    if (status == TIPTRUE_OK && twin[0] != '\0') {
+        tell(sink, TIPTRUE_NOTE, run->file,
+             "the log differs from one in the history in its line ends alone: it is the same run");
+        memcpy(same_run.id, twin, sizeof same_run.id);
+        same_run.source = (struct tt_bytes){0}; /* the log that was there first stays */
+        same.run_id = twin;
+    }
+    if (status == TIPTRUE_OK) {
+        status = put_solved(history, plate, machine, plan, pattern, &same_run, &same, now_s,
                             TT_PUT_SOLVED, &outcome, error);
     }
     if (status == TIPTRUE_OK) {
-        tell_outcome(sink, run->file, run->id, PACKAGE_VERSION, &outcome);
+        tell_outcome(sink, run->file, same_run.id, PACKAGE_VERSION, &outcome);
         status = outcome.run_is_new ? question_clock(history, run, now_s, sink, error) : TIPTRUE_OK;
     }
     return status;
@@ -282,30 +276,6 @@ enum tiptrue_status tiptrue_history_solution(struct tiptrue_history *history, co
     return status;
 }
 
-/* The query as the store takes it. */
-static enum tiptrue_status read_query(const struct tiptrue_history_query *from,
-                                      struct tt_store_query *query, struct tiptrue_error *error)
-{
-    char day[32];
-
-    *query = (struct tt_store_query){0};
-    if (from == NULL) {
-        return TIPTRUE_OK;
-    }
-    query->machine = from->machine;
-    if (from->since == NULL) {
-        return TIPTRUE_OK;
-    }
-    query->has_since = true;
-    snprintf(day, sizeof day, "%s%s", from->since, DAY_START);
-    if (tt_time_read(from->since, strlen(from->since), &query->since_s) ||
-        tt_time_read(day, strlen(day), &query->since_s)) {
-        return TIPTRUE_OK;
-    }
-    return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "such as 2026-03-02 or 2026-03-02T07:40:00Z",
-                   "'%s' is no date", from->since);
-}
-
 /* Writing while reading. */
 struct out {
     struct tiptrue_history *history;
@@ -316,6 +286,7 @@ struct out {
     struct tiptrue_error *error;
     char (*ids)[TT_RUN_ID_SIZE];
     size_t n_ids, room;
+    size_t skip, seen; /* of a list: entries that are passed over, that there were */
 };
 
 /* Hand what is in the buffer to the writer. */
@@ -335,10 +306,22 @@ static enum tiptrue_status flush(struct out *out)
                : tt_fail(out->error, status, NULL, 0, 0, NULL, "the output could not be written");
 }
 
+static enum tiptrue_status count_entry(void *context, const struct tt_record_entry *entry)
+{
+    size_t *n = context;
+
+    (void)entry;
+    ++*n;
+    return TIPTRUE_OK;
+}
+
 static enum tiptrue_status list_entry(void *context, const struct tt_record_entry *entry)
 {
     struct out *out = context;
 
+    if (out->seen++ < out->skip) {
+        return TIPTRUE_OK;
+    }
     if (out->json) {
         tt_output_entry_json(entry, &out->buffer);
     } else {
@@ -356,8 +339,15 @@ enum tiptrue_status tiptrue_history_list(struct tiptrue_history *history,
     struct tt_store_query wanted;
     struct out out = {
         .history = history, .writer = writer, .options = options, .json = json, .error = error};
-    enum tiptrue_status status = read_query(query, &wanted, error);
+    enum tiptrue_status status = tt_history_query(history, query, &wanted, error);
 
+    if (status == TIPTRUE_OK) {
+        status = tt_history_known(history, wanted.machine, error);
+    }
+    if (status == TIPTRUE_OK && query != NULL && query->runs > 0) {
+        status = tt_store_list(history, &wanted, count_entry, &out.skip, error);
+        out.skip = out.skip > query->runs ? out.skip - query->runs : 0;
+    }
     if (status == TIPTRUE_OK && !json) {
         tt_output_entries_head(options, &out.buffer);
         status = flush(&out);
@@ -393,7 +383,7 @@ enum tiptrue_status tiptrue_history_ids(struct tiptrue_history *history,
 {
     struct tt_store_query wanted;
     struct out out = {.history = history, .error = error};
-    enum tiptrue_status status = read_query(query, &wanted, error);
+    enum tiptrue_status status = tt_history_query(history, query, &wanted, error);
 
     if (status == TIPTRUE_OK) {
         status = tt_store_list(history, &wanted, note_id, &out, error);
@@ -431,7 +421,7 @@ enum tiptrue_status tiptrue_history_export(struct tiptrue_history *history,
 {
     struct tt_store_query wanted;
     struct out out = {.history = history, .writer = writer, .csv = csv, .error = error};
-    enum tiptrue_status status = read_query(query, &wanted, error);
+    enum tiptrue_status status = tt_history_query(history, query, &wanted, error);
 
     if (status == TIPTRUE_OK) {
         status = tt_store_begin_reading(history, error);
@@ -1081,12 +1071,18 @@ static enum tiptrue_status respond_all(struct tiptrue_workspace *workspace, stru
  * whose log is there: on its plate.
  */
 static enum tiptrue_status read_series(struct tiptrue_history *history, const char *machine,
-                                       double since_s, size_t most_runs, struct tt_series *series,
-                                       struct tiptrue_error *error)
+                                       const struct tt_store_query *query, size_t most_runs,
+                                       struct tt_series *series, struct tiptrue_error *error)
 {
     struct tiptrue_workspace *workspace = NULL;
+    double since_s = -HUGE_VAL;
+    bool cut = tt_history_bounds(query, &since_s);
     enum tiptrue_status status =
-        tt_store_series(history, machine, since_s, most_runs, series, error);
+        tt_store_series(history, machine, since_s, cut ? 0 : most_runs, series, error);
+
+    if (cut) {
+        tt_history_cut(series, query->until_s, most_runs);
+    }
 
     if (status == TIPTRUE_OK && series->n_runs >= TT_FEWEST_TREND_RUNS) {
         status = tiptrue_workspace_new(&workspace, error);
@@ -1118,7 +1114,7 @@ static enum tiptrue_status trend_of(struct tiptrue_history *history, const char 
     struct tt_series series = {.arena = &arena, .machine = machine};
     size_t stored = 0;
     enum tiptrue_status status =
-        read_series(history, machine, query->has_since ? query->since_s : -HUGE_VAL,
+        read_series(history, machine, query,
                     options->most_runs > 0 ? options->most_runs : DEFAULT_RUNS, &series, error);
 
     if (status == TIPTRUE_OK) {
@@ -1126,9 +1122,9 @@ static enum tiptrue_status trend_of(struct tiptrue_history *history, const char 
     }
     if (status == TIPTRUE_OK && series.n_runs == 0) {
         status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0,
-                         stored > 0 ? "ask from an earlier time on"
+                         stored > 0 ? "ask for a longer time"
                                     : "`tiptrue history list' shows what there is",
-                         "no runs of machine '%s'%s", machine, stored > 0 ? " since then" : "");
+                         "no runs of machine '%s'%s", machine, stored > 0 ? " in that time" : "");
     }
     if (status == TIPTRUE_OK) {
         status = tt_trend_make(&series, stored, options, trend, error);
@@ -1146,7 +1142,7 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history,
     struct tt_store_query wanted;
     struct tiptrue_trend *made = NULL;
     char *machine = NULL;
-    enum tiptrue_status status = read_query(query, &wanted, error);
+    enum tiptrue_status status = tt_history_query(history, query, &wanted, error);
 
     if (status == TIPTRUE_OK) {
         status = choose_machine(history, wanted.machine, &machine, error);
@@ -1239,7 +1235,7 @@ enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history,
     struct tt_buffer buffer = {0};
     size_t length;
     enum tiptrue_status status =
-        read_series(history, machine->name, -HUGE_VAL, MOST_LATEST, &series, error);
+        read_series(history, machine->name, NULL, MOST_LATEST, &series, error);
 
     *text = NULL;
     *differs = false;
@@ -1265,7 +1261,7 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history,
     struct tt_series series = {.arena = &arena, .machine = machine->name};
     struct tiptrue_between *made = calloc(1, sizeof *made);
     enum tiptrue_status status =
-        made != NULL ? read_series(history, machine->name, -HUGE_VAL, MOST_BETWEEN, &series, error)
+        made != NULL ? read_series(history, machine->name, NULL, MOST_BETWEEN, &series, error)
                      : tt_fail_memory(error);
 
     if (status == TIPTRUE_OK &&

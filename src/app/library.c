@@ -44,13 +44,6 @@ enum tiptrue_status tiptrue_machine_read(const char *path, const struct tiptrue_
     return tt_machine_read(path, sink, machine, error);
 }
 
-enum tiptrue_units tiptrue_machine_units(const struct tiptrue_machine *machine)
-{
-    return machine->mm_per_unit == TT_MM_PER_INCH ? TIPTRUE_UNITS_INCH
-           : machine->mm_per_unit == TT_MM_PER_UM ? TIPTRUE_UNITS_UM
-                                                  : TIPTRUE_UNITS_MM;
-}
-
 enum tiptrue_status tiptrue_plan_read(const char *path, const struct tiptrue_sink *sink,
                                       struct tiptrue_plan **plan, struct tiptrue_error *error)
 {

@@ -7,12 +7,15 @@
 #include <argp.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 #include <sysexits.h>
 
 #include "cli/command.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
+
+enum { KEY_SVG = 0x200 };
 
 /* What the checks of all runs share. */
 struct job {
@@ -79,14 +82,24 @@ static int check_run(struct job *job, const char *path)
     return status;
 }
 
+struct arguments {
+    struct cli_inputs inputs;
+    const char *svg;
+    bool view; /* the plate is to be shown */
+};
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
-    struct cli_inputs *inputs = state->input;
+    struct arguments *arguments = state->input;
+    const struct cli_inputs *inputs = &arguments->inputs;
 
-    (void)argument;
     switch (key) {
     case ARGP_KEY_INIT:
-        state->child_inputs[0] = inputs;
+        state->child_inputs[0] = &arguments->inputs;
+        return 0;
+    case KEY_SVG:
+        arguments->svg = argument;
+        arguments->view = true;
         return 0;
     case ARGP_KEY_END:
         if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
@@ -99,39 +112,119 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     }
 }
 
+/* As much of a file as shows what it is. */
+#define HEAD 4096
+
+/* Whether the file @path is a plate: it is so by its schema, never by its name. */
+static bool is_plate(const char *path)
+{
+    char head[HEAD + 1] = "";
+    FILE *file = strcmp(path, "-") != 0 ? fopen(path, "r") : NULL;
+    size_t length = file != NULL ? fread(head, 1, HEAD, file) : 0;
+
+    if (file != NULL) {
+        fclose(file);
+    }
+    head[length] = '\0';
+    return strstr(head, "\"tiptrue.plate/") != NULL;
+}
+
+/* A plate among the runs is the plate that is meant, and is shown. */
+static void find_plate(struct arguments *arguments)
+{
+    struct cli_inputs *inputs = &arguments->inputs;
+
+    for (size_t i = 0; i < inputs->n_runs && inputs->plate == NULL; i++) {
+        if (is_plate(inputs->runs[i])) {
+            inputs->plate = inputs->runs[i];
+            arguments->view = true;
+            inputs->n_runs--;
+            memmove(inputs->runs + i, inputs->runs + i + 1,
+                    (inputs->n_runs - i) * sizeof inputs->runs[0]);
+        }
+    }
+}
+
+/* The plate as it was understood; the exit status. */
+static int show_plate(const struct arguments *arguments, const struct cli_objects *objects)
+{
+    struct tiptrue_text_options look = cli_text_options(arguments->inputs.plain);
+    struct tiptrue_error error = {0};
+    char *text = NULL;
+    size_t length = 0;
+
+    if (objects->plate == NULL) {
+        return 0;
+    }
+    look.units = arguments->inputs.units != TIPTRUE_UNITS_DEFAULT
+                     ? arguments->inputs.units
+                     : tiptrue_plate_units(objects->plate);
+    if (!arguments->inputs.json) {
+        error.status = tiptrue_plate_view(objects->plate, false, &look, &text, &length, &error);
+        if (error.status == TIPTRUE_OK) {
+            cli_write(text, length);
+        }
+        free(text);
+        text = NULL;
+    }
+    if (error.status == TIPTRUE_OK && arguments->svg != NULL) {
+        error.status = tiptrue_plate_view(objects->plate, true, &look, &text, &length, &error);
+    }
+    if (error.status == TIPTRUE_OK && arguments->svg != NULL) {
+        error.status = cli_write_file(arguments->svg, text, length, false, &error);
+    }
+    free(text);
+    if (error.status != TIPTRUE_OK) {
+        struct cli_messages messages = {.stream = stderr};
+        cli_messages_error(&messages, &error);
+    }
+    return cli_exit_status(error.status);
+}
+
 int cli_check(int argc, char *argv[])
 {
+    static const struct argp_option OPTIONS[] = {
+        {"svg", KEY_SVG, "FILE", 0,
+         "Write the plate as it is understood as a picture, and show it in characters", 2},
+        {0},
+    };
     static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
     static const struct argp ARGP = {
+        .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "[RUN...]",
+        .args_doc = "[PLATE] [RUN...]",
         .doc = "Say every fault of the files named; from plate, machine and run, say also which "
-               "quantities the touches can "
-               "determine.\v"
+               "quantities the touches can determine. A PLATE among the files is shown as it is "
+               "understood.\v"
                "Exit status: 0 the files are good and each run determines its offsets, 20 a run "
                "does not; 64 wrong use, 65 bad input, "
                "66 no input, 74 reading or writing failed. Of several files, the worst.",
         .children = CHILDREN,
     };
-    struct cli_inputs inputs = {0};
+    struct arguments arguments = {0};
+    struct cli_inputs *inputs = &arguments.inputs;
     struct cli_objects objects = {0};
-    struct job job = {.inputs = &inputs, .objects = &objects};
+    struct job job = {.inputs = inputs, .objects = &objects};
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &inputs)) {
+    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
-    job.look = cli_text_options(inputs.plain);
-    status = cli_objects_find(&inputs, inputs.n_runs > 0 ? CLI_NEEDS_FOUND : CLI_NEEDS_NAMED,
-                              inputs.json ? CLI_TELL_EACH : CLI_TELL_TEXT, &objects);
-    for (size_t i = 0; i < inputs.n_runs; i++) {
-        if (inputs.plan != NULL && objects.plan == NULL) {
+    find_plate(&arguments);
+    job.look = cli_text_options(inputs->plain);
+    status = cli_objects_find(inputs, inputs->n_runs > 0 ? CLI_NEEDS_FOUND : CLI_NEEDS_NAMED,
+                              inputs->json ? CLI_TELL_EACH : CLI_TELL_TEXT, &objects);
+    if (arguments.view) {
+        status = cli_worse(status, show_plate(&arguments, &objects));
+    }
+    for (size_t i = 0; i < inputs->n_runs; i++) {
+        if (inputs->plan != NULL && objects.plan == NULL) {
             break; /* without the plan a controller's log says nothing */
         }
-        status = cli_worse(status, check_run(&job, inputs.runs[i]));
+        status = cli_worse(status, check_run(&job, inputs->runs[i]));
     }
     tiptrue_workspace_free(job.workspace);
     cli_objects_free(&objects);
-    free(inputs.runs);
+    free(inputs->runs);
     return status;
 }

@@ -4,6 +4,8 @@
 #ifndef TT_CLI_COMMAND_H
 #define TT_CLI_COMMAND_H
 
+#include <stddef.h>
+
 #include "tiptrue.h"
 
 /* Exit statuses that are not errors; those of errors are the table in main.c. */
@@ -30,5 +32,15 @@ int cli_compare(int argc, char *argv[]);
 int cli_trend(int argc, char *argv[]);
 int cli_history(int argc, char *argv[]);
 int cli_report(int argc, char *argv[]);
+int cli_new(int argc, char *argv[]);
+
+/* What the shells are told of a command. */
+struct cli_completed {
+    const char *name, *purpose;
+    int (*run)(int argc, char *argv[]); /* NULL: it has no options of its own */
+};
+/* Write the completions for the shell that the command line names: of @n @commands, their options
+ * out of their own tables. */
+int cli_completion(int argc, char *argv[], const struct cli_completed commands[], size_t n);
 
 #endif

@@ -5,6 +5,7 @@
 
 #include <argp.h>
 #include <errno.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <sysexits.h>
 #include <unistd.h>
@@ -23,11 +24,12 @@ struct pair {
     struct tiptrue_trend *trend; /* for the scatter between runs; NULL = not known */
 };
 
+#define MOST_BACK 1000000
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct cli_history_arguments *arguments = state->input;
 
-    (void)argument;
     switch (key) {
     case ARGP_KEY_INIT:
         state->child_inputs[0] = arguments;
@@ -38,8 +40,15 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_MACHINE:
         arguments->query.machine = argument;
         return 0;
+    case CLI_KEY_LAST:
+        arguments->last =
+            argument != NULL ? cli_whole_number(state, "--last", argument, 1, MOST_BACK) : 1;
+        return 0;
     case ARGP_KEY_END:
-        if (arguments->n_names != 2) {
+        if (arguments->last > 0 && arguments->n_names > 0) {
+            cli_usage(state, "--last compares runs of the history: no result is named beside it");
+        }
+        if (arguments->last == 0 && arguments->n_names != 2) {
             cli_usage(state, "two results are needed: files of `tiptrue solve --json', or, with "
                              "--history, ids of stored runs");
         }
@@ -47,6 +56,40 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     default:
         return ARGP_ERR_UNKNOWN;
     }
+}
+
+/* The last run of the machine and the one @last before it, from the history. */
+static int read_last(const struct cli_history_arguments *arguments, struct pair *pair)
+{
+    struct tiptrue_history_query query = arguments->query;
+    struct tiptrue_trend *trend = NULL;
+    struct tiptrue_error error = {0};
+    char(*ids)[TIPTRUE_RUN_ID_SIZE] = NULL;
+    size_t n = 0;
+
+    /* which machine is meant, and whether it is there, as a trend has it */
+    error.status = tiptrue_history_trend(pair->history, &query, NULL, &trend, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_ids(pair->history, &query, &ids, &n, &error);
+    }
+    if (error.status == TIPTRUE_OK && n <= arguments->last) {
+        fprintf(stderr, "tiptrue compare: error: the history holds %zu runs, and %zu are needed\n",
+                n, arguments->last + 1);
+        error.status = TIPTRUE_OK;
+        free(ids);
+        tiptrue_trend_free(trend);
+        return EX_NOINPUT;
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_comparable(pair->history, ids[n - 1 - arguments->last],
+                                                  &pair->a, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_comparable(pair->history, ids[n - 1], &pair->b, &error);
+    }
+    pair->trend = trend;
+    free(ids);
+    return cli_history_failed(&error);
 }
 
 /* The result @name: a file, or the run of the history whose id begins with it. Returns the exit
@@ -104,7 +147,9 @@ static int read_trend(const struct cli_history_arguments *arguments, struct pair
 
     error.status =
         tiptrue_history_trend(pair->history, &arguments->query, NULL, &pair->trend, &error);
-    return error.status == TIPTRUE_E_NO_INPUT ? EX_OK : cli_history_failed(&error);
+    return error.status == TIPTRUE_E_NO_INPUT && arguments->query.machine == NULL
+               ? EX_OK
+               : cli_history_failed(&error);
 }
 
 int cli_compare(int argc, char *argv[])
@@ -114,6 +159,8 @@ int cli_compare(int argc, char *argv[])
          "The machine whose scatter between runs counts, by name or file, where the history holds "
          "several",
          1},
+        {"last", CLI_KEY_LAST, "N", OPTION_ARG_OPTIONAL,
+         "In place of two results: the last run of the history with the N-th before it (1)", 1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
         {0},
     };
@@ -121,7 +168,7 @@ int cli_compare(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "RESULT_A RESULT_B",
+        .args_doc = "RESULT_A RESULT_B\n--last[=N]",
         .doc = "Say whether the difference between two results is real: B less A, of offset, "
                "runout, contact radius and pose, with "
                "its "
@@ -137,16 +184,17 @@ int cli_compare(int argc, char *argv[])
     int status = EX_OSERR;
 
     if (cli_history_parse(&ARGP, argc, argv, &arguments)) {
-        status = arguments.history != NULL ? cli_history_open_for(&arguments, false, &pair.history)
-                                           : EX_OK;
+        status = arguments.history != NULL || arguments.last > 0
+                     ? cli_history_open_for(&arguments, false, &pair.history)
+                     : EX_OK;
     }
-    if (status == EX_OK) {
-        status = read_result(&pair, arguments.names[0], &pair.a);
+    if (status == EX_OK && arguments.last > 0) {
+        status = read_last(&arguments, &pair);
     }
-    if (status == EX_OK) {
-        status = read_result(&pair, arguments.names[1], &pair.b);
+    for (size_t i = 0; i < arguments.n_names && status == EX_OK; i++) {
+        status = read_result(&pair, arguments.names[i], i == 0 ? &pair.a : &pair.b);
     }
-    if (status == EX_OK && pair.history != NULL) {
+    if (status == EX_OK && pair.history != NULL && arguments.last == 0) {
         status = read_trend(&arguments, &pair);
     }
     if (status == EX_OK) {

@@ -18,6 +18,8 @@
 #include "cli/place.h"
 #include "cli/terminal.h"
 
+#define MOST_RUNS 100000000
+
 static const struct argp_option COMMON_OPTIONS[] = {
     {"history", CLI_KEY_HISTORY, "FILE", 0,
      "The history (default: tiptrue/history.db in the user's data folder)", 1},
@@ -216,6 +218,12 @@ static error_t parse_read(int key, char *argument, struct argp_state *state)
     case CLI_KEY_SINCE:
         arguments->query.since = argument;
         return 0;
+    case CLI_KEY_UNTIL:
+        arguments->query.until = argument;
+        return 0;
+    case CLI_KEY_RUNS:
+        arguments->query.runs = cli_whole_number(state, "--runs", argument, 1, MOST_RUNS);
+        return 0;
     default:
         return ARGP_ERR_UNKNOWN;
     }
@@ -225,15 +233,22 @@ static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL,
 
 #define QUERY_OPTIONS                                                                              \
     {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine; its name or its file", 1}, \
+        {"since",                                                                                  \
+         CLI_KEY_SINCE,                                                                            \
+         "TIME",                                                                                   \
+         0,                                                                                        \
+         "Only runs started at this date, date and time (RFC 3339) or run, or later",              \
+         1},                                                                                       \
     {                                                                                              \
-        "since", CLI_KEY_SINCE, "TIME", 0,                                                         \
-            "Only runs started at this date, or date and time (RFC 3339), or later", 1             \
+        "until", CLI_KEY_UNTIL, "TIME", 0, "Only runs started at that time, or before", 1          \
     }
-
 static int list(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
-        QUERY_OPTIONS, {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2}, {0}};
+        QUERY_OPTIONS,
+        {"runs", CLI_KEY_RUNS, "N", 0, "Only the latest N of these", 1},
+        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
+        {0}};
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_read,
@@ -319,105 +334,6 @@ static int verify(int argc, char *argv[])
     return status;
 }
 
-/* What is to be remembered of a run; its start, or a note, follows the id. */
-struct saying {
-    struct cli_history_arguments history;
-    const char *why;
-};
-
-static error_t parse_saying(int key, char *argument, struct argp_state *state)
-{
-    struct saying *saying = state->input;
-
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &saying->history;
-        return 0;
-    case CLI_KEY_WHY:
-        saying->why = argument;
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static int say(const struct argp *argp, enum tiptrue_history_word word, int argc, char *argv[])
-{
-    static const size_t NAMES_WANTED[] = {[TIPTRUE_HISTORY_EXCLUDE] = 1,
-                                          [TIPTRUE_HISTORY_INCLUDE] = 1,
-                                          [TIPTRUE_HISTORY_STARTED] = 2,
-                                          [TIPTRUE_HISTORY_NOTE] = 2};
-    struct saying saying = {.history = {.takes_names = true}};
-    struct tiptrue_history *history = NULL;
-    struct tiptrue_error error = {0};
-    char id[TIPTRUE_RUN_ID_SIZE];
-    int status = cli_history_parse_into(argp, argc, argv, &saying) ? EX_OK : EX_OSERR;
-
-    if (status == EX_OK && (saying.history.n_names != NAMES_WANTED[word] ||
-                            (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
-        fprintf(stderr, "%s: %s\n", argv[0],
-                word == TIPTRUE_HISTORY_EXCLUDE   ? "name one run, and say --why"
-                : word == TIPTRUE_HISTORY_INCLUDE ? "name one run"
-                : word == TIPTRUE_HISTORY_STARTED ? "name one run and its start"
-                                                  : "name one run and the note");
-        status = EX_USAGE;
-    }
-    status = status == EX_OK ? cli_history_open_for(&saying.history, true, &history) : status;
-    if (status == EX_OK) {
-        error.status = tiptrue_history_find(history, saying.history.names[0], id, &error);
-        if (error.status == TIPTRUE_OK) {
-            const char *text = NAMES_WANTED[word] == 2 ? saying.history.names[1] : saying.why;
-            error.status = tiptrue_history_say(history, id, word, text, cli_now_s(), &error);
-        }
-        status = cli_history_failed(&error);
-    }
-    tiptrue_history_close(history);
-    cli_history_clear(&saying.history);
-    return status;
-}
-
-static int exclude(int argc, char *argv[])
-{
-    static const struct argp_option OPTIONS[] = {
-        {"why", CLI_KEY_WHY, "TEXT", 0, "The reason; it is shown with the trend", 1}, {0}};
-    static const struct argp ARGP = {
-        .options = OPTIONS,
-        .parser = parse_saying,
-        .args_doc = "RUN",
-        .doc = "Keep a run out of trends and of the scatter between runs. Its result stays.",
-        .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_EXCLUDE, argc, argv);
-}
-
-static int include(int argc, char *argv[])
-{
-    static const struct argp ARGP = {.parser = parse_saying,
-                                     .args_doc = "RUN",
-                                     .doc =
-                                         "Take a run into trends again, whatever its clock says.",
-                                     .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_INCLUDE, argc, argv);
-}
-
-static int started(int argc, char *argv[])
-{
-    static const struct argp ARGP = {
-        .parser = parse_saying,
-        .args_doc = "RUN TIME",
-        .doc = "Give a run the start that it should have had (RFC 3339). The log stays as it is.",
-        .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_STARTED, argc, argv);
-}
-
-static int note(int argc, char *argv[])
-{
-    static const struct argp ARGP = {.parser = parse_saying,
-                                     .args_doc = "RUN TEXT",
-                                     .doc = "Keep a note with a run.",
-                                     .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_NOTE, argc, argv);
-}
-
 struct action {
     const char *name, *full_name, *purpose;
     int (*run)(int argc, char *argv[]);
@@ -431,13 +347,16 @@ static const struct action ACTIONS[] = {
     {"import", "tiptrue history import",
      "take in exports, results and run logs, of files and folders", cli_history_import},
     {"verify", "tiptrue history verify", "look for damage", verify},
-    {"exclude", "tiptrue history exclude", "keep a run out of trends, and say why", exclude},
-    {"include", "tiptrue history include", "take a run into trends again", include},
-    {"started", "tiptrue history started", "correct the start of a run", started},
-    {"note", "tiptrue history note", "keep a note with a run", note},
+    {"exclude", "tiptrue history exclude", "keep a run out of trends, and say why",
+     cli_history_exclude},
+    {"include", "tiptrue history include", "take a run into trends again", cli_history_include},
+    {"started", "tiptrue history started", "correct the start of a run", cli_history_started},
+    {"note", "tiptrue history note", "keep a note with a run", cli_history_note},
+    {"forget", "tiptrue history forget", "take a run out, with all that is kept of it",
+     cli_history_forget},
 };
 #define N_ACTIONS (sizeof ACTIONS / sizeof ACTIONS[0])
-#define NAMES "list, show, export, import, verify, exclude, include, started, note"
+#define NAMES "list, show, export, import, verify, exclude, include, started, note, forget"
 
 struct request {
     const struct action *action;
@@ -454,7 +373,14 @@ static error_t parse_action(int key, char *argument, struct argp_state *state)
             request->action = strcmp(ACTIONS[i].name, argument) == 0 ? &ACTIONS[i] : NULL;
         }
         if (request->action == NULL) {
-            cli_usage(state, "'%s' is nothing that a history does; it can " NAMES, argument);
+            const char *names[N_ACTIONS], *meant;
+            for (size_t i = 0; i < N_ACTIONS; i++) {
+                names[i] = ACTIONS[i].name;
+            }
+            meant = cli_nearest(names, N_ACTIONS, argument);
+            cli_usage(state, "'%s' is nothing that a history does%s%s%s; it can " NAMES, argument,
+                      meant != NULL ? "; did you mean '" : "", meant != NULL ? meant : "",
+                      meant != NULL ? "'?" : "");
         }
         request->at = state->next - 1;
         state->next = state->argc;
@@ -481,7 +407,12 @@ int cli_history(int argc, char *argv[])
                "  show      a stored run: its result, its log, its documents; solve it anew\n"
                "  export    write runs out, whole\n"
                "  import    take in exports, results and run logs, of files and folders\n"
-               "  verify    look for damage\n\n"
+               "  verify    look for damage\n"
+               "  exclude   keep a run out of trends, and say why\n"
+               "  include   take a run into trends again\n"
+               "  started   correct the start of a run\n"
+               "  note      keep a note with a run\n"
+               "  forget    take a run out, with all that is kept of it\n\n"
                "`tiptrue history ACTION --help' tells the options of an action.",
     };
     struct request request = {0};

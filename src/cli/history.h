@@ -16,6 +16,7 @@ struct cli_history_arguments {
     enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: mm */
     struct tiptrue_history_query query;
     bool takes_names;   /* set before: arguments are allowed */
+    size_t last;        /* of compare --last; 0 = not asked for */
     const char **names; /* for free() */
     size_t n_names;
     char *machine; /* its name, read from a machine file; for free() */
@@ -45,5 +46,10 @@ int cli_history_failed(const struct tiptrue_error *error);
 
 int cli_history_show(int argc, char *argv[]);
 int cli_history_import(int argc, char *argv[]);
+int cli_history_exclude(int argc, char *argv[]);
+int cli_history_include(int argc, char *argv[]);
+int cli_history_started(int argc, char *argv[]);
+int cli_history_note(int argc, char *argv[]);
+int cli_history_forget(int argc, char *argv[]);
 
 #endif

@@ -22,6 +22,8 @@ struct command {
     int (*run)(int argc, char *argv[]);
 };
 
+static int complete(int argc, char *argv[]);
+
 static const struct command COMMANDS[] = {
     {"ready", "tiptrue ready", "may the job start? one answer before each job", cli_ready},
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict",
@@ -42,6 +44,8 @@ static const struct command COMMANDS[] = {
      cli_history},
     {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures",
      cli_report},
+    {"new", "tiptrue new", "a plate or machine file to begin with, from a few options", cli_new},
+    {"completion", "tiptrue completion", "what a shell completes by: bash, zsh or fish", complete},
 };
 #define N_COMMANDS (sizeof COMMANDS / sizeof COMMANDS[0])
 
@@ -70,7 +74,9 @@ int cli_worse(int status, int other)
 static char *help_filter(int key, const char *text, void *input)
 {
     static const char TITLE[] = "Commands:\n",
-                      TAIL[] = "\n`tiptrue COMMAND --help' tells the options of a command.";
+                      TAIL[] =
+                          "\n`tiptrue help COMMAND' or `tiptrue COMMAND -h' tells the options of "
+                          "a command.";
     size_t size = sizeof TITLE + sizeof TAIL, at;
     char *table;
 
@@ -134,7 +140,14 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case ARGP_KEY_ARG:
         request->command = find_command(argument);
         if (request->command == NULL) {
-            cli_usage(state, "'%s' is no command; the commands are %s", argument, names);
+            const char *known[N_COMMANDS], *meant;
+            for (size_t i = 0; i < N_COMMANDS; i++) {
+                known[i] = COMMANDS[i].name;
+            }
+            meant = cli_nearest(known, N_COMMANDS, argument);
+            cli_usage(state, "'%s' is no command%s%s%s; the commands are %s", argument,
+                      meant != NULL ? "; did you mean '" : "", meant != NULL ? meant : "",
+                      meant != NULL ? "'?" : "", names);
         }
         request->at = state->next - 1;
         state->next = state->argc; /* the rest is the command's */
@@ -146,6 +159,28 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     default:
         return ARGP_ERR_UNKNOWN;
+    }
+}
+
+static int complete(int argc, char *argv[])
+{
+    struct cli_completed commands[N_COMMANDS];
+
+    for (size_t i = 0; i < N_COMMANDS; i++) {
+        commands[i] = (struct cli_completed){COMMANDS[i].name, COMMANDS[i].purpose,
+                                             COMMANDS[i].run == complete ? NULL : COMMANDS[i].run};
+    }
+    return cli_completion(argc, argv, commands, N_COMMANDS);
+}
+
+/* "help COMMAND" is "COMMAND --help", "help" alone "--help". */
+static void turn_help(int argc, char *argv[])
+{
+    static char HELP[] = "--help";
+
+    if (argc > 1 && strcmp(argv[1], "help") == 0) {
+        memmove(argv + 1, argv + 2, (size_t)(argc - 2) * sizeof argv[0]);
+        argv[argc - 1] = HELP;
     }
 }
 
@@ -172,6 +207,7 @@ int main(int argc, char *argv[])
     if (argc > 0) {
         argv[0] = program; /* in messages, wherever the file lies */
     }
+    turn_help(argc, argv);
     if (!cli_parse(&ARGP, argc, argv, ARGP_IN_ORDER, &request)) {
         return EX_OSERR;
     }

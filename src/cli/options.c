@@ -108,6 +108,56 @@ void cli_usage_error(const char *command, const char *text)
     exit(EX_USAGE);
 }
 
+#define LONGEST_COMPARED 31
+
+/* Letters to be put in, left out or changed to make @b of @a (V. I. Levenshtein, Soviet Phys. Dokl.
+ * 10 (1966) 707), a pair that changed places counted once. */
+static size_t distance(const char *a, const char *b)
+{
+    size_t rows[3][LONGEST_COMPARED + 1], n = strlen(b);
+    size_t *before = rows[0], *above = rows[1], *row = rows[2];
+
+    for (size_t j = 0; j <= n; j++) {
+        above[j] = j;
+    }
+    for (size_t i = 1; a[i - 1] != '\0'; i++) {
+        row[0] = i;
+        for (size_t j = 1; j <= n; j++) {
+            size_t best = above[j - 1] + (a[i - 1] != b[j - 1]);
+            best = above[j] + 1 < best ? above[j] + 1 : best;
+            best = row[j - 1] + 1 < best ? row[j - 1] + 1 : best;
+            if (i > 1 && j > 1 && a[i - 1] == b[j - 2] && a[i - 2] == b[j - 1]) {
+                best = before[j - 2] + 1 < best ? before[j - 2] + 1 : best;
+            }
+            row[j] = best;
+        }
+        size_t *spare = before;
+        before = above;
+        above = row;
+        row = spare;
+    }
+    return above[n];
+}
+
+const char *cli_nearest(const char *const names[], size_t n, const char *text)
+{
+    const char *nearest = NULL;
+    size_t least = 3; /* two slips at most, and less than half of the word */
+
+    if (strlen(text) > LONGEST_COMPARED) {
+        return NULL;
+    }
+    for (size_t i = 0; i < n; i++) {
+        size_t off = distance(text, names[i]);
+        bool begins = strlen(text) >= 2 && strncmp(text, names[i], strlen(text)) == 0;
+        if ((off < least && 2 * off < strlen(names[i])) || (begins && nearest == NULL)) {
+            nearest = names[i];
+            least = off < least ? off : least;
+        }
+    }
+    return nearest;
+}
+
 /* -h, for fingers that know no other: what --help does. */
 static error_t parse_help(int key, char *argument, struct argp_state *state)
 {
@@ -119,6 +169,53 @@ static error_t parse_help(int key, char *argument, struct argp_state *state)
     return 0;
 }
 
+void cli_put_quoted(const char *text, const char *shell)
+{
+    bool zsh = strcmp(shell, "zsh") == 0;
+
+    for (const char *c = text; *c != '\0'; c++) {
+        if (*c == '\'') {
+            fputs(zsh ? "'\\''" : "\\'", stdout);
+        } else if (zsh && strchr("[]:\\", *c) != NULL) {
+            printf("\\%c", *c);
+        } else {
+            putchar(*c);
+        }
+    }
+}
+
+static void list_option(const struct argp_option *o, const char *command, const char *shell)
+{
+    bool takes = o->arg != NULL && !(o->flags & OPTION_ARG_OPTIONAL);
+
+    if (strcmp(shell, "bash") == 0) {
+        printf("--%s%s ", o->name, takes ? "=" : "");
+    } else if (strcmp(shell, "zsh") == 0) {
+        printf(" '--%s%s[", o->name, takes ? "=" : "");
+        cli_put_quoted(o->doc, shell);
+        printf("]%s%s%s'", takes ? ":" : "", takes ? o->arg : "", takes ? ":_files" : "");
+    } else {
+        printf("complete -c tiptrue -n '__fish_seen_subcommand_from %s' -l %s%s -d '", command,
+               o->name, takes ? " -r" : "");
+        cli_put_quoted(o->doc, shell);
+        fputs("'\n", stdout);
+    }
+}
+
+/* The options of @argp and of the parsers below it. */
+static void list_options(const struct argp *argp, const char *command, const char *shell)
+{
+    for (const struct argp_option *o = argp->options;
+         o != NULL && (o->name != NULL || o->key != 0 || o->doc != NULL); o++) {
+        if (o->name != NULL && o->doc != NULL && !(o->flags & OPTION_HIDDEN)) {
+            list_option(o, command, shell);
+        }
+    }
+    for (const struct argp_child *c = argp->children; c != NULL && c->argp != NULL; c++) {
+        list_options(c->argp, command, shell);
+    }
+}
+
 bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, void *input)
 {
     static const struct argp_option HELP_OPTIONS[] = {{NULL, 'h', NULL, OPTION_HIDDEN, NULL, -1},
@@ -126,8 +223,13 @@ bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, 
     static const struct argp HELP = {.options = HELP_OPTIONS, .parser = parse_help};
     struct argp_child children[MOST_CHILDREN + 2] = {{0}};
     struct argp whole = *argp;
-    size_t n = 0;
+    size_t n = 0, listing = strlen(CLI_LIST_OPTIONS);
 
+    if (argc == 2 && strncmp(argv[1], CLI_LIST_OPTIONS, listing) == 0) {
+        const char *command = strrchr(argv[0], ' ');
+        list_options(argp, command != NULL ? command + 1 : argv[0], argv[1] + listing);
+        return false;
+    }
     for (; argp->children != NULL && argp->children[n].argp != NULL && n < MOST_CHILDREN; n++) {
         children[n] = argp->children[n];
     }

@@ -68,7 +68,11 @@ enum {
     CLI_KEY_AGAIN,
     CLI_KEY_WHY,
     CLI_KEY_REPLACE,
-    CLI_KEY_UNITS
+    CLI_KEY_UNITS,
+    CLI_KEY_UNTIL,
+    CLI_KEY_EXIT_STATUS,
+    CLI_KEY_LAST,
+    CLI_KEY_BRIEF
 };
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of
@@ -88,9 +92,19 @@ extern const struct argp cli_inputs_argp;
 
 /* Tell a wrong use as argp does, and end the program with its exit status. */
 _Noreturn void cli_usage_error(const char *command, const char *text);
-/* argp_parse with -h beside --help. False: out of memory, told; all else that is wrong ends the
+/* argp_parse with -h beside --help. False: out of memory, told, or the
+ * options were listed (CLI_LIST_OPTIONS); all else that is wrong ends the
  * program with status 64. */
 bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, void *input);
+
+/* A command that gets this and a shell's name for its only argument writes its options for that
+ * shell (cli_parse does). */
+#define CLI_LIST_OPTIONS "--list-options="
+/* @text within single quotes of @shell, onto standard output. */
+void cli_put_quoted(const char *text, const char *shell);
+
+/* The one of @n @names that @text is most likely a misspelling of; NULL: none is near. */
+const char *cli_nearest(const char *const names[], size_t n, const char *text);
 
 /* The unit that @text names, else a usage error. */
 enum tiptrue_units cli_units(struct argp_state *state, const char *text);

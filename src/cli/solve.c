@@ -30,7 +30,7 @@
 
 struct arguments {
     struct cli_inputs inputs;
-    bool touches, least_squares, accept_change, together;
+    bool touches, brief, least_squares, accept_change, together;
     const char
         *present; /* configuration to read the present offsets from, NULL = the machine file's */
     size_t monte_carlo, seed;
@@ -184,7 +184,7 @@ static void print(const struct job *job, size_t index, const struct outcome *out
     if (outcome->text == NULL) {
         return;
     }
-    if (!json && index > 0) {
+    if (!json && index > 0 && !job->arguments->brief) {
         cli_write("\n", 1);
     }
     cli_write(outcome->text, outcome->length);
@@ -242,6 +242,7 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
     bool ran = false;
 
     job.look.observations = arguments->touches;
+    job.look.brief = arguments->brief;
     job.look.units = cli_shown_units(&arguments->inputs, objects);
     cli_progress_begin(&job.progress, batch.pieces);
     job.workspaces = calloc(batch.workers, sizeof *job.workspaces);
@@ -349,6 +350,24 @@ static void check_together(const struct arguments *arguments, struct argp_state 
     }
 }
 
+/* What does not go together, and what is missing. */
+static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+{
+    if (arguments->least_squares && (arguments->history != NULL || arguments->record)) {
+        cli_usage(state, "--least-squares is for comparing with other programs; its results "
+                         "do not enter a history");
+    }
+    if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
+        cli_usage(state, "--present names the machine's configuration file, not standard input");
+    }
+    if (arguments->inputs.n_runs == 0) {
+        cli_usage(state, "a RUN is missing: name the file of the run log, or - for standard input");
+    }
+    if (arguments->together) {
+        check_together(arguments, state);
+    }
+}
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
@@ -360,6 +379,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return arguments->tips != NULL ? 0 : ENOMEM;
     case CLI_KEY_TOUCHES:
         arguments->touches = true;
+        return 0;
+    case CLI_KEY_BRIEF:
+        arguments->brief = true;
         return 0;
     case CLI_KEY_LEAST_SQUARES:
         arguments->least_squares = true;
@@ -383,7 +405,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_PRESENT:
         arguments->present = argument;
         return 0;
-    case CLI_KEY_JOBS:
+    case 'j':
         arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
         return 0;
     case CLI_KEY_HISTORY:
@@ -393,21 +415,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->record = true;
         return 0;
     case ARGP_KEY_END:
-        if (arguments->least_squares && (arguments->history != NULL || arguments->record)) {
-            cli_usage(state, "--least-squares is for comparing with other programs; its results "
-                             "do not enter a history");
-        }
-        if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
-            cli_usage(state,
-                      "--present names the machine's configuration file, not standard input");
-        }
-        if (arguments->inputs.n_runs == 0) {
-            cli_usage(state,
-                      "a RUN is missing: name the file of the run log, or - for standard input");
-        }
-        if (arguments->together) {
-            check_together(arguments, state);
-        }
+        check_arguments(arguments, state);
         return 0;
     default:
         return ARGP_ERR_UNKNOWN;
@@ -437,6 +445,7 @@ int cli_solve(int argc, char *argv[])
          1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0,
          "Every row of the log too: residual, weight, whether it was set aside", 2},
+        {"brief", CLI_KEY_BRIEF, NULL, 0, "One line for each run: verdict and offsets", 2},
         {"history", CLI_KEY_HISTORY, "FILE", 0,
          "Enter each run into this history, before its result is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
@@ -449,7 +458,7 @@ int cli_solve(int argc, char *argv[])
          "the stated uncertainty",
          3},
         {"seed", CLI_KEY_SEED, "S", 0, "Seed of the trials' random numbers (default 1)", 3},
-        {"jobs", CLI_KEY_JOBS, "N", 0, "Solve N runs at a time (default: one for each core)", 3},
+        {"jobs", 'j', "N", 0, "Solve N runs at a time (default: one for each core)", 3},
         {0},
     };
     static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
@@ -458,9 +467,7 @@ int cli_solve(int argc, char *argv[])
         .parser = parse_option,
         .args_doc = "RUN...",
         .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact "
-               "radius of every tip, with "
-               "uncertainty, "
-               "findings and a verdict.\v"
+               "radius of every tip, with uncertainty, findings and a verdict.\v"
                "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong "
                "use, 65 bad input, 66 no input, "
                "70 fault of "

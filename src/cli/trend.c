@@ -19,7 +19,8 @@
 struct arguments {
     struct cli_history_arguments history;
     struct tiptrue_trend_options trend;
-    bool points;
+    bool points, exit_status;
+    const char *since; /* of --exit-status: the runs before are looked at too */
 };
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)
@@ -38,6 +39,18 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_SINCE:
         arguments->history.query.since = argument;
+        return 0;
+    case CLI_KEY_UNTIL:
+        arguments->history.query.until = argument;
+        return 0;
+    case CLI_KEY_EXIT_STATUS:
+        arguments->exit_status = true;
+        return 0;
+    case ARGP_KEY_END:
+        if (arguments->exit_status) {
+            arguments->since = arguments->history.query.since;
+            arguments->history.query.since = NULL;
+        }
         return 0;
     case CLI_KEY_TIP:
         arguments->trend.tip = argument;
@@ -65,6 +78,7 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
     struct tiptrue_error error = {0};
     char *text = NULL;
     size_t length = 0;
+    bool changed = false;
 
     look.observations = arguments->points;
     look.units = arguments->history.units;
@@ -74,6 +88,9 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
         error.status =
             tiptrue_trend_text(trend, arguments->history.json, &look, &text, &length, &error);
     }
+    if (error.status == TIPTRUE_OK && arguments->exit_status) {
+        error.status = tiptrue_history_changed(history, trend, arguments->since, &changed, &error);
+    }
     if (error.status == TIPTRUE_OK) {
         cli_write(text, length);
         if (arguments->history.json) {
@@ -82,7 +99,7 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
     }
     free(text);
     tiptrue_trend_free(trend);
-    return cli_history_failed(&error);
+    return changed && error.status == TIPTRUE_OK ? CLI_EXIT_UPDATE : cli_history_failed(&error);
 }
 
 int cli_trend(int argc, char *argv[])
@@ -93,7 +110,12 @@ int cli_trend(int argc, char *argv[])
         {"tip", CLI_KEY_TIP, "NAME", 0, "Show this tip only; all are looked at, to tell what moved",
          1},
         {"since", CLI_KEY_SINCE, "TIME", 0,
-         "Only runs started at this date, or date and time (RFC 3339), or later", 1},
+         "Only runs started at this date, date and time (RFC 3339) or run, or later", 1},
+        {"until", CLI_KEY_UNTIL, "TIME", 0, "Only runs started at that time, or before", 1},
+        {"exit-status", CLI_KEY_EXIT_STATUS, NULL, 0,
+         "Exit with 10 if anything changed; with --since, after that time, and the runs before it "
+         "are looked at too",
+         2},
         {"runs", CLI_KEY_RUNS, "N", 0, "Look at the latest N runs (default 2000)", 1},
         {"baseline", CLI_KEY_BASELINE, "N", 0,
          "Limits of the control charts from the first N runs after each change (default 20)", 1},
@@ -109,7 +131,8 @@ int cli_trend(int argc, char *argv[])
                "which tip drifts and when its "
                "offset "
                "will be out, how much runs scatter, and the signals of control charts.\v"
-               "Exit status: 0, whatever is found; 64 wrong use, 65 damaged history, 66 no such "
+               "Exit status: 0, whatever is found, but for --exit-status; 64 wrong use, 65 damaged "
+               "history, 66 no such "
                "history or machine, 74 reading "
                "failed.",
         .children = CHILDREN,

@@ -289,6 +289,7 @@ static void read_plate(void *object, struct tt_fields *fields)
     const cJSON *root = fields->json.root;
     double expansion = 0.0;
     tt_field_unknown(fields, root, "plate", known, sizeof(known) / sizeof(known[0]));
+    plate->mm_per_unit = fields->mm_per_unit;
     plate->name = tt_field_text(fields, root, "plate", "name", TT_REQUIRED);
     plate->serial = tt_field_text(fields, root, "plate", "serial", TT_OPTIONAL);
     read_features(&reader, root);

@@ -6,6 +6,7 @@
 #include "config.h"
 
 #include <string.h>
+#include <strings.h>
 
 #include "ingest/formats.h"
 #include "ingest/metadata.h"
@@ -66,9 +67,10 @@ static void read_late_remark(struct reader *reader, const struct tt_cell *remark
 static size_t find_column(const struct tt_cell *cell)
 {
     size_t column = 0;
+    /* whatever its case: spreadsheets begin a cell with a capital */
     while (column < TT_COLUMNS &&
            !(strlen(tt_column_names[column]) == cell->length &&
-             memcmp(tt_column_names[column], cell->text, cell->length) == 0)) {
+             strncasecmp(tt_column_names[column], cell->text, cell->length) == 0)) {
         column++;
     }
     return column;
@@ -146,6 +148,15 @@ static bool read_columns(struct reader *reader, const struct tt_cell *cells)
     return diagnose->faults == faults;
 }
 
+/* "sep=;", which some spreadsheets write above the table: what separates is seen there anyway. */
+static bool is_separator_row(const struct tt_cell *cells, size_t n)
+{
+    size_t length = cells[0].length;
+
+    return n <= 2 && (length == 4 || length == 5) && strncasecmp(cells[0].text, "sep=", 4) == 0 &&
+           (n == 1 || cells[1].length == 0);
+}
+
 /* Up to behind the header. */
 static bool read_head(struct reader *reader)
 {
@@ -169,6 +180,9 @@ static bool read_head(struct reader *reader)
             }
             break;
         case TT_TABLE_ROW:
+            if (is_separator_row(cells, reader->n_columns)) {
+                break;
+            }
             return read_columns(reader, cells);
         case TT_TABLE_FAULT:
             return false;
@@ -181,8 +195,8 @@ static bool is_header(const struct reader *reader)
 {
     const struct tt_cell *kind = &reader->rows.cells[TT_KIND],
                          *target = &reader->rows.cells[TT_TARGET];
-    return kind->length == 4 && memcmp(kind->text, "kind", 4) == 0 && target->length == 6 &&
-           memcmp(target->text, "target", 6) == 0;
+    return kind->length == 4 && strncasecmp(kind->text, "kind", 4) == 0 && target->length == 6 &&
+           strncasecmp(target->text, "target", 6) == 0;
 }
 
 static struct tt_place place_of_row(const struct reader *reader)

@@ -50,6 +50,7 @@ struct tt_pad {
 
 struct tiptrue_plate {
     const char *file;          /* as named by the caller */
+    double mm_per_unit;        /* of the file's lengths */
     const char *name, *serial; /* serial: NULL = not stated */
     struct tt_mark *marks;
     size_t n_marks;

@@ -319,9 +319,11 @@ enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt
     "l.run = s.run), s.time_s, s.run,"                                                             \
     " s.tips, (SELECT count(*) FROM export e WHERE e.run = s.run), s.left_out"                     \
     " FROM summary s CROSS JOIN run u ON u.no = s.run CROSS JOIN result r ON r.no = s.result"
-    static const char ALL[] = ENTRIES " WHERE s.time_s >= ?1 ORDER BY s.time_s, s.id";
+    static const char ALL[] =
+        ENTRIES " WHERE s.time_s >= ?1 AND s.time_s <= ?3 ORDER BY s.time_s, s.id";
     static const char OF_MACHINE[] =
-        ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 ORDER BY s.time_s, s.id";
+        ENTRIES " WHERE s.machine = ?2 AND s.time_s >= ?1 AND s.time_s <= ?3"
+                " ORDER BY s.time_s, s.id";
     sqlite3_stmt *statement;
     struct tips tips = {0};
     int code = SQLITE_OK;
@@ -333,7 +335,10 @@ enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt
         return status;
     }
     tt_sql_real(statement, 1, query->has_since ? query->since_s : -HUGE_VAL, &code);
-    tt_sql_text(statement, 2, query->machine, &code);
+    tt_sql_real(statement, 3, query->has_until ? query->until_s : HUGE_VAL, &code);
+    if (query->machine != NULL) {
+        tt_sql_text(statement, 2, query->machine, &code);
+    }
     status = tt_sql_fail(store, code, error);
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {

@@ -63,6 +63,88 @@ enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id, 
     return status;
 }
 
+enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *id,
+                                    struct tiptrue_error *error)
+{
+#define OF_RUN " WHERE run = (SELECT no FROM run WHERE id = ?1)"
+    static const char *const SQL[] = {
+        "DELETE FROM export" OF_RUN,
+        "DELETE FROM note" OF_RUN,
+        "DELETE FROM edge" OF_RUN,
+        "DELETE FROM tip" OF_RUN,
+        "DELETE FROM summary" OF_RUN,
+        "DELETE FROM pending" OF_RUN,
+        "DELETE FROM result" OF_RUN,
+        "DELETE FROM log" OF_RUN,
+        "DELETE FROM document WHERE ?1 IS NOT NULL AND no NOT IN (SELECT plate FROM result WHERE "
+        "plate NOT NULL UNION SELECT machine FROM result WHERE machine NOT NULL UNION SELECT plan "
+        "FROM result WHERE plan NOT NULL UNION SELECT pattern FROM result WHERE pattern NOT NULL)",
+        "DELETE FROM run WHERE id = ?1",
+    };
+#undef OF_RUN
+    /* what is deleted is overwritten with zeros, in the file and in the log beside it */
+    enum tiptrue_status status =
+        tt_sql_run(store, "PRAGMA secure_delete = ON; BEGIN IMMEDIATE", error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {
+        status = run_with(store, SQL[i], (const char *const[3]){id, NULL, NULL}, error);
+    }
+    if (status == TIPTRUE_OK && sqlite3_changes(store->db) == 0) {
+        status = tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, NULL,
+                         "there is no run %s in the history", id);
+    }
+    status = status == TIPTRUE_OK ? tt_sql_run(store, "COMMIT", error) : status;
+    if (status != TIPTRUE_OK) {
+        sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL); /* the first error stays */
+        return status;
+    }
+    return tt_sql_run(store, "PRAGMA wal_checkpoint(TRUNCATE)", error);
+}
+
+/* The one row of @sql for @id, whose first column is *value; *row false: there is none. */
+static enum tiptrue_status look_up(struct tiptrue_history *store, const char *sql, const char *id,
+                                   bool *row, double *value, struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, sql, &statement, error);
+
+    *row = false;
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, id, &code);
+        status = code == SQLITE_OK ? tt_sql_next(store, statement, row, error)
+                                   : tt_sql_fail(store, code, error);
+    }
+    if (status == TIPTRUE_OK && *row) {
+        *value = sqlite3_column_double(statement, 0);
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_time(struct tiptrue_history *store, const char *id, double *time_s,
+                                  struct tiptrue_error *error)
+{
+    bool row = false;
+    enum tiptrue_status status =
+        look_up(store, "SELECT time_s FROM summary WHERE id = ?", id, &row, time_s, error);
+
+    return status == TIPTRUE_OK && !row ? tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
+                                                  NULL, "there is no run %s in the history", id)
+                                        : status;
+}
+
+enum tiptrue_status tt_store_knows(struct tiptrue_history *store, const char *id, bool *known,
+                                   struct tiptrue_error *error)
+{
+    double one;
+
+    return look_up(store, "SELECT 1 FROM run WHERE id = ?", id, known, &one, error);
+}
+
 enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store, const char *machine,
                                           bool *found, double *time_s, struct tiptrue_error *error)
 {

@@ -91,6 +91,21 @@ TT_MUST_USE enum tiptrue_status tt_store_say(struct tiptrue_history *store, cons
                                              enum tt_saying what, const char *text, double now_s,
                                              struct tiptrue_error *error);
 
+/* Take the run @id out of the file, with its log, its results, its exports and what was said of it,
+ * and documents that no other run has; their bytes are overwritten. TIPTRUE_E_NO_INPUT: there is no
+ * such run. */
+TT_MUST_USE enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *id,
+                                                struct tiptrue_error *error);
+
+/* When the run @id was made (its start, or when it was entered), seconds since 1970.
+ * TIPTRUE_E_NO_INPUT: there is no such run. */
+TT_MUST_USE enum tiptrue_status tt_store_time(struct tiptrue_history *store, const char *id,
+                                              double *time_s, struct tiptrue_error *error);
+
+/* Whether the run @id is there. */
+TT_MUST_USE enum tiptrue_status tt_store_knows(struct tiptrue_history *store, const char *id,
+                                               bool *known, struct tiptrue_error *error);
+
 /* The latest start of a run of @machine that counts; *found false: there is none. */
 TT_MUST_USE enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store,
                                                       const char *machine, bool *found,
@@ -109,8 +124,8 @@ TT_MUST_USE enum tiptrue_status tt_store_load(struct tiptrue_history *store, con
 /* Which runs, in order of time; runs at the same time in order of their id. */
 struct tt_store_query {
     const char *machine; /* NULL = all */
-    bool has_since;
-    double since_s; /* seconds since 1970 */
+    bool has_since, has_until;
+    double since_s, until_s; /* seconds since 1970; both are within */
 };
 
 /* Hand over each run; @each returns what goes on: TIPTRUE_OK, or a status that ends the reading and

@@ -19,6 +19,11 @@
 #define COLUMNS 80 /* unless the terminal is narrower: longer lines are hard to read */
 #define LEAST_COLUMNS 40
 
+static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
+                                     [TIPTRUE_UPDATE] = "UPDATE",
+                                     [TIPTRUE_REPEAT] = "REPEAT",
+                                     [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
+
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
     static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
@@ -85,11 +90,6 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
 
 const char *tt_text_shout(const struct tiptrue_solution *s)
 {
-    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
-                                         [TIPTRUE_UPDATE] = "UPDATE",
-                                         [TIPTRUE_REPEAT] = "REPEAT",
-                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
-
     return s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict];
 }
 
@@ -322,6 +322,37 @@ static size_t page_columns(const struct tiptrue_text_options *options)
     return options->columns < LEAST_COLUMNS ? LEAST_COLUMNS : options->columns;
 }
 
+/* "UPDATE run.csv: wide keep +36.2125, -18.4439 mm; narrow update +52.9027, -18.3362 mm". */
+static void brief_line(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    const struct tt_units *units = tt_page_units(page);
+
+    tt_page_colour(page, verdict_colour(s->verdict));
+    tt_page_puts(page, tt_text_shout(s));
+    tt_page_colour(page, TT_PLAIN);
+    tt_page_puts(page, " ");
+    tt_page_puts(page, s->file != NULL ? s->file : "run");
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *t = &s->tips[i];
+        tt_page_puts(page, i == 0 ? ": " : "; ");
+        tt_page_puts(page, t->name);
+        tt_page_puts(page, " ");
+        tt_page_puts(page, tt_verdict_shown(s, t->verdict));
+        if (!t->offset_determined_x || !t->offset_determined_y) {
+            tt_page_puts(page, ", offset not determined");
+            continue;
+        }
+        tt_page_puts(page, " ");
+        tt_page_fixed(page, units->per_mm * t->offset.x_mm, units->decimals, true);
+        tt_page_puts(page, ", ");
+        tt_page_fixed(page, units->per_mm * t->offset.y_mm, units->decimals, true);
+        tt_page_puts(page, " ");
+        tt_page_puts(page, units->length);
+    }
+    tt_page_line_end(page);
+    tt_page_end(page);
+}
+
 void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_options *options,
                     struct tt_buffer *buffer)
 {
@@ -332,6 +363,10 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
 
     page.units = tt_units_of(o->units);
     tt_text_names(&page, s);
+    if (o->brief) {
+        brief_line(&page, s);
+        return;
+    }
     tt_text_verdict(&page, s);
     tt_text_reasons(&page, s);
     tt_text_run(&page, s);

@@ -1,0 +1,427 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue new: a plate or machine file to begin with. JSON has no comments, so that what is to be
+ * said stands under the key "note", which every object of these files may have. */
+#include "config.h"
+
+#include <argp.h>
+#include <errno.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+#include <unistd.h>
+
+#include "cli/command.h"
+#include "cli/messages.h"
+#include "cli/options.h"
+#include "cli/terminal.h"
+
+enum { KEY_NAME = 0x300, KEY_SERIAL, KEY_MARK, KEY_EDGE, KEY_TIP };
+
+#define MOST_NUMBERS 4
+/* Edges whose directions differ by less (cosine of 15 degrees) face each other, if they overlap. */
+#define PARALLEL 0.966
+
+/* "NAME=1,2,3": a name and numbers, as they were written and as values. */
+struct item {
+    const char *name;
+    char *text; /* its copy, for free() */
+    const char *written[MOST_NUMBERS];
+    double value[MOST_NUMBERS];
+    size_t n;
+};
+
+struct arguments {
+    const char *kind, *name, *serial, *output;
+    enum tiptrue_units units;
+    struct item *marks, *edges, *tips; /* room for every argument each */
+    size_t n_marks, n_edges, n_tips;
+    FILE *to;
+};
+
+/* A name that needs no escapes in JSON. */
+static const char *checked_name(struct argp_state *state, const char *name)
+{
+    bool good = name[0] != '\0';
+
+    for (const char *c = name; *c != '\0'; c++) {
+        good = good && (unsigned char)*c >= 0x20 && *c != '"' && *c != '\\' && *c != 0x7f;
+    }
+    if (!good) {
+        cli_usage(state,
+                  "'%s' is not a name: it is empty, or has a quotation mark, a backslash or "
+                  "a control character",
+                  name);
+    }
+    return name;
+}
+
+/* A number that JSON takes as it is written: no sign but a minus, no bare point, no words. */
+static bool read_value(const char *text, double *value)
+{
+    const char *digits = text + (*text == '-');
+    size_t n = strspn(digits, "0123456789");
+    char *end = NULL;
+
+    if (n == 0 || (n > 1 && *digits == '0') || strspn(text, "-0123456789.eE+") != strlen(text)) {
+        return false;
+    }
+    *value = strtod(text, &end);
+    return *end == '\0' && end[-1] != '.' && strstr(text, ".e") == NULL &&
+           strstr(text, ".E") == NULL;
+}
+
+/* The numbers of "1,2,3" into @item, whose text they are cut out of; false: they are none. */
+static bool read_values(struct item *item, char *text)
+{
+    while (text != NULL && item->n < MOST_NUMBERS) {
+        char *comma = strchr(text, ',');
+        if (comma != NULL) {
+            *comma++ = '\0';
+        }
+        item->written[item->n] = text;
+        if (!read_value(text, &item->value[item->n++])) {
+            return false;
+        }
+        text = comma;
+    }
+    return text == NULL;
+}
+
+/* @text as an item of one of the numbers of numbers in @allowed, a list that ends with -1. */
+static struct item read_item(struct argp_state *state, const char *option, const char *text,
+                             const int allowed[], const char *form)
+{
+    struct item item = {.text = strdup(text)};
+    char *values = item.text != NULL ? strchr(item.text, '=') : NULL;
+    bool fits = false;
+
+    item.name = item.text;
+    if (values != NULL) {
+        *values++ = '\0';
+    }
+    bool good = item.text != NULL && read_values(&item, values);
+    for (size_t i = 0; allowed[i] >= 0; i++) {
+        fits = fits || item.n == (size_t)allowed[i];
+    }
+    if (!good || !fits) {
+        cli_usage(state, "%s '%s' is not %s", option, text, form);
+    }
+    (void)checked_name(state, item.name);
+    return item;
+}
+
+/* ---- the plate ---- */
+
+/* The edge that edge @i faces, and on which side: 1 left, -1 right of the walk. NULL: none. */
+static const struct item *facing(const struct arguments *a, size_t i, int *side, double *apart)
+{
+    const double *e = a->edges[i].value;
+    double length = hypot(e[2] - e[0], e[3] - e[1]);
+    double dx = (e[2] - e[0]) / length, dy = (e[3] - e[1]) / length;
+    const struct item *found = NULL;
+
+    for (size_t k = 0; k < a->n_edges; k++) {
+        const double *f = a->edges[k].value;
+        double other = hypot(f[2] - f[0], f[3] - f[1]);
+        double along = fabs((f[2] - f[0]) * dx + (f[3] - f[1]) * dy) / other;
+        double mx = 0.5 * (f[0] + f[2] - e[0] - e[2]), my = 0.5 * (f[1] + f[3] - e[1] - e[3]);
+        double across = -mx * dy + my * dx;
+        bool faces = k != i && along > PARALLEL && fabs(mx * dx + my * dy) < 0.5 * (length + other);
+        if (faces && across != 0 && (found == NULL || fabs(across) < *apart)) {
+            found = &a->edges[k];
+            *apart = fabs(across);
+            *side = across > 0 ? 1 : -1;
+        }
+    }
+    return found;
+}
+
+static void write_edge(const struct arguments *a, size_t i)
+{
+    const struct item *edge = &a->edges[i];
+    double apart = 0;
+    int side = 1;
+    const struct item *other = facing(a, i, &side, &apart);
+
+    fprintf(a->to,
+            "    {\"name\": \"%s\", \"from\": [%s, %s], \"to\": [%s, %s], \"free_side\": \"%s\", "
+            "\"u\": %s,\n     \"note\": \"free_side guessed: ",
+            edge->name, edge->written[0], edge->written[1], edge->written[2], edge->written[3],
+            side > 0 ? "left" : "right", a->units == TIPTRUE_UNITS_INCH ? "0.0002" : "0.005");
+    if (other != NULL) {
+        fprintf(a->to, "the edge faces '%s', %.6g away, and a gap between them is taken for free",
+                other->name, apart);
+    } else {
+        fputs("no edge faces it", a->to);
+    }
+    fprintf(a->to, "; check it\"}%s\n", i + 1 < a->n_edges ? "," : "");
+}
+
+static void write_plate(const struct arguments *a)
+{
+    fprintf(a->to,
+            "{\n  \"schema\": \"tiptrue.plate/1\",\n"
+            "  \"note\": \"Begun by tiptrue new. Replace what is guessed; 'tiptrue check --plate' "
+            "draws the plate as it is understood.\",\n"
+            "  \"name\": \"%s\",\n  \"serial\": \"%s\",\n  \"units\": \"%s\",\n"
+            "  \"reference\": \"%s\",\n  \"marks\": [\n",
+            a->name != NULL ? a->name : "my plate", a->serial != NULL ? a->serial : "1",
+            a->units == TIPTRUE_UNITS_INCH ? "inch"
+            : a->units == TIPTRUE_UNITS_UM ? "um"
+                                           : "mm",
+            a->marks[0].name);
+    for (size_t i = 0; i < a->n_marks; i++) {
+        fprintf(a->to, "    {\"name\": \"%s\", \"at\": [%s, %s]%s}%s\n", a->marks[i].name,
+                a->marks[i].written[0], a->marks[i].written[1],
+                i == 0 ? ", \"note\": \"the origin: x to the right, y up, seen from above\""
+                       : ", \"note\": \"u: how well its place is known (standard uncertainty)\"",
+                i + 1 < a->n_marks ? "," : "");
+    }
+    fputs("  ],\n  \"edges\": [\n", a->to);
+    for (size_t i = 0; i < a->n_edges; i++) {
+        write_edge(a, i);
+    }
+    fputs("  ]\n}\n", a->to);
+}
+
+/* ---- the machine ---- */
+
+static void write_machine(const struct arguments *a)
+{
+    bool inch = a->units == TIPTRUE_UNITS_INCH;
+
+    fprintf(a->to,
+            "{\n  \"schema\": \"tiptrue.machine/1\",\n"
+            "  \"note\": \"Begun by tiptrue new. What is not known may be left out; docs: formats, "
+            "section Machine.\",\n"
+            "  \"name\": \"%s\",\n  \"units\": \"%s\",\n"
+            "  \"rotation\": {\"sense\": \"ccw\", \"note\": \"as the machine counts, seen from "
+            "above: ccw or cw\"},\n"
+            "  \"resolution\": %s,\n"
+            "  \"yaw\": {\"value_deg\": 0, \"u_deg\": 2, \"note\": \"how the plate is turned, "
+            "roughly; needed with one mark\"},\n  \"tips\": [\n",
+            a->name != NULL ? a->name : "my machine",
+            inch                           ? "inch"
+            : a->units == TIPTRUE_UNITS_UM ? "um"
+                                           : "mm",
+            inch                           ? "0.0001"
+            : a->units == TIPTRUE_UNITS_UM ? "1"
+                                           : "0.001");
+    for (size_t i = 0; i < a->n_tips; i++) {
+        const struct item *tip = &a->tips[i];
+        fprintf(a->to, "    {\"name\": \"%s\"", tip->name);
+        if (tip->n > 0) {
+            fprintf(a->to, ", \"radius\": %s, \"radius_u\": %s", tip->written[0],
+                    inch                           ? "0.001"
+                    : a->units == TIPTRUE_UNITS_UM ? "30"
+                                                   : "0.03");
+        }
+        if (tip->n > 2) {
+            fprintf(a->to, ", \"offset\": [%s, %s]", tip->written[1], tip->written[2]);
+        }
+        fprintf(a->to, "%s}%s\n",
+                tip->n > 2 ? ""
+                           : ", \"note\": \"offset: [x, y] in use, tip's axis less camera's axis\"",
+                i + 1 < a->n_tips ? "," : "");
+    }
+    fprintf(
+        a->to,
+        "  ],\n  \"limits\": {\"permitted_error\": %s, \"note\": \"how far the offset in use may "
+        "be from the true one: what the parts allow\"}\n}\n",
+        inch                           ? "0.0012"
+        : a->units == TIPTRUE_UNITS_UM ? "30"
+                                       : "0.03");
+}
+
+/* ---- the command ---- */
+
+static void check_edges(const struct arguments *a, struct argp_state *state)
+{
+    for (size_t i = 0; i < a->n_edges; i++) {
+        const double *e = a->edges[i].value;
+        if (e[0] == e[2] && e[1] == e[3]) {
+            cli_usage(state, "edge '%s' begins and ends at one place", a->edges[i].name);
+        }
+    }
+}
+
+static void check_kind(const struct arguments *a, struct argp_state *state)
+{
+    bool plate = a->kind != NULL && strcmp(a->kind, "plate") == 0;
+
+    if (a->kind == NULL || (!plate && strcmp(a->kind, "machine") != 0)) {
+        cli_usage(state, "say what is wanted: 'tiptrue new plate' or 'tiptrue new machine'");
+    }
+    if (plate && a->n_tips > 0) {
+        cli_usage(state, "--tip is for a machine");
+    }
+    if (!plate && (a->n_marks > 0 || a->n_edges > 0 || a->serial != NULL)) {
+        cli_usage(state, "--mark, --edge and --serial are for a plate");
+    }
+    if (plate && a->n_marks > 0 && (a->marks[0].value[0] != 0 || a->marks[0].value[1] != 0)) {
+        cli_usage(state, "the first --mark is the origin: '%s' must stand at 0,0",
+                  a->marks[0].name);
+    }
+    check_edges(a, state);
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    static const int TWO[] = {2, -1}, FOUR[] = {4, -1}, TIP[] = {0, 1, 3, -1};
+    struct arguments *a = state->input;
+    size_t room = (size_t)state->argc + 8;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        a->marks = calloc(room, sizeof *a->marks);
+        a->edges = calloc(room, sizeof *a->edges);
+        a->tips = calloc(room, sizeof *a->tips);
+        return a->marks != NULL && a->edges != NULL && a->tips != NULL ? 0 : ENOMEM;
+    case KEY_NAME:
+        a->name = checked_name(state, argument);
+        return 0;
+    case KEY_SERIAL:
+        a->serial = checked_name(state, argument);
+        return 0;
+    case KEY_MARK:
+        a->marks[a->n_marks++] =
+            read_item(state, "--mark", argument, TWO, "a mark: NAME=X,Y, such as M1=48,6");
+        return 0;
+    case KEY_EDGE:
+        a->edges[a->n_edges++] = read_item(state, "--edge", argument, FOUR,
+                                           "an edge: NAME=X,Y,X,Y, such as right=37,-23,37,-13");
+        return 0;
+    case KEY_TIP:
+        a->tips[a->n_tips++] = read_item(state, "--tip", argument, TIP,
+                                         "a tip: NAME, NAME=RADIUS or NAME=RADIUS,X,Y, such as "
+                                         "wide=0.45,36.2,-21.3");
+        return 0;
+    case CLI_KEY_UNITS:
+        a->units = cli_units(state, argument);
+        return 0;
+    case 'o':
+        a->output = argument;
+        return 0;
+    case ARGP_KEY_ARG:
+        if (a->kind != NULL) {
+            cli_usage(state, "'%s' is one argument too many", argument);
+        }
+        a->kind = argument;
+        return 0;
+    case ARGP_KEY_END:
+        check_kind(a, state);
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* What stands for what was not said: a window of four edges, one tip. */
+static void fill_in(struct arguments *a)
+{
+    static const struct item MARK = {.name = "M0", .written = {"0", "0"}, .n = 2};
+    static const struct item EDGES[] = {
+        {"right", NULL, {"40", "5", "40", "25"}, {40, 5, 40, 25}, 4},
+        {"left", NULL, {"10", "25", "10", "5"}, {10, 25, 10, 5}, 4},
+        {"top", NULL, {"35", "30", "15", "30"}, {35, 30, 15, 30}, 4},
+        {"bottom", NULL, {"15", "0", "35", "0"}, {15, 0, 35, 0}, 4},
+    };
+    static const struct item TIP = {.name = "tip1"};
+
+    if (a->n_marks == 0) {
+        a->marks[a->n_marks++] = MARK;
+    }
+    for (size_t i = 0; a->n_edges < 4 && i < 4 && (i > 0 || a->n_edges == 0); i++) {
+        a->edges[a->n_edges++] = EDGES[i];
+    }
+    if (a->n_tips == 0) {
+        a->tips[a->n_tips++] = TIP;
+    }
+}
+
+static int write_all(struct arguments *a)
+{
+    char *text = NULL;
+    size_t length = 0;
+    struct tiptrue_error error = {0};
+
+    if (a->output != NULL && access(a->output, F_OK) == 0) {
+        fprintf(stderr,
+                "tiptrue new: error: %s is there already, and stays as it is: name another "
+                "file\n",
+                a->output);
+        return EX_IOERR;
+    }
+    a->to = open_memstream(&text, &length);
+    if (a->to == NULL) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
+    }
+    fill_in(a);
+    (strcmp(a->kind, "plate") == 0 ? write_plate : write_machine)(a);
+    if (fclose(a->to) != 0) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        free(text);
+        return EX_OSERR;
+    }
+    if (a->output == NULL) {
+        cli_write(text, length);
+    } else {
+        error.status = cli_write_file(a->output, text, length, false, &error);
+    }
+    free(text);
+    if (error.status != TIPTRUE_OK) {
+        fprintf(stderr, "%s: error: %s\n", error.file, error.text);
+    }
+    return cli_exit_status(error.status);
+}
+
+static void free_items(struct item items[], size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        free(items[i].text);
+    }
+    free(items);
+}
+
+int cli_new(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {"name", KEY_NAME, "NAME", 0, "What it is called", 1},
+        {"serial", KEY_SERIAL, "TEXT", 0, "Of a plate: its serial number", 1},
+        {"units", CLI_KEY_UNITS, "UNIT", 0, "Unit of all lengths: mm (default), inch or um", 1},
+        {"mark", KEY_MARK, "NAME=X,Y", 0,
+         "Of a plate: a mark; the first one is the origin, at 0,0 (can be given several times)", 2},
+        {"edge", KEY_EDGE, "NAME=X,Y,X,Y", 0,
+         "Of a plate: an edge, from and to; its free side is guessed from the edge that it faces "
+         "(can be given several times)",
+         2},
+        {"tip", KEY_TIP, "NAME=R,X,Y", 0,
+         "Of a machine: a tip, perhaps with radius, and with the offset in use (can be given "
+         "several times)",
+         2},
+        {"output", 'o', "FILE", 0, "Write FILE, which must not be there yet", 3},
+        {0},
+    };
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "plate\nmachine",
+        .doc = "Write a plate or machine file to begin with. What is guessed in it says so in a "
+               "\"note\".\v"
+               "Exit status: 0 written, 64 wrong use, 74 cannot be written, or is there already.",
+    };
+    struct arguments arguments = {0};
+    int status = EX_OSERR;
+
+    if (cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+        status = write_all(&arguments);
+    }
+    free_items(arguments.marks, arguments.n_marks);
+    free_items(arguments.edges, arguments.n_edges);
+    free_items(arguments.tips, arguments.n_tips);
+    return status;
+}
