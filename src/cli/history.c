@@ -378,9 +378,9 @@ static error_t parse_action(int key, char *argument, struct argp_state *state)
                 names[i] = ACTIONS[i].name;
             }
             meant = cli_nearest(names, N_ACTIONS, argument);
-            cli_usage(state, "'%s' is nothing that a history does%s%s%s; it can " NAMES, argument,
+            cli_usage(state, "'%s' is nothing that a history does%s%s%s it can " NAMES, argument,
                       meant != NULL ? "; did you mean '" : "", meant != NULL ? meant : "",
-                      meant != NULL ? "'?" : "");
+                      meant != NULL ? "'?" : ";");
         }
         request->at = state->next - 1;
         state->next = state->argc;

@@ -145,9 +145,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
                 known[i] = COMMANDS[i].name;
             }
             meant = cli_nearest(known, N_COMMANDS, argument);
-            cli_usage(state, "'%s' is no command%s%s%s; the commands are %s", argument,
+            cli_usage(state, "'%s' is no command%s%s%s the commands are %s", argument,
                       meant != NULL ? "; did you mean '" : "", meant != NULL ? meant : "",
-                      meant != NULL ? "'?" : "", names);
+                      meant != NULL ? "'?" : ";", names);
         }
         request->at = state->next - 1;
         state->next = state->argc; /* the rest is the command's */

@@ -5,6 +5,7 @@
  */
 #include "config.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -13,6 +14,7 @@
 #include "ingest/kinds.h"
 #include "ingest/parting.h"
 #include "ingest/report.h"
+#include "ingest/units.h"
 
 struct joiner {
     struct tt_builder *builder;
@@ -61,6 +63,34 @@ static size_t find_move(struct joiner *joiner, const char *id)
     return index != TT_NONE ? joiner->moves[index] : TT_NONE;
 }
 
+/* Rotations are printed with a decimal or two. */
+#define SAME_ROTATION_DEG 0.06
+
+/* What the report says besides the place. Its rotation is that of the plan, or it is another move's
+ * report: told. */
+static void add_extras(struct joiner *joiner, const struct tt_move *move,
+                       const struct tt_report *report, struct tt_observation *row)
+{
+    struct tt_builder *builder = joiner->builder;
+
+    if (report->has_rotation && move->has_rotation) {
+        double off =
+            fabs(remainder(report->rotation_deg - tt_deg_from_rad(move->rotation_rad), 360.0));
+        if (off > SAME_ROTATION_DEG) {
+            tt_fault(builder->diagnose, tt_place_at(builder->diagnose, report->at),
+                     "is it the plan of this log, and does the controller count the tip's rotation "
+                     "as the machine file says?",
+                     "the report has rotation %g, and the plan's move %g", report->rotation_deg,
+                     tt_deg_from_rad(move->rotation_rad));
+        }
+    }
+    row->feed_mm_s = report->has_feed ? report->feed / 60.0 : row->feed_mm_s;
+    row->has_temperature = report->has_temperature;
+    row->temperature_C = report->temperature_C;
+    row->has_time = report->has_time;
+    row->time_s = report->has_time ? tt_builder_time(builder, report->time_s) : 0.0;
+}
+
 /* Append what the move was, with what the report says. */
 static void add(struct joiner *joiner, const struct tt_move *move, const struct tt_report *report)
 {
@@ -77,6 +107,7 @@ static void add(struct joiner *joiner, const struct tt_move *move, const struct 
     row.z_mm = report->z;
     row.feed_mm_s =
         move->feed_mm_s / builder->mm_per_unit; /* the builder converts all lengths at the end */
+    add_extras(joiner, move, report, &row);
     row.approach_x = move->approach_x;
     row.approach_y = move->approach_y;
     row.target = tt_builder_target(builder, move->kind, move->target, strlen(move->target), origin);
@@ -200,12 +231,47 @@ static void join(struct joiner *joiner)
     }
 }
 
+/* "# units: inch" on a line of the log: what the log says itself goes before the plan's unit, and
+ * may not contradict the plan's "log_units". */
+static void read_units_line(struct tt_builder *builder, const struct tiptrue_plan *plan)
+{
+    static const char KEY[] = "# units:";
+    struct tt_diagnose *diagnose = builder->diagnose;
+    const char *line = diagnose->text;
+
+    while (line < diagnose->end) {
+        const char *feed = memchr(line, '\n', (size_t)(diagnose->end - line));
+        const char *end = feed != NULL ? feed : diagnose->end, *word = line + strlen(KEY);
+        double mm = 0.0;
+        if (end > word && memcmp(line, KEY, strlen(KEY)) == 0) {
+            while (word < end && *word == ' ') {
+                word++;
+            }
+            while (end > word && (end[-1] == '\r' || end[-1] == ' ')) {
+                end--;
+            }
+            if (!tt_units_read(word, (size_t)(end - word), &mm)) {
+                tt_fault(diagnose, tt_place_at(diagnose, word), TT_UNITS_HINT, "unknown units '%s'",
+                         tt_shown(word, (size_t)(end - word)).text);
+            } else if (plan->log_mm_per_unit > 0.0 && plan->log_mm_per_unit != mm) {
+                tt_fault(diagnose, tt_place_at(diagnose, word), "one of them is wrong",
+                         "the log's units are not those of the plan's 'log_units'");
+            } else {
+                builder->mm_per_unit = mm;
+            }
+            return;
+        }
+        line = end + 1;
+    }
+}
+
 enum tiptrue_status tt_run_read_controller(struct tt_builder *builder,
                                            const struct tiptrue_plan *plan, const char *pattern,
                                            struct tiptrue_error *error)
 {
     struct joiner joiner = {.builder = builder, .plan = plan};
-    builder->mm_per_unit = plan->mm_per_unit;
+    builder->mm_per_unit = plan->log_mm_per_unit > 0.0 ? plan->log_mm_per_unit : plan->mm_per_unit;
+    read_units_line(builder, plan);
     builder->states_stage = plan->states_stage;
     if (!index_ids(&joiner)) {
         return TIPTRUE_OK;

@@ -23,8 +23,11 @@
 #define LONGEST_PATTERN 4096
 
 static const char *const group_names[TT_GROUPS] = {
-    [TT_GROUP_X] = "x",   [TT_GROUP_Y] = "y",   [TT_GROUP_Z] = "z",
-    [TT_GROUP_ID] = "id", [TT_GROUP_OK] = "ok",
+    [TT_GROUP_X] = "x",       [TT_GROUP_Y] = "y",
+    [TT_GROUP_Z] = "z",       [TT_GROUP_ID] = "id",
+    [TT_GROUP_OK] = "ok",     [TT_GROUP_ROTATION] = "rotation",
+    [TT_GROUP_FEED] = "feed", [TT_GROUP_TEMPERATURE] = "temperature",
+    [TT_GROUP_TIME] = "time",
 };
 
 struct tt_pattern {

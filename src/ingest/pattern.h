@@ -10,7 +10,18 @@
 #include "ingest/table.h"
 
 /* The named groups. */
-enum tt_group_name { TT_GROUP_X, TT_GROUP_Y, TT_GROUP_Z, TT_GROUP_ID, TT_GROUP_OK, TT_GROUPS };
+enum tt_group_name {
+    TT_GROUP_X,
+    TT_GROUP_Y,
+    TT_GROUP_Z,
+    TT_GROUP_ID,
+    TT_GROUP_OK,
+    TT_GROUP_ROTATION,
+    TT_GROUP_FEED,
+    TT_GROUP_TEMPERATURE,
+    TT_GROUP_TIME,
+    TT_GROUPS
+};
 
 struct tt_pattern;
 

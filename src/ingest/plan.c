@@ -12,6 +12,7 @@
 #include "ingest/document.h"
 #include "ingest/ingest.h"
 #include "ingest/kinds.h"
+#include "ingest/units.h"
 #include "ingest/names.h"
 
 struct reader {
@@ -166,18 +167,31 @@ static void read_setups(struct reader *reader, const cJSON *root)
     }
 }
 
+/* "log_units": what the controller counts in, where that is not the plan's unit. */
+static void read_log_units(struct tt_fields *fields, const cJSON *root, struct tiptrue_plan *plan)
+{
+    const char *word = tt_field_text(fields, root, "plan", "log_units", TT_OPTIONAL);
+
+    if (word != NULL && !tt_units_read(word, strlen(word), &plan->log_mm_per_unit)) {
+        tt_fault(fields->diagnose,
+                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(root, "log_units")),
+                 TT_UNITS_HINT, "unknown units '%s'", tt_shown(word, strlen(word)).text);
+    }
+}
+
 /* What `plan` writes besides moves and setups is for people. */
 static void read_plan(void *object, struct tt_fields *fields)
 {
-    static const char *const known[] = {"schema",  "units",      "moves",    "name",
-                                        "machine", "plate",      "note",     "setups",
-                                        "touches", "sightings",  "target",   "target_met",
-                                        "tips",    "limited_by", "left_out", "notes"};
+    static const char *const known[] = {
+        "schema",     "log_units", "units",      "moves",    "name",      "machine",
+        "plate",      "note",      "setups",     "touches",  "sightings", "target",
+        "target_met", "tips",      "limited_by", "left_out", "notes"};
     struct tiptrue_plan *plan = object;
     struct reader reader = {fields, plan, {.arena = &plan->arena}};
     const cJSON *root = fields->json.root;
     tt_field_unknown(fields, root, "plan", known, sizeof(known) / sizeof(known[0]));
     plan->mm_per_unit = fields->mm_per_unit;
+    read_log_units(fields, root, plan);
     read_setups(&reader, root);
     const cJSON *moves = tt_field_array(fields, root, "plan", "moves", TT_REQUIRED);
     if (moves == NULL) {

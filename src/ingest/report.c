@@ -10,6 +10,8 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "base/time.h"
+#include "ingest/fields.h"
 
 static void tell_group(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group,
                        const char *expected)
@@ -39,6 +41,50 @@ static bool read_coordinate(struct tt_diagnose *diagnose, const struct tt_cell *
     return true;
 }
 
+/* A number that a report may have; *has: it does. False: it is wrong (told). */
+static bool read_extra(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group,
+                       const struct tt_bounds *bounds, bool *has, double *value)
+{
+    *has = cell->length > 0;
+    if (!*has) {
+        return true;
+    }
+    if (tt_number_read(cell->text, cell->length, '.', value, NULL) != TT_NUMBER_OK) {
+        tell_group(diagnose, cell, group, "a number");
+        return false;
+    }
+    if (!(*value >= bounds->lowest && *value <= bounds->highest)) {
+        tell_group(diagnose, cell, group, bounds->hint);
+        return false;
+    }
+    return true;
+}
+
+/* What a report may have besides: rotation, feed, temperature, time. */
+static bool read_extras(struct tt_diagnose *diagnose, const struct tt_cell groups[TT_GROUPS],
+                        struct tt_report *report)
+{
+    static const struct tt_bounds degrees = {-36000.0, 36000.0, false, "degrees within 100 turns"};
+    static const struct tt_bounds feeds = {0.0, 1e6, false, "a feed per minute, 0 to 1000000"};
+    static const struct tt_bounds celsius = {-100.0, 300.0, false, "degrees Celsius, -100 to 300"};
+    const struct tt_cell *time = &groups[TT_GROUP_TIME];
+    bool good = read_extra(diagnose, &groups[TT_GROUP_ROTATION], "rotation", &degrees,
+                           &report->has_rotation, &report->rotation_deg);
+
+    good = read_extra(diagnose, &groups[TT_GROUP_FEED], "feed", &feeds, &report->has_feed,
+                      &report->feed) &&
+           good;
+    good = read_extra(diagnose, &groups[TT_GROUP_TEMPERATURE], "temperature", &celsius,
+                      &report->has_temperature, &report->temperature_C) &&
+           good;
+    report->has_time = time->length > 0;
+    if (report->has_time && !tt_time_read(time->text, time->length, &report->time_s)) {
+        tell_group(diagnose, time, "time", "a time such as 2026-03-02T07:41:12Z");
+        good = false;
+    }
+    return good;
+}
+
 /* The groups as a report; false if one is wrong (told). */
 static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *diagnose,
                         const struct tt_cell groups[TT_GROUPS], double largest,
@@ -64,6 +110,7 @@ static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *di
             good = false;
         }
     }
+    good = read_extras(diagnose, groups, report) && good;
     if (tt_pattern_has(pattern, TT_GROUP_ID) && groups[TT_GROUP_ID].length == 0) {
         tell_group(diagnose, &groups[TT_GROUP_ID], "id", "");
         good = false;

@@ -7,7 +7,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
-#define TT_UNITS_HINT "units are 'mm' or 'inch'"
+#define TT_UNITS_HINT "units are 'mm', 'inch' or 'um'"
 
 /* Millimetres in the unit of length that is called @text. */
 bool tt_units_read(const char *text, size_t length, double *mm_per_unit);

@@ -39,6 +39,7 @@ struct tiptrue_plan {
     struct tt_plan_setup *setups; /* those that stand turned */
     size_t n_setups;
     bool states_stage;      /* a move has a "stage": then none is inferred from the feeds */
+    double log_mm_per_unit; /* of the lengths in the joined log; 0 = as the plan's */
     double mm_per_unit;     /* of the plan's lengths as written, which is taken for the joined log's
                                too: such a log names no unit */
     struct tt_bytes source; /* the document as read */

@@ -280,6 +280,10 @@ void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer 
     tt_json_key_text(&json, "schema", "tiptrue.plan/1");
     tt_json_key_text(&json, "machine", p->machine);
     tt_json_key_text(&json, "plate", p->plate);
+    if (p->plan.log_mm_per_unit > 0 && p->plan.log_mm_per_unit != 1) {
+        tt_json_key_text(&json, "log_units",
+                         p->plan.log_mm_per_unit == TT_MM_PER_INCH ? "inch" : "um");
+    }
     tt_json_key_count(&json, "touches", p->touches);
     tt_json_key_count(&json, "sightings", p->sightings);
     tt_json_key(&json, "target");

@@ -79,13 +79,13 @@ static int decimals_of_row(const struct tiptrue_run *run, const struct tt_observ
     return decimals_of(quantum_mm(run, o));
 }
 
-/* The same in @units, where a step of the machine may lie between two digits: the finer one. */
-static int decimals_in(const struct tt_units *units, const struct tiptrue_run *run,
-                       const struct tt_observation *o)
+/* The same in another unit, where a step of the machine may lie between two digits: the finer one.
+ */
+static int decimals_in(double per_mm, const struct tiptrue_run *run, const struct tt_observation *o)
 {
-    double quantum = units->per_mm * quantum_mm(run, o);
+    double quantum = per_mm * quantum_mm(run, o);
 
-    if (units->per_mm == 1 || !(quantum > 0)) {
+    if (per_mm == 1 || !(quantum > 0)) {
         return decimals_of_row(run, o);
     }
     int decimals = (int)ceil(-log10(quantum) - 0.01);
@@ -101,7 +101,7 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
                     const struct tiptrue_plate *plate, const struct columns *columns,
                     const struct tt_units *units, const struct tt_observation *o)
 {
-    int decimals = decimals_in(units, run, o);
+    int decimals = decimals_in(units->per_mm, run, o);
     bool touching = o->kind != TT_SIGHT;
 
     tt_buffer_printf(out, "%s,", tt_kind_words[o->kind]);
@@ -161,9 +161,11 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
 void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptrue_plan *plan,
                               struct tt_buffer *out)
 {
+    double unit = plan->log_mm_per_unit > 0 ? plan->log_mm_per_unit : plan->mm_per_unit;
+
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
-        int decimals = decimals_of_row(run, o);
+        int decimals = decimals_in(1 / unit, run, o);
         tt_buffer_puts(out, "trip id=");
         if (plan->moves[i].id != NULL) {
             tt_buffer_puts(out, plan->moves[i].id);
@@ -171,11 +173,11 @@ void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptru
             tt_buffer_printf(out, "%zu", i + 1);
         }
         tt_buffer_puts(out, " x=");
-        tt_number_write_fixed(out, o->h.x_mm / plan->mm_per_unit, decimals, false);
+        tt_number_write_fixed(out, o->h.x_mm / unit, decimals, false);
         tt_buffer_puts(out, " y=");
-        tt_number_write_fixed(out, o->h.y_mm / plan->mm_per_unit, decimals, false);
+        tt_number_write_fixed(out, o->h.y_mm / unit, decimals, false);
         tt_buffer_puts(out, " z=");
-        tt_number_write_fixed(out, o->z_mm / plan->mm_per_unit, 4, false);
+        tt_number_write_fixed(out, o->z_mm / unit, 4, false);
         tt_buffer_printf(out, " ok=%d\n", o->use != TT_USE_NO_CONTACT);
     }
 }

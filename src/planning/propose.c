@@ -312,6 +312,7 @@ enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_pr
     w.pairs = motion->find_feed_mm_s.stated && motion->measure_feed_mm_s.stated;
     p->plan.file = "-";
     p->plan.mm_per_unit = 1;
+    p->plan.log_mm_per_unit = scene->machine->mm_per_unit;
     p->plan.states_stage = w.pairs;
     p->machine = keep(p, scene->machine->name, &w.good);
     p->plate = keep(p, scene->plate->name, &w.good);

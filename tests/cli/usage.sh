@@ -15,9 +15,10 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-wrong "tiptrue: a command is missing; the commands are ready, solve, check, export, plan, simulate, compare, trend, history, report"
-commands="ready, solve, check, export, plan, simulate, compare, trend, history, report"
-wrong "tiptrue: 'slove' is no command; the commands are $commands" \
+commands="ready, solve, check, export, plan, simulate, compare, trend, history, report, new, completion"
+wrong "tiptrue: a command is missing; the commands are $commands"
+wrong "tiptrue: 'frobnicate' is no command; the commands are $commands" frobnicate
+wrong "tiptrue: 'slove' is no command; did you mean 'solve'? the commands are $commands" \
     slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 cd alone || exit 1
@@ -163,7 +164,7 @@ wrong "tiptrue report: --history makes a page of its own: it goes with --machine
 wrong "tiptrue report: '-' is named 2 times, but standard input can be read only once" report -o page.html - -
 wrong "tiptrue report: --plan needs --pattern: how a report of the controller looks" report --plan p.json -o page.html run.log
 # -h is --help, everywhere.
-for command in "" solve check export plan simulate compare trend history report "history list" "history note"; do
+for command in "" solve check export plan simulate compare trend history report "history list" "history note" "history forget" new completion; do
     # shellcheck disable=SC2086 # no command, one word, or two
     "$TIPTRUE" $command --help >long
     # shellcheck disable=SC2086

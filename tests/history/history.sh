@@ -46,10 +46,13 @@ is "since a second later there is none" 1 "$(wc -l <out)"
 history list --since 2026-03-14 --machine 'lathe corner' --json
 is "since that day there are two" 2 "$(wc -l <out)"
 history list --machine lathe
-is "a machine is named wholly" 1 "$(wc -l <out)"
+is "a machine is named wholly" 66 "$status"
+has "and what there is can be seen" err "no runs of machine 'lathe'"
+has "by another command" err 'tiptrue history list'
+is "nothing is listed" "" "$(cat out)"
 history list --since yesterday
 is "yesterday is no date" 64 "$status"
-has "and that is said" err "^tiptrue: error: 'yesterday' is no date$"
+has "and that is said" err "^tiptrue: error: 'yesterday' is no date, and no run of the history$"
 
 # Showing.
 history show "$id"
@@ -301,7 +304,7 @@ has "the history is sound" full-verify.out ': sound$'
 
 run "$TIPTRUE" history
 is "an action is needed" 64 "$status"
-run "$TIPTRUE" history forget
+run "$TIPTRUE" history mend
 is "an unknown action" 64 "$status"
-has "is named" err "'forget' is nothing that a history does"
+has "is named" err "'mend' is nothing that a history does"
 finish
