@@ -98,6 +98,7 @@ script_tests = \
   tests/cli/check.sh \
   tests/cli/complete.py \
   tests/cli/daily.py \
+  tests/cli/dialects.py \
   tests/cli/export.py \
   tests/cli/find.py \
   tests/cli/hostile.py \
