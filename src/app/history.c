@@ -1129,6 +1129,9 @@ static enum tiptrue_status trend_of(struct tiptrue_history *history, const char 
     if (status == TIPTRUE_OK) {
         status = tt_trend_make(&series, stored, options, trend, error);
     }
+    if (status == TIPTRUE_OK) {
+        status = tt_history_notes(history, *trend, error);
+    }
     tt_arena_clear(&arena);
     return status;
 }

@@ -25,6 +25,11 @@ void tt_history_cut(struct tt_series *series, double until_s, size_t most_runs);
 TT_MUST_USE enum tiptrue_status tt_history_known(struct tiptrue_history *history,
                                                  const char *machine, struct tiptrue_error *error);
 
+/* Notes of the runs that @trend looked at, among its events. */
+TT_MUST_USE enum tiptrue_status tt_history_notes(struct tiptrue_history *history,
+                                                 struct tiptrue_trend *trend,
+                                                 struct tiptrue_error *error);
+
 /* The run that has the log of @run but for its line ends, if @run is not there itself: saved again
  * by an editor or sent by mail, it is no other run. @id empty: there is none. */
 TT_MUST_USE enum tiptrue_status tt_history_twin(struct tiptrue_history *history,

@@ -100,8 +100,10 @@ expect("a plate is shown", run("check", "gap.json", "--svg", "gap.svg"), 0, "edg
 shown = run("check", "gap.json")[1]
 for name, word in (("e", "left"), ("s", "up"), ("n", "down")):
     tally.check(re.search(rf"edge {name} from [^e]*free side {word}", re.sub(r"\s+", " ", shown)), f"edge {name}: {shown}")
-drawing = [line for line in shown.splitlines() if "#" in line and "|" in line and "reference" not in line]
-tally.check(drawing and all(re.search(r"#\|? *\|#|#\| +\|#", line) for line in drawing), f"hatched behind the edges: {drawing}")
+drawing = [line for line in shown.splitlines() if "|" in line]
+tally.check(len(drawing) > 5 and all(re.match(r" *O? *# ?\| +\| ?#", line) for line in drawing), f"behind the edges: {drawing}")
+lying = [line.strip()[-20:] for line in shown.splitlines() if re.search("#{20}$|-{20}$", line)]
+tally.check([line[0] for line in lying] == ["#", "-", "-", "#"], f"above and below: {lying}")
 picture = xml.dom.minidom.parse(str(work / "gap.svg"))
 tally.check({t.firstChild.data for t in picture.getElementsByTagName("text")} >= {"A", "w", "e", "s", "n"}, "names in the picture")
 tally.check(len(picture.getElementsByTagName("path")) > 30, "hatching in the picture")
@@ -112,9 +114,6 @@ expect("brief", run("solve", "--plate", "plate.json", "--machine", "machine.json
        r"\AKEEP run.csv: wide keep \+36\.\d{4}, -21\.\d{4} mm\nKEEP run.csv.*\n\Z")
 
 # ---- the history ----
-truth = {"touch": 0.002}
-
-
 def series(folder, offset_steps, starts):
     """Simulated runs with these starts into a history; the offset moves with the steps. Returns the ids in this order."""
     ids = []
@@ -155,7 +154,6 @@ good, _ = series(a, steps, right)
 bad, told = series(b, steps, wrong)
 told_of = [i for i, (_, errors) in enumerate(told) if "clock" in errors or "history started" in errors or "years" in errors]
 tally.check(told_of == [9, 30], f"clocks were doubted of runs {told_of}")
-before = run("trend", "--history", bad)[1]
 for i in (9, 30):
     expect("started", run("history", "started", "--history", bad, told[i][0], right[i]), 0, "^$", "^$")
 
@@ -165,9 +163,18 @@ def without_ids(history):
     return json.loads(re.sub(r'"run": "[0-9a-f]{16}"', '"run": ""', json.dumps(t)))
 
 
+def same(x, y):
+    """To the rounding of doubles: probabilities are sums over runs that were entered in another order."""
+    if isinstance(x, dict):
+        return x.keys() == y.keys() and all(same(x[key], y[key]) for key in x)
+    if isinstance(x, list):
+        return len(x) == len(y) and all(map(same, x, y))
+    return abs(x - y) <= 1e-9 * abs(x) if isinstance(x, float) and isinstance(y, float) else x == y
+
+
 one, two = without_ids(good), without_ids(bad)
 for key in ("changes", "tips", "latest", "runs", "first", "last", "plates", "edges"):
-    tally.check(one[key] == two[key], f"trend after the clocks were put right, {key}: {one[key]} {two[key]}")
+    tally.check(same(one[key], two[key]), f"trend after the clocks were put right, {key}: {one[key]} {two[key]}")
 tally.check(len(one["changes"]) == 1, f"one change: {one['changes']}")
 
 # Limits of time, by time and by run.
@@ -210,13 +217,14 @@ expect("not both", run("compare", "--history", good, "--last", "a", "b"), 64, "^
 
 # Notes stand with the trend.
 run("history", "note", "--history", good, ids[24], "new screw in the camera's mount")
-tally.check("new screw in the camera's mount" in run("trend", "--history", good)[1], "a note in the trend")
+told_then = re.sub(r"\s+", " ", run("trend", "--history", good)[1])
+tally.check("new screw in the camera's mount" in told_then, f"a note in the trend: {told_then}")
 
 # The same log with other line ends is the same run; the first one's id and bytes stay.
 text = (a / "log.csv").read_text()
 (a / "crlf.csv").write_bytes(text.replace("\n", "\r\n").encode())
 expect("other line ends", run("solve", "--plate", "plate.json", "--machine", "machine.json", "--history", good, a / "crlf.csv"),
-       10, None, "line ends alone: it is the same run")
+       0, None, "line ends alone: it is the same run")
 tally.check(listed() == ids, "it is one run")
 tally.check(run("history", "show", "--log", "--history", good, ids[-1])[1] == text, "with the log that was there first")
 expect("sound", run("history", "verify", "--history", good), 0, "40 runs, 40 logs.*sound")

@@ -140,9 +140,9 @@ for action in list show export import verify; do
     has "history $action --help shows its use" out "^Usage: tiptrue history $action "
     is "history $action --help keeps to 80 columns" "" "$(awk 'length($0) > 80' out)"
 done
-actions='list, show, export, import, verify, exclude, include, started, note'
+actions='list, show, export, import, verify, exclude, include, started, note, forget'
 wrong "tiptrue history: what to do with the history is missing: $actions" history
-wrong "tiptrue history: 'forget' is nothing that a history does; it can $actions" history forget
+wrong "tiptrue history: 'mend' is nothing that a history does; it can $actions" history mend
 wrong "tiptrue history list: 'run.csv' is one argument too many" history list run.csv
 wrong "tiptrue history show: a RUN is missing: the first digits of its id, as \`tiptrue history list' shows it" history show
 wrong "tiptrue history show: --document 'photo' is none; there are plate, machine, plan, pattern" history show --document photo a7

@@ -137,6 +137,34 @@ enum tiptrue_status tt_store_time(struct tiptrue_history *store, const char *id,
                                         : status;
 }
 
+enum tiptrue_status tt_store_notes(struct tiptrue_history *store, const char *machine,
+                                   enum tiptrue_status (*each)(void *context, const char *id,
+                                                               double time_s, const char *text),
+                                   void *context, struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT s.id, s.time_s, n.text FROM note n JOIN summary s ON s.run = "
+                              "n.run WHERE s.machine = ? ORDER BY n.no";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = true;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine, &code);
+        status = tt_sql_fail(store, code, error);
+    }
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 2);
+        status = each(context, id != NULL ? id : "", sqlite3_column_double(statement, 1),
+                      text != NULL ? text : "");
+    }
+    if (status != TIPTRUE_OK) {
+        tt_sql_reset_all(store);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_store_knows(struct tiptrue_history *store, const char *id, bool *known,
                                    struct tiptrue_error *error)
 {

@@ -102,6 +102,14 @@ TT_MUST_USE enum tiptrue_status tt_store_forget(struct tiptrue_history *store, c
 TT_MUST_USE enum tiptrue_status tt_store_time(struct tiptrue_history *store, const char *id,
                                               double *time_s, struct tiptrue_error *error);
 
+/* Hand over each note of a run of @machine, in the order in which they were made: the run's id and
+ * time (seconds since 1970), and the text. They live during the call, whose status ends the reading
+ * where it is not TIPTRUE_OK. */
+TT_MUST_USE enum tiptrue_status tt_store_notes(
+    struct tiptrue_history *store, const char *machine,
+    enum tiptrue_status (*each)(void *context, const char *id, double time_s, const char *text),
+    void *context, struct tiptrue_error *error);
+
 /* Whether the run @id is there. */
 TT_MUST_USE enum tiptrue_status tt_store_knows(struct tiptrue_history *store, const char *id,
                                                bool *known, struct tiptrue_error *error);

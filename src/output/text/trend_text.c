@@ -7,6 +7,7 @@
 #include "output/output.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "base/number.h"
 #include "output/text/text_parts.h"
@@ -182,7 +183,10 @@ static void say_events(struct tt_page *page, const struct tiptrue_trend *trend)
     for (size_t i = 0; i < trend->n_events; i++) {
         tt_minute_write(trend->events[i].time_s, when);
         tt_page_puts(page, "  ");
-        tt_buffer_printf(&page->words, "%s: %s", when, trend->events[i].text);
+        /* in quotation marks: what somebody wrote stays as it was written, lengths too */
+        bool note = strcmp(trend->events[i].code, "note") == 0;
+        tt_buffer_printf(&page->words, note ? "%s: note '%s'" : "%s: %s", when,
+                         trend->events[i].text);
         tt_page_say(page, 4);
     }
 }
