@@ -200,7 +200,7 @@ libcore_la_SOURCES = \
   src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \
   src/output/page.c src/output/page.h \
-  src/output/plate_view.c src/output/plate_view.h \
+  src/output/report/plate_view.c src/output/report/plate_view.h \
   src/output/units.c src/output/units.h \
   src/output/proposal.c \
   src/output/run_log.c \

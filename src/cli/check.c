@@ -118,6 +118,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 /* Whether the file @path is a plate: it is so by its schema, never by its name. */
 static bool is_plate(const char *path)
 {
+    static const char SCHEMA[] = "\"tiptrue.plate/";
     char head[HEAD + 1] = "";
     FILE *file = strcmp(path, "-") != 0 ? fopen(path, "r") : NULL;
     size_t length = file != NULL ? fread(head, 1, HEAD, file) : 0;
@@ -126,7 +127,12 @@ static bool is_plate(const char *path)
         fclose(file);
     }
     head[length] = '\0';
-    return strstr(head, "\"tiptrue.plate/") != NULL;
+    for (const char *at = head; *at != '\0'; at++) {
+        if (strncmp(at, SCHEMA, strlen(SCHEMA)) == 0) {
+            return true;
+        }
+    }
+    return false;
 }
 
 /* A plate among the runs is the plate that is meant, and is shown. */

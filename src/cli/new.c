@@ -69,8 +69,8 @@ static bool read_value(const char *text, double *value)
         return false;
     }
     *value = strtod(text, &end);
-    return *end == '\0' && end[-1] != '.' && strstr(text, ".e") == NULL &&
-           strstr(text, ".E") == NULL;
+    const char *point = strchr(text, '.');
+    return *end == '\0' && (point == NULL || (point[1] >= '0' && point[1] <= '9'));
 }
 
 /* The numbers of "1,2,3" into @item, whose text they are cut out of; false: they are none. */

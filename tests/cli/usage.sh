@@ -164,7 +164,8 @@ wrong "tiptrue report: --history makes a page of its own: it goes with --machine
 wrong "tiptrue report: '-' is named 2 times, but standard input can be read only once" report -o page.html - -
 wrong "tiptrue report: --plan needs --pattern: how a report of the controller looks" report --plan p.json -o page.html run.log
 # -h is --help, everywhere.
-for command in "" solve check export plan simulate compare trend history report "history list" "history note" "history forget" new completion; do
+for command in "" solve check export plan simulate compare trend history report new completion "history list" \
+    "history note" "history forget"; do
     # shellcheck disable=SC2086 # no command, one word, or two
     "$TIPTRUE" $command --help >long
     # shellcheck disable=SC2086

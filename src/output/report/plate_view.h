@@ -3,8 +3,8 @@
 /* A plate as it was understood, before any run exists: in words with a drawing of characters, and
  * as a picture (SVG). In both the conductor is hatched, so that a free side that was stated wrongly
  * is seen; x points right and y up, seen from above. */
-#ifndef TT_OUTPUT_PLATE_VIEW_H
-#define TT_OUTPUT_PLATE_VIEW_H
+#ifndef TT_OUTPUT_REPORT_PLATE_VIEW_H
+#define TT_OUTPUT_REPORT_PLATE_VIEW_H
 
 #include "base/buffer.h"
 #include "model/plate.h"
