@@ -40,7 +40,8 @@ def expect(what, found, status, *patterns):
 
 
 # Help, and words that are nearly right.
-COMMANDS = ("solve", "check", "export", "plan", "simulate", "compare", "trend", "history", "report", "new", "completion")
+COMMANDS = ("ready", "solve", "check", "export", "plan", "simulate", "compare", "trend", "history", "report", "new",
+            "completion")
 for command in COMMANDS:
     tally.check(run("help", command) == run(command, "--help"), f"help {command}")
 tally.check(run("help", "history", "note") == run("history", "note", "--help"), "help history note")

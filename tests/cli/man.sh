@@ -23,7 +23,8 @@ options()
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
 actions='list show export import verify exclude include started note forget'
-for command in "" ready solve check export plan simulate compare trend history report new completion $(printf 'history@%s ' $actions); do
+commands='ready solve check export plan simulate compare trend history report new completion'
+for command in "" $commands $(printf 'history@%s ' $actions); do
     command=$(echo "$command" | tr @ ' ')
     # shellcheck disable=SC2086 # no command, one word, or two
     "$TIPTRUE" $command --help
