@@ -9,7 +9,7 @@ noinst_LTLIBRARIES += libcore.la
 libcore_la_LIBADD = $(core_libs)
 libcore_la_SOURCES = \
   src/app/solved.c src/app/solved.h \
-  src/app/library.c src/tiptrue.h src/tiptrue_daily.h src/tiptrue_tools.h src/tiptrue_units.h \
+  src/app/library.c src/tiptrue.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h src/tiptrue_units.h \
   src/app/history.c \
   src/app/history_care.c src/app/history_care.h \
   src/app/files.c \
@@ -20,9 +20,11 @@ libcore_la_SOURCES = \
   src/app/ready.h \
   src/app/report.c \
   src/app/view.c \
+  src/app/placement.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \
+  src/base/cholesky.c src/base/cholesky.h \
   src/base/decimal.c src/base/decimal.h \
   src/base/digest.c src/base/digest.h \
   src/base/distribution.c src/base/distribution.h \
@@ -36,10 +38,12 @@ libcore_la_SOURCES = \
   src/formats/motion.c \
   src/formats/truth.c \
   src/model/between.h \
+  src/model/board.h \
   src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
   src/model/machine.c src/model/machine.h \
+  src/model/placement.c src/model/placement.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/proposal.c src/model/proposal.h \
@@ -54,9 +58,12 @@ libcore_la_SOURCES = \
   src/model/truth.c src/model/truth.h \
   src/model/weeks.h \
   src/ingest/archive.c src/ingest/archive.h \
+  src/ingest/board.c \
+  src/ingest/board_metadata.c src/ingest/board_metadata.h \
   src/ingest/builder.c src/ingest/builder.h \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
+  src/ingest/cells.c src/ingest/cells.h \
   src/ingest/diagnose.c src/ingest/diagnose.h \
   src/ingest/document.c src/ingest/document.h \
   src/ingest/keys_read.c \
@@ -152,6 +159,19 @@ libcore_la_SOURCES = \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \
+  src/placement/angle.c src/placement/angle.h \
+  src/placement/angles.c \
+  src/placement/board_terms.c src/placement/board_terms.h \
+  src/placement/capability.c src/placement/capability.h \
+  src/placement/choose.c src/placement/choose.h \
+  src/placement/board_design.c src/placement/board_design.h \
+  src/placement/findings.c \
+  src/placement/board_fit.c src/placement/board_fit.h \
+  src/placement/placement.c src/placement/placement.h \
+  src/placement/robust.c \
+  src/placement/terms.c src/placement/terms.h \
+  src/placement/values.c \
+  src/placement/wanted.c src/placement/work.h \
   src/planning/candidates.c src/planning/candidates.h \
   src/planning/design.c src/planning/design.h \
   src/planning/draw.c \
@@ -195,6 +215,7 @@ libcore_la_SOURCES = \
   src/output/compare.c \
   src/output/history.c src/output/history.h \
   src/output/json/json.c \
+  src/output/json/json_finding.c src/output/json/json_finding.h \
   src/output/json/json_tip.c src/output/json/json_tip.h \
   src/output/json/keys_write.c \
   src/output/json/json_write.c src/output/json/json_write.h \
@@ -221,6 +242,9 @@ libcore_la_SOURCES = \
   src/output/text/plan_sentences.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \
+  src/output/json/placement_json.c \
+  src/output/text/placement_sentences.c src/output/text/placement_sentences.h \
+  src/output/text/placement_text.c \
   src/output/text/sentences.c src/output/text/sentences.h \
   src/output/report/style.c src/output/report/style.h \
   src/output/ready.h src/output/json/ready.c src/output/text/ready.c \
@@ -246,7 +270,7 @@ lib_LTLIBRARIES += libtiptrue.la
 libtiptrue_la_SOURCES =
 libtiptrue_la_LIBADD = libcore.la $(core_libs)
 libtiptrue_la_LDFLAGS = $(AM_LDFLAGS) -no-undefined -version-info 0:0:0 -export-symbols-regex '^tiptrue_'
-include_HEADERS += src/tiptrue.h src/tiptrue_daily.h src/tiptrue_tools.h src/tiptrue_units.h
+include_HEADERS += src/tiptrue.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h src/tiptrue_units.h
 
 # The program: its files see only the public interface, and link the objects themselves, so that it starts without looking for
 # the library.
@@ -269,6 +293,7 @@ tiptrue_SOURCES = \
   src/cli/main.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
+  src/cli/placement.c \
   src/cli/plan.c \
   src/cli/simulate.c \
   src/cli/place.c src/cli/place.h \

@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The public interface of libtiptrue: every command of the program is a call that a host can make
- * too.
+/* The public interface of libtiptrue: each command of the program is a call that a host can make.
  *
  * Units: lengths mm, angles degrees where a name ends in _deg. Frames and signs are those of
  * docs/method.md: the offset o is the tip's axis minus the camera's axis, at one head position, in
@@ -10,9 +9,7 @@
  * output is untouched and *error (if not NULL) says why. Threads: calls on different objects may
  * run at the same time; one workspace serves one thread at a time. The library never prints, exits,
  * reads the environment or the clock, or changes the locale. GSL's error handler is process-wide:
- * the library neither sets nor replaces it, and calls only GSL functions whose arguments it has
- * checked.
- */
+ * the library leaves it as it is, and calls only GSL functions whose arguments it has checked. */
 #ifndef TIPTRUE_H
 #define TIPTRUE_H
 
@@ -661,7 +658,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_add_history(struct tiptrue_r
                                                                 struct tiptrue_history *history,
                                                                 const char *machine,
                                                                 struct tiptrue_error *error);
-/* The page; *text and *length as tiptrue_solution_text. The same input gives the same bytes. */
+/* The page; *text, *length as tiptrue_solution_text. The same input gives the same bytes. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_html(const struct tiptrue_report *report,
                                                          char **text, size_t *length,
                                                          struct tiptrue_error *error);
@@ -674,6 +671,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_picture(const struct tiptrue
                                                             struct tiptrue_error *error);
 void tiptrue_report_free(struct tiptrue_report *report);
 #include "tiptrue_tools.h"
+#include "tiptrue_board.h"
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif

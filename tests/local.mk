@@ -67,6 +67,7 @@ unit_tests = \
   tests/unit/output/text_test \
   tests/unit/output/units_test \
   tests/unit/output/weeks_test \
+  tests/unit/placement/capability_test \
   tests/unit/planning/design_test
 
 # Tests that share a helper.
@@ -104,6 +105,7 @@ script_tests = \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \
+  tests/cli/placement.py \
   tests/cli/plan.sh \
   tests/cli/readme.sh \
   tests/cli/keys.py \
@@ -137,6 +139,7 @@ script_tests = \
   tests/report/pages.py \
   tests/simulation/agreement.py \
   tests/simulation/layouts.py \
+  tests/simulation/placement.py \
   tests/simulation/quick.py \
   tests/simulation/quick_faults.py \
   tests/simulation/silent.py \

@@ -36,20 +36,6 @@ tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
 TT_MUST_USE enum tiptrue_status tt_finding_ambiguous(struct tt_view *view, size_t block,
                                                      size_t tip);
 
-/* An array of struct tt_value and its length, as the last two arguments above. */
-#define TT_VALUES(...)                                                                             \
-    (const struct tt_value[]){__VA_ARGS__},                                                        \
-        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
-#define TT_NO_VALUES NULL, 0
-/* Values by unit; each key without its suffix. */
-#define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL})
-#define TT_SHARE(key, share) ((struct tt_value){(key), TT_UNIT_SHARE, (share), NULL})
-#define TT_IN_MM(key, value_mm) ((struct tt_value){(key), TT_UNIT_MM, (value_mm), NULL})
-#define TT_IN_DEG(key, value_rad) ((struct tt_value){(key), TT_UNIT_RAD, (value_rad), NULL})
-#define TT_IN_S(key, value_s) ((struct tt_value){(key), TT_UNIT_S, (value_s), NULL})
-#define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL})
-#define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text)})
-
 /* All findings of an assembled view, worst first. */
 TT_MUST_USE enum tiptrue_status tt_findings(struct tt_view *view);
 

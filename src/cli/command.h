@@ -31,6 +31,7 @@ int cli_simulate(int argc, char *argv[]);
 int cli_compare(int argc, char *argv[]);
 int cli_trend(int argc, char *argv[]);
 int cli_history(int argc, char *argv[]);
+int cli_placement(int argc, char *argv[]);
 int cli_report(int argc, char *argv[]);
 int cli_new(int argc, char *argv[]);
 

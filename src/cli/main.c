@@ -42,6 +42,8 @@ static const struct command COMMANDS[] = {
      "say what the runs of a machine show over time: changes, drift, scatter", cli_trend},
     {"history", "tiptrue history", "the runs of weeks: list, show, export, import, verify",
      cli_history},
+    {"placement", "tiptrue placement",
+     "say which calibration the parts of a board show to be off, and by how much", cli_placement},
     {"report", "tiptrue report", "one page that shows a run, or the weeks, in words and pictures",
      cli_report},
     {"new", "tiptrue new", "a plate or machine file to begin with, from a few options", cli_new},

@@ -7,6 +7,7 @@
 #define TT_INGEST_INGEST_H
 
 #include "base/status.h"
+#include "model/board.h"
 #include "model/machine.h"
 #include "model/plan.h"
 #include "model/plate.h"
@@ -27,6 +28,12 @@ TT_MUST_USE enum tiptrue_status tt_plan_read(const char *path, const struct tipt
                                              struct tiptrue_error *error);
 TT_MUST_USE enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink,
                                               struct tiptrue_truth **truth,
+                                              struct tiptrue_error *error);
+/* As tiptrue_board_read. */
+TT_MUST_USE enum tiptrue_status tt_board_read(const char *path,
+                                              const struct tiptrue_machine *machine,
+                                              const struct tiptrue_sink *sink,
+                                              struct tiptrue_board **board,
                                               struct tiptrue_error *error);
 /* As tiptrue_run_read. */
 TT_MUST_USE enum tiptrue_status tt_run_read(const char *path, const struct tiptrue_plate *plate,

@@ -184,10 +184,30 @@ static bool read_limit(struct tt_fields *fields, const cJSON *limits, const char
     return stated;
 }
 
+/* How far a part may be from its place: always mm and degrees, as the keys say. */
+static void read_placement(struct tt_fields *fields, const cJSON *limits, struct tt_limits *into)
+{
+    static const char *const known[] = {"permitted_mm", "permitted_deg", "note"};
+    static const struct tt_bounds angle_deg = {0.0, 180.0, true, "degrees, more than 0, up to 180"};
+    const cJSON *object = tt_field_object(fields, limits, "limits", "placement", TT_OPTIONAL);
+    double permitted_deg = 0.0;
+    if (object == NULL) {
+        return;
+    }
+    tt_field_unknown(fields, object, "limits.placement", known, COUNT(known));
+    into->has_placement_mm =
+        tt_field_number(fields, object, "limits.placement", "permitted_mm", TT_OPTIONAL,
+                        &tt_positive_length_mm, &into->placement_mm);
+    into->has_placement_rad = tt_field_number(fields, object, "limits.placement", "permitted_deg",
+                                              TT_OPTIONAL, &angle_deg, &permitted_deg);
+    into->placement_rad = tt_rad_from_deg(permitted_deg);
+}
+
 static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_limits *limits)
 {
-    static const char *const known[] = {"permitted_error", "expanded_uncertainty", "runout",
-                                        "plausible_change", "note"};
+    static const char *const known[] = {"permitted_error", "expanded_uncertainty",
+                                        "runout",          "plausible_change",
+                                        "placement",       "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", "limits", TT_OPTIONAL);
     if (object == NULL) {
         return;
@@ -200,6 +220,7 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
     limits->has_plausible_change =
         tt_field_length(fields, object, "limits", "plausible_change", TT_OPTIONAL,
                         &tt_positive_length_mm, &limits->plausible_change_mm);
+    read_placement(fields, object, limits);
 }
 
 static const struct tt_bounds hours = {0.0, 1e6, true, "hours, more than 0"};

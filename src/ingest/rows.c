@@ -9,7 +9,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/number.h"
 #include "ingest/kinds.h"
 #include "base/time.h"
 
@@ -65,84 +64,14 @@ static void tell_missing(struct tt_rows *rows, enum tt_column column, const char
     }
 }
 
-/* Why the cell is not a number, in words. */
-static void tell_number(const struct tt_rows *rows, enum tt_column column,
-                        enum tt_number_status status)
-{
-    const char *hint = number_hints[column];
-    const struct tt_cell *cell = &rows->cells[column];
-    const char *text = cell->text;
-    size_t digits = cell->length > 0 && (*text == '+' || *text == '-') ? 1 : 0;
-    const char *why = "is not a number";
-    if (status == TT_NUMBER_RANGE) {
-        why = "is too large for a number";
-    } else if (cell->length > digits && (strchr("nNiI", text[digits]) != NULL)) {
-        why = "is not a finite number";
-    } else if (cell->length > digits + 1 && text[digits] == '0' &&
-               (text[digits + 1] == 'x' || text[digits + 1] == 'X')) {
-        why = "is hexadecimal, and a decimal number is expected";
-    } else if (!rows->comma_allowed && memchr(text, ',', cell->length) != NULL) {
-        why = "has a comma, and is not a number";
-        hint = "write a decimal point, or separate the cells by ';' or tabs and use the comma in "
-               "all numbers";
-    }
-    tt_fault(rows->builder->diagnose, place_of(rows, column), hint, "%s '%s' %s",
-             tt_column_names[column], tt_shown(text, cell->length).text, why);
-}
-
-/* One file has one decimal sign: "1.234" beside "1,5" could be a thousand. */
-static void note_sign(struct tt_rows *rows, enum tt_column column, bool comma, bool point)
-{
-    const char *at = rows->cells[column].at;
-    if (comma && rows->comma_at == NULL) {
-        rows->comma_at = at;
-    }
-    if (point && rows->point_at == NULL) {
-        rows->point_at = at;
-    }
-    const char *other = comma ? rows->point_at : rows->comma_at;
-    if (other != NULL && !rows->told_signs) {
-        rows->told_signs = true;
-        size_t line = tt_place_at(rows->builder->diagnose, other).line;
-        tt_fault(rows->builder->diagnose, place_of(rows, column),
-                 "use one decimal sign in the whole file",
-                 "%s '%s' has a decimal %s, and line %zu has a decimal %s", tt_column_names[column],
-                 tt_shown(rows->cells[column].text, rows->cells[column].length).text,
-                 comma ? "comma" : "point", line, comma ? "point" : "comma");
-    }
-}
-
 /* The number in the column's cell; false if the cell is empty or wrong (told). */
 static bool read_number(struct tt_rows *rows, enum tt_column column, const struct tt_bounds *bounds,
                         double *value, int *decimals)
 {
-    const struct tt_cell *cell = &rows->cells[column];
-    char point = '.';
-    if (cell->length == 0) {
-        return false;
-    }
-    if (rows->comma_allowed) {
-        bool comma = memchr(cell->text, ',', cell->length) != NULL;
-        bool dot = memchr(cell->text, '.', cell->length) != NULL;
-        if (comma != dot) {
-            note_sign(rows, column, comma, dot);
-        }
-        point = comma ? ',' : '.';
-    }
-    double number = 0.0;
-    enum tt_number_status status =
-        tt_number_read(cell->text, cell->length, point, &number, decimals);
-    if (status != TT_NUMBER_OK) {
-        tell_number(rows, column, status);
-        return false;
-    }
-    if (number < bounds->lowest || number > bounds->highest) {
-        tt_fault(rows->builder->diagnose, place_of(rows, column), bounds->hint, "%s cannot be '%s'",
-                 tt_column_names[column], tt_shown(cell->text, cell->length).text);
-        return false;
-    }
-    *value = number;
-    return true;
+    const struct tt_number_column of = {tt_column_names[column], number_hints[column], bounds};
+
+    return tt_cell_number(rows->builder->diagnose, &rows->signs, &rows->cells[column], &of, value,
+                          decimals);
 }
 
 static bool is_word(const struct tt_cell *cell, const char *word, size_t length)

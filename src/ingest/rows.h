@@ -6,6 +6,7 @@
 #define TT_INGEST_ROWS_H
 
 #include "ingest/builder.h"
+#include "ingest/cells.h"
 #include "ingest/table.h"
 
 enum tt_column {
@@ -35,10 +36,7 @@ struct tt_rows {
     const char *header;                   /* where the header of a table stands */
     bool told_absent[TT_COLUMNS];         /* that a column is not there is told once */
     size_t line;                          /* of the row */
-    bool comma_allowed;                   /* a decimal comma may stand in numbers */
-    const char *comma_at,
-        *point_at;   /* where the first of each stood: one file has one decimal sign */
-    bool told_signs; /* that it has two is told once */
+    struct tt_signs signs;                /* of the file's numbers */
 };
 
 /* Check the row in rows->cells and append it to the run. Its faults are told, each at its cell. */

@@ -8,6 +8,7 @@
 #include <string.h>
 #include <strings.h>
 
+#include "ingest/cells.h"
 #include "ingest/formats.h"
 #include "ingest/metadata.h"
 #include "ingest/rows.h"
@@ -27,37 +28,11 @@ struct reader {
     size_t n_columns;
 };
 
-/* "# key: value" into its parts; false for a remark that has no such form: the key is one word. */
-static bool split_remark(const struct tt_cell *remark, struct tt_cell *key, struct tt_cell *value)
-{
-    const char *at = remark->text, *end = remark->text + remark->length;
-    while (at < end && (*at == '#' || *at == ' ' || *at == '\t')) {
-        at++;
-    }
-    *key = (struct tt_cell){at, 0, at};
-    while (at < end && *at != ':' && *at != ' ' && *at != '\t') {
-        at++;
-    }
-    key->length = (size_t)(at - key->text);
-    while (at < end && (*at == ' ' || *at == '\t')) {
-        at++;
-    }
-    if (at == end || *at != ':' || key->length == 0) {
-        return false;
-    }
-    at++;
-    while (at < end && (*at == ' ' || *at == '\t')) {
-        at++;
-    }
-    *value = (struct tt_cell){at, (size_t)(end - at), at};
-    return true;
-}
-
 /* Metadata stand before the header: the units of rows that are read already cannot be changed. */
 static void read_late_remark(struct reader *reader, const struct tt_cell *remark)
 {
     struct tt_cell key, value;
-    if (split_remark(remark, &key, &value) && tt_metadata_is_key(&key)) {
+    if (tt_remark_split(remark, &key, &value) && tt_metadata_is_key(&key)) {
         tt_fault(reader->diagnose, tt_place_at(reader->diagnose, key.at),
                  "write it before the header", "'%s' is stated behind the header",
                  tt_shown(key.text, key.length).text);
@@ -143,7 +118,7 @@ static bool read_columns(struct reader *reader, const struct tt_cell *cells)
         reader->place[i] = read_column(reader, &cells[i]);
     }
     reader->builder->states_stage = reader->rows.cells[TT_STAGE].at != NULL;
-    reader->rows.comma_allowed = reader->table.separator != ',';
+    reader->rows.signs.comma_allowed = reader->table.separator != ',';
     check_columns(reader);
     return diagnose->faults == faults;
 }
@@ -175,7 +150,7 @@ static bool read_head(struct reader *reader)
                      "the file has no header and no rows");
             return false;
         case TT_TABLE_REMARK:
-            if (split_remark(&cells[0], &key, &value)) {
+            if (tt_remark_split(&cells[0], &key, &value)) {
                 tt_metadata_add(reader->builder, &key, &value);
             }
             break;

@@ -46,6 +46,14 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_OTHER_PLATE] = "other-plate",
     [TT_FINDING_FIT_DISAGREES] = "fit-disagrees",
     [TT_FINDING_EDGE_FILM] = "edge-film",
+    [TT_FINDING_OFFSET_OFF] = "offset-off",
+    [TT_FINDING_ALL_TIPS_OFF] = "all-tips-off",
+    [TT_FINDING_TURNING] = "turning",
+    [TT_FINDING_GRID_OFF] = "grid-off",
+    [TT_FINDING_ROTATION_ZERO] = "rotation-zero",
+    [TT_FINDING_SLIPPED_PARTS] = "slipped-parts",
+    [TT_FINDING_FEW_PARTS] = "few-parts",
+    [TT_FINDING_NOT_NORMAL] = "not-normal",
 };
 
 /* By unit: what its keys end in. */

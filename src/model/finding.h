@@ -47,6 +47,14 @@ enum tt_finding_code {
     TT_FINDING_OTHER_PLATE,
     TT_FINDING_FIT_DISAGREES,
     TT_FINDING_EDGE_FILM,
+    TT_FINDING_OFFSET_OFF,
+    TT_FINDING_ALL_TIPS_OFF,
+    TT_FINDING_TURNING,
+    TT_FINDING_GRID_OFF,
+    TT_FINDING_ROTATION_ZERO,
+    TT_FINDING_SLIPPED_PARTS,
+    TT_FINDING_FEW_PARTS,
+    TT_FINDING_NOT_NORMAL,
     TT_FINDING_CODES /* how many */
 };
 
@@ -79,6 +87,20 @@ struct tt_value {
     double number;    /* in @unit; NaN = not determined */
     const char *text; /* not NULL: this is a text, and the number means nothing */
 };
+
+/* An array of struct tt_value and its length, as two arguments. */
+#define TT_VALUES(...)                                                                             \
+    (const struct tt_value[]){__VA_ARGS__},                                                        \
+        sizeof((const struct tt_value[]){__VA_ARGS__}) / sizeof(struct tt_value)
+#define TT_NO_VALUES NULL, 0
+/* Values by unit; each key without its suffix. */
+#define TT_PLAIN(key, number) ((struct tt_value){(key), TT_UNIT_NONE, (double)(number), NULL})
+#define TT_SHARE(key, share) ((struct tt_value){(key), TT_UNIT_SHARE, (share), NULL})
+#define TT_IN_MM(key, value_mm) ((struct tt_value){(key), TT_UNIT_MM, (value_mm), NULL})
+#define TT_IN_DEG(key, value_rad) ((struct tt_value){(key), TT_UNIT_RAD, (value_rad), NULL})
+#define TT_IN_S(key, value_s) ((struct tt_value){(key), TT_UNIT_S, (value_s), NULL})
+#define TT_IN_C(key, value_C) ((struct tt_value){(key), TT_UNIT_C, (value_C), NULL})
+#define TT_TEXT(key, text) ((struct tt_value){(key), TT_UNIT_NONE, 0, (text)})
 
 struct tt_finding {
     enum tt_finding_code code;

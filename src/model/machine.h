@@ -49,9 +49,12 @@ struct tt_export_target {
 
 struct tt_limits {
     bool has_permitted_error, has_expanded, has_runout, has_plausible_change;
-    double permitted_error_mm;  /* largest distance of the offset in use from the true one */
-    double expanded_mm;         /* largest expanded uncertainty (95 %) of the offset, per axis */
-    double runout_mm;           /* largest eccentricity */
+    double permitted_error_mm; /* largest distance of the offset in use from the true one */
+    double expanded_mm;        /* largest expanded uncertainty (95 %) of the offset, per axis */
+    double runout_mm;          /* largest eccentricity */
+    bool has_placement_mm, has_placement_rad;
+    double placement_mm;        /* largest distance of a part from its place, each axis */
+    double placement_rad;       /* largest error of its rotation */
     double plausible_change_mm; /* as stated; read it by tt_plausible_change_mm */
 };
 

@@ -6,6 +6,7 @@
 
 #include "base/buffer.h"
 #include "model/comparison.h"
+#include "model/placement.h"
 #include "model/plan.h"
 #include "model/plate.h"
 #include "model/proposal.h"
@@ -64,6 +65,12 @@ void tt_output_comparison_text(const struct tiptrue_comparison *comparison,
                                struct tt_buffer *buffer);
 void tt_output_comparison_json(const struct tiptrue_comparison *comparison,
                                struct tt_buffer *buffer);
+
+/* What a board says, for a person, and as tiptrue.placement/1, one line, no line feed at its end.
+ */
+void tt_output_placement_text(const struct tiptrue_placement *placement,
+                              const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+void tt_output_placement_json(const struct tiptrue_placement *placement, struct tt_buffer *buffer);
 
 /* tiptrue.error/1, one line, no line feed at its end. */
 void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer);

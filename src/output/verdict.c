@@ -59,3 +59,11 @@ const char *tt_finding_setup(const struct tiptrue_solution *solution,
 {
     return name_at(solution->setup_names, solution->n_setup_names, finding->setup);
 }
+
+struct tiptrue_solution tt_placement_names(const struct tiptrue_placement *placement)
+{
+    return (struct tiptrue_solution){.tip_names = placement->tip_names,
+                                     .n_tip_names = placement->n_tips,
+                                     .findings = placement->findings,
+                                     .n_findings = placement->n_findings};
+}

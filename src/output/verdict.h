@@ -5,6 +5,7 @@
 #ifndef TT_OUTPUT_VERDICT_H
 #define TT_OUTPUT_VERDICT_H
 
+#include "model/placement.h"
 #include "model/solution.h"
 
 /* "keep", "update", "repeat"; static. */
@@ -24,5 +25,9 @@ const char *tt_finding_tip(const struct tiptrue_solution *solution,
                            const struct tt_finding *finding);
 const char *tt_finding_setup(const struct tiptrue_solution *solution,
                              const struct tt_finding *finding);
+
+/* What the findings of @placement are read with: of the solution only findings and the names of
+ * tips are set. All of it is borrowed. */
+struct tiptrue_solution tt_placement_names(const struct tiptrue_placement *placement);
 
 #endif

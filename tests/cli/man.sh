@@ -23,7 +23,7 @@ options()
     sed -n 's/^ \{2,6\}\(-[?A-Za-z], \)\{0,1\}\(--[a-z][a-z-]*\).*/\2/p' | LC_ALL=C sort -u
 }
 actions='list show export import verify exclude include started note forget'
-commands='ready solve check export plan simulate compare trend history report new completion'
+commands='ready solve check export plan simulate compare trend history placement report new completion'
 for command in "" $commands $(printf 'history@%s ' $actions); do
     command=$(echo "$command" | tr @ ' ')
     # shellcheck disable=SC2086 # no command, one word, or two
@@ -51,7 +51,7 @@ for number in $("$TIPTRUE" solve --help | tr '\n' ' ' | sed 's/.*Exit status: //
     has "exit status $number" "$page" "^\\.B $number\$"
 done
 has "the version" "$page" "^\\.TH TIPTRUE 1 .* \"$("$TIPTRUE" --version)\" "
-for command in ready solve check export plan simulate compare trend history report new completion; do
+for command in ready solve check export plan simulate compare trend history placement report new completion; do
     has "the command $command" "$page" "^\\.B $command\$"
 done
 finish

@@ -15,7 +15,7 @@ wrong()
     has "$* names the help" err "--help"
 }
 
-commands="ready, solve, check, export, plan, simulate, compare, trend, history, report, new, completion"
+commands="ready, solve, check, export, plan, simulate, compare, trend, history, placement, report, new, completion"
 wrong "tiptrue: a command is missing; the commands are $commands"
 wrong "tiptrue: 'frobnicate' is no command; the commands are $commands" frobnicate
 wrong "tiptrue: 'slove' is no command; did you mean 'solve'? the commands are $commands" \
@@ -150,13 +150,16 @@ wrong "tiptrue history import: a PATH is missing: name a file or a folder" histo
 wrong "tiptrue history import: --plate and --machine need each other" history import --plate plate.json run.csv
 wrong "tiptrue solve: --least-squares is for comparing with other programs; its results do not enter a history" \
     solve --plate plate.json --machine machine.json --record --least-squares run.csv
-for command in ready solve check export plan simulate compare trend history report; do
+for command in ready solve check export plan simulate compare trend history placement report; do
     run "$TIPTRUE" "$command" --help
     is "$command --help exits 0" 0 "$status"
     has "$command --help shows its use" out "^Usage: tiptrue $command "
     is "$command --help keeps to 80 columns" "" "$(awk 'length($0) > 80' out)"
     is "$command --help is on standard output only" "" "$(cat err)"
 done
+wrong "tiptrue placement: --machine is missing: name the file of the machine" placement board.csv
+wrong "tiptrue placement: a FILE is missing: name the table of the parts, or - for standard input" placement --machine machine.json
+wrong "tiptrue placement: '-' is named 2 times, but standard input can be read only once" placement --machine - -
 wrong "tiptrue report: nothing to show: name a RUN or a RESULT, - for standard input, or --history" report -o page.html
 wrong "tiptrue report: -o is missing: name the file of the page, or - for standard output" report run.csv
 wrong "tiptrue report: --history makes a page of its own: it goes with --machine NAME, and with no RUN" \

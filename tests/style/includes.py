@@ -17,6 +17,7 @@ MAY_SEE = {
     "ingest": {"ingest", "formats", "model", "base"},
     "geometry": {"geometry", "model", "base"},
     "adjust": {"adjust", "geometry", "model", "base"},
+    "placement": {"placement", "geometry", "model", "base"},
     # it edits files byte by byte with the places that the readers of ingest tell
     "export": {"export", "ingest", "geometry", "model", "base"},
     "output": {"output", "output/json", "output/text", "model", "base"},
@@ -28,7 +29,7 @@ MAY_SEE = {
     "planning": {"planning", "adjust", "formats", "geometry", "model", "base"},
     "cli": {"cli"},
     "app": {"app", "adjust", "base", "export", "geometry", "history/series", "history/store", "ingest", "model", "output",
-            "output/json", "output/report", "output/text", "planning"},
+            "output/json", "output/report", "output/text", "placement", "planning"},
     "": {""},
 }
 OURS = re.compile(r'^\s*#\s*include\s+"([^"]+)"', re.M)

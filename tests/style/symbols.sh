@@ -20,7 +20,7 @@ expect() {
 
 # Names that compilers add for their own instrumentation begin with two underscores or a dot.
 exported=$(nm -D --defined-only .libs/libtiptrue.so | awk '$NF !~ /^(__|\.)/ { print $NF }' | LC_ALL=C sort)
-declared=$(cat "$srcdir"/src/tiptrue*.h | sed 's,/\*.*\*/,,; /^\/\*/,/\*\//d' |
+declared=$(find "$srcdir/src" -maxdepth 1 -name 'tiptrue*.h' -exec cat '{}' + | sed 's,/\*.*\*/,,; /^\/\*/,/\*\//d' |
     grep -o 'tiptrue_[a-z_]*(' | tr -d '(' | LC_ALL=C sort)
 expect "exported symbols" "$exported" "$declared"
 

@@ -14,6 +14,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "output/json/json_finding.h"
 #include "output/json/json_tip.h"
 #include "output/json/json_write.h"
 #include "output/verdict.h"
@@ -206,68 +207,6 @@ static void write_observations(struct tt_json *json, const struct tiptrue_soluti
     tt_json_close(json, ']');
 }
 
-/* An angle is kept in radians and written in degrees. */
-static void write_value(struct tt_json *json, const struct tt_value *value)
-{
-    char key[TT_LONGEST_KEY + 1];
-
-    snprintf(key, sizeof key, "%s%s", value->key, tt_unit_suffix(value->unit));
-    switch (value->text != NULL ? TT_UNITS : value->unit) {
-    case TT_UNITS:
-        tt_json_key_text(json, key, value->text);
-        break;
-    case TT_UNIT_MM:
-        tt_json_key_fixed(json, key, value->number);
-        break;
-    case TT_UNIT_RAD:
-        tt_json_key_fixed(json, key, tt_deg_from_rad(value->number));
-        break;
-    case TT_UNIT_NONE:
-    case TT_UNIT_SHARE:
-    case TT_UNIT_S:
-    case TT_UNIT_C:
-    case TT_UNIT_PPM:
-    case TT_UNIT_PPM_PER_K:
-        tt_json_key_number(json, key, value->number);
-        break;
-    }
-}
-
-static void write_values(struct tt_json *json, const struct tt_finding *finding)
-{
-    tt_json_key(json, "values");
-    tt_json_open(json, '{');
-    for (size_t i = 0; i < finding->n_values; i++) {
-        write_value(json, &finding->values[i]);
-    }
-    tt_json_close(json, '}');
-}
-
-static void write_findings(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    tt_json_key(json, "findings");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_findings; i++) {
-        const struct tt_finding *f = &s->findings[i];
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "code", tt_finding_name(f->code));
-        tt_json_key_text(json, "severity", tt_severity_word(f->severity));
-        tt_json_key_text(json, "text", f->text);
-        tt_json_key_text(json, "edge", tt_finding_edge(s, f));
-        tt_json_key_text(json, "tip", tt_finding_tip(s, f));
-        tt_json_key_text(json, "setup", tt_finding_setup(s, f));
-        tt_json_key(json, "rows");
-        tt_json_open(json, '[');
-        for (size_t k = 0; k < f->n_lines; k++) {
-            tt_json_count(json, f->lines[k]);
-        }
-        tt_json_close(json, ']');
-        write_values(json, f);
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-}
-
 /* The tips that were asked for, or null: all. */
 static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
 {
@@ -314,7 +253,7 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
     write_edges(&json, s);
     tt_json_marks(&json, s);
-    write_findings(&json, s);
+    tt_json_findings(&json, s);
     if (options != NULL && options->observations) {
         write_observations(&json, s);
     }

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/status.h"
+#include "output/text/placement_sentences.h"
 #include "output/text/template.h"
 #include "output/text/words.h"
 #include "output/verdict.h"
@@ -404,33 +405,34 @@ static const struct template TEMPLATES[] = {
      "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };
 
-static bool fits(const struct template *template, const struct tt_finding *finding)
+bool tt_sentence_fits(const struct tt_finding *finding, enum tt_finding_code code, const char *kind)
 {
     const struct tt_value *what = tt_finding_value(finding, "what");
-    const struct tt_value *kind = what != NULL ? what : tt_finding_value(finding, "kind");
+    const struct tt_value *found = what != NULL ? what : tt_finding_value(finding, "kind");
 
-    return template->code == finding->code &&
-           (template->kind == NULL ||
-            (kind != NULL && kind->text != NULL && strcmp(kind->text, template->kind) == 0));
+    return finding->code == code && (kind == NULL || (found != NULL && found->text != NULL &&
+                                                      strcmp(found->text, kind) == 0));
 }
 
-static const struct template *template_of(const struct tt_finding *finding)
+static const char *template_of(const struct tt_finding *finding)
 {
-    for (size_t i = 0; i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
-        if (fits(&TEMPLATES[i], finding)) {
-            return &TEMPLATES[i];
+    const char *of_board = tt_placement_template(finding);
+
+    for (size_t i = 0; of_board == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
+        if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
+            return TEMPLATES[i].text;
         }
     }
-    return NULL; /* a kind that a newer version wrote */
+    return of_board; /* NULL: a kind that a newer version wrote */
 }
 
 void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
                  const struct tt_finding *finding)
 {
-    const struct template *template = template_of(finding);
+    const char *template = template_of(finding);
 
     if (template != NULL) {
-        tt_template_put(buffer, solution, finding, template->text);
+        tt_template_put(buffer, solution, finding, template);
     } else {
         tt_template_values(buffer, finding);
     }
@@ -438,10 +440,10 @@ void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *soluti
 
 bool tt_sentence_names_lines(const struct tt_finding *finding)
 {
-    const struct template *template = template_of(finding);
+    const char *template = template_of(finding);
 
     return finding->code == TT_FINDING_REPEATED_ROWS ||
-           (template != NULL && tt_template_names(template->text, "lines"));
+           (template != NULL && tt_template_names(template, "lines"));
 }
 
 /* What a value that is a word means. */

@@ -1,0 +1,166 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* tiptrue placement: boards in, what their parts say of the calibration out, in the order of the
+ * command line. */
+#include "config.h"
+
+#include <argp.h>
+#include <errno.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/inputs.h"
+#include "cli/options.h"
+#include "cli/terminal.h"
+
+struct arguments {
+    const char *machine;
+    const char **boards; /* for free() */
+    size_t n_boards;
+    bool json, plain;
+};
+
+/* What all boards are judged with. */
+struct judging {
+    const struct arguments *arguments;
+    struct tiptrue_machine *machine;
+    struct tiptrue_text_options look;
+};
+
+static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+{
+    size_t from_stdin = 0;
+
+    if (arguments->machine == NULL) {
+        argp_error(state, "--machine is missing: name the file of the machine");
+    }
+    if (arguments->n_boards == 0) {
+        argp_error(state,
+                   "a FILE is missing: name the table of the parts, or - for standard input");
+    }
+    from_stdin += strcmp(arguments->machine, "-") == 0;
+    for (size_t i = 0; i < arguments->n_boards; i++) {
+        from_stdin += strcmp(arguments->boards[i], "-") == 0;
+    }
+    if (from_stdin > 1) {
+        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
+                   from_stdin);
+    }
+}
+
+static error_t parse_option(int key, char *argument, struct argp_state *state)
+{
+    struct arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        arguments->boards = calloc((size_t)state->argc + 1, sizeof *arguments->boards);
+        return arguments->boards != NULL ? 0 : ENOMEM;
+    case CLI_KEY_MACHINE:
+        arguments->machine = argument;
+        return 0;
+    case CLI_KEY_JSON:
+        arguments->json = true;
+        return 0;
+    case CLI_KEY_PLAIN:
+        arguments->plain = true;
+        return 0;
+    case ARGP_KEY_ARG:
+        arguments->boards[arguments->n_boards++] = argument;
+        return 0;
+    case ARGP_KEY_END:
+        check_arguments(arguments, state);
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+/* One board read, judged and shown; the exit status. */
+static int judge(const struct judging *judging, const char *path)
+{
+    static const int EXITS[] = {[TIPTRUE_KEEP] = CLI_EXIT_KEEP,
+                                [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE,
+                                [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT,
+                                [TIPTRUE_NOT_MEASURED] = CLI_EXIT_REPEAT};
+    struct cli_messages messages = {
+        .stream = stderr, .telling = judging->arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    struct tiptrue_board *board = NULL;
+    struct tiptrue_placement *placement = NULL;
+    char *text = NULL;
+    size_t length = 0;
+    int status;
+
+    error.status = tiptrue_board_read(path, judging->machine, &sink, &board, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_place(board, judging->machine, &placement, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_placement_text(placement, judging->arguments->json, &judging->look,
+                                              &text, &length, &error);
+    }
+    status = cli_file_read(&messages, path, "board", &error);
+    if (status == EX_OK) {
+        cli_write(text, length);
+        if (judging->arguments->json) {
+            cli_write("\n", 1);
+        }
+        status = EXITS[tiptrue_placement_verdict(placement)];
+    }
+    free(text);
+    tiptrue_placement_free(placement);
+    tiptrue_board_free(board);
+    return status;
+}
+
+static int read_inputs(struct judging *judging)
+{
+    const struct arguments *arguments = judging->arguments;
+    enum cli_telling telling = arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING;
+    struct cli_messages messages = {.stream = stderr, .telling = telling};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    int status;
+
+    error.status = tiptrue_machine_read(arguments->machine, &sink, &judging->machine, &error);
+    status = cli_file_read(&messages, arguments->machine, "machine", &error);
+    return status;
+}
+
+int cli_placement(int argc, char *argv[])
+{
+    static const struct argp_option OPTIONS[] = {
+        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine: tips, sense of rotation, limits", 1},
+        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each board", 2},
+        {"plain", CLI_KEY_PLAIN, NULL, 0,
+         "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+        {0},
+    };
+    static const struct argp ARGP = {
+        .options = OPTIONS,
+        .parser = parse_option,
+        .args_doc = "FILE...",
+        .doc = "Say which calibration the parts of a board show to be off, and by how much, from "
+               "where they were wanted and where they were found.\v"
+               "Exit status: 0 keep, 10 update, 20 repeat, the worst of all boards; 64 wrong use, "
+               "65 bad input, 66 no input, 74 reading failed.",
+    };
+    struct arguments arguments = {0};
+    struct judging judging = {.arguments = &arguments};
+    int worst = EX_OSERR;
+
+    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) == 0) {
+        judging.look = cli_text_options(arguments.plain);
+        worst = read_inputs(&judging);
+        for (size_t i = 0; i < arguments.n_boards && worst < EX__BASE; i++) {
+            worst = cli_worse(worst, judge(&judging, arguments.boards[i]));
+        }
+    }
+    tiptrue_machine_free(judging.machine);
+    free(arguments.boards);
+    return worst;
+}

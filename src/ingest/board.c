@@ -1,0 +1,416 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A board as a table: remarks, a header that names the columns, a row for each part. The dialects
+ * are those of a run log; lengths become millimetres and rotations counter-clockwise at the end. */
+#include "config.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#include "ingest/board_metadata.h"
+#include "ingest/bytes.h"
+#include "ingest/cells.h"
+#include "ingest/ingest.h"
+#include "ingest/kinds.h"
+#include "ingest/names.h"
+#include "model/board.h"
+
+enum column { PART, TIP, ROTATION, X, Y, FOUND_X, FOUND_Y, FOUND_ROTATION, COLUMNS };
+static const char *const columns[COLUMNS] = {
+    [PART] = "part",
+    [TIP] = "tip",
+    [ROTATION] = "rotation",
+    [X] = "x",
+    [Y] = "y",
+    [FOUND_X] = "found_x",
+    [FOUND_Y] = "found_y",
+    [FOUND_ROTATION] = "found_rotation",
+};
+/* All but the part's name and the rotation it was found at. */
+#define REQUIRED_HINT "the columns tip, rotation, x, y, found_x and found_y are required"
+/* Cells of a row; a table with more has another separator. */
+#define MOST_COLUMNS 200
+#define HEADER_HINT                                                                                \
+    "a line such as part,tip,rotation,x,y,found_x,found_y,found_rotation stands before the rows"
+
+struct reader {
+    struct tt_diagnose *diagnose;
+    const struct tiptrue_machine *machine;
+    struct tiptrue_board *board;
+    struct tt_arena scratch;
+    struct tt_table table;
+    struct tt_signs signs;
+    struct tt_names tips;
+    struct tt_cell cells[COLUMNS + 1]; /* the last one is for columns that are not used */
+    unsigned char place[MOST_COLUMNS]; /* of the file's columns among ours */
+    struct tt_board_metadata metadata;
+    size_t n_columns, line, capacity;
+    bool out_of_memory;
+};
+
+static size_t find(const char *const names[], size_t n, const struct tt_cell *cell)
+{
+    size_t i = 0;
+    while (i < n &&
+           !(strlen(names[i]) == cell->length && memcmp(names[i], cell->text, cell->length) == 0)) {
+        i++;
+    }
+    return i;
+}
+
+static struct tt_place place(struct reader *reader, const struct tt_cell *cell)
+{
+    return tt_place_at(reader->diagnose, cell->at);
+}
+
+/* A copy that is the board's. */
+static const char *copy(struct reader *reader, const struct tt_cell *cell)
+{
+    const char *text = tt_arena_copy_text(&reader->board->arena, cell->text, cell->length);
+    reader->out_of_memory = reader->out_of_memory || text == NULL;
+    return text;
+}
+
+/* The header's cells into reader->place. */
+static bool read_columns(struct reader *reader, const struct tt_cell cells[])
+{
+    size_t faults = reader->diagnose->faults, known = 0;
+    for (size_t i = 0; i < reader->n_columns && i < MOST_COLUMNS; i++) {
+        known += find(columns, COLUMNS, &cells[i]) < COLUMNS;
+    }
+    if (known < 2 || reader->n_columns > MOST_COLUMNS) {
+        tt_fault(reader->diagnose, place(reader, &cells[0]), HEADER_HINT,
+                 "a header that names the columns is expected");
+        return false;
+    }
+    for (size_t i = 0; i < reader->n_columns; i++) {
+        size_t column = find(columns, COLUMNS, &cells[i]);
+        reader->place[i] = (unsigned char)column;
+        if (column == COLUMNS) {
+            char hint[TT_HINT_SIZE];
+            tt_names_hint(columns, COLUMNS, "columns", cells[i].text, cells[i].length, hint);
+            tt_warn(reader->diagnose, place(reader, &cells[i]), hint,
+                    "unknown column '%s' is not used",
+                    tt_shown(cells[i].text, cells[i].length).text);
+        } else if (reader->cells[column].at != NULL) {
+            tt_fault(reader->diagnose, place(reader, &cells[i]), "leave one of them",
+                     "there are two columns '%s'", columns[column]);
+        }
+        reader->cells[column].at = cells[i].at;
+    }
+    for (size_t column = TIP; column <= FOUND_Y; column++) {
+        if (reader->cells[column].at == NULL) {
+            tt_fault(reader->diagnose, place(reader, &cells[0]), REQUIRED_HINT,
+                     "the header names no column '%s'", columns[column]);
+        }
+    }
+    reader->signs.comma_allowed = reader->table.separator != ',';
+    return reader->diagnose->faults == faults;
+}
+
+/* Up to behind the header. */
+static bool read_head(struct reader *reader)
+{
+    struct tt_cell cells[MOST_COLUMNS];
+    unsigned char in_order[MOST_COLUMNS];
+    for (size_t i = 0; i < MOST_COLUMNS; i++) {
+        in_order[i] = (unsigned char)i;
+    }
+    for (;;) {
+        tt_table_choose_separator(&reader->table);
+        switch (tt_table_next(&reader->table, in_order, MOST_COLUMNS, cells, &reader->n_columns,
+                              &reader->line)) {
+        case TT_TABLE_END:
+            tt_fault(reader->diagnose, tt_place_file(reader->diagnose), HEADER_HINT,
+                     "the file has no header and no rows");
+            return false;
+        case TT_TABLE_REMARK:
+            tt_board_remark(&reader->metadata, &cells[0], false);
+            break;
+        case TT_TABLE_ROW:
+            return read_columns(reader, cells);
+        case TT_TABLE_FAULT:
+            return false;
+        }
+    }
+}
+
+/* The number of a cell that may be empty; false: empty or wrong. */
+static bool read_number(struct reader *reader, enum column column, double *value)
+{
+    struct tt_bounds bounds = tt_any_position_mm;
+    bool angle = column == ROTATION || column == FOUND_ROTATION;
+    bounds.lowest /= reader->metadata.mm_per_unit;
+    bounds.highest /= reader->metadata.mm_per_unit;
+    const struct tt_number_column of = {columns[column],
+                                        angle ? "degrees, as the machine counts them"
+                                              : "mm, or inch where the file says 'units: inch'",
+                                        angle ? &tt_rotation_deg : &bounds};
+    return tt_cell_number(reader->diagnose, &reader->signs, &reader->cells[column], &of, value,
+                          NULL);
+}
+
+static void tell_missing(struct reader *reader, enum column column)
+{
+    tt_fault(reader->diagnose, place(reader, &reader->cells[column]), NULL,
+             "'%s' is missing, and a part needs one", columns[column]);
+}
+
+static size_t read_tip(struct reader *reader)
+{
+    const struct tt_cell *cell = &reader->cells[TIP];
+    size_t index = tt_names_find(&reader->tips, cell->text, cell->length);
+    if (index != TT_NONE || cell->length == 0) {
+        if (cell->length == 0) {
+            tell_missing(reader, TIP);
+        }
+        return index;
+    }
+    if (reader->machine != NULL && reader->machine->n_tips > 0) {
+        char hint[TT_HINT_SIZE];
+        tt_names_hint(reader->tips.texts, reader->tips.count, "tips", cell->text, cell->length,
+                      hint);
+        tt_fault(reader->diagnose, place(reader, cell), hint, "unknown tip '%s'",
+                 tt_shown(cell->text, cell->length).text);
+        return TT_NONE;
+    }
+    const char *name = copy(reader, cell);
+    if (name == NULL || !tt_names_add(&reader->tips, name)) {
+        reader->out_of_memory = true;
+        return TT_NONE;
+    }
+    return reader->tips.count - 1;
+}
+
+/* What was found, if the part was: both cells, or neither. */
+static bool read_found(struct reader *reader, struct tt_part *part)
+{
+    double rotation_deg = 0.0;
+    bool x = read_number(reader, FOUND_X, &part->found.x_mm);
+    bool y = read_number(reader, FOUND_Y, &part->found.y_mm);
+    bool empty_x = reader->cells[FOUND_X].length == 0, empty_y = reader->cells[FOUND_Y].length == 0;
+    if (empty_x != empty_y) {
+        tt_fault(reader->diagnose, place(reader, &reader->cells[empty_x ? FOUND_X : FOUND_Y]),
+                 "both are empty where a part was not found", "'%s' is missing, and '%s' is there",
+                 columns[empty_x ? FOUND_X : FOUND_Y], columns[empty_x ? FOUND_Y : FOUND_X]);
+    }
+    part->has_found_rotation = read_number(reader, FOUND_ROTATION, &rotation_deg);
+    part->found_rotation_rad = tt_rad_from_deg(rotation_deg);
+    return x && y;
+}
+
+static void append(struct reader *reader, const struct tt_part *part)
+{
+    struct tiptrue_board *board = reader->board;
+    if (board->n_parts == reader->capacity) {
+        size_t capacity = reader->capacity > 0 ? 2 * reader->capacity : 256;
+        struct tt_part *grown =
+            tt_arena_grow(&board->arena, board->parts, capacity, sizeof(*grown));
+        if (grown == NULL) {
+            reader->out_of_memory = true;
+            return;
+        }
+        board->parts = grown;
+        reader->capacity = capacity;
+    }
+    board->parts[board->n_parts++] = *part;
+}
+
+static void read_part(struct reader *reader)
+{
+    static const enum column needed[] = {ROTATION, X, Y};
+    size_t faults = reader->diagnose->faults;
+    struct tt_part part = {.line = reader->line};
+    double rotation_deg = 0.0;
+    double *const values[] = {&rotation_deg, &part.wanted.x_mm, &part.wanted.y_mm};
+    const struct tt_cell *name = &reader->cells[PART];
+    part.tip = read_tip(reader);
+    for (size_t i = 0; i < sizeof(needed) / sizeof(needed[0]); i++) {
+        if (reader->cells[needed[i]].length == 0) {
+            tell_missing(reader, needed[i]);
+        } else {
+            (void)read_number(reader, needed[i], values[i]);
+        }
+    }
+    part.rotation_rad = tt_rad_from_deg(rotation_deg);
+    bool found = read_found(reader, &part);
+    if (reader->diagnose->faults > faults || reader->out_of_memory) {
+        return;
+    }
+    if (!found) {
+        reader->board->n_not_found++;
+        return;
+    }
+    part.name = name->length > 0 ? copy(reader, name) : NULL;
+    append(reader, &part);
+}
+
+static void tell_count(struct reader *reader, size_t count)
+{
+    bool last = reader->table.at >= reader->table.end;
+    tt_fault(reader->diagnose, (struct tt_place){reader->diagnose->file, reader->line, 1},
+             count < reader->n_columns && last
+                 ? "the file looks cut short: copy it again, or take its last line out"
+             : count < reader->n_columns ? "the row looks cut short"
+                                         : "a cell that holds the separator stands in quotation "
+                                           "marks; decimal commas need ';' or tabs between cells",
+             "the row has %zu %s, and the header names %zu", count, count == 1 ? "cell" : "cells",
+             reader->n_columns);
+}
+
+static void read_rows(struct reader *reader)
+{
+    size_t count = 0;
+    while (!tt_diagnose_is_full(reader->diagnose) && !reader->out_of_memory) {
+        switch (tt_table_next(&reader->table, reader->place, reader->n_columns, reader->cells,
+                              &count, &reader->line)) {
+        case TT_TABLE_END:
+            return;
+        case TT_TABLE_REMARK:
+            tt_board_remark(&reader->metadata, &reader->cells[0], true);
+            break;
+        case TT_TABLE_ROW:
+            if (count != reader->n_columns) {
+                tell_count(reader, count);
+            } else {
+                read_part(reader);
+            }
+            break;
+        case TT_TABLE_FAULT:
+            break;
+        }
+    }
+}
+
+/* Only tips with parts stay, in their order; their names are the board's own. */
+static void keep_tips(struct reader *reader)
+{
+    struct tiptrue_board *board = reader->board;
+    size_t *to = TT_ARENA_NEW(&reader->scratch, reader->tips.count, size_t);
+    board->tips = TT_ARENA_NEW(&board->arena, reader->tips.count, const char *);
+    reader->out_of_memory = reader->out_of_memory || to == NULL || board->tips == NULL;
+    for (size_t i = 0; i < board->n_parts && !reader->out_of_memory; i++) {
+        to[board->parts[i].tip]++;
+    }
+    for (size_t i = 0; i < reader->tips.count && !reader->out_of_memory; i++) {
+        const struct tt_cell name = {reader->tips.texts[i], reader->tips.lengths[i], NULL};
+        if (to[i] > 0) {
+            to[i] = board->n_tips;
+            board->tips[board->n_tips++] = copy(reader, &name);
+        }
+    }
+    for (size_t i = 0; i < board->n_parts && !reader->out_of_memory; i++) {
+        board->parts[i].tip = to[board->parts[i].tip];
+    }
+}
+
+/* From the file's unit to mm, from the machine's sense to counter-clockwise. */
+static void convert(struct reader *reader)
+{
+    struct tiptrue_board *board = reader->board;
+    double unit = reader->metadata.mm_per_unit;
+    board->clockwise = reader->machine != NULL && reader->machine->clockwise;
+    board->u_board_mm *= unit;
+    board->u_device_mm *= unit;
+    for (size_t i = 0; i < board->n_parts; i++) {
+        struct tt_part *part = &board->parts[i];
+        part->wanted.x_mm *= unit;
+        part->wanted.y_mm *= unit;
+        part->found.x_mm *= unit;
+        part->found.y_mm *= unit;
+        if (board->clockwise) {
+            part->rotation_rad = -part->rotation_rad;
+            part->found_rotation_rad = -part->found_rotation_rad;
+        }
+    }
+}
+
+static void check_whole(struct reader *reader)
+{
+    const struct tiptrue_board *board = reader->board;
+    if (board->n_parts == 0 && reader->diagnose->faults == 0) {
+        tt_fault(reader->diagnose, tt_place_file(reader->diagnose), NULL,
+                 board->n_not_found > 0 ? "no part has a place where it was found"
+                                        : "there are no rows behind the header");
+    }
+    if (board->n_tips > TT_MOST_BOARD_TIPS) {
+        tt_fault(reader->diagnose, tt_place_file(reader->diagnose), "is another thing in 'tip'?",
+                 "parts of %zu tips, and at most %d are looked at", board->n_tips,
+                 TT_MOST_BOARD_TIPS);
+    }
+    if (reader->machine != NULL && board->machine != NULL &&
+        strcmp(board->machine, reader->machine->name) != 0) {
+        tt_warn(reader->diagnose, tt_place_file(reader->diagnose),
+                "is it the machine file that was meant?",
+                "the board was made on machine '%s', and the machine file is of '%s'",
+                tt_shown(board->machine, strlen(board->machine)).text,
+                tt_shown(reader->machine->name, strlen(reader->machine->name)).text);
+    }
+}
+
+static void read_text(struct reader *reader)
+{
+    const struct tiptrue_machine *machine = reader->machine;
+    reader->tips.arena = &reader->scratch;
+    for (size_t i = 0; machine != NULL && i < machine->n_tips; i++) {
+        reader->out_of_memory =
+            reader->out_of_memory || !tt_names_add(&reader->tips, machine->tips[i].name);
+    }
+    tt_table_init(&reader->table, reader->diagnose, &reader->scratch, reader->diagnose->text,
+                  reader->diagnose->end);
+    if (!reader->out_of_memory && read_head(reader)) {
+        read_rows(reader);
+    }
+    reader->out_of_memory = reader->out_of_memory || reader->table.out_of_memory;
+    if (!reader->out_of_memory && reader->diagnose->faults == 0) {
+        keep_tips(reader);
+        convert(reader);
+        check_whole(reader);
+    }
+}
+
+static enum tiptrue_status read_bytes(const char *name, const struct tt_bytes *bytes,
+                                      const struct tiptrue_machine *machine,
+                                      const struct tiptrue_sink *sink, struct tiptrue_board **board,
+                                      struct tiptrue_error *error)
+{
+    struct tt_diagnose diagnose;
+    size_t mark = tt_byte_order_mark(bytes->text, bytes->length);
+    struct tiptrue_board *made = calloc(1, sizeof(*made));
+    if (made == NULL ||
+        (made->file = tt_arena_copy_text(&made->arena, name, strlen(name))) == NULL) {
+        tiptrue_board_free(made);
+        return tt_fail_memory(error);
+    }
+    struct reader reader = {.diagnose = &diagnose,
+                            .machine = machine,
+                            .board = made,
+                            .metadata = {&diagnose, made, 1.0, {0}, false}};
+    tt_diagnose_init(&diagnose, sink, error, made->file, bytes->text + mark, bytes->length - mark);
+    if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose)) {
+        read_text(&reader);
+    }
+    enum tiptrue_status status = reader.out_of_memory  ? tt_fail_memory(error)
+                                 : diagnose.faults > 0 ? TIPTRUE_E_DATA
+                                                       : TIPTRUE_OK;
+    tt_arena_clear(&reader.scratch);
+    if (status == TIPTRUE_OK) {
+        *board = made;
+    } else {
+        tiptrue_board_free(made);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_board_read(const char *path, const struct tiptrue_machine *machine,
+                                  const struct tiptrue_sink *sink, struct tiptrue_board **board,
+                                  struct tiptrue_error *error)
+{
+    struct tt_bytes bytes;
+    enum tiptrue_status status = tt_bytes_read(path, &bytes, error);
+    if (status == TIPTRUE_OK) {
+        status = read_bytes(tt_bytes_name(path), &bytes, machine, sink, board, error);
+        tt_bytes_clear(&bytes);
+    }
+    return status;
+}

@@ -1,0 +1,232 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a board says as tiptrue.placement/1: the keys of docs/formats.md and nothing else. */
+#include "config.h"
+
+#include "output/output.h"
+
+#include "output/json/json_finding.h"
+#include "output/json/json_write.h"
+#include "output/verdict.h"
+
+#define PPM 1e6
+#define PER_M 1e3
+
+static void key_pair(struct tt_json *json, const char *key, bool known, struct tt_pair pair)
+{
+    tt_json_key(json, key);
+    if (known) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "x", pair.x);
+        tt_json_key_fixed(json, "y", pair.y);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+}
+
+static void key_deg(struct tt_json *json, const char *key, bool known, double rad)
+{
+    tt_json_key_fixed_if(json, key, known, tt_deg_from_rad(rad));
+}
+
+static void write_tip(struct tt_json *json, const struct tt_placed_tip *t)
+{
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", t->name);
+    tt_json_key_count(json, "parts", t->parts);
+    tt_json_key_count(json, "used", t->used);
+    key_pair(json, "offset_correction_mm", t->has_offset, t->offset_mm);
+    key_pair(json, "u_offset_correction_mm", t->has_offset, t->u_offset_mm);
+    key_pair(json, "expanded_offset_correction_mm", t->has_offset && t->dof >= 1.0,
+             t->expanded_offset_mm);
+    tt_json_key_number_if(json, "covariance_mm2", t->has_offset, t->offset_cov_mm2);
+    tt_json_key_number(json, "dof", t->dof);
+    tt_json_key_number(json, "offset_probability", t->p_offset);
+    key_pair(json, "turning_mm", t->turning_shown, t->turning_mm);
+    key_pair(json, "u_turning_mm", t->turning_shown, t->u_turning_mm);
+    key_pair(json, "expanded_turning_mm", t->turning_shown && t->dof >= 1.0,
+             t->expanded_turning_mm);
+    tt_json_key_number(json, "turning_probability", t->p_turning);
+    tt_json_key(json, "offset_apart_from_turning");
+    tt_json_bool(json, t->offset_apart);
+    key_deg(json, "angle_error_deg", t->angle_shown, t->angle_rad);
+    key_deg(json, "u_angle_error_deg", t->angle_shown, t->u_angle_rad);
+    key_deg(json, "expanded_angle_error_deg", t->angle_shown, t->expanded_angle_rad);
+    tt_json_key_number_if(json, "angle_probability", t->has_angle, t->p_angle);
+    tt_json_key_fixed(json, "repeatability_mm", t->repeatability_mm);
+    tt_json_close(json, '}');
+}
+
+static void write_grid(struct tt_json *json, const struct tt_board_grid *g)
+{
+    tt_json_key(json, "grid");
+    if (!g->shown) {
+        tt_json_null(json);
+    } else {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "scale_x_ppm", PPM * g->scale_x);
+        tt_json_key_fixed(json, "u_scale_x_ppm", PPM * g->u_scale_x);
+        tt_json_key_fixed(json, "scale_y_ppm", PPM * g->scale_y);
+        tt_json_key_fixed(json, "u_scale_y_ppm", PPM * g->u_scale_y);
+        tt_json_key_fixed(json, "shear_mm_per_m", PER_M * g->shear);
+        tt_json_key_fixed(json, "u_shear_mm_per_m", PER_M * g->u_shear);
+        tt_json_key_fixed_if(json, "turn_mm_per_m", g->turn_known, PER_M * g->turn);
+        tt_json_key_fixed_if(json, "u_turn_mm_per_m", g->turn_known, PER_M * g->u_turn);
+        tt_json_close(json, '}');
+    }
+    tt_json_key_number(json, "grid_probability", g->p);
+}
+
+static void write_explanations(struct tt_json *json, const struct tiptrue_placement *p)
+{
+    tt_json_key(json, "explanations");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < p->n_explanations; i++) {
+        const struct tt_board_explanation *e = &p->explanations[i];
+        tt_json_open(json, '{');
+        tt_json_key_number(json, "probability", e->probability);
+        tt_json_key(json, "terms");
+        tt_json_open(json, '[');
+        for (size_t k = 0; k < e->n_terms; k++) {
+            size_t tip = e->terms[k].tip;
+            tt_json_open(json, '{');
+            tt_json_key_text(json, "term", tt_term_word(e->terms[k].kind));
+            tt_json_key_text(json, "tip", tip != TT_NONE ? p->tip_names[tip] : NULL);
+            tt_json_close(json, '}');
+        }
+        tt_json_close(json, ']');
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+/* @scale: from what the axis is kept in to mm or degrees. */
+static void write_axis(struct tt_json *json, const char *key, bool known,
+                       const struct tt_capability_axis *a, double scale)
+{
+    tt_json_key(json, key);
+    if (!known) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "parts", a->parts);
+    tt_json_key_fixed(json, "mean", scale * a->mean);
+    tt_json_key_fixed(json, "standard_deviation", scale * a->standard_deviation);
+    tt_json_key_number(json, "p_normal", a->p_normal);
+    tt_json_key_number_if(json, "cp", a->normal, a->cp);
+    tt_json_key_number_if(json, "cp_low", a->normal, a->cp_low);
+    tt_json_key_number_if(json, "cp_high", a->normal, a->cp_high);
+    tt_json_key_number_if(json, "cpk", a->normal, a->cpk);
+    tt_json_key_number_if(json, "cpk_low", a->normal, a->cpk_low);
+    tt_json_key_number_if(json, "cpk_high", a->normal, a->cpk_high);
+    tt_json_key_number_if(json, "share_normal", a->normal, a->share_normal);
+    tt_json_key_number(json, "share_within", (double)a->within / (double)a->parts);
+    tt_json_key_number(json, "share_low", a->share_low);
+    tt_json_key_number(json, "share_high", a->share_high);
+    tt_json_close(json, '}');
+}
+
+static void write_axes(struct tt_json *json, const struct tt_capability *c)
+{
+    write_axis(json, "x", c->has_place, &c->x, 1.0);
+    write_axis(json, "y", c->has_place, &c->y, 1.0);
+    write_axis(json, "rotation", c->has_rotation, &c->rotation, tt_deg_from_rad(1.0));
+}
+
+static void write_capability(struct tt_json *json, const struct tiptrue_placement *p)
+{
+    tt_json_key(json, "capability");
+    if (p->n_capability == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_fixed_if(json, "permitted_mm", p->has_limit_mm, p->limit_mm);
+    key_deg(json, "permitted_deg", p->has_limit_rad, p->limit_rad);
+    write_axes(json, &p->capability[0]);
+    tt_json_key(json, "tips");
+    tt_json_open(json, '[');
+    for (size_t k = 1; k < p->n_capability; k++) {
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "tip", p->tip_names[p->capability[k].tip]);
+        write_axes(json, &p->capability[k]);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+    tt_json_close(json, '}');
+}
+
+static void write_wanted(struct tt_json *json, const struct tiptrue_placement *p)
+{
+    tt_json_key(json, "parts_wanted");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < p->n_wanted; i++) {
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "tip", p->tip_names[p->wanted[i].tip]);
+        key_deg(json, "rotation_deg", true, p->wanted[i].rotation_rad);
+        tt_json_key_fixed(json, "x_mm", p->wanted[i].at.x_mm);
+        tt_json_key_fixed(json, "y_mm", p->wanted[i].at.y_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_parts(struct tt_json *json, const struct tiptrue_placement *p)
+{
+    tt_json_key(json, "parts");
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "read", p->parts_read);
+    tt_json_key_count(json, "used", p->parts_used);
+    tt_json_key_count(json, "set_aside", p->n_set_aside);
+    tt_json_key_count(json, "not_found", p->parts_not_found);
+    tt_json_close(json, '}');
+}
+
+static void write_whole(struct tt_json *json, const struct tiptrue_placement *p)
+{
+    key_pair(json, "common_mm", p->common_shown, p->common_mm);
+    key_pair(json, "u_common_mm", p->common_shown, p->u_common_mm);
+    tt_json_key_number_if(json, "common_probability", p->has_common, p->p_common);
+    write_grid(json, &p->grid);
+    tt_json_key_xy(json, "middle_mm", p->middle.x_mm, p->middle.y_mm);
+    tt_json_key_fixed(json, "repeatability_mm", p->repeatability_mm);
+    tt_json_key_number(json, "repeatability_dof", p->repeatability_dof);
+    key_deg(json, "repeatability_deg", p->has_repeatability_angle, p->repeatability_rad);
+    tt_json_key_fixed(json, "largest_systematic_mm", p->systematic_mm);
+    tt_json_key(json, "set_aside");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < p->n_set_aside; i++) {
+        tt_json_count(json, p->set_aside[i]);
+    }
+    tt_json_close(json, ']');
+}
+
+void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tiptrue_solution names = tt_placement_names(p);
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.placement/1");
+    tt_json_key_text(&json, "file", p->file);
+    tt_json_key_text(&json, "machine", p->machine);
+    tt_json_key_text(&json, "started", p->started);
+    tt_json_key_text(&json, "frame", p->own_frame ? "board" : "machine");
+    tt_json_key(&json, "relative_to_mean_of_tips");
+    tt_json_bool(&json, p->relative);
+    tt_json_key_text(&json, "verdict", tt_verdict_word(p->verdict));
+    write_parts(&json, p);
+    tt_json_key(&json, "tips");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < p->n_tips; i++) {
+        write_tip(&json, &p->tips[i]);
+    }
+    tt_json_close(&json, ']');
+    write_whole(&json, p);
+    write_explanations(&json, p);
+    write_capability(&json, p);
+    write_wanted(&json, p);
+    tt_json_findings(&json, &names);
+    tt_json_close(&json, '}');
+}

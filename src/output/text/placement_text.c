@@ -1,0 +1,270 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a board says, for a person: verdict, what is off, the numbers, the findings, what next. */
+#include "config.h"
+
+#include "output/output.h"
+
+#include <math.h>
+
+#include "base/number.h"
+#include "output/text/words.h"
+#include "output/text/placement_sentences.h"
+#include "output/text/text_parts.h"
+#include "output/verdict.h"
+
+static const char *verdict_sentence(const struct tiptrue_placement *p)
+{
+    switch (p->verdict) {
+    case TIPTRUE_KEEP:
+        return p->has_limit_mm || p->has_limit_rad
+                   ? ": nothing is shown to be off by more than permitted"
+                   : ": nothing is shown to be off";
+    case TIPTRUE_UPDATE:
+        return p->has_limit_mm || p->has_limit_rad ? ": more is off than permitted"
+                                                   : ": something is off; no limits are stated";
+    case TIPTRUE_REPEAT:
+    case TIPTRUE_NOT_MEASURED:
+        break;
+    }
+    return ": this board cannot be trusted; fix what is listed below, then place another";
+}
+
+static void write_verdict(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    static const enum tt_colour colours[] = {[TIPTRUE_KEEP] = TT_GREEN,
+                                             [TIPTRUE_UPDATE] = TT_YELLOW,
+                                             [TIPTRUE_REPEAT] = TT_RED,
+                                             [TIPTRUE_NOT_MEASURED] = TT_RED};
+    static const char *const words[] = {[TIPTRUE_KEEP] = "KEEP",
+                                        [TIPTRUE_UPDATE] = "UPDATE",
+                                        [TIPTRUE_REPEAT] = "REPEAT",
+                                        [TIPTRUE_NOT_MEASURED] = "REPEAT"};
+    tt_page_colour(page, colours[p->verdict]);
+    tt_page_puts(page, words[p->verdict]);
+    tt_page_colour(page, TT_PLAIN);
+    tt_buffer_puts(&page->words, verdict_sentence(p));
+    tt_page_say(page, 2);
+    tt_page_line_end(page);
+}
+
+static void write_board(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    tt_buffer_printf(&page->words, "%s: machine '%s'%s%s", p->file, p->machine,
+                     p->started != NULL ? ", " : "", p->started != NULL ? p->started : "");
+    tt_page_say(page, 2);
+    tt_buffer_printf(&page->words, "%zu of %zu parts used, %zu left out", p->parts_used,
+                     p->parts_read, p->n_set_aside);
+    if (p->parts_not_found > 0) {
+        tt_buffer_printf(&page->words, ", %zu not found", p->parts_not_found);
+    }
+    if (p->repeatability_mm > 0.0) {
+        tt_buffer_puts(&page->words, "; a part repeats to ");
+        tt_words_um(&page->words, p->repeatability_mm);
+    }
+    if (p->has_repeatability_angle) {
+        tt_buffer_puts(&page->words, " and ");
+        tt_words_deg(&page->words, p->repeatability_rad, 2);
+    }
+    tt_page_say(page, 2);
+    tt_buffer_puts(&page->words, "Likeliest: ");
+    if (p->n_explanations > 0 && p->explanations[0].n_terms == 0) {
+        tt_buffer_puts(&page->words, "nothing is off in place");
+    } else if (p->n_explanations > 0) {
+        tt_words_explanation(&page->words, p, &p->explanations[0]);
+    }
+    if (p->n_explanations > 0) {
+        tt_buffer_puts(&page->words, " (probability ");
+        tt_words_percent(&page->words, p->explanations[0].probability);
+        tt_buffer_puts(&page->words, ")");
+        tt_page_say(page, 2);
+    }
+    tt_page_line_end(page);
+}
+
+static size_t name_width(const struct tt_page *page, const struct tiptrue_placement *p)
+{
+    size_t at = 8;
+    for (size_t i = 0; i < p->n_tips; i++) {
+        size_t width = tt_page_width(page, p->tip_names[i]) + 2;
+        at = width > at ? width : at;
+    }
+    return at;
+}
+
+/* "0.3 %", "100 %". */
+static void cell_percent(struct tt_page *page, size_t width, double share)
+{
+    struct tt_buffer words = {0};
+    tt_words_percent(&words, share);
+    tt_page_cell(page, width, words.text != NULL ? words.text : "");
+    tt_buffer_clear(&words);
+}
+
+static void pair_cells(struct tt_page *page, bool known, struct tt_pair value, struct tt_pair u)
+{
+    if (known) {
+        tt_cell_um(page, 9, value.x, u.x, true);
+        tt_cell_um(page, 9, value.y, u.y, true);
+        tt_cell_expanded(page, 9, true, fmax(u.x, u.y));
+    } else {
+        tt_page_cell(page, 27, "-");
+    }
+}
+
+/* Tips in rows: what to add to the offset in use, what turns; each with its larger ± and its
+ * probability. */
+static void write_tips(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    size_t at = name_width(page, p);
+    tt_page_puts(page, "tip");
+    tt_page_go(page, at);
+    tt_page_cell(page, 7, "parts");
+    tt_page_cell(page, 27, p->relative ? "offset - mean x, y" : "add to offset x, y");
+    tt_page_cell(page, 8, "off");
+    tt_page_line_end(page);
+    tt_page_go(page, at + 7);
+    tt_page_cell(page, 9, TT_UM);
+    tt_page_cell(page, 9, TT_UM);
+    tt_page_cell(page, 9, TT_PLUS_MINUS);
+    tt_page_line_end(page);
+    for (size_t i = 0; i < p->n_tips; i++) {
+        const struct tt_placed_tip *t = &p->tips[i];
+        tt_page_puts(page, t->name);
+        tt_page_go(page, at);
+        tt_page_cell_count(page, 7, t->used);
+        pair_cells(page, t->has_offset && t->dof >= 1.0, t->offset_mm, t->expanded_offset_mm);
+        cell_percent(page, 8, t->p_offset);
+        tt_page_line_end(page);
+        if (t->turning_shown) {
+            tt_page_go(page, at);
+            tt_page_cell(page, 7, "turns");
+            pair_cells(page, true, t->turning_mm, t->expanded_turning_mm);
+            cell_percent(page, 8, t->p_turning);
+            tt_page_line_end(page);
+        }
+    }
+    if (p->common_shown) {
+        tt_page_puts(page, "all");
+        tt_page_go(page, at + 7);
+        pair_cells(page, true, p->common_mm,
+                   (struct tt_pair){2.0 * p->u_common_mm.x, 2.0 * p->u_common_mm.y});
+        cell_percent(page, 8, p->p_common);
+        tt_page_line_end(page);
+    }
+    tt_page_line_end(page);
+    tt_page_prose(page, 0,
+                  "Every " TT_PLUS_MINUS " is an expanded uncertainty (95 %), the larger one of x "
+                  "and y. 'off': the probability that it is not 0; 90 % counts as shown.");
+    tt_page_line_end(page);
+}
+
+static void axis_row(struct tt_page *page, size_t at, const char *tip, const char *axis,
+                     const struct tt_capability_axis *a)
+{
+    tt_page_puts(page, tip);
+    tt_page_go(page, at);
+    tt_page_puts(page, axis);
+    tt_page_go(page, at + 10);
+    if (a->normal) {
+        tt_page_cell_fixed(page, 6, a->cp, 2, false);
+        tt_page_cell_fixed(page, 6, a->cpk, 2, false);
+        tt_page_cell_fixed(page, 8, a->cpk_low, 2, false);
+        tt_page_cell_fixed(page, 6, a->cpk_high, 2, false);
+    } else {
+        tt_page_cell(page, 26, "not normal");
+    }
+    tt_page_cell_count(page, 8, a->within);
+    tt_page_cell_count(page, 6, a->parts);
+    cell_percent(page, 11, a->share_low);
+    tt_page_line_end(page);
+}
+
+static void write_capability(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    size_t at = name_width(page, p);
+    if (p->n_capability == 0) {
+        return;
+    }
+    tt_page_puts(page, "tip");
+    tt_page_go(page, at);
+    tt_page_puts(page, "within");
+    tt_page_go(page, at + 10);
+    tt_page_cell(page, 6, "Cp");
+    tt_page_cell(page, 6, "Cpk");
+    tt_page_cell(page, 14, "Cpk 95 %");
+    tt_page_cell(page, 14, "parts within");
+    tt_page_cell(page, 11, "at least");
+    tt_page_line_end(page);
+    for (size_t k = 0; k < p->n_capability; k++) {
+        const struct tt_capability *c = &p->capability[k];
+        const char *name = c->tip == TT_NONE ? "all" : p->tip_names[c->tip];
+        if (c->has_place) {
+            axis_row(page, at, name, "x", &c->x);
+            axis_row(page, at, name, "y", &c->y);
+        }
+        if (c->has_rotation) {
+            axis_row(page, at, name, "rotation", &c->rotation);
+        }
+    }
+    tt_page_line_end(page);
+}
+
+static void write_findings(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    if (p->n_findings > 0) {
+        tt_page_puts(page, "Findings:");
+        tt_page_line_end(page);
+    }
+    for (size_t i = 0; i < p->n_findings; i++) {
+        const struct tt_finding *f = &p->findings[i];
+        tt_page_puts(page, "  ");
+        tt_buffer_printf(&page->words, "%s, %s: %s", tt_severity_word(f->severity),
+                         tt_finding_name(f->code), f->text);
+        tt_page_say(page, 4);
+    }
+    if (p->n_findings > 0) {
+        tt_page_line_end(page);
+    }
+}
+
+static void write_wanted(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    if (p->n_wanted == 0) {
+        return;
+    }
+    tt_page_puts(page, "Place these parts to tell what is open:");
+    tt_page_line_end(page);
+    tt_page_puts(page, "  tip,rotation,x,y");
+    tt_page_line_end(page);
+    for (size_t i = 0; i < p->n_wanted; i++) {
+        const struct tt_wanted_part *w = &p->wanted[i];
+        tt_page_puts(page, "  ");
+        tt_page_puts(page, p->tip_names[w->tip]);
+        tt_page_puts(page, ",");
+        tt_page_fixed(page, tt_deg_from_rad(w->rotation_rad), 0, false);
+        tt_page_puts(page, ",");
+        tt_page_fixed(page, w->at.x_mm, 3, false);
+        tt_page_puts(page, ",");
+        tt_page_fixed(page, w->at.y_mm, 3, false);
+        tt_page_line_end(page);
+    }
+}
+
+void tt_output_placement_text(const struct tiptrue_placement *p,
+                              const struct tiptrue_text_options *options, struct tt_buffer *buffer)
+{
+    struct tt_page page = {.out = buffer, .columns = 80};
+    if (options != NULL) {
+        page.colour = options->colour;
+        page.utf8 = options->utf8;
+        page.columns = options->columns >= 40 && options->columns < 100 ? options->columns : 80;
+    }
+    write_verdict(&page, p);
+    write_board(&page, p);
+    write_tips(&page, p);
+    write_capability(&page, p);
+    write_findings(&page, p);
+    write_wanted(&page, p);
+    tt_page_end(&page);
+}

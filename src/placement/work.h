@@ -1,0 +1,52 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A board in the making of its result: what the steps hand on to each other. */
+#ifndef TT_PLACEMENT_WORK_H
+#define TT_PLACEMENT_WORK_H
+
+#include "model/machine.h"
+#include "placement/board_terms.h"
+
+/* Coverage of every expanded uncertainty and every interval here. */
+#define TT_PLACED_COVERAGE 0.95
+
+/* What the rotations say. */
+struct tt_angles {
+    double *turned_rad; /* found - wanted of each part, wrapped, counter-clockwise */
+    double *mean_rad;   /* of each tip */
+    double *n_of;       /* its used parts with a found rotation */
+    double u_rad, dof;  /* repeatability; dof 0: none */
+    struct tt_term_problem problem;
+    struct tt_weighed weighed;
+};
+
+struct tt_placing {
+    const struct tiptrue_board *board;
+    const struct tiptrue_machine *machine;
+    struct tt_board_design design;
+    struct tt_board_fit fit;
+    struct tt_board_terms terms;
+    struct tt_weighed weighed;
+    struct tt_angles angles;
+    struct tiptrue_placement *result;
+    struct tt_arena scratch;
+};
+
+/* Repeatability of one part on one axis, mm, and its degrees of freedom, from the fit. */
+double tt_placing_repeatability(const struct tt_placing *p, double *dof);
+/* Whether offset, turning or anything else of the places is shown, single or as one of several. */
+bool tt_placing_any_shown(const struct tt_placing *p);
+
+/* Whether the parts tell scale, shear and (unless it is the board's own) turn of the grid. */
+bool tt_grid_is_told(const struct tt_placing *p);
+
+/* The steps, in their order. false: out of memory. */
+TT_MUST_USE bool tt_placing_angles(struct tt_placing *p);
+TT_MUST_USE bool tt_placing_values(struct tt_placing *p);
+TT_MUST_USE bool tt_placing_capability(struct tt_placing *p);
+TT_MUST_USE bool tt_placing_findings(struct tt_placing *p);
+/* After the findings: the covariance of the fit is used up. */
+TT_MUST_USE bool tt_placing_wanted(struct tt_placing *p);
+void tt_placing_verdict(struct tt_placing *p);
+
+#endif

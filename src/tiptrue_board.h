@@ -1,0 +1,54 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The part of tiptrue.h, which includes it, that is about parts placed on a board. */
+#ifndef TT_TIPTRUE_BOARD_H
+#define TT_TIPTRUE_BOARD_H
+
+#include "tiptrue.h"
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#if defined(__GNUC__)
+#pragma GCC visibility push(default)
+#endif
+
+struct tiptrue_board;
+struct tiptrue_placement;
+
+/* Read a board: where parts were wanted and where they were found (docs/formats.md, Placements).
+ * Its tips are @machine's where that names any; rotations count as @machine's do. @path, @sink as
+ * above.
+ */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_board_read(const char *path,
+                                                        const struct tiptrue_machine *machine,
+                                                        const struct tiptrue_sink *sink,
+                                                        struct tiptrue_board **board,
+                                                        struct tiptrue_error *error);
+void tiptrue_board_free(struct tiptrue_board *board);
+
+/* What the parts show of the calibration that they were placed with. A board that cannot be trusted
+ * is not an error: its verdict is `repeat`. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_place(const struct tiptrue_board *board,
+                                                   const struct tiptrue_machine *machine,
+                                                   struct tiptrue_placement **placement,
+                                                   struct tiptrue_error *error);
+enum tiptrue_verdict tiptrue_placement_verdict(const struct tiptrue_placement *placement);
+/* For a person, or as JSON (tiptrue.placement/1, one line without line feed at its end); *text and
+ * *length as tiptrue_solution_text. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_placement_text(const struct tiptrue_placement *placement, bool json,
+                       const struct tiptrue_text_options *options, char **text, size_t *length,
+                       struct tiptrue_error *error);
+void tiptrue_placement_free(struct tiptrue_placement *placement);
+
+#if defined(__GNUC__)
+#pragma GCC visibility pop
+#endif
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif
