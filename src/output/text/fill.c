@@ -5,6 +5,8 @@
 
 #include "output/text/sentences.h"
 
+#include <string.h>
+
 /* The text of @buffer, kept in the solution; NULL: out of memory. @buffer is emptied. */
 static const char *keep(struct tiptrue_solution *s, struct tt_buffer *buffer)
 {
@@ -56,4 +58,13 @@ enum tiptrue_status tt_sentences(struct tiptrue_solution *solution)
     }
     tt_buffer_clear(&buffer);
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+bool tt_sentence_fits(const struct tt_finding *finding, enum tt_finding_code code, const char *kind)
+{
+    const struct tt_value *what = tt_finding_value(finding, "what");
+
+    what = what != NULL ? what : tt_finding_value(finding, "kind");
+    return finding->code == code &&
+           (kind == NULL || (what != NULL && what->text != NULL && strcmp(what->text, kind) == 0));
 }

@@ -405,15 +405,6 @@ static const struct template TEMPLATES[] = {
      "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };
 
-bool tt_sentence_fits(const struct tt_finding *finding, enum tt_finding_code code, const char *kind)
-{
-    const struct tt_value *what = tt_finding_value(finding, "what");
-    const struct tt_value *found = what != NULL ? what : tt_finding_value(finding, "kind");
-
-    return finding->code == code && (kind == NULL || (found != NULL && found->text != NULL &&
-                                                      strcmp(found->text, kind) == 0));
-}
-
 static const char *template_of(const struct tt_finding *finding)
 {
     const char *of_board = tt_placement_template(finding);
