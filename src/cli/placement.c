@@ -153,7 +153,7 @@ int cli_placement(int argc, char *argv[])
     struct judging judging = {.arguments = &arguments};
     int worst = EX_OSERR;
 
-    if (argp_parse(&ARGP, argc, argv, 0, NULL, &arguments) == 0) {
+    if (cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         judging.look = cli_text_options(arguments.plain);
         worst = read_inputs(&judging);
         for (size_t i = 0; i < arguments.n_boards && worst < EX__BASE; i++) {
