@@ -21,6 +21,7 @@ libcore_la_SOURCES = \
   src/app/report.c \
   src/app/view.c \
   src/app/placement.c \
+  src/app/verify.c \
   src/base/arena.c src/base/arena.h \
   src/base/buffer.c src/base/buffer.h \
   src/base/bytes.h \
@@ -202,6 +203,7 @@ libcore_la_SOURCES = \
   src/history/series/words.c src/history/series/words.h \
   src/history/series/trend.c src/history/series/trend.h \
   src/history/store/exports.c src/history/store/exports.h \
+  src/history/store/check.c \
   src/history/store/put.c \
   src/history/store/read.c \
   src/history/store/say.c \

@@ -397,22 +397,23 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_run_log(const struct tiptrue_run *r
                                                      const struct tiptrue_plan *plan, char **text,
                                                      size_t *length, struct tiptrue_error *error);
 
-/* A history: one file that keeps every run with its log, its results and the documents they came
- * from (docs/history.md). What a call has added is on disk when it returns. Several processes may
- * write to one file: they queue. A history serves one thread at a time. TIPTRUE_E_IO: the disk is
- * full, or file or folder cannot be written; the file is as it was then. */
+/* A history: one file that keeps every run with its log, results and documents (docs/history.md).
+ * What a call has added is on disk when it returns. Processes that write queue; a history serves
+ * one thread at a time. TIPTRUE_E_IO: it cannot be written (disk, rights); it is as it was then. */
 struct tiptrue_history;
 
 enum tiptrue_history_access { TIPTRUE_HISTORY_READ, TIPTRUE_HISTORY_WRITE };
 
-/* Open the history @path. To write: it is made where there is none (its folder must be there). To
- * read: it may be read-only. TIPTRUE_E_NO_INPUT: there is none; TIPTRUE_E_DATA: the file is no
- * history, or is of a newer program. */
+/* Open the history @path. To write: it is made where there is none, in a folder that is there. It
+ * may be read-only to read. TIPTRUE_E_NO_INPUT: none; _DATA: no history, or of a newer program. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_open(const char *path,
                                                           enum tiptrue_history_access access,
                                                           struct tiptrue_history **history,
                                                           struct tiptrue_error *error);
 void tiptrue_history_close(struct tiptrue_history *history);
+/* Calls wait for other processes for @most_s (600). @sink outlives @history: a note after 1 s. */
+void tiptrue_history_wait(struct tiptrue_history *history, double most_s,
+                          const struct tiptrue_sink *sink);
 
 /* Enter a run that was solved: @run read by tiptrue_run_read_whole, the rest as it was solved with.
  * @now_s: seconds since 1970-01-01T00:00:00Z. A run is known by its log: entered again with the
@@ -492,8 +493,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_ids(struct tiptrue_history 
                                                          const struct tiptrue_history_query *query,
                                                          char (**ids)[TIPTRUE_RUN_ID_SIZE],
                                                          size_t *n, struct tiptrue_error *error);
-/* Write runs out, whole and in order of time: lines of JSON (tiptrue.history/1), or CSV.
- * tiptrue_history_import makes the same history of it. */
+/* Write runs out, whole, in order of time, for tiptrue_history_import: JSON lines or CSV. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_history_export(struct tiptrue_history *history, const struct tiptrue_history_query *query,
                        bool csv, const struct tiptrue_writer *writer, struct tiptrue_error *error);

@@ -129,6 +129,7 @@ script_tests = \
   tests/planning/rehearsal.sh \
   tests/planning/simulated.py \
   tests/planning/truth_back.py \
+  tests/history/damage.py \
   tests/history/history.sh \
   tests/history/size.py \
   tests/history/writers.py \

@@ -655,6 +655,20 @@ enum tiptrue_status tiptrue_history_open(const char *path, enum tiptrue_history_
     return status;
 }
 
+static void say_waiting(void *context, const char *path)
+{
+    const struct tiptrue_sink *sink = context;
+
+    tell(sink, TIPTRUE_NOTE, path, "another process holds the history; waiting for it");
+}
+
+void tiptrue_history_wait(struct tiptrue_history *history, double most_s,
+                          const struct tiptrue_sink *sink)
+{
+    tt_store_wait(history, most_s > 0 ? (unsigned long)fmin(1000 * most_s, 1e9) : 0,
+                  sink != NULL ? say_waiting : NULL, (void *)sink);
+}
+
 /* A copy of @effects in @arena. False: out of memory. */
 static bool copy_effects(struct tt_arena *arena, struct tt_plate_effects from,
                          struct tt_plate_effects *to)
@@ -822,87 +836,6 @@ enum tiptrue_status tiptrue_history_again(struct tiptrue_history *history,
     clear_revived(&revived);
     tiptrue_between_free(between);
     return status;
-}
-
-/* Counting what is told. */
-struct verifying {
-    const struct tiptrue_sink *sink;
-    const char *path;
-    size_t faults;
-};
-
-static void told_fault(void *context, const char *text)
-{
-    struct verifying *verifying = context;
-
-    verifying->faults++;
-    tell(verifying->sink, TIPTRUE_ERROR, verifying->path, text);
-}
-
-/* Whether every result of a run can be read, and says what is noted of it. */
-static enum tiptrue_status verify_run(struct tiptrue_history *history, const char *id,
-                                      struct verifying *verifying, struct tiptrue_error *error)
-{
-    struct tt_record record = {0};
-    char text[700];
-    enum tiptrue_status status = tt_store_load(history, id, false, &record, error);
-
-    for (size_t i = 0; i < record.n_results && status == TIPTRUE_OK; i++) {
-        const struct tt_record_result *result = &record.results[i];
-        struct tiptrue_solution *solution = NULL;
-        struct tiptrue_error why = {0};
-        enum tiptrue_status read =
-            tt_result_read_bytes("", result->json.text, result->json.length, NULL, &solution, &why);
-        if (read != TIPTRUE_OK && read != TIPTRUE_E_DATA) {
-            status = tt_fail(error, read, NULL, 0, 0, NULL, "%s", why.text);
-        } else if (read != TIPTRUE_OK) {
-            snprintf(text, sizeof text, "a result of run %s cannot be read: %s", id, why.text);
-            told_fault(verifying, text);
-        } else if (solution->run_id == NULL || strcmp(solution->run_id, id) != 0 ||
-                   strcmp(tt_verdict_word(solution->verdict), result->verdict) != 0) {
-            snprintf(
-                text, sizeof text,
-                "a result of run %s is that of another run, or its verdict is not the one noted",
-                id);
-            told_fault(verifying, text);
-        }
-        tiptrue_solution_free(solution);
-    }
-    tt_record_clear(&record);
-    return status;
-}
-
-enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history,
-                                           const struct tiptrue_sink *sink,
-                                           struct tiptrue_history_counts *counts,
-                                           struct tiptrue_error *error)
-{
-    static const struct tt_store_query ALL = {0};
-    struct verifying verifying = {.sink = sink, .path = tt_store_path(history)};
-    struct tt_store_counts found = {0};
-    struct out out = {.history = history, .error = error};
-    enum tiptrue_status status = tt_store_verify(history, told_fault, &verifying, error);
-
-    if (status == TIPTRUE_OK) {
-        status = tt_store_count(history, &found, error);
-    }
-    if (status == TIPTRUE_OK) {
-        status = tt_store_list(history, &ALL, note_id, &out, error);
-    }
-    for (size_t i = 0; i < out.n_ids && status == TIPTRUE_OK; i++) {
-        status = verify_run(history, out.ids[i], &verifying, error);
-    }
-    free(out.ids);
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    *counts = (struct tiptrue_history_counts){found.runs,      found.logs,    found.results,
-                                              found.documents, found.exports, verifying.faults};
-    return verifying.faults == 0
-               ? TIPTRUE_OK
-               : tt_fail(error, TIPTRUE_E_DATA, verifying.path, 0, 0,
-                         "export what can be read, and import it into a new history",
-                         "the history has %zu faults", verifying.faults);
 }
 
 /* The machines of a history, as a list in words: "'a', 'b'". */

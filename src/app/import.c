@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/digest.h"
 #include "base/time.h"
 #include "history/store/store.h"
 #include "ingest/archive.h"
@@ -120,6 +121,25 @@ static enum tiptrue_status read_results(const char *file, struct tt_record *reco
     return status;
 }
 
+/* A run's id is the digest of its log. */
+static enum tiptrue_status check_log(const char *file, const struct tt_record *record,
+                                     struct tiptrue_error *error)
+{
+    char digest[17];
+
+    if (record->log.text == NULL) {
+        return TIPTRUE_OK;
+    }
+    tt_digest(record->log.text, record->log.length, digest);
+    return strcmp(digest, record->id) == 0
+               ? TIPTRUE_OK
+               : tt_fail(error, TIPTRUE_E_DATA, file, 0, 0,
+                         "export the run again from the history that it comes from",
+                         "the log of run %s is not the one of this id, which is the digest of its "
+                         "bytes: those here have %s",
+                         record->id, digest);
+}
+
 /* Faults of one object go to the sink; the first one of the file stays in *error. */
 static enum tiptrue_status put_record(struct importing *importing, const char *file,
                                       struct tt_record *record,
@@ -127,7 +147,9 @@ static enum tiptrue_status put_record(struct importing *importing, const char *f
                                       struct tiptrue_error *error)
 {
     struct tiptrue_solution *solution = NULL;
-    enum tiptrue_status status = read_results(file, record, &solution, error);
+    enum tiptrue_status status = check_log(file, record, error);
+
+    status = status == TIPTRUE_OK ? read_results(file, record, &solution, error) : status;
 
     if (status == TIPTRUE_OK) {
         status = put(importing, record, solution, TT_PUT_MERGED, report, ended, error);

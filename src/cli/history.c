@@ -90,6 +90,7 @@ int cli_history_open(const char *named, const struct tiptrue_machine *machine, b
     }
     error.status = tiptrue_history_open(path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ,
                                         history, &error);
+    cli_wait_aloud(error.status == TIPTRUE_OK ? *history : NULL);
     free(path);
     return cli_history_failed(&error);
 }

@@ -7,6 +7,10 @@
 
 #include <stdarg.h>
 #include <stdlib.h>
+#include <string.h>
+
+/* A writer holds a history for some milliseconds; after so long it hangs. */
+#define PATIENCE_S 600
 
 /* Where to write: when memory for keeping is short, standard error, for a message in the wrong
  * place is better than none. */
@@ -23,18 +27,24 @@ static FILE *stream_of(struct cli_messages *messages)
 
 void cli_put_escaped(FILE *to, const char *text)
 {
-    char shown[TIPTRUE_ESCAPE_SIZE];
+    char line[512], shown[TIPTRUE_ESCAPE_SIZE]; /* in pieces: standard error has no buffer */
+    size_t at = 0;
 
     while (*text != '\0') {
         size_t length = tiptrue_escape(text, shown);
         if (length > 0) {
-            fputs(shown, to);
-            text += length;
+            memcpy(line + at, shown, strlen(shown));
+            at += strlen(shown);
         } else {
             unsigned char first = (unsigned char)*text; /* of a well-formed character */
             length = first < 0x80 ? 1 : first < 0xe0 ? 2 : first < 0xf0 ? 3 : 4;
-            fwrite(text, 1, length, to);
-            text += length;
+            memcpy(line + at, text, length);
+            at += length;
+        }
+        text += length;
+        if (at + sizeof shown > sizeof line || *text == '\0') {
+            fwrite(line, 1, at, to);
+            at = 0;
         }
     }
 }
@@ -74,6 +84,21 @@ static void write_message(FILE *to, const char *severity, const char *file, size
         cli_put_escaped(to, hint);
     }
     putc('\n', to);
+}
+
+static void tell_waiting(void *context, const struct tiptrue_diagnostic *note)
+{
+    (void)context;
+    write_message(stderr, "note", note->file, 0, 0, note->text, NULL);
+}
+
+void cli_wait_aloud(struct tiptrue_history *history)
+{
+    static const struct tiptrue_sink aloud = {.told = tell_waiting};
+
+    if (history != NULL) {
+        tiptrue_history_wait(history, PATIENCE_S, &aloud);
+    }
 }
 
 void cli_print_error_json(const struct tiptrue_error *error)

@@ -37,6 +37,8 @@ void cli_put_escaped(FILE *to, const char *text);
 /* argp_error, the text escaped: wrong use ends the program with status 64. */
 void cli_usage(const struct argp_state *state, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+/* Let @history (NULL: none) tell on standard error when it waits for another process. */
+void cli_wait_aloud(struct tiptrue_history *history);
 /* A sink that writes into @messages. */
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages);
 /* Write @error as a line of JSON to standard output. */

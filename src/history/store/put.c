@@ -512,14 +512,14 @@ enum tiptrue_status tt_store_put(struct tiptrue_history *store, const struct tt_
                        record->id);
     }
     enum tiptrue_status status =
-        tt_sql_run(store, own ? "BEGIN IMMEDIATE" : "SAVEPOINT put", error);
+        own ? tt_store_begin(store, error) : tt_sql_run(store, "SAVEPOINT put", error);
 
     if (status != TIPTRUE_OK) {
         return status;
     }
     status = put_all(store, record, solution, how, &made, error);
     if (status == TIPTRUE_OK) {
-        status = tt_sql_run(store, own ? "COMMIT" : "RELEASE put", error);
+        status = own ? tt_store_commit(store, error) : tt_sql_run(store, "RELEASE put", error);
     }
     if (status == TIPTRUE_OK) {
         *outcome = made;

@@ -20,6 +20,10 @@ struct tiptrue_history {
     double before_s;
     bool in_group;           /* a transaction of several additions is open */
     unsigned long waited_ms; /* on other processes, in the present wait */
+    unsigned long most_ms;   /* of a wait */
+    void (*waiting)(void *context, const char *path); /* told once in a wait; NULL: nobody */
+    void *waiting_context;
+    bool made, added; /* the file was not there before; something was committed */
     struct {
         const char *sql; /* known by its address */
         sqlite3_stmt *statement;

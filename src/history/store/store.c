@@ -12,6 +12,7 @@
 #include <string.h>
 #include <sys/stat.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "base/buffer.h"
 #include "history/store/schema.h"
@@ -21,6 +22,8 @@
  * else is met soon. */
 #define SHORTEST_WAIT_MS 1
 #define LONGEST_WAIT_MS 12
+/* After so long somebody at the machine begins to wonder. */
+#define SAID_AFTER_MS 1000
 
 static void sleep_ms(unsigned long ms)
 {
@@ -36,8 +39,12 @@ static int wait_for_others(void *context, int times)
     struct tiptrue_history *store = context;
     unsigned long ms = SHORTEST_WAIT_MS + (unsigned long)times % LONGEST_WAIT_MS;
 
-    if (store->waited_ms >= TT_STORE_PATIENCE_MS) {
+    if (store->waited_ms >= store->most_ms) {
         return 0;
+    }
+    if (store->waited_ms < SAID_AFTER_MS && store->waited_ms + ms >= SAID_AFTER_MS &&
+        store->waiting != NULL) {
+        store->waiting(store->waiting_context, store->path);
     }
     sleep_ms(ms);
     store->waited_ms += ms;
@@ -93,6 +100,9 @@ static enum tiptrue_status set_mode(struct tiptrue_history *store, struct tiptru
 static enum tiptrue_status open_to_write(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     int version;
+    struct stat about;
+
+    store->made = stat(store->path, &about) != 0 && errno == ENOENT;
     enum tiptrue_status status =
         open_file(store, store->path, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, error);
 
@@ -225,6 +235,7 @@ enum tiptrue_status tt_store_open(const char *path, bool write, struct tiptrue_h
         return tt_fail_memory(error);
     }
     made->writable = write;
+    made->most_ms = TT_STORE_PATIENCE_MS;
     status = write ? open_to_write(made, error) : open_to_read(made, error);
     if (status == TIPTRUE_OK) {
         *store = made;
@@ -234,14 +245,62 @@ enum tiptrue_status tt_store_open(const char *path, bool write, struct tiptrue_h
     return status;
 }
 
+/* A history that was made for runs of which none could be stored is taken away, if nobody else has
+ * it open: a connection to a file in WAL mode holds a shared lock on it, and this one an exclusive
+ * one. */
+static void remove_empty(struct tiptrue_history *store)
+{
+    sqlite3_int64 runs = -1;
+    struct tt_buffer beside = {0};
+    struct stat about;
+
+    if (stat(store->path, &about) == 0 && about.st_size == 0) {
+        /* nothing in it, and no room for the lock's journal: who has it open finds out that it was
+         * removed (tt_store_begin) */
+        (void)unlink(store->path);
+        return;
+    }
+    if (open_file(store, store->path, SQLITE_OPEN_READWRITE, NULL) == TIPTRUE_OK) {
+        sqlite3_busy_timeout(store->db, 0);
+        bool alone = tt_sql_run(store, "PRAGMA locking_mode = EXCLUSIVE; BEGIN EXCLUSIVE", NULL) ==
+                     TIPTRUE_OK;
+        bool empty =
+            tt_sql_number(store, "SELECT count(*) FROM sqlite_schema", &runs, NULL) == TIPTRUE_OK &&
+            (runs == 0 ||
+             (tt_sql_number(store, "SELECT count(*) FROM run", &runs, NULL) == TIPTRUE_OK &&
+              runs == 0));
+        tt_buffer_puts(&beside, store->path);
+        tt_buffer_puts(&beside, "-wal");
+        if (alone && empty && !beside.failed) {
+            (void)unlink(store->path);
+            (void)unlink(beside.text);
+            memcpy(beside.text + beside.length - 3, "shm", 3);
+            (void)unlink(beside.text);
+        }
+    }
+    tt_buffer_clear(&beside);
+    close_file(store);
+}
+
 void tt_store_close(struct tiptrue_history *store)
 {
     if (store != NULL) {
         tt_store_rollback(store);
         close_file(store);
+        if (store->made && !store->added) {
+            remove_empty(store);
+        }
         free(store->path);
         free(store);
     }
+}
+
+void tt_store_wait(struct tiptrue_history *store, unsigned long most_ms,
+                   void (*waiting)(void *context, const char *path), void *context)
+{
+    store->most_ms = most_ms;
+    store->waiting = waiting;
+    store->waiting_context = context;
 }
 
 bool tt_store_is_writable(const struct tiptrue_history *store)
@@ -266,8 +325,16 @@ enum tiptrue_status tt_store_begin_reading(struct tiptrue_history *store,
 enum tiptrue_status tt_store_begin(struct tiptrue_history *store, struct tiptrue_error *error)
 {
     enum tiptrue_status status = tt_sql_run(store, "BEGIN IMMEDIATE", error);
+    int moved = 0;
 
     store->in_group = status == TIPTRUE_OK;
+    if (status == TIPTRUE_OK &&
+        sqlite3_file_control(store->db, "main", SQLITE_FCNTL_HAS_MOVED, &moved) == SQLITE_OK &&
+        moved != 0) {
+        tt_store_rollback(store);
+        return tt_fail(error, TIPTRUE_E_IO, store->path, 0, 0, "try again",
+                       "the history was moved or removed by another process");
+    }
     return status;
 }
 
@@ -279,6 +346,7 @@ enum tiptrue_status tt_store_commit(struct tiptrue_history *store, struct tiptru
         tt_store_rollback(store);
     }
     store->in_group = false;
+    store->added = store->added || status == TIPTRUE_OK;
     return status;
 }
 

@@ -30,6 +30,11 @@ TT_MUST_USE enum tiptrue_status tt_store_open(const char *path, bool write,
                                               struct tiptrue_error *error);
 void tt_store_close(struct tiptrue_history *store);
 
+/* How long a call waits for other processes at most, in all (TT_STORE_PATIENCE_MS); @waiting (may
+ * be NULL) is called once a second of it has passed. */
+void tt_store_wait(struct tiptrue_history *store, unsigned long most_ms,
+                   void (*waiting)(void *context, const char *path), void *context);
+
 /* Whether it was opened to write, or had to be brought to the present schema. */
 bool tt_store_is_writable(const struct tiptrue_history *store);
 const char *tt_store_path(const struct tiptrue_history *store);
@@ -166,5 +171,16 @@ TT_MUST_USE enum tiptrue_status tt_store_count(struct tiptrue_history *store,
 TT_MUST_USE enum tiptrue_status tt_store_verify(struct tiptrue_history *store,
                                                 void (*told)(void *context, const char *text),
                                                 void *context, struct tiptrue_error *error);
+
+/* Whether what is summed up of the run @id is what @solution, its newest result, says: *where is
+ * the name of the first column that differs, NULL if none does; it lives until the next call.
+ * Nothing in the file is changed; tt_store_check_end gives the temporary tables back. */
+TT_MUST_USE enum tiptrue_status tt_store_check_summary(struct tiptrue_history *store,
+                                                       const char *id,
+                                                       const struct tiptrue_solution *solution,
+                                                       const char **where,
+                                                       struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_store_check_end(struct tiptrue_history *store,
+                                                   struct tiptrue_error *error);
 
 #endif

@@ -84,45 +84,73 @@ static enum tiptrue_status check_digests(const struct looker *looker, const char
     return status;
 }
 
+#define TIME                                                                                       \
+    " NOT GLOB "                                                                                   \
+    "'[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]T[0-9][0-9]:[0-9][0-9]:[0-9][0-9]*[Z0-9]'"
+#define DIGEST " GLOB '*[^0-9a-f]*'"
+
+/* Each row is a fault. */
+static const struct {
+    const char *sql, *form, *good;
+} ROWS[] = {
+    {"PRAGMA integrity_check", "structure: ", "ok"},
+    {"SELECT \"table\" || ' ' || rowid || ' -> ' || parent FROM pragma_foreign_key_check",
+     "a reference to nothing: ", NULL},
+    {"SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM result r WHERE r.run = u.no)",
+     "a run without a result: ", NULL},
+    {"SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM summary s WHERE s.run = u.no)"
+     " AND NOT EXISTS(SELECT 1 FROM pending p WHERE p.run = u.no)",
+     "a run without a summary: ", NULL},
+    {"SELECT id FROM run WHERE added" TIME " OR started" TIME, "a time that is none, of run ",
+     NULL},
+    {"SELECT u.id FROM result r JOIN run u ON u.no = r.run WHERE r.added" TIME,
+     "a time that is none, of a result of run ", NULL},
+    {"SELECT u.id FROM note n JOIN run u ON u.no = n.run WHERE n.time" TIME,
+     "a time that is none, of a note on run ", NULL},
+    {"SELECT u.id FROM export e JOIN run u ON u.no = e.run WHERE e.time" TIME,
+     "a time that is none, of an export of run ", NULL},
+    {"SELECT u.id FROM export e JOIN run u ON u.no = e.run WHERE"
+     " length(e.old_digest) <> 16 OR length(e.new_digest) <> 16"
+     " OR e.old_digest" DIGEST " OR e.new_digest" DIGEST,
+     "a digest that is none, of an export of run ", NULL},
+};
+
+/* Name, digest and text of each row. */
+static const struct {
+    const char *sql, *form;
+} DIGESTS[] = {
+    {"SELECT kind || ' document ' || no, digest, text FROM document", "the"},
+    {"SELECT u.id, u.id, l.text FROM run u JOIN log l ON l.run = u.no", "the log of run"},
+    {"SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run", "a result of run"},
+};
+
+/* A part that cannot be read is a fault; what comes after it is looked at, too. */
+static enum tiptrue_status go_on(const struct looker *looker, enum tiptrue_status status,
+                                 const struct tiptrue_error *why)
+{
+    if (status == TIPTRUE_E_DATA) {
+        looker->told(looker->context, why->text);
+        return TIPTRUE_OK;
+    }
+    return status == TIPTRUE_OK ? status
+                                : tt_fail(looker->error, status, why->file, 0, 0,
+                                          why->hint[0] != '\0' ? why->hint : NULL, "%s", why->text);
+}
+
 enum tiptrue_status tt_store_verify(struct tiptrue_history *store,
                                     void (*told)(void *context, const char *text), void *context,
                                     struct tiptrue_error *error)
 {
-    const struct looker looker = {store, told, context, error};
-    enum tiptrue_status status = tell_rows(&looker, "PRAGMA integrity_check", "structure: ", "ok");
+    const size_t rows = sizeof ROWS / sizeof ROWS[0], digests = sizeof DIGESTS / sizeof DIGESTS[0];
+    enum tiptrue_status status = TIPTRUE_OK;
 
-    if (status == TIPTRUE_OK) {
-        status = tell_rows(
-            &looker,
-            "SELECT \"table\" || ' ' || rowid || ' -> ' || parent FROM pragma_foreign_key_check",
-            "a reference to nothing: ", NULL);
-    }
-    if (status == TIPTRUE_OK) {
-        status = tell_rows(
-            &looker,
-            "SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM result r WHERE r.run = u.no)",
-            "a run without a result: ", NULL);
-    }
-    if (status == TIPTRUE_OK) {
-        status = tell_rows(
-            &looker,
-            "SELECT id FROM run u WHERE NOT EXISTS(SELECT 1 FROM summary s WHERE s.run = u.no)"
-            " AND NOT EXISTS(SELECT 1 FROM pending p WHERE p.run = u.no)",
-            "a run without a summary: ", NULL);
-    }
-    if (status == TIPTRUE_OK) {
-        status = check_digests(
-            &looker, "SELECT kind || ' document ' || no, digest, text FROM document", "the");
-    }
-    if (status == TIPTRUE_OK) {
-        status = check_digests(&looker,
-                               "SELECT u.id, u.id, l.text FROM run u JOIN log l ON l.run = u.no",
-                               "the log of run");
-    }
-    if (status == TIPTRUE_OK) {
-        status = check_digests(
-            &looker, "SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run",
-            "a result of run");
+    for (size_t i = 0; i < rows + digests && status == TIPTRUE_OK; i++) {
+        struct tiptrue_error why = {0};
+        const struct looker looker = {store, told, context, &why},
+                            outer = {store, told, context, error};
+        status = i < rows ? tell_rows(&looker, ROWS[i].sql, ROWS[i].form, ROWS[i].good)
+                          : check_digests(&looker, DIGESTS[i - rows].sql, DIGESTS[i - rows].form);
+        status = go_on(&outer, status, &why);
     }
     return status;
 }
