@@ -17,8 +17,8 @@
 #include "geometry/pose.h"
 #include "placement/angle.h"
 
-/* ln of how many repeatabilities away a slipped part may be. With 100 the limit at which a part of
- * a quiet board is set aside falls from 4.2 to 4.1 of them. */
+/* ln of how many repeatabilities away a slipped part may be (1000). It enters by its logarithm: the
+ * limit at which a part is left out, some four repeatabilities, hardly depends on it. */
 #define LN_FARTHEST 6.907755278982137
 /* Slipped parts before any is seen: one in twenty, with the weight of ten parts. */
 #define SLIPPED_BEFORE 0.5
