@@ -157,6 +157,7 @@ libcore_la_SOURCES = \
   src/adjust/spent.c \
   src/adjust/system.c src/adjust/system.h \
   src/adjust/unseen.c src/adjust/unseen.h \
+  src/adjust/terms.c \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \

@@ -486,10 +486,10 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
             linearise(fit);
         }
     }
-    double likelihood = expect(fit), size;
+    double likelihood = expect(fit);
     tt_fit_set_weights(fit);
-    /* to the minimum for these very weights: the table of modes takes what is left for a fault */
-    if (!tt_fit_step(fit, false, &size)) {
+    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    if (!tt_system_factor(&model->system)) {
         return false;
     }
     tt_fit_update_dof_only(fit, fit->model->terms.edge_out);

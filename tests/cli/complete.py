@@ -27,6 +27,8 @@ FIRST, SECOND = (tip["name"] for tip in machine["tips"])
 
 
 def run(*arguments):
+    if arguments[0] == "solve":  # the files of the machine file's export are not here
+        arguments += ("--present", "machine")
     return subprocess.run([program, *arguments], cwd=work, capture_output=True, text=True, check=False, timeout=60)
 
 

@@ -38,6 +38,7 @@ def scaled(value, factor):
 def machine_file(name, factor, units):
     """The machine in other units, with all that a motion program needs; steps of 0.00254 mm, a ten-thousandth of an inch."""
     m = json.loads(json.dumps(machine))
+    del m["export"]  # its files are not here
     m.update(units=units, resolution=scaled(0.00254, factor), sighting=scaled(m["sighting"], factor),
              mark=scaled({"at": [148.31, 91.64], "u": 0.02}, factor), yaw={"value_deg": 0.27, "u_deg": 0.01},
              limits=scaled(m["limits"], factor), motion=dict(scaled(motion, factor), **ANGLES))

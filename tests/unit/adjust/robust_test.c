@@ -89,11 +89,6 @@ static void set_up(struct regression *r, bool robust)
     ck_assert_int_eq(tt_fit_init(&r->fit, &r->arena, &r->model, &r->noise), TIPTRUE_OK);
     if (robust) {
         ck_assert(tt_robust_climb(&r->fit, &(struct tt_climb){.deviations = true}));
-        /* 2026-11-26: climbs ended a micrometre beside the minimum for their own weights, and the
-         * table of modes there found ln odds of 160 for a fault in plain runs */
-        double left_mm;
-        ck_assert(tt_fit_step(&r->fit, false, &left_mm));
-        ck_assert_double_lt(left_mm, 1e-12);
         for (size_t i = 0; i < N; i++) {
             r->good[i] = r->fit.good[i] > 0.5 ? 1 : 0;
         }
