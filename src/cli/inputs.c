@@ -160,6 +160,7 @@ static int find_all(struct cli_inputs *inputs, enum cli_need need, struct cli_ob
         !cli_find_machine(inputs->machine, run, &objects->machine_file) ||
         (inputs->plate == NULL && !cli_find_plate(run, &objects->plate_file)) ||
         !check_others(inputs, objects)) {
+        fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;
     }
     if (is_there(objects->machine_file.path)) {

@@ -38,7 +38,7 @@ def folder(name, **keys):
     work = root / name
     work.mkdir()
     for file in ("plate.json", "head.xml"):
-        shutil.copy(board / file, work)
+        shutil.copyfile(board / file, work / file)  # not its mode: a tarball is unpacked to be read only
     machine = {**json.loads((board / "machine.json").read_text()), "history": "bench.db", **keys}
     (work / "machine.json").write_text(json.dumps({key: value for key, value in machine.items() if value is not None}, indent=1))
     return work
