@@ -11,6 +11,7 @@
 
 #include "ingest/ingest.h"
 #include "output/output.h"
+#include "output/text/sentences.h"
 #include "scene.h"
 
 enum { KINDS = 6, ROUNDS = 4 };
@@ -192,6 +193,7 @@ START_TEST(solution_stands_alone)
     ck_assert_int_eq(
         tt_adjust(workspace, read.plate, read.machine, read.run, NULL, &solution, NULL),
         TIPTRUE_OK);
+    ck_assert_int_eq(tt_sentences(solution), TIPTRUE_OK);
     tt_output_json(solution, &options, &before);
     tt_output_text(solution, &options, &before);
     tt_adjust_workspace_free(workspace);
