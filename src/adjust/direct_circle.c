@@ -117,8 +117,11 @@ static bool find_centres(const struct tt_fit *fit, size_t block, struct centres 
                                    y - inverse[1] * r->x_mm - inverse[2] * r->y_mm};
     }
     double n = (double)centres->n;
+    if (centres->n < 3) {
+        return false;
+    }
     centres->u_centre_mm = sqrt(variance / n);
-    return centres->n >= 3 && centres->radius_mm > LEAST_CIRCLE * centres->u_centre_mm &&
+    return centres->radius_mm > LEAST_CIRCLE * centres->u_centre_mm &&
            hypot(sum_x, sum_y) <= MOST_ONE_SIDED * n;
 }
 
