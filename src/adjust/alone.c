@@ -49,10 +49,12 @@ static void look(const struct tt_view *view, size_t block, const double cov[], d
             if (!(fit->weight[i] > 0)) {
                 continue;
             }
-            double redundancy = fmax(1 - fit->leverage[i], 0),
-                   late_mm = fmin(ALONE_SEEN / sqrt(fit->weight[i] * redundancy), ALONE_DEEPEST_MM),
+            /* what contradicts the touch; none of it, and it may be late by anything */
+            double seen_by = sqrt(fit->weight[i] * fmax(1 - fit->leverage[i], 0));
+            double late_mm = seen_by * ALONE_DEEPEST_MM > ALONE_SEEN ? ALONE_SEEN / seen_by
+                                                                     : ALONE_DEEPEST_MM,
                    gain = fit->weight[i] * fabs(tt_cell_product(model, cell, i, by_column));
-            if (gain * late_mm > worst->of_u * expanded_mm) {
+            if (expanded_mm > 0 && gain * late_mm > worst->of_u * expanded_mm) {
                 *worst = (struct alone){i, gain * late_mm / expanded_mm, late_mm, gain * late_mm};
             }
         }
