@@ -18,14 +18,9 @@
 
 static enum tiptrue_readiness state_of(const struct tiptrue_solution *solution)
 {
-    switch (solution->verdict) {
-    case TIPTRUE_KEEP:
-        return TIPTRUE_READY_START;
-    case TIPTRUE_UPDATE:
-        return TIPTRUE_READY_UPDATE;
-    default:
-        return TIPTRUE_READY_STOP;
-    }
+    return solution->verdict == TIPTRUE_KEEP     ? TIPTRUE_READY_START
+           : solution->verdict == TIPTRUE_UPDATE ? TIPTRUE_READY_UPDATE
+                                                 : TIPTRUE_READY_STOP;
 }
 
 static enum tiptrue_status solve_and_enter(const struct tiptrue_ready_inputs *with,

@@ -134,6 +134,18 @@ static const struct tt_series_edge *find_edge(const struct tt_series *series,
     return NULL;
 }
 
+/* Touches of @edge that were left out as late. Early ones are no matter of cleaning. */
+static size_t count_late(const struct tiptrue_solution *solution, const struct tt_edge_result *edge)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < solution->n_rows; i++) {
+        const struct tt_row_result *row = &solution->rows[i];
+        n += row->kind == TT_TOUCH && row->set_aside && row->residual_mm < 0 &&
+             strcmp(row->target, edge->name) == 0;
+    }
+    return n;
+}
+
 static enum tiptrue_status note_edges(struct tiptrue_ready *ready, const struct tt_series *series,
                                       const struct tt_series_run *before,
                                       struct tiptrue_error *error)
@@ -146,12 +158,13 @@ static enum tiptrue_status note_edges(struct tiptrue_ready *ready, const struct 
     for (size_t i = 0; i < solution->n_edges; i++) {
         const struct tt_edge_result *edge = &solution->edges[i];
         const struct tt_series_edge *then = find_edge(series, before, edge->name);
-        if (edge->used == edge->touches) {
+        size_t late = count_late(solution, edge);
+        if (late == 0) {
             continue;
         }
         ready->edges[ready->n_edges++] = (struct tt_ready_edge){edge->name,
                                                                 edge->touches,
-                                                                edge->touches - edge->used,
+                                                                late,
                                                                 then != NULL,
                                                                 then != NULL ? then->touches : 0,
                                                                 then != NULL ? then->late : 0};

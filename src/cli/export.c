@@ -148,16 +148,9 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
             state,
             "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
     }
-    size_t from_stdin = 0;
     const char *const files[] = {arguments->result, arguments->template, arguments->machine,
                                  arguments->plate};
-    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
-        from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
-    }
-    if (from_stdin > 1) {
-        cli_usage(state, "'-' is named %zu times, but standard input can be read only once",
-                  from_stdin);
-    }
+    (void)cli_count_stdin(state, 0, files, sizeof files / sizeof files[0]);
 }
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)

@@ -67,6 +67,20 @@ void cli_usage(const struct argp_state *state, const char *format, ...)
     free(shown); /* after a parse that does not end there */
 }
 
+size_t cli_count_stdin(const struct argp_state *state, size_t before, const char *const files[],
+                       size_t n)
+{
+    size_t named = before;
+
+    for (size_t i = 0; i < n; i++) {
+        named += files[i] != NULL && strcmp(files[i], "-") == 0;
+    }
+    if (named > 1) {
+        cli_usage(state, "'-' is named %zu times, but standard input can be read only once", named);
+    }
+    return named;
+}
+
 static void write_message(FILE *to, const char *severity, const char *file, size_t line,
                           size_t column, const char *text, const char *hint)
 {

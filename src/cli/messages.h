@@ -37,6 +37,11 @@ void cli_put_escaped(FILE *to, const char *text);
 /* argp_error, the text escaped: wrong use ends the program with status 64. */
 void cli_usage(const struct argp_state *state, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+
+/* How often '-' is among the @n @files (an item NULL: not named), added to @before; a usage error
+ * beyond once, for standard input can be read only once. */
+size_t cli_count_stdin(const struct argp_state *state, size_t before, const char *const files[],
+                       size_t n);
 /* Let @history (NULL: none) tell on standard error when it waits for another process. */
 void cli_wait_aloud(struct tiptrue_history *history);
 /* A sink that writes into @messages. */

@@ -40,18 +40,9 @@ static const struct argp_option OPTIONS[] = {
 static void check_inputs(const struct cli_inputs *inputs, struct argp_state *state)
 {
     const char *const files[] = {inputs->plate, inputs->machine, inputs->plan};
-    size_t from_stdin = 0;
 
-    for (size_t i = 0; i < sizeof files / sizeof files[0]; i++) {
-        from_stdin += files[i] != NULL && strcmp(files[i], "-") == 0;
-    }
-    for (size_t i = 0; i < inputs->n_runs; i++) {
-        from_stdin += strcmp(inputs->runs[i], "-") == 0;
-    }
-    if (from_stdin > 1) {
-        cli_usage(state, "'-' is named %zu times, but standard input can be read only once",
-                  from_stdin);
-    }
+    (void)cli_count_stdin(state, cli_count_stdin(state, 0, files, sizeof files / sizeof files[0]),
+                          inputs->runs, inputs->n_runs);
 }
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)

@@ -31,23 +31,14 @@ struct judging {
 
 static void check_arguments(const struct arguments *arguments, struct argp_state *state)
 {
-    size_t from_stdin = 0;
-
     if (arguments->machine == NULL) {
-        argp_error(state, "--machine is missing: name the file of the machine");
+        cli_usage(state, "--machine is missing: name the file of the machine");
     }
     if (arguments->n_boards == 0) {
-        argp_error(state,
-                   "a FILE is missing: name the table of the parts, or - for standard input");
+        cli_usage(state, "a FILE is missing: name the table of the parts, or - for standard input");
     }
-    from_stdin += strcmp(arguments->machine, "-") == 0;
-    for (size_t i = 0; i < arguments->n_boards; i++) {
-        from_stdin += strcmp(arguments->boards[i], "-") == 0;
-    }
-    if (from_stdin > 1) {
-        argp_error(state, "'-' is named %zu times, but standard input can be read only once",
-                   from_stdin);
-    }
+    (void)cli_count_stdin(state, cli_count_stdin(state, 0, &arguments->machine, 1),
+                          arguments->boards, arguments->n_boards);
 }
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)

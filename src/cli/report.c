@@ -211,8 +211,6 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
 
 static void check_arguments(const struct arguments *arguments, struct argp_state *state)
 {
-    size_t from_stdin = 0;
-
     if (arguments->n_files == 0 && !arguments->weeks) {
         cli_usage(state,
                   "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
@@ -225,13 +223,7 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     if (arguments->output == NULL) {
         cli_usage(state, "-o is missing: name the file of the page, or - for standard output");
     }
-    for (size_t i = 0; i < arguments->n_files; i++) {
-        from_stdin += strcmp(arguments->files[i], "-") == 0;
-    }
-    if (from_stdin > 1) {
-        cli_usage(state, "'-' is named %zu times, but standard input can be read only once",
-                  from_stdin);
-    }
+    (void)cli_count_stdin(state, 0, arguments->files, arguments->n_files);
 }
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)

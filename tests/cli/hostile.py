@@ -41,6 +41,10 @@ def run(*command, **how):
     return done, time.monotonic() - started
 
 
+def put_into_xml(place):
+    return run(*"export r.json --machine machine.json --into a.xml --dry-run --put".split(), place)
+
+
 def no_steering(what, *texts):
     for text in texts:
         shown = text.decode("utf-8", "surrogateescape")
@@ -152,17 +156,7 @@ with tempfile.TemporaryDirectory() as scratch:
         pathlib.Path("a.xml").write_text(
             f'<head {attributes}><tip name="narrow" dx="-52.8730"/></head>'
         )
-        done, seconds = run(
-            "export",
-            "r.json",
-            "--machine",
-            "machine.json",
-            "--into",
-            "a.xml",
-            "--put",
-            place,
-            "--dry-run",
-        )
+        done, seconds = put_into_xml(place)
         tally.check(
             done.returncode == status and seconds < LIMIT_S,
             f"{count} attributes: {done.returncode}, {seconds:.1f} s, {done.stderr[:200]}",
@@ -174,17 +168,7 @@ with tempfile.TemporaryDirectory() as scratch:
         + "= " * 9000
         + ']]><tip name="narrow" dx="-52.8730"/></head>'
     )
-    done, _ = run(
-        "export",
-        "r.json",
-        "--machine",
-        "machine.json",
-        "--into",
-        "a.xml",
-        "--put",
-        place,
-        "--dry-run",
-    )
+    done, _ = put_into_xml(place)
     tally.check(done.returncode == 0, f"a comment is no tag: {done.stderr[:200]}")
 
     for place in (

@@ -136,7 +136,16 @@ tally.check(
 simulate(work, "next.csv", 12, offsets=TRUE, age_h=0.1)
 expect(run(work, "ready", "next.csv"), 0, "the next run keeps", "since ")
 simulate(work, "moved.csv", 13, offsets=MOVED, age_h=0.05)
-expect(run(work, "ready", "moved.csv"), 10, "all tips moved", "all tips moved by +4", "the camera")
+expect(run(work, "ready", "moved.csv", "--json", "moved.json"), 10, "all tips moved", "all tips moved by +4", "the camera")
+answer = json.loads((work / "moved.json").read_text())
+then, now = (json.loads(run(work, "solve", "--json", name).stdout)["tips"] for name in ("next.csv", "moved.csv"))
+for tip, old, new in zip(answer["tips"], then, now):
+    for axis, key in enumerate("xy"):
+        held = new["same_plate"]["offset_mm"][key] - old["same_plate"]["offset_mm"][key]
+        stated = MOVED[tip["tip"]][axis] - TRUE[tip["tip"]][axis]
+        tally.check(abs(tip["since_mm"][key] - held) < 1e-9, f"since the run before, {tip['tip']} {key}: {tip['since_mm']}, {held}")
+        tally.check(abs(held - stated) < 0.003, f"and as it was moved, {tip['tip']} {key}: {held}, {stated}")
+        tally.check(abs(answer["all_tips_moved_mm"][key] - stated) < 0.003, f"all tips {key}: {answer['all_tips_moved_mm']}")
 expect(run(work, "ready", "run.csv"), 65, "an older run that is known", "has a later run of this machine")
 simulate(work, "forgotten.csv", 14, offsets=TRUE, age_h=0.15)
 expect(run(work, "ready", "forgotten.csv", "--write"), 65, "an older run that is not known", "has a later run of this machine")
@@ -144,6 +153,28 @@ tally.check(run(work, "history", "list").stdout.count("\n") == 5, "it is entered
 expect(run(work, "ready", "--undo"), 0, "undo", "put back")
 tally.check((work / "head.xml").read_bytes() == before, "undo gives the old bytes")
 expect(run(work, "ready", "--undo"), 78, "nothing more to undo")
+
+# one touch off by 60 um either way: late asks for a clean edge, early does not
+work = folder("sides")
+simulate(work, "run.csv", 12, offsets=TRUE)
+lines = (work / "run.csv").read_text().splitlines(keepends=True)
+at, edge = next((i, line.split(",")[1]) for i, line in enumerate(lines) if line.startswith("touch,right-upper,wide,"))
+seen = set()
+for shift in (-0.06, 0.06):
+    cells = lines[at].split(",")
+    column = next(line for line in lines if line.startswith("kind,")).rstrip().split(",").index("y")  # the edge runs along x
+    cells[column] = f"{float(cells[column]) + shift:.4f}"
+    (work / "run.csv").write_text("".join([*lines[:at], ",".join(cells), *lines[at + 1:]]))
+    done = run(work, "ready", "run.csv", "--dry-run", "--json", "one.json")
+    answer = json.loads((work / "one.json").read_text())
+    row = next(row for row in json.loads(run(work, "solve", "--json", "--touches", "run.csv").stdout)["observations"]
+               if row["line"] == at + 1)
+    seen.add(row["residual_mm"] < 0)
+    late = [e["late"] for e in answer["late_edges"] if e["edge"] == edge]
+    tally.check(abs(abs(row["residual_mm"]) - 0.06) < 0.01, f"off by {row}")
+    tally.check(late == ([1] if row["residual_mm"] < 0 else []), f"{row['residual_mm']}: late {late}")
+    tally.check((f"clean edge '{edge}'" in done.stdout) == (row["residual_mm"] < 0), f"{row['residual_mm']}: {done.stdout}")
+tally.check(seen == {True, False}, "one was late and one was early")
 
 # clocks and age
 work = folder("age", ready={"max_age_h": 2}, log="logs/*.csv", report_folder="pages")

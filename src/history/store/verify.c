@@ -18,9 +18,12 @@ struct looker {
     struct tiptrue_error *error;
 };
 
-/* Each row of @sql is a fault: @form with the row's first two columns as text. */
-static enum tiptrue_status tell_rows(const struct looker *looker, const char *sql, const char *form,
-                                     const char *good)
+/* What is wrong with @row, onto @fault; nothing where it is sound. */
+typedef void judge_fn(sqlite3_stmt *row, const void *with, struct tt_buffer *fault);
+
+/* Each row of @sql is judged; faults are told. */
+static enum tiptrue_status judge_rows(const struct looker *looker, const char *sql, judge_fn *judge,
+                                      const void *with)
 {
     sqlite3_stmt *statement;
     bool row = true;
@@ -29,19 +32,14 @@ static enum tiptrue_status tell_rows(const struct looker *looker, const char *sq
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK &&
            row) {
-        const char *first = tt_sql_column(statement, 0);
-        struct tt_buffer text = {0};
-        if (first != NULL && good != NULL && strcmp(first, good) == 0) {
-            continue;
-        }
-        tt_buffer_puts(&text, form);
-        tt_buffer_puts(&text, first != NULL ? first : "NULL");
-        if (text.failed) {
+        struct tt_buffer fault = {0};
+        judge(statement, with, &fault);
+        if (fault.failed) {
             status = tt_fail_memory(looker->error);
-        } else {
-            looker->told(looker->context, text.text);
+        } else if (fault.length > 0) {
+            looker->told(looker->context, fault.text);
         }
-        tt_buffer_clear(&text);
+        tt_buffer_clear(&fault);
     }
     if (status != TIPTRUE_OK) {
         tt_sql_reset_all(looker->store);
@@ -49,39 +47,47 @@ static enum tiptrue_status tell_rows(const struct looker *looker, const char *sq
     return status;
 }
 
-/* Each row of @sql holds a name, a digest and the text it must be of. */
+/* A row that is a fault unless it is @good (NULL: always), and the words before it. */
+struct fault_words {
+    const char *form, *good;
+};
+
+static void judge_fault(sqlite3_stmt *row, const void *with, struct tt_buffer *fault)
+{
+    const struct fault_words *words = with;
+    const char *first = tt_sql_column(row, 0);
+
+    if (first == NULL || words->good == NULL || strcmp(first, words->good) != 0) {
+        tt_buffer_puts(fault, words->form);
+        tt_buffer_puts(fault, first != NULL ? first : "NULL");
+    }
+}
+
+static enum tiptrue_status tell_rows(const struct looker *looker, const char *sql, const char *form,
+                                     const char *good)
+{
+    const struct fault_words words = {form, good};
+    return judge_rows(looker, sql, judge_fault, &words);
+}
+
+/* A row holds a name, a digest and the text it must be of; @with: what it is of. */
+static void judge_digest(sqlite3_stmt *row, const void *with, struct tt_buffer *fault)
+{
+    const char *name = tt_sql_column(row, 0), *stated = tt_sql_column(row, 1);
+    struct tt_text text = tt_sql_column_text(row, 2);
+    char digest[17];
+
+    tt_digest(text.text != NULL ? text.text : "", text.length, digest);
+    if (stated == NULL || strcmp(stated, digest) != 0) {
+        tt_buffer_printf(fault, "%s %s: its bytes are not those that were stored",
+                         (const char *)with, name != NULL ? name : "");
+    }
+}
+
 static enum tiptrue_status check_digests(const struct looker *looker, const char *sql,
                                          const char *form)
 {
-    sqlite3_stmt *statement;
-    bool row = true;
-    enum tiptrue_status status = tt_sql_get(looker->store, sql, &statement, looker->error);
-
-    while (status == TIPTRUE_OK &&
-           (status = tt_sql_next(looker->store, statement, &row, looker->error)) == TIPTRUE_OK &&
-           row) {
-        const char *stated = tt_sql_column(statement, 1);
-        struct tt_text text = tt_sql_column_text(statement, 2);
-        char digest[17];
-        struct tt_buffer told = {0};
-        tt_digest(text.text != NULL ? text.text : "", text.length, digest);
-        if (stated != NULL && strcmp(stated, digest) == 0) {
-            continue;
-        }
-        const char *name = tt_sql_column(statement, 0);
-        tt_buffer_printf(&told, "%s %s: its bytes are not those that were stored", form,
-                         name != NULL ? name : "");
-        if (told.failed) {
-            status = tt_fail_memory(looker->error);
-        } else {
-            looker->told(looker->context, told.text);
-        }
-        tt_buffer_clear(&told);
-    }
-    if (status != TIPTRUE_OK) {
-        tt_sql_reset_all(looker->store);
-    }
-    return status;
+    return judge_rows(looker, sql, judge_digest, form);
 }
 
 #define TIME                                                                                       \
