@@ -320,7 +320,7 @@ int cli_export(int argc, char *argv[])
         {"into", CLI_KEY_INTO, "CONFIG", 0,
          "The configuration file (default: as the machine file's export says)", 1},
         {"put", CLI_KEY_PUT, "FIELD=PLACE", 0,
-         "What goes where, such as t1.offset.x:minus:.4=/head/t1/x; once for each value (default: "
+         "What goes where, such as t1.offset.x:minus:.4=/tips/t1/x; once for each value (default: "
          "as the machine file's export "
          "says)",
          1},

@@ -278,7 +278,7 @@ static enum tiptrue_status resolve(const struct tt_config_text *config, const st
     }
     if (place[0] != '/') {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                       "such as /head/tips/0/x; or ~REGEX for any text",
+                       "such as /tips/0/x; or ~REGEX for any text",
                        "place '%s': the configuration is JSON, where a place is a JSON Pointer "
                        "(RFC 6901) that begins with '/'",
                        place);

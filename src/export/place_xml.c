@@ -442,7 +442,7 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
         return code == XML_ERR_NO_MEMORY
                    ? tt_fail_memory(error)
                    : tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0,
-                             "such as /head/tip[@name='t1']/@x; prefixes are those of the file",
+                             "such as //tip[@name='t1']/@x; prefixes are those of the file",
                              "place '%s': the configuration is XML, where a place is an XPath 1.0, "
                              "and this is none that "
                              "can be evaluated",
@@ -450,7 +450,7 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
     }
     if (result->type != XPATH_NODESET) {
         status =
-            tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0, "such as /head/tip[@name='t1']/@x",
+            tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0, "such as //tip[@name='t1']/@x",
                     "place '%s' is computed from the file, and nothing that stands in it", place);
     } else if (result->nodesetval == NULL || result->nodesetval->nodeNr == 0) {
         status = missing(kept, config, place, error);

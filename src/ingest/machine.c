@@ -254,7 +254,7 @@ static void read_target(struct tt_fields *fields, const cJSON *element,
     for (const cJSON *put = puts != NULL ? puts->child : NULL; put != NULL; put = put->next) {
         if (!cJSON_IsString(put) || strchr(put->valuestring, '=') == NULL) {
             tt_fault(fields->diagnose, tt_json_place(&fields->json, put),
-                     "such as \"t1.offset.x=/head/t1/x\"",
+                     "such as \"t1.offset.x=/tips/t1/x\"",
                      "%s: each element of 'put' is a text FIELD=PLACE", what);
             continue;
         }

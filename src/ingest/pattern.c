@@ -60,7 +60,7 @@ static enum tiptrue_status tell_wrong(int code, size_t offset, struct tiptrue_er
     }
     pcre2_get_error_message(code, why, sizeof(why));
     return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                   "a regular expression of PCRE2 is expected, such as X:(?<x>\\S+) Y:(?<y>\\S+)",
+                   "a regular expression of PCRE2 is expected, such as at (?<x>\\S+) (?<y>\\S+)",
                    "pattern, character %zu: %s", offset + 1, (const char *)why);
 }
 
@@ -122,7 +122,7 @@ static enum tiptrue_status find_groups(struct tt_pattern *pattern, struct tiptru
     for (size_t i = TT_GROUP_X; i <= TT_GROUP_Y; i++) {
         if (pattern->numbers[i] < 0) {
             return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
-                           "name the coordinates, as in X:(?<x>\\S+) Y:(?<y>\\S+)",
+                           "name the coordinates, as in at (?<x>\\S+) (?<y>\\S+)",
                            "the pattern has no group '%s'", group_names[i]);
         }
     }

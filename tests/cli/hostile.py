@@ -133,8 +133,17 @@ with tempfile.TemporaryDirectory() as scratch:
 
     # configurations
     os.environ["LC_ALL"] = "C"
-    for name in ("plate.json", "machine.json", "run.csv", "head.xml"):
+    for name in ("plate.json", "run.csv"):
         pathlib.Path(name).write_bytes((board / name).read_bytes())
+    pathlib.Path("head.xml").write_bytes((top / "tests" / "data" / "export" / "head.xml").read_bytes())
+    machine = json.loads((board / "machine.json").read_text())
+    machine["export"][0]["file"] = "head.xml"
+    machine["export"][0]["put"] = [
+        f"{tip}.offset.{axis}:minus=/head/tip[@name='{tip}']/@d{axis}"
+        for tip in ("wide", "narrow")
+        for axis in "xy"
+    ]
+    pathlib.Path("machine.json").write_text(json.dumps(machine))
     pair = ["--plate", "plate.json", "--machine", "machine.json"]
     pathlib.Path("r.json").write_bytes(run("solve", "--json", *pair, "run.csv")[0].stdout)
     head = pathlib.Path("head.xml").read_bytes()

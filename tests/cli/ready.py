@@ -37,7 +37,7 @@ def folder(name, **keys):
     """The example's plate, machine and configuration in a new folder; @keys go into the machine file."""
     work = root / name
     work.mkdir()
-    for file in ("plate.json", "head.xml"):
+    for file in ("plate.json", "bench.conf"):
         shutil.copyfile(board / file, work / file)  # not its mode: a tarball is unpacked to be read only
     machine = {**json.loads((board / "machine.json").read_text()), "history": "bench.db", **keys}
     (work / "machine.json").write_text(json.dumps({key: value for key, value in machine.items() if value is not None}, indent=1))
@@ -66,9 +66,10 @@ def simulate(work, name, seed, age_h=0.1, offsets=None, started=True, machine=No
 
 
 def stands(work):
-    """The offsets in head.xml, in the sense of results."""
-    text = (work / "head.xml").read_text()
-    return {name: (-float(x), -float(y)) for name, x, y in re.findall(r'name="(\w+)" +dx="(\S+)" dy="(\S+)"', text)}
+    """The offsets in bench.conf, in the sense of results."""
+    text = (work / "bench.conf").read_text()
+    value = dict(re.findall(r"^(\S+) += (\S+)", text, re.MULTILINE))
+    return {value[f"{t}.name"]: tuple(-float(value[f"{t}.to_camera_{axis}"]) for axis in "xy") for t in ("t1", "t2")}
 
 
 def expect(done, status, what, *words):
@@ -86,25 +87,25 @@ MOVED = {"wide": [36.2520, -18.4730], "narrow": [52.9411, -18.3677]}
 # the way of a morning: update needed, declined, written, kept
 work = folder("morning")
 simulate(work, "run.csv", 11, offsets=TRUE, age_h=0.2)
-before = (work / "head.xml").read_bytes()
+before = (work / "bench.conf").read_bytes()
 expect(
     run(work, "ready", "run.csv"),
     10,
     "an update",
     "UPDATE FIRST: weir-bench, plate CW-17",
     "nothing was written",
-    '+  <tip name="narrow"',
+    '+t2.to_camera_x = -52.9',
 )
 expect(run(work, "ready", "run.csv", "--dry-run"), 10, "dry run")
 done = run(work, "ready", "run.csv", "--quiet")
 tally.check(done.returncode == 10 and len(done.stdout.splitlines()) == 1 and done.stderr == "", f"--quiet: {done}")
-tally.check((work / "head.xml").read_bytes() == before, "nothing is written unless told")
+tally.check((work / "bench.conf").read_bytes() == before, "nothing is written unless told")
 done = run(work, "ready", "run.csv", "--write", "--json", "a.json", "--report", "a.html")
-expect(done, 0, "written", "START THE JOB", "narrow  written", "written into head.xml and read back")
+expect(done, 0, "written", "START THE JOB", "narrow  written", "written into bench.conf and read back")
 tally.check("<svg" in (work / "a.html").read_text(), "the page has pictures")
 answer = json.loads((work / "a.json").read_text())
 tally.check(
-    answer["schema"] == "tiptrue.ready/1" and answer["state"] == "start" and answer["files_written"][0]["file"] == "head.xml",
+    answer["schema"] == "tiptrue.ready/1" and answer["state"] == "start" and answer["files_written"][0]["file"] == "bench.conf",
     "JSON",
 )
 tally.check(
@@ -151,7 +152,7 @@ simulate(work, "forgotten.csv", 14, offsets=TRUE, age_h=0.15)
 expect(run(work, "ready", "forgotten.csv", "--write"), 65, "an older run that is not known", "has a later run of this machine")
 tally.check(run(work, "history", "list").stdout.count("\n") == 5, "it is entered all the same")
 expect(run(work, "ready", "--undo"), 0, "undo", "put back")
-tally.check((work / "head.xml").read_bytes() == before, "undo gives the old bytes")
+tally.check((work / "bench.conf").read_bytes() == before, "undo gives the old bytes")
 expect(run(work, "ready", "--undo"), 78, "nothing more to undo")
 
 # one touch off by 60 um either way: late asks for a clean edge, early does not
@@ -200,35 +201,35 @@ for age in ("2", "h", "-1h"):
 work = folder("refused")
 shutil.copy(board / "run-repeat.csv", work)
 expect(run(work, "ready", "run-repeat.csv", "--write"), 20, "a plate that moved", "DO NOT START", "moved-plate")
-tally.check((work / "head.xml").read_bytes() == before, "nothing of it is written")
+tally.check((work / "bench.conf").read_bytes() == before, "nothing of it is written")
 simulate(work, "run.csv", 31, offsets=TRUE)
 lines = (work / "run.csv").read_text().splitlines(keepends=True)
 (work / "one.csv").write_text("".join(line for line in lines if ",narrow," not in line))
 expect(run(work, "ready", "one.csv", "--write"), 20, "a tip was not touched", "narrow  not measured")
 expect(run(work, "ready", "one.csv", "--write", "--tip", "wide"), 0, "the tip that was", "START THE JOB")
-(work / "head.xml").rename(work / "gone.xml")
+(work / "bench.conf").rename(work / "gone.conf")
 expect(run(work, "ready", "run.csv"), 78, "no configuration", "--present")
 expect(run(work, "solve", "run.csv"), 78, "solve too", "--present")
 done = run(work, "solve", "--present", "machine", "run.csv")
 tally.check(done.returncode == 10, f"--present machine: {done}")
 done = run(work, "solve", "--json", "--present", "none", "run.csv")
 tally.check(all(tip["present_mm"] is None for tip in json.loads(done.stdout)["tips"]), "--present none")
-(work / "none").write_text((work / "gone.xml").read_text())
+(work / "none").write_text((work / "gone.conf").read_text())
 done = run(work, "solve", "--json", "--present", "./none", "run.csv")
 tally.check(json.loads(done.stdout)["tips"][0]["present_mm"] is not None, "a file of that name")
-text = (work / "gone.xml").read_text()
+text = (work / "gone.conf").read_text()
 for wrong, word in (
     (text.replace("-52.8730", "52.8730"), "negative"),
     (text.replace("-52.8730", f"{-52.873 / 25.4:.4f}"), "25.4"),
     (text.replace("-52.8730", "-36.2140").replace("18.3060", "18.4420"), "tip"),
 ):
-    (work / "head.xml").write_text(wrong)
+    (work / "bench.conf").write_text(wrong)
     done = run(work, "ready", "run.csv", "--write")
     expect(done, 20, f"an offset in use that cannot be: {word}", "change-implausible")
     done = run(work, "ready", "run.csv", "--write", "--accept-change")
     tally.check(done.returncode in (0, 65), f"accepted: {done}")
-    (work / "head.xml").write_text(wrong)
-(work / "head.xml").write_text(text)
+    (work / "bench.conf").write_text(wrong)
+(work / "bench.conf").write_text(text)
 machine = json.loads((work / "machine.json").read_text())
 puts = machine["export"][0]["put"]
 for fewer, word in ((puts[:2], "has no place"), (puts[:3], "only one axis")):
@@ -236,7 +237,7 @@ for fewer, word in ((puts[:2], "has no place"), (puts[:3], "only one axis")):
     (work / "machine.json").write_text(json.dumps(machine))
     done = run(work, "ready", "run.csv", "--write")
     tally.check(done.returncode == 78, f"{word}: {done}")
-    tally.check((work / "head.xml").read_text() == text, f"{word}: nothing is written")
+    tally.check((work / "bench.conf").read_text() == text, f"{word}: nothing is written")
 machine["export"][0]["put"] = puts
 for own in ("plate.json", "run.csv", "bench.db"):
     shutil.copy(work / own, work / "kept")
@@ -258,7 +259,7 @@ shutil.move(work / "run.csv", work / "elsewhere" / "run.csv")
 shutil.copy(work / "plate.json", work / "elsewhere")
 done = run(work / "elsewhere", "ready", "run.csv", "--write", TIPTRUE_MACHINE=str(work / "machine.json"))
 expect(done, 65, "a log that names no machine", "does not name its machine")
-tally.check((work / "head.xml").read_bytes() == before, "and nothing is written")
+tally.check((work / "bench.conf").read_bytes() == before, "and nothing is written")
 text = (work / "elsewhere" / "run.csv").read_text()
 (work / "elsewhere" / "run.csv").write_text("# machine: weir-bench\n" + text)
 expect(run(work / "elsewhere", "ready", "run.csv", "--write", TIPTRUE_MACHINE=str(work / "machine.json")), 0, "one that does")
@@ -332,7 +333,7 @@ simulate(work, "run.csv", 71, offsets=TRUE)
 for answer, status in ((b"\n", 10), (b"n\n", 10), (b"y\n", 0)):
     code, said = on_terminal(work, answer)
     tally.check(code == status and "Write it? [y/N]" in said, f"answer {answer}: {code} {said}")
-tally.check((work / "head.xml").read_bytes() != before, "yes writes")
+tally.check((work / "bench.conf").read_bytes() != before, "yes writes")
 
 # killed at any moment: the configuration is old or new, and the next answer is true
 work = folder("killed")
@@ -340,7 +341,7 @@ simulate(work, "run.csv", 81, offsets=TRUE)
 began = time.monotonic()
 run(work, "ready", "run.csv", "--write")
 took = time.monotonic() - began
-new = (work / "head.xml").read_bytes()
+new = (work / "bench.conf").read_bytes()
 dice = random.Random(7)
 old = new_seen = 0
 for kill in range(int(os.environ.get("KILLS", "12"))):
@@ -348,14 +349,14 @@ for kill in range(int(os.environ.get("KILLS", "12"))):
         left.unlink()
     for left in work.glob("*.bak"):
         left.unlink()
-    (work / "head.xml").write_bytes(before)
+    (work / "bench.conf").write_bytes(before)
     process = subprocess.Popen(
         [program, "ready", "run.csv", "--write"], cwd=work, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL, env=environment
     )
     time.sleep(took * (dice.uniform(0, 1.2) if kill % 2 else dice.uniform(0.6, 1.05)))
     process.send_signal(signal.SIGKILL)
     process.wait()
-    text = (work / "head.xml").read_bytes()
+    text = (work / "bench.conf").read_bytes()
     tally.check(text in (before, new), "the configuration is neither old nor new")
     old += text == before
     new_seen += text == new

@@ -121,7 +121,7 @@ static void add_report(struct tt_buffer *log, struct tt_buffer *plan, const stru
                        size_t id)
 {
     char text[160];
-    snprintf(text, sizeof text, "probe %zu X:%.4f Y:%.4f ok=%d\nidle\n", id, row->x, row->y,
+    snprintf(text, sizeof text, "probe %zu at %.4f %.4f ok=%d\nidle\n", id, row->x, row->y,
              row->contact);
     tt_buffer_puts(log, text);
     if (row->rotation < 0) {
@@ -168,7 +168,7 @@ static struct logged write_log(enum kind kind)
     tt_buffer_puts(kind == JSON ? &log : &plan, "]}");
     return (struct logged){
         log.text, plan.text,
-        kind == CONTROLLER ? "probe (?<id>\\d+) X:(?<x>\\S+) Y:(?<y>\\S+) ok=(?<ok>[01])" : NULL};
+        kind == CONTROLLER ? "probe (?<id>\\d+) at (?<x>\\S+) (?<y>\\S+) ok=(?<ok>[01])" : NULL};
 }
 
 /* ---- the job ---- */
