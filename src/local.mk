@@ -86,7 +86,7 @@ libcore_la_SOURCES = \
   src/ingest/join.c \
   src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
-  src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c src/ingest/result_heights.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
@@ -138,6 +138,10 @@ libcore_la_SOURCES = \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
   src/adjust/findings.c src/adjust/findings.h \
   src/adjust/correlated.c src/adjust/correlated.h \
+  src/adjust/heights.c src/adjust/heights.h src/adjust/height_rows.c \
+  src/adjust/height_model.c src/adjust/height_model.h src/adjust/height_climb.c \
+  src/adjust/height_climb.h src/adjust/height_search.c src/adjust/height_search.h \
+  src/adjust/height_findings.c src/adjust/height_doubts.c src/adjust/height_worth.c src/adjust/height_table.c src/adjust/mixture.h \
   src/adjust/held.c src/adjust/held.h src/adjust/reach.c src/adjust/fit.c src/adjust/fit.h \
   src/adjust/limits.c \
   src/adjust/linearise.c \
@@ -253,7 +257,8 @@ libcore_la_SOURCES = \
   src/output/ready.h src/output/json/ready.c src/output/text/ready.c \
   src/output/text/text.c \
   src/output/text/text_parts.h \
-  src/output/text/text_rows.c \
+  src/output/text/text_heights.c src/output/text/height_sentences.c \
+  src/output/text/height_sentences.h src/output/text/text_rows.c \
   src/output/text/text_run.c \
   src/output/text/text_unseen.c \
   src/output/text/text_strips.c \

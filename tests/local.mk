@@ -18,6 +18,7 @@ unit_tests = \
   tests/unit/adjust/modes_test \
   tests/unit/adjust/plausible_test \
   tests/unit/adjust/recovery_test \
+  tests/unit/adjust/heights_test \
   tests/unit/adjust/reentrant_test \
   tests/unit/adjust/reference_test \
   tests/unit/adjust/robust_test \
@@ -102,6 +103,7 @@ script_tests = \
   tests/cli/dialects.py \
   tests/cli/export.py \
   tests/cli/find.py \
+  tests/cli/heights.py \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \
@@ -168,7 +170,8 @@ tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 
 # Fills a history and times it: tests/history/size.py.
-check_helpers = tests/history/fill_history tests/simulation/changes
+check_helpers = tests/history/fill_history tests/simulation/changes tests/simulation/heights
+tests_simulation_heights_SOURCES = tests/simulation/heights.c tests/simulation/height_runs.h
 tests_simulation_changes_SOURCES = tests/simulation/changes.c
 tests_history_fill_history_SOURCES = tests/history/fill_history.c
 
@@ -262,6 +265,7 @@ check-statistics: all
 	  "trials.py --tips 1,3 --stated no,yes $${RUNS:+--runs $$RUNS}" hazard.py mislabels.py designs.py; do \
 	    $(PYTHON) tests/simulation/$$tool || exit 1; done
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-300}
+	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/heights$(EXEEXT) && tests/simulation/heights$(EXEEXT) 5000
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
 check-long: all

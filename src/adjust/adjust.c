@@ -12,6 +12,7 @@
 
 #include "adjust/correlated.h"
 #include "adjust/findings.h"
+#include "adjust/heights.h"
 #include "adjust/monte_carlo.h"
 
 struct tt_adjust_workspace {
@@ -128,6 +129,7 @@ static enum tiptrue_status report(struct tt_view *view, const struct tiptrue_sol
     view->options = options;
     view->between = options != NULL ? options->between : NULL;
     status = tt_assemble(view);
+    status = status == TIPTRUE_OK ? tt_heights_fill(view) : status;
     view->solution->change_accepted = options != NULL && options->accept_change;
     if (status == TIPTRUE_OK && options != NULL && options->monte_carlo > 0) {
         status = tt_monte_carlo(view, options->monte_carlo, options->seed);

@@ -6,6 +6,7 @@
 #define TT_ADJUST_ASSEMBLE_H
 
 #include "adjust/direct.h"
+#include "adjust/height_search.h"
 #include "adjust/held.h"
 #include "adjust/select.h"
 #include "adjust/uncertainty.h"
@@ -27,6 +28,7 @@ struct tt_view {
     double (*tip_cov)[TT_TIP_SHAPE * TT_TIP_SHAPE]; /* per block: covariance of o, e, r */
     struct tt_direct_line *lines;                   /* per edge of the plate */
     const struct tiptrue_between *between;          /* what a history knows, NULL = nothing */
+    const struct tt_height_choice *heights;         /* touches from above; NULL: none */
     struct tiptrue_solution *solution;
     struct tt_arena *scratch;
     const struct tiptrue_solve_options

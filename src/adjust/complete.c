@@ -162,6 +162,7 @@ enum tiptrue_status tt_add_missing_tips(struct tt_view *view)
             struct tt_tip_result *tip = &tips[made++];
             *tip = (struct tt_tip_result){.name = s->tip_names[t],
                                           .verdict = TIPTRUE_NOT_MEASURED,
+                                          .offset_verdict = TIPTRUE_NOT_MEASURED,
                                           .dof = HUGE_VAL,
                                           .same_plate_dof = HUGE_VAL,
                                           .has_present = machine->tips[t].has_offset,

@@ -123,6 +123,9 @@ enum tiptrue_status tt_findings(struct tt_view *view)
     if (status == TIPTRUE_OK) {
         status = tt_findings_of_completeness(view);
     }
+    if (status == TIPTRUE_OK && !view->meaningless) {
+        status = tt_findings_of_heights(view);
+    }
     sort_findings(view->solution);
     return status;
 }

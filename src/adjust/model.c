@@ -77,6 +77,11 @@ static enum tiptrue_status find_blocks(struct tt_model *model, struct tt_arena *
     return TIPTRUE_OK;
 }
 
+static bool is_in_plane(const struct tt_observation *o)
+{
+    return o->use == TT_USE && o->kind != TT_HEIGHT;
+}
+
 /* Features of the plate that the run saw become unknowns where they are uncertain. */
 static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *arena)
 {
@@ -97,7 +102,7 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
     }
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
-        if (o->use != TT_USE) {
+        if (!is_in_plane(o)) {
             continue;
         }
         bool *seen = o->kind == TT_TOUCH ? edge_seen : mark_seen;

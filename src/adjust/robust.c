@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/mixture.h"
 #include "adjust/modes.h"
 #include "base/distribution.h"
 
@@ -21,27 +22,6 @@
 #define START_LATE_LEFT_OUT 0.5
 #define START_EARLY 0.01
 #define START_RUN_SHARE 0.1
-/* Contacts of usual machines repeat to 1 to 10 µm (common practice, no source): a log-normal prior
- * on a repeatability that is not stated, weak enough to be overruled by a dozen touches, strong
- * enough that "all are good and scatter by 30 µm" must be earned. */
-#define USUAL_SCATTER_MM 3.5e-3
-#define USUAL_SCATTER_LN_SD 0.6
-/* Late and early contacts are off by anything up to 0.15 mm, or 15 standard deviations, with equal
- * probability, and by more with one that falls with the fourth power; and by anything (a digit, a
- * wrong name) with a small density on top, 1/mm. Without the last a row that is off by 60 mm costs
- * more than a bent plate. */
-#define DEPTH_SCALE_MM 0.15
-#define DEPTH_SCALE_SCATTERS 15.0
-#define GROSS_DENSITY 5e-4
-/* A touch nearer than this many standard deviations is never called off: late ones are to be found,
- * not the good ones' tails. Lower, and the repeatability comes out too small. */
-#define OFF_FROM_SCATTERS 3.5
-/* Strength, in touches, with which an edge's late share is drawn to the run's; and the run's to 1
- * late and 0.1 early of ten. */
-#define SHARE_STRENGTH 4.0
-#define SHARE_PRIOR_TOUCHES 10.0
-#define SHARE_PRIOR_LATE 1.0
-#define SHARE_PRIOR_EARLY 0.1
 /* On a filmed edge at least this share may have met the bare metal: early against the film, by no
  * more than it is thick. */
 #define BARE_SHARE 0.1
@@ -151,14 +131,6 @@ static bool edge_is_filmed(const struct tt_fit *fit, size_t edge)
     return extra != NULL && extra[edge] == tt_mode_size(TT_MODE_FILM);
 }
 
-static double off_density(double residual_mm, double sd_mm)
-{
-    double depth = fmax(DEPTH_SCALE_MM, DEPTH_SCALE_SCATTERS * sd_mm),
-           beyond = fmax(fabs(residual_mm) / depth, 1);
-    return 0.75 / (depth * beyond * beyond * beyond * beyond) +
-           GROSS_DENSITY; /* 3/4 within the depth, 1/4 beyond */
-}
-
 /* Touches of an edge that is out: anywhere late, not earlier than the prediction allows (its
  * standard deviation with the touch's own). Returns their ln density. */
 static double expect_out(const struct tt_fit *fit, const struct tt_cell *cell, double probability[])
@@ -208,7 +180,7 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
             double good = peak * exp(exponent) * sqrt(ratio), off = (r < 0         ? share
                                                                      : r < bare_mm ? bare
                                                                                    : early) *
-                                                                    off_density(r, scatter_mm);
+                                                                    tt_off_density(r, scatter_mm);
             probability[i] = good / (good + off);
             log_sum += log(good + off) - 0.5 * log(ratio) - log(peak);
         } else {
@@ -332,10 +304,8 @@ static void update_scatter(struct tt_fit *fit, double dof)
                  fit->least_touch_var_mm2);
         return;
     }
-    double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
-    double s = sqrt(fmax(own - digit, 1e-8));
-    double ln_s = (log(s) * 2 * dof + log(USUAL_SCATTER_MM) * weight) / (2 * dof + weight);
-    fit->touch_var_mm2 = fmax(exp(2 * ln_s) + digit, fit->least_touch_var_mm2);
+    fit->touch_var_mm2 =
+        fmax(tt_usual_scatter_var(own - digit, dof) + digit, fit->least_touch_var_mm2);
 }
 
 /* ln prior density of the repeatability's logarithm (log-normal; or scaled inverse chi squared,
@@ -344,14 +314,7 @@ static double log_scatter(const struct tt_fit *fit, double dof)
 {
     double variance = fmax(fit->touch_var_mm2 - fit->noise->touch_digit_var_mm2, 1e-10);
 
-    if (fit->noise->touch_dof > 0) {
-        double ratio = fit->noise->touch_var_mm2 / variance, prior_dof = fit->noise->touch_dof;
-        return 0.5 * prior_dof * (log(ratio) - ratio + 1) + 0.5 * log(2 * prior_dof) -
-               0.5 * log(2 * (dof + prior_dof));
-    }
-    double off = 0.5 * log(variance / (USUAL_SCATTER_MM * USUAL_SCATTER_MM)) / USUAL_SCATTER_LN_SD;
-    double weight = 1 / (USUAL_SCATTER_LN_SD * USUAL_SCATTER_LN_SD);
-    return -0.5 * off * off + 0.5 * log(weight) - 0.5 * log(2 * dof + weight);
+    return tt_log_scatter(variance, dof, fit->noise->touch_var_mm2, fit->noise->touch_dof);
 }
 
 /* ---- the climb ---- */

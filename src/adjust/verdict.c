@@ -21,7 +21,7 @@ static void distrust(const struct tiptrue_solution *s, size_t run_tip, struct tt
 {
     for (size_t i = 0; i < s->n_findings; i++) {
         const struct tt_finding *finding = &s->findings[i];
-        if (finding->severity == TIPTRUE_ERROR &&
+        if (finding->severity == TIPTRUE_ERROR && !tt_finding_is_of_heights(finding) &&
             (finding->tip == TT_NONE || finding->tip == run_tip)) {
             tip->verdict = TIPTRUE_REPEAT;
             add_reason(tip, TT_REASON_FINDING, finding);
@@ -56,6 +56,46 @@ static bool judge_change(struct tt_view *view, size_t index, struct tt_tip_resul
     return true;
 }
 
+/* Kept or not, as an offset is. */
+static void judge_height_change(struct tt_tip_result *tip, struct tt_height_result *height)
+{
+    bool kept = height->has_conformity ? height->p_conforming >= TT_CONFORMS
+                                       : height->p_unchanged >= UNCHANGED;
+    enum tt_reason_code within = kept ? TT_REASON_HEIGHT_WITHIN : TT_REASON_HEIGHT_NOT_WITHIN;
+    enum tt_reason_code changed = kept ? TT_REASON_HEIGHT_UNCHANGED : TT_REASON_HEIGHT_CHANGED;
+
+    height->verdict = kept && height->has_present ? TIPTRUE_KEEP : TIPTRUE_UPDATE;
+    add_reason(tip,
+               !height->has_present     ? TT_REASON_NO_HEIGHT_PRESENT
+               : height->has_conformity ? within
+                                        : changed,
+               NULL);
+}
+
+/* A height that counts: refused by an error about it, else kept or not as an offset is. */
+static void judge_height(const struct tiptrue_solution *s, size_t run_tip,
+                         struct tt_tip_result *tip)
+{
+    struct tt_height_result *height = tip->height;
+
+    if (height == NULL || !height->has_verdict) {
+        return;
+    }
+    height->verdict = TIPTRUE_KEEP;
+    for (size_t i = 0; i < s->n_findings; i++) {
+        const struct tt_finding *finding = &s->findings[i];
+        if (finding->severity == TIPTRUE_ERROR && tt_finding_is_of_heights(finding) &&
+            (finding->tip == TT_NONE || finding->tip == run_tip)) {
+            height->verdict = TIPTRUE_REPEAT;
+            add_reason(tip, TT_REASON_FINDING, finding);
+        }
+    }
+    if (height->verdict == TIPTRUE_KEEP) {
+        judge_height_change(tip, height);
+    }
+    tip->verdict = height->verdict > tip->verdict ? height->verdict : tip->verdict;
+}
+
 enum tiptrue_status tt_verdict(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
@@ -64,21 +104,23 @@ enum tiptrue_status tt_verdict(struct tt_view *view)
     if (s->least_squares) { /* a comparison, no measurement: nobody looked for touches that lie */
         s->verdict = TIPTRUE_REPEAT;
         for (size_t i = 0; i < s->n_tips; i++) {
-            s->tips[i].verdict = TIPTRUE_REPEAT;
+            s->tips[i].verdict = s->tips[i].offset_verdict = TIPTRUE_REPEAT;
         }
         return TIPTRUE_OK;
     }
     s->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_tips && good; i++) {
         struct tt_tip_result *tip = &s->tips[i];
-        /* each finding; or that of the change, and that it is out of reach */
-        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 2, struct tt_reason);
+        /* each finding; or those of the changes, and that one is out of reach */
+        tip->reasons = TT_ARENA_NEW(&s->arena, s->n_findings + 3, struct tt_reason);
         if (tip->reasons == NULL) {
             return TIPTRUE_E_MEMORY;
         }
         tip->verdict = TIPTRUE_KEEP;
         distrust(s, tt_run_tip(view, i), tip);
         good = tip->verdict == TIPTRUE_REPEAT || judge_change(view, i, tip);
+        tip->offset_verdict = tip->verdict;
+        judge_height(s, tt_run_tip(view, i), tip);
         bool counts = tt_is_wanted(view->options, tip->name);
         s->verdict = counts && tip->verdict > s->verdict ? tip->verdict : s->verdict;
     }

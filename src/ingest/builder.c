@@ -22,7 +22,7 @@ void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
     builder->tips.arena = builder->setups.arena = &builder->scratch;
     builder->capacity = expected_rows > 0 ? expected_rows : 1;
     builder->mm_per_unit = 1.0;
-    builder->sighting_decimals = builder->touch_decimals = INT_MIN;
+    builder->sighting_decimals = builder->touch_decimals = builder->height_decimals = INT_MIN;
     run->checked_against_plate = plate != NULL;
     run->checked_against_machine = machine != NULL;
     run->observations =
@@ -169,9 +169,13 @@ double tt_builder_time(struct tt_builder *builder, double seconds)
     return seconds - builder->first_time_s;
 }
 
-/* Whether the row is of a mark, edge or pad that the plate file puts out of use. */
+/* Whether the row is of a mark, edge or pad that the plate file puts out of use, or a height that
+ * names no pad or tip. */
 static bool is_out_of_use(const struct tiptrue_plate *plate, const struct tt_observation *o)
 {
+    if (o->kind == TT_HEIGHT && (o->target == TT_NONE || o->tip == TT_NONE)) {
+        return true;
+    }
     if (plate == NULL || o->target == TT_NONE) {
         return false;
     }
@@ -216,6 +220,8 @@ void tt_builder_add(struct tt_builder *builder, const struct tt_observation *obs
         builder->sighting_decimals = decimals;
     } else if (observation->kind == TT_TOUCH && decimals > builder->touch_decimals) {
         builder->touch_decimals = decimals;
+    } else if (observation->kind == TT_HEIGHT && decimals > builder->height_decimals) {
+        builder->height_decimals = decimals;
     }
 }
 
@@ -237,8 +243,8 @@ static void convert_units(struct tt_builder *builder)
  * as well: what its fast one found is no measurement. */
 static bool is_pair(const struct tt_observation *first, const struct tt_observation *second)
 {
-    return first->kind == TT_TOUCH && second->kind == TT_TOUCH && first->use == TT_USE &&
-           first->target == second->target && first->tip == second->tip &&
+    return (first->kind == TT_TOUCH || first->kind == TT_HEIGHT) && second->kind == first->kind &&
+           first->use == TT_USE && first->target == second->target && first->tip == second->tip &&
            first->setup == second->setup && first->rotation_rad == second->rotation_rad &&
            second->feed_mm_s > 0.0 && second->feed_mm_s < first->feed_mm_s;
 }
@@ -330,6 +336,9 @@ void tt_builder_finish(struct tt_builder *builder)
     }
     find_digits(builder, TT_SIGHT, builder->sighting_decimals, &run->sighting_digits);
     find_digits(builder, TT_TOUCH, builder->touch_decimals, &run->touch_digits);
+    if (builder->height_decimals != INT_MIN) {
+        run->height_quantum_mm = builder->mm_per_unit * pow(10.0, -builder->height_decimals);
+    }
     run->has_first_time = builder->has_first_time;
     run->first_time_s = builder->first_time_s;
     run->n_tips = builder->tips.count;

@@ -39,8 +39,8 @@ struct tt_builder {
     bool states_stage;  /* the file says which touches are find */
     bool has_first_time;
     double first_time_s;
-    int sighting_decimals,
-        touch_decimals; /* most digits printed behind the point; INT_MIN = none yet */
+    int sighting_decimals, touch_decimals,
+        height_decimals; /* most digits printed behind the point; INT_MIN = none yet */
     bool out_of_memory;
 };
 

@@ -91,6 +91,14 @@ static void add_extras(struct joiner *joiner, const struct tt_move *move,
     row->time_s = report->has_time ? tt_builder_time(builder, report->time_s) : 0.0;
 }
 
+/* How a row of @move may be used, if there was contact. */
+static enum tt_use use_of(const struct tt_move *move)
+{
+    bool probes = move->kind == TT_TOUCH || move->kind == TT_HEIGHT;
+
+    return move->kind == TT_WARMUP ? TT_USE_OTHER : probes && move->is_find ? TT_USE_FIND : TT_USE;
+}
+
 /* Append what the move was, with what the report says. */
 static void add(struct joiner *joiner, const struct tt_move *move, const struct tt_report *report)
 {
@@ -115,8 +123,7 @@ static void add(struct joiner *joiner, const struct tt_move *move, const struct 
         row.tip = tt_builder_tip(builder, move->tip, strlen(move->tip), origin);
     }
     row.setup = tt_builder_setup(builder, setup, strlen(setup), origin);
-    row.use = move->kind == TT_SIGHT || move->kind == TT_TOUCH ? TT_USE : TT_USE_OTHER;
-    row.use = move->is_find && move->kind == TT_TOUCH ? TT_USE_FIND : row.use;
+    row.use = use_of(move);
     /* A sighting makes no contact that could fail: two equal ones agree. */
     bool contact = report->contact && !(report->repeats && move->kind != TT_SIGHT &&
                                         !tt_pattern_has(joiner->pattern, TT_GROUP_OK));
@@ -126,7 +133,8 @@ static void add(struct joiner *joiner, const struct tt_move *move, const struct 
                  "name a group 'z' in the pattern", "the report of a height has no z");
     }
     if (builder->diagnose->faults == faults) {
-        tt_builder_add(builder, &row, report->decimals);
+        tt_builder_add(builder, &row,
+                       move->kind == TT_HEIGHT ? report->decimals_z : report->decimals);
     }
 }
 

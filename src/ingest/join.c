@@ -206,10 +206,11 @@ static void join_digits(const struct join *join, enum tt_kind kind)
 {
     struct tt_digits *joined =
         kind == TT_SIGHT ? &join->run->sighting_digits : &join->run->touch_digits;
-    double step_mm = join->machine->resolution_mm;
+    double step_mm = join->machine->resolution_mm, *height_mm = &join->run->height_quantum_mm;
 
     for (size_t i = 0; i < join->n; i++) {
         const struct tiptrue_run *log = join->runs[i];
+        *height_mm = fmax(*height_mm, log->height_quantum_mm);
         joined->quantum_mm =
             fmax(joined->quantum_mm,
                  kind == TT_SIGHT ? log->sighting_digits.quantum_mm : log->touch_digits.quantum_mm);

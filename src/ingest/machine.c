@@ -59,6 +59,22 @@ static bool read_repeatability(struct tt_fields *fields, const cJSON *root, cons
     return stated;
 }
 
+/* How level plates lie on the machine: a standard uncertainty, in mm of height over 1 m. */
+static void read_level(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
+{
+    static const char *const known[] = {"u_mm_per_m", "note"};
+    static const struct tt_bounds bounds = {0.0, 1000.0, true, "mm of height over 1 m, above 0"};
+    const cJSON *level = tt_field_object(fields, root, "machine", "level", TT_OPTIONAL);
+
+    if (level != NULL) {
+        double mm_per_m = 0.0;
+        tt_field_unknown(fields, level, "level", known, COUNT(known));
+        machine->level_rad.stated =
+            tt_field_number(fields, level, "level", "u_mm_per_m", TT_REQUIRED, &bounds, &mm_per_m);
+        machine->level_rad.value = 1e-3 * mm_per_m;
+    }
+}
+
 static void read_yaw(struct tt_fields *fields, const cJSON *root, struct tiptrue_machine *machine)
 {
     static const char *const known[] = {"value_deg", "u_deg", "note"};
@@ -116,8 +132,8 @@ static void read_radius(struct tt_fields *fields, const cJSON *element, const ch
 static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_names *names,
                      struct tiptrue_machine *machine)
 {
-    static const char *const known[] = {"name",         "radius", "radius_u", "offset",
-                                        "offset_plate", "runout", "in_use",   "note"};
+    static const char *const known[] = {"name",   "radius", "radius_u", "offset", "offset_plate",
+                                        "runout", "height", "in_use",   "note"};
     struct tt_tip tip = {0};
     double xy_mm[2] = {0.0, 0.0};
     char what[80];
@@ -144,6 +160,8 @@ static void read_tip(struct tt_fields *fields, const cJSON *element, struct tt_n
     xy_mm[0] = xy_mm[1] = 0.0;
     tip.has_runout = tt_field_xy(fields, element, what, "runout", TT_OPTIONAL, xy_mm);
     tip.runout = (struct tt_tip_xy){xy_mm[0], xy_mm[1]};
+    tip.height_mm.stated = tt_field_length(fields, element, what, "height", TT_OPTIONAL,
+                                           &tt_any_position_mm, &tip.height_mm.value);
     const cJSON *in_use = tt_field(fields, element, what, "in_use", TT_OPTIONAL);
     if (in_use != NULL && !cJSON_IsBool(in_use)) {
         tt_field_tell_form(fields, in_use, what, "in_use", "true or false");
@@ -205,9 +223,13 @@ static void read_placement(struct tt_fields *fields, const cJSON *limits, struct
 
 static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_limits *limits)
 {
-    static const char *const known[] = {"permitted_error", "expanded_uncertainty",
-                                        "runout",          "plausible_change",
-                                        "placement",       "note"};
+    static const char *const known[] = {"permitted_error",
+                                        "expanded_uncertainty",
+                                        "runout",
+                                        "plausible_change",
+                                        "permitted_height_error",
+                                        "placement",
+                                        "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", "limits", TT_OPTIONAL);
     if (object == NULL) {
         return;
@@ -216,6 +238,8 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
     limits->has_permitted_error =
         read_limit(fields, object, "permitted_error", &limits->permitted_error_mm);
     limits->has_expanded = read_limit(fields, object, "expanded_uncertainty", &limits->expanded_mm);
+    limits->permitted_height_error_mm.stated = read_limit(fields, object, "permitted_height_error",
+                                                          &limits->permitted_height_error_mm.value);
     limits->has_runout = read_limit(fields, object, "runout", &limits->runout_mm);
     limits->has_plausible_change =
         tt_field_length(fields, object, "limits", "plausible_change", TT_OPTIONAL,
@@ -332,8 +356,8 @@ static void read_files(struct tt_fields *fields, const cJSON *root, struct tt_ma
 static void read_machine(void *object, struct tt_fields *fields)
 {
     static const char *const known[] = {
-        "schema", "name",    "units", "rotation", "resolution",    "sighting", "touch",
-        "yaw",    "mark",    "tips",  "limits",   "export",        "motion",   "plate",
+        "schema", "name",    "units", "rotation", "resolution",    "sighting", "touch",  "height",
+        "level",  "yaw",     "mark",  "tips",     "limits",        "export",   "motion", "plate",
         "plan",   "pattern", "log",   "history",  "report_folder", "ready",    "note"};
     struct tiptrue_machine *machine = object;
     const cJSON *root = fields->json.root;
@@ -349,6 +373,9 @@ static void read_machine(void *object, struct tt_fields *fields)
                                                  &machine->sighting_dof);
     machine->has_u_touch =
         read_repeatability(fields, root, "touch", &machine->u_touch_mm, &machine->touch_dof);
+    machine->u_height_mm.stated = read_repeatability(
+        fields, root, "height", &machine->u_height_mm.value, &machine->height_dof);
+    read_level(fields, root, machine);
     read_yaw(fields, root, machine);
     read_mark(fields, root, machine);
     read_tips(fields, root, machine);

@@ -182,15 +182,21 @@ static void read_edge(struct reader *reader, const cJSON *element)
 
 static void read_pad(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "at", "use", "note"};
+    static const char *const known[] = {"name", "at", "height", "u", "tolerance", "use", "note"};
     struct tt_pad pad = {0};
-    double at_mm[2];
+    double at_mm[2] = {0, 0};
     pad.name = read_name(reader, element, "pad", &reader->pads);
     if (pad.name != NULL) {
         struct what what = what_of("pad", pad.name);
         tt_field_unknown(reader->fields, element, what.text, known,
                          sizeof(known) / sizeof(known[0]));
-        (void)tt_field_xy(reader->fields, element, what.text, "at", TT_OPTIONAL, at_mm);
+        pad.has_at = tt_field_xy(reader->fields, element, what.text, "at", TT_OPTIONAL, at_mm);
+        pad.at = (struct tt_plate_xy){at_mm[0], at_mm[1]};
+        (void)tt_field_length(reader->fields, element, what.text, "height", TT_OPTIONAL,
+                              &tt_any_position_mm, &pad.height_mm);
+        (void)tt_field_u(reader->fields, element, what.text, TT_OPTIONAL, &tt_length_mm, &pad.u_mm);
+        tt_field_warn_large(reader->fields, element, what.text, "u", pad.u_mm,
+                            TT_LARGEST_STATED_MM);
         pad.unused = read_unused(reader, element, what.text);
         reader->plate->pads[reader->plate->n_pads++] = pad;
     }

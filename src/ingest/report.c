@@ -98,8 +98,9 @@ static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *di
     report->decimals = decimals_y > report->decimals ? decimals_y : report->decimals;
     report->has_z = groups[TT_GROUP_Z].length > 0;
     if (report->has_z) {
-        good =
-            read_coordinate(diagnose, &groups[TT_GROUP_Z], "z", largest, &report->z, NULL) && good;
+        good = read_coordinate(diagnose, &groups[TT_GROUP_Z], "z", largest, &report->z,
+                               &report->decimals_z) &&
+               good;
     }
     report->contact = true;
     if (tt_pattern_has(pattern, TT_GROUP_OK)) {

@@ -103,10 +103,10 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 }
 
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object,
-                                       const char *what, bool least_squares)
+                                       const char *key, const char *what, bool least_squares)
 {
     size_t word =
-        tt_field_word(fields, object, what, "verdict", least_squares ? TT_OPTIONAL : TT_REQUIRED,
+        tt_field_word(fields, object, what, key, least_squares ? TT_OPTIONAL : TT_REQUIRED,
                       tt_verdict_words, TT_VERDICTS, TIPTRUE_REPEAT);
     return least_squares ? TIPTRUE_REPEAT : (enum tiptrue_verdict)word;
 }
@@ -238,33 +238,6 @@ static bool read_effect(struct tt_fields *fields, const char *key, const char *v
            tt_result_number(fields, item, key, u_key, u);
 }
 
-/* What results of earlier versions do not have: NaN. */
-static void read_later(struct tt_fields *fields, const cJSON *item, const char *what,
-                       const char *key, double *value_mm)
-{
-    *value_mm = NAN;
-    tt_result_number_in(fields, item, what, key, 0, HUGE_VAL, value_mm);
-}
-
-static void read_marks(struct tt_fields *fields, struct tiptrue_solution *solution)
-{
-    const char *what = "mark of the result";
-    size_t n;
-    const cJSON *array = tt_result_array(fields, fields->json.root, "result", "marks", &n);
-
-    solution->marks = TT_ARENA_NEW(fields->arena, n, struct tt_mark_result);
-    if (solution->marks == NULL) {
-        fields->out_of_memory = true;
-        return;
-    }
-    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL; item = item->next) {
-        struct tt_mark_result *mark = &solution->marks[solution->n_marks++];
-        mark->name = tt_field_text(fields, item, what, "mark", TT_REQUIRED);
-        read_later(fields, item, what, "unseen_shift_mm", &mark->unseen_shift_mm);
-        read_later(fields, item, what, "unseen_effect_mm", &mark->unseen_effect_mm);
-    }
-}
-
 static void read_edges(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
     const char *what = "edge of the result";
@@ -284,11 +257,11 @@ static void read_edges(struct tt_fields *fields, struct tiptrue_solution *soluti
         edge->used = tt_result_count(fields, item, what, "used");
         tt_result_number(fields, item, what, "mean_residual_mm", &edge->mean_residual_mm);
         tt_result_number(fields, item, what, "rms_residual_mm", &edge->rms_residual_mm);
-        read_later(fields, item, what, "straightness_mm", &edge->straightness_mm);
+        tt_result_later(fields, item, what, "straightness_mm", &edge->straightness_mm);
         tt_result_number(fields, item, what, "shift_mm", &edge->shift_mm);
         tt_result_number(fields, item, what, "u_shift_mm", &edge->u_shift_mm);
-        read_later(fields, item, what, "unseen_shift_mm", &edge->unseen_shift_mm);
-        read_later(fields, item, what, "unseen_effect_mm", &edge->unseen_effect_mm);
+        tt_result_later(fields, item, what, "unseen_shift_mm", &edge->unseen_shift_mm);
+        tt_result_later(fields, item, what, "unseen_effect_mm", &edge->unseen_effect_mm);
         solution->edge_names[solution->n_edges++] = edge->name;
     }
     solution->n_edge_names = solution->n_edges;
@@ -538,6 +511,8 @@ static void read_result(void *object, struct tt_fields *fields)
                                         "plate_features",
                                         "change_accepted",
                                         "tips_wanted",
+                                        "surface",
+                                        "height_repeatability_mm",
                                         "marks"};
     struct tiptrue_solution *s = object;
 
@@ -552,19 +527,23 @@ static void read_result(void *object, struct tt_fields *fields)
                                         &s->dof_touch, &s->stated_dof_touch);
     s->has_u_sighting = read_repeatability(fields, "sighting_repeatability_mm", &s->u_sighting_mm,
                                            &s->dof_sighting, &s->stated_dof_sighting);
+    s->has_u_height = read_repeatability(fields, "height_repeatability_mm", &s->u_height_mm,
+                                         &s->dof_height, &s->stated_dof_height);
     s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm",
                                      &s->u_lost_motion_mm);
     s->has_latency =
         read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
     if (!fields->out_of_memory) {
         read_edges(fields, s);
-        read_marks(fields, s);
+        tt_result_read_marks(fields, s);
+        tt_result_read_surface(fields, s);
         read_findings(fields, s);
         read_rows(fields, s);
     }
     read_wanted(fields, s);
     s->change_accepted = tt_result_bool(fields, fields->json.root, "result", "change_accepted");
-    s->verdict = tt_result_verdict(fields, fields->json.root, "result", s->least_squares);
+    s->verdict =
+        tt_result_verdict(fields, fields->json.root, "verdict", "result", s->least_squares);
 }
 
 static enum tiptrue_status finish(enum tiptrue_status status, struct tiptrue_solution *made,

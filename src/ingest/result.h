@@ -37,7 +37,7 @@ const cJSON *tt_result_array(struct tt_fields *fields, const cJSON *object, cons
 /* "keep", "update", "repeat"; told if it is another word or missing. A result of @least_squares has
  * none: TIPTRUE_REPEAT, whatever an older program wrote there. */
 enum tiptrue_verdict tt_result_verdict(struct tt_fields *fields, const cJSON *object,
-                                       const char *what, bool least_squares);
+                                       const char *key, const char *what, bool least_squares);
 
 /* [[xx, xy], [xy, yy]]; false where it is missing or wrong (told). */
 bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const char *what,
@@ -48,7 +48,16 @@ bool tt_result_covariance(struct tt_fields *fields, const cJSON *object, const c
 void tt_result_read_features(struct tt_fields *fields, struct tiptrue_solution *solution);
 void tt_result_read_effects(struct tt_fields *fields, const cJSON *same_plate, const char *what,
                             size_t n_features, struct tt_tip_result *tip);
+void tt_result_read_marks(struct tt_fields *fields, struct tiptrue_solution *solution);
+/* What results of earlier versions do not have: NaN, mm. */
+void tt_result_later(struct tt_fields *fields, const cJSON *item, const char *what, const char *key,
+                     double *value_mm);
 void tt_result_read_between_tips(struct tt_fields *fields, struct tiptrue_solution *solution);
+
+/* Touches from above: "height" of a tip, and "surface". */
+void tt_result_read_height(struct tt_fields *fields, const cJSON *tip, const char *what,
+                           struct tt_tip_result *made);
+void tt_result_read_surface(struct tt_fields *fields, struct tiptrue_solution *solution);
 
 /* An element of "tips". */
 void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,

@@ -94,7 +94,36 @@ void tt_result_read_between_tips(struct tt_fields *fields, struct tiptrue_soluti
         d->dof = HUGE_VAL;
         tt_result_number(fields, item, what, "dof", &d->dof);
         tt_result_number(fields, item, what, "factor", &d->factor);
+        d->height_determined = tt_result_number(fields, item, what, "height_mm", &d->height_mm);
+        tt_result_number(fields, item, what, "u_height_mm", &d->u_height_mm);
+        tt_result_number(fields, item, what, "expanded_height_mm", &d->expanded_height_mm);
         d->expanded_x_mm = expanded.x;
         d->expanded_y_mm = expanded.y;
+    }
+}
+
+void tt_result_later(struct tt_fields *fields, const cJSON *item, const char *what, const char *key,
+                     double *value_mm)
+{
+    *value_mm = NAN;
+    tt_result_number_in(fields, item, what, key, 0, HUGE_VAL, value_mm);
+}
+
+void tt_result_read_marks(struct tt_fields *fields, struct tiptrue_solution *solution)
+{
+    const char *what = "mark of the result";
+    size_t n;
+    const cJSON *array = tt_result_array(fields, fields->json.root, "result", "marks", &n);
+
+    solution->marks = TT_ARENA_NEW(fields->arena, n, struct tt_mark_result);
+    if (solution->marks == NULL) {
+        fields->out_of_memory = true;
+        return;
+    }
+    for (const cJSON *item = n > 0 ? array->child : NULL; item != NULL; item = item->next) {
+        struct tt_mark_result *mark = &solution->marks[solution->n_marks++];
+        mark->name = tt_field_text(fields, item, what, "mark", TT_REQUIRED);
+        tt_result_later(fields, item, what, "unseen_shift_mm", &mark->unseen_shift_mm);
+        tt_result_later(fields, item, what, "unseen_effect_mm", &mark->unseen_effect_mm);
     }
 }

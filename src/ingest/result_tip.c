@@ -327,7 +327,7 @@ static void read_present(struct tt_fields *fields, const cJSON *object, const ch
 /* What the numbers say of a tip that need not be measured again. */
 static enum tt_reason_code reason_by_numbers(const struct tt_tip_result *tip)
 {
-    bool keep = tip->verdict == TIPTRUE_KEEP;
+    bool keep = tip->offset_verdict == TIPTRUE_KEEP;
 
     if (!tip->has_present) {
         return TT_REASON_NOTHING_PRESENT;
@@ -338,13 +338,28 @@ static enum tt_reason_code reason_by_numbers(const struct tt_tip_result *tip)
     return keep ? TT_REASON_UNCHANGED : TT_REASON_CHANGED;
 }
 
-/* The next error finding about @tip or about no tip, from the @from-th on; NULL: there is none. */
+static enum tt_reason_code reason_by_height(const struct tt_height_result *height)
+{
+    bool keep = height->verdict == TIPTRUE_KEEP;
+
+    if (!height->has_present) {
+        return TT_REASON_NO_HEIGHT_PRESENT;
+    }
+    if (height->has_conformity) {
+        return keep ? TT_REASON_HEIGHT_WITHIN : TT_REASON_HEIGHT_NOT_WITHIN;
+    }
+    return keep ? TT_REASON_HEIGHT_UNCHANGED : TT_REASON_HEIGHT_CHANGED;
+}
+
+/* The next error finding about @tip or about no tip, from the @from-th on, of heights or not; NULL:
+ * there is none. */
 static const struct tt_finding *next_error(const struct tiptrue_solution *s,
-                                           const struct tt_tip_result *tip, size_t *from)
+                                           const struct tt_tip_result *tip, bool of_heights,
+                                           size_t *from)
 {
     while (*from < s->n_findings) {
         const struct tt_finding *finding = &s->findings[(*from)++];
-        if (finding->severity == TIPTRUE_ERROR &&
+        if (finding->severity == TIPTRUE_ERROR && tt_finding_is_of_heights(finding) == of_heights &&
             (finding->tip == TT_NONE || strcmp(s->tip_names[finding->tip], tip->name) == 0)) {
             return finding;
         }
@@ -352,17 +367,32 @@ static const struct tt_finding *next_error(const struct tiptrue_solution *s,
     return NULL;
 }
 
+/* What the @at-th reason says that is of no finding; @last: the last one, and a height counts. */
+static enum tt_reason_code code_at(const struct tt_tip_result *tip, size_t at, bool last)
+{
+    bool repeat = tip->offset_verdict == TIPTRUE_REPEAT;
+
+    if (at == 0 && !repeat) {
+        return reason_by_numbers(tip);
+    }
+    return last ? reason_by_height(tip->height) : TT_REASON_OUT_OF_REACH;
+}
+
 static void sort_reasons(const struct tiptrue_solution *solution, struct tt_tip_result *tip)
 {
-    bool repeat = tip->verdict == TIPTRUE_REPEAT;
-    size_t at = 0;
+    bool counts = tip->height != NULL && tip->height->has_verdict;
+    bool repeat = tip->offset_verdict == TIPTRUE_REPEAT,
+         repeat_height = counts && tip->height->verdict == TIPTRUE_REPEAT;
+    size_t at = 0, at_height = 0;
 
     for (size_t i = 0; i < tip->n_reasons; i++) {
         struct tt_reason *reason = &tip->reasons[i];
-        reason->finding = repeat ? next_error(solution, tip, &at) : NULL;
-        reason->code = reason->finding != NULL ? TT_REASON_FINDING
-                       : i > 0 || repeat       ? TT_REASON_OUT_OF_REACH
-                                               : reason_by_numbers(tip);
+        reason->finding = repeat ? next_error(solution, tip, false, &at) : NULL;
+        if (reason->finding == NULL && repeat_height && (repeat || i > 0)) {
+            reason->finding = next_error(solution, tip, true, &at_height);
+        }
+        bool last = counts && !repeat_height && i + 1 == tip->n_reasons;
+        reason->code = reason->finding != NULL ? TT_REASON_FINDING : code_at(tip, i, last);
     }
 }
 
@@ -394,6 +424,19 @@ static void read_reasons(struct tt_fields *fields, const cJSON *object, const ch
     }
 }
 
+/* The height and its verdict, the offset's, and the worse one of both. */
+static void read_verdicts(struct tt_fields *fields, const cJSON *object, const char *what,
+                          bool least_squares, struct tt_tip_result *tip)
+{
+    tt_result_read_height(fields, object, what, tip);
+    tip->verdict = tt_result_verdict(fields, object, "verdict", what, least_squares);
+    tip->offset_verdict = tip->verdict; /* results of earlier versions have no other */
+    if (cJSON_HasObjectItem(object, "offset_verdict")) {
+        tip->offset_verdict =
+            tt_result_verdict(fields, object, "offset_verdict", what, least_squares);
+    }
+}
+
 void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
                         struct tiptrue_solution *solution, struct tt_tip_result *tip)
 {
@@ -421,6 +464,8 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
                                         "p_unchanged",
                                         "conformity",
                                         "change_on_same_plate",
+                                        "height",
+                                        "offset_verdict",
                                         "verdict",
                                         "reasons",
                                         "reason_codes"};
@@ -447,6 +492,6 @@ void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
     read_trials(fields, object, what, tip);
     tt_result_number_in(fields, object, what, "prior_share", 0, HUGE_VAL, &tip->prior_share);
     read_present(fields, object, what, solution, tip);
-    tip->verdict = tt_result_verdict(fields, object, what, solution->least_squares);
+    read_verdicts(fields, object, what, solution->least_squares, tip);
     read_reasons(fields, object, what, tip);
 }

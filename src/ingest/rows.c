@@ -168,9 +168,12 @@ static void read_position(struct tt_rows *rows, struct tt_observation *row, int 
         tell_missing(rows, TT_Y, with_article(row->kind));
     }
     *decimals = decimals_y > *decimals ? decimals_y : *decimals;
-    row->has_z = read_number(rows, TT_Z, &bounds, &row->z_mm, NULL);
-    if (row->kind == TT_HEIGHT && rows->cells[TT_Z].length == 0) {
-        tell_missing(rows, TT_Z, with_article(row->kind));
+    row->has_z = read_number(rows, TT_Z, &bounds, &row->z_mm, &decimals_y);
+    if (row->kind == TT_HEIGHT) { /* its z is what was measured */
+        *decimals = decimals_y;
+        if (rows->cells[TT_Z].length == 0) {
+            tell_missing(rows, TT_Z, with_article(row->kind));
+        }
     }
 }
 
@@ -202,10 +205,11 @@ static void read_motion(struct tt_rows *rows, struct tt_observation *row)
 static void read_use(struct tt_rows *rows, struct tt_observation *row)
 {
     const struct tt_cell *contact = &rows->cells[TT_CONTACT];
-    row->use = row->kind == TT_SIGHT || row->kind == TT_TOUCH ? TT_USE : TT_USE_OTHER;
+    row->use = row->kind == TT_WARMUP ? TT_USE_OTHER : TT_USE;
     if (rows->cells[TT_STAGE].length > 0) {
         size_t stage = read_word(rows, TT_STAGE, tt_stage_words, TT_STAGES, "stages");
-        row->use = stage == 0 && row->kind == TT_TOUCH ? TT_USE_FIND : row->use;
+        row->use = stage == 0 && (row->kind == TT_TOUCH || row->kind == TT_HEIGHT) ? TT_USE_FIND
+                                                                                   : row->use;
     }
     if (is_word(contact, "0", 1)) {
         row->use = row->kind == TT_WARMUP ? TT_USE_OTHER : TT_USE_NO_CONTACT;

@@ -44,6 +44,10 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_NOT_TOUCHED] = "not-touched",
     [TT_FINDING_OTHER_MACHINE] = "other-machine",
     [TT_FINDING_OTHER_PLATE] = "other-plate",
+    [TT_FINDING_FACE_RUNOUT] = "face-runout",
+    [TT_FINDING_SLOPE] = "slope",
+    [TT_FINDING_PAD_OFF] = "pad-off",
+    [TT_FINDING_HEIGHT_UNDETERMINED] = "height-undetermined",
     [TT_FINDING_FIT_DISAGREES] = "fit-disagrees",
     [TT_FINDING_EDGE_FILM] = "edge-film",
     [TT_FINDING_OFFSET_OFF] = "offset-off",
@@ -72,6 +76,15 @@ const char *tt_finding_name(enum tt_finding_code code)
 const char *tt_unit_suffix(enum tt_unit unit)
 {
     return suffixes[unit];
+}
+
+bool tt_finding_is_of_heights(const struct tt_finding *finding)
+{
+    const struct tt_value *quantity = tt_finding_value(finding, "quantity");
+
+    return finding->code == TT_FINDING_FACE_RUNOUT || finding->code == TT_FINDING_SLOPE ||
+           finding->code == TT_FINDING_PAD_OFF || finding->code == TT_FINDING_HEIGHT_UNDETERMINED ||
+           (quantity != NULL && quantity->text != NULL && strcmp(quantity->text, "height") == 0);
 }
 
 const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key)

@@ -4,6 +4,7 @@
 #ifndef TT_MODEL_FINDING_H
 #define TT_MODEL_FINDING_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "tiptrue.h"
@@ -45,6 +46,10 @@ enum tt_finding_code {
     TT_FINDING_NOT_TOUCHED,
     TT_FINDING_OTHER_MACHINE,
     TT_FINDING_OTHER_PLATE,
+    TT_FINDING_FACE_RUNOUT,
+    TT_FINDING_SLOPE,
+    TT_FINDING_PAD_OFF,
+    TT_FINDING_HEIGHT_UNDETERMINED,
     TT_FINDING_FIT_DISAGREES,
     TT_FINDING_EDGE_FILM,
     TT_FINDING_OFFSET_OFF,
@@ -115,6 +120,9 @@ struct tt_finding {
     const struct tt_value *values; /* keys differ */
     size_t n_values;
 };
+
+/* Whether the finding is about heights only: it leaves the offsets alone. */
+bool tt_finding_is_of_heights(const struct tt_finding *finding);
 
 /* The value of @finding under @key (without suffix), or NULL. */
 const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key);

@@ -17,6 +17,12 @@
  * statement outweighs most runs; with 3 it hardly helps a short one. */
 #define TT_STATED_DOF 10.0
 
+/* A quantity that a file may leave out. */
+struct tt_stated {
+    bool stated;
+    double value;
+};
+
 struct tt_tip {
     const char *name;
     bool has_radius; /* a stated contact radius with its standard uncertainty */
@@ -26,7 +32,9 @@ struct tt_tip {
     const char *offset_plate; /* serial of the plate the present offset was found with, or NULL */
     bool has_runout;
     struct tt_tip_xy runout;
-    bool not_in_use; /* a run need not touch it */
+    bool not_in_use;            /* a run need not touch it */
+    struct tt_stated height_mm; /* the present one: the head's Z where the tip's end meets the plane
+                                   of the reference mark */
 };
 
 /* Where results go in one configuration file. */
@@ -56,6 +64,7 @@ struct tt_limits {
     double placement_mm;        /* largest distance of a part from its place, each axis */
     double placement_rad;       /* largest error of its rotation */
     double plausible_change_mm; /* as stated; read it by tt_plausible_change_mm */
+    struct tt_stated permitted_height_error_mm;
 };
 
 /* The largest distance between the offset in use and a new one that is believed without being
@@ -80,12 +89,6 @@ struct tt_machine_files {
 /* u of the reference mark's place if nothing was sighted and the machine file gives none: homing on
  * limit switches is good to 0.1 to 0.2 mm (common practice, no source). */
 #define TT_HOMING_U_MM 0.2
-
-/* A quantity that a file may leave out. */
-struct tt_stated {
-    bool stated;
-    double value;
-};
 
 struct tt_range {
     bool stated;
@@ -120,6 +123,10 @@ struct tiptrue_machine {
     double u_sighting_mm, u_touch_mm; /* standard, per axis and per touch, without the resolution */
     double sighting_dof,
         touch_dof; /* how firmly they are stated: degrees of freedom; 0 = not said, TT_STATED_DOF */
+    struct tt_stated u_height_mm; /* repeatability of one touch from above, without resolution */
+    double height_dof;            /* as touch_dof */
+    struct tt_stated level_rad;   /* standard uncertainty of the plate's slope against the machine's
+                                     plane, each axis, about 0 */
     bool has_yaw;
     double yaw_rad, u_yaw_rad;
     bool has_mark; /* where the reference mark is, used only by setups without a sighting of any

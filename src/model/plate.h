@@ -45,7 +45,11 @@ struct tt_edge {
 
 struct tt_pad {
     const char *name;
-    bool unused; /* damaged, as a mark */
+    bool has_at;
+    struct tt_plate_xy at;
+    double height_mm; /* above the plane of the reference mark */
+    double u_mm;      /* standard uncertainty of that height; 0 = taken as exact */
+    bool unused;      /* damaged, as a mark */
 };
 
 struct tiptrue_plate {

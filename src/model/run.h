@@ -23,7 +23,7 @@ enum tt_use {
     TT_USE,            /* yes */
     TT_USE_NO_CONTACT, /* contact = 0: the move ended without a trip */
     TT_USE_FIND,       /* the fast first touch of a pair */
-    TT_USE_OTHER       /* height or warmup */
+    TT_USE_OTHER       /* warmup, or of a feature that is out of use */
 };
 
 struct tt_observation {
@@ -74,6 +74,7 @@ struct tiptrue_run {
     const char **setups; /* in order of appearance */
     size_t n_setups;
     struct tt_digits sighting_digits, touch_digits;
+    double height_quantum_mm; /* unit of the last printed digit of z in height rows; 0 = none */
     size_t *repeated; /* lines of rows left out, since a block of eight or more was there before;
                          ascending */
     size_t n_repeated;

@@ -55,13 +55,18 @@ struct tt_cov2 tt_plate_apart(struct tt_plate_effects a, struct tt_plate_effects
 
 const char *tt_reason_name(const struct tt_reason *reason)
 {
-    static const char *const names[TT_REASON_CODES] = {[TT_REASON_NOTHING_PRESENT] =
-                                                           "nothing-present",
-                                                       [TT_REASON_WITHIN] = "within",
-                                                       [TT_REASON_NOT_WITHIN] = "not-within",
-                                                       [TT_REASON_UNCHANGED] = "unchanged",
-                                                       [TT_REASON_CHANGED] = "changed",
-                                                       [TT_REASON_OUT_OF_REACH] = "out-of-reach"};
+    static const char *const names[TT_REASON_CODES] = {
+        [TT_REASON_NOTHING_PRESENT] = "nothing-present",
+        [TT_REASON_WITHIN] = "within",
+        [TT_REASON_NOT_WITHIN] = "not-within",
+        [TT_REASON_UNCHANGED] = "unchanged",
+        [TT_REASON_CHANGED] = "changed",
+        [TT_REASON_OUT_OF_REACH] = "out-of-reach",
+        [TT_REASON_NO_HEIGHT_PRESENT] = "no-height-present",
+        [TT_REASON_HEIGHT_WITHIN] = "height-within",
+        [TT_REASON_HEIGHT_NOT_WITHIN] = "height-not-within",
+        [TT_REASON_HEIGHT_UNCHANGED] = "height-unchanged",
+        [TT_REASON_HEIGHT_CHANGED] = "height-changed"};
 
     return reason->code == TT_REASON_FINDING ? tt_finding_name(reason->finding->code)
                                              : names[reason->code];
@@ -71,6 +76,11 @@ double tt_reason_probability(const struct tt_tip_result *tip, enum tt_reason_cod
 {
     bool conformity = code == TT_REASON_WITHIN || code == TT_REASON_NOT_WITHIN,
          change = code == TT_REASON_UNCHANGED || code == TT_REASON_CHANGED;
+
+    if (tip->height != NULL && code >= TT_REASON_HEIGHT_WITHIN) {
+        return code <= TT_REASON_HEIGHT_NOT_WITHIN ? tip->height->p_conforming
+                                                   : tip->height->p_unchanged;
+    }
 
     return conformity ? tip->p_conforming : change ? tip->p_unchanged : 0;
 }

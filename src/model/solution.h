@@ -73,6 +73,8 @@ struct tt_tip_difference {
     struct tt_machine_xy offset;
     struct tt_cov2 cov; /* what of the plate's errors does not cancel is in it */
     double dof, factor, expanded_x_mm, expanded_y_mm;
+    bool height_determined;
+    double height_mm, u_height_mm, expanded_height_mm; /* of their heights */
 };
 
 struct tt_shape_term {
@@ -112,8 +114,13 @@ enum tt_reason_code {
     TT_REASON_NOT_WITHIN,
     TT_REASON_UNCHANGED, /* no permitted error is stated, and the change is not significant */
     TT_REASON_CHANGED,
-    TT_REASON_OUT_OF_REACH, /* no run on this plate can show it to be within */
-    TT_REASON_CODES         /* how many */
+    TT_REASON_OUT_OF_REACH,      /* no run on this plate can show it to be within */
+    TT_REASON_NO_HEIGHT_PRESENT, /* the same of heights */
+    TT_REASON_HEIGHT_WITHIN,
+    TT_REASON_HEIGHT_NOT_WITHIN,
+    TT_REASON_HEIGHT_UNCHANGED,
+    TT_REASON_HEIGHT_CHANGED,
+    TT_REASON_CODES /* how many */
 };
 struct tt_reason {
     enum tt_reason_code code;
@@ -126,6 +133,39 @@ const char *tt_reason_name(const struct tt_reason *reason);
 /* The probability that a reason rests on; 0 where it rests on none. */
 struct tt_tip_result;
 double tt_reason_probability(const struct tt_tip_result *tip, enum tt_reason_code code);
+/* How far down a tip reaches: the head's Z at which its end meets the plane of the reference mark,
+ * in the first setup; where the slope of the plate is not known, at the middle of the pads. */
+struct tt_height_result {
+    size_t touches, used; /* with contact; of these not set aside */
+    bool determined;
+    double value_mm, u_mm, expanded_mm, dof, factor; /* dof HUGE_VAL = all known */
+    double same_plate_u_mm, same_plate_expanded_mm;  /* without the pads' own errors */
+    bool has_face_runout;                            /* the end is not square to the axis */
+    struct tt_tip_xy face_runout; /* parts with the cosine and the sine of the rotation */
+    double face_amplitude_mm, u_face_amplitude_mm, face_angle_rad;
+    bool has_present;
+    double present_mm, change_mm, change_u_mm, change_dof, p_unchanged; /* where has_present */
+    bool has_conformity;
+    double permitted_error_mm, p_conforming;
+    bool has_verdict; /* it counts: a present height, a permitted error or an export is stated */
+    enum tiptrue_verdict verdict;
+};
+
+struct tt_pad_result {
+    const char *name;
+    size_t touches, used;
+    double mean_residual_mm;     /* of the used ones */
+    double shift_mm, u_shift_mm; /* height found less the stated one */
+};
+
+/* The plate as touched from above, in one setup. */
+struct tt_surface_result {
+    const char *setup;
+    bool slope_determined;
+    double slope_x, slope_y, u_slope_x, u_slope_y; /* rad: mm of height per mm along machine x, y */
+    struct tt_pad_result *pads;
+    size_t n_pads;
+};
 
 struct tt_tip_result {
     const char *name;
@@ -178,7 +218,9 @@ struct tt_tip_result {
     bool has_conformity;     /* a permitted error is stated, and a present offset */
     double p_conforming; /* probability that the present offset is within the permitted error (JCGM
                             106) */
-    enum tiptrue_verdict verdict;
+    struct tt_height_result *height; /* NULL: no touch from above */
+    enum tiptrue_verdict offset_verdict;
+    enum tiptrue_verdict verdict; /* the worse one of offset and height */
     struct tt_reason *reasons;
     size_t n_reasons;
 };
@@ -239,6 +281,10 @@ struct tiptrue_solution {
     double stated_dof_touch;      /* of a stated one, as a prior; 0 = not stated */
     bool has_u_sighting;
     double u_sighting_mm, dof_sighting, stated_dof_sighting;
+    bool has_u_height; /* of one touch from above, as that of a touch */
+    double u_height_mm, dof_height, stated_dof_height;
+    struct tt_surface_result *surface; /* per setup with touches from above */
+    size_t n_surface;
     bool has_lost_motion, has_latency;
     double lost_motion_mm, u_lost_motion_mm; /* contact radius on X less that on Y */
     double latency_s, u_latency_s;
@@ -267,6 +313,13 @@ struct tiptrue_solution {
     size_t iterations;
     struct tt_arena arena; /* owns all of the above */
 };
+
+/* What was decided of a tip, and of its offset alone. */
+static inline void tt_copy_verdicts(const struct tt_tip_result *from, struct tt_tip_result *to)
+{
+    to->verdict = from->verdict;
+    to->offset_verdict = from->offset_verdict;
+}
 
 static inline struct tt_plate_effects tt_effects_of(const struct tiptrue_solution *solution,
                                                     const struct tt_tip_result *tip)

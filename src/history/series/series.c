@@ -108,7 +108,7 @@ static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution,
 static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from,
                      struct tt_series_tip *tip)
 {
-    tip->verdict = from->verdict;
+    tip->verdict = from->offset_verdict;
     tip->has_offset = from->offset_determined_x && from->offset_determined_y;
     tip->offset = from->held;
     tip->full = from->offset;

@@ -113,6 +113,37 @@ static void write_between_tips(struct tt_json *json, const struct tiptrue_soluti
     tt_json_close(json, ']');
 }
 
+static void write_surface(struct tt_json *json, const struct tiptrue_solution *s)
+{
+    tt_json_key(json, "surface");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < s->n_surface; i++) {
+        const struct tt_surface_result *f = &s->surface[i];
+        bool known = f->slope_determined;
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "setup", f->setup);
+        tt_json_key_xy_if(json, "slope_mm_per_m", known, 1e3 * f->slope_x, known, 1e3 * f->slope_y);
+        tt_json_key_xy_if(json, "u_slope_mm_per_m", known, 1e3 * f->u_slope_x, known,
+                          1e3 * f->u_slope_y);
+        tt_json_key(json, "pads");
+        tt_json_open(json, '[');
+        for (size_t k = 0; k < f->n_pads; k++) {
+            const struct tt_pad_result *pad = &f->pads[k];
+            tt_json_open(json, '{');
+            tt_json_key_text(json, "pad", pad->name);
+            tt_json_key_count(json, "touches", pad->touches);
+            tt_json_key_count(json, "used", pad->used);
+            tt_json_key_fixed_if(json, "mean_residual_mm", pad->used > 0, pad->mean_residual_mm);
+            tt_json_key_fixed(json, "shift_mm", pad->shift_mm);
+            tt_json_key_fixed(json, "u_shift_mm", pad->u_shift_mm);
+            tt_json_close(json, '}');
+        }
+        tt_json_close(json, ']');
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
 static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key,
                          double value, const char *u_key, double u)
 {
@@ -248,10 +279,13 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
                         s->dof_touch, s->stated_dof_touch);
     write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm,
                         s->dof_sighting, s->stated_dof_sighting);
+    write_repeatability(&json, "height_repeatability_mm", s->has_u_height, s->u_height_mm,
+                        s->dof_height, s->stated_dof_height);
     write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm",
                  s->u_lost_motion_mm);
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
     write_edges(&json, s);
+    write_surface(&json, s);
     tt_json_marks(&json, s);
     tt_json_findings(&json, s);
     if (options != NULL && options->observations) {

@@ -216,9 +216,62 @@ static void write_present(struct tt_json *json, const struct tiptrue_solution *s
     }
 }
 
+/* How far down the tip reaches; null without touches from above. */
+static void write_height(struct tt_json *json, const struct tt_height_result *h)
+{
+    tt_json_key(json, "height");
+    if (h == NULL) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_fixed_if(json, "value_mm", h->determined, h->value_mm);
+    tt_json_key_fixed_if(json, "u_mm", h->determined, h->u_mm);
+    tt_json_key_fixed_if(json, "expanded_mm", h->determined, h->expanded_mm);
+    tt_json_key_number_if(json, "dof", h->determined, h->dof);
+    tt_json_key_number_if(json, "factor", h->determined, h->factor);
+    tt_json_key(json, "same_plate");
+    tt_json_open(json, '{');
+    tt_json_key_fixed_if(json, "u_mm", h->determined, h->same_plate_u_mm);
+    tt_json_key_fixed_if(json, "expanded_mm", h->determined, h->same_plate_expanded_mm);
+    tt_json_close(json, '}');
+    tt_json_key(json, "touches");
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "read", h->touches);
+    tt_json_key_count(json, "used", h->used);
+    tt_json_close(json, '}');
+    tt_json_key(json, "face_runout");
+    if (h->has_face_runout) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "amplitude_mm", h->face_amplitude_mm);
+        tt_json_key_fixed(json, "u_mm", h->u_face_amplitude_mm);
+        tt_json_key_fixed(json, "angle_deg", tt_deg_from_rad(h->face_angle_rad));
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+    bool compared = h->has_present && h->determined;
+    tt_json_key_fixed_if(json, "present_mm", h->has_present, h->present_mm);
+    tt_json_key_fixed_if(json, "change_mm", compared, h->change_mm);
+    tt_json_key_number_if(json, "p_unchanged", compared, h->p_unchanged);
+    tt_json_key(json, "conformity");
+    if (h->has_conformity) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "permitted_error_mm", h->permitted_error_mm);
+        tt_json_key_number(json, "probability", h->p_conforming);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+    tt_json_key_text(json, "verdict", h->has_verdict ? tt_verdict_word(h->verdict) : NULL);
+    tt_json_close(json, '}');
+}
+
 static void write_tip_verdict(struct tt_json *json, const struct tiptrue_solution *s,
                               const struct tt_tip_result *t)
 {
+    tt_json_key_text(json, "offset_verdict",
+                     s->least_squares ? NULL : tt_verdict_word(t->offset_verdict));
     tt_json_key_text(json, "verdict", s->least_squares ? NULL : tt_verdict_word(t->verdict));
     tt_json_key(json, "reasons");
     tt_json_open(json, '[');
@@ -288,6 +341,7 @@ void tt_json_tip(struct tt_json *json, const struct tiptrue_solution *s,
     write_trials(json, t);
     tt_json_key_number(json, "prior_share", t->prior_share);
     write_present(json, s, t);
+    write_height(json, t->height);
     write_tip_verdict(json, s, t);
     tt_json_close(json, '}');
 }
@@ -304,6 +358,8 @@ void tt_json_tip_difference(struct tt_json *json, const struct tt_tip_difference
     tt_json_key_number_if(json, "dof", known, d->dof);
     tt_json_key_number_if(json, "factor", known, d->factor);
     tt_json_key_xy_if(json, "expanded_mm", known, d->expanded_x_mm, known, d->expanded_y_mm);
-    tt_json_key_text(json, "height_mm", NULL);
+    tt_json_key_fixed_if(json, "height_mm", d->height_determined, d->height_mm);
+    tt_json_key_fixed_if(json, "u_height_mm", d->height_determined, d->u_height_mm);
+    tt_json_key_fixed_if(json, "expanded_height_mm", d->height_determined, d->expanded_height_mm);
     tt_json_close(json, '}');
 }

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/status.h"
+#include "output/text/height_sentences.h"
 #include "output/text/placement_sentences.h"
 #include "output/text/template.h"
 #include "output/text/words.h"
@@ -407,14 +408,15 @@ static const struct template TEMPLATES[] = {
 
 static const char *template_of(const struct tt_finding *finding)
 {
-    const char *of_board = tt_placement_template(finding);
+    const char *heights = tt_height_template(finding);
+    const char *found = heights != NULL ? heights : tt_placement_template(finding);
 
-    for (size_t i = 0; of_board == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
+    for (size_t i = 0; found == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
         if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
             return TEMPLATES[i].text;
         }
     }
-    return of_board; /* NULL: a kind that a newer version wrote */
+    return found; /* NULL: a kind that a newer version wrote */
 }
 
 void tt_sentence(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
@@ -478,14 +480,15 @@ void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution 
         [TT_REASON_NOT_WITHIN] = "the present offset is not shown to be within ",
         [TT_REASON_UNCHANGED] = "no permitted error is stated; the change is not significant",
         [TT_REASON_CHANGED] = "no permitted error is stated; the change is significant"};
-    bool conformity = code == TT_REASON_WITHIN || code == TT_REASON_NOT_WITHIN;
+    bool height = code == TT_REASON_HEIGHT_WITHIN || code == TT_REASON_HEIGHT_NOT_WITHIN;
+    bool conformity = height || code == TT_REASON_WITHIN || code == TT_REASON_NOT_WITHIN;
 
-    tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : "");
+    tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : tt_height_reason(code));
     if (conformity) {
-        tt_words_um(buffer, s->permitted_error_mm);
+        tt_words_um(buffer, height ? tip->height->permitted_error_mm : s->permitted_error_mm);
         tt_buffer_puts(buffer, " of the true one");
     }
-    if (figures && code != TT_REASON_NOTHING_PRESENT) {
+    if (figures && code != TT_REASON_NOTHING_PRESENT && code != TT_REASON_NO_HEIGHT_PRESENT) {
         tt_buffer_puts(buffer, " (probability ");
         tt_words_percent(buffer, tt_reason_probability(tip, code));
         tt_buffer_puts(buffer, conformity ? ", 95 % is asked)" : " by chance)");

@@ -39,7 +39,7 @@ static size_t tips_with(const struct tiptrue_solution *s, enum tiptrue_verdict v
     size_t n = 0;
 
     for (size_t i = 0; i < s->n_tips; i++) {
-        n += s->tips[i].verdict == verdict;
+        n += s->tips[i].offset_verdict == verdict;
     }
     return n;
 }
@@ -51,7 +51,7 @@ static void add_tips(struct tt_buffer *words, const struct tiptrue_solution *s,
     size_t n = tips_with(s, verdict), told = 0;
 
     for (size_t i = 0; i < s->n_tips; i++) {
-        if (s->tips[i].verdict != verdict) {
+        if (s->tips[i].offset_verdict != verdict) {
             continue;
         }
         if (told > 0) {
@@ -88,6 +88,22 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     add_tips(words, s, verdict);
 }
 
+/* What to do with heights; nothing where none counts. */
+static void add_height_order(struct tt_buffer *words, const struct tiptrue_solution *s,
+                             enum tiptrue_verdict verdict, const char *order)
+{
+    size_t told = 0;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_height_result *height = s->tips[i].height;
+        if (height != NULL && height->has_verdict && height->verdict == verdict) {
+            tt_buffer_puts(words, told > 0 ? ", " : words->length > 0 ? "; " : "");
+            tt_buffer_puts(words, told++ > 0 ? "" : order);
+            tt_buffer_puts(words, s->tips[i].name);
+        }
+    }
+}
+
 const char *tt_text_shout(const struct tiptrue_solution *s)
 {
     return s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict];
@@ -109,6 +125,9 @@ void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
     add_order(&page->words, s, TIPTRUE_NOT_MEASURED);
     add_order(&page->words, s, TIPTRUE_UPDATE);
     add_order(&page->words, s, TIPTRUE_KEEP);
+    add_height_order(&page->words, s, TIPTRUE_REPEAT, "use no height of ");
+    add_height_order(&page->words, s, TIPTRUE_UPDATE, "write the new height of ");
+    add_height_order(&page->words, s, TIPTRUE_KEEP, "keep the present height of ");
     if (page->words.length == 0) {
         tt_buffer_puts(&page->words, "use nothing of this run");
     }
@@ -375,6 +394,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
     } else if (s->n_tips > 1) {
         tt_text_tip_tables(&page, s);
     }
+    tt_text_heights(&page, s);
     tt_text_trials(&page, s);
     tt_text_set_aside(&page, s);
     tt_text_findings(&page, s);

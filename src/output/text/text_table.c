@@ -73,7 +73,7 @@ static void offsets_row(struct tt_page *page, size_t at, const struct tiptrue_so
 
     tt_page_puts(page, t->name);
     tt_page_go(page, at);
-    tt_page_puts(page, tt_verdict_shown(s, t->verdict));
+    tt_page_puts(page, tt_verdict_shown(s, t->offset_verdict));
     tt_page_go(page, at + 7);
     tt_cell_mm(page, OFFSET_WIDTH, t->offset_determined_x, t->offset.x_mm);
     tt_cell_mm(page, OFFSET_WIDTH, t->offset_determined_y, t->offset.y_mm);

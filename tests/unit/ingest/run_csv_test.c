@@ -68,7 +68,7 @@ START_TEST(every_column)
     static const enum tt_kind kinds[] = {TT_SIGHT, TT_WARMUP, TT_TOUCH,
                                          TT_TOUCH, TT_TOUCH,  TT_HEIGHT};
     static const enum tt_use uses[] = {TT_USE, TT_USE_OTHER,      TT_USE_FIND,
-                                       TT_USE, TT_USE_NO_CONTACT, TT_USE_OTHER};
+                                       TT_USE, TT_USE_NO_CONTACT, TT_USE};
     static const size_t targets[] = {0, 0, 0, 0, 1, 0}, tips[] = {TT_NONE, 0, 0, 0, 1, 0};
     for (size_t i = 0; i < 6; i++) {
         ck_assert_uint_eq(o[i].line, 5 + i);

@@ -52,9 +52,19 @@ static inline void sample_tip(struct sample *s)
     s->effect_x[1] = 0.4375;
     s->effect_y[0] = -0.9375;
     s->effect_y[1] = -0.3125;
-    s->between[0] = (struct tt_tip_difference){
-        "t2",  "t1",    true,   {17.00123, -0.00456}, {1.5e-6, 2.5e-7, 1.75e-6}, 61.5,
-        1.999, 0.00245, 0.00264};
+    s->between[0] = (struct tt_tip_difference){"t2",
+                                               "t1",
+                                               true,
+                                               {17.00123, -0.00456},
+                                               {1.5e-6, 2.5e-7, 1.75e-6},
+                                               61.5,
+                                               1.999,
+                                               0.00245,
+                                               0.00264,
+                                               false,
+                                               0,
+                                               0,
+                                               0};
     s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
     s->budget[0] = (struct tt_budget_line){
         TT_BUDGET_TOUCH, "touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
@@ -113,6 +123,7 @@ static inline void sample_tip(struct sample *s)
                                         .p_unchanged = 0.0123,
                                         .has_conformity = true,
                                         .p_conforming = 0.0345,
+                                        .offset_verdict = TIPTRUE_UPDATE,
                                         .verdict = TIPTRUE_UPDATE,
                                         .reasons = s->reasons,
                                         .n_reasons = 1};
@@ -264,6 +275,7 @@ static inline void sample_two_tips(struct sample *s)
                                         .same_plate_factor = 1.96,
                                         .same_plate_expanded_x_mm = 99.0,
                                         .same_plate_expanded_y_mm = 0.0098,
+                                        .offset_verdict = TIPTRUE_REPEAT,
                                         .verdict = TIPTRUE_REPEAT,
                                         .reasons = s->reasons_2,
                                         .n_reasons = 1};

@@ -112,6 +112,7 @@ START_TEST(whole_texts_stay_as_they_are)
     sample_one_tip(&sample);
     const char *before = sample.solution.tips[0].reasons[0].text;
     sample.solution.tips[0].verdict = TIPTRUE_REPEAT;
+    sample.solution.tips[0].offset_verdict = TIPTRUE_REPEAT;
     ck_assert_int_eq(tt_sentences(&sample.solution), TIPTRUE_OK);
     ck_assert_ptr_eq(sample.solution.tips[0].reasons[0].text, before);
     ck_assert_ptr_null(sample.solution.arena.first);

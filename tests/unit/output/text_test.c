@@ -193,7 +193,8 @@ START_TEST(what_is_not_determined_is_said)
     sample.tips[0].offset_determined_x = sample.tips[0].offset_determined_y = false;
     sample.tips[0].runout_determined = sample.tips[0].radius_determined = false;
     sample.poses[0].yaw_determined = false;
-    sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_REPEAT;
+    sample.tips[0].offset_verdict = sample.tips[0].verdict = sample.solution.verdict =
+        TIPTRUE_REPEAT;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strstr(page, "  offset          not determined  not determined  mm\n") != NULL);
     ck_assert(strstr(page, "  runout          not determined\n") != NULL);
@@ -213,7 +214,8 @@ START_TEST(a_repeat_is_not_offered_for_use)
     char *page;
 
     sample_one_tip(&sample);
-    sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_REPEAT;
+    sample.tips[0].offset_verdict = sample.tips[0].verdict = sample.solution.verdict =
+        TIPTRUE_REPEAT;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
     ck_assert(strncmp(page, "REPEAT: use nothing that this run says of t1\n", 45) == 0);
     ck_assert(strstr(page,
@@ -252,8 +254,8 @@ START_TEST(tips_share_a_reason)
     char *page;
 
     sample_two_tips(&sample);
-    sample.tips[0].verdict = TIPTRUE_REPEAT;
-    sample.tips[1].verdict = TIPTRUE_UPDATE;
+    sample.tips[0].offset_verdict = sample.tips[0].verdict = TIPTRUE_REPEAT;
+    sample.tips[1].offset_verdict = sample.tips[1].verdict = TIPTRUE_UPDATE;
     sample.tips[0].p_conforming = 0.3512;
     sample.tips[1].p_conforming = 0.3574;
     sample.reasons[0] = sample.reasons_2[0] =
@@ -304,7 +306,7 @@ START_TEST(keep_says_what_may_be_kept)
 
     sample_one_tip(&sample);
     sample.reasons[0].text = "no limit was stated";
-    sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_KEEP;
+    sample.tips[0].offset_verdict = sample.tips[0].verdict = sample.solution.verdict = TIPTRUE_KEEP;
     sample.tips[0].has_conformity = false;
     sample.tips[0].change_on_same_plate = true;
     sample.tips[0].change_expanded_x_mm = 0.00234;

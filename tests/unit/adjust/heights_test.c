@@ -1,0 +1,108 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Heights: a published straight line through their solver, coverage of simulated runs, face runout,
+ * a pad off. The program's answers are tested in tests/cli/heights.py, against SciPy. */
+#include "config.h"
+
+#include <check.h>
+#include <stdlib.h>
+
+#include "../../simulation/height_runs.h"
+
+/* NIST/ITL Statistical Reference Datasets, linear least squares, Norris: y = B0 + B1 x, with its
+ * certified values. x is a place in mm, y a height in um: so the slope is 1 in 1000. */
+static const double norris_x[] = {0.2,   337.4, 118.2, 884.6, 10.1,  226.5, 666.3, 996.3, 448.6,
+                                  777.0, 558.2, 0.4,   0.6,   775.5, 666.9, 338.0, 447.5, 11.6,
+                                  556.0, 228.1, 995.8, 887.6, 120.2, 0.3,   0.3,   556.8, 339.1,
+                                  887.2, 999.0, 779.0, 11.1,  118.3, 229.2, 669.1, 448.9, 0.5};
+static const double norris_y[] = {0.1,   338.8, 118.1, 888.0, 9.2,   228.1, 668.5, 998.5, 449.1,
+                                  778.9, 559.2, 0.3,   0.1,   778.1, 668.8, 339.3, 448.9, 10.8,
+                                  557.7, 228.3, 998.0, 888.8, 119.6, 0.3,   0.6,   557.6, 339.3,
+                                  888.0, 998.5, 778.9, 10.2,  117.6, 228.9, 668.4, 449.2, 0.2};
+enum { NORRIS = sizeof norris_x / sizeof norris_x[0] };
+
+static void check_close(double value, double certified, double relative)
+{
+    ck_assert_double_le(fabs(value / certified - 1), relative);
+}
+
+START_TEST(nist_norris)
+{
+    struct tt_height_row rows[NORRIS];
+    struct tt_height_pad pad = {0, 0, 0, true};
+    size_t zero = 0;
+    double about = 0;
+    bool slope = true;
+    struct tt_heights h = {.rows = rows,
+                           .n_rows = NORRIS,
+                           .tips = &zero,
+                           .tip_about_mm = &about,
+                           .n_tips = 1,
+                           .pads = &pad,
+                           .n_pads = 1,
+                           .setups = &zero,
+                           .n_setups = 1,
+                           .has_slope = &slope};
+    struct tt_arena arena = {0};
+    struct tt_height_fit fit;
+
+    for (size_t i = 0; i < NORRIS; i++) {
+        rows[i] = (struct tt_height_row){.row = i, .z_mm = 1e-3 * norris_y[i], .x_mm = norris_x[i]};
+    }
+    ck_assert_int_eq(tt_height_fit_init(&fit, &arena, &h, NULL, 0, false), TIPTRUE_OK);
+    ck_assert(tt_height_least_squares(&fit, NULL));
+    /* the weak prior of the slope, 0.1 against u of 4e-7, pulls by 3e-8 of it */
+    check_close(1e3 * fit.x[0], -0.262323073774029, 1e-7);
+    check_close(1e3 * fit.x[1], 1.00211681802045, 1e-9);
+    check_close(1e3 * sqrt(fit.own_mm2), 0.884796396144373, 1e-9);
+    check_close(1e3 * sqrt(fit.covariance[0]), 0.232818234301152, 1e-8);
+    check_close(1e3 * sqrt(fit.covariance[fit.n + 1]), 0.429796848199937e-03, 1e-8);
+    ck_assert_double_le(fabs(fit.dof - 34), 1e-6);
+    tt_arena_clear(&arena);
+}
+END_TEST
+
+/* 200 runs: 95 % cover all but 10, with a standard deviation of 3. */
+START_TEST(covers)
+{
+    const struct design designs[] = {
+        {1, 6, 0, 0, true}, {3, 6, 0.15, 0, true}, {4, 6, 0, 0, false}};
+    for (size_t i = 0; i < 3; i++) {
+        struct tally t;
+        run_design(&designs[i], 200, &t);
+        ck_assert_uint_ge(t.used, 190);
+        ck_assert_uint_ge(t.total + 12, (size_t)(0.95 * (double)t.used));
+        ck_assert_uint_ge(t.same_plate + 12, (size_t)(0.95 * (double)t.used));
+        ck_assert_uint_ge(t.between + 12, (size_t)(0.95 * (double)t.used));
+        ck_assert_double_le(sqrt(t.squares / t.bound), 1.15);
+        ck_assert_uint_le(t.face + t.other, 3);
+    }
+}
+END_TEST
+
+START_TEST(finds_face_runout)
+{
+    const struct design d = {3, 6, 0, 0.010, true};
+    struct tally t;
+
+    run_design(&d, 60, &t);
+    ck_assert_uint_ge(t.face, 57);
+    ck_assert_uint_le(t.other, 2);
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("heights");
+    TCase *tcase = tcase_create("heights");
+    tcase_set_timeout(tcase, 60);
+    tcase_add_test(tcase, nist_norris);
+    tcase_add_test(tcase, covers);
+    tcase_add_test(tcase, finds_face_runout);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    const int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed ? EXIT_FAILURE : EXIT_SUCCESS;
+}
