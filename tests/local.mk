@@ -104,6 +104,7 @@ script_tests = \
   tests/cli/export.py \
   tests/cli/find.py \
   tests/cli/heights.py \
+  tests/cli/heights_export.py \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \

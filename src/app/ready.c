@@ -145,7 +145,7 @@ static bool is_as_meant(const struct tiptrue_ready *ready, const struct tiptrue_
         while (k < now->n_tips && strcmp(now->tips[k].name, tip->name) != 0) {
             k++;
         }
-        bool axis[2] = {tip->verdict != TIPTRUE_UPDATE, tip->verdict != TIPTRUE_UPDATE};
+        bool kept = tip->offset_verdict != TIPTRUE_UPDATE, axis[2] = {kept, kept};
         for (size_t f = 0; f < exported->n_files && k < now->n_tips; f++) {
             const char *values = exported->files[f].new_values;
             tt_values_match((struct tt_text){0}, (struct tt_text){values, strlen(values)},
@@ -218,7 +218,8 @@ enum tiptrue_status tiptrue_ready_write(struct tiptrue_ready *ready,
     ready->exported = exported;
     if (!dry_run) {
         ready->written = true;
-        ready->state = TIPTRUE_READY_START;
+        ready->state =
+            tt_a_height_waits(ready->solution) ? TIPTRUE_READY_UPDATE : TIPTRUE_READY_START;
     }
     return TIPTRUE_OK;
 }

@@ -41,7 +41,7 @@ static enum tiptrue_status read_puts(struct tt_export_job *job, struct tt_export
         }
         edit->tip = tip->name;
         edit->kept =
-            tip->verdict == TIPTRUE_KEEP && (job->options->force & TIPTRUE_GUARD_VERDICT) == 0;
+            tip->offset_verdict == TIPTRUE_KEEP && (job->options->force & TIPTRUE_GUARD_VERDICT) == 0;
         status = edit->kept
                      ? TIPTRUE_OK
                      : tt_export_field_value(&edit->put.field, tip, edit->put.field.rotation_deg,
@@ -109,7 +109,7 @@ static enum tiptrue_status plan_own(struct tt_export_job *job, struct tiptrue_er
     for (size_t i = 0; i < solution->n_tips; i++) {
         const struct tt_tip_result *tip = &solution->tips[i];
         size_t index = 0;
-        if (tip->verdict != TIPTRUE_UPDATE ||
+        if (tip->offset_verdict != TIPTRUE_UPDATE ||
             !tt_export_is_wanted(job->options, solution, tip->name, strlen(tip->name))) {
             continue;
         }
@@ -138,7 +138,7 @@ enum tiptrue_status tt_export_check_places(const struct tt_export_job *job,
     for (size_t i = 0; i < job->solution->n_tips; i++) {
         const struct tt_tip_result *tip = &job->solution->tips[i];
         bool axis[2] = {false, false}, any = false;
-        if (tip->verdict != TIPTRUE_UPDATE ||
+        if (tip->offset_verdict != TIPTRUE_UPDATE ||
             !tt_export_is_wanted(job->options, job->solution, tip->name, strlen(tip->name))) {
             continue;
         }

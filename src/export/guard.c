@@ -92,14 +92,14 @@ enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution,
 {
     enum tiptrue_verdict worst = TIPTRUE_KEEP;
 
-    if (options->n_tips == 0) {
+    if (solution->n_tips == 0) {
         return solution->verdict;
     }
     for (size_t i = 0; i < solution->n_tips; i++) {
         const struct tt_tip_result *tip = &solution->tips[i];
-        if (is_listed(options->tips, options->n_tips, tip->name, strlen(tip->name)) &&
-            tip->verdict > worst) {
-            worst = tip->verdict;
+        if (tt_export_is_wanted(options, solution, tip->name, strlen(tip->name)) &&
+            tip->offset_verdict > worst) {
+            worst = tip->offset_verdict;
         }
     }
     return worst > TIPTRUE_REPEAT ? TIPTRUE_REPEAT : worst;

@@ -23,8 +23,8 @@ struct tt_guards {
  * when it was solved, else any. */
 bool tt_export_is_wanted(const struct tiptrue_export_options *options,
                          const struct tiptrue_solution *solution, const char *name, size_t length);
-/* The worst verdict of the tips that @options name, a tip that was not measured counting as
- * TIPTRUE_REPEAT; without any the run's. */
+/* The worst verdict of the offsets of the tips that are exported, a tip that was not measured
+ * counting as TIPTRUE_REPEAT. Heights have their own, and do not refuse offsets. */
 enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution,
                                        const struct tiptrue_export_options *options);
 /* That verdict is repeat. */

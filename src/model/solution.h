@@ -314,6 +314,14 @@ struct tiptrue_solution {
     struct tt_arena arena; /* owns all of the above */
 };
 
+/* Whether the height of @tip counts and is to be updated; whether that of any wanted tip is. */
+static inline bool tt_height_waits(const struct tt_tip_result *tip)
+{
+    return tip->height != NULL && tip->height->has_verdict &&
+           tip->height->verdict == TIPTRUE_UPDATE;
+}
+bool tt_a_height_waits(const struct tiptrue_solution *solution);
+
 /* What was decided of a tip, and of its offset alone. */
 static inline void tt_copy_verdicts(const struct tt_tip_result *from, struct tt_tip_result *to)
 {

@@ -107,7 +107,7 @@ static void add_change(struct tt_buffer *words, const struct tiptrue_ready *read
 {
     char minute[TT_MINUTE_SIZE];
 
-    if (tip->verdict != TIPTRUE_KEEP && tip->has_present) {
+    if (tip->offset_verdict != TIPTRUE_KEEP && tip->has_present) {
         tt_buffer_puts(words, ready->written ? "; before " : "; in use ");
         add_pair_mm(words, tip->present);
         return;
@@ -124,7 +124,7 @@ static void add_change(struct tt_buffer *words, const struct tiptrue_ready *read
 
 static const char *word_of(const struct tiptrue_ready *ready, const struct tt_tip_result *tip)
 {
-    switch (tip->verdict) {
+    switch (tip->offset_verdict) {
     case TIPTRUE_KEEP:
         return "kept";
     case TIPTRUE_UPDATE:
@@ -148,6 +148,36 @@ static size_t names_width(const struct tt_page *page, const struct tiptrue_solut
     return width;
 }
 
+/* A height that counts, on a line of its own. */
+static void say_height(struct tt_page *page, const struct tt_tip_result *tip)
+{
+    const struct tt_height_result *height = tip->height;
+    struct tt_buffer *words = &page->words;
+
+    if (height == NULL || !height->has_verdict) {
+        return;
+    }
+    tt_page_go(page, 4);
+    if (height->verdict > TIPTRUE_UPDATE || !height->determined) {
+        tt_buffer_printf(words, "height of %s not usable", tip->name);
+    } else {
+        tt_buffer_printf(words, "height of %s %s ", tip->name,
+                         height->verdict == TIPTRUE_KEEP ? "kept" : "new");
+        tt_number_write_fixed(words, height->value_mm, 4, true);
+        tt_buffer_puts(words, TT_TIED "mm, " TT_PLUS_MINUS TT_TIED);
+        add_um(words, height->same_plate_expanded_mm);
+        tt_buffer_puts(words, TT_TIED TT_UM " change, " TT_PLUS_MINUS TT_TIED);
+        add_um(words, height->expanded_mm);
+        tt_buffer_puts(words, TT_TIED TT_UM " total");
+        if (height->verdict == TIPTRUE_UPDATE && height->has_present) {
+            tt_buffer_puts(words, "; in use ");
+            tt_number_write_fixed(words, height->present_mm, 4, true);
+            tt_buffer_puts(words, TT_TIED "mm");
+        }
+    }
+    tt_page_say(page, 6);
+}
+
 static void say_tip(struct tt_page *page, const struct tiptrue_ready *ready,
                     const struct tt_tip_result *tip)
 {
@@ -157,7 +187,7 @@ static void say_tip(struct tt_page *page, const struct tiptrue_ready *ready,
     tt_page_puts(page, tip->name);
     tt_page_tab(page, 4 + names_width(page, ready->solution));
     tt_page_puts(page, word_of(ready, tip));
-    if (tip->verdict <= TIPTRUE_UPDATE) {
+    if (tip->offset_verdict <= TIPTRUE_UPDATE) {
         tt_page_tab(page, 13 + names_width(page, ready->solution));
         add_pair_mm(words, tip->offset);
         tt_buffer_puts(words, ", " TT_PLUS_MINUS TT_TIED);
@@ -170,6 +200,7 @@ static void say_tip(struct tt_page *page, const struct tiptrue_ready *ready,
     } else {
         tt_page_line_end(page);
     }
+    say_height(page, tip);
 }
 
 static void say_tips(struct tt_page *page, const struct tiptrue_ready *ready)
@@ -280,6 +311,10 @@ static void say_next(struct tt_page *page, const struct tiptrue_ready *ready)
                        "nothing was written: `tiptrue ready --write' writes the new offsets");
     } else if (ready->state == TIPTRUE_READY_STOP) {
         tt_buffer_puts(words, "fix what is listed above, then repeat the run");
+    }
+    if (ready->written && ready->state == TIPTRUE_READY_UPDATE) {
+        tt_buffer_puts(words, "; the new heights were not written: write them where the machine "
+                              "has them");
     }
     if (words->length > 0) {
         tt_page_say(page, 4);
