@@ -40,8 +40,8 @@ static enum tiptrue_status read_puts(struct tt_export_job *job, struct tt_export
             return tt_export_no_sense(&edit->put.field, error);
         }
         edit->tip = tip->name;
-        edit->kept =
-            tip->offset_verdict == TIPTRUE_KEEP && (job->options->force & TIPTRUE_GUARD_VERDICT) == 0;
+        edit->kept = tip->offset_verdict == TIPTRUE_KEEP &&
+                     (job->options->force & TIPTRUE_GUARD_VERDICT) == 0;
         status = edit->kept
                      ? TIPTRUE_OK
                      : tt_export_field_value(&edit->put.field, tip, edit->put.field.rotation_deg,

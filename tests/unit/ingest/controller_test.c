@@ -53,8 +53,8 @@ START_TEST(by_id)
 {
     struct tiptrue_run *run = join(logged, plan, FULL);
     static const size_t lines[] = {2, 3, 4, 5, 7, 8, 9, 10};
-    static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE,      TT_USE, TT_USE_NO_CONTACT,
-                                       TT_USE, TT_USE, TT_USE_OTHER};
+    static const enum tt_use uses[] = {TT_USE, TT_USE, TT_USE, TT_USE, TT_USE_NO_CONTACT,
+                                       TT_USE, TT_USE, TT_USE};
     ck_assert_uint_eq(run->n_observations, 8);
     for (size_t i = 0; i < 8; i++) {
         ck_assert_uint_eq(run->observations[i].line, lines[i]);
