@@ -276,6 +276,10 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
+# What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs.
+check-release: all
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/planning/rs274.py
+
 # Lines and branches of src that the tests reach; in a build of configure --enable-coverage. FLAGS: --files, --missed.
 coverage: all
 	find . -name '*.gcda' -exec rm -f {} +
@@ -293,4 +297,4 @@ mutation: all
 mostlyclean-local:
 	rm -rf mutation statistics-failed
 
-.PHONY: bench check-long check-statistics coverage mutation
+.PHONY: bench check-long check-release check-statistics coverage mutation

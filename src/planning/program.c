@@ -302,6 +302,27 @@ static void line_id(struct program *g, const struct tt_move *move)
 
 /* ---- the program ---- */
 
+/* What the modes mean for whoever stands at the machine, and what they do not see to. */
+static void write_modes(struct program *g)
+{
+    comment(g, g->inches ? "Coordinates are the head's, in inches, of coordinate system 1 - G54 - "
+                           "whose origin must be that of the log. The controller is left in inches."
+                         : "Coordinates are the head's, in mm, of coordinate system 1 - G54 - "
+                           "whose origin must be that of the log. The controller is left in mm.");
+    comment(g, "G49 cancels tool length: the heights are those that Z shows without it.");
+    comment(g, "No G92 offset may be active; the program does not cancel one.");
+    comment(g,
+            "G61 is exact path: a controller that rounds corners would cut them beside an edge.");
+    tt_buffer_puts(g->out, "(The first motion is to");
+    put_length(g, " Z", g->motion->safe_height_mm.value);
+    tt_buffer_puts(g->out, ": down, if the head is higher. Clear the way below it.)\n");
+    comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
+    comment(g, "If the controller does not jog during M0: sight the marks by hand before and after "
+               "the program, note the positions under the same ids, and only go on here.");
+    tt_buffer_puts(g->out, g->inches ? "G17 G20 G40 G49 G54 G61 G80 G90 G94\n"
+                                     : "G17 G21 G40 G49 G54 G61 G80 G90 G94\n");
+}
+
 static void write_head(struct program *g)
 {
     comment(g, "touches of a reference plate, written by tiptrue");
@@ -317,13 +338,7 @@ static void write_head(struct program *g)
     comment(g, "Check the contact circuit by hand first: a tip that is not connected drives on "
                "into the edge.");
     comment(g, "Guarding and electrical work are for qualified people, by the rules of the place.");
-    comment(g, g->inches ? "Coordinates are the head's, in inches, of coordinate system 1 - G54 - "
-                           "whose origin must be that of the log."
-                         : "Coordinates are the head's, in mm, of coordinate system 1 - G54 - "
-                           "whose origin must be that of the log.");
-    comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
-    tt_buffer_puts(g->out, g->inches ? "G17 G20 G40 G49 G54 G80 G90 G94\n"
-                                     : "G17 G21 G40 G49 G54 G80 G90 G94\n");
+    write_modes(g);
     line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value);
 }
 

@@ -4,7 +4,7 @@
  * Messina, NISTIR 6556, 2000).
  *
  * All moves are G1 at a stated feed or G38.2; no rapids, no arcs, no variables, no cycles. Modes
- * are stated once, at the head: G17 G21 G40 G49 G54 G80 G90 G94. For each touch: up to the safe
+ * are stated once, at the head: G17 G21 G40 G49 G54 G61 G80 G90 G94. For each touch: up to the safe
  * height; over the start point; the rotation, while nothing is near; down; G38.2 along the edge's
  * normal, fast; back to the start; G38.2 again, slow; back; up. By the standard (3.5.9) a probing
  * move may turn no rotary axis, starts at least 0.254 mm from its end, and is refused under inverse

@@ -12,7 +12,7 @@ AXES = "XYZABC"
 # 3.4, table 4: modal groups; one word of a group on a line at most
 GROUPS = {"G0": 1, "G1": 1, "G38.2": 1, "G80": 1, "G17": 2, "G18": 2, "G19": 2, "G90": 3, "G91": 3, "G93": 5, "G94": 5, "G20": 6,
           "G21": 6,
-          "G40": 7, "G49": 8, "G54": 12, "M0": 4, "M2": 4, "M30": 4}
+          "G40": 7, "G49": 8, "G54": 12, "G61": 13, "G61.1": 13, "G64": 13, "M0": 4, "M2": 4, "M30": 4}
 LEAST_PROBE_MM = 0.254  # 3.5.9: it is an error if the point is nearer than 0.254 mm, or 0.01 inch
 
 
@@ -122,7 +122,8 @@ class Interpreter:
 
     def motion(self, target, number):
         code = self.codes.get(1)
-        for group, what, allowed in ((6, "units", {"G21"}), (3, "distance mode", {"G90"}), (5, "feed mode", {"G94"})):
+        for group, what, allowed in ((6, "units", {"G21"}), (3, "distance mode", {"G90"}), (5, "feed mode", {"G94"}),
+                                    (13, "path mode", {"G61"})):
             if self.codes.get(group) not in allowed:
                 raise Fault(f"line {number}: a motion in {what} {self.codes.get(group)}")
         if code not in ("G1", "G38.2"):
