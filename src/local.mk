@@ -62,6 +62,7 @@ libcore_la_SOURCES = \
   src/ingest/board.c \
   src/ingest/board_metadata.c src/ingest/board_metadata.h \
   src/ingest/builder.c src/ingest/builder.h \
+  src/ingest/camera.c src/ingest/camera.h \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
   src/ingest/cells.c src/ingest/cells.h \
@@ -86,6 +87,7 @@ libcore_la_SOURCES = \
   src/ingest/join.c \
   src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
+  src/ingest/result_camera.c \
   src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c src/ingest/result_heights.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
@@ -93,6 +95,7 @@ libcore_la_SOURCES = \
   src/ingest/run_json.c \
   src/ingest/table.c src/ingest/table.h \
   src/ingest/text_check.c \
+  src/ingest/truth_picture.c src/ingest/truth_picture.h \
   src/ingest/truth.c \
   src/ingest/units.c src/ingest/units.h \
   src/export/backup.c \
@@ -126,7 +129,7 @@ libcore_la_SOURCES = \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/alone.c \
   src/adjust/ambiguous.c \
-  src/adjust/assemble.c src/adjust/assemble.h \
+  src/adjust/assemble.c src/adjust/assemble.h src/adjust/assemble_views.c \
   src/adjust/check.h \
   src/adjust/complete.c \
   src/adjust/contacts.c \
@@ -148,7 +151,7 @@ libcore_la_SOURCES = \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/mirrored.c src/adjust/mirrored.h \
   src/adjust/model_findings.c \
-  src/adjust/modes.c src/adjust/modes.h \
+  src/adjust/modes.c src/adjust/modes.h src/adjust/modes_axes.c \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/plausible.c src/adjust/plausible.h \
   src/adjust/plausible_change.c \
@@ -165,6 +168,8 @@ libcore_la_SOURCES = \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
   src/adjust/verdict.c \
+  src/adjust/view_findings.c \
+  src/adjust/views.c src/adjust/views.h src/adjust/views_fit.c \
   src/placement/angle.c src/placement/angle.h \
   src/placement/angles.c \
   src/placement/board_terms.c src/placement/board_terms.h \
@@ -186,6 +191,7 @@ libcore_la_SOURCES = \
   src/planning/choose.c src/planning/choose.h src/planning/plan.c src/planning/plan.h \
   src/planning/program.c src/planning/program.h \
   src/planning/propose.c src/planning/propose.h \
+  src/planning/picture.c src/planning/picture.h \
   src/planning/resolve.c src/planning/resolve.h \
   src/planning/scene.c src/planning/scene.h \
   src/planning/simulate.c src/planning/simulate.h \
@@ -222,6 +228,7 @@ libcore_la_SOURCES = \
   src/output/compare.c \
   src/output/history.c src/output/history.h \
   src/output/json/json.c \
+  src/output/json/json_camera.c src/output/json/json_camera.h \
   src/output/json/json_finding.c src/output/json/json_finding.h \
   src/output/json/json_tip.c src/output/json/json_tip.h \
   src/output/json/keys_write.c \
@@ -252,6 +259,7 @@ libcore_la_SOURCES = \
   src/output/json/placement_json.c \
   src/output/text/placement_sentences.c src/output/text/placement_sentences.h \
   src/output/text/placement_text.c \
+  src/output/text/sentences_machine.c \
   src/output/text/sentences.c src/output/text/sentences.h \
   src/output/report/style.c src/output/report/style.h \
   src/output/ready.h src/output/json/ready.c src/output/text/ready.c \

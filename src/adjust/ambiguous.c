@@ -44,6 +44,8 @@ static const struct {
     [TT_MODE_REVERSED] = {"rotation counted the other way", "", NOTHING},
     [TT_MODE_NOT_SQUARE] = {"the axes not square", "", NOTHING},
     [TT_MODE_SCALE] = {"x and y to different scales", "", NOTHING},
+    [TT_MODE_AXES] = {"the axes not true to scale or not square", "", NOTHING},
+    [TT_MODE_DISTORTION] = {"the picture distorted towards its corners", "", NOTHING},
     [TT_MODE_TURNED] = {"the plate turned by ", "°", QUARTERS},
 };
 

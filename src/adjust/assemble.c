@@ -10,6 +10,7 @@
 #include "adjust/findings.h"
 #include "adjust/robust.h"
 #include "adjust/unseen.h"
+#include "adjust/views.h"
 
 /* A quantity whose uncertainty rests on nothing (see model.c, weak priors) by more than this is not
  * determined: half a millimetre. Nor is an offset of which touches, sightings and plate leave that
@@ -85,7 +86,7 @@ static bool fill_run(struct tt_view *view)
         s->touches_find += o->kind == TT_TOUCH && o->use == TT_USE_FIND;
         s->warmups += o->kind == TT_WARMUP;
         s->heights += o->kind == TT_HEIGHT;
-        s->sightings += o->kind == TT_SIGHT;
+        s->sightings += tt_is_sighting(o->kind);
         stated += o->has_temperature;
         s->temperature_C += o->has_temperature ? o->temperature_C : 0;
     }
@@ -115,7 +116,8 @@ static void fill_scatter(struct tt_view *view)
         own ? u_of(fit->touch_var_mm2 - noise->touch_digit_var_mm2) : sqrt(noise->touch_var_mm2);
     s->dof_touch = own ? fit->dof_touch : HUGE_VAL;
     s->stated_dof_touch = noise->touch_dof;
-    s->has_u_sighting = view->model->n_sights > 0 && (!own_sight || fit->dof_sight >= 0.5);
+    s->has_u_sighting =
+        view->model->n_sights > view->model->picture.n && (!own_sight || fit->dof_sight >= 0.5);
     s->u_sighting_mm = own_sight ? u_of(fit->sight_var_mm2 - noise->sight_digit_var_mm2)
                                  : sqrt(noise->sight_var_mm2);
     s->dof_sighting = own_sight ? fit->dof_sight : HUGE_VAL;
@@ -191,7 +193,7 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
     const struct tt_fit *fit = view->fit;
     const struct tt_cov2 *s = u->source;
     bool stated_touch = view->noise->touch_known && !fit->scattered,
-         stated_sight = fit->noise->sight_known && !fit->sight_scattered;
+         stated_sight = tt_sightings_stated(fit);
     double dof_touch = stated_touch ? HUGE_VAL : view->scatters.touch.dof;
     double dof_sight = stated_sight ? HUGE_VAL : view->scatters.sight.dof;
     double rotation = 0, used = 0, total;
@@ -221,6 +223,11 @@ static bool fill_budget(struct tt_view *view, const struct tt_tip_uncertainty *u
                 s[TT_SOURCE_RADIUS].yy_mm2);
     budget_line(tip, TT_BUDGET_YAW, false, s[TT_SOURCE_YAW].xx_mm2, s[TT_SOURCE_YAW].yy_mm2);
     budget_line(tip, TT_BUDGET_PLACE, false, s[TT_SOURCE_PLACE].xx_mm2, s[TT_SOURCE_PLACE].yy_mm2);
+    if (fmax(s[TT_SOURCE_CAMERA].xx_mm2, s[TT_SOURCE_CAMERA].yy_mm2) > TT_NOTICED_MM2) {
+        budget_line(tip, TT_BUDGET_CAMERA, false, s[TT_SOURCE_CAMERA].xx_mm2,
+                    s[TT_SOURCE_CAMERA].yy_mm2);
+    }
+    budget_line(tip, TT_BUDGET_LENS, false, s[TT_SOURCE_LENS].xx_mm2, s[TT_SOURCE_LENS].yy_mm2);
     budget_line(tip, TT_BUDGET_RIVALS, false, s[TT_SOURCE_RIVALS].xx_mm2,
                 s[TT_SOURCE_RIVALS].yy_mm2);
     budget_line(tip, TT_BUDGET_EDGES, true, s[TT_SOURCE_EDGE].xx_mm2, s[TT_SOURCE_EDGE].yy_mm2);
@@ -749,7 +756,7 @@ static bool fill_rows(struct tt_view *view)
                 *tip = *tip == NULL ? copy_text(s, run->tips[o->tip], &failed) : *tip;
                 row->tip = *tip;
             }
-        } else if (o->kind == TT_SIGHT) {
+        } else if (tt_is_sighting(o->kind)) {
             char **name = &marks[o->target];
             *name =
                 *name == NULL ? copy_text(s, view->plate->marks[o->target].name, &failed) : *name;
@@ -776,28 +783,10 @@ static bool fill_rows(struct tt_view *view)
         row->moved_mm = moved.x_mm;
         row->moved_y_mm = moved.y_mm;
         row->weight = tt_sight_weight(&model->sights[i], 1 / view->fit->sight_var_mm2) *
-                      view->fit->sight_var_mm2;
+                      view->fit->sight_var_mm2 * model->sights[i].ratio;
         row->set_aside = model->sights[i].extra_mm2 > 0;
     }
     return !failed;
-}
-
-static void fill_terms(struct tt_view *view)
-{
-    const struct tt_model *model = view->model;
-    struct tiptrue_solution *s = view->solution;
-    size_t nb = model->n_border, at = model->at_lost_motion;
-
-    if (at != TT_NONE) {
-        s->has_lost_motion = true;
-        s->lost_motion_mm = model->x[at];
-        s->u_lost_motion_mm = u_of(model->system.c[at * nb + at]);
-    }
-    if ((at = model->at_latency) != TT_NONE) {
-        s->has_latency = true;
-        s->latency_s = model->x[at];
-        s->u_latency_s = u_of(model->system.c[at * nb + at]);
-    }
 }
 
 /* What this run would not see of its edges and marks, into s->edges (in the plate's order) and
@@ -860,7 +849,10 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
     if ((status = fill_tips(view)) != TIPTRUE_OK) {
         return status;
     }
-    fill_terms(view);
-    bool good = fill_poses(view) && fill_edges(view) && tt_direct_lines(view) && fill_unseen(view);
-    return good && fill_rows(view) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    if (!fill_poses(view) || !fill_edges(view) || !tt_direct_lines(view) || !fill_unseen(view) ||
+        !fill_rows(view)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    tt_assemble_terms(view);
+    return TIPTRUE_OK;
 }

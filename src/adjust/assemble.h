@@ -39,6 +39,9 @@ struct tt_view {
 
 /* Fill view->solution (whose arena is empty) from view->selection. */
 TT_MUST_USE enum tiptrue_status tt_assemble(struct tt_view *view);
+/* Fill the terms of the run, the picture and the axes of view->solution, whose poses stand: part of
+ * tt_assemble. */
+void tt_assemble_terms(struct tt_view *view);
 /* Add view->between's scatter between runs to what the tips' offsets are worth, in full and on the
  * same plate, as a line of the budget. False: out of memory. */
 TT_MUST_USE bool tt_assemble_between(struct tt_view *view);

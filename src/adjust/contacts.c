@@ -248,7 +248,7 @@ static enum tiptrue_status one_sided_sightings(struct tt_view *view)
         bool stated = false;
         for (size_t i = 0; i < run->n_observations; i++) {
             const struct tt_observation *o = &run->observations[i];
-            if (o->kind == TT_SIGHT && o->setup == s &&
+            if (tt_is_sighting(o->kind) && o->setup == s &&
                 (o->approach_x != 0 || o->approach_y != 0)) {
                 stated = true;
                 low_x = o->approach_x < low_x ? o->approach_x : low_x;

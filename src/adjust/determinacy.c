@@ -217,7 +217,8 @@ static enum tiptrue_status undetermined_poses(struct tt_view *view)
             status = add_undetermined(view, TT_ABOUT_SETUP(k), "yaw");
         }
     }
-    if (status == TIPTRUE_OK && view->model->n_sights > 0 && !s->has_u_sighting) {
+    if (status == TIPTRUE_OK && view->model->n_sights > view->model->picture.n &&
+        !s->has_u_sighting) {
         status = add_undetermined(view, TT_ABOUT_RUN, "sighting-repeatability");
     }
     /* with the yaw open, the residuals tell of it, not of the contacts */

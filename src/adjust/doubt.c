@@ -137,6 +137,7 @@ static enum tiptrue_status axes_off(struct tt_view *view, bool square)
                                            TT_IN_MM("over_100", fabs(found) * 100)));
 }
 
+/* What an adopted mode says. Those that are terms of the model are told by model_findings.c. */
 static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
 {
     switch (m->kind) {
@@ -158,17 +159,9 @@ static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
     case TT_MODE_NOT_SQUARE:
     case TT_MODE_SCALE:
         return axes_off(view, m->kind == TT_MODE_NOT_SQUARE);
-    case TT_MODE_MOVED: /* told by model_findings.c, as the terms they are */
-    case TT_MODE_DRIFT:
-    case TT_MODE_LOST_MOTION:
-    case TT_MODE_LATENCY:
-    case TT_MODE_SHAPE:
-    case TT_MODE_REVERSED:
-    case TT_MODE_TURNED:
-    case TT_MODE_KINDS:
-        break;
+    default: /* a term of the model */
+        return TIPTRUE_OK;
     }
-    return TIPTRUE_OK;
 }
 
 /* ---- doubts ---- */
@@ -239,41 +232,78 @@ static enum tiptrue_status fits(struct tt_view *view, enum tt_prior_kind kind, c
                   TT_PLAIN("chi2", chi2), TT_PLAIN("dof", n)));
 }
 
-static enum tiptrue_status sightings_fit(struct tt_view *view)
+/* Residuals of sightings, or of views. */
+struct seen {
+    double n, aside, squares; /* in all; set aside; sum of the others' squares */
+    size_t line;              /* of the worst one */
+};
+
+static struct seen residuals_of(const struct tt_view *view, bool views)
 {
     const struct tt_model *model = view->model;
-    const struct tt_fit *fit = view->fit;
-    double aside = 0, squares = 0,
-           stated = fit->noise->sight_var_mm2 + fit->noise->sight_digit_var_mm2;
-    size_t line = 0;
+    struct seen seen = {0};
     double most = 0;
 
     for (size_t i = 0; i < model->n_sights; i++) {
-        const double *r = model->sights[i].residual, size = r[0] * r[0] + r[1] * r[1];
-        if (model->sights[i].extra_mm2 > 0) {
-            aside += 1;
+        const struct tt_sight *sight = &model->sights[i];
+        const double *r = sight->residual, size = r[0] * r[0] + r[1] * r[1];
+        if (sight->view != views) {
             continue;
         }
-        squares += size;
+        seen.n += 1;
+        if (sight->extra_mm2 > 0) {
+            seen.aside += 1;
+            continue;
+        }
+        seen.squares += size;
         if (size > most) {
             most = size;
-            line = view->run->observations[model->sights[i].row].line;
+            seen.line = view->run->observations[sight->row].line;
         }
     }
-    bool many = aside > 0 && aside > MOST_SIGHTINGS * (double)model->n_sights;
-    bool scattered = fit->noise->sight_known && fit->dof_sight >= 1 &&
-                     tt_fisher_upper(squares / fit->dof_sight / stated, fit->dof_sight,
-                                     fit->noise->sight_dof) < DOES_NOT_FIT;
+    return seen;
+}
+
+static enum tiptrue_status tell_seen(struct tt_view *view, const struct seen *seen,
+                                     const char *kind, double found_mm2, double stated_mm2)
+{
+    return tt_finding_add_values(
+        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &seen->line, seen->line > 0 ? 1 : 0},
+        TT_VALUES(TT_TEXT("kind", kind), TT_PLAIN("aside", seen->aside), TT_PLAIN("of", seen->n),
+                  TT_IN_MM("found", sqrt(found_mm2)), TT_IN_MM("stated", sqrt(stated_mm2))));
+}
+
+static enum tiptrue_status seen_fit(struct tt_view *view, bool views)
+{
+    const struct tt_fit *fit = view->fit;
+    const struct tt_noise *noise = fit->noise;
+    struct seen seen = residuals_of(view, views);
+    double stated_dof = views                ? noise->view_dof
+                        : noise->sight_known ? noise->sight_dof
+                                             : 0,
+           dof = views ? fit->dof_view : fit->dof_sight,
+           stated =
+               views ? fit->view_stated_mm2 : noise->sight_var_mm2 + noise->sight_digit_var_mm2;
+    bool many = seen.aside > 0 && seen.aside > MOST_SIGHTINGS * seen.n;
+    bool scattered = stated_dof > 0 && dof >= 1 &&
+                     tt_fisher_upper(seen.squares / dof / stated, dof, stated_dof) < DOES_NOT_FIT;
+
     if (!many && !scattered) {
         return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_DOES_NOT_FIT, TIPTRUE_ERROR,
-        (struct tt_about){TT_NONE, TT_NONE, TT_NONE, &line, line > 0 ? 1 : 0},
-        TT_VALUES(TT_TEXT("kind", many ? "sightings-aside" : "sightings"), TT_PLAIN("aside", aside),
-                  TT_PLAIN("of", model->n_sights),
-                  TT_IN_MM("found", sqrt(squares / fmax(fit->dof_sight, 1))),
-                  TT_IN_MM("stated", sqrt(stated))));
+    return tell_seen(view, &seen,
+                     many    ? "sightings-aside"
+                     : views ? "views"
+                             : "sightings",
+                     seen.squares / fmax(dof, 1), stated);
+}
+
+static enum tiptrue_status sightings_fit(struct tt_view *view)
+{
+    enum tiptrue_status status = seen_fit(view, false);
+
+    return status == TIPTRUE_OK && view->model->picture.n > 0 ? seen_fit(view, true) : status;
 }
 
 static int compare_lines(const void *a, const void *b)

@@ -82,7 +82,7 @@ static enum tiptrue_status stage_new(struct tt_pool *pool, const struct tt_terms
     if (stage->start_x == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    stage->fit.sight_var_mm2 = pool->sight_var_mm2;
+    tt_fit_set_sight_var(&stage->fit, pool->sight_var_mm2);
     if (base != NULL) {
         memcpy(model->x, base->start_x, 3 * model->n_setups * sizeof *model->x);
         for (size_t b = 0; b < model->n_blocks; b++) {
@@ -193,6 +193,7 @@ bool tt_candidate_restore(const struct tt_candidate *candidate)
     memcpy(model->x, candidate->x, model->n_unknowns * sizeof *model->x);
     model->terms.edge_out = candidate->terms.edge_out;
     fit->touch_var_mm2 = candidate->touch_var_mm2;
+    tt_fit_set_view_var(fit, candidate->view_var_mm2);
     for (size_t i = 0; i < model->n_touches; i++) {
         fit->good[i] = candidate->good[model->row[i]];
     }
@@ -235,6 +236,7 @@ static enum tiptrue_status climb(struct tt_pool *pool, const struct attempt *att
     made->log_evidence = stage->fit.log_evidence + made->log_prior;
     made->log_likelihood = stage->fit.log_likelihood;
     made->touch_var_mm2 = stage->fit.touch_var_mm2;
+    made->view_var_mm2 = stage->fit.view_var_mm2;
     memcpy(made->x, model->x, model->n_unknowns * sizeof *made->x);
     for (size_t i = 0; i < model->n_touches; i++) {
         made->good[model->row[i]] = stage->fit.good[i];
@@ -687,8 +689,7 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
     return status;
 }
 
-/* The plain explanation with the plate turned by @turns (two bits for each of the @n setups @open).
- */
+/* The plain explanation, the plate turned by @turns (two bits for each of the @n setups @open). */
 static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[], size_t n,
                                        size_t turns, struct tt_candidate *parent,
                                        struct tt_stage **base)
@@ -712,8 +713,7 @@ static enum tiptrue_status plain_start(struct tt_pool *pool, const size_t open[]
     return status;
 }
 
-/* Few single touches off, on edges that keep the rest, and nothing in the table at what is left: no
- * other start would end elsewhere. */
+/* Few single touches off, and nothing in the table at the rest: no start would end elsewhere. */
 static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
 {
     struct tt_candidate *only = pool->best;
@@ -775,7 +775,7 @@ static size_t open_setups(const struct tt_search *search, size_t open[MOST_TURNE
         bool two = false;
         for (size_t i = 0; i < search->run->n_observations; i++) {
             const struct tt_observation *o = &search->run->observations[i];
-            if (o->kind == TT_SIGHT && o->use == TT_USE && o->setup == s) {
+            if (tt_is_sighting(o->kind) && o->use == TT_USE && o->setup == s) {
                 two = two || (first != TT_NONE && first != o->target);
                 first = o->target;
             }

@@ -39,7 +39,7 @@ struct tt_candidate {
     double log_prior, log_likelihood, log_evidence;
     double *x,
         *good; /* unknowns of its stage; per row of the run: probability that it is a good touch */
-    double touch_var_mm2;
+    double touch_var_mm2, view_var_mm2;
     struct tt_estimate *estimates; /* per block */
     bool estimated, scored;
 };

@@ -59,6 +59,8 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_heights(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 /* direct.c: edges and tips whose direct fits disagree with the adjustment. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_direct_fits(struct tt_view *view);
+/* view_findings.c: the picture and the axes. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_views(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view);
 
 /* complete.c: other machine or plate, rows twice, tips not touched. */

@@ -32,8 +32,6 @@
  * than double precision bears: the sum of their weights is at most this. What such a run determines
  * is not for use anyway. */
 #define MOST_INFORMATION_MM2 1e8
-/* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
-#define LEAST_DOF 1e-3
 
 /* Variance of rounding to steps of the larger of what the digits show and the stated resolution
  * (uniform distribution, JCGM 100:2008 F.2.2.1). Sightings that plainly do not lie on the
@@ -63,7 +61,10 @@ struct tt_noise tt_noise_of(const struct tiptrue_machine *machine, const struct 
         .sight_var_mm2 = machine->u_sighting_mm * machine->u_sighting_mm,
         .touch_digit_var_mm2 = digit_variance(&run->touch_digits, machine->resolution_mm, false),
         .sight_digit_var_mm2 = digit_variance(&run->sighting_digits, machine->resolution_mm, true),
-        .u_rotation_rad = machine->u_rotation_rad};
+        .u_rotation_rad = machine->u_rotation_rad,
+        .view_px = machine->camera.u_px,
+        .view_dof = stated_dof(machine->camera.u_px > 0, machine->camera.dof),
+        .view_digit_px = run->quantum_px / sqrt(12)};
 }
 
 enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, struct tt_model *model,
@@ -106,6 +107,7 @@ enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena *arena, stru
     fit->sight_var_mm2 =
         (noise->sight_known ? noise->sight_var_mm2 : TT_FIRST_SCATTER_MM * TT_FIRST_SCATTER_MM) +
         noise->sight_digit_var_mm2;
+    tt_fit_begin_views(fit);
     return TIPTRUE_OK;
 }
 
@@ -181,20 +183,6 @@ double tt_fit_touch_scatter(const struct tt_fit *fit, double dof)
     return fmax(sum / dof, fit->least_touch_var_mm2);
 }
 
-static double sight_scatter(const struct tt_fit *fit, double dof)
-{
-    double sum = 0;
-
-    if (!(dof > 0)) {
-        return fit->sight_var_mm2;
-    }
-    for (size_t i = 0; i < fit->model->n_sights; i++) {
-        const double *r = fit->model->sights[i].residual;
-        sum += tt_sight_share(&fit->model->sights[i]) * (r[0] * r[0] + r[1] * r[1]);
-    }
-    return fmax(sum / dof, TT_LEAST_SCATTER_MM * TT_LEAST_SCATTER_MM);
-}
-
 double tt_fit_total_good(const struct tt_fit *fit)
 {
     double sum = 0;
@@ -231,20 +219,23 @@ static void update_scatter(struct tt_fit *fit, double *change)
 
     fit->scatter_touch_mm2 = tt_fit_touch_scatter(fit, fit->dof_touch);
     *change = 0;
-    if (fit->dof_touch > LEAST_DOF) {
+    if (fit->dof_touch > TT_LEAST_DOF) {
         double touch = tt_fit_pooled(fit->scatter_touch_mm2, fit->dof_touch,
                                      noise->touch_var_mm2 + noise->touch_digit_var_mm2,
                                      noise->touch_dof, &fit->scattered);
         *change = fabs(touch / fit->touch_var_mm2 - 1);
         fit->touch_var_mm2 = touch;
     }
-    if (fit->dof_sight > LEAST_DOF) {
-        fit->scatter_sight_mm2 = sight_scatter(fit, fit->dof_sight);
+    if (fit->dof_sight > TT_LEAST_DOF) {
+        fit->scatter_sight_mm2 = tt_fit_sight_scatter(fit, fit->dof_sight, false);
         double sight = tt_fit_pooled(fit->scatter_sight_mm2, fit->dof_sight,
                                      noise->sight_var_mm2 + noise->sight_digit_var_mm2,
                                      noise->sight_dof, &fit->sight_scattered);
         *change = fmax(*change, fabs(sight / fit->sight_var_mm2 - 1));
         fit->sight_var_mm2 = sight;
+    }
+    if (fit->model->picture.n > 0) {
+        *change = fmax(*change, tt_fit_update_views(fit));
     }
 }
 

@@ -29,6 +29,8 @@ struct tt_noise {
     double touch_var_mm2, sight_var_mm2; /* stated, without resolution; ignored unless known */
     double touch_digit_var_mm2, sight_digit_var_mm2; /* of the resolution: q^2/12 */
     double u_rotation_rad;
+    double view_px, view_dof; /* stated repeatability of a view, pixels; its dof, 0 = not stated */
+    double view_digit_px;     /* standard deviation of rounding its pixels */
 };
 
 /* What machine file and printed digits say of it. */
@@ -42,13 +44,17 @@ struct tt_fit {
     /* result */
     bool scattered;       /* stated repeatability contradicted: the run's own is used */
     bool sight_scattered; /* the same of the sightings */
+    bool view_scattered;  /* and of the views */
     bool deficient;       /* the normal matrix was singular: model->weak is needed */
     size_t iterations;
-    double least_touch_var_mm2;  /* no smaller one is believed */
-    double touch_var_mm2;        /* of one touch, resolution included, rotation not */
-    double sight_var_mm2;        /* of one sighted coordinate, resolution included */
-    double spent_touch;          /* degrees of freedom of the touches that the fit takes up */
-    double dof_touch, dof_sight; /* of the scatter's estimates, whether used or not */
+    double least_touch_var_mm2;        /* no smaller one is believed */
+    double touch_var_mm2;              /* of one touch, resolution included, rotation not */
+    double sight_var_mm2;              /* of one sighted coordinate, resolution included */
+    double view_var_mm2;               /* of one viewed coordinate, resolution included */
+    double view_stated_mm2;            /* the same as stated */
+    double scatter_view_mm2, dof_view; /* as those of sightings, below */
+    double spent_touch;                /* degrees of freedom of the touches that the fit takes up */
+    double dof_touch, dof_sight;       /* of the scatter's estimates, whether used or not */
     double scatter_touch_mm2,
         scatter_sight_mm2;    /* estimated from the run, resolution included, whether used or not */
     double *good;             /* per touch: probability that it is good; after the finish 1 or 0 */
@@ -85,6 +91,29 @@ TT_MUST_USE bool tt_fit_predict(struct tt_fit *fit);
  * *contradicted. */
 double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof,
                      bool *contradicted);
+
+/* Of sightings, or of views (@view), whose variance no term widens: the variance of a coordinate
+ * from the residuals, @dof degrees of freedom being left (none: as it is). */
+double tt_fit_sight_scatter(const struct tt_fit *fit, double dof, bool view);
+/* The views' variance to begin with; pooled with what is stated, as update of a fit (its relative
+ * change is returned); and its most probable value within a climb. */
+void tt_fit_begin_views(struct tt_fit *fit);
+double tt_fit_update_views(struct tt_fit *fit);
+void tt_fit_learn_views(struct tt_fit *fit);
+/* ln prior density of the views' variance, a constant left out: scaled inverse chi squared. */
+double tt_fit_log_views(const struct tt_fit *fit);
+/* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
+#define TT_LEAST_DOF 1e-3
+/* Take @sight_var_mm2 for the variance of a sighted coordinate. */
+void tt_fit_set_sight_var(struct tt_fit *fit, double sight_var_mm2);
+/* Take @view_var_mm2 for the variance of a viewed coordinate: the views' weight follows. */
+void tt_fit_set_view_var(struct tt_fit *fit, double view_var_mm2);
+/* Variance of a viewed coordinate to begin with, resolution included: stated, or the run's own
+ * where it contradicts that or nothing is stated. *dof receives its degrees of freedom. */
+double tt_fit_first_view_var(const struct tt_fit *fit, double *dof);
+
+/* Whether the repeatability of all sightings and views is stated, and stands. */
+bool tt_sightings_stated(const struct tt_fit *fit);
 
 /* Steps that the robust climb shares with least squares. */
 

@@ -8,6 +8,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "adjust/views.h"
+
 /* Columns of a cell without drift or shape. */
 #define PLAIN_COLUMNS 4
 
@@ -24,6 +26,19 @@ static void enter(struct tt_cell *cell, size_t column, size_t place, double valu
 {
     cell->entries[cell->n_entries++] =
         (struct tt_entry){.column = column, .place = place, .value = value};
+}
+
+/* By the offset: it is in the machine's own units of motion where the axes are wrong. */
+static struct tt_machine_xy offset_slope(const struct tt_model *model, const struct tt_site *site)
+{
+    struct tt_machine_xy slope = {site->n_x, site->n_y};
+
+    if (model->terms.axes == TT_AXES_ALL) {
+        const double *axes = model->x + model->at_axis;
+        slope.x_mm += axes[TT_AXIS_X] * site->n_x;
+        slope.y_mm += axes[TT_AXIS_Y] * site->n_y - axes[TT_AXIS_SQUARE] * site->n_x;
+    }
+    return slope;
 }
 
 /* Which unknowns a cell's columns act on, in ascending order of place. */
@@ -52,8 +67,8 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     if (model->at_latency != TT_NONE) {
         enter(cell, TT_COLUMN_ONE, model->at_latency, cell->feed_mm_s);
     }
-    if (model->at_axis != TT_NONE) {
-        enter(cell, model->axis_column, model->at_axis, 1);
+    for (size_t k = 0; k < model->n_axis; k++) {
+        enter(cell, model->axis_column + k, model->at_axis + k, 1);
     }
     if (model->at_drift != TT_NONE) {
         enter(cell, model->drift_column, model->at_drift, -site->n_x);
@@ -66,8 +81,9 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     for (size_t k = 0; k < 2 && model->at_slip != TT_NONE; k++) {
         enter(cell, model->slip_column + k, model->at_slip + k, 1);
     }
-    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_X, site->n_x);
-    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_Y, site->n_y);
+    struct tt_machine_xy by_offset = offset_slope(model, site);
+    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_X, by_offset.x_mm);
+    enter(cell, TT_COLUMN_ONE, tip + TT_TIP_O_Y, by_offset.y_mm);
     enter(cell, TT_COLUMN_E_X, tip + TT_TIP_E_X, 1);
     enter(cell, TT_COLUMN_E_Y, tip + TT_TIP_E_Y, 1);
     enter(cell, TT_COLUMN_ONE, tip + TT_TIP_R, -1);
@@ -76,15 +92,38 @@ static void connect_cell(const struct tt_model *model, struct tt_cell *cell)
     }
 }
 
-struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h,
+struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, size_t k, struct tt_machine_xy h,
                                     struct tt_machine_xy middle)
 {
     double x = h.x_mm - middle.x_mm, y = h.y_mm - middle.y_mm;
-    struct tt_machine_xy none = {0, 0};
 
-    return fault == TT_AXES_NOT_SQUARE ? (struct tt_machine_xy){y, 0}
-           : fault == TT_AXES_SCALE    ? (struct tt_machine_xy){0.5 * x, -0.5 * y}
-                                       : none;
+    switch (fault) {
+    case TT_AXES_NOT_SQUARE:
+        return (struct tt_machine_xy){y, 0};
+    case TT_AXES_SCALE:
+        return (struct tt_machine_xy){0.5 * x, -0.5 * y};
+    case TT_AXES_ALL:
+        return (struct tt_machine_xy){k == TT_AXIS_X        ? x
+                                      : k == TT_AXIS_SQUARE ? -y
+                                                            : 0,
+                                      k == TT_AXIS_Y ? y : 0};
+    case TT_AXES_RIGHT:
+        break;
+    }
+    return (struct tt_machine_xy){0, 0};
+}
+
+struct tt_machine_xy tt_axis_point(const struct tt_model *model, enum tt_axis_fault fault,
+                                   const struct tt_cell *cell, size_t i)
+{
+    const double *tip = model->x + model->system.first[cell->block];
+    struct tt_machine_xy h = model->touch[i].h;
+
+    if (fault == TT_AXES_ALL) {
+        h.x_mm += tip[TT_TIP_O_X];
+        h.y_mm += tip[TT_TIP_O_Y];
+    }
+    return h;
 }
 
 /* The columns that depend on the row: drift, slip, axes; what they put into the residual is
@@ -111,13 +150,13 @@ static double row_columns(const struct tt_model *model, const struct tt_cell *ce
                                     slope[TT_COLUMN_E_Y] * x[model->at_slip];
         }
     }
-    if (model->at_axis != TT_NONE) {
-        struct tt_machine_xy v =
-            tt_axis_column(model->terms.axes, model->touch[i].h, model->middle);
-        slope[model->axis_column] = cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
-        sum += slope[model->axis_column] * x[model->at_axis];
-        slope[TT_COLUMN_YAW] +=
-            x[model->at_axis] * (cell->site.n_x * v.y_mm - cell->site.n_y * v.x_mm);
+    for (size_t k = 0; k < model->n_axis; k++) {
+        struct tt_machine_xy point = tt_axis_point(model, model->terms.axes, cell, i);
+        struct tt_machine_xy v = tt_axis_column(model->terms.axes, k, point, model->middle);
+        double *column = &slope[model->axis_column + k], value = x[model->at_axis + k];
+        *column = cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
+        sum += *column * value;
+        slope[TT_COLUMN_YAW] += value * (cell->site.n_x * v.y_mm - cell->site.n_y * v.x_mm);
     }
     return sum;
 }
@@ -167,7 +206,32 @@ static void linearise_cell(struct tt_model *model, struct tt_cell *cell)
     }
 }
 
-/* h - m - R(beta) (s u + shift + g), x and y. */
+/* The terms of the run in a sighting of the head at @h, behind its pose and its features. */
+static void sight_terms(const struct tt_model *model, struct tt_sight *sight,
+                        struct tt_machine_xy h)
+{
+    size_t n = sight->n_entries;
+
+    for (size_t axis = 0; axis < 2; axis++) {
+        struct tt_entry *e = sight->entries[axis];
+        n = sight->n_entries;
+        for (size_t k = 0; k < model->n_axis; k++) {
+            struct tt_machine_xy v = tt_axis_column(model->terms.axes, k, h, model->middle);
+            double value = axis == 0 ? v.x_mm : v.y_mm;
+            sight->residual[axis] += model->x[model->at_axis + k] * value;
+            e[n++] = (struct tt_entry){.place = model->at_axis + k, .value = value};
+        }
+        if (model->at_drift != TT_NONE) {
+            e[n++] = (struct tt_entry){.place = model->at_drift + axis, .value = -sight->clock};
+        }
+        if (sight->after) {
+            e[n++] = (struct tt_entry){.place = model->at_moved + axis, .value = -1};
+        }
+    }
+    sight->n_entries = n;
+}
+
+/* h - m - R(beta) (s u + shift + g), x and y; of a view, A v more. */
 static void linearise_sight(const struct tt_model *model, struct tt_sight *sight)
 {
     const double *x = model->x, *pose_x = x + tt_at_pose(sight->setup);
@@ -189,10 +253,8 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         pose.mark.y_mm += sight->clock * x[model->at_drift + 1];
     }
     struct tt_machine_xy q = tt_pose_place(&pose, 1, u), h = model->run->observations[sight->row].h;
-    struct tt_machine_xy axis = tt_axis_column(model->terms.axes, h, model->middle);
-    double axis_at_x = model->at_axis != TT_NONE ? x[model->at_axis] : 0;
-    sight->residual[0] = h.x_mm - q.x_mm + axis_at_x * axis.x_mm;
-    sight->residual[1] = h.y_mm - q.y_mm + axis_at_x * axis.y_mm;
+    sight->residual[0] = h.x_mm - q.x_mm;
+    sight->residual[1] = h.y_mm - q.y_mm;
     for (size_t a = 0; a < 2; a++) {
         struct tt_entry *e = sight->entries[a];
         const double *row = a == 0 ? row_x : row_y;
@@ -207,17 +269,11 @@ static void linearise_sight(const struct tt_model *model, struct tt_sight *sight
         for (size_t k = 0; k < 2 && at != TT_NONE; k++) {
             e[n++] = (struct tt_entry){.place = at + k, .value = row[k]};
         }
-        if (model->at_axis != TT_NONE) {
-            e[n++] =
-                (struct tt_entry){.place = model->at_axis, .value = a == 0 ? axis.x_mm : axis.y_mm};
-        }
-        if (model->at_drift != TT_NONE) {
-            e[n++] = (struct tt_entry){.place = model->at_drift + a, .value = -sight->clock};
-        }
-        if (sight->after) {
-            e[n++] = (struct tt_entry){.place = model->at_moved + a, .value = -1};
-        }
         sight->n_entries = n;
+    }
+    sight_terms(model, sight, h);
+    if (sight->view) {
+        tt_view_linearise(model, sight);
     }
 }
 

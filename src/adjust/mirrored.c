@@ -123,7 +123,7 @@ static void take_row(const struct search *search, const struct trial *trial,
         }
         break;
     case WAY_MARKS_EXCHANGED:
-        if (o->kind == TT_SIGHT) {
+        if (tt_is_sighting(o->kind)) {
             exchange(&o->target, trial->a, trial->b);
         }
         break;
@@ -208,7 +208,7 @@ static double misfit_of(const struct tt_model *model, const struct tt_noise *noi
     }
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
-        sum += (r[0] * r[0] + r[1] * r[1]) / noise->sight_var_mm2;
+        sum += (r[0] * r[0] + r[1] * r[1]) / (noise->sight_var_mm2 * model->sights[i].ratio);
     }
     for (size_t k = 0; k < model->n_priors; k++) {
         const struct tt_prior *prior = &model->priors[k];

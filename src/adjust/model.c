@@ -8,6 +8,7 @@
 #include <math.h>
 
 #include "adjust/modes.h"
+#include "adjust/views.h"
 
 /* Weak priors stand in for what nothing determines, so that the rest can be solved: a tip is within
  * 10 mm, a yaw within 20 degrees of where the search starts. What rests on them is reported as
@@ -82,6 +83,34 @@ static bool is_in_plane(const struct tt_observation *o)
     return o->use == TT_USE && o->kind != TT_HEIGHT;
 }
 
+/* Terms of the run from place *@next on, which moves behind them. */
+static void lay_out_terms(struct tt_model *model, size_t *next)
+{
+    model->at_lost_motion = model->terms.lost_motion ? (*next)++ : TT_NONE;
+    model->at_latency = model->terms.latency ? (*next)++ : TT_NONE;
+    model->n_axis = model->terms.axes == TT_AXES_RIGHT ? 0
+                    : model->terms.axes == TT_AXES_ALL ? TT_AXIS_NUMBERS
+                                                       : 1;
+    model->at_axis = model->n_axis > 0 ? *next : TT_NONE;
+    *next += model->n_axis;
+    model->at_drift = TT_NONE;
+    if (model->terms.drift) {
+        model->at_drift = *next;
+        *next += 2;
+    }
+    model->at_moved = TT_NONE;
+    if (model->terms.moved_at != TT_NONE) {
+        model->moved_setup = model->run->observations[model->terms.moved_at].setup;
+        model->at_moved = *next;
+        *next += 2;
+    }
+    model->at_slip = TT_NONE;
+    if (model->terms.slipped_at != TT_NONE) {
+        model->at_slip = *next;
+        *next += 2;
+    }
+}
+
 /* Features of the plate that the run saw become unknowns where they are uncertain. */
 static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *arena)
 {
@@ -130,25 +159,8 @@ static enum tiptrue_status lay_out(struct tt_model *model, struct tt_arena *aren
         model->at_mark[k] = unknown ? next : TT_NONE;
         next += unknown ? 2 : 0;
     }
-    model->at_lost_motion = model->terms.lost_motion ? next++ : TT_NONE;
-    model->at_latency = model->terms.latency ? next++ : TT_NONE;
-    model->at_axis = model->terms.axes != TT_AXES_RIGHT ? next++ : TT_NONE;
-    model->at_drift = TT_NONE;
-    if (model->terms.drift) {
-        model->at_drift = next;
-        next += 2;
-    }
-    model->at_moved = TT_NONE;
-    if (model->terms.moved_at != TT_NONE) {
-        model->moved_setup = run->observations[model->terms.moved_at].setup;
-        model->at_moved = next;
-        next += 2;
-    }
-    model->at_slip = TT_NONE;
-    if (model->terms.slipped_at != TT_NONE) {
-        model->at_slip = next;
-        next += 2;
-    }
+    lay_out_terms(model, &next);
+    tt_views_lay_out(model, &next);
     model->n_border = next;
     return TIPTRUE_OK;
 }
@@ -167,8 +179,7 @@ static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t
         for (size_t i = 0; i < model->n_sights; i++) {
             const struct tt_sight *sight = &model->sights[i];
             if (sight->setup == setup && sight->mark == mark && !sight->after) {
-                struct tt_machine_xy h = model->run->observations[sight->row].h;
-                sorted[n++] = axis == 0 ? h.x_mm : h.y_mm;
+                sorted[n++] = axis == 0 ? sight->place.x_mm : sight->place.y_mm;
             }
         }
         gsl_sort(sorted, 1, n);
@@ -350,18 +361,34 @@ static void weak_priors(struct tt_model *model)
     const struct {
         size_t at, n;
         enum tt_mode_kind kind;
-    } terms[] = {{model->at_lost_motion, 1, TT_MODE_LOST_MOTION},
-                 {model->at_latency, 1, TT_MODE_LATENCY},
-                 {model->at_axis, 1, TT_MODE_NOT_SQUARE},
-                 {model->at_drift, 2, TT_MODE_DRIFT},
-                 {model->at_moved, 2, TT_MODE_MOVED},
-                 {model->at_slip, 2, TT_MODE_SLIP}};
+    } terms[] = {
+        {model->at_lost_motion, 1, TT_MODE_LOST_MOTION},
+        {model->at_latency, 1, TT_MODE_LATENCY},
+        {model->at_axis, model->n_axis, TT_MODE_NOT_SQUARE},
+        {model->at_drift, 2, TT_MODE_DRIFT},
+        {model->at_moved, 2, TT_MODE_MOVED},
+        {model->at_slip, 2, TT_MODE_SLIP},
+        {model->terms.distortion ? model->picture.at_kappa : TT_NONE, 1, TT_MODE_DISTORTION}};
     for (size_t i = 0; i < sizeof terms / sizeof terms[0]; i++) {
         for (size_t k = 0; k < terms[i].n && terms[i].at != TT_NONE; k++) {
             double u = model->terms.proper ? tt_mode_size(terms[i].kind) : WEAK_LENGTH_MM;
             add_prior(model, TT_PRIOR_WEAK, TT_NONE, terms[i].at + k, 0, u, 0);
         }
     }
+}
+
+/* Start values of the picture, the poses and the tips, each by those before. */
+static enum tiptrue_status start_values(struct tt_model *model, struct tt_arena *arena)
+{
+    enum tiptrue_status status = tt_views_start(model, arena);
+
+    for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
+        status = start_pose(model, arena, s);
+    }
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        start_tip(model, b);
+    }
+    return status;
 }
 
 enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *arena,
@@ -392,16 +419,12 @@ enum tiptrue_status tt_model_build(struct tt_model *model, struct tt_arena *aren
         model->yaw_prior_used == NULL || model->priors == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t s = 0; s < model->n_setups; s++) {
-        if ((status = start_pose(model, arena, s)) != TIPTRUE_OK) {
-            return status;
-        }
-    }
-    for (size_t b = 0; b < model->n_blocks; b++) {
-        start_tip(model, b);
+    if ((status = start_values(model, arena)) != TIPTRUE_OK) {
+        return status;
     }
     plate_priors(model);
     machine_priors(model);
+    model->n_priors += tt_views_priors(model, model->priors + model->n_priors);
     if (weak || terms->proper) {
         weak_priors(model);
     }

@@ -23,18 +23,23 @@
  * (model->drift_column), slip x and y (slip_column), axis (axis_column), shape pairs
  * (shape_column). */
 enum { TT_COLUMN_ONE, TT_COLUMN_YAW, TT_COLUMN_E_X, TT_COLUMN_E_Y, TT_COLUMN_MORE };
-#define TT_MOST_COLUMNS (TT_COLUMN_MORE + 4 + 2 * (TT_MOST_ORDER - 1))
+#define TT_MOST_COLUMNS (TT_COLUMN_MORE + 6 + 2 * (TT_MOST_ORDER - 1))
 #define TT_MOST_ENTRIES (20 + TT_MOST_COLUMNS)
+#define TT_MOST_SIGHT_ENTRIES 20 /* of a coordinate of a sighting */
 /* Places in a tip's block. */
 enum { TT_TIP_O_X, TT_TIP_O_Y, TT_TIP_E_X, TT_TIP_E_Y, TT_TIP_R, TT_TIP_SHAPE };
 
-/* How the machine's axes may be wrong: x reads wrong with y, or x to another scale than y. */
-enum tt_axis_fault { TT_AXES_RIGHT, TT_AXES_NOT_SQUARE, TT_AXES_SCALE };
+/* How the machine's axes may be wrong: x reads wrong with y, or x to another scale than y; or,
+ * where marks tell it, each to its own scale and not square. */
+enum tt_axis_fault { TT_AXES_RIGHT, TT_AXES_NOT_SQUARE, TT_AXES_SCALE, TT_AXES_ALL };
+/* Places of TT_AXES_ALL: a reported move (X, Y) is truly ((1 + ex) X - g Y, (1 + ey) Y). */
+enum { TT_AXIS_X, TT_AXIS_SQUARE, TT_AXIS_Y, TT_AXIS_NUMBERS };
 
 /* What the model holds beyond the plain one. Arrays may be NULL: nothing of the kind. */
 struct tt_terms {
     bool reversed; /* rotation counted the other way than the machine file says */
     bool lost_motion, latency, drift;
+    bool distortion; /* the picture's scale changes towards its corners */
     enum tt_axis_fault axes;
     size_t moved_at;    /* row of the run from which the plate stands elsewhere; TT_NONE = it stood
                            still */
@@ -62,6 +67,8 @@ enum tt_prior_kind {
     TT_PRIOR_RADIUS,
     TT_PRIOR_YAW,
     TT_PRIOR_PLACE,
+    TT_PRIOR_CAMERA, /* scale and turn of the picture, as stated, or vaguely about the start */
+    TT_PRIOR_LENS,   /* its distortion */
     TT_PRIOR_WEAK,
     TT_PRIORS
 };
@@ -83,16 +90,30 @@ struct tt_cell {
     size_t n_entries, n_columns;
 };
 
-/* A sighting: two rows (x, y). */
+/* A sighting or a view: two rows (x, y). */
 struct tt_sight {
     size_t row; /* in the run */
     size_t setup, mark;
     bool after;
     double scale, clock;
+    bool view;
+    struct tt_machine_xy place; /* of the mark: h, of a view by the start of the camera */
+    double v_x, v_y;            /* views: from the picture's centre to the right and up, pixels */
+    double ratio;     /* variance of its coordinates, in that of a sighting's: 1 but for views */
     double extra_mm2; /* variance by which a term widens that of its coordinates */
     double residual[2];
-    struct tt_entry entries[2][12];
+    struct tt_entry entries[2][TT_MOST_SIGHT_ENTRIES];
     size_t n_entries;
+};
+
+/* The picture, in a model with views. */
+struct tt_picture_model {
+    size_t n;            /* views */
+    size_t at, at_kappa; /* places in the border: four numbers (views.h), one; TT_NONE = none */
+    double rho_px;       /* half the picture's diagonal */
+    double pixel_mm;     /* size of a pixel at the start */
+    double u[4];         /* of the start */
+    double own_var_mm2, own_dof; /* robust, of a coordinate about the start; dof 0 = not known */
 };
 
 struct tt_model {
@@ -109,6 +130,8 @@ struct tt_model {
         *at_mark;    /* places in the border, TT_NONE = not an unknown (exact, or not seen) */
     bool *edge_seen; /* touched */
     size_t at_lost_motion, at_latency, at_axis, at_drift, at_moved, at_slip;
+    size_t n_axis; /* unknowns at at_axis */
+    struct tt_picture_model picture;
     size_t moved_setup;
     bool *setup_sighted;  /* any mark sighted in it */
     bool *yaw_sighted;    /* two distinct marks or more */
@@ -176,7 +199,7 @@ void tt_model_accumulate(struct tt_model *model, const double weight[], double s
 /* Weight of a coordinate of @sight where others have @sight_weight (> 0). */
 static inline double tt_sight_weight(const struct tt_sight *sight, double sight_weight)
 {
-    return sight_weight / (1 + sight_weight * sight->extra_mm2);
+    return sight_weight / (sight->ratio + sight_weight * sight->extra_mm2);
 }
 
 /* A sighting whose variance a term widens is none that repeats: 0, else 1. */
@@ -185,10 +208,15 @@ static inline double tt_sight_share(const struct tt_sight *sight)
     return sight->extra_mm2 > 0 ? 0 : 1;
 }
 
-/* What a fault of the axes adds to a reported position @h, per unit of it: mm per rad, or mm per 1.
- * Counted from @middle. */
-struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, struct tt_machine_xy h,
+/* What number @k of a fault of the axes adds to a reported position @h, per unit of it: mm per rad,
+ * or mm per 1. Counted from @middle. */
+struct tt_machine_xy tt_axis_column(enum tt_axis_fault fault, size_t k, struct tt_machine_xy h,
                                     struct tt_machine_xy middle);
+
+/* Where a fault of the axes acts on touch @i of @cell: the head; of TT_AXES_ALL, the tip's axis, so
+ * that offsets stay in the machine's own units of motion. */
+struct tt_machine_xy tt_axis_point(const struct tt_model *model, enum tt_axis_fault fault,
+                                   const struct tt_cell *cell, size_t i);
 
 /* Index in model->x of a prior's or entry's unknown. */
 static inline size_t tt_unknown(const struct tt_model *model, size_t block, size_t place)

@@ -16,8 +16,6 @@
 #define COARSE_ROWS 16
 /* Rows before and after a change at least. */
 #define LEAST_ROWS 3
-/* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
-#define MOST_TAKEN 0.98
 
 /* F and P are judgements of what happens on such machines (common practice, no source): a film on
  * an edge is the commonest fault and has the thickness of a film; a typing error is off by
@@ -26,15 +24,16 @@
 static const struct {
     double size, probability;
 } priors[TT_MODE_KINDS] = {
-    [TT_MODE_FILM] = {0.06, 0.03},     [TT_MODE_EDGE] = {5, 0.01},
-    [TT_MODE_EDGE_OUT] = {0, 0.01},    [TT_MODE_SIGHT] = {0.05, 0.01},
-    [TT_MODE_SIGHT_GROSS] = {2, 0.01}, [TT_MODE_MARK] = {0.05, 0.01},
-    [TT_MODE_MARK_GROSS] = {3, 0.01},  [TT_MODE_RADIUS] = {0.1, 0.02},
-    [TT_MODE_MOVED] = {0.03, 0.01},    [TT_MODE_SLIP] = {0.06, 0.01},
-    [TT_MODE_DRIFT] = {0.02, 0.002},   [TT_MODE_LOST_MOTION] = {0.03, 0.02},
-    [TT_MODE_LATENCY] = {0.005, 0.02}, [TT_MODE_SHAPE] = {0.015, 0.02},
-    [TT_MODE_REVERSED] = {0.06, 0.01}, [TT_MODE_NOT_SQUARE] = {5e-4, 0.002},
-    [TT_MODE_SCALE] = {5e-4, 0.002},   [TT_MODE_TURNED] = {0, 0.01},
+    [TT_MODE_FILM] = {0.06, 0.03},       [TT_MODE_EDGE] = {5, 0.01},
+    [TT_MODE_EDGE_OUT] = {0, 0.01},      [TT_MODE_SIGHT] = {0.05, 0.01},
+    [TT_MODE_SIGHT_GROSS] = {2, 0.01},   [TT_MODE_MARK] = {0.05, 0.01},
+    [TT_MODE_MARK_GROSS] = {3, 0.01},    [TT_MODE_RADIUS] = {0.1, 0.02},
+    [TT_MODE_MOVED] = {0.03, 0.01},      [TT_MODE_SLIP] = {0.06, 0.01},
+    [TT_MODE_DRIFT] = {0.02, 0.002},     [TT_MODE_LOST_MOTION] = {0.03, 0.02},
+    [TT_MODE_LATENCY] = {0.005, 0.02},   [TT_MODE_SHAPE] = {0.015, 0.02},
+    [TT_MODE_REVERSED] = {0.06, 0.01},   [TT_MODE_NOT_SQUARE] = {5e-4, 0.002},
+    [TT_MODE_SCALE] = {5e-4, 0.002},     [TT_MODE_AXES] = {5e-4, 0.004},
+    [TT_MODE_DISTORTION] = {0.01, 0.02}, [TT_MODE_TURNED] = {0, 0.01},
 };
 
 double tt_mode_size(enum tt_mode_kind kind)
@@ -190,13 +189,9 @@ static double product(const struct table *t, unsigned a, unsigned b, size_t bloc
            dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
 }
 
-/* Half the squared residual that is taken away, in variances. A repeatability that the run tells
- * itself has the fault in it: what counts is by how much it shrinks (the likelihood ratio of a
- * variance with dof degrees of freedom). */
 static double gained(const struct table *t, double taken)
 {
-    double dof = t->own_dof;
-    return dof > 0 ? -0.5 * dof * log1p(-fmin(taken / dof, MOST_TAKEN)) : 0.5 * taken;
+    return tt_mode_gained(t->own_dof, taken);
 }
 
 static double log_odds_of_one(const struct table *t, size_t block, double size, bool negative)
@@ -409,43 +404,6 @@ static void score_latency(struct table *t)
     begin(t, 1);
     add_touches(t, 1, column_latency);
     enter(t, (struct tt_mode){.kind = TT_MODE_LATENCY}, 1, TT_NONE, 1);
-}
-
-static double axis_value(const struct tt_model *model, enum tt_axis_fault fault,
-                         const struct tt_cell *cell, size_t i)
-{
-    struct tt_machine_xy v = tt_axis_column(fault, model->touch[i].h, model->middle);
-    return cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
-}
-
-static void column_square(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
-{
-    z[0] = axis_value(t->model, TT_AXES_NOT_SQUARE, cell, i);
-}
-
-static void column_scale(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
-{
-    z[0] = axis_value(t->model, TT_AXES_SCALE, cell, i);
-}
-
-static void score_axes(struct table *t, enum tt_axis_fault fault)
-{
-    const struct tt_model *model = t->model;
-    bool square = fault == TT_AXES_NOT_SQUARE;
-
-    if (model->at_axis != TT_NONE) {
-        return;
-    }
-    begin(t, 1);
-    add_touches(t, 1, square ? column_square : column_scale);
-    for (size_t i = 0; i < model->n_sights; i++) {
-        const struct tt_sight *sight = &model->sights[i];
-        struct tt_machine_xy v =
-            tt_axis_column(fault, model->run->observations[sight->row].h, model->middle);
-        add_sight(t, sight, 0, 1, (double[2]){v.x_mm, 0});
-        add_sight(t, sight, 1, 1, (double[2]){v.y_mm, 0});
-    }
-    enter(t, (struct tt_mode){.kind = square ? TT_MODE_NOT_SQUARE : TT_MODE_SCALE}, 1, TT_NONE, 1);
 }
 
 /* ---- sightings, marks, radii ---- */
@@ -833,7 +791,7 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
     score_marks(&t);
     if (depth == TT_MODES_OF_SIGHTINGS) { /* touches have no weight then: what is left of a change
                                              is a plate that moved */
-        return score_changes(&t);
+        return tt_modes_score_axes(fit, arena, 0, modes) ? score_changes(&t) : TIPTRUE_E_MEMORY;
     }
     score_radii(&t);
     prepare_cells(&t);
@@ -842,70 +800,104 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
     score_lost_motion(&t);
     score_drift(&t);
     score_latency(&t);
-    score_axes(&t, TT_AXES_NOT_SQUARE);
-    score_axes(&t, TT_AXES_SCALE);
+    if (!tt_modes_score_axes(fit, arena, t.own_dof, modes)) {
+        return TIPTRUE_E_MEMORY;
+    }
     for (size_t b = 0; b < fit->model->n_blocks; b++) {
         score_tip(&t, b, vectors);
     }
     return score_changes(&t);
 }
 
+/* What each kind of mode adds to the terms. */
+typedef void add_of(struct tt_terms *terms, const struct tt_model *model,
+                    const struct tt_mode *mode);
+
+/* What is stated of an edge, a mark, a radius or a sighting is widened. */
+static void add_extra(struct tt_terms *terms, const struct tt_model *model,
+                      const struct tt_mode *mode)
+{
+    double *const extra[TT_MODE_KINDS] = {
+        [TT_MODE_FILM] = terms->edge_extra_mm,    [TT_MODE_EDGE] = terms->edge_extra_mm,
+        [TT_MODE_SIGHT] = terms->sight_extra_mm,  [TT_MODE_SIGHT_GROSS] = terms->sight_extra_mm,
+        [TT_MODE_MARK] = terms->mark_extra_mm,    [TT_MODE_MARK_GROSS] = terms->mark_extra_mm,
+        [TT_MODE_RADIUS] = terms->radius_extra_mm};
+
+    (void)model;
+    extra[mode->kind][mode->index] = priors[mode->kind].size;
+}
+
+static void add_edge_out(struct tt_terms *terms, const struct tt_model *model,
+                         const struct tt_mode *mode)
+{
+    (void)model;
+    terms->edge_out[mode->index] = true;
+}
+
+static void add_moved(struct tt_terms *terms, const struct tt_model *model,
+                      const struct tt_mode *mode)
+{
+    (void)model;
+    terms->moved_at = mode->index;
+}
+
+static void add_slip(struct tt_terms *terms, const struct tt_model *model,
+                     const struct tt_mode *mode)
+{
+    (void)model;
+    terms->slipped_at = mode->index;
+    terms->slipped_tip = mode->tip;
+}
+
+static void add_shape(struct tt_terms *terms, const struct tt_model *model,
+                      const struct tt_mode *mode)
+{
+    terms->orders[model->tip_block[mode->index]] |= 1U << mode->order;
+}
+
+static void add_turned(struct tt_terms *terms, const struct tt_model *model,
+                       const struct tt_mode *mode)
+{
+    (void)model;
+    terms->yaw_free[mode->index] = true;
+    terms->turned_rad[mode->index] = mode->order * TT_PI / 2;
+}
+
+/* Modes that are on or off. */
+static void add_whole(struct tt_terms *terms, const struct tt_model *model,
+                      const struct tt_mode *mode)
+{
+    (void)model;
+    terms->drift = terms->drift || mode->kind == TT_MODE_DRIFT;
+    terms->lost_motion = terms->lost_motion || mode->kind == TT_MODE_LOST_MOTION;
+    terms->latency = terms->latency || mode->kind == TT_MODE_LATENCY;
+    terms->reversed = terms->reversed || mode->kind == TT_MODE_REVERSED;
+    terms->distortion = terms->distortion || mode->kind == TT_MODE_DISTORTION;
+}
+
+static void add_axes(struct tt_terms *terms, const struct tt_model *model,
+                     const struct tt_mode *mode)
+{
+    (void)model;
+    terms->axes = mode->kind == TT_MODE_NOT_SQUARE ? TT_AXES_NOT_SQUARE
+                  : mode->kind == TT_MODE_SCALE    ? TT_AXES_SCALE
+                                                   : TT_AXES_ALL;
+}
+
 void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const struct tt_mode *mode)
 {
-    double size = priors[mode->kind].size;
+    static add_of *const ADD[TT_MODE_KINDS] = {
+        [TT_MODE_FILM] = add_extra,        [TT_MODE_EDGE] = add_extra,
+        [TT_MODE_EDGE_OUT] = add_edge_out, [TT_MODE_SIGHT] = add_extra,
+        [TT_MODE_MARK] = add_extra,        [TT_MODE_SIGHT_GROSS] = add_extra,
+        [TT_MODE_MARK_GROSS] = add_extra,  [TT_MODE_RADIUS] = add_extra,
+        [TT_MODE_MOVED] = add_moved,       [TT_MODE_SLIP] = add_slip,
+        [TT_MODE_DRIFT] = add_whole,       [TT_MODE_LOST_MOTION] = add_whole,
+        [TT_MODE_LATENCY] = add_whole,     [TT_MODE_SHAPE] = add_shape,
+        [TT_MODE_REVERSED] = add_whole,    [TT_MODE_NOT_SQUARE] = add_axes,
+        [TT_MODE_SCALE] = add_axes,        [TT_MODE_AXES] = add_axes,
+        [TT_MODE_DISTORTION] = add_whole,  [TT_MODE_TURNED] = add_turned,
+    };
 
-    switch (mode->kind) {
-    case TT_MODE_FILM:
-    case TT_MODE_EDGE:
-        terms->edge_extra_mm[mode->index] = size;
-        break;
-    case TT_MODE_EDGE_OUT:
-        terms->edge_out[mode->index] = true;
-        break;
-    case TT_MODE_SIGHT:
-    case TT_MODE_SIGHT_GROSS:
-        terms->sight_extra_mm[mode->index] = size;
-        break;
-    case TT_MODE_MARK:
-    case TT_MODE_MARK_GROSS:
-        terms->mark_extra_mm[mode->index] = size;
-        break;
-    case TT_MODE_RADIUS:
-        terms->radius_extra_mm[mode->index] = size;
-        break;
-    case TT_MODE_MOVED:
-        terms->moved_at = mode->index;
-        break;
-    case TT_MODE_SLIP:
-        terms->slipped_at = mode->index;
-        terms->slipped_tip = mode->tip;
-        break;
-    case TT_MODE_DRIFT:
-        terms->drift = true;
-        break;
-    case TT_MODE_LOST_MOTION:
-        terms->lost_motion = true;
-        break;
-    case TT_MODE_LATENCY:
-        terms->latency = true;
-        break;
-    case TT_MODE_SHAPE:
-        terms->orders[model->tip_block[mode->index]] |= 1U << mode->order;
-        break;
-    case TT_MODE_REVERSED:
-        terms->reversed = true;
-        break;
-    case TT_MODE_NOT_SQUARE:
-        terms->axes = TT_AXES_NOT_SQUARE;
-        break;
-    case TT_MODE_SCALE:
-        terms->axes = TT_AXES_SCALE;
-        break;
-    case TT_MODE_TURNED:
-        terms->yaw_free[mode->index] = true;
-        terms->turned_rad[mode->index] = mode->order * TT_PI / 2;
-        break;
-    case TT_MODE_KINDS:
-        break;
-    }
+    ADD[mode->kind](terms, model, mode);
 }

@@ -35,6 +35,8 @@ enum tt_mode_kind {
     TT_MODE_REVERSED,   /* rotation counts the other way */
     TT_MODE_NOT_SQUARE, /* the machine's axes */
     TT_MODE_SCALE,      /* x against y */
+    TT_MODE_AXES,       /* both scales and squareness, where marks tell them */
+    TT_MODE_DISTORTION, /* of the picture towards its corners */
     TT_MODE_TURNED, /* the plate stands turned by a quarter, half or three quarters; has no column
                      */
     TT_MODE_KINDS
@@ -50,7 +52,7 @@ struct tt_mode {
     double log_odds;  /* ln of the posterior odds against the explanation without it */
 };
 
-/* F: mm, mm of runout, s (latency), rad (square) or 1 (scale). */
+/* F: mm, mm of runout, s (latency), rad (square) or 1 (scale, distortion). */
 double tt_mode_size(enum tt_mode_kind kind);
 /* P, of all candidates of the kind together. */
 double tt_mode_probability(enum tt_mode_kind kind);
@@ -71,6 +73,17 @@ enum tt_modes_depth {
  * residuals and factored system as a fit or climb left them. Memory from @arena. */
 TT_MUST_USE enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
                                                enum tt_modes_depth depth, struct tt_modes *modes);
+
+/* Add the odds of a fault of the axes and of the picture's distortion: part of tt_modes_score.
+ * @own_dof: as there. False: out of memory. */
+TT_MUST_USE bool tt_modes_score_axes(struct tt_fit *fit, struct tt_arena *arena, double own_dof,
+                                     struct tt_modes *modes);
+
+/* Half the squared residual that a candidate takes away, @taken in variances, as it counts: a
+ * repeatability that the run tells itself with @own_dof degrees of freedom (0 = it does not) has
+ * the fault in it, and what counts is by how much it shrinks (the likelihood ratio of a variance).
+ */
+double tt_mode_gained(double own_dof, double taken);
 
 /* @terms (arrays present) with @mode in addition. */
 void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const struct tt_mode *mode);

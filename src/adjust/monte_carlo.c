@@ -120,12 +120,15 @@ static void draw_run(struct trial *t)
         o->h.y_mm += cell->site.n_y * (wanted - model->residual[i]);
     }
     for (size_t i = 0; i < model->n_sights; i++) {
-        struct tt_observation *o = &t->run.observations[model->sights[i].row];
-        o->h = view->run->observations[model->sights[i].row].h;
-        o->h.x_mm += gsl_ran_gaussian(t->random, t->sight_u_mm) +
-                     rounding(t->random, t->sight_step_mm) - model->sights[i].residual[0];
-        o->h.y_mm += gsl_ran_gaussian(t->random, t->sight_u_mm) +
-                     rounding(t->random, t->sight_step_mm) - model->sights[i].residual[1];
+        const struct tt_sight *sight = &model->sights[i];
+        struct tt_observation *o = &t->run.observations[sight->row];
+        double u_mm = sight->view ? sqrt(view->fit->view_var_mm2) : t->sight_u_mm;
+        double step_mm = sight->view ? 0 : t->sight_step_mm; /* in the variance already */
+        o->h = view->run->observations[sight->row].h;
+        o->h.x_mm +=
+            gsl_ran_gaussian(t->random, u_mm) + rounding(t->random, step_mm) - sight->residual[0];
+        o->h.y_mm +=
+            gsl_ran_gaussian(t->random, u_mm) + rounding(t->random, step_mm) - sight->residual[1];
     }
 }
 

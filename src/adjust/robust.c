@@ -190,8 +190,7 @@ static double expect_cell(const struct tt_fit *fit, const struct tt_cell *cell,
     return log_sum + 0.5 * log(ratios);
 }
 
-/* ln density of sightings and priors at x, all of it but factors of 2 pi that no explanation
- * changes. */
+/* ln density of sightings and priors at x, but factors of 2 pi that no explanation changes. */
 static double log_rest(const struct tt_fit *fit)
 {
     const struct tt_model *model = fit->model;
@@ -199,7 +198,7 @@ static double log_rest(const struct tt_fit *fit)
 
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
-        double variance = fit->sight_var_mm2 + model->sights[i].extra_mm2;
+        double variance = fit->sight_var_mm2 * model->sights[i].ratio + model->sights[i].extra_mm2;
         sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / variance + log(variance);
     }
     for (size_t i = 0; i < model->n_priors; i++) {
@@ -208,11 +207,10 @@ static double log_rest(const struct tt_fit *fit)
             (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value) / prior->u;
         sum -= 0.5 * r * r + log(prior->u) + 0.5 * log(2 * TT_PI);
     }
-    return sum;
+    return sum + tt_fit_log_views(fit);
 }
 
-/* Expectation: how probable each touch is good, into fit->good; the ln likelihood with sightings
- * and priors is returned. */
+/* Expectation: how probable each touch is good, into fit->good; returns the whole ln likelihood. */
 static double expect(struct tt_fit *fit)
 {
     double sum = 0;
@@ -223,7 +221,7 @@ static double expect(struct tt_fit *fit)
     return sum + log_rest(fit);
 }
 
-/* Late and early touches of each edge, by the present `good`: late into fit->late_count. */
+/* Late and early touches, by the present `good`: late by edge into fit->late_count. */
 static void count_off(struct tt_fit *fit, double *early, double *late, double *touches)
 {
     const struct tt_model *model = fit->model;
@@ -337,6 +335,7 @@ static bool iterate(struct tt_fit *fit, bool held, double hopeless)
             return false;
         }
         update_shares(fit);
+        tt_fit_learn_views(fit);
         bool stands = fabs(now - before) < (held ? NEARLY_CLIMBED : CLIMBED) ||
                       (held && k >= MOST_HELD_STEPS);
         before = now;
@@ -428,6 +427,7 @@ bool tt_robust_climb(struct tt_fit *fit, const struct tt_climb *climb)
     struct tt_model *model = fit->model;
     bool stated = fit->noise->touch_dof > 0;
 
+    tt_fit_begin_views(fit);
     linearise(fit);
     tt_fit_set_rotation_var(fit);
     if (!first_step(fit, climb)) {

@@ -27,6 +27,11 @@
  * it. */
 #define TT_FIRST_SCATTER_MM 3e-3
 
+/* And of a view's, per axis: 0.2 pixels, a usual blob finder (common practice, no source), worth so
+ * many degrees of freedom beside what the run shows itself. */
+#define TT_FIRST_VIEW_PX 0.2
+#define TT_FIRST_VIEW_DOF 1.4
+
 /* Unknowns of the tips by least absolute deviations with the poses held as they are, and the model
  * linearised there; stated radii count. False: singular. */
 TT_MUST_USE bool tt_robust_start(struct tt_fit *fit);

@@ -8,13 +8,20 @@
 #include <math.h>
 #include <string.h>
 
-static size_t count_use(const struct tiptrue_run *run, enum tt_kind kind)
+/* The rows that count, by kind. */
+struct counts {
+    size_t of[TT_VIEW + 1];
+};
+
+static struct counts count_rows(const struct tiptrue_run *run)
 {
-    size_t n = 0;
+    struct counts counts = {{0}};
+
     for (size_t i = 0; i < run->n_observations; i++) {
-        n += run->observations[i].kind == kind && run->observations[i].use == TT_USE;
+        const struct tt_observation *o = &run->observations[i];
+        counts.of[o->kind] += o->use == TT_USE;
     }
-    return n;
+    return counts;
 }
 
 static double thermal_scale(const struct tiptrue_plate *plate, const struct tt_observation *o)
@@ -145,7 +152,8 @@ static enum tiptrue_status group_cells(struct tt_model *model, struct tt_arena *
 enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_arena *arena)
 {
     const struct tiptrue_run *run = model->run;
-    size_t n = count_use(run, TT_TOUCH), sights = count_use(run, TT_SIGHT);
+    struct counts counts = count_rows(run);
+    size_t n = counts.of[TT_TOUCH], sights = counts.of[TT_SIGHT] + counts.of[TT_VIEW];
 
     if (n == 0) {
         return TIPTRUE_E_DATA;
@@ -154,7 +162,7 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
     model->drift_column = TT_COLUMN_MORE;
     model->slip_column = model->drift_column + (model->terms.drift ? 1 : 0);
     model->axis_column = model->slip_column + (model->terms.slipped_at != TT_NONE ? 2 : 0);
-    model->shape_column = model->axis_column + (model->terms.axes != TT_AXES_RIGHT ? 1 : 0);
+    model->shape_column = model->axis_column + model->n_axis;
     model->stride = model->shape_column;
     for (size_t b = 0; b < model->n_blocks; b++) {
         size_t columns = model->shape_column + model->block_size[b] - TT_TIP_SHAPE;
@@ -175,13 +183,16 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
     }
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
-        if (o->kind == TT_SIGHT && o->use == TT_USE) {
+        if (tt_is_sighting(o->kind) && o->use == TT_USE) {
             const double *extra_mm = model->terms.sight_extra_mm;
             double extra = extra_mm != NULL ? extra_mm[model->n_sights] : 0;
             model->sights[model->n_sights++] =
                 (struct tt_sight){.row = i,
                                   .setup = o->setup,
                                   .mark = o->target,
+                                  .view = o->kind == TT_VIEW,
+                                  .place = o->h,
+                                  .ratio = 1,
                                   .after = is_after(model, i),
                                   .scale = thermal_scale(model->plate, o),
                                   .clock = clock_of(model, i),

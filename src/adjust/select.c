@@ -93,6 +93,13 @@ static bool sightings_repeat(const struct tt_search *search, const struct tt_fit
 {
     double dof, repeated = tt_sighting_variance(search, &dof);
 
+    if (fit->model->picture.n > 0 && fit->dof_view >= 1) {
+        double view_dof, view = tt_fit_first_view_var(fit, &view_dof);
+        if (tt_fisher_upper(fit->scatter_view_mm2 / view, fit->dof_view, view_dof) <
+            SIGHTINGS_IMPROBABLE) {
+            return false;
+        }
+    }
     return !(fit->dof_sight >= 1) || !(tt_fisher_upper(fit->scatter_sight_mm2 / repeated,
                                                        fit->dof_sight, dof) < SIGHTINGS_IMPROBABLE);
 }

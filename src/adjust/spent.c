@@ -53,7 +53,8 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
 
 /* What a fit spends on sightings: on those that count for their repeatability, and on all. */
 struct sight_spent {
-    double counted, all, n_counted;
+    double counted[2], n_counted[2]; /* of sightings, of views */
+    double all;
 };
 
 /* After tt_system_invert. */
@@ -76,8 +77,9 @@ static struct sight_spent spent_on_sights(const struct tt_fit *fit)
                 }
             }
         }
-        spent.n_counted += share;
-        spent.counted += share * variance / fit->sight_var_mm2;
+        spent.n_counted[sight->view] += share;
+        spent.counted[sight->view] +=
+            share * variance / (sight->view ? fit->view_var_mm2 : fit->sight_var_mm2);
         spent.all += variance * tt_sight_weight(sight, 1 / fit->sight_var_mm2);
     }
     return spent;
@@ -140,7 +142,8 @@ static void set_dof(struct tt_fit *fit, double touches, const struct sight_spent
     fit->spent_touch = touches;
     fit->dof_found_at_mm2 = fit->touch_var_mm2;
     fit->dof_touch = tt_fit_total_good(fit) - touches;
-    fit->dof_sight = 2 * sights->n_counted - sights->counted;
+    fit->dof_sight = 2 * sights->n_counted[false] - sights->counted[false];
+    fit->dof_view = 2 * sights->n_counted[true] - sights->counted[true];
 }
 
 void tt_fit_update_dof(struct tt_fit *fit)

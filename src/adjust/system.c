@@ -253,7 +253,7 @@ bool tt_system_factor(struct tt_system *system)
     return cholesky(system->la, nb);
 }
 
-void tt_system_solve(const struct tt_system *system, const double v[], double x[])
+void tt_system_forward(const struct tt_system *system, const double v[], double x[])
 {
     size_t nb = system->n_border;
 
@@ -272,6 +272,13 @@ void tt_system_solve(const struct tt_system *system, const double v[], double x[
         }
     }
     forward(system->la, nb, x);
+}
+
+void tt_system_solve(const struct tt_system *system, const double v[], double x[])
+{
+    size_t nb = system->n_border;
+
+    tt_system_forward(system, v, x);
     backward(system->la, nb, x);
     for (size_t t = 0; t < system->n_blocks; t++) {
         size_t size = system->size[t];

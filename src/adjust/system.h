@@ -76,6 +76,9 @@ TT_MUST_USE bool tt_system_factor(struct tt_system *system);
 /* @x = N^-1 v (both n_unknowns; may be the same array). After tt_system_factor. */
 void tt_system_solve(const struct tt_system *system, const double v[], double x[]);
 
+/* The forward substitution of it alone, @x (n_unknowns): x . x' = v^T N^-1 v' of two vectors. */
+void tt_system_forward(const struct tt_system *system, const double v[], double x[]);
+
 /* The half solution y of a vector that lives in the border (@border, n_border numbers) and one
  * block (@in_block; @block TT_NONE: none): y has n_border + size[block] numbers, y . y' = v^T N^-1
  * v' for two vectors of the same block; the border parts alone carry the product for different

@@ -27,11 +27,18 @@ struct tt_scatters tt_scatters_of(const struct tt_fit *fit)
     const struct tt_noise *noise = fit->noise;
     double share = fit->correlated != NULL ? fit->correlated->dof_share : 1;
 
+    struct tt_scatter view = {pooled_dof(fit->dof_view, fit->view_scattered ? 0 : noise->view_dof),
+                              noise->view_dof > 0 && fit->view_scattered};
+    struct tt_scatter sight = {
+        pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof),
+        noise->sight_known && fit->sight_scattered};
+    size_t views = fit->model->picture.n;
+    bool by_views =
+        views > 0 && (views == fit->model->n_sights || view.dof < sight.dof); /* the vaguer one */
     return (struct tt_scatters){
         .touch = {share * pooled_dof(fit->dof_touch, fit->scattered ? 0 : noise->touch_dof),
                   noise->touch_known && fit->scattered},
-        .sight = {pooled_dof(fit->dof_sight, fit->sight_scattered ? 0 : noise->sight_dof),
-                  noise->sight_known && fit->sight_scattered}};
+        .sight = by_views ? view : sight};
 }
 
 /* ---- one tip ---- */
@@ -156,8 +163,15 @@ static void add_priors(const struct tt_uncertainty *all, size_t block,
         [TT_PRIOR_EDGE] = TT_SOURCE_EDGE, [TT_PRIOR_GROUP] = TT_SOURCE_GROUP,
         [TT_PRIOR_MARK] = TT_SOURCE_MARK, [TT_PRIOR_RADIUS] = TT_SOURCE_RADIUS,
         [TT_PRIOR_YAW] = TT_SOURCE_YAW,   [TT_PRIOR_PLACE] = TT_SOURCE_PLACE,
-        [TT_PRIOR_WEAK] = TT_SOURCE_WEAK,
+        [TT_PRIOR_WEAK] = TT_SOURCE_WEAK, [TT_PRIOR_CAMERA] = TT_SOURCE_CAMERA,
+        [TT_PRIOR_LENS] = TT_SOURCE_LENS,
     };
+    /* of the machine, not of the plate */
+    static const bool STATED[TT_PRIORS] = {[TT_PRIOR_RADIUS] = true,
+                                           [TT_PRIOR_YAW] = true,
+                                           [TT_PRIOR_PLACE] = true,
+                                           [TT_PRIOR_CAMERA] = true,
+                                           [TT_PRIOR_LENS] = true};
     const struct tt_model *model = all->fit->model;
     size_t nb = model->n_border, size = tip->size;
 
@@ -183,8 +197,7 @@ static void add_priors(const struct tt_uncertainty *all, size_t block,
             double part = weight * gain[k * step] * gain[k * step];
             if (prior->kind == TT_PRIOR_WEAK) {
                 tip->weak_u_mm[k] += part;
-            } else if (prior->kind == TT_PRIOR_RADIUS || prior->kind == TT_PRIOR_YAW ||
-                       prior->kind == TT_PRIOR_PLACE) {
+            } else if (STATED[prior->kind]) {
                 tip->prior_u_mm[k] += part;
             } else if (k == TT_TIP_R) {
                 tip->plate_radius_var_mm2 += part;

@@ -23,6 +23,8 @@ enum tt_source {
     TT_SOURCE_YAW,    /* nominal yaw of the machine file */
     TT_SOURCE_PLACE,  /* the reference mark's place by the machine file, nothing having been sighted
                        */
+    TT_SOURCE_CAMERA, /* scale and turn of the picture, where views do not tell them */
+    TT_SOURCE_LENS,   /* its distortion, where that is stated */
     TT_SOURCE_RIVALS, /* explanations of the run that are not excluded */
     TT_SOURCE_WEAK,   /* not known at all: see model.c */
     TT_SOURCES
@@ -34,7 +36,7 @@ struct tt_scatter {
     bool own;   /* the run's own stands in for a stated one that it contradicts */
 };
 struct tt_scatters {
-    struct tt_scatter touch, sight;
+    struct tt_scatter touch, sight; /* sight: of views, too */
 };
 
 /* Of a fit that was run or predicted. A scatter that the run estimated has the degrees of freedom

@@ -32,6 +32,8 @@ static const struct tt_key truth[] = {
     TT_KEY("latency_s", TT_NUMBER_FORM, TT_OPTIONAL, &latency_s, TRUTH, latency_s),
     TT_KEY("drift", TT_XY_FORM, TT_OPTIONAL, NULL, TRUTH, drift),
     TT_KEY_BY_HAND("moved"),
+    TT_KEY_BY_HAND("camera"),
+    TT_KEY_BY_HAND("axes"),
     TT_KEY_BY_HAND("note"),
 };
 const struct tt_keys tt_truth_keys = TT_KEYS(truth);

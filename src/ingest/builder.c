@@ -22,7 +22,8 @@ void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
     builder->tips.arena = builder->setups.arena = &builder->scratch;
     builder->capacity = expected_rows > 0 ? expected_rows : 1;
     builder->mm_per_unit = 1.0;
-    builder->sighting_decimals = builder->touch_decimals = builder->height_decimals = INT_MIN;
+    builder->sighting_decimals = builder->touch_decimals = builder->pixel_decimals =
+        builder->height_decimals = INT_MIN;
     run->checked_against_plate = plate != NULL;
     run->checked_against_machine = machine != NULL;
     run->observations =
@@ -110,6 +111,7 @@ size_t tt_builder_target(struct tt_builder *builder, enum tt_kind kind, const ch
 {
     switch (kind) {
     case TT_SIGHT:
+    case TT_VIEW:
         return find_feature(builder, &builder->marks, &builder->edges, "mark", "marks", name,
                             length, origin);
     case TT_TOUCH:
@@ -181,6 +183,7 @@ static bool is_out_of_use(const struct tiptrue_plate *plate, const struct tt_obs
     }
     switch (o->kind) {
     case TT_SIGHT:
+    case TT_VIEW:
         return plate->marks[o->target].unused;
     case TT_TOUCH:
     case TT_WARMUP:
@@ -189,6 +192,35 @@ static bool is_out_of_use(const struct tiptrue_plate *plate, const struct tt_obs
         break;
     }
     return o->target < plate->n_pads && plate->pads[o->target].unused;
+}
+
+void tt_builder_view(struct tt_builder *builder, struct tt_place place,
+                     const struct tt_observation *row, int decimals)
+{
+    const struct tiptrue_machine *machine = builder->machine;
+
+    builder->pixel_decimals =
+        decimals > builder->pixel_decimals ? decimals : builder->pixel_decimals;
+    if (machine == NULL) {
+        return;
+    }
+    if (!machine->camera.present) {
+        tt_fault(builder->diagnose, place,
+                 "state \"camera\": {\"size_px\": [wide, high]} in the machine file",
+                 "a view needs the size of the picture, and the machine file does not state it");
+        return;
+    }
+    double wide = machine->camera.size_px[0], high = machine->camera.size_px[1];
+    bool exchanged = row->px <= high && row->py <= wide;
+    if (!(row->px >= 0 && row->px <= wide && row->py >= 0 && row->py <= high)) {
+        tt_fault(builder->diagnose, place,
+                 exchanged ? "are px and py exchanged? px counts to the right, py down, both from "
+                             "the picture's upper left corner"
+                           : "px counts to the right, py down, both from the picture's upper left "
+                             "corner; compare the machine file's camera: size_px",
+                 "px %g, py %g is outside of the picture, which is %g by %g pixels", row->px,
+                 row->py, wide, high);
+    }
 }
 
 void tt_builder_add(struct tt_builder *builder, const struct tt_observation *observation,
@@ -216,7 +248,7 @@ void tt_builder_add(struct tt_builder *builder, const struct tt_observation *obs
     if (observation->use == TT_USE_NO_CONTACT) {
         return;
     }
-    if (observation->kind == TT_SIGHT && decimals > builder->sighting_decimals) {
+    if (tt_is_sighting(observation->kind) && decimals > builder->sighting_decimals) {
         builder->sighting_decimals = decimals;
     } else if (observation->kind == TT_TOUCH && decimals > builder->touch_decimals) {
         builder->touch_decimals = decimals;
@@ -287,7 +319,9 @@ bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step
     bool on_grid = true;
     for (size_t i = 0; on_grid && i < run->n_observations; i++) {
         const struct tt_observation *observation = &run->observations[i];
-        if (observation->kind != kind || observation->use == TT_USE_NO_CONTACT) {
+        bool of_kind =
+            observation->kind == kind || (kind == TT_SIGHT && observation->kind == TT_VIEW);
+        if (!of_kind || observation->use == TT_USE_NO_CONTACT) {
             continue;
         }
         first = first != NULL ? first : observation;
@@ -335,6 +369,7 @@ void tt_builder_finish(struct tt_builder *builder)
         infer_find(builder);
     }
     find_digits(builder, TT_SIGHT, builder->sighting_decimals, &run->sighting_digits);
+    run->quantum_px = builder->pixel_decimals > INT_MIN ? pow(10.0, -builder->pixel_decimals) : 0.0;
     find_digits(builder, TT_TOUCH, builder->touch_decimals, &run->touch_digits);
     if (builder->height_decimals != INT_MIN) {
         run->height_quantum_mm = builder->mm_per_unit * pow(10.0, -builder->height_decimals);

@@ -41,6 +41,7 @@ struct tt_builder {
     double first_time_s;
     int sighting_decimals, touch_decimals,
         height_decimals; /* most digits printed behind the point; INT_MIN = none yet */
+    int pixel_decimals;  /* the same of px and py */
     bool out_of_memory;
 };
 
@@ -60,6 +61,11 @@ size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t len
 
 /* Seconds since the first time of the run. */
 double tt_builder_time(struct tt_builder *builder, double seconds);
+
+/* Check the pixels of the view @row, read at @place and printed with @decimals digits behind the
+ * point, against the machine's picture (faults are told), and note their digits. */
+void tt_builder_view(struct tt_builder *builder, struct tt_place place,
+                     const struct tt_observation *row, int decimals);
 
 /* Append. h, z and feed in the file's units; @decimals: digits behind the point as printed, of the
  * coordinate that has more. */

@@ -99,6 +99,26 @@ static enum tt_use use_of(const struct tt_move *move)
     return move->kind == TT_WARMUP ? TT_USE_OTHER : probes && move->is_find ? TT_USE_FIND : TT_USE;
 }
 
+/* Where the mark is in the picture, of a view. */
+static void take_pixels(struct joiner *joiner, const struct tt_report *report,
+                        struct tt_observation *row)
+{
+    struct tt_builder *builder = joiner->builder;
+    struct tt_place place = tt_place_at(builder->diagnose, report->at);
+
+    if (row->kind != TT_VIEW) {
+        return;
+    }
+    if (!report->has_pixels) {
+        tt_fault(builder->diagnose, place, "name groups 'px' and 'py' in the pattern",
+                 "the report of a view has no px and py");
+        return;
+    }
+    row->px = report->px;
+    row->py = report->py;
+    tt_builder_view(builder, place, row, report->pixel_decimals);
+}
+
 /* Append what the move was, with what the report says. */
 static void add(struct joiner *joiner, const struct tt_move *move, const struct tt_report *report)
 {
@@ -119,19 +139,20 @@ static void add(struct joiner *joiner, const struct tt_move *move, const struct 
     row.approach_x = move->approach_x;
     row.approach_y = move->approach_y;
     row.target = tt_builder_target(builder, move->kind, move->target, strlen(move->target), origin);
-    if (move->tip != NULL && move->kind != TT_SIGHT) {
+    if (move->tip != NULL && !tt_is_sighting(move->kind)) {
         row.tip = tt_builder_tip(builder, move->tip, strlen(move->tip), origin);
     }
     row.setup = tt_builder_setup(builder, setup, strlen(setup), origin);
     row.use = use_of(move);
     /* A sighting makes no contact that could fail: two equal ones agree. */
-    bool contact = report->contact && !(report->repeats && move->kind != TT_SIGHT &&
+    bool contact = report->contact && !(report->repeats && !tt_is_sighting(move->kind) &&
                                         !tt_pattern_has(joiner->pattern, TT_GROUP_OK));
     row.use = !contact && move->kind != TT_WARMUP ? TT_USE_NO_CONTACT : row.use;
     if (move->kind == TT_HEIGHT && !report->has_z) {
         tt_fault(builder->diagnose, tt_place_at(builder->diagnose, report->at),
                  "name a group 'z' in the pattern", "the report of a height has no z");
     }
+    take_pixels(joiner, report, &row);
     if (builder->diagnose->faults == faults) {
         tt_builder_add(builder, &row,
                        move->kind == TT_HEIGHT ? report->decimals_z : report->decimals);

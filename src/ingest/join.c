@@ -211,6 +211,7 @@ static void join_digits(const struct join *join, enum tt_kind kind)
     for (size_t i = 0; i < join->n; i++) {
         const struct tiptrue_run *log = join->runs[i];
         *height_mm = fmax(*height_mm, log->height_quantum_mm);
+        join->run->quantum_px = fmax(join->run->quantum_px, log->quantum_px);
         joined->quantum_mm =
             fmax(joined->quantum_mm,
                  kind == TT_SIGHT ? log->sighting_digits.quantum_mm : log->touch_digits.quantum_mm);

@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "ingest/camera.h"
 #include "ingest/document.h"
 #include "ingest/ingest.h"
 #include "ingest/motion.h"
@@ -223,13 +224,9 @@ static void read_placement(struct tt_fields *fields, const cJSON *limits, struct
 
 static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_limits *limits)
 {
-    static const char *const known[] = {"permitted_error",
-                                        "expanded_uncertainty",
-                                        "runout",
-                                        "plausible_change",
-                                        "permitted_height_error",
-                                        "placement",
-                                        "note"};
+    static const char *const known[] = {
+        "permitted_error",        "expanded_uncertainty", "runout",    "plausible_change",
+        "permitted_height_error", "permitted_view_error", "placement", "note"};
     const cJSON *object = tt_field_object(fields, root, "machine", "limits", TT_OPTIONAL);
     if (object == NULL) {
         return;
@@ -241,6 +238,8 @@ static void read_limits(struct tt_fields *fields, const cJSON *root, struct tt_l
     limits->permitted_height_error_mm.stated = read_limit(fields, object, "permitted_height_error",
                                                           &limits->permitted_height_error_mm.value);
     limits->has_runout = read_limit(fields, object, "runout", &limits->runout_mm);
+    limits->has_permitted_view =
+        read_limit(fields, object, "permitted_view_error", &limits->permitted_view_mm);
     limits->has_plausible_change =
         tt_field_length(fields, object, "limits", "plausible_change", TT_OPTIONAL,
                         &tt_positive_length_mm, &limits->plausible_change_mm);
@@ -358,7 +357,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     static const char *const known[] = {
         "schema", "name",    "units", "rotation", "resolution",    "sighting", "touch",  "height",
         "level",  "yaw",     "mark",  "tips",     "limits",        "export",   "motion", "plate",
-        "plan",   "pattern", "log",   "history",  "report_folder", "ready",    "note"};
+        "plan",   "pattern", "log",   "history",  "report_folder", "ready",    "camera", "note"};
     struct tiptrue_machine *machine = object;
     const cJSON *root = fields->json.root;
     tt_field_unknown(fields, root, "machine", known, COUNT(known));
@@ -381,6 +380,7 @@ static void read_machine(void *object, struct tt_fields *fields)
     read_tips(fields, root, machine);
     read_limits(fields, root, &machine->limits);
     read_export(fields, root, machine);
+    tt_camera_read(fields, root, &machine->camera);
     tt_motion_read(fields, root, &machine->motion);
     read_files(fields, root, &machine->files);
 }

@@ -27,7 +27,8 @@ static const char *const group_names[TT_GROUPS] = {
     [TT_GROUP_Z] = "z",       [TT_GROUP_ID] = "id",
     [TT_GROUP_OK] = "ok",     [TT_GROUP_ROTATION] = "rotation",
     [TT_GROUP_FEED] = "feed", [TT_GROUP_TEMPERATURE] = "temperature",
-    [TT_GROUP_TIME] = "time",
+    [TT_GROUP_TIME] = "time", [TT_GROUP_PX] = "px",
+    [TT_GROUP_PY] = "py",
 };
 
 struct tt_pattern {

@@ -20,6 +20,8 @@ enum tt_group_name {
     TT_GROUP_FEED,
     TT_GROUP_TEMPERATURE,
     TT_GROUP_TIME,
+    TT_GROUP_PX,
+    TT_GROUP_PY,
     TT_GROUPS
 };
 

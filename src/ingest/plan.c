@@ -14,6 +14,7 @@
 #include "ingest/kinds.h"
 #include "ingest/units.h"
 #include "ingest/names.h"
+#include "model/machine.h"
 
 struct reader {
     struct tt_fields *fields;
@@ -94,10 +95,26 @@ static void read_feed(struct reader *reader, const cJSON *element, const char *w
     }
 }
 
+/* Where in the picture a view wants its mark: "px" and "py", both or neither. */
+static void read_pixel(struct reader *reader, const cJSON *element, const char *what,
+                       struct tt_move *move)
+{
+    static const struct tt_bounds pixels = {0.0, TT_MOST_PIXELS, false,
+                                            "pixels from the picture's upper left corner"};
+    struct tt_fields *fields = reader->fields;
+    bool any = cJSON_HasObjectItem(element, "px") || cJSON_HasObjectItem(element, "py");
+    enum tt_need need = any ? TT_REQUIRED : TT_OPTIONAL;
+    bool px = tt_field_number(fields, element, what, "px", need, &pixels, &move->px);
+    bool py = tt_field_number(fields, element, what, "py", need, &pixels, &move->py);
+
+    move->has_pixel = px && py;
+}
+
 static void read_move(struct reader *reader, const cJSON *element, size_t number)
 {
-    static const char *const known[] = {"id", "kind",  "target", "tip",      "rotation", "setup",
-                                        "at", "stage", "feed",   "approach", "note"};
+    static const char *const known[] = {"id",    "kind", "target", "tip",  "rotation",
+                                        "setup", "at",   "stage",  "feed", "approach",
+                                        "px",    "py",   "note"};
     struct tt_fields *fields = reader->fields;
     struct tt_move move = {0};
     double rotation_deg = 0.0, at_mm[2] = {0.0, 0.0};
@@ -130,6 +147,7 @@ static void read_move(struct reader *reader, const cJSON *element, size_t number
         reader->plan->states_stage || cJSON_HasObjectItem(element, "stage");
     move.has_at = tt_field_xy(fields, element, what, "at", TT_OPTIONAL, at_mm);
     move.at = (struct tt_plate_xy){at_mm[0], at_mm[1]};
+    read_pixel(reader, element, what, &move);
     move.line = place.line;
     move.column = place.column;
     reader->plan->moves[reader->plan->n_moves++] = move;

@@ -12,6 +12,7 @@
 #include "base/number.h"
 #include "base/time.h"
 #include "ingest/fields.h"
+#include "model/machine.h"
 
 static void tell_group(struct tt_diagnose *diagnose, const struct tt_cell *cell, const char *group,
                        const char *expected)
@@ -85,6 +86,25 @@ static bool read_extras(struct tt_diagnose *diagnose, const struct tt_cell group
     return good;
 }
 
+/* Where the mark is in the picture: both or neither. */
+static bool read_pixels(struct tt_diagnose *diagnose, const struct tt_cell groups[TT_GROUPS],
+                        struct tt_report *report)
+{
+    const struct tt_cell *px = &groups[TT_GROUP_PX], *py = &groups[TT_GROUP_PY];
+    int decimals_y = 0;
+
+    report->has_pixels = px->length > 0 || py->length > 0;
+    if (!report->has_pixels) {
+        return true;
+    }
+    bool good =
+        read_coordinate(diagnose, px, "px", TT_MOST_PIXELS, &report->px, &report->pixel_decimals);
+    good = read_coordinate(diagnose, py, "py", TT_MOST_PIXELS, &report->py, &decimals_y) && good;
+    report->pixel_decimals =
+        decimals_y > report->pixel_decimals ? decimals_y : report->pixel_decimals;
+    return good;
+}
+
 /* The groups as a report; false if one is wrong (told). */
 static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *diagnose,
                         const struct tt_cell groups[TT_GROUPS], double largest,
@@ -102,6 +122,7 @@ static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *di
                                &report->decimals_z) &&
                good;
     }
+    good = read_pixels(diagnose, groups, report) && good;
     report->contact = true;
     if (tt_pattern_has(pattern, TT_GROUP_OK)) {
         const struct tt_cell *ok = &groups[TT_GROUP_OK];

@@ -14,7 +14,9 @@ struct tt_report {
     int decimals;   /* digits behind the point, of x or y, whichever has more */
     int decimals_z; /* of z */
     double rotation_deg, feed, temperature_C, time_s; /* feed: of the log's unit, per minute */
-    bool has_z, contact, has_rotation, has_feed, has_temperature, has_time;
+    double px, py;                                    /* pixels */
+    int pixel_decimals;
+    bool has_z, contact, has_pixels, has_rotation, has_feed, has_temperature, has_time;
     bool repeats; /* x, y and z equal those of the report before */
 };
 

@@ -229,15 +229,6 @@ static bool read_repeatability(struct tt_fields *fields, const char *key, double
     return true;
 }
 
-static bool read_effect(struct tt_fields *fields, const char *key, const char *value_key,
-                        double *value, const char *u_key, double *u)
-{
-    const cJSON *item = tt_field_object(fields, fields->json.root, "result", key, TT_OPTIONAL);
-
-    return item != NULL && tt_result_number(fields, item, key, value_key, value) &&
-           tt_result_number(fields, item, key, u_key, u);
-}
-
 static void read_edges(struct tt_fields *fields, struct tiptrue_solution *solution)
 {
     const char *what = "edge of the result";
@@ -501,6 +492,8 @@ static void read_result(void *object, struct tt_fields *fields)
                                         "touch_repeatability_mm",
                                         "lost_motion",
                                         "latency",
+                                        "camera",
+                                        "axes",
                                         "sighting_repeatability_mm",
                                         "edges",
                                         "findings",
@@ -529,10 +522,7 @@ static void read_result(void *object, struct tt_fields *fields)
                                            &s->dof_sighting, &s->stated_dof_sighting);
     s->has_u_height = read_repeatability(fields, "height_repeatability_mm", &s->u_height_mm,
                                          &s->dof_height, &s->stated_dof_height);
-    s->has_lost_motion = read_effect(fields, "lost_motion", "value_mm", &s->lost_motion_mm, "u_mm",
-                                     &s->u_lost_motion_mm);
-    s->has_latency =
-        read_effect(fields, "latency", "value_s", &s->latency_s, "u_s", &s->u_latency_s);
+    tt_result_read_terms(fields, s);
     if (!fields->out_of_memory) {
         read_edges(fields, s);
         tt_result_read_marks(fields, s);

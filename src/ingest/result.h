@@ -59,6 +59,9 @@ void tt_result_read_height(struct tt_fields *fields, const cJSON *tip, const cha
                            struct tt_tip_result *made);
 void tt_result_read_surface(struct tt_fields *fields, struct tiptrue_solution *solution);
 
+/* "lost_motion", "latency", "camera" and "axes". */
+void tt_result_read_terms(struct tt_fields *fields, struct tiptrue_solution *solution);
+
 /* An element of "tips". */
 void tt_result_read_tip(struct tt_fields *fields, const cJSON *object,
                         struct tiptrue_solution *solution, struct tt_tip_result *tip);

@@ -27,6 +27,8 @@ const char *const tt_column_names[TT_COLUMNS] = {
     [TT_CONTACT] = "contact",
     [TT_STAGE] = "stage",
     [TT_APPROACH] = "approach",
+    [TT_PX] = "px",
+    [TT_PY] = "py",
 };
 
 /* What the numbers of a column are. */
@@ -37,6 +39,8 @@ static const char *const number_hints[TT_COLUMNS] = {
     [TT_ROTATION] = "degrees, counter-clockwise seen from above",
     [TT_FEED] = "mm/min, or inch/min where the file says 'units: inch'",
     [TT_TEMPERATURE] = "degrees Celsius",
+    [TT_PX] = "pixels to the right from the picture's upper left corner",
+    [TT_PY] = "pixels down from the picture's upper left corner",
 };
 
 /* What a number column may hold, in the file's own units. */
@@ -125,6 +129,8 @@ static const char *with_article(enum tt_kind kind)
         return "a height";
     case TT_WARMUP:
         return "a warmup";
+    case TT_VIEW:
+        return "a view";
     }
     return "a row";
 }
@@ -141,7 +147,7 @@ static void read_names(struct tt_rows *rows, struct tt_observation *row)
     } else {
         tell_missing(rows, TT_TARGET, with_article(row->kind));
     }
-    if (row->kind != TT_SIGHT && tip->length > 0) {
+    if (!tt_is_sighting(row->kind) && tip->length > 0) {
         row->tip =
             tt_builder_tip(builder, tip->text, tip->length, (struct tt_origin){tip->at, NULL});
     } else if (row->kind == TT_TOUCH || row->kind == TT_WARMUP) {
@@ -238,6 +244,27 @@ static void read_surroundings(struct tt_rows *rows, struct tt_observation *row)
     }
 }
 
+/* Where a view has its mark in the picture. */
+static void read_pixels(struct tt_rows *rows, struct tt_observation *row)
+{
+    static const struct tt_bounds any = {-TT_MOST_PIXELS, TT_MOST_PIXELS, false, "pixels"};
+    double *pixel[2] = {&row->px, &row->py};
+    int decimals = 0, most = 0;
+    bool both = row->kind == TT_VIEW;
+
+    for (int k = 0; k < 2 && row->kind == TT_VIEW; k++) {
+        enum tt_column column = k == 0 ? TT_PX : TT_PY;
+        if (rows->cells[column].length == 0) {
+            tell_missing(rows, column, "a view");
+        }
+        both = read_number(rows, column, &any, pixel[k], &decimals) && both;
+        most = decimals > most ? decimals : most;
+    }
+    if (both) {
+        tt_builder_view(rows->builder, place_of(rows, TT_PX), row, most);
+    }
+}
+
 void tt_rows_add(struct tt_rows *rows)
 {
     struct tt_observation row = {.line = rows->line};
@@ -247,6 +274,7 @@ void tt_rows_add(struct tt_rows *rows)
         read_names(rows, &row);
     }
     read_position(rows, &row, &decimals);
+    read_pixels(rows, &row);
     read_motion(rows, &row);
     read_use(rows, &row);
     read_surroundings(rows, &row);

@@ -24,6 +24,8 @@ enum tt_column {
     TT_CONTACT,
     TT_STAGE,
     TT_APPROACH,
+    TT_PX,
+    TT_PY,
     TT_COLUMNS /* how many */
 };
 extern const char *const tt_column_names[TT_COLUMNS];

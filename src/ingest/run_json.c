@@ -42,6 +42,8 @@ static const enum form forms[TT_COLUMNS] = {
     [TT_CONTACT] = FLAG,
     [TT_STAGE] = TEXT,
     [TT_APPROACH] = TEXT,
+    [TT_PX] = NUMBER,
+    [TT_PY] = NUMBER,
 };
 static const char *const form_words[] = {[TEXT] = "a string",
                                          [NUMBER] = "a number",

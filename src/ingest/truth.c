@@ -10,6 +10,7 @@
 #include "ingest/document.h"
 #include "ingest/ingest.h"
 #include "ingest/names.h"
+#include "ingest/truth_picture.h"
 
 static const struct tt_bounds shape_order = {2.0, 60.0, false,
                                              "a whole number from 2 on: waves around the tip"};
@@ -146,6 +147,8 @@ static void read_truth(void *object, struct tt_fields *fields)
     (void)tt_keys_read_inner(fields, root, "truth", "sighting", &tt_truth_sighting_keys, truth);
     (void)tt_keys_read_inner(fields, root, "truth", "rotation", &tt_truth_rotation_keys, truth);
     (void)tt_keys_read_inner(fields, root, "truth", "moved", &tt_truth_moved_keys, truth);
+    tt_truth_read_picture(fields, &truth->camera);
+    tt_truth_read_axes(fields, &truth->axes);
 }
 
 enum tiptrue_status tt_truth_read(const char *path, const struct tiptrue_sink *sink,

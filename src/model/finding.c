@@ -58,6 +58,11 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_SLIPPED_PARTS] = "slipped-parts",
     [TT_FINDING_FEW_PARTS] = "few-parts",
     [TT_FINDING_NOT_NORMAL] = "not-normal",
+    [TT_FINDING_CAMERA_OFF] = "camera-off",
+    [TT_FINDING_LENS_DISTORTION] = "lens-distortion",
+    [TT_FINDING_PICTURE_MIRRORED] = "picture-mirrored",
+    [TT_FINDING_AXES_SCALE] = "axes-scale",
+    [TT_FINDING_AXES_NOT_SQUARE] = "axes-not-square",
 };
 
 /* By unit: what its keys end in. */

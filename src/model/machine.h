@@ -56,10 +56,12 @@ struct tt_export_target {
 #define TT_PLAUSIBLE_CHANGE_MM 0.3
 
 struct tt_limits {
-    bool has_permitted_error, has_expanded, has_runout, has_plausible_change;
+    bool has_permitted_error, has_expanded, has_runout, has_plausible_change, has_permitted_view;
     double permitted_error_mm; /* largest distance of the offset in use from the true one */
     double expanded_mm;        /* largest expanded uncertainty (95 %) of the offset, per axis */
     double runout_mm;          /* largest eccentricity */
+    double permitted_view_mm;  /* how far the present scale and turn may misplace a feature at the
+                                  picture's corner */
     bool has_placement_mm, has_placement_rad;
     double placement_mm;        /* largest distance of a part from its place, each axis */
     double placement_rad;       /* largest error of its rotation */
@@ -112,6 +114,25 @@ struct tt_motion {
     struct tt_range x_mm, y_mm, z_mm, rotation_rad;
 };
 
+/* A picture has no more pixels along an axis. */
+#define TT_MOST_PIXELS 1e5
+/* Nor is a pixel larger than this on the board: a picture of 1000 pixels would be 1 m wide. */
+#define TT_LARGEST_PIXEL_MM 1.0
+
+/* The camera, as stated. Pixels count to the right and down from the picture's upper left corner.
+ */
+struct tt_camera {
+    bool present; /* the file has it */
+    double size_px[2];
+    double centre_px[2]; /* what the offset refers to; the middle unless stated */
+    bool has_scale, has_turn;
+    double scale_mm[2]; /* mm per pixel along the picture's axes */
+    double turn_rad;    /* of the picture's axis to the right, against machine x */
+    double u_px;        /* repeatability of a view, per axis; 0 = not stated */
+    double dof;         /* how firmly; 0 = not said, TT_STATED_DOF */
+    double u_kappa;     /* of a distortion about 0; 0 = not stated */
+};
+
 struct tiptrue_machine {
     const char *file;
     const char *name;
@@ -137,6 +158,7 @@ struct tiptrue_machine {
     struct tt_tip *tips;
     size_t n_tips; /* 0: the file names none, and any tip of a run is accepted */
     struct tt_limits limits;
+    struct tt_camera camera;
     struct tt_export_target *exports;
     size_t n_exports;
     struct tt_motion motion;

@@ -23,6 +23,8 @@ struct tt_move {
     bool is_find; /* "stage": "find" */
     bool has_at;
     struct tt_plate_xy at;
+    bool has_pixel; /* views: where in the picture the mark is wanted; its middle unless stated */
+    double px, py;
     size_t line, column; /* where the move stands in the plan file */
 };
 

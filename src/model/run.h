@@ -16,7 +16,13 @@
 #include "base/bytes.h"
 #include "model/frames.h"
 
-enum tt_kind { TT_SIGHT, TT_TOUCH, TT_HEIGHT, TT_WARMUP };
+enum tt_kind { TT_SIGHT, TT_TOUCH, TT_HEIGHT, TT_WARMUP, TT_VIEW };
+
+/* Whether a row of @kind says where a mark is: centred, or somewhere in the picture. */
+static inline bool tt_is_sighting(enum tt_kind kind)
+{
+    return kind == TT_SIGHT || kind == TT_VIEW;
+}
 
 /* Whether a row takes part in the adjustment. */
 enum tt_use {
@@ -33,8 +39,10 @@ struct tt_observation {
     double temperature_C;
     double time_s; /* seconds since the first stated time */
     double z_mm;
-    size_t target; /* TT_SIGHT: index of the mark; TT_TOUCH, TT_WARMUP: of the edge; TT_HEIGHT: of
-                      the pad or TT_NONE */
+    double px, py; /* TT_VIEW: where the mark is in the picture, pixels to the right and down from
+                      its upper left corner */
+    size_t target; /* TT_SIGHT, TT_VIEW: index of the mark; TT_TOUCH, TT_WARMUP: of the edge;
+                      TT_HEIGHT: of the pad or TT_NONE */
     size_t tip;    /* index into tt_run.tips, TT_NONE for sightings */
     size_t setup;  /* index into tt_run.setups */
     size_t line;   /* where it stands in the file, 1-based */
@@ -73,7 +81,8 @@ struct tiptrue_run {
     size_t n_tips;
     const char **setups; /* in order of appearance */
     size_t n_setups;
-    struct tt_digits sighting_digits, touch_digits;
+    struct tt_digits sighting_digits, touch_digits; /* sighting_digits: of views, too */
+    double quantum_px;        /* unit of the last printed digit of px and py; 0 = no views */
     double height_quantum_mm; /* unit of the last printed digit of z in height rows; 0 = none */
     size_t *repeated; /* lines of rows left out, since a block of eight or more was there before;
                          ascending */

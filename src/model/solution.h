@@ -260,6 +260,30 @@ struct tt_row_result {
     double moved_y_mm; /* sightings: x in moved_mm, y here */
 };
 
+/* The picture: what views tell of its scale, turn and distortion. */
+struct tt_camera_result {
+    size_t views;    /* read; 0 = none, and nothing else is filled */
+    bool determined; /* all below but the views */
+    double scale_x_mm, scale_y_mm, u_scale_x_mm, u_scale_y_mm; /* per pixel */
+    double turn_rad, u_turn_rad;   /* of the picture's axis to the right, against machine x */
+    double shear_rad, u_shear_rad; /* of its axis up, beyond 90 degrees from that */
+    bool mirrored;
+    double dof; /* of these; HUGE_VAL = all stated */
+    bool has_distortion;
+    double kappa, u_kappa, at_corner_px;
+    double rms_px; /* of the used views, per axis */
+    bool has_off;  /* a present scale is stated */
+    double off_at_corner_mm, u_off_at_corner_mm;
+};
+
+/* The machine's axes: a reported move (X, Y) is truly ((1 + scale_x) X - square Y, (1 + scale_y)
+ * Y).
+ */
+struct tt_axes_result {
+    bool found; /* the run shows that they are off; else nothing else is filled */
+    double scale_x, u_scale_x, scale_y, u_scale_y, square_rad, u_square_rad;
+};
+
 struct tiptrue_solution {
     const char *file, *run_id, *machine, *plate, *plate_serial, *started; /* NULL = not stated */
     const char *rotation_sense; /* "ccw" or "cw": how the machine counts the rotation of tips; NULL
@@ -285,6 +309,8 @@ struct tiptrue_solution {
     double u_height_mm, dof_height, stated_dof_height;
     struct tt_surface_result *surface; /* per setup with touches from above */
     size_t n_surface;
+    struct tt_camera_result camera;
+    struct tt_axes_result axes;
     bool has_lost_motion, has_latency;
     double lost_motion_mm, u_lost_motion_mm; /* contact radius on X less that on Y */
     double latency_s, u_latency_s;

@@ -48,6 +48,21 @@ struct tt_truth_fault {
     double share, from_mm, to_mm;
 };
 
+/* The camera: as in tt_camera_result (model/solution.h). */
+struct tt_truth_camera {
+    bool stated;
+    double scale_mm[2]; /* per pixel, along the picture's axes */
+    double turn_rad, shear_rad, kappa;
+    bool mirrored;
+    struct tt_stated sigma_px; /* per axis */
+};
+
+/* The machine's axes: as in tt_axes_result. Poses and offsets of the truth are in the machine's own
+ * units of motion. */
+struct tt_truth_axes {
+    double scale_x, scale_y, square_rad;
+};
+
 struct tiptrue_truth {
     const char *file;
     struct tt_truth_pose *poses;
@@ -67,6 +82,8 @@ struct tiptrue_truth {
     double moved_after;         /* share of the rows before the plate moves */
     struct tt_machine_xy moved;
     struct tt_stated temperature_C;
+    struct tt_truth_camera camera;
+    struct tt_truth_axes axes;
     struct tt_arena arena; /* owns all of the above */
 };
 

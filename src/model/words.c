@@ -16,8 +16,11 @@ const char *const tt_verdict_words[TT_VERDICTS] = {[TIPTRUE_KEEP] = "keep",
                                                    [TIPTRUE_NOT_MEASURED] = "not measured"};
 const char *const tt_severity_words[TT_SEVERITIES] = {
     [TIPTRUE_NOTE] = "note", [TIPTRUE_WARNING] = "warning", [TIPTRUE_ERROR] = "error"};
-const char *const tt_kind_words[TT_KINDS] = {
-    [TT_SIGHT] = "sight", [TT_TOUCH] = "touch", [TT_HEIGHT] = "height", [TT_WARMUP] = "warmup"};
+const char *const tt_kind_words[TT_KINDS] = {[TT_SIGHT] = "sight",
+                                             [TT_TOUCH] = "touch",
+                                             [TT_HEIGHT] = "height",
+                                             [TT_WARMUP] = "warmup",
+                                             [TT_VIEW] = "view"};
 const char *const tt_stage_words[TT_STAGES] = {"find", "measure"};
 const char *const tt_use_words[TT_USES] = {[TT_USE] = "used",
                                            [TT_USE_NO_CONTACT] = "no-contact",
@@ -34,6 +37,8 @@ static const struct {
     [TT_BUDGET_RADIUS] = {"stated-radius", "stated contact radius"},
     [TT_BUDGET_YAW] = {"nominal-yaw", "nominal yaw"},
     [TT_BUDGET_PLACE] = {"stated-place", "stated place of the mark"},
+    [TT_BUDGET_CAMERA] = {"camera", "stated scale and turn of the camera"},
+    [TT_BUDGET_LENS] = {"distortion", "distortion of the picture"},
     [TT_BUDGET_RIVALS] = {"explanations", "explanations not excluded"},
     [TT_BUDGET_EDGES] = {"edge-places", "edge places"},
     [TT_BUDGET_GROUPS] = {"group-shifts", "group shifts"},

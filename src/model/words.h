@@ -10,7 +10,7 @@
 
 /* By code: "keep"; "note"; "sight" (enum tt_kind); "find" (of a touch that was made twice);
  * "used" (enum tt_use). */
-enum { TT_VERDICTS = 4, TT_SEVERITIES = 3, TT_KINDS = 4, TT_STAGES = 2, TT_USES = 4 };
+enum { TT_VERDICTS = 4, TT_SEVERITIES = 3, TT_KINDS = 5, TT_STAGES = 2, TT_USES = 4 };
 extern const char *const tt_verdict_words[TT_VERDICTS], *const tt_severity_words[TT_SEVERITIES],
                                                             *const tt_kind_words[TT_KINDS],
                                                                 *const tt_stage_words[TT_STAGES],
@@ -25,6 +25,8 @@ enum tt_budget_code {
     TT_BUDGET_RADIUS,
     TT_BUDGET_YAW,
     TT_BUDGET_PLACE,
+    TT_BUDGET_CAMERA,
+    TT_BUDGET_LENS,
     TT_BUDGET_RIVALS,
     TT_BUDGET_EDGES,
     TT_BUDGET_GROUPS,

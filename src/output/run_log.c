@@ -16,7 +16,7 @@
 
 /* Which columns beyond those that every log has. */
 struct columns {
-    bool stage, feed, temperature, setup;
+    bool stage, feed, temperature, setup, pixels;
 };
 
 static struct columns columns_of(const struct tiptrue_run *run)
@@ -29,6 +29,7 @@ static struct columns columns_of(const struct tiptrue_run *run)
         columns.stage = columns.stage || o->use == TT_USE_FIND;
         columns.feed = columns.feed || o->feed_mm_s > 0;
         columns.temperature = columns.temperature || o->has_temperature;
+        columns.pixels = columns.pixels || o->kind == TT_VIEW;
     }
     return columns;
 }
@@ -71,7 +72,7 @@ static int decimals_of(double quantum_mm)
 
 static double quantum_mm(const struct tiptrue_run *run, const struct tt_observation *o)
 {
-    return o->kind == TT_SIGHT ? run->sighting_digits.quantum_mm : run->touch_digits.quantum_mm;
+    return tt_is_sighting(o->kind) ? run->sighting_digits.quantum_mm : run->touch_digits.quantum_mm;
 }
 
 static int decimals_of_row(const struct tiptrue_run *run, const struct tt_observation *o)
@@ -94,7 +95,23 @@ static int decimals_in(double per_mm, const struct tiptrue_run *run, const struc
 
 static const char *target_name(const struct tiptrue_plate *plate, const struct tt_observation *o)
 {
-    return o->kind == TT_SIGHT ? plate->marks[o->target].name : plate->edges[o->target].name;
+    return tt_is_sighting(o->kind) ? plate->marks[o->target].name : plate->edges[o->target].name;
+}
+
+/* ",px,py": of a view; empty cells of another row. */
+static void put_pixels(struct tt_buffer *out, const struct tiptrue_run *run,
+                       const struct tt_observation *o)
+{
+    int decimals = decimals_of(run->quantum_px);
+
+    tt_buffer_putc(out, ',');
+    if (o->kind == TT_VIEW) {
+        tt_number_write_fixed(out, o->px, decimals, false);
+    }
+    tt_buffer_putc(out, ',');
+    if (o->kind == TT_VIEW) {
+        tt_number_write_fixed(out, o->py, decimals, false);
+    }
 }
 
 static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
@@ -102,7 +119,7 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
                     const struct tt_units *units, const struct tt_observation *o)
 {
     int decimals = decimals_in(units->per_mm, run, o);
-    bool touching = o->kind != TT_SIGHT;
+    bool touching = !tt_is_sighting(o->kind);
 
     tt_buffer_printf(out, "%s,", tt_kind_words[o->kind]);
     tt_csv_text(out, target_name(plate, o));
@@ -135,6 +152,9 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
         tt_buffer_putc(out, ',');
         tt_csv_text(out, run->setups[o->setup]);
     }
+    if (columns->pixels) {
+        put_pixels(out, run, o);
+    }
     tt_buffer_puts(out, !touching ? ",\n" : o->use == TT_USE_NO_CONTACT ? ",0\n" : ",1\n");
 }
 
@@ -152,6 +172,7 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
     tt_buffer_puts(out, columns.feed ? ",feed" : "");
     tt_buffer_puts(out, columns.temperature ? ",temperature" : "");
     tt_buffer_puts(out, columns.setup ? ",setup" : "");
+    tt_buffer_puts(out, columns.pixels ? ",px,py" : "");
     tt_buffer_puts(out, ",contact\n");
     for (size_t i = 0; i < run->n_observations; i++) {
         put_row(out, run, plate, &columns, units, &run->observations[i]);
@@ -178,6 +199,12 @@ void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptru
         tt_number_write_fixed(out, o->h.y_mm / unit, decimals, false);
         tt_buffer_puts(out, " z=");
         tt_number_write_fixed(out, o->z_mm / unit, 4, false);
+        if (o->kind == TT_VIEW) {
+            tt_buffer_puts(out, " px=");
+            tt_number_write_fixed(out, o->px, decimals_of(run->quantum_px), false);
+            tt_buffer_puts(out, " py=");
+            tt_number_write_fixed(out, o->py, decimals_of(run->quantum_px), false);
+        }
         tt_buffer_printf(out, " ok=%d\n", o->use != TT_USE_NO_CONTACT);
     }
 }

@@ -67,7 +67,7 @@ static enum tiptrue_status resolve_move(const struct tiptrue_plan *plan,
     *out = (struct tt_resolved_move){.move = move, .tip = TT_NONE, .at = move->at};
     out->setup =
         enter(resolved->setups, &resolved->n_setups, move->setup != NULL ? move->setup : "1");
-    if (move->kind == TT_SIGHT) {
+    if (tt_is_sighting(move->kind)) {
         out->target = find_mark(plate, move->target);
         return out->target != TT_NONE ? TIPTRUE_OK
                                       : refuse(plan, move, "mark", move->target,

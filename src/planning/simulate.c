@@ -12,6 +12,7 @@
 
 #include "base/random.h"
 #include "geometry/touch.h"
+#include "planning/picture.h"
 #include "planning/resolve.h"
 
 /* Repeatability of touches and sightings where neither truth nor machine file states one: the 3 µm
@@ -26,6 +27,10 @@
 #define DIGITS_PER_SCATTER 20.0
 #define LEAST_DECIMALS 4
 #define MOST_DECIMALS 9
+/* Repeatability of a view where neither truth nor machine file states one, pixels: a usual blob
+ * finder (common practice, no source); and the decimals of pixels. */
+#define USUAL_VIEW_PX 0.2
+#define PIXEL_DECIMALS 3
 
 struct simulation {
     const struct tiptrue_plate *plate;
@@ -178,6 +183,18 @@ static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_pl
         status = place_features(s, error);
     }
     choose_noise(s);
+    for (size_t i = 0; i < s->moves.n_moves && status == TIPTRUE_OK; i++) {
+        if (s->moves.moves[i].move->kind != TT_VIEW) {
+            continue;
+        }
+        if (!s->truth->camera.stated) {
+            status = lacks(s, "the", "camera", error);
+        } else if (!s->machine->camera.present) {
+            status = tt_fail(error, TIPTRUE_E_DATA, s->machine->file, 0, 0,
+                             "state \"camera\": {\"size_px\": [wide, high]}",
+                             "the plan has views, and the machine file does not state its camera");
+        }
+    }
     return status;
 }
 
@@ -201,6 +218,42 @@ static struct tt_plate_xy group_shift(const struct simulation *s, size_t group)
     return group != TT_NONE ? s->group[group] : (struct tt_plate_xy){0, 0};
 }
 
+/* The head goes where the mark is wanted in the picture, by what is known of the camera beforehand;
+ * where it then is in the picture is seen. */
+static void view_mark(struct simulation *s, const struct tt_resolved_move *move,
+                      struct tt_machine_xy from, struct tt_observation *o)
+{
+    const struct tt_camera *camera = &s->machine->camera;
+    const struct tt_truth_camera *truth = &s->truth->camera;
+    struct tt_truth_camera known = *truth;
+    bool wanted = move->move->has_pixel;
+    double px = wanted ? move->move->px : camera->centre_px[0],
+           py = wanted ? move->move->py : camera->centre_px[1],
+           sigma_px = truth->sigma_px.stated ? truth->sigma_px.value
+                      : camera->u_px > 0     ? camera->u_px
+                                             : USUAL_VIEW_PX;
+
+    if (camera->has_scale) {
+        known = (struct tt_truth_camera){.scale_mm = {camera->scale_mm[0], camera->scale_mm[1]},
+                                         .turn_rad = camera->turn_rad};
+    }
+    struct tt_machine_xy mark = o->h, aside = tt_picture_place(&known, camera, px, py);
+    double unit = pow(10, LEAST_DECIMALS);
+    struct tt_machine_xy head = tt_axes_report(
+        &s->truth->axes, (struct tt_machine_xy){mark.x_mm - aside.x_mm, mark.y_mm - aside.y_mm},
+        from);
+    o->h = (struct tt_machine_xy){round(head.x_mm * unit) / unit, round(head.y_mm * unit) / unit};
+    head = tt_axes_truth(&s->truth->axes, o->h, from);
+    tt_picture_pixel(truth, camera,
+                     (struct tt_machine_xy){mark.x_mm - head.x_mm, mark.y_mm - head.y_mm}, &o->px,
+                     &o->py);
+    o->px += gsl_ran_gaussian(s->random, sigma_px);
+    o->py += gsl_ran_gaussian(s->random, sigma_px);
+    double digit = pow(10, PIXEL_DECIMALS);
+    o->px = round(o->px * digit) / digit;
+    o->py = round(o->py * digit) / digit;
+}
+
 static void sight(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose,
                   struct tt_observation *o)
 {
@@ -210,8 +263,26 @@ static void sight(struct simulation *s, const struct tt_resolved_move *move, str
                              s->scale * mark->at.y_mm + g.y_mm + own.y_mm};
 
     o->h = tt_pose_place(&pose, 1, at);
+    if (o->kind == TT_VIEW) {
+        view_mark(s, move, s->poses[move->setup].mark, o);
+        return;
+    }
+    if (tt_axes_are_off(&s->truth->axes)) {
+        o->h = tt_axes_report(&s->truth->axes, o->h, s->poses[move->setup].mark);
+    }
     o->h.x_mm += gsl_ran_gaussian(s->random, s->sighting_sigma_mm);
     o->h.y_mm += gsl_ran_gaussian(s->random, s->sighting_sigma_mm);
+}
+
+/* A touch as axes that are off report it: the tip's axis, in their own units of motion. */
+static void report_touch(const struct simulation *s, const struct tt_resolved_move *move,
+                         struct tt_observation *o)
+{
+    struct tt_machine_xy offset = s->tips[move->tip]->offset,
+                         axis = {o->h.x_mm + offset.x_mm, o->h.y_mm + offset.y_mm};
+
+    axis = tt_axes_report(&s->truth->axes, axis, s->poses[move->setup].mark);
+    o->h = (struct tt_machine_xy){axis.x_mm - offset.x_mm, axis.y_mm - offset.y_mm};
 }
 
 /* By how much a touch is late (> 0) or early (< 0). All is drawn whatever the shares, so that they
@@ -277,6 +348,9 @@ static void touch(struct simulation *s, const struct tt_resolved_move *move, str
                (missed ? OVERTRAVEL_MM : 0);
     o->h = (struct tt_machine_xy){contact.h.x_mm + along_mm * site.n_x,
                                   contact.h.y_mm + along_mm * site.n_y};
+    if (tt_axes_are_off(&s->truth->axes)) {
+        report_touch(s, move, o);
+    }
     if (s->resolution_mm > 0) {
         o->h.x_mm = round(o->h.x_mm / s->resolution_mm) * s->resolution_mm;
         o->h.y_mm = round(o->h.y_mm / s->resolution_mm) * s->resolution_mm;
@@ -311,7 +385,8 @@ static void print_digits(struct tiptrue_run *run, int sighting_decimals, int tou
 {
     for (size_t i = 0; i < run->n_observations; i++) {
         struct tt_observation *o = &run->observations[i];
-        double unit = pow(10, o->kind == TT_SIGHT ? sighting_decimals : touch_decimals);
+        double unit = pow(10, tt_is_sighting(o->kind) ? sighting_decimals : touch_decimals);
+        run->quantum_px = o->kind == TT_VIEW ? pow(10, -PIXEL_DECIMALS) : run->quantum_px;
         o->h.x_mm = round(o->h.x_mm * unit) / unit;
         o->h.y_mm = round(o->h.y_mm * unit) / unit;
     }
@@ -340,7 +415,7 @@ static void observe(struct simulation *s, struct tiptrue_run *run)
                  : move->move->is_find         ? TT_USE_FIND
                                                : TT_USE;
         o->z_mm = s->machine->motion.touch_height_mm.value; /* 0 where none is stated */
-        if (o->kind == TT_SIGHT) {
+        if (tt_is_sighting(o->kind)) {
             o->z_mm = s->machine->motion.safe_height_mm.value;
             sight(s, move, pose, o);
         } else {

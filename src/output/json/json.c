@@ -14,6 +14,7 @@
 #include <math.h>
 #include <stdio.h>
 
+#include "output/json/json_camera.h"
 #include "output/json/json_finding.h"
 #include "output/json/json_tip.h"
 #include "output/json/json_write.h"
@@ -201,7 +202,7 @@ void tt_json_marks(struct tt_json *json, const struct tiptrue_solution *s)
 
 static void write_observation(struct tt_json *json, const struct tt_row_result *row)
 {
-    bool sighting = row->kind == TT_SIGHT, used = row->use == TT_USE;
+    bool sighting = tt_is_sighting(row->kind), used = row->use == TT_USE;
 
     tt_json_open(json, '{');
     tt_json_key_count(json, "line", row->line);
@@ -284,6 +285,8 @@ void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_
     write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm",
                  s->u_lost_motion_mm);
     write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
+    tt_json_camera(&json, &s->camera);
+    tt_json_axes(&json, &s->axes);
     write_edges(&json, s);
     write_surface(&json, s);
     tt_json_marks(&json, s);

@@ -51,6 +51,45 @@ static void put_object(struct tt_json *json, const char *key, const struct tt_ke
     tt_json_close(json, '}');
 }
 
+/* Nothing where the truth says nothing of it. */
+static void put_picture(struct tt_json *json, const struct tt_truth_camera *camera)
+{
+    if (!camera->stated) {
+        return;
+    }
+    tt_json_key(json, "camera");
+    tt_json_open(json, '{');
+    tt_json_key(json, "scale_mm_per_px");
+    tt_json_open(json, '[');
+    tt_json_number(json, camera->scale_mm[0]);
+    tt_json_number(json, camera->scale_mm[1]);
+    tt_json_close(json, ']');
+    tt_json_key_fixed(json, "turn_deg", tt_deg_from_rad(camera->turn_rad));
+    tt_json_key_fixed(json, "shear_deg", tt_deg_from_rad(camera->shear_rad));
+    tt_json_key(json, "mirrored");
+    tt_json_bool(json, camera->mirrored);
+    tt_json_key_number(json, "kappa", camera->kappa);
+    if (camera->sigma_px.stated) {
+        tt_json_key_number(json, "sigma_px", camera->sigma_px.value);
+    }
+    tt_json_close(json, '}');
+}
+
+static void put_axes(struct tt_json *json, const struct tt_truth_axes *axes)
+{
+    double scale_x_ppm = axes->scale_x * 1e6, scale_y_ppm = axes->scale_y * 1e6,
+           square_mm_per_m = axes->square_rad * 1e3;
+
+    if (axes->scale_x != 0 || axes->scale_y != 0 || axes->square_rad != 0) {
+        tt_json_key(json, "axes");
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "scale_x_ppm", scale_x_ppm);
+        tt_json_key_fixed(json, "scale_y_ppm", scale_y_ppm);
+        tt_json_key_fixed(json, "square_mm_per_m", square_mm_per_m);
+        tt_json_close(json, '}');
+    }
+}
+
 void tt_output_truth_json(const struct tiptrue_truth *t, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
@@ -70,6 +109,8 @@ void tt_output_truth_json(const struct tiptrue_truth *t, struct tt_buffer *buffe
         put_object(&json, "rotation", &tt_truth_rotation_keys, t);
     }
     tt_json_keys(&json, &tt_truth_keys, t);
+    put_picture(&json, &t->camera);
+    put_axes(&json, &t->axes);
     put_object(&json, "moved", &tt_truth_moved_keys, t);
     tt_json_close(&json, '}');
 }

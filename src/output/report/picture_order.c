@@ -41,7 +41,7 @@ static size_t lane_of(const struct lanes *lanes, size_t index)
     if (!tt_row_is_seen(row)) {
         return TT_NONE;
     }
-    if (row->kind == TT_SIGHT) {
+    if (tt_is_sighting(row->kind)) {
         return lanes->scene->solution->n_edges;
     }
     return track != TT_NONE ? lanes->scene->sketch->tracks[track].edge : TT_NONE;
@@ -71,7 +71,7 @@ static void mark_row(struct lanes *lanes, size_t index)
     if (lane != TT_NONE) {
         tt_shapes_add(&lanes->shapes, row);
     }
-    for (size_t axis = 0; lane != TT_NONE && axis < (row->kind == TT_SIGHT ? 2 : 1); axis++) {
+    for (size_t axis = 0; lane != TT_NONE && axis < (tt_is_sighting(row->kind) ? 2 : 1); axis++) {
         struct tt_scale scale = scale_of(lanes, lane + axis);
         tt_row_mark(lanes->picture, row, &scale, tt_scale_place(&lanes->line, (double)row->line),
                     value_um(row, axis), axis == 0 ? row->residual_mm : row->residual_y_mm);
@@ -176,14 +176,15 @@ static void write_table(const struct lanes *lanes)
     for (size_t i = 0; i < s->n_rows; i++) {
         const struct tt_row_result *row = &s->rows[i];
         size_t lane = lane_of(lanes, i);
-        for (size_t axis = 0; lane != TT_NONE && axis < (row->kind == TT_SIGHT ? 2 : 1); axis++) {
+        for (size_t axis = 0; lane != TT_NONE && axis < (tt_is_sighting(row->kind) ? 2 : 1);
+             axis++) {
             tt_picture_row(p);
             tt_picture_cell_count(p, row->line);
             tt_buffer_puts(&p->rows, "<td class=\"t\">");
             tt_markup_short(&p->rows, row->target != NULL ? row->target : "", TT_NAME_MOST);
-            tt_buffer_puts(&p->rows, row->kind != TT_SIGHT ? "</td>"
-                                     : axis == 0           ? " x</td>"
-                                                           : " y</td>");
+            tt_buffer_puts(&p->rows, !tt_is_sighting(row->kind) ? "</td>"
+                                     : axis == 0                ? " x</td>"
+                                                                : " y</td>");
             tt_picture_cell_fixed(p, 1000 * (axis == 0 ? row->residual_mm : row->residual_y_mm), 1,
                                   true);
             if (lanes->moved) {
@@ -201,7 +202,7 @@ bool tt_can_draw_order(const struct tt_scene *scene)
     for (size_t i = 0; i < scene->solution->n_rows; i++) {
         const struct tt_row_result *row = &scene->solution->rows[i];
         if (tt_row_is_seen(row) &&
-            (row->kind == TT_SIGHT || scene->sketch->spots[i].track != TT_NONE)) {
+            (tt_is_sighting(row->kind) || scene->sketch->spots[i].track != TT_NONE)) {
             return true;
         }
     }
@@ -218,7 +219,7 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture)
     for (size_t i = 0; i < s->n_rows; i++) {
         if (tt_row_is_seen(&s->rows[i])) {
             tt_extent_add(&lines, (double)s->rows[i].line);
-            lanes.sights = lanes.sights || s->rows[i].kind == TT_SIGHT;
+            lanes.sights = lanes.sights || tt_is_sighting(s->rows[i].kind);
         }
     }
     lanes.n = s->n_edges + (lanes.sights ? 2 : 0);

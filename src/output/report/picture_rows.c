@@ -18,7 +18,7 @@
 
 bool tt_row_is_seen(const struct tt_row_result *row)
 {
-    return row->use == TT_USE && (row->kind == TT_TOUCH || row->kind == TT_SIGHT);
+    return row->use == TT_USE && (row->kind == TT_TOUCH || tt_is_sighting(row->kind));
 }
 
 enum tt_shape tt_row_shape(const struct tt_row_result *row)
@@ -26,7 +26,7 @@ enum tt_shape tt_row_shape(const struct tt_row_result *row)
     if (row->use == TT_USE_NO_CONTACT) {
         return TT_MARK_NO_CONTACT;
     }
-    if (row->kind == TT_SIGHT) {
+    if (tt_is_sighting(row->kind)) {
         return TT_MARK_SIGHT;
     }
     return row->set_aside ? TT_MARK_ASIDE : row->weight < 0.5 ? TT_MARK_WEAK : TT_MARK_USED;
@@ -55,7 +55,7 @@ void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double 
     const char *remark = tt_row_remark(row);
 
     tt_buffer_printf(out, "line %zu", row->line);
-    if (row->kind != TT_SIGHT) {
+    if (!tt_is_sighting(row->kind)) {
         tt_buffer_puts(out, ", ");
         tt_write_fixed(out, tt_deg_from_rad(row->rotation_rad), 1, false);
         tt_buffer_puts(out, TT_DEGREE);

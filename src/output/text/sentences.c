@@ -15,13 +15,6 @@
 #include "output/text/words.h"
 #include "output/verdict.h"
 
-struct template
-{
-    enum tt_finding_code code;
-    const char *kind; /* NULL: any */
-    const char *text;
-};
-
 #define CHANGED                                                                                    \
     "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more "    \
     "than the "                                                                                    \
@@ -43,7 +36,7 @@ struct template
     "no run on this plate can show that the offset of '{tip}' is within the permitted "            \
     "{permitted:um}: what no touch lessens makes its uncertainty {least:um} (95 %); "
 
-static const struct template TEMPLATES[] = {
+static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_UNDETERMINED, "all",
      "nothing of '{tip}' is determined: none of its touches made contact; check its contact "
      "circuit and repeat"},
@@ -414,6 +407,12 @@ static const char *template_of(const struct tt_finding *finding)
     for (size_t i = 0; found == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
         if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
             return TEMPLATES[i].text;
+        }
+    }
+    for (size_t i = 0; found == NULL && i < tt_n_machine_templates; i++) {
+        const struct tt_template *of_machine = &tt_machine_templates[i];
+        if (tt_sentence_fits(finding, of_machine->code, of_machine->kind)) {
+            return of_machine->text;
         }
     }
     return found; /* NULL: a kind that a newer version wrote */

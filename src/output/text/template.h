@@ -18,6 +18,18 @@
 #include "base/buffer.h"
 #include "model/solution.h"
 
+/* A sentence of the findings of a code; of one kind (value `what` or `kind`) unless that is NULL.
+ */
+struct tt_template {
+    enum tt_finding_code code;
+    const char *kind;
+    const char *text;
+};
+
+/* sentences_machine.c: those of the camera and of the axes. */
+extern const struct tt_template tt_machine_templates[];
+extern const size_t tt_n_machine_templates;
+
 /* Add the sentence that the template @text makes of @finding, one of @solution's. */
 void tt_template_put(struct tt_buffer *buffer, const struct tiptrue_solution *solution,
                      const struct tt_finding *finding, const char *text);

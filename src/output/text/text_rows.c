@@ -250,7 +250,7 @@ static void tell_row(struct tt_page *page, const struct tt_row_result *row)
         tt_page_cell_fixed(page, 9, tt_deg_from_rad(row->rotation_rad), 3, false);
     }
     tt_page_go(page, 43);
-    if (row->use == TT_USE && row->kind == TT_SIGHT) {
+    if (row->use == TT_USE && tt_is_sighting(row->kind)) {
         tt_page_cell_small(page, 9, row->residual_mm, 1, true);
         tt_page_cell_small(page, 9, row->residual_y_mm, 1, true);
     } else if (row->use == TT_USE) {

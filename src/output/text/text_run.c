@@ -87,9 +87,9 @@ static bool lacks_last_sighting(const struct tiptrue_solution *s)
     const struct tt_row_result *last = NULL;
 
     for (size_t i = 0; i < s->n_rows; i++) {
-        last = s->rows[i].kind == TT_TOUCH || s->rows[i].kind == TT_SIGHT ? &s->rows[i] : last;
+        last = s->rows[i].kind == TT_TOUCH || tt_is_sighting(s->rows[i].kind) ? &s->rows[i] : last;
     }
-    return last != NULL && s->rows[0].kind == TT_SIGHT && last->kind == TT_TOUCH;
+    return last != NULL && tt_is_sighting(s->rows[0].kind) && last->kind == TT_TOUCH;
 }
 
 /* Which run this is, what was in it, and how well it repeats. */

@@ -1,0 +1,234 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Modes of the axes and of the picture: up to three columns of the model at once, scored as those
+ * of modes.c are, each from its product with the whole design: H = b^T W b - c^T C c, 3 x 3. */
+#include "config.h"
+
+#include "adjust/modes.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "adjust/views.h"
+
+/* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
+#define MOST_TAKEN 0.98
+enum { MOST = TT_AXIS_NUMBERS };
+
+double tt_mode_gained(double own_dof, double taken)
+{
+    return own_dof > 0 ? -0.5 * own_dof * log1p(-fmin(taken / own_dof, MOST_TAKEN)) : 0.5 * taken;
+}
+
+/* A candidate of @m columns. */
+struct candidate {
+    const struct tt_fit *fit;
+    enum tt_axis_fault fault; /* TT_AXES_RIGHT: the picture's distortion */
+    size_t m;
+    double bb[MOST][MOST], g[MOST];
+    double *c[MOST]; /* n_unknowns each; in the end substituted forward */
+};
+
+/* A row with the values @z of the @m columns, weight @w and residual @r. */
+static inline void add_row(struct candidate *k, size_t m, const double z[], double w, double r)
+{
+    for (size_t i = 0; i < m; i++) {
+        k->g[i] += w * z[i] * r;
+        for (size_t j = 0; j <= i; j++) {
+            k->bb[i][j] += w * z[i] * z[j];
+        }
+    }
+}
+
+/* The touches of @cell, of which q holds the products of the candidate's @m columns with its own:
+ * inline, so that one column alone costs no loop. */
+static inline void add_touches(struct candidate *k, size_t m, const struct tt_cell *cell,
+                               double q[MOST][TT_MOST_COLUMNS])
+{
+    const struct tt_model *model = k->fit->model;
+    double z[MOST];
+
+    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
+        const double *slope = model->slope + i * model->stride;
+        struct tt_machine_xy point = tt_axis_point(model, k->fault, cell, i);
+        double w = k->fit->weight[i];
+        for (size_t a = 0; a < m; a++) {
+            struct tt_machine_xy v = tt_axis_column(k->fault, a, point, model->middle);
+            z[a] = cell->site.n_x * v.x_mm + cell->site.n_y * v.y_mm;
+            for (size_t c = 0; c < cell->n_columns; c++) {
+                q[a][c] += w * z[a] * slope[c];
+            }
+        }
+        add_row(k, m, z, w, model->residual[i]);
+    }
+}
+
+static void add_cell(struct candidate *k, const struct tt_cell *cell)
+{
+    const struct tt_model *model = k->fit->model;
+    double q[MOST][TT_MOST_COLUMNS];
+
+    for (size_t a = 0; a < k->m; a++) {
+        memset(q[a], 0, cell->n_columns * sizeof q[a][0]);
+    }
+    if (k->m == 1) {
+        add_touches(k, 1, cell, q);
+    } else {
+        add_touches(k, MOST, cell, q);
+    }
+    for (size_t a = 0; a < k->m; a++) {
+        for (size_t e = 0; e < cell->n_entries; e++) {
+            const struct tt_entry *entry = &cell->entries[e];
+            k->c[a][tt_unknown(model, cell->block, entry->place)] +=
+                entry->value * q[a][entry->column];
+        }
+    }
+}
+
+/* What column @a of the candidate adds to the residual of @sight. */
+static struct tt_machine_xy sight_column(const struct candidate *k, const struct tt_sight *sight,
+                                         size_t a)
+{
+    const struct tt_model *model = k->fit->model;
+    struct tt_machine_xy none = {0, 0}, h = model->run->observations[sight->row].h;
+
+    if (k->fault != TT_AXES_RIGHT) {
+        return tt_axis_column(k->fault, a, h, model->middle);
+    }
+    return sight->view ? tt_view_bend(model, sight) : none;
+}
+
+static void add_sight(struct candidate *k, const struct tt_sight *sight)
+{
+    double w = tt_sight_weight(sight, 1 / k->fit->sight_var_mm2);
+    struct tt_machine_xy v[MOST];
+
+    for (size_t a = 0; a < k->m; a++) {
+        v[a] = sight_column(k, sight, a);
+    }
+    for (size_t axis = 0; axis < 2; axis++) {
+        double z[MOST];
+        for (size_t a = 0; a < k->m; a++) {
+            z[a] = axis == 0 ? v[a].x_mm : v[a].y_mm;
+            for (size_t e = 0; e < sight->n_entries; e++) {
+                const struct tt_entry *entry = &sight->entries[axis][e];
+                k->c[a][entry->place] += w * z[a] * entry->value;
+            }
+        }
+        add_row(k, k->m, z, w, sight->residual[axis]);
+    }
+}
+
+/* g^T M^-1 g and ln det M of the @m x @m matrix @M, by its Cholesky factor. False: singular. */
+static bool quadratic(double matrix[MOST][MOST], const double g[], size_t m, double *form,
+                      double *log_det)
+{
+    double y[MOST];
+
+    *form = *log_det = 0;
+    for (size_t i = 0; i < m; i++) {
+        for (size_t j = 0; j <= i; j++) {
+            double sum = matrix[i][j];
+            for (size_t k = 0; k < j; k++) {
+                sum -= matrix[i][k] * matrix[j][k];
+            }
+            if (i == j && !(sum > 0)) {
+                return false;
+            }
+            matrix[i][j] = i == j ? sqrt(sum) : sum / matrix[j][j];
+        }
+        y[i] = g[i];
+        for (size_t k = 0; k < i; k++) {
+            y[i] -= matrix[i][k] * y[k];
+        }
+        y[i] /= matrix[i][i];
+        *form += y[i] * y[i];
+        *log_det += 2 * log(matrix[i][i]);
+    }
+    return true;
+}
+
+/* ln odds of the candidate, its prior probability left out. */
+static double log_odds(struct candidate *k, double size, double own_dof)
+{
+    const struct tt_system *system = &k->fit->model->system;
+    size_t n = system->n_unknowns;
+    double matrix[MOST][MOST], form, log_det;
+
+    for (size_t a = 0; a < k->m; a++) {
+        tt_system_forward(system, k->c[a], k->c[a]);
+        for (size_t b = 0; b <= a; b++) {
+            double sum = 0;
+            for (size_t i = 0; i < n; i++) {
+                sum += k->c[a][i] * k->c[b][i];
+            }
+            matrix[a][b] = k->bb[a][b] - sum + (a == b ? 1 / (size * size) : 0);
+        }
+    }
+    if (!quadratic(matrix, k->g, k->m, &form, &log_det)) {
+        return -INFINITY;
+    }
+    return tt_mode_gained(own_dof, form) - 0.5 * log_det - (double)k->m * log(size);
+}
+
+static bool score(struct tt_fit *fit, struct tt_arena *arena, enum tt_axis_fault fault,
+                  double own_dof, struct tt_modes *modes)
+{
+    static const enum tt_mode_kind KINDS[] = {[TT_AXES_RIGHT] = TT_MODE_DISTORTION,
+                                              [TT_AXES_NOT_SQUARE] = TT_MODE_NOT_SQUARE,
+                                              [TT_AXES_SCALE] = TT_MODE_SCALE,
+                                              [TT_AXES_ALL] = TT_MODE_AXES};
+    const struct tt_model *model = fit->model;
+    size_t n = model->n_unknowns;
+    struct candidate k = {
+        .fit = fit, .fault = fault, .m = fault == TT_AXES_ALL ? TT_AXIS_NUMBERS : 1};
+    struct tt_mode mode = {.kind = KINDS[fault], .index = TT_NONE};
+
+    k.c[0] = TT_ARENA_NEW(arena, k.m * n, double);
+    if (k.c[0] == NULL) {
+        return false;
+    }
+    for (size_t a = 1; a < k.m; a++) {
+        k.c[a] = k.c[0] + a * n;
+    }
+    for (size_t c = 0; c < model->n_cells && fault != TT_AXES_RIGHT; c++) {
+        add_cell(&k, &model->cells[c]);
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        add_sight(&k, &model->sights[i]);
+    }
+    mode.log_prior = log(tt_mode_probability(mode.kind));
+    mode.log_odds = mode.log_prior + log_odds(&k, tt_mode_size(mode.kind), own_dof);
+    modes->mode[modes->n++] = mode;
+    return true;
+}
+
+/* Of the repeatabilities of sightings and views together: what a fault that both show is in. */
+static double dof_of_sightings(const struct tt_fit *fit)
+{
+    const struct tt_noise *noise = fit->noise;
+    double dof = fmax(fit->dof_sight, 0) + fmax(fit->dof_view, 0);
+
+    dof += fit->sight_scattered || fit->dof_sight <= 0 ? 0 : noise->sight_dof;
+    dof += fit->view_scattered || fit->dof_view <= 0 ? 0 : noise->view_dof;
+    return fmax(dof, 1);
+}
+
+bool tt_modes_score_axes(struct tt_fit *fit, struct tt_arena *arena, double own_dof,
+                         struct tt_modes *modes)
+{
+    const struct tt_model *model = fit->model;
+    bool right = model->terms.axes == TT_AXES_RIGHT, told = tt_marks_span(model), good = true;
+    double seen_dof = own_dof > 0 ? dof_of_sightings(fit) : 0;
+
+    if (right && told) { /* marks tell, whose repeatability the touches do not */
+        good = score(fit, arena, TT_AXES_ALL, seen_dof, modes);
+    } else if (right && own_dof > 0) {
+        good = score(fit, arena, TT_AXES_NOT_SQUARE, own_dof, modes) &&
+               score(fit, arena, TT_AXES_SCALE, own_dof, modes);
+    }
+    if (model->picture.n > 0 && !model->terms.distortion && model->picture.at_kappa == TT_NONE) {
+        good = good && score(fit, arena, TT_AXES_RIGHT, seen_dof, modes);
+    }
+    return good;
+}

@@ -1,0 +1,71 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Sentences of findings about the camera's picture and the machine's axes: the second table of
+ * sentences.c. */
+#include "config.h"
+
+#include "output/text/template.h"
+
+#define ROWS_UP                                                                                    \
+    "the picture is mirrored: either its image is (a mirror in front of the camera, a setting of " \
+    "the driver), or "
+#define HARMLESS "; offsets are right all the same, unless the stated centre is not the middle"
+#define CORNER                                                                                     \
+    "the camera's scale and turn in use misplace a feature at the corner of the picture by {off} " \
+    "(u = {u}): scale times {factor_x} along the picture's x and {factor_y} along its y, turned "  \
+    "by {turned}"
+
+const struct tt_template tt_machine_templates[] = {
+    {TT_FINDING_UNDETERMINED, "view-repeatability",
+     "how well a view repeats is not determined: there are no more views than unknowns, and the "
+     "machine file states no repeatability; view each mark at two more places of the picture, or "
+     "state 'camera': {'u_px': ...}"},
+    {TT_FINDING_SCATTERED, "views",
+     "views repeat to {found_px} pixels, not to the {stated_px} that the machine file states; the "
+     "run's own repeatability was used. Look for poor focus or light, a soiled mark or a loose "
+     "camera, or correct 'u_px' in the machine file"},
+    {TT_FINDING_DOES_NOT_FIT, "views",
+     "views repeat to {found}, and {stated} is stated ({lines} is the worst): another thing was "
+     "taken for the mark, or 'u_px' in the machine file is wrong; view the marks again"},
+    {TT_FINDING_PICTURE_MIRRORED, "rows-up",
+     ROWS_UP
+     "py is counted upwards from the lower edge; it counts down from the upper one" HARMLESS},
+    {TT_FINDING_PICTURE_MIRRORED, "columns-left",
+     ROWS_UP "px is counted from the right edge; it counts from the left one" HARMLESS},
+    {TT_FINDING_PICTURE_MIRRORED, NULL,
+     ROWS_UP "px and py are exchanged; px counts to the right, py down" HARMLESS},
+    {TT_FINDING_CAMERA_OFF, "unit-um",
+     "the scale of the picture is {factor_x} times the stated one: 'scale_mm_per_px' is in "
+     "millimetres per pixel; is it stated in micrometres?"},
+    {TT_FINDING_CAMERA_OFF, "unit-inch",
+     "the scale of the picture is {factor_x} times the stated one: 'scale_mm_per_px' is in "
+     "millimetres per pixel, whatever the file's units; is it stated in inches?"},
+    {TT_FINDING_CAMERA_OFF, "lens",
+     "the scale of the picture is {factor_x} times the stated one along its x and {factor_y} along "
+     "its y: another lens, another focus, or a picture of another size. State the new scale; "
+     "offsets do not depend on it"},
+    {TT_FINDING_CAMERA_OFF, "half-turn",
+     "the picture is turned by {turned} against the stated turn: is the camera mounted the other "
+     "way round, or do px and py count from the lower right corner?"},
+    {TT_FINDING_CAMERA_OFF, "turned",
+     "the picture is turned by {turned} against the stated turn: check how the camera is mounted, "
+     "and state the new turn"},
+    {TT_FINDING_CAMERA_OFF, "limit",
+     CORNER "; that is not shown to be within the permitted {permitted}. Write the new scale and "
+            "turn into the machine"},
+    {TT_FINDING_CAMERA_OFF, NULL, CORNER "; write the new ones into the machine"},
+    {TT_FINDING_LENS_DISTORTION, NULL,
+     "the lens distorts the picture: a feature at its corner is seen off by {corner_px} pixels, "
+     "{corner} on the board, from where the scale at the centre puts it; it was taken into "
+     "account. Place by features near the centre"},
+    {TT_FINDING_AXES_SCALE, NULL,
+     "the machine's axes are not true to scale: a reported move of 100 mm is truly longer by "
+     "{x_over_100} (u = {u_x}) along x and by {y_over_100} (u = {u_y}) along y. It was taken into "
+     "account; offsets are in the machine's own units of motion. Correct the steps per millimetre, "
+     "then repeat the run"},
+    {TT_FINDING_AXES_NOT_SQUARE, NULL,
+     "the machine's axes are not square: its y axis leans {way} by {over_100} over 100 mm of board "
+     "(u = {u}). It was taken into account; offsets are in the machine's own units of motion. "
+     "Square the axes, or correct the machine's squareness, then repeat the run"},
+};
+const size_t tt_n_machine_templates = sizeof tt_machine_templates / sizeof tt_machine_templates[0];
