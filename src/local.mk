@@ -44,6 +44,7 @@ libcore_la_SOURCES = \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
   src/model/machine.c src/model/machine.h \
+  src/model/joined.h \
   src/model/placement.c src/model/placement.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
@@ -113,6 +114,7 @@ libcore_la_SOURCES = \
   src/export/place_pattern.c \
   src/export/place_xml.c \
   src/export/present.c \
+  src/export/learn.c src/export/learn.h \
   src/export/own.c src/export/own.h \
   src/export/replace.c src/export/replace.h src/export/replace_parts.h \
   src/export/target.c \
@@ -177,6 +179,7 @@ libcore_la_SOURCES = \
   src/placement/choose.c src/placement/choose.h \
   src/placement/board_design.c src/placement/board_design.h \
   src/placement/findings.c \
+  src/placement/join.c \
   src/placement/board_fit.c src/placement/board_fit.h \
   src/placement/placement.c src/placement/placement.h \
   src/placement/robust.c \
@@ -256,8 +259,10 @@ libcore_la_SOURCES = \
   src/output/text/plan_sentences.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \
+  src/output/json/joined_json.c src/output/json/joined_json.h \
   src/output/json/placement_json.c \
   src/output/text/placement_sentences.c src/output/text/placement_sentences.h \
+  src/output/text/joined_text.c src/output/text/joined_text.h \
   src/output/text/placement_text.c \
   src/output/text/sentences_machine.c \
   src/output/text/sentences.c src/output/text/sentences.h \

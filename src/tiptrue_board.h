@@ -29,9 +29,13 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_board_read(const char *path,
 void tiptrue_board_free(struct tiptrue_board *board);
 
 /* What the parts show of the calibration that they were placed with. A board that cannot be trusted
- * is not an error: its verdict is `repeat`. */
+ * is not an error: its verdict is `repeat`. @run (may be NULL) is a result of touches: what it says
+ * of the offsets is tested against the board, and joined with it; the offsets in use are
+ * @machine's present ones (tiptrue_machine_present). TIPTRUE_E_DATA: @run is of another machine, or
+ * nothing of it may be used. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_place(const struct tiptrue_board *board,
                                                    const struct tiptrue_machine *machine,
+                                                   const struct tiptrue_solution *run,
                                                    struct tiptrue_placement **placement,
                                                    struct tiptrue_error *error);
 enum tiptrue_verdict tiptrue_placement_verdict(const struct tiptrue_placement *placement);
@@ -41,6 +45,13 @@ TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_placement_text(const struct tiptrue_placement *placement, bool json,
                        const struct tiptrue_text_options *options, char **text, size_t *length,
                        struct tiptrue_error *error);
+/* The file of @plate with what the board told of its groups, joined with a run of touches on that
+ * plate: their better place and smaller u, all other bytes as they were; *text and *length as
+ * above. TIPTRUE_E_DATA: nothing is to be learned; the message says why. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_placement_learn(const struct tiptrue_placement *placement,
+                        const struct tiptrue_plate *plate, char **text, size_t *length,
+                        struct tiptrue_error *error);
 void tiptrue_placement_free(struct tiptrue_placement *placement);
 
 #if defined(__GNUC__)

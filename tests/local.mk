@@ -112,6 +112,7 @@ script_tests = \
   tests/cli/placement.py \
   tests/cli/plan.sh \
   tests/cli/readme.sh \
+  tests/cli/joined.py \
   tests/cli/keys.py \
   tests/cli/ready.py \
   tests/cli/schema.py \
@@ -144,6 +145,7 @@ script_tests = \
   tests/report/pages.py \
   tests/simulation/agreement.py \
   tests/simulation/layouts.py \
+  tests/simulation/joined.py \
   tests/simulation/placement.py \
   tests/simulation/quick.py \
   tests/simulation/quick_faults.py \

@@ -72,6 +72,8 @@ enum {
     CLI_KEY_UNTIL,
     CLI_KEY_EXIT_STATUS,
     CLI_KEY_LAST,
+    CLI_KEY_RESULT,
+    CLI_KEY_LEARN,
     CLI_KEY_BRIEF
 };
 

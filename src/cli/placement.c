@@ -9,14 +9,16 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sysexits.h>
+#include <unistd.h>
 
 #include "cli/command.h"
 #include "cli/inputs.h"
 #include "cli/options.h"
+#include "cli/present.h"
 #include "cli/terminal.h"
 
 struct arguments {
-    const char *machine;
+    const char *machine, *result, *present, *plate, *learn;
     const char **boards; /* for free() */
     size_t n_boards;
     bool json, plain;
@@ -26,6 +28,8 @@ struct arguments {
 struct judging {
     const struct arguments *arguments;
     struct tiptrue_machine *machine;
+    struct tiptrue_solution *run; /* NULL: none was named */
+    struct tiptrue_plate *plate;  /* that learns; NULL: none does */
     struct tiptrue_text_options look;
 };
 
@@ -36,6 +40,15 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     }
     if (arguments->n_boards == 0) {
         cli_usage(state, "a FILE is missing: name the table of the parts, or - for standard input");
+    }
+    if (arguments->result == NULL && (arguments->present != NULL || arguments->learn != NULL)) {
+        cli_usage(state, "--present and --learn are about a run: name it by --result");
+    }
+    if ((arguments->learn == NULL) != (arguments->plate == NULL)) {
+        cli_usage(state, "--learn writes what --plate then is: they need each other");
+    }
+    if (arguments->learn != NULL && arguments->n_boards > 1) {
+        cli_usage(state, "--learn takes one board at a time");
     }
     (void)cli_count_stdin(state, cli_count_stdin(state, 0, &arguments->machine, 1),
                           arguments->boards, arguments->n_boards);
@@ -52,6 +65,18 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_MACHINE:
         arguments->machine = argument;
         return 0;
+    case CLI_KEY_RESULT:
+        arguments->result = argument;
+        return 0;
+    case CLI_KEY_PRESENT:
+        arguments->present = argument;
+        return 0;
+    case CLI_KEY_PLATE:
+        arguments->plate = argument;
+        return 0;
+    case CLI_KEY_LEARN:
+        arguments->learn = argument;
+        return 0;
     case CLI_KEY_JSON:
         arguments->json = true;
         return 0;
@@ -67,6 +92,35 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     default:
         return ARGP_ERR_UNKNOWN;
     }
+}
+
+/* The plate file that --learn asks for; the exit status. */
+static int learn(const struct judging *judging, const struct tiptrue_placement *placement,
+                 struct cli_messages *messages)
+{
+    const char *path = judging->arguments->learn;
+    struct tiptrue_error error = {0};
+    char *text = NULL;
+    size_t length = 0;
+    if (judging->plate == NULL) {
+        return EX_OK;
+    }
+    if (access(path, F_OK) == 0) {
+        fputs("tiptrue placement: error: ", stderr);
+        cli_put_escaped(stderr, path);
+        fputs(" is there already, and stays as it is: name another file, or take that one away\n",
+              stderr);
+        return EX_IOERR;
+    }
+    error.status = tiptrue_placement_learn(placement, judging->plate, &text, &length, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = cli_write_file(path, text, length, false, &error);
+    }
+    if (error.status != TIPTRUE_OK) {
+        cli_messages_error(messages, &error);
+    }
+    free(text);
+    return cli_exit_status(error.status);
 }
 
 /* One board read, judged and shown; the exit status. */
@@ -88,7 +142,7 @@ static int judge(const struct judging *judging, const char *path)
 
     error.status = tiptrue_board_read(path, judging->machine, &sink, &board, &error);
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_place(board, judging->machine, &placement, &error);
+        error.status = tiptrue_place(board, judging->machine, judging->run, &placement, &error);
     }
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_placement_text(placement, judging->arguments->json, &judging->look,
@@ -100,7 +154,8 @@ static int judge(const struct judging *judging, const char *path)
         if (judging->arguments->json) {
             cli_write("\n", 1);
         }
-        status = EXITS[tiptrue_placement_verdict(placement)];
+        status = cli_worse(EXITS[tiptrue_placement_verdict(placement)],
+                           learn(judging, placement, &messages));
     }
     free(text);
     tiptrue_placement_free(placement);
@@ -119,6 +174,21 @@ static int read_inputs(struct judging *judging)
 
     error.status = tiptrue_machine_read(arguments->machine, &sink, &judging->machine, &error);
     status = cli_file_read(&messages, arguments->machine, "machine", &error);
+    if (status == EX_OK && arguments->result != NULL) {
+        error.status = cli_present_read(arguments->present, judging->machine, &error);
+        status = cli_exit_status(error.status);
+        if (status != EX_OK) {
+            cli_messages_error(&messages, &error);
+        }
+    }
+    if (status == EX_OK && arguments->result != NULL) {
+        error.status = tiptrue_solution_read(arguments->result, &sink, &judging->run, &error);
+        status = cli_file_read(&messages, arguments->result, "result", &error);
+    }
+    if (status == EX_OK && arguments->plate != NULL) {
+        error.status = tiptrue_plate_read(arguments->plate, &sink, &judging->plate, &error);
+        status = cli_file_read(&messages, arguments->plate, "plate", &error);
+    }
     return status;
 }
 
@@ -126,6 +196,14 @@ int cli_placement(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
         {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine: tips, sense of rotation, limits", 1},
+        {"result", CLI_KEY_RESULT, "FILE", 0,
+         "A result of touches (solve --json): test it against the board, and join the two", 1},
+        {"present", CLI_KEY_PRESENT, "WORD", 0,
+         "The offsets that the board was placed with: as for solve, or none for those of --result",
+         1},
+        {"plate", CLI_KEY_PLATE, "FILE", 0, "The plate of that result, for --learn", 1},
+        {"learn", CLI_KEY_LEARN, "FILE", 0,
+         "Write that plate as FILE, its groups at the better place that the board shows", 1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each board", 2},
         {"plain", CLI_KEY_PLAIN, NULL, 0,
          "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
@@ -138,7 +216,9 @@ int cli_placement(int argc, char *argv[])
         .doc = "Say which calibration the parts of a board show to be off, and by how much, from "
                "where they were wanted and where they were found.\v"
                "Exit status: 0 keep, 10 update, 20 repeat, the worst of all boards; 64 wrong use, "
-               "65 bad input, 66 no input, 74 reading failed.",
+               "65 bad input, or nothing to be learned from the board, 66 no input, 74 reading or "
+               "writing failed, or the file of --learn is there already, 78 a place in a "
+               "configuration.",
     };
     struct arguments arguments = {0};
     struct judging judging = {.arguments = &arguments};
@@ -151,6 +231,8 @@ int cli_placement(int argc, char *argv[])
             worst = cli_worse(worst, judge(&judging, arguments.boards[i]));
         }
     }
+    tiptrue_plate_free(judging.plate);
+    tiptrue_solution_free(judging.run);
     tiptrue_machine_free(judging.machine);
     free(arguments.boards);
     return worst;

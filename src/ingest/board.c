@@ -7,6 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/digest.h"
 #include "ingest/board_metadata.h"
 #include "ingest/bytes.h"
 #include "ingest/cells.h"
@@ -386,6 +387,7 @@ static enum tiptrue_status read_bytes(const char *name, const struct tt_bytes *b
                             .machine = machine,
                             .board = made,
                             .metadata = {&diagnose, made, 1.0, {0}, false}};
+    tt_digest(bytes->text, bytes->length, made->id);
     tt_diagnose_init(&diagnose, sink, error, made->file, bytes->text + mark, bytes->length - mark);
     if (tt_text_check(&diagnose) && tt_text_is_there(&diagnose)) {
         read_text(&reader);

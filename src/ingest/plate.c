@@ -73,9 +73,26 @@ static const char *read_name(struct reader *reader, const cJSON *element, const 
     return name;
 }
 
+/* Where the group's place is from, if boards told it. */
+static void read_learned(struct reader *reader, const cJSON *element, struct tt_group *group)
+{
+    static const char *const known[] = {"parts", "boards", "run", "placed", "stated_u"};
+    static const struct tt_bounds count = {1.0, 1e9, false, "how many parts"};
+    const char *what = "learned";
+    double parts = 0.0;
+    const cJSON *learned =
+        tt_field_object(reader->fields, element, "group", "learned", TT_OPTIONAL);
+    if (learned != NULL) {
+        tt_field_unknown(reader->fields, learned, what, known, sizeof(known) / sizeof(known[0]));
+        group->learned_boards = tt_field_text(reader->fields, learned, what, "boards", TT_REQUIRED);
+        (void)tt_field_number(reader->fields, learned, what, "parts", TT_REQUIRED, &count, &parts);
+        group->learned_parts = (size_t)parts;
+    }
+}
+
 static void read_group(struct reader *reader, const cJSON *element)
 {
-    static const char *const known[] = {"name", "u", "tolerance", "note"};
+    static const char *const known[] = {"name", "u", "tolerance", "learned", "note"};
     struct tt_group group = {0};
     group.name = read_name(reader, element, "group", &reader->groups);
     if (group.name == NULL) {
@@ -85,6 +102,7 @@ static void read_group(struct reader *reader, const cJSON *element)
     tt_field_unknown(reader->fields, element, what.text, known, sizeof(known) / sizeof(known[0]));
     (void)tt_field_u(reader->fields, element, what.text, TT_REQUIRED, &tt_length_mm, &group.u_mm);
     tt_field_warn_large(reader->fields, element, what.text, "u", group.u_mm, TT_LARGEST_STATED_MM);
+    read_learned(reader, element, &group);
     reader->plate->groups[reader->plate->n_groups++] = group;
 }
 

@@ -28,6 +28,7 @@ struct tt_part {
 
 struct tiptrue_board {
     const char *file, *machine, *started; /* machine, started: NULL = not stated */
+    char id[17];                          /* digest of the file's bytes */
     bool own_frame;                       /* places are in the board's frame: where it lies on the
                                              machine is not known */
     bool clockwise; /* rotations were logged clockwise seen from above; they are turned here */

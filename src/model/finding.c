@@ -63,6 +63,8 @@ static const char *const names[TT_FINDING_CODES] = {
     [TT_FINDING_PICTURE_MIRRORED] = "picture-mirrored",
     [TT_FINDING_AXES_SCALE] = "axes-scale",
     [TT_FINDING_AXES_NOT_SQUARE] = "axes-not-square",
+    [TT_FINDING_CONFIRMED] = "confirmed",
+    [TT_FINDING_CONTRADICTED] = "contradicted",
 };
 
 /* By unit: what its keys end in. */

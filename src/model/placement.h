@@ -14,6 +14,7 @@
 #include "base/arena.h"
 #include "model/finding.h"
 #include "model/frames.h"
+#include "model/joined.h"
 
 /* What may be off. The order is that of the lists in output. */
 enum tt_term_kind {
@@ -41,11 +42,6 @@ struct tt_board_explanation {
     const struct tt_term *terms; /* none: nothing is off */
     size_t n_terms;
     double probability;
-};
-
-/* x and y. */
-struct tt_pair {
-    double x, y;
 };
 
 /* A quantity of one axis and what is allowed. */
@@ -101,6 +97,7 @@ struct tt_wanted_part {
 
 struct tiptrue_placement {
     const char *file, *machine, *started; /* machine, started: NULL = not stated */
+    char id[17];                          /* digest of the board's file */
     bool own_frame;
     bool relative; /* offsets count from the mean of the tips: the board's place is not known */
     size_t parts_read, parts_used, parts_not_found;
@@ -125,6 +122,7 @@ struct tiptrue_placement {
     double systematic_mm; /* largest distance by which the terms that are shown put a part off */
     struct tt_capability *capability; /* all parts, then each tip; n 0: no limits */
     size_t n_capability;
+    struct tt_joined *joined;      /* with the run of a result; NULL: none was named */
     struct tt_wanted_part *wanted; /* parts that would tell what is open */
     size_t n_wanted;
     struct tt_finding *findings; /* worst first; tip counts in tip_names */

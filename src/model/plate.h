@@ -16,7 +16,10 @@
  */
 struct tt_group {
     const char *name;
-    double u_mm; /* standard uncertainty of the shift, per axis; > 0 */
+    double u_mm;                /* standard uncertainty of the shift, per axis; > 0 */
+    const char *learned_boards; /* digests of the boards that its place was learned from, each
+                                   behind a blank but the first; NULL: none */
+    size_t learned_parts;       /* how many parts these had */
 };
 
 struct tt_mark {

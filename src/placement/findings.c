@@ -241,6 +241,30 @@ static bool find_other_machine(struct tt_placing *p)
                 TT_VALUES(TT_TEXT("what", "board"), TT_TEXT("log", log), TT_TEXT("file", file))));
 }
 
+/* Whether the run of touches agrees with the board. */
+static bool find_joined(struct tt_placing *p)
+{
+    const struct tt_joined *j = p->result->joined;
+    struct tt_finding finding = head(TT_FINDING_CONFIRMED, TIPTRUE_NOTE, TT_NONE);
+    if (j == NULL) {
+        return true;
+    }
+    if (j->equations == 0.0) {
+        finding.code = TT_FINDING_UNDETERMINED;
+        finding.severity = TIPTRUE_WARNING;
+        return add(p, &finding, TT_VALUES(TT_TEXT("what", "placed-seat"), TT_TEXT("run", j->run)));
+    }
+    if (j->agrees) {
+        return add(p, &finding,
+                   TT_VALUES(TT_TEXT("what", j->seat_known ? "offsets" : "differences"),
+                             TT_TEXT("run", j->run), TT_SHARE("probability", j->p)));
+    }
+    finding = head(TT_FINDING_CONTRADICTED, TIPTRUE_ERROR, j->worst);
+    return add(p, &finding,
+               TT_VALUES(TT_TEXT("run", j->run), TT_IN_MM("x", j->worst_apart_mm.x),
+                         TT_IN_MM("y", j->worst_apart_mm.y), TT_SHARE("probability", j->p)));
+}
+
 static int worst_first(const void *a, const void *b)
 {
     const struct tt_finding *x = a, *y = b;
@@ -254,7 +278,7 @@ bool tt_placing_findings(struct tt_placing *p)
 {
     bool good = find_other_machine(p) && find_few(p) && find_slipped(p) && find_scattered(p) &&
                 find_offsets(p) && find_angles(p) && find_grid(p) && find_rival(p) &&
-                find_open(p) && find_not_normal(p);
+                find_open(p) && find_not_normal(p) && find_joined(p);
     if (good && p->result->n_findings > 0) {
         qsort(p->result->findings, p->result->n_findings, sizeof(*p->result->findings),
               worst_first);

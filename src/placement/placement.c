@@ -27,6 +27,7 @@ static bool begin(struct tt_placing *p)
     r->file = copy(p, board->file);
     r->machine = copy(p, board->machine != NULL ? board->machine : p->machine->name);
     r->started = copy(p, board->started);
+    memcpy(r->id, board->id, sizeof(r->id));
     r->parts_not_found = board->n_not_found;
     r->n_tips = board->n_tips;
     r->tips = TT_ARENA_NEW(&r->arena, board->n_tips, struct tt_placed_tip);
@@ -73,13 +74,14 @@ static bool solve(struct tt_placing *p)
 
 enum tiptrue_status tt_place(const struct tiptrue_board *board,
                              const struct tiptrue_machine *machine,
+                             const struct tiptrue_solution *run,
                              struct tiptrue_placement **placement, struct tiptrue_error *error)
 {
-    struct tt_placing p = {.board = board, .machine = machine};
+    struct tt_placing p = {.board = board, .machine = machine, .run = run};
     p.result = calloc(1, sizeof(*p.result));
     bool good = p.result != NULL && begin(&p) && solve(&p) && tt_placing_angles(&p) &&
-                tt_placing_values(&p) && tt_placing_capability(&p) && tt_placing_findings(&p) &&
-                tt_placing_wanted(&p);
+                tt_placing_values(&p) && tt_placing_join(&p) && tt_placing_capability(&p) &&
+                tt_placing_findings(&p) && tt_placing_wanted(&p);
     if (good) {
         tt_placing_verdict(&p);
     }

@@ -8,10 +8,12 @@
 #include "model/board.h"
 #include "model/machine.h"
 #include "model/placement.h"
+#include "model/solution.h"
 
 /* As tiptrue_place; findings have no text yet. Cost linear in the parts. */
 TT_MUST_USE enum tiptrue_status tt_place(const struct tiptrue_board *board,
                                          const struct tiptrue_machine *machine,
+                                         const struct tiptrue_solution *run,
                                          struct tiptrue_placement **placement,
                                          struct tiptrue_error *error);
 

@@ -5,6 +5,7 @@
 #define TT_PLACEMENT_WORK_H
 
 #include "model/machine.h"
+#include "model/solution.h"
 #include "placement/board_terms.h"
 
 /* Coverage of every expanded uncertainty and every interval here. */
@@ -23,6 +24,7 @@ struct tt_angles {
 struct tt_placing {
     const struct tiptrue_board *board;
     const struct tiptrue_machine *machine;
+    const struct tiptrue_solution *run; /* what the board is joined with, NULL: nothing */
     struct tt_board_design design;
     struct tt_board_fit fit;
     struct tt_board_terms terms;
@@ -43,6 +45,7 @@ bool tt_grid_is_told(const struct tt_placing *p);
 /* The steps, in their order. false: out of memory. */
 TT_MUST_USE bool tt_placing_angles(struct tt_placing *p);
 TT_MUST_USE bool tt_placing_values(struct tt_placing *p);
+TT_MUST_USE bool tt_placing_join(struct tt_placing *p);
 TT_MUST_USE bool tt_placing_capability(struct tt_placing *p);
 TT_MUST_USE bool tt_placing_findings(struct tt_placing *p);
 /* After the findings: the covariance of the fit is used up. */

@@ -159,6 +159,12 @@ for command in ready solve check export plan simulate compare trend history plac
 done
 wrong "tiptrue placement: --machine is missing: name the file of the machine" placement board.csv
 wrong "tiptrue placement: a FILE is missing: name the table of the parts, or - for standard input" placement --machine machine.json
+wrong "tiptrue placement: --present and --learn are about a run: name it by --result" \
+    placement --machine machine.json --present none board.csv
+wrong "tiptrue placement: --learn writes what --plate then is: they need each other" \
+    placement --machine machine.json --result r.json --learn l.json board.csv
+wrong "tiptrue placement: --learn takes one board at a time" \
+    placement --machine machine.json --result r.json --plate plate.json --learn l.json a.csv b.csv
 wrong "tiptrue placement: '-' is named 2 times, but standard input can be read only once" placement --machine - -
 wrong "tiptrue report: nothing to show: name a RUN or a RESULT, - for standard input, or --history" report -o page.html
 wrong "tiptrue report: -o is missing: name the file of the page, or - for standard output" report run.csv

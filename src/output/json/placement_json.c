@@ -5,6 +5,7 @@
 
 #include "output/output.h"
 
+#include "output/json/joined_json.h"
 #include "output/json/json_finding.h"
 #include "output/json/json_write.h"
 #include "output/verdict.h"
@@ -210,6 +211,7 @@ void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffe
     tt_json_open(&json, '{');
     tt_json_key_text(&json, "schema", "tiptrue.placement/1");
     tt_json_key_text(&json, "file", p->file);
+    tt_json_key_text(&json, "id", p->id);
     tt_json_key_text(&json, "machine", p->machine);
     tt_json_key_text(&json, "started", p->started);
     tt_json_key_text(&json, "frame", p->own_frame ? "board" : "machine");
@@ -226,6 +228,7 @@ void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffe
     write_whole(&json, p);
     write_explanations(&json, p);
     write_capability(&json, p);
+    tt_json_joined(&json, p);
     write_wanted(&json, p);
     tt_json_findings(&json, &names);
     tt_json_close(&json, '}');

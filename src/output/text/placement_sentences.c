@@ -74,6 +74,21 @@ static const struct {
     {TT_FINDING_NOT_NORMAL, NULL,
      "the errors of '{tip}' in {axis} are not normally distributed: Cp and Cpk would mislead and "
      "are not given; the share within the limits holds"},
+    {TT_FINDING_UNDETERMINED, "placed-seat",
+     "the board adds nothing to run {run}: how well its seat and the measuring device are known is "
+     "not stated, and differences need two tips; state '# board_u:' and '# device_u:'"},
+    {TT_FINDING_CONFIRMED, "differences",
+     "the board agrees with run {run} (the differences of tips disagree this much by chance "
+     "{probability} of the time); its seat and the measuring device are not stated ('# board_u:', "
+     "'# device_u:'), so that only differences of tips count"},
+    {TT_FINDING_CONFIRMED, NULL,
+     "the board agrees with run {run} (they disagree this much by chance {probability} of the "
+     "time)"},
+    {TT_FINDING_CONTRADICTED, NULL,
+     "the board and run {run} contradict each other, most about '{tip}', by {x} in x and {y} in y "
+     "(chance: {probability}): something moved between them, other offsets were in use, or a "
+     "stated uncertainty is too small (the plate's, board_u, device_u); repeat the run, then place "
+     "another board"},
     {TT_FINDING_OTHER_MACHINE, "board",
      "the board was placed on machine '{log}', the machine file is of '{file}': use its own file"},
 };

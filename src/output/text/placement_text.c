@@ -8,6 +8,7 @@
 #include <math.h>
 
 #include "base/number.h"
+#include "output/text/joined_text.h"
 #include "output/text/words.h"
 #include "output/text/placement_sentences.h"
 #include "output/text/text_parts.h"
@@ -263,6 +264,7 @@ void tt_output_placement_text(const struct tiptrue_placement *p,
     write_verdict(&page, p);
     write_board(&page, p);
     write_tips(&page, p);
+    tt_text_joined(&page, p, name_width(&page, p));
     write_capability(&page, p);
     write_findings(&page, p);
     write_wanted(&page, p);

@@ -1,0 +1,83 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The key "joined" of tiptrue.placement/1. */
+#include "config.h"
+
+#include "output/json/joined_json.h"
+
+static void write_tip(struct tt_json *json, const struct tiptrue_placement *p,
+                      const struct tt_joined_tip *t)
+{
+    bool known = p->joined->agrees;
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "tip", p->tip_names[t->tip]);
+    tt_json_key_xy(json, "in_use_mm", t->in_use_mm.x, t->in_use_mm.y);
+    tt_json_key_xy(json, "touched_mm", t->touched_mm.x, t->touched_mm.y);
+    tt_json_key_xy(json, "u_touched_mm", t->u_touched_mm.x, t->u_touched_mm.y);
+    tt_json_key_xy(json, "expanded_touched_mm", t->expanded_touched_mm.x, t->expanded_touched_mm.y);
+    tt_json_key_xy_if(json, "offset_mm", known, t->offset_mm.x, known, t->offset_mm.y);
+    tt_json_key_xy_if(json, "u_offset_mm", known, t->u_mm.x, known, t->u_mm.y);
+    tt_json_key_xy_if(json, "expanded_offset_mm", known, t->expanded_mm.x, known, t->expanded_mm.y);
+    tt_json_key_number_if(json, "covariance_mm2", known, t->cov_mm2);
+    tt_json_key_number_if(json, "dof", known && t->dof <= TT_MOST_DOF, t->dof);
+    tt_json_close(json, '}');
+}
+
+static void write_group(struct tt_json *json, const struct tt_joined_group *group)
+{
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "group", group->name);
+    tt_json_key_fixed(json, "stated_u_mm", group->u_stated_mm);
+    tt_json_key_xy(json, "shift_mm", group->shift_mm.x, group->shift_mm.y);
+    tt_json_key_xy(json, "u_shift_mm", group->u_mm.x, group->u_mm.y);
+    tt_json_close(json, '}');
+}
+
+static void write_agreement(struct tt_json *json, const struct tt_joined *j)
+{
+    tt_json_key(json, "agreement");
+    if (j->equations == 0.0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_number(json, "t2", j->t2);
+    tt_json_key_number(json, "equations", j->equations);
+    tt_json_key_number_if(json, "dof", j->dof <= TT_MOST_DOF, j->dof);
+    tt_json_key_number(json, "p", j->p);
+    tt_json_key(json, "agrees");
+    tt_json_bool(json, j->agrees);
+    tt_json_close(json, '}');
+}
+
+void tt_json_joined(struct tt_json *json, const struct tiptrue_placement *p)
+{
+    const struct tt_joined *j = p->joined;
+    tt_json_key(json, "joined");
+    if (j == NULL) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "run", j->run);
+    tt_json_key_text(json, "plate", j->plate);
+    tt_json_key_text(json, "plate_serial", j->serial);
+    tt_json_key_text(json, "started", j->started);
+    tt_json_key_text(json, "in_use", j->in_use_from_run ? "run" : "machine");
+    tt_json_key(json, "seat_known");
+    tt_json_bool(json, j->seat_known);
+    write_agreement(json, j);
+    tt_json_key(json, "tips");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < j->n_tips; i++) {
+        write_tip(json, p, &j->tips[i]);
+    }
+    tt_json_close(json, ']');
+    tt_json_key(json, "groups");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < j->n_groups; i++) {
+        write_group(json, &j->groups[i]);
+    }
+    tt_json_close(json, ']');
+    tt_json_close(json, '}');
+}

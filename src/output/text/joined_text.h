@@ -1,0 +1,13 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a board and a run of touches say together, as part of a board's text. */
+#ifndef TT_OUTPUT_TEXT_JOINED_TEXT_H
+#define TT_OUTPUT_TEXT_JOINED_TEXT_H
+
+#include "model/placement.h"
+#include "output/page.h"
+
+/* A table of tips, numbers from column @at on, and the groups; nothing where nothing was joined. */
+void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *placement, size_t at);
+
+#endif
