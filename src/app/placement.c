@@ -24,8 +24,9 @@ enum tiptrue_status tiptrue_board_read(const char *path, const struct tiptrue_ma
  * say how the plate's errors bear on them. */
 static bool may_join(const struct tt_tip_result *tip, bool *old)
 {
-    bool determined = tip->offset_determined_x && tip->offset_determined_y &&
-                      (tip->verdict == TIPTRUE_KEEP || tip->verdict == TIPTRUE_UPDATE);
+    bool determined =
+        tip->offset_determined_x && tip->offset_determined_y &&
+        (tip->offset_verdict == TIPTRUE_KEEP || tip->offset_verdict == TIPTRUE_UPDATE);
     *old = *old || (determined && tip->plate_effect_x == NULL);
     return determined && tip->plate_effect_x != NULL;
 }

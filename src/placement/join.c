@@ -44,7 +44,7 @@ static bool is_usable(const struct tt_tip_result *tip)
 {
     return tip->offset_determined_x && tip->offset_determined_y && tip->plate_effect_x != NULL &&
            tip->plate_effect_y != NULL &&
-           (tip->verdict == TIPTRUE_KEEP || tip->verdict == TIPTRUE_UPDATE);
+           (tip->offset_verdict == TIPTRUE_KEEP || tip->offset_verdict == TIPTRUE_UPDATE);
 }
 
 /* The run's usable result of the board's tip @t, or NULL. */
