@@ -232,10 +232,16 @@ TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_solution_json(const struct tiptrue_solution *solution,
                       const struct tiptrue_text_options *options, char **text, size_t *length,
                       struct tiptrue_error *error);
-/* The JSON line for a run that could not be read (tiptrue.error/1). */
+/* The JSON line for what could not be done (tiptrue.error/1). tiptrue_errors_json: with all @n
+ * faults of the file, of which @what is the first; with n == 0, and in tiptrue_error_json, it is
+ * the only one. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what,
                                                         char **text, size_t *length,
                                                         struct tiptrue_error *error);
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_errors_json(const struct tiptrue_error *what,
+                                                         const struct tiptrue_error faults[],
+                                                         size_t n, char **text, size_t *length,
+                                                         struct tiptrue_error *error);
 
 /* Say what a run can and cannot determine, before anything is solved (text for a person, or JSON
  * tiptrue.check/1, one line without line feed at its end). @options may be NULL. *determined (may

@@ -102,6 +102,7 @@ script_tests = \
   tests/cli/complete.py \
   tests/cli/daily.py \
   tests/cli/dialects.py \
+  tests/cli/errors.py \
   tests/cli/export.py \
   tests/cli/find.py \
   tests/cli/heights.py \

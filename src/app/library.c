@@ -197,9 +197,16 @@ enum tiptrue_status tiptrue_solution_json(const struct tiptrue_solution *solutio
 enum tiptrue_status tiptrue_error_json(const struct tiptrue_error *what, char **text,
                                        size_t *length, struct tiptrue_error *error)
 {
+    return tiptrue_errors_json(what, NULL, 0, text, length, error);
+}
+
+enum tiptrue_status tiptrue_errors_json(const struct tiptrue_error *what,
+                                        const struct tiptrue_error faults[], size_t n, char **text,
+                                        size_t *length, struct tiptrue_error *error)
+{
     struct tt_buffer buffer = {0};
 
-    tt_output_error_json(what, &buffer);
+    tt_output_error_json(what, n > 0 ? faults : what, n > 0 ? n : 1, &buffer);
     return tt_buffer_hand_over(&buffer, text, length, error);
 }
 

@@ -73,12 +73,9 @@ static int read_last(const struct cli_history_arguments *arguments, struct pair 
         error.status = tiptrue_history_ids(pair->history, &query, &ids, &n, &error);
     }
     if (error.status == TIPTRUE_OK && n <= arguments->last) {
-        fprintf(stderr, "tiptrue compare: error: the history holds %zu runs, and %zu are needed\n",
-                n, arguments->last + 1);
-        error.status = TIPTRUE_OK;
-        free(ids);
-        tiptrue_trend_free(trend);
-        return EX_NOINPUT;
+        snprintf(error.text, sizeof error.text, "the history holds %zu runs, and %zu are needed", n,
+                 arguments->last + 1);
+        error.status = TIPTRUE_E_NO_INPUT;
     }
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_history_comparable(pair->history, ids[n - 1 - arguments->last],
@@ -89,15 +86,16 @@ static int read_last(const struct cli_history_arguments *arguments, struct pair 
     }
     pair->trend = trend;
     free(ids);
-    return cli_history_failed(&error);
+    return cli_failed(arguments->json, &error);
 }
 
 /* The result @name: a file, or the run of the history whose id begins with it. Returns the exit
  * status. */
-static int read_result(const struct pair *pair, const char *name,
+static int read_result(const struct pair *pair, const char *name, bool json,
                        struct tiptrue_solution **solution)
 {
-    struct cli_messages messages = {.stream = stderr};
+    struct cli_messages messages = {.stream = stderr,
+                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
     char id[TIPTRUE_RUN_ID_SIZE];
@@ -110,7 +108,7 @@ static int read_result(const struct pair *pair, const char *name,
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_history_comparable(pair->history, id, solution, &error);
     }
-    return cli_history_failed(&error);
+    return cli_failed(json, &error);
 }
 
 /* Write the comparison; the exit status. */
@@ -136,7 +134,7 @@ static int show(const struct cli_history_arguments *arguments, const struct pair
     }
     free(text);
     tiptrue_comparison_free(comparison);
-    return cli_history_failed(&error);
+    return cli_failed(arguments->json, &error);
 }
 
 /* The scatter between runs, of the machine that is named or the only one. Without runs of it there
@@ -149,7 +147,7 @@ static int read_trend(const struct cli_history_arguments *arguments, struct pair
         tiptrue_history_trend(pair->history, &arguments->query, NULL, &pair->trend, &error);
     return error.status == TIPTRUE_E_NO_INPUT && arguments->query.machine == NULL
                ? EX_OK
-               : cli_history_failed(&error);
+               : cli_failed(arguments->json, &error);
 }
 
 int cli_compare(int argc, char *argv[])
@@ -192,7 +190,7 @@ int cli_compare(int argc, char *argv[])
         status = read_last(&arguments, &pair);
     }
     for (size_t i = 0; i < arguments.n_names && status == EX_OK; i++) {
-        status = read_result(&pair, arguments.names[i], i == 0 ? &pair.a : &pair.b);
+        status = read_result(&pair, arguments.names[i], arguments.json, i == 0 ? &pair.a : &pair.b);
     }
     if (status == EX_OK && pair.history != NULL && arguments.last == 0) {
         status = read_trend(&arguments, &pair);

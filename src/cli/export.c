@@ -290,7 +290,7 @@ static int do_it(struct arguments *arguments)
     int status = arguments->undo == NULL ? read_objects(arguments, &objects) : EX_OK;
 
     if (status == EX_OK && arguments->history != NULL && !arguments->options.dry_run) {
-        status = cli_history_open(arguments->history, objects.machine, true, &history);
+        status = cli_history_open(arguments->history, objects.machine, true, &messages, &history);
     }
     if (status == EX_OK) {
         arguments->options.now_s = (double)time(NULL);

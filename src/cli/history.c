@@ -72,34 +72,35 @@ bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
 }
 
 int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
-                     struct tiptrue_history **history)
+                     struct cli_messages *messages, struct tiptrue_history **history)
 {
     struct tiptrue_error error = {0};
     char *path = NULL;
-    int status = EX_OK;
 
     if (named == NULL && machine != NULL) {
         error.status = tiptrue_machine_path(machine, TIPTRUE_MACHINE_HISTORY, &path, &error);
-        status = cli_history_failed(&error);
     }
-    if (status == EX_OK && path == NULL) {
-        status = cli_history_place(named, write, &path);
+    if (error.status == TIPTRUE_OK && path == NULL) {
+        error.status = cli_history_place(named, write, &path, &error);
     }
-    if (status != EX_OK) {
-        return status;
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_open(
+            path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ, history, &error);
+        cli_wait_aloud(error.status == TIPTRUE_OK ? *history : NULL);
     }
-    error.status = tiptrue_history_open(path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ,
-                                        history, &error);
-    cli_wait_aloud(error.status == TIPTRUE_OK ? *history : NULL);
     free(path);
-    return cli_history_failed(&error);
+    if (error.status != TIPTRUE_OK) {
+        cli_messages_error(messages, &error);
+    }
+    return cli_exit_status(error.status);
 }
 
 /* The machine file that is meant, in *machine; NULL: there is none. Only of one that was named the
  * faults are told. */
-static int read_machine(const char *named, struct tiptrue_machine **machine)
+static int read_machine(const char *named, bool json, struct tiptrue_machine **machine)
 {
-    struct cli_messages messages = {.stream = stderr};
+    struct cli_messages messages = {.stream = stderr,
+                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
     struct cli_found found = {0};
@@ -126,11 +127,12 @@ static int find_machine(const struct cli_history_arguments *arguments,
 {
     const char *named = arguments->query.machine;
     bool near = arguments->history == NULL;
-    int status =
-        near || (named != NULL && cli_is_regular(named)) ? read_machine(named, machine) : EX_OK;
+    int status = near || (named != NULL && cli_is_regular(named))
+                     ? read_machine(named, arguments->json, machine)
+                     : EX_OK;
 
     if (status == EX_OK && *machine == NULL && named != NULL && near) {
-        status = read_machine(NULL, machine);
+        status = read_machine(NULL, arguments->json, machine);
         if (*machine != NULL && strcmp(tiptrue_machine_name(*machine), named) != 0) {
             tiptrue_machine_free(*machine);
             *machine = NULL;
@@ -155,7 +157,7 @@ static int take_machine(struct cli_history_arguments *arguments,
         arguments->query.machine = arguments->machine;
         error.status = arguments->machine != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
     }
-    return cli_history_failed(&error);
+    return cli_failed(arguments->json, &error);
 }
 
 int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
@@ -169,7 +171,10 @@ int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
         status = take_machine(arguments, machine, &path);
     }
     if (status == EX_OK) {
-        status = cli_history_open(path != NULL ? path : arguments->history, NULL, write, history);
+        struct cli_messages messages = {
+            .stream = stderr, .telling = arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+        status = cli_history_open(path != NULL ? path : arguments->history, NULL, write, &messages,
+                                  history);
     }
     free(path);
     tiptrue_machine_free(machine);
@@ -180,16 +185,6 @@ void cli_history_clear(struct cli_history_arguments *arguments)
 {
     free(arguments->names);
     free(arguments->machine);
-}
-
-int cli_history_failed(const struct tiptrue_error *error)
-{
-    struct cli_messages messages = {.stream = stderr};
-
-    if (error->status != TIPTRUE_OK) {
-        cli_messages_error(&messages, error);
-    }
-    return cli_exit_status(error->status);
 }
 
 static enum tiptrue_status write_out(void *context, const char *text, size_t length)
@@ -266,7 +261,7 @@ static int list(int argc, char *argv[])
         struct tiptrue_text_options look = cli_text_options(arguments.plain);
         error.status =
             tiptrue_history_list(history, &arguments.query, arguments.json, &look, &writer, &error);
-        status = cli_history_failed(&error);
+        status = cli_failed(arguments.json, &error);
     }
     tiptrue_history_close(history);
     cli_history_clear(&arguments);
@@ -293,7 +288,7 @@ static int export(int argc, char *argv[])
     if (status == EX_OK) {
         error.status =
             tiptrue_history_export(history, &arguments.query, arguments.csv, &writer, &error);
-        status = cli_history_failed(&error);
+        status = cli_failed(arguments.json, &error);
     }
     tiptrue_history_close(history);
     cli_history_clear(&arguments);

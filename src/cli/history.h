@@ -8,6 +8,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 
+#include "cli/messages.h"
 #include "tiptrue.h"
 
 struct cli_history_arguments {
@@ -31,9 +32,9 @@ bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
 /* The same with an input of the command's own. */
 bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input);
 /* Open the history @named, else the one that @machine (NULL: none) names, else the default one.
- * Returns the exit status; a failure is told. */
+ * Returns the exit status; a failure is told into @messages. */
 int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
-                     struct tiptrue_history **history);
+                     struct cli_messages *messages, struct tiptrue_history **history);
 /* The same for a command that reads no machine file otherwise: arguments->query.machine may be one,
  * and is its name afterwards; without it, and without --history, the machine file that is found
  * says where its history is, and which machine is meant. */
@@ -41,8 +42,6 @@ int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
                          struct tiptrue_history **history);
 /* What cli_history_parse and cli_history_open_for made. */
 void cli_history_clear(struct cli_history_arguments *arguments);
-/* Tell @error, if it is one. Returns the exit status that stands for it. */
-int cli_history_failed(const struct tiptrue_error *error);
 
 int cli_history_show(int argc, char *argv[]);
 int cli_history_import(int argc, char *argv[]);

@@ -208,7 +208,7 @@ static int import_paths(const struct arguments *arguments, const struct cli_obje
                                         files->n, &options, &sink, print_report, NULL, &error);
     }
     tiptrue_workspace_free(workspace);
-    (void)cli_history_failed(&error);
+    (void)cli_failed(false, &error);
     return cli_exit_status(status);
 }
 

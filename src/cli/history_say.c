@@ -65,7 +65,7 @@ static int say(const struct argp *argp, enum tiptrue_history_word word, int argc
             const char *text = NAMES_WANTED[word] == 2 ? saying.history.names[1] : saying.why;
             error.status = tiptrue_history_say(history, id, word, text, cli_now_s(), &error);
         }
-        status = cli_history_failed(&error);
+        status = cli_failed(false, &error);
     }
     tiptrue_history_close(history);
     cli_history_clear(&saying.history);
@@ -141,7 +141,7 @@ int cli_history_forget(int argc, char *argv[])
         if (error.status == TIPTRUE_OK) {
             printf("run %s is forgotten: its log, results, exports and notes are gone\n", id);
         }
-        status = cli_history_failed(&error);
+        status = cli_failed(false, &error);
     }
     tiptrue_history_close(history);
     free(saying.history.names);

@@ -172,7 +172,7 @@ static int show_named(struct showing *showing)
         if (error.status == TIPTRUE_OK) {
             error.status = show(showing, id, &error);
         }
-        worst = cli_worse(worst, cli_history_failed(&error));
+        worst = cli_worse(worst, cli_failed(common->json, &error));
     }
     return worst;
 }
@@ -187,7 +187,7 @@ static int show_all(struct showing *showing)
 
     error.status = tiptrue_history_ids(showing->history, NULL, &ids, &n, &error);
     if (error.status != TIPTRUE_OK) {
-        return cli_history_failed(&error);
+        return cli_failed(showing->arguments->common.json, &error);
     }
     showing->all = true;
     for (size_t i = 0; i < n; i++) {
@@ -196,7 +196,7 @@ static int show_all(struct showing *showing)
         if (own.status == TIPTRUE_E_NO_INPUT) {
             showing->skipped++;
         } else {
-            worst = cli_worse(worst, cli_history_failed(&own));
+            worst = cli_worse(worst, cli_failed(showing->arguments->common.json, &own));
         }
     }
     free(ids);
@@ -237,7 +237,7 @@ int cli_history_show(int argc, char *argv[])
                  : status;
     if (status == EX_OK && arguments.again) {
         error.status = tiptrue_workspace_new(&showing.workspace, &error);
-        status = cli_history_failed(&error);
+        status = cli_failed(arguments.common.json, &error);
     }
     if (status == EX_OK) {
         showing.look = cli_text_options(arguments.common.plain);

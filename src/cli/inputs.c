@@ -35,11 +35,12 @@ int cli_file_read(struct cli_messages *messages, const char *path, const char *w
 /* A file into *object by @read, with what is said of it. Returns the exit status. */
 #define READ(path, what, telling, read, object)                                                    \
     do {                                                                                           \
-        struct cli_messages messages = {.stream = stderr, .telling = (telling)};                   \
-        struct tiptrue_sink sink = cli_messages_sink(&messages);                                   \
+        struct cli_messages own = {.stream = stderr, .telling = (telling)},                        \
+                            *messages = inputs->messages != NULL ? inputs->messages : &own;        \
+        struct tiptrue_sink sink = cli_messages_sink(messages);                                    \
         struct tiptrue_error error = {0};                                                          \
         error.status = read((path), &sink, (object), &error);                                      \
-        worst = cli_worse(worst, cli_file_read(&messages, (path), (what), &error));                \
+        worst = cli_worse(worst, cli_file_read(messages, (path), (what), &error));                 \
     } while (0)
 
 static int read_named(const struct cli_inputs *inputs, enum cli_telling telling,
@@ -102,7 +103,7 @@ static bool check_others(const struct cli_inputs *inputs, const struct cli_objec
             snprintf(text, sizeof text,
                      "the RUNs have different %s files beside them; name one by --%s", option,
                      option);
-            cli_usage_error(inputs->command, text);
+            cli_usage_error(inputs->command, inputs->json, text);
         }
     }
     return true;
@@ -147,7 +148,8 @@ static void take_pattern(struct cli_inputs *inputs, const struct tiptrue_machine
 
 /* All paths of what was not named; nothing is read yet but to see what the machine file names, and
  * what is wrong with that file is told when it is read. */
-static int find_all(struct cli_inputs *inputs, enum cli_need need, struct cli_objects *objects)
+static int find_all(struct cli_inputs *inputs, enum cli_need need, enum cli_telling telling,
+                    struct cli_objects *objects)
 {
     const char *run = inputs->n_runs > 0 ? inputs->runs[0] : NULL;
     struct tiptrue_machine *machine = NULL;
@@ -176,8 +178,8 @@ static int find_all(struct cli_inputs *inputs, enum cli_need need, struct cli_ob
     take_pattern(inputs, machine, objects);
     tiptrue_machine_free(machine);
     if (error.status != TIPTRUE_OK) {
-        struct cli_messages messages = {.stream = stderr};
-        cli_messages_error(&messages, &error);
+        struct cli_messages own = {.stream = stderr, .telling = telling};
+        cli_messages_error(inputs->messages != NULL ? inputs->messages : &own, &error);
     }
     return cli_exit_status(error.status);
 }
@@ -217,18 +219,20 @@ static void check_found(const struct cli_inputs *inputs, enum cli_need need)
     bool both = need == CLI_NEEDS_BOTH || need == CLI_NEEDS_MOVES;
 
     if (both && inputs->plate == NULL) {
-        cli_usage_error(inputs->command,
+        cli_usage_error(inputs->command, inputs->json,
                         "--plate is missing: name the file of the reference plate");
     }
     if (both && inputs->machine == NULL) {
-        cli_usage_error(inputs->command, "--machine is missing: name the file of the machine");
+        cli_usage_error(inputs->command, inputs->json,
+                        "--machine is missing: name the file of the machine");
     }
     if (need != CLI_NEEDS_MOVES && inputs->plan != NULL && inputs->pattern == NULL) {
-        cli_usage_error(inputs->command,
+        cli_usage_error(inputs->command, inputs->json,
                         "--plan needs --pattern: how a report of the controller looks");
     }
     if (inputs->pattern != NULL && inputs->plan == NULL) {
-        cli_usage_error(inputs->command, "--pattern needs --plan: what each move of the log was");
+        cli_usage_error(inputs->command, inputs->json,
+                        "--pattern needs --plan: what each move of the log was");
     }
 }
 
@@ -238,7 +242,7 @@ int cli_objects_find(struct cli_inputs *inputs, enum cli_need need, enum cli_tel
     int status = EX_OK;
 
     if (need != CLI_NEEDS_NAMED) {
-        status = find_all(inputs, need, objects);
+        status = find_all(inputs, need, telling, objects);
     }
     if (status != EX_OK) {
         return status;

@@ -8,6 +8,10 @@
 #include <stdarg.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/terminal.h"
 
 /* A writer holds a history for some milliseconds; after so long it hangs. */
 #define PATIENCE_S 600
@@ -49,6 +53,42 @@ void cli_put_escaped(FILE *to, const char *text)
     }
 }
 
+bool cli_wants_json(int argc, char *const argv[], const char **to)
+{
+    bool takes_file = argc > 0 && strstr(argv[0], " ready") != NULL;
+    const size_t least = sizeof "--js" - 1; /* --jobs begins alike */
+
+    *to = NULL;
+    for (int i = 1; i < argc && strcmp(argv[i], "--") != 0; i++) {
+        size_t length = strcspn(argv[i], "=");
+        if (length >= least && strncmp(argv[i], "--json", length) == 0) {
+            if (takes_file) {
+                *to = argv[i][length] == '=' ? argv[i] + length + 1 : argv[i + 1];
+            }
+            return !takes_file || *to != NULL;
+        }
+    }
+    return false;
+}
+
+void cli_print_usage_json(const char *to, const char *text)
+{
+    struct tiptrue_error error = {.status = TIPTRUE_E_USAGE}, unwritten = {0};
+    char *json = NULL;
+    size_t length = 0;
+
+    snprintf(error.text, sizeof error.text, "%s", text);
+    if (to == NULL || strcmp(to, "-") == 0) {
+        cli_print_error_json(&error);
+    } else if (tiptrue_error_json(&error, &json, &length, NULL) == TIPTRUE_OK) {
+        unwritten.status = cli_write_file(to, json, length, true, &unwritten);
+    }
+    free(json);
+    if (unwritten.status != TIPTRUE_OK) {
+        (void)cli_failed(false, &unwritten);
+    }
+}
+
 void cli_usage(const struct argp_state *state, const char *format, ...)
 {
     char text[1024], *shown = NULL;
@@ -63,8 +103,13 @@ void cli_usage(const struct argp_state *state, const char *format, ...)
         cli_put_escaped(to, text);
     }
     bool whole = to != NULL && fclose(to) == 0;
+    const char *json_to;
+    if (cli_wants_json(state->argc, state->argv, &json_to)) {
+        cli_print_usage_json(json_to, text);
+    }
     argp_error(state, "%s", whole ? shown : "out of memory");
-    free(shown); /* after a parse that does not end there */
+    free(shown);
+    exit(EX_USAGE); /* under ARGP_NO_EXIT argp_error comes back */
 }
 
 size_t cli_count_stdin(const struct argp_state *state, size_t before, const char *const files[],
@@ -125,14 +170,28 @@ void cli_print_error_json(const struct tiptrue_error *error)
     }
 }
 
-static void print_diagnostic_json(const struct tiptrue_diagnostic *d)
+/* A fault more; without memory for it the JSON holds those before. */
+static void keep_fault(struct cli_messages *messages, const struct tiptrue_error *fault)
+{
+    struct tiptrue_error *faults =
+        messages->telling == CLI_TELL_FIRST || messages->telling == CLI_TELL_LATER
+            ? realloc(messages->faults, (messages->n_faults + 1) * sizeof *faults)
+            : NULL;
+
+    if (faults != NULL) {
+        messages->faults = faults;
+        faults[messages->n_faults++] = *fault;
+    }
+}
+
+static struct tiptrue_error fault_of(const struct tiptrue_diagnostic *d)
 {
     struct tiptrue_error error = {.status = TIPTRUE_E_DATA, .line = d->line, .column = d->column};
 
     snprintf(error.file, sizeof error.file, "%s", d->file != NULL ? d->file : "");
     snprintf(error.text, sizeof error.text, "%s", d->text);
     snprintf(error.hint, sizeof error.hint, "%s", d->hint != NULL ? d->hint : "");
-    cli_print_error_json(&error);
+    return error;
 }
 
 static void told(void *context, const struct tiptrue_diagnostic *d)
@@ -142,9 +201,11 @@ static void told(void *context, const struct tiptrue_diagnostic *d)
     struct cli_messages *messages = context;
 
     if (d->severity == TIPTRUE_ERROR) {
+        const struct tiptrue_error fault = fault_of(d);
         messages->errors++;
+        keep_fault(messages, &fault);
         if (messages->telling == CLI_TELL_EACH) {
-            print_diagnostic_json(d);
+            cli_print_error_json(&fault);
         }
     }
     write_message(stream_of(messages), SEVERITIES[d->severity], d->file, d->line, d->column,
@@ -153,6 +214,7 @@ static void told(void *context, const struct tiptrue_diagnostic *d)
 
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages)
 {
+    messages->errors = 0;
     return (struct tiptrue_sink){.told = told, .context = messages};
 }
 
@@ -160,7 +222,16 @@ void cli_messages_error(struct cli_messages *messages, const struct tiptrue_erro
 {
     bool repeated = messages->errors > 0;
 
-    if (messages->telling == CLI_TELL_FIRST || (messages->telling == CLI_TELL_EACH && !repeated)) {
+    if (!repeated) {
+        keep_fault(messages, error);
+    }
+    if (messages->telling == CLI_TELL_FIRST) {
+        size_t length = 0;
+        char *text = cli_messages_json(messages, error, &length);
+        puts(text != NULL ? text : "");
+        free(text);
+        cli_messages_clear(messages);
+    } else if (messages->telling == CLI_TELL_EACH && !repeated) {
         cli_print_error_json(error);
     }
     if (!repeated) {
@@ -170,6 +241,38 @@ void cli_messages_error(struct cli_messages *messages, const struct tiptrue_erro
     }
 }
 
+char *cli_messages_json(const struct cli_messages *messages, const struct tiptrue_error *error,
+                        size_t *length)
+{
+    char *text = NULL;
+
+    if (error == NULL && messages->n_faults == 0) {
+        return NULL;
+    }
+    return tiptrue_errors_json(error != NULL ? error : &messages->faults[0], messages->faults,
+                               messages->n_faults, &text, length, NULL) == TIPTRUE_OK
+               ? text
+               : NULL;
+}
+
+void cli_messages_clear(struct cli_messages *messages)
+{
+    free(messages->faults);
+    messages->faults = NULL;
+    messages->n_faults = 0;
+}
+
+int cli_failed(bool json, const struct tiptrue_error *error)
+{
+    struct cli_messages messages = {.stream = stderr,
+                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+
+    if (error->status != TIPTRUE_OK) {
+        cli_messages_error(&messages, error);
+    }
+    return cli_exit_status(error->status);
+}
+
 bool cli_messages_any(const struct cli_messages *messages)
 {
     return messages->kept != NULL;
@@ -177,6 +280,7 @@ bool cli_messages_any(const struct cli_messages *messages)
 
 void cli_messages_show(struct cli_messages *messages)
 {
+    cli_messages_clear(messages);
     if (messages->kept == NULL) {
         return;
     }

@@ -14,8 +14,9 @@
 /* What goes to standard output besides. */
 enum cli_telling {
     CLI_TELL_NOTHING,
-    CLI_TELL_FIRST, /* a line of JSON (tiptrue.error/1) for a file with faults: the first one */
+    CLI_TELL_FIRST, /* a line of JSON (tiptrue.error/1) for a file with faults, all in it */
     CLI_TELL_EACH,  /* one for each fault */
+    CLI_TELL_LATER, /* nothing yet: the faults are kept for cli_messages_json */
     CLI_TELL_TEXT   /* a sentence for each file, good or not */
 };
 
@@ -28,13 +29,16 @@ struct cli_messages {
     char *text; /* what was kept */
     size_t length;
     FILE *kept;
-    size_t errors; /* of severity error, so far */
+    size_t errors;                /* of severity error, so far */
+    struct tiptrue_error *faults; /* the first of them, kept for JSON */
+    size_t n_faults;
 };
 
 /* A name out of a file or a path, which may hold anything: characters that steer a terminal are
  * escaped (tiptrue_escape). */
 void cli_put_escaped(FILE *to, const char *text);
-/* argp_error, the text escaped: wrong use ends the program with status 64. */
+/* argp_error, the text escaped: wrong use ends the program with status 64. Where the command line
+ * asks for JSON, an error object goes there first. */
 void cli_usage(const struct argp_state *state, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
 
@@ -44,12 +48,26 @@ size_t cli_count_stdin(const struct argp_state *state, size_t before, const char
                        size_t n);
 /* Let @history (NULL: none) tell on standard error when it waits for another process. */
 void cli_wait_aloud(struct tiptrue_history *history);
-/* A sink that writes into @messages. */
+/* A sink that writes into @messages what is told of one file more. */
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages);
+/* Whether a command line asks for JSON: *to is then the file of `ready --json FILE', or NULL:
+ * standard output. */
+bool cli_wants_json(int argc, char *const argv[], const char **to);
+/* Write a wrong use as a line of JSON into the file @to (NULL, "-": to standard output). */
+void cli_print_usage_json(const char *to, const char *text);
 /* Write @error as a line of JSON to standard output. */
 void cli_print_error_json(const struct tiptrue_error *error);
 /* Write @error, unless the sink was told errors already: @error repeats the first of them. */
 void cli_messages_error(struct cli_messages *messages, const struct tiptrue_error *error);
+/* Tell @error, if it is one, into new messages on standard error, as JSON too if @json is set.
+ * Returns the exit status that stands for it. */
+int cli_failed(bool json, const struct tiptrue_error *error);
+/* The faults that were kept, of which @error (NULL: the first fault) stands at the top, as a line
+ * of JSON without its line feed; for free(). NULL: out of memory, or there are none. */
+char *cli_messages_json(const struct cli_messages *messages, const struct tiptrue_error *error,
+                        size_t *length);
+/* Give back what was kept, unshown. */
+void cli_messages_clear(struct cli_messages *messages);
 /* Write what was kept to standard error and give its memory back. */
 void cli_messages_show(struct cli_messages *messages);
 /* Whether anything was kept. */

@@ -91,8 +91,11 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 
 const struct argp cli_inputs_argp = {.options = OPTIONS, .parser = parse_option};
 
-void cli_usage_error(const char *command, const char *text)
+void cli_usage_error(const char *command, bool json, const char *text)
 {
+    if (json) {
+        cli_print_usage_json(NULL, text);
+    }
     fprintf(stderr, "%s: ", command);
     cli_put_escaped(stderr, text);
     fprintf(stderr, "\nTry `%s --help' or `%s --usage' for more information.\n", command, command);
@@ -149,10 +152,45 @@ const char *cli_nearest(const char *const names[], size_t n, const char *text)
     return nearest;
 }
 
+/* Whether the command line asks for help, by which a parse ends well. */
+static bool asks_for_help(int argc, char *argv[])
+{
+    static const char *const WORDS[] = {"-h", "-?", "--he", "--us"};
+
+    for (int i = 1; i < argc; i++) {
+        for (size_t k = 0; k < sizeof WORDS / sizeof WORDS[0]; k++) {
+            if (strncmp(argv[i], WORDS[k], strlen(WORDS[k])) == 0) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+/* The error object of what argp itself stumbles over, and has told. */
+static void tell_stumbling(const struct argp_state *state)
+{
+    const char *at = state->next > 0 ? state->argv[state->next - 1] : "", *to;
+    char text[400];
+
+    if (cli_wants_json(state->argc, state->argv, &to)) {
+        snprintf(
+            text, sizeof text,
+            at[0] == '-'
+                ? "'%s' is no option of this command, or lacks an argument, or has one too many"
+                : "'%s' is one argument too many",
+            at);
+        cli_print_usage_json(to, text);
+    }
+}
+
 /* -h, for fingers that know no other: what --help does. */
 static error_t parse_help(int key, char *argument, struct argp_state *state)
 {
     (void)argument;
+    if (key == ARGP_KEY_ERROR) {
+        tell_stumbling(state);
+    }
     if (key != 'h') {
         return ARGP_ERR_UNKNOWN;
     }
@@ -215,6 +253,7 @@ bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, 
     struct argp_child children[MOST_CHILDREN + 2] = {{0}};
     struct argp whole = *argp;
     size_t n = 0, listing = strlen(CLI_LIST_OPTIONS);
+    const char *to;
 
     if (argc == 2 && strncmp(argv[1], CLI_LIST_OPTIONS, listing) == 0) {
         const char *command = strrchr(argv[0], ' ');
@@ -226,8 +265,14 @@ bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, 
     }
     children[n].argp = &HELP; /* last: the command's own are numbered as in its table */
     whole.children = children;
-    if (argp_parse(&whole, argc, argv, flags, NULL, input) == 0) {
+    /* without exits of its own, argp comes to tell_stumbling */
+    bool json = cli_wants_json(argc, argv, &to) && !asks_for_help(argc, argv);
+    error_t failed = argp_parse(&whole, argc, argv, flags | (json ? ARGP_NO_EXIT : 0), NULL, input);
+    if (failed == 0) {
         return true;
+    }
+    if (failed == EINVAL) {
+        exit(EX_USAGE);
     }
     fputs("tiptrue: error: out of memory\n", stderr);
     return false;

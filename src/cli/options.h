@@ -84,16 +84,18 @@ struct cli_inputs {
     const char **runs; /* for free() */
     size_t n_runs;
     bool json, plain, quiet;
-    const char *command;      /* as in messages: "tiptrue solve" */
-    enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: the machine file's */
+    const char *command;           /* as in messages: "tiptrue solve" */
+    struct cli_messages *messages; /* that faults go to; NULL: new ones for each file */
+    enum tiptrue_units units;      /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
 /* A child parser for --plate, --machine, --plan, --pattern, --json, --plain, --quiet and RUN
  * arguments; its input is a struct cli_inputs. */
 extern const struct argp cli_inputs_argp;
 
-/* Tell a wrong use as argp does, and end the program with its exit status. */
-_Noreturn void cli_usage_error(const char *command, const char *text);
+/* Tell a wrong use as argp does, as JSON too if @json is set, and end the program with its exit
+ * status. */
+_Noreturn void cli_usage_error(const char *command, bool json, const char *text);
 /* argp_parse with -h beside --help. False: out of memory, told, or the
  * options were listed (CLI_LIST_OPTIONS); all else that is wrong ends the
  * program with status 64. */

@@ -18,20 +18,19 @@
 #define FOLDER_MODE 0700
 
 /* All folders above the last part of @path, which is given back as it was. */
-static int make_folders(char *path)
+static enum tiptrue_status make_folders(char *path, struct tiptrue_error *error)
 {
     for (char *at = strchr(path + 1, '/'); at != NULL; at = strchr(at + 1, '/')) {
         *at = '\0';
         if (mkdir(path, FOLDER_MODE) != 0 && errno != EEXIST) {
-            int number = errno;
-            cli_put_escaped(stderr, path);
-            fprintf(stderr, ": error: the folder of the history cannot be made: %s\n",
-                    strerror(number));
-            return EX_IOERR;
+            snprintf(error->text, sizeof error->text,
+                     "the folder of the history cannot be made: %s", strerror(errno));
+            snprintf(error->file, sizeof error->file, "%s", path);
+            return error->status = TIPTRUE_E_IO;
         }
         *at = '/';
     }
-    return EX_OK;
+    return TIPTRUE_OK;
 }
 
 static char *join(const char *folder, const char *rest)
@@ -45,10 +44,11 @@ static char *join(const char *folder, const char *rest)
     return path;
 }
 
-int cli_history_place(const char *named, bool make, char **path)
+enum tiptrue_status cli_history_place(const char *named, bool make, char **path,
+                                      struct tiptrue_error *error)
 {
     const char *data = getenv("XDG_DATA_HOME"), *home = getenv("HOME");
-    int status = EX_OK;
+    enum tiptrue_status status = TIPTRUE_OK;
 
     if (named != NULL) {
         *path = strdup(named);
@@ -57,19 +57,19 @@ int cli_history_place(const char *named, bool make, char **path)
     } else if (home != NULL && home[0] == '/') {
         *path = join(home, "/.local/share/tiptrue/history.db");
     } else {
-        fputs("tiptrue: error: neither XDG_DATA_HOME nor HOME says where the history is\n  hint: "
-              "name the file by --history\n",
-              stderr);
-        return EX_USAGE;
+        snprintf(error->text, sizeof error->text,
+                 "neither XDG_DATA_HOME nor HOME says where the history is");
+        snprintf(error->hint, sizeof error->hint, "name the file by --history");
+        return error->status = TIPTRUE_E_USAGE;
     }
     if (*path == NULL) {
-        fputs("tiptrue: error: out of memory\n", stderr);
-        return EX_OSERR;
+        snprintf(error->text, sizeof error->text, "out of memory");
+        return error->status = TIPTRUE_E_MEMORY;
     }
     if (named == NULL && make) {
-        status = make_folders(*path);
+        status = make_folders(*path, error);
     }
-    if (status != EX_OK) {
+    if (status != TIPTRUE_OK) {
         free(*path);
         *path = NULL;
     }

@@ -6,11 +6,14 @@
 
 #include <stdbool.h>
 
+#include "tiptrue.h"
+
 /* The path of the history into *path, for free(): @named, or, where that is NULL,
  * tiptrue/history.db below $XDG_DATA_HOME (only if it is absolute, as the XDG Base Directory
  * Specification wants it), else below ~/.local/share. @make: the folders of the latter are made
- * where they are missing, for their owner only. Returns the exit status; a failure is told. */
-int cli_history_place(const char *named, bool make, char **path);
+ * where they are missing, for their owner only. TIPTRUE_E_USAGE: nothing says where it is. */
+enum tiptrue_status cli_history_place(const char *named, bool make, char **path,
+                                      struct tiptrue_error *error);
 
 /* Seconds since 1970-01-01T00:00:00Z. */
 double cli_now_s(void);

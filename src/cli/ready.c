@@ -105,12 +105,20 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     }
 }
 
+static _Noreturn void wrong_use(const struct cli_ready_job *job, const char *text)
+{
+    struct tiptrue_error error = {.status = TIPTRUE_E_USAGE};
+
+    snprintf(error.text, sizeof error.text, "%s", text);
+    cli_ready_write_failure(job, &error);
+    cli_usage_error(job->arguments->inputs.command, false, text);
+}
+
 /* Without a RUN: the newest log of the machine file that is found. */
 static int find_log(struct cli_ready_job *job)
 {
     struct cli_inputs *inputs = &job->arguments->inputs;
-    struct cli_messages messages = {.stream = stderr};
-    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_sink sink = cli_messages_sink(job->messages);
     struct cli_found found = {0};
     struct tiptrue_machine *machine = NULL;
     struct tiptrue_error error = {0};
@@ -122,8 +130,8 @@ static int find_log(struct cli_ready_job *job)
     if (found.path == NULL || inputs->n_runs > 0) {
         free(found.path);
         if (inputs->n_runs == 0 && !job->arguments->undo) {
-            cli_usage_error(inputs->command, "a RUN is missing, and no machine file was found "
-                                             "that says where the logs are");
+            wrong_use(job, "a RUN is missing, and no machine file was found that says where the "
+                           "logs are");
         }
         return EX_OK;
     }
@@ -134,13 +142,10 @@ static int find_log(struct cli_ready_job *job)
     if (error.status == TIPTRUE_OK && job->log != NULL) {
         inputs->runs[inputs->n_runs++] = job->log;
     }
-    if (error.status != TIPTRUE_OK) {
-        cli_messages_error(&messages, &error);
-    }
     tiptrue_machine_free(machine);
     job->machine_path = found.path;
     inputs->machine = found.path; /* the same for what follows */
-    return cli_exit_status(error.status);
+    return cli_ready_failed(job, &error);
 }
 
 /* What the run is judged by, open and read; the exit status. */
@@ -148,10 +153,10 @@ static int open_all(struct cli_ready_job *job)
 {
     struct cli_ready_arguments *arguments = job->arguments;
     const struct cli_objects *objects = &job->objects;
-    struct cli_messages messages = {.stream = stderr};
-    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_sink sink = cli_messages_sink(job->messages);
     struct tiptrue_error error = {0};
-    int status = cli_history_open(arguments->history, objects->machine, true, &job->history);
+    int status =
+        cli_history_open(arguments->history, objects->machine, true, job->messages, &job->history);
 
     if (status != EX_OK) {
         return status;
@@ -178,10 +183,7 @@ static int open_all(struct cli_ready_job *job)
                                                   .run = job->run};
         error.status = tiptrue_ready_make(&with, &arguments->options, &sink, &job->ready, &error);
     }
-    if (error.status != TIPTRUE_OK) {
-        cli_messages_error(&messages, &error);
-    }
-    return cli_exit_status(error.status);
+    return cli_ready_failed(job, &error);
 }
 
 static int show(const struct cli_ready_job *job, bool brief)
@@ -197,23 +199,19 @@ static int show(const struct cli_ready_job *job, bool brief)
         cli_write(text, length);
     }
     free(text);
-    return cli_history_failed(&error);
+    return cli_ready_failed(job, &error);
 }
 
 /* Write, or look what would be; guards and places that stand in the way are told. */
 static int write_it(const struct cli_ready_job *job, bool dry_run)
 {
-    struct cli_messages messages = {.stream = stderr};
-    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_sink sink = cli_messages_sink(job->messages);
     struct tiptrue_error error = {0};
 
     error.status =
         tiptrue_ready_write(job->ready, job->history, dry_run, cli_now_s(), &sink, &error);
-    if (error.status != TIPTRUE_OK) {
-        fflush(stdout);
-        cli_messages_error(&messages, &error);
-    }
-    return cli_exit_status(error.status);
+    fflush(stdout);
+    return cli_ready_failed(job, &error);
 }
 
 /* Found where nobody chose it for this run, the machine file is written to only for a log that
@@ -223,11 +221,16 @@ static bool may_write(const struct cli_ready_job *job)
     bool far = job->machine_way == CLI_BY_VARIABLE || job->machine_way == CLI_CONFIGURED;
 
     if (far && job->objects.head.machine == NULL) {
-        fprintf(stderr,
-                "%s: error: the log does not name its machine, and the machine file was found %s: "
-                "nothing is written\n  hint: let the log say '# machine: NAME', or name the "
-                "machine file by --machine\n",
-                job->arguments->inputs.runs[0], cli_way_words(job->machine_way));
+        struct tiptrue_error error = {.status = TIPTRUE_E_DATA};
+        snprintf(error.file, sizeof error.file, "%s", job->arguments->inputs.runs[0]);
+        snprintf(error.text, sizeof error.text,
+                 "the log does not name its machine, and the machine file was found %s: nothing is "
+                 "written",
+                 cli_way_words(job->machine_way));
+        snprintf(error.hint, sizeof error.hint,
+                 "let the log say '# machine: NAME', or name the "
+                 "machine file by --machine");
+        (void)cli_ready_failed(job, &error);
         return false;
     }
     return true;
@@ -301,7 +304,7 @@ static int undo(const struct cli_ready_job *job)
         cli_write(exported->text, exported->length);
     }
     tiptrue_exported_free(exported);
-    return cli_history_failed(&error);
+    return cli_ready_failed(job, &error);
 }
 
 static int do_it(struct cli_ready_job *job)
@@ -321,7 +324,7 @@ static int do_it(struct cli_ready_job *job)
     arguments->inputs = inputs;
     arguments->inputs.quiet = quiet;
     if (status == EX_OK && arguments->undo && job->objects.machine == NULL) {
-        cli_usage_error(inputs.command, "--machine is missing: name the file of the machine");
+        wrong_use(job, "--machine is missing: name the file of the machine");
     }
     if (status == EX_OK && !arguments->options.has_max_age && job->objects.machine != NULL) {
         arguments->options.has_max_age =
@@ -375,7 +378,8 @@ int cli_ready(int argc, char *argv[])
             "should be.",
     };
     struct cli_ready_arguments arguments = {0};
-    struct cli_ready_job job = {.arguments = &arguments};
+    struct cli_messages messages = {.stream = stderr, .telling = CLI_TELL_LATER};
+    struct cli_ready_job job = {.arguments = &arguments, .messages = &messages};
     int status;
 
     if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
@@ -383,7 +387,12 @@ int cli_ready(int argc, char *argv[])
     }
     arguments.options.tips = arguments.tips;
     arguments.options.now_s = cli_now_s();
+    arguments.inputs.messages = &messages;
     status = do_it(&job);
+    if (status >= EX__BASE && job.ready == NULL) {
+        cli_ready_write_failure(&job, NULL);
+    }
+    cli_messages_clear(&messages);
     tiptrue_ready_free(job.ready);
     tiptrue_run_free(job.run);
     tiptrue_workspace_free(job.workspace);

@@ -28,6 +28,7 @@ struct cli_ready_job {
     struct tiptrue_ready *ready;
     char *log, *machine_path; /* found; for free() */
     enum cli_way machine_way;
+    struct cli_messages *messages; /* all faults, for the answer as JSON */
 };
 
 /* The files that were found, in one line on standard error. */
@@ -35,5 +36,10 @@ void cli_ready_say_files(const struct cli_ready_job *job);
 /* The answer as JSON, the page of the run, the page in the folder of reports, as far as they are
  * asked for. Returns the exit status. */
 int cli_ready_write_files(const struct cli_ready_job *job);
+/* In place of the answer as JSON, if that is asked for: what was wrong, @error (NULL: the first of
+ * the job's faults). */
+void cli_ready_write_failure(const struct cli_ready_job *job, const struct tiptrue_error *error);
+/* Tell @error, if it is one, among the job's messages. Returns the exit status. */
+int cli_ready_failed(const struct cli_ready_job *job, const struct tiptrue_error *error);
 
 #endif

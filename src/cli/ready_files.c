@@ -63,6 +63,46 @@ void cli_ready_say_files(const struct cli_ready_job *job)
     }
 }
 
+int cli_ready_failed(const struct cli_ready_job *job, const struct tiptrue_error *error)
+{
+    struct cli_messages *messages = job->messages;
+
+    messages->errors = 0; /* a sink may have told this one, or another file's */
+    for (size_t i = 0; i < messages->n_faults; i++) {
+        messages->errors += messages->faults[i].line == error->line &&
+                            strcmp(messages->faults[i].text, error->text) == 0;
+    }
+    if (error->status != TIPTRUE_OK) {
+        cli_messages_error(messages, error);
+    }
+    return cli_exit_status(error->status);
+}
+
+static enum tiptrue_status put_json(const struct cli_ready_job *job, const char *text,
+                                    size_t length, struct tiptrue_error *error)
+{
+    if (strcmp(job->arguments->json, "-") != 0) {
+        return cli_write_file(job->arguments->json, text, length, true, error);
+    }
+    cli_write(text, length);
+    cli_write("\n", 1);
+    return TIPTRUE_OK;
+}
+
+void cli_ready_write_failure(const struct cli_ready_job *job, const struct tiptrue_error *error)
+{
+    struct tiptrue_error unwritten = {0};
+    size_t length = 0;
+    char *text =
+        job->arguments->json != NULL ? cli_messages_json(job->messages, error, &length) : NULL;
+
+    if (text != NULL) {
+        unwritten.status = put_json(job, text, length, &unwritten);
+    }
+    free(text);
+    (void)cli_failed(false, &unwritten);
+}
+
 static int write_json(const struct cli_ready_job *job)
 {
     struct tiptrue_used_file files[MOST_FILES];
@@ -74,14 +114,11 @@ static int write_json(const struct cli_ready_job *job)
         return EX_OK;
     }
     error.status = tiptrue_ready_json(job->ready, files, n, &text, &length, &error);
-    if (error.status == TIPTRUE_OK && strcmp(job->arguments->json, "-") == 0) {
-        cli_write(text, length);
-        cli_write("\n", 1);
-    } else if (error.status == TIPTRUE_OK) {
-        error.status = cli_write_file(job->arguments->json, text, length, true, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = put_json(job, text, length, &error);
     }
     free(text);
-    return cli_history_failed(&error);
+    return cli_ready_failed(job, &error);
 }
 
 /* The page of the run as the file @path. */
@@ -106,7 +143,7 @@ static int write_page(const struct cli_ready_job *job, const char *path)
     }
     free(text);
     tiptrue_report_free(report);
-    return cli_history_failed(&error);
+    return cli_ready_failed(job, &error);
 }
 
 /* The page in the machine file's folder of reports, named by the run's start. */
@@ -120,7 +157,7 @@ static int write_into_folder(const struct cli_ready_job *job)
 
     error.status =
         tiptrue_machine_path(job->objects.machine, TIPTRUE_MACHINE_REPORTS, &folder, &error);
-    status = cli_history_failed(&error);
+    status = cli_ready_failed(job, &error);
     if (status != EX_OK || folder == NULL) {
         return status;
     }

@@ -80,7 +80,7 @@ static int write_file(const char *path, const char *text, size_t length)
     struct tiptrue_error error = {0};
 
     error.status = cli_write_file(path, text, length, false, &error);
-    return cli_history_failed(&error);
+    return cli_failed(false, &error);
 }
 
 static int write_page(const struct arguments *arguments, const struct tiptrue_report *report)
@@ -170,7 +170,7 @@ static int add_history(struct tiptrue_report *report, const struct arguments *ar
 
     if (status == 0) {
         error.status = tiptrue_report_add_history(report, history, of.query.machine, &error);
-        status = cli_history_failed(&error);
+        status = cli_failed(false, &error);
     }
     tiptrue_history_close(history);
     cli_history_clear(&of);

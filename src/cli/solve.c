@@ -164,15 +164,15 @@ static void work(void *context, size_t worker, size_t index, void *slot)
     struct outcome *outcome = slot;
     struct tiptrue_error error = {0};
 
+    outcome->messages.telling = job->arguments->inputs.json ? CLI_TELL_LATER : CLI_TELL_NOTHING;
     error.status = solve_run(job, &job->workspaces[worker], index, outcome, &error);
     if (error.status == TIPTRUE_OK) {
         return;
     }
     outcome->exit_status = cli_exit_status(error.status);
     cli_messages_error(&outcome->messages, &error);
-    if (job->arguments->inputs.json &&
-        tiptrue_error_json(&error, &outcome->text, &outcome->length, NULL) != TIPTRUE_OK) {
-        outcome->text = NULL;
+    if (job->arguments->inputs.json) {
+        outcome->text = cli_messages_json(&outcome->messages, &error, &outcome->length);
     }
 }
 
@@ -296,7 +296,7 @@ static int tell_latest(const struct arguments *arguments, const struct cli_objec
         fprintf(stderr, "tiptrue: warning: %s", text);
     }
     free(text);
-    return cli_history_failed(&error);
+    return cli_failed(arguments->inputs.json, &error);
 }
 
 /* With the history open, if runs are to be entered. */
@@ -308,17 +308,20 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
     int status = EX_OK;
 
     if (arguments->history != NULL || arguments->record) {
-        status = cli_history_open(arguments->history, objects->machine, true, &history);
+        struct cli_messages messages = {.stream = stderr,
+                                        .telling = arguments->inputs.json ? CLI_TELL_FIRST
+                                                                          : CLI_TELL_NOTHING};
+        status = cli_history_open(arguments->history, objects->machine, true, &messages, &history);
     }
     if (status == EX_OK && history != NULL) {
         error.status = tiptrue_history_present(history, objects->machine, cli_now_s(), &error);
-        status = cli_history_failed(&error);
+        status = cli_failed(arguments->inputs.json, &error);
     }
     if (status == EX_OK && history != NULL) {
         /* once, before the first run: the order of runs solved at a time must not tell in their
          * results */
         error.status = tiptrue_history_between(history, objects->machine, &between, &error);
-        status = cli_history_failed(&error);
+        status = cli_failed(arguments->inputs.json, &error);
     }
     if (status == EX_OK) {
         status = solve_all(arguments, objects, history, between);

@@ -99,7 +99,8 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
     }
     free(text);
     tiptrue_trend_free(trend);
-    return changed && error.status == TIPTRUE_OK ? CLI_EXIT_UPDATE : cli_history_failed(&error);
+    return changed && error.status == TIPTRUE_OK ? CLI_EXIT_UPDATE
+                                                 : cli_failed(arguments->history.json, &error);
 }
 
 int cli_trend(int argc, char *argv[])

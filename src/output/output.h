@@ -72,7 +72,8 @@ void tt_output_placement_text(const struct tiptrue_placement *placement,
                               const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_placement_json(const struct tiptrue_placement *placement, struct tt_buffer *buffer);
 
-/* tiptrue.error/1, one line, no line feed at its end. */
-void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer);
+/* tiptrue.error/1, one line, no line feed at its end; @faults are all @n of the file, n >= 1. */
+void tt_output_error_json(const struct tiptrue_error *error, const struct tiptrue_error faults[],
+                          size_t n, struct tt_buffer *buffer);
 
 #endif

@@ -333,9 +333,7 @@ static void put_name(struct tt_buffer *out, const char *name)
 void tt_output_proposal_csv(const struct tiptrue_proposal *p, const struct tt_units *units,
                             struct tt_buffer *out)
 {
-    if (units->per_mm != 1) {
-        tt_buffer_printf(out, "# units: %s\n", units->word);
-    }
+    tt_buffer_printf(out, "# units: %s\n", units->word);
     tt_buffer_puts(out, "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed\n");
     for (size_t i = 0; i < p->plan.n_moves; i++) {
         const struct tt_move *move = &p->plan.moves[i];

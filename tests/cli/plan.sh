@@ -31,8 +31,9 @@ is "exits 20" 20 "$status"
 plan --touches 14 --setups 2
 has "a second setup" out '^  setup 2: the plate turned by 180 deg$'
 plan --touches 14 --csv
-is "as CSV, a line for each move" 19 "$(wc -l <out)"
-is "with a header" "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed" "$(sed -n 1p out)"
+is "as CSV, a line for each move" 20 "$(wc -l <out)"
+is "with its unit" "# units: mm" "$(sed -n 1p out)"
+is "with a header" "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed" "$(sed -n 2p out)"
 plan --touches 14 --rs274
 is "no program without motion" 78 "$status"
 is "not a line of it" "" "$(cat out)"

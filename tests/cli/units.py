@@ -140,9 +140,9 @@ tally.check(done.returncode == 78 and "the limits are 0 to 7 in" in done.stderr,
 # 3. The moves as CSV, and simulated logs: their units are stated, and read again as such.
 tables = {name: run("plan", "--csv", "--touches", "48", "--machine", name).splitlines() for name in runs}
 tally.check(tables["inch.json"][0] == "# units: inch" and tables["um.json"][0] == "# units: um", "units of the moves as CSV")
-tally.check(tables["mm.json"][0].startswith("id,"), "moves in mm as ever")
+tally.check(tables["mm.json"][0] == "# units: mm" and tables["mm.json"][1].startswith("id,"), "moves in mm")
 for name, factor in (("inch.json", MM), ("um.json", 0.001)):
-    for a, b in zip(tables[name][2:], tables["mm.json"][1:], strict=True):
+    for a, b in zip(tables[name][2:], tables["mm.json"][2:], strict=True):
         x, y = a.split(","), b.split(",")
         near = all(u == v == "" or abs(float(u) * factor - float(v)) < 2e-4 for u, v in zip(x[6:10], y[6:10]))
         tally.check(x[:6] == y[:6] and near, f"{a} for {b}")

@@ -1,6 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
-# Wrong use: exit status 64, nothing on standard output, a message that names what is wrong and what is allowed.
+# Wrong use: exit status 64, nothing on standard output (with --json one error object), a message that names what is wrong and what
+# is allowed.
 . "$srcdir/tests/cli/harness.sh"
 
 # wrong MESSAGE ARGUMENT...
@@ -10,7 +11,13 @@ wrong()
     shift
     run "$TIPTRUE" "$@"
     is "$* exits 64" 64 "$status"
-    is "$* says nothing on standard output" "" "$(cat out)"
+    case " $* " in
+    *" --json "*)
+        is "$* is one error object" 1 "$(wc -l <out)"
+        has "$* says so as JSON" out '^{"schema":"tiptrue.error/1","file":null,.*"code":"usage"'
+        ;;
+    *) is "$* says nothing on standard output" "" "$(cat out)" ;;
+    esac
     is "$* tells why" "$message" "$(sed -n 1p err)"
     has "$* names the help" err "--help"
 }

@@ -314,17 +314,37 @@ static void write_place(struct tt_json *json, const char *key, size_t place)
     }
 }
 
-void tt_output_error_json(const struct tiptrue_error *error, struct tt_buffer *buffer)
+static void write_file_and_place(struct tt_json *json, const struct tiptrue_error *error)
+{
+    tt_json_key_text(json, "file", error->file[0] != '\0' ? error->file : NULL);
+    write_place(json, "line", error->line);
+    write_place(json, "column", error->column);
+}
+
+static void write_text_and_hint(struct tt_json *json, const struct tiptrue_error *error)
+{
+    tt_json_key_text(json, "text", error->text);
+    tt_json_key_text(json, "hint", error->hint[0] != '\0' ? error->hint : NULL);
+}
+
+void tt_output_error_json(const struct tiptrue_error *error, const struct tiptrue_error faults[],
+                          size_t n, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
 
     tt_json_open(&json, '{');
     tt_json_key_text(&json, "schema", "tiptrue.error/1");
-    tt_json_key_text(&json, "file", error->file[0] != '\0' ? error->file : NULL);
-    write_place(&json, "line", error->line);
-    write_place(&json, "column", error->column);
+    write_file_and_place(&json, error);
     tt_json_key_text(&json, "code", tt_status_word(error->status));
-    tt_json_key_text(&json, "text", error->text);
-    tt_json_key_text(&json, "hint", error->hint[0] != '\0' ? error->hint : NULL);
+    write_text_and_hint(&json, error);
+    tt_json_key(&json, "faults");
+    tt_json_open(&json, '[');
+    for (size_t i = 0; i < n; i++) {
+        tt_json_open(&json, '{');
+        write_file_and_place(&json, &faults[i]);
+        write_text_and_hint(&json, &faults[i]);
+        tt_json_close(&json, '}');
+    }
+    tt_json_close(&json, ']');
     tt_json_close(&json, '}');
 }

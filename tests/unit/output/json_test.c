@@ -391,19 +391,26 @@ START_TEST(an_error_is_a_document_too)
 
     strcpy(error.text, "rotation 'inf' is not a finite number");
     strcpy(error.hint, "degrees, counter-clockwise seen from above");
-    tt_output_error_json(&error, &buffer);
-    ck_assert_str_eq(buffer.text,
-                     "{\"schema\":\"tiptrue.error/1\",\"file\":\"a "
-                     "\\\"run\\\".csv\",\"line\":17,\"column\":24,\"code\":\"data\","
-                     "\"text\":\"rotation 'inf' is not a finite number\",\"hint\":\"degrees, "
-                     "counter-clockwise seen from above\"}");
+    tt_output_error_json(&error, (struct tiptrue_error[]){error, {.line = 18, .text = "cut"}}, 2,
+                         &buffer);
+    ck_assert_str_eq(
+        buffer.text,
+        "{\"schema\":\"tiptrue.error/1\",\"file\":\"a "
+        "\\\"run\\\".csv\",\"line\":17,\"column\":24,\"code\":\"data\","
+        "\"text\":\"rotation 'inf' is not a finite number\",\"hint\":\"degrees, "
+        "counter-clockwise seen from above\",\"faults\":[{\"file\":\"a "
+        "\\\"run\\\".csv\",\"line\":17,\"column\":24,\"text\":\"rotation 'inf' is not a "
+        "finite number\",\"hint\":\"degrees, counter-clockwise seen from above\"},"
+        "{\"file\":null,\"line\":18,\"column\":null,\"text\":\"cut\",\"hint\":null}]}");
     tt_buffer_reset(&buffer);
     error = (struct tiptrue_error){.status = TIPTRUE_E_MEMORY, .text = "out of memory"};
-    tt_output_error_json(&error, &buffer);
-    ck_assert_str_eq(buffer.text,
-                     "{\"schema\":\"tiptrue.error/"
-                     "1\",\"file\":null,\"line\":null,\"column\":null,\"code\":\"memory\","
-                     "\"text\":\"out of memory\",\"hint\":null}");
+    tt_output_error_json(&error, &error, 1, &buffer);
+    ck_assert_str_eq(
+        buffer.text,
+        "{\"schema\":\"tiptrue.error/"
+        "1\",\"file\":null,\"line\":null,\"column\":null,\"code\":\"memory\","
+        "\"text\":\"out of memory\",\"hint\":null,\"faults\":[{\"file\":null,\"line\":null,"
+        "\"column\":null,\"text\":\"out of memory\",\"hint\":null}]}");
     tt_buffer_clear(&buffer);
 }
 END_TEST
