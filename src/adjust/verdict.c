@@ -84,10 +84,12 @@ static void judge_height(const struct tiptrue_solution *s, size_t run_tip,
     height->verdict = TIPTRUE_KEEP;
     for (size_t i = 0; i < s->n_findings; i++) {
         const struct tt_finding *finding = &s->findings[i];
-        if (finding->severity == TIPTRUE_ERROR && tt_finding_is_of_heights(finding) &&
+        if (finding->severity == TIPTRUE_ERROR && tt_finding_spoils_heights(finding) &&
             (finding->tip == TT_NONE || finding->tip == run_tip)) {
             height->verdict = TIPTRUE_REPEAT;
-            add_reason(tip, TT_REASON_FINDING, finding);
+            if (tt_finding_is_of_heights(finding)) { /* else it is the offset's reason already */
+                add_reason(tip, TT_REASON_FINDING, finding);
+            }
         }
     }
     if (height->verdict == TIPTRUE_KEEP) {

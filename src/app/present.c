@@ -35,6 +35,7 @@ void tiptrue_machine_present_none(struct tiptrue_machine *machine)
     for (size_t i = 0; i < machine->n_tips; i++) {
         machine->tips[i].has_offset = machine->tips[i].has_runout = false;
         machine->tips[i].offset_plate = NULL;
+        machine->tips[i].height_mm.stated = false;
     }
 }
 
@@ -47,7 +48,7 @@ struct looking {
     bool out_of_memory;
 };
 
-/* The value of @field in what an export wrote, in mm; NAN: it is none of @tip's offset on @axis. */
+/* The value of @field in what an export wrote, in mm; NAN: it is not @tip's quantity @axis. */
 static double value_of(const cJSON *item, const char *tip, enum tt_quantity axis)
 {
     struct tt_export_field field;
@@ -84,6 +85,22 @@ static bool is_tip_left(const cJSON *before, const cJSON *values, const char *ti
         left = left && (!of_tip || is_left(before, item));
     }
     return left;
+}
+
+bool tt_height_matches(struct tt_text new, const struct tt_tip *tip, bool *written)
+{
+    cJSON *values = new.text != NULL ? cJSON_ParseWithLength(new.text, new.length) : NULL;
+    bool same = true;
+    for (const cJSON *item = values != NULL ? values->child : NULL; item != NULL;
+         item = item->next) {
+        double z_mm = value_of(item, tip->name, TT_TIP_HEIGHT);
+        if (!isnan(z_mm)) {
+            *written = true;
+            same = tip->height_mm.stated && fabs(z_mm - tip->height_mm.value) <= SAME_MM;
+        }
+    }
+    cJSON_Delete(values);
+    return same;
 }
 
 void tt_values_match(struct tt_text old, struct tt_text new, const struct tt_tip *tip, bool axis[2])

@@ -17,4 +17,8 @@
 void tt_values_match(struct tt_text old, struct tt_text new, const struct tt_tip *tip,
                      bool axis[2]);
 
+/* Whether @tip's height in use is what @new says, or @new says nothing of it; *written is set where
+ * it does, and else left. */
+bool tt_height_matches(struct tt_text new, const struct tt_tip *tip, bool *written);
+
 #endif

@@ -135,25 +135,33 @@ static enum tiptrue_status read_back(const struct tiptrue_ready *ready,
     return status == TIPTRUE_OK ? tt_present_read(*now, NULL, error) : status;
 }
 
-/* Whether every tip that was to be updated stands there as it was found. */
+/* Whether every tip that was to be updated stands there as it was found. *heights: no height that
+ * was to be written is left. */
 static bool is_as_meant(const struct tiptrue_ready *ready, const struct tiptrue_exported *exported,
-                        const struct tiptrue_machine *now)
+                        const struct tiptrue_machine *now, bool *heights)
 {
+    *heights = true;
     for (size_t i = 0; i < ready->solution->n_tips; i++) {
         const struct tt_tip_result *tip = &ready->solution->tips[i];
         size_t k = 0;
+        if (!tt_tip_is_wanted(ready->solution, tip->name)) {
+            continue;
+        }
         while (k < now->n_tips && strcmp(now->tips[k].name, tip->name) != 0) {
             k++;
         }
         bool kept = tip->offset_verdict != TIPTRUE_UPDATE, axis[2] = {kept, kept};
+        bool written = !tt_height_waits(tip), same = true;
         for (size_t f = 0; f < exported->n_files && k < now->n_tips; f++) {
             const char *values = exported->files[f].new_values;
-            tt_values_match((struct tt_text){0}, (struct tt_text){values, strlen(values)},
-                            &now->tips[k], axis);
+            struct tt_text new = {values, strlen(values)};
+            tt_values_match((struct tt_text){0}, new, &now->tips[k], axis);
+            same = tt_height_matches(new, &now->tips[k], &written) && same;
         }
-        if (!axis[0] || !axis[1]) {
+        if (!axis[0] || !axis[1] || !same) {
             return false;
         }
+        *heights = *heights && written;
     }
     return true;
 }
@@ -198,11 +206,13 @@ enum tiptrue_status tiptrue_ready_write(struct tiptrue_ready *ready,
     if (ready->state != TIPTRUE_READY_UPDATE) {
         return TIPTRUE_OK;
     }
+    bool heights = !tt_a_height_waits(ready->solution);
     enum tiptrue_status status = export_it(ready, dry_run, now_s, sink, &exported, error);
     if (status == TIPTRUE_OK && !dry_run) {
         struct tiptrue_error why = {0};
         enum tiptrue_status read = read_back(ready, &now, &why);
-        if (exported->n_files > 0 && (read != TIPTRUE_OK || !is_as_meant(ready, exported, now))) {
+        if (exported->n_files > 0 &&
+            (read != TIPTRUE_OK || !is_as_meant(ready, exported, now, &heights))) {
             status = take_back(exported, now_s, error);
         }
         tiptrue_machine_free(now);
@@ -218,8 +228,7 @@ enum tiptrue_status tiptrue_ready_write(struct tiptrue_ready *ready,
     ready->exported = exported;
     if (!dry_run) {
         ready->written = true;
-        ready->state =
-            tt_a_height_waits(ready->solution) ? TIPTRUE_READY_UPDATE : TIPTRUE_READY_START;
+        ready->state = heights ? TIPTRUE_READY_START : TIPTRUE_READY_UPDATE;
     }
     return TIPTRUE_OK;
 }

@@ -21,9 +21,11 @@ TT_MUST_USE enum tiptrue_status tt_put_read(const char *text, struct tt_export_p
 /* One value and what is to become of it. */
 struct tt_edit {
     struct tt_export_put put;
-    const char *tip; /* of the solution */
-    double value_mm; /* what is to stand there, before rounding */
-    bool kept;       /* the tip's verdict is keep: found, and left */
+    const char *tip;              /* of the solution */
+    double value_mm;              /* what is to stand there, before rounding */
+    enum tiptrue_verdict verdict; /* of that quantity */
+    bool kept;                    /* found, and left: the verdict is keep, or it is a height that
+                                     may not be used */
     /* from here on the work of tt_edits_find */
     struct tt_span span;
     size_t line;

@@ -21,7 +21,22 @@
 #include "ingest/diagnose.h"
 #include "ingest/ingest.h"
 
-/* The verdict is keep for every tip that is exported. */
+/* Whether heights are all that is exported, so that the offsets' verdict does not matter. */
+static bool only_heights(const struct tt_export_job *job)
+{
+    size_t edits = 0;
+    for (size_t i = 0; i < job->n_files; i++) {
+        edits += job->files[i].n_edits;
+        for (size_t j = 0; j < job->files[i].n_edits; j++) {
+            if (!tt_export_field_is_height(&job->files[i].edits[j].put.field)) {
+                return false;
+            }
+        }
+    }
+    return edits > 0;
+}
+
+/* Nothing of what is exported is to be written. */
 static bool nothing_needed(const struct tt_export_job *job)
 {
     for (size_t i = 0; i < job->n_files; i++) {
@@ -31,7 +46,7 @@ static bool nothing_needed(const struct tt_export_job *job)
             }
         }
     }
-    return tt_export_verdict(job->solution, job->options) != TIPTRUE_REPEAT;
+    return only_heights(job) || tt_export_verdict(job->solution, job->options) != TIPTRUE_REPEAT;
 }
 
 /* Guards on how far an offset moves: what is plausible, unless the change was accepted when the run
@@ -132,7 +147,13 @@ static void guard(struct tt_export_job *job)
             max_age_s = profile->max_age_s;
         }
     }
-    tt_guard_verdict(&job->guards, job->solution, options);
+    bool alone = only_heights(job);
+    if (!alone || job->solution->least_squares) {
+        tt_guard_verdict(&job->guards, job->solution, options);
+    }
+    for (size_t i = 0; i < job->n_files; i++) {
+        tt_guard_heights(&job->guards, job->files[i].edits, job->files[i].n_edits, alone);
+    }
     tt_guard_machine(&job->guards, job->solution, options->machine);
     if (has_age) {
         tt_guard_age(&job->guards, job->solution, max_age_s, options->now_s);
@@ -152,8 +173,8 @@ static void report_values(struct tt_export_job *job, const struct tt_export_file
         tt_buffer_printf(to, "%s:%zu: ", file->path, edit->line);
         tt_buffer_add(to, edit->put.field.text, edit->put.field.length);
         if (edit->kept) {
-            tt_buffer_printf(to, " stays %s (the verdict of %s is keep)\n", edit->old_text,
-                             edit->tip);
+            tt_buffer_printf(to, " stays %s (the verdict of %s is %s)\n", edit->old_text, edit->tip,
+                             edit->verdict == TIPTRUE_KEEP ? "keep" : "repeat");
             continue;
         }
         tt_buffer_printf(to, " %s -> %s (change ", edit->old_text, edit->new_text);
@@ -276,7 +297,9 @@ static enum tiptrue_status run(struct tt_export_job *job, struct tiptrue_error *
     if (job->guards.refusals == 0 && nothing_needed(job)) {
         job->out->nothing_needed = true;
         tt_buffer_puts(&job->out->text,
-                       "nothing to do: the verdict is keep, the present offsets stay\n");
+                       job->solution->verdict == TIPTRUE_KEEP
+                           ? "nothing to do: the verdict is keep, the present offsets stay\n"
+                           : "nothing to do: what is exported stays as it is\n");
         return TIPTRUE_OK;
     }
     for (size_t i = 0; i < job->n_files && status == TIPTRUE_OK; i++) {

@@ -40,8 +40,9 @@ TT_MUST_USE enum tiptrue_status tt_export_plan(struct tt_export_job *job,
 
 /* A tip that is to be updated goes somewhere, with both axes of its offset: else the file would
  * hold an old offset, or half a new one, after an export that went well. TIPTRUE_E_CONFIG: not so.
+ * A height without a place is warned of.
  */
-TT_MUST_USE enum tiptrue_status tt_export_check_places(const struct tt_export_job *job,
+TT_MUST_USE enum tiptrue_status tt_export_check_places(struct tt_export_job *job,
                                                        struct tiptrue_error *error);
 
 #endif

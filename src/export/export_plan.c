@@ -9,16 +9,22 @@
 
 #include "export/export.h"
 #include "export/export_parts.h"
+#include "export/height_field.h"
 #include "export/own.h"
 #include "ingest/diagnose.h"
+
+/* A height that may not be used stays as it is, and refuses no offset. */
+static bool is_held(const struct tt_edit *edit)
+{
+    return edit->verdict >= TIPTRUE_REPEAT && tt_export_field_is_height(&edit->put.field);
+}
 
 static enum tiptrue_status read_puts(struct tt_export_job *job, struct tt_export_file *file,
                                      const char *const puts[], size_t n,
                                      struct tiptrue_error *error)
 {
     const struct tiptrue_solution *solution = job->solution;
-    bool clockwise =
-        solution->rotation_sense != NULL && strcmp(solution->rotation_sense, "cw") == 0;
+    bool forced = (job->options->force & TIPTRUE_GUARD_VERDICT) != 0;
     file->edits = TT_ARENA_NEW(&job->arena, n, struct tt_edit);
     if (file->edits == NULL) {
         return tt_fail_memory(error);
@@ -36,16 +42,12 @@ static enum tiptrue_status read_puts(struct tt_export_job *job, struct tt_export
         if (tip == NULL) {
             return status != TIPTRUE_OK ? status : TIPTRUE_E_DATA;
         }
-        if (edit->put.field.has_rotation && solution->rotation_sense == NULL) {
-            return tt_export_no_sense(&edit->put.field, error);
-        }
         edit->tip = tip->name;
-        edit->kept = tip->offset_verdict == TIPTRUE_KEEP &&
-                     (job->options->force & TIPTRUE_GUARD_VERDICT) == 0;
-        status = edit->kept
-                     ? TIPTRUE_OK
-                     : tt_export_field_value(&edit->put.field, tip, edit->put.field.rotation_deg,
-                                             clockwise, &edit->value_mm, error);
+        edit->verdict = tt_export_field_verdict(solution, &edit->put.field, tip);
+        edit->kept = !forced && (edit->verdict == TIPTRUE_KEEP || is_held(edit));
+        status = edit->kept ? TIPTRUE_OK
+                            : tt_export_value(solution, &edit->put.field, tip,
+                                              edit->put.field.rotation_deg, &edit->value_mm, error);
         if (status != TIPTRUE_OK) {
             return status;
         }
@@ -102,14 +104,14 @@ static enum tiptrue_status plan_own(struct tt_export_job *job, struct tiptrue_er
     struct tt_export_file *file = &job->files[0];
     job->n_files = 1;
     *file = (struct tt_export_file){.named = true, .path = strdup(machine->file)};
-    file->edits = TT_ARENA_NEW(&job->arena, 2 * solution->n_tips, struct tt_edit);
+    file->edits = TT_ARENA_NEW(&job->arena, TT_OWN_EDITS * solution->n_tips, struct tt_edit);
     if (file->path == NULL || file->edits == NULL) {
         return tt_fail_memory(error);
     }
     for (size_t i = 0; i < solution->n_tips; i++) {
         const struct tt_tip_result *tip = &solution->tips[i];
         size_t index = 0;
-        if (tip->offset_verdict != TIPTRUE_UPDATE ||
+        if ((tip->offset_verdict != TIPTRUE_UPDATE && !tt_height_waits(tip)) ||
             !tt_export_is_wanted(job->options, solution, tip->name, strlen(tip->name))) {
             continue;
         }
@@ -121,37 +123,61 @@ static enum tiptrue_status plan_own(struct tt_export_job *job, struct tiptrue_er
                            "has no tip '%s' to write the offset of",
                            tt_shown(tip->name, strlen(tip->name)).text);
         }
-        if (!tt_own_edits(machine, index, tip, &job->arena, &file->edits[file->n_edits])) {
+        if (!tt_own_edits(machine, index, tip, &job->arena, file->edits, &file->n_edits)) {
             return tt_fail_memory(error);
         }
-        file->n_edits += 2;
     }
     return TIPTRUE_OK;
 }
 
-enum tiptrue_status tt_export_check_places(const struct tt_export_job *job,
-                                           struct tiptrue_error *error)
+static bool has_height_place(const struct tt_export_job *job, const struct tt_tip_result *tip)
+{
+    for (size_t k = 0; k < job->n_files; k++) {
+        for (size_t j = 0; j < job->files[k].n_edits; j++) {
+            const struct tt_edit *edit = &job->files[k].edits[j];
+            if (strcmp(edit->tip, tip->name) == 0 && tt_export_field_is_height(&edit->put.field)) {
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
+/* Whether there is a place for anything of @tip but its height; for which axes of its offset. */
+static bool offset_places(const struct tt_export_job *job, const struct tt_tip_result *tip,
+                          bool axis[2])
+{
+    bool any = axis[0] = axis[1] = false;
+    for (size_t k = 0; k < job->n_files; k++) {
+        for (size_t j = 0; j < job->files[k].n_edits; j++) {
+            const struct tt_edit *edit = &job->files[k].edits[j];
+            if (strcmp(edit->tip, tip->name) == 0 && !tt_export_field_is_height(&edit->put.field)) {
+                any = true;
+                axis[0] = axis[0] || edit->put.field.quantity == TT_OFFSET_X;
+                axis[1] = axis[1] || edit->put.field.quantity == TT_OFFSET_Y;
+            }
+        }
+    }
+    return any;
+}
+
+enum tiptrue_status tt_export_check_places(struct tt_export_job *job, struct tiptrue_error *error)
 {
     if (job->options->n_put > 0) {
         return TIPTRUE_OK; /* whoever names places chooses what goes there */
     }
     for (size_t i = 0; i < job->solution->n_tips; i++) {
         const struct tt_tip_result *tip = &job->solution->tips[i];
-        bool axis[2] = {false, false}, any = false;
-        if (tip->offset_verdict != TIPTRUE_UPDATE ||
-            !tt_export_is_wanted(job->options, job->solution, tip->name, strlen(tip->name))) {
+        if (!tt_export_is_wanted(job->options, job->solution, tip->name, strlen(tip->name))) {
             continue;
         }
-        for (size_t k = 0; k < job->n_files; k++) {
-            for (size_t j = 0; j < job->files[k].n_edits; j++) {
-                const struct tt_edit *edit = &job->files[k].edits[j];
-                if (strcmp(edit->tip, tip->name) == 0) {
-                    any = true;
-                    axis[0] = axis[0] || edit->put.field.quantity == TT_OFFSET_X;
-                    axis[1] = axis[1] || edit->put.field.quantity == TT_OFFSET_Y;
-                }
-            }
+        if (tt_height_waits(tip) && !has_height_place(job, tip)) {
+            tt_guard_height_places(&job->guards, tip);
         }
+        if (tip->offset_verdict != TIPTRUE_UPDATE) {
+            continue;
+        }
+        bool axis[2], any = offset_places(job, tip, axis);
         if (axis[0] != axis[1] || !any) {
             return tt_fail(error, TIPTRUE_E_CONFIG,
                            job->options->machine != NULL ? job->options->machine->file : NULL, 0, 0,

@@ -24,7 +24,10 @@ static const char *const quantity_words[TT_QUANTITIES] = {
     [TT_U_Y] = "u.y",
     [TT_EXPANDED_X] = "expanded.x",
     [TT_EXPANDED_Y] = "expanded.y",
+    [TT_TIP_HEIGHT] = "height",
+    [TT_TIP_HEIGHT_OVER] = "height-over",
 };
+#define OVER ".height-over."
 
 static const struct {
     const char *word;
@@ -40,7 +43,7 @@ static const struct {
     "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x offset.y runout.x "     \
     "runout.y eccentricity radius u.x "                                                            \
     "u.y "                                                                                         \
-    "expanded.x expanded.y; modifiers: minus mm inch um .DECIMALS"
+    "expanded.x expanded.y height height-over.TIP; modifiers: minus mm inch um .DECIMALS"
 
 static enum tiptrue_status wrong(const struct tt_export_field *field, struct tiptrue_error *error,
                                  const char *why, const char *what, size_t length)
@@ -138,9 +141,26 @@ static enum tiptrue_status read_rotation(struct tt_export_field *field, const ch
     return TIPTRUE_OK;
 }
 
+/* "t2.height-over.t1" */
+static bool read_over(struct tt_export_field *field, const char *head, const char *end)
+{
+    size_t length = strlen(OVER);
+    for (const char *at = head + 1; end - at > (ptrdiff_t)length; at++) {
+        if (memcmp(at, OVER, length) == 0) {
+            field->quantity = TT_TIP_HEIGHT_OVER;
+            field->tip = head;
+            field->tip_length = (size_t)(at - head);
+            field->over = at + length;
+            field->over_length = (size_t)(end - field->over);
+            return true;
+        }
+    }
+    return false;
+}
+
 static bool read_quantity(struct tt_export_field *field, const char *head, const char *end)
 {
-    for (int quantity = 0; quantity < TT_QUANTITIES; quantity++) {
+    for (int quantity = 0; quantity < TT_TIP_HEIGHT_OVER; quantity++) {
         size_t length = strlen(quantity_words[quantity]);
         if ((size_t)(end - head) <= length + 1) {
             continue; /* no room for a tip's name */
@@ -153,7 +173,7 @@ static bool read_quantity(struct tt_export_field *field, const char *head, const
             return true;
         }
     }
-    return false;
+    return read_over(field, head, end);
 }
 
 enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool each,
@@ -210,8 +230,8 @@ static struct tt_machine_xy turned_runout(const struct tt_tip_result *tip, doubl
     return tt_tip_turn(cos(rad), sin(rad), tip->runout);
 }
 
-static enum tiptrue_status undetermined(const struct tt_export_field *field,
-                                        struct tiptrue_error *error)
+enum tiptrue_status tt_export_undetermined(const struct tt_export_field *field,
+                                           struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_DATA, NULL, 0, 0, "the findings of the result say why",
                    "field '%s': the run does not determine it",
@@ -227,34 +247,27 @@ enum tiptrue_status tt_export_no_sense(const struct tt_export_field *field,
         tt_shown(field->text, field->length).text);
 }
 
-/* Whether the solution knows what the field asks for. */
+/* Whether the solution knows what the field asks for. At a rotation each axis of the runout reaches
+ * into both of the offset. */
 static bool is_determined(const struct tt_export_field *field, const struct tt_tip_result *tip)
 {
-    switch (field->quantity) {
-    case TT_OFFSET_X:
-    case TT_OFFSET_Y:
-        if (field->has_rotation) { /* turned, each axis of the runout reaches into both */
-            return tip->runout_determined &&
-                   (field->quantity == TT_OFFSET_X ? tip->offset_determined_x
-                                                   : tip->offset_determined_y);
-        }
-        return field->quantity == TT_OFFSET_X ? tip->offset_determined_x : tip->offset_determined_y;
-    case TT_U_X:
-    case TT_EXPANDED_X:
-        return tip->offset_determined_x;
-    case TT_U_Y:
-    case TT_EXPANDED_Y:
-        return tip->offset_determined_y;
-    case TT_RUNOUT_X:
-    case TT_RUNOUT_Y:
-    case TT_ECCENTRICITY:
-        return tip->runout_determined;
-    case TT_RADIUS:
-        return tip->radius_determined;
-    case TT_QUANTITIES:
-        break;
-    }
-    return false;
+    enum { X = 1, Y = 2, RUNOUT = 4, RADIUS = 8 };
+    static const unsigned NEEDS[TT_QUANTITIES] = {
+        [TT_OFFSET_X] = X,
+        [TT_OFFSET_Y] = Y,
+        [TT_RUNOUT_X] = RUNOUT,
+        [TT_RUNOUT_Y] = RUNOUT,
+        [TT_ECCENTRICITY] = RUNOUT,
+        [TT_RADIUS] = RADIUS,
+        [TT_U_X] = X,
+        [TT_U_Y] = Y,
+        [TT_EXPANDED_X] = X,
+        [TT_EXPANDED_Y] = Y}; /* none of heights: height_field.c */
+    unsigned needs = NEEDS[field->quantity];
+    unsigned has = (tip->offset_determined_x ? X : 0u) | (tip->offset_determined_y ? Y : 0u) |
+                   (tip->runout_determined ? RUNOUT : 0u) | (tip->radius_determined ? RADIUS : 0u);
+
+    return needs != 0 && ((needs | (field->has_rotation ? RUNOUT : 0u)) & ~has) == 0;
 }
 
 enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
@@ -264,45 +277,23 @@ enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
 {
     struct tt_machine_xy turned = {0.0, 0.0};
     if (!is_determined(field, tip)) {
-        return undetermined(field, error);
+        return tt_export_undetermined(field, error);
     }
     if (field->has_rotation) {
         turned = turned_runout(tip, rotation_deg, clockwise);
     }
-    switch (field->quantity) {
-    case TT_OFFSET_X:
-        *value_mm = tip->offset.x_mm + turned.x_mm;
-        break;
-    case TT_OFFSET_Y:
-        *value_mm = tip->offset.y_mm + turned.y_mm;
-        break;
-    case TT_RUNOUT_X:
-        *value_mm = field->has_rotation ? turned.x_mm : tip->runout.x_mm;
-        break;
-    case TT_RUNOUT_Y:
-        *value_mm = field->has_rotation ? turned.y_mm : tip->runout.y_mm;
-        break;
-    case TT_ECCENTRICITY:
-        *value_mm = tip->eccentricity_mm;
-        break;
-    case TT_RADIUS:
-        *value_mm = tip->contact_radius_mm;
-        break;
-    case TT_U_X:
-        *value_mm = sqrt(tip->cov.xx_mm2);
-        break;
-    case TT_U_Y:
-        *value_mm = sqrt(tip->cov.yy_mm2);
-        break;
-    case TT_EXPANDED_X:
-        *value_mm = tip->expanded_x_mm;
-        break;
-    case TT_EXPANDED_Y:
-        *value_mm = tip->expanded_y_mm;
-        break;
-    case TT_QUANTITIES:
-        break;
-    }
+    const double values_mm[TT_QUANTITIES] = {
+        [TT_OFFSET_X] = tip->offset.x_mm + turned.x_mm,
+        [TT_OFFSET_Y] = tip->offset.y_mm + turned.y_mm,
+        [TT_RUNOUT_X] = field->has_rotation ? turned.x_mm : tip->runout.x_mm,
+        [TT_RUNOUT_Y] = field->has_rotation ? turned.y_mm : tip->runout.y_mm,
+        [TT_ECCENTRICITY] = tip->eccentricity_mm,
+        [TT_RADIUS] = tip->contact_radius_mm,
+        [TT_U_X] = sqrt(tip->cov.xx_mm2),
+        [TT_U_Y] = sqrt(tip->cov.yy_mm2),
+        [TT_EXPANDED_X] = tip->expanded_x_mm,
+        [TT_EXPANDED_Y] = tip->expanded_y_mm};
+    *value_mm = values_mm[field->quantity];
     return TIPTRUE_OK;
 }
 
@@ -322,4 +313,9 @@ double tt_export_field_back(const struct tt_export_field *field, double written)
 bool tt_export_field_is_offset(const struct tt_export_field *field)
 {
     return field->quantity == TT_OFFSET_X || field->quantity == TT_OFFSET_Y;
+}
+
+bool tt_export_field_is_height(const struct tt_export_field *field)
+{
+    return field->quantity == TT_TIP_HEIGHT || field->quantity == TT_TIP_HEIGHT_OVER;
 }

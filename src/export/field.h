@@ -4,7 +4,7 @@
  * directions: a solution's number as text, and a configuration's text as millimetres of the machine
  * frame.
  *
- *   FIELD = TIP "." QUANTITY [ "@" ROTATION ] { ":" MODIFIER }
+ *   FIELD = TIP "." ( QUANTITY [ "@" ROTATION ] | "height-over." TIP ) { ":" MODIFIER }
  *
  * Signs are those of the solution (offset: axis of the tip less axis of the camera, machine frame);
  * only `minus` turns one round.
@@ -29,7 +29,9 @@ enum tt_quantity {
     TT_U_Y,
     TT_EXPANDED_X,
     TT_EXPANDED_Y,
-    TT_QUANTITIES /* how many */
+    TT_TIP_HEIGHT,
+    TT_TIP_HEIGHT_OVER, /* height of the tip less that of another */
+    TT_QUANTITIES   /* how many */
 };
 
 enum tt_length_unit { TT_MM, TT_INCH, TT_UM, TT_LENGTH_UNITS };
@@ -39,6 +41,8 @@ struct tt_export_field {
     size_t length;
     const char *tip; /* "*": each tip (templates) */
     size_t tip_length;
+    const char *over; /* of TT_TIP_HEIGHT_OVER: the other tip; else NULL */
+    size_t over_length;
     enum tt_quantity quantity;
     bool has_rotation, each_rotation; /* at a rotation; at each of those asked for (templates) */
     double rotation_deg;              /* as the machine counts it */
@@ -62,9 +66,9 @@ const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *fi
                                                 const struct tiptrue_solution *solution,
                                                 struct tiptrue_error *error);
 
-/* The field's number, in mm, without its modifiers. @rotation_deg is used if the field is at a
- * rotation; @clockwise: it counts clockwise seen from above. TIPTRUE_E_DATA: the run does not
- * determine it. */
+/* The field's number, in mm, without its modifiers; of a height in export/height_field.h.
+ * @rotation_deg is used if the field is at a rotation; @clockwise: it counts clockwise seen from
+ * above. TIPTRUE_E_DATA: the run does not determine it. */
 TT_MUST_USE enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
                                                       const struct tt_tip_result *tip,
                                                       double rotation_deg, bool clockwise,
@@ -83,7 +87,13 @@ void tt_export_field_write(const struct tt_export_field *field, double value_mm,
 /* The way back: mm of what the configuration means by @written. */
 double tt_export_field_back(const struct tt_export_field *field, double written);
 
-/* Whether the quantity is an offset, whose change --max-change limits. */
+/* TIPTRUE_E_DATA, told: the run does not determine the field. */
+enum tiptrue_status tt_export_undetermined(const struct tt_export_field *field,
+                                           struct tiptrue_error *error);
+
+/* Whether the quantity is an offset; whether it is a height, or a difference of two. --max-change
+ * limits the change of both. */
 bool tt_export_field_is_offset(const struct tt_export_field *field);
+bool tt_export_field_is_height(const struct tt_export_field *field);
 
 #endif

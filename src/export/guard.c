@@ -124,6 +124,35 @@ void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *s
     }
 }
 
+void tt_guard_heights(struct tt_guards *guards, const struct tt_edit edits[], size_t n, bool alone)
+{
+    for (size_t i = 0; i < n; i++) {
+        const struct tt_edit *edit = &edits[i];
+        char text[200];
+        if (!tt_export_field_is_height(&edit->put.field) || edit->verdict < TIPTRUE_REPEAT) {
+            continue;
+        }
+        snprintf(text, sizeof text, "'%.90s': its verdict is repeat, it may not be used",
+                 tt_shown(edit->put.field.text, edit->put.field.length).text);
+        if (alone || !edit->kept) { /* not kept: forced */
+            stand(guards, TIPTRUE_GUARD_VERDICT, NULL, 0, "make the run again", "%s", text);
+        } else {
+            tell(guards, TIPTRUE_WARNING, NULL, 0, text,
+                 "it stays as it is; what else is exported is written");
+        }
+    }
+}
+
+void tt_guard_height_places(struct tt_guards *guards, const struct tt_tip_result *tip)
+{
+    char text[200], hint[120];
+    snprintf(text, sizeof text, "the height of tip '%.90s' is to be updated, and has no place",
+             tt_shown(tip->name, strlen(tip->name)).text);
+    snprintf(hint, sizeof hint, "put 'TIP.height', or write %.4f mm where the machine has it",
+             tip->height->value_mm);
+    tell(guards, TIPTRUE_WARNING, NULL, 0, text, hint);
+}
+
 /* "26.4 h" */
 static const char *hours(double seconds, char text[40])
 {
@@ -239,9 +268,10 @@ static const char *length_of(double value_mm, char text[40])
 /* How near the mirrored value is then, as a part of it. */
 #define SIGN_NEAR 0.1
 
-static bool is_axis(const struct tt_edit *edit, enum tt_quantity quantity)
+static bool is_limited(const struct tt_edit *edit)
 {
-    return edit->put.field.quantity == quantity && tt_export_field_is_offset(&edit->put.field);
+    return tt_export_field_is_offset(&edit->put.field) ||
+           tt_export_field_is_height(&edit->put.field);
 }
 
 /* What the new value of edits[i] looks like beside the old ones: "" or "; it is ...". */
@@ -259,7 +289,7 @@ static void say_likeness(const struct tt_edit edits[], size_t n, size_t i, doubl
     }
     for (size_t j = 0; j < n && text[0] == '\0'; j++) {
         if (strcmp(edits[j].tip, edits[i].tip) != 0 &&
-            is_axis(&edits[j], edits[i].put.field.quantity) &&
+            edits[j].put.field.quantity == edits[i].put.field.quantity && is_limited(&edits[j]) &&
             fabs(new_mm - edits[j].old_mm) <= near_mm) {
             snprintf(text, 120, "; it is the old one of another tip, '%.60s'",
                      tt_shown(edits[j].tip, strlen(edits[j].tip)).text);
@@ -274,8 +304,7 @@ void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt
     for (size_t i = 0; i < n; i++) {
         const struct tt_edit *edit = &edits[i];
         double change_mm = fabs(edit->new_mm - edit->old_mm);
-        bool guarded = !edit->kept && tt_export_field_is_offset(&edit->put.field) &&
-                       !(from_zero && edit->old_mm == 0);
+        bool guarded = !edit->kept && is_limited(edit) && !(from_zero && edit->old_mm == 0);
         bool turns = max_change_mm < HUGE_VAL && change_mm > SIGN_TURNS_MM &&
                      fabs(edit->new_mm + edit->old_mm) <= SIGN_NEAR * fabs(edit->old_mm);
         if (!guarded || (change_mm <= max_change_mm && !turns)) {

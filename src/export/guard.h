@@ -30,6 +30,11 @@ enum tiptrue_verdict tt_export_verdict(const struct tiptrue_solution *solution,
 /* That verdict is repeat. */
 void tt_guard_verdict(struct tt_guards *guards, const struct tiptrue_solution *solution,
                       const struct tiptrue_export_options *options);
+/* A height that may not be used is not written: told; refused where @alone, nothing but heights is
+ * exported. */
+void tt_guard_heights(struct tt_guards *guards, const struct tt_edit edits[], size_t n, bool alone);
+/* Warn that @tip's height is to be updated and is exported nowhere. */
+void tt_guard_height_places(struct tt_guards *guards, const struct tt_tip_result *tip);
 /* The run began longer ago than @max_age_s, or nobody knows when. */
 void tt_guard_age(struct tt_guards *guards, const struct tiptrue_solution *solution,
                   double max_age_s, double now_s);
@@ -41,8 +46,8 @@ void tt_guard_machine(struct tt_guards *guards, const struct tiptrue_solution *s
 void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *solution,
                     const struct tiptrue_machine *machine, const struct tiptrue_plate *plate,
                     const struct tt_edit edits[], size_t n);
-/* An offset would move by more than @max_change_mm in @name. @from_zero: one that is 0 may move:
- * none was set there yet. */
+/* An offset or a height would move by more than @max_change_mm in @name. @from_zero: one that is 0
+ * may move: none was set there yet. */
 void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
                      size_t n, double max_change_mm, bool from_zero);
 

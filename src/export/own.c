@@ -55,36 +55,55 @@ bool tt_own_is_any(const char *path, const char *text, size_t length)
     return own;
 }
 
-bool tt_own_edits(const struct tiptrue_machine *machine, size_t index,
-                  const struct tt_tip_result *tip, struct tt_arena *arena, struct tt_edit edits[2])
+/* The edit of one number of tips[@index] of the machine file. False: out of memory. */
+static bool own_edit(const struct tiptrue_machine *machine, size_t index,
+                     const struct tt_tip_result *tip, enum tt_quantity quantity,
+                     struct tt_arena *arena, struct tt_edit *edit)
 {
+    static const struct {
+        const char *word, *key;
+    } OF[TT_QUANTITIES] = {[TT_OFFSET_X] = {"offset.x", "offset/0"},
+                           [TT_OFFSET_Y] = {"offset.y", "offset/1"},
+                           [TT_TIP_HEIGHT] = {"height", "height"}};
     bool inch = machine->mm_per_unit == TT_MM_PER_INCH;
-    for (size_t axis = 0; axis < 2; axis++) {
-        struct tt_buffer place = {0}, field = {0};
-        tt_buffer_printf(&place, "/tips/%zu/offset/%zu", index, axis);
-        tt_buffer_printf(&field, "%s.offset.%c%s", tip->name, axis == 0 ? 'x' : 'y',
-                         inch ? ":inch" : "");
-        bool good = !place.failed && !field.failed;
-        const char *at = good ? tt_arena_copy_text(arena, place.text, place.length) : NULL;
-        const char *text = good ? tt_arena_copy_text(arena, field.text, field.length) : NULL;
-        edits[axis] =
-            (struct tt_edit){.put = {.field = {.text = text,
+    struct tt_buffer place = {0}, field = {0};
+    tt_buffer_printf(&place, "/tips/%zu/%s", index, OF[quantity].key);
+    tt_buffer_printf(&field, "%s.%s%s", tip->name, OF[quantity].word, inch ? ":inch" : "");
+    bool good = !place.failed && !field.failed;
+    const char *at = good ? tt_arena_copy_text(arena, place.text, place.length) : NULL;
+    const char *text = good ? tt_arena_copy_text(arena, field.text, field.length) : NULL;
+    *edit = (struct tt_edit){.put = {.field = {.text = text,
                                                .length = field.length,
                                                .tip = tip->name,
                                                .tip_length = strlen(tip->name),
-                                               .quantity = axis == 0 ? TT_OFFSET_X : TT_OFFSET_Y,
+                                               .quantity = quantity,
                                                .unit = inch ? TT_INCH : TT_MM,
                                                .decimals = inch ? DECIMALS_INCH : DECIMALS_MM},
                                      .place = at},
                              .tip = tip->name,
-                             .value_mm = axis == 0 ? tip->offset.x_mm : tip->offset.y_mm};
-        tt_buffer_clear(&place);
-        tt_buffer_clear(&field);
-        if (at == NULL || text == NULL) {
-            return false;
-        }
+                             .value_mm = quantity == TT_OFFSET_X   ? tip->offset.x_mm
+                                         : quantity == TT_OFFSET_Y ? tip->offset.y_mm
+                                                                   : tip->height->value_mm,
+                             .verdict = TIPTRUE_UPDATE};
+    tt_buffer_clear(&place);
+    tt_buffer_clear(&field);
+    return at != NULL && text != NULL;
+}
+
+bool tt_own_edits(const struct tiptrue_machine *machine, size_t index,
+                  const struct tt_tip_result *tip, struct tt_arena *arena, struct tt_edit edits[],
+                  size_t *n)
+{
+    bool good = true;
+    if (tip->offset_verdict == TIPTRUE_UPDATE) {
+        good = own_edit(machine, index, tip, TT_OFFSET_X, arena, &edits[*n]) &&
+               own_edit(machine, index, tip, TT_OFFSET_Y, arena, &edits[*n + 1]);
+        *n += 2;
     }
-    return true;
+    if (good && tt_height_waits(tip)) {
+        good = own_edit(machine, index, tip, TT_TIP_HEIGHT, arena, &edits[(*n)++]);
+    }
+    return good;
 }
 
 /* @text within the quotation marks of a string of JSON. */
@@ -121,27 +140,37 @@ static bool find(struct tt_config *config, size_t index, const char *key, struct
     return tt_config_find(config, place, span, &unseen) == TIPTRUE_OK;
 }
 
-/* The tip tips[@index] in @to as own.h says. */
-static enum tiptrue_status prepare_tip(const struct tiptrue_machine *machine, size_t index,
-                                       const char *plate, struct tt_buffer *to,
-                                       struct tiptrue_error *error)
+/* Where what is put in behind the name of tips[@index] goes; TIPTRUE_E_CONFIG: it has none. */
+static enum tiptrue_status behind_name(struct tt_config *config,
+                                       const struct tiptrue_machine *machine, size_t index,
+                                       struct tt_span *behind, struct tiptrue_error *error)
 {
-    struct tt_config *config = NULL;
-    struct tt_span name, last, old_plate;
-    struct tt_buffer piece = {0};
-    enum tiptrue_status status = tt_config_new(machine->file, to->text, to->length, &config, error);
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
+    struct tt_span name;
     if (!find(config, index, "name", &name)) {
-        tt_config_free(config);
         return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0, "ask again",
                        "was changed since it was read");
+    }
+    *behind = (struct tt_span){name.at + name.length + 1, 0}; /* the quotation mark */
+    return TIPTRUE_OK;
+}
+
+/* The offset of tips[@index] in @to as own.h says. */
+static enum tiptrue_status prepare_offset(const struct tiptrue_machine *machine, size_t index,
+                                          const char *plate, struct tt_buffer *to,
+                                          struct tiptrue_error *error)
+{
+    struct tt_config *config = NULL;
+    struct tt_span behind, last, old_plate;
+    struct tt_buffer piece = {0};
+    enum tiptrue_status status = tt_config_new(machine->file, to->text, to->length, &config, error);
+    status = status == TIPTRUE_OK ? behind_name(config, machine, index, &behind, error) : status;
+    if (status != TIPTRUE_OK) {
+        tt_config_free(config);
+        return status;
     }
     bool has_offset = find(config, index, "offset/1", &last);
     bool has_plate = find(config, index, "offset_plate", &old_plate);
     tt_config_free(config);
-    struct tt_span behind = {name.at + name.length + 1, 0}; /* the quotation mark */
     if (has_plate) {
         add_string(&piece, plate);
         put_in(to, old_plate, &piece);
@@ -163,6 +192,24 @@ static enum tiptrue_status prepare_tip(const struct tiptrue_machine *machine, si
     return to->failed ? tt_fail_memory(error) : TIPTRUE_OK;
 }
 
+/* The same of its height. */
+static enum tiptrue_status prepare_height(const struct tiptrue_machine *machine, size_t index,
+                                          struct tt_buffer *to, struct tiptrue_error *error)
+{
+    struct tt_config *config = NULL;
+    struct tt_span behind, height;
+    struct tt_buffer piece = {0};
+    enum tiptrue_status status = tt_config_new(machine->file, to->text, to->length, &config, error);
+    status = status == TIPTRUE_OK ? behind_name(config, machine, index, &behind, error) : status;
+    if (status == TIPTRUE_OK && !find(config, index, "height", &height)) {
+        tt_buffer_puts(&piece, ", \"height\": 0");
+        put_in(to, behind, &piece);
+    }
+    tt_config_free(config);
+    tt_buffer_clear(&piece);
+    return status == TIPTRUE_OK && to->failed ? tt_fail_memory(error) : status;
+}
+
 enum tiptrue_status tt_own_prepare(const struct tt_own_work *work, const struct tt_bytes *read,
                                    struct tt_buffer *to, struct tiptrue_error *error)
 {
@@ -171,9 +218,14 @@ enum tiptrue_status tt_own_prepare(const struct tt_own_work *work, const struct 
     if (to->failed) {
         return tt_fail_memory(error);
     }
-    for (size_t i = 0; i < work->n && status == TIPTRUE_OK; i += 2) { /* x and y of a tip */
-        size_t index = (size_t)strtoul(work->edits[i].put.place + strlen("/tips/"), NULL, 10);
-        status = prepare_tip(work->machine, index, work->plate, to, error);
+    for (size_t i = 0; i < work->n && status == TIPTRUE_OK; i++) {
+        const struct tt_export_put *put = &work->edits[i].put;
+        size_t index = (size_t)strtoul(put->place + strlen("/tips/"), NULL, 10);
+        if (put->field.quantity == TT_OFFSET_X) {
+            status = prepare_offset(work->machine, index, work->plate, to, error);
+        } else if (put->field.quantity == TT_TIP_HEIGHT) {
+            status = prepare_height(work->machine, index, to, error);
+        }
     }
     return status;
 }

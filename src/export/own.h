@@ -19,12 +19,17 @@ bool tt_own_is(const struct tiptrue_machine *machine, const char *path);
  * run log, a history. */
 bool tt_own_is_any(const char *path, const char *text, size_t length);
 
-/* The edits of one tip, tips[@index] of the machine file: x to edits[0], y to edits[1], texts into
- * @arena. False: out of memory. */
-bool tt_own_edits(const struct tiptrue_machine *machine, size_t index,
-                  const struct tt_tip_result *tip, struct tt_arena *arena, struct tt_edit edits[2]);
+/* Most edits of one tip. */
+#define TT_OWN_EDITS 3
 
-/* What is to be written into the machine file: x and y of a tip stand together among the edits. */
+/* The edits of one tip, tips[@index] of the machine file, behind the *n that are there: x and y of
+ * an offset, and the height, where the verdict of each is update; texts into @arena. False: out of
+ * memory. */
+bool tt_own_edits(const struct tiptrue_machine *machine, size_t index,
+                  const struct tt_tip_result *tip, struct tt_arena *arena, struct tt_edit edits[],
+                  size_t *n);
+
+/* What is to be written into the machine file. */
 struct tt_own_work {
     const struct tiptrue_machine *machine;
     const char *plate; /* that the new offsets were found with */
@@ -32,9 +37,10 @@ struct tt_own_work {
     size_t n;
 };
 
-/* The machine file's text @read as it is edited then: of each tip among the edits "offset" is
- * there, [0, 0] where there was none, and "offset_plate" is the plate. All other bytes are as they
- * were. TIPTRUE_E_CONFIG: the file is not as it was read. */
+/* The machine file's text @read as it is edited then: of each tip whose offset is among the edits
+ * "offset" is there, [0, 0] where there was none, and "offset_plate" is the plate; of one whose
+ * height is, "height" is there, 0 where there was none. All other bytes are as they were.
+ * TIPTRUE_E_CONFIG: the file is not as it was read. */
 TT_MUST_USE enum tiptrue_status tt_own_prepare(const struct tt_own_work *work,
                                                const struct tt_bytes *read, struct tt_buffer *to,
                                                struct tiptrue_error *error);

@@ -17,12 +17,24 @@
 /* What converting inches back and forth leaves. */
 #define ROUNDING_MM 1e-9
 
+#define KINDS 5
+#define HEIGHT 4
+
 /* The values found of one tip; NULL = none yet. */
 struct found {
-    struct tt_export_put put[4]; /* by quantity: offset x, y, runout x, y */
-    bool has[4];
-    double mm[4], last_digit_mm[4];
+    struct tt_export_put put[KINDS]; /* by quantity: offset x, y, runout x, y; height */
+    bool has[KINDS];
+    double mm[KINDS], last_digit_mm[KINDS];
 };
+
+/* Where a quantity is among what was found; TT_NONE: it is no part of what is compared with. */
+static size_t kind_of(const struct tt_export_field *field)
+{
+    return field->has_rotation                ? TT_NONE
+           : field->quantity <= TT_RUNOUT_Y   ? (size_t)field->quantity
+           : field->quantity == TT_TIP_HEIGHT ? HEIGHT
+                                              : TT_NONE;
+}
 
 static const char *last_part(const char *path)
 {
@@ -60,7 +72,7 @@ static enum tiptrue_status read_value(struct tt_config *config, const char *text
     struct tt_span span;
     double written = 0.0;
     int decimals = 0;
-    size_t i = (size_t)put->field.quantity - TT_OFFSET_X;
+    size_t i = kind_of(&put->field);
     enum tiptrue_status status = tt_config_number(config, put->place, &span, &written, error);
     if (status != TIPTRUE_OK) {
         return status;
@@ -105,8 +117,8 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
         if (status != TIPTRUE_OK) {
             return status;
         }
-        if (put.field.quantity > TT_RUNOUT_Y || put.field.has_rotation) {
-            continue; /* no part of what a new offset is compared with */
+        if (kind_of(&put.field) == TT_NONE) {
+            continue;
         }
         size_t tip = tip_index(machine, &put.field);
         if (tip == TT_NONE) {
@@ -122,11 +134,11 @@ static enum tiptrue_status read_all(const struct tiptrue_machine *machine,
     return TIPTRUE_OK;
 }
 
-/* Offsets and runouts of both axes; half of one is worth nothing. */
+/* Offsets and runouts of both axes, half of one is worth nothing; heights. */
 static enum tiptrue_status enter(struct tiptrue_machine *machine, const struct found found[],
                                  const char *config, struct tiptrue_error *error)
 {
-    size_t offsets = 0;
+    size_t offsets = 0, heights = 0;
     for (size_t i = 0; i < machine->n_tips; i++) {
         const struct found *one = &found[i];
         if (one->has[TT_OFFSET_X] != one->has[TT_OFFSET_Y]) {
@@ -143,16 +155,21 @@ static enum tiptrue_status enter(struct tiptrue_machine *machine, const struct f
                 (struct tt_machine_xy){one->mm[TT_OFFSET_X], one->mm[TT_OFFSET_Y]};
             offsets++;
         }
+        if (one->has[HEIGHT]) {
+            machine->tips[i].height_mm = (struct tt_stated){true, one->mm[HEIGHT]};
+            heights++;
+        }
         if (one->has[TT_RUNOUT_X] && one->has[TT_RUNOUT_Y]) {
             machine->tips[i].has_runout = true;
             machine->tips[i].runout =
                 (struct tt_tip_xy){one->mm[TT_RUNOUT_X], one->mm[TT_RUNOUT_Y]};
         }
     }
-    return offsets > 0 ? TIPTRUE_OK
-                       : tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0,
-                                 "put offset.x and offset.y of a tip, without a rotation",
-                                 "exports no offset that could be read back from '%s'", config);
+    return offsets + heights > 0
+               ? TIPTRUE_OK
+               : tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0,
+                         "put offset.x and offset.y of a tip, without a rotation",
+                         "exports no offset that could be read back from '%s'", config);
 }
 
 /* What stands in the configuration @path at the places of @target, into @found. */

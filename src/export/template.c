@@ -14,6 +14,7 @@
 #include "export/export.h"
 #include "export/field.h"
 #include "export/guard.h"
+#include "export/height_field.h"
 #include "ingest/bytes.h"
 #include "ingest/diagnose.h"
 
@@ -31,6 +32,7 @@ struct filling {
     struct tt_diagnose diagnose; /* of the template */
     struct tt_buffer *to;
     bool rotations_used;
+    bool forced; /* the guard of verdicts is */
     struct tiptrue_error *error;
 };
 
@@ -183,16 +185,16 @@ static bool is_each_rotation(const struct placeholder *p)
 static enum tiptrue_status put_value(struct filling *filling, const struct placeholder *p,
                                      const struct tt_tip_result *tip, double rotation_deg)
 {
-    const char *sense = filling->solution->rotation_sense;
     struct tiptrue_error why = {0};
     double value_mm = 0.0;
     double at_deg = p->field.each_rotation ? rotation_deg : p->field.rotation_deg;
-    enum tiptrue_status status =
-        p->field.has_rotation && sense == NULL ? tt_export_no_sense(&p->field, &why) : TIPTRUE_OK;
-    if (status == TIPTRUE_OK) {
-        status = tt_export_field_value(&p->field, tip, at_deg,
-                                       sense != NULL && strcmp(sense, "cw") == 0, &value_mm, &why);
+    if (tt_export_field_is_height(&p->field) && !filling->forced &&
+        tt_export_field_verdict(filling->solution, &p->field, tip) >= TIPTRUE_REPEAT) {
+        return fault(filling, p->at, "make the run again; --force verdict exports all the same",
+                     "the verdict of this height is repeat: it may not be used");
     }
+    enum tiptrue_status status =
+        tt_export_value(filling->solution, &p->field, tip, at_deg, &value_mm, &why);
     if (status != TIPTRUE_OK) {
         return fault(filling, p->at, why.hint, why.text);
     }
@@ -336,6 +338,7 @@ enum tiptrue_status tt_template(const struct tiptrue_solution *solution, const c
     struct filling filling = {.solution = solution,
                               .rotations_deg = rotations_deg,
                               .n_rotations = n_rotations,
+                              .forced = (options->force & TIPTRUE_GUARD_VERDICT) != 0,
                               .to = &out->text,
                               .error = error};
     status = guard(solution, options, sink, error);

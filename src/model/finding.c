@@ -94,6 +94,13 @@ bool tt_finding_is_of_heights(const struct tt_finding *finding)
            (quantity != NULL && quantity->text != NULL && strcmp(quantity->text, "height") == 0);
 }
 
+bool tt_finding_spoils_heights(const struct tt_finding *finding)
+{
+    return tt_finding_is_of_heights(finding) || finding->code == TT_FINDING_OTHER_MACHINE ||
+           finding->code == TT_FINDING_OTHER_PLATE || finding->code == TT_FINDING_TIPS_EXCHANGED ||
+           finding->code == TT_FINDING_UNIT_SUSPECT || finding->code == TT_FINDING_REPEATED_ROWS;
+}
+
 const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key)
 {
     for (size_t i = 0; i < finding->n_values; i++) {

@@ -130,6 +130,9 @@ struct tt_finding {
 
 /* Whether the finding is about heights only: it leaves the offsets alone. */
 bool tt_finding_is_of_heights(const struct tt_finding *finding);
+/* Whether an error of this kind is one for heights: about them, or that the rows are not of what
+ * they are said to be. */
+bool tt_finding_spoils_heights(const struct tt_finding *finding);
 
 /* The value of @finding under @key (without suffix), or NULL. */
 const struct tt_value *tt_finding_value(const struct tt_finding *finding, const char *key);

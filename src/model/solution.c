@@ -85,15 +85,21 @@ double tt_reason_probability(const struct tt_tip_result *tip, enum tt_reason_cod
     return conformity ? tip->p_conforming : change ? tip->p_unchanged : 0;
 }
 
+bool tt_tip_is_wanted(const struct tiptrue_solution *solution, const char *name)
+{
+    bool wanted = solution->n_wanted == 0;
+
+    for (size_t k = 0; k < solution->n_wanted; k++) {
+        wanted = wanted || strcmp(solution->wanted[k], name) == 0;
+    }
+    return wanted;
+}
+
 bool tt_a_height_waits(const struct tiptrue_solution *solution)
 {
     for (size_t i = 0; i < solution->n_tips; i++) {
         const struct tt_tip_result *tip = &solution->tips[i];
-        bool wanted = solution->n_wanted == 0;
-        for (size_t k = 0; k < solution->n_wanted; k++) {
-            wanted = wanted || strcmp(solution->wanted[k], tip->name) == 0;
-        }
-        if (wanted && tt_height_waits(tip)) {
+        if (tt_height_waits(tip) && tt_tip_is_wanted(solution, tip->name)) {
             return true;
         }
     }

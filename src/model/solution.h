@@ -340,6 +340,10 @@ struct tiptrue_solution {
     struct tt_arena arena; /* owns all of the above */
 };
 
+/* Whether the tip @name is one of those asked for when the run was solved; all are where none was
+ * named. */
+bool tt_tip_is_wanted(const struct tiptrue_solution *solution, const char *name);
+
 /* Whether the height of @tip counts and is to be updated; whether that of any wanted tip is. */
 static inline bool tt_height_waits(const struct tt_tip_result *tip)
 {

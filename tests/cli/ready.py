@@ -248,6 +248,20 @@ for own in ("plate.json", "run.csv", "bench.db"):
     if own != "bench.db":
         tally.check((work / own).read_bytes() == (work / "kept").read_bytes(), f"{own} is as it was")
 
+# of two tips one is wanted
+work = folder("one-wanted")
+simulate(work, "run.csv", 37, offsets=TRUE)
+machine = json.loads((work / "machine.json").read_text())
+del machine["export"]
+for tip in machine["tips"]:
+    tip["offset"][0] += 0.1
+(work / "machine.json").write_text(json.dumps(machine))
+expect(run(work, "ready", "run.csv", "--write", "--tip", "narrow"), 0, "one of two tips is wanted", "narrow  written")
+expect(run(work, "ready", "run.csv", "--write", "--tip", "narrow"), 0, "the other one is not said to be written", "wide    new")
+written = [tip["offset"][0] for tip in json.loads((work / "machine.json").read_text())["tips"]]
+before_it = [tip["offset"][0] for tip in machine["tips"]]
+tally.check(written[0] == before_it[0] and written[1] != before_it[1], f"nor written: {written}")
+
 # found far away, a log must name its machine
 work = folder("far")
 simulate(work, "run.csv", 41, offsets=TRUE, machine="")

@@ -129,6 +129,7 @@ static struct tt_tip_result tip = {
     .radius_determined = true,
     .contact_radius_mm = 0.2487,
     .verdict = TIPTRUE_UPDATE,
+    .offset_verdict = TIPTRUE_UPDATE,
 };
 
 START_TEST(memory_runs_out)

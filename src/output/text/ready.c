@@ -108,7 +108,8 @@ static void add_change(struct tt_buffer *words, const struct tiptrue_ready *read
     char minute[TT_MINUTE_SIZE];
 
     if (tip->offset_verdict != TIPTRUE_KEEP && tip->has_present) {
-        tt_buffer_puts(words, ready->written ? "; before " : "; in use ");
+        bool written = ready->written && tt_tip_is_wanted(ready->solution, tip->name);
+        tt_buffer_puts(words, written ? "; before " : "; in use ");
         add_pair_mm(words, tip->present);
         return;
     }
@@ -128,7 +129,7 @@ static const char *word_of(const struct tiptrue_ready *ready, const struct tt_ti
     case TIPTRUE_KEEP:
         return "kept";
     case TIPTRUE_UPDATE:
-        return ready->written ? "written" : "new";
+        return ready->written && tt_tip_is_wanted(ready->solution, tip->name) ? "written" : "new";
     case TIPTRUE_REPEAT:
         return "not usable";
     case TIPTRUE_NOT_MEASURED:

@@ -5,6 +5,7 @@
 #include "config.h"
 
 #include "export/field.h"
+#include "export/height_field.h"
 
 #include <check.h>
 #include <math.h>
@@ -67,6 +68,85 @@ static void assert_written(const char *text, bool clockwise, const char *expecte
     ck_assert_double_le(fabs(back_mm - value_mm), 0.5000001 * last_mm);
     tt_buffer_clear(&to);
 }
+
+/* The height that a field means, written. */
+static void assert_height(const char *text, const char *expected)
+{
+    static struct tt_height_result first = {.determined = true, .value_mm = -20.70295},
+                                   second = {.determined = true, .value_mm = -19.54513};
+    struct tt_export_field field = read_field(text);
+    struct tiptrue_error error = {0};
+    struct tt_buffer to = {0};
+    double value_mm = NAN;
+    tips[0].height = &first;
+    tips[1].height = &second;
+    const struct tt_tip_result *tip = tt_export_field_tip(&field, &solution, &error);
+    ck_assert_msg(tip != NULL, "'%s': %s", text, error.text);
+    ck_assert_int_eq(tt_export_value(&solution, &field, tip, 0, &value_mm, &error), TIPTRUE_OK);
+    tt_export_field_write(&field, value_mm, &to);
+    ck_assert_str_eq(to.text, expected);
+    tt_buffer_clear(&to);
+}
+
+START_TEST(heights)
+{
+    assert_height("a.b.height", "-20.7030"); /* -20.70295 as a double lies beyond the tie */
+    assert_height("a.b.height:minus:.2", "20.70");
+    assert_height("t2.height:inch", "-0.76949");
+    assert_height("t2.height-over.a.b:um", "1157.8");
+    assert_height("a.b.height-over.t2:inch:.6", "-0.045583");
+}
+END_TEST
+
+START_TEST(heights_that_are_not_there)
+{
+    struct tt_export_field field = read_field("a.b.height-over.t3");
+    struct tiptrue_error error = {0};
+    double value_mm = 7;
+    ck_assert_int_eq(tt_export_value(&solution, &field, &tips[0], 0, &value_mm, &error),
+                     TIPTRUE_E_DATA);
+    ck_assert_ptr_nonnull(strstr(error.text, "no tip 't3'"));
+    field = read_field("t2.height");
+    error = (struct tiptrue_error){0};
+    ck_assert_int_eq(tt_export_value(&solution, &field, &tips[1], 0, &value_mm, &error),
+                     TIPTRUE_E_DATA);
+    ck_assert_ptr_nonnull(strstr(error.text, "the run does not determine it"));
+    ck_assert_double_eq(value_mm, 7);
+    static const char *const wrong[] = {"height", ".height-over.a", "a.height-over.", "a.height@30",
+                                        "a.height-ove.b"};
+    for (size_t i = 0; i < sizeof wrong / sizeof wrong[0]; i++) {
+        ck_assert_msg(tt_export_field_read(wrong[i], strlen(wrong[i]), false, &field, NULL) ==
+                          TIPTRUE_E_USAGE,
+                      "'%s'", wrong[i]);
+    }
+}
+END_TEST
+
+/* A height goes by its own verdict, all else by the offset's, a difference by the worse one. */
+START_TEST(verdicts)
+{
+    struct tt_height_result first = {.has_verdict = true, .verdict = TIPTRUE_KEEP},
+                            second = {.has_verdict = true, .verdict = TIPTRUE_REPEAT};
+    static const struct {
+        const char *field;
+        enum tiptrue_verdict verdict;
+    } OF[] = {{"a.b.offset.x", TIPTRUE_UPDATE},
+              {"a.b.height", TIPTRUE_KEEP},
+              {"t2.height", TIPTRUE_REPEAT},
+              {"a.b.height-over.t2", TIPTRUE_REPEAT}};
+    tips[0].height = &first;
+    tips[0].offset_verdict = TIPTRUE_UPDATE;
+    tips[1].height = &second;
+    for (size_t i = 0; i < sizeof OF / sizeof OF[0]; i++) {
+        struct tt_export_field field = read_field(OF[i].field);
+        const struct tt_tip_result *tip = tt_export_field_tip(&field, &solution, NULL);
+        ck_assert_int_eq(tt_export_field_verdict(&solution, &field, tip), OF[i].verdict);
+    }
+    second.has_verdict = false; /* nothing is stated of it, and nothing speaks against it */
+    struct tt_export_field field = read_field("t2.height");
+    ck_assert_int_eq(tt_export_field_verdict(&solution, &field, &tips[1]), TIPTRUE_UPDATE);
+}
+END_TEST
 
 START_TEST(quantities)
 {
@@ -214,6 +294,9 @@ int main(void)
     TCase *tcase = tcase_create("field");
     tcase_add_checked_fixture(tcase, setup, NULL);
     tcase_add_test(tcase, quantities);
+    tcase_add_test(tcase, heights);
+    tcase_add_test(tcase, heights_that_are_not_there);
+    tcase_add_test(tcase, verdicts);
     tcase_add_test(tcase, signs_and_units);
     tcase_add_test(tcase, at_a_rotation);
     tcase_add_test(tcase, rounding);
