@@ -271,6 +271,7 @@ libcore_la_SOURCES = \
   src/output/ready.h src/output/json/ready.c src/output/text/ready.c \
   src/output/text/text.c \
   src/output/text/text_parts.h \
+  src/output/text/text_camera.c \
   src/output/text/text_heights.c src/output/text/height_sentences.c \
   src/output/text/height_sentences.h src/output/text/text_rows.c \
   src/output/text/text_run.c \

@@ -141,6 +141,7 @@ script_tests = \
   tests/history/writers.py \
   tests/history/weeks.py \
   tests/reference/scipy_check.py \
+  tests/reference/views_check.py \
   tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \
@@ -175,7 +176,8 @@ tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
 tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
 
 # Fills a history and times it: tests/history/size.py.
-check_helpers = tests/history/fill_history tests/simulation/changes tests/simulation/heights
+check_helpers = tests/history/fill_history tests/simulation/changes tests/simulation/heights tests/simulation/views
+tests_simulation_views_SOURCES = tests/simulation/views.c tests/simulation/view_runs.h
 tests_simulation_heights_SOURCES = tests/simulation/heights.c tests/simulation/height_runs.h
 tests_simulation_changes_SOURCES = tests/simulation/changes.c
 tests_history_fill_history_SOURCES = tests/history/fill_history.c
@@ -271,6 +273,7 @@ check-statistics: all
 	    $(PYTHON) tests/simulation/$$tool || exit 1; done
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-300}
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/heights$(EXEEXT) && tests/simulation/heights$(EXEEXT) 5000
+	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/views$(EXEEXT) && tests/simulation/views$(EXEEXT) 5000
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
 check-long: all

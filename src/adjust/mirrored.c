@@ -1,9 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Where a run is refused because it does not fit: what does. Columns, axes, labels and files are
- * taken otherwise, one way at a time, and the plain fit of all touches is made anew (findings
- * `mirrored`, `tips-exchanged`). What fits is named, and never used. A run that nothing is said
- * against costs nothing; another one a least-squares fit for each way. */
+/* Where a run does not fit: what does. Columns, axes, labels and files are taken otherwise, one way
+ * at a time, and all touches fitted anew (findings `mirrored`, `tips-exchanged`). What fits is
+ * named, and never used. A run that nothing is said against costs nothing. */
 #include "config.h"
 
 #include "adjust/mirrored.h"
@@ -14,10 +13,9 @@
 #include "adjust/findings.h"
 #include "adjust/plausible.h"
 
-/* The misfit is the root mean square of all residuals, in repeatabilities as stated (or the usual 3
- * µm). A way fits where its misfit is below this, ... */
+/* The misfit: rms of all residuals in stated (or usual) repeatabilities. A way fits below this, */
 #define FITS 20.0
-/* ... and that many times below that of the run as it was read. */
+/* and that many times below that of the run as it was read. */
 #define FITS_BETTER 10.0
 /* Where the run as read fits too, but changed implausibly: by how much the other way may fit worse.
  */
@@ -201,14 +199,16 @@ static bool take_machine(struct search *search, const struct trial *trial,
  */
 static double misfit_of(const struct tt_model *model, const struct tt_noise *noise)
 {
-    double sum = 0;
+    double sum = 0, usual = USUAL_REPEATABILITY_MM * USUAL_REPEATABILITY_MM;
+    double view_mm = noise->view_px * model->picture.pixel_mm; /* stated, not as large as it fits */
 
     for (size_t i = 0; i < model->n_touches; i++) {
         sum += model->residual[i] * model->residual[i] / noise->touch_var_mm2;
     }
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
-        sum += (r[0] * r[0] + r[1] * r[1]) / (noise->sight_var_mm2 * model->sights[i].ratio);
+        double stated = model->sights[i].view ? view_mm * view_mm : noise->sight_var_mm2;
+        sum += (r[0] * r[0] + r[1] * r[1]) / fmax(stated, usual);
     }
     for (size_t k = 0; k < model->n_priors; k++) {
         const struct tt_prior *prior = &model->priors[k];

@@ -23,6 +23,13 @@
 #define ONE_SIDED 1.645
 /* One of the axes' numbers is told by itself from this many of its u on. */
 #define AXIS_SHOWN 3.0
+/* No machine's axes are further off than this, of 1 and in rad (common practice, no source): what
+ * looks so is something else. */
+#define AXES_BELIEVED 0.02
+/* Views that all lie within this share of the picture from its corner were not logged in pixels. */
+#define CORNER_SHARE 0.02
+/* No pixel is smaller on the board: a microscope's are ten times as large. */
+#define SMALLEST_PIXEL_MM 1e-5
 /* What errors of the axes come to is said over this length of board. */
 #define BOARD_MM 100.0
 
@@ -75,6 +82,50 @@ static enum tiptrue_status mirrored(struct tt_view *view)
                                  TT_VALUES(TT_TEXT("kind", kind)));
 }
 
+/* The largest px and py of the views, as a share of the picture. */
+static double farthest(const struct tt_view *view)
+{
+    const double *size = view->machine->camera.size_px;
+    double most = 0;
+
+    for (size_t i = 0; i < view->run->n_observations; i++) {
+        const struct tt_observation *o = &view->run->observations[i];
+        if (o->kind == TT_VIEW && o->use == TT_USE) {
+            most = fmax(most, fmax(fabs(o->px) / size[0], fabs(o->py) / size[1]));
+        }
+    }
+    return most;
+}
+
+/* What no camera and no axes have. */
+static enum tiptrue_status implausible(struct tt_view *view)
+{
+    const struct tt_camera_result *camera = &view->solution->camera;
+    const struct tt_axes_result *a = &view->solution->axes;
+    double pixel_mm = sqrt(camera->scale_x_mm * camera->scale_y_mm),
+           most = fmax(fmax(fabs(a->scale_x), fabs(a->scale_y)), fabs(a->square_rad));
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (camera->views > 0 && farthest(view) < CORNER_SHARE) {
+        status = tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                       TT_VALUES(TT_TEXT("what", "pixels"),
+                                                 TT_SHARE("found", farthest(view)),
+                                                 TT_SHARE("least", CORNER_SHARE)));
+    } else if (camera->determined &&
+               !(pixel_mm > SMALLEST_PIXEL_MM && pixel_mm < TT_LARGEST_PIXEL_MM)) {
+        status = tt_finding_add_values(
+            view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+            TT_VALUES(TT_TEXT("what", "pixel-size"), TT_IN_MM("found", pixel_mm),
+                      TT_IN_MM("most", TT_LARGEST_PIXEL_MM), TT_IN_MM("least", SMALLEST_PIXEL_MM)));
+    }
+    if (status == TIPTRUE_OK && a->found && most > AXES_BELIEVED) {
+        status = tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+                                       TT_VALUES(TT_TEXT("what", "axes"), TT_SHARE("found", most),
+                                                 TT_SHARE("most", AXES_BELIEVED)));
+    }
+    return status;
+}
+
 /* What the scale that was found looks like beside the stated one: the word of camera-off, or NULL.
  */
 static const char *other_scale(double factor)
@@ -82,7 +133,7 @@ static const char *other_scale(double factor)
     static const struct {
         double factor;
         const char *kind;
-    } UNITS[] = {{1e3, "unit-um"}, {1e-3, "unit-um"}, {25.4, "unit-inch"}, {1 / 25.4, "unit-inch"}};
+    } UNITS[] = {{1e3, "unit-m"}, {1e-3, "unit-um"}, {25.4, "unit-inch"}, {1 / 25.4, "unit-inch"}};
 
     for (size_t k = 0; k < sizeof UNITS / sizeof UNITS[0]; k++) {
         if (fabs(log(factor / UNITS[k].factor)) < OTHER_UNIT) {
@@ -186,8 +237,9 @@ static enum tiptrue_status axes(struct tt_view *view)
 
 enum tiptrue_status tt_findings_of_views(struct tt_view *view)
 {
-    static tt_finder *const FINDERS[] = {undetermined, scattered,  mirrored,
-                                         camera_off,   distortion, axes};
+    static tt_finder *const FINDERS[] = {implausible, undetermined, scattered, mirrored,
+                                         camera_off,  distortion,   axes};
+    bool in_pixels = view->model->picture.n == 0 || farthest(view) >= CORNER_SHARE;
 
-    return tt_find_all(view, FINDERS, sizeof FINDERS / sizeof FINDERS[0]);
+    return tt_find_all(view, FINDERS, in_pixels ? sizeof FINDERS / sizeof FINDERS[0] : 1);
 }

@@ -45,6 +45,29 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
     tt_page_line_end(page);
 }
 
+/* What the views will tell of the picture. */
+static void say_camera(struct tt_page *page, const struct tt_camera_result *camera)
+{
+    double u_deg = tt_deg_from_rad(camera->u_turn_rad),
+           u_share = fmax(camera->u_scale_x_mm / camera->scale_x_mm,
+                          camera->u_scale_y_mm / camera->scale_y_mm);
+
+    if (camera->views == 0) {
+        return;
+    }
+    tt_page_go(page, 2);
+    if (camera->determined) {
+        tt_page_puts(page, "picture: standard uncertainties of ");
+        tt_page_fixed(page, 100 * u_share, 4, false);
+        tt_page_puts(page, " % in scale and ");
+        tt_page_fixed(page, u_deg, 4, false);
+        tt_page_puts(page, TT_DEGREE " in turn to be expected");
+    } else {
+        tt_page_puts(page, "picture: scale and turn not determined");
+    }
+    tt_page_line_end(page);
+}
+
 static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expected)
 {
     size_t at = 16;
@@ -90,9 +113,15 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
     tt_page_puts(&page, " touches, ");
     tt_page_count(&page, expected->touches_no_contact);
     tt_page_puts(&page, " of them without contact, ");
-    tt_page_count(&page, expected->sightings);
+    tt_page_count(&page, expected->sightings - expected->camera.views);
     tt_page_puts(&page, " sightings");
+    if (expected->camera.views > 0) {
+        tt_page_puts(&page, ", ");
+        tt_page_count(&page, expected->camera.views);
+        tt_page_puts(&page, " views");
+    }
     tt_page_line_end(&page);
+    say_camera(&page, &expected->camera);
     for (size_t i = 0; i < expected->n_tips; i++) {
         say_tip(&page, &expected->tips[i]);
     }
@@ -135,6 +164,25 @@ static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_close(json, '}');
 }
 
+/* {"views", "determined", "expected_u_..."}, or null: no views. */
+static void write_camera(struct tt_json *json, const struct tt_camera_result *camera)
+{
+    tt_json_key(json, "camera");
+    if (camera->views == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "views", camera->views);
+    tt_json_key(json, "determined");
+    tt_json_bool(json, camera->determined);
+    tt_json_key_xy_if(json, "expected_u_scale_mm_per_px", camera->determined, camera->u_scale_x_mm,
+                      camera->determined, camera->u_scale_y_mm);
+    tt_json_key_number_if(json, "expected_u_turn_deg", camera->determined,
+                          tt_deg_from_rad(camera->u_turn_rad));
+    tt_json_close(json, '}');
+}
+
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
@@ -145,6 +193,7 @@ void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buf
     tt_json_key_count(&json, "touches", expected->touches_read);
     tt_json_key_count(&json, "no_contact", expected->touches_no_contact);
     tt_json_key_count(&json, "sightings", expected->sightings);
+    write_camera(&json, &expected->camera);
     tt_json_key(&json, "tips");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < expected->n_tips; i++) {

@@ -404,15 +404,15 @@ static const char *template_of(const struct tt_finding *finding)
     const char *heights = tt_height_template(finding);
     const char *found = heights != NULL ? heights : tt_placement_template(finding);
 
-    for (size_t i = 0; found == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
-        if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
-            return TEMPLATES[i].text;
-        }
-    }
     for (size_t i = 0; found == NULL && i < tt_n_machine_templates; i++) {
         const struct tt_template *of_machine = &tt_machine_templates[i];
         if (tt_sentence_fits(finding, of_machine->code, of_machine->kind)) {
             return of_machine->text;
+        }
+    }
+    for (size_t i = 0; found == NULL && i < sizeof TEMPLATES / sizeof TEMPLATES[0]; i++) {
+        if (tt_sentence_fits(finding, TEMPLATES[i].code, TEMPLATES[i].kind)) {
+            return TEMPLATES[i].text;
         }
     }
     return found; /* NULL: a kind that a newer version wrote */

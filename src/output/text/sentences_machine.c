@@ -27,6 +27,16 @@ const struct tt_template tt_machine_templates[] = {
     {TT_FINDING_DOES_NOT_FIT, "views",
      "views repeat to {found}, and {stated} is stated ({lines} is the worst): another thing was "
      "taken for the mark, or 'u_px' in the machine file is wrong; view the marks again"},
+    {TT_FINDING_IMPLAUSIBLE, "pixels",
+     "px and py of all views are less than {least} of the picture's size: are they in pixels, or "
+     "in "
+     "millimetres, in thousands of pixels, or parts of the picture?"},
+    {TT_FINDING_IMPLAUSIBLE, "pixel-size",
+     "a pixel comes out as {found} on the board, and {least} to {most} are believed: check the "
+     "units of x and y, and whether px and py are pixels"},
+    {TT_FINDING_IMPLAUSIBLE, "axes",
+     "the machine's axes come out wrong by {found}, and {most} is the most that is believed: check "
+     "which marks were seen, their places in the plate file, and the units of the log"},
     {TT_FINDING_PICTURE_MIRRORED, "rows-up",
      ROWS_UP
      "py is counted upwards from the lower edge; it counts down from the upper one" HARMLESS},
@@ -37,6 +47,9 @@ const struct tt_template tt_machine_templates[] = {
     {TT_FINDING_CAMERA_OFF, "unit-um",
      "the scale of the picture is {factor_x} times the stated one: 'scale_mm_per_px' is in "
      "millimetres per pixel; is it stated in micrometres?"},
+    {TT_FINDING_CAMERA_OFF, "unit-m",
+     "the scale of the picture is {factor_x} times the stated one: 'scale_mm_per_px' is in "
+     "millimetres per pixel; is it stated in metres?"},
     {TT_FINDING_CAMERA_OFF, "unit-inch",
      "the scale of the picture is {factor_x} times the stated one: 'scale_mm_per_px' is in "
      "millimetres per pixel, whatever the file's units; is it stated in inches?"},

@@ -54,6 +54,9 @@ void tt_text_budgets(struct tt_page *page, const struct tiptrue_solution *soluti
 /* text_heights.c: how far down each tip reaches, if that was touched. */
 void tt_text_heights(struct tt_page *page, const struct tiptrue_solution *solution);
 
+/* text_camera.c: the picture's scale and turn, if there were views. */
+void tt_text_camera(struct tt_page *page, const struct tiptrue_solution *solution);
+
 /* text_trials.c: a propagation of distributions beside the stated uncertainty, if one was asked
  * for. */
 void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solution);

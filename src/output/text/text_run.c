@@ -113,7 +113,8 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     add_count(words, s->touches_find, "fast first touch", "fast first touches");
     add_count(words, s->warmups, "warm-up touch", "warm-up touches");
     add_count(words, s->heights, "height", "heights");
-    add_count(words, s->sightings, "sighting", "sightings");
+    add_count(words, s->sightings - s->camera.views, "sighting", "sightings");
+    add_count(words, s->camera.views, "view", "views");
     tt_buffer_puts(words, lacks_last_sighting(s) ? ", none at the end" : "");
     tt_buffer_puts(words, s->least_squares ? "; robust step off, every touch counts in full" : "");
     tt_page_say(page, 2);
@@ -133,6 +134,7 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     if (s->has_latency) {
         tell_effect(page, "latch latency: ", s->latency_s, s->u_latency_s, "ms");
     }
+    tt_text_camera(page, s);
     tell_poses(page, s);
     tt_page_line_end(page);
 }
@@ -209,5 +211,10 @@ void tt_text_worked_sentence(struct tt_page *page, const struct tiptrue_solution
     tt_buffer_puts(words, ", y" TT_TIED);
     add_signed(words, units, offset_y);
     tt_buffer_printf(words, TT_TIED "%s.", units->length);
+    if (s->camera.views > 0) {
+        tt_buffer_puts(words, " Head at ");
+        add_place(words, units, mark_x, mark_y);
+        tt_buffer_puts(words, " has the mark in the centre of the picture.");
+    }
     tt_page_say(page, 0);
 }

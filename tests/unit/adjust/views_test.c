@@ -12,114 +12,17 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "adjust/adjust.h"
+#include "../../simulation/view_runs.h"
 #include "adjust/uncertainty.h"
-#include "ingest/ingest.h"
 #include "planning/picture.h"
-#include "planning/simulate.h"
-
-static const char PLATE[] =
-    "{\"schema\": \"tiptrue.plate/1\", \"name\": \"pane\", \"reference\": \"A\","
-    " \"marks\": [{\"name\": \"A\", \"at\": [0, 0]}, {\"name\": \"B\", \"at\": [60.3, 3.1], \"u\": "
-    "0.003},"
-    "  {\"name\": \"C\", \"at\": [-4.3, 61.2], \"u\": 0.003}, {\"name\": \"D\", \"at\": [58.1, "
-    "62.7], \"u\": 0.003}],"
-    " \"edges\": ["
-    "  {\"name\": \"e\", \"from\": [34.3, 22.76], \"to\": [31.96, 30.41], \"free_side\": \"left\", "
-    "\"u\": 0.006},"
-    "  {\"name\": \"n\", \"from\": [29.34, 31.8], \"to\": [21.69, 29.46], \"free_side\": \"left\", "
-    "\"u\": 0.006},"
-    "  {\"name\": \"w\", \"from\": [20.3, 26.84], \"to\": [22.64, 19.19], \"free_side\": \"left\", "
-    "\"u\": 0.006},"
-    "  {\"name\": \"s\", \"from\": [25.26, 17.8], \"to\": [32.91, 20.14], \"free_side\": \"left\", "
-    "\"u\": 0.006}]}";
-
-static const char MACHINE[] =
-    "{\"schema\": \"tiptrue.machine/1\", \"name\": \"loom\", \"resolution\": 0.001,"
-    " \"sighting\": {\"u\": 0.002}, \"yaw\": {\"value_deg\": 0, \"u_deg\": 2},"
-    " \"camera\": {\"size_px\": [1280, 960], \"u_px\": 0.15, \"scale_mm_per_px\": [%s], "
-    "\"turn_deg\": %s},"
-    " \"tips\": [{\"name\": \"t\", \"radius\": 0.3, \"radius_u\": 0.02}]}";
-
-/* Where in the picture. */
-static const double PIXELS[5][2] = {{120, 110}, {1150, 130}, {140, 850}, {800, 560}, {640, 300}};
-
-struct scene {
-    struct tiptrue_plate *plate;
-    struct tiptrue_machine *machine;
-    struct tiptrue_plan plan;
-    struct tt_move moves[200];
-    struct tiptrue_truth truth;
-    struct tt_truth_pose pose;
-    struct tt_truth_tip tip;
-};
-
-/* @kind of @seen rows for each of @marks marks, then 32 touches. */
-static void scene_make(struct scene *s, enum tt_kind kind, size_t marks, size_t seen,
-                       const char *scale, const char *turn)
-{
-    static const char *const MARKS[] = {"A", "B", "C", "D"}, *const EDGES[] = {"e", "n", "w", "s"};
-    char machine[1000];
-
-    memset(s, 0, sizeof *s);
-    snprintf(machine, sizeof machine, MACHINE, scale, turn);
-    ck_assert_int_eq(tt_plate_read_bytes("plate.json", PLATE, strlen(PLATE), NULL, &s->plate, NULL),
-                     TIPTRUE_OK);
-    ck_assert_int_eq(
-        tt_machine_read_bytes("machine.json", machine, strlen(machine), NULL, &s->machine, NULL),
-        TIPTRUE_OK);
-    s->plan = (struct tiptrue_plan){.file = "plan.json", .moves = s->moves, .mm_per_unit = 1};
-    for (size_t i = 0; i < marks * seen; i++) {
-        const double *p = PIXELS[i % seen % 5];
-        s->moves[s->plan.n_moves++] = (struct tt_move){
-            .kind = kind, .target = MARKS[i / seen], .has_pixel = true, .px = p[0], .py = p[1]};
-    }
-    for (size_t i = 0; i < 32; i++) {
-        s->moves[s->plan.n_moves++] =
-            (struct tt_move){.kind = TT_TOUCH,
-                             .target = EDGES[i / 8],
-                             .tip = "t",
-                             .rotation_rad = tt_rad_from_deg(5.73 + 45.0 * (double)(i % 8)),
-                             .has_rotation = true};
-    }
-    s->pose = (struct tt_truth_pose){"1", {144.16, 88.46}, 0.012};
-    s->tip = (struct tt_truth_tip){
-        .name = "t", .offset = {38.61, -16.25}, .runout = {0.012, -0.02}, .radius_mm = 0.31};
-    s->truth = (struct tiptrue_truth){.file = "truth.json",
-                                      .poses = &s->pose,
-                                      .n_poses = 1,
-                                      .tips = &s->tip,
-                                      .n_tips = 1,
-                                      .touch_sigma_mm = {true, 0.0025},
-                                      .moved_after = 1};
-    s->truth.camera = (struct tt_truth_camera){.stated = true,
-                                               .scale_mm = {0.0173, 0.0169},
-                                               .turn_rad = tt_rad_from_deg(0.43),
-                                               .shear_rad = tt_rad_from_deg(0.07)};
-}
-
-static void scene_clear(struct scene *s)
-{
-    tiptrue_plate_free(s->plate);
-    tiptrue_machine_free(s->machine);
-}
-
-static struct tiptrue_run *scene_run(struct scene *s, unsigned long seed)
-{
-    struct tiptrue_run *run = NULL;
-    ck_assert_int_eq(tt_simulate(s->plate, s->machine, &s->plan, &s->truth, seed, &run, NULL),
-                     TIPTRUE_OK);
-    return run;
-}
 
 /* The solution of @run, which is freed. */
 static struct tiptrue_solution *solved(const struct scene *s, struct tiptrue_run *run)
 {
     struct tt_adjust_workspace *workspace = NULL;
     struct tiptrue_solution *solution = NULL;
-    ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
-    ck_assert_int_eq(tt_adjust(workspace, s->plate, s->machine, run, NULL, &solution, NULL),
-                     TIPTRUE_OK);
+    must(tt_adjust_workspace_new(&workspace, NULL) == TIPTRUE_OK);
+    must(tt_adjust(workspace, s->plate, s->machine, run, NULL, &solution, NULL) == TIPTRUE_OK);
     tt_adjust_workspace_free(workspace);
     tiptrue_run_free(run);
     return solution;
@@ -279,6 +182,8 @@ START_TEST(what_is_wrong_is_named)
     static const struct {
         const char *scale, *turn, *kind;
     } CASES[] = {{"17.3, 16.9", "0.43", "unit-um"},
+                 {"1.73e-5, 1.69e-5", "0.43", "unit-m"},
+                 {"6.811e-4, 6.654e-4", "0.43", "unit-inch"},
                  {"0.0251, 0.0247", "0.43", "lens"},
                  {"0.0173, 0.0169", "180", "half-turn"},
                  {"0.0173, 0.0169", "-22", "turned"},
@@ -320,6 +225,65 @@ START_TEST(pixels_counted_otherwise)
 }
 END_TEST
 
+/* Two marks' names exchanged in the log, each pair of four. */
+START_TEST(marks_exchanged)
+{
+    static const char *const NAMES[] = {"A", "B", "C", "D"};
+    for (size_t b = 1; b < 4; b++) {
+        for (size_t a = 0; a < b; a++) {
+            struct scene s;
+            scene_make(&s, TT_VIEW, 4, 5, "0.0173, 0.0169", "0.43");
+            struct tiptrue_run *run = scene_run(&s, 31 + a + 4 * b);
+            for (size_t i = 0; i < 20; i++) {
+                size_t *mark = &run->observations[i].target;
+                *mark = *mark == a ? b : *mark == b ? a : *mark;
+            }
+            struct tiptrue_solution *solution = solved(&s, run);
+            check_kind(solution, TT_FINDING_MIRRORED, "marks-exchanged");
+            const struct tt_finding *found = finding(solution, TT_FINDING_MIRRORED);
+            ck_assert_str_eq(tt_finding_value(found, "first")->text, NAMES[a]);
+            ck_assert_str_eq(tt_finding_value(found, "second")->text, NAMES[b]);
+            ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+            tiptrue_solution_free(solution);
+            scene_clear(&s);
+        }
+    }
+}
+END_TEST
+
+/* px and py in millimetres, in thousands of pixels, as parts of the picture; x and y a thousandth
+ * of what they are. */
+START_TEST(other_units)
+{
+    static const double FACTORS[] = {0.0173, 1e-3, 1 / 1280.0, 1};
+    for (size_t k = 0; k < 4; k++) {
+        struct scene s;
+        scene_make(&s, TT_VIEW, 2, 5, "0.0173, 0.0169", "0.43");
+        struct tiptrue_run *run = scene_run(&s, 61 + k);
+        for (size_t i = 0; i < run->n_observations; i++) {
+            struct tt_observation *o = &run->observations[i];
+            o->px *= FACTORS[k];
+            o->py *= FACTORS[k];
+            if (k == 3) {
+                o->h.x_mm *= 1e-3;
+                o->h.y_mm *= 1e-3;
+            }
+        }
+        struct tiptrue_solution *solution = solved(&s, run);
+        const struct tt_finding *found =
+            finding(solution, k < 3 ? TT_FINDING_IMPLAUSIBLE : TT_FINDING_UNIT_SUSPECT);
+        ck_assert_ptr_nonnull(found);
+        if (k < 3) {
+            ck_assert_str_eq(tt_finding_value(found, "what")->text, "pixels");
+            ck_assert_ptr_null(finding(solution, TT_FINDING_PICTURE_MIRRORED));
+        }
+        ck_assert_int_eq(solution->verdict, TIPTRUE_REPEAT);
+        tiptrue_solution_free(solution);
+        scene_clear(&s);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("adjust/views");
@@ -332,6 +296,8 @@ int main(void)
     tcase_add_test(tests, one_view_of_something_else);
     tcase_add_test(tests, what_is_wrong_is_named);
     tcase_add_test(tests, pixels_counted_otherwise);
+    tcase_add_test(tests, marks_exchanged);
+    tcase_add_test(tests, other_units);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_ENV);

@@ -1,0 +1,58 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the views told of the picture, in running text. */
+#include "config.h"
+
+#include "output/text/text_parts.h"
+
+#include <math.h>
+
+#include "base/number.h"
+
+/* Decimals that keep two significant digits of @u, 0 to 5. */
+static int decimals_of(double u)
+{
+    int decimals = u > 0 ? 1 - (int)floor(log10(u)) : 5;
+    return decimals < 0 ? 0 : decimals > 5 ? 5 : decimals;
+}
+
+/* "17.4134 um (u 0.0025 um)": of a pixel. */
+static void add_scale(struct tt_buffer *words, double scale_mm, double u_mm)
+{
+    int decimals = decimals_of(1000 * u_mm);
+
+    tt_number_write_fixed(words, 1000 * scale_mm, decimals, false);
+    tt_buffer_puts(words, TT_TIED TT_UM " (u" TT_TIED);
+    tt_number_write_fixed(words, 1000 * u_mm, decimals, false);
+    tt_buffer_puts(words, TT_TIED TT_UM ")");
+}
+
+void tt_text_camera(struct tt_page *page, const struct tiptrue_solution *s)
+{
+    const struct tt_camera_result *c = &s->camera;
+    struct tt_buffer *words = &page->words;
+    double turn_deg = tt_deg_from_rad(c->turn_rad), u_deg = tt_deg_from_rad(c->u_turn_rad);
+
+    if (c->views == 0) {
+        return;
+    }
+    if (!c->determined) {
+        tt_buffer_puts(words, "picture: scale and turn are not determined; view one mark at three "
+                              "places of the picture that are not in a line");
+        tt_page_say(page, 2);
+        return;
+    }
+    tt_buffer_puts(words, "picture: a pixel is ");
+    add_scale(words, c->scale_x_mm, c->u_scale_x_mm);
+    tt_buffer_puts(words, " wide and ");
+    add_scale(words, c->scale_y_mm, c->u_scale_y_mm);
+    tt_buffer_puts(words, " high, turned by ");
+    tt_number_write_fixed(words, turn_deg, decimals_of(u_deg), true);
+    tt_buffer_puts(words, TT_DEGREE " (u" TT_TIED);
+    tt_number_write_fixed(words, u_deg, decimals_of(u_deg), false);
+    tt_buffer_printf(words, TT_DEGREE ")%s; views lie within ",
+                     c->mirrored ? ", and mirrored" : "");
+    tt_number_write_fixed(words, c->rms_px, 2, false);
+    tt_buffer_puts(words, TT_TIED "pixels rms");
+    tt_page_say(page, 2);
+}
