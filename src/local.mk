@@ -9,7 +9,8 @@ noinst_LTLIBRARIES += libcore.la
 libcore_la_LIBADD = $(core_libs)
 libcore_la_SOURCES = \
   src/app/solved.c src/app/solved.h \
-  src/app/library.c src/tiptrue.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h src/tiptrue_units.h \
+  src/app/library.c src/tiptrue.h src/tiptrue_base.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h \
+  src/tiptrue_units.h \
   src/app/history.c \
   src/app/history_care.c src/app/history_care.h \
   src/app/files.c \
@@ -293,7 +294,7 @@ lib_LTLIBRARIES += libtiptrue.la
 libtiptrue_la_SOURCES =
 libtiptrue_la_LIBADD = libcore.la $(core_libs)
 libtiptrue_la_LDFLAGS = $(AM_LDFLAGS) -no-undefined -version-info 0:0:0 -export-symbols-regex '^tiptrue_'
-include_HEADERS += src/tiptrue.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h src/tiptrue_units.h
+include_HEADERS += src/tiptrue.h src/tiptrue_base.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h src/tiptrue_units.h
 
 # The program: its files see only the public interface, and link the objects themselves, so that it starts without looking for
 # the library.

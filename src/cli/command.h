@@ -20,6 +20,9 @@ int cli_worse(int status, int other);
 /* The time zone TZ, for reports. */
 const struct tiptrue_zone *cli_local_zone(void);
 
+/* argv[0] of the command whose --json names a file. */
+#define CLI_READY "tiptrue ready"
+
 /* Each takes its own part of the command line, with "tiptrue COMMAND" as argv[0], and returns the
  * exit status. */
 int cli_ready(int argc, char *argv[]);

@@ -25,7 +25,7 @@ struct command {
 static int complete(int argc, char *argv[]);
 
 static const struct command COMMANDS[] = {
-    {"ready", "tiptrue ready", "may the job start? one answer before each job", cli_ready},
+    {"ready", CLI_READY, "may the job start? one answer before each job", cli_ready},
     {"solve", "tiptrue solve", "from run logs to offset, runout and contact radius, with a verdict",
      cli_solve},
     {"check", "tiptrue check", "say every fault of the files, and what a run can determine",
@@ -214,7 +214,12 @@ int main(int argc, char *argv[])
         return EX_OSERR;
     }
     if (request.version) {
+        /* GNU Coding Standards, 4.8.1 */
         printf("tiptrue %s\n", tiptrue_version());
+        puts("Copyright (C) 2026 the tiptrue authors\n"
+             "License GPLv3+: GNU GPL version 3 or later <https://gnu.org/licenses/gpl.html>.\n"
+             "This is free software: you are free to change and redistribute it.\n"
+             "There is NO WARRANTY, to the extent permitted by law.");
         return EX_OK;
     }
     argv[request.at] = (char *)request.command->full_name; /* read only, there as everywhere */

@@ -55,7 +55,7 @@ void cli_put_escaped(FILE *to, const char *text)
 
 bool cli_wants_json(int argc, char *const argv[], const char **to)
 {
-    bool takes_file = argc > 0 && strstr(argv[0], " ready") != NULL;
+    bool takes_file = argc > 0 && strcmp(argv[0], CLI_READY) == 0;
     const size_t least = sizeof "--js" - 1; /* --jobs begins alike */
 
     *to = NULL;

@@ -337,32 +337,33 @@ static int do_it(struct cli_ready_job *job)
     return status;
 }
 
+static const struct argp_option OPTIONS[] = {
+    {NULL, 0, NULL, 0, "Input files (looked for where they are not named):", 1},
+    {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate", 1},
+    {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine; a file, or a name", 1},
+    {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was", 1},
+    {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "How a controller's report looks", 1},
+    {"history", CLI_KEY_HISTORY, "FILE", 0, "The history that keeps the run", 1},
+    {"present", CLI_KEY_PRESENT, "CONFIG", 0,
+     "Where the offsets in use are: a file, 'machine' (the machine file's own) or 'none'", 1},
+    {"tip", CLI_KEY_TIP, "NAME", 0, "This tip is wanted (can be given several times)", 2},
+    {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
+     "Refuse a run that was started longer ago, such as 2h (s, min, h, d)", 2},
+    {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
+     "Accept offsets that changed by more than is plausible", 2},
+    {"write", KEY_WRITE, NULL, 0, "Write them, and read them back", 3},
+    {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Show the change, do not ask", 3},
+    {"undo", CLI_KEY_UNDO, NULL, 0, "Put back what the last export replaced", 3},
+    {"json", CLI_KEY_JSON, "FILE", 0, "The answer as JSON too; - is standard output", 4},
+    {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too", 4},
+    CLI_UNITS_OPTION(4),
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII", 4},
+    {"quiet", 'q', NULL, 0, "One line", 4},
+    {0},
+};
+
 int cli_ready(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {NULL, 0, NULL, 0, "Input files (looked for where they are not named):", 1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine; a file, or a name", 1},
-        {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was", 1},
-        {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "How a controller's report looks", 1},
-        {"history", CLI_KEY_HISTORY, "FILE", 0, "The history that keeps the run", 1},
-        {"present", CLI_KEY_PRESENT, "CONFIG", 0,
-         "Where the offsets in use are: a file, 'machine' (the machine file's own) or 'none'", 1},
-        {"tip", CLI_KEY_TIP, "NAME", 0, "This tip is wanted (can be given several times)", 2},
-        {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
-         "Refuse a run that was started longer ago, such as 2h (s, min, h, d)", 2},
-        {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
-         "Accept offsets that changed by more than is plausible", 2},
-        {"write", KEY_WRITE, NULL, 0, "Write them, and read them back", 3},
-        {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Show the change, do not ask", 3},
-        {"undo", CLI_KEY_UNDO, NULL, 0, "Put back what the last export replaced", 3},
-        {"json", CLI_KEY_JSON, "FILE", 0, "The answer as JSON too; - is standard output", 4},
-        {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too", 4},
-        CLI_UNITS_OPTION(4),
-        {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII", 4},
-        {"quiet", 'q', NULL, 0, "One line", 4},
-        {0},
-    };
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,

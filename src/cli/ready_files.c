@@ -69,8 +69,9 @@ int cli_ready_failed(const struct cli_ready_job *job, const struct tiptrue_error
 
     messages->errors = 0; /* a sink may have told this one, or another file's */
     for (size_t i = 0; i < messages->n_faults; i++) {
-        messages->errors += messages->faults[i].line == error->line &&
-                            strcmp(messages->faults[i].text, error->text) == 0;
+        const struct tiptrue_error *fault = &messages->faults[i];
+        messages->errors += fault->line == error->line && fault->column == error->column &&
+                            strcmp(fault->file, error->file) == 0;
     }
     if (error->status != TIPTRUE_OK) {
         cli_messages_error(messages, error);

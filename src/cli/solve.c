@@ -302,15 +302,14 @@ static int tell_latest(const struct arguments *arguments, const struct cli_objec
 /* With the history open, if runs are to be entered. */
 static int solve_into_history(const struct arguments *arguments, const struct cli_objects *objects)
 {
+    struct cli_messages messages = {
+        .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
     struct tiptrue_history *history = NULL;
     struct tiptrue_between *between = NULL;
     struct tiptrue_error error = {0};
     int status = EX_OK;
 
     if (arguments->history != NULL || arguments->record) {
-        struct cli_messages messages = {.stream = stderr,
-                                        .telling = arguments->inputs.json ? CLI_TELL_FIRST
-                                                                          : CLI_TELL_NOTHING};
         status = cli_history_open(arguments->history, objects->machine, true, &messages, &history);
     }
     if (status == EX_OK && history != NULL) {

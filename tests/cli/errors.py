@@ -38,7 +38,8 @@ PAIR = ["--plate", "plate.json", "--machine", "machine.json"]
 # arguments, exit status, how many faults (None: one)
 CASES = [
     (["solve"], 64), (["solve", "--foo", "run.csv"], 64), (["solve", "run.csv", "--plate"], 64),
-    (["solve", "--units", "ell", "run.csv"], 64), (["solve", "--plan", "p.json", "run.csv"], 64), (["solve", "gone.csv"], 66), (["solve", "faulty.csv"], 65, faulty),
+    (["solve", "--units", "ell", "run.csv"], 64), (["solve", "--plan", "p.json", "run.csv"], 64),
+    (["solve", "gone.csv"], 66), (["solve", "faulty.csv"], 65, faulty),
     (["solve", "--machine", "faulty.json", "run.csv"], 65, 2), (["solve", "--present", "gone.conf", "run.csv"], 66),
     (["solve", "--machine", "moved.json", "run.csv"], 78),
     (["solve", "--history", "run.csv", "run.csv"], 65), (["solve", "--history", "no/where.db", "run.csv"], None),

@@ -50,7 +50,7 @@ is "options of export alone" "$(cat only-export.txt)" "$(cat page-export.txt)"
 for number in $("$TIPTRUE" solve --help | tr '\n' ' ' | sed 's/.*Exit status: //' | grep -o '[0-9][0-9]*'); do
     has "exit status $number" "$page" "^\\.B $number\$"
 done
-has "the version" "$page" "^\\.TH TIPTRUE 1 .* \"$("$TIPTRUE" --version)\" "
+has "the version" "$page" "^\\.TH TIPTRUE 1 .* \"$("$TIPTRUE" --version | sed -n 1p)\" "
 for command in ready solve check export plan simulate compare trend history placement report new completion; do
     has "the command $command" "$page" "^\\.B $command\$"
 done

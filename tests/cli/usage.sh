@@ -133,6 +133,8 @@ simulate="simulate --plate plate.json --machine machine.json"
 run "$TIPTRUE" --version
 is "--version exits 0" 0 "$status"
 has "--version says it" out '^tiptrue [0-9][0-9]*\.[0-9][0-9]*\.[0-9][0-9]*$'
+has "and whose it is" out "^Copyright (C) 20[0-9]* the tiptrue authors$"
+has "and the licence" out "^License GPLv3+: "
 run "$TIPTRUE" --help
 is "--help exits 0" 0 "$status"
 has "--help names solve" out '^  solve  '

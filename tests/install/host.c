@@ -11,8 +11,13 @@ int main(int argc, char *argv[])
 {
     struct tiptrue_plate *plate = NULL;
     struct tiptrue_error error = {0};
-    if (argc != 2 || strcmp(tiptrue_version(), argv[1]) != 0) {
-        fprintf(stderr, "the library is version '%s'\n", tiptrue_version());
+    char macros[40];
+    snprintf(macros, sizeof macros, "%d.%d.%d", TIPTRUE_VERSION_NUMBER / 10000,
+             TIPTRUE_VERSION_NUMBER / 100 % 100, TIPTRUE_VERSION_PATCH);
+    if (argc != 2 || strcmp(tiptrue_version(), argv[1]) != 0 || strcmp(macros, argv[1]) != 0 ||
+        strcmp(TIPTRUE_VERSION, argv[1]) != 0) {
+        fprintf(stderr, "the library is version '%s', its header '%s' and '%s'\n",
+                tiptrue_version(), TIPTRUE_VERSION, macros);
         return 1;
     }
     const enum tiptrue_status status =
