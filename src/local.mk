@@ -190,6 +190,9 @@ libcore_la_SOURCES = \
   src/placement/wanted.c src/placement/work.h \
   src/planning/candidates.c src/planning/candidates.h \
   src/planning/design.c src/planning/design.h \
+  src/planning/simulate_shifts.c src/planning/simulate_shifts.h \
+  src/planning/simulate_digits.c src/planning/simulate_digits.h \
+  src/planning/descend.c src/planning/descend.h \
   src/planning/draw.c \
   src/planning/next.c \
   src/planning/order.c src/planning/order.h \

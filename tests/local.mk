@@ -107,6 +107,7 @@ script_tests = \
   tests/cli/find.py \
   tests/cli/heights.py \
   tests/cli/heights_export.py \
+  tests/cli/heights_simulate.py \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \

@@ -260,8 +260,10 @@ enum tiptrue_status tt_check(struct tt_adjust_workspace *workspace,
     }
     struct tt_view view = view_of(&selection, &noise, made, &workspace->arena);
     status = tt_assemble(&view);
+    status = status == TIPTRUE_OK ? tt_heights_expect(&view) : status;
     if (status == TIPTRUE_OK) {
         status = tt_findings_of_determinacy(&view);
+        status = status == TIPTRUE_OK ? tt_findings_of_height_determinacy(&view) : status;
         status = status == TIPTRUE_OK ? tt_findings_of_reach(&view) : status;
     }
     if (status != TIPTRUE_OK) {

@@ -54,8 +54,10 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view)
 TT_MUST_USE enum tiptrue_status tt_findings_of_alone(struct tt_view *view, size_t index);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view);
-/* height_findings.c: touches from above; never about x and y. */
+/* height_findings.c: touches from above; never about x and y. Of determinacy alone: what cannot be
+ * told. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_heights(struct tt_view *view);
+TT_MUST_USE enum tiptrue_status tt_findings_of_height_determinacy(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 /* direct.c: edges and tips whose direct fits disagree with the adjustment. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_direct_fits(struct tt_view *view);

@@ -361,15 +361,20 @@ static enum tiptrue_status of_pads(struct tt_view *view)
     return status == TIPTRUE_OK ? pads_fit(view) : status;
 }
 
+enum tiptrue_status tt_findings_of_height_determinacy(struct tt_view *view)
+{
+    return view->solution->heights == 0 ? TIPTRUE_OK
+           : view->heights == NULL
+               ? undetermined(view, view->plate->n_pads == 0 ? "no-pads" : "no-rows")
+               : undetermined_tips(view);
+}
+
 enum tiptrue_status tt_findings_of_heights(struct tt_view *view)
 {
     enum tiptrue_status status = TIPTRUE_OK;
 
-    if (view->solution->heights == 0) {
-        return TIPTRUE_OK;
-    }
-    if (view->heights == NULL) {
-        return undetermined(view, view->plate->n_pads == 0 ? "no-pads" : "no-rows");
+    if (view->solution->heights == 0 || view->heights == NULL) {
+        return tt_findings_of_height_determinacy(view);
     }
     for (size_t m = 0; m < view->heights->fit->n_modes && status == TIPTRUE_OK; m++) {
         status = tell_mode(view, m);

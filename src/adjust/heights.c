@@ -272,6 +272,55 @@ static void fill_scatter(struct tt_view *view)
     s->stated_dof_height = h->stated_dof;
 }
 
+/* The fit that good touches with the stated repeatability will be; without one, with the first
+ * guess. False: singular. */
+static bool predict(struct tt_height_fit *fit)
+{
+    const struct tt_heights *h = fit->heights;
+    double first_mm2 = TT_FIRST_HEIGHT_SCATTER_MM * TT_FIRST_HEIGHT_SCATTER_MM;
+
+    fit->variance_mm2 = (h->stated_dof > 0 ? h->stated_mm2 : first_mm2) + h->digit_mm2;
+    for (size_t i = 0; i < h->n_rows; i++) {
+        fit->good[i] = 1;
+        fit->weight[i] = 1 / fit->variance_mm2;
+    }
+    if (!tt_height_solve(fit)) {
+        return false;
+    }
+    fit->dof = fmax((double)h->n_rows - fit->spent, 0);
+    fit->pooled_dof = fit->dof + h->stated_dof;
+    return true;
+}
+
+enum tiptrue_status tt_heights_expect(struct tt_view *view)
+{
+    struct tt_heights *heights = TT_ARENA_NEW(view->scratch, 1, struct tt_heights);
+    struct tt_height_choice *choice = TT_ARENA_NEW(view->scratch, 1, struct tt_height_choice);
+
+    if (view->solution->heights == 0) {
+        return TIPTRUE_OK;
+    }
+    if (heights == NULL || choice == NULL || tt_heights_collect(view, heights) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (heights->n_rows == 0) {
+        return TIPTRUE_OK;
+    }
+    choice->fit = TT_ARENA_NEW(view->scratch, 1, struct tt_height_fit);
+    choice->rivals_mm2 = TT_ARENA_NEW(view->scratch, heights->n_tips * heights->n_tips, double);
+    if (choice->fit == NULL || choice->rivals_mm2 == NULL ||
+        tt_height_fit_init(choice->fit, view->scratch, heights, NULL, 0, false) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (!predict(choice->fit)) {
+        return TIPTRUE_OK; /* told: height-undetermined */
+    }
+    choice->slope_known = tt_height_slope_is_known(choice->fit, 0);
+    view->heights = choice;
+    return fill_tips(view) && fill_differences(view) && fill_surface(view) ? TIPTRUE_OK
+                                                                           : TIPTRUE_E_MEMORY;
+}
+
 enum tiptrue_status tt_heights_fill(struct tt_view *view)
 {
     enum tiptrue_status status;

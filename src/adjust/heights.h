@@ -12,6 +12,10 @@
  * nothing that a run without touches on edges has. */
 TT_MUST_USE enum tiptrue_status tt_heights_fill(struct tt_view *view);
 
+/* As tt_heights_fill, of touches that are still to be made or believed: the uncertainties to be
+ * expected of good ones, with 3 um where no repeatability is stated. Values mean nothing. */
+TT_MUST_USE enum tiptrue_status tt_heights_expect(struct tt_view *view);
+
 /* Rows of @view's run into @heights; n_rows 0: none. */
 TT_MUST_USE enum tiptrue_status tt_heights_collect(const struct tt_view *view,
                                                    struct tt_heights *heights);

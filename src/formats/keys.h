@@ -95,7 +95,8 @@ struct tt_keys {
 /* truth.c: tiptrue.truth/1. The elements of its arrays name themselves by the first key. */
 extern const struct tt_keys tt_truth_keys, tt_truth_pose_keys, tt_truth_tip_keys,
     tt_truth_shape_keys, tt_truth_edge_keys, tt_truth_group_keys, tt_truth_mark_keys,
-    tt_truth_touch_keys, tt_truth_sighting_keys, tt_truth_rotation_keys, tt_truth_moved_keys;
+    tt_truth_pad_keys, tt_truth_height_keys, tt_truth_touch_keys, tt_truth_sighting_keys,
+    tt_truth_rotation_keys, tt_truth_moved_keys;
 
 /* Rows of tt_truth_touch_keys. */
 enum { TT_TRUTH_LATE_DEPTH = 2, TT_TRUTH_EARLY_DEPTH = 4 };

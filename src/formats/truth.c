@@ -21,6 +21,9 @@ static const struct tt_key truth[] = {
     TT_KEY_BY_HAND("edges"),
     TT_KEY_BY_HAND("groups"),
     TT_KEY_BY_HAND("marks"),
+    TT_KEY_BY_HAND("pads"),
+    TT_KEY_BY_HAND("slope_mm_per_m"),
+    TT_KEY_BY_HAND("height"),
     TT_KEY_BY_HAND("touch"),
     TT_KEY_BY_HAND("sighting"),
     TT_KEY_BY_HAND("rotation"),
@@ -51,6 +54,9 @@ static const struct tt_key tip[] = {
     TT_KEY("offset", TT_XY_FORM, TT_REQUIRED, NULL, struct tt_truth_tip, offset),
     TT_KEY("runout", TT_XY_FORM, TT_OPTIONAL, NULL, struct tt_truth_tip, runout),
     TT_KEY("radius", TT_LENGTH_FORM, TT_REQUIRED, &tt_length_mm, struct tt_truth_tip, radius_mm),
+    TT_KEY_STATED("height", TT_LENGTH_FORM, TT_OPTIONAL, &tt_any_position_mm, 0,
+                  struct tt_truth_tip, height_mm),
+    TT_KEY_BY_HAND("face_runout"),
     TT_KEY_BY_HAND("shape"),
     TT_KEY_BY_HAND("note"),
 };
@@ -85,6 +91,20 @@ static const struct tt_key mark[] = {
     TT_KEY_BY_HAND("note"),
 };
 const struct tt_keys tt_truth_mark_keys = TT_KEYS(mark);
+
+static const struct tt_key pad[] = {
+    TT_KEY("pad", TT_TEXT_FORM, TT_REQUIRED, NULL, struct tt_truth_edge, name),
+    TT_KEY("shift", TT_LENGTH_FORM, TT_REQUIRED, &tt_any_position_mm, struct tt_truth_edge,
+           shift_mm),
+    TT_KEY_BY_HAND("note"),
+};
+const struct tt_keys tt_truth_pad_keys = TT_KEYS(pad);
+
+static const struct tt_key height[] = {
+    TT_KEY_STATED("sigma", TT_LENGTH_FORM, TT_REQUIRED, &tt_length_mm, 0, TRUTH, height_sigma_mm),
+    TT_KEY_BY_HAND("note"),
+};
+const struct tt_keys tt_truth_height_keys = TT_KEYS(height);
 
 /* A depth is needed where its share is above 0: ingest/truth.c. */
 static const struct tt_key touch[] = {

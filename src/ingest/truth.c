@@ -15,6 +15,46 @@
 static const struct tt_bounds shape_order = {2.0, 60.0, false,
                                              "a whole number from 2 on: waves around the tip"};
 
+/* {"x": , "y": } */
+static const cJSON *read_xy(struct tt_fields *fields, const cJSON *object, const char *what,
+                            const char *key)
+{
+    static const char *const known[] = {"x", "y", "note"};
+    const cJSON *pair = tt_field_object(fields, object, what, key, TT_OPTIONAL);
+    if (pair != NULL) {
+        tt_field_unknown(fields, pair, key, known, sizeof known / sizeof known[0]);
+    }
+    return pair;
+}
+
+/* By how much a tip's height goes with the cosine (x) and the sine (y) of its rotation. */
+static void read_face(struct tt_fields *fields, const cJSON *element, const char *what,
+                      struct tt_truth_tip *tip)
+{
+    const cJSON *face = read_xy(fields, element, what, "face_runout");
+    if (face != NULL) {
+        (void)tt_field_length(fields, face, "face_runout", "x", TT_REQUIRED, &tt_any_position_mm,
+                              &tip->face_runout.x_mm);
+        (void)tt_field_length(fields, face, "face_runout", "y", TT_REQUIRED, &tt_any_position_mm,
+                              &tip->face_runout.y_mm);
+    }
+}
+
+/* How the plate rises along machine x and y: mm per m, whatever the file's units. */
+static void read_slope(struct tt_fields *fields, struct tiptrue_truth *truth)
+{
+    static const struct tt_bounds mm_per_m = {-100.0, 100.0, false, "mm per m, -100 to 100"};
+    const cJSON *slope = read_xy(fields, fields->json.root, "truth", "slope_mm_per_m");
+    if (slope != NULL) {
+        (void)tt_field_number(fields, slope, "slope_mm_per_m", "x", TT_REQUIRED, &mm_per_m,
+                              &truth->slope_x);
+        (void)tt_field_number(fields, slope, "slope_mm_per_m", "y", TT_REQUIRED, &mm_per_m,
+                              &truth->slope_y);
+        truth->slope_x *= 1e-3;
+        truth->slope_y *= 1e-3;
+    }
+}
+
 static void read_shape(struct tt_fields *fields, const cJSON *element, const char *what,
                        struct tt_truth_tip *tip)
 {
@@ -76,6 +116,7 @@ static void read_element(struct tt_fields *fields, const struct list *list, cons
         tt_keys_read(fields, element, what, list->keys, into);
         if (list->keys == &tt_truth_tip_keys) {
             read_shape(fields, element, what, into);
+            read_face(fields, element, what, into);
         }
     }
 }
@@ -112,13 +153,14 @@ static void check_fault(struct tt_fields *fields, const cJSON *touch, const char
 
 static void read_lists(struct tt_fields *fields, struct tiptrue_truth *truth)
 {
-    void *poses, *tips, *edges, *groups, *marks;
+    void *poses, *tips, *edges, *groups, *marks, *pads;
     const struct list lists[] = {
         {"poses", &tt_truth_pose_keys, &poses, &truth->n_poses, sizeof *truth->poses},
         {"tips", &tt_truth_tip_keys, &tips, &truth->n_tips, sizeof *truth->tips},
         {"edges", &tt_truth_edge_keys, &edges, &truth->n_edges, sizeof *truth->edges},
         {"groups", &tt_truth_group_keys, &groups, &truth->n_groups, sizeof *truth->groups},
-        {"marks", &tt_truth_mark_keys, &marks, &truth->n_marks, sizeof *truth->marks}};
+        {"marks", &tt_truth_mark_keys, &marks, &truth->n_marks, sizeof *truth->marks},
+        {"pads", &tt_truth_pad_keys, &pads, &truth->n_pads, sizeof *truth->pads}};
 
     for (size_t i = 0; i < sizeof lists / sizeof lists[0]; i++) {
         read_list(fields, &lists[i]);
@@ -128,6 +170,7 @@ static void read_lists(struct tt_fields *fields, struct tiptrue_truth *truth)
     truth->edges = edges;
     truth->groups = groups;
     truth->marks = marks;
+    truth->pads = pads;
 }
 
 static void read_truth(void *object, struct tt_fields *fields)
@@ -144,6 +187,8 @@ static void read_truth(void *object, struct tt_fields *fields)
         check_fault(fields, touch, tt_truth_touch_keys.list[TT_TRUTH_EARLY_DEPTH].key,
                     &truth->early);
     }
+    read_slope(fields, truth);
+    (void)tt_keys_read_inner(fields, root, "truth", "height", &tt_truth_height_keys, truth);
     (void)tt_keys_read_inner(fields, root, "truth", "sighting", &tt_truth_sighting_keys, truth);
     (void)tt_keys_read_inner(fields, root, "truth", "rotation", &tt_truth_rotation_keys, truth);
     (void)tt_keys_read_inner(fields, root, "truth", "moved", &tt_truth_moved_keys, truth);

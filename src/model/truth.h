@@ -27,14 +27,18 @@ struct tt_truth_tip {
     const char *name;
     struct tt_machine_xy offset;
     struct tt_tip_xy runout;
-    double radius_mm; /* contact radius */
+    double radius_mm;             /* contact radius */
+    struct tt_stated height_mm;   /* the head's Z where its end meets the plane of the reference
+                                     mark */
+    struct tt_tip_xy face_runout; /* of the height: parts with cosine and sine of the rotation */
     struct tt_truth_shape *shape;
     size_t n_shape;
 };
 
+/* Of an edge along the normal, of a pad upwards. */
 struct tt_truth_edge {
     const char *name;
-    double shift_mm; /* along the normal */
+    double shift_mm;
 };
 
 /* Shift of a group or of a mark. */
@@ -73,6 +77,10 @@ struct tiptrue_truth {
     size_t n_edges;
     struct tt_truth_shift *groups, *marks;
     size_t n_groups, n_marks;
+    struct tt_truth_edge *pads; /* as edges */
+    size_t n_pads;
+    double slope_x, slope_y; /* of the plate: mm of height per mm along machine x and y */
+    struct tt_stated height_sigma_mm;
     struct tt_stated touch_sigma_mm, sighting_sigma_mm, rotation_sigma_rad, resolution_mm;
     struct tt_truth_fault late, early; /* late: too deep in the conductor */
     double missed_share;               /* of touches that end without contact */

@@ -5,6 +5,7 @@
 
 #include <math.h>
 
+#include "base/number.h"
 #include "output/json/json_tip.h"
 #include "output/json/json_write.h"
 #include "output/output.h"
@@ -68,6 +69,61 @@ static void say_camera(struct tt_page *page, const struct tt_camera_result *came
     tt_page_line_end(page);
 }
 
+static void say_height(struct tt_page *page, const struct tt_tip_result *tip)
+{
+    const struct tt_height_result *height = tip->height;
+
+    if (height == NULL) {
+        return;
+    }
+    tt_page_go(page, 16);
+    tt_page_count(page, height->touches);
+    tt_page_puts(page, height->touches == 1 ? " height" : " heights");
+    tt_page_tab(page, 30);
+    if (!height->determined) {
+        tt_page_puts(page, "height not determined");
+        tt_page_line_end(page);
+        return;
+    }
+    tt_page_puts(page, "height to " TT_PLUS_MINUS " ");
+    tt_page_small(page, height->expanded_mm, tt_um_decimals(height->expanded_mm), false);
+    tt_page_puts(page, " ");
+    tt_page_puts(page, tt_page_units(page)->small);
+    tt_page_puts(page, " (on this plate " TT_PLUS_MINUS " ");
+    tt_page_small(page, height->same_plate_expanded_mm,
+                  tt_um_decimals(height->same_plate_expanded_mm), false);
+    tt_page_puts(page, " ");
+    tt_page_puts(page, tt_page_units(page)->small);
+    tt_page_puts(page, ")");
+    tt_page_line_end(page);
+}
+
+/* How well the plate's slope can be told, in each setup. */
+static void say_slopes(struct tt_page *page, const struct tiptrue_solution *expected)
+{
+    for (size_t k = 0; k < expected->n_surface; k++) {
+        const struct tt_surface_result *surface = &expected->surface[k];
+        tt_page_go(page, 2);
+        if (expected->n_surface > 1) {
+            tt_page_puts(page, "setup ");
+            tt_page_puts(page, surface->setup);
+            tt_page_puts(page, ": ");
+        }
+        if (!surface->slope_determined) {
+            tt_page_puts(page, "slope of the plate not determined");
+        } else {
+            tt_page_puts(page, "slope of the plate: standard uncertainty ");
+            tt_number_write_fixed(&page->words, 1e3 * surface->u_slope_x, 2, false);
+            tt_buffer_puts(&page->words, " mm/m along x, ");
+            tt_number_write_fixed(&page->words, 1e3 * surface->u_slope_y, 2, false);
+            tt_buffer_puts(&page->words, " mm/m along y");
+            tt_page_say(page, 4);
+            continue;
+        }
+        tt_page_line_end(page);
+    }
+}
+
 static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expected)
 {
     size_t at = 16;
@@ -124,7 +180,9 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
     say_camera(&page, &expected->camera);
     for (size_t i = 0; i < expected->n_tips; i++) {
         say_tip(&page, &expected->tips[i]);
+        say_height(&page, &expected->tips[i]);
     }
+    say_slopes(&page, expected);
     say_unseen(&page, expected);
     for (size_t i = 0; i < expected->n_findings; i++) {
         const struct tt_finding *finding = &expected->findings[i];
@@ -137,6 +195,23 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
 }
 
 /* ---- JSON ---- */
+
+static void write_height(struct tt_json *json, const struct tt_height_result *height)
+{
+    tt_json_key(json, "height");
+    if (height == NULL) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "touches", height->touches);
+    tt_json_key(json, "determined");
+    tt_json_bool(json, height->determined);
+    tt_json_key_number_if(json, "expected_u_mm", height->determined, height->u_mm);
+    tt_json_key_number_if(json, "expected_same_plate_u_mm", height->determined,
+                          height->same_plate_u_mm);
+    tt_json_close(json, '}');
+}
 
 static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
 {
@@ -161,6 +236,7 @@ static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2),
                       y, sqrt(tip->same_plate_cov.yy_mm2));
     tt_json_key_number_if(json, "prior_share", x && y, tip->prior_share);
+    write_height(json, tip->height);
     tt_json_close(json, '}');
 }
 
@@ -183,6 +259,24 @@ static void write_camera(struct tt_json *json, const struct tt_camera_result *ca
     tt_json_close(json, '}');
 }
 
+static void write_surface(struct tt_json *json, const struct tiptrue_solution *expected)
+{
+    tt_json_key(json, "surface");
+    tt_json_open(json, '[');
+    for (size_t k = 0; k < expected->n_surface; k++) {
+        const struct tt_surface_result *surface = &expected->surface[k];
+        bool known = surface->slope_determined;
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "setup", surface->setup);
+        tt_json_key(json, "slope_determined");
+        tt_json_bool(json, known);
+        tt_json_key_xy_if(json, "expected_u_slope_mm_per_m", known, 1e3 * surface->u_slope_x, known,
+                          1e3 * surface->u_slope_y);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
 void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buffer *buffer)
 {
     struct tt_json json = {.buffer = buffer, .first = true};
@@ -200,6 +294,7 @@ void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buf
         write_tip(&json, &expected->tips[i]);
     }
     tt_json_close(&json, ']');
+    write_surface(&json, expected);
     tt_json_key(&json, "edges");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < expected->n_edges; i++) {

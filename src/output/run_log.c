@@ -16,7 +16,7 @@
 
 /* Which columns beyond those that every log has. */
 struct columns {
-    bool stage, feed, temperature, setup, pixels;
+    bool z, stage, feed, temperature, setup, pixels;
 };
 
 static struct columns columns_of(const struct tiptrue_run *run)
@@ -26,6 +26,7 @@ static struct columns columns_of(const struct tiptrue_run *run)
 
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
+        columns.z = columns.z || o->kind == TT_HEIGHT;
         columns.stage = columns.stage || o->use == TT_USE_FIND;
         columns.feed = columns.feed || o->feed_mm_s > 0;
         columns.temperature = columns.temperature || o->has_temperature;
@@ -75,27 +76,27 @@ static double quantum_mm(const struct tiptrue_run *run, const struct tt_observat
     return tt_is_sighting(o->kind) ? run->sighting_digits.quantum_mm : run->touch_digits.quantum_mm;
 }
 
-static int decimals_of_row(const struct tiptrue_run *run, const struct tt_observation *o)
-{
-    return decimals_of(quantum_mm(run, o));
-}
-
 /* The same in another unit, where a step of the machine may lie between two digits: the finer one.
  */
+static int decimals_from(double per_mm, double quantum_mm)
+{
+    if (per_mm == 1 || !(quantum_mm > 0)) {
+        return decimals_of(quantum_mm);
+    }
+    int decimals = (int)ceil(-log10(per_mm * quantum_mm) - 0.01);
+    return decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+}
+
 static int decimals_in(double per_mm, const struct tiptrue_run *run, const struct tt_observation *o)
 {
-    double quantum = per_mm * quantum_mm(run, o);
-
-    if (per_mm == 1 || !(quantum > 0)) {
-        return decimals_of_row(run, o);
-    }
-    int decimals = (int)ceil(-log10(quantum) - 0.01);
-    return decimals < 0 ? 0 : decimals > 9 ? 9 : decimals;
+    return decimals_from(per_mm, quantum_mm(run, o));
 }
 
 static const char *target_name(const struct tiptrue_plate *plate, const struct tt_observation *o)
 {
-    return tt_is_sighting(o->kind) ? plate->marks[o->target].name : plate->edges[o->target].name;
+    return tt_is_sighting(o->kind) ? plate->marks[o->target].name
+           : o->kind == TT_HEIGHT  ? plate->pads[o->target].name
+                                   : plate->edges[o->target].name;
 }
 
 /* ",px,py": of a view; empty cells of another row. */
@@ -112,6 +113,17 @@ static void put_pixels(struct tt_buffer *out, const struct tiptrue_run *run,
     if (o->kind == TT_VIEW) {
         tt_number_write_fixed(out, o->py, decimals, false);
     }
+}
+
+/* "z,": of a height; an empty cell of another row. */
+static void put_z(struct tt_buffer *out, const struct tiptrue_run *run,
+                  const struct tt_units *units, const struct tt_observation *o)
+{
+    if (o->kind == TT_HEIGHT) {
+        tt_number_write_fixed(out, units->per_mm * o->z_mm,
+                              decimals_from(units->per_mm, run->height_quantum_mm), false);
+    }
+    tt_buffer_putc(out, ',');
 }
 
 static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
@@ -132,6 +144,9 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
     tt_buffer_putc(out, ',');
     tt_number_write_fixed(out, units->per_mm * o->h.y_mm, decimals, false);
     tt_buffer_putc(out, ',');
+    if (columns->z) {
+        put_z(out, run, units, o);
+    }
     if (touching) {
         tt_number_write_rounded(out, tt_deg_from_rad(o->rotation_rad), PLAIN_DECIMALS);
     }
@@ -167,7 +182,7 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
     put_remark(out, "plate", run->plate);
     put_remark(out, "note", run->note);
     put_remark(out, "units", units->per_mm == 1 ? NULL : units->word);
-    tt_buffer_puts(out, "kind,target,tip,x,y,rotation");
+    tt_buffer_printf(out, "kind,target,tip,x,y,%srotation", columns.z ? "z," : "");
     tt_buffer_puts(out, columns.stage ? ",stage" : "");
     tt_buffer_puts(out, columns.feed ? ",feed" : "");
     tt_buffer_puts(out, columns.temperature ? ",temperature" : "");
@@ -198,7 +213,9 @@ void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptru
         tt_buffer_puts(out, " y=");
         tt_number_write_fixed(out, o->h.y_mm / unit, decimals, false);
         tt_buffer_puts(out, " z=");
-        tt_number_write_fixed(out, o->z_mm / unit, 4, false);
+        tt_number_write_fixed(
+            out, o->z_mm / unit,
+            o->kind == TT_HEIGHT ? decimals_from(1 / unit, run->height_quantum_mm) : 4, false);
         if (o->kind == TT_VIEW) {
             tt_buffer_puts(out, " px=");
             tt_number_write_fixed(out, o->px, decimals_of(run->quantum_px), false);

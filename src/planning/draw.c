@@ -21,6 +21,9 @@
  * about what is stated. */
 #define RUNOUT_MM 0.010
 #define RUNOUT_CHANGE_MM 0.003
+/* Slope of a plate along each axis where the machine file states no level: 0.5 mm over 1 m (common
+ * practice, no source). */
+#define USUAL_SLOPE 5e-4
 /* What a truth document can say: a nanometre, and as much at 1 m in degrees. */
 #define STEP 1e-6
 #define STEP_DEG 1e-7
@@ -97,6 +100,45 @@ static void draw_plate(const struct tiptrue_plate *plate, gsl_rng *random,
     }
 }
 
+static bool has_heights(const struct tt_resolved *resolved)
+{
+    for (size_t i = 0; i < resolved->n_moves; i++) {
+        if (resolved->moves[i].move->kind == TT_HEIGHT) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* What heights are made from: by pads' u, level, the present heights. */
+static enum tiptrue_status draw_heights(const struct tiptrue_plate *plate,
+                                        const struct tiptrue_machine *machine, gsl_rng *random,
+                                        struct tiptrue_truth *truth, struct tiptrue_error *error)
+{
+    double level = machine->level_rad.stated ? machine->level_rad.value : USUAL_SLOPE;
+
+    truth->pads = TT_ARENA_NEW(&truth->arena, plate->n_pads, struct tt_truth_edge);
+    if (truth->pads == NULL) {
+        return tt_fail_memory(error);
+    }
+    for (size_t p = 0; p < plate->n_pads; p++) {
+        truth->pads[truth->n_pads++] =
+            (struct tt_truth_edge){plate->pads[p].name, draw(random, 0, plate->pads[p].u_mm)};
+    }
+    truth->slope_x = rounded(gsl_ran_gaussian(random, level), STEP);
+    truth->slope_y = rounded(gsl_ran_gaussian(random, level), STEP);
+    for (size_t i = 0; i < truth->n_tips; i++) {
+        for (size_t t = 0; t < machine->n_tips; t++) {
+            const struct tt_tip *stated = &machine->tips[t];
+            if (strcmp(stated->name, truth->tips[i].name) == 0 && stated->height_mm.stated) {
+                double height_mm = draw(random, stated->height_mm.value, OFFSET_CHANGE_MM);
+                truth->tips[i].height_mm = (struct tt_stated){true, height_mm};
+            }
+        }
+    }
+    return TIPTRUE_OK;
+}
+
 static enum tiptrue_status fill(const struct tiptrue_plate *plate,
                                 const struct tiptrue_machine *machine,
                                 const struct tiptrue_plan *plan, gsl_rng *random,
@@ -133,7 +175,9 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate,
         }
     }
     draw_plate(plate, random, truth);
-    return status;
+    return status == TIPTRUE_OK && has_heights(&resolved)
+               ? draw_heights(plate, machine, random, truth, error)
+               : status;
 }
 
 /* Texts of the truth are its own: it outlives plate, machine and plan. */
@@ -157,6 +201,9 @@ static bool own_texts(struct tiptrue_truth *truth)
     for (size_t i = 0; i < truth->n_marks; i++) {
         OWN(truth->marks[i].name);
     }
+    for (size_t i = 0; i < truth->n_pads; i++) {
+        OWN(truth->pads[i].name);
+    }
 #undef OWN
     return good;
 }
@@ -179,6 +226,7 @@ enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate,
     if (exact) {
         made->touch_sigma_mm.stated = made->sighting_sigma_mm.stated =
             made->rotation_sigma_rad.stated = made->resolution_mm.stated = true;
+        made->height_sigma_mm.stated = made->n_pads > 0;
     }
     if (status == TIPTRUE_OK && !own_texts(made)) {
         status = tt_fail_memory(error);

@@ -48,6 +48,16 @@ static size_t find_edge(const struct tiptrue_plate *plate, const char *name)
     return TT_NONE;
 }
 
+static size_t find_pad(const struct tiptrue_plate *plate, const char *name)
+{
+    for (size_t p = 0; p < plate->n_pads; p++) {
+        if (strcmp(plate->pads[p].name, name) == 0) {
+            return p;
+        }
+    }
+    return TT_NONE;
+}
+
 static enum tiptrue_status refuse(const struct tiptrue_plan *plan, const struct tt_move *move,
                                   const char *what, const char *name, const char *hint,
                                   struct tiptrue_error *error)
@@ -73,21 +83,23 @@ static enum tiptrue_status resolve_move(const struct tiptrue_plan *plan,
                                       : refuse(plan, move, "mark", move->target,
                                                "the plan and the plate do not fit", error);
     }
-    if (move->kind == TT_HEIGHT) {
-        return tt_fail(error, TIPTRUE_E_DATA, plan->file, move->line, move->column,
-                       "leave it out of the plan",
-                       "a height is neither sighting nor touch, and is not simulated");
-    }
-    out->target = find_edge(plate, move->target);
+    bool from_above = move->kind == TT_HEIGHT;
+    out->target = from_above ? find_pad(plate, move->target) : find_edge(plate, move->target);
     if (out->target == TT_NONE) {
-        return refuse(plan, move, "edge", move->target, "the plan and the plate do not fit", error);
+        return refuse(plan, move, from_above ? "pad" : "edge", move->target,
+                      "the plan and the plate do not fit", error);
+    }
+    if (move->tip == NULL) {
+        return refuse(plan, move, "tip", "", "say which tip comes down", error);
     }
     if (machine->n_tips > 0 && find(resolved->tips, machine->n_tips, move->tip) == TT_NONE) {
         return refuse(plan, move, "tip", move->tip,
                       "the machine file names its tips, and this is none of them", error);
     }
     out->tip = enter(resolved->tips, &resolved->n_tips, move->tip);
-    if (!move->has_at) {
+    if (from_above) {
+        out->at = plate->pads[out->target].at;
+    } else if (!move->has_at) {
         const struct tt_edge *edge = &plate->edges[out->target];
         out->at = (struct tt_plate_xy){0.5 * (edge->from.x_mm + edge->to.x_mm),
                                        0.5 * (edge->from.y_mm + edge->to.y_mm)};

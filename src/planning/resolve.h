@@ -14,7 +14,8 @@ struct tt_resolved_move {
     const struct tt_move *move;
     size_t target, tip,
         setup;             /* tip, setup: index into the table below; tip TT_NONE for sightings */
-    struct tt_plate_xy at; /* touches: on the edge, its middle where the plan says nothing */
+    struct tt_plate_xy at; /* touches: on the edge, its middle where the plan says nothing;
+                              heights: the pad's place */
 };
 
 struct tt_resolved {
@@ -28,7 +29,7 @@ struct tt_resolved {
 };
 
 /* Memory from @arena; texts are borrowed. TIPTRUE_E_DATA: a name that plate or machine does not
- * have, or a move that is neither sighting, touch nor warm-up. */
+ * have, or a height without a tip. */
 TT_MUST_USE enum tiptrue_status
 tt_plan_resolve(const struct tiptrue_plan *plan, const struct tiptrue_plate *plate,
                 const struct tiptrue_machine *machine, struct tt_arena *arena,

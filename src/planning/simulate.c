@@ -12,8 +12,11 @@
 
 #include "base/random.h"
 #include "geometry/touch.h"
+#include "planning/descend.h"
 #include "planning/picture.h"
 #include "planning/resolve.h"
+#include "planning/simulate_digits.h"
+#include "planning/simulate_shifts.h"
 
 /* Repeatability of touches and sightings where neither truth nor machine file states one: the 3 µm
  * that `check` takes. */
@@ -22,15 +25,9 @@
  * (common practice, no source).
  */
 #define OVERTRAVEL_MM 0.5
-/* Coordinates are printed so that rounding does not show: a twentieth of the scatter, four to nine
- * decimals of a millimetre. */
-#define DIGITS_PER_SCATTER 20.0
-#define LEAST_DECIMALS 4
-#define MOST_DECIMALS 9
 /* Repeatability of a view where neither truth nor machine file states one, pixels: a usual blob
- * finder (common practice, no source); and the decimals of pixels. */
+ * finder (common practice, no source). */
 #define USUAL_VIEW_PX 0.2
-#define PIXEL_DECIMALS 3
 
 struct simulation {
     const struct tiptrue_plate *plate;
@@ -41,9 +38,9 @@ struct simulation {
     gsl_rng *random;
     struct tt_pose *poses;            /* by setup */
     const struct tt_truth_tip **tips; /* by tip, NULL = not touched with */
-    double *edge_shift_mm;            /* by edge of the plate */
-    struct tt_plate_xy *group, *mark; /* shifts, by group and mark of the plate */
-    double touch_sigma_mm, sighting_sigma_mm, rotation_sigma_rad, resolution_mm, scale;
+    struct tt_shifts shifts;          /* of the plate's features */
+    double touch_sigma_mm, sighting_sigma_mm, height_sigma_mm, rotation_sigma_rad, resolution_mm;
+    double scale;
 };
 
 static enum tiptrue_status lacks(const struct simulation *s, const char *what, const char *name,
@@ -92,52 +89,6 @@ static enum tiptrue_status place_tips(struct simulation *s, struct tiptrue_error
     return TIPTRUE_OK;
 }
 
-static enum tiptrue_status unknown(const struct simulation *s, const char *what, const char *name,
-                                   struct tiptrue_error *error)
-{
-    return tt_fail(error, TIPTRUE_E_DATA, s->truth->file, 0, 0,
-                   "the truth and the plate do not fit",
-                   "the plate has no %s '%s', of which the truth speaks", what, name);
-}
-
-static enum tiptrue_status place_features(struct simulation *s, struct tiptrue_error *error)
-{
-    const struct tiptrue_truth *truth = s->truth;
-    const struct tiptrue_plate *plate = s->plate;
-
-    for (size_t i = 0; i < truth->n_edges; i++) {
-        size_t found = TT_NONE;
-        for (size_t j = 0; j < plate->n_edges; j++) {
-            found = strcmp(plate->edges[j].name, truth->edges[i].name) == 0 ? j : found;
-        }
-        if (found == TT_NONE) {
-            return unknown(s, "edge", truth->edges[i].name, error);
-        }
-        s->edge_shift_mm[found] = truth->edges[i].shift_mm;
-    }
-    for (size_t i = 0; i < truth->n_groups; i++) {
-        size_t found = TT_NONE;
-        for (size_t g = 0; g < plate->n_groups; g++) {
-            found = strcmp(plate->groups[g].name, truth->groups[i].name) == 0 ? g : found;
-        }
-        if (found == TT_NONE) {
-            return unknown(s, "group", truth->groups[i].name, error);
-        }
-        s->group[found] = truth->groups[i].shift;
-    }
-    for (size_t i = 0; i < truth->n_marks; i++) {
-        size_t found = TT_NONE;
-        for (size_t k = 0; k < plate->n_marks; k++) {
-            found = strcmp(plate->marks[k].name, truth->marks[i].name) == 0 ? k : found;
-        }
-        if (found == TT_NONE) {
-            return unknown(s, "mark", truth->marks[i].name, error);
-        }
-        s->mark[found] = truth->marks[i].shift;
-    }
-    return TIPTRUE_OK;
-}
-
 static void choose_noise(struct simulation *s)
 {
     const struct tiptrue_truth *truth = s->truth;
@@ -146,6 +97,9 @@ static void choose_noise(struct simulation *s)
     s->touch_sigma_mm = truth->touch_sigma_mm.stated ? truth->touch_sigma_mm.value
                         : machine->has_u_touch       ? machine->u_touch_mm
                                                      : USUAL_SCATTER_MM;
+    s->height_sigma_mm = truth->height_sigma_mm.stated ? truth->height_sigma_mm.value
+                         : machine->u_height_mm.stated ? machine->u_height_mm.value
+                                                       : s->touch_sigma_mm;
     s->sighting_sigma_mm = truth->sighting_sigma_mm.stated ? truth->sighting_sigma_mm.value
                            : machine->has_u_sighting       ? machine->u_sighting_mm
                                                            : USUAL_SCATTER_MM;
@@ -160,6 +114,25 @@ static void choose_noise(struct simulation *s)
     }
 }
 
+/* Whether the truth, and the machine file, say what @move needs. */
+static enum tiptrue_status check_move(const struct simulation *s,
+                                      const struct tt_resolved_move *move,
+                                      struct tiptrue_error *error)
+{
+    if (move->move->kind == TT_HEIGHT && !s->tips[move->tip]->height_mm.stated) {
+        return lacks(s, "the height of", s->moves.tips[move->tip], error);
+    }
+    if (move->move->kind == TT_VIEW && !s->truth->camera.stated) {
+        return lacks(s, "the", "camera", error);
+    }
+    if (move->move->kind == TT_VIEW && !s->machine->camera.present) {
+        return tt_fail(error, TIPTRUE_E_DATA, s->machine->file, 0, 0,
+                       "state \"camera\": {\"size_px\": [wide, high]}",
+                       "the plan has views, and the machine file does not state its camera");
+    }
+    return TIPTRUE_OK;
+}
+
 static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_plan *plan,
                                    struct tiptrue_error *error)
 {
@@ -171,29 +144,16 @@ static enum tiptrue_status prepare(struct simulation *s, const struct tiptrue_pl
     }
     s->poses = TT_ARENA_NEW(&s->scratch, s->moves.n_setups, struct tt_pose);
     s->tips = TT_ARENA_NEW(&s->scratch, s->moves.n_tips, const struct tt_truth_tip *);
-    s->edge_shift_mm = TT_ARENA_NEW(&s->scratch, s->plate->n_edges, double);
-    s->group = TT_ARENA_NEW(&s->scratch, s->plate->n_groups, struct tt_plate_xy);
-    s->mark = TT_ARENA_NEW(&s->scratch, s->plate->n_marks, struct tt_plate_xy);
-    if (s->poses == NULL || s->tips == NULL || s->edge_shift_mm == NULL || s->group == NULL ||
-        s->mark == NULL) {
+    if (s->poses == NULL || s->tips == NULL) {
         return tt_fail_memory(error);
     }
     if ((status = place_poses(s, error)) == TIPTRUE_OK &&
         (status = place_tips(s, error)) == TIPTRUE_OK) {
-        status = place_features(s, error);
+        status = tt_simulate_shifts(s->plate, s->truth, &s->scratch, &s->shifts, error);
     }
     choose_noise(s);
     for (size_t i = 0; i < s->moves.n_moves && status == TIPTRUE_OK; i++) {
-        if (s->moves.moves[i].move->kind != TT_VIEW) {
-            continue;
-        }
-        if (!s->truth->camera.stated) {
-            status = lacks(s, "the", "camera", error);
-        } else if (!s->machine->camera.present) {
-            status = tt_fail(error, TIPTRUE_E_DATA, s->machine->file, 0, 0,
-                             "state \"camera\": {\"size_px\": [wide, high]}",
-                             "the plan has views, and the machine file does not state its camera");
-        }
+        status = check_move(s, &s->moves.moves[i], error);
     }
     return status;
 }
@@ -215,7 +175,7 @@ static struct tt_pose pose_at(const struct simulation *s, size_t setup, size_t r
 
 static struct tt_plate_xy group_shift(const struct simulation *s, size_t group)
 {
-    return group != TT_NONE ? s->group[group] : (struct tt_plate_xy){0, 0};
+    return group != TT_NONE ? s->shifts.group[group] : (struct tt_plate_xy){0, 0};
 }
 
 /* The head goes where the mark is wanted in the picture, by what is known of the camera beforehand;
@@ -238,7 +198,7 @@ static void view_mark(struct simulation *s, const struct tt_resolved_move *move,
                                          .turn_rad = camera->turn_rad};
     }
     struct tt_machine_xy mark = o->h, aside = tt_picture_place(&known, camera, px, py);
-    double unit = pow(10, LEAST_DECIMALS);
+    double unit = pow(10, TT_LEAST_DECIMALS);
     struct tt_machine_xy head = tt_axes_report(
         &s->truth->axes, (struct tt_machine_xy){mark.x_mm - aside.x_mm, mark.y_mm - aside.y_mm},
         from);
@@ -249,7 +209,7 @@ static void view_mark(struct simulation *s, const struct tt_resolved_move *move,
                      &o->py);
     o->px += gsl_ran_gaussian(s->random, sigma_px);
     o->py += gsl_ran_gaussian(s->random, sigma_px);
-    double digit = pow(10, PIXEL_DECIMALS);
+    double digit = pow(10, TT_PIXEL_DECIMALS);
     o->px = round(o->px * digit) / digit;
     o->py = round(o->py * digit) / digit;
 }
@@ -258,7 +218,7 @@ static void sight(struct simulation *s, const struct tt_resolved_move *move, str
                   struct tt_observation *o)
 {
     const struct tt_mark *mark = &s->plate->marks[move->target];
-    struct tt_plate_xy g = group_shift(s, mark->group), own = s->mark[move->target];
+    struct tt_plate_xy g = group_shift(s, mark->group), own = s->shifts.mark[move->target];
     struct tt_plate_xy at = {s->scale * mark->at.x_mm + g.x_mm + own.x_mm,
                              s->scale * mark->at.y_mm + g.y_mm + own.y_mm};
 
@@ -311,6 +271,11 @@ static double rho_of_shape(const struct tt_site *site, const struct tt_touch *to
     return rho;
 }
 
+static double on_step(const struct simulation *s, double mm)
+{
+    return s->resolution_mm > 0 ? round(mm / s->resolution_mm) * s->resolution_mm : mm;
+}
+
 /* The head's place on the tip's way along the edge's normal through @move->at where the touch
  * equation holds. */
 static void touch(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose,
@@ -333,7 +298,7 @@ static void touch(struct simulation *s, const struct tt_resolved_move *move, str
                                    .offset = tip->offset,
                                    .runout = tip->runout,
                                    .group_shift = group_shift(s, edge->group),
-                                   .shift_mm = s->edge_shift_mm[move->target],
+                                   .shift_mm = s->shifts.edge_mm[move->target],
                                    .radius_mm = tip->radius_mm + rho_of_shape(&site, &contact, tip),
                                    .lost_motion_mm = s->truth->lost_motion_mm,
                                    .latency_s = s->truth->latency_s};
@@ -351,48 +316,38 @@ static void touch(struct simulation *s, const struct tt_resolved_move *move, str
     if (tt_axes_are_off(&s->truth->axes)) {
         report_touch(s, move, o);
     }
-    if (s->resolution_mm > 0) {
-        o->h.x_mm = round(o->h.x_mm / s->resolution_mm) * s->resolution_mm;
-        o->h.y_mm = round(o->h.y_mm / s->resolution_mm) * s->resolution_mm;
-    }
+    o->h = (struct tt_machine_xy){on_step(s, o->h.x_mm), on_step(s, o->h.y_mm)};
     if (missed && o->use == TT_USE) {
         o->use = TT_USE_NO_CONTACT;
     }
 }
 
+/* The tip comes down until the contact latches; without contact it goes on. */
+static void height(struct simulation *s, const struct tt_resolved_move *move, struct tt_pose pose,
+                   struct tt_observation *o)
+{
+    double scatter_mm = gsl_ran_gaussian(s->random, s->height_sigma_mm);
+    double rotation_rad = (s->machine->clockwise ? -1 : 1) * o->rotation_rad +
+                          gsl_ran_gaussian(s->random, s->rotation_sigma_rad);
+    double depth_mm = draw_depth(s);
+    bool missed = gsl_rng_uniform(s->random) < s->truth->missed_share;
+    const struct tt_descent descent = {.tip = s->tips[move->tip],
+                                       .pad = &s->plate->pads[move->target],
+                                       .pad_shift_mm = s->shifts.pad_mm[move->target],
+                                       .slope_x = s->truth->slope_x,
+                                       .slope_y = s->truth->slope_y,
+                                       .latency_s = s->truth->latency_s,
+                                       .feed_mm_s = o->feed_mm_s,
+                                       .rotation_rad = rotation_rad,
+                                       .scale = s->scale};
+    double z_mm = tt_descend(&descent, &pose, &o->h);
+
+    o->z_mm = on_step(s, z_mm + scatter_mm - depth_mm - (missed ? OVERTRAVEL_MM : 0));
+    o->h = (struct tt_machine_xy){on_step(s, o->h.x_mm), on_step(s, o->h.y_mm)};
+    o->use = missed && o->use == TT_USE ? TT_USE_NO_CONTACT : o->use;
+}
+
 /* ---- the run ---- */
-
-/* Decimals that show @step_mm exactly (up to nine), and are fine enough for @sigma_mm. */
-static int decimals_for(double step_mm, double sigma_mm)
-{
-    int decimals = LEAST_DECIMALS;
-
-    while (decimals < MOST_DECIMALS && !(pow(10, -decimals) <= sigma_mm / DIGITS_PER_SCATTER) &&
-           !(step_mm > 0)) {
-        decimals++;
-    }
-    for (; decimals < MOST_DECIMALS && step_mm > 0; decimals++) {
-        double scaled = step_mm * pow(10, decimals);
-        if (fabs(scaled - round(scaled)) < 1e-6 && round(scaled) >= 1) {
-            break;
-        }
-    }
-    return decimals;
-}
-
-/* Coordinates as they will be printed. */
-static void print_digits(struct tiptrue_run *run, int sighting_decimals, int touch_decimals)
-{
-    for (size_t i = 0; i < run->n_observations; i++) {
-        struct tt_observation *o = &run->observations[i];
-        double unit = pow(10, tt_is_sighting(o->kind) ? sighting_decimals : touch_decimals);
-        run->quantum_px = o->kind == TT_VIEW ? pow(10, -PIXEL_DECIMALS) : run->quantum_px;
-        o->h.x_mm = round(o->h.x_mm * unit) / unit;
-        o->h.y_mm = round(o->h.y_mm * unit) / unit;
-    }
-    run->sighting_digits = (struct tt_digits){.quantum_mm = pow(10, -sighting_decimals)};
-    run->touch_digits = (struct tt_digits){.quantum_mm = pow(10, -touch_decimals), .on_grid = true};
-}
 
 static void observe(struct simulation *s, struct tiptrue_run *run)
 {
@@ -418,6 +373,8 @@ static void observe(struct simulation *s, struct tiptrue_run *run)
         if (tt_is_sighting(o->kind)) {
             o->z_mm = s->machine->motion.safe_height_mm.value;
             sight(s, move, pose, o);
+        } else if (o->kind == TT_HEIGHT) {
+            height(s, move, pose, o);
         } else {
             touch(s, move, pose, o);
         }
@@ -471,8 +428,9 @@ enum tiptrue_status tt_simulate(const struct tiptrue_plate *plate,
     }
     if (status == TIPTRUE_OK) {
         observe(&s, made);
-        print_digits(made, decimals_for(0, s.sighting_sigma_mm),
-                     decimals_for(s.resolution_mm, s.touch_sigma_mm));
+        tt_simulate_digits(made, tt_simulate_decimals(0, s.sighting_sigma_mm),
+                           tt_simulate_decimals(s.resolution_mm, s.touch_sigma_mm),
+                           tt_simulate_decimals(s.resolution_mm, s.height_sigma_mm));
         made->checked_against_plate = made->checked_against_machine = true;
         *run = made;
         made = NULL;

@@ -20,6 +20,32 @@ static void put_list(struct tt_json *json, const char *key, const struct tt_keys
     tt_json_close(json, ']');
 }
 
+static void put_xy(struct tt_json *json, const char *key, double x, double y)
+{
+    tt_json_key(json, key);
+    tt_json_open(json, '{');
+    tt_json_key_fixed(json, "x", x);
+    tt_json_key_fixed(json, "y", y);
+    tt_json_close(json, '}');
+}
+
+/* What heights are made from; nothing where the truth says nothing of it. */
+static void put_pads(struct tt_json *json, const struct tiptrue_truth *t)
+{
+    if (t->n_pads > 0) {
+        put_list(json, "pads", &tt_truth_pad_keys, t->pads, t->n_pads, sizeof *t->pads);
+    }
+    if (t->slope_x != 0 || t->slope_y != 0) {
+        put_xy(json, "slope_mm_per_m", t->slope_x * 1e3, t->slope_y * 1e3);
+    }
+    if (t->height_sigma_mm.stated) {
+        tt_json_key(json, "height");
+        tt_json_open(json, '{');
+        tt_json_keys(json, &tt_truth_height_keys, t);
+        tt_json_close(json, '}');
+    }
+}
+
 static void put_tips(struct tt_json *json, const struct tiptrue_truth *truth)
 {
     tt_json_key(json, "tips");
@@ -28,6 +54,9 @@ static void put_tips(struct tt_json *json, const struct tiptrue_truth *truth)
         const struct tt_truth_tip *tip = &truth->tips[i];
         tt_json_open(json, '{');
         tt_json_keys(json, &tt_truth_tip_keys, tip);
+        if (tip->face_runout.x_mm != 0 || tip->face_runout.y_mm != 0) {
+            put_xy(json, "face_runout", tip->face_runout.x_mm, tip->face_runout.y_mm);
+        }
         tt_json_key(json, "shape");
         tt_json_open(json, '[');
         for (size_t k = 0; k < tip->n_shape; k++) {
@@ -101,6 +130,7 @@ void tt_output_truth_json(const struct tiptrue_truth *t, struct tt_buffer *buffe
     put_list(&json, "edges", &tt_truth_edge_keys, t->edges, t->n_edges, sizeof *t->edges);
     put_list(&json, "groups", &tt_truth_group_keys, t->groups, t->n_groups, sizeof *t->groups);
     put_list(&json, "marks", &tt_truth_mark_keys, t->marks, t->n_marks, sizeof *t->marks);
+    put_pads(&json, t);
     put_object(&json, "touch", &tt_truth_touch_keys, t);
     if (t->sighting_sigma_mm.stated) {
         put_object(&json, "sighting", &tt_truth_sighting_keys, t);
