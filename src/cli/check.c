@@ -11,6 +11,7 @@
 #include <sysexits.h>
 
 #include "cli/command.h"
+#include "cli/find.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
@@ -85,7 +86,8 @@ static int check_run(struct job *job, const char *path)
 struct arguments {
     struct cli_inputs inputs;
     const char *svg;
-    bool view; /* the plate is to be shown */
+    bool view;   /* the plate is to be shown */
+    bool folder; /* the plate or the machine of this folder is there to be checked */
 };
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)
@@ -103,7 +105,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case ARGP_KEY_END:
         if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
-            inputs->n_runs == 0) {
+            inputs->n_runs == 0 && !arguments->folder) {
             cli_usage(state, "nothing to check: name a plate, a machine, a plan or a run");
         }
         return 0;
@@ -115,10 +117,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
 /* As much of a file as shows what it is. */
 #define HEAD 4096
 
-/* Whether the file @path is a plate: it is so by its schema, never by its name. */
-static bool is_plate(const char *path)
+/* Whether the file @path has the schema @schema: it is told by that, never by its name. */
+static bool has_schema(const char *path, const char *schema)
 {
-    static const char SCHEMA[] = "\"tiptrue.plate/";
     char head[HEAD + 1] = "";
     FILE *file = strcmp(path, "-") != 0 ? fopen(path, "r") : NULL;
     size_t length = file != NULL ? fread(head, 1, HEAD, file) : 0;
@@ -128,27 +129,27 @@ static bool is_plate(const char *path)
     }
     head[length] = '\0';
     for (const char *at = head; *at != '\0'; at++) {
-        if (strncmp(at, SCHEMA, strlen(SCHEMA)) == 0) {
+        if (strncmp(at, schema, strlen(schema)) == 0) {
             return true;
         }
     }
     return false;
 }
 
-/* A plate among the runs is the plate that is meant, and is shown. */
-static void find_plate(struct arguments *arguments)
+/* The first file among the runs that has @schema is @meant, unless an option named it; whether one
+ * was taken. */
+static bool take_by_schema(struct cli_inputs *inputs, const char *schema, const char **meant)
 {
-    struct cli_inputs *inputs = &arguments->inputs;
-
-    for (size_t i = 0; i < inputs->n_runs && inputs->plate == NULL; i++) {
-        if (is_plate(inputs->runs[i])) {
-            inputs->plate = inputs->runs[i];
-            arguments->view = true;
+    for (size_t i = 0; i < inputs->n_runs && *meant == NULL; i++) {
+        if (has_schema(inputs->runs[i], schema)) {
+            *meant = inputs->runs[i];
             inputs->n_runs--;
             memmove(inputs->runs + i, inputs->runs + i + 1,
                     (inputs->n_runs - i) * sizeof inputs->runs[0]);
+            return true;
         }
     }
+    return false;
 }
 
 /* The plate as it was understood; the exit status. */
@@ -198,27 +199,37 @@ int cli_check(int argc, char *argv[])
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,
-        .args_doc = "[PLATE] [RUN...]",
+        .args_doc = "[PLATE] [MACHINE] [RUN...]",
         .doc = "Say every fault of the files named; from plate, machine and run, say also which "
                "quantities the touches can determine. A PLATE among the files is shown as it is "
-               "understood.\v"
+               "understood. Without any file, those of this folder are checked.\v"
                "Exit status: 0 the files are good and each run determines its offsets, 20 a run "
                "does not; 64 wrong use, 65 bad input, "
                "66 no input, 74 reading or writing failed. Of several files, the worst.",
         .children = CHILDREN,
     };
-    struct arguments arguments = {0};
+    struct arguments arguments = {.folder = cli_is_regular(CLI_PLATE_FILE) ||
+                                            cli_is_regular(CLI_MACHINE_FILE)};
     struct cli_inputs *inputs = &arguments.inputs;
     struct cli_objects objects = {0};
     struct job job = {.inputs = inputs, .objects = &objects};
+    enum cli_need need = CLI_NEEDS_NAMED;
     int status;
 
     if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
-    find_plate(&arguments);
+    if (take_by_schema(inputs, "\"tiptrue.plate/", &inputs->plate)) {
+        arguments.view = true;
+    }
+    take_by_schema(inputs, "\"tiptrue.machine/", &inputs->machine);
     job.look = cli_text_options(inputs->plain);
-    status = cli_objects_find(inputs, inputs->n_runs > 0 ? CLI_NEEDS_FOUND : CLI_NEEDS_NAMED,
+    if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
+        inputs->n_runs == 0) {
+        arguments.view = true;
+        need = CLI_NEEDS_FOUND;
+    }
+    status = cli_objects_find(inputs, inputs->n_runs > 0 ? CLI_NEEDS_FOUND : need,
                               inputs->json ? CLI_TELL_EACH : CLI_TELL_TEXT, &objects);
     if (arguments.view) {
         status = cli_worse(status, show_plate(&arguments, &objects));

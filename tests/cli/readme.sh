@@ -5,10 +5,10 @@
 #
 # A fenced block is run when one of its lines begins with `$` and calls tiptrue. All its `$` commands are run, in order; the lines
 # below one are its output, standard error included; a line `...` stands for any lines. `$ echo $?` tells the status of the command
-# before.
+# before. docs/first-plate.md begins in an empty folder; a block of it that is headed by a file's name is that file.
 . "$srcdir/tests/cli/harness.sh"
 top=$(cd "$bench/../../.." && pwd) || exit 1
-mkdir cases example && cp "$top"/examples/gauge-board/* example && cp "$top"/examples/*.in . && chmod -R u+w example || exit 1
+mkdir cases example first && cp "$top"/examples/gauge-board/* example && cp "$top"/examples/*.in . && chmod -R u+w example || exit 1
 : >err
 LC_ALL=C.UTF-8 # the documents show the signs of a UTF-8 terminal
 export LC_ALL
@@ -24,6 +24,15 @@ split()
 {
     awk -v first="$count" -v folder="$work/cases" -v name="${1#"$top"/}" '
         function end_block(    i, runs, file) {
+            if (of != "") {
+                file = folder "/" sprintf("%03d", first + count++)
+                print name ":" at[1] >(file ".where")
+                print "cp \"$case.text\" " of >(file ".command")
+                printf "" >(file ".want")
+                for (i = 1; i <= n; i++) {
+                    print line[i] >(file ".text")
+                }
+            }
             for (i = 1; i <= n; i++) {
                 runs = runs || line[i] ~ /^\$ (.*[ |])?tiptrue /
             }
@@ -42,7 +51,7 @@ split()
             }
             n = 0
         }
-        /^```/ { if (open) end_block(); open = !open; next }
+        /^```/ { if (open) end_block(); open = !open; of = open ? $2 : ""; next }
         open { line[++n] = $0; at[n] = FNR }' "$1"
     count=$(find "$work/cases" -name '*.where' | wc -l)
 }
@@ -81,7 +90,10 @@ for where in "$work"/cases/*.where; do
     case=${where%.where}
     command=$(cat "$case.command")
     (
-        cd example || exit
+        case $(cat "$where") in
+        docs/first-plate.md:*) cd first || exit ;;
+        *) cd example || exit ;;
+        esac
         (exit "$status") # for its $?
         eval "$command"
     ) >"$case.found" 2>&1 </dev/null

@@ -65,7 +65,14 @@ together="solve --plate plate.json --machine machine.json --together"
     wrong "tiptrue solve: --together is not for controllers' logs: a plan says what the moves of one log were" \
         $together --plan plan.json --pattern 'x=(?<x>\S+)' run.csv run.csv
 }
+cd alone || exit
 wrong "tiptrue check: nothing to check: name a plate, a machine, a plan or a run" check
+cd .. || exit
+run "$TIPTRUE" check
+is "check finds the files of the folder" "0 plate.json: plate is good machine.json: machine is good" \
+    "$status $(head -2 out | tr '\n' ' ' | sed 's/ $//')"
+run "$TIPTRUE" check plate.json machine.json run.csv
+is "check knows a machine among the files" "0 machine.json: machine is good" "$status $(grep machine.json out)"
 wrong "tiptrue check: unrecognized option '--touches'" check --touches run.csv
 wrong "tiptrue export: RESULT is missing: name the file that solve --json wrote, or - for standard input" export --dry-run
 wrong "tiptrue export: 'b.json' is one RESULT too many" export a.json b.json
