@@ -105,22 +105,42 @@ static int read_zone(struct reader *reader)
     return behind ? -ahead : ahead;
 }
 
+/* Whole seconds since midnight; *fraction: the rest. */
+static int read_clock(struct reader *reader, double *fraction)
+{
+    int hour = read_number(reader, 2, 0, 23);
+    expect(reader, ":");
+    int minute = read_number(reader, 2, 0, 59);
+    expect(reader, ":");
+    int second = read_number(reader, 2, 0, 60);
+    *fraction = pass(reader, ".") ? read_fraction(reader) : 0.0;
+    return 3600 * hour + 60 * minute + second;
+}
+
 bool tt_time_read(const char *text, size_t length, double *seconds)
 {
     struct reader reader = {text, text + length, false};
+    double fraction;
     long days = read_date(&reader);
     expect(&reader, "Tt ");
-    int hour = read_number(&reader, 2, 0, 23);
-    expect(&reader, ":");
-    int minute = read_number(&reader, 2, 0, 59);
-    expect(&reader, ":");
-    int second = read_number(&reader, 2, 0, 60);
-    double fraction = pass(&reader, ".") ? read_fraction(&reader) : 0.0;
+    int clock = read_clock(&reader, &fraction);
     int ahead = read_zone(&reader);
     if (reader.failed || reader.at != reader.end) {
         return false;
     }
-    *seconds = (double)(86400L * days + 3600 * hour + 60 * minute + second - ahead) + fraction;
+    *seconds = (double)(86400L * days + clock - ahead) + fraction;
+    return true;
+}
+
+bool tt_time_read_clock(const char *text, size_t length, double *seconds)
+{
+    struct reader reader = {text, text + length, false};
+    double fraction;
+    int clock = read_clock(&reader, &fraction);
+    if (reader.failed || reader.at != reader.end) {
+        return false;
+    }
+    *seconds = clock + fraction;
     return true;
 }
 

@@ -12,6 +12,10 @@
  * allowed. Exact to half a microsecond in this century. */
 bool tt_time_read(const char *text, size_t length, double *seconds);
 
+/* Seconds since midnight of the time of day "HH:MM:SS", perhaps with a fraction, that fills
+ * text[0..length) wholly. */
+bool tt_time_read_clock(const char *text, size_t length, double *seconds);
+
 /* "2026-03-02T07:41:12Z" and NUL: the whole second at or before @seconds; beyond the years 0 to
  * 9999, the nearest that can be written. */
 #define TT_TIME_SIZE 21

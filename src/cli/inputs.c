@@ -146,6 +146,26 @@ static void take_pattern(struct cli_inputs *inputs, const struct tiptrue_machine
     }
 }
 
+/* --ok-words becomes a comment of the pattern, which goes wherever the pattern goes. False: out of
+ * memory. */
+static bool add_ok_words(struct cli_inputs *inputs, struct cli_objects *objects)
+{
+    static const char FORMAT[] = "%s(?#ok-words %s)";
+
+    if (inputs->ok_words == NULL || inputs->pattern == NULL) {
+        return true;
+    }
+    size_t size = strlen(inputs->pattern) + strlen(inputs->ok_words) + sizeof FORMAT;
+    char *pattern = malloc(size);
+    if (pattern == NULL) {
+        return false;
+    }
+    snprintf(pattern, size, FORMAT, inputs->pattern, inputs->ok_words);
+    free(objects->pattern);
+    inputs->pattern = objects->pattern = pattern;
+    return true;
+}
+
 /* All paths of what was not named; nothing is read yet but to see what the machine file names, and
  * what is wrong with that file is told when it is read. */
 static int find_all(struct cli_inputs *inputs, enum cli_need need, enum cli_telling telling,
@@ -234,6 +254,10 @@ static void check_found(const struct cli_inputs *inputs, enum cli_need need)
         cli_usage_error(inputs->command, inputs->json,
                         "--pattern needs --plan: what each move of the log was");
     }
+    if (inputs->ok_words != NULL && inputs->pattern == NULL) {
+        cli_usage_error(inputs->command, inputs->json,
+                        "--ok-words needs --pattern, which has a group ok");
+    }
 }
 
 int cli_objects_find(struct cli_inputs *inputs, enum cli_need need, enum cli_telling telling,
@@ -246,6 +270,10 @@ int cli_objects_find(struct cli_inputs *inputs, enum cli_need need, enum cli_tel
     }
     if (status != EX_OK) {
         return status;
+    }
+    if (!add_ok_words(inputs, objects)) {
+        fputs("tiptrue: error: out of memory\n", stderr);
+        return EX_OSERR;
     }
     if (!objects->machine_is_bad) { /* else its own faults come first */
         check_found(inputs, need);

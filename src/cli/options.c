@@ -26,8 +26,7 @@ static const struct argp_option OPTIONS[] = {
      1},
     {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern",
      1},
-    {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
-     "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan", 1},
+    CLI_PATTERN_OPTIONS(1),
     {NULL, 0, NULL, 0, "Output:", 2},
     {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
     {"plain", CLI_KEY_PLAIN, NULL, 0,
@@ -61,6 +60,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_PLAN:
         inputs->plan = argument;
+        return 0;
+    case CLI_KEY_OK_WORDS:
+        inputs->ok_words = argument;
         return 0;
     case CLI_KEY_PATTERN:
         inputs->pattern = argument;

@@ -10,6 +10,18 @@
 
 #include "tiptrue.h"
 
+/* --pattern and --ok-words in the table of options of a command that reads controllers' logs. */
+#define CLI_PATTERN_OPTIONS(group)                                                                 \
+    {"pattern",                                                                                    \
+     CLI_KEY_PATTERN,                                                                              \
+     "REGEX",                                                                                      \
+     0,                                                                                            \
+     "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan",   \
+     group},                                                                                       \
+    {                                                                                              \
+        "ok-words", CLI_KEY_OK_WORDS, "MADE,NONE", 0,                                              \
+            "What the pattern's group ok says of a contact, and of none (default: 1,0)", group     \
+    }
 /* --units in the table of options of a command that prints lengths, as group @group. */
 #define CLI_UNITS_OPTION(group)                                                                    \
     {                                                                                              \
@@ -24,6 +36,7 @@ enum {
     CLI_KEY_MACHINE,
     CLI_KEY_PLAN,
     CLI_KEY_PATTERN,
+    CLI_KEY_OK_WORDS,
     CLI_KEY_JSON,
     CLI_KEY_PLAIN,
     CLI_KEY_TOUCHES,
@@ -80,7 +93,7 @@ enum {
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of
  * runs. */
 struct cli_inputs {
-    const char *plate, *machine, *plan, *pattern;
+    const char *plate, *machine, *plan, *pattern, *ok_words;
     const char **runs; /* for free() */
     size_t n_runs;
     bool json, plain, quiet;

@@ -32,8 +32,9 @@ static bool take_name(int key, char *argument, struct cli_ready_arguments *argum
         const char **to;
     } NAMES[] = {{CLI_KEY_PLATE, &inputs->plate},        {CLI_KEY_MACHINE, &inputs->machine},
                  {CLI_KEY_PLAN, &inputs->plan},          {CLI_KEY_PATTERN, &inputs->pattern},
-                 {CLI_KEY_HISTORY, &arguments->history}, {CLI_KEY_PRESENT, &arguments->present},
-                 {CLI_KEY_JSON, &arguments->json},       {KEY_REPORT, &arguments->report}};
+                 {CLI_KEY_OK_WORDS, &inputs->ok_words},  {CLI_KEY_HISTORY, &arguments->history},
+                 {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_JSON, &arguments->json},
+                 {KEY_REPORT, &arguments->report}};
 
     for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
         if (NAMES[i].key == key) {
@@ -342,7 +343,7 @@ static const struct argp_option OPTIONS[] = {
     {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate", 1},
     {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine; a file, or a name", 1},
     {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was", 1},
-    {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "How a controller's report looks", 1},
+    CLI_PATTERN_OPTIONS(1),
     {"history", CLI_KEY_HISTORY, "FILE", 0, "The history that keeps the run", 1},
     {"present", CLI_KEY_PRESENT, "CONFIG", 0,
      "Where the offsets in use are: a file, 'machine' (the machine file's own) or 'none'", 1},

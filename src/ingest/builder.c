@@ -10,7 +10,17 @@
 #include <math.h>
 #include <string.h>
 
+#include "base/number.h"
+#include "base/time.h"
 #include "ingest/repeats.h"
+
+/* Of a time of RFC 3339: the date and what parts it from the time of day; that without a fraction.
+ */
+#define DATE_LENGTH 11
+#define CLOCK_LENGTH 8
+#define HALF_DAY_S 43200.0
+/* A controller's count of seconds: four months. */
+#define LONGEST_COUNT_S 1e7
 
 void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
                      const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
@@ -162,13 +172,58 @@ size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t len
     return enter(builder, &builder->setups, name, length);
 }
 
-double tt_builder_time(struct tt_builder *builder, double seconds)
+/* A time of day, or seconds of the controller's own count, by the start of the run. */
+static bool time_by_start(struct tt_builder *builder, const struct tt_cell *cell, double *seconds)
 {
+    const char *started = builder->run->started;
+    double start_s = 0, start_clock_s = 0, own_s = 0;
+    bool is_clock = tt_time_read_clock(cell->text, cell->length, &own_s);
+
+    if (started == NULL || !tt_time_read(started, strlen(started), &start_s) ||
+        !tt_time_read_clock(started + DATE_LENGTH, CLOCK_LENGTH, &start_clock_s)) {
+        return false;
+    }
+    if (is_clock) {
+        double last_s = builder->has_first_time ? builder->last_time_s : start_s;
+        *seconds = start_s - fmod(start_s, 1.0) - start_clock_s + own_s;
+        while (*seconds < last_s - HALF_DAY_S) {
+            *seconds += 2 * HALF_DAY_S;
+        }
+        return true;
+    }
+    if (tt_number_read(cell->text, cell->length, '.', &own_s, NULL) != TT_NUMBER_OK ||
+        !(own_s >= 0 && own_s <= LONGEST_COUNT_S)) {
+        return false;
+    }
+    builder->first_count_s = builder->has_count ? builder->first_count_s : own_s;
+    builder->has_count = true;
+    *seconds = start_s + own_s - builder->first_count_s;
+    return true;
+}
+
+bool tt_builder_time(struct tt_builder *builder, const struct tt_cell *cell, double *time_s)
+{
+    double seconds = 0;
+
+    if (!tt_time_read(cell->text, cell->length, &seconds) &&
+        !time_by_start(builder, cell, &seconds)) {
+        tt_fault(
+            builder->diagnose, tt_place_at(builder->diagnose, cell->at),
+            builder->run->started != NULL
+                ? "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; a time of "
+                  "day, as in 07:41:12; or seconds, 0 to 10000000"
+                : "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; where the "
+                  "log says '# started: TIME', a time of day or seconds will do",
+            "time '%s' is not one of RFC 3339", tt_shown(cell->text, cell->length).text);
+        return false;
+    }
     if (!builder->has_first_time) {
         builder->has_first_time = true;
         builder->first_time_s = seconds;
     }
-    return seconds - builder->first_time_s;
+    builder->last_time_s = seconds;
+    *time_s = seconds - builder->first_time_s;
+    return true;
 }
 
 /* Whether the row is of a mark, edge or pad that the plate file puts out of use, or a height that

@@ -7,6 +7,7 @@
 #define TT_INGEST_BUILDER_H
 
 #include "ingest/names.h"
+#include "ingest/table.h"
 #include "model/machine.h"
 #include "model/plan.h"
 #include "model/plate.h"
@@ -37,8 +38,9 @@ struct tt_builder {
     double mm_per_unit; /* of h, z and feed, which stay in the file's unit until the end */
     bool states_units;  /* the file does, so that a second time is a contradiction */
     bool states_stage;  /* the file says which touches are find */
-    bool has_first_time;
-    double first_time_s;
+    bool has_first_time, has_count;
+    double first_time_s, last_time_s; /* since 1970-01-01T00:00:00Z */
+    double first_count_s;             /* the first time that was counted in seconds */
     int sighting_decimals, touch_decimals,
         height_decimals; /* most digits printed behind the point; INT_MIN = none yet */
     int pixel_decimals;  /* the same of px and py */
@@ -59,8 +61,11 @@ size_t tt_builder_tip(struct tt_builder *builder, const char *name, size_t lengt
 size_t tt_builder_setup(struct tt_builder *builder, const char *name, size_t length,
                         struct tt_origin origin);
 
-/* Seconds since the first time of the run. */
-double tt_builder_time(struct tt_builder *builder, double seconds);
+/* The time that @cell states, in seconds since the first time of the run. It is one of RFC 3339,
+ * or, in a run that says when it was started: a time of day "HH:MM:SS" in the zone of that start,
+ * which goes on over midnight; or seconds counted from a moment of the controller's own, 0 to 10^7,
+ * the first of which is the start. False: it is neither (told). */
+bool tt_builder_time(struct tt_builder *builder, const struct tt_cell *cell, double *time_s);
 
 /* Check the pixels of the view @row, read at @place and printed with @decimals digits behind the
  * point, against the machine's picture (faults are told), and note their digits. */

@@ -10,8 +10,10 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "ingest/cells.h"
 #include "ingest/formats.h"
 #include "ingest/kinds.h"
+#include "ingest/metadata.h"
 #include "ingest/parting.h"
 #include "ingest/report.h"
 #include "ingest/units.h"
@@ -87,8 +89,8 @@ static void add_extras(struct joiner *joiner, const struct tt_move *move,
     row->feed_mm_s = report->has_feed ? report->feed / 60.0 : row->feed_mm_s;
     row->has_temperature = report->has_temperature;
     row->temperature_C = report->temperature_C;
-    row->has_time = report->has_time;
-    row->time_s = report->has_time ? tt_builder_time(builder, report->time_s) : 0.0;
+    row->has_time =
+        report->time.length > 0 && tt_builder_time(builder, &report->time, &row->time_s);
 }
 
 /* How a row of @move may be used, if there was contact. */
@@ -260,37 +262,45 @@ static void join(struct joiner *joiner)
     }
 }
 
-/* "# units: inch" on a line of the log: what the log says itself goes before the plan's unit, and
- * may not contradict the plan's "log_units". */
-static void read_units_line(struct tt_builder *builder, const struct tiptrue_plan *plan)
+/* The unit of the log: what it says itself goes before the plan's, and may not contradict the
+ * plan's "log_units". */
+static void set_units(struct tt_builder *builder, const struct tiptrue_plan *plan,
+                      const struct tt_cell *word)
 {
-    static const char KEY[] = "# units:";
     struct tt_diagnose *diagnose = builder->diagnose;
-    const char *line = diagnose->text;
+    double mm = 0.0;
 
-    while (line < diagnose->end) {
+    if (!tt_units_read(word->text, word->length, &mm)) {
+        tt_fault(diagnose, tt_place_at(diagnose, word->at), TT_UNITS_HINT, "unknown units '%s'",
+                 tt_shown(word->text, word->length).text);
+    } else if (plan->log_mm_per_unit > 0.0 && plan->log_mm_per_unit != mm) {
+        tt_fault(diagnose, tt_place_at(diagnose, word->at), "one of them is wrong",
+                 "the log's units are not those of the plan's 'log_units'");
+    } else {
+        builder->mm_per_unit = mm;
+    }
+}
+
+/* Lines "# key: value" of the log, as in other logs; those of the controller's own are passed
+ * over. */
+static void read_remarks(struct tt_builder *builder, const struct tiptrue_plan *plan)
+{
+    const struct tt_diagnose *diagnose = builder->diagnose;
+
+    for (const char *line = diagnose->text, *end; line < diagnose->end; line = end + 1) {
         const char *feed = memchr(line, '\n', (size_t)(diagnose->end - line));
-        const char *end = feed != NULL ? feed : diagnose->end, *word = line + strlen(KEY);
-        double mm = 0.0;
-        if (end > word && memcmp(line, KEY, strlen(KEY)) == 0) {
-            while (word < end && *word == ' ') {
-                word++;
-            }
-            while (end > word && (end[-1] == '\r' || end[-1] == ' ')) {
-                end--;
-            }
-            if (!tt_units_read(word, (size_t)(end - word), &mm)) {
-                tt_fault(diagnose, tt_place_at(diagnose, word), TT_UNITS_HINT, "unknown units '%s'",
-                         tt_shown(word, (size_t)(end - word)).text);
-            } else if (plan->log_mm_per_unit > 0.0 && plan->log_mm_per_unit != mm) {
-                tt_fault(diagnose, tt_place_at(diagnose, word), "one of them is wrong",
-                         "the log's units are not those of the plan's 'log_units'");
-            } else {
-                builder->mm_per_unit = mm;
-            }
-            return;
+        struct tt_cell remark = {line, 0, line}, key, value;
+        end = feed != NULL ? feed : diagnose->end;
+        remark.length = (size_t)(end - line) - (end > line && end[-1] == '\r');
+        if (remark.length == 0 || line[0] != '#' || !tt_remark_split(&remark, &key, &value) ||
+            !tt_metadata_is_key(&key)) {
+            continue;
         }
-        line = end + 1;
+        if (key.length == strlen("units") && memcmp(key.text, "units", key.length) == 0) {
+            set_units(builder, plan, &value);
+        } else {
+            tt_metadata_add(builder, &key, &value);
+        }
     }
 }
 
@@ -300,7 +310,7 @@ enum tiptrue_status tt_run_read_controller(struct tt_builder *builder,
 {
     struct joiner joiner = {.builder = builder, .plan = plan};
     builder->mm_per_unit = plan->log_mm_per_unit > 0.0 ? plan->log_mm_per_unit : plan->mm_per_unit;
-    read_units_line(builder, plan);
+    read_remarks(builder, plan);
     builder->states_stage = plan->states_stage;
     if (!index_ids(&joiner)) {
         return TIPTRUE_OK;

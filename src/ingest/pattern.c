@@ -8,6 +8,7 @@
 
 #define PCRE2_CODE_UNIT_WIDTH 8
 #include <pcre2.h>
+#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -21,6 +22,8 @@
 #define HEAP_LIMIT_KIB 16384
 /* Longest pattern, characters. */
 #define LONGEST_PATTERN 4096
+/* Longest word of group ok, bytes. */
+#define LONGEST_WORD 40
 
 static const char *const group_names[TT_GROUPS] = {
     [TT_GROUP_X] = "x",       [TT_GROUP_Y] = "y",
@@ -35,7 +38,8 @@ struct tt_pattern {
     pcre2_code *code;
     pcre2_match_data *match;
     pcre2_match_context *limits;
-    int numbers[TT_GROUPS]; /* of the groups; below 0: not in the pattern */
+    int numbers[TT_GROUPS];             /* of the groups; below 0: not in the pattern */
+    char ok_words[2][LONGEST_WORD + 1]; /* of group ok: contact, none */
 };
 
 void tt_pattern_free(struct tt_pattern *pattern)
@@ -130,6 +134,49 @@ static enum tiptrue_status find_groups(struct tt_pattern *pattern, struct tiptru
     return TIPTRUE_OK;
 }
 
+/* The words of group ok, which a comment of the pattern states. */
+static enum tiptrue_status find_words(struct tt_pattern *pattern, const char *text,
+                                      struct tiptrue_error *error)
+{
+    static const char BEGIN[] = "(?#ok-words ";
+    const char *begin = strstr(text, BEGIN);
+    strcpy(pattern->ok_words[0], "1");
+    strcpy(pattern->ok_words[1], "0");
+    if (begin == NULL) {
+        return TIPTRUE_OK;
+    }
+    begin += strlen(BEGIN);
+    size_t made = strcspn(begin, ",)"),
+           none = begin[made] == ',' ? strcspn(begin + made + 1, ",)") : 0;
+    const char *end = begin + made + 1 + none;
+    if (made == 0 || none == 0 || *end != ')' || made > LONGEST_WORD || none > LONGEST_WORD ||
+        (made == none && memcmp(begin, begin + made + 1, made) == 0)) {
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
+                       "two different words of at most 40 characters, as in contact,NO CONTACT",
+                       "the words for contact and for none are not told apart");
+    }
+    for (size_t i = 0; i < 2; i++) {
+        size_t length = i == 0 ? made : none;
+        memcpy(pattern->ok_words[i], i == 0 ? begin : begin + made + 1, length);
+        pattern->ok_words[i][length] = '\0';
+    }
+    return TIPTRUE_OK;
+}
+
+bool tt_pattern_ok(const struct tt_pattern *pattern, const struct tt_cell *ok, bool *contact,
+                   char expected[TT_OK_WORDS_SIZE])
+{
+    for (size_t i = 0; i < 2; i++) {
+        const char *word = pattern->ok_words[i];
+        if (ok->length == strlen(word) && memcmp(ok->text, word, ok->length) == 0) {
+            *contact = i == 0;
+            return true;
+        }
+    }
+    snprintf(expected, TT_OK_WORDS_SIZE, "%s or %s", pattern->ok_words[1], pattern->ok_words[0]);
+    return false;
+}
+
 enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnose,
                                    struct tt_pattern **pattern, struct tiptrue_error *error)
 {
@@ -139,6 +186,7 @@ enum tiptrue_status tt_pattern_new(const char *text, struct tt_diagnose *diagnos
     }
     enum tiptrue_status status = compile(made, text, error);
     status = status == TIPTRUE_OK ? find_groups(made, error) : status;
+    status = status == TIPTRUE_OK ? find_words(made, text, error) : status;
     if (status != TIPTRUE_OK) {
         tt_pattern_free(made);
         return status;

@@ -36,6 +36,12 @@ void tt_pattern_free(struct tt_pattern *pattern);
 
 bool tt_pattern_has(const struct tt_pattern *pattern, enum tt_group_name group);
 
+/* Whether group ok says that there was contact: 1 or 0, or one of the two words that a comment
+ * "(?#ok-words MADE,NONE)" of the pattern states. False: it is neither; @expected says what is. */
+#define TT_OK_WORDS_SIZE 96
+bool tt_pattern_ok(const struct tt_pattern *pattern, const struct tt_cell *ok, bool *contact,
+                   char expected[TT_OK_WORDS_SIZE]);
+
 /* The first report in the line from @from on: *found, and the groups' cells (text NULL: the group
  * took no part). *behind is where the report ends. TIPTRUE_E_USAGE: finding it costs more than any
  * sensible pattern needs. */

@@ -10,7 +10,6 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "base/time.h"
 #include "ingest/fields.h"
 #include "model/machine.h"
 
@@ -68,7 +67,6 @@ static bool read_extras(struct tt_diagnose *diagnose, const struct tt_cell group
     static const struct tt_bounds degrees = {-36000.0, 36000.0, false, "degrees within 100 turns"};
     static const struct tt_bounds feeds = {0.0, 1e6, false, "a feed per minute, 0 to 1000000"};
     static const struct tt_bounds celsius = {-100.0, 300.0, false, "degrees Celsius, -100 to 300"};
-    const struct tt_cell *time = &groups[TT_GROUP_TIME];
     bool good = read_extra(diagnose, &groups[TT_GROUP_ROTATION], "rotation", &degrees,
                            &report->has_rotation, &report->rotation_deg);
 
@@ -78,11 +76,7 @@ static bool read_extras(struct tt_diagnose *diagnose, const struct tt_cell group
     good = read_extra(diagnose, &groups[TT_GROUP_TEMPERATURE], "temperature", &celsius,
                       &report->has_temperature, &report->temperature_C) &&
            good;
-    report->has_time = time->length > 0;
-    if (report->has_time && !tt_time_read(time->text, time->length, &report->time_s)) {
-        tell_group(diagnose, time, "time", "a time such as 2026-03-02T07:41:12Z");
-        good = false;
-    }
+    report->time = groups[TT_GROUP_TIME];
     return good;
 }
 
@@ -125,10 +119,9 @@ static bool read_report(const struct tt_pattern *pattern, struct tt_diagnose *di
     good = read_pixels(diagnose, groups, report) && good;
     report->contact = true;
     if (tt_pattern_has(pattern, TT_GROUP_OK)) {
-        const struct tt_cell *ok = &groups[TT_GROUP_OK];
-        report->contact = ok->length == 1 && ok->text[0] == '1';
-        if (ok->length != 1 || (ok->text[0] != '0' && ok->text[0] != '1')) {
-            tell_group(diagnose, ok, "ok", "0 or 1");
+        char expected[TT_OK_WORDS_SIZE];
+        if (!tt_pattern_ok(pattern, &groups[TT_GROUP_OK], &report->contact, expected)) {
+            tell_group(diagnose, &groups[TT_GROUP_OK], "ok", expected);
             good = false;
         }
     }

@@ -13,10 +13,11 @@ struct tt_report {
     double x, y, z; /* in the log's unit */
     int decimals;   /* digits behind the point, of x or y, whichever has more */
     int decimals_z; /* of z */
-    double rotation_deg, feed, temperature_C, time_s; /* feed: of the log's unit, per minute */
-    double px, py;                                    /* pixels */
+    double rotation_deg, feed, temperature_C; /* feed: of the log's unit, per minute */
+    struct tt_cell time;                      /* as printed; of no length: none */
+    double px, py;                            /* pixels */
     int pixel_decimals;
-    bool has_z, contact, has_pixels, has_rotation, has_feed, has_temperature, has_time;
+    bool has_z, contact, has_pixels, has_rotation, has_feed, has_temperature;
     bool repeats; /* x, y and z equal those of the report before */
 };
 

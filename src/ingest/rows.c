@@ -10,7 +10,6 @@
 #include <string.h>
 
 #include "ingest/kinds.h"
-#include "base/time.h"
 
 const char *const tt_column_names[TT_COLUMNS] = {
     [TT_KIND] = "kind",
@@ -232,15 +231,7 @@ static void read_surroundings(struct tt_rows *rows, struct tt_observation *row)
     row->has_temperature =
         read_number(rows, TT_TEMPERATURE, &temperature_C, &row->temperature_C, NULL);
     if (time->length > 0) {
-        double seconds = 0.0;
-        row->has_time = tt_time_read(time->text, time->length, &seconds);
-        if (row->has_time) {
-            row->time_s = tt_builder_time(rows->builder, seconds);
-        } else {
-            tt_fault(rows->builder->diagnose, place_of(rows, TT_TIME),
-                     "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00",
-                     "time '%s' is not one of RFC 3339", tt_shown(time->text, time->length).text);
-        }
+        row->has_time = tt_builder_time(rows->builder, time, &row->time_s);
     }
 }
 

@@ -2,6 +2,7 @@
 # Copyright (C) 2026 the tiptrue authors
 """Dialects of logs: one run as many programs would write it. Each file is read right (the same result) or refused with its place
 and a hint; none is read wrong."""
+import datetime
 import itertools
 import json
 import os
@@ -171,7 +172,7 @@ for word in ("in", "inches", "MM", "cm", "mil", "micron", ""):
     status, output, errors = solve("log.csv")
     refused += 1
     tally.check(status == 65 and "units are 'mm', 'inch' or 'um'" in errors, f"units '{word}': {status} {errors}")
-for word in ("06:12:05", "14.03.2026 06:12", "3/14/2026 6:12 AM", "1773468725", "2026-03-14 06.12.05"):
+for word in ("6:12", "14.03.2026 06:12", "3/14/2026 6:12 AM", "1773468725", "2026-03-14 06.12.05"):
     lines = [line if not line.startswith(("kind", "sight", "touch", "warmup")) else
              f"{line},time" if line.startswith("kind") else f"{line},{word}" for line in base]
     write("log.csv", lines)
@@ -198,6 +199,41 @@ def plan(**keys):
     return "--plan", "plan.json", "--pattern", PATTERN
 
 
+def contact_in_words(made, none):
+    return [re.sub("ok=1$", f"ok={made}", re.sub("ok=0$", f"ok={none}", line)) for line in controller("mm", say=True)]
+
+
+# What the controller says of a contact, in its own words; in a pattern that states them, or by the option.
+WORDS = PATTERN.replace("[01]", ".+")
+for made, none in (("contact", "NO CONTACT"), ("0", "1"), ("berührt", "leer"), ("T", "F")):
+    write("log.txt", contact_in_words(made, none))
+    named = plan()
+    right(f"{made} and {none}", *named[:3], WORDS, "--ok-words", f"{made},{none}", "log.txt", wanted=COLD)
+    right(f"{made} and {none}, in the pattern", *named[:3], f"{WORDS}(?#ok-words {made},{none})", "log.txt", wanted=COLD)
+write("log.txt", [line.replace("ok=contact", "ok=miss") if line.startswith("id=9 ") else line
+                  for line in contact_in_words("contact", "nothing")])
+wrong("another word than was said", r"\d+:\d+", "is not nothing or contact", *plan()[:3], WORDS, "--ok-words", "contact,nothing",
+      "log.txt")
+for words in ("contact", "contact,", ",none", "same,same", "a" * 41 + ",b"):
+    status, output, errors = solve(*plan()[:3], WORDS, "--ok-words", words, "log.txt")
+    tally.check(status == 64 and "told apart" in errors, f"--ok-words {words}: {status} {errors}")
+
+# Times of day and counted seconds, in a log that says when it was started: the same as in full, over midnight too.
+START = datetime.datetime(2026, 3, 14, 23, 59, 20, tzinfo=datetime.timezone.utc)
+moments = [START + datetime.timedelta(seconds=1.5 * i) for i in range(len(rows))]
+for what, stamps in (
+        ("times in full", [f"{m:%Y-%m-%dT%H:%M:%S}.{m.microsecond // 100000}Z" for m in moments]),
+        ("times of day", [f"{m:%H:%M:%S}.{m.microsecond // 100000}" for m in moments]),
+        ("counted seconds", [f"{7.25 + 1.5 * i:.2f}" for i in range(len(rows))])):
+    lines = [f"# started: {START:%Y-%m-%dT%H:%M:%SZ}", "# machine: lathe corner"]
+    lines += [line.replace(" ok=", f" at={stamps[i]} ok=") for i, line in enumerate(controller("mm", say=True)[2:])]
+    write("log.txt", lines)
+    right(f"controller, {what}", *plan(), "log.txt", wanted=COLD)
+    status, output, errors = solve(*plan(), "log.txt")
+    tally.check(json.loads(output)["run"]["started"] == f"{START:%Y-%m-%dT%H:%M:%SZ}", f"{what}: the start of a controller's log")
+write("log.txt", [line.replace(" ok=", " at=06:12:05 ok=") for line in controller("mm")])
+wrong("a time of day without a start", r"\d+:\d+", "# started: TIME", *plan(), "log.txt")
+
 for units in MM:
     for turn in (0.0, 360.0, -720.0):
         write("log.txt", controller(units, turn))
@@ -213,7 +249,7 @@ for what, lines, keys, hint in (
         ("rotations the other way", [re.sub(r" r=(\d)", r" r=-\1", line) for line in controller("mm")], {}, "is it the plan"),
         ("a temperature that is none", controller("mm", extras=" t=warm"), {}, "let the pattern match"),
         ("a feed that is none", controller("mm", extras=" f=-30"), {}, "let the pattern match"),
-        ("a time that is none", controller("mm", extras=" at=06:12:05"), {}, "let the pattern match"),
+        ("a time that is none", controller("mm", extras=" at=6.12"), {}, "as in 2026"),
         ("a comma for a point", [line.replace(".", ",") for line in controller("mm")], {}, "let the pattern match")):
     write("log.txt", lines)
     wrong(what, r"\d+:\d+", hint, *plan(**keys), "log.txt")

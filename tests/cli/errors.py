@@ -43,7 +43,7 @@ CASES = [
     (["solve", "--machine", "faulty.json", "run.csv"], 65, 2), (["solve", "--present", "gone.conf", "run.csv"], 66),
     (["solve", "--machine", "moved.json", "run.csv"], 78),
     (["solve", "--history", "run.csv", "run.csv"], 65), (["solve", "--history", "no/where.db", "run.csv"], None),
-    (["check"], 64), (["check", "gone.csv"], 66), (["plan", *PAIR, "--touches", "x"], 64),
+    (["check", "--pattern", "x"], 64), (["check", "gone.csv"], 66), (["plan", *PAIR, "--touches", "x"], 64),
     (["plan", *PAIR, "--after", "gone.csv"], 66),
     (["plan", *PAIR, "extra"], 64), (["plan", *PAIR, "--after", "faulty.csv"], 65, faulty),
     (["placement", "board.csv"], 64), (["placement", "--machine", "machine.json", "gone.csv"], 66),

@@ -507,6 +507,36 @@ START_TEST(locale_does_not_matter)
 }
 END_TEST
 
+/* Times of day and counted seconds go by the start that the run states, in its zone, and on over
+ * midnight; the second row is 95.5 s after the first in each form. */
+START_TEST(times_by_the_start)
+{
+    static const struct {
+        const char *started, *first, *second;
+        double first_time_s; /* of the day 2026-03-02, UTC */
+    } runs[] = {
+        {"2026-03-02T09:30:00+02:00", "2026-03-02T09:30:10+02:00", "2026-03-02T07:31:45.5Z", 27010},
+        {"2026-03-02T09:30:00+02:00", "09:30:10", "09:31:45.5", 27010},
+        {"2026-03-02T09:30:07.25+02:00", "09:30:10", "09:31:45.5", 27010},
+        {"2026-03-02T23:58:51-01:30", "23:59:01.5", "00:00:37", 91741.5},
+        {"2026-03-02T23:59:59Z", "00:00:01", "00:01:36.5", 86401},
+        {"2026-03-02T09:30:00+02:00", "8123.25", "8218.75", 27000},
+    };
+    char text[400];
+    for (size_t i = 0; i < sizeof runs / sizeof runs[0]; i++) {
+        snprintf(text, sizeof text,
+                 "# started: %s\nkind,target,tip,x,y,rotation,time\nsight,B,,110.5,64.25,,%s\n"
+                 "touch,bank,thin,156.4,58.75,15.5,%s\n",
+                 runs[i].started, runs[i].first, runs[i].second);
+        struct tiptrue_run *run = read_run(text, "");
+        ck_assert(run->observations[0].has_time && run->observations[1].has_time);
+        ck_assert_double_eq_tol(run->observations[1].time_s, 95.5, 1e-6);
+        ck_assert_double_eq_tol(run->first_time_s, 1772409600.0 + runs[i].first_time_s, 1e-6);
+        tiptrue_run_free(run);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("ingest/run_csv");
@@ -516,6 +546,7 @@ int main(void)
     tcase_add_test(tests, every_column);
     tcase_add_test(tests, real_files_differ);
     tcase_add_test(tests, metadata_are_kept);
+    tcase_add_test(tests, times_by_the_start);
     tcase_add_test(tests, inches_are_converted);
     tcase_add_test(tests, setups_in_order_of_appearance);
     tcase_add_test(tests, pairs_of_touches);
