@@ -109,6 +109,7 @@ libcore_la_SOURCES = \
   src/export/exported.c src/export/exported.h \
   src/export/field.c src/export/field.h \
   src/export/height_field.c src/export/height_field.h \
+  src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
   src/export/place.c src/export/place.h src/export/place_kinds.h \
   src/export/place_json.c \

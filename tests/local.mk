@@ -108,6 +108,7 @@ script_tests = \
   tests/cli/heights.py \
   tests/cli/heights_export.py \
   tests/cli/heights_simulate.py \
+  tests/cli/views_export.py \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/man.sh \

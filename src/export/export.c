@@ -16,6 +16,7 @@
 #include "export/diff.h"
 #include "export/edit.h"
 #include "export/export_parts.h"
+#include "export/machine_field.h"
 #include "export/own.h"
 #include "export/replace.h"
 #include "ingest/diagnose.h"
@@ -64,6 +65,7 @@ static void guard_change(struct tt_export_job *job, const struct tt_export_file 
     }
     tt_guard_change(&job->guards, file->path, file->edits, file->n_edits,
                     fmin(stated_mm, plausible_mm), stated_mm > plausible_mm);
+    tt_guard_axes(&job->guards, file->path, file->edits, file->n_edits);
 }
 
 /* The text that is edited. A file of tiptrue's own is none that a machine reads, but for the
@@ -172,14 +174,19 @@ static void report_values(struct tt_export_job *job, const struct tt_export_file
         const struct tt_edit *edit = &file->edits[i];
         tt_buffer_printf(to, "%s:%zu: ", file->path, edit->line);
         tt_buffer_add(to, edit->put.field.text, edit->put.field.length);
+        bool machine = tt_export_field_is_machine(&edit->put.field);
+        if (edit->kept && machine) {
+            tt_buffer_printf(to, " stays %s (it is not shown to be off)\n", edit->old_text);
+            continue;
+        }
         if (edit->kept) {
             tt_buffer_printf(to, " stays %s (the verdict of %s is %s)\n", edit->old_text, edit->tip,
                              edit->verdict == TIPTRUE_KEEP ? "keep" : "repeat");
             continue;
         }
         tt_buffer_printf(to, " %s -> %s (change ", edit->old_text, edit->new_text);
-        tt_number_write_fixed(to, edit->new_mm - edit->old_mm, 5, true);
-        tt_buffer_puts(to, " mm)\n");
+        tt_number_write_fixed(to, edit->new_mm - edit->old_mm, machine ? 7 : 5, true);
+        tt_buffer_puts(to, machine ? ")\n" : " mm)\n");
     }
 }
 

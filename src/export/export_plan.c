@@ -10,6 +10,7 @@
 #include "export/export.h"
 #include "export/export_parts.h"
 #include "export/height_field.h"
+#include "export/machine_field.h"
 #include "export/own.h"
 #include "ingest/diagnose.h"
 
@@ -19,12 +20,30 @@ static bool is_held(const struct tt_edit *edit)
     return edit->verdict >= TIPTRUE_REPEAT && tt_export_field_is_height(&edit->put.field);
 }
 
+/* Whose value goes where the edit's put says, and what it is. TIPTRUE_E_DATA: the result has none.
+ */
+static enum tiptrue_status plan_edit(const struct tt_export_job *job, struct tt_edit *edit,
+                                     struct tiptrue_error *error)
+{
+    const struct tt_export_field *field = &edit->put.field;
+    const struct tt_tip_result *tip = NULL;
+    bool forced = (job->options->force & TIPTRUE_GUARD_VERDICT) != 0;
+    if (!tt_export_field_is_machine(field) &&
+        (tip = tt_export_field_tip(field, job->solution, error)) == NULL) {
+        return TIPTRUE_E_DATA;
+    }
+    edit->tip = tip != NULL ? tip->name : "";
+    edit->verdict = tt_export_field_verdict(job->solution, field, tip);
+    edit->kept = !forced && (edit->verdict == TIPTRUE_KEEP || is_held(edit));
+    return edit->kept ? TIPTRUE_OK
+                      : tt_export_value(job->solution, field, tip, field->rotation_deg,
+                                        &edit->value_mm, error);
+}
+
 static enum tiptrue_status read_puts(struct tt_export_job *job, struct tt_export_file *file,
                                      const char *const puts[], size_t n,
                                      struct tiptrue_error *error)
 {
-    const struct tiptrue_solution *solution = job->solution;
-    bool forced = (job->options->force & TIPTRUE_GUARD_VERDICT) != 0;
     file->edits = TT_ARENA_NEW(&job->arena, n, struct tt_edit);
     if (file->edits == NULL) {
         return tt_fail_memory(error);
@@ -32,22 +51,12 @@ static enum tiptrue_status read_puts(struct tt_export_job *job, struct tt_export
     for (size_t i = 0; i < n; i++) {
         struct tt_edit *edit = &file->edits[file->n_edits];
         enum tiptrue_status status = tt_put_read(puts[i], &edit->put, error);
-        if (status == TIPTRUE_OK &&
-            !tt_export_is_wanted(job->options, solution, edit->put.field.tip,
+        if (status == TIPTRUE_OK && !tt_export_field_is_machine(&edit->put.field) &&
+            !tt_export_is_wanted(job->options, job->solution, edit->put.field.tip,
                                  edit->put.field.tip_length)) {
             continue;
         }
-        const struct tt_tip_result *tip =
-            status == TIPTRUE_OK ? tt_export_field_tip(&edit->put.field, solution, error) : NULL;
-        if (tip == NULL) {
-            return status != TIPTRUE_OK ? status : TIPTRUE_E_DATA;
-        }
-        edit->tip = tip->name;
-        edit->verdict = tt_export_field_verdict(solution, &edit->put.field, tip);
-        edit->kept = !forced && (edit->verdict == TIPTRUE_KEEP || is_held(edit));
-        status = edit->kept ? TIPTRUE_OK
-                            : tt_export_value(solution, &edit->put.field, tip,
-                                              edit->put.field.rotation_deg, &edit->value_mm, error);
+        status = status == TIPTRUE_OK ? plan_edit(job, edit, error) : status;
         if (status != TIPTRUE_OK) {
             return status;
         }

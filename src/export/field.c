@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "export/machine_field.h"
 #include "geometry/pose.h"
 #include "ingest/diagnose.h"
 #include "model/frames.h"
@@ -26,6 +27,12 @@ static const char *const quantity_words[TT_QUANTITIES] = {
     [TT_EXPANDED_Y] = "expanded.y",
     [TT_TIP_HEIGHT] = "height",
     [TT_TIP_HEIGHT_OVER] = "height-over",
+    [TT_CAMERA_SCALE_X] = "camera.scale.x",
+    [TT_CAMERA_SCALE_Y] = "camera.scale.y",
+    [TT_CAMERA_TURN] = "camera.turn",
+    [TT_AXES_SCALE_X] = "axes.scale.x",
+    [TT_AXES_SCALE_Y] = "axes.scale.y",
+    [TT_AXES_SQUARE] = "axes.square",
 };
 #define OVER ".height-over."
 
@@ -40,10 +47,14 @@ static const struct {
 };
 
 #define FIELD_HINT                                                                                 \
-    "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x offset.y runout.x "     \
-    "runout.y eccentricity radius u.x "                                                            \
-    "u.y "                                                                                         \
-    "expanded.x expanded.y height height-over.TIP; modifiers: minus mm inch um .DECIMALS"
+    "TIP.QUANTITY, such as t1.offset.x:minus:inch:.5; quantities: offset.x|y runout.x|y "          \
+    "eccentricity radius u.x|y expanded.x|y height height-over.TIP, or camera.scale.x|y "          \
+    "camera.turn axes.scale.x|y axes.square; modifiers: minus mm inch um per-mm .DECIMALS"
+
+double tt_length_unit_mm(enum tt_length_unit unit)
+{
+    return units[unit].mm;
+}
 
 static enum tiptrue_status wrong(const struct tt_export_field *field, struct tiptrue_error *error,
                                  const char *why, const char *what, size_t length)
@@ -74,6 +85,10 @@ static enum tiptrue_status read_modifier(struct tt_export_field *field, struct g
         field->minus = true;
         return TIPTRUE_OK;
     }
+    if (is_word(text, length, "per-mm")) {
+        field->per_mm = true;
+        return TIPTRUE_OK;
+    }
     if (length == 2 && text[0] == '.' && text[1] >= '0' && text[1] <= '0' + TT_MOST_DECIMALS) {
         if (given->decimals) {
             return wrong(field, error, "decimals are given twice", "", 0);
@@ -96,22 +111,37 @@ static enum tiptrue_status read_modifier(struct tt_export_field *field, struct g
                        : wrong(field, error, "an unknown modifier", text, length);
 }
 
-static enum tiptrue_status read_modifiers(struct tt_export_field *field, const char *at,
-                                          const char *end, struct tiptrue_error *error)
+static enum tiptrue_status read_modifiers(struct tt_export_field *field, struct given *given,
+                                          const char *at, const char *end,
+                                          struct tiptrue_error *error)
 {
-    struct given given = {false, false};
     while (at < end) {
         const char *next = memchr(at + 1, ':', (size_t)(end - at - 1));
         next = next != NULL ? next : end;
         enum tiptrue_status status =
-            read_modifier(field, &given, at + 1, (size_t)(next - at - 1), error);
+            read_modifier(field, given, at + 1, (size_t)(next - at - 1), error);
         if (status != TIPTRUE_OK) {
             return status;
         }
         at = next;
     }
-    if (!given.decimals) {
-        field->decimals = units[field->unit].decimals;
+    return TIPTRUE_OK;
+}
+
+/* What the modifiers leave open depends on the quantity, and not all of them go with each. */
+static enum tiptrue_status check_modifiers(struct tt_export_field *field, const struct given *given,
+                                           struct tiptrue_error *error)
+{
+    bool machine = tt_export_field_is_machine(field);
+    const char *misfit = machine         ? tt_machine_field_misfit(field, given->unit)
+                         : field->per_mm ? "'per-mm' is for scales of the camera, and for "
+                                           "axes.square"
+                                         : NULL;
+    if (misfit != NULL) {
+        return wrong(field, error, misfit, "", 0);
+    }
+    if (!given->decimals) {
+        field->decimals = machine ? tt_machine_field_decimals(field) : units[field->unit].decimals;
     }
     return TIPTRUE_OK;
 }
@@ -158,8 +188,23 @@ static bool read_over(struct tt_export_field *field, const char *head, const cha
     return false;
 }
 
+static bool read_machine_quantity(struct tt_export_field *field, const char *head, const char *end)
+{
+    for (int quantity = TT_CAMERA_SCALE_X; quantity < TT_QUANTITIES; quantity++) {
+        if (is_word(head, (size_t)(end - head), quantity_words[quantity])) {
+            field->quantity = (enum tt_quantity)quantity;
+            field->tip = "";
+            return true;
+        }
+    }
+    return false;
+}
+
 static bool read_quantity(struct tt_export_field *field, const char *head, const char *end)
 {
+    if (read_machine_quantity(field, head, end)) {
+        return true;
+    }
     for (int quantity = 0; quantity < TT_TIP_HEIGHT_OVER; quantity++) {
         size_t length = strlen(quantity_words[quantity]);
         if ((size_t)(end - head) <= length + 1) {
@@ -182,7 +227,8 @@ enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool e
     struct tt_export_field made = {.text = text, .length = length};
     const char *head_end = memchr(text, ':', length);
     const char *end = head_end != NULL ? head_end : text + length;
-    enum tiptrue_status status = read_modifiers(&made, end, text + length, error);
+    struct given given = {false, false};
+    enum tiptrue_status status = read_modifiers(&made, &given, end, text + length, error);
     status = status == TIPTRUE_OK ? read_rotation(&made, text, &end, each, error) : status;
     if (status != TIPTRUE_OK) {
         return status;
@@ -196,8 +242,11 @@ enum tiptrue_status tt_export_field_read(const char *text, size_t length, bool e
     if (!each && is_word(made.tip, made.tip_length, "*")) {
         return wrong(&made, error, "'*' (each tip) is for templates", "", 0);
     }
-    *field = made;
-    return TIPTRUE_OK;
+    status = check_modifiers(&made, &given, error);
+    if (status == TIPTRUE_OK) {
+        *field = made;
+    }
+    return status;
 }
 
 const struct tt_tip_result *tt_export_field_tip(const struct tt_export_field *field,
@@ -300,12 +349,17 @@ enum tiptrue_status tt_export_field_value(const struct tt_export_field *field,
 void tt_export_field_write(const struct tt_export_field *field, double value_mm,
                            struct tt_buffer *to)
 {
-    double value = field->unit == TT_UM ? value_mm * 1e3 : value_mm / units[field->unit].mm;
+    double value = tt_export_field_is_machine(field) ? tt_machine_field_out(field, value_mm)
+                   : field->unit == TT_UM            ? value_mm * 1e3
+                                                     : value_mm / units[field->unit].mm;
     tt_number_write_fixed(to, field->minus ? -value : value, field->decimals, false);
 }
 
 double tt_export_field_back(const struct tt_export_field *field, double written)
 {
+    if (tt_export_field_is_machine(field)) {
+        return tt_machine_field_back(field, field->minus ? -written : written);
+    }
     double value_mm = field->unit == TT_UM ? written / 1e3 : written * units[field->unit].mm;
     return field->minus ? -value_mm : value_mm;
 }

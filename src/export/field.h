@@ -4,7 +4,8 @@
  * directions: a solution's number as text, and a configuration's text as millimetres of the machine
  * frame.
  *
- *   FIELD = TIP "." ( QUANTITY [ "@" ROTATION ] | "height-over." TIP ) { ":" MODIFIER }
+ *   FIELD = ( MACHINE_QUANTITY | TIP_FIELD ) { ":" MODIFIER }
+ *   TIP_FIELD = TIP "." ( QUANTITY [ "@" ROTATION ] | "height-over." TIP )
  *
  * Signs are those of the solution (offset: axis of the tip less axis of the camera, machine frame);
  * only `minus` turns one round.
@@ -31,22 +32,30 @@ enum tt_quantity {
     TT_EXPANDED_Y,
     TT_TIP_HEIGHT,
     TT_TIP_HEIGHT_OVER, /* height of the tip less that of another */
-    TT_QUANTITIES   /* how many */
+    TT_CAMERA_SCALE_X,  /* from here on of the machine, not of a tip: export/machine_field.h */
+    TT_CAMERA_SCALE_Y,
+    TT_CAMERA_TURN,
+    TT_AXES_SCALE_X,
+    TT_AXES_SCALE_Y,
+    TT_AXES_SQUARE,
+    TT_QUANTITIES /* how many */
 };
 
 enum tt_length_unit { TT_MM, TT_INCH, TT_UM, TT_LENGTH_UNITS };
+/* mm of @unit. */
+double tt_length_unit_mm(enum tt_length_unit unit);
 
 struct tt_export_field {
     const char *text; /* the whole FIELD as written; borrowed, like tip */
     size_t length;
-    const char *tip; /* "*": each tip (templates) */
+    const char *tip; /* "*": each tip (templates); "": of the machine */
     size_t tip_length;
     const char *over; /* of TT_TIP_HEIGHT_OVER: the other tip; else NULL */
     size_t over_length;
     enum tt_quantity quantity;
     bool has_rotation, each_rotation; /* at a rotation; at each of those asked for (templates) */
     double rotation_deg;              /* as the machine counts it */
-    bool minus;
+    bool minus, per_mm;               /* per_mm: pixels per mm; mm per mm */
     enum tt_length_unit unit;
     int decimals;
 };

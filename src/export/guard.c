@@ -12,6 +12,7 @@
 
 #include "base/number.h"
 #include "base/time.h"
+#include "export/machine_field.h"
 #include "ingest/diagnose.h"
 
 /* A run that began later than now by more than this, in seconds, says that a clock is wrong. Clocks
@@ -326,5 +327,29 @@ void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt
               "'%s' would move by %s, from %s to %s; the most allowed is %s%s",
               tt_shown(edit->put.field.text, edit->put.field.length).text, change, from, to,
               length_of(max_change_mm, most), like);
+    }
+}
+
+void tt_guard_axes(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
+                   size_t n)
+{
+    char advice[160];
+    for (size_t i = 0; i < n; i++) {
+        const struct tt_edit *edit = &edits[i];
+        const char *why =
+            !edit->kept ? tt_machine_field_stands(&edit->put.field, edit->old_mm, edit->new_mm)
+                        : NULL;
+        if (why != NULL) {
+            bool square = edit->put.field.quantity == TT_AXES_SQUARE;
+            double both =
+                tt_machine_field_out(&edit->put.field, square ? edit->old_mm + edit->new_mm
+                                                              : edit->old_mm * edit->new_mm);
+            snprintf(advice, sizeof(advice), "%s: write %.*f", why, edit->put.field.decimals,
+                     edit->put.field.minus ? -both : both);
+            stand(guards, TIPTRUE_GUARD_CHANGE, name, edit->line, advice,
+                  "'%s' would replace %s by %s",
+                  tt_shown(edit->put.field.text, edit->put.field.length).text, edit->old_text,
+                  edit->new_text);
+        }
     }
 }

@@ -50,5 +50,8 @@ void tt_guard_plate(struct tt_guards *guards, const struct tiptrue_solution *sol
  * may move: none was set there yet. */
 void tt_guard_change(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
                      size_t n, double max_change_mm, bool from_zero);
+/* A number of the axes would take the place of one that was in force when the run was made. */
+void tt_guard_axes(struct tt_guards *guards, const char *name, const struct tt_edit edits[],
+                   size_t n);
 
 #endif

@@ -7,6 +7,7 @@
 
 #include <string.h>
 
+#include "export/machine_field.h"
 #include "ingest/diagnose.h"
 
 /* The tip that a difference counts from; NULL: there is none. */
@@ -54,6 +55,9 @@ enum tiptrue_status tt_export_value(const struct tiptrue_solution *solution,
                                     double *value_mm, struct tiptrue_error *error)
 {
     const char *sense = solution->rotation_sense;
+    if (tt_export_field_is_machine(field)) {
+        return tt_machine_field_value(solution, field, value_mm, error);
+    }
     if (tt_export_field_is_height(field)) {
         return height_value(solution, field, tip, value_mm, error);
     }
@@ -86,6 +90,9 @@ enum tiptrue_verdict tt_export_field_verdict(const struct tiptrue_solution *solu
                                              const struct tt_export_field *field,
                                              const struct tt_tip_result *tip)
 {
+    if (tt_export_field_is_machine(field)) {
+        return tt_machine_field_verdict(solution, field);
+    }
     if (!tt_export_field_is_height(field)) {
         return tip->offset_verdict;
     }

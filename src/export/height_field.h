@@ -7,7 +7,8 @@
 
 #include "export/field.h"
 
-/* The number of @field, mm, without its modifiers, of @tip of @solution; @rotation_deg as the
+/* The number of @field, mm or as in export/machine_field.h, without its modifiers, of @tip of
+ * @solution (of the machine's NULL); @rotation_deg as the
  * machine counts, used if the field is at a rotation. TIPTRUE_E_DATA: the run does not determine
  * it, or does not say how rotations count; or the other tip of a difference is not there. */
 TT_MUST_USE enum tiptrue_status tt_export_value(const struct tiptrue_solution *solution,

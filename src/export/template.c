@@ -15,6 +15,7 @@
 #include "export/field.h"
 #include "export/guard.h"
 #include "export/height_field.h"
+#include "export/machine_field.h"
 #include "ingest/bytes.h"
 #include "ingest/diagnose.h"
 
@@ -208,6 +209,9 @@ static enum tiptrue_status put(struct filling *filling, const struct placeholder
     struct tiptrue_error why = {0};
     if (p->kind == WORD) {
         return put_word(filling, p, rotation_deg);
+    }
+    if (p->kind == FIELD && tt_export_field_is_machine(&p->field)) {
+        return put_value(filling, p, NULL, rotation_deg);
     }
     const struct tt_tip_result *tip =
         is_each_tip(p) ? each : tt_export_field_tip(&p->field, filling->solution, &why);

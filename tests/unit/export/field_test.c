@@ -6,6 +6,7 @@
 
 #include "export/field.h"
 #include "export/height_field.h"
+#include "export/machine_field.h"
 
 #include <check.h>
 #include <math.h>
@@ -119,6 +120,75 @@ START_TEST(heights_that_are_not_there)
                           TIPTRUE_E_USAGE,
                       "'%s'", wrong[i]);
     }
+}
+END_TEST
+
+/* The machine's number that a field means, written, and read back. */
+static void assert_machine(const char *text, const char *expected)
+{
+    struct tt_export_field field = read_field(text);
+    struct tiptrue_error error = {0};
+    struct tt_buffer to = {0};
+    double value = NAN;
+    ck_assert(tt_export_field_is_machine(&field));
+    ck_assert_int_eq(tt_export_value(&solution, &field, NULL, 0, &value, &error), TIPTRUE_OK);
+    tt_export_field_write(&field, value, &to);
+    ck_assert_str_eq(to.text, expected);
+    double back = tt_export_field_back(&field, strtod(to.text, NULL));
+    ck_assert_double_eq_tol(back / value, 1, 1e-4);
+    tt_buffer_clear(&to);
+}
+
+static void set_machine(void)
+{
+    solution.camera = (struct tt_camera_result){.views = 9,
+                                                .determined = true,
+                                                .scale_x_mm = 0.0173,
+                                                .scale_y_mm = 0.0169,
+                                                .turn_rad = -0.0651305};
+    solution.axes = (struct tt_axes_result){
+        .found = true, .scale_x = 6.1e-4, .scale_y = -3.7e-4, .square_rad = -8.3e-4};
+}
+
+START_TEST(camera_and_axes)
+{
+    set_machine();
+    assert_machine("camera.scale.x", "0.0173000");
+    assert_machine("camera.scale.y:um:.3", "16.900");
+    assert_machine("camera.scale.y:inch", "0.000665354");
+    assert_machine("camera.scale.x:per-mm", "57.8035");
+    assert_machine("camera.scale.y:per-mm:minus:.2", "-59.17");
+    assert_machine("camera.turn", "-3.7317");
+    assert_machine("camera.turn:minus:.3", "3.732");
+    assert_machine("axes.scale.x", "0.9993904"); /* 100 mm are truly 100.061 mm: fewer steps */
+    assert_machine("axes.scale.y", "1.0003701");
+    assert_machine("axes.square", "-0.8300");
+    assert_machine("axes.square:per-mm", "-0.0008300");
+    assert_machine("axes.square:minus:.2", "0.83");
+}
+END_TEST
+
+START_TEST(camera_and_axes_that_are_not_there)
+{
+    static const char *const fields[] = {"camera.scale.x", "camera.turn", "axes.scale.y",
+                                         "axes.square"};
+    for (size_t i = 0; i < sizeof fields / sizeof fields[0]; i++) {
+        struct tt_export_field field = read_field(fields[i]);
+        struct tiptrue_error error = {0};
+        double value = 7;
+        ck_assert_int_eq(tt_export_value(&solution, &field, NULL, 0, &value, &error),
+                         TIPTRUE_E_DATA);
+        ck_assert_double_eq(value, 7);
+    }
+    set_machine();
+    solution.camera.mirrored = true;
+    struct tt_export_field turn = read_field("camera.turn");
+    double value = 7;
+    ck_assert_int_eq(tt_export_value(&solution, &turn, NULL, 0, &value, NULL), TIPTRUE_E_DATA);
+    /* a tip may be called so */
+    struct tt_export_field field = read_field("camera.offset.x");
+    ck_assert(!tt_export_field_is_machine(&field));
+    ck_assert_uint_eq(field.tip_length, 6);
 }
 END_TEST
 
@@ -296,6 +366,8 @@ int main(void)
     tcase_add_test(tcase, quantities);
     tcase_add_test(tcase, heights);
     tcase_add_test(tcase, heights_that_are_not_there);
+    tcase_add_test(tcase, camera_and_axes);
+    tcase_add_test(tcase, camera_and_axes_that_are_not_there);
     tcase_add_test(tcase, verdicts);
     tcase_add_test(tcase, signs_and_units);
     tcase_add_test(tcase, at_a_rotation);
