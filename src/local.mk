@@ -47,6 +47,7 @@ libcore_la_SOURCES = \
   src/model/machine.c src/model/machine.h \
   src/model/joined.h \
   src/model/placement.c src/model/placement.h \
+  src/model/test_board.h \
   src/model/plan.c src/model/plan.h \
   src/model/plate.c src/model/plate.h \
   src/model/proposal.c src/model/proposal.h \
@@ -187,6 +188,7 @@ libcore_la_SOURCES = \
   src/placement/placement.c src/placement/placement.h \
   src/placement/robust.c \
   src/placement/terms.c src/placement/terms.h \
+  src/placement/test_board.c src/placement/test_board.h \
   src/placement/values.c \
   src/placement/wanted.c src/placement/work.h \
   src/planning/candidates.c src/planning/candidates.h \
@@ -267,9 +269,11 @@ libcore_la_SOURCES = \
   src/output/text/words.c src/output/text/words.h \
   src/output/json/joined_json.c src/output/json/joined_json.h \
   src/output/json/placement_json.c \
+  src/output/json/test_board_json.c \
   src/output/text/placement_sentences.c src/output/text/placement_sentences.h \
   src/output/text/joined_text.c src/output/text/joined_text.h \
   src/output/text/placement_text.c \
+  src/output/text/test_board_text.c \
   src/output/text/sentences_machine.c \
   src/output/text/sentences.c src/output/text/sentences.h \
   src/output/report/style.c src/output/report/style.h \
@@ -323,6 +327,7 @@ tiptrue_SOURCES = \
   src/cli/options.c src/cli/options.h \
   src/cli/placement.c \
   src/cli/plan.c \
+  src/cli/plan_board.c src/cli/plan_board.h \
   src/cli/simulate.c \
   src/cli/place.c src/cli/place.h \
   src/cli/present.c src/cli/present.h \

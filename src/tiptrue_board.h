@@ -16,6 +16,32 @@ extern "C" {
 
 struct tiptrue_board;
 struct tiptrue_placement;
+struct tiptrue_test_board;
+
+/* What a test board is planned for. */
+struct tiptrue_board_options {
+    double width_mm, height_mm;
+    double margin_mm; /* free along its edges; 0: 5 mm, or a tenth of a small board's side */
+    size_t parts;
+    const char *tip; /* this one only; NULL: all in use */
+};
+
+/* Plan a board whose parts tell offsets, turnings, scale, shear and turn best, for the tips of
+ * @machine: places from the board's lower left corner, quarter turns. TIPTRUE_E_USAGE: no such tip.
+ * TIPTRUE_E_DEGENERATE: there is no room for them. Cost: parts^2 x tips^2. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_test_board_make(const struct tiptrue_machine *machine,
+                        const struct tiptrue_board_options *options,
+                        struct tiptrue_test_board **board, struct tiptrue_error *error);
+/* Whether its parts tell every term, and how well parts repeat. */
+bool tiptrue_test_board_tells(const struct tiptrue_test_board *board);
+/* For a person, as JSON (tiptrue.test-board/1) or as the table of parts that tiptrue_board_read
+ * reads once the found places are in it; TIPTRUE_E_USAGE: another form. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_test_board_write(const struct tiptrue_test_board *board, enum tiptrue_plan_form form,
+                         const struct tiptrue_text_options *options, char **text, size_t *length,
+                         struct tiptrue_error *error);
+void tiptrue_test_board_free(struct tiptrue_test_board *board);
 
 /* Read a board: where parts were wanted and where they were found (docs/formats.md, Placements).
  * Its tips are @machine's where that names any; rotations count as @machine's do. @path, @sink as

@@ -99,6 +99,7 @@ tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
 script_tests = \
   tests/cli/check.sh \
+  tests/cli/board.py \
   tests/cli/complete.py \
   tests/cli/daily.py \
   tests/cli/dialects.py \

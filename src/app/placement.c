@@ -12,6 +12,7 @@
 #include "output/output.h"
 #include "output/text/placement_sentences.h"
 #include "placement/placement.h"
+#include "placement/test_board.h"
 
 enum tiptrue_status tiptrue_board_read(const char *path, const struct tiptrue_machine *machine,
                                        const struct tiptrue_sink *sink,
@@ -116,4 +117,46 @@ enum tiptrue_status tiptrue_placement_learn(const struct tiptrue_placement *plac
     }
     tt_buffer_clear(&buffer);
     return status;
+}
+
+enum tiptrue_status tiptrue_test_board_make(const struct tiptrue_machine *machine,
+                                            const struct tiptrue_board_options *options,
+                                            struct tiptrue_test_board **board,
+                                            struct tiptrue_error *error)
+{
+    return tt_test_board(machine, options, board, error);
+}
+
+bool tiptrue_test_board_tells(const struct tiptrue_test_board *board)
+{
+    bool tells = board->grid_told && board->dof >= 1.0;
+    for (size_t t = 0; t < board->n_tips; t++) {
+        tells = tells && board->tips[t].apart;
+    }
+    return tells;
+}
+
+enum tiptrue_status tiptrue_test_board_write(const struct tiptrue_test_board *board,
+                                             enum tiptrue_plan_form form,
+                                             const struct tiptrue_text_options *options,
+                                             char **text, size_t *length,
+                                             struct tiptrue_error *error)
+{
+    struct tt_buffer buffer = {0};
+    switch (form) {
+    case TIPTRUE_PLAN_TEXT:
+        tt_output_test_board_text(board, options, &buffer);
+        break;
+    case TIPTRUE_PLAN_JSON:
+        tt_output_test_board_json(board, &buffer);
+        break;
+    case TIPTRUE_PLAN_CSV:
+        tt_output_test_board_csv(
+            board, tt_units_of(options != NULL ? options->units : TIPTRUE_UNITS_DEFAULT), &buffer);
+        break;
+    case TIPTRUE_PLAN_RS274:
+        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "a table of parts, JSON or text",
+                       "parts are not placed by a motion program");
+    }
+    return tt_buffer_hand_over(&buffer, text, length, error);
 }

@@ -87,6 +87,8 @@ enum {
     CLI_KEY_LAST,
     CLI_KEY_RESULT,
     CLI_KEY_LEARN,
+    CLI_KEY_BOARD,
+    CLI_KEY_PARTS,
     CLI_KEY_BRIEF
 };
 

@@ -12,18 +12,66 @@
 
 #include "cli/command.h"
 #include "cli/inputs.h"
+#include "cli/plan_board.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
 
 #define MOST_TOUCHES 100000
 #define MOST_SIGHTINGS 100
+#define MOST_PARTS 500
 
 struct arguments {
     struct cli_inputs inputs;
     struct tiptrue_plan_options options;
+    struct tiptrue_board_options board; /* parts 0: no board is asked for */
     enum tiptrue_plan_form form;
     const char *after;
 };
+
+/* What goes with a board, and what does not; else a usage error. */
+static void check_board(const struct arguments *arguments, const struct argp_state *state)
+{
+    const struct tiptrue_plan_options *o = &arguments->options;
+    if ((arguments->board.parts > 0) != (arguments->board.width_mm > 0)) {
+        cli_usage(state, "--board and --parts need each other");
+    }
+    if (arguments->board.parts > 0 &&
+        (o->target_mm > 0 || o->touches > 0 || o->sightings > 0 || o->setups > 0 ||
+         arguments->after != NULL || arguments->form == TIPTRUE_PLAN_RS274)) {
+        cli_usage(state, "--board is about parts: only --parts, --tip, --margin, --csv and --json "
+                         "go with it");
+    }
+}
+
+/* Whether all of the command line goes together; else a usage error. */
+static void check_arguments(struct arguments *arguments, struct argp_state *state)
+{
+    check_board(arguments, state);
+    if (arguments->inputs.n_runs > 0) {
+        cli_usage(state, "'%s' is too much: a run so far is named by --after",
+                  arguments->inputs.runs[0]);
+    }
+    if (arguments->after == NULL && arguments->inputs.plan != NULL) {
+        cli_usage(state, "--plan says what a controller's log was, and needs --after");
+    }
+    if (arguments->after == NULL && arguments->options.target_mm > 0 &&
+        arguments->options.touches > 0) {
+        cli_usage(state, "--target-u and --touches exclude each other, but with --after");
+    }
+    if (arguments->after != NULL &&
+        (arguments->options.sightings > 0 || arguments->options.setups > 0)) {
+        cli_usage(state, "--sightings and --setups are not for --after: the run has them already");
+    }
+    if (arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT) {
+        cli_usage(state, "one form at a time: --json, --csv or --rs274");
+    }
+    if (arguments->inputs.json) {
+        arguments->form = TIPTRUE_PLAN_JSON;
+    }
+    if (arguments->after != NULL) { /* files are looked for beside it */
+        arguments->inputs.runs[arguments->inputs.n_runs++] = arguments->after;
+    }
+}
 
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
@@ -56,6 +104,12 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_AFTER:
         arguments->after = argument;
         return 0;
+    case CLI_KEY_BOARD:
+        cli_board_size(state, argument, &arguments->board);
+        return 0;
+    case CLI_KEY_PARTS:
+        arguments->board.parts = cli_whole_number(state, "--parts", argument, 1, MOST_PARTS);
+        return 0;
     case CLI_KEY_RS274:
         arguments->form = TIPTRUE_PLAN_RS274;
         return 0;
@@ -63,31 +117,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         arguments->form = TIPTRUE_PLAN_CSV;
         return 0;
     case ARGP_KEY_END:
-        if (arguments->inputs.n_runs > 0) {
-            cli_usage(state, "'%s' is too much: a run so far is named by --after",
-                      arguments->inputs.runs[0]);
-        }
-        if (arguments->after == NULL && arguments->inputs.plan != NULL) {
-            cli_usage(state, "--plan says what a controller's log was, and needs --after");
-        }
-        if (arguments->after == NULL && arguments->options.target_mm > 0 &&
-            arguments->options.touches > 0) {
-            cli_usage(state, "--target-u and --touches exclude each other, but with --after");
-        }
-        if (arguments->after != NULL &&
-            (arguments->options.sightings > 0 || arguments->options.setups > 0)) {
-            cli_usage(state,
-                      "--sightings and --setups are not for --after: the run has them already");
-        }
-        if (arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT) {
-            cli_usage(state, "one form at a time: --json, --csv or --rs274");
-        }
-        if (arguments->inputs.json) {
-            arguments->form = TIPTRUE_PLAN_JSON;
-        }
-        if (arguments->after != NULL) { /* files are looked for beside it */
-            arguments->inputs.runs[arguments->inputs.n_runs++] = arguments->after;
-        }
+        check_arguments(arguments, state);
         return 0;
     default:
         return ARGP_ERR_UNKNOWN;
@@ -165,6 +195,26 @@ static int plan_all(const struct arguments *arguments, const struct cli_objects 
     return status;
 }
 
+static int plan_touches(struct arguments *arguments)
+{
+    struct cli_objects objects = {0};
+    int status =
+        cli_objects_find(&arguments->inputs, CLI_NEEDS_BOTH,
+                         arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
+    if (status == 0) {
+        status = plan_all(arguments, &objects);
+    }
+    cli_objects_free(&objects);
+    return status;
+}
+
+static int plan_parts(struct arguments *arguments)
+{
+    arguments->board.tip = arguments->options.tip;
+    arguments->board.margin_mm = arguments->options.margin_mm;
+    return cli_plan_board(&arguments->inputs, &arguments->board, arguments->form);
+}
+
 int cli_plan(int argc, char *argv[])
 {
     static const struct argp_option OPTIONS[] = {
@@ -177,6 +227,10 @@ int cli_plan(int argc, char *argv[])
          "part",
          2},
         {NULL, 0, NULL, 0, "What is wanted:", 3},
+        {"board", CLI_KEY_BOARD, "WxH", 0,
+         "No touches, but a test board of parts for `tiptrue placement', this large; with --parts",
+         3},
+        {"parts", CLI_KEY_PARTS, "N", 0, "So many parts on it, of all tips together", 3},
         {"target-u", CLI_KEY_TARGET_U, "MM", 0,
          "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest touches "
          "that reach it",
@@ -191,7 +245,9 @@ int cli_plan(int argc, char *argv[])
          "2: a second setup with the plate turned by 180 degrees (default 1)", 3},
         {"tip", CLI_KEY_TIP, "NAME", 0, "For this tip only", 3},
         {"margin", CLI_KEY_MARGIN, "MM", 0,
-         "Free space beside the tip (default: the machine file's, else 0.2)", 3},
+         "Free space beside the tip (default: the machine file's, else 0.2); along a board's edges "
+         "(5)",
+         3},
         {0},
     };
     static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
@@ -203,24 +259,18 @@ int cli_plan(int argc, char *argv[])
                "uncertainty to expect.\v"
                "Exit status: 0 the plan is as wanted, 10 with --after: touch these and ask again, "
                "20 the target cannot be reached by "
-               "touching; 64 wrong use, 65 bad input, 66 no input, 70 fault of the program, 71 out "
+               "touching, or so few parts do not tell everything; 64 wrong use, 65 bad input, 66 "
+               "no input, 70 fault of the program, 71 out "
                "of memory, 74 reading or writing "
                "failed, 78 the machine file does not say enough for a motion program.",
         .children = CHILDREN,
     };
     struct arguments arguments = {.form = TIPTRUE_PLAN_TEXT};
-    struct cli_objects objects = {0};
-    int status;
 
     if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
         return EX_OSERR;
     }
-    status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,
-                              arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
-    if (status == 0) {
-        status = plan_all(&arguments, &objects);
-    }
-    cli_objects_free(&objects);
+    int status = arguments.board.parts > 0 ? plan_parts(&arguments) : plan_touches(&arguments);
     free(arguments.inputs.runs);
     return status;
 }

@@ -7,6 +7,7 @@
 #include "base/buffer.h"
 #include "model/comparison.h"
 #include "model/placement.h"
+#include "model/test_board.h"
 #include "model/plan.h"
 #include "model/plate.h"
 #include "model/proposal.h"
@@ -71,6 +72,18 @@ void tt_output_comparison_json(const struct tiptrue_comparison *comparison,
 void tt_output_placement_text(const struct tiptrue_placement *placement,
                               const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 void tt_output_placement_json(const struct tiptrue_placement *placement, struct tt_buffer *buffer);
+
+/* A board to be placed: for a person; as tiptrue.test-board/1, one line, no line feed at its end;
+ * as the table that ingest reads, with the found places empty. */
+void tt_output_test_board_text(const struct tiptrue_test_board *board,
+                               const struct tiptrue_text_options *options,
+                               struct tt_buffer *buffer);
+void tt_output_test_board_json(const struct tiptrue_test_board *board, struct tt_buffer *buffer);
+void tt_output_test_board_csv(const struct tiptrue_test_board *board, const struct tt_units *units,
+                              struct tt_buffer *buffer);
+/* A name in a cell that a spreadsheet may open: what would begin a formula there stands behind an
+ * apostrophe (CWE-1236), and what would steer a terminal is escaped. */
+void tt_csv_name(struct tt_buffer *out, const char *name);
 
 /* tiptrue.error/1, one line, no line feed at its end; @faults are all @n of the file, n >= 1. */
 void tt_output_error_json(const struct tiptrue_error *error, const struct tiptrue_error faults[],

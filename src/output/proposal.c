@@ -315,9 +315,7 @@ void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer 
 
 /* ---- CSV ---- */
 
-/* A name in a cell that a spreadsheet may open: what would begin a formula there stands behind an
- * apostrophe (CWE-1236), and what would steer a terminal is escaped. */
-static void put_name(struct tt_buffer *out, const char *name)
+void tt_csv_name(struct tt_buffer *out, const char *name)
 {
     struct tt_buffer cell = {0};
 
@@ -339,11 +337,11 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *p, const struct tt_un
         const struct tt_move *move = &p->plan.moves[i];
         bool touch = move->kind == TT_TOUCH;
         tt_buffer_printf(out, "%s,%s,", move->id, touch ? "touch" : "sight");
-        put_name(out, move->target);
+        tt_csv_name(out, move->target);
         tt_buffer_putc(out, ',');
-        put_name(out, touch ? move->tip : "");
+        tt_csv_name(out, touch ? move->tip : "");
         tt_buffer_putc(out, ',');
-        put_name(out, move->setup);
+        tt_csv_name(out, move->setup);
         tt_buffer_putc(out, ',');
         if (touch) {
             tt_number_write_rounded(out, tt_deg_from_rad(move->rotation_rad), PLAIN_DECIMALS);

@@ -173,6 +173,7 @@ for command in ready solve check export plan simulate compare trend history plac
     is "$command --help keeps to 80 columns" "" "$(awk 'length($0) > 80' out)"
     is "$command --help is on standard output only" "" "$(cat err)"
 done
+wrong "tiptrue plan: --board and --parts need each other" plan --board 110x80
 wrong "tiptrue placement: --machine is missing: name the file of the machine" placement board.csv
 wrong "tiptrue placement: a FILE is missing: name the table of the parts, or - for standard input" placement --machine machine.json
 wrong "tiptrue placement: --present and --learn are about a run: name it by --result" \
