@@ -11,6 +11,7 @@
 #include <string.h>
 #include <sysexits.h>
 #include <time.h>
+#include <unistd.h>
 
 #include "cli/age.h"
 #include "cli/command.h"
@@ -25,7 +26,8 @@
 
 struct arguments {
     const char *result, *machine, *plate, *template, *undo;
-    const char *history;   /* NULL: none is kept */
+    const char *history;   /* NULL: none is named */
+    bool record;           /* into the history at its default place */
     const char **put;      /* for free() */
     const char **tips;     /* for free() */
     double *rotations_deg; /* for free() */
@@ -156,7 +158,14 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
+    const struct cli_name NAMES[] = {
+        {CLI_KEY_MACHINE, &arguments->machine},   {CLI_KEY_PLATE, &arguments->plate},
+        {CLI_KEY_INTO, &arguments->options.into}, {CLI_KEY_TEMPLATE, &arguments->template},
+        {CLI_KEY_HISTORY, &arguments->history},   {CLI_KEY_UNDO, &arguments->undo}};
 
+    if (cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument)) {
+        return 0;
+    }
     switch (key) {
     case ARGP_KEY_INIT:
         arguments->put = calloc((size_t)state->argc + 1, sizeof *arguments->put);
@@ -167,20 +176,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_TIP:
         arguments->tips[arguments->options.n_tips++] = argument;
         return 0;
-    case CLI_KEY_MACHINE:
-        arguments->machine = argument;
-        return 0;
-    case CLI_KEY_PLATE:
-        arguments->plate = argument;
-        return 0;
-    case CLI_KEY_INTO:
-        arguments->options.into = argument;
-        return 0;
     case CLI_KEY_PUT:
         arguments->put[arguments->options.n_put++] = argument;
-        return 0;
-    case CLI_KEY_TEMPLATE:
-        arguments->template = argument;
         return 0;
     case CLI_KEY_ROTATIONS:
         return parse_rotations(state, argument, arguments);
@@ -196,11 +193,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_DRY_RUN:
         arguments->options.dry_run = true;
         return 0;
-    case CLI_KEY_HISTORY:
-        arguments->history = argument;
-        return 0;
-    case CLI_KEY_UNDO:
-        arguments->undo = argument;
+    case CLI_KEY_RECORD:
+        arguments->record = true;
         return 0;
     case ARGP_KEY_ARG:
         if (arguments->result != NULL) {
@@ -246,16 +240,32 @@ export_one(const struct arguments *arguments, const struct tiptrue_solution *sol
            struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
     const struct tiptrue_export_options *options = &arguments->options;
+    bool enters = history != NULL && !options->dry_run;
     enum tiptrue_status status =
-        history != NULL ? tiptrue_history_has(history, solution, error) : TIPTRUE_OK;
+        enters ? tiptrue_history_has(history, solution, error) : TIPTRUE_OK;
 
     if (status == TIPTRUE_OK) {
         status = tiptrue_export(solution, options, sink, exported, error);
     }
-    if (status == TIPTRUE_OK && history != NULL) {
+    if (status == TIPTRUE_OK && enters) {
         status = tiptrue_history_add_export(history, solution, *exported, options->now_s, error);
     }
     return status;
+}
+
+/* RESULT: a file, or the run of the history whose id begins so. */
+static enum tiptrue_status read_result(const struct arguments *arguments,
+                                       struct tiptrue_history *history, struct tiptrue_sink *sink,
+                                       struct tiptrue_solution **solution,
+                                       struct tiptrue_error *error)
+{
+    char id[TIPTRUE_RUN_ID_SIZE];
+
+    if (history == NULL || access(arguments->result, F_OK) == 0) {
+        return tiptrue_solution_read(arguments->result, sink, solution, error);
+    }
+    enum tiptrue_status status = tiptrue_history_find(history, arguments->result, id, error);
+    return status == TIPTRUE_OK ? tiptrue_history_solution(history, id, solution, error) : status;
 }
 
 static enum tiptrue_status
@@ -265,7 +275,7 @@ read_and_export(struct arguments *arguments, const struct cli_objects *objects,
 {
     struct tiptrue_solution *solution = NULL;
     struct tiptrue_export_options *options = &arguments->options;
-    enum tiptrue_status status = tiptrue_solution_read(arguments->result, sink, &solution, error);
+    enum tiptrue_status status = read_result(arguments, history, sink, &solution, error);
 
     options->machine = objects->machine;
     options->plate = objects->plate;
@@ -289,8 +299,9 @@ static int do_it(struct arguments *arguments)
     struct tiptrue_error error = {0};
     int status = arguments->undo == NULL ? read_objects(arguments, &objects) : EX_OK;
 
-    if (status == EX_OK && arguments->history != NULL && !arguments->options.dry_run) {
-        status = cli_history_open(arguments->history, objects.machine, true, &messages, &history);
+    if (status == EX_OK && (arguments->history != NULL || arguments->record)) {
+        status = cli_history_open(arguments->history, objects.machine, !arguments->options.dry_run,
+                                  &messages, &history);
     }
     if (status == EX_OK) {
         arguments->options.now_s = (double)time(NULL);
@@ -313,42 +324,44 @@ static int do_it(struct arguments *arguments)
     return status;
 }
 
+static const struct argp_option OPTIONS[] = {
+    {NULL, 0, NULL, 0, "Where to:", 1},
+    {"into", CLI_KEY_INTO, "CONFIG", 0,
+     "The configuration file (default: as the machine file's export says)", 1},
+    {"put", CLI_KEY_PUT, "FIELD=PLACE", 0,
+     "What goes where, such as t1.offset.x:minus:.4=/tips/t1/x; once for each value (default: "
+     "as the machine file's export "
+     "says)",
+     1},
+    {"tip", CLI_KEY_TIP, "NAME", 0,
+     "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
+    {"machine", CLI_KEY_MACHINE, "FILE", 0,
+     "The machine (default: looked for, beside RESULT first, unless --put is given)", 1},
+    {"template", CLI_KEY_TEMPLATE, "FILE", 0,
+     "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
+    {"rotations", CLI_KEY_ROTATIONS, "LIST", 0,
+     "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP", 1},
+    {NULL, 0, NULL, 0, "Guards:", 2},
+    {"plate", CLI_KEY_PLATE, "FILE", 0, "The present plate: a result of another one is refused", 2},
+    {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
+     "Refuse a run that was started longer ago, such as 12h (s, min, h, d)", 2},
+    {"max-change", CLI_KEY_MAX_CHANGE, "MM", 0, "Refuse to move an offset by more", 2},
+    {"force", CLI_KEY_FORCE, "GUARD", 0,
+     "Pass over one guard: verdict, age, machine, change or plate", 2},
+    {NULL, 0, NULL, 0, "Looking first, and the way back:", 3},
+    {"history", CLI_KEY_HISTORY, "FILE", 0,
+     "Enter the export into the history, which must have the run; RESULT may be the run's id "
+     "there",
+     3},
+    {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 3},
+    {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff", 3},
+    {"undo", CLI_KEY_UNDO, "CONFIG", 0,
+     "Put back what was in CONFIG before the export, if it was not changed since", 3},
+    {0},
+};
+
 int cli_export(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {NULL, 0, NULL, 0, "Where to:", 1},
-        {"into", CLI_KEY_INTO, "CONFIG", 0,
-         "The configuration file (default: as the machine file's export says)", 1},
-        {"put", CLI_KEY_PUT, "FIELD=PLACE", 0,
-         "What goes where, such as t1.offset.x:minus:.4=/tips/t1/x; once for each value (default: "
-         "as the machine file's export "
-         "says)",
-         1},
-        {"tip", CLI_KEY_TIP, "NAME", 0,
-         "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0,
-         "The machine (default: looked for, beside RESULT first, unless --put is given)", 1},
-        {"template", CLI_KEY_TEMPLATE, "FILE", 0,
-         "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
-        {"rotations", CLI_KEY_ROTATIONS, "LIST", 0,
-         "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP", 1},
-        {NULL, 0, NULL, 0, "Guards:", 2},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The present plate: a result of another one is refused",
-         2},
-        {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
-         "Refuse a run that was started longer ago, such as 12h (s, min, h, d)", 2},
-        {"max-change", CLI_KEY_MAX_CHANGE, "MM", 0, "Refuse to move an offset by more", 2},
-        {"force", CLI_KEY_FORCE, "GUARD", 0,
-         "Pass over one guard: verdict, age, machine, change or plate", 2},
-        {NULL, 0, NULL, 0, "Looking first, and the way back:", 3},
-        {"history", CLI_KEY_HISTORY, "FILE", 0,
-         "Enter the export into the history, which must have the run", 3},
-        {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff",
-         3},
-        {"undo", CLI_KEY_UNDO, "CONFIG", 0,
-         "Put back what was in CONFIG before the export, if it was not changed since", 3},
-        {0},
-    };
     static const struct argp ARGP = {
         .options = OPTIONS,
         .parser = parse_option,

@@ -36,6 +36,17 @@ static const struct argp_option OPTIONS[] = {
     {0},
 };
 
+bool cli_take_name(const struct cli_name names[], size_t n, int key, const char *argument)
+{
+    for (size_t i = 0; i < n; i++) {
+        if (names[i].key == key) {
+            *names[i].to = argument;
+            return true;
+        }
+    }
+    return false;
+}
+
 static void check_inputs(const struct cli_inputs *inputs, struct argp_state *state)
 {
     const char *const files[] = {inputs->plate, inputs->machine, inputs->plan};

@@ -104,6 +104,14 @@ struct cli_inputs {
     enum tiptrue_units units;      /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
+/* An option that names something, and where its argument goes. */
+struct cli_name {
+    int key;
+    const char **to;
+};
+/* Enter @argument where the one of @names with this @key says; false: none of them has it. */
+bool cli_take_name(const struct cli_name names[], size_t n, int key, const char *argument);
+
 /* A child parser for --plate, --machine, --plan, --pattern, --json, --plain, --quiet and RUN
  * arguments; its input is a struct cli_inputs. */
 extern const struct argp cli_inputs_argp;

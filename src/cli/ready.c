@@ -27,22 +27,14 @@ enum { KEY_WRITE = 0x300, KEY_REPORT };
 static bool take_name(int key, char *argument, struct cli_ready_arguments *arguments)
 {
     struct cli_inputs *inputs = &arguments->inputs;
-    const struct {
-        int key;
-        const char **to;
-    } NAMES[] = {{CLI_KEY_PLATE, &inputs->plate},        {CLI_KEY_MACHINE, &inputs->machine},
-                 {CLI_KEY_PLAN, &inputs->plan},          {CLI_KEY_PATTERN, &inputs->pattern},
-                 {CLI_KEY_OK_WORDS, &inputs->ok_words},  {CLI_KEY_HISTORY, &arguments->history},
-                 {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_JSON, &arguments->json},
-                 {KEY_REPORT, &arguments->report}};
+    const struct cli_name NAMES[] = {
+        {CLI_KEY_PLATE, &inputs->plate},        {CLI_KEY_MACHINE, &inputs->machine},
+        {CLI_KEY_PLAN, &inputs->plan},          {CLI_KEY_PATTERN, &inputs->pattern},
+        {CLI_KEY_OK_WORDS, &inputs->ok_words},  {CLI_KEY_HISTORY, &arguments->history},
+        {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_JSON, &arguments->json},
+        {KEY_REPORT, &arguments->report}};
 
-    for (size_t i = 0; i < sizeof NAMES / sizeof NAMES[0]; i++) {
-        if (NAMES[i].key == key) {
-            *NAMES[i].to = argument;
-            return true;
-        }
-    }
-    return false;
+    return cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument);
 }
 
 /* The options that are there or not; false: it is none of them. */

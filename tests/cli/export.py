@@ -694,8 +694,18 @@ expect(export("repeat.json", *puts, "--history", "h.db", "--force", "verdict"), 
 tally.check((work / "h.json").read_text() == '{"x": 52.9, "y": -18.3}', "a run that the history lacks was exported")
 expect(export("result.json", *puts, "--history", "h.db", "--dry-run"), 0, "a dry run with a history")
 expect(export("result.json", *puts, "--history", "h.db"), 0, "into the history")
+# From the history itself, by the beginning of the run's id; without a history that is no file.
+stored = json.loads(done.stdout)["run"]["id"]
+(work / "by-id.json").write_text('{"x": 52.9, "y": -18.3}')
+by_id = [word.replace("h.json", "by-id.json") for word in puts]
+expect(export(stored[:9], *by_id, "--history", "h.db", "--dry-run"), 0, "from the history, dry")
+tally.check((work / "by-id.json").read_text() == '{"x": 52.9, "y": -18.3}', "a dry run from the history wrote")
+expect(export(stored[:9], *by_id, "--history", "h.db"), 0, "from the history")
+tally.check((work / "by-id.json").read_text() == (work / "h.json").read_text(), "the history's result exports as its file")
+expect(export(stored[:9], *by_id), 66, "an id without a history")
+expect(export("ffffffff", *by_id, "--history", "h.db"), 66, "an id that the history lacks")
 kept = json.loads(run("history", "export", "--history", "h.db").stdout)["exports"]
-tally.check(len(kept) == 1 and kept[0]["file"] == "h.json", f"the history holds {kept}")
+tally.check([one["file"] for one in kept] == ["h.json", "by-id.json"], f"the history holds {kept}")
 for key, values in {"old_values": ("52.9", "-18.3"),
                     "new_values": (written("narrow.offset.x:.3"), written("narrow.offset.y:minus"))}.items():
     expected = dict(zip(("narrow.offset.x:.3", "narrow.offset.y:minus"), values))
