@@ -158,6 +158,7 @@ script_tests = \
   tests/simulation/silent.py \
   tests/simulation/weeks.py \
   tests/style/budget.py \
+  tests/style/hardened.sh \
   tests/style/headers.sh \
   tests/style/includes.py \
   tests/style/sentences.py \
@@ -230,6 +231,8 @@ AM_TESTS_ENVIRONMENT = \
   builddir='$(abs_builddir)'; export builddir; \
   TIPTRUE='$(abs_builddir)/tiptrue$(EXEEXT)'; export TIPTRUE; \
   PYTHON='$(PYTHON)'; export PYTHON; \
+  HARDENING='$(HARDEN_CPPFLAGS) $(HARDEN_CFLAGS) $(HARDEN_LDFLAGS)'; export HARDENING; \
+  PREFIX_MAP='$(MAP_CFLAGS)'; export PREFIX_MAP; \
   PYTHONDONTWRITEBYTECODE=1; export PYTHONDONTWRITEBYTECODE; \
   CC='$(CC)'; export CC; \
   TEST_CPPFLAGS='$(DEFS) $(DEFAULT_INCLUDES) $(AM_CPPFLAGS) $(CPPFLAGS)'; export TEST_CPPFLAGS; \
