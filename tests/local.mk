@@ -210,7 +210,8 @@ test_data = \
   tests/unit/output/one-tip.txt \
   tests/unit/output/two-tips.txt
 
-EXTRA_DIST += $(longest_test) $(script_tests) $(test_data) tests/README.md tests/coverage.py tests/driver.sh tests/packages.sh tests/run.sh \
+EXTRA_DIST += $(longest_test) $(script_tests) $(test_data) tests/README.md tests/coverage.py tests/driver.sh \
+  tests/package.sh tests/packages.sh tests/run.sh \
   tests/tally.py
 
 # Folders are distributed whole; what a build in the source directory left in them is not data.
@@ -290,9 +291,11 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
-# What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs.
+# What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs; debhelper,
+# lintian and debootstrap for the packages (from a clone, as root).
 check-release: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/planning/rs274.py
+	$(SHELL) $(srcdir)/tests/package.sh
 
 # Lines and branches of src that the tests reach; in a build of configure --enable-coverage. FLAGS: --files, --missed.
 coverage: all

@@ -4,6 +4,7 @@
 screen's and a large screen's width and in print, nothing that axe-core finds against WCAG 2.2 AA, in light and dark; and the
 contrast of palette, which no such tool looks at inside pictures."""
 import hashlib
+import itertools
 import os
 import re
 import subprocess
@@ -13,6 +14,7 @@ import tempfile
 
 sys.path[:0] = [os.path.join(os.environ["srcdir"], "tests"), os.path.join(os.environ["srcdir"], "tests", "report")]
 import runs  # noqa: E402
+import vision  # noqa: E402
 from browser import Browser  # noqa: E402
 from tally import Tally  # noqa: E402
 
@@ -126,14 +128,20 @@ def contrast(a, b):
 
 def palette(path):
     with open(path, encoding="utf-8") as file:
-        schemes = re.findall(r":root\{(--paper:[^}]*)\}", file.read())
-    tally.check(len(schemes) == 3, f"{len(schemes)} palettes, expected light, dark and print")
+        text = file.read()
+    schemes = re.findall(r":root\{(--paper:[^}]*)\}", text)
+    tally.check(len(schemes) == 2, f"{len(schemes)} palettes, expected light and dark")
+    dark = text.count("prefers-color-scheme:dark")
+    tally.check(dark == text.count("@media screen and (prefers-color-scheme:dark)") > 0, "dark is for screens only, not for print")
     tally.check(abs(contrast("#777777", "#ffffff") - 4.48) < 0.005, "the contrast of #777 on white is 4.48 (W3C's own example)")
     for scheme in schemes:
         colours = dict(item.split(":") for item in scheme.replace("--", "").split(";"))
-        for name, least in {"ink": 7, "soft": 4.5, "blue": 4.5, "ochre": 4.5, "purple": 4.5, "red": 4.5, "green": 4.5}.items():
+        for name, least in {"ink": 7, "soft": 4.5, "blue": 4.5, "ochre": 4.5, "umber": 4.5, "red": 4.5, "green": 4.5}.items():
             ratio = contrast(colours[name], colours["paper"])
             tally.check(ratio >= least, f"{name} {colours[name]} on {colours['paper']}: contrast {ratio:.2f}, asked is {least}")
+        for name, kind in itertools.product(("blue", "ochre", "red", "green", "ink"), vision.KINDS):
+            apart = vision.difference(colours["umber"], colours[name], kind)
+            tally.check(apart >= 15, f"umber and {name} are {apart:.1f} apart for {kind} vision, 15 is asked")
 
 
 def main(folder):

@@ -2,6 +2,7 @@
 # Copyright (C) 2026 the tiptrue authors
 """Pages of `tiptrue report` without a browser: well-formed, self-contained, their marks counted against the result, hostile names
 as text, size, time, and what is said when something is missing."""
+import json
 import os
 import re
 import shutil
@@ -361,6 +362,56 @@ def svg_files(folder):
     for name in sorted(names):
         root = ET.parse(os.path.join(target, name + ".svg")).getroot()
         tally.check(root.tag == SVG + "svg" and root.find(SVG + "style") is not None, f"{name}.svg does not stand alone")
+        # renderers without variables, such as librsvg, would show them black
+        style = root.find(SVG + "style").text
+        tally.check("var(" not in style and "@ink" not in style and "fill:#1c2430" in style, f"{name}.svg: no literal colours")
+    check_plate_names(target)
+    check_step(target)
+
+
+def check_plate_names(target):
+    """Every edge and mark is named in the plate's picture, the reference mark as such; its axes are named too."""
+    options, _ = runs.inputs("08-moved")
+    with open(options[options.index("--plate") + 1], encoding="utf-8") as file:
+        plate = json.load(file)
+    texts = [e.text for e in ET.parse(os.path.join(target, "run-1-plate.svg")).getroot().iter(SVG + "text")]
+    for thing in plate["edges"] + plate["marks"]:
+        name = thing["name"] + (", reference" if thing["name"] == plate["reference"] else "")
+        tally.check(any(name in text for text in texts), f"'{name}' is not in the plate's picture: {texts}")
+    tally.check("x" in texts and "y" in texts, "the plate's axes have no names")
+
+
+def check_step(target):
+    """A plate that moved did so at once: the line goes upright at one place, the same in all lanes."""
+    root = ET.parse(os.path.join(target, "run-1-order.svg")).getroot()
+    upright = set()
+    for path in (e.get("d") for e in root.iter(SVG + "path") if e.get("class") == "c"):
+        points = [tuple(map(float, p.split())) for p in re.findall(r"[ML]([-0-9.]+ [-0-9.]+)", path)]
+        upright |= {a[0] for a, b in zip(points, points[1:]) if a[0] == b[0] and abs(a[1] - b[1]) > 5}
+        slanted = [(a, b) for a, b in zip(points, points[1:]) if a[0] != b[0] and abs(a[1] - b[1]) > 5]
+        tally.check(not slanted, f"a ramp where the plate moved: {slanted}")
+    tally.check(len(upright) == 1, f"the plate moved at {upright}")
+
+
+def one_late(folder):
+    """One touch that is far late does not flatten the others: it is a triangle at the end of the scale."""
+    plate, machine, log = runs.invent(os.path.join(folder, "late"), 96)
+    with open(log, encoding="utf-8") as file:
+        lines = file.read().splitlines()
+    at = next(i for i, line in enumerate(lines) if line.startswith("touch") and i > 60)
+    header = next(line for line in lines if line.startswith("kind")).split(",")
+    cells = lines[at].split(",")
+    for axis in "xy":
+        cells[header.index(axis)] = f"{float(cells[header.index(axis)]) + 0.4:.4f}"
+    with open(log, "w", encoding="utf-8") as out:
+        out.write("\n".join([*lines[:at], ",".join(cells), *lines[at + 1:]]) + "\n")
+    path = os.path.join(folder, "late.html")
+    runs.call("report", "--plate", plate, "--machine", machine, log, "-o", path)
+    marks = next(marks for name, _, marks, _ in figures(ET.parse(path).getroot()) if name == "run-1-order")
+    beyond = [line_of(m) for m in marks if m.get("class") == "b"]
+    tally.check(at + 1 in beyond and len(beyond) < 5, f"off the scale: lines {beyond}, line {at + 1} is")
+    places = [place(m)[1] for m in marks if m.get("class") == "u"]
+    tally.check(len({round(p % 10, 1) for p in places}) > 20, "the others are a flat line")
 
 
 with tempfile.TemporaryDirectory() as scratch:
@@ -374,4 +425,5 @@ with tempfile.TemporaryDirectory() as scratch:
     weeks(scratch)
     faults(scratch)
     svg_files(scratch)
+    one_late(scratch)
 tally.close()

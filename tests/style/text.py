@@ -17,12 +17,14 @@ GENERATED = {"Makefile.in", "config.h.in", "aclocal.m4", "configure"}
 LEFT_BEHIND = re.compile(r"\b(" + "|".join(["TO" + "DO", "FIX" + "ME", "X" + "XX"]) + r")\b")
 PLACES = re.compile("|".join(["/" + place + r"/\w" for place in ("work", "home", "root", "tmp", "Users", "build" + "d")]))
 PICTURES = re.compile("[\u2600-\u27bf\ufe0f\U0001f000-\U0001faff]")
+# REUSE-IgnoreStart
 OPENING = {
     ".c": ["/* SPDX-License-Identifier: GPL-3.0-or-later", " * Copyright (C) 2026 the tiptrue authors */"],
     "": ["# SPDX-License-Identifier: GPL-3.0-or-later", "# Copyright (C) 2026 the tiptrue authors"],
     ".m4": ["dnl SPDX-License-Identifier: GPL-3.0-or-later", "dnl Copyright (C) 2026 the tiptrue authors"],
     ".1": ['.\\" SPDX-License-Identifier: GPL-3.0-or-later', '.\\" Copyright (C) 2026 the tiptrue authors'],
 }
+# REUSE-IgnoreEnd
 OPENING[".h"] = OPENING[".c"]
 OPENING[".ac"] = OPENING[".m4"]
 

@@ -348,9 +348,9 @@ void tt_picture_file(const struct tt_picture *picture, struct tt_buffer *file)
 {
     open_svg(picture, 1, " xmlns=\"http://www.w3.org/2000/svg\"", file);
     tt_buffer_puts(file, "<style>\n");
-    tt_buffer_puts(file, tt_style_picture);
+    tt_style_picture(file);
     tt_buffer_puts(file, "</style>\n");
-    tt_markup(file, "<rect width=\"@\" height=\"@\" fill=\"var(--paper)\"/>\n",
+    tt_markup(file, "<rect class=\"bg\" width=\"@\" height=\"@\"/>\n",
               TT_AT(TT_PICTURE_WIDTH, picture->height));
     tt_buffer_add(file, text_of(&picture->svg), picture->svg.length);
     tt_buffer_puts(file, "</svg>\n");

@@ -46,6 +46,7 @@ struct tt_picture {
     struct tt_buffer svg;           /* what is between <svg> and </svg> after title and desc */
     struct tt_buffer columns, rows; /* of the table */
     size_t n_rows;
+    bool beyond; /* a mark stands at the end of its scale, since its value is off it */
 };
 
 /* In the caller's storage, {0} before; all text goes in by the calls below or by tt_markup_text. */

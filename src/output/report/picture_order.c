@@ -78,24 +78,42 @@ static void mark_row(struct lanes *lanes, size_t index)
     }
 }
 
-/* The movement or drift found, in each lane, from row to row. */
+/* The line from which the plate is found to have moved, as a place between two lines; NAN: none. */
+static double moment_of(const struct tiptrue_solution *s)
+{
+    for (size_t i = 0; i < s->n_findings; i++) {
+        if (s->findings[i].code == TT_FINDING_MOVED_PLATE && s->findings[i].n_lines > 0) {
+            return (double)s->findings[i].lines[0] - 0.5;
+        }
+    }
+    return NAN;
+}
+
+/* The movement or drift found, in each lane, from row to row; a plate that moved did so at once. */
 static void draw_movement(const struct lanes *lanes, size_t lane)
 {
     const struct tiptrue_solution *s = lanes->scene->solution;
     struct tt_scale scale = scale_of(lanes, lane);
     bool sights = lane >= s->n_edges, pen_down = false;
     size_t axis = lane > s->n_edges ? 1 : 0;
+    double moment = moment_of(s), line_before = NAN, y_before = 0;
 
     tt_buffer_puts(&lanes->picture->svg, "<path class=\"c\" d=\"");
     for (size_t i = 0; i < s->n_rows; i++) {
         const struct tt_row_result *row = &s->rows[i];
         if (lane_of(lanes, i) == (sights ? s->n_edges : lane)) {
             double um = 1000 * (axis == 0 ? row->moved_mm : row->moved_y_mm);
+            double y = tt_scale_clip(&scale, um);
+            if (line_before < moment && (double)row->line > moment) {
+                double x = tt_scale_clip(&lanes->line, moment);
+                tt_markup(&lanes->picture->svg, "L@ @L@ @", TT_AT(x, y_before, x, y));
+            }
             tt_buffer_putc(&lanes->picture->svg, pen_down ? 'L' : 'M');
-            tt_markup(
-                &lanes->picture->svg, "@ @",
-                TT_AT(tt_scale_place(&lanes->line, (double)row->line), tt_scale_clip(&scale, um)));
+            tt_markup(&lanes->picture->svg, "@ @",
+                      TT_AT(tt_scale_place(&lanes->line, (double)row->line), y));
             pen_down = true;
+            line_before = (double)row->line;
+            y_before = y;
         }
     }
     tt_buffer_puts(&lanes->picture->svg, "\"/>\n");
@@ -123,13 +141,11 @@ static void draw_lane(const struct lanes *lanes, size_t lane)
 /* The line from which the plate is found to have moved, through all lanes. */
 static void draw_moment(const struct lanes *lanes, double bottom)
 {
-    const struct tiptrue_solution *s = lanes->scene->solution;
+    double moment = moment_of(lanes->scene->solution);
 
-    for (size_t i = 0; i < s->n_findings; i++) {
-        if (s->findings[i].code == TT_FINDING_MOVED_PLATE && s->findings[i].n_lines > 0) {
-            double x = tt_scale_clip(&lanes->line, (double)s->findings[i].lines[0] - 0.5);
-            tt_picture_line(lanes->picture, "v", x, TOP - 4, x, bottom);
-        }
+    if (!isnan(moment)) {
+        double x = tt_scale_clip(&lanes->line, moment);
+        tt_picture_line(lanes->picture, "v", x, TOP - 4, x, bottom);
     }
 }
 

@@ -21,6 +21,8 @@
 #define HATCH 6.0   /* of the conductor's side: length and distance of its lines */
 #define LETTER 6.8
 #define LINE 12.0
+#define PLACES 24 /* tried for a name around its edge */
+#define FAR 34.0  /* of the first of them from the edge; each further one is a little further */
 
 /* Where a name stands, so that no other is put upon it. */
 struct box {
@@ -37,6 +39,7 @@ struct map {
     struct tt_shapes shapes;
     struct box *boxes;
     size_t n_boxes;
+    struct tt_buffer unplaced; /* names that found no place, as one line */
     struct tt_arena arena;
 };
 
@@ -71,8 +74,8 @@ static void fit_map(struct map *map)
     map->middle = (struct tt_plate_xy){0.5 * (x.low + x.high), 0.5 * (y.low + y.high)};
 }
 
-/* A name whose nearer end is at (@x, @y), unless another stands there already. */
-static void put_name(struct map *map, const char *class, double x, double y, const char *anchor,
+/* A name whose nearer end is at (@x, @y); false: another stands there already. */
+static bool put_name(struct map *map, const char *class, double x, double y, const char *anchor,
                      const char *name)
 {
     double width = fmin(tt_picture_text_width(name), TT_NAME_MOST * LETTER);
@@ -84,11 +87,19 @@ static void put_name(struct map *map, const char *class, double x, double y, con
         const struct box *other = &map->boxes[i];
         if (box.left < other->right && other->left < box.right && box.top < other->bottom &&
             other->top < box.bottom) {
-            return;
+            return false;
         }
     }
     map->boxes[map->n_boxes++] = box;
     tt_picture_text(map->picture, class, left, y, "start", name, TT_NAME_MOST);
+    return true;
+}
+
+/* A name that found no place goes beneath the picture. */
+static void keep_name(struct map *map, const char *name)
+{
+    tt_buffer_puts(&map->unplaced, map->unplaced.length > 0 ? ", " : "not named above: ");
+    tt_buffer_puts(&map->unplaced, name);
 }
 
 static void draw_edge(struct map *map, const struct tt_edge *edge)
@@ -117,19 +128,65 @@ static void name_edge(struct map *map, const struct tt_edge *edge)
     double x = map_x(map, 0.5 * (edge->from.x_mm + edge->to.x_mm)) - (STROKE + 8) * edge->n_x;
     double y = map_y(map, 0.5 * (edge->from.y_mm + edge->to.y_mm)) + (STROKE + 8) * edge->n_y + 4;
     const char *anchor = edge->n_x > 0.7 ? "end" : edge->n_x < -0.7 ? "start" : "middle";
+    double edge_x = map_x(map, 0.5 * (edge->from.x_mm + edge->to.x_mm));
+    double edge_y = map_y(map, 0.5 * (edge->from.y_mm + edge->to.y_mm));
 
-    put_name(map, "", x, y, anchor, edge->name);
+    if (put_name(map, "", x, y, anchor, edge->name)) {
+        return;
+    }
+    /* further into the conductor, then aside, with a line that leads there */
+    for (size_t k = 0; k < PLACES; k++) {
+        double turn = (double)((k % 2 == 0 ? k : PLACES - k) / 2) / PLACES * 4 * TT_PI;
+        double reach = FAR + 1.5 * (double)k;
+        double far_x = edge_x - reach * (edge->n_x * cos(turn) - edge->n_y * sin(turn));
+        double far_y = edge_y + reach * (edge->n_y * cos(turn) + edge->n_x * sin(turn));
+        bool inside =
+            far_x > LEFT && far_x < LEFT + SIDE && far_y > TOP + LINE && far_y < TOP + SIDE - LINE;
+        if (inside && put_name(map, "", far_x, far_y + (far_y > edge_y ? 10 : -2),
+                               far_x > edge_x ? "start" : "end", edge->name)) {
+            tt_picture_line(map->picture, "h", edge_x, edge_y, far_x, far_y);
+            return;
+        }
+    }
+    keep_name(map, edge->name);
 }
 
-static void draw_mark(struct map *map, const struct tt_mark *mark)
+static void draw_mark(struct map *map, const struct tt_mark *mark, bool reference)
 {
+    static const struct {
+        double x, y;
+        const char *anchor;
+    } AT[] = {{8, -6, "start"}, {8, 14, "start"}, {-8, -6, "end"}, {-8, 14, "end"}};
+    struct tt_buffer name = {0};
     double x = map_x(map, mark->at.x_mm), y = map_y(map, mark->at.y_mm);
 
     tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @h12M@ @v12\"/>",
               TT_AT(x - 6, y, x, y - 6));
     tt_markup(&map->picture->svg, "<circle class=\"f\" cx=\"@\" cy=\"@\" r=\"3.5\"/>\n",
               TT_AT(x, y));
-    put_name(map, "m", x + 8, y - 6, "start", mark->name);
+    tt_buffer_printf(&name, reference ? "%s, reference" : "%s", mark->name);
+    bool placed = name.failed;
+    for (size_t i = 0; !placed && i < sizeof AT / sizeof AT[0]; i++) {
+        placed = put_name(map, "m", x + AT[i].x, y + AT[i].y, AT[i].anchor, name.text);
+    }
+    if (!placed) {
+        keep_name(map, name.text);
+    }
+    map->picture->svg.failed = map->picture->svg.failed || name.failed;
+    tt_buffer_clear(&name);
+}
+
+/* The plate's axes, in a corner that is then taken. */
+static void draw_axes(struct map *map)
+{
+    double x = LEFT, y = TOP + SIDE - 4;
+
+    tt_markup(&map->picture->svg,
+              "<path class=\"f\" d=\"M@ @h24m-5-3l5 3l-5 3M@ @v-24m-3 5l3-5l3 5\"/>\n",
+              TT_AT(x, y, x, y));
+    tt_picture_text(map->picture, "m", x + 28, y + 4, "start", "x", 2);
+    tt_picture_text(map->picture, "m", x - 3, y - 28, "start", "y", 2);
+    map->boxes[map->n_boxes++] = (struct box){x - 6, y - 40, x + 38, y + 8};
 }
 
 /* Where the stroke of a touch begins, on the edge, and ends. */
@@ -256,6 +313,37 @@ static void write_row(struct map *map, size_t index)
     tt_picture_row_end(p);
 }
 
+/* No name is to stand upon what is from (@x1, @y1) to (@x2, @y2). */
+static void take_room(struct map *map, double x1, double y1, double x2, double y2)
+{
+    const double around = 5;
+
+    map->boxes[map->n_boxes++] = (struct box){fmin(x1, x2) - around, fmin(y1, y2) - around,
+                                              fmax(x1, x2) + around, fmax(y1, y2) + around};
+}
+
+/* Edges, marks and their names, beneath the touches. */
+static void draw_plate(struct map *map, const struct tiptrue_plate *plate)
+{
+    draw_axes(map);
+    for (size_t i = 0; i < plate->n_edges; i++) {
+        const struct tt_edge *edge = &plate->edges[i];
+        draw_edge(map, edge);
+        take_room(map, map_x(map, edge->from.x_mm), map_y(map, edge->from.y_mm),
+                  map_x(map, edge->to.x_mm), map_y(map, edge->to.y_mm));
+    }
+    for (size_t i = 0; i < plate->n_marks; i++) {
+        double x = map_x(map, plate->marks[i].at.x_mm), y = map_y(map, plate->marks[i].at.y_mm);
+        take_room(map, x, y, x, y);
+    }
+    for (size_t i = 0; i < plate->n_marks; i++) {
+        draw_mark(map, &plate->marks[i], i == plate->reference);
+    }
+    for (size_t i = 0; i < plate->n_edges; i++) {
+        name_edge(map, &plate->edges[i]);
+    }
+}
+
 bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup)
 {
     for (size_t i = 0; scene->plate != NULL && i < scene->sketch->n_spots; i++) {
@@ -274,20 +362,14 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
     double reach_um = tt_residual_reach_um(scene->solution, true);
     size_t n = 0, aside = 0;
 
-    map.boxes = TT_ARENA_NEW(&map.arena, plate->n_edges + plate->n_marks, struct box);
+    map.boxes = TT_ARENA_NEW(&map.arena, 2 * (plate->n_edges + plate->n_marks) + 1, struct box);
     if (map.boxes == NULL) {
         picture->svg.failed = true;
         return;
     }
     map.stroke = tt_scale_make(-reach_um, reach_um, 1, -STROKE, STROKE, 4, false);
     fit_map(&map);
-    for (size_t i = 0; i < plate->n_edges; i++) {
-        draw_edge(&map, &plate->edges[i]);
-        name_edge(&map, &plate->edges[i]);
-    }
-    for (size_t i = 0; i < plate->n_marks; i++) {
-        draw_mark(&map, &plate->marks[i]);
-    }
+    draw_plate(&map, plate);
     for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
         tt_picture_column(picture, COLUMNS[k]);
     }
@@ -303,6 +385,11 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
     }
     draw_scales(&map, TOP + SIDE + 16);
     picture->height = tt_shapes_legend(picture, &map.shapes, TOP + SIDE + 36);
+    if (map.unplaced.length > 0 && !map.unplaced.failed) {
+        tt_picture_text(picture, "m", LEFT, picture->height + 10, "start", map.unplaced.text, 48);
+        picture->height += 16;
+    }
+    tt_buffer_clear(&map.unplaced);
     write_words(&map, n, aside);
     tt_arena_clear(&map.arena);
 }

@@ -12,8 +12,11 @@
 #include "output/page.h"
 
 /* Touches set aside are shown to scale up to so many times the largest residual that is used;
- * beyond, the good ones would be a flat line, and a triangle at the end tells as much. */
+ * beyond, the good ones would be a flat line, and a triangle at the end tells as much. Where they
+ * are few, the good ones are the picture; where they are many, as with a film, their depths are. */
 #define ASIDE_REACH 12
+#define FEW_ASIDE_REACH 4
+#define FEW_ASIDE 0.05 /* of the rows */
 #define LEAST_REACH_UM 2.0
 
 bool tt_row_is_seen(const struct tt_row_result *row)
@@ -77,6 +80,7 @@ void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row,
                           : value_um < scale->low ? TT_MARK_BEYOND_DOWN
                                                   : tt_row_shape(row);
 
+    picture->beyond = picture->beyond || shape == TT_MARK_BEYOND_UP || shape == TT_MARK_BEYOND_DOWN;
     tt_picture_mark(picture, shape, x, tt_scale_clip(scale, value_um));
     tt_row_tell(&picture->svg, row, told_mm);
     tt_picture_mark_end(picture, shape);
@@ -85,6 +89,7 @@ void tt_row_mark(struct tt_picture *picture, const struct tt_row_result *row,
 double tt_residual_reach_um(const struct tiptrue_solution *solution, bool with_movement)
 {
     double used_um = 0, all_um = 0;
+    size_t seen = 0, aside = 0;
 
     for (size_t i = 0; i < solution->n_rows; i++) {
         const struct tt_row_result *row = &solution->rows[i];
@@ -94,9 +99,12 @@ double tt_residual_reach_um(const struct tiptrue_solution *solution, bool with_m
                             fabs(row->residual_y_mm + (with_movement ? row->moved_y_mm : 0)));
             all_um = fmax(all_um, off_um);
             used_um = row->set_aside ? used_um : fmax(used_um, off_um);
+            seen++;
+            aside += row->set_aside;
         }
     }
-    return fmax(1.1 * fmin(all_um, ASIDE_REACH * fmax(used_um, LEAST_REACH_UM)), LEAST_REACH_UM);
+    double reach = (double)aside > FEW_ASIDE * (double)seen ? ASIDE_REACH : FEW_ASIDE_REACH;
+    return fmax(1.1 * fmin(all_um, reach * fmax(used_um, LEAST_REACH_UM)), LEAST_REACH_UM);
 }
 
 void tt_shapes_add(struct tt_shapes *shapes, const struct tt_row_result *row)
@@ -109,15 +117,14 @@ double tt_shapes_legend(struct tt_picture *picture, const struct tt_shapes *shap
     static const struct {
         enum tt_shape shape;
         const char *text;
-    } KEYS[] = {{TT_MARK_USED, "used"},
-                {TT_MARK_WEAK, "counts less"},
-                {TT_MARK_ASIDE, "set aside"},
-                {TT_MARK_NO_CONTACT, "no contact"},
-                {TT_MARK_SIGHT, "sighting"}};
+    } KEYS[] = {{TT_MARK_USED, "used"},       {TT_MARK_WEAK, "counts less"},
+                {TT_MARK_ASIDE, "set aside"}, {TT_MARK_NO_CONTACT, "no contact"},
+                {TT_MARK_SIGHT, "sighting"},  {TT_MARK_BEYOND_DOWN, "off the scale"}};
     double x = TT_KEYS_LEFT;
 
     for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {
-        if (shapes->seen[KEYS[k].shape]) {
+        if (shapes->seen[KEYS[k].shape] ||
+            (KEYS[k].shape == TT_MARK_BEYOND_DOWN && picture->beyond)) {
             if (x + 14 + tt_picture_text_width(KEYS[k].text) > TT_PICTURE_WIDTH) {
                 x = TT_KEYS_LEFT;
                 y += 16;

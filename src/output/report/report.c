@@ -21,6 +21,7 @@ void tt_report_clear(struct tt_report *report)
     }
     free(report->pictures);
     tt_buffer_clear(&report->list);
+    tt_buffer_clear(&report->title);
     tt_buffer_clear(&report->body);
     *report = (struct tt_report){0};
 }
@@ -112,6 +113,47 @@ static void put_run_pictures(struct tt_report *report, const struct tt_scene *sc
     tt_buffer_puts(&report->body, "</div>\n");
 }
 
+/* Whether a touch of the track was left out or counts less: such an edge is to be seen at once. */
+static bool is_notable(const struct tt_scene *scene, const struct tt_sketch_track *track)
+{
+    for (size_t i = 0; i < track->n_rows; i++) {
+        const struct tt_row_result *row = &scene->solution->rows[track->rows[i]];
+        if (row->set_aside || row->weight < 0.5 || row->use != TT_USE) {
+            return true;
+        }
+    }
+    return track->sense_contradicted;
+}
+
+static size_t count_tracks(const struct tt_scene *scene, size_t tip, bool notable)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < scene->sketch->n_tracks; i++) {
+        const struct tt_sketch_track *track = &scene->sketch->tracks[i];
+        n += track->tip == tip && is_notable(scene, track) == notable;
+    }
+    return n;
+}
+
+static void put_tracks(struct tt_report *report, const struct tt_scene *scene, size_t tip,
+                       bool notable)
+{
+    struct tt_picture *picture;
+    size_t number = 0;
+
+    for (size_t i = 0; i < scene->sketch->n_tracks; i++) {
+        const struct tt_sketch_track *track = &scene->sketch->tracks[i];
+        number += track->tip == tip;
+        if (track->tip == tip && is_notable(scene, track) == notable &&
+            (picture = tt_report_picture(report)) != NULL) {
+            name_picture(picture, scene, "edge", tip + 1, number);
+            tt_draw_track(scene, i, picture);
+            tt_report_place(report);
+        }
+    }
+}
+
 static void put_tip_pictures(struct tt_report *report, const struct tt_scene *scene, size_t tip)
 {
     static const struct {
@@ -123,7 +165,7 @@ static void put_tip_pictures(struct tt_report *report, const struct tt_scene *sc
                  {"shape", tt_can_draw_shape, tt_draw_shape},
                  {"budget", tt_can_draw_budget, tt_draw_budget}};
     struct tt_picture *picture;
-    size_t number = 0;
+    size_t n;
 
     tt_buffer_puts(&report->body, "<div class=\"grid\">\n");
     for (size_t k = 0; k < sizeof KINDS / sizeof KINDS[0]; k++) {
@@ -133,14 +175,17 @@ static void put_tip_pictures(struct tt_report *report, const struct tt_scene *sc
             tt_report_place(report);
         }
     }
-    for (size_t i = 0; i < scene->sketch->n_tracks; i++) {
-        if (scene->sketch->tracks[i].tip == tip && (picture = tt_report_picture(report)) != NULL) {
-            name_picture(picture, scene, "edge", tip + 1, ++number);
-            tt_draw_track(scene, i, picture);
-            tt_report_place(report);
-        }
-    }
+    put_tracks(report, scene, tip, true);
     tt_buffer_puts(&report->body, "</div>\n");
+    n = count_tracks(scene, tip, false);
+    if (n > 0) {
+        tt_buffer_printf(&report->body,
+                         "<details><summary>%zu edge%s on which no touch was left out</summary>\n"
+                         "<div class=\"grid\">\n",
+                         n, n == 1 ? "" : "s");
+        put_tracks(report, scene, tip, false);
+        tt_buffer_puts(&report->body, "</div></details>\n");
+    }
 }
 
 /* What is missing, and what to give to see it. */
@@ -166,16 +211,33 @@ static void put_missing(struct tt_report *report, const struct tt_scene *scene)
     }
 }
 
+/* A file by its name alone: where it lies is nobody's business who reads the page. */
+static const char *shown_name(const struct tiptrue_solution *s, const char *otherwise)
+{
+    const char *slash = s->file != NULL ? strrchr(s->file, '/') : NULL;
+
+    return slash != NULL       ? slash + 1
+           : s->file != NULL   ? s->file
+           : s->run_id != NULL ? s->run_id
+                               : otherwise;
+}
+
+static void title_run(struct tt_buffer *title, const struct tiptrue_solution *s)
+{
+    tt_markup_short(title, shown_name(s, "run"), 60);
+    if (s->machine != NULL) {
+        tt_buffer_puts(title, ", ");
+        tt_markup_short(title, s->machine, 60);
+    }
+    tt_buffer_printf(title, ": %s", tt_verdict_shown(s, s->verdict));
+}
+
 static void list_run(struct tt_report *report, const struct tt_scene *scene)
 {
     const struct tiptrue_solution *s = scene->solution;
 
     tt_buffer_printf(&report->list, "<li><a href=\"#run-%zu\">", scene->number);
-    tt_markup_short(&report->list,
-                    s->file != NULL     ? s->file
-                    : s->run_id != NULL ? s->run_id
-                                        : "run",
-                    60);
+    tt_markup_short(&report->list, shown_name(s, "run"), 60);
     tt_buffer_printf(&report->list, "</a>: <strong>%s</strong></li>\n",
                      tt_verdict_shown(s, s->verdict));
 }
@@ -189,15 +251,19 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
     numbered.number = ++report->n_runs;
     report->n_parts++;
     list_run(report, &numbered);
+    if (report->n_parts == 1) {
+        title_run(&report->title, s);
+    }
     tt_buffer_printf(body, "<section id=\"run-%zu\">\n<h2>Run ", numbered.number);
-    tt_markup_short(body, s->file != NULL ? s->file : s->run_id != NULL ? s->run_id : "", 120);
+    tt_markup_short(body, shown_name(s, ""), 120);
     tt_buffer_puts(body, "</h2>\n");
     tt_report_verdict(body, s);
+    tt_report_tips(body, s, numbered.number);
     tt_report_words(report, &numbered);
     put_missing(report, &numbered);
     put_run_pictures(report, &numbered);
     for (size_t i = 0; i < s->n_tips; i++) {
-        tt_buffer_puts(body, "<h3>Tip ");
+        tt_buffer_printf(body, "<h3 id=\"run-%zu-tip-%zu\">Tip ", numbered.number, i + 1);
         tt_markup_text(body, s->tips[i].name);
         tt_buffer_puts(body, "</h3>\n");
         tt_report_tip(body, s, &s->tips[i]);
@@ -295,10 +361,13 @@ void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
                    "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
                    "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
                    "style-src 'unsafe-inline'; "
-                   "img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>tiptrue "
-                   "report</title>\n<style>\n");
-    tt_buffer_puts(page, tt_style_picture);
-    tt_buffer_puts(page, tt_style_page);
+                   "img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>");
+    tt_buffer_puts(page, report->title.text != NULL ? report->title.text : "tiptrue report");
+    if (report->title.text != NULL && report->n_parts > 1) {
+        tt_buffer_printf(page, " and %zu more", report->n_parts - 1);
+    }
+    tt_buffer_puts(page, "</title>\n<style>\n");
+    tt_style_page(page);
     tt_buffer_puts(page, "</style>\n</head>\n<body>\n<header><h1>tiptrue report</h1>\n");
     if (report->n_parts > 1) {
         tt_buffer_puts(page, "<ul>\n");

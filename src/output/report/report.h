@@ -17,7 +17,8 @@
 
 struct tt_report {
     struct tiptrue_zone zone;
-    struct tt_buffer list; /* an entry for each part, for a page of several */
+    struct tt_buffer list;  /* an entry for each part, for a page of several */
+    struct tt_buffer title; /* of the page: its first part */
     struct tt_buffer body;
     size_t n_parts, n_runs, n_weeks;
     struct tt_picture *pictures;
@@ -53,6 +54,8 @@ void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, do
 /* The words of a run, report_words.c: verdict with reasons; then the rest, up to the pictures. */
 void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution);
 void tt_report_words(struct tt_report *report, const struct tt_scene *scene);
+/* All tips at a glance, each with a link to its part of the run @number. */
+void tt_report_tips(struct tt_buffer *body, const struct tiptrue_solution *solution, size_t number);
 void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution,
                    const struct tt_tip_result *tip);
 

@@ -99,6 +99,8 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
         *scene->solution; /* the same but for the time, which is told in local time */
     struct tt_buffer *body = &report->body;
 
+    const char *slash = untimed.file != NULL ? strrchr(untimed.file, '/') : NULL;
+    untimed.file = slash != NULL ? slash + 1 : untimed.file;
     untimed.started = NULL;
     put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
                   "li");
@@ -177,6 +179,32 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     }
 }
 
+void tt_report_tips(struct tt_buffer *body, const struct tiptrue_solution *s, size_t number)
+{
+    tt_buffer_puts(body,
+                   "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
+                   "class=\"t\">verdict</th><th scope=\"col\">offset x, mm</th><th "
+                   "scope=\"col\">offset y, mm</th><th scope=\"col\">in full, " TT_UM
+                   "</th><th scope=\"col\">on this plate, " TT_UM "</th></tr></thead><tbody>\n");
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *t = &s->tips[i];
+        bool both = t->offset_determined_x && t->offset_determined_y;
+        double full_mm = fmax(t->expanded_x_mm, t->expanded_y_mm);
+        double held_mm = fmax(t->same_plate_expanded_x_mm, t->same_plate_expanded_y_mm);
+        tt_buffer_printf(body, "<tr><th scope=\"row\"><a href=\"#run-%zu-tip-%zu\">", number,
+                         i + 1);
+        tt_markup_short(body, t->name, TT_NAME_MOST);
+        tt_buffer_printf(body, "</a></th><td class=\"t\"><strong>%s</strong></td>",
+                         tt_verdict_shown(s, t->verdict));
+        put_mm(body, t->offset_determined_x, t->offset.x_mm);
+        put_mm(body, t->offset_determined_y, t->offset.y_mm);
+        put_um(body, TT_PLUS_MINUS " ", both, full_mm, full_mm, false);
+        put_um(body, TT_PLUS_MINUS " ", both, held_mm, held_mm, false);
+        tt_buffer_puts(body, "</tr>\n");
+    }
+    tt_buffer_puts(body, "</tbody></table>\n");
+}
+
 void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
                    const struct tt_tip_result *t)
 {
@@ -191,9 +219,14 @@ void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
         put_um(body, "", true, t->runout.y_mm, t->u_eccentricity_mm, true);
         close_row(body, TT_UM);
     }
+    tt_buffer_puts(body, "</tbody></table>\n");
+    if (t->runout_determined || t->radius_determined) {
+        tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">value</th><th "
+                             "scope=\"col\">95 %</th><td></td></tr></thead><tbody>\n");
+    }
     if (t->runout_determined) {
         double expanded_mm = t->runout_factor * t->u_eccentricity_mm;
-        open_row(body, "eccentricity, 95 %");
+        open_row(body, "eccentricity");
         put_um(body, "", true, t->eccentricity_mm, expanded_mm, false);
         put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
         close_row(body, TT_UM);
@@ -204,10 +237,12 @@ void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
     }
     if (t->radius_determined) {
         double expanded_mm = t->factor * t->u_contact_radius_mm;
-        open_row(body, "contact radius, 95 %");
+        open_row(body, "contact radius");
         put_um(body, "", true, t->contact_radius_mm, expanded_mm, false);
         put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
         close_row(body, TT_UM);
     }
-    tt_buffer_puts(body, "</tbody></table>\n");
+    if (t->runout_determined || t->radius_determined) {
+        tt_buffer_puts(body, "</tbody></table>\n");
+    }
 }

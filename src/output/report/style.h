@@ -4,10 +4,12 @@
 #ifndef TT_OUTPUT_REPORT_STYLE_H
 #define TT_OUTPUT_REPORT_STYLE_H
 
-/* Colours and strokes of pictures, for both; light and dark by prefers-color-scheme, light in
- * print. Static. */
-extern const char *const tt_style_picture;
-/* Of the page around them. Static. */
-extern const char *const tt_style_page;
+#include "base/buffer.h"
+
+/* Append colours and strokes of pictures that stand alone, in literal colours; dark on a screen
+ * whose user prefers that, where the program that shows it knows media queries. */
+void tt_style_picture(struct tt_buffer *out);
+/* Append the styles of the page and of the pictures in it. */
+void tt_style_page(struct tt_buffer *out);
 
 #endif
