@@ -6,11 +6,9 @@
 set -u
 passed=0
 failed=0
-for kind in archive plate machine plan run config; do
+for kind in archive plate machine plan run config result file words; do
     case $kind in
-    archive) target=fuzz_archive ;;
-    run) target=fuzz_run ;;
-    config) target=fuzz_config ;;
+    archive | run | config | result | file | words) target=fuzz_$kind ;;
     *) target=fuzz_plate ;;
     esac
     for input in "$srcdir/tests/fuzz/corpus/$kind"/*; do
