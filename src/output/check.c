@@ -49,15 +49,14 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
 /* What the views will tell of the picture. */
 static void say_camera(struct tt_page *page, const struct tt_camera_result *camera)
 {
-    double u_deg = tt_deg_from_rad(camera->u_turn_rad),
-           u_share = fmax(camera->u_scale_x_mm / camera->scale_x_mm,
-                          camera->u_scale_y_mm / camera->scale_y_mm);
-
     if (camera->views == 0) {
         return;
     }
     tt_page_go(page, 2);
     if (camera->determined) {
+        double u_deg = tt_deg_from_rad(camera->u_turn_rad),
+               u_share = fmax(camera->u_scale_x_mm / camera->scale_x_mm,
+                              camera->u_scale_y_mm / camera->scale_y_mm);
         tt_page_puts(page, "picture: standard uncertainties of ");
         tt_page_fixed(page, 100 * u_share, 4, false);
         tt_page_puts(page, " % in scale and ");
