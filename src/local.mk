@@ -195,11 +195,13 @@ libcore_la_SOURCES = \
   src/planning/design.c src/planning/design.h \
   src/planning/simulate_shifts.c src/planning/simulate_shifts.h \
   src/planning/simulate_digits.c src/planning/simulate_digits.h \
+  src/planning/from_above.c src/planning/from_above.h \
   src/planning/descend.c src/planning/descend.h \
   src/planning/draw.c \
   src/planning/next.c \
   src/planning/order.c src/planning/order.h \
   src/planning/choose.c src/planning/choose.h src/planning/plan.c src/planning/plan.h \
+  src/planning/program_check.c src/planning/program_parts.h \
   src/planning/program.c src/planning/program.h \
   src/planning/propose.c src/planning/propose.h \
   src/planning/picture.c src/planning/picture.h \

@@ -275,6 +275,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_mach
 struct tiptrue_plan_options {
     double target_mm;
     size_t touches;   /* of all tips together; in tiptrue_plan_next: at most so many now */
+    size_t heights;   /* touches from above of each tip */
     size_t sightings; /* of each mark at the start of a setup, and as many at its end */
     size_t setups;    /* 1 or 2, the second one turned by 180 degrees */
     double margin_mm; /* free space beside the tip; 0: the machine file's, else 0.2 mm */

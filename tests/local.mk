@@ -110,6 +110,7 @@ script_tests = \
   tests/cli/find.py \
   tests/cli/heights.py \
   tests/cli/heights_export.py \
+  tests/cli/heights_plan.py \
   tests/cli/heights_simulate.py \
   tests/cli/views_export.py \
   tests/cli/hostile.py \

@@ -19,6 +19,7 @@
 #define MOST_TOUCHES 100000
 #define MOST_SIGHTINGS 100
 #define MOST_PARTS 500
+#define MOST_HEIGHTS 100
 
 struct arguments {
     struct cli_inputs inputs;
@@ -90,6 +91,10 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_TOUCHES:
         arguments->options.touches =
             cli_whole_number(state, "--touches", argument, 1, MOST_TOUCHES);
+        return 0;
+    case CLI_KEY_HEIGHTS:
+        arguments->options.heights =
+            cli_whole_number(state, "--heights", argument, 1, MOST_HEIGHTS);
         return 0;
     case CLI_KEY_SIGHTINGS:
         arguments->options.sightings =
@@ -237,6 +242,8 @@ int cli_plan(int argc, char *argv[])
          3},
         {"touches", CLI_KEY_TOUCHES, "N", 0,
          "The best use of N touches, of all tips together; with --after, at most N now", 3},
+        {"heights", CLI_KEY_HEIGHTS, "N", 0,
+         "And N touches of each tip from above, on the plate's pads", 3},
         {"sightings", CLI_KEY_SIGHTINGS, "N", 0,
          "Sight every mark N times at the start and at the end (default 1; with --target-u as it "
          "needs)",

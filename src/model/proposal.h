@@ -38,14 +38,28 @@ enum tt_refusal {
     TT_REFUSED_UNUSED        /* no run on it would be used: likewise */
 };
 
+/* What is expected of a tip's touches from above; standard uncertainties, the height's at the
+ * reference mark, in full and with the pads as they are. */
+struct tt_planned_height {
+    const char *tip;
+    size_t touches;
+    double u_mm, same_plate_u_mm, u_face_mm;
+};
+
 struct tiptrue_proposal {
     struct tiptrue_plan plan;   /* its arena owns all texts and arrays here */
     struct tt_machine_xy *head; /* of each move: where the head is expected to latch or see, by what
                                    the machine file states */
     struct tt_machine_xy
-        *normal; /* touches: the edge's normal in the machine frame, to the free side */
-    double
-        *u_place_mm; /* touches: standard uncertainty of where the edge is when the program runs */
+        *normal;        /* touches: the edge's normal in the machine frame, to the free side */
+    double *u_place_mm; /* touches: standard uncertainty of where the edge is when the program runs;
+                           heights: of the pad's place */
+    double *z_mm, *u_z_mm; /* heights: Z expected at contact, and its standard uncertainty;
+                              HUGE_VAL: the tip's height is not stated */
+    struct tt_planned_height *heights;
+    size_t n_heights;
+    double u_slope_x, u_slope_y; /* rad, of the plate; where n_heights > 0 */
+    size_t from_above;           /* touches from above; a fast and a slow move are one */
     const char *machine, *plate; /* names, NULL = not stated */
     bool next;                   /* further touches of a run that was begun */
     size_t touches, sightings;   /* planned now; a fast and a slow move are one touch */

@@ -14,6 +14,8 @@
 #include "output/text/text_parts.h"
 
 #define PLAIN_DECIMALS 8
+/* 95 % of a normal distribution. */
+#define TT_EXPANDED 1.96
 
 /* Largest same-plate expanded uncertainty of the axes. */
 static double same_plate_mm(const struct tt_tip_result *tip)
@@ -53,6 +55,10 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
     }
     tt_page_puts(page, p->next ? "NEXT: " : "PLAN: ");
     put_count(page, p->touches, " touch", " touches");
+    if (p->from_above > 0) {
+        tt_page_puts(page, ", ");
+        put_count(page, p->from_above, " height", " heights");
+    }
     tt_page_puts(page, " and ");
     put_count(page, p->sightings, " sighting", " sightings");
     if (p->has_target) {
@@ -86,6 +92,24 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
     tt_page_line_end(page);
 }
 
+/* "  wide      12 heights   ± 2.3 µm on this plate, ± 13 µm in full" */
+static void say_heights(struct tt_page *page, const struct tiptrue_proposal *p)
+{
+    for (size_t i = 0; i < p->n_heights; i++) {
+        const struct tt_planned_height *height = &p->heights[i];
+        tt_page_go(page, 2);
+        tt_page_puts(page, height->tip);
+        tt_page_tab(page, 16);
+        put_count(page, height->touches, " height", " heights");
+        tt_page_tab(page, 30);
+        put_um(page, TT_EXPANDED * height->same_plate_u_mm);
+        tt_page_puts(page, " on this plate, ");
+        put_um(page, TT_EXPANDED * height->u_mm);
+        tt_page_puts(page, " in full");
+        tt_page_line_end(page);
+    }
+}
+
 /* "  east, setup 1, tip wide at 0, 36, 72 degrees": a line for each pass over an edge. */
 static void say_passes(struct tt_page *page, const struct tiptrue_proposal *p)
 {
@@ -93,9 +117,11 @@ static void say_passes(struct tt_page *page, const struct tiptrue_proposal *p)
 
     for (size_t i = 0; i < p->plan.n_moves;) {
         const struct tt_move *first = &p->plan.moves[i];
-        bool touch = first->kind == TT_TOUCH;
+        bool touch = first->kind != TT_SIGHT;
         tt_page_go(page, 2);
-        tt_buffer_puts(words, touch ? "touch " : "sight ");
+        tt_buffer_puts(words, first->kind == TT_HEIGHT ? "come down on "
+                              : touch                  ? "touch "
+                                                       : "sight ");
         tt_buffer_puts(words, first->target);
         if (touch) {
             tt_buffer_puts(words, " with ");
@@ -144,6 +170,7 @@ void tt_output_proposal_text(const struct tiptrue_proposal *p,
     for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
         say_tip(&page, &p->expected->tips[i]);
     }
+    say_heights(&page, p);
     for (size_t i = 0; i < p->n_left_out; i++) {
         tt_page_go(&page, 2);
         tt_buffer_printf(&page.words, "left out for tip '%s': edge '%s' %s", p->left_out[i].tip,
@@ -198,9 +225,9 @@ static void put_move(struct tt_json *json, const struct tt_move *move, bool stat
 {
     tt_json_open(json, '{');
     put_id(json, move->id);
-    tt_json_key_text(json, "kind", move->kind == TT_SIGHT ? "sight" : "touch");
+    tt_json_key_text(json, "kind", tt_kind_words[move->kind]);
     tt_json_key_text(json, "target", move->target);
-    if (move->kind == TT_TOUCH) {
+    if (move->kind != TT_SIGHT) {
         tt_json_key_text(json, "tip", move->tip);
         tt_json_key_fixed(json, "rotation", tt_deg_from_rad(move->rotation_rad));
         put_point(json, "at", move->at.x_mm, move->at.y_mm);
@@ -232,6 +259,26 @@ static void put_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_key_fixed_if(json, "expected_u_runout_mm", tip->runout_determined,
                          tip->u_eccentricity_mm);
     tt_json_close(json, '}');
+}
+
+/* Nothing where no heights were asked for. */
+static void put_heights(struct tt_json *json, const struct tiptrue_proposal *p)
+{
+    if (p->n_heights == 0) {
+        return;
+    }
+    tt_json_key(json, "heights");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < p->n_heights; i++) {
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "tip", p->heights[i].tip);
+        tt_json_key_count(json, "touches", p->heights[i].touches);
+        tt_json_key_fixed(json, "expected_u_mm", p->heights[i].u_mm);
+        tt_json_key_fixed(json, "expected_same_plate_u_mm", p->heights[i].same_plate_u_mm);
+        tt_json_key_fixed(json, "expected_u_face_runout_mm", p->heights[i].u_face_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
 }
 
 static void put_setups(struct tt_json *json, const struct tiptrue_plan *plan)
@@ -302,6 +349,7 @@ void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer 
         put_tip(&json, &p->expected->tips[i]);
     }
     tt_json_close(&json, ']');
+    put_heights(&json, p);
     put_reasons(&json, p);
     put_setups(&json, &p->plan);
     tt_json_key(&json, "moves");
@@ -335,8 +383,8 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *p, const struct tt_un
     tt_buffer_puts(out, "id,kind,target,tip,setup,rotation,at_x,at_y,x,y,stage,feed\n");
     for (size_t i = 0; i < p->plan.n_moves; i++) {
         const struct tt_move *move = &p->plan.moves[i];
-        bool touch = move->kind == TT_TOUCH;
-        tt_buffer_printf(out, "%s,%s,", move->id, touch ? "touch" : "sight");
+        bool touch = move->kind != TT_SIGHT;
+        tt_buffer_printf(out, "%s,%s,", move->id, tt_kind_words[move->kind]);
         tt_csv_name(out, move->target);
         tt_buffer_putc(out, ',');
         tt_csv_name(out, touch ? move->tip : "");

@@ -389,6 +389,10 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
     if (!any_touch(run)) {
         return tt_plan_sighted(workspace, plate, machine, run, options, proposal, error);
     }
+    if (options->heights > 0) {
+        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "plan a whole run with it",
+                       "--heights is not for a run that was begun");
+    }
     status = tt_adjust(workspace, plate, machine, run, NULL, &solution, error);
 
     if (status != TIPTRUE_OK) {

@@ -289,9 +289,15 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
         status = too_few(p, &least, error);
         refusal = least == 0 ? TT_REFUSED_UNUSED : TT_NOT_REFUSED;
     }
+    struct tt_height_plan heights = {0};
+    if (status == TIPTRUE_OK && p->options->heights > 0) {
+        status = tt_plan_heights(&p->scene, p->tips, p->n_tips, p->options->heights, &p->arena,
+                                 &heights, error);
+    }
     const struct tt_choice choice = {.scene = &p->scene,
                                      .probes = p->probes,
                                      .n_probes = p->n_probes,
+                                     .heights = p->options->heights > 0 ? &heights : NULL,
                                      .first_id = first_id,
                                      .target_mm = p->options->target_mm,
                                      .designs = p->designs,

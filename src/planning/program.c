@@ -10,160 +10,11 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "formats/keys.h"
+#include "planning/program_parts.h"
 
-/* Decimals of coordinates in a program: 0.1 um, or 0.00001 inch (0.25 um). */
-#define DECIMALS 4
-#define INCH_DECIMALS 5
 /* Comment lines of a controller may be 256 characters long (NISTIR 6556, 3.3); names are cut far
  * below that. */
 #define MOST_NAME 40
-
-struct program {
-    const struct tiptrue_proposal *p;
-    const struct tiptrue_machine *machine;
-    const struct tt_motion *motion;
-    struct tt_buffer *out;
-    struct tiptrue_error *error;
-    const char *tip; /* that is down */
-    double rotation_rad;
-    bool turned; /* a rotation was set */
-    bool inches; /* the machine file is in inches, and so is the program */
-    enum tiptrue_status status;
-};
-
-/* ---- units ---- */
-
-static double per_mm(const struct program *g)
-{
-    return g->inches ? 1 / TT_MM_PER_INCH : 1;
-}
-
-static int decimals(const struct program *g)
-{
-    return g->inches ? INCH_DECIMALS : DECIMALS;
-}
-
-/* ---- what must be stated ---- */
-
-static void name_missing(struct tt_buffer *missing, bool stated, const char *key)
-{
-    if (!stated) {
-        tt_buffer_puts(missing, missing->length > 0 ? ", " : "");
-        tt_buffer_puts(missing, key);
-    }
-}
-
-/* The keys of @keys of which @motion has nothing, with @before in front of their names. */
-static void name_all_missing(struct tt_buffer *missing, const struct tt_motion *motion,
-                             const struct tt_keys *keys, const char *before)
-{
-    for (size_t i = 0; i < keys->n; i++) {
-        bool stated = true;
-        char name[40];
-        if (keys->list[i].stated != TT_NOWHERE) {
-            memcpy(&stated, (const char *)motion + keys->list[i].stated, sizeof stated);
-        }
-        snprintf(name, sizeof name, "%s%s", before, keys->list[i].key);
-        name_missing(missing, stated, name);
-    }
-}
-
-static void find_missing(const struct tt_motion *m, struct tt_buffer *missing)
-{
-    name_all_missing(missing, m, &tt_motion_keys, "");
-    name_all_missing(missing, m, &tt_motion_limit_keys, "limits.");
-}
-
-static enum tiptrue_status refuse(struct program *g, const char *hint, const char *text)
-{
-    return tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0, hint,
-                   "no motion program is written: %s", text);
-}
-
-static const struct tt_tip *tip_of(const struct program *g, const char *name)
-{
-    for (size_t t = 0; t < g->machine->n_tips; t++) {
-        if (strcmp(g->machine->tips[t].name, name) == 0) {
-            return &g->machine->tips[t];
-        }
-    }
-    return NULL;
-}
-
-/* The edge must be where the program expects it, else the tip comes down on it: within the margin,
- * and within half of the start distance, at twice the standard uncertainty. */
-static enum tiptrue_status check_place(struct program *g, size_t i)
-{
-    const struct tt_move *move = &g->p->plan.moves[i];
-    double off_mm = 2 * g->p->u_place_mm[i], start_mm = g->motion->start_distance_mm.value;
-    struct tt_buffer text = {0};
-    enum tiptrue_status status;
-
-    if (off_mm <= g->motion->margin_mm.value && off_mm <= 0.5 * start_mm) {
-        return TIPTRUE_OK;
-    }
-    tt_buffer_printf(&text, "edge '%s' may lie ", move->target);
-    if (off_mm < HUGE_VAL) {
-        tt_number_write_rounded(&text, per_mm(g) * off_mm, g->inches ? 4 : 2);
-        tt_buffer_puts(&text, g->inches ? " in" : " mm");
-        tt_buffer_puts(
-            &text,
-            " from where it is expected, which is more than margin or half of start_distance");
-    } else {
-        tt_buffer_puts(&text, "anywhere, since how the plate is turned is not stated");
-    }
-    status = text.failed ? tt_fail_memory(g->error)
-                         : refuse(g,
-                                  "sight two marks first, and name that log by --after; or state "
-                                  "\"mark\" and \"yaw\" with their u more "
-                                  "tightly in the machine file",
-                                  text.text);
-    tt_buffer_clear(&text);
-    return status;
-}
-
-static enum tiptrue_status check_stated(struct program *g)
-{
-    const struct tt_motion *m = g->motion;
-    struct tt_buffer missing = {0};
-    enum tiptrue_status status = TIPTRUE_OK;
-
-    find_missing(m, &missing);
-    if (missing.failed) {
-        status = tt_fail_memory(g->error);
-    } else if (missing.length > 0) {
-        status =
-            tt_fail(g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
-                    "state it in the machine file's \"motion\" part; none of these has a default",
-                    "no motion program is written: not stated in \"motion\": %s", missing.text);
-    } else if (!(m->safe_height_mm.value > m->touch_height_mm.value)) {
-        status =
-            refuse(g, "heights count upwards along Z", "safe_height is not above touch_height");
-    } else if (!(m->measure_feed_mm_s.value < m->find_feed_mm_s.value)) {
-        status =
-            refuse(g, "the second touch is the slow one", "measure_feed is not below find_feed");
-    } else if (!(m->start_distance_mm.value > m->lost_motion_mm.value)) {
-        status =
-            refuse(g, "every probing move must take up the lost motion before it meets the edge",
-                   "start_distance is not larger than lost_motion");
-    }
-    tt_buffer_clear(&missing);
-    for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
-        const struct tt_move *move = &g->p->plan.moves[i];
-        const struct tt_tip *tip = move->tip != NULL ? tip_of(g, move->tip) : NULL;
-        if (move->kind == TT_TOUCH && (tip == NULL || !tip->has_offset)) {
-            status = tt_fail(
-                g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
-                "state the offset, to a millimetre at least: from it the head's place is reckoned",
-                "no motion program is written: no offset is stated of tip '%s'", move->tip);
-        }
-    }
-    for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
-        status = g->p->plan.moves[i].kind == TT_TOUCH ? check_place(g, i) : TIPTRUE_OK;
-    }
-    return status;
-}
 
 /* ---- lines ---- */
 
@@ -180,43 +31,44 @@ static void put_name(struct tt_buffer *out, const char *name)
 static void put_number(struct tt_buffer *out, const char *word, double value)
 {
     tt_buffer_puts(out, word);
-    tt_number_write_fixed(out, value, DECIMALS, false);
+    tt_number_write_fixed(out, value, TT_MM_DECIMALS, false);
 }
 
 /* A coordinate, or a feed per minute, in the program's unit. */
 static void put_length(const struct program *g, const char *word, double value_mm)
 {
     tt_buffer_puts(g->out, word);
-    tt_number_write_fixed(g->out, per_mm(g) * value_mm, decimals(g), false);
+    tt_number_write_fixed(g->out, tt_program_per_mm(g) * value_mm, tt_program_decimals(g), false);
 }
 
 /* Within the limits, to the digits that are written. */
 static bool is_within(const struct program *g, const struct tt_range *range, double value)
 {
-    const double half_digit =
-        range == &g->motion->rotation_rad ? 0.5e-4 : 0.5 * pow(10, -decimals(g)) / per_mm(g);
+    const double half_digit = range == &g->motion->rotation_rad
+                                  ? 0.5e-4
+                                  : 0.5 * pow(10, -tt_program_decimals(g)) / tt_program_per_mm(g);
     return value >= range->low - half_digit && value <= range->high + half_digit;
 }
 
 static void leave(struct program *g, const char *id, const char *axis, double value,
                   const struct tt_range *range, bool angle)
 {
-    double unit = angle ? 180 / TT_PI : per_mm(g);
+    double unit = angle ? 180 / TT_PI : tt_program_per_mm(g);
     struct tt_buffer text = {0};
 
     tt_buffer_printf(&text, "move %s would go to %s ", id, axis);
-    tt_number_write_rounded(&text, value * unit, decimals(g));
+    tt_number_write_rounded(&text, value * unit, tt_program_decimals(g));
     tt_buffer_puts(&text, ", and the limits are ");
-    tt_number_write_rounded(&text, range->low * unit, decimals(g));
+    tt_number_write_rounded(&text, range->low * unit, tt_program_decimals(g));
     tt_buffer_puts(&text, " to ");
-    tt_number_write_rounded(&text, range->high * unit, decimals(g));
+    tt_number_write_rounded(&text, range->high * unit, tt_program_decimals(g));
     tt_buffer_puts(&text, angle ? " degrees" : g->inches ? " in" : " mm");
     g->status =
         text.failed
             ? tt_fail_memory(g->error)
-            : refuse(g,
-                     "is the plate where \"mark\" says, and are the limits those of the machine?",
-                     text.text);
+            : tt_program_refuse(
+                  g, "is the plate where \"mark\" says, and are the limits those of the machine?",
+                  text.text);
     tt_buffer_clear(&text);
 }
 
@@ -337,6 +189,10 @@ static void write_head(struct program *g)
                "override.");
     comment(g, "Check the contact circuit by hand first: a tip that is not connected drives on "
                "into the edge.");
+    if (g->p->from_above > 0) {
+        comment(g, "Moves straight down can break a tip: make them slow at first, with a hand at "
+                   "the stop.");
+    }
     comment(g, "Guarding and electrical work are for qualified people, by the rules of the place.");
     write_modes(g);
     line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value);
@@ -391,6 +247,37 @@ static void write_touch(struct program *g, size_t i)
     line_z(g, m->safe_height_mm.value, m->plunge_feed_mm_s.value);
 }
 
+/* "G38.2 Z… F…" */
+static void line_down(struct program *g, const char *id, double z_mm, double feed_mm_s)
+{
+    if (g->status == TIPTRUE_OK && !is_within(g, &g->motion->z_mm, z_mm)) {
+        leave(g, id, "Z", z_mm, &g->motion->z_mm, false);
+    }
+    tt_buffer_puts(g->out, "G38.2");
+    put_length(g, " Z", z_mm);
+    put_length(g, " F", 60 * feed_mm_s);
+    tt_buffer_putc(g->out, '\n');
+}
+
+/* The pair of moves @i and @i + 1 on a pad: over it, turned, at the safe height; straight down. */
+static void write_height(struct program *g, size_t i)
+{
+    const struct tt_motion *m = g->motion;
+    const struct tt_move *find = &g->p->plan.moves[i], *measure = &g->p->plan.moves[i + 1];
+    double start_mm = g->p->z_mm[i] + m->start_distance_mm.value,
+           end_mm = g->p->z_mm[i] - m->overtravel_mm.value;
+
+    line_rotation(g, find->id, find->rotation_rad);
+    line_xy(g, "G1", find->id, g->p->head[i], m->travel_feed_mm_s.value);
+    line_z(g, start_mm, m->plunge_feed_mm_s.value);
+    line_id(g, find);
+    line_down(g, find->id, end_mm, m->find_feed_mm_s.value);
+    line_z(g, start_mm, m->find_feed_mm_s.value);
+    line_id(g, measure);
+    line_down(g, measure->id, end_mm, m->measure_feed_mm_s.value);
+    line_z(g, m->safe_height_mm.value, m->plunge_feed_mm_s.value);
+}
+
 /* Which tip is down is the machine's own matter: the program stops until it is. */
 static void write_tip(struct program *g, const char *tip)
 {
@@ -417,7 +304,7 @@ enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal,
     const struct tiptrue_plan *plan = &proposal->plan;
     size_t before = out->length;
 
-    g.status = check_stated(&g);
+    g.status = tt_program_check(&g);
     if (g.status != TIPTRUE_OK) {
         return g.status;
     }
@@ -433,6 +320,8 @@ enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal,
         }
         if (plan->moves[i].kind == TT_SIGHT) {
             write_sighting(&g, i);
+        } else if (plan->moves[i].kind == TT_HEIGHT) {
+            write_height(&g, i++);
         } else {
             write_touch(&g, i++);
         }

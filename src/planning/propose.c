@@ -85,7 +85,7 @@ void tt_proposal_note(struct tiptrue_proposal *proposal, struct tt_note note)
 struct writer {
     const struct tt_choice *choice;
     struct tiptrue_proposal *p;
-    const char **edges, **marks, **tips, **setups;
+    const char **edges, **marks, **tips, **setups, **pads;
     size_t id;
     bool good, pairs; /* pairs: a fast and a slow move for each touch */
 };
@@ -144,6 +144,57 @@ static void add_touch(struct writer *w, const struct tt_probe *probe, bool find)
     w->p->touches += !find;
 }
 
+static void add_height(struct writer *w, const struct tt_height_probe *probe, bool find)
+{
+    const struct tt_scene *scene = w->choice->scene;
+    const struct tt_motion *motion = &scene->machine->motion;
+    struct tt_move *move = add_move(w);
+    size_t at = w->p->plan.n_moves - 1;
+
+    move->kind = TT_HEIGHT;
+    move->target = w->pads[probe->pad];
+    move->tip = w->tips[probe->tip];
+    move->setup = w->setups[0];
+    move->has_rotation = move->has_at = true;
+    move->rotation_rad = probe->rotation_rad;
+    move->at = scene->plate->pads[probe->pad].at;
+    move->is_find = find;
+    if (w->pairs) {
+        move->feed_mm_s = find ? motion->find_feed_mm_s.value : motion->measure_feed_mm_s.value;
+    }
+    w->p->u_z_mm[at] = tt_height_probe_place(scene, probe, &w->p->head[at], &w->p->z_mm[at]);
+    w->p->u_place_mm[at] = tt_scene_u_place(scene, 0, move->at);
+    w->p->from_above += !find;
+}
+
+static void add_heights(struct writer *w)
+{
+    const struct tt_height_plan *heights = w->choice->heights;
+
+    for (size_t i = 0; heights != NULL && i < heights->n; i++) {
+        if (w->pairs) {
+            add_height(w, &heights->probes[i], true);
+        }
+        add_height(w, &heights->probes[i], false);
+    }
+}
+
+static bool keep_heights(struct writer *w)
+{
+    const struct tt_height_plan *heights = w->choice->heights;
+    size_t n = heights != NULL ? heights->n_expected : 0;
+
+    w->p->heights = TT_ARENA_NEW(&w->p->plan.arena, n, struct tt_planned_height);
+    for (size_t i = 0; i < n && w->p->heights != NULL; i++) {
+        w->p->heights[i] = heights->expected[i];
+        w->p->heights[i].tip = keep(w->p, heights->expected[i].tip, &w->good);
+        w->p->n_heights++;
+        w->p->u_slope_x = heights->u_slope_x;
+        w->p->u_slope_y = heights->u_slope_y;
+    }
+    return w->p->heights != NULL;
+}
+
 static bool keep_names(struct writer *w)
 {
     const struct tt_scene *scene = w->choice->scene;
@@ -154,7 +205,9 @@ static bool keep_names(struct writer *w)
     w->marks = TT_ARENA_NEW(arena, plate->n_marks, const char *);
     w->tips = TT_ARENA_NEW(arena, scene->n_tips, const char *);
     w->setups = TT_ARENA_NEW(arena, scene->n_setups, const char *);
-    if (w->edges == NULL || w->marks == NULL || w->tips == NULL || w->setups == NULL) {
+    w->pads = TT_ARENA_NEW(arena, plate->n_pads, const char *);
+    if (w->edges == NULL || w->marks == NULL || w->tips == NULL || w->setups == NULL ||
+        w->pads == NULL) {
         return false;
     }
     for (size_t j = 0; j < plate->n_edges; j++) {
@@ -162,6 +215,9 @@ static bool keep_names(struct writer *w)
     }
     for (size_t k = 0; k < plate->n_marks; k++) {
         w->marks[k] = keep(w->p, plate->marks[k].name, &w->good);
+    }
+    for (size_t k = 0; k < plate->n_pads; k++) {
+        w->pads[k] = keep(w->p, plate->pads[k].name, &w->good);
     }
     for (size_t t = 0; t < scene->n_tips; t++) {
         w->tips[t] = keep(w->p, scene->tips[t], &w->good);
@@ -178,16 +234,19 @@ static bool write_moves(struct writer *w)
     const struct tt_scene *scene = choice->scene;
     struct tiptrue_proposal *p = w->p;
     struct tt_arena *arena = &p->plan.arena;
-    size_t most = 2 * choice->n_probes +
+    size_t most = 2 * choice->n_probes + 2 * (choice->heights != NULL ? choice->heights->n : 0) +
                   2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
 
     p->plan.moves = TT_ARENA_NEW(arena, most, struct tt_move);
     p->head = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
     p->normal = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
     p->u_place_mm = TT_ARENA_NEW(arena, most, double);
+    p->z_mm = TT_ARENA_NEW(arena, most, double);
+    p->u_z_mm = TT_ARENA_NEW(arena, most, double);
     p->plan.setups = TT_ARENA_NEW(arena, scene->n_setups, struct tt_plan_setup);
     if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->u_place_mm == NULL ||
-        p->plan.setups == NULL || !keep_names(w)) {
+        p->z_mm == NULL || p->u_z_mm == NULL || p->plan.setups == NULL || !keep_names(w) ||
+        !keep_heights(w)) {
         return false;
     }
     for (size_t s = 0, i = 0; s < scene->n_setups; s++) {
@@ -201,6 +260,9 @@ static bool write_moves(struct writer *w)
                 add_touch(w, &choice->probes[i], true);
             }
             add_touch(w, &choice->probes[i], false);
+        }
+        if (s == 0) {
+            add_heights(w);
         }
         add_sightings(w, s, true);
     }

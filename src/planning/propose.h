@@ -7,12 +7,14 @@
 
 #include "model/proposal.h"
 #include "planning/design.h"
+#include "planning/from_above.h"
 
 /* What a proposal is made of. */
 struct tt_choice {
     const struct tt_scene *scene;
     const struct tt_probe *probes; /* in order */
     size_t n_probes;
+    const struct tt_height_plan *heights; /* NULL: none */
     size_t first_id;
     double target_mm; /* 0 = none */
     const struct tt_design
