@@ -270,8 +270,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_mach
                                                              const char *config,
                                                              struct tiptrue_error *error);
 /* Planning: the moves that bring every tip's expanded uncertainty (95 %, each axis, on the same
- * plate) under @target_mm with the fewest touches, or the best use of @touches; without either, 24
- * touches for each tip. Zeros and NULL: not asked for. */
+ * plate) under @target_mm with the fewest touches, or the best use of @touches; else 24 a tip. */
 struct tiptrue_plan_options {
     double target_mm;
     size_t touches;   /* of all tips together; in tiptrue_plan_next: at most so many now */

@@ -37,7 +37,7 @@ static void check_board(const struct arguments *arguments, const struct argp_sta
         cli_usage(state, "--board and --parts need each other");
     }
     if (arguments->board.parts > 0 &&
-        (o->target_mm > 0 || o->touches > 0 || o->sightings > 0 || o->setups > 0 ||
+        (o->target_mm > 0 || o->touches + o->heights > 0 || o->sightings > 0 || o->setups > 0 ||
          arguments->after != NULL || arguments->form == TIPTRUE_PLAN_RS274)) {
         cli_usage(state, "--board is about parts: only --parts, --tip, --margin, --csv and --json "
                          "go with it");
@@ -74,6 +74,30 @@ static void check_arguments(struct arguments *arguments, struct argp_state *stat
     }
 }
 
+/* Whether @key is one of those that take a count, which is read. */
+static bool read_count(struct arguments *arguments, int key, char *argument,
+                       struct argp_state *state)
+{
+    struct tiptrue_plan_options *options = &arguments->options;
+    const struct {
+        int key;
+        const char *name;
+        size_t most, *into;
+    } COUNTS[] = {{CLI_KEY_TOUCHES, "--touches", MOST_TOUCHES, &options->touches},
+                  {CLI_KEY_HEIGHTS, "--heights", MOST_HEIGHTS, &options->heights},
+                  {CLI_KEY_SIGHTINGS, "--sightings", MOST_SIGHTINGS, &options->sightings},
+                  {CLI_KEY_SETUPS, "--setups", 2, &options->setups},
+                  {CLI_KEY_PARTS, "--parts", MOST_PARTS, &arguments->board.parts}};
+
+    for (size_t i = 0; i < sizeof COUNTS / sizeof COUNTS[0]; i++) {
+        if (COUNTS[i].key == key) {
+            *COUNTS[i].into = cli_whole_number(state, COUNTS[i].name, argument, 1, COUNTS[i].most);
+            return true;
+        }
+    }
+    return false;
+}
+
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
@@ -88,21 +112,6 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     case CLI_KEY_MARGIN:
         arguments->options.margin_mm = cli_length_mm(state, "--margin", argument);
         return 0;
-    case CLI_KEY_TOUCHES:
-        arguments->options.touches =
-            cli_whole_number(state, "--touches", argument, 1, MOST_TOUCHES);
-        return 0;
-    case CLI_KEY_HEIGHTS:
-        arguments->options.heights =
-            cli_whole_number(state, "--heights", argument, 1, MOST_HEIGHTS);
-        return 0;
-    case CLI_KEY_SIGHTINGS:
-        arguments->options.sightings =
-            cli_whole_number(state, "--sightings", argument, 1, MOST_SIGHTINGS);
-        return 0;
-    case CLI_KEY_SETUPS:
-        arguments->options.setups = cli_whole_number(state, "--setups", argument, 1, 2);
-        return 0;
     case CLI_KEY_TIP:
         arguments->options.tip = argument;
         return 0;
@@ -111,9 +120,6 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_BOARD:
         cli_board_size(state, argument, &arguments->board);
-        return 0;
-    case CLI_KEY_PARTS:
-        arguments->board.parts = cli_whole_number(state, "--parts", argument, 1, MOST_PARTS);
         return 0;
     case CLI_KEY_RS274:
         arguments->form = TIPTRUE_PLAN_RS274;
@@ -125,7 +131,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         check_arguments(arguments, state);
         return 0;
     default:
-        return ARGP_ERR_UNKNOWN;
+        return read_count(arguments, key, argument, state) ? 0 : ARGP_ERR_UNKNOWN;
     }
 }
 

@@ -15,7 +15,7 @@
 
 #define PLAIN_DECIMALS 8
 /* 95 % of a normal distribution. */
-#define TT_EXPANDED 1.96
+#define EXPANDED_FACTOR 1.96
 
 /* Largest same-plate expanded uncertainty of the axes. */
 static double same_plate_mm(const struct tt_tip_result *tip)
@@ -102,9 +102,9 @@ static void say_heights(struct tt_page *page, const struct tiptrue_proposal *p)
         tt_page_tab(page, 16);
         put_count(page, height->touches, " height", " heights");
         tt_page_tab(page, 30);
-        put_um(page, TT_EXPANDED * height->same_plate_u_mm);
+        put_um(page, EXPANDED_FACTOR * height->same_plate_u_mm);
         tt_page_puts(page, " on this plate, ");
-        put_um(page, TT_EXPANDED * height->u_mm);
+        put_um(page, EXPANDED_FACTOR * height->u_mm);
         tt_page_puts(page, " in full");
         tt_page_line_end(page);
     }
@@ -113,15 +113,18 @@ static void say_heights(struct tt_page *page, const struct tiptrue_proposal *p)
 /* "  east, setup 1, tip wide at 0, 36, 72 degrees": a line for each pass over an edge. */
 static void say_passes(struct tt_page *page, const struct tiptrue_proposal *p)
 {
+    static const char *const WORDS[TT_KINDS] = {[TT_SIGHT] = "sight ",
+                                                [TT_TOUCH] = "touch ",
+                                                [TT_HEIGHT] = "come down on ",
+                                                [TT_WARMUP] = "",
+                                                [TT_VIEW] = ""};
     struct tt_buffer *words = &page->words;
 
     for (size_t i = 0; i < p->plan.n_moves;) {
         const struct tt_move *first = &p->plan.moves[i];
         bool touch = first->kind != TT_SIGHT;
         tt_page_go(page, 2);
-        tt_buffer_puts(words, first->kind == TT_HEIGHT ? "come down on "
-                              : touch                  ? "touch "
-                                                       : "sight ");
+        tt_buffer_puts(words, WORDS[first->kind]);
         tt_buffer_puts(words, first->target);
         if (touch) {
             tt_buffer_puts(words, " with ");

@@ -284,10 +284,12 @@ static void expect(const struct design *d, size_t each, struct tt_height_plan *p
     plan->u_slope_y = sqrt(d->c[(at_slope(d) + 1) * (d->n + 1)]);
 }
 
-enum tiptrue_status tt_plan_heights(const struct tt_scene *scene, const size_t tips[], size_t n,
-                                    size_t each, struct tt_arena *arena,
-                                    struct tt_height_plan *plan, struct tiptrue_error *error)
+enum tiptrue_status tt_plan_heights(const struct tt_scene *scene, const struct tt_height_wish *wish,
+                                    struct tt_arena *arena, struct tt_height_plan *plan,
+                                    struct tiptrue_error *error)
 {
+    const size_t *tips = wish->tips;
+    size_t n = wish->n, each = wish->each;
     size_t *pads = TT_ARENA_NEW(arena, scene->plate->n_pads, size_t);
     struct design d = {.scene = scene, .tips = tips, .n_tips = n, .pads = pads};
     enum tiptrue_status status =

@@ -28,11 +28,17 @@ struct tt_height_plan {
     double u_slope_x, u_slope_y; /* rad */
 };
 
-/* @each touches of each of the @n tips of @scene, in its first setup, on pads that are in use and
- * have a place. TIPTRUE_E_DATA: the plate has no such pad. */
-TT_MUST_USE enum tiptrue_status tt_plan_heights(const struct tt_scene *scene, const size_t tips[],
-                                                size_t n, size_t each, struct tt_arena *arena,
-                                                struct tt_height_plan *plan,
+/* How many touches from above of which tips (of the scene). */
+struct tt_height_wish {
+    const size_t *tips;
+    size_t n, each; /* each: of each tip, 1 or more */
+};
+
+/* The touches of @wish in the first setup of @scene, on pads that are in use and have a place.
+ * TIPTRUE_E_DATA: the plate has no such pad. */
+TT_MUST_USE enum tiptrue_status tt_plan_heights(const struct tt_scene *scene,
+                                                const struct tt_height_wish *wish,
+                                                struct tt_arena *arena, struct tt_height_plan *plan,
                                                 struct tiptrue_error *error);
 
 /* Where the head is expected at contact, and its Z as *z_mm by the present height; returns the

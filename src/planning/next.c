@@ -373,6 +373,17 @@ static bool any_touch(const struct tiptrue_run *run)
     return any;
 }
 
+/* The run so far, to which touches on edges alone are added. */
+static enum tiptrue_status solve_so_far(const struct next *n, const struct tiptrue_run *run,
+                                        struct tiptrue_solution **solution,
+                                        struct tiptrue_error *error)
+{
+    return n->options->heights > 0
+               ? tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "plan a whole run with it",
+                         "--heights is not for a run that was begun")
+               : tt_adjust(n->workspace, n->plate, &n->machine, run, NULL, solution, error);
+}
+
 enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
                                  const struct tiptrue_plate *plate,
                                  const struct tiptrue_machine *machine,
@@ -389,11 +400,7 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
     if (!any_touch(run)) {
         return tt_plan_sighted(workspace, plate, machine, run, options, proposal, error);
     }
-    if (options->heights > 0) {
-        return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "plan a whole run with it",
-                       "--heights is not for a run that was begun");
-    }
-    status = tt_adjust(workspace, plate, machine, run, NULL, &solution, error);
+    status = solve_so_far(&n, run, &solution, error);
 
     if (status != TIPTRUE_OK) {
         return status;

@@ -252,6 +252,21 @@ static enum tiptrue_status too_few(struct tt_planner *p, size_t *least, struct t
                    p->options->touches, *least);
 }
 
+/* @choice, with touches from above where they are wanted. */
+static enum tiptrue_status propose(struct tt_planner *p, struct tt_choice choice,
+                                   struct tiptrue_proposal **proposal, struct tiptrue_error *error)
+{
+    const struct tt_height_wish wish = {p->tips, p->n_tips, p->options->heights};
+    struct tt_height_plan heights = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (wish.each > 0) {
+        status = tt_plan_heights(&p->scene, &wish, &p->arena, &heights, error);
+        choice.heights = &heights;
+    }
+    return status == TIPTRUE_OK ? tt_propose(&choice, proposal, error) : status;
+}
+
 static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
                                   struct tiptrue_proposal **proposal, struct tiptrue_error *error)
 {
@@ -289,22 +304,16 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
         status = too_few(p, &least, error);
         refusal = least == 0 ? TT_REFUSED_UNUSED : TT_NOT_REFUSED;
     }
-    struct tt_height_plan heights = {0};
-    if (status == TIPTRUE_OK && p->options->heights > 0) {
-        status = tt_plan_heights(&p->scene, p->tips, p->n_tips, p->options->heights, &p->arena,
-                                 &heights, error);
-    }
     const struct tt_choice choice = {.scene = &p->scene,
                                      .probes = p->probes,
                                      .n_probes = p->n_probes,
-                                     .heights = p->options->heights > 0 ? &heights : NULL,
                                      .first_id = first_id,
                                      .target_mm = p->options->target_mm,
                                      .designs = p->designs,
                                      .n_designs = p->n_designs,
                                      .expected = expected};
     if (status == TIPTRUE_OK) {
-        status = refusal == TT_NOT_REFUSED ? tt_propose(&choice, proposal, error)
+        status = refusal == TT_NOT_REFUSED ? propose(p, choice, proposal, error)
                                            : refuse(refusal, expected, proposal, error);
     }
     if (status != TIPTRUE_OK) {

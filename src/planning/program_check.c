@@ -1,5 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
+/* What keeps a motion program from being written: see program_parts.h. */
 #include "config.h"
 
 #include <math.h>

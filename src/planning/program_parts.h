@@ -23,12 +23,13 @@ struct program {
     enum tiptrue_status status;
 };
 
-/* Units of the program for 1 mm; decimals of its coordinates. */
+/* Units of the program for 1 mm. */
 static inline double tt_program_per_mm(const struct program *g)
 {
     return g->inches ? 1 / TT_MM_PER_INCH : 1;
 }
 
+/* Decimals of its coordinates. */
 static inline int tt_program_decimals(const struct program *g)
 {
     return g->inches ? TT_INCH_DECIMALS : TT_MM_DECIMALS;

@@ -228,14 +228,11 @@ static bool keep_names(struct writer *w)
     return w->good;
 }
 
-static bool write_moves(struct writer *w)
+/* Room for @most moves. */
+static bool make_arrays(const struct writer *w, size_t most)
 {
-    const struct tt_choice *choice = w->choice;
-    const struct tt_scene *scene = choice->scene;
     struct tiptrue_proposal *p = w->p;
     struct tt_arena *arena = &p->plan.arena;
-    size_t most = 2 * choice->n_probes + 2 * (choice->heights != NULL ? choice->heights->n : 0) +
-                  2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
 
     p->plan.moves = TT_ARENA_NEW(arena, most, struct tt_move);
     p->head = TT_ARENA_NEW(arena, most, struct tt_machine_xy);
@@ -243,10 +240,20 @@ static bool write_moves(struct writer *w)
     p->u_place_mm = TT_ARENA_NEW(arena, most, double);
     p->z_mm = TT_ARENA_NEW(arena, most, double);
     p->u_z_mm = TT_ARENA_NEW(arena, most, double);
-    p->plan.setups = TT_ARENA_NEW(arena, scene->n_setups, struct tt_plan_setup);
-    if (p->plan.moves == NULL || p->head == NULL || p->normal == NULL || p->u_place_mm == NULL ||
-        p->z_mm == NULL || p->u_z_mm == NULL || p->plan.setups == NULL || !keep_names(w) ||
-        !keep_heights(w)) {
+    p->plan.setups = TT_ARENA_NEW(arena, w->choice->scene->n_setups, struct tt_plan_setup);
+    return p->plan.moves != NULL && p->head != NULL && p->normal != NULL && p->u_place_mm != NULL &&
+           p->z_mm != NULL && p->u_z_mm != NULL && p->plan.setups != NULL;
+}
+
+static bool write_moves(struct writer *w)
+{
+    const struct tt_choice *choice = w->choice;
+    const struct tt_scene *scene = choice->scene;
+    struct tiptrue_proposal *p = w->p;
+    size_t most = 2 * choice->n_probes + 2 * (choice->heights != NULL ? choice->heights->n : 0) +
+                  2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
+
+    if (!make_arrays(w, most) || !keep_names(w) || !keep_heights(w)) {
         return false;
     }
     for (size_t s = 0, i = 0; s < scene->n_setups; s++) {

@@ -102,14 +102,16 @@ def check_expected(tally, folder):
         tally.check(found["touches"] == 9 and found["determined"], f"{found}")
         for key in ("expected_u_mm", "expected_same_plate_u_mm"):
             tally.check(abs(height[key] / found[key] - 1) < 0.03, f"{key}: planned {height}, checked {found}")
-    tally.check(json.loads(scene.run(folder, "solve", "--json", "run.csv").stdout)["verdict"] in ("keep", "update"), "its run is used")
+    solved = json.loads(scene.run(folder, "solve", "--json", "run.csv").stdout)
+    tally.check(solved["verdict"] in ("keep", "update"), "its run is used")
     text = planned(folder, "--heights", "9").stdout
     tally.check("40 touches, 18 heights and" in text and "come down on P1 with fine at" in text and
                 max(map(len, text.splitlines())) <= 80, text)
     rows = [line.split(",") for line in planned(folder, "--heights", "9", "--csv").stdout.splitlines() if ",height," in line]
     tally.check(len(rows) == 36, f"{len(rows)} rows of CSV")
     plain = [planned(folder, form).stdout for form in ("--json", "--csv", "--rs274")]
-    tally.check(all("height," not in p and '"heights"' not in p and "straight down" not in p for p in plain), "without --heights none")
+    words = ("height,", '"heights"', "straight down")
+    tally.check(all(word not in text for text in plain for word in words), "without --heights none")
 
 
 def check_program(tally, folder):
@@ -162,8 +164,8 @@ def in_inches(made):
         for key in ("radius", "radius_u", "height"):
             tip[key] *= per
     motion = made["motion"]
-    for key in ("safe_height", "touch_height", "travel_feed", "plunge_feed", "find_feed", "measure_feed", "start_distance", "overtravel",
-                "lost_motion", "margin"):
+    for key in ("safe_height", "touch_height", "travel_feed", "plunge_feed", "find_feed", "measure_feed", "start_distance",
+                "overtravel", "lost_motion", "margin"):
         motion[key] *= per
     for axis in "xyz":
         motion["limits"][axis] = [c * per for c in motion["limits"][axis]]
@@ -202,6 +204,10 @@ def check_refused(tally, folder):
     unused["pads"][0]["use"] = False
     scene.write(folder, plate=unused, machine=machine())
     plan = json.loads(planned(folder, "--heights", "6", "--json").stdout)
+    scene.write(folder, plate=scene.plate(), truth=scene.truth(), plan=plan)
+    (folder / "begun.csv").write_text(scene.simulated(folder).stdout)
+    done = scene.run(folder, "plan", "--after", "begun.csv", "--heights", "6")
+    tally.check(done.returncode == 64 and "a run that was begun" in done.stderr, f"after a run: {done.returncode} {done.stderr}")
     tally.check({m[1] for m in measured(plan)} == {"P2", "P3"}, "a pad that is out of use is left out")
     for wrong in ("0", "-1", "x"):
         tally.check(planned(folder, "--heights", wrong).returncode == 64, f"--heights {wrong}")
