@@ -115,6 +115,7 @@ script_tests = \
   tests/cli/views_export.py \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
+  tests/cli/leverage.py \
   tests/cli/man.sh \
   tests/cli/placement.py \
   tests/cli/plan.sh \
