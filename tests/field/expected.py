@@ -214,12 +214,37 @@ def check_cut_short(tally):
     tally.check("12-cut-short: as JSON", said == (BAD_INPUT, "tiptrue.error/1", 105), out)
 
 
+# height and its u of each tip, slope along x and y (mm/m), face runout of s1 (mm, degrees)
+HEIGHTS = {"s1": (-20.70290, 0.00505), "s2": (-19.54508, 0.00505)}
+SLOPE, FACE = (-0.8725, 0.1581), (0.00949, 114.26)
+
+
+def check_heights(tally):
+    result = result_of(tally, "15-heights", UPDATE)
+    if result is None:
+        return
+    for tip in result["tips"]:
+        height, (value, u) = tip["height"], HEIGHTS[tip["tip"]]
+        tally.check(f"15-heights: height of {tip['tip']}", abs(height["value_mm"] - value) < 0.0002, str(height))
+        tally.check(f"15-heights: its u, {tip['tip']}", abs(height["u_mm"] / u - 1) < 0.02, str(height))
+        verdicts = (tip["offset_verdict"], height["verdict"])
+        tally.check(f"15-heights: verdicts of {tip['tip']}", verdicts == ("keep", "update"), str(verdicts))
+    slope = result["surface"][0]["slope_mm_per_m"]
+    near = abs(slope["x"] - SLOPE[0]) < 0.01 and abs(slope["y"] - SLOPE[1]) < 0.01
+    tally.check("15-heights: slope", near, str(slope))
+    face = result["tips"][0]["height"]["face_runout"]
+    near = face is not None and abs(face["amplitude_mm"] - FACE[0]) < 0.0003 and abs(face["angle_deg"] - FACE[1]) < 1
+    tally.check("15-heights: face runout of s1, and of it alone", near and result["tips"][1]["height"]["face_runout"] is None, str(face))
+    late = {row for f in findings(result, "late-contact") for row in f["rows"]}
+    tally.check("15-heights: late rows", late == {104, 109, 111}, str(late))
+
+
 def main():
     tally = Tally()
     for folder, (status, tips, codes) in SOLVED.items():
         check_solved(tally, folder, status, tips, codes)
     for check in (check_film, check_oval, check_one_direction, check_one_sided, check_repeat, check_no_contact, check_reversal,
-                  check_cut_short):
+                  check_cut_short, check_heights):
         check(tally)
     print(f"{tally.passed} passed, {tally.failed} failed")
     return 0 if tally.failed == 0 and tally.passed > 0 else 1
