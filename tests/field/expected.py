@@ -234,7 +234,8 @@ def check_heights(tally):
     tally.check("15-heights: slope", near, str(slope))
     face = result["tips"][0]["height"]["face_runout"]
     near = face is not None and abs(face["amplitude_mm"] - FACE[0]) < 0.0003 and abs(face["angle_deg"] - FACE[1]) < 1
-    tally.check("15-heights: face runout of s1, and of it alone", near and result["tips"][1]["height"]["face_runout"] is None, str(face))
+    alone = result["tips"][1]["height"]["face_runout"] is None
+    tally.check("15-heights: face runout of s1, and of it alone", near and alone, str(face))
     late = {row for f in findings(result, "late-contact") for row in f["rows"]}
     tally.check("15-heights: late rows", late == {104, 109, 111}, str(late))
 
