@@ -263,6 +263,7 @@ libcore_la_SOURCES = \
   src/output/report/picture_weeks.c \
   src/output/report/report.c src/output/report/report.h \
   src/output/report/report_trend.c \
+  src/output/report/report_heights.c \
   src/output/report/report_words.c \
   src/output/report/scale.c src/output/report/scale.h \
   src/output/text/fill.c \

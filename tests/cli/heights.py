@@ -245,6 +245,24 @@ def check_blunders(tally, folder):
                         for t in r["tips"]), f"{what}: no height is kept that is off")
 
 
+def check_report(tally, folder):
+    """The page has each tip's height, the pads and the slope, to the printed digits; without touches from above nothing of it."""
+    rng = random.Random(4)
+    for rows in (rows_of(rng), []):
+        r = solve(folder, plate(), machine(), log(rng, rows))
+        subprocess.run([TIPTRUE, "report", "-o", "page.html", "--plate", "plate.json", "--machine", "machine.json", "run.csv"],
+                       cwd=folder, check=True, capture_output=True)
+        page = (folder / "page.html").read_text().replace("\u2212", "-")
+        tally.check(("<h3>Heights</h3>" in page) == bool(rows), "the page has heights where there are any")
+        for tip in r["tips"] if rows else []:
+            tally.check(f"<td>{tip['height']['value_mm']:.4f}</td>" in page, f"height of {tip['tip']} on the page")
+        for pad in r["surface"][0]["pads"] if rows else []:
+            tally.check(f"{pad['pad']}</th><td>12 of 12</td>" in page, f"pad {pad} on the page")
+            tally.check(f"<td>{1e3 * pad['shift_mm']:+.1f}</td>" in page, f"its shift {pad} on the page")
+        if rows:
+            tally.check(f"{r['surface'][0]['slope_mm_per_m']['x']:+.2f} mm/m along machine x" in page, "slope on the page")
+
+
 def main():
     tally = Tally()
     with tempfile.TemporaryDirectory() as name:
@@ -253,6 +271,7 @@ def main():
         check_truth(tally, folder)
         check_pads(tally, folder)
         check_blunders(tally, folder)
+        check_report(tally, folder)
     tally.close()
 
 

@@ -259,6 +259,7 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
     tt_buffer_puts(body, "</h2>\n");
     tt_report_verdict(body, s);
     tt_report_tips(body, s, numbered.number);
+    tt_report_heights(body, s);
     tt_report_words(report, &numbered);
     put_missing(report, &numbered);
     put_run_pictures(report, &numbered);
