@@ -198,20 +198,23 @@ static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *a
     struct tt_machine_xy *seen = TT_ARENA_NEW(arena, model->n_sights, struct tt_machine_xy);
     double *scale = TT_ARENA_NEW(arena, model->n_sights, double),
            *sorted = TT_ARENA_NEW(arena, model->n_sights, double);
+    size_t *first = TT_ARENA_NEW(arena, model->plate->n_marks, size_t); /* of seen, + 1, by mark */
     double *x = model->x + tt_at_pose(setup);
     double turned = model->terms.turned_rad != NULL ? model->terms.turned_rad[setup] : 0;
     struct tt_pose pose =
         tt_pose_make(machine->mark, (machine->has_yaw ? machine->yaw_rad : 0) + turned);
     size_t n = 0;
 
-    if (plate == NULL || seen == NULL || scale == NULL || sorted == NULL) {
+    if (plate == NULL || seen == NULL || scale == NULL || sorted == NULL || first == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t i = 0; i < model->n_sights; i++) {
+        size_t mark = model->sights[i].mark, at = first[mark];
         if (model->sights[i].setup == setup && !model->sights[i].after) {
-            plate[n] = model->plate->marks[model->sights[i].mark].at;
-            seen[n] = median_sighting(model, setup, model->sights[i].mark, sorted);
+            plate[n] = model->plate->marks[mark].at;
+            seen[n] = at > 0 ? seen[at - 1] : median_sighting(model, setup, mark, sorted);
             scale[n++] = model->sights[i].scale;
+            first[mark] = at > 0 ? at : n;
         }
     }
     /* 1 µm: marks closer than that give no direction. */
