@@ -212,6 +212,7 @@ libcore_la_SOURCES = \
   src/history/series/compare.c src/history/series/compare.h \
   src/history/series/series.c src/history/series/series.h \
   src/history/series/signals.c \
+  src/history/series/machine_events.c src/history/series/machine_events.h \
   src/history/series/naming.c \
   src/history/series/changes.c src/history/series/changes.h \
   src/history/series/descent.c \
@@ -235,6 +236,7 @@ libcore_la_SOURCES = \
   src/history/store/sql.c src/history/store/sql.h \
   src/history/store/store.c src/history/store/store.h \
   src/history/store/summary.c src/history/store/summary.h \
+  src/history/store/summary_columns.c src/history/store/summary_columns.h \
   src/history/store/verify.c \
   src/output/again.c \
   src/output/check.c \

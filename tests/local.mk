@@ -143,6 +143,7 @@ script_tests = \
   tests/planning/truth_back.py \
   tests/history/damage.py \
   tests/history/history.sh \
+  tests/history/machine.py \
   tests/history/size.py \
   tests/history/writers.py \
   tests/history/weeks.py \

@@ -188,42 +188,63 @@ static struct tt_machine_xy median_sighting(const struct tt_model *model, size_t
     return (struct tt_machine_xy){median[0], median[1]};
 }
 
+/* What was sighted in a setup, by place on the plate, in the machine (each mark's median), and by
+ * the plate's expansion. */
+struct sighted {
+    struct tt_plate_xy *plate;
+    struct tt_machine_xy *seen;
+    double *scale;
+    size_t n;
+};
+
+static enum tiptrue_status collect_sighted(const struct tt_model *model, struct tt_arena *arena,
+                                           size_t setup, struct sighted *s)
+{
+    double *sorted = TT_ARENA_NEW(arena, model->n_sights, double);
+    size_t *first = TT_ARENA_NEW(arena, model->plate->n_marks, size_t); /* of seen, + 1, by mark */
+
+    *s = (struct sighted){TT_ARENA_NEW(arena, model->n_sights, struct tt_plate_xy),
+                          TT_ARENA_NEW(arena, model->n_sights, struct tt_machine_xy),
+                          TT_ARENA_NEW(arena, model->n_sights, double), 0};
+    if (s->plate == NULL || s->seen == NULL || s->scale == NULL || sorted == NULL ||
+        first == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        size_t mark = model->sights[i].mark, at = first[mark], n = s->n;
+        if (model->sights[i].setup == setup && !model->sights[i].after) {
+            s->plate[n] = model->plate->marks[mark].at;
+            s->seen[n] = at > 0 ? s->seen[at - 1] : median_sighting(model, setup, mark, sorted);
+            s->scale[n] = model->sights[i].scale;
+            s->n = n + 1;
+            first[mark] = at > 0 ? at : n + 1;
+        }
+    }
+    return TIPTRUE_OK;
+}
+
 /* The pose of a setup from its sightings; from one place only the mark, with the nominal yaw;
  * without any, the machine file's mark.
  */
 static enum tiptrue_status start_pose(struct tt_model *model, struct tt_arena *arena, size_t setup)
 {
     const struct tiptrue_machine *machine = model->machine;
-    struct tt_plate_xy *plate = TT_ARENA_NEW(arena, model->n_sights, struct tt_plate_xy);
-    struct tt_machine_xy *seen = TT_ARENA_NEW(arena, model->n_sights, struct tt_machine_xy);
-    double *scale = TT_ARENA_NEW(arena, model->n_sights, double),
-           *sorted = TT_ARENA_NEW(arena, model->n_sights, double);
-    size_t *first = TT_ARENA_NEW(arena, model->plate->n_marks, size_t); /* of seen, + 1, by mark */
+    struct sighted s;
     double *x = model->x + tt_at_pose(setup);
     double turned = model->terms.turned_rad != NULL ? model->terms.turned_rad[setup] : 0;
     struct tt_pose pose =
         tt_pose_make(machine->mark, (machine->has_yaw ? machine->yaw_rad : 0) + turned);
-    size_t n = 0;
 
-    if (plate == NULL || seen == NULL || scale == NULL || sorted == NULL || first == NULL) {
+    if (collect_sighted(model, arena, setup, &s) != TIPTRUE_OK) {
         return TIPTRUE_E_MEMORY;
-    }
-    for (size_t i = 0; i < model->n_sights; i++) {
-        size_t mark = model->sights[i].mark, at = first[mark];
-        if (model->sights[i].setup == setup && !model->sights[i].after) {
-            plate[n] = model->plate->marks[mark].at;
-            seen[n] = at > 0 ? seen[at - 1] : median_sighting(model, setup, mark, sorted);
-            scale[n++] = model->sights[i].scale;
-            first[mark] = at > 0 ? at : n;
-        }
     }
     /* 1 µm: marks closer than that give no direction. */
     model->yaw_sighted[setup] =
-        n >= 2 && tt_pose_fit(plate, seen, scale, n, 1e-3, &pose) == TIPTRUE_OK;
-    if (!model->yaw_sighted[setup] && n > 0) {
-        struct tt_machine_xy arm = tt_pose_turn(&pose, plate[0]);
-        pose.mark = (struct tt_machine_xy){seen[0].x_mm - scale[0] * arm.x_mm,
-                                           seen[0].y_mm - scale[0] * arm.y_mm};
+        s.n >= 2 && tt_pose_fit(s.plate, s.seen, s.scale, s.n, 1e-3, &pose) == TIPTRUE_OK;
+    if (!model->yaw_sighted[setup] && s.n > 0) {
+        struct tt_machine_xy arm = tt_pose_turn(&pose, s.plate[0]);
+        pose.mark = (struct tt_machine_xy){s.seen[0].x_mm - s.scale[0] * arm.x_mm,
+                                           s.seen[0].y_mm - s.scale[0] * arm.y_mm};
     }
     model->yaw_seen_rad[setup] = pose.yaw_rad;
     if (machine->has_yaw &&

@@ -47,6 +47,18 @@ struct tt_series_response {
     double *edge;                 /* [edge]: to the edges' own estimated shifts */
 };
 
+/* Numbers of the machine itself: the picture's scales (mm per pixel) and turn (rad); what is wrong
+ * with its axes (struct tt_axes_result). */
+enum tt_series_number {
+    TT_SERIES_SCALE_X,
+    TT_SERIES_SCALE_Y,
+    TT_SERIES_TURN,
+    TT_SERIES_AXIS_X,
+    TT_SERIES_AXIS_Y,
+    TT_SERIES_AXIS_SQUARE,
+    TT_SERIES_NUMBERS
+};
+
 struct tt_series_run {
     const char *id;
     double time_s;     /* seconds from 1970-01-01T00:00:00Z */
@@ -69,6 +81,10 @@ struct tt_series_run {
     bool has_u_touch,
         has_u_sighting; /* repeatability of one touch, one sighting, as found in the run */
     double u_touch_mm, u_sighting_mm;
+    double machine[TT_SERIES_NUMBERS],
+        u_machine[TT_SERIES_NUMBERS]; /* u 0: the run does not say, or of axes that they are right
+                                       */
+    size_t marks;                     /* sighted or viewed: from three on they tell the axes */
     bool left_out;    /* excluded, or its clock is not to be believed: kept out of trends */
     const char *note; /* why; NULL: not left out */
 };

@@ -141,7 +141,8 @@ struct tt_trend_latest {
 /* Something else that a reader of the weeks should know. */
 struct tt_trend_event {
     double time_s;
-    const char *id, *code, *text; /* run; "plate-changed", "left-out", "note" */
+    const char *id, *code, *text; /* run; "plate-changed", "left-out",
+                                     "focus-moved", "camera-turned", "axes-changed", "note" */
 };
 
 /* An edge of the plate of the last run. */

@@ -178,6 +178,28 @@ static void fill_conditions(const struct tiptrue_solution *solution, struct tt_s
     run->temperature_C = solution->temperature_C;
 }
 
+static void fill_machine(const struct tiptrue_solution *solution, struct tt_series_run *run)
+{
+    const struct tt_camera_result *c = &solution->camera;
+    const struct tt_axes_result *a = &solution->axes;
+    const double picture[3] = {c->scale_x_mm, c->scale_y_mm, c->turn_rad},
+                 u_picture[3] = {c->u_scale_x_mm, c->u_scale_y_mm, c->u_turn_rad},
+                 axes[3] = {a->scale_x, a->scale_y, a->square_rad},
+                 u_axes[3] = {a->u_scale_x, a->u_scale_y, a->u_square_rad};
+
+    for (size_t k = 0; k < 3; k++) {
+        if (c->views > 0 && c->determined) {
+            run->machine[k] = picture[k];
+            run->u_machine[k] = u_picture[k];
+        }
+        if (a->found) {
+            run->machine[TT_SERIES_AXIS_X + k] = axes[k];
+            run->u_machine[TT_SERIES_AXIS_X + k] = u_axes[k];
+        }
+    }
+    run->marks = solution->n_marks;
+}
+
 /* A copy in the series' arena; NULL stays NULL. */
 static const char *copy(struct tt_series *series, const char *text, bool *failed)
 {
@@ -207,6 +229,7 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
     run->permitted_error_mm = solution->permitted_error_mm;
     fill_pose(solution, run);
     fill_conditions(solution, run);
+    fill_machine(solution, run);
     run->setup = copy(series, run->setup, &failed);
     run->n_tips = 0;
     for (size_t i = 0; i < solution->n_tips && !failed; i++) {

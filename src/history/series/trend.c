@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/distribution.h"
+#include "history/series/machine_events.h"
 
 #define WEEK_S (7 * 86400.0)
 /* A forecast goes this far: beyond, nobody plans, and no drift stays the same. */
@@ -344,7 +345,8 @@ static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct
     char text[300];
     bool good = true;
 
-    trend->events = TT_ARENA_NEW(&trend->arena, series->n_runs, struct tt_trend_event);
+    trend->events = TT_ARENA_NEW(&trend->arena, series->n_runs + tt_machine_events_room(series),
+                                 struct tt_trend_event);
     for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
         const struct tt_series_run *run = &series->runs[i];
         if (run->left_out) {
@@ -364,6 +366,20 @@ static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct
         }
     }
     return trend->events != NULL && good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+/* What changed, and what does not stand still. */
+static enum tiptrue_status fill_found(struct tiptrue_trend *trend, const struct tt_series *series,
+                                      const struct tt_changes *changes)
+{
+    enum tiptrue_status status = tt_trend_name_changes(trend, changes);
+
+    status = status == TIPTRUE_OK ? tt_machine_events(trend, series) : status;
+    status = status == TIPTRUE_OK ? fill_edges(trend, changes) : status;
+    if (status == TIPTRUE_OK) {
+        fill_smooth(trend, changes);
+    }
+    return status;
 }
 
 static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_series *series,
@@ -396,14 +412,8 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
             status = tt_trend_judge_points(trend, &changes, tip, baseline_runs);
         }
     }
-    if (status == TIPTRUE_OK && changes.values.n > 0) {
-        status = tt_trend_name_changes(trend, &changes);
-    }
-    if (status == TIPTRUE_OK && changes.values.n > 0) {
-        status = fill_edges(trend, &changes);
-        fill_smooth(trend, &changes);
-    }
-    return status;
+    return status == TIPTRUE_OK && changes.values.n > 0 ? fill_found(trend, series, &changes)
+                                                        : status;
 }
 
 enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,

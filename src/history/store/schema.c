@@ -108,6 +108,9 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     " text TEXT NOT NULL) STRICT;"
     "CREATE INDEX note_by_run ON note(run);"
     "INSERT OR IGNORE INTO pending SELECT no FROM run;",
+    /* 5: the picture and the axes of runs with views, or with marks enough */
+    "ALTER TABLE summary ADD COLUMN machine_numbers TEXT;"
+    "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

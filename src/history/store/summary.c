@@ -10,26 +10,28 @@
 
 #include "base/time.h"
 #include "history/series/series.h"
+#include "history/store/summary_columns.h"
 
 /* The flags in tip.has. */
 enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
 
 #define RUN_COLUMNS                                                                                \
     "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, "           \
-    "mark_x_mm, mark_y_mm, u_mark_x_mm, "                                                          \
-    "u_mark_y_mm, yaw_rad, u_yaw_rad, temperature_C, u_touch_mm, u_sighting_mm, left_out"
+    "mark_x_mm, "                                                                                  \
+    "mark_y_mm, u_mark_x_mm, u_mark_y_mm, yaw_rad, u_yaw_rad, temperature_C, u_touch_mm, "         \
+    "u_sighting_mm, left_out, machine_numbers"
+enum { AT_MACHINE = 18, AT_RUN };
 #define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late"
 #define TIP_COLUMNS                                                                                \
     "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, "      \
-    "same_plate_xy_mm2, "                                                                          \
-    "same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, runout_y_mm, runout_xx_mm2, "   \
-    "runout_xy_mm2, runout_yy_mm2, "                                                               \
-    "radius_mm, u_radius_mm, present_x_mm, present_y_mm, full_x_mm, full_y_mm"
+    "same_plate_xy_mm2, same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, "            \
+    "runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, radius_mm, u_radius_mm, "           \
+    "present_x_mm, present_y_mm, full_x_mm, full_y_mm"
 
 static const char INSERT_RUN[] =
     "INSERT INTO summary(" RUN_COLUMNS
-    ", machine, run, result, started, plate, plate_serial, tips, edges)"
-    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+    ", machine, run, result, started, plate, plate_serial, tips, edges) "
+    "VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)";
 static const char INSERT_EDGE[] =
     "INSERT INTO edge(" EDGE_COLUMNS
     ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
@@ -44,7 +46,10 @@ static void bind_if(sqlite3_stmt *to, int at, bool known, double value, int *cod
     }
 }
 
-static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *code)
+/* @numbers: as tt_run_numbers_write has them; NULL: none. It must live until the statement is done.
+ */
+static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, const char *numbers,
+                     int *code)
 {
     int at = 1;
 
@@ -66,13 +71,7 @@ static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, int *cod
     bind_if(to, at++, run->has_u_touch, run->u_touch_mm, code);
     bind_if(to, at++, run->has_u_sighting, run->u_sighting_mm, code);
     tt_sql_text(to, at++, run->note, code);
-}
-
-static void bind_cov(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
-{
-    tt_sql_real(to, at, cov->xx_mm2, code);
-    tt_sql_real(to, at + 1, cov->xy_mm2, code);
-    tt_sql_real(to, at + 2, cov->yy_mm2, code);
+    tt_sql_text(to, at, numbers, code);
 }
 
 static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
@@ -85,13 +84,13 @@ static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_
     tt_sql_integer(to, 3, has, code);
     tt_sql_real(to, 4, tip->offset.x_mm, code);
     tt_sql_real(to, 5, tip->offset.y_mm, code);
-    bind_cov(to, 6, &tip->cov, code);
-    bind_cov(to, 9, &tip->same_plate_cov, code);
+    tt_cov_bind(to, 6, &tip->cov, code);
+    tt_cov_bind(to, 9, &tip->same_plate_cov, code);
     tt_sql_real(to, 12, tip->common_u_x_mm, code);
     tt_sql_real(to, 13, tip->common_u_y_mm, code);
     tt_sql_real(to, 14, tip->runout.x_mm, code);
     tt_sql_real(to, 15, tip->runout.y_mm, code);
-    bind_cov(to, 16, &tip->runout_cov, code);
+    tt_cov_bind(to, 16, &tip->runout_cov, code);
     tt_sql_real(to, 19, tip->radius_mm, code);
     tt_sql_real(to, 20, tip->u_radius_mm, code);
     tt_sql_real(to, 21, tip->present.x_mm, code);
@@ -136,6 +135,7 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int
                                       const struct tiptrue_solution *solution,
                                       struct tiptrue_error *error)
 {
+    struct tt_buffer numbers = {0};
     sqlite3_stmt *statement;
     int code = SQLITE_OK;
     enum tiptrue_status status = tt_sql_get(store, INSERT_RUN, &statement, error);
@@ -143,16 +143,20 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int
     if (status != TIPTRUE_OK) {
         return status;
     }
-    bind_run(statement, row, &code);
-    tt_sql_text(statement, 19, solution->machine != NULL ? solution->machine : "", &code);
-    tt_sql_integer(statement, 20, run, &code);
-    tt_sql_integer(statement, 21, result, &code);
-    tt_sql_text(statement, 22, solution->started, &code);
-    tt_sql_text(statement, 23, solution->plate, &code);
-    tt_sql_text(statement, 24, solution->plate_serial, &code);
-    tt_sql_integer(statement, 25, (sqlite3_int64)row->n_tips, &code);
-    tt_sql_integer(statement, 26, (sqlite3_int64)row->n_edges, &code);
-    return finish(store, statement, code, error);
+    tt_run_numbers_write(row, &numbers);
+    code = numbers.failed ? SQLITE_NOMEM : SQLITE_OK;
+    bind_run(statement, row, numbers.text, &code);
+    tt_sql_text(statement, AT_RUN + 1, solution->machine != NULL ? solution->machine : "", &code);
+    tt_sql_integer(statement, AT_RUN + 2, run, &code);
+    tt_sql_integer(statement, AT_RUN + 3, result, &code);
+    tt_sql_text(statement, AT_RUN + 4, solution->started, &code);
+    tt_sql_text(statement, AT_RUN + 5, solution->plate, &code);
+    tt_sql_text(statement, AT_RUN + 6, solution->plate_serial, &code);
+    tt_sql_integer(statement, AT_RUN + 7, (sqlite3_int64)row->n_tips, &code);
+    tt_sql_integer(statement, AT_RUN + 8, (sqlite3_int64)row->n_edges, &code);
+    status = finish(store, statement, code, error);
+    tt_buffer_clear(&numbers);
+    return status;
 }
 
 static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_int64 run,
@@ -318,8 +322,7 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     run->permitted_error_mm = sqlite3_column_double(from, 5);
     run->has_pose = sqlite3_column_int(from, 6) != 0;
     run->setup = copy_column(series, from, 7, &failed);
-    run->mark =
-        (struct tt_machine_xy){sqlite3_column_double(from, 8), sqlite3_column_double(from, 9)};
+    run->mark = tt_xy_columns(from, 8);
     run->u_mark_x_mm = sqlite3_column_double(from, 10);
     run->u_mark_y_mm = sqlite3_column_double(from, 11);
     run->yaw_rad = sqlite3_column_double(from, 12);
@@ -332,14 +335,8 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     run->u_sighting_mm = sqlite3_column_double(from, 16);
     run->note = copy_column(series, from, 17, &failed);
     run->left_out = run->note != NULL;
+    tt_run_numbers_read(tt_sql_column(from, AT_MACHINE), run);
     return !failed;
-}
-
-static struct tt_cov2 cov_columns(sqlite3_stmt *from, int column)
-{
-    return (struct tt_cov2){sqlite3_column_double(from, column),
-                            sqlite3_column_double(from, column + 1),
-                            sqlite3_column_double(from, column + 2)};
 }
 
 static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
@@ -353,21 +350,18 @@ static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     tip->has_runout = (has & HAS_RUNOUT) != 0;
     tip->has_radius = (has & HAS_RADIUS) != 0;
     tip->has_present = (has & HAS_PRESENT) != 0;
-    tip->offset =
-        (struct tt_machine_xy){sqlite3_column_double(from, 3), sqlite3_column_double(from, 4)};
-    tip->cov = cov_columns(from, 5);
-    tip->same_plate_cov = cov_columns(from, 8);
+    tip->offset = tt_xy_columns(from, 3);
+    tip->cov = tt_cov_columns(from, 5);
+    tip->same_plate_cov = tt_cov_columns(from, 8);
     tip->common_u_x_mm = sqlite3_column_double(from, 11);
     tip->common_u_y_mm = sqlite3_column_double(from, 12);
     tip->runout =
         (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
-    tip->runout_cov = cov_columns(from, 15);
+    tip->runout_cov = tt_cov_columns(from, 15);
     tip->radius_mm = sqlite3_column_double(from, 18);
     tip->u_radius_mm = sqlite3_column_double(from, 19);
-    tip->present =
-        (struct tt_machine_xy){sqlite3_column_double(from, 20), sqlite3_column_double(from, 21)};
-    tip->full =
-        (struct tt_machine_xy){sqlite3_column_double(from, 22), sqlite3_column_double(from, 23)};
+    tip->present = tt_xy_columns(from, 20);
+    tip->full = tt_xy_columns(from, 22);
     return tip->tip != TT_NONE;
 }
 
@@ -438,9 +432,9 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
     }
     while (status == TIPTRUE_OK && (status = tt_sql_next(store, runs, &row, error)) == TIPTRUE_OK &&
            row) {
-        sqlite3_int64 number = sqlite3_column_int64(runs, 18);
-        size_t n_tips = (size_t)sqlite3_column_int64(runs, 19),
-               n_edges = (size_t)sqlite3_column_int64(runs, 20);
+        sqlite3_int64 number = sqlite3_column_int64(runs, AT_RUN);
+        size_t n_tips = (size_t)sqlite3_column_int64(runs, AT_RUN + 1),
+               n_edges = (size_t)sqlite3_column_int64(runs, AT_RUN + 2);
         struct tt_series_run *run = tt_series_new_run(series, n_tips, n_edges);
         bool good = run != NULL && fill_run(series, runs, run);
         for (size_t i = 0;

@@ -1,0 +1,291 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A number begins a new level where it lies further from the weighted mean of the level so far than
+ * chance takes it, and the next run that tells it agrees; one that nobody confirms is an outlier,
+ * but for the last run. How runs scatter is the larger one of their own u and of what the
+ * differences of neighbours show, by their median, which a step or two do not touch. */
+#include "config.h"
+
+#include "history/series/machine_events.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include "model/frames.h"
+
+/* Standard deviations of a step, and of the run that confirms it: with 5, one of a million runs
+ * begins a level without cause. */
+#define STEP_SHOWN 5.0
+#define STEP_CONFIRMED 3.0
+/* Median of the difference of two normal deviates, in their standard deviation. */
+#define MEDIAN_OF_DIFFERENCES 0.954
+/* Fewer differences than this say nothing of the scatter. */
+#define LEAST_DIFFERENCES 6
+/* What errors of the axes come to is said over this length of board. */
+#define BOARD_MM 100.0
+
+/* One number over the runs that tell it. */
+struct track {
+    const struct tt_series *series;
+    size_t *run; /* of the series */
+    double *value, *u, *sorted;
+    size_t n;
+    double scatter;
+    size_t *step; /* of n: where a level begins; at first the first */
+    double *before, *after;
+    size_t n_steps;
+};
+
+struct level {
+    double weight, mean;
+};
+
+static void add_to(struct level *level, double value, double u)
+{
+    double w = 1 / (u * u);
+
+    level->mean = (level->weight * level->mean + w * value) / (level->weight + w);
+    level->weight += w;
+}
+
+static double u_of(const struct track *t, size_t i)
+{
+    return fmax(t->u[i], t->scatter);
+}
+
+/* How many standard deviations value @i lies from @level. */
+static double apart(const struct track *t, size_t i, const struct level *level)
+{
+    double u = u_of(t, i);
+    return (t->value[i] - level->mean) / sqrt(u * u + 1 / level->weight);
+}
+
+static void find_scatter(struct track *t)
+{
+    size_t n = 0;
+
+    t->scatter = 0;
+    for (size_t i = 1; i < t->n; i++) {
+        t->sorted[n++] = fabs(t->value[i] - t->value[i - 1]);
+    }
+    if (n >= LEAST_DIFFERENCES) {
+        gsl_sort(t->sorted, 1, n);
+        t->scatter = t->sorted[n / 2] / MEDIAN_OF_DIFFERENCES;
+    }
+}
+
+static void find_steps(struct track *t)
+{
+    struct level level = {0, 0};
+
+    find_scatter(t);
+    t->n_steps = 0;
+    for (size_t i = 0; i < t->n; i++) {
+        double off = level.weight > 0 ? apart(t, i, &level) : 0;
+        bool last = i + 1 == t->n,
+             confirmed = last || apart(t, i + 1, &level) * (off > 0 ? 1 : -1) > STEP_CONFIRMED;
+        if (fabs(off) > STEP_SHOWN && confirmed) {
+            t->before[t->n_steps] = level.mean;
+            t->step[t->n_steps++] = i;
+            level = (struct level){0, 0};
+        } else if (fabs(off) > STEP_SHOWN) {
+            continue;
+        }
+        add_to(&level, t->value[i], u_of(t, i));
+        if (t->n_steps > 0) {
+            t->after[t->n_steps - 1] = level.mean;
+        }
+    }
+}
+
+/* ---- the numbers ---- */
+
+static void put(struct track *t, size_t run, double value, double u)
+{
+    t->run[t->n] = run;
+    t->value[t->n] = value;
+    t->u[t->n++] = u;
+}
+
+/* ln of the picture's mean scale: a step of it is a share. */
+static void take_scale(struct track *t)
+{
+    t->n = 0;
+    for (size_t i = 0; i < t->series->n_runs; i++) {
+        const struct tt_series_run *run = &t->series->runs[i];
+        const double *m = run->machine, *u = run->u_machine;
+        if (!run->left_out && u[TT_SERIES_SCALE_X] > 0 && u[TT_SERIES_SCALE_Y] > 0) {
+            put(t, i, 0.5 * log(m[TT_SERIES_SCALE_X] * m[TT_SERIES_SCALE_Y]),
+                0.5 * hypot(u[TT_SERIES_SCALE_X] / m[TT_SERIES_SCALE_X],
+                            u[TT_SERIES_SCALE_Y] / m[TT_SERIES_SCALE_Y]));
+        }
+    }
+}
+
+static void take_turn(struct track *t)
+{
+    t->n = 0;
+    for (size_t i = 0; i < t->series->n_runs; i++) {
+        const struct tt_series_run *run = &t->series->runs[i];
+        if (!run->left_out && run->u_machine[TT_SERIES_TURN] > 0) {
+            double last = t->n > 0 ? t->value[t->n - 1] : 0;
+            put(t, i, last + remainder(run->machine[TT_SERIES_TURN] - last, 2 * TT_PI),
+                run->u_machine[TT_SERIES_TURN]);
+        }
+    }
+}
+
+/* A number of the axes. Runs with marks enough that find nothing wrong have them right, as well as
+ * the others know it. */
+static void take_axis(struct track *t, enum tt_series_number k)
+{
+    double worst = 0;
+
+    t->n = 0;
+    for (size_t i = 0; i < t->series->n_runs; i++) {
+        worst = fmax(worst, t->series->runs[i].u_machine[k]);
+    }
+    for (size_t i = 0; i < t->series->n_runs && worst > 0; i++) {
+        const struct tt_series_run *run = &t->series->runs[i];
+        if (!run->left_out && (run->u_machine[k] > 0 || run->marks >= 3)) {
+            put(t, i, run->machine[k], run->u_machine[k] > 0 ? run->u_machine[k] : worst);
+        }
+    }
+}
+
+/* ---- the events ---- */
+
+static bool add(struct tiptrue_trend *trend, const struct tt_series_run *run, const char *code,
+                const char *text)
+{
+    struct tt_trend_event *e = &trend->events[trend->n_events++];
+
+    *e = (struct tt_trend_event){.time_s = run->time_s, .code = code};
+    e->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id)) : NULL;
+    e->text = tt_arena_copy_text(&trend->arena, text, strlen(text));
+    return e->text != NULL && (run->id == NULL || e->id != NULL);
+}
+
+/* Whether all offsets moved between run @before and run @after of the series. */
+static bool offsets_moved(const struct tiptrue_trend *trend, const struct tt_series *series,
+                          size_t before, size_t after)
+{
+    for (size_t i = 0; i < trend->n_changes; i++) {
+        const struct tt_trend_change *c = &trend->changes[i];
+        if ((c->tip == TT_NONE || trend->n_tips == 1) && c->has_shift &&
+            c->before_s > series->runs[before].time_s && c->after_s < series->runs[after].time_s) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool tell_focus(struct tiptrue_trend *trend, const struct track *t, size_t k)
+{
+    char text[300];
+    const struct tt_series_run *run = &t->series->runs[t->run[t->step[k]]];
+
+    snprintf(text, sizeof text,
+             "the focus moved: a pixel is %+.3f %% larger on the board than before; check the lens "
+             "and the height of the camera, and write the new scale into the machine",
+             100 * (t->after[k] - t->before[k]));
+    return add(trend, run, "focus-moved", text);
+}
+
+static bool tell_turn(struct tiptrue_trend *trend, const struct track *t, size_t k)
+{
+    char text[300];
+    size_t at = t->step[k];
+    bool with = offsets_moved(trend, t->series, t->run[at - 1], t->run[at]);
+
+    snprintf(text, sizeof text,
+             "the camera turned by %+.3f\xc2\xb0 (counter-clockwise is positive), %s; tighten its "
+             "bracket, and write the new turn into the machine",
+             tt_deg_from_rad(t->after[k] - t->before[k]),
+             with ? "and all offsets moved with it: the camera was moved as a whole"
+                  : "and the offsets stayed: it turned about its own axis");
+    return add(trend, &t->series->runs[t->run[at]], "camera-turned", text);
+}
+
+static bool tell_axis(struct tiptrue_trend *trend, const struct track *t, size_t k, size_t which)
+{
+    static const char *const WHAT[] = {"a move of 100 mm along x is", "a move of 100 mm along y is",
+                                       "the y axis leans over 100 mm"};
+    char text[300], warm[80] = "";
+    size_t at = t->step[k];
+    const struct tt_series_run *run = &t->series->runs[t->run[at]],
+                               *old = &t->series->runs[t->run[at - 1]];
+    double um = 1e3 * BOARD_MM * (t->after[k] - t->before[k]);
+
+    if (run->has_temperature && old->has_temperature) {
+        snprintf(warm, sizeof warm,
+                 "; it was at %.1f \xc2\xb0"
+                 "C, and %.1f before",
+                 run->temperature_C, old->temperature_C);
+    }
+    snprintf(text, sizeof text,
+             "the axes changed: %s by %.0f \xc2\xb5m %s than before; look for a belt that was "
+             "tightened or "
+             "changed, a loose frame, or another temperature%s",
+             WHAT[which], fabs(um),
+             which < 2 ? (um > 0 ? "longer" : "shorter")
+                       : (um > 0 ? "further counter-clockwise" : "further clockwise"),
+             warm);
+    return add(trend, run, "axes-changed", text);
+}
+
+static int by_time(const void *a, const void *b)
+{
+    const struct tt_trend_event *first = a, *second = b;
+
+    if (first->time_s != second->time_s) {
+        return first->time_s < second->time_s ? -1 : 1;
+    }
+    return strcmp(first->code, second->code);
+}
+
+size_t tt_machine_events_room(const struct tt_series *series)
+{
+    return (2 + 3) * series->n_runs;
+}
+
+enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend, const struct tt_series *series)
+{
+    struct tt_arena work = {0};
+    size_t n = series->n_runs, old = trend->n_events;
+    double *numbers = TT_ARENA_NEW(&work, 5 * n, double);
+    size_t *places = TT_ARENA_NEW(&work, 2 * n, size_t);
+    bool good = numbers != NULL && places != NULL;
+    struct track t = {.series = series};
+
+    if (good) {
+        t = (struct track){series, places, numbers,    numbers + n,     numbers + 2 * n,
+                           0,      0,      places + n, numbers + 3 * n, numbers + 4 * n,
+                           0};
+        take_scale(&t);
+        find_steps(&t);
+        for (size_t k = 0; k < t.n_steps && good; k++) {
+            good = tell_focus(trend, &t, k);
+        }
+        take_turn(&t);
+        find_steps(&t);
+        for (size_t k = 0; k < t.n_steps && good; k++) {
+            good = tell_turn(trend, &t, k);
+        }
+        for (size_t which = 0; which < 3; which++) {
+            take_axis(&t, TT_SERIES_AXIS_X + which);
+            find_steps(&t);
+            for (size_t k = 0; k < t.n_steps && good; k++) {
+                good = tell_axis(trend, &t, k, which);
+            }
+        }
+    }
+    if (good && trend->n_events > old) {
+        qsort(trend->events, trend->n_events, sizeof *trend->events, by_time);
+    }
+    tt_arena_clear(&work);
+    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
