@@ -61,6 +61,7 @@ BEGIN {
     print "'\\\" -*- coding: utf-8 -*-\n.\\\" made from the documentation; do not edit"
     printf ".TH %s %s %s \"tiptrue %s\" \"File Formats\"\n", toupper(name), section, date, version
     printf ".SH NAME\n%s \\- %s\n.SH DESCRIPTION\n", plain(name), plain(purpose)
+    headed = 1
 }
 /^```/ {
     fenced = !fenced
