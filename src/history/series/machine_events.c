@@ -85,13 +85,14 @@ static void find_steps(struct track *t)
     t->n_steps = 0;
     for (size_t i = 0; i < t->n; i++) {
         double off = level.weight > 0 ? apart(t, i, &level) : 0;
-        bool last = i + 1 == t->n,
-             confirmed = last || apart(t, i + 1, &level) * (off > 0 ? 1 : -1) > STEP_CONFIRMED;
-        if (fabs(off) > STEP_SHOWN && confirmed) {
+        bool shown = fabs(off) > STEP_SHOWN, last = i + 1 == t->n;
+        bool confirmed =
+            shown && (last || apart(t, i + 1, &level) * (off > 0 ? 1 : -1) > STEP_CONFIRMED);
+        if (confirmed) {
             t->before[t->n_steps] = level.mean;
             t->step[t->n_steps++] = i;
             level = (struct level){0, 0};
-        } else if (fabs(off) > STEP_SHOWN) {
+        } else if (shown) {
             continue;
         }
         add_to(&level, t->value[i], u_of(t, i));
