@@ -257,8 +257,7 @@ void tt_report_add_run(struct tt_report *report, const struct tt_scene *scene)
     tt_buffer_printf(body, "<section id=\"run-%zu\">\n<h2>Run ", numbered.number);
     tt_markup_short(body, shown_name(s, ""), 120);
     tt_buffer_puts(body, "</h2>\n");
-    tt_report_verdict(body, s);
-    tt_report_tips(body, s, numbered.number);
+    tt_report_verdict(body, s, numbered.number);
     tt_report_heights(body, s);
     tt_report_words(report, &numbered);
     put_missing(report, &numbered);

@@ -51,13 +51,13 @@ void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, doub
 /* The same without seconds. */
 void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
 
-/* The words of a run, report_words.c: verdict with reasons; then the rest, up to the pictures. */
-void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution);
+/* The words of a run, report_words.c: verdict, all tips at a glance, each with a link to its part
+ * of the run @number, and the reasons; then the rest, up to the pictures. */
+void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution,
+                       size_t number);
 void tt_report_words(struct tt_report *report, const struct tt_scene *scene);
 /* report_heights.c: heights of tips, pads, slope; nothing without touches from above. */
 void tt_report_heights(struct tt_buffer *body, const struct tiptrue_solution *solution);
-/* All tips at a glance, each with a link to its part of the run @number. */
-void tt_report_tips(struct tt_buffer *body, const struct tiptrue_solution *solution, size_t number);
 void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *solution,
                    const struct tt_tip_result *tip);
 

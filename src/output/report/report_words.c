@@ -70,16 +70,6 @@ static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution 
     tt_buffer_puts(body, to.n > 0 ? close : "");
 }
 
-void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution)
-{
-    char open[64];
-    struct elements to = {.body = body, .open = open, .shout = strlen(tt_text_shout(solution))};
-
-    snprintf(open, sizeof open, "<p class=\"verdict %s\">", tt_verdict_word(solution->verdict));
-    hear_part(tt_text_verdict, solution, put_shout, &to);
-    put_sentences(body, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li");
-}
-
 static void put_started(struct tt_report *report, const struct tiptrue_solution *s)
 {
     double utc_s;
@@ -179,7 +169,7 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     }
 }
 
-void tt_report_tips(struct tt_buffer *body, const struct tiptrue_solution *s, size_t number)
+static void put_tips(struct tt_buffer *body, const struct tiptrue_solution *s, size_t number)
 {
     tt_buffer_puts(body,
                    "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
@@ -203,6 +193,18 @@ void tt_report_tips(struct tt_buffer *body, const struct tiptrue_solution *s, si
         tt_buffer_puts(body, "</tr>\n");
     }
     tt_buffer_puts(body, "</tbody></table>\n");
+}
+
+void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution,
+                       size_t number)
+{
+    char open[64];
+    struct elements to = {.body = body, .open = open, .shout = strlen(tt_text_shout(solution))};
+
+    snprintf(open, sizeof open, "<p class=\"verdict %s\">", tt_verdict_word(solution->verdict));
+    hear_part(tt_text_verdict, solution, put_shout, &to);
+    put_tips(body, solution, number);
+    put_sentences(body, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li");
 }
 
 void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
