@@ -185,7 +185,7 @@ static void put_tips(struct tt_buffer *body, const struct tiptrue_solution *s, s
                          i + 1);
         tt_markup_short(body, t->name, TT_NAME_MOST);
         tt_buffer_printf(body, "</a></th><td class=\"t\"><strong>%s</strong></td>",
-                         tt_verdict_shown(s, t->verdict));
+                         tt_verdict_shown(s, t->offset_verdict));
         put_mm(body, t->offset_determined_x, t->offset.x_mm);
         put_mm(body, t->offset_determined_y, t->offset.y_mm);
         put_um(body, TT_PLUS_MINUS " ", both, full_mm, full_mm, false);
@@ -210,8 +210,13 @@ void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *so
 void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
                    const struct tt_tip_result *t)
 {
-    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, %zu of %zu touches used.</p>\n",
-                     tt_verdict_shown(s, t->verdict), t->used, t->touches);
+    tt_buffer_printf(body, "<p>Verdict: <strong>%s</strong>, ",
+                     tt_verdict_shown(s, t->offset_verdict));
+    if (t->height != NULL && t->height->has_verdict) {
+        tt_buffer_printf(body, "of its height <strong>%s</strong>, ",
+                         tt_verdict_shown(s, t->height->verdict));
+    }
+    tt_buffer_printf(body, "%zu of %zu touches used.</p>\n", t->used, t->touches);
     tt_buffer_puts(body, "<table><thead><tr><td></td><th scope=\"col\">x</th><th "
                          "scope=\"col\">y</th><td></td></tr></thead><tbody>\n");
     put_offset(body, t);

@@ -92,6 +92,17 @@ static bool lacks_last_sighting(const struct tiptrue_solution *s)
     return last != NULL && tt_is_sighting(s->rows[0].kind) && last->kind == TT_TOUCH;
 }
 
+static size_t heights_set_aside(const struct tiptrue_solution *s)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_height_result *height = s->tips[i].height;
+        n += height != NULL ? height->touches - height->used : 0;
+    }
+    return n;
+}
+
 /* Which run this is, what was in it, and how well it repeats. */
 void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
 {
@@ -113,6 +124,9 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     add_count(words, s->touches_find, "fast first touch", "fast first touches");
     add_count(words, s->warmups, "warm-up touch", "warm-up touches");
     add_count(words, s->heights, "height", "heights");
+    if (heights_set_aside(s) > 0) {
+        tt_buffer_printf(words, " (%zu set aside)", heights_set_aside(s));
+    }
     add_count(words, s->sightings - s->camera.views, "sighting", "sightings");
     add_count(words, s->camera.views, "view", "views");
     tt_buffer_puts(words, lacks_last_sighting(s) ? ", none at the end" : "");
