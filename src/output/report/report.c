@@ -379,5 +379,6 @@ void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
     tt_buffer_puts(page, "</main>\n");
     tt_buffer_puts(page, CAUTIONS);
     tt_buffer_puts(page, "</body>\n</html>\n");
-    page->failed = page->failed || report->failed || report->body.failed || report->list.failed;
+    page->failed = page->failed || report->failed || report->body.failed || report->list.failed ||
+                   report->title.failed;
 }
