@@ -57,26 +57,19 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
+    const struct cli_name NAMES[] = {{CLI_KEY_MACHINE, &arguments->machine},
+                                     {CLI_KEY_RESULT, &arguments->result},
+                                     {CLI_KEY_PRESENT, &arguments->present},
+                                     {CLI_KEY_PLATE, &arguments->plate},
+                                     {CLI_KEY_LEARN, &arguments->learn}};
 
+    if (cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument)) {
+        return 0;
+    }
     switch (key) {
     case ARGP_KEY_INIT:
         arguments->boards = calloc((size_t)state->argc + 1, sizeof *arguments->boards);
         return arguments->boards != NULL ? 0 : ENOMEM;
-    case CLI_KEY_MACHINE:
-        arguments->machine = argument;
-        return 0;
-    case CLI_KEY_RESULT:
-        arguments->result = argument;
-        return 0;
-    case CLI_KEY_PRESENT:
-        arguments->present = argument;
-        return 0;
-    case CLI_KEY_PLATE:
-        arguments->plate = argument;
-        return 0;
-    case CLI_KEY_LEARN:
-        arguments->learn = argument;
-        return 0;
     case CLI_KEY_JSON:
         arguments->json = true;
         return 0;

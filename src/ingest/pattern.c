@@ -153,7 +153,8 @@ static enum tiptrue_status find_words(struct tt_pattern *pattern, const char *te
         (made == none && memcmp(begin, begin + made + 1, made) == 0)) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
                        "two different words of at most 40 characters, as in contact,NO CONTACT",
-                       "the words for contact and for none are not told apart");
+                       "the words '%s' of a contact and of none are not told apart",
+                       tt_shown(begin, strcspn(begin, ")")).text);
     }
     for (size_t i = 0; i < 2; i++) {
         size_t length = i == 0 ? made : none;
