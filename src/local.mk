@@ -215,10 +215,14 @@ libcore_la_SOURCES = \
   src/history/series/machine_events.c src/history/series/machine_events.h \
   src/history/series/naming.c \
   src/history/series/changes.c src/history/series/changes.h \
+  src/history/series/changes_parts.h \
+  src/history/series/forecast.c src/history/series/latest.c \
+  src/history/series/predict.c src/history/series/smooth.c \
   src/history/series/descent.c \
   src/history/series/events.c \
   src/history/series/gls.c src/history/series/gls.h \
   src/history/series/noise.c src/history/series/noise.h \
+  src/history/series/noise_parts.h src/history/series/noise_residuals.c \
   src/history/series/problem.c src/history/series/problem.h \
   src/history/series/search.h \
   src/history/series/segment.c \
@@ -295,7 +299,7 @@ libcore_la_SOURCES = \
   src/output/text/text_tip.c \
   src/output/text/text_trials.c \
   src/output/json/truth.c \
-  src/output/text/trend_chart.c \
+  src/output/text/trend_chart.c src/output/text/trend_drifts.c \
   src/output/json/trend_json.c \
   src/output/text/trend_text.c \
   src/output/trend_words.c src/output/trend_words.h \

@@ -144,6 +144,7 @@ script_tests = \
   tests/history/damage.py \
   tests/history/history.sh \
   tests/history/machine.py \
+  tests/history/reach.py \
   tests/history/size.py \
   tests/history/writers.py \
   tests/history/weeks.py \

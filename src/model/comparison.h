@@ -20,7 +20,7 @@ struct tt_difference {
 
 struct tt_tip_comparison {
     const char *name;
-    struct tt_difference offset, runout, radius; /* runout: of the vectors at rotation 0 */
+    struct tt_difference offset, runout, radius, height; /* runout: of the vectors at rotation 0 */
     bool has_between; /* scatter between runs is in the offset's covariance */
     double between_x_mm, between_y_mm;
     const char *text; /* a plain sentence */

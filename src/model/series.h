@@ -29,6 +29,13 @@ struct tt_series_tip {
     double radius_mm, u_radius_mm; /* contact radius; the plate's own errors left out of u */
     bool has_present;              /* the offset in use when the run was made */
     struct tt_machine_xy present;
+    bool has_height;
+    double height_mm, u_height_mm, full_u_height_mm; /* u: the pads' own errors left out */
+    double common_u_height_mm; /* of u_height_mm, the part that all tips of the run share */
+    const char *pads; /* where the slope was not known: the pads at whose middle the height holds,
+                         one a line; NULL: it holds at the reference mark */
+    bool has_present_height, has_permitted_height;
+    double present_height_mm, permitted_height_mm;
 };
 
 /* An edge in one run: its shift along its normal to the free side, against where the plate file has

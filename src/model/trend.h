@@ -37,6 +37,14 @@ struct tt_signal {
     const char *text; /* what was found */
 };
 
+/* A tip's height in one run. */
+struct tt_height_point {
+    size_t run; /* index into the series */
+    double time_s;
+    const char *id;
+    double height_mm, u_mm, fitted_mm;
+};
+
 /* One run of one tip. */
 struct tt_trend_point {
     size_t run; /* index into the series */
@@ -80,6 +88,18 @@ struct tt_forecast {
     double from_s, to_s; /* 95 % */
 };
 
+/* How far down a tip reaches, over the weeks. */
+struct tt_height_trend {
+    struct tt_height_point *points;
+    size_t n_points; /* 0: no run knows it, and nothing else is filled */
+    double within_u_mm, between_mm, u_between_mm;
+    bool has_drift, drift_significant, step_alike;
+    double drift_mm_per_week, u_drift_mm_per_week, p_drift;
+    bool has_present;
+    double present_mm;
+    struct tt_forecast forecast;
+};
+
 struct tt_trend_tip {
     const char *name;
     size_t runs; /* that are used */
@@ -96,13 +116,14 @@ struct tt_trend_tip {
     bool drift_significant, wears; /* wears: runout or contact radius drift */
     bool step_alike; /* a step instead of the drift would explain the runs about as well */
     struct tt_forecast forecast;
+    struct tt_height_trend height;
     struct tt_signal *signals;
     size_t n_signals;
     double baseline_from_s, baseline_to_s; /* of the last stretch without a change */
     size_t baseline_runs;
 };
 
-enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE, TT_MOVED_EDGE };
+enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE, TT_MOVED_EDGE, TT_MOVED_Z_HOME };
 
 struct tt_trend_change {
     double after_s, before_s; /* it came between these two runs (95 %) */
@@ -120,10 +141,12 @@ struct tt_trend_change {
     double yaw_shift_rad;
     double edge_shift_mm,
         u_edge_shift_mm; /* along the edge's normal to the free side; a film makes it negative */
-    bool drift_alike;    /* a drift instead would explain the runs about as well */
-    double confidence;   /* 1 - the probability by chance, all places and kinds looked at counted */
-    double attribution;  /* how probable what moved is among what could have: by likelihoods,
-                            Schwarz's weights */
+    bool has_height_shift;
+    double height_shift_mm, u_height_shift_mm; /* of the tip's height, or of all */
+    bool drift_alike;   /* a drift instead would explain the runs about as well */
+    double confidence;  /* 1 - the probability by chance, all places and kinds looked at counted */
+    double attribution; /* how probable what moved is among what could have: by likelihoods,
+                           Schwarz's weights */
     const char *code, *cause,
         *text; /* a word for programs; a word or two; a plain sentence with what to do */
 };
@@ -176,6 +199,8 @@ struct tiptrue_trend {
     bool pose_drifts, has_season, has_temperature;
     double temperature_x_mm_per_K, temperature_y_mm_per_K, u_temperature_x_mm_per_K,
         u_temperature_y_mm_per_K;
+    bool has_height_temperature;
+    double height_mm_per_K, u_height_mm_per_K;
     struct tt_trend_edge *edges;
     size_t n_edges;
     struct tt_trend_latest latest;

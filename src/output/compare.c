@@ -110,6 +110,7 @@ void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buf
                           t->has_between, t->between_y_mm);
         write_in_plane(&json, "runout", &t->runout);
         write_on_line(&json, "contact_radius", "difference_mm", "u_mm", 1, &t->radius);
+        write_on_line(&json, "height", "difference_mm", "u_mm", 1, &t->height);
         tt_json_key_text(&json, "text", t->text);
         tt_json_close(&json, '}');
     }
@@ -143,7 +144,8 @@ static bool any_real(const struct tiptrue_comparison *c)
 {
     for (size_t i = 0; i < c->n_tips; i++) {
         const struct tt_tip_comparison *t = &c->tips[i];
-        if (t->offset.significant || t->runout.significant || t->radius.significant) {
+        if (t->offset.significant || t->runout.significant || t->radius.significant ||
+            t->height.significant) {
             return true;
         }
     }
@@ -277,6 +279,7 @@ void tt_output_comparison_text(const struct tiptrue_comparison *c,
         row(&page, at, c->tips[i].name, "offset", &c->tips[i].offset, true);
         row(&page, at, c->tips[i].name, "runout", &c->tips[i].runout, true);
         row(&page, at, c->tips[i].name, "contact radius", &c->tips[i].radius, false);
+        row(&page, at, c->tips[i].name, "height", &c->tips[i].height, false);
     }
     for (size_t i = 0; i < c->n_poses; i++) {
         row(&page, at, "plate", "mark", &c->poses[i].mark, true);

@@ -24,7 +24,8 @@ const char *tt_moved_word(enum tt_moved moved)
     static const char *const WORDS[] = {[TT_MOVED_ALL_TIPS] = "all-tips",
                                         [TT_MOVED_TIP] = "tip",
                                         [TT_MOVED_PLATE] = "plate",
-                                        [TT_MOVED_EDGE] = "edge"};
+                                        [TT_MOVED_EDGE] = "edge",
+                                        [TT_MOVED_Z_HOME] = "z-home"};
     return WORDS[moved];
 }
 

@@ -9,7 +9,7 @@
 
 /* "individuals", "moving-range", "ewma", "cusum", "t-squared", "single-run". */
 const char *tt_chart_word(enum tt_chart chart);
-/* "all-tips", "tip", "plate". */
+/* "all-tips", "tip", "plate", "edge", "z-home". */
 const char *tt_moved_word(enum tt_moved moved);
 /* What a forecast without a date says; NULL with one. */
 const char *tt_forecast_words(const struct tt_forecast *forecast);
@@ -26,8 +26,14 @@ void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words)
 void tt_trend_names(struct tt_page *page, const struct tiptrue_trend *trend);
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend);
 
-/* Offsets of a tip over time, as many lines as @height says: along x above, along y below. Points,
- * limits and changes. */
+/* In text/trend_drifts.c: µm with the decimals that @u_mm justifies; what of a tip drifts or wears,
+ * in sentences; and a table of heights, where some run knows them. */
+void tt_add_um(struct tt_buffer *words, double mm, double u_mm, bool plus);
+void tt_say_drifts(struct tt_page *page, const struct tt_trend_tip *tip);
+void tt_trend_heights(struct tt_page *page, const struct tiptrue_trend *trend);
+
+/* Offsets of a tip over time, as many lines as @height says: along x above, along y below, its
+ * height under them where runs know it. Points and changes. */
 void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend,
                     const struct tt_trend_tip *tip, size_t height);
 

@@ -23,7 +23,8 @@
 #define EDGES 4
 #define MOST_EVENTS 40
 
-enum kind { CAMERA, HEAD, POSE, PLATE, SEAT, CHANGED, EDGE };
+/* Z_HOME: all heights; HEIGHT: one; CHANGED moves the height, too, where there are some. */
+enum kind { CAMERA, HEAD, POSE, PLATE, SEAT, CHANGED, EDGE, Z_HOME, HEIGHT };
 
 struct event {
     size_t from;
@@ -42,6 +43,8 @@ struct drawn {
     size_t period; /* runs of a season */
     struct event event[MOST_EVENTS];
     size_t n_events;
+    bool heights; /* of all tips: scatter between runs and in a run 2, 1, 1 and 1 um, as offsets */
+    double wear;  /* of the last tip's height, um a week */
     double drift_x, drift_y; /* as drawn */
 };
 
@@ -72,6 +75,9 @@ static void add_event(gsl_rng *rng, const struct event *e, struct tt_series *ser
                 ((e->kind == SEAT || e->kind == CHANGED) && e->who == k)) {
                 tip->offset.x_mm += v[0];
                 tip->offset.y_mm += v[1];
+            }
+            if (e->kind == Z_HOME || ((e->kind == HEIGHT || e->kind == CHANGED) && e->who == k)) {
+                tip->height_mm += UM * e->um;
             }
             if (e->kind == CHANGED && e->who == k) {
                 tip->runout.x_mm += w[0];
@@ -116,6 +122,15 @@ static void fill_tip(gsl_rng *rng, struct tt_series_tip *tip, const double share
     tip->u_radius_mm = UM;
 }
 
+static void fill_height(gsl_rng *rng, double off_mm, struct tt_series_tip *tip)
+{
+    tip->has_height = true;
+    tip->height_mm = -12.4 + off_mm + gauss(rng, 1);
+    tip->u_height_mm = sqrt(2) * UM;
+    tip->full_u_height_mm = 4 * UM;
+    tip->common_u_height_mm = UM;
+}
+
 static bool make_response(struct tt_series *series, size_t tips)
 {
     static const double NX[] = {1, 0, -1, 0}, NY[] = {0, 1, 0, -1};
@@ -141,7 +156,7 @@ static void draw(struct drawn *d, gsl_rng *rng, struct tt_series *series)
 {
     static const char *const NAMES[] = {"a", "b", "c", "d", "e", "f", "g", "h"},
                              *const EDGE_NAMES[] = {"e0", "e1", "e2", "e3"};
-    double shared[2] = {0}, own[8][2] = {{0}}, t = 0, phase = gsl_ran_flat(rng, 0, 2 * TT_PI),
+    double shared[3] = {0}, own[8][3] = {{0}}, t = 0, phase = gsl_ran_flat(rng, 0, 2 * TT_PI),
            a = gsl_ran_flat(rng, 0, 2 * TT_PI);
 
     d->drift_x = UM * d->drift * cos(a);
@@ -164,19 +179,24 @@ static void draw(struct drawn *d, gsl_rng *rng, struct tt_series *series)
         run->u_yaw_rad = 1e-5;
         run->has_temperature = d->temperature;
         run->temperature_C = 22 + kelvin + gsl_ran_gaussian(rng, 0.2);
-        for (int axis = 0; axis < 2; axis++) {
+        for (int axis = 0; axis < (d->heights ? 3 : 2); axis++) {
             wander(rng, d->ar, d->shared, i == 0, &shared[axis]);
         }
+        double z = d->heights ? shared[2] + gauss(rng, 1) : 0;
         double moved[2] = {shared[0] + gauss(rng, 1), shared[1] + gauss(rng, 1)};
         double warm = UM * (d->season > 0 ? d->season * swing : d->per_kelvin * kelvin);
         moved[0] += warm;
         moved[1] += 0.3 * warm;
         for (size_t k = 0; k < d->tips; k++) {
-            for (int axis = 0; axis < 2; axis++) {
+            for (int axis = 0; axis < (d->heights ? 3 : 2); axis++) {
                 wander(rng, d->ar, d->own, i == 0, &own[k][axis]);
             }
             run->tips[k].tip = tt_series_tip_index(series, NAMES[k]);
             fill_tip(rng, &run->tips[k], moved, own[k]);
+            if (d->heights) {
+                fill_height(rng, z + own[k][2], &run->tips[k]);
+                run->tips[k].height_mm -= k + 1 == d->tips ? UM * d->wear * t / 7 : 0;
+            }
             if (d->drift_all || k + 1 == d->tips) {
                 run->tips[k].offset.x_mm += d->drift_x * t / 7;
                 run->tips[k].offset.y_mm += d->drift_y * t / 7;
@@ -208,12 +228,11 @@ static bool is_right(const struct tiptrue_trend *trend, const struct tt_series *
 {
     bool place =
         c->after_s < series->runs[e->from].time_s && c->before_s >= series->runs[e->from].time_s;
-    bool tip = (e->kind == SEAT || e->kind == CHANGED);
+    double shift = UM * e->um, off = fabs(c->height_shift_mm - shift);
 
-    if (!place) {
+    if (!place || (c->has_height_shift && off > 6 * c->u_height_shift_mm)) {
         return false;
     }
-    (void)trend;
     switch (e->kind) {
     case CAMERA:
     case HEAD:
@@ -223,12 +242,17 @@ static bool is_right(const struct tiptrue_trend *trend, const struct tt_series *
         return c->moved == TT_MOVED_PLATE && c->has_shift == (e->kind == PLATE);
     case EDGE:
         return c->moved == TT_MOVED_EDGE && c->edge == e->who;
+    case Z_HOME:
+        return c->moved == TT_MOVED_Z_HOME && c->has_height_shift && !c->has_shift;
     case SEAT:
     case CHANGED:
+    case HEIGHT:
         break;
     }
-    return tip && c->moved == TT_MOVED_TIP && c->tip == e->who &&
-           c->has_runout_shift == (e->kind == CHANGED);
+    bool known = trend->tips[e->who].height.n_points > 0;
+    return c->moved == TT_MOVED_TIP && c->tip == e->who &&
+           c->has_runout_shift == (e->kind == CHANGED) && c->has_shift == (e->kind != HEIGHT) &&
+           c->has_height_shift == (e->kind == HEIGHT || (known && e->kind == CHANGED));
 }
 
 static void count_trend(const struct drawn *d, const struct tt_series *series,
@@ -260,8 +284,12 @@ static void count_trend(const struct drawn *d, const struct tt_series *series,
     bool drifts = false, false_drift = false;
     for (size_t k = 0; k < trend->n_tips; k++) {
         bool true_one = d->drift > 0 && (d->drift_all || k + 1 == d->tips);
-        drifts = drifts || (true_one && trend->tips[k].drift_significant);
-        false_drift = false_drift || (!true_one && trend->tips[k].drift_significant);
+        bool worn = d->wear > 0 && k + 1 == d->tips;
+        const struct tt_height_trend *z = &trend->tips[k].height;
+        drifts = drifts || (true_one && trend->tips[k].drift_significant) ||
+                 (worn && z->drift_significant && z->drift_mm_per_week < 0);
+        false_drift = false_drift || (!true_one && trend->tips[k].drift_significant) ||
+                      (!worn && z->drift_significant);
         n->between2 += 0.5 *
                        (pow(trend->tips[k].between.x_mm, 2) + pow(trend->tips[k].between.y_mm, 2)) /
                        (double)trend->n_tips;
@@ -269,8 +297,11 @@ static void count_trend(const struct drawn *d, const struct tt_series *series,
     n->drifts += drifts;
     n->false_drifts += false_drift;
     const struct tt_trend_tip *last = &trend->tips[trend->n_tips - 1];
-    n->covered +=
-        drifts && fabs(last->drift_x_mm_per_week - d->drift_x) < 1.96 * last->u_drift_x_mm_per_week;
+    const struct tt_height_trend *z = &last->height;
+    n->covered += drifts && d->wear > 0 &&
+                  fabs(z->drift_mm_per_week + UM * d->wear) < 1.96 * z->u_drift_mm_per_week;
+    n->covered += drifts && !(d->wear > 0) &&
+                  fabs(last->drift_x_mm_per_week - d->drift_x) < 1.96 * last->u_drift_x_mm_per_week;
     n->latest += trend->latest.differs;
     n->latest_right +=
         trend->latest.differs && d->n_events > 0 && trend->latest.change.moved == TT_MOVED_ALL_TIPS;
@@ -287,7 +318,7 @@ static void judge(const char *name, const struct drawn *d, const struct counts *
          many = strncmp(name, "many", 4) == 0 || strncmp(name, "block", 5) == 0;
     double most = d->ar > 0.5 ? 0.05 : d->ar > 0 ? 0.025 : 0.01;
 
-    if (quiet && d->drift <= 0) {
+    if (quiet && d->drift <= 0 && d->wear <= 0) {
         *((double)n->falsely <= h * most + 3 * sqrt(h * most) ? passed : failed) += 1;
         *((double)n->false_drifts <= h * 0.01 + 3 * sqrt(h * 0.03) ? passed : failed) += 1;
         *((double)n->latest <= h * 0.005 + 3 * sqrt(h * 0.005) ? passed : failed) += 1;
@@ -296,7 +327,11 @@ static void judge(const char *name, const struct drawn *d, const struct counts *
         *(right >= 0.97 - 3 * sqrt(0.03 / (double)n->events) ? passed : failed) += 1;
         *((double)n->falsely <= h * 0.05 + 3 * sqrt(h * 0.05) ? passed : failed) += 1;
     }
-    if (d->drift >= 1) {
+    if (strncmp(name, "heights", 7) == 0 && n->events > 0) {
+        *(right >= 0.95 - 3 * sqrt(0.05 / (double)n->events) ? passed : failed) += 1;
+        *((double)n->falsely <= h * 0.01 + 3 * sqrt(h * 0.01) ? passed : failed) += 1;
+    }
+    if (d->drift >= 1 || d->wear >= 1) {
         *((double)n->drifts >= h * 0.9 - 3 * sqrt(h * 0.09) ? passed : failed) += 1;
     }
 }
@@ -349,6 +384,48 @@ static void run_cell(const char *name, struct drawn d, size_t histories, unsigne
 }
 
 #define BASE .tips = 3, .own = 2, .shared = 1
+
+/* Heights beside the rest: nothing; each kind with its sign; wear of the last tip. */
+static void run_heights(const char *only, size_t histories, unsigned long seed)
+{
+    static const struct {
+        const char *name;
+        enum kind kind;
+        double um;
+    } KINDS[] = {{"z home up", Z_HOME, 15},   {"z home down", Z_HOME, -15},
+                 {"tip longer", HEIGHT, 15},  {"tip shorter", HEIGHT, -15},
+                 {"changed up", CHANGED, 30}, {"changed down", CHANGED, -30},
+                 {"camera", CAMERA, 30},      {"seat", SEAT, 30}};
+    static const size_t TIPS[] = {3, 8};
+    char name[80];
+
+    for (int ar = 0; ar < 3; ar++) {
+        for (size_t n = 20; n <= 60; n += 20) {
+            struct drawn d = {
+                .n = n, .tips = 3, .own = 3, .shared = 1.5, .ar = 0.3 * ar, .heights = true};
+            snprintf(name, sizeof name, "heights quiet ar %.1f n%zu", d.ar, n);
+            if (strstr(name, only) != NULL) {
+                run_cell(name, d, histories, seed);
+            }
+        }
+    }
+    for (size_t i = 0; i < 2 * sizeof KINDS / sizeof KINDS[0]; i++) {
+        struct drawn d = {BASE, .n = 40, .heights = true,
+                          .event = {{20, KINDS[i / 2].kind, 1, KINDS[i / 2].um}}, .n_events = 1};
+        d.tips = TIPS[i % 2];
+        snprintf(name, sizeof name, "heights %s, %zu tips", KINDS[i / 2].name, d.tips);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
+    }
+    for (int rate = 1; rate <= 3; rate += 2) {
+        struct drawn d = {BASE, .n = 60, .heights = true, .wear = rate};
+        snprintf(name, sizeof name, "heights wear %d", rate);
+        if (strstr(name, only) != NULL) {
+            run_cell(name, d, histories, seed);
+        }
+    }
+}
 
 int main(int argc, char *argv[])
 {
@@ -473,6 +550,7 @@ int main(int argc, char *argv[])
             }
         }
     }
+    run_heights(only, histories, seed);
     printf("%zu passed, %zu failed\n", passed, failed);
     return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
 }

@@ -2,7 +2,7 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* What changed in a series of runs, when, and what moved: steps, single runs that stand apart,
  * drifts, wear, temperature and season, over the offsets, runouts and radii of all tips, the
- * plate's pose and its edges together (docs/trend.md).
+ * plate's pose, its edges and the tips' heights together (docs/trend.md).
  *
  * Two passes: with scales from successive differences, leniently, then with those of what the first
  * leaves, strictly. The latest run is judged by itself besides. Cost: runs^2 * (tips + edges) for
@@ -34,7 +34,7 @@ struct tt_change {
     double log_p;  /* natural logarithm of the probability by chance, all looks counted */
     double weight; /* of this hypothesis among all at its place, by the criterion */
     bool drift_alike; /* a drift instead would explain the runs about as well */
-    struct tt_moved_by offset, runout, radius, mark, yaw, edge;
+    struct tt_moved_by offset, runout, radius, mark, yaw, edge, height;
 };
 
 struct tt_tip_drift {
@@ -59,12 +59,14 @@ struct tt_changes {
     double *residual;           /* [run * p + column] */
     struct tt_change *change;   /* in order of time, single runs included */
     size_t n_changes;
-    struct tt_tip_drift *drift; /* [tip] */
-    bool *wears;                /* [tip]: its runout or radius drifts */
+    struct tt_tip_drift *drift;        /* [tip] */
+    struct tt_tip_drift *height_drift; /* [tip]: of its height, in x */
+    bool *wears;                       /* [tip]: its runout or radius drifts */
     bool pose_drifts;
     struct tt_moved_by *edge_drift; /* [edge]: mm a week */
     bool has_temperature, has_season;
-    struct tt_moved_by temperature; /* mm / K, of all offsets */
+    struct tt_moved_by temperature;        /* mm / K, of all offsets */
+    struct tt_moved_by height_temperature; /* mm / K, of all heights */
     struct tt_latest_run latest;
     struct tt_arena *arena;
 };
@@ -79,7 +81,12 @@ struct tt_axis_scatter tt_changes_between(const struct tt_changes *changes, size
 /* The offset of @tip at @week as the runs lead to expect, from the origin of its column on, with
  * its covariance. */
 struct tt_moved_by tt_changes_predict(const struct tt_changes *changes, size_t tip, double week);
-/* Degrees of freedom of the offsets' scale. */
+/* The same of a tip's height, in x and xx; and its scatter between runs with its uncertainty. */
+struct tt_moved_by tt_changes_predict_height(const struct tt_changes *changes, size_t tip,
+                                             double week);
+double tt_changes_height_between(const struct tt_changes *changes, size_t tip, double *u);
+/* Degrees of freedom of the offsets' scale, and of the heights'. */
+double tt_changes_height_dof(const struct tt_changes *changes);
 double tt_changes_dof(const struct tt_changes *changes);
 /* Whether a value of @tip's offset is in @run. */
 bool tt_changes_has(const struct tt_changes *changes, size_t run, size_t tip);

@@ -51,6 +51,12 @@ static double dof_of_touches(const struct tiptrue_solution *solution)
     return solution->has_u_touch ? fmax(solution->dof_touch, 1) : 1;
 }
 
+/* Likewise of the touches from above. */
+static double dof_of_heights(const struct tiptrue_solution *solution)
+{
+    return solution->has_u_height ? fmax(solution->dof_height, 1) : 1;
+}
+
 static struct tt_difference in_plane(double x, double y, struct tt_cov2 cov, double dof)
 {
     struct tt_difference d = {.known = true, .x = x, .y = y, .cov = cov, .dof = dof};
@@ -167,6 +173,11 @@ static const char *say(struct tiptrue_comparison *comparison, const struct tt_ti
             tt_buffer_puts(&b, " \xc2\xb5m");
         }
     }
+    if (c->height.known && c->height.significant) {
+        tt_buffer_puts(&b, "; its height changed by ");
+        tt_words_um_pm(&b, c->height.x, sqrt(c->height.cov.xx_mm2));
+        tt_buffer_puts(&b, " \xc2\xb5m");
+    }
     const char *text = b.failed ? NULL : tt_arena_copy_text(&comparison->arena, b.text, b.length);
     tt_buffer_clear(&b);
     return text;
@@ -177,7 +188,7 @@ struct side {
     const struct tt_series_tip
         *tip; /* the scatter between runs that a history added taken out again */
     const struct tt_tip_result *result;
-    double dof_touch;
+    double dof_touch, dof_height;
 };
 
 /* Two offsets and their covariances as they are compared: both with the plate held, or both in
@@ -244,6 +255,43 @@ static struct tt_difference compare_radii(const struct side *a, const struct sid
     return on_line(b->tip->radius_mm - a->tip->radius_mm, u[0], dof[0], u[1], dof[1]);
 }
 
+/* A height's variance in a run, and its degrees of freedom, the scatter between runs in it. */
+static double height_u(const struct side *side, bool same_plate, const struct tt_height_trend *h,
+                       double *dof)
+{
+    double u = same_plate ? side->tip->u_height_mm : side->tip->full_u_height_mm;
+    double of_run = radius_dof(u, side->tip->u_height_mm, side->dof_height);
+
+    *dof = of_run;
+    if (h == NULL || !(h->between_mm > 0)) {
+        return u;
+    }
+    double between = h->between_mm * h->between_mm, all = u * u + between,
+           known = 0.5 * between / (h->u_between_mm * h->u_between_mm),
+           part = pow(u, 4) / of_run + between * between / fmax(known, 1);
+    *dof = part > 0 ? all * all / part : HUGE_VAL;
+    return sqrt(all);
+}
+
+static struct tt_difference compare_heights(const struct side *a, const struct side *b,
+                                            bool same_plate, const struct tiptrue_trend *trend)
+{
+    const struct tt_height_trend *h = NULL;
+    double dof_a, dof_b;
+
+    if (!a->tip->has_height || !b->tip->has_height || !tt_series_same_place(a->tip, b->tip) ||
+        (a->tip->pads != NULL && !same_plate)) {
+        return (struct tt_difference){0};
+    }
+    for (size_t i = 0; trend != NULL && i < trend->n_tips; i++) {
+        const struct tt_trend_tip *t = &trend->tips[i];
+        bool enough = t->height.n_points >= TT_FEWEST_TREND_RUNS;
+        h = enough && strcmp(t->name, a->result->name) == 0 ? &t->height : h;
+    }
+    double u_a = height_u(a, same_plate, h, &dof_a), u_b = height_u(b, same_plate, h, &dof_b);
+    return on_line(b->tip->height_mm - a->tip->height_mm, u_a, dof_a, u_b, dof_b);
+}
+
 static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair *pair,
                         const struct side *side_a, const struct side *side_b,
                         const struct tiptrue_trend *trend, struct tt_tip_comparison *c)
@@ -270,6 +318,7 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair
     if (a->has_radius && b->has_radius) {
         c->radius = compare_radii(side_a, side_b, plate);
     }
+    c->height = compare_heights(side_a, side_b, plate, trend);
     c->text = say(comparison, c);
     return c->text != NULL;
 }
@@ -368,8 +417,9 @@ static bool compare_tips(struct tiptrue_comparison *comparison, const struct tip
         if (in_a == TT_NONE || in_b == TT_NONE) {
             return false;
         }
-        struct side side_a = {tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a)};
-        struct side side_b = {tip_of(&of_b, in_b), other, dof_of_touches(b)};
+        struct side side_a = {tip_of(&of_a, in_a), &a->tips[i], dof_of_touches(a),
+                              dof_of_heights(a)};
+        struct side side_b = {tip_of(&of_b, in_b), other, dof_of_touches(b), dof_of_heights(b)};
         struct pair pair = pair_of(a, b, &side_a, &side_b, comparison->same_plate);
         if (!compare_tip(comparison, &pair, &side_a, &side_b, trend,
                          &comparison->tips[comparison->n_tips++])) {

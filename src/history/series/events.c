@@ -19,12 +19,12 @@ enum tiptrue_status tt_events_init(struct tt_events *f, const struct tt_problem 
                                    size_t room_events, size_t columns)
 {
     size_t plates = p->values->n_plates < TT_MOST_PLATES ? p->values->n_plates : TT_MOST_PLATES;
-    size_t room = 3 * room_events + 6 * plates + 8,
+    size_t room = 3 * room_events + 7 * plates + 8,
            levels = p->gls.p; /* a change of a tip has 5 columns, most have 2 */
     room = room > columns ? room : columns;
 
-    *f =
-        (struct tt_events){.problem = p, .room = room, .room_events = room_events + TT_MOST_PLATES};
+    *f = (struct tt_events){
+        .problem = p, .room = room, .room_events = room_events + 2 * TT_MOST_PLATES};
     f->event = TT_ARENA_NEW(p->arena, f->room_events, struct tt_event);
     f->first = TT_ARENA_NEW(p->arena, f->room_events + 1, size_t);
     f->course = TT_ARENA_NEW(p->arena, room, struct tt_course);
@@ -148,6 +148,10 @@ void tt_events_reset(struct tt_events *f)
             .hypothesis = p->n_hypotheses - 1, .going = TT_OTHER_PLATE, .from = plate};
         if (p->regressor[4 + plate] != TT_NONE) {
             (void)tt_events_append(f, &e); /* with their priors they can always be told apart */
+        }
+        e.hypothesis = tt_problem_find(p, TT_PLATE_HEIGHT, TT_NONE);
+        if (p->regressor[4 + plate] != TT_NONE && e.hypothesis != TT_NONE) {
+            (void)tt_events_append(f, &e); /* but for a plate without heights */
         }
     }
 }

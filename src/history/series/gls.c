@@ -10,7 +10,8 @@
 #include <math.h>
 #include <string.h>
 
-/* The offsets of a run along an axis, whitened: own[tips * tips], then shared[tips] (noise.h). */
+/* The places of the tips in a run along an axis, whitened: own[tips * tips], then shared[tips]
+ * (noise.h). */
 struct parts {
     double *own, *shared;
     bool there;
@@ -19,7 +20,7 @@ struct parts {
 static struct parts parts_at(const struct tt_gls *g, double *all, const bool *there, size_t run,
                              size_t axis)
 {
-    size_t size = g->tips * (g->tips + 1), at = 2 * run + axis;
+    size_t size = g->tips * (g->tips + 1), at = g->axes * run + axis;
     return (struct parts){all + at * size, all + at * size + g->tips * g->tips, there[at]};
 }
 
@@ -30,14 +31,28 @@ static double inner_weight(double phi, bool follows, bool followed)
     return (follows ? 1 / kept : 1) + (followed ? phi * phi / kept : 0);
 }
 
+/* Where the number of a column that is no tip's place stands in a block, and where one of a block
+ * stands in its transpose. */
+static size_t at_own(const struct tt_gls *g, size_t column)
+{
+    return g->axes * g->tips * g->tips + column - g->axes * g->tips;
+}
+
+static size_t turn(const struct tt_gls *g, size_t i)
+{
+    size_t t = g->tips, within = i % (t * t);
+
+    return i < g->axes * t * t ? i - within + within % t * t + within / t : i;
+}
+
 static bool is_there(const struct tt_gls *g, size_t run, size_t column)
 {
     return run < g->n && g->values->there[run * g->p + column];
 }
 
-/* Weight of a run's offsets against themselves. */
-static void offsets_inner(const struct tt_gls *g, double *all, const bool *there, size_t run,
-                          size_t axis, double *m)
+/* Weight of the tips' places in a run along an axis against themselves. */
+static void places_inner(const struct tt_gls *g, double *all, const bool *there, size_t run,
+                         size_t axis, double *m)
 {
     struct parts now = parts_at(g, all, there, run, axis);
     const double *phi = g->noise->phi;
@@ -46,15 +61,16 @@ static void offsets_inner(const struct tt_gls *g, double *all, const bool *there
     if (!now.there) {
         return;
     }
-    bool before = run > 0 && there[2 * (run - 1) + axis],
-         after = run + 1 < g->n && there[2 * (run + 1) + axis];
-    double shared = inner_weight(phi[TT_SHARED], before, after);
+    bool before = run > 0 && there[g->axes * (run - 1) + axis],
+         after = run + 1 < g->n && there[g->axes * (run + 1) + axis];
+    double shared = inner_weight(phi[tt_shared_class(axis)], before, after);
     for (size_t k = 0; k < t; k++) {
         for (size_t l = 0; l < t; l++) {
             double sum = shared * now.shared[k] * now.shared[l];
             for (size_t j = 0; j < t; j++) {
-                double weight = inner_weight(phi[TT_OWN], run > 0 && is_there(g, run - 1, j),
-                                             is_there(g, run + 1, j));
+                double weight = inner_weight(phi[tt_own_class(axis)],
+                                             run > 0 && is_there(g, run - 1, axis * t + j),
+                                             is_there(g, run + 1, axis * t + j));
                 sum += now.own[k * t + j] * weight * now.own[l * t + j];
             }
             m[k * t + l] = sum;
@@ -62,13 +78,13 @@ static void offsets_inner(const struct tt_gls *g, double *all, const bool *there
     }
 }
 
-/* Weight of a run's offsets against those of the run before. */
-static void offsets_across(const struct tt_gls *g, double *all, const bool *there, size_t run,
-                           size_t axis, double *m)
+/* Weight of them against those of the run before. */
+static void places_across(const struct tt_gls *g, double *all, const bool *there, size_t run,
+                          size_t axis, double *m)
 {
     struct parts now = parts_at(g, all, there, run, axis),
                  then = parts_at(g, all, there, run - 1, axis);
-    double own = g->noise->phi[TT_OWN], shared = g->noise->phi[TT_SHARED];
+    double own = g->noise->phi[tt_own_class(axis)], shared = g->noise->phi[tt_shared_class(axis)];
     size_t t = g->tips;
 
     if (!now.there || !then.there || (own == 0 && shared == 0)) {
@@ -80,7 +96,7 @@ static void offsets_across(const struct tt_gls *g, double *all, const bool *ther
         for (size_t l = 0; l < t; l++) {
             double sum = shared * now.shared[k] * then.shared[l];
             for (size_t j = 0; j < t; j++) {
-                bool linked = is_there(g, run, j) && is_there(g, run - 1, j);
+                bool linked = is_there(g, run, axis * t + j) && is_there(g, run - 1, axis * t + j);
                 sum += linked ? own * now.own[k * t + j] * then.own[l * t + j] : 0;
             }
             m[k * t + l] = -sum;
@@ -92,18 +108,18 @@ static void offsets_across(const struct tt_gls *g, double *all, const bool *ther
 static void weigh(const struct tt_gls *g, double *all, const bool *there, size_t run, double *inner,
                   double *across)
 {
-    size_t t2 = g->tips * g->tips;
+    size_t t = g->tips, t2 = t * t;
 
     memset(inner, 0, g->block * sizeof *inner);
     memset(across, 0, g->block * sizeof *across);
-    for (size_t axis = 0; axis < 2; axis++) {
-        offsets_inner(g, all, there, run, axis, inner + axis * t2);
+    for (size_t axis = 0; axis < g->axes; axis++) {
+        places_inner(g, all, there, run, axis, inner + axis * t2);
         if (run > 0) {
-            offsets_across(g, all, there, run, axis, across + axis * t2);
+            places_across(g, all, there, run, axis, across + axis * t2);
         }
     }
-    for (size_t column = 2 * g->tips; column < g->p; column++) {
-        size_t to = 2 * t2 + column - 2 * g->tips;
+    for (size_t column = g->axes * t; column < g->p; column++) {
+        size_t to = g->axes * t2 + column - g->axes * t;
         double phi = g->noise->phi[tt_class_of(g->values, column)];
         if (!is_there(g, run, column)) {
             continue;
@@ -124,7 +140,7 @@ static void multiply(const struct tt_gls *g, const double *m, bool transpose, do
 {
     size_t t = g->tips;
 
-    for (size_t axis = 0; axis < 2; axis++) {
+    for (size_t axis = 0; axis < g->axes; axis++) {
         const double *b = m + axis * t * t, *in = v + axis * t;
         double *to = out + axis * t;
         for (size_t k = 0; k < t; k++) {
@@ -133,8 +149,8 @@ static void multiply(const struct tt_gls *g, const double *m, bool transpose, do
             }
         }
     }
-    for (size_t i = 2 * t; i < g->p; i++) {
-        out[i] += f * m[2 * t * t + i - 2 * t] * v[i];
+    for (size_t i = g->axes * t; i < g->p; i++) {
+        out[i] += f * m[at_own(g, i)] * v[i];
     }
 }
 
@@ -147,8 +163,8 @@ static void multiply_pattern(const struct tt_gls *g, const double *m, bool trans
     for (size_t i = 0; i < a->n; i++) {
         size_t column = a->column[i];
         double factor = f * a->factor[i];
-        if (column >= 2 * t) {
-            out[column] += factor * m[2 * t * t + column - 2 * t];
+        if (column >= g->axes * t) {
+            out[column] += factor * m[at_own(g, column)];
             continue;
         }
         size_t axis = column / t, k = column % t;
@@ -163,7 +179,7 @@ static void multiply_pattern(const struct tt_gls *g, const double *m, bool trans
 static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inner, double *across,
                    double *row)
 {
-    size_t t = g->tips, n = g->n;
+    size_t n = g->n;
     double total = 0;
 
     for (size_t run = n; run-- > 0;) {
@@ -175,8 +191,7 @@ static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inn
         /* later[run + 1] with what links the two, which is earlier[run + 1] less later[run + 1],
          * and its transpose */
         for (size_t i = 0; i < g->block; i++) {
-            size_t within = i % (t * t),
-                   turned = i < 2 * t * t ? i - within + within % t * t + within / t : i;
+            size_t turned = turn(g, i);
             double link = run + 1 < n ? out[i] - next[i] + out[turned] - next[turned] : 0;
             later[i] = inner[i] + next[i] + link;
             earlier[i] = later[i] + across[i];
@@ -203,8 +218,7 @@ static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inn
             const double *x = g->regressor[r];
             double *m = g->mixed[r] + run * g->block, *above = m - g->block;
             for (size_t i = 0; i < g->block; i++) {
-                size_t within = i % (t * t),
-                       turned = i < 2 * t * t ? i - within + within % t * t + within / t : i;
+                size_t turned = turn(g, i);
                 m[i] +=
                     inner[i] * x[run] + (run > 0 ? across[i] * x[run - 1] : 0) + m[i + g->block];
                 if (run > 0) {
@@ -241,7 +255,7 @@ static void invert_levels(struct tt_gls *g, double *scratch)
 {
     size_t t = g->tips;
 
-    for (size_t axis = 0; axis < 2; axis++) {
+    for (size_t axis = 0; axis < g->axes; axis++) {
         const double *m = g->later + axis * t * t;
         double *inverse = g->inverse + axis * t * t;
         /* Gauss-Jordan without pivoting: positive definite but for empty rows */
@@ -267,7 +281,7 @@ static void invert_levels(struct tt_gls *g, double *scratch)
             }
         }
     }
-    for (size_t i = 2 * t * t; i < g->block; i++) {
+    for (size_t i = g->axes * t * t; i < g->block; i++) {
         g->inverse[i] = g->later[i] > 0 ? 1 / g->later[i] : 0;
     }
 }
@@ -296,16 +310,17 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
                                 const struct tt_series_noise *noise, double **regressor,
                                 size_t n_regressors, struct tt_arena *arena)
 {
-    size_t t = values->tips, parts = 2 * values->n;
+    size_t t = values->tips, parts = values->axes * values->n;
 
     *g = (struct tt_gls){.values = values,
                          .noise = noise,
                          .n = values->n,
                          .p = values->p,
                          .tips = t,
+                         .axes = values->axes,
                          .regressor = regressor,
                          .n_regressors = n_regressors,
-                         .block = 2 * t * t + values->p - 2 * t};
+                         .block = values->axes * t * t + values->p - values->axes * t};
     double *all = TT_ARENA_NEW(arena, parts * t * (t + 1), double),
            *work = TT_ARENA_NEW(arena, 2 * g->block + 2 * g->p, double);
     bool *there = TT_ARENA_NEW(arena, parts, bool);
@@ -313,9 +328,9 @@ enum tiptrue_status tt_gls_make(struct tt_gls *g, const struct tt_values *values
         return TIPTRUE_E_MEMORY;
     }
     for (size_t run = 0; run < g->n; run++) {
-        for (size_t axis = 0; axis < 2; axis++) {
+        for (size_t axis = 0; axis < g->axes; axis++) {
             struct parts p = parts_at(g, all, there, run, axis);
-            there[2 * run + axis] =
+            there[g->axes * run + axis] =
                 tt_noise_offset_parts(noise, values, run, axis, p.own, p.shared);
         }
     }
@@ -380,10 +395,11 @@ double tt_gls_block_product(const struct tt_gls *g, const double *m, const struc
         for (size_t k = 0; k < (of_b != NULL ? of_b->n : 1); k++) {
             size_t d = of_b != NULL ? of_b->column[k] : c;
             double f = of_a->factor[i] * (of_b != NULL ? of_b->factor[k] : 1);
-            if (c >= 2 * t) {
-                sum += c == d ? f * m[2 * t * t + c - 2 * t] * (of_b != NULL ? 1 : v[c]) : 0;
+            if (c >= g->axes * t) {
+                sum += c == d ? f * m[at_own(g, c)] * (of_b != NULL ? 1 : v[c]) : 0;
             } else if (of_b != NULL) {
-                sum += d < 2 * t && c / t == d / t ? f * m[c / t * t * t + c % t * t + d % t] : 0;
+                sum += d < g->axes * t && c / t == d / t ? f * m[c / t * t * t + c % t * t + d % t]
+                                                         : 0;
             } else {
                 for (size_t l = 0; l < t; l++) {
                     sum += f * m[c / t * t * t + c % t * t + l] * v[c / t * t + l];
@@ -407,11 +423,11 @@ double tt_gls_product(const struct tt_gls *g, const struct tt_course *a,
         size_t c = of_a->column[i], t = g->tips;
         for (size_t k = 0; k < of_b->n; k++) {
             size_t d = of_b->column[k], at;
-            if (c >= 2 * t || d >= 2 * t) {
+            if (c >= g->axes * t || d >= g->axes * t) {
                 if (c != d) {
                     continue;
                 }
-                at = 2 * t * t + c - 2 * t;
+                at = at_own(g, c);
             } else if (c / t != d / t) {
                 continue;
             } else {
@@ -425,7 +441,7 @@ double tt_gls_product(const struct tt_gls *g, const struct tt_course *a,
                     g->mixed[b->regressor][a->to * g->block + at];
             } else {
                 m = 0;
-                size_t turned = c < 2 * t ? c / t * t * t + d % t * t + c % t : at;
+                size_t turned = c < g->axes * t ? c / t * t * t + d % t * t + c % t : at;
                 for (int s = 0; s < 4; s++) {
                     size_t x = s & 1 ? a->to : a->from, y = s & 2 ? b->to : b->from;
                     if (x < g->n && y < g->n) {

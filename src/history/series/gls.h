@@ -29,8 +29,8 @@ struct tt_course {
 struct tt_gls {
     const struct tt_values *values;
     const struct tt_series_noise *noise;
-    size_t n, p, tips, block; /* block: numbers of a matrix over the columns, offsets tips x tips
-                                 for each axis, then the diagonal */
+    size_t n, p, tips, axes, block; /* block: numbers of a matrix over the columns, tips x tips for
+                                       each axis of their places, then the diagonal */
     size_t n_regressors;
     double **regressor;      /* [regressor][run] */
     double *later, *earlier; /* [run * block]: weight of the runs from here on, against themselves;

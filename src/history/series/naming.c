@@ -42,6 +42,9 @@ static void fill_shifts(const struct tt_change *from, struct tt_trend_change *ch
     change->has_pose_shift = from->mark.there;
     change->mark_shift = (struct tt_machine_xy){from->mark.x, from->mark.y};
     change->yaw_shift_rad = from->yaw.x;
+    change->has_height_shift = from->height.there;
+    change->height_shift_mm = from->height.x;
+    change->u_height_shift_mm = sqrt(from->height.xx);
     change->edge_shift_mm = from->edge.x;
     change->u_edge_shift_mm = sqrt(from->edge.xx);
 }
@@ -55,7 +58,7 @@ static void say_tip(struct tt_buffer *b, const struct tt_changes *c, const struc
                     struct tt_trend_change *change)
 {
     bool runout = shows(&from->runout, 2), radius = shows(&from->radius, 1),
-         bent = runout || radius;
+         bent = runout || radius || from->height.there;
 
     change->moved = TT_MOVED_TIP;
     change->tip = from->who;
@@ -70,6 +73,11 @@ static void say_tip(struct tt_buffer *b, const struct tt_changes *c, const struc
     if (radius) {
         tt_buffer_puts(b, ", its contact radius by ");
         tt_words_um_pm(b, change->radius_shift_mm, change->u_radius_shift_mm);
+        tt_buffer_puts(b, " \xc2\xb5m");
+    }
+    if (from->height.there) {
+        tt_buffer_puts(b, ", its height by ");
+        tt_words_um_pm(b, change->height_shift_mm, change->u_height_shift_mm);
         tt_buffer_puts(b, " \xc2\xb5m");
     }
     tt_buffer_puts(b, bent ? ": the tip was changed or bent; update its offset, and look at the "
@@ -147,6 +155,48 @@ static void say_all(struct tt_buffer *b, const struct tt_changes *c, const struc
     }
 }
 
+/* Heights count upwards: a tip that became shorter reaches the plate with the head further down. */
+static void say_height(struct tt_buffer *b, const struct tt_changes *c,
+                       const struct tt_change *from, struct tt_trend_change *change)
+{
+    bool shorter = from->height.x < 0;
+
+    change->moved = TT_MOVED_TIP;
+    change->tip = from->who;
+    change->code = "tip-height";
+    change->cause = shorter ? "tip shorter: worn, chipped or pushed up"
+                            : "tip longer: slipped down, or dirt on its end";
+    tt_buffer_printf(b, "the height of %s moved by ", c->values.series->tip_names[from->who]);
+    tt_words_um_pm(b, change->height_shift_mm, change->u_height_shift_mm);
+    tt_buffer_puts(b, shorter
+                          ? " \xc2\xb5m, the other tips' and its offset stayed: it is shorter, "
+                            "worn, chipped or pushed up in its holder; look at it, then update "
+                            "its height"
+                          : " \xc2\xb5m, the other tips' and its offset stayed: it reaches further "
+                            "down, slipped in its holder or with dirt on its end; look at it, "
+                            "then update its height");
+}
+
+static void say_heights(struct tt_buffer *b, const struct tt_changes *c,
+                        struct tt_trend_change *change)
+{
+    bool one = c->values.tips == 1;
+
+    change->moved = one ? TT_MOVED_TIP : TT_MOVED_Z_HOME;
+    change->tip = one ? 0 : TT_NONE;
+    change->code = one ? "height-or-z-home" : "z-home";
+    change->cause = one ? "Z home, the plate's seat or the tip" : "Z home or the plate's seat";
+    tt_buffer_puts(b, one ? "the height moved by " : "the heights of all tips moved by ");
+    tt_words_um_pm(b, change->height_shift_mm, change->u_height_shift_mm);
+    tt_buffer_puts(b,
+                   one ? " \xc2\xb5m: Z was homed elsewhere, the plate lies higher or lower, or "
+                         "the tip is longer or shorter; one tip alone cannot show which; check "
+                         "all three, then update its height"
+                       : " \xc2\xb5m, by the same: Z was homed elsewhere, or the plate lies higher "
+                         "or lower on its seat; clean the seat and home Z again, then update "
+                         "all heights");
+}
+
 static void say_edge(struct tt_buffer *b, const struct tt_changes *c, const struct tt_change *from,
                      struct tt_trend_change *change)
 {
@@ -187,6 +237,12 @@ static bool name(struct tiptrue_trend *trend, const struct tt_changes *c,
     case TT_POSE:
         say_pose(&b, from, change);
         break;
+    case TT_ONE_HEIGHT:
+        say_height(&b, c, from, change);
+        break;
+    case TT_ALL_HEIGHTS:
+        say_heights(&b, c, change);
+        break;
     case TT_EDGE:
         say_edge(&b, c, from, change);
         break;
@@ -194,6 +250,7 @@ static bool name(struct tiptrue_trend *trend, const struct tt_changes *c,
     case TT_CAMERA_MARK:
     case TT_WEAR:
     case TT_PLATE_LEVEL:
+    case TT_PLATE_HEIGHT:
         say_all(&b, c, from, change);
         break;
     }

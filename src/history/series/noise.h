@@ -1,9 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* How runs deviate from what persists: a variance between runs for each column, one shared by the
- * offsets of a run, and the lag-1 autocorrelation of each class, from successive differences, so
- * that no change has to be known (J. von Neumann, Ann. Math. Stat. 12 (1941) 367; the correlation
- * from differences: S. Chakar and others, Bernoulli 23 (2017) 1408), later from residuals.
+ * tips' places of a run, and the lag-1 autocorrelation of each class, from successive differences,
+ * so that no change has to be known (J. von Neumann, Ann. Math. Stat. 12 (1941) 367; the
+ * correlation from differences: S. Chakar and others, Bernoulli 23 (2017) 1408), later from
+ * residuals.
  */
 #ifndef TT_HISTORY_SERIES_NOISE_H
 #define TT_HISTORY_SERIES_NOISE_H
@@ -14,7 +15,7 @@ struct tt_series_noise {
     double phi[TT_CLASSES]; /* lag-1 autocorrelation of the whitened values; 0 unless it shows */
     double nu[TT_CLASSES];  /* degrees of freedom with which a class's variance is known */
     double *between;        /* [column]: variance between runs, of the column's own */
-    double shared[2];       /* [axis]: the part that the offsets of a run share */
+    double shared[TT_MOST_AXES]; /* [axis]: the part that the tips' places of a run share */
 };
 
 /* From successive differences. TIPTRUE_E_MEMORY. */
@@ -30,13 +31,13 @@ tt_noise_from_residuals(struct tt_series_noise *noise, const struct tt_series_no
                         const double parameters[TT_CLASSES], const bool *boundary,
                         struct tt_arena *arena);
 
-/* The offsets of @run along @axis: @own[tips * tips] and @shared[tips] such that own own' + shared
- * shared' is the inverse of their covariance, the columns of `own` free of what all share; 0 for
- * tips that are not there. False: no tip is there. */
+/* The places of the tips in @run along @axis (2: heights): @own[tips * tips] and @shared[tips] such
+ * that own own' + shared shared' is the inverse of their covariance, the columns of `own` free of
+ * what all share; 0 for tips that are not there. False: no tip is there. */
 bool tt_noise_offset_parts(const struct tt_series_noise *noise, const struct tt_values *values,
                            size_t run, size_t axis, double *own, double *shared);
 
-/* Variance of a value that is no offset, or of the tip's own part of one. */
+/* Variance of a value, of a tip's place its own part. */
 double tt_noise_variance(const struct tt_series_noise *noise, const struct tt_values *values,
                          size_t run, size_t column);
 /* The same of a run that states what they do on average. */

@@ -53,38 +53,48 @@ static void add_entry(struct tt_pattern *a, size_t column, double factor)
     a->factor[a->n++] = factor;
 }
 
-/* The atoms: each column of offsets, runouts and radii by itself; x and y of all offsets, with and
- * without the mark; mark and yaw; all radii; each edge. */
+/* The atoms: each column of places, runouts and radii by itself; x and y of all offsets, with and
+ * without the mark; mark and yaw; all radii; each edge; all heights. */
+static size_t single_atoms(const struct tt_values *v)
+{
+    return (3 + v->axes) * v->tips;
+}
+
 static size_t at_all(const struct tt_values *v, size_t axis)
 {
-    return 5 * v->tips + axis;
+    return single_atoms(v) + axis;
 }
 
 static size_t at_camera(const struct tt_values *v, size_t axis)
 {
-    return 5 * v->tips + 2 + axis;
+    return single_atoms(v) + 2 + axis;
 }
 
 static size_t at_pose(const struct tt_values *v, size_t which)
 {
-    return 5 * v->tips + 4 + which;
+    return single_atoms(v) + 4 + which;
 }
 
 static size_t at_radii(const struct tt_values *v)
 {
-    return 5 * v->tips + 7;
+    return single_atoms(v) + 7;
 }
 
 static size_t at_edge(const struct tt_values *v, size_t edge)
 {
-    return 5 * v->tips + 8 + edge;
+    return single_atoms(v) + 8 + edge;
+}
+
+static size_t at_heights(const struct tt_values *v)
+{
+    return at_edge(v, v->edges);
 }
 
 static bool make_atoms(struct tt_problem *p)
 {
     const struct tt_values *v = p->values;
 
-    p->n_atoms = 5 * v->tips + 8 + v->edges;
+    p->n_atoms = at_heights(v) + (v->axes > 2);
     p->atom = TT_ARENA_NEW(p->arena, p->n_atoms, struct tt_pattern);
     for (size_t i = 0; p->atom != NULL && i < p->n_atoms; i++) {
         p->atom[i].column = TT_ARENA_NEW(p->arena, v->p, size_t);
@@ -96,7 +106,7 @@ static bool make_atoms(struct tt_problem *p)
     if (p->atom == NULL) {
         return false;
     }
-    for (size_t i = 0; i < 5 * v->tips; i++) {
+    for (size_t i = 0; i < single_atoms(v); i++) {
         add_entry(&p->atom[i], i, 1);
     }
     for (size_t tip = 0; tip < v->tips; tip++) {
@@ -105,12 +115,15 @@ static bool make_atoms(struct tt_problem *p)
             add_entry(&p->atom[at_camera(v, axis)], tt_at_offset(v, tip, axis), 1);
         }
         add_entry(&p->atom[at_radii(v)], tt_at_radius(v, tip), 1);
+        if (v->axes > 2) {
+            add_entry(&p->atom[at_heights(v)], tt_at_offset(v, tip, 2), 1);
+        }
     }
     for (size_t axis = 0; axis < 2; axis++) {
         add_entry(&p->atom[at_camera(v, axis)], tt_at_mark(v, axis), 1);
     }
     for (size_t i = 0; i < 3; i++) {
-        add_entry(&p->atom[at_pose(v, i)], 5 * v->tips + i, 1);
+        add_entry(&p->atom[at_pose(v, i)], tt_at_mark(v, 0) + i, 1);
     }
     for (size_t edge = 0; edge < v->edges; edge++) {
         for (size_t column = 0; column < v->p; column++) {
@@ -137,7 +150,7 @@ static bool make_hypotheses(struct tt_problem *p)
     const struct tt_values *v = p->values;
     size_t t = v->tips;
 
-    p->hypothesis = TT_ARENA_NEW(p->arena, 4 + 3 * t + v->edges, struct tt_hypothesis_of);
+    p->hypothesis = TT_ARENA_NEW(p->arena, 6 + 4 * t + v->edges, struct tt_hypothesis_of);
     if (p->hypothesis == NULL) {
         return false;
     }
@@ -145,17 +158,32 @@ static bool make_hypotheses(struct tt_problem *p)
     add_hypothesis(p, TT_CAMERA_MARK, TT_NONE, 2, (size_t[]){at_camera(v, 0), at_camera(v, 1)});
     add_hypothesis(p, TT_POSE, TT_NONE, 3, (size_t[]){at_pose(v, 0), at_pose(v, 1), at_pose(v, 2)});
     for (size_t k = 0; k < t && t > 1; k++) {
-        add_hypothesis(p, TT_SEAT, k, 2, (size_t[]){k, t + k});
+        add_hypothesis(p, TT_SEAT, k, 2, (size_t[]){tt_at_offset(v, k, 0), tt_at_offset(v, k, 1)});
     }
     for (size_t k = 0; k < t; k++) {
-        add_hypothesis(p, TT_CHANGED, k, 5, (size_t[]){k, t + k, 2 * t + k, 3 * t + k, 4 * t + k});
+        add_hypothesis(p, TT_CHANGED, k, 5,
+                       (size_t[]){tt_at_offset(v, k, 0), tt_at_offset(v, k, 1),
+                                  tt_at_runout(v, k, 0), tt_at_runout(v, k, 1),
+                                  tt_at_radius(v, k)});
     }
     for (size_t edge = 0; edge < v->edges; edge++) {
         add_hypothesis(p, TT_EDGE, edge, 1, (size_t[]){at_edge(v, edge)});
     }
+    if (v->axes > 2) {
+        add_hypothesis(p, TT_ALL_HEIGHTS, TT_NONE, 1, (size_t[]){at_heights(v)});
+        p->all_heights = &p->hypothesis[p->n_hypotheses - 1];
+    }
+    for (size_t k = 0; k < t && t > 1 && v->axes > 2; k++) {
+        add_hypothesis(p, TT_ONE_HEIGHT, k, 1, (size_t[]){tt_at_offset(v, k, 2)});
+    }
     p->n_steps = p->n_hypotheses;
     for (size_t k = 0; k < t; k++) {
-        add_hypothesis(p, TT_WEAR, k, 3, (size_t[]){2 * t + k, 3 * t + k, 4 * t + k});
+        add_hypothesis(
+            p, TT_WEAR, k, 3,
+            (size_t[]){tt_at_runout(v, k, 0), tt_at_runout(v, k, 1), tt_at_radius(v, k)});
+    }
+    if (v->axes > 2) {
+        add_hypothesis(p, TT_PLATE_HEIGHT, TT_NONE, 1, (size_t[]){at_heights(v)});
     }
     add_hypothesis(p, TT_PLATE_LEVEL, TT_NONE, 6,
                    (size_t[]){at_all(v, 0), at_all(v, 1), at_pose(v, 0), at_pose(v, 1),
@@ -178,25 +206,25 @@ static void add_energy(const struct tt_problem *p, size_t atom, double energy[TT
 {
     const struct tt_values *v = p->values;
     const struct tt_pattern *a = &p->atom[atom];
-    double sum[2] = {0, 0}, weight[2] = {0, 0}, total[2] = {0, 0};
+    double sum[TT_MOST_AXES] = {0}, weight[TT_MOST_AXES] = {0}, total[TT_MOST_AXES] = {0};
 
     for (size_t i = 0; i < a->n; i++) {
         size_t column = a->column[i];
         double f = a->factor[i], w = 1 / tt_noise_mean_variance(p->gls.noise, v, column);
-        if (column < 2 * v->tips) {
+        if (column < v->axes * v->tips) {
             sum[column / v->tips] += w * f;
             total[column / v->tips] += w * f * f;
         } else {
             energy[tt_class_of(v, column)] += w * f * f;
         }
     }
-    for (size_t axis = 0; axis < 2 && v->tips > 0; axis++) {
+    for (size_t axis = 0; axis < v->axes && v->tips > 0; axis++) {
         for (size_t k = 0; k < v->tips; k++) {
             weight[axis] += 1 / tt_noise_mean_variance(p->gls.noise, v, tt_at_offset(v, k, axis));
         }
         double g = weight[axis], common = v->mean_common[axis] + p->gls.noise->shared[axis];
-        energy[TT_SHARED] += sum[axis] * sum[axis] / g / (1 + g * common);
-        energy[TT_OWN] += fmax(total[axis] - sum[axis] * sum[axis] / g, 0);
+        energy[tt_shared_class(axis)] += sum[axis] * sum[axis] / g / (1 + g * common);
+        energy[tt_own_class(axis)] += fmax(total[axis] - sum[axis] * sum[axis] / g, 0);
     }
 }
 
@@ -253,13 +281,13 @@ static void set_prices(struct tt_problem *p)
             h->price_same = last->price_same;
             h->price_one_look = last->price_one_look;
             h->price_drift = last->price_drift;
-        } else if (h->what != TT_PLATE_LEVEL) {
+        } else if (h->what < TT_PLATE_LEVEL) {
             h->price = tt_f_price(h->q, h->nu, p->alpha / p->looks / h_all);
             h->price_same = tt_f_price(h->q, h->nu, p->alpha * SAME_PLACE / h_all);
             h->price_one_look = tt_f_price(h->q, h->nu, TT_LATEST_ALPHA / h_all);
             h->price_drift = tt_f_price(h->q, h->nu, p->alpha / smooth / h_all);
         }
-        if (i == camera) {
+        if (i == camera || h->what == TT_ALL_HEIGHTS) {
             h->price_temperature = tt_f_price(h->q, h->nu, p->alpha / SMOOTH_LOOKS / h_all);
             h->price_season = tt_f_price(2 * h->q, h->nu, p->alpha / smooth / PERIOD_LOOKS / h_all);
         }
@@ -407,7 +435,7 @@ double tt_problem_price(const struct tt_problem *p, const struct tt_event *e)
 }
 
 /* Each place pays its looks once; several are never cheaper than all tips by the same and the
- * cheapest one more. */
+ * cheapest one more, nor several of heights than all heights by the same. */
 double tt_problem_prices(const struct tt_problem *p, const struct tt_event *events, size_t n)
 {
     double sum = 0;
@@ -418,8 +446,8 @@ double tt_problem_prices(const struct tt_problem *p, const struct tt_event *even
             continue;
         }
         bool first = true;
-        double same = 0, most = 0, least = HUGE_VAL;
-        size_t here = 0;
+        double same = 0, most = 0, least = HUGE_VAL, of_heights = HUGE_VAL;
+        size_t here = 0, heights = 0;
         for (size_t k = 0; k < n && first; k++) {
             if (events[k].going != TT_STEP || events[k].from != events[i].from) {
                 continue;
@@ -433,9 +461,15 @@ double tt_problem_prices(const struct tt_problem *p, const struct tt_event *even
             same += h->price_same;
             most = fmax(most, h->price - h->price_same);
             least = fmin(least, h->price_same);
+            if (h->what == TT_ONE_HEIGHT || h->what == TT_ALL_HEIGHTS) {
+                of_heights = fmin(of_heights, h->price_same);
+                heights++;
+            }
         }
         if (first) {
-            sum += here == 1 ? same + most : fmax(same + most, p->hypothesis[0].price + least);
+            double all = here == 1 ? 0 : p->hypothesis[0].price + least;
+            all = heights < 2 ? all : fmax(all, p->all_heights->price + of_heights);
+            sum += fmax(same + most, all);
         }
     }
     return sum;

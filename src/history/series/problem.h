@@ -18,10 +18,13 @@ enum tt_hypothesis {
     TT_CAMERA_MARK, /* likewise, and the mark by the same: the camera on the head */
     TT_POSE,        /* mark and yaw */
     TT_SEAT,        /* the offset of one tip */
+    TT_ALL_HEIGHTS, /* the heights of all tips, by the same: Z home, or the plate's seat */
+    TT_ONE_HEIGHT,  /* the height of one tip */
     TT_CHANGED,     /* its offset, runout and contact radius */
     TT_EDGE,        /* one edge along its normal, and what the solution makes of that */
     TT_WEAR,        /* runout and contact radius of one tip: as a drift only */
-    TT_PLATE_LEVEL  /* what another plate brings with it: a level of its own, not an event */
+    TT_PLATE_LEVEL, /* what another plate brings with it: a level of its own, not an event */
+    TT_PLATE_HEIGHT /* the same of the heights */
 };
 
 struct tt_hypothesis_of {
@@ -55,6 +58,7 @@ struct tt_problem {
     struct tt_pattern *atom; /* the columns of the hypotheses' patterns */
     size_t n_atoms;
     struct tt_hypothesis_of *hypothesis;
+    const struct tt_hypothesis_of *all_heights; /* one of them; NULL: there are no heights */
     size_t n_hypotheses, n_steps;         /* the first n_steps of them are looked for as steps */
     size_t regressor[4 + TT_MOST_PLATES]; /* of enum tt_going, plates behind; TT_NONE: none */
     double *own_right;  /* [run * n_atoms + atom]: right side of a step, levels eliminated */

@@ -23,14 +23,18 @@ static size_t list_smooth(const struct tt_search *s, struct tt_event list[])
     size_t n = 0;
 
     if (p->regressor[TT_TEMPERATURE] != TT_NONE) {
+        size_t heights = tt_problem_find(p, TT_ALL_HEIGHTS, TT_NONE);
         list[n++] = (struct tt_event){.hypothesis = 0, .going = TT_TEMPERATURE};
+        if (heights != TT_NONE) {
+            list[n++] = (struct tt_event){.hypothesis = heights, .going = TT_TEMPERATURE};
+        }
     }
     if (p->regressor[TT_SEASON] != TT_NONE) {
         list[n++] = (struct tt_event){.hypothesis = 0, .going = TT_SEASON};
     }
     for (size_t h = 0; h < p->n_hypotheses; h++) {
         enum tt_hypothesis what = p->hypothesis[h].what;
-        if (what != TT_CAMERA_MARK && what != TT_CHANGED && what != TT_PLATE_LEVEL) {
+        if (what != TT_CAMERA_MARK && what != TT_CHANGED && what < TT_PLATE_LEVEL) {
             list[n++] = (struct tt_event){.hypothesis = h, .going = TT_DRIFT};
         }
     }
@@ -150,7 +154,7 @@ static bool allocate(struct tt_search *s)
 {
     struct tt_problem *p = s->p;
     const struct tt_values *v = p->values;
-    size_t room = 12 + v->tips + (v->n / 4 < MOST_EVENTS ? v->n / 4 : MOST_EVENTS);
+    size_t room = 12 + (v->axes - 1) * v->tips + (v->n / 4 < MOST_EVENTS ? v->n / 4 : MOST_EVENTS);
     struct tt_events *const fits[] = {&s->now, &s->rest, &s->trial, &s->best, &s->kept};
 
     for (size_t i = 0; i < sizeof fits / sizeof fits[0]; i++) {
@@ -168,7 +172,7 @@ static bool allocate(struct tt_search *s)
     s->covariance = TT_ARENA_NEW(p->arena, s->now.room * s->now.room, double);
     s->residual = TT_ARENA_NEW(p->arena, (v->n + 3) * v->p + 3 * v->n + p->gls.block, double);
     s->leave = TT_ARENA_NEW(p->arena, s->now.room_events, bool);
-    s->list = TT_ARENA_NEW(p->arena, s->now.room_events + p->n_hypotheses + 4, struct tt_event);
+    s->list = TT_ARENA_NEW(p->arena, s->now.room_events + p->n_hypotheses + 5, struct tt_event);
     return s->work && s->others && s->changed && s->looked && s->gain && s->theta &&
            s->covariance && s->residual && s->leave && s->list;
 }
@@ -177,10 +181,10 @@ enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed
 {
     struct tt_search s = {.p = p, .best_c = HUGE_VAL};
     const struct tt_values *v = p->values;
-    size_t views = v->tips * 2 + 3 + v->contrasts, n_seed = 0, n_smooth = 0;
+    size_t views = v->tips * v->axes + v->axes + 1 + v->contrasts, n_seed = 0, n_smooth = 0;
     size_t *place = TT_ARENA_NEW(p->arena, v->n * views, size_t);
     struct tt_event *smooth = TT_ARENA_NEW(
-        p->arena, p->n_hypotheses + 4 + (seed != NULL ? seed->n_events : 0), struct tt_event);
+        p->arena, p->n_hypotheses + 5 + (seed != NULL ? seed->n_events : 0), struct tt_event);
 
     if (!place || !smooth || !allocate(&s)) {
         return TIPTRUE_E_MEMORY;

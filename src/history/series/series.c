@@ -105,6 +105,77 @@ static struct tt_cov2 held_in_full(const struct tiptrue_solution *solution,
     return cov;
 }
 
+/* Of the variances of two heights, the part that is not in that of their difference: half of what
+ * both have together beyond it. Mean over the differences that @tip is in. */
+static double common_height_u(const struct tiptrue_solution *solution,
+                              const struct tt_tip_result *tip)
+{
+    double u2 = tip->height->same_plate_u_mm * tip->height->same_plate_u_mm, sum = 0, n = 0;
+
+    for (size_t i = 0; i < solution->n_between_tips; i++) {
+        const struct tt_tip_difference *d = &solution->between_tips[i];
+        bool is_tip = strcmp(d->tip, tip->name) == 0;
+        const char *name = is_tip ? d->over : d->tip;
+        for (size_t k = 0; k < solution->n_tips; k++) {
+            const struct tt_tip_result *other = &solution->tips[k];
+            if (d->height_determined && (is_tip || strcmp(d->over, tip->name) == 0) &&
+                strcmp(other->name, name) == 0 && other->height != NULL) {
+                double u = other->height->same_plate_u_mm;
+                sum += 0.5 * (u2 + u * u - d->u_height_mm * d->u_height_mm);
+                n++;
+            }
+        }
+    }
+    return n > 0 ? sqrt(fmin(fmax(sum / n, 0), u2)) : 0;
+}
+
+bool tt_series_same_place(const struct tt_series_tip *a, const struct tt_series_tip *b)
+{
+    return a->pads == b->pads ||
+           (a->pads != NULL && b->pads != NULL && strcmp(a->pads, b->pads) == 0);
+}
+
+/* The pads of the first setup, one a line; NULL: the slope is known, or there is no memory for it.
+ */
+static const char *pads_of(struct tt_series *series, const struct tiptrue_solution *solution,
+                           bool *failed)
+{
+    const struct tt_surface_result *surface = solution->surface;
+    size_t length = 1;
+
+    if (solution->n_surface == 0 || surface->slope_determined) {
+        return NULL;
+    }
+    for (size_t i = 0; i < surface->n_pads; i++) {
+        length += strlen(surface->pads[i].name) + 1;
+    }
+    char *text = TT_ARENA_NEW(series->arena, length, char);
+    *failed = *failed || text == NULL;
+    for (size_t i = 0; text != NULL && i < surface->n_pads; i++) {
+        strcat(strcat(text, surface->pads[i].name), "\n");
+    }
+    return text;
+}
+
+static void fill_height(const struct tiptrue_solution *solution, const struct tt_tip_result *from,
+                        struct tt_series_tip *tip)
+{
+    const struct tt_height_result *h = from->height;
+
+    if (h == NULL || !h->determined || (h->has_verdict && h->verdict == TIPTRUE_REPEAT)) {
+        return;
+    }
+    tip->has_height = true;
+    tip->height_mm = h->value_mm;
+    tip->u_height_mm = h->same_plate_u_mm;
+    tip->full_u_height_mm = h->u_mm;
+    tip->common_u_height_mm = common_height_u(solution, from);
+    tip->has_present_height = h->has_present;
+    tip->present_height_mm = h->present_mm;
+    tip->has_permitted_height = h->has_conformity;
+    tip->permitted_height_mm = h->permitted_error_mm;
+}
+
 static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from,
                      struct tt_series_tip *tip)
 {
@@ -134,6 +205,7 @@ static void fill_tip(const struct tiptrue_solution *solution, const struct tt_ti
     tip->u_radius_mm = from->same_plate_u_radius_mm;
     tip->has_present = from->has_present;
     tip->present = from->present;
+    fill_height(solution, from, tip);
 }
 
 static void fill_pose(const struct tiptrue_solution *solution, struct tt_series_run *run)
@@ -232,12 +304,14 @@ enum tiptrue_status tt_series_add(struct tt_series *series, const struct tiptrue
     fill_machine(solution, run);
     run->setup = copy(series, run->setup, &failed);
     run->n_tips = 0;
+    const char *pads = failed ? NULL : pads_of(series, solution, &failed);
     for (size_t i = 0; i < solution->n_tips && !failed; i++) {
         if (solution->tips[i].verdict == TIPTRUE_NOT_MEASURED) {
             continue;
         }
         struct tt_series_tip *tip = &run->tips[run->n_tips++];
         fill_tip(solution, &solution->tips[i], tip);
+        tip->pads = tip->has_height ? pads : NULL;
         tip->tip = tt_series_tip_index(series, solution->tips[i].name);
         failed = tip->tip == TT_NONE;
     }

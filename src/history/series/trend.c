@@ -12,12 +12,8 @@
 #include "base/distribution.h"
 #include "history/series/machine_events.h"
 
-#define WEEK_S (7 * 86400.0)
-/* A forecast goes this far: beyond, nobody plans, and no drift stays the same. */
-#define HORIZON_WEEKS (365.0 / 7)
 /* Runs of a baseline where none is asked for: enough to know a standard deviation to a fifth. */
 #define DEFAULT_BASELINE 20
-#define TWO_SIDED_95 0.975
 
 /* Runs that have an offset of @tip. */
 static size_t count_runs_of(const struct tt_changes *c, size_t tip)
@@ -134,105 +130,6 @@ static enum tiptrue_status fill_points(struct tiptrue_trend *trend, const struct
     return TIPTRUE_OK;
 }
 
-/* How far the offset is from the one it is compared with, @weeks after the last run, and the
- * uncertainty along that direction. */
-struct deviation {
-    const struct tt_changes *changes;
-    size_t tip;
-    double last_week;
-    double x, y;      /* the present offset, as the values count */
-    bool from_update; /* no reference: an update at the last run */
-};
-
-static double deviation_at(const struct deviation *d, double weeks, double *u)
-{
-    const struct tt_tip_drift *drift = &d->changes->drift[d->tip];
-    double w2 = weeks * weeks;
-    struct tt_moved_by v = {true,           weeks * drift->x, weeks * drift->y,
-                            w2 * drift->xx, w2 * drift->xy,   w2 * drift->yy};
-
-    if (!d->from_update) {
-        v = tt_changes_predict(d->changes, d->tip, d->last_week + weeks);
-        v.x -= d->x;
-        v.y -= d->y;
-    }
-    double size = hypot(v.x, v.y);
-    *u = size > 0 ? sqrt(fmax(v.x * v.x * v.xx + 2 * v.x * v.y * v.xy + v.y * v.y * v.yy, 0)) / size
-                  : sqrt(v.xx);
-    return size;
-}
-
-/* The first week at which the deviation plus @k of its uncertainties reaches @limit_mm; false: not
- * within the horizon. */
-static bool crossing(const struct deviation *d, double k, double limit_mm, double *weeks)
-{
-    const int steps = 730; /* half a day each; a slow drift does not turn within one */
-    double u, low = 0, high = 0;
-
-    for (int i = 0; i <= steps; i++) {
-        high = HORIZON_WEEKS * i / steps;
-        if (deviation_at(d, high, &u) + k * u >= limit_mm) {
-            break;
-        }
-        if (i == steps) {
-            return false;
-        }
-        low = high;
-    }
-    for (int i = 0; i < 40; i++) {
-        double middle = 0.5 * (low + high);
-        if (deviation_at(d, middle, &u) + k * u >= limit_mm) {
-            high = middle;
-        } else {
-            low = middle;
-        }
-    }
-    *weeks = high;
-    return true;
-}
-
-static void make_forecast(const struct tt_changes *c, size_t tip, struct tt_trend_tip *t)
-{
-    size_t n = c->values.n;
-    const struct tt_series_run *last = c->values.run[n - 1];
-    struct tt_forecast *f = &t->forecast;
-    struct deviation d = {
-        .changes = c, .tip = tip, .last_week = c->values.weeks[n - 1], .from_update = true};
-    double u, weeks, factor = tt_student_quantile(TWO_SIDED_95, tt_changes_dof(c));
-
-    for (size_t run = n; run-- > 0;) {
-        if (c->values.run[run]->has_permitted_error) {
-            f->permitted_error_mm = c->values.run[run]->permitted_error_mm;
-            break;
-        }
-    }
-    if (!(f->permitted_error_mm > 0)) {
-        return;
-    }
-    f->state = TT_FORECAST_NO_DRIFT;
-    if (t->has_present && t->n_points > 0) {
-        /* values count from the first one (values.c) */
-        d.x = t->present.x_mm - t->points[0].offset.x_mm;
-        d.y = t->present.y_mm - t->points[0].offset.y_mm;
-        d.from_update = false;
-        f->over_now = deviation_at(&d, 0, &u) >= f->permitted_error_mm;
-        d.from_update = f->over_now;
-    }
-    f->from_present = !d.from_update;
-    if (!t->drift_significant) {
-        return;
-    }
-    f->state = TT_FORECAST_NOT_WITHIN;
-    f->has_from = crossing(&d, factor, f->permitted_error_mm, &weeks);
-    f->from_s = f->has_from ? last->time_s + weeks * WEEK_S : 0;
-    if (crossing(&d, 0, f->permitted_error_mm, &weeks)) {
-        f->state = TT_FORECAST_DATE;
-        f->date_s = last->time_s + weeks * WEEK_S;
-        f->has_to = crossing(&d, -factor, f->permitted_error_mm, &weeks);
-        f->to_s = f->has_to ? last->time_s + weeks * WEEK_S : 0;
-    }
-}
-
 static void fill_drift(struct tt_trend_tip *t, const struct tt_tip_drift *d)
 {
     t->has_drift = d->known;
@@ -283,10 +180,13 @@ static void fill_smooth(struct tiptrue_trend *trend, const struct tt_changes *c)
     trend->temperature_y_mm_per_K = c->temperature.y;
     trend->u_temperature_x_mm_per_K = sqrt(c->temperature.xx);
     trend->u_temperature_y_mm_per_K = sqrt(c->temperature.yy);
+    trend->has_height_temperature = c->height_temperature.there;
+    trend->height_mm_per_K = c->height_temperature.x;
+    trend->u_height_mm_per_K = sqrt(c->height_temperature.xx);
     for (size_t tip = 0; tip < trend->n_tips; tip++) {
         fill_drift(&trend->tips[tip], &c->drift[tip]);
         if (trend->tips[tip].n_points > 0 && c->problem != NULL) {
-            make_forecast(c, tip, &trend->tips[tip]);
+            tt_trend_forecast(c, tip, &trend->tips[tip]);
         }
     }
 }
@@ -408,6 +308,7 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     }
     for (size_t tip = 0; tip < changes.values.tips && status == TIPTRUE_OK; tip++) {
         status = fill_points(trend, &changes, tip);
+        status = status == TIPTRUE_OK ? tt_trend_height(trend, &changes, tip) : status;
         if (status == TIPTRUE_OK) {
             status = tt_trend_judge_points(trend, &changes, tip, baseline_runs);
         }

@@ -28,6 +28,10 @@ TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *ser
 TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend,
                                                       const struct tt_changes *changes, size_t tip,
                                                       size_t baseline_runs);
+/* forecast.c: when the offset of @tip will be off; its height, points and all. */
+void tt_trend_forecast(const struct tt_changes *changes, size_t tip, struct tt_trend_tip *t);
+TT_MUST_USE enum tiptrue_status tt_trend_height(struct tiptrue_trend *trend,
+                                                const struct tt_changes *changes, size_t tip);
 TT_MUST_USE enum tiptrue_status tt_trend_name_changes(struct tiptrue_trend *trend,
                                                       const struct tt_changes *changes);
 

@@ -7,6 +7,8 @@
 #include <math.h>
 #include <string.h>
 
+#include "history/series/series.h"
+
 #define WEEK_S (7 * 86400.0)
 /* Temperatures that differ by less (K, standard deviation) say nothing of what temperature does:
  * thermometers are no better. */
@@ -31,9 +33,9 @@ enum tt_class tt_class_of(const struct tt_values *v, size_t column)
 {
     size_t kind = column / v->tips;
 
-    return kind < 2                 ? TT_OWN
-           : kind < 4               ? TT_RUNOUT
-           : kind < 5               ? TT_RADIUS
+    return kind < v->axes           ? tt_own_class(kind)
+           : kind < v->axes + 2     ? TT_RUNOUT
+           : kind < v->axes + 3     ? TT_RADIUS
            : column < tt_at_yaw(v)  ? TT_MARK
            : column == tt_at_yaw(v) ? TT_YAW
                                     : TT_EDGES;
@@ -75,12 +77,17 @@ static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip
     for (size_t axis = 0; axis < 2; axis++) {
         double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
         double *plate = &v->plate_u2[2 * v->plate[run] + axis];
-        v->common[2 * run + axis] = common;
+        v->common[v->axes * run + axis] = common;
         *plate = fmax(*plate, full[axis] - u2[axis]);
         set(v, run, tt_at_offset(v, tip->tip, axis), offset[axis], u2[axis] - common);
         if (tip->has_runout) {
             set(v, run, tt_at_runout(v, tip->tip, axis), runout[axis], runout_u2[axis]);
         }
+    }
+    if (v->axes > 2 && tip->has_height && tt_series_same_place(tip, v->height)) {
+        double all = tip->u_height_mm * tip->u_height_mm, *common = &v->common[v->axes * run + 2];
+        *common = v->tips > 1 ? fmin(tip->common_u_height_mm * tip->common_u_height_mm, all) : 0;
+        set(v, run, tt_at_offset(v, tip->tip, 2), tip->height_mm, all - *common);
     }
     if (tip->has_radius) {
         set(v, run, tt_at_radius(v, tip->tip), tip->radius_mm, tip->u_radius_mm * tip->u_radius_mm);
@@ -331,19 +338,34 @@ static void fill_response(struct tt_values *v)
     }
 }
 
+/* Whether a run knows the height of some tip. */
+static bool knows_height(const struct tt_values *v, size_t run)
+{
+    bool some = false;
+
+    for (size_t tip = 0; tip < v->tips; tip++) {
+        some = some || v->there[run * v->p + tt_at_offset(v, tip, 2)];
+    }
+    return some;
+}
+
 static void take_means(struct tt_values *v)
 {
     for (size_t column = 0; column < v->p; column++) {
-        double sum = 0, common = 0, n = 0;
+        double sum = 0, n = 0;
         for (size_t run = 0; run < v->n; run++) {
             sum += v->stated[run * v->p + column];
-            common += v->common[2 * run + (column > 0)];
             n += v->there[run * v->p + column];
         }
         v->mean_stated[column] = n > 0 ? sum / n : LEAST_VARIANCE;
-        if (column < 2) {
-            v->mean_common[column] = common / (double)v->n;
+    }
+    for (size_t axis = 0; axis < v->axes; axis++) {
+        double sum = 0, n = 0;
+        for (size_t run = 0; run < v->n; run++) {
+            sum += v->common[v->axes * run + axis];
+            n += axis < 2 || knows_height(v, run);
         }
+        v->mean_common[axis] = n > 0 ? sum / n : 0;
     }
 }
 
@@ -354,7 +376,7 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
     v->y = TT_ARENA_NEW(arena, cells, double);
     v->stated = TT_ARENA_NEW(arena, cells, double);
     v->there = TT_ARENA_NEW(arena, cells, bool);
-    v->common = TT_ARENA_NEW(arena, 2 * v->n, double);
+    v->common = TT_ARENA_NEW(arena, v->axes * v->n, double);
     v->mean_stated = TT_ARENA_NEW(arena, v->p, double);
     v->weeks = TT_ARENA_NEW(arena, v->n, double);
     v->temperature = TT_ARENA_NEW(arena, v->n, double);
@@ -366,6 +388,22 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
            v->temperature && v->plate && v->plates && v->plate_u2 && v->response;
 }
 
+/* Whether some run knows a height, and the last one: heights at another place are not compared with
+ * it. */
+static bool find_heights(const struct tt_series *series, const struct tt_series_tip **height)
+{
+    for (size_t i = series->n_runs; i-- > 0;) {
+        for (size_t k = 0; k < series->runs[i].n_tips; k++) {
+            const struct tt_series_tip *tip = &series->runs[i].tips[k];
+            if (tip->has_height && !series->runs[i].left_out && is_used(tip)) {
+                *height = tip;
+                return true;
+            }
+        }
+    }
+    return false;
+}
+
 enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *series,
                                    struct tt_arena *arena)
 {
@@ -373,7 +411,8 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
     if (!make_contrasts(v, arena)) {
         return TIPTRUE_E_MEMORY;
     }
-    v->p = 5 * v->tips + 3 + v->contrasts;
+    v->axes = find_heights(series, &v->height) ? 3 : 2;
+    v->p = (3 + v->axes) * v->tips + 3 + v->contrasts;
     v->run = TT_ARENA_NEW(arena, series->n_runs, const struct tt_series_run *);
     if (v->run == NULL) {
         return TIPTRUE_E_MEMORY;

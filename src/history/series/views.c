@@ -51,16 +51,18 @@ static size_t view(const struct tt_search *s, double *value, size_t d, enum tt_c
     return n + tt_segment(value, p->values->n, d, noise->phi[c], price, s->work, place + n);
 }
 
-/* The offsets' views: what all tips share, and each tip against that. */
-static size_t offset_views(const struct tt_search *s, const double *y, double *value,
-                           size_t place[])
+/* The views of the tips' places along @d axes from @first on: what all tips share, and each tip
+ * against that. */
+static size_t place_views(const struct tt_search *s, size_t first, size_t d, const double *y,
+                          double *value, size_t place[])
 {
     const struct tt_values *v = s->p->values;
     const struct tt_series_noise *noise = s->p->gls.noise;
     size_t n = 0;
 
     for (size_t who = 0; who <= v->tips && (who == 0 || v->tips > 1); who++) {
-        for (size_t axis = 0; axis < 2; axis++) {
+        for (size_t a = 0; a < d; a++) {
+            size_t axis = first + a;
             double g = 0, own = 0;
             for (size_t k = 0; k < v->tips; k++) {
                 double w = 1 / tt_noise_mean_variance(noise, v, tt_at_offset(v, k, axis));
@@ -76,10 +78,10 @@ static size_t offset_views(const struct tt_search *s, const double *y, double *v
                     sum += y[run * v->p + column] / tt_noise_mean_variance(noise, v, column) / g;
                 }
                 double x = who == 0 ? sum : y[run * v->p + tt_at_offset(v, who - 1, axis)] - sum;
-                value[2 * run + axis] = x / sqrt(variance);
+                value[d * run + a] = x / sqrt(variance);
             }
         }
-        n = view(s, value, 2, who == 0 ? TT_SHARED : TT_OWN, place, n);
+        n = view(s, value, d, who == 0 ? tt_shared_class(first) : tt_own_class(first), place, n);
     }
     return n;
 }
@@ -99,28 +101,31 @@ static size_t plain_view(const struct tt_search *s, const double *y, const size_
     return view(s, value, d, tt_class_of(v, column[0]), place, 0);
 }
 
-/* The views of what is no offset. */
+/* The views of what is no tip's place. */
 static size_t other_views(const struct tt_search *s, const double *y, double *value, size_t place[])
 {
     const struct tt_values *v = s->p->values;
-    size_t n = 0, t = v->tips;
+    size_t n = 0;
 
-    for (size_t k = 0; k < t; k++) {
-        n += plain_view(s, y, (size_t[]){2 * t + k, 3 * t + k, 4 * t + k}, 3, place + n, value);
+    for (size_t k = 0; k < v->tips; k++) {
+        const size_t form[] = {tt_at_runout(v, k, 0), tt_at_runout(v, k, 1), tt_at_radius(v, k)};
+        n += plain_view(s, y, form, 3, place + n, value);
     }
-    n += plain_view(s, y, (size_t[]){5 * t, 5 * t + 1, 5 * t + 2}, 3, place + n, value);
+    const size_t pose[] = {tt_at_mark(v, 0), tt_at_mark(v, 1), tt_at_yaw(v)};
+    n += plain_view(s, y, pose, 3, place + n, value);
     for (size_t k = 0; k < v->contrasts; k++) {
         n += plain_view(s, y, (size_t[]){tt_at_contrast(v, k)}, 1, place + n, value);
     }
     return n;
 }
 
-/* Whether the present smooth terms act on more than the offsets. */
+/* Whether the present smooth terms act on more than the tips' places. */
 static bool concerns_others(const struct tt_search *s)
 {
     for (size_t i = 0; i < s->now.n_events; i++) {
         enum tt_hypothesis what = s->p->hypothesis[s->now.event[i].hypothesis].what;
-        if (!tt_is_fixed(&s->now.event[i]) && what != TT_CAMERA && what != TT_SEAT) {
+        if (!tt_is_fixed(&s->now.event[i]) && what != TT_CAMERA && what != TT_SEAT &&
+            what != TT_ALL_HEIGHTS && what != TT_ONE_HEIGHT) {
             return true;
         }
     }
@@ -137,7 +142,8 @@ size_t tt_views_segment(struct tt_search *s, size_t place[])
     size_t n;
 
     fill_in(s, y);
-    n = offset_views(s, y, value, place);
+    n = place_views(s, 0, 2, y, value, place);
+    n += v->axes > 2 ? place_views(s, 2, 1, y, value, place + n) : 0;
     if (concerns_others(s)) {
         n += other_views(s, y, value, place + n);
     } else {

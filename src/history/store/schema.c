@@ -111,6 +111,15 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     /* 5: the picture and the axes of runs with views, or with marks enough */
     "ALTER TABLE summary ADD COLUMN machine_numbers TEXT;"
     "INSERT OR IGNORE INTO pending SELECT no FROM run;",
+    /* 6: heights; NULL: the run does not know it */
+    "ALTER TABLE tip ADD COLUMN height_mm REAL;"
+    "ALTER TABLE tip ADD COLUMN u_height_mm REAL;"
+    "ALTER TABLE tip ADD COLUMN full_u_height_mm REAL;"
+    "ALTER TABLE tip ADD COLUMN common_u_height_mm REAL;"
+    "ALTER TABLE tip ADD COLUMN present_height_mm REAL;"
+    "ALTER TABLE tip ADD COLUMN permitted_height_mm REAL;"
+    "ALTER TABLE tip ADD COLUMN height_pads TEXT;"
+    "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

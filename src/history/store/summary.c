@@ -12,9 +12,6 @@
 #include "history/series/series.h"
 #include "history/store/summary_columns.h"
 
-/* The flags in tip.has. */
-enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
-
 #define RUN_COLUMNS                                                                                \
     "id, time_s, time_stated, plate_key, verdict, permitted_error_mm, has_pose, setup, "           \
     "mark_x_mm, "                                                                                  \
@@ -22,12 +19,6 @@ enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
     "u_sighting_mm, left_out, machine_numbers"
 enum { AT_MACHINE = 18, AT_RUN };
 #define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late"
-#define TIP_COLUMNS                                                                                \
-    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, "      \
-    "same_plate_xy_mm2, same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, "            \
-    "runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, radius_mm, u_radius_mm, "           \
-    "present_x_mm, present_y_mm, full_x_mm, full_y_mm"
-
 static const char INSERT_RUN[] =
     "INSERT INTO summary(" RUN_COLUMNS
     ", machine, run, result, started, plate, plate_serial, tips, edges) "
@@ -36,15 +27,10 @@ static const char INSERT_EDGE[] =
     "INSERT INTO edge(" EDGE_COLUMNS
     ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
 static const char INSERT_TIP[] =
-    "INSERT INTO tip(" TIP_COLUMNS ", machine, time_s, run, position)"
-    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
-
-static void bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code)
-{
-    if (known) {
-        tt_sql_real(to, at, value, code);
-    }
-}
+    "INSERT INTO tip(" TT_TIP_COLUMNS ", machine, time_s, run, position)"
+    " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
+    "?, ?, "
+    "?, ?, ?, ?, ?)";
 
 /* @numbers: as tt_run_numbers_write has them; NULL: none. It must live until the statement is done.
  */
@@ -58,7 +44,7 @@ static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, const ch
     tt_sql_integer(to, at++, run->time_stated, code);
     tt_sql_text(to, at++, run->plate, code);
     tt_sql_integer(to, at++, run->verdict, code);
-    bind_if(to, at++, run->has_permitted_error, run->permitted_error_mm, code);
+    tt_real_bind_if(to, at++, run->has_permitted_error, run->permitted_error_mm, code);
     tt_sql_integer(to, at++, run->has_pose, code);
     tt_sql_text(to, at++, run->setup, code);
     tt_sql_real(to, at++, run->mark.x_mm, code);
@@ -67,36 +53,11 @@ static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, const ch
     tt_sql_real(to, at++, run->u_mark_y_mm, code);
     tt_sql_real(to, at++, run->yaw_rad, code);
     tt_sql_real(to, at++, run->u_yaw_rad, code);
-    bind_if(to, at++, run->has_temperature, run->temperature_C, code);
-    bind_if(to, at++, run->has_u_touch, run->u_touch_mm, code);
-    bind_if(to, at++, run->has_u_sighting, run->u_sighting_mm, code);
+    tt_real_bind_if(to, at++, run->has_temperature, run->temperature_C, code);
+    tt_real_bind_if(to, at++, run->has_u_touch, run->u_touch_mm, code);
+    tt_real_bind_if(to, at++, run->has_u_sighting, run->u_sighting_mm, code);
     tt_sql_text(to, at++, run->note, code);
     tt_sql_text(to, at, numbers, code);
-}
-
-static void bind_tip(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
-{
-    int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) |
-              (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0);
-
-    tt_sql_text(to, 1, name, code);
-    tt_sql_integer(to, 2, tip->verdict, code);
-    tt_sql_integer(to, 3, has, code);
-    tt_sql_real(to, 4, tip->offset.x_mm, code);
-    tt_sql_real(to, 5, tip->offset.y_mm, code);
-    tt_cov_bind(to, 6, &tip->cov, code);
-    tt_cov_bind(to, 9, &tip->same_plate_cov, code);
-    tt_sql_real(to, 12, tip->common_u_x_mm, code);
-    tt_sql_real(to, 13, tip->common_u_y_mm, code);
-    tt_sql_real(to, 14, tip->runout.x_mm, code);
-    tt_sql_real(to, 15, tip->runout.y_mm, code);
-    tt_cov_bind(to, 16, &tip->runout_cov, code);
-    tt_sql_real(to, 19, tip->radius_mm, code);
-    tt_sql_real(to, 20, tip->u_radius_mm, code);
-    tt_sql_real(to, 21, tip->present.x_mm, code);
-    tt_sql_real(to, 22, tip->present.y_mm, code);
-    tt_sql_real(to, 23, tip->full.x_mm, code);
-    tt_sql_real(to, 24, tip->full.y_mm, code);
 }
 
 /* Finish a statement in which @code came up while binding. */
@@ -172,11 +133,12 @@ static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_in
         int code = SQLITE_OK;
         status = tt_sql_get(store, INSERT_TIP, &statement, error);
         if (status == TIPTRUE_OK) {
-            bind_tip(statement, series->tip_names[row->tips[i].tip], &row->tips[i], &code);
-            tt_sql_text(statement, 25, solution->machine != NULL ? solution->machine : "", &code);
-            tt_sql_real(statement, 26, row->time_s, &code);
-            tt_sql_integer(statement, 27, run, &code);
-            tt_sql_integer(statement, 28, (sqlite3_int64)i, &code);
+            tt_tip_bind(statement, series->tip_names[row->tips[i].tip], &row->tips[i], &code);
+            tt_sql_text(statement, TT_TIP_AFTER + 1,
+                        solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, TT_TIP_AFTER + 2, row->time_s, &code);
+            tt_sql_integer(statement, TT_TIP_AFTER + 3, run, &code);
+            tt_sql_integer(statement, TT_TIP_AFTER + 4, (sqlite3_int64)i, &code);
             status = finish(store, statement, code, error);
         }
     }
@@ -290,38 +252,19 @@ enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int6
     return status;
 }
 
-/* A text of the row, in the series' arena; NULL stays NULL. */
-static const char *copy_column(struct tt_series *series, sqlite3_stmt *from, int column,
-                               bool *failed)
-{
-    const char *text = tt_sql_column(from, column);
-    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
-
-    *failed = *failed || (text != NULL && made == NULL);
-    return made;
-}
-
-static enum tiptrue_verdict verdict_column(sqlite3_stmt *from, int column)
-{
-    int verdict = sqlite3_column_int(from, column);
-    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED
-               ? (enum tiptrue_verdict)verdict
-               : TIPTRUE_REPEAT;
-}
-
 static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_series_run *run)
 {
     bool failed = false;
 
-    run->id = copy_column(series, from, 0, &failed);
+    run->id = tt_text_column(series, from, 0, &failed);
     run->time_s = sqlite3_column_double(from, 1);
     run->time_stated = sqlite3_column_int(from, 2) != 0;
-    run->plate = copy_column(series, from, 3, &failed);
-    run->verdict = verdict_column(from, 4);
+    run->plate = tt_text_column(series, from, 3, &failed);
+    run->verdict = tt_verdict_column(from, 4);
     run->has_permitted_error = sqlite3_column_type(from, 5) != SQLITE_NULL;
     run->permitted_error_mm = sqlite3_column_double(from, 5);
     run->has_pose = sqlite3_column_int(from, 6) != 0;
-    run->setup = copy_column(series, from, 7, &failed);
+    run->setup = tt_text_column(series, from, 7, &failed);
     run->mark = tt_xy_columns(from, 8);
     run->u_mark_x_mm = sqlite3_column_double(from, 10);
     run->u_mark_y_mm = sqlite3_column_double(from, 11);
@@ -333,36 +276,10 @@ static bool fill_run(struct tt_series *series, sqlite3_stmt *from, struct tt_ser
     run->u_touch_mm = sqlite3_column_double(from, 15);
     run->has_u_sighting = sqlite3_column_type(from, 16) != SQLITE_NULL;
     run->u_sighting_mm = sqlite3_column_double(from, 16);
-    run->note = copy_column(series, from, 17, &failed);
+    run->note = tt_text_column(series, from, 17, &failed);
     run->left_out = run->note != NULL;
     tt_run_numbers_read(tt_sql_column(from, AT_MACHINE), run);
     return !failed;
-}
-
-static bool fill_tip(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
-{
-    const char *name = tt_sql_column(from, 0);
-    int has = sqlite3_column_int(from, 2);
-
-    tip->tip = name != NULL ? tt_series_tip_index(series, name) : TT_NONE;
-    tip->verdict = verdict_column(from, 1);
-    tip->has_offset = (has & HAS_OFFSET) != 0;
-    tip->has_runout = (has & HAS_RUNOUT) != 0;
-    tip->has_radius = (has & HAS_RADIUS) != 0;
-    tip->has_present = (has & HAS_PRESENT) != 0;
-    tip->offset = tt_xy_columns(from, 3);
-    tip->cov = tt_cov_columns(from, 5);
-    tip->same_plate_cov = tt_cov_columns(from, 8);
-    tip->common_u_x_mm = sqlite3_column_double(from, 11);
-    tip->common_u_y_mm = sqlite3_column_double(from, 12);
-    tip->runout =
-        (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
-    tip->runout_cov = tt_cov_columns(from, 15);
-    tip->radius_mm = sqlite3_column_double(from, 18);
-    tip->u_radius_mm = sqlite3_column_double(from, 19);
-    tip->present = tt_xy_columns(from, 20);
-    tip->full = tt_xy_columns(from, 22);
-    return tip->tip != TT_NONE;
 }
 
 static bool fill_edge(struct tt_series *series, sqlite3_stmt *from, struct tt_series_edge *edge)
@@ -438,8 +355,9 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
         struct tt_series_run *run = tt_series_new_run(series, n_tips, n_edges);
         bool good = run != NULL && fill_run(series, runs, run);
         for (size_t i = 0;
-             good && i < n_tips && tip_row && sqlite3_column_int64(tips, 24) == number; i++) {
-            good = fill_tip(series, tips, &run->tips[i]);
+             good && i < n_tips && tip_row && sqlite3_column_int64(tips, TT_TIP_AFTER) == number;
+             i++) {
+            good = tt_tip_columns(series, tips, &run->tips[i]);
             status = tt_sql_next(store, tips, &tip_row, error);
         }
         for (size_t i = 0;
@@ -463,7 +381,7 @@ enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *m
         "SELECT " RUN_COLUMNS ", run, tips, edges FROM summary WHERE machine = ? AND time_s >= ?"
         " ORDER BY machine, time_s, run";
     static const char TIPS[] =
-        "SELECT " TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
+        "SELECT " TT_TIP_COLUMNS ", run FROM tip WHERE machine = ? AND time_s >= ?"
         " ORDER BY machine, time_s, run, position";
     static const char EDGES[] =
         "SELECT " EDGE_COLUMNS ", run FROM edge WHERE machine = ? AND time_s >= ?"

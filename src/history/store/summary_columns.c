@@ -8,6 +8,10 @@
 #include <string.h>
 
 #include "base/number.h"
+#include "history/series/series.h"
+
+/* The flags in tip.has. */
+enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
 
 void tt_run_numbers_write(const struct tt_series_run *run, struct tt_buffer *to)
 {
@@ -63,4 +67,98 @@ struct tt_cov2 tt_cov_columns(sqlite3_stmt *from, int column)
     return (struct tt_cov2){sqlite3_column_double(from, column),
                             sqlite3_column_double(from, column + 1),
                             sqlite3_column_double(from, column + 2)};
+}
+
+void tt_real_bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code)
+{
+    if (known) {
+        tt_sql_real(to, at, value, code);
+    }
+}
+
+const char *tt_text_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed)
+{
+    const char *text = tt_sql_column(from, column);
+    const char *made = text != NULL ? tt_arena_copy_text(series->arena, text, strlen(text)) : NULL;
+
+    *failed = *failed || (text != NULL && made == NULL);
+    return made;
+}
+
+enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column)
+{
+    int verdict = sqlite3_column_int(from, column);
+    return verdict >= TIPTRUE_KEEP && verdict <= TIPTRUE_NOT_MEASURED
+               ? (enum tiptrue_verdict)verdict
+               : TIPTRUE_REPEAT;
+}
+
+void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
+{
+    int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) |
+              (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0);
+    bool has_height = tip->has_height;
+
+    tt_sql_text(to, 1, name, code);
+    tt_sql_integer(to, 2, tip->verdict, code);
+    tt_sql_integer(to, 3, has, code);
+    tt_sql_real(to, 4, tip->offset.x_mm, code);
+    tt_sql_real(to, 5, tip->offset.y_mm, code);
+    tt_cov_bind(to, 6, &tip->cov, code);
+    tt_cov_bind(to, 9, &tip->same_plate_cov, code);
+    tt_sql_real(to, 12, tip->common_u_x_mm, code);
+    tt_sql_real(to, 13, tip->common_u_y_mm, code);
+    tt_sql_real(to, 14, tip->runout.x_mm, code);
+    tt_sql_real(to, 15, tip->runout.y_mm, code);
+    tt_cov_bind(to, 16, &tip->runout_cov, code);
+    tt_sql_real(to, 19, tip->radius_mm, code);
+    tt_sql_real(to, 20, tip->u_radius_mm, code);
+    tt_sql_real(to, 21, tip->present.x_mm, code);
+    tt_sql_real(to, 22, tip->present.y_mm, code);
+    tt_sql_real(to, 23, tip->full.x_mm, code);
+    tt_sql_real(to, 24, tip->full.y_mm, code);
+    tt_real_bind_if(to, 25, has_height, tip->height_mm, code);
+    tt_real_bind_if(to, 26, has_height, tip->u_height_mm, code);
+    tt_real_bind_if(to, 27, has_height, tip->full_u_height_mm, code);
+    tt_real_bind_if(to, 28, has_height, tip->common_u_height_mm, code);
+    tt_real_bind_if(to, 29, tip->has_present_height, tip->present_height_mm, code);
+    tt_real_bind_if(to, 30, tip->has_permitted_height, tip->permitted_height_mm, code);
+    tt_sql_text(to, 31, tip->pads, code);
+}
+
+bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
+{
+    const char *name = tt_sql_column(from, 0);
+    bool failed = false;
+    int has = sqlite3_column_int(from, 2);
+
+    tip->tip = name != NULL ? tt_series_tip_index(series, name) : TT_NONE;
+    tip->verdict = tt_verdict_column(from, 1);
+    tip->has_offset = (has & HAS_OFFSET) != 0;
+    tip->has_runout = (has & HAS_RUNOUT) != 0;
+    tip->has_radius = (has & HAS_RADIUS) != 0;
+    tip->has_present = (has & HAS_PRESENT) != 0;
+    tip->offset = tt_xy_columns(from, 3);
+    tip->cov = tt_cov_columns(from, 5);
+    tip->same_plate_cov = tt_cov_columns(from, 8);
+    tip->common_u_x_mm = sqlite3_column_double(from, 11);
+    tip->common_u_y_mm = sqlite3_column_double(from, 12);
+    tip->runout =
+        (struct tt_tip_xy){sqlite3_column_double(from, 13), sqlite3_column_double(from, 14)};
+    tip->runout_cov = tt_cov_columns(from, 15);
+    tip->radius_mm = sqlite3_column_double(from, 18);
+    tip->u_radius_mm = sqlite3_column_double(from, 19);
+    tip->present = tt_xy_columns(from, 20);
+    tip->full = tt_xy_columns(from, 22);
+    tip->has_height = sqlite3_column_type(from, 24) != SQLITE_NULL;
+    tip->height_mm = sqlite3_column_double(from, 24);
+    tip->u_height_mm = sqlite3_column_double(from, 25);
+    tip->full_u_height_mm = sqlite3_column_double(from, 26);
+    tip->common_u_height_mm = sqlite3_column_double(from, 27);
+    tip->has_present_height = sqlite3_column_type(from, 28) != SQLITE_NULL;
+    tip->present_height_mm = sqlite3_column_double(from, 28);
+    tip->has_permitted_height = sqlite3_column_type(from, 29) != SQLITE_NULL;
+    tip->permitted_height_mm = sqlite3_column_double(from, 29);
+    tip->pads = tt_text_column(series, from, 30, &failed);
+    return tip->tip != TT_NONE && !failed;
 }

@@ -20,4 +20,25 @@ void tt_cov_bind(sqlite3_stmt *to, int at, const struct tt_cov2 *cov, int *code)
 struct tt_cov2 tt_cov_columns(sqlite3_stmt *from, int at);
 struct tt_machine_xy tt_xy_columns(sqlite3_stmt *from, int at);
 
+/* Bind @value, or leave NULL. */
+void tt_real_bind_if(sqlite3_stmt *to, int at, bool known, double value, int *code);
+/* A text of the row, in the series' arena; NULL stays NULL. */
+const char *tt_text_column(struct tt_series *series, sqlite3_stmt *from, int column, bool *failed);
+/* A verdict; what is none is "repeat". */
+enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column);
+
+/* A tip's columns, and how many. */
+#define TT_TIP_COLUMNS                                                                             \
+    "name, verdict, has, x_mm, y_mm, cov_xx_mm2, cov_xy_mm2, cov_yy_mm2, same_plate_xx_mm2, "      \
+    "same_plate_xy_mm2, same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, "            \
+    "runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, radius_mm, u_radius_mm, "           \
+    "present_x_mm, present_y_mm, full_x_mm, full_y_mm, height_mm, u_height_mm, "                   \
+    "full_u_height_mm, common_u_height_mm, present_height_mm, permitted_height_mm, height_pads"
+enum { TT_TIP_AFTER = 31 };
+
+/* Bind a tip's columns; what they borrow must live until the statement is done. */
+void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code);
+/* Read them back; false: no memory. */
+bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip);
+
 #endif

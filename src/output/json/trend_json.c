@@ -97,6 +97,58 @@ static void write_points(struct tt_json *json, const struct tt_trend_tip *t)
     tt_json_close(json, ']');
 }
 
+static void write_height_points(struct tt_json *json, const struct tt_height_trend *h)
+{
+    tt_json_key(json, "points");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < h->n_points; i++) {
+        const struct tt_height_point *p = &h->points[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "run", p->id);
+        key_time(json, "started", true, p->time_s);
+        tt_json_key_fixed(json, "height_mm", p->height_mm);
+        tt_json_key_fixed(json, "u_mm", p->u_mm);
+        tt_json_key_fixed(json, "fitted_mm", p->fitted_mm);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_height(struct tt_json *json, const struct tt_height_trend *h, bool points)
+{
+    tt_json_key(json, "height");
+    if (h->n_points == 0) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "runs", h->n_points);
+    tt_json_key_fixed(json, "last_mm", h->points[h->n_points - 1].height_mm);
+    tt_json_key_fixed_if(json, "present_mm", h->has_present, h->present_mm);
+    tt_json_key_fixed(json, "within_run_u_mm", h->within_u_mm);
+    tt_json_key_fixed(json, "between_run_u_mm", h->between_mm);
+    tt_json_key_fixed(json, "u_between_run_u_mm", h->u_between_mm);
+    tt_json_key(json, "drift_mm_per_week");
+    if (h->has_drift) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "value", h->drift_mm_per_week);
+        tt_json_key_fixed(json, "u", h->u_drift_mm_per_week);
+        tt_json_key_number(json, "p", h->p_drift);
+        tt_json_key(json, "significant");
+        tt_json_bool(json, h->drift_significant);
+        tt_json_key(json, "step_alike");
+        tt_json_bool(json, h->step_alike);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+    write_forecast(json, &h->forecast);
+    if (points) {
+        write_height_points(json, h);
+    }
+    tt_json_close(json, '}');
+}
+
 static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool points)
 {
     tt_json_open(json, '{');
@@ -124,6 +176,7 @@ static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool p
     tt_json_close(json, '}');
     write_signals(json, t);
     write_forecast(json, &t->forecast);
+    write_height(json, &t->height, points);
     if (points) {
         write_points(json, t);
     }
@@ -151,6 +204,8 @@ static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
                       c->has_pose_shift, c->mark_shift.y_mm);
     tt_json_key_fixed_if(json, "yaw_shift_deg", c->has_pose_shift,
                          tt_deg_from_rad(c->yaw_shift_rad));
+    tt_json_key_fixed_if(json, "height_shift_mm", c->has_height_shift, c->height_shift_mm);
+    tt_json_key_fixed_if(json, "u_height_shift_mm", c->has_height_shift, c->u_height_shift_mm);
     tt_json_key_fixed_if(json, "edge_shift_mm", edge, c->edge_shift_mm);
     tt_json_key_fixed_if(json, "u_edge_shift_mm", edge, c->u_edge_shift_mm);
 }
@@ -223,6 +278,15 @@ static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend
         tt_json_key_fixed(json, "y", trend->temperature_y_mm_per_K);
         tt_json_key_fixed(json, "u_x", trend->u_temperature_x_mm_per_K);
         tt_json_key_fixed(json, "u_y", trend->u_temperature_y_mm_per_K);
+        tt_json_close(json, '}');
+    } else {
+        tt_json_null(json);
+    }
+    tt_json_key(json, "height_temperature_mm_per_K");
+    if (trend->has_height_temperature) {
+        tt_json_open(json, '{');
+        tt_json_key_fixed(json, "value", trend->height_mm_per_K);
+        tt_json_key_fixed(json, "u", trend->u_height_mm_per_K);
         tt_json_close(json, '}');
     } else {
         tt_json_null(json);

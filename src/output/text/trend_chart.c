@@ -43,9 +43,22 @@ static void put_row(struct tt_page *page, const struct canvas *canvas, size_t ro
     }
 }
 
-static double value_of(const struct tt_trend_point *p, int axis)
+/* The points of an axis: x, y or height. */
+static size_t count(const struct tt_trend_tip *tip, int axis)
 {
-    return axis == 0 ? p->offset.x_mm : p->offset.y_mm;
+    return axis < 2 ? tip->n_points : tip->height.n_points;
+}
+
+static double value_of(const struct tt_trend_tip *tip, size_t i, int axis)
+{
+    return axis == 0   ? tip->points[i].offset.x_mm
+           : axis == 1 ? tip->points[i].offset.y_mm
+                       : tip->height.points[i].height_mm;
+}
+
+static double time_of(const struct tt_trend_tip *tip, size_t i, int axis)
+{
+    return axis < 2 ? tip->points[i].time_s : tip->height.points[i].time_s;
 }
 
 static double time_share(const struct tiptrue_trend *trend, double time_s)
@@ -57,19 +70,18 @@ static double time_share(const struct tiptrue_trend *trend, double time_s)
 static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend,
                       const struct tt_trend_tip *tip, int axis, struct canvas *canvas)
 {
-    double low = value_of(&tip->points[0], axis), high = low;
+    double low = value_of(tip, 0, axis), high = low;
     size_t n = canvas->rows * canvas->columns;
 
-    for (size_t i = 1; i < tip->n_points; i++) {
-        low = fmin(low, value_of(&tip->points[i], axis));
-        high = fmax(high, value_of(&tip->points[i], axis));
+    for (size_t i = 1; i < count(tip, axis); i++) {
+        low = fmin(low, value_of(tip, i, axis));
+        high = fmax(high, value_of(tip, i, axis));
     }
     double middle = 0.5 * (low + high), half = fmax(0.5 * (high - low), 1e-4);
     memset(canvas->dots, 0, n);
-    for (size_t i = 0; i < tip->n_points; i++) {
-        const struct tt_trend_point *p = &tip->points[i];
-        set_dot(canvas, time_share(trend, p->time_s),
-                0.5 - 0.5 * (value_of(p, axis) - middle) / half);
+    for (size_t i = 0; i < count(tip, axis); i++) {
+        set_dot(canvas, time_share(trend, time_of(tip, i, axis)),
+                0.5 - 0.5 * (value_of(tip, i, axis) - middle) / half);
     }
     for (size_t row = 0; row < canvas->rows; row++) {
         bool ends = row == 0 || row + 1 == canvas->rows;
@@ -77,8 +89,7 @@ static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend,
             tt_page_cell_length(page, MARGIN - 2, row == 0 ? middle + half : middle - half, true);
         } else if (row == canvas->rows / 2) {
             tt_buffer_reset(&page->number);
-            tt_buffer_printf(&page->number, "%c, %s", axis == 0 ? 'x' : 'y',
-                             tt_page_units(page)->length);
+            tt_buffer_printf(&page->number, "%c, %s", "xyz"[axis], tt_page_units(page) -> length);
             tt_page_cell(page, MARGIN - 2, page->number.failed ? "" : page->number.text);
         }
         tt_page_go(page, MARGIN - 2);
@@ -102,7 +113,8 @@ static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend,
     memset(line, '-', canvas->columns);
     for (size_t i = 0; i < trend->n_changes; i++) {
         const struct tt_trend_change *c = &trend->changes[i];
-        if (c->has_shift && (c->tip >= trend->n_tips || &trend->tips[c->tip] == tip)) {
+        if ((c->has_shift || c->has_height_shift) &&
+            (c->tip >= trend->n_tips || &trend->tips[c->tip] == tip)) {
             double share = time_share(trend, 0.5 * (c->after_s + c->before_s));
             line[(size_t)(share * (double)(canvas->columns - 1) + 0.5)] = '^';
         }
@@ -136,6 +148,9 @@ void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend,
     }
     draw_axis(page, trend, tip, 0, &canvas);
     draw_axis(page, trend, tip, 1, &canvas);
+    if (tip->height.n_points > 1) {
+        draw_axis(page, trend, tip, 2, &canvas);
+    }
     draw_times(page, trend, tip, &canvas);
     free(canvas.dots);
 }

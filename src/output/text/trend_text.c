@@ -28,11 +28,6 @@ static bool is_shown(const struct tiptrue_trend *trend, size_t tip)
     return trend->shown_tip == TT_NONE || trend->shown_tip == tip;
 }
 
-static void add_um(struct tt_buffer *words, double mm, double u_mm, bool plus)
-{
-    tt_number_write_fixed(words, 1e3 * mm, tt_um_decimals(u_mm), plus);
-}
-
 static void say_runs(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     char first[TT_MINUTE_SIZE], last[TT_MINUTE_SIZE];
@@ -64,12 +59,17 @@ static void say_runs(struct tt_page *page, const struct tiptrue_trend *trend)
     tt_page_say(page, 2);
 }
 
+static bool drifts(const struct tt_trend_tip *tip)
+{
+    return tip->drift_significant || tip->height.drift_significant;
+}
+
 static size_t count_drifting(const struct tiptrue_trend *trend)
 {
     size_t n = 0;
 
     for (size_t i = 0; i < trend->n_tips; i++) {
-        n += is_shown(trend, i) && trend->tips[i].drift_significant;
+        n += is_shown(trend, i) && drifts(&trend->tips[i]);
     }
     return n;
 }
@@ -119,7 +119,7 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
     tt_page_puts(page, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
     tt_page_colour(page, TT_PLAIN);
     for (size_t i = 0; i < trend->n_tips; i++) {
-        if (is_shown(trend, i) && trend->tips[i].drift_significant) {
+        if (is_shown(trend, i) && drifts(&trend->tips[i])) {
             tt_buffer_printf(&page->words, "%s%s", first ? "; drifting: " : ", ",
                              trend->tips[i].name);
             first = false;
@@ -147,7 +147,7 @@ static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
         if (e->drifts) {
             tt_page_puts(page, "  ");
             tt_buffer_printf(&page->words, "edge %s moves by ", e->name);
-            add_um(&page->words, e->drift_mm_per_week, e->u_drift_mm_per_week, true);
+            tt_add_um(&page->words, e->drift_mm_per_week, e->u_drift_mm_per_week, true);
             tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
                              e->drift_mm_per_week < 0 ? ", further in: a film grows on it; clean it"
                                                       : ", further out: look at it");
@@ -161,10 +161,19 @@ static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
     if (trend->has_temperature) {
         tt_page_puts(page, "  ");
         tt_buffer_puts(&page->words, "the offsets move with the temperature, by (");
-        add_um(&page->words, trend->temperature_x_mm_per_K, trend->u_temperature_x_mm_per_K, true);
+        tt_add_um(&page->words, trend->temperature_x_mm_per_K, trend->u_temperature_x_mm_per_K,
+                  true);
         tt_buffer_puts(&page->words, ", ");
-        add_um(&page->words, trend->temperature_y_mm_per_K, trend->u_temperature_y_mm_per_K, true);
+        tt_add_um(&page->words, trend->temperature_y_mm_per_K, trend->u_temperature_y_mm_per_K,
+                  true);
         tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " for each kelvin");
+        tt_page_say(page, 4);
+    }
+    if (trend->has_height_temperature) {
+        tt_page_puts(page, "  ");
+        tt_buffer_puts(&page->words, "the heights move with the temperature, by ");
+        tt_add_um(&page->words, trend->height_mm_per_K, trend->u_height_mm_per_K, true);
+        tt_buffer_puts(&page->words, TT_TIED TT_UM " for each kelvin");
         tt_page_say(page, 4);
     }
     if (trend->has_season) {
@@ -209,56 +218,6 @@ static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
     }
 }
 
-static void say_wear(struct tt_page *page, const struct tt_trend_tip *t)
-{
-    if (t->wears) {
-        tt_page_puts(page, "  ");
-        tt_buffer_printf(&page->words,
-                         "%s: its runout or contact radius drifts: the tip wears, or works loose "
-                         "in its seat; look at it",
-                         t->name);
-        tt_page_say(page, 4);
-    }
-}
-
-static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
-{
-    const struct tt_forecast *f = &t->forecast;
-    char date[TT_MINUTE_SIZE], from[TT_MINUTE_SIZE], to[TT_MINUTE_SIZE];
-
-    if (!t->drift_significant) {
-        return;
-    }
-    tt_buffer_printf(&page->words, "%s drifts by (", t->name);
-    add_um(&page->words, t->drift_x_mm_per_week, t->u_drift_x_mm_per_week, true);
-    tt_buffer_puts(&page->words, ", ");
-    add_um(&page->words, t->drift_y_mm_per_week, t->u_drift_y_mm_per_week, true);
-    tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " a week");
-    if (f->state == TT_FORECAST_DATE) {
-        tt_minute_write(f->date_s, date);
-        tt_minute_write(f->from_s, from);
-        tt_minute_write(f->to_s, to);
-        date[10] = from[10] = to[10] = '\0';
-        tt_buffer_puts(&page->words, f->over_now
-                                         ? "; the offset in use is further off than the permitted "
-                                         : "; it will be off by the permitted ");
-        add_um(&page->words, f->permitted_error_mm, 1e-3, false);
-        tt_buffer_puts(&page->words, TT_TIED TT_UM);
-        tt_buffer_printf(&page->words,
-                         f->over_now ? " now: update it; from then on it holds until %s" : " on %s",
-                         date);
-        tt_buffer_printf(&page->words, " (95 %%: %s to %s)", from,
-                         f->has_to ? to : "later than a year");
-    } else if (f->state == TT_FORECAST_NOT_WITHIN) {
-        tt_buffer_puts(&page->words, "; the permitted error is not reached within a year");
-    }
-    if (t->step_alike) {
-        tt_buffer_puts(&page->words, " (a step would explain the runs about as well)");
-    }
-    tt_page_puts(page, "  ");
-    tt_page_say(page, 4);
-}
-
 void tt_trend_names(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     page->own[0] = (struct tt_own_names){trend->n_tips > 0 ? &trend->tips[0].name : NULL,
@@ -274,8 +233,7 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
     say_latest(page, trend);
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (is_shown(trend, i)) {
-            say_drift(page, &trend->tips[i]);
-            say_wear(page, &trend->tips[i]);
+            tt_say_drifts(page, &trend->tips[i]);
         }
     }
     say_edges(page, trend);
@@ -414,8 +372,11 @@ static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
 static size_t chart_rows(const struct tiptrue_text_options *options,
                          const struct tiptrue_trend *trend)
 {
-    size_t tips = trend->shown_tip == TT_NONE ? trend->n_tips : 1, charts = 2 * tips,
-           rows = CHART_ROWS;
+    size_t tips = trend->shown_tip == TT_NONE ? trend->n_tips : 1, charts = 0, rows = CHART_ROWS;
+
+    for (size_t i = 0; i < trend->n_tips; i++) {
+        charts += is_shown(trend, i) ? 2 + (size_t)(trend->tips[i].height.n_points > 0) : 0;
+    }
 
     if (options != NULL && options->rows > 0 && charts > 0) {
         /* all charts on one screen, as far as they stay legible */
@@ -472,6 +433,7 @@ void tt_output_trend_text(const struct tiptrue_trend *trend,
     tt_trend_sentences(&page, trend);
     tt_page_line_end(&page);
     table(&page, trend);
+    tt_trend_heights(&page, trend);
     page.columns = wide;
     charts(&page, trend, chart_rows(options, trend));
     page.columns = wide < 100 ? wide : 100;
