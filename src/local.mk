@@ -38,6 +38,7 @@ libcore_la_SOURCES = \
   src/base/utf8.c src/base/utf8.h \
   src/formats/keys.c src/formats/keys.h \
   src/formats/motion.c \
+  src/formats/result.c src/formats/result.h src/formats/result_tip.c \
   src/formats/truth.c \
   src/model/between.h \
   src/model/board.h \
@@ -90,8 +91,7 @@ libcore_la_SOURCES = \
   src/ingest/join.c \
   src/ingest/repeats.c src/ingest/repeats.h \
   src/ingest/report.c src/ingest/report.h \
-  src/ingest/result_camera.c \
-  src/ingest/result.c src/ingest/result.h src/ingest/result_plate.c src/ingest/result_tip.c src/ingest/result_heights.c \
+  src/ingest/result.c src/ingest/result.h src/ingest/result_findings.c src/ingest/result_reasons.c src/ingest/result_tip.c \
   src/ingest/rows.c src/ingest/rows.h \
   src/ingest/run.c \
   src/ingest/run_csv.c \
@@ -247,9 +247,7 @@ libcore_la_SOURCES = \
   src/output/compare.c \
   src/output/history.c src/output/history.h \
   src/output/json/json.c \
-  src/output/json/json_camera.c src/output/json/json_camera.h \
-  src/output/json/json_finding.c src/output/json/json_finding.h \
-  src/output/json/json_tip.c src/output/json/json_tip.h \
+  src/output/json/json_result.h \
   src/output/json/keys_write.c \
   src/output/json/json_write.c src/output/json/json_write.h \
   src/output/output.h \

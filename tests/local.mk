@@ -57,6 +57,7 @@ unit_tests = \
   tests/unit/ingest/names_test \
   tests/unit/ingest/plan_test \
   tests/unit/ingest/plate_test \
+  tests/unit/formats/schema_test \
   tests/unit/ingest/result_test \
   tests/unit/ingest/run_csv_test \
   tests/unit/ingest/run_json_test \

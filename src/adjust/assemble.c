@@ -165,6 +165,8 @@ static void budget_line(struct tt_tip_result *tip, enum tt_budget_code code, boo
                                                                .source = tt_budget_source(code),
                                                                .type = 'B',
                                                                .of_plate = of_plate,
+                                                               .known_x = tip->offset_determined_x,
+                                                               .known_y = tip->offset_determined_y,
                                                                .u_x_mm = u_of(xx),
                                                                .u_y_mm = u_of(yy),
                                                                .dof = HUGE_VAL};
@@ -247,8 +249,7 @@ static void fill_held(const struct tt_held_offset *held, struct tt_tip_result *t
     tip->same_plate_factor = tt_factor_line(held->dof);
     tip->same_plate_expanded_x_mm = tip->same_plate_factor * u_of(held->cov.xx_mm2);
     tip->same_plate_expanded_y_mm = tip->same_plate_factor * u_of(held->cov.yy_mm2);
-    tip->same_plate_region_factor = tt_factor_plane(held->dof);
-    tip->same_plate_region = tt_cov2_region(held->cov, tip->same_plate_region_factor);
+    tip->same_plate_region = tt_cov2_region(held->cov, tt_factor_plane(held->dof));
 }
 
 /* Whether touches, sightings and plate determine the offset on the axis that @axis takes from a
@@ -282,8 +283,7 @@ static void fill_offset(const struct tt_tip_uncertainty *u, const double *x,
     tip->factor = tt_factor_line(u->dof);
     tip->expanded_x_mm = tip->factor * u_of(u->offset.xx_mm2);
     tip->expanded_y_mm = tip->factor * u_of(u->offset.yy_mm2);
-    tip->region_factor = tt_factor_plane(u->dof);
-    tip->region = tt_cov2_region(u->offset, tip->region_factor);
+    tip->region = tt_cov2_region(u->offset, tt_factor_plane(u->dof));
     const struct tt_cov2 *own = &u->less_plate;
     tip->prior_share =
         fmax(own->xx_mm2 > 0 ? own_x / own->xx_mm2 : 0, own->yy_mm2 > 0 ? own_y / own->yy_mm2 : 0);
@@ -472,11 +472,11 @@ static bool fill_features(struct tt_view *view)
                 (struct tt_plate_feature){TT_FEATURE_EDGE, s->edge_names[prior->what], 0, prior->u};
         } else if (prior->kind == TT_PRIOR_GROUP) {
             char *name = copy_text(s, plate->groups[prior->what].name, &failed);
-            int axis = prior->place == view->model->at_group[prior->what] ? 'x' : 'y';
+            char axis = prior->place == view->model->at_group[prior->what] ? 'x' : 'y';
             *feature = (struct tt_plate_feature){TT_FEATURE_GROUP, name, axis, prior->u};
         } else {
             char *name = copy_text(s, plate->marks[prior->what].name, &failed);
-            int axis = prior->place == view->model->at_mark[prior->what] ? 'x' : 'y';
+            char axis = prior->place == view->model->at_mark[prior->what] ? 'x' : 'y';
             *feature = (struct tt_plate_feature){TT_FEATURE_MARK, name, axis, prior->u};
         }
     }

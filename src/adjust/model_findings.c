@@ -116,9 +116,9 @@ static enum tiptrue_status sense(struct tt_view *view)
  * negative; a non-negative function of mean r has no harmonic larger than 2 r, and that of rho is
  * (k^2 - 1) times that of h (H. Groemer, Geometric Applications of Fourier Series and Spherical
  * Harmonics, Cambridge 1996). A straight blade reaches it for k = 2. */
-static double most_amplitude(double radius_mm, unsigned k)
+static double most_amplitude(double radius_mm, size_t k)
 {
-    return 2 * fmax(radius_mm, 0) / (k * k - 1.0);
+    return 2 * fmax(radius_mm, 0) / ((double)(k * k) - 1);
 }
 
 /* The term of a tip's shape that no tip of its radius can have, both taken to the near end of their

@@ -411,7 +411,8 @@ struct tt_region tt_cov2_region(struct tt_cov2 cov, double factor)
 
     return (struct tt_region){.semi_major_mm = factor * sqrt(half_trace + root),
                               .semi_minor_mm = factor * sqrt(fmax(minor, 0)),
-                              .angle_rad = angle <= -TT_PI / 2 ? angle + TT_PI : angle};
+                              .angle_rad = angle <= -TT_PI / 2 ? angle + TT_PI : angle,
+                              .factor = factor};
 }
 
 /* Around the estimate, in coordinates in which the covariance is the unit matrix, a ray leaves

@@ -30,67 +30,120 @@ extern const struct tt_bounds tt_any_angle_deg, tt_share;
 extern const struct tt_bounds tt_feed_mm_per_min;
 
 enum tt_form {
-    TT_BY_HAND, /* the key is known; reader and writer see to it themselves */
+    TT_BY_HAND,   /* the key is known; reader and writer see to it themselves */
+    TT_HOOK_FORM, /* read and written by the hook that @hook names */
     TT_TEXT_FORM,
-    TT_NUMBER_FORM, /* in the file's own unit */
-    TT_LENGTH_FORM, /* in the file's units, kept in mm */
-    TT_ANGLE_FORM,  /* degrees, kept in rad */
-    TT_XY_FORM,     /* [x, y]: lengths, two doubles; any position, unless there are bounds */
-    TT_TURNS_FORM   /* [lowest, highest]: degrees, kept in rad, two doubles */
+    TT_NUMBER_FORM,   /* in the file's own unit; ten decimals: mm, degrees */
+    TT_SHORTEST_FORM, /* the same, as few digits as read back alike: what spans powers of ten */
+    TT_LENGTH_FORM,   /* in the file's units, kept in mm */
+    TT_ANGLE_FORM,    /* degrees, kept in rad */
+    TT_XY_FORM,       /* [x, y]: lengths, two doubles; any position, unless there are bounds */
+    TT_TURNS_FORM,    /* [lowest, highest]: degrees, kept in rad, two doubles */
+    TT_X_Y_FORM,      /* {"x": ..., "y": ...}: mm, the doubles at @at and @at_y */
+    TT_COUNT_FORM,    /* a whole number of at least 0: size_t */
+    TT_BOOL_FORM,
+    TT_WORD_FORM,    /* one of @words: its index, an enumeration */
+    TT_LETTER_FORM,  /* one of @words, each of one letter, as a char; null: '\0' */
+    TT_OBJECT_FORM,  /* the struct at @at, by @inner */
+    TT_POINTER_FORM, /* the struct that the pointer at @at leads to; null: NULL */
+    TT_LIST_FORM     /* structs of @size, by @inner: their pointer at @at, their number at @n */
 };
 
-#define TT_NOWHERE ((size_t)-1)
+/* What is kept where a number is not there: what was there before, or one of these. */
+enum tt_absent { TT_STAYS, TT_IS_INFINITE, TT_IS_NAN };
 
+/* The place of a bool (or a count, a double) that a key depends on, plus one; 0: none. */
+#define TT_FLAG(type, member) (offsetof(type, member) + 1)
+
+struct tt_keys;
+
+/* The words of a vocabulary, by index. */
+struct tt_vocabulary {
+    const char *const *words;
+    size_t n;
+};
+
+/* A key of an object. What is not said of it is 0. */
 struct tt_key {
     const char *key;
     enum tt_form form;
+    size_t at, at_y; /* place in the struct: a text, a double, two doubles */
     enum tt_need need;
-    const struct tt_bounds *bounds; /* of what stands in the file, lengths in mm */
-    size_t at;                      /* place in the struct: a text, a double, two doubles */
-    size_t
-        stated; /* of a bool that says whether it was there; TT_NOWHERE: none. Written then only */
-    size_t above_0; /* of a double: written only where that is above 0; TT_NOWHERE: always */
-    double per;     /* what is kept is what stands there divided by this; 0: as it stands */
-    double large;   /* mm: more is probably another unit, a warning; 0: nothing is */
+    const struct tt_bounds *bounds; /* of what stands in the file, lengths in mm; NULL: any */
+    /* There only where these flags are true; of TT_X_Y_FORM @when is x's, @when_y is y's (0: the
+     * same), @whole both's. @either: one of @when and @when_y will do. */
+    size_t when, when_y, whole;
+    size_t count, above_0, pointer; /* there only where that count, that double is above 0, that
+                                       pointer is not NULL */
+    size_t sets, sets_y;            /* flags that reading sets: whether it was there */
+    bool either, squared;           /* @squared: TT_X_Y_FORM kept as squares */
+    bool on_request;                /* written only where more is asked for */
+    bool omitted; /* left out where it is not there, although the table writes null */
+    bool made;    /* made from the rest: written only */
+    bool first;   /* read before all others: they depend on it */
+    double per;   /* what is kept is what stands there divided by this; 0: as it stands */
+    double large; /* mm: more is probably another unit, a warning; 0: nothing is */
+    enum tt_absent absent;
+    const struct tt_keys *inner; /* of an object, of each element of a list */
+    size_t n, size;              /* of a list: place of the number; bytes of an element */
+    const struct tt_vocabulary *words;
+    unsigned hook; /* TT_HOOK_FORM: the hook that reads and writes it; of an object, of each element
+                      of a list: the hook that looks at what was read; 0: none */
+    unsigned before; /* the hook that prepares the reading of a list; 0: none */
 };
 
 struct tt_keys {
     const struct tt_key *list;
     size_t n;
+    bool null;        /* every key is always there: null where nothing is; else it is left out */
+    const char *name; /* what an object of it is called in messages; NULL: its key */
 };
 
 #define TT_KEYS(list)                                                                              \
     {                                                                                              \
-        (list), sizeof(list) / sizeof((list)[0])                                                   \
+        (list), sizeof(list) / sizeof((list)[0]), false, NULL                                      \
+    }
+/* Of what the program computes: see tt_keys.null. */
+#define TT_ANSWER_KEYS(list, name)                                                                 \
+    {                                                                                              \
+        (list), sizeof(list) / sizeof((list)[0]), true, (name)                                     \
     }
 /* The key alone, whether or not there is more to it. */
-#define TT_KEY_BY_HAND(key)                                                                        \
+#define TT_KEY_BY_HAND(name)                                                                       \
     {                                                                                              \
-        (key), TT_BY_HAND, TT_OPTIONAL, NULL, 0, TT_NOWHERE, TT_NOWHERE, 0, 0                      \
+        .key = (name), .form = TT_BY_HAND                                                          \
     }
 /* A member of @type, of form @form. */
-#define TT_KEY(key, form, need, bounds, type, member)                                              \
+#define TT_KEY(name, how, needed, within, type, member)                                            \
     {                                                                                              \
-        (key), (form), (need), (bounds), offsetof(type, member), TT_NOWHERE, TT_NOWHERE, 0, 0      \
+        .key = (name), .form = (how), .at = offsetof(type, member), .need = (needed),              \
+        .bounds = (within)                                                                         \
     }
-/* One that is a struct tt_stated, and is kept as what stands there divided by @per. */
-#define TT_KEY_STATED(key, form, need, bounds, per, type, member)                                  \
+/* One that is a struct tt_stated, and is kept as what stands there divided by @by. */
+#define TT_KEY_STATED(name, how, needed, within, by, type, member)                                 \
     {                                                                                              \
-        (key), (form), (need), (bounds), offsetof(type, member.value),                             \
-            offsetof(type, member.stated), TT_NOWHERE, (per), 0                                    \
+        .key = (name), .form = (how), .at = offsetof(type, member.value), .need = (needed),        \
+        .bounds = (within), .when = TT_FLAG(type, member.stated),                                  \
+        .sets = TT_FLAG(type, member.stated), .per = (by)                                          \
     }
-/* One whose bool @has says whether it was there; more than @large mm is a warning. */
-#define TT_KEY_IF(key, form, need, bounds, type, member, has, large)                               \
+/* One whose bool @has says whether it was there; more than @most mm is a warning. */
+#define TT_KEY_IF(name, how, needed, within, type, member, has, most)                              \
     {                                                                                              \
-        (key), (form), (need), (bounds), offsetof(type, member), offsetof(type, has), TT_NOWHERE,  \
-            0, (large)                                                                             \
+        .key = (name), .form = (how), .at = offsetof(type, member), .need = (needed),              \
+        .bounds = (within), .when = TT_FLAG(type, has), .sets = TT_FLAG(type, has),                \
+        .large = (most)                                                                            \
     }
 /* One that is written only where @share is above 0. */
-#define TT_KEY_ABOVE(key, form, bounds, type, member, share)                                       \
+#define TT_KEY_ABOVE(name, how, within, type, member, share)                                       \
     {                                                                                              \
-        (key), (form), TT_OPTIONAL, (bounds), offsetof(type, member), TT_NOWHERE,                  \
-            offsetof(type, share), 0, 0                                                            \
+        .key = (name), .form = (how), .at = offsetof(type, member), .bounds = (within),            \
+        .above_0 = TT_FLAG(type, share)                                                            \
     }
+
+/* Whether what @key depends on is so in the struct @from; of x and of y alone for TT_X_Y_FORM. */
+bool tt_key_is_there(const struct tt_key *key, const void *from);
+bool tt_key_has_x(const struct tt_key *key, const void *from);
+bool tt_key_has_y(const struct tt_key *key, const void *from);
 
 /* truth.c: tiptrue.truth/1. The elements of its arrays name themselves by the first key. */
 extern const struct tt_keys tt_truth_keys, tt_truth_pose_keys, tt_truth_tip_keys,

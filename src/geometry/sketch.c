@@ -154,7 +154,7 @@ static double shape_at(const struct tt_tip_result *tip, double psi_rad)
 
     for (size_t k = 0; k < tip->n_shape; k++) {
         sum_mm += tip->shape[k].amplitude_mm *
-                  cos(tip->shape[k].order * (psi_rad - tip->shape[k].angle_rad));
+                  cos((double)tip->shape[k].order * (psi_rad - tip->shape[k].angle_rad));
     }
     return sum_mm;
 }

@@ -12,6 +12,19 @@
 #include "ingest/json.h"
 #include "model/frames.h"
 
+struct tt_fields;
+
+/* What a hook of a key is given: see tt_key.hook and tt_key.before. */
+struct tt_member {
+    const struct tt_key *key;
+    const cJSON *object; /* that the key is of */
+    const cJSON *item;   /* what is there, or an element of it; NULL: nothing */
+    const char *what;    /* names the object in messages */
+    char *into;          /* the struct that the key's places are of, or the element just read */
+};
+/* false: the element just read is left out. */
+typedef bool tt_member_reader(struct tt_fields *fields, const struct tt_member *member);
+
 /* What every reader of a document needs. */
 struct tt_fields {
     struct tt_json json;
@@ -19,6 +32,8 @@ struct tt_fields {
     struct tt_arena *arena; /* texts are copied here */
     double mm_per_unit;
     bool out_of_memory;
+    tt_member_reader *const *hooks; /* hooks, by tt_key.hook */
+    void *document;                 /* the struct that the whole document becomes, for the hooks */
 };
 
 /* The member @key of @object, or NULL (told if it is required). @what names the object in messages:

@@ -3,6 +3,9 @@
 /* Objects of a document by their field tables. */
 #include "config.h"
 
+#include <limits.h>
+#include <math.h>
+#include <stdio.h>
 #include <string.h>
 
 #include "ingest/fields.h"
@@ -10,6 +13,9 @@
 
 /* More than any table has. */
 #define MOST_KEYS 40
+
+static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
+static const struct tt_bounds any_count = {0, INT_MAX, false, "a whole number of at least 0"};
 
 static void warn_unknown(struct tt_fields *fields, const cJSON *object, const char *what,
                          const struct tt_keys *keys)
@@ -23,70 +29,270 @@ static void warn_unknown(struct tt_fields *fields, const cJSON *object, const ch
     tt_field_unknown(fields, object, what, known, n);
 }
 
-/* One or two numbers into @value, which is in the units that are kept. */
-static bool read_value(struct tt_fields *fields, const cJSON *object, const char *what,
-                       const struct tt_key *key, double value[2])
+static void put_flag(char *into, size_t place, bool flag)
 {
+    if (place > 0) {
+        memcpy(into + place - 1, &flag, sizeof flag);
+    }
+}
+
+static void put_number(char *into, size_t at, double value)
+{
+    memcpy(into + at, &value, sizeof value);
+}
+
+/* {"x": ..., "y": ...}, each of which may be null. */
+static void read_x_y(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    const struct tt_bounds *bounds = key->bounds != NULL ? key->bounds : &any_number;
+    const cJSON *object =
+        tt_field_object(fields, member->object, member->what, key->key, key->need);
+    bool x = false, y = false;
+    double value[2] = {0, 0};
+
+    if (object != NULL) {
+        x = tt_field_number(fields, object, key->key, "x", TT_OPTIONAL, bounds, &value[0]);
+        y = tt_field_number(fields, object, key->key, "y", TT_OPTIONAL, bounds, &value[1]);
+    }
+    double per = key->per > 0 ? key->per : 1;
+    const size_t at[] = {key->at, key->at_y};
+    const bool is[] = {x, y};
+    for (size_t k = 0; k < 2; k++) {
+        if (is[k]) {
+            put_number(member->into, at[k], key->squared ? value[k] * value[k] : value[k] / per);
+        } else if (key->absent == TT_IS_NAN) {
+            put_number(member->into, at[k], NAN);
+        }
+    }
+    put_flag(member->into, key->sets, key->sets_y > 0 ? x : x && y);
+    put_flag(member->into, key->sets_y, y);
+}
+
+/* One or two numbers into @value, which is in the units that are kept. */
+static bool read_value(struct tt_fields *fields, const struct tt_member *member, double value[2])
+{
+    const struct tt_key *key = member->key;
+    const struct tt_bounds *bounds = key->bounds != NULL ? key->bounds : &any_number;
+    const cJSON *object = member->object;
+    const char *what = member->what;
+    bool is = false;
+
     switch (key->form) {
     case TT_NUMBER_FORM:
+    case TT_SHORTEST_FORM:
     case TT_ANGLE_FORM:
-        if (!tt_field_number(fields, object, what, key->key, key->need, key->bounds, value)) {
-            return false;
-        }
+        is = tt_field_number(fields, object, what, key->key, key->need, bounds, value);
         value[0] = key->form == TT_ANGLE_FORM ? tt_rad_from_deg(value[0]) : value[0];
         break;
     case TT_LENGTH_FORM:
-        if (!tt_field_length(fields, object, what, key->key, key->need, key->bounds, value)) {
-            return false;
-        }
+        is = tt_field_length(fields, object, what, key->key, key->need, key->bounds, value);
         break;
     case TT_XY_FORM:
         return tt_field_xy(fields, object, what, key->key, key->need, value);
     case TT_TURNS_FORM:
-        if (!tt_field_pair(fields, object, what, key->key, key->bounds, value)) {
-            return false;
-        }
+        is = tt_field_pair(fields, object, what, key->key, key->bounds, value);
         value[0] = tt_rad_from_deg(value[0]);
         value[1] = tt_rad_from_deg(value[1]);
         break;
-    case TT_BY_HAND:
-    case TT_TEXT_FORM:
-        return false;
+    default:
+        break;
     }
     value[0] /= key->per > 0 ? key->per : 1;
-    return true;
+    return is;
 }
 
-static void read_key(struct tt_fields *fields, const cJSON *object, const char *what,
-                     const struct tt_key *key, char *into)
+static void read_numbers(struct tt_fields *fields, const struct tt_member *member)
 {
+    const struct tt_key *key = member->key;
     double value[2] = {0, 0};
+    bool is = read_value(fields, member, value);
+    bool pair = key->form == TT_XY_FORM || key->form == TT_TURNS_FORM;
 
-    if (key->form == TT_TEXT_FORM) {
-        const char *text = tt_field_text(fields, object, what, key->key, key->need);
-        memcpy(into + key->at, &text, sizeof text);
-        return;
+    if (is) {
+        memcpy(member->into + key->at, value, pair ? sizeof value : sizeof value[0]);
+    } else if (key->absent != TT_STAYS) {
+        put_number(member->into, key->at, key->absent == TT_IS_NAN ? NAN : HUGE_VAL);
     }
-    bool stated = read_value(fields, object, what, key, value);
-    if (stated) {
-        bool pair = key->form == TT_XY_FORM || key->form == TT_TURNS_FORM;
-        memcpy(into + key->at, value, pair ? sizeof value : sizeof value[0]);
-    }
-    if (key->stated != TT_NOWHERE) {
-        memcpy(into + key->stated, &stated, sizeof stated);
-    }
+    put_flag(member->into, key->sets, is);
     if (key->large > 0) {
-        tt_field_warn_large(fields, object, what, key->key, value[0], key->large);
+        tt_field_warn_large(fields, member->object, member->what, key->key, value[0], key->large);
     }
 }
+
+static void read_text(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    const char *text = NULL;
+
+    if (key->words != NULL) {
+        size_t i = tt_field_word(fields, member->object, member->what, key->key, key->need,
+                                 key->words->words, key->words->n, key->words->n);
+        text = i < key->words->n ? key->words->words[i] : NULL;
+    } else {
+        text = tt_field_text(fields, member->object, member->what, key->key, key->need);
+    }
+    memcpy(member->into + key->at, &text, sizeof text);
+}
+
+static void read_word(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    size_t n = key->words->n, i = tt_field_word(fields, member->object, member->what, key->key,
+                                                key->need, key->words->words, n, n);
+
+    if (i < n && key->form == TT_LETTER_FORM) {
+        member->into[key->at] = key->words->words[i][0];
+    } else if (i < n) {
+        unsigned index = (unsigned)i;
+        memcpy(member->into + key->at, &index, sizeof index);
+    }
+    put_flag(member->into, key->sets, i < n);
+}
+
+static void read_bool(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    const cJSON *item = tt_field(fields, member->object, member->what, key->key, key->need);
+
+    if (item != NULL && !cJSON_IsBool(item)) {
+        tt_field_tell_form(fields, item, member->what, key->key, "true or false");
+    }
+    put_flag(member->into, key->at + 1, cJSON_IsTrue(item));
+}
+
+static void read_count(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    double value = 0;
+
+    if (tt_field_number(fields, member->object, member->what, key->key, key->need,
+                        key->bounds != NULL ? key->bounds : &any_count, &value)) {
+        size_t count = (size_t)fmin(value, INT_MAX);
+        memcpy(member->into + key->at, &count, sizeof count);
+    }
+}
+
+/* What an object of @keys that is not there leaves behind. */
+static void leave_absent(const struct tt_keys *keys, char *into)
+{
+    for (size_t i = 0; i < keys->n; i++) {
+        const struct tt_key *key = &keys->list[i];
+        if (key->absent != TT_STAYS) {
+            put_number(into, key->at, key->absent == TT_IS_NAN ? NAN : HUGE_VAL);
+        }
+    }
+}
+
+static bool call(struct tt_fields *fields, unsigned hook, const struct tt_member *member)
+{
+    return hook == 0 || fields->hooks[hook](fields, member);
+}
+
+static void read_object(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    const cJSON *object =
+        tt_field_object(fields, member->object, member->what, key->key, key->need);
+    char *into = member->into + key->at;
+
+    if (key->form == TT_POINTER_FORM) {
+        into = object != NULL ? tt_arena_get(fields->arena, 1, key->size) : NULL;
+        fields->out_of_memory = fields->out_of_memory || (object != NULL && into == NULL);
+        memcpy(member->into + key->at, &into, sizeof into);
+    }
+    (void)call(fields, key->before, member);
+    if (object != NULL && into != NULL) {
+        const char *name = key->inner->name;
+        tt_keys_read(fields, object, name != NULL ? name : member->what, key->inner, into);
+        (void)call(fields, key->hook,
+                   &(struct tt_member){key, member->object, object, member->what, into});
+    } else if (into != NULL) {
+        leave_absent(key->inner, into);
+    }
+    put_flag(member->into, key->sets, object != NULL);
+}
+
+/* What an element is called: by its first key, if that is a text. */
+static const char *name_element(const struct tt_key *key, const cJSON *element, const char *what,
+                                char name[80])
+{
+    const struct tt_key *first = &key->inner->list[0];
+    const cJSON *text = cJSON_GetObjectItemCaseSensitive(element, first->key);
+
+    if (key->inner->name == NULL) {
+        return what;
+    }
+    if (first->form != TT_TEXT_FORM || !cJSON_IsString(text)) {
+        return key->inner->name;
+    }
+    snprintf(name, 80, "%s '%s'", key->inner->name,
+             tt_shown(text->valuestring, strlen(text->valuestring)).text);
+    return name;
+}
+
+static void read_list(struct tt_fields *fields, const struct tt_member *member)
+{
+    const struct tt_key *key = member->key;
+    const cJSON *array = tt_field_array(fields, member->object, member->what, key->key, key->need);
+    size_t room = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0, n = 0;
+    char *list = tt_arena_get(fields->arena, room, key->size);
+
+    fields->out_of_memory = fields->out_of_memory || list == NULL;
+    memcpy(member->into + key->at, &list, sizeof list);
+    (void)call(fields, key->before,
+               &(struct tt_member){key, member->object, array, member->what, member->into});
+    for (const cJSON *item = array != NULL ? array->child : NULL;
+         item != NULL && !fields->out_of_memory; item = item->next) {
+        char name[80], *into = list + n * key->size;
+        if (!cJSON_IsObject(item)) {
+            tt_field_tell_form(fields, item, member->what, key->key, "a list of objects");
+            break;
+        }
+        const char *what = name_element(key, item, member->what, name);
+        tt_keys_read(fields, item, what, key->inner, into);
+        n += call(fields, key->hook, &(struct tt_member){key, member->object, item, what, into});
+        memcpy(member->into + key->n, &n, sizeof n);
+    }
+}
+
+static void read_by_hook(struct tt_fields *fields, const struct tt_member *member)
+{
+    (void)call(fields, member->key->hook, member);
+}
+
+/* NULL: by hand. */
+static void (*const by_form[])(struct tt_fields *fields, const struct tt_member *member) = {
+    [TT_BY_HAND] = NULL,
+    [TT_HOOK_FORM] = read_by_hook,
+    [TT_TEXT_FORM] = read_text,
+    [TT_NUMBER_FORM] = read_numbers,
+    [TT_SHORTEST_FORM] = read_numbers,
+    [TT_LENGTH_FORM] = read_numbers,
+    [TT_ANGLE_FORM] = read_numbers,
+    [TT_XY_FORM] = read_numbers,
+    [TT_TURNS_FORM] = read_numbers,
+    [TT_X_Y_FORM] = read_x_y,
+    [TT_COUNT_FORM] = read_count,
+    [TT_BOOL_FORM] = read_bool,
+    [TT_WORD_FORM] = read_word,
+    [TT_LETTER_FORM] = read_word,
+    [TT_OBJECT_FORM] = read_object,
+    [TT_POINTER_FORM] = read_object,
+    [TT_LIST_FORM] = read_list,
+};
 
 void tt_keys_read(struct tt_fields *fields, const cJSON *object, const char *what,
                   const struct tt_keys *keys, void *into)
 {
     warn_unknown(fields, object, what, keys);
-    for (size_t i = 0; i < keys->n; i++) {
-        if (keys->list[i].form != TT_BY_HAND) {
-            read_key(fields, object, what, &keys->list[i], into);
+    for (size_t i = 0; i < 2 * keys->n; i++) {
+        const struct tt_key *key = &keys->list[i % keys->n];
+        if (key->first == (i < keys->n) && !key->made && by_form[key->form] != NULL) {
+            const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key->key);
+            by_form[key->form](
+                fields,
+                &(struct tt_member){key, object, cJSON_IsNull(item) ? NULL : item, what, into});
         }
     }
 }

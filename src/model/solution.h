@@ -36,9 +36,10 @@ struct tt_pose_result {
 /* A row of the budget: what one source contributes to the offset's standard uncertainty. */
 struct tt_budget_line {
     enum tt_budget_code code;
-    const char *source; /* tt_budget_source(code); of TT_BUDGET_OTHER as the result has it */
-    char type;          /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
-    bool of_plate;      /* left out of same_plate */
+    const char *source;    /* tt_budget_source(code); of TT_BUDGET_OTHER as the result has it */
+    char type;             /* 'A' evaluated from this run's scatter, 'B' stated (JCGM 100) */
+    bool of_plate;         /* left out of same_plate */
+    bool known_x, known_y; /* the offset is determined there */
     double u_x_mm, u_y_mm;
     double dof; /* with which u is known; HUGE_VAL = stated, 0 = not said (a result read back) */
 };
@@ -48,7 +49,7 @@ enum tt_feature_kind { TT_FEATURE_EDGE, TT_FEATURE_GROUP, TT_FEATURE_MARK };
 struct tt_plate_feature {
     enum tt_feature_kind kind;
     const char *name;
-    int axis;    /* 0: shift along the edge's normal; 'x', 'y': of a group or a mark, in the plate's
+    char axis;   /* 0: shift along the edge's normal; 'x', 'y': of a group or a mark, in the plate's
                     frame */
     double u_mm; /* stated */
 };
@@ -78,7 +79,7 @@ struct tt_tip_difference {
 };
 
 struct tt_shape_term {
-    unsigned order;      /* k >= 2 */
+    size_t order;        /* k >= 2 */
     double amplitude_mm; /* of a_k cos k psi + b_k sin k psi */
     double u_amplitude_mm;
     double angle_rad; /* psi of the crest in the tip's frame, in (-pi/k, pi/k] */
@@ -87,6 +88,7 @@ struct tt_shape_term {
 struct tt_region {
     double semi_major_mm, semi_minor_mm;
     double angle_rad; /* of the major axis, from machine x, in (-pi/2, pi/2] */
+    double factor;    /* of the standard ellipse, for 95 % in the plane: sqrt(2 F) */
 };
 
 /* One axis of a propagation of distributions: how far the trials' offsets lie from those they were
@@ -187,9 +189,7 @@ struct tt_tip_result {
     double same_plate_expanded_x_mm, same_plate_expanded_y_mm;
     double common_u_x_mm, common_u_y_mm; /* the part of the same-plate uncertainty that all tips of
                                             the run share: sightings, yaw */
-    double region_factor;                /* 95 % region in the plane: sqrt(2 F) */
-    double same_plate_region_factor;
-    struct tt_region region, same_plate_region;
+    struct tt_region region, same_plate_region; /* 95 % */
     bool runout_determined;
     struct tt_tip_xy runout; /* e, at rotation 0 */
     double eccentricity_mm, u_eccentricity_mm;

@@ -6,7 +6,7 @@
 #include <math.h>
 
 #include "base/number.h"
-#include "output/json/json_tip.h"
+#include "output/json/json_result.h"
 #include "output/json/json_write.h"
 #include "output/output.h"
 #include "output/text/text_parts.h"
@@ -297,15 +297,10 @@ void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buf
     tt_json_key(&json, "edges");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < expected->n_edges; i++) {
-        tt_json_open(&json, '{');
-        tt_json_key_text(&json, "edge", expected->edges[i].name);
-        tt_json_key_count(&json, "touches", expected->edges[i].touches);
-        tt_json_unseen(&json, expected->edges[i].unseen_shift_mm,
-                       expected->edges[i].unseen_effect_mm);
-        tt_json_close(&json, '}');
+        tt_json_checked_edge(&json, &expected->edges[i]);
     }
     tt_json_close(&json, ']');
-    tt_json_marks(&json, expected);
+    tt_json_result_list(&json, offsetof(struct tiptrue_solution, marks), expected);
     tt_json_key(&json, "findings");
     tt_json_open(&json, '[');
     for (size_t i = 0; i < expected->n_findings; i++) {

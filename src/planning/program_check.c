@@ -26,8 +26,8 @@ static void name_all_missing(struct tt_buffer *missing, const struct tt_motion *
     for (size_t i = 0; i < keys->n; i++) {
         bool stated = true;
         char name[40];
-        if (keys->list[i].stated != TT_NOWHERE) {
-            memcpy(&stated, (const char *)motion + keys->list[i].stated, sizeof stated);
+        if (keys->list[i].sets > 0) {
+            memcpy(&stated, (const char *)motion + keys->list[i].sets - 1, sizeof stated);
         }
         snprintf(name, sizeof name, "%s%s", before, keys->list[i].key);
         name_missing(missing, stated, name);

@@ -29,7 +29,7 @@ def tables(name):
     text = (top / "src" / "formats" / f"{name}.c").read_text(encoding="utf-8")
     found = {}
     for table, body in re.findall(r"static const struct tt_key (\w+)\[\] = \{(.*?)\n\};", text, re.S):
-        rows = re.split(r'(?=\b(?:TT_KEY\w*|LENGTH|FEED)\(\s*"|\{")', body)
+        rows = re.split(r'(?=\b(?:TT_KEY\w*|LENGTH|FEED)\(\s*"|\{(?:\.key = )?")', body)
         found[table] = {re.search(r'"([^"]+)"', row).group(1): "TT_REQUIRED" in row for row in rows if '"' in row}
     return found
 

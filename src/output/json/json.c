@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* A solution as tiptrue.result/1, an error as tiptrue.error/1: the keys of docs/formats.md and
- * nothing else.
+/* A solution as tiptrue.result/1, by its field tables (formats/result.h); an error as
+ * tiptrue.error/1.
  *
- * One pass, straight into the buffer: a batch has microseconds for this. Every key is always there;
- * what the run does not determine, what was not stated, and infinitely many degrees of freedom (all
- * uncertainty stated, none estimated) are null.
+ * One pass, straight into the buffer: a batch has microseconds for this. What the run does not
+ * determine, what was not stated, and infinitely many degrees of freedom (all uncertainty stated,
+ * none estimated) are null.
  */
 #include "config.h"
 
@@ -13,236 +13,209 @@
 
 #include <math.h>
 #include <stdio.h>
+#include <string.h>
 
-#include "output/json/json_camera.h"
-#include "output/json/json_finding.h"
-#include "output/json/json_tip.h"
-#include "output/json/json_write.h"
+#include "formats/result.h"
+#include "output/json/json_result.h"
 #include "output/verdict.h"
 
-static void write_run(struct tt_json *json, const struct tiptrue_solution *s)
+#define COVERAGE 0.95
+
+static void write_schema(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_key(json, "run");
+    (void)from;
+    tt_json_key_text(json, key->key, "tiptrue.result/1");
+}
+
+static void write_program(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    (void)from;
+    tt_json_key(json, key->key);
     tt_json_open(json, '{');
-    tt_json_key_text(json, "id", s->run_id);
-    tt_json_key_text(json, "file", s->file);
-    tt_json_key_text(json, "machine", s->machine);
-    tt_json_key_text(json, "plate", s->plate);
-    tt_json_key_text(json, "plate_serial", s->plate_serial);
-    tt_json_key_text(json, "started", s->started);
-    if (s->has_temperature) {
-        tt_json_key_fixed(json, "temperature_C", s->temperature_C);
-    }
-    tt_json_key_text(json, "rotation_sense", s->rotation_sense);
-    tt_json_key(json, "touches");
-    tt_json_open(json, '{');
-    tt_json_key_count(json, "read", s->touches_read);
-    tt_json_key_count(json, "used", s->touches_used);
-    tt_json_key_count(json, "set_aside", s->touches_set_aside);
-    tt_json_key_count(json, "no_contact", s->touches_no_contact);
-    tt_json_key_count(json, "find", s->touches_find);
-    tt_json_key_count(json, "warmup", s->warmups);
-    tt_json_close(json, '}');
-    tt_json_key_count(json, "sightings", s->sightings);
-    tt_json_key_count(json, "heights", s->heights);
+    tt_json_key_text(json, "name", "tiptrue");
+    tt_json_key_text(json, "version", PACKAGE_VERSION);
     tt_json_close(json, '}');
 }
 
-static void write_poses(struct tt_json *json, const struct tiptrue_solution *s)
+static void write_verdict(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_key(json, "poses");
+    const struct tiptrue_solution *solution = json->document;
+    enum tiptrue_verdict verdict;
+
+    memcpy(&verdict, (const char *)from + key->at, sizeof verdict);
+    tt_json_key_text(json, key->key, solution->least_squares ? NULL : tt_verdict_word(verdict));
+}
+
+static void write_covariance(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    bool x = tt_key_has_x(key, from), y = tt_key_has_y(key, from);
+    struct tt_cov2 cov;
+
+    memcpy(&cov, (const char *)from + key->at, sizeof cov);
+    tt_json_key(json, key->key);
     tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_poses; i++) {
-        const struct tt_pose_result *p = &s->poses[i];
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "setup", p->setup);
-        tt_json_key_xy_if(json, "mark_mm", p->mark_determined, p->mark.x_mm, p->mark_determined,
-                          p->mark.y_mm);
-        tt_json_key_xy_if(json, "u_mark_mm", p->mark_determined, p->u_mark_x_mm, p->mark_determined,
-                          p->u_mark_y_mm);
-        tt_json_key_fixed_if(json, "yaw_deg", p->yaw_determined, tt_deg_from_rad(p->yaw_rad));
-        tt_json_key_fixed_if(json, "u_yaw_deg", p->yaw_determined, tt_deg_from_rad(p->u_yaw_rad));
-        tt_json_close(json, '}');
+    tt_json_open(json, '[');
+    tt_json_number_if(json, x, cov.xx_mm2);
+    tt_json_number_if(json, x && y, cov.xy_mm2);
+    tt_json_close(json, ']');
+    tt_json_open(json, '[');
+    tt_json_number_if(json, x && y, cov.xy_mm2);
+    tt_json_number_if(json, y, cov.yy_mm2);
+    tt_json_close(json, ']');
+    tt_json_close(json, ']');
+}
+
+static void write_correlation(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    struct tt_cov2 cov;
+
+    memcpy(&cov, (const char *)from + key->at, sizeof cov);
+    double u_product = sqrt(cov.xx_mm2) * sqrt(cov.yy_mm2);
+    tt_json_key_number_if(json, key->key,
+                          tt_key_has_x(key, from) && tt_key_has_y(key, from) && u_product > 0,
+                          cov.xy_mm2 / (u_product > 0 ? u_product : 1));
+}
+
+static void write_probability(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    (void)from;
+    tt_json_key_number(json, key->key, COVERAGE);
+}
+
+static void write_effect(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tiptrue_solution *solution = json->document;
+    const double *effect;
+
+    memcpy(&effect, (const char *)from + key->at, sizeof effect);
+    tt_json_key(json, key->key);
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < solution->n_features && effect != NULL; i++) {
+        tt_json_number(json, effect[i]);
     }
     tt_json_close(json, ']');
 }
 
-/* {"u": ..., "dof": ..., "stated_dof": ...} of a repeatability, null where there is none. */
-static void write_repeatability(struct tt_json *json, const char *key, bool known, double u_mm,
-                                double dof, double stated_dof)
+static void write_permitted(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_key(json, key);
-    if (!known) {
-        tt_json_null(json);
+    const struct tiptrue_solution *solution = json->document;
+
+    (void)from;
+    tt_json_key_fixed(json, key->key, solution->permitted_error_mm);
+}
+
+static void write_budget_code(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tt_budget_line *line = from;
+
+    tt_json_key_text(json, key->key, tt_budget_name(line->code));
+}
+
+static void write_reasons(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tt_tip_result *tip = from;
+
+    tt_json_key(json, key->key);
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < tip->n_reasons; i++) {
+        tt_json_text(json, key->hook == TT_HOOK_REASONS ? tip->reasons[i].text
+                                                        : tt_reason_name(&tip->reasons[i]));
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_finding_code(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tt_finding *finding = from;
+
+    tt_json_key_text(json, key->key, tt_finding_name(finding->code));
+}
+
+static void write_name(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tiptrue_solution *s = json->document;
+
+    tt_json_key_text(json, key->key,
+                     key->hook == TT_HOOK_EDGE_NAME  ? tt_finding_edge(s, from)
+                     : key->hook == TT_HOOK_TIP_NAME ? tt_finding_tip(s, from)
+                                                     : tt_finding_setup(s, from));
+}
+
+static void write_lines(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tt_finding *finding = from;
+
+    tt_json_key(json, key->key);
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < finding->n_lines; i++) {
+        tt_json_count(json, finding->lines[i]);
+    }
+    tt_json_close(json, ']');
+}
+
+/* An angle is kept in radians and written in degrees. */
+static void write_value(struct tt_json *json, const struct tt_value *value)
+{
+    char key[TT_LONGEST_KEY + 1];
+
+    snprintf(key, sizeof key, "%s%s", value->key, tt_unit_suffix(value->unit));
+    switch (value->text != NULL ? TT_UNITS : value->unit) {
+    case TT_UNITS:
+        tt_json_key_text(json, key, value->text);
+        break;
+    case TT_UNIT_MM:
+        tt_json_key_fixed(json, key, value->number);
+        break;
+    case TT_UNIT_RAD:
+        tt_json_key_fixed(json, key, tt_deg_from_rad(value->number));
+        break;
+    case TT_UNIT_NONE:
+    case TT_UNIT_SHARE:
+    case TT_UNIT_S:
+    case TT_UNIT_C:
+    case TT_UNIT_PPM:
+    case TT_UNIT_PPM_PER_K:
+        tt_json_key_number(json, key, value->number);
+        break;
+    }
+}
+
+static void write_values(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tt_finding *finding = from;
+
+    tt_json_key(json, key->key);
+    tt_json_open(json, '{');
+    for (size_t i = 0; i < finding->n_values; i++) {
+        write_value(json, &finding->values[i]);
+    }
+    tt_json_close(json, '}');
+}
+
+/* A number of a touch, two of a sighting. */
+static void write_one_or_two(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tt_row_result *row = from;
+    bool used = row->use == TT_USE, two = tt_is_sighting(row->kind) && used;
+    double x, y;
+
+    memcpy(&x, (const char *)from + key->at, sizeof x);
+    memcpy(&y, (const char *)from + key->at_y, sizeof y);
+    if (key->hook == TT_HOOK_MOVED && (!used || (x == 0 && (!two || y == 0)))) {
         return;
     }
-    tt_json_open(json, '{');
-    tt_json_key_fixed(json, "u", u_mm);
-    tt_json_key_number(json, "dof", dof);
-    tt_json_key_number_if(json, "stated_dof", stated_dof > 0, stated_dof);
-    tt_json_close(json, '}');
-}
-
-/* What the tips' plate_effect counts in. */
-static void write_features(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    static const char *const KINDS[] = {
-        [TT_FEATURE_EDGE] = "edge", [TT_FEATURE_GROUP] = "group", [TT_FEATURE_MARK] = "mark"};
-
-    tt_json_key(json, "plate_features");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_features; i++) {
-        const struct tt_plate_feature *feature = &s->features[i];
-        const char axis[2] = {(char)feature->axis, '\0'};
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "kind", KINDS[feature->kind]);
-        tt_json_key_text(json, "name", feature->name);
-        tt_json_key_text(json, "axis", feature->axis != 0 ? axis : NULL);
-        tt_json_key_number(json, "u_mm", feature->u_mm);
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-}
-
-static void write_between_tips(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    tt_json_key(json, "between_tips");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_between_tips; i++) {
-        tt_json_tip_difference(json, &s->between_tips[i]);
-    }
-    tt_json_close(json, ']');
-}
-
-static void write_surface(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    tt_json_key(json, "surface");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_surface; i++) {
-        const struct tt_surface_result *f = &s->surface[i];
-        bool known = f->slope_determined;
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "setup", f->setup);
-        tt_json_key_xy_if(json, "slope_mm_per_m", known, 1e3 * f->slope_x, known, 1e3 * f->slope_y);
-        tt_json_key_xy_if(json, "u_slope_mm_per_m", known, 1e3 * f->u_slope_x, known,
-                          1e3 * f->u_slope_y);
-        tt_json_key(json, "pads");
-        tt_json_open(json, '[');
-        for (size_t k = 0; k < f->n_pads; k++) {
-            const struct tt_pad_result *pad = &f->pads[k];
-            tt_json_open(json, '{');
-            tt_json_key_text(json, "pad", pad->name);
-            tt_json_key_count(json, "touches", pad->touches);
-            tt_json_key_count(json, "used", pad->used);
-            tt_json_key_fixed_if(json, "mean_residual_mm", pad->used > 0, pad->mean_residual_mm);
-            tt_json_key_fixed(json, "shift_mm", pad->shift_mm);
-            tt_json_key_fixed(json, "u_shift_mm", pad->u_shift_mm);
-            tt_json_close(json, '}');
-        }
-        tt_json_close(json, ']');
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-}
-
-static void write_effect(struct tt_json *json, const char *key, bool known, const char *value_key,
-                         double value, const char *u_key, double u)
-{
-    tt_json_key(json, key);
-    if (!known) {
-        tt_json_null(json);
-        return;
-    }
-    tt_json_open(json, '{');
-    tt_json_key_fixed(json, value_key, value);
-    tt_json_key_fixed(json, u_key, u);
-    tt_json_close(json, '}');
-}
-
-static void write_edges(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    tt_json_key(json, "edges");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_edges; i++) {
-        const struct tt_edge_result *e = &s->edges[i];
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "edge", e->name);
-        tt_json_key_count(json, "touches", e->touches);
-        tt_json_key_count(json, "used", e->used);
-        tt_json_key_fixed_if(json, "mean_residual_mm", e->used > 0, e->mean_residual_mm);
-        tt_json_key_fixed_if(json, "rms_residual_mm", e->used > 0, e->rms_residual_mm);
-        tt_json_key_fixed_if(json, "straightness_mm", isfinite(e->straightness_mm),
-                             e->straightness_mm);
-        tt_json_key_fixed(json, "shift_mm", e->shift_mm);
-        tt_json_key_fixed(json, "u_shift_mm", e->u_shift_mm);
-        tt_json_unseen(json, e->unseen_shift_mm, e->unseen_effect_mm);
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-}
-
-void tt_json_unseen(struct tt_json *json, double shift_mm, double effect_mm)
-{
-    tt_json_key_fixed_if(json, "unseen_shift_mm", isfinite(shift_mm), shift_mm);
-    tt_json_key_fixed_if(json, "unseen_effect_mm", isfinite(effect_mm), effect_mm);
-}
-
-void tt_json_marks(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    tt_json_key(json, "marks");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_marks; i++) {
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "mark", s->marks[i].name);
-        tt_json_unseen(json, s->marks[i].unseen_shift_mm, s->marks[i].unseen_effect_mm);
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-}
-
-static void write_observation(struct tt_json *json, const struct tt_row_result *row)
-{
-    bool sighting = tt_is_sighting(row->kind), used = row->use == TT_USE;
-
-    tt_json_open(json, '{');
-    tt_json_key_count(json, "line", row->line);
-    tt_json_key_text(json, "kind", tt_kind_words[row->kind]);
-    tt_json_key_text(json, "target", row->target);
-    tt_json_key_text(json, "tip", row->tip);
-    tt_json_key_fixed_if(json, "rotation_deg", !sighting && row->tip != NULL,
-                         tt_deg_from_rad(row->rotation_rad));
-    if (sighting && used) {
-        tt_json_key_xy(json, "residual_mm", row->residual_mm, row->residual_y_mm);
+    if (two) {
+        tt_json_key_xy(json, key->key, x, y);
     } else {
-        tt_json_key_fixed_if(json, "residual_mm", used, row->residual_mm);
+        tt_json_key_fixed_if(json, key->key, used, x);
     }
-    if (sighting && used && (row->moved_mm != 0 || row->moved_y_mm != 0)) {
-        tt_json_key_xy(json, "moved_mm", row->moved_mm, row->moved_y_mm);
-    } else if (used && row->moved_mm != 0) {
-        tt_json_key_fixed(json, "moved_mm", row->moved_mm);
-    }
-    tt_json_key_text(json, "setup", row->setup);
-    tt_json_key_fixed(json, "weight", used ? row->weight : 0);
-    tt_json_key(json, "set_aside");
-    tt_json_bool(json, used && row->set_aside);
-    tt_json_key_text(json, "use", tt_use_words[row->use]);
-    tt_json_close(json, '}');
 }
 
-static void write_observations(struct tt_json *json, const struct tiptrue_solution *s)
+static void write_wanted(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_key(json, "observations");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < s->n_rows; i++) {
-        write_observation(json, &s->rows[i]);
-    }
-    tt_json_close(json, ']');
-}
+    const struct tiptrue_solution *s = from;
 
-/* The tips that were asked for, or null: all. */
-static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
-{
-    tt_json_key(json, "tips_wanted");
+    tt_json_key(json, key->key);
     if (s->n_wanted == 0) {
         tt_json_null(json);
         return;
@@ -254,53 +227,45 @@ static void write_wanted(struct tt_json *json, const struct tiptrue_solution *s)
     tt_json_close(json, ']');
 }
 
+static tt_member_writer *const writers[TT_WRITTEN_HOOKS] = {
+    [TT_HOOK_SCHEMA] = write_schema,           [TT_HOOK_PROGRAM] = write_program,
+    [TT_HOOK_VERDICT] = write_verdict,         [TT_HOOK_COVARIANCE] = write_covariance,
+    [TT_HOOK_CORRELATION] = write_correlation, [TT_HOOK_PROBABILITY] = write_probability,
+    [TT_HOOK_EFFECT] = write_effect,           [TT_HOOK_PERMITTED] = write_permitted,
+    [TT_HOOK_REASONS] = write_reasons,         [TT_HOOK_REASON_CODES] = write_reasons,
+    [TT_HOOK_BUDGET_CODE] = write_budget_code, [TT_HOOK_FINDING_CODE] = write_finding_code,
+    [TT_HOOK_EDGE_NAME] = write_name,          [TT_HOOK_TIP_NAME] = write_name,
+    [TT_HOOK_SETUP_NAME] = write_name,         [TT_HOOK_LINES] = write_lines,
+    [TT_HOOK_VALUES] = write_values,           [TT_HOOK_RESIDUAL] = write_one_or_two,
+    [TT_HOOK_MOVED] = write_one_or_two,        [TT_HOOK_WANTED] = write_wanted,
+};
+
 void tt_output_json(const struct tiptrue_solution *s, const struct tiptrue_text_options *options,
                     struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = {.buffer = buffer,
+                           .first = true,
+                           .more = options != NULL && options->observations,
+                           .hooks = writers,
+                           .document = s};
 
     tt_json_open(&json, '{');
-    tt_json_key_text(&json, "schema", "tiptrue.result/1");
-    tt_json_key(&json, "program");
-    tt_json_open(&json, '{');
-    tt_json_key_text(&json, "name", "tiptrue");
-    tt_json_key_text(&json, "version", PACKAGE_VERSION);
+    tt_json_keys(&json, &tt_result_keys, s);
     tt_json_close(&json, '}');
-    write_run(&json, s);
-    write_poses(&json, s);
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
-    for (size_t i = 0; i < s->n_tips; i++) {
-        tt_json_tip(&json, s, &s->tips[i]);
-    }
-    tt_json_close(&json, ']');
-    write_between_tips(&json, s);
-    write_features(&json, s);
-    write_repeatability(&json, "touch_repeatability_mm", s->has_u_touch, s->u_touch_mm,
-                        s->dof_touch, s->stated_dof_touch);
-    write_repeatability(&json, "sighting_repeatability_mm", s->has_u_sighting, s->u_sighting_mm,
-                        s->dof_sighting, s->stated_dof_sighting);
-    write_repeatability(&json, "height_repeatability_mm", s->has_u_height, s->u_height_mm,
-                        s->dof_height, s->stated_dof_height);
-    write_effect(&json, "lost_motion", s->has_lost_motion, "value_mm", s->lost_motion_mm, "u_mm",
-                 s->u_lost_motion_mm);
-    write_effect(&json, "latency", s->has_latency, "value_s", s->latency_s, "u_s", s->u_latency_s);
-    tt_json_camera(&json, &s->camera);
-    tt_json_axes(&json, &s->axes);
-    write_edges(&json, s);
-    write_surface(&json, s);
-    tt_json_marks(&json, s);
-    tt_json_findings(&json, s);
-    if (options != NULL && options->observations) {
-        write_observations(&json, s);
-    }
-    tt_json_key(&json, "least_squares");
-    tt_json_bool(&json, s->least_squares);
-    write_wanted(&json, s);
-    tt_json_key(&json, "change_accepted");
-    tt_json_bool(&json, s->change_accepted);
-    tt_json_key_text(&json, "verdict", s->least_squares ? NULL : tt_verdict_word(s->verdict));
-    tt_json_close(&json, '}');
+}
+
+void tt_json_result_list(struct tt_json *json, size_t at, const struct tiptrue_solution *s)
+{
+    json->hooks = writers;
+    json->document = s;
+    tt_json_key_at(json, &tt_result_keys, at, s);
+}
+
+void tt_json_checked_edge(struct tt_json *json, const struct tt_edge_result *edge)
+{
+    tt_json_open(json, '{');
+    tt_json_keys(json, &tt_checked_edge_keys, edge);
+    tt_json_close(json, '}');
 }
 
 /* A line or column: 0 = none. */

@@ -16,9 +16,16 @@
 #include "formats/keys.h"
 
 /* Starts as {.buffer = b, .first = true}. */
+struct tt_json;
+/* Writes the member @key of the struct @from, key included: see tt_key.hook. */
+typedef void tt_member_writer(struct tt_json *json, const struct tt_key *key, const void *from);
+
 struct tt_json {
     struct tt_buffer *buffer;
     bool first; /* no comma before what comes next: it opens a list, or follows its key */
+    bool more;  /* what is written on request only is asked for */
+    tt_member_writer *const *hooks; /* hooks, by tt_key.hook; NULL: no table has any */
+    const void *document;           /* the struct that is written, for the hooks */
 };
 
 /* @bracket is '{' or '['; the closing one is '}' or ']'. */
@@ -55,5 +62,8 @@ void tt_json_key_xy(struct tt_json *json, const char *key, double x, double y);
 /* The members of the struct @from that @keys has a form for, in its order: in mm and degrees, in
  * tt_json_fixed's form. */
 void tt_json_keys(struct tt_json *json, const struct tt_keys *keys, const void *from);
+/* A single key; the list that is kept at @at. */
+void tt_json_key_of(struct tt_json *json, const struct tt_key *key, const void *from);
+void tt_json_key_at(struct tt_json *json, const struct tt_keys *keys, size_t at, const void *from);
 
 #endif

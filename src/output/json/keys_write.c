@@ -3,6 +3,7 @@
 /* Objects of a document by their field tables. */
 #include "config.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "model/frames.h"
@@ -16,55 +17,158 @@ static double number_at(const char *from, size_t at)
     return value;
 }
 
-/* Whether there is something to write: it was stated, or is above 0, if that is asked. */
-static bool is_there(const struct tt_key *key, const char *from)
+static void *pointer_at(const char *from, size_t at)
 {
-    bool stated = true;
+    void *pointer;
 
-    if (key->stated != TT_NOWHERE) {
-        memcpy(&stated, from + key->stated, sizeof stated);
-    }
-    return key->form != TT_BY_HAND && stated &&
-           (key->above_0 == TT_NOWHERE || number_at(from, key->above_0) > 0);
+    memcpy(&pointer, from + at, sizeof pointer);
+    return pointer;
 }
 
-static void write_key(struct tt_json *json, const struct tt_key *key, const char *from)
+static size_t count_at(const char *from, size_t at)
 {
-    const char *text;
-    double per = key->per > 0 ? key->per : 1;
+    size_t count;
 
-    tt_json_key(json, key->key);
-    switch (key->form) {
-    case TT_TEXT_FORM:
-        memcpy(&text, from + key->at, sizeof text);
-        tt_json_text(json, text);
-        break;
-    case TT_NUMBER_FORM:
-    case TT_LENGTH_FORM:
-        tt_json_fixed(json, number_at(from, key->at) * per);
-        break;
-    case TT_ANGLE_FORM:
-        tt_json_fixed(json, tt_deg_from_rad(number_at(from, key->at)) * per);
-        break;
-    case TT_XY_FORM:
-    case TT_TURNS_FORM:
-        tt_json_open(json, '[');
-        for (size_t i = 0; i < 2; i++) {
-            double value = number_at(from, key->at + i * sizeof value);
-            tt_json_fixed(json, key->form == TT_TURNS_FORM ? tt_deg_from_rad(value) : value);
-        }
-        tt_json_close(json, ']');
-        break;
-    case TT_BY_HAND:
-        break;
+    memcpy(&count, from + at, sizeof count);
+    return count;
+}
+
+/* [first, second] */
+static void write_pair(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < 2; i++) {
+        double value = number_at(from, key->at + i * sizeof value);
+        tt_json_fixed(json, key->form == TT_TURNS_FORM ? tt_deg_from_rad(value) : value);
+    }
+    tt_json_close(json, ']');
+}
+
+static void write_x_y(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    double x = number_at(from, key->at), y = number_at(from, key->at_y),
+           per = key->per > 0 ? key->per : 1;
+
+    tt_json_key_xy_if(json, key->key, tt_key_has_x(key, from), key->squared ? sqrt(x) : x * per,
+                      tt_key_has_y(key, from), key->squared ? sqrt(y) : y * per);
+}
+
+static void write_number(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    double kept = number_at(from, key->at), per = key->per > 0 ? key->per : 1;
+
+    if (key->form == TT_SHORTEST_FORM) {
+        tt_json_number(json, kept * per);
+    } else {
+        tt_json_fixed(json, (key->form == TT_ANGLE_FORM ? tt_deg_from_rad(kept) : kept) * per);
+    }
+}
+
+static void write_object(struct tt_json *json, const struct tt_keys *keys, const void *from)
+{
+    if (from == NULL) {
+        tt_json_null(json);
+        return;
+    }
+    tt_json_open(json, '{');
+    tt_json_keys(json, keys, from);
+    tt_json_close(json, '}');
+}
+
+static void write_list(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    const char *list = pointer_at(from, key->at);
+    size_t n = count_at(from, key->n);
+
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < n; i++) {
+        write_object(json, key->inner, list + i * key->size);
+    }
+    tt_json_close(json, ']');
+}
+
+/* An index in 4 bytes, or a letter. */
+static void write_word(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    const char letter[2] = {from[key->at], '\0'};
+    unsigned index;
+
+    if (key->form == TT_LETTER_FORM) {
+        tt_json_text(json, letter[0] != '\0' ? letter : NULL);
+    } else {
+        memcpy(&index, from + key->at, sizeof index);
+        tt_json_text(json, index < key->words->n ? key->words->words[index] : NULL);
+    }
+}
+
+static void write_text(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    tt_json_text(json, pointer_at(from, key->at));
+}
+
+static void write_count(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    tt_json_count(json, count_at(from, key->at));
+}
+
+static void write_bool(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    bool flag;
+
+    memcpy(&flag, from + key->at, sizeof flag);
+    tt_json_bool(json, flag);
+}
+
+static void write_inner(struct tt_json *json, const struct tt_key *key, const char *from)
+{
+    write_object(json, key->inner,
+                 key->form == TT_POINTER_FORM ? pointer_at(from, key->at) : from + key->at);
+}
+
+/* The value behind its key. */
+static void (*const by_form[])(struct tt_json *json, const struct tt_key *key, const char *from) = {
+    [TT_TEXT_FORM] = write_text,       [TT_NUMBER_FORM] = write_number,
+    [TT_SHORTEST_FORM] = write_number, [TT_LENGTH_FORM] = write_number,
+    [TT_ANGLE_FORM] = write_number,    [TT_XY_FORM] = write_pair,
+    [TT_TURNS_FORM] = write_pair,      [TT_COUNT_FORM] = write_count,
+    [TT_BOOL_FORM] = write_bool,       [TT_WORD_FORM] = write_word,
+    [TT_LETTER_FORM] = write_word,     [TT_OBJECT_FORM] = write_inner,
+    [TT_POINTER_FORM] = write_inner,   [TT_LIST_FORM] = write_list,
+};
+
+void tt_json_key_of(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    if (key->form == TT_HOOK_FORM) {
+        json->hooks[key->hook](json, key, from);
+    } else if (key->form == TT_X_Y_FORM) {
+        write_x_y(json, key, from);
+    } else {
+        tt_json_key(json, key->key);
+        by_form[key->form](json, key, from);
     }
 }
 
 void tt_json_keys(struct tt_json *json, const struct tt_keys *keys, const void *from)
 {
     for (size_t i = 0; i < keys->n; i++) {
-        if (is_there(&keys->list[i], from)) {
-            write_key(json, &keys->list[i], from);
+        const struct tt_key *key = &keys->list[i];
+        if (key->form == TT_BY_HAND || (key->on_request && !json->more)) {
+            continue;
+        }
+        if (tt_key_is_there(key, from)) {
+            tt_json_key_of(json, key, from);
+        } else if (keys->null && !key->omitted) {
+            tt_json_key(json, key->key);
+            tt_json_null(json);
+        }
+    }
+}
+
+void tt_json_key_at(struct tt_json *json, const struct tt_keys *keys, size_t at, const void *from)
+{
+    for (size_t i = 0; i < keys->n; i++) {
+        if (keys->list[i].at == at && keys->list[i].form == TT_LIST_FORM) {
+            tt_json_key_of(json, &keys->list[i], from);
         }
     }
 }

@@ -6,7 +6,7 @@
 #include "output/output.h"
 
 #include "output/json/joined_json.h"
-#include "output/json/json_finding.h"
+#include "output/json/json_result.h"
 #include "output/json/json_write.h"
 #include "output/verdict.h"
 
@@ -230,6 +230,6 @@ void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffe
     write_capability(&json, p);
     tt_json_joined(&json, p);
     write_wanted(&json, p);
-    tt_json_findings(&json, &names);
+    tt_json_result_list(&json, offsetof(struct tiptrue_solution, findings), &names);
     tt_json_close(&json, '}');
 }

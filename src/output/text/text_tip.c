@@ -219,7 +219,7 @@ static void add_shape(struct tt_buffer *words, const struct tt_tip_result *t)
 {
     for (size_t i = 0; i < t->n_shape; i++) {
         const struct tt_shape_term *term = &t->shape[i];
-        tt_buffer_printf(words, "%sorder %u: ", i > 0 ? "; " : "", term->order);
+        tt_buffer_printf(words, "%sorder %zu: ", i > 0 ? "; " : "", term->order);
         add_um(words, term->amplitude_mm, t->runout_factor * term->u_amplitude_mm);
         tt_buffer_puts(words, ", crest at ");
         tt_number_write_fixed(words, tt_deg_from_rad(term->angle_rad), 0, false);

@@ -43,8 +43,8 @@ START_TEST(written_and_read_it_is_the_same)
                             .x = {0.0001, 0.0211, -0.0411, 0.0409, 0.0003, 0.0005, 0.0002, true},
                             .y = {0.0002, 0.0222, -0.0433, 0.0437, 0.0007, 0.0006, 0.0004, false},
                             .covered = 0.953};
-    sample.tips[0].same_plate_region_factor = 2.535;
-    sample.tips[0].same_plate_region = (struct tt_region){0.0031, 0.0027, tt_rad_from_deg(-37.4)};
+    sample.tips[0].same_plate_region =
+        (struct tt_region){0.0031, 0.0027, tt_rad_from_deg(-37.4), 2.535};
     sample.tips[0].common_u_x_mm = 0.00082;
     sample.tips[0].common_u_y_mm = 0.00093;
     sample.tips[0].same_plate_u_radius_mm = 0.00071;
@@ -117,11 +117,12 @@ START_TEST(faults_are_told_with_their_place)
 {
     static const char *const texts[][2] = {
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"offset_mm\": {\"x\": 1.5, \"y\": 2.5}, "
-                 "\"verdict\": \"keep\"}]}",
-         "result.json:1:95: error: tip 't1': neither 'covariance_mm2' nor 'u_offset_mm' is there\n"
+         "\"verdict\": \"keep\"}]}",
+         "result.json:1:95: error: tip 't1': neither 'covariance_mm2' nor the "
+         "standard uncertainty is there\n"
          "  hint: an offset without its uncertainty is of no use\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"covariance_mm2\": [[1, 3], [3, 2]], "
-                 "\"verdict\": \"keep\"}]}",
+         "\"verdict\": \"keep\"}]}",
          "result.json:1:127: error: tip 't1': 'covariance_mm2' is no covariance matrix\n"
          "  hint: symmetric, variances on the diagonal\n"},
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
@@ -244,9 +245,9 @@ START_TEST(what_cannot_be_is_refused)
         {TIP(AT_1_2 ", \"correlation\": -1.01"), "'correlation'"},
         {TIP(AT_1_2 ", \"correlation\": -1.0000000000000002"), NULL},
         {TIP("\"offset_mm\": {\"x\": 1, \"y\": 2}, \"u_offset_mm\": {\"x\": 0.01, \"y\": -0.02}"),
-         "'u_offset_mm' is negative"},
-        {TIP(AT_1_2 ", " TRIALS("0", "0.95")), "'monte_carlo' of 0 trials"},
-        {TIP(AT_1_2 ", " TRIALS("1", "0.95")), "'monte_carlo' of 1 trials"},
+         "u_offset_mm: 'y' cannot be -0.02"},
+        {TIP(AT_1_2 ", " TRIALS("0", "0.95")), "'trials' cannot be 0"},
+        {TIP(AT_1_2 ", " TRIALS("1", "0.95")), "'trials' cannot be 1"},
         {TIP(AT_1_2 ", " TRIALS("2", "1")), NULL},
         {TIP(AT_1_2 ", " TRIALS("200", "1.2")), "'region_coverage'"},
         {TIP(AT_1_2 ", \"p_unchanged\": 1.5"), "'p_unchanged'"},

@@ -67,11 +67,11 @@ static inline void sample_tip(struct sample *s)
                                                0};
     s->shape[0] = (struct tt_shape_term){2, 0.0041, 0.0005, tt_rad_from_deg(12.5)};
     s->budget[0] = (struct tt_budget_line){
-        TT_BUDGET_TOUCH, "touch repeatability", 'A', false, 0.00061, 0.00063, 31.75};
-    s->budget[1] = (struct tt_budget_line){TT_BUDGET_GROUPS, "group shifts", 'B',     true,
-                                           0.0201,           0.0202,         HUGE_VAL};
-    s->budget[2] = (struct tt_budget_line){TT_BUDGET_EDGES, "edge places", 'B',     true,
-                                           0.0056,          0.0057,        HUGE_VAL};
+        TT_BUDGET_TOUCH, "touch repeatability", 'A', false, true, true, 0.00061, 0.00063, 31.75};
+    s->budget[1] = (struct tt_budget_line){
+        TT_BUDGET_GROUPS, "group shifts", 'B', true, true, true, 0.0201, 0.0202, HUGE_VAL};
+    s->budget[2] = (struct tt_budget_line){
+        TT_BUDGET_EDGES, "edge places", 'B', true, true, true, 0.0056, 0.0057, HUGE_VAL};
     s->reasons[0] = (struct tt_reason){
         .code = TT_REASON_NOT_WITHIN,
         .text = "the present offset is not shown to be within the permitted error of 0.03 mm"};
@@ -95,8 +95,7 @@ static inline void sample_tip(struct sample *s)
                                         .same_plate_factor = 2.033,
                                         .same_plate_expanded_x_mm = 0.00224,
                                         .same_plate_expanded_y_mm = 0.00244,
-                                        .region_factor = 2.54,
-                                        .region = {0.0561, 0.0532, tt_rad_from_deg(77.0)},
+                                        .region = {0.0561, 0.0532, tt_rad_from_deg(77.0), 2.54},
                                         .runout_determined = true,
                                         .runout = {0.0310, -0.0180},
                                         .eccentricity_mm = 0.03585,

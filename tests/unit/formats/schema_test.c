@@ -1,0 +1,205 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The field tables of tiptrue.result/1 and docs/schema say the same: keys, forms, words. Key by
+ * key, so that a key that only one of the two has is named. */
+#include <check.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#include <cjson/cJSON.h>
+
+#include "formats/result.h"
+#include "ingest/bytes.h"
+
+static cJSON *schema;
+
+static void read_schema(void)
+{
+    const char *srcdir = getenv("srcdir");
+    char path[4096];
+    struct tt_bytes bytes;
+    struct tiptrue_error error = {0};
+
+    snprintf(path, sizeof path, "%s/docs/schema/result.schema.json", srcdir != NULL ? srcdir : ".");
+    ck_assert_msg(tt_bytes_read(path, &bytes, &error) == TIPTRUE_OK, "%s: %s", path, error.text);
+    schema = cJSON_ParseWithLength(bytes.text, bytes.length);
+    ck_assert_ptr_nonnull(schema);
+    tt_bytes_clear(&bytes);
+}
+
+static void free_schema(void)
+{
+    cJSON_Delete(schema);
+}
+
+/* What $ref leads to, and of several forms the one that is not null. */
+static const cJSON *resolve(const cJSON *part)
+{
+    const cJSON *ref = cJSON_GetObjectItem(part, "$ref"),
+                *choice = cJSON_GetObjectItem(part, "oneOf");
+
+    if (ref != NULL) {
+        const char *name = strrchr(ref->valuestring, '/') + 1;
+        return resolve(cJSON_GetObjectItem(cJSON_GetObjectItem(schema, "$defs"), name));
+    }
+    choice = choice != NULL ? choice : cJSON_GetObjectItem(part, "anyOf");
+    for (const cJSON *one = choice != NULL ? choice->child : NULL; one != NULL; one = one->next) {
+        const cJSON *type = cJSON_GetObjectItem(one, "type");
+        if (type == NULL || !cJSON_IsString(type) || strcmp(type->valuestring, "null") != 0) {
+            return resolve(one);
+        }
+    }
+    return part;
+}
+
+static bool allows(const cJSON *part, const char *type)
+{
+    const cJSON *types = cJSON_GetObjectItem(resolve(part), "type");
+
+    if (cJSON_IsString(types)) {
+        return strcmp(types->valuestring, type) == 0;
+    }
+    for (const cJSON *one = types != NULL ? types->child : NULL; one != NULL; one = one->next) {
+        if (strcmp(one->valuestring, type) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
+
+static bool has_words(const cJSON *part, const struct tt_vocabulary *words)
+{
+    const cJSON *list = cJSON_GetObjectItem(resolve(part), "enum");
+    size_t found = 0;
+
+    for (const cJSON *word = list != NULL ? list->child : NULL; word != NULL; word = word->next) {
+        size_t i = 0;
+        while (i < words->n &&
+               (!cJSON_IsString(word) || strcmp(word->valuestring, words->words[i]))) {
+            i++;
+        }
+        if (i == words->n && !cJSON_IsNull(word)) {
+            return false;
+        }
+        found += i < words->n;
+    }
+    return found == words->n;
+}
+
+static size_t check_table(const struct tt_keys *keys, const cJSON *object, const char *at);
+
+/* The JSON type of a form; NULL: of a hook, which may be any. */
+static const char *type_of(const struct tt_key *key)
+{
+    switch (key->form) {
+    case TT_TEXT_FORM:
+        return key->words == NULL ? "string" : NULL;
+    case TT_COUNT_FORM:
+        return "integer";
+    case TT_BOOL_FORM:
+        return "boolean";
+    case TT_OBJECT_FORM:
+    case TT_POINTER_FORM:
+    case TT_X_Y_FORM:
+        return "object";
+    case TT_LIST_FORM:
+    case TT_XY_FORM:
+    case TT_TURNS_FORM:
+        return "array";
+    case TT_NUMBER_FORM:
+    case TT_SHORTEST_FORM:
+    case TT_ANGLE_FORM:
+    case TT_LENGTH_FORM:
+        return "number";
+    case TT_BY_HAND:
+    case TT_HOOK_FORM:
+    case TT_WORD_FORM:
+    case TT_LETTER_FORM:
+        break;
+    }
+    return NULL;
+}
+
+/* Keys of @key's own and of what is in it. */
+static size_t check_key(const struct tt_key *key, const cJSON *part, const char *at)
+{
+    char inner[256];
+    const char *type = type_of(key);
+
+    snprintf(inner, sizeof inner, "%s/%s", at, key->key);
+    if (type != NULL) {
+        ck_assert_msg(allows(part, type), "%s: the table says %s, the schema does not", inner,
+                      type);
+    }
+    if (key->words != NULL) {
+        /* a tip may be "not measured", the height of one that was touched may not */
+        ck_assert_msg(key->words == &tt_result_verdicts || has_words(part, key->words),
+                      "%s: the words of the table and of the schema differ", inner);
+    }
+    if (key->form == TT_LIST_FORM) {
+        return 1 +
+               check_table(key->inner, resolve(cJSON_GetObjectItem(resolve(part), "items")), inner);
+    }
+    return 1 + (key->inner != NULL ? check_table(key->inner, resolve(part), inner) : 0);
+}
+
+static size_t check_table(const struct tt_keys *keys, const cJSON *object, const char *at)
+{
+    const cJSON *properties = cJSON_GetObjectItem(object, "properties");
+    size_t n = 0;
+
+    ck_assert_msg(properties != NULL, "%s: no object in the schema", at);
+    for (size_t i = 0; i < keys->n; i++) {
+        const cJSON *part = cJSON_GetObjectItemCaseSensitive(properties, keys->list[i].key);
+        ck_assert_msg(part != NULL, "%s: the schema has no '%s'", at, keys->list[i].key);
+        n += check_key(&keys->list[i], part, at);
+    }
+    for (const cJSON *part = properties->child; part != NULL; part = part->next) {
+        size_t i = 0;
+        while (i < keys->n && strcmp(keys->list[i].key, part->string) != 0) {
+            i++;
+        }
+        ck_assert_msg(i < keys->n, "%s: the table has no '%s'", at, part->string);
+    }
+    return n;
+}
+
+START_TEST(the_tables_and_the_schema_have_the_same_keys)
+{
+    /* a walk that stops early would find nothing wrong: a tip alone has more */
+    ck_assert_uint_gt(check_table(&tt_result_keys, schema, "result"), 150);
+}
+END_TEST
+
+/* Written once: what a document calls a thing twice is kept at two places, and read from one. */
+START_TEST(no_table_has_a_key_twice)
+{
+    const struct tt_keys *tables[] = {&tt_result_keys, &tt_result_tip_keys,
+                                      &tt_result_tip_difference_keys, &tt_checked_edge_keys};
+
+    for (size_t t = 0; t < sizeof tables / sizeof tables[0]; t++) {
+        for (size_t i = 0; i < tables[t]->n; i++) {
+            for (size_t k = 0; k < i; k++) {
+                ck_assert_str_ne(tables[t]->list[i].key, tables[t]->list[k].key);
+            }
+        }
+    }
+}
+END_TEST
+
+int main(void)
+{
+    Suite *suite = suite_create("schema");
+    TCase *tcase = tcase_create("all");
+
+    tcase_add_checked_fixture(tcase, read_schema, free_schema);
+    tcase_add_test(tcase, the_tables_and_the_schema_have_the_same_keys);
+    tcase_add_test(tcase, no_table_has_a_key_twice);
+    suite_add_tcase(suite, tcase);
+    SRunner *runner = srunner_create(suite);
+    srunner_run_all(runner, CK_NORMAL);
+    int failed = srunner_ntests_failed(runner);
+    srunner_free(runner);
+    return failed == 0 ? EXIT_SUCCESS : EXIT_FAILURE;
+}
