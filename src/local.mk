@@ -37,7 +37,8 @@ libcore_la_SOURCES = \
   src/base/time.c src/base/time.h \
   src/base/utf8.c src/base/utf8.h \
   src/formats/keys.c src/formats/keys.h \
-  src/formats/motion.c \
+  src/formats/machine.c src/formats/motion.c \
+  src/formats/plate.c \
   src/formats/result.c src/formats/result.h src/formats/result_tip.c \
   src/formats/truth.c \
   src/model/between.h \
@@ -66,7 +67,6 @@ libcore_la_SOURCES = \
   src/ingest/board.c \
   src/ingest/board_metadata.c src/ingest/board_metadata.h \
   src/ingest/builder.c src/ingest/builder.h \
-  src/ingest/camera.c src/ingest/camera.h \
   src/ingest/bytes.c src/ingest/bytes.h \
   src/ingest/controller.c \
   src/ingest/cells.c src/ingest/cells.h \
@@ -82,7 +82,6 @@ libcore_la_SOURCES = \
   src/ingest/kinds.c src/ingest/kinds.h \
   src/ingest/machine.c \
   src/ingest/metadata.c src/ingest/metadata.h \
-  src/ingest/motion.c src/ingest/motion.h \
   src/ingest/names.c src/ingest/names.h \
   src/ingest/parting.c src/ingest/parting.h \
   src/ingest/pattern.c src/ingest/pattern.h \

@@ -39,14 +39,17 @@ enum tt_form {
     TT_ANGLE_FORM,    /* degrees, kept in rad */
     TT_XY_FORM,       /* [x, y]: lengths, two doubles; any position, unless there are bounds */
     TT_TURNS_FORM,    /* [lowest, highest]: degrees, kept in rad, two doubles */
+    TT_PAIR_FORM,     /* [a, b]: in the file's own unit, two doubles */
+    TT_U_FORM,        /* a standard uncertainty in the file's units, kept in mm; in its place, under
+                         "tolerance", the half-width of a rectangular distribution */
     TT_X_Y_FORM,      /* {"x": ..., "y": ...}: mm, the doubles at @at and @at_y */
     TT_COUNT_FORM,    /* a whole number of at least 0: size_t */
-    TT_BOOL_FORM,
-    TT_WORD_FORM,    /* one of @words: its index, an enumeration */
-    TT_LETTER_FORM,  /* one of @words, each of one letter, as a char; null: '\0' */
-    TT_OBJECT_FORM,  /* the struct at @at, by @inner */
-    TT_POINTER_FORM, /* the struct that the pointer at @at leads to; null: NULL */
-    TT_LIST_FORM     /* structs of @size, by @inner: their pointer at @at, their number at @n */
+    TT_BOOL_FORM,     /* true or false, or one of two @words, of which the second is true */
+    TT_WORD_FORM,     /* one of @words: its index, an enumeration */
+    TT_LETTER_FORM,   /* one of @words, each of one letter, as a char; null: '\0' */
+    TT_OBJECT_FORM,   /* the struct at @at, by @inner */
+    TT_POINTER_FORM,  /* the struct that the pointer at @at leads to; null: NULL */
+    TT_LIST_FORM      /* structs of @size, by @inner: their pointer at @at, their number at @n */
 };
 
 /* What is kept where a number is not there: what was there before, or one of these. */
@@ -77,12 +80,15 @@ struct tt_key {
                                        pointer is not NULL */
     size_t sets, sets_y;            /* flags that reading sets: whether it was there */
     bool either, squared;           /* @squared: TT_X_Y_FORM kept as squares */
-    bool on_request;                /* written only where more is asked for */
-    bool omitted; /* left out where it is not there, although the table writes null */
-    bool made;    /* made from the rest: written only */
-    bool first;   /* read before all others: they depend on it */
-    double per;   /* what is kept is what stands there divided by this; 0: as it stands */
-    double large; /* mm: more is probably another unit, a warning; 0: nothing is */
+    bool negated;                   /* TT_BOOL_FORM: true where the file says false */
+    bool unique;     /* of a list: the names of its elements, their first keys, differ */
+    bool on_request; /* written only where more is asked for */
+    bool omitted;    /* left out where it is not there, although the table writes null */
+    bool made;       /* made from the rest: written only */
+    bool first;      /* read before all others: they depend on it */
+    double per;      /* what is kept is what stands there divided by this; 0: as it stands */
+    double times;    /* what is kept is what stands there times this; 0: as it stands */
+    double large;    /* mm: more is probably another unit, a warning; 0: nothing is */
     enum tt_absent absent;
     const struct tt_keys *inner; /* of an object, of each element of a list */
     size_t n, size;              /* of a list: place of the number; bytes of an element */
@@ -96,12 +102,17 @@ struct tt_keys {
     const struct tt_key *list;
     size_t n;
     bool null;        /* every key is always there: null where nothing is; else it is left out */
-    const char *name; /* what an object of it is called in messages; NULL: its key */
+    const char *name; /* what an object of it is called in messages; NULL: its key, as the object
+                         around it in answers */
 };
 
 #define TT_KEYS(list)                                                                              \
     {                                                                                              \
         (list), sizeof(list) / sizeof((list)[0]), false, NULL                                      \
+    }
+#define TT_KEYS_NAMED(list, name)                                                                  \
+    {                                                                                              \
+        (list), sizeof(list) / sizeof((list)[0]), false, (name)                                    \
     }
 /* Of what the program computes: see tt_keys.null. */
 #define TT_ANSWER_KEYS(list, name)                                                                 \
@@ -154,7 +165,22 @@ extern const struct tt_keys tt_truth_keys, tt_truth_pose_keys, tt_truth_tip_keys
 /* Rows of tt_truth_touch_keys. */
 enum { TT_TRUTH_LATE_DEPTH = 2, TT_TRUTH_EARLY_DEPTH = 4 };
 
-/* motion.c: the machine's motion and its limits; tt_motion_keys of those that a program needs. */
-extern const struct tt_keys tt_motion_keys, tt_motion_limit_keys;
+/* machine.c and plate.c: what a bench has. tt_motion_keys (motion.c): of the machine's motion and
+ * its limits, those that a program needs. */
+extern const struct tt_keys tt_machine_keys, tt_motion_keys, tt_motion_limit_keys, tt_plate_keys;
+
+/* What of machine and plate is no plain value: ingest has a hook for each. */
+enum tt_bench_hook {
+    TT_BENCH_NONE,
+    TT_BENCH_PLATES, /* one path, or a list of them */
+    TT_BENCH_PUTS,   /* FIELD=PLACE each */
+    TT_BENCH_TIP,    /* after a tip was read, and so on */
+    TT_BENCH_CAMERA,
+    TT_BENCH_RANGES,
+    TT_BENCH_MEMBER, /* the group that a mark or an edge belongs to */
+    TT_BENCH_EDGE,
+    TT_BENCH_REFERENCE, /* the mark that is the origin */
+    TT_BENCH_HOOKS      /* how many */
+};
 
 #endif

@@ -21,25 +21,9 @@ static const struct tt_bounds rotation_limit_deg = {-1e5, 1e5, false, "degrees, 
 #define FEED(key, member)                                                                          \
     TT_KEY_STATED(key, TT_LENGTH_FORM, TT_OPTIONAL, &tt_feed_mm_per_min, S_PER_MIN, MOTION, member)
 
-static const struct tt_key motion[] = {
-    LENGTH("safe_height", &tt_any_position_mm, safe_height_mm),
-    LENGTH("touch_height", &tt_any_position_mm, touch_height_mm),
-    FEED("travel_feed", travel_feed_mm_s),
-    FEED("plunge_feed", plunge_feed_mm_s),
-    FEED("find_feed", find_feed_mm_s),
-    FEED("measure_feed", measure_feed_mm_s),
-    TT_KEY_STATED("rotation_feed", TT_ANGLE_FORM, TT_OPTIONAL, &rotation_feed_deg, S_PER_MIN,
-                  MOTION, rotation_feed_rad_s),
-    {.key = "rotation_word", .form = TT_BY_HAND, .sets = TT_FLAG(MOTION, has_rotation_word)},
-    {.key = "probing", .form = TT_BY_HAND, .sets = TT_FLAG(MOTION, along_axes.stated)},
-    LENGTH("start_distance", &start_distance_mm, start_distance_mm),
-    LENGTH("overtravel", &tt_positive_length_mm, overtravel_mm),
-    LENGTH("lost_motion", &tt_length_mm, lost_motion_mm),
-    LENGTH("margin", &tt_positive_length_mm, margin_mm),
-    TT_KEY_BY_HAND("limits"),
-    TT_KEY_BY_HAND("note"),
-};
-const struct tt_keys tt_motion_keys = TT_KEYS(motion);
+static const char *const word_list[] = {"A", "B", "C"};
+static const char *const way_list[] = {[TT_ALONG_NORMAL] = "normal", [TT_ALONG_AXES] = "axes"};
+static const struct tt_vocabulary rotation_words = {word_list, 3}, ways = {way_list, 2};
 
 static const struct tt_key limits[] = {
     TT_KEY_IF("x", TT_XY_FORM, TT_OPTIONAL, NULL, MOTION, x_mm.low, x_mm.stated, 0),
@@ -49,4 +33,26 @@ static const struct tt_key limits[] = {
               rotation_rad.stated, 0),
     TT_KEY_BY_HAND("note"),
 };
-const struct tt_keys tt_motion_limit_keys = TT_KEYS(limits);
+const struct tt_keys tt_motion_limit_keys = TT_KEYS_NAMED(limits, "motion limits");
+
+static const struct tt_key motion[] = {
+    LENGTH("safe_height", &tt_any_position_mm, safe_height_mm),
+    LENGTH("touch_height", &tt_any_position_mm, touch_height_mm),
+    FEED("travel_feed", travel_feed_mm_s),
+    FEED("plunge_feed", plunge_feed_mm_s),
+    FEED("find_feed", find_feed_mm_s),
+    FEED("measure_feed", measure_feed_mm_s),
+    TT_KEY_STATED("rotation_feed", TT_ANGLE_FORM, TT_OPTIONAL, &rotation_feed_deg, S_PER_MIN,
+                  MOTION, rotation_feed_rad_s),
+    {"rotation_word", TT_LETTER_FORM, .at = offsetof(MOTION, rotation_word),
+     .sets = TT_FLAG(MOTION, has_rotation_word), .words = &rotation_words},
+    {"probing", TT_WORD_FORM, .at = offsetof(MOTION, probing), .sets = TT_FLAG(MOTION, has_probing),
+     .words = &ways},
+    LENGTH("start_distance", &start_distance_mm, start_distance_mm),
+    LENGTH("overtravel", &tt_positive_length_mm, overtravel_mm),
+    LENGTH("lost_motion", &tt_length_mm, lost_motion_mm),
+    LENGTH("margin", &tt_positive_length_mm, margin_mm),
+    {"limits", TT_OBJECT_FORM, .inner = &tt_motion_limit_keys, .hook = TT_BENCH_RANGES},
+    TT_KEY_BY_HAND("note"),
+};
+const struct tt_keys tt_motion_keys = TT_KEYS(motion);

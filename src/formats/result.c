@@ -254,7 +254,7 @@ static const struct tt_key result[] = {
     {"run", TT_OBJECT_FORM, .need = TT_REQUIRED, .inner = &run_keys, .hook = TT_HOOK_RUN},
     {"poses", LIST(poses, n_poses), .size = sizeof(struct tt_pose_result), .inner = &pose_keys},
     {"tips", LIST(tips, n_tips), .need = TT_REQUIRED, .size = sizeof(struct tt_tip_result),
-     .inner = &tt_result_tip_keys, .hook = TT_HOOK_TIP},
+     .inner = &tt_result_tip_keys, .unique = true, .hook = TT_HOOK_TIP},
     {"between_tips", LIST(between_tips, n_between_tips), .size = sizeof(struct tt_tip_difference),
      .inner = &tt_result_tip_difference_keys},
     {"plate_features", LIST(features, n_features), .size = sizeof(struct tt_plate_feature),

@@ -20,16 +20,22 @@ static size_t value_length(const struct tt_json_where *where)
     return (size_t)(where->end - where->value);
 }
 
+struct tt_shown tt_field_shown(const struct tt_fields *fields, const cJSON *item)
+{
+    const struct tt_json_where *where = tt_json_where(&fields->json, item);
+
+    return tt_shown(where->value, value_length(where));
+}
+
 void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
                         const char *key, const char *expected)
 {
-    const struct tt_json_where *where = tt_json_where(&fields->json, item);
     const char *hint = cJSON_IsString(item) && expected == A_NUMBER
                            ? "numbers stand without quotation marks"
                            : NULL;
     tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint,
-             "%s: '%s' is %s, and %s is expected", what, key,
-             tt_shown(where->value, value_length(where)).text, expected);
+             "%s: '%s' is %s, and %s is expected", what, key, tt_field_shown(fields, item).text,
+             expected);
 }
 
 const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
@@ -105,8 +111,7 @@ static bool read_number(struct tt_fields *fields, const cJSON *item, const char 
     if (number < bounds->lowest || number > bounds->highest ||
         (bounds->above && number <= bounds->lowest)) {
         tt_fault(fields->diagnose, tt_json_place(&fields->json, item), bounds->hint,
-                 "%s: '%s' cannot be %s", what, key,
-                 tt_shown(where->value, value_length(where)).text);
+                 "%s: '%s' cannot be %s", what, key, tt_field_shown(fields, item).text);
         return false;
     }
     *value = number;
@@ -177,10 +182,8 @@ void tt_field_warn_large(struct tt_fields *fields, const cJSON *object, const ch
     tt_number_write_rounded(&text, value_mm / fields->mm_per_unit * 1e-3 / fields->mm_per_unit, 6);
     snprintf(hint, sizeof hint, "it means %s", text.failed ? "?" : text.text);
     tt_buffer_clear(&text);
-    const struct tt_json_where *where = tt_json_where(&fields->json, item);
     tt_warn(fields->diagnose, tt_json_place(&fields->json, item), hint,
-            "%s: '%s' is %s, far more than is usual", what, key,
-            tt_shown(where->value, value_length(where)).text);
+            "%s: '%s' is %s, far more than is usual", what, key, tt_field_shown(fields, item).text);
 }
 
 bool tt_field_xy(struct tt_fields *fields, const cJSON *object, const char *what, const char *key,
@@ -287,9 +290,8 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object)
     if (item != NULL &&
         !(cJSON_IsString(item) &&
           tt_units_read(item->valuestring, strlen(item->valuestring), &fields->mm_per_unit))) {
-        const struct tt_json_where *where = tt_json_where(&fields->json, item);
         tt_fault(fields->diagnose, tt_json_place(&fields->json, item), TT_UNITS_HINT,
-                 "unknown units %s", tt_shown(where->value, value_length(where)).text);
+                 "unknown units %s", tt_field_shown(fields, item).text);
     }
 }
 

@@ -41,6 +41,9 @@ struct tt_fields {
 const cJSON *tt_field(struct tt_fields *fields, const cJSON *object, const char *what,
                       const char *key, enum tt_need need);
 
+/* What the file has there, for messages, within one expression. */
+struct tt_shown tt_field_shown(const struct tt_fields *fields, const cJSON *item);
+
 /* Tell that @item, the member @key, is not of the form that is @expected: "a number". */
 void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char *what,
                         const char *key, const char *expected);

@@ -9,6 +9,7 @@
 #include <string.h>
 
 #include "ingest/fields.h"
+#include "ingest/names.h"
 #include "model/frames.h"
 
 /* More than any table has. */
@@ -95,10 +96,17 @@ static bool read_value(struct tt_fields *fields, const struct tt_member *member,
         value[0] = tt_rad_from_deg(value[0]);
         value[1] = tt_rad_from_deg(value[1]);
         break;
+    case TT_PAIR_FORM:
+        return (key->need == TT_OPTIONAL ||
+                tt_field(fields, object, what, key->key, TT_REQUIRED) != NULL) &&
+               tt_field_pair(fields, object, what, key->key, key->bounds, value);
+    case TT_U_FORM:
+        is = tt_field_u(fields, object, what, key->need, key->bounds, value);
+        break;
     default:
         break;
     }
-    value[0] /= key->per > 0 ? key->per : 1;
+    value[0] = value[0] / (key->per > 0 ? key->per : 1) * (key->times > 0 ? key->times : 1);
     return is;
 }
 
@@ -107,7 +115,7 @@ static void read_numbers(struct tt_fields *fields, const struct tt_member *membe
     const struct tt_key *key = member->key;
     double value[2] = {0, 0};
     bool is = read_value(fields, member, value);
-    bool pair = key->form == TT_XY_FORM || key->form == TT_TURNS_FORM;
+    bool pair = key->form == TT_XY_FORM || key->form == TT_TURNS_FORM || key->form == TT_PAIR_FORM;
 
     if (is) {
         memcpy(member->into + key->at, value, pair ? sizeof value : sizeof value[0]);
@@ -115,8 +123,8 @@ static void read_numbers(struct tt_fields *fields, const struct tt_member *membe
         put_number(member->into, key->at, key->absent == TT_IS_NAN ? NAN : HUGE_VAL);
     }
     put_flag(member->into, key->sets, is);
-    if (key->large > 0) {
-        tt_field_warn_large(fields, member->object, member->what, key->key, value[0], key->large);
+    for (int i = 0; i <= pair && key->large > 0; i++) {
+        tt_field_warn_large(fields, member->object, member->what, key->key, value[i], key->large);
     }
 }
 
@@ -150,15 +158,24 @@ static void read_word(struct tt_fields *fields, const struct tt_member *member)
     put_flag(member->into, key->sets, i < n);
 }
 
+/* true, or the second one of two words. */
 static void read_bool(struct tt_fields *fields, const struct tt_member *member)
 {
     const struct tt_key *key = member->key;
-    const cJSON *item = tt_field(fields, member->object, member->what, key->key, key->need);
+    const struct tt_vocabulary *words = key->words;
+    bool value;
 
-    if (item != NULL && !cJSON_IsBool(item)) {
-        tt_field_tell_form(fields, item, member->what, key->key, "true or false");
+    if (words != NULL) {
+        value = tt_field_word(fields, member->object, member->what, key->key, key->need,
+                              words->words, words->n, 0) == 1;
+    } else {
+        const cJSON *item = tt_field(fields, member->object, member->what, key->key, key->need);
+        if (item != NULL && !cJSON_IsBool(item)) {
+            tt_field_tell_form(fields, item, member->what, key->key, "true or false");
+        }
+        value = key->negated ? cJSON_IsFalse(item) : cJSON_IsTrue(item);
     }
-    put_flag(member->into, key->at + 1, cJSON_IsTrue(item));
+    put_flag(member->into, key->at + 1, value);
 }
 
 static void read_count(struct tt_fields *fields, const struct tt_member *member)
@@ -168,6 +185,9 @@ static void read_count(struct tt_fields *fields, const struct tt_member *member)
 
     if (tt_field_number(fields, member->object, member->what, key->key, key->need,
                         key->bounds != NULL ? key->bounds : &any_count, &value)) {
+        if (value != floor(value)) {
+            tt_field_tell_form(fields, member->item, member->what, key->key, "a whole number");
+        }
         size_t count = (size_t)fmin(value, INT_MAX);
         memcpy(member->into + key->at, &count, sizeof count);
     }
@@ -203,17 +223,18 @@ static void read_object(struct tt_fields *fields, const struct tt_member *member
     }
     (void)call(fields, key->before, member);
     if (object != NULL && into != NULL) {
-        const char *name = key->inner->name;
-        tt_keys_read(fields, object, name != NULL ? name : member->what, key->inner, into);
+        const char *own = key->inner->null ? member->what : key->key;
+        tt_keys_read(fields, object, key->inner->name != NULL ? key->inner->name : own, key->inner,
+                     into);
         (void)call(fields, key->hook,
                    &(struct tt_member){key, member->object, object, member->what, into});
-    } else if (into != NULL) {
+    } else if (into != NULL && key->inner->null) {
         leave_absent(key->inner, into);
     }
     put_flag(member->into, key->sets, object != NULL);
 }
 
-/* What an element is called: by its first key, if that is a text. */
+/* What an element is called: by its first key, if that is a text that every one must have. */
 static const char *name_element(const struct tt_key *key, const cJSON *element, const char *what,
                                 char name[80])
 {
@@ -223,12 +244,36 @@ static const char *name_element(const struct tt_key *key, const cJSON *element, 
     if (key->inner->name == NULL) {
         return what;
     }
-    if (first->form != TT_TEXT_FORM || !cJSON_IsString(text)) {
+    if (first->form != TT_TEXT_FORM || first->need == TT_OPTIONAL || !cJSON_IsString(text)) {
         return key->inner->name;
     }
     snprintf(name, 80, "%s '%s'", key->inner->name,
              tt_shown(text->valuestring, strlen(text->valuestring)).text);
     return name;
+}
+
+/* Whether the element at @into has a name that none before has, where names are to differ (told).
+ */
+static bool is_unique(struct tt_fields *fields, const struct tt_key *key, const cJSON *item,
+                      const char *what, const char *into, struct tt_names *names)
+{
+    const struct tt_key *first = &key->inner->list[0];
+    const char *name;
+
+    memcpy(&name, into + first->at, sizeof name);
+    if (!key->unique) {
+        return true;
+    }
+    if (name != NULL && tt_names_find(names, name, strlen(name)) != TT_NONE) {
+        tt_fault(fields->diagnose,
+                 tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(item, first->key)),
+                 "names are unique among their kind", "there is a second %s", what);
+        return false;
+    }
+    if (name != NULL && !tt_names_add(names, name)) {
+        fields->out_of_memory = true;
+    }
+    return name != NULL;
 }
 
 static void read_list(struct tt_fields *fields, const struct tt_member *member)
@@ -237,21 +282,32 @@ static void read_list(struct tt_fields *fields, const struct tt_member *member)
     const cJSON *array = tt_field_array(fields, member->object, member->what, key->key, key->need);
     size_t room = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0, n = 0;
     char *list = tt_arena_get(fields->arena, room, key->size);
+    struct tt_names names = {.arena = fields->arena};
 
     fields->out_of_memory = fields->out_of_memory || list == NULL;
     memcpy(member->into + key->at, &list, sizeof list);
     (void)call(fields, key->before,
                &(struct tt_member){key, member->object, array, member->what, member->into});
     for (const cJSON *item = array != NULL ? array->child : NULL;
-         item != NULL && !fields->out_of_memory; item = item->next) {
+         item != NULL && !fields->out_of_memory && !tt_diagnose_is_full(fields->diagnose);
+         item = item->next) {
         char name[80], *into = list + n * key->size;
         if (!cJSON_IsObject(item)) {
-            tt_field_tell_form(fields, item, member->what, key->key, "a list of objects");
-            break;
+            tt_fault(fields->diagnose, tt_json_place(&fields->json, item), NULL,
+                     "%s: an element of '%s' is %s, and an object {...} is expected", member->what,
+                     key->key, tt_field_shown(fields, item).text);
+            continue;
         }
         const char *what = name_element(key, item, member->what, name);
         tt_keys_read(fields, item, what, key->inner, into);
-        n += call(fields, key->hook, &(struct tt_member){key, member->object, item, what, into});
+        bool good =
+            is_unique(fields, key, item, what, into, &names) &&
+            call(fields, key->hook, &(struct tt_member){key, member->object, item, what, into});
+        if (good) {
+            n++;
+        } else {
+            memset(into, 0, key->size);
+        }
         memcpy(member->into + key->n, &n, sizeof n);
     }
 }
@@ -272,6 +328,8 @@ static void (*const by_form[])(struct tt_fields *fields, const struct tt_member 
     [TT_ANGLE_FORM] = read_numbers,
     [TT_XY_FORM] = read_numbers,
     [TT_TURNS_FORM] = read_numbers,
+    [TT_PAIR_FORM] = read_numbers,
+    [TT_U_FORM] = read_numbers,
     [TT_X_Y_FORM] = read_x_y,
     [TT_COUNT_FORM] = read_count,
     [TT_BOOL_FORM] = read_bool,

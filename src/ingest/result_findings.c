@@ -34,14 +34,10 @@ bool tt_result_finding_code(struct tt_fields *fields, const struct tt_member *me
 
 bool tt_result_finding(struct tt_fields *fields, const struct tt_member *member)
 {
-    struct tt_finding *finding = (void *)member->into;
+    const struct tt_finding *finding = (const void *)member->into;
 
     (void)fields;
-    if (finding->code != UNKNOWN) {
-        return true;
-    }
-    *finding = (struct tt_finding){0};
-    return false;
+    return finding->code != UNKNOWN;
 }
 
 /* Room for a name more for each finding, behind those of the tips and edges: an edge may be

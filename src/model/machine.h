@@ -97,6 +97,9 @@ struct tt_range {
     double low, high;
 };
 
+/* The way of a probing move: along the edge's normal, or along one axis of the machine. */
+enum tt_probing { TT_ALONG_NORMAL, TT_ALONG_AXES };
+
 /* How the machine moves for a touch: all that a motion program needs, nothing assumed. Heights
  * count along the controller's Z. */
 struct tt_motion {
@@ -107,8 +110,8 @@ struct tt_motion {
     struct tt_stated start_distance_mm; /* between tip and edge where a probing move starts */
     struct tt_stated overtravel_mm;     /* beyond the edge, where it ends without contact */
     struct tt_stated lost_motion_mm, margin_mm;
-    struct tt_stated along_axes; /* value 1: probing moves go along one machine axis; 0: along the
-                                    edge's normal */
+    bool has_probing;
+    enum tt_probing probing;
     bool has_rotation_word;
     char rotation_word; /* 'A', 'B' or 'C' */
     struct tt_range x_mm, y_mm, z_mm, rotation_rad;

@@ -146,7 +146,7 @@ static enum tiptrue_status set_design(struct next *n, size_t tip, struct tiptrue
                            .start_mm = motion->start_distance_mm.stated
                                            ? motion->start_distance_mm.value
                                            : TT_LEAST_START_MM,
-                           .along_axes = motion->along_axes.stated && motion->along_axes.value > 0,
+                           .along_axes = motion->has_probing && motion->probing == TT_ALONG_AXES,
                            .yaw_rad = n->scene.poses[0].yaw_rad};
     const struct tt_tip_result *result = result_of(n->solution, n->scene.tips[tip]);
 

@@ -36,7 +36,7 @@ static struct tt_room room_of(const struct tt_planner *p, size_t tip)
                                         : motion->margin_mm.stated ? motion->margin_mm.value
                                                                    : USUAL_MARGIN_MM,
                            .start_mm = TT_LEAST_START_MM,
-                           .along_axes = motion->along_axes.stated && motion->along_axes.value > 0,
+                           .along_axes = motion->has_probing && motion->probing == TT_ALONG_AXES,
                            .yaw_rad = p->machine->yaw_rad};
     if (motion->start_distance_mm.stated) {
         room.start_mm = fmax(motion->start_distance_mm.value, TT_LEAST_START_MM);

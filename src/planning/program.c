@@ -212,7 +212,7 @@ static void write_sighting(struct program *g, size_t i)
 /* The direction from which the edge is met: its normal, or the machine axis nearest to that. */
 static struct tt_machine_xy way_of(const struct program *g, struct tt_machine_xy n)
 {
-    if (!(g->motion->along_axes.value > 0)) {
+    if (g->motion->probing != TT_ALONG_AXES) {
         return n;
     }
     return fabs(n.x_mm) > fabs(n.y_mm) ? (struct tt_machine_xy){n.x_mm > 0 ? 1 : -1, 0}
