@@ -621,7 +621,7 @@ tally.check(outside.read_text() != OUTSIDE and (daily / "link.json").is_symlink(
 expect(export("daily/result.json"), 64, "no file", "does not say into which file")
 for wrong, error in {'{"put": []}': "export", '[{"put": ["x"]}]': "FIELD=PLACE", '[{"file": "a"}]': "put",
                      '[{"put": [], "x": 1}]': "'x'",
-                     '[{"put": ["a.radius=/x"], "max_change": 0}]': "max_change", '[3]': "each element is an object"}.items():
+                     '[{"put": ["a.radius=/x"], "max_change": 0}]': "max_change", '[3]': "an element of 'export' is 3"}.items():
     (daily / "machine.json").write_text(json.dumps(profile)[:-1].split('"export"')[0] + f'"export": {wrong}}}')
     done = export("daily/result.json")
     tally.check(error in done.stderr.decode() and done.returncode in (65, 64), f"export {wrong}: {done.returncode} {done.stderr}")
