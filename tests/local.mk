@@ -206,6 +206,7 @@ test_data = \
   tests/cli \
   tests/data \
   tests/field \
+  tests/fault/sites.h \
   tests/fault/starve.h \
   tests/fault/attribute.c \
   tests/fault/oom.c \

@@ -26,7 +26,9 @@ autoreconf -fi >/dev/null || exit 1
 # both runs below take it from here
 mkdir -p build-check
 AXE_CORE=$PWD/build-check/axe.min.js
-export AXE_CORE
+LOOKED=$PWD/build-check/looked # pages that the browser was shown by the first run need not be shown again, if they are the same
+export AXE_CORE LOOKED
+rm -f "$LOOKED"
 
 jobs=$(nproc 2>/dev/null || echo 2)
 top=$PWD

@@ -264,7 +264,9 @@ START_TEST(memory_runs_out)
         ck_assert_msg(status == TIPTRUE_E_MEMORY || (status == TIPTRUE_OK && (once || !failed)),
                       "request %zu: status %d, '%s'", n, (int)status, error.text);
         check_left(path, n);
-        check_left(second, n);
+        if (access(second, F_OK) == 0) {
+            check_left(second, n);
+        }
     }
     ck_assert_msg(n > 500, "only %zu requests", n);
     remove_all();

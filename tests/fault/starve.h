@@ -7,8 +7,10 @@
 
 #include <stdbool.h>
 #include <stdlib.h>
+#include <string.h>
 
 #include "base/arena.h"
+#include "sites.h"
 
 /* What the linker makes of the names. */
 void *__real_malloc(size_t size);
@@ -20,15 +22,21 @@ void *__wrap_calloc(size_t count, size_t size);
 void *__wrap_realloc(void *piece, size_t size);
 void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size);
 
+/* The calls that make a site, two of them here: a place that asks an arena, and for the heap, which
+ * is asked through buffers and libraries, two calls more. */
+enum { ARENA_CALLS = 3, HEAP_CALLS = 5 };
+
 /* A source of memory that fails at the request that brings @left to 0, and from then on unless
  * @once; @left 0 = never. */
 static struct source {
     size_t left;
     bool once, failed;
+    struct sites sites;
 } heap, arenas;
 
-static bool fails(struct source *source)
+static inline __attribute__((always_inline)) bool fails(struct source *source)
 {
+    note_site(&source->sites);
     if (source->left == 0 || (source->failed && source->once)) {
         return false;
     }
@@ -58,6 +66,35 @@ void *__wrap_realloc(void *piece, size_t size)
 void *__wrap_tt_arena_get(struct tt_arena *arena, size_t count, size_t size)
 {
     return fails(&arenas) ? NULL : __real_tt_arena_get(arena, count, size);
+}
+
+/* Note where requests to @source come from, until starved. */
+static void note_kinds(struct source *source)
+{
+    memset(&source->sites, 0, sizeof source->sites);
+    source->sites.on = true;
+    source->sites.calls = source == &heap ? HEAP_CALLS : ARENA_CALLS;
+}
+
+/* Let the @n-th request to @source fail, and with @once false all after it; 0 = none. */
+static void starve(struct source *source, size_t n, bool once)
+{
+    source->sites.on = false;
+    source->left = n;
+    source->once = once;
+    source->failed = false;
+}
+
+/* The next request after @n to try: the first of its kind, and some twenty besides; at last the one
+ * that is not made any more. */
+static size_t next_tried(const struct source *source, size_t n)
+{
+    const struct sites *sites = &source->sites;
+    const size_t step = sites->n / 20 + 1;
+
+    while (n++ < sites->n && !sites->first[n - 1] && n % step != 0) {
+    }
+    return n;
 }
 
 #endif
