@@ -498,7 +498,7 @@ static enum tiptrue_status revive(struct revived *revived, struct tiptrue_error 
          documents[TT_DOCUMENT_MACHINE].text == NULL)) {
         return tt_fail(error, TIPTRUE_E_NO_INPUT, NULL, 0, 0,
                        "import the run's log, with its plate and machine",
-                       "run %s cannot be solved anew: only its result is in the history",
+                       "run %s cannot be solved again: only its result is in the history",
                        revived->record.id);
     }
     if (status == TIPTRUE_OK) {

@@ -45,7 +45,7 @@ static enum tiptrue_status find_time(struct tiptrue_history *history, const char
     }
     return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
                    "such as 2026-03-02 or 2026-03-02T07:40:00Z, or the beginning of a run's id",
-                   "'%s' is no date, and no run of the history", text);
+                   "'%s' is not a date, and not a run of the history", text);
 }
 
 enum tiptrue_status tt_history_query(struct tiptrue_history *history,

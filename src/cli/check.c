@@ -200,7 +200,7 @@ int cli_check(int argc, char *argv[])
         .options = OPTIONS,
         .parser = parse_option,
         .args_doc = "[PLATE] [MACHINE] [RUN...]",
-        .doc = "Say every fault of the files named; from plate, machine and run, say also which "
+        .doc = "Report every error in the files named; from plate, machine and run, say also which "
                "quantities the touches can determine. A PLATE among the files is shown as it is "
                "understood. Without any file, those of this folder are checked.\v"
                "Exit status: 0 the files are good and each run determines its offsets, 20 a run "

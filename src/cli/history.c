@@ -23,8 +23,7 @@
 static const struct argp_option COMMON_OPTIONS[] = {
     {"history", CLI_KEY_HISTORY, "FILE", 0,
      "The history (default: tiptrue/history.db in the user's data folder)", 1},
-    {"plain", CLI_KEY_PLAIN, NULL, 0,
-     "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
     {"units", CLI_KEY_UNITS, "UNIT", 0, "Print lengths in mm, inch or um (JSON is in mm always)",
      2},
     {0},
@@ -302,7 +301,7 @@ static int verify(int argc, char *argv[])
         .doc = "Read all of the history and look for damage: its structure, its references, every "
                "stored "
                "byte against its digest, and whether every result can be read.\v"
-               "Exit status: 0 sound, 65 damaged, 66 not there.",
+               "Exit status: 0 no damage found, 65 damaged, 66 not there.",
         .children = CHILDREN};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
@@ -318,7 +317,7 @@ static int verify(int argc, char *argv[])
         if (error.status == TIPTRUE_OK || error.status == TIPTRUE_E_DATA) {
             printf("%zu runs, %zu logs, %zu results, %zu documents, %zu exports: ", counts.runs,
                    counts.logs, counts.results, counts.documents, counts.exports);
-            printf(counts.faults == 0 ? "sound\n" : "%zu faults\n", counts.faults);
+            printf(counts.faults == 0 ? "no damage found\n" : "%zu faults\n", counts.faults);
         }
         if (error.status != TIPTRUE_OK) {
             cli_messages_error(&messages, &error);
@@ -338,7 +337,7 @@ struct action {
 static const struct action ACTIONS[] = {
     {"list", "tiptrue history list", "the runs that are stored, in order of time", list},
     {"show", "tiptrue history show",
-     "a stored run: its result, its log, its documents; solve it anew", cli_history_show},
+     "a stored run: its result, its log, its documents; solve it again", cli_history_show},
     {"export", "tiptrue history export", "write runs out, whole", export},
     {"import", "tiptrue history import",
      "take in exports, results and run logs, of files and folders", cli_history_import},
@@ -400,7 +399,7 @@ int cli_history(int argc, char *argv[])
                "with its log and documents.\v"
                "Actions:\n"
                "  list      the runs that are stored, in order of time\n"
-               "  show      a stored run: its result, its log, its documents; solve it anew\n"
+               "  show      a stored run: its result, its log, its documents; solve it again\n"
                "  export    write runs out, whole\n"
                "  import    take in exports, results and run logs, of files and folders\n"
                "  verify    look for damage\n"

@@ -202,7 +202,7 @@ static int show_all(struct showing *showing)
     free(ids);
     printf("%zu of %zu runs changed", showing->changed, n);
     printf(showing->skipped > 0
-               ? "; %zu are known only by their result, and cannot be solved anew\n"
+               ? "; %zu are known only by their result, and cannot be solved again\n"
                : "\n",
            showing->skipped);
     return worst;

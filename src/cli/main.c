@@ -147,7 +147,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
                 known[i] = COMMANDS[i].name;
             }
             meant = cli_nearest(known, N_COMMANDS, argument);
-            cli_usage(state, "'%s' is no command%s%s%s the commands are %s", argument,
+            cli_usage(state, "'%s' is not a command%s%s%s the commands are %s", argument,
                       meant != NULL ? "; did you mean '" : "", meant != NULL ? meant : "",
                       meant != NULL ? "'?" : ";", names);
         }

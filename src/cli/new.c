@@ -262,8 +262,7 @@ static void check_kind(const struct arguments *a, struct argp_state *state)
         cli_usage(state, "--mark, --edge and --serial are for a plate");
     }
     if (plate && a->n_marks > 0 && (a->marks[0].value[0] != 0 || a->marks[0].value[1] != 0)) {
-        cli_usage(state, "the first --mark is the origin: '%s' must stand at 0,0",
-                  a->marks[0].name);
+        cli_usage(state, "the first --mark is the origin: '%s' must be at 0,0", a->marks[0].name);
     }
     check_edges(a, state);
 }

@@ -29,8 +29,7 @@ static const struct argp_option OPTIONS[] = {
     CLI_PATTERN_OPTIONS(1),
     {NULL, 0, NULL, 0, "Output:", 2},
     {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
-    {"plain", CLI_KEY_PLAIN, NULL, 0,
-     "Neither colour nor signs beyond ASCII nor charts, whatever the terminal", 2},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour, symbols or charts", 2},
     {"quiet", 'q', NULL, 0, "Do not say which files were found", 2},
     CLI_UNITS_OPTION(2),
     {0},
@@ -190,7 +189,7 @@ static void tell_stumbling(const struct argp_state *state)
         snprintf(
             text, sizeof text,
             at[0] == '-'
-                ? "'%s' is no option of this command, or lacks an argument, or has one too many"
+                ? "'%s' is not an option of this command, or lacks an argument, or has one too many"
                 : "'%s' is one argument too many",
             at);
         cli_print_usage_json(to, text);

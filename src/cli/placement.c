@@ -198,8 +198,7 @@ int cli_placement(int argc, char *argv[])
         {"learn", CLI_KEY_LEARN, "FILE", 0,
          "Write that plate as FILE, its groups at the better place that the board shows", 1},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each board", 2},
-        {"plain", CLI_KEY_PLAIN, NULL, 0,
-         "Neither colour nor signs beyond ASCII, whatever the terminal", 2},
+        {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
         {0},
     };
     static const struct argp ARGP = {

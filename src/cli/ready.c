@@ -350,7 +350,7 @@ static const struct argp_option OPTIONS[] = {
     {"json", CLI_KEY_JSON, "FILE", 0, "The answer as JSON too; - is standard output", 4},
     {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too", 4},
     CLI_UNITS_OPTION(4),
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Neither colour nor signs beyond ASCII", 4},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 4},
     {"quiet", 'q', NULL, 0, "One line", 4},
     {0},
 };

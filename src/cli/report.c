@@ -324,7 +324,7 @@ int cli_report(int argc, char *argv[])
         .args_doc = "-o FILE RUN|RESULT...\n-o FILE --history FILE [--machine NAME]",
         .doc = "Show runs on one page: verdict and findings in words, the plate, contacts, runout, "
                "offset and budget in pictures, a "
-               "table behind each. The page needs nothing beside it and goes by mail. A RUN is "
+               "table behind each. The page is self-contained and can be mailed. A RUN is "
                "solved; a RESULT of 'tiptrue solve "
                "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
                "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong "

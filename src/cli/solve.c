@@ -446,13 +446,13 @@ int cli_solve(int argc, char *argv[])
          "that are in use)",
          1},
         {"touches", CLI_KEY_TOUCHES, NULL, 0,
-         "Every row of the log too: residual, weight, whether it was set aside", 2},
+         "Every row of the log too: residual, weight, whether it was left out", 2},
         {"brief", CLI_KEY_BRIEF, NULL, 0, "One line for each run: verdict and offsets", 2},
         {"history", CLI_KEY_HISTORY, "FILE", 0,
          "Enter each run into this history, before its result is shown", 2},
-        {"record", CLI_KEY_RECORD, NULL, 0, "The same with the history at its default place", 2},
+        {"record", CLI_KEY_RECORD, NULL, 0, "Like --history, with the default history", 2},
         {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
-         "Robust step off, every touch counts in full: to compare with other programs, not to work "
+         "Do not reject outliers: to compare with other programs, not to work "
          "with",
          3},
         {"monte-carlo", CLI_KEY_MONTE_CARLO, "N", 0,

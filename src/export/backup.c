@@ -62,7 +62,7 @@ enum tiptrue_status tt_target_backup_name(const struct tt_target *target, const 
     if (gmtime_r(&seconds, &parts) == NULL ||
         strftime(date, sizeof(date), "%Y-%m-%dT%H%M%SZ", &parts) == 0) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, NULL,
-                       "the time of the export is no date");
+                       "the time of the export is not a date");
     }
     tt_digest(text, length, digest);
     for (int count = 1; count <= MOST_IN_A_SECOND; count++) {
@@ -139,7 +139,7 @@ enum tiptrue_status tt_target_backup(const struct tt_target *target, char **path
         status = tt_fail(error, TIPTRUE_E_CONFIG, target->name, 0, 0,
                          "the copies of earlier files stand beside it, named with date and .bak: "
                          "choose one by hand",
-                         "is not as an export left it, so there is nothing that could be undone");
+                         "was changed since the last export, or never exported: cannot undo");
     }
     if (status == TIPTRUE_OK) {
         int file = openat(target->folder, name, O_RDONLY | O_NOFOLLOW | O_CLOEXEC);

@@ -79,7 +79,7 @@ static enum tiptrue_status read_modifier(struct tt_export_field *field, struct g
 {
     if (is_word(text, length, "minus")) {
         if (field->minus) {
-            return wrong(field, error, "'minus' stands twice, which would turn the sign back", "",
+            return wrong(field, error, "'minus' is given twice, which would restore the sign", "",
                          0);
         }
         field->minus = true;
@@ -107,7 +107,7 @@ static enum tiptrue_status read_modifier(struct tt_export_field *field, struct g
             return TIPTRUE_OK;
         }
     }
-    return length == 0 ? wrong(field, error, "nothing stands behind a colon", "", 0)
+    return length == 0 ? wrong(field, error, "a colon has nothing after it", "", 0)
                        : wrong(field, error, "an unknown modifier", text, length);
 }
 

@@ -120,7 +120,7 @@ const char *tt_machine_field_misfit(const struct tt_export_field *field, bool ha
         return "'per-mm' stands beside a unit";
     }
     if (has_unit && !is_scale(field)) {
-        return "it is no length, and has no unit";
+        return "it is not a length, and has no unit";
     }
     if (field->per_mm && !is_scale(field) && !square) {
         return "'per-mm' is for scales of the camera, and for axes.square";

@@ -31,7 +31,7 @@ enum tiptrue_status tt_config_new(const char *name, const char *text, size_t len
     if (memchr(text, '\0', length) != NULL) {
         return tt_fail(error, TIPTRUE_E_CONFIG, name, 0, 0,
                        "UTF-8 and other codes that extend ASCII can be edited, UTF-16 cannot",
-                       "holds NUL bytes: this is no text, or one in UTF-16");
+                       "holds NUL bytes: this is not text, or it is UTF-16");
     }
     made = calloc(1, sizeof(*made));
     if (made == NULL) {
@@ -111,7 +111,7 @@ enum tiptrue_status tt_config_number(struct tt_config *config, const char *place
                        "only a number with a decimal point is replaced; is the place the one that "
                        "is meant? Where no value stands yet, "
                        "write 0 there",
-                       "place '%s' holds '%s', which is no number", place,
+                       "place '%s' holds '%s', which is not a number", place,
                        tt_config_shown(&config->text, text, span->length).text);
     }
     return TIPTRUE_OK;
@@ -175,7 +175,7 @@ enum tiptrue_status tt_place_missing(const struct tt_config_text *config, const 
                                      const char *what_is_there, struct tiptrue_error *error)
 {
     return tt_fail(error, TIPTRUE_E_CONFIG, config->name, 0, 0,
-                   what_is_there[0] != '\0' ? what_is_there : NULL, "nothing stands at place '%s'",
+                   what_is_there[0] != '\0' ? what_is_there : NULL, "no value found at '%s'",
                    place);
 }
 

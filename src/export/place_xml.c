@@ -79,7 +79,7 @@ static enum tiptrue_status no_xml(const struct tt_config_text *config, xmlParser
     }
     size_t length = why->message != NULL ? strcspn(why->message, "\r\n") : 0;
     return tt_fail(error, TIPTRUE_E_CONFIG, config->name, why->line > 0 ? (size_t)why->line : 0, 0,
-                   "mend the file, or name the place by ~REGEX", "is no well-formed XML: %.*s",
+                   "mend the file, or name the place by ~REGEX", "is not well-formed XML: %.*s",
                    (int)(length < 200 ? length : 200), why->message != NULL ? why->message : "");
 }
 
@@ -449,9 +449,8 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
                              place);
     }
     if (result->type != XPATH_NODESET) {
-        status =
-            tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0, "such as //tip[@name='t1']/@x",
-                    "place '%s' is computed from the file, and nothing that stands in it", place);
+        status = tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0, "such as //tip[@name='t1']/@x",
+                         "place '%s' is computed from the file, and is not a value in it", place);
     } else if (result->nodesetval == NULL || result->nodesetval->nodeNr == 0) {
         status = missing(kept, config, place, error);
     } else if (result->nodesetval->nodeNr > 1) {

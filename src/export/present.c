@@ -49,7 +49,7 @@ static enum tiptrue_status choose(const struct tiptrue_machine *machine, const c
     if (machine->n_exports == 0) {
         return tt_fail(error, TIPTRUE_E_CONFIG, machine->file, 0, 0,
                        "write \"export\" with the places into the machine file",
-                       "has no \"export\", which says where the present offsets stand in '%s'",
+                       "has no \"export\", which says where the present offsets are in '%s'",
                        config);
     }
     for (size_t i = 0; i < machine->n_exports; i++) {

@@ -100,7 +100,7 @@ static enum tiptrue_status check_kind(const struct tt_target *target, struct tip
     const struct stat *about = &target->about;
     if (!S_ISREG(about->st_mode)) {
         return refuse(target, "name the configuration file",
-                      "is no plain file, and is not replaced", error);
+                      "is not a regular file, and is not replaced", error);
     }
     if (about->st_nlink > 1) {
         return refuse(target, "a file that takes its place would part them; leave it one name",
@@ -108,7 +108,7 @@ static enum tiptrue_status check_kind(const struct tt_target *target, struct tip
     }
     if ((about->st_mode & (S_IWUSR | S_IWGRP | S_IWOTH)) == 0 ||
         faccessat(target->folder, target->base, W_OK, AT_EACCESS) != 0) {
-        return refuse(target, "whoever may change it can take that back: chmod u+w",
+        return refuse(target, "make it writable first: chmod u+w",
                       "is read-only, and is not replaced", error);
     }
     return TIPTRUE_OK;

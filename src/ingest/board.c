@@ -332,7 +332,7 @@ static void check_whole(struct reader *reader)
     if (board->n_parts == 0 && reader->diagnose->faults == 0) {
         tt_fault(reader->diagnose, tt_place_file(reader->diagnose), NULL,
                  board->n_not_found > 0 ? "no part has a place where it was found"
-                                        : "there are no rows behind the header");
+                                        : "the header is there, but no rows follow");
     }
     if (board->n_tips > TT_MOST_BOARD_TIPS) {
         tt_fault(reader->diagnose, tt_place_file(reader->diagnose), "is another thing in 'tip'?",

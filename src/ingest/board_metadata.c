@@ -125,7 +125,7 @@ void tt_board_remark(struct tt_board_metadata *metadata, const struct tt_cell *r
                 "unknown key '%s' is not used", tt_shown(key.text, key.length).text);
     } else if (index < TT_BOARD_KEYS && late && index != TT_BOARD_NOTE) {
         tt_fault(metadata->diagnose, tt_place_at(metadata->diagnose, key.at),
-                 "write it before the header", "'%s' is stated behind the header", keys[index]);
+                 "write it before the header", "'%s' is stated after the header line", keys[index]);
     } else if (index < TT_BOARD_KEYS && metadata->stated[index] != NULL && index != TT_BOARD_NOTE) {
         tt_fault(metadata->diagnose, tt_place_at(metadata->diagnose, key.at), "leave one of them",
                  "'%s' is stated twice", keys[index]);

@@ -214,7 +214,7 @@ bool tt_builder_time(struct tt_builder *builder, const struct tt_cell *cell, dou
                   "day, as in 07:41:12; or seconds, 0 to 10000000"
                 : "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; where the "
                   "log says '# started: TIME', a time of day or seconds will do",
-            "time '%s' is not one of RFC 3339", tt_shown(cell->text, cell->length).text);
+            "time '%s' is not a readable time", tt_shown(cell->text, cell->length).text);
         return false;
     }
     if (!builder->has_first_time) {

@@ -79,8 +79,8 @@ void tt_fault(struct tt_diagnose *diagnose, struct tt_place place, const char *h
     diagnose->faults++;
     if (diagnose->faults > TT_MOST_FAULTS) {
         if (diagnose->faults == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose),
-                 "there are more faults, which are not shown", "mend these first");
+            tell(diagnose, TIPTRUE_ERROR, tt_place_file(diagnose), "more errors not shown",
+                 "fix these first");
         }
         return;
     }
@@ -103,7 +103,7 @@ void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
     if (diagnose->warnings > TT_MOST_FAULTS) {
         if (diagnose->warnings == TT_MOST_FAULTS + 1) {
             tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose),
-                 "there are more warnings, which are not shown", NULL);
+                 "more warnings not shown", NULL);
         }
         return;
     }

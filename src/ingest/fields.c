@@ -31,7 +31,7 @@ void tt_field_tell_form(struct tt_fields *fields, const cJSON *item, const char 
                         const char *key, const char *expected)
 {
     const char *hint = cJSON_IsString(item) && expected == A_NUMBER
-                           ? "numbers stand without quotation marks"
+                           ? "write numbers without quotation marks"
                            : NULL;
     tt_fault(fields->diagnose, tt_json_place(&fields->json, item), hint,
              "%s: '%s' is %s, and %s is expected", what, key, tt_field_shown(fields, item).text,
@@ -271,7 +271,7 @@ bool tt_field_schema(struct tt_fields *fields, const cJSON *object, const char *
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, "schema");
     if (item == NULL || !cJSON_IsString(item)) {
         tt_fault(fields->diagnose, tt_json_place(&fields->json, item != NULL ? item : object), NULL,
-                 "the file does not say what it is: \"schema\": \"%s\" is expected", schema);
+                 "\"schema\" is missing: \"schema\": \"%s\" is expected", schema);
         return false;
     }
     if (strcmp(item->valuestring, schema) != 0) {

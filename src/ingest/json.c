@@ -226,7 +226,7 @@ bool tt_json_read(struct tt_json *json, struct tt_diagnose *diagnose, const char
     const char *at = tt_json_blanks(text);
     if (*at != '{') {
         tt_fault(diagnose, tt_place_at(diagnose, at), "is it the file that was meant?",
-                 "'%s', where '{' is expected: this is no JSON object",
+                 "'%s', where '{' is expected: this is not a JSON object",
                  tt_shown(at, strcspn(at, "\r\n")).text);
         return false;
     }

@@ -38,13 +38,13 @@ const char *tt_json_unexpected(struct tt_json *json, const char *at, const char 
                  "the file ends where %s is expected", expected);
     } else {
         size_t length = strcspn(at, " \t\r\n,:;[]{}\"");
-        const char *hint =
-            strchr("/#", *at) != NULL
-                ? "JSON has no comments; a member \"note\" may stand at the top level"
-            : strchr("'`", *at) != NULL ? "JSON strings stand in double quotation marks"
-            : strchr("+.NIni", *at) != NULL
-                ? "JSON numbers begin with a digit or '-', and are finite"
-                : NULL;
+        const char *hint = strchr("/#", *at) != NULL
+                               ? "JSON has no comments; a member \"note\" may be at the top level"
+                           : strchr("'`", *at) != NULL
+                               ? "write JSON strings in double quotation marks"
+                           : strchr("+.NIni", *at) != NULL
+                               ? "JSON numbers begin with a digit or '-', and are finite"
+                               : NULL;
         tt_fault(json->diagnose, place, hint, "'%s' where %s is expected",
                  tt_shown(at, length > 0 ? length : 1).text, expected);
     }
@@ -96,7 +96,7 @@ static const char *scan_number(struct tt_json *json, const char *at)
     }
     at = scan_digits(json, at, "a digit");
     if (at != NULL && *at == '.') {
-        at = scan_digits(json, at + 1, "a digit behind the point");
+        at = scan_digits(json, at + 1, "a digit after the point");
     }
     if (at != NULL && (*at == 'e' || *at == 'E')) {
         at += at[1] == '+' || at[1] == '-' ? 2 : 1;
@@ -201,7 +201,7 @@ const char *tt_json_between(struct tt_json *json, const char *at, char closing, 
         return tt_json_unexpected(json, at, closing == ']' ? "',' or ']'" : "',' or '}'");
     }
     const char *next = tt_json_blanks(at + 1);
-    return *next == closing ? tell(json, at, "take the comma out", "a comma behind the last one")
+    return *next == closing ? tell(json, at, "take the comma out", "a comma after the last one")
                             : next;
 }
 
@@ -210,7 +210,7 @@ static const char *scan_inside(struct tt_json *json, const char *at, size_t dept
 {
     char closing = *at == '[' ? ']' : '}';
     if (depth >= TT_JSON_DEPTH) {
-        return tell(json, at, NULL, "arrays and objects stand in each other too deep");
+        return tell(json, at, NULL, "arrays and objects are nested too deep");
     }
     at = tt_json_blanks(at + 1);
     bool more = *at != closing;

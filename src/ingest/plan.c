@@ -63,7 +63,7 @@ static void check_id(struct reader *reader, const cJSON *element, const char *wh
     if (tt_names_find(&reader->ids, id, strlen(id)) != TT_NONE) {
         tt_fault(fields->diagnose,
                  tt_json_place(&fields->json, cJSON_GetObjectItemCaseSensitive(element, "id")),
-                 "each move has an id of its own", "%s: id '%s' stands twice", what,
+                 "each move has an id of its own", "%s: id '%s' appears twice", what,
                  tt_shown(id, strlen(id)).text);
     } else if (!tt_names_add(&reader->ids, id)) {
         fields->out_of_memory = true;

@@ -55,7 +55,7 @@ static void read_matrix(struct tt_fields *fields, const struct tt_member *member
                           element(fields, second->child->next, member)};
     if (!is_covariance(&cov, element(fields, second->child, member))) {
         tt_fault(fields->diagnose, tt_json_place(&fields->json, member->item),
-                 "symmetric, variances on the diagonal", "%s: '%s' is no covariance matrix",
+                 "symmetric, variances on the diagonal", "%s: '%s' is not a covariance matrix",
                  member->what, member->key->key);
         return;
     }

@@ -34,7 +34,7 @@ static void read_late_remark(struct reader *reader, const struct tt_cell *remark
     struct tt_cell key, value;
     if (tt_remark_split(remark, &key, &value) && tt_metadata_is_key(&key)) {
         tt_fault(reader->diagnose, tt_place_at(reader->diagnose, key.at),
-                 "write it before the header", "'%s' is stated behind the header",
+                 "write it before the header", "'%s' is stated after the header line",
                  tt_shown(key.text, key.length).text);
     }
 }
@@ -232,7 +232,7 @@ static void read_rows(struct reader *reader)
     }
     if (!any && !reader->builder->out_of_memory) {
         tt_fault(reader->diagnose, tt_place_file(reader->diagnose), NULL,
-                 "there are no rows behind the header");
+                 "the header is there, but no rows follow");
     }
 }
 

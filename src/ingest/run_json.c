@@ -123,7 +123,7 @@ static bool check_schema(struct reader *reader, const struct tt_json *json)
     struct tt_diagnose *diagnose = reader->builder->diagnose;
     if (schema == NULL || !cJSON_IsString(schema)) {
         tt_fault(diagnose, tt_json_place(json, schema != NULL ? schema : json->root), NULL,
-                 "the file does not say what it is: \"schema\": \"%s\" is expected", SCHEMA);
+                 "\"schema\" is missing: \"schema\": \"%s\" is expected", SCHEMA);
         return false;
     }
     if (strcmp(schema->valuestring, SCHEMA) != 0) {

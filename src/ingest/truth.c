@@ -72,7 +72,7 @@ static void read_shape(struct tt_fields *fields, const cJSON *element, const cha
         }
         if ((double)(unsigned)order < order) {
             tt_fault(fields->diagnose, tt_json_place(&fields->json, term), shape_order.hint,
-                     "%s: 'order' is no whole number", what);
+                     "%s: 'order' is not a whole number", what);
             continue;
         }
         shape->order = (unsigned)order;
@@ -147,7 +147,8 @@ static void check_fault(struct tt_fields *fields, const cJSON *touch, const char
 
     if (depth != NULL && !(fault->from_mm >= 0 && fault->to_mm >= fault->from_mm)) {
         tt_fault(fields->diagnose, tt_json_place(&fields->json, depth),
-                 "[least, most], neither negative", "touch: '%s' is no range of depths", depth_key);
+                 "[least, most], neither negative", "touch: '%s' is not a range of depths",
+                 depth_key);
     }
 }
 

@@ -125,20 +125,20 @@ static void compare_tips(const struct lines *lines, const struct tt_tip_result *
     compare_number(lines, "offset x", bx, b->offset.x_mm, ax, a->offset.x_mm, true);
     compare_number(lines, "offset y", by, b->offset.y_mm, ay, a->offset.y_mm, true);
     if (bx && ax) {
-        compare_number(lines, "u of x in full", true, root(b->cov.xx_mm2), true,
-                       root(a->cov.xx_mm2), false);
-        compare_number(lines, "u of x on plate", true, root(b->same_plate_cov.xx_mm2), true,
+        compare_number(lines, "u of x, total", true, root(b->cov.xx_mm2), true, root(a->cov.xx_mm2),
+                       false);
+        compare_number(lines, "u of x, change", true, root(b->same_plate_cov.xx_mm2), true,
                        root(a->same_plate_cov.xx_mm2), false);
     }
     if (by && ay) {
-        compare_number(lines, "u of y in full", true, root(b->cov.yy_mm2), true,
-                       root(a->cov.yy_mm2), false);
-        compare_number(lines, "u of y on plate", true, root(b->same_plate_cov.yy_mm2), true,
+        compare_number(lines, "u of y, total", true, root(b->cov.yy_mm2), true, root(a->cov.yy_mm2),
+                       false);
+        compare_number(lines, "u of y, change", true, root(b->same_plate_cov.yy_mm2), true,
                        root(a->same_plate_cov.yy_mm2), false);
     }
     if ((bx || by) && (ax || ay)) {
-        compare_dof(lines, "degrees of freedom in full", b->dof, a->dof);
-        compare_dof(lines, "degrees of freedom on plate", b->same_plate_dof, a->same_plate_dof);
+        compare_dof(lines, "degrees of freedom, total", b->dof, a->dof);
+        compare_dof(lines, "degrees of freedom, change", b->same_plate_dof, a->same_plate_dof);
     }
     compare_number(lines, "eccentricity", b->runout_determined, b->eccentricity_mm,
                    a->runout_determined, a->eccentricity_mm, true);
@@ -220,7 +220,7 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
     tt_page_puts(&page, anew->started != NULL ? anew->started : "");
     tt_page_puts(&page, ": stored by ");
     tt_page_puts(&page, version);
-    tt_page_puts(&page, ", anew by " PACKAGE_VERSION ":");
+    tt_page_puts(&page, ", solved again by " PACKAGE_VERSION ":");
     tt_page_line_end(&page);
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = find_tip(anew, before->tips[i].name);

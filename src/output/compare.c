@@ -162,7 +162,7 @@ static void say_cautions(struct tt_page *page, const struct tiptrue_comparison *
                       "documents or versions.");
     }
     if (!c->same_machine) {
-        tt_page_prose(page, 2, "They are not said to be of one machine.");
+        tt_page_prose(page, 2, "The results do not name the same machine.");
     }
     if (c->a.least_squares || c->b.least_squares) {
         tt_page_prose(page, 2,

@@ -44,6 +44,32 @@ static void put_count(struct tt_page *page, size_t n, const char *one, const cha
     tt_page_puts(page, n == 1 ? one : many);
 }
 
+/* "12 touches, 6 heights and 2 sightings"; of a next step "12 more touches", without what is none.
+ */
+static void say_counts(struct tt_page *page, const struct tiptrue_proposal *p)
+{
+    const struct {
+        size_t n;
+        const char *one, *many;
+    } parts[] = {{p->touches, "touch", "touches"},
+                 {p->from_above, "height", "heights"},
+                 {p->sightings, "sighting", "sightings"}};
+    size_t last = p->next && p->sightings == 0 ? p->from_above > 0 ? 1 : 0 : 2;
+    bool first = true;
+
+    for (size_t i = 0; i <= last; i++) {
+        if (parts[i].n == 0 && (i == 1 || p->next)) {
+            continue;
+        }
+        tt_page_puts(page, first ? "" : i == last ? " and " : ", ");
+        tt_page_count(page, parts[i].n);
+        tt_page_puts(page, p->next ? " more " : " ");
+        tt_page_puts(page, parts[i].n == 1 ? parts[i].one : parts[i].many);
+        first = false;
+    }
+    tt_page_puts(page, first ? "no further touches" : "");
+}
+
 static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
 {
     if (p->next && p->met && p->plan.n_moves == 0) {
@@ -54,17 +80,15 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
         return;
     }
     tt_page_puts(page, p->next ? "NEXT: " : "PLAN: ");
-    put_count(page, p->touches, " touch", " touches");
-    if (p->from_above > 0) {
-        tt_page_puts(page, ", ");
-        put_count(page, p->from_above, " height", " heights");
-    }
-    tt_page_puts(page, " and ");
-    put_count(page, p->sightings, " sighting", " sightings");
-    if (p->has_target) {
+    say_counts(page, p);
+    if (p->has_target && p->next) {
+        tt_page_puts(page, " (target of ");
+        put_um(page, p->target_mm);
+        tt_page_puts(page, p->met ? " change reached then)" : " change not reached yet)");
+    } else if (p->has_target) {
         tt_page_puts(page, p->met ? " reach the target of " : " do not reach the target of ");
         put_um(page, p->target_mm);
-        tt_page_puts(page, " on this plate");
+        tt_page_puts(page, " change");
     }
     tt_page_line_end(page);
     if (p->default_touches) {
@@ -73,7 +97,7 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
     }
 }
 
-/* "  wide     24 touches   ± 2.3 µm on this plate, ± 13 µm in full" */
+/* "  wide     24 touches   ± 2.3 µm change, ± 13 µm total" */
 static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
 {
     tt_page_go(page, 2);
@@ -85,14 +109,14 @@ static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
         tt_page_puts(page, "offset not determined");
     } else {
         put_um(page, same_plate_mm(tip));
-        tt_page_puts(page, " on this plate, ");
+        tt_page_puts(page, " change, ");
         put_um(page, fmax(tip->expanded_x_mm, tip->expanded_y_mm));
-        tt_page_puts(page, " in full");
+        tt_page_puts(page, " total");
     }
     tt_page_line_end(page);
 }
 
-/* "  wide      12 heights   ± 2.3 µm on this plate, ± 13 µm in full" */
+/* "  wide      12 heights   ± 2.3 µm change, ± 13 µm total" */
 static void say_heights(struct tt_page *page, const struct tiptrue_proposal *p)
 {
     for (size_t i = 0; i < p->n_heights; i++) {
@@ -103,9 +127,9 @@ static void say_heights(struct tt_page *page, const struct tiptrue_proposal *p)
         put_count(page, height->touches, " height", " heights");
         tt_page_tab(page, 30);
         put_um(page, EXPANDED_FACTOR * height->same_plate_u_mm);
-        tt_page_puts(page, " on this plate, ");
+        tt_page_puts(page, " change, ");
         put_um(page, EXPANDED_FACTOR * height->u_mm);
-        tt_page_puts(page, " in full");
+        tt_page_puts(page, " total");
         tt_page_line_end(page);
     }
 }

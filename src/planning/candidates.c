@@ -148,7 +148,9 @@ enum tiptrue_status tt_spots_find(const struct tiptrue_plate *plate, const struc
             tt_buffer_puts(&text, "is put out of use in the plate file");
         } else if (room->along_axes && off_axis_rad(edge, room->yaw_rad) > ALONG_AXIS_RAD) {
             *n_spots = before;
-            tt_buffer_puts(&text, "lies aslant, and the machine probes along its axes only");
+            tt_buffer_puts(
+                &text,
+                "is not parallel to a machine axis; this machine probes along its axes only");
         } else if (length_mm < 2 * need_mm) {
             reason_short(room, length_mm, &text);
         } else if (*n_spots == before) {

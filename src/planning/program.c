@@ -193,7 +193,7 @@ static void write_head(struct program *g)
         comment(g, "Moves straight down can break a tip: make them slow at first, with a hand at "
                    "the stop.");
     }
-    comment(g, "Guarding and electrical work are for qualified people, by the rules of the place.");
+    comment(g, "Guards and electrical work: qualified people only, following local rules.");
     write_modes(g);
     line_z(g, g->motion->safe_height_mm.value, g->motion->plunge_feed_mm_s.value);
 }

@@ -73,7 +73,7 @@ tally.check(shown.startswith("REPEAT: touch " + SECOND) and "--tip" in shown, f"
 solve([*half, *[line.replace(",1\n", ",0\n") for line in half if line.startswith("touch")]], of_machine=changed(
     machine, "tips", FIRST, offset=[7, 1000]))
 shown = run("solve", "--plain", "--plate", "plate.json", "--machine", "machine.json", "run.csv").stdout
-tally.check("plan --after" not in shown and "put right what" in shown, "more touches do not mend an offset that cannot be")
+tally.check("plan --after" not in shown and "fix what is listed" in shown, "more touches do not mend an offset that cannot be")
 
 # Unless it is not in use, or not wanted.
 status, result = solve(half, of_machine=changed(machine, "tips", SECOND, in_use=False))

@@ -47,8 +47,8 @@ for command in COMMANDS:
 tally.check(run("help", "history", "note") == run("history", "note", "--help"), "help history note")
 tally.check(run("help") == run("--help"), "help")
 for wrong, meant in (("slove", "solve"), ("chek", "check"), ("trends", "trend"), ("hisotry", "history"), ("sim", "simulate")):
-    expect(wrong, run(wrong), 64, "^$", f"'{wrong}' is no command; did you mean '{meant}'[?]")
-expect("far off", run("calibrate"), 64, "^$", "'calibrate' is no command; the commands are")
+    expect(wrong, run(wrong), 64, "^$", f"'{wrong}' is not a command; did you mean '{meant}'[?]")
+expect("far off", run("calibrate"), 64, "^$", "'calibrate' is not a command; the commands are")
 expect("an action", run("history", "exlude"), 64, "^$", "did you mean 'exclude'[?]")
 (work / "odd.csv").write_text((work / "run.csv").read_text().replace("rotation", "rotaton", 1))
 expect("a column", run("check", "odd.csv"), 65, None, "did you mean 'rotation'")
@@ -194,7 +194,7 @@ tally.check(listed("--since", ids[3], "--until", ids[9]) == ids[3:10] and listed
 tally.check(listed("--until", ids[19], "--runs", "3") == ids[17:20], "the last until then")
 early = json.loads(run("trend", "--json", "--history", good, "--until", right[20])[1])
 tally.check(early["runs_looked_at"] == 21 and early["changes"] == [] and early["last"] == right[20], f"until: {early['last']}")
-expect("no date", run("history", "list", "--history", good, "--since", "soon"), 64, "^$", "no date, and no run")
+expect("no date", run("history", "list", "--history", good, "--since", "soon"), 64, "^$", "not a date, and not a run")
 
 # For a script: 10 if anything changed since.
 for since, status in ((right[20], 10), (ids[20], 10), (right[30], 0), (None, 10)):
@@ -228,7 +228,7 @@ expect("other line ends", run("solve", "--plate", "plate.json", "--machine", "ma
        0, None, "line ends alone: it is the same run")
 tally.check(listed() == ids, "it is one run")
 tally.check(run("history", "show", "--log", "--history", good, ids[-1])[1] == text, "with the log that was there first")
-expect("sound", run("history", "verify", "--history", good), 0, "40 runs, 40 logs.*sound")
+expect("sound", run("history", "verify", "--history", good), 0, "40 runs, 40 logs.*no damage found")
 
 # What is forgotten is gone, from the file and from what lies beside it.
 secret = "0.123456789012345"
@@ -246,7 +246,7 @@ tally.check(secret.encode() in bytes_of(good), "the note is there")
 expect("forget", run("history", "forget", "--history", good, secret_id[:9]), 0, f"run {secret_id} is forgotten", "^$")
 tally.check(secret.encode() not in bytes_of(good) and secret_id.encode() not in bytes_of(good), "and gone")
 tally.check(listed() == ids, "the others stay")
-expect("sound", run("history", "verify", "--history", good), 0, "40 runs, 40 logs, 4[01] results.*sound")
+expect("sound", run("history", "verify", "--history", good), 0, "40 runs, 40 logs, 4[01] results.*no damage found")
 expect("once", run("history", "forget", "--history", good, secret_id), 66, "^$", ".")
 
 tally.close()

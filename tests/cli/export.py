@@ -300,14 +300,14 @@ refused("a.json", JSON, [X + "/head/a~1b~0c/2/x"], "an array of 2, counted from 
 refused("a.json", JSON, [X + "/head/a~1b~0c/00/x"], "an array of 2")
 refused("a.json", JSON, [X + "/head/e/x"], "the value 5e-3")
 refused("a.json", JSON, [X + "/head"], "is an object, where a number is meant")
-refused("a.json", JSON, [X + "/rest/1"], "holds 'true', which is no number")
-refused("a.json", JSON, [X + "/rest/3"], "which is no number")
+refused("a.json", JSON, [X + "/rest/1"], "holds 'true', which is not a number")
+refused("a.json", JSON, [X + "/rest/3"], "which is not a number")
 refused("a.json", '{"x": 1.5, "y": 2, "x": 3}', [X + "/x"], "line 1: ")
 refused("a.json", '{"x": 1.5, "\\u0078": 3}', [X + "/x"], "is 2 values, where one is meant")
 refused("a.json", '{"x": 1.5} // mm\n', [X + "/x"], "a.json:1:12: error: '//' where the end of the file is expected")
 refused("a.json", '// mm\n{"x": 1.5}\n', [X + "/x"], "JSON has no comments (RFC 8259)")
 refused("a.json", '{"x": /* mm */ 1.5}\n', [X + "/x"], "JSON has no comments (RFC 8259)")
-refused("a.json", '{"x": 1.5,}', [X + "/x"], "a comma behind the last one")
+refused("a.json", '{"x": 1.5,}', [X + "/x"], "a comma after the last one")
 refused("a.json", '{"x": 1.5', [X + "/x"], "the file looks cut short")
 refused("a.json", '{"x": "\xff"}'.encode("latin-1"), [X + "/x"], "UTF-8")
 refused("a.json", JSON, [X + "head/e"], "begins with '/'", 64)
@@ -319,25 +319,25 @@ refused("a.xml", XML, [X + "//tip/@x"], "the outermost element <h:head> has: @no
 refused("a.xml", XML, [X + "//h:tip[2]"], "with other elements in it")
 refused("a.xml", XML, [X + "//*[local-name()='empty']"], "without text")
 refused("a.xml", XML, [X + "//h:tip[1]/@kind"], "has: @name; @x; @h:y; h:r")
-refused("a.xml", XML, [X + "//h:tip[1]/@name"], "holds 'wide', which is no number")
+refused("a.xml", XML, [X + "//h:tip[1]/@name"], "holds 'wide', which is not a number")
 refused("a.xml", XML, [X + "//*[local-name()='e2']/@a"], "not written plainly")
 refused("a.xml", XML, [X + "//comment()[1]"], "is ")
 refused("a.xml", XML, [X + "count(//h:tip)"], "is computed from the file", 64)
 refused("a.xml", XML, [X + "//h:tip["], "none that can be evaluated", 64)
 refused("a.xml", XML, [X + "//k:tip"], "none that can be evaluated", 64)
-refused("a.xml", "<a><x>1.5</x></b>", [X + "//x"], "is no well-formed XML")
+refused("a.xml", "<a><x>1.5</x></b>", [X + "//x"], "is not well-formed XML")
 refused("a.xml", "<a><x>1<!-- -->.5</x></a>", [X + "//x"], "in several pieces")
 refused("a.xml", "<a><x>&#49;.5</x></a>", [X + "//x"], "not written plainly")
 refused("a.xml", "<a><x>1.5</x></a>".encode("utf-16"), [X + "//x"], "UTF-16")
 refused("a.ini", INI, [X + "narrow.offset"], "keys there are: a.b; offset_y; unit")
 refused("a.ini", INI, [X + "thin.x"], "sections there are: camera; tip.wide; camera; narrow")
-refused("a.ini", INI, [X + "narrow.unit"], "holds 'mm', which is no number")
+refused("a.ini", INI, [X + "narrow.unit"], "holds 'mm', which is not a number")
 refused("a.ini", INI + b"\n[camera]\nexposure = 9\n", [X + "camera.exposure"], "line 8: 'exposure = 12.5'; line 15: 'exposure = 9'")
 refused("a.ini", b"[a]\nx = 36,2140\n", [X + "a.x"], "only a number with a decimal point is replaced")
 refused("a.ini", b"[a]\nx =\n", [X + "a.x"], "write 0 there")
 refused("a.ini", b"[a]\nx = 1\0\n", [X + "a.x"], "NUL")
 refused("a.txt", TEXT, [X + r"~T\d X(\S+)"], "line 2: 'T1 X36.2140")
-refused("a.txt", TEXT, [X + r"~T7 X(\S+)"], "nothing stands at place '~T7 X")
+refused("a.txt", TEXT, [X + r"~T7 X(\S+)"], "no value found at '~T7 X")
 refused("a.txt", TEXT, [X + r"~T1 X\S+"], "has 0 groups", 64)
 refused("a.txt", TEXT, [X + r"~(T1) X(\S+)"], "has 2 groups", 64)
 refused("a.txt", TEXT, [X + r"~T1 X(\S+"], "parenthes", 64)
@@ -351,7 +351,7 @@ tally.check(time.monotonic() - began < 60, f"hostile places took {time.monotonic
 # A place that depends on the value: once written, it would be another one.
 refused("a.xml", '<a><t x="52.9"/><t x="52.901"/></a>', ["narrow.offset.x=//t[not(../t/@x < @x)]/@x"],
         "would no longer be the value")
-refused("a.ini", "[a]\nx = 52.9\n", [X + r"~x = (52\.9)$"], "nothing stands at place")
+refused("a.ini", "[a]\nx = 52.9\n", [X + r"~x = (52\.9)$"], "no value found at")
 
 # Entities: none is expanded or fetched, an outer document type is not opened.
 write("secret.txt", "7.5")
@@ -388,8 +388,8 @@ for field, error in {
     "wide.offset": "no quantity that is known", "wide.offset.z": "no quantity that is known",
     "offset.x": "no quantity that is known",
     "wide.offset.x:cm": "an unknown modifier 'cm'", "wide.offset.x:mm:inch": "a unit is given twice",
-    "wide.offset.x:minus:minus": "'minus' stands twice", "wide.offset.x:.3:.4": "decimals are given twice",
-    "wide.offset.x:.10": "an unknown modifier", "wide.offset.x:": "nothing stands behind a colon",
+    "wide.offset.x:minus:minus": "'minus' is given twice", "wide.offset.x:.3:.4": "decimals are given twice",
+    "wide.offset.x:.10": "an unknown modifier", "wide.offset.x:": "a colon has nothing after it",
     "wide.radius@30": "only offset and runout",
     "*.offset.x": "is for templates", "wide.offset.x@*": "no quantity",
 }.items():
@@ -410,8 +410,8 @@ path = write("two.json", '{"x": 1.5}')
 os.link(path, work / "names.json")
 expect(export("result.json", "--into", path, "--put", X + "/x"), 78, "a file of two names", "several names (hard links)")
 os.mkfifo(work / "pipe.json")
-expect(export("result.json", "--into", "pipe.json", "--put", X + "/x"), 78, "a pipe", "is no plain file")
-expect(export("result.json", "--into", ".", "--put", X + "/x"), 78, "a folder", "is no plain file")
+expect(export("result.json", "--into", "pipe.json", "--put", X + "/x"), 78, "a pipe", "is not a regular file")
+expect(export("result.json", "--into", ".", "--put", X + "/x"), 78, "a folder", "is not a regular file")
 expect(export("result.json", "--into", "nowhere.json", "--put", X + "/x"), 66, "no file", "cannot be opened")
 path = write("locked.json", '{"x": 1.5}')
 for name, lock in {"flock": fcntl.flock, "record lock": fcntl.lockf}.items():
@@ -463,7 +463,7 @@ for document, result, options, status in (
     write("c.json", json.dumps(near))
     expect(export(result, "--into", "c.json", "--machine", "m.json", "--tip", "narrow", *options), status,
            f"a change of 0.33 mm, {document.get('limits')}, {result}, {options}", "would move by 0.33" if status else "")
-for present, error in {'{"x": 1}': "nothing stands at place '/y'", '{"x": 1, "y": "?"}': "which is no number"}.items():
+for present, error in {'{"x": 1}': "no value found at '/y'", '{"x": 1, "y": "?"}': "which is not a number"}.items():
     write("c.json", present)
     done = run("solve", "--plate", "plate.json", "--machine", "m.json", "--present", "c.json", "run.csv")
     expect(done, 78, "--present", error)
@@ -669,7 +669,7 @@ for end in ("\n", ""):
 
 # Undo: only of what an export left; the last one first.
 write("u.json", '{"x": 1.5}')
-expect(export("--undo", "u.json"), 78, "undo without an export", "nothing that could be undone")
+expect(export("--undo", "u.json"), 78, "undo without an export", "cannot undo")
 expect(export("result.json", "--into", "u.json", "--put", X + "/x"), 0, "first")
 first = (work / "u.json").read_text()
 expect(export("result.json", "--into", "u.json", "--put", "narrow.offset.x=/x"), 0, "second")
@@ -680,9 +680,9 @@ expect(export("--undo", "u.json"), 0, "undo of the second")
 tally.check((work / "u.json").read_text() == first, "undo of the second")
 expect(export("--undo", "u.json"), 0, "undo of the first")
 tally.check((work / "u.json").read_text() == '{"x": 1.5}', "undo of the first")
-expect(export("--undo", "u.json"), 78, "nothing left", "nothing that could be undone")
+expect(export("--undo", "u.json"), 78, "nothing left", "cannot undo")
 write("u.json", second + " ")
-expect(export("--undo", "u.json"), 78, "changed since", "nothing that could be undone")
+expect(export("--undo", "u.json"), 78, "changed since", "cannot undo")
 tally.check((work / "u.json").read_text() == second + " ", "undo wrote over a changed file")
 
 # The history: an export is entered with what stood there and stands there; of a run that is not in it, nothing is written.

@@ -262,7 +262,7 @@ def messages():
         "# frame: plate\n" + HEADER + "\n" + good: "board.csv:1:10: error: frame 'plate' is neither 'machine' nor 'board'",
         "# units: mil\n" + HEADER + "\n" + good: "board.csv:1:10: error: unknown units 'mil'",
         "# board_u: 0\n" + HEADER + "\n" + good: "board.csv:1:12: error: board_u cannot be '0'",
-        HEADER + "\n" + good + "# frame: board\n": "board.csv:3:3: error: 'frame' is stated behind the header",
+        HEADER + "\n" + good + "# frame: board\n": "board.csv:3:3: error: 'frame' is stated after the header line",
         "# fame: board\n" + HEADER + "\n" + good: "board.csv:1:3: warning: unknown key 'fame' is not used",
     }.items():
         done = place(text)

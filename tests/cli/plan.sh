@@ -11,7 +11,7 @@ plan()
 plan --touches 14
 is "a plan exits 0" 0 "$status"
 has "it says how many moves" out '^PLAN: 14 touches and 4 sightings$'
-has "what to expect of the tip" out '^  wide  *14 touches  *+- [0-9.]* um on this plate, +- [0-9.]* um in full$'
+has "what to expect of the tip" out '^  wide  *14 touches  *+- [0-9.]* um change, +- [0-9.]* um total$'
 has "and the order, marks first" out '^  sight M0, M1$'
 is "marks last" "  sight M1, M0" "$(tail -n 1 out)"
 has "what touching does not lessen" out "is the shift of the$"
@@ -22,11 +22,11 @@ is "the same plan again" "$(cat first)" "$(cat out)"
 plan
 has "without a wish" out 'since neither --target-u nor --touches was given$'
 plan --target-u 0.006
-has "a target that is reached" out 'reach the target of +- 6.0 um on this plate$'
+has "a target that is reached" out 'reach the target of +- 6.0 um change$'
 is "exits 0" 0 "$status"
 plan --target-u 0.0001
-has "one that is not" out 'do not reach the target of +- 0.10 um on this plate$'
-has "and why" out "of the uncertainty$"
+has "one that is not" out 'do not reach the target of +- 0.10 um change$'
+has "and why" out "will not$"
 is "exits 20" 20 "$status"
 plan --touches 14 --setups 2
 has "a second setup" out '^  setup 2: the plate turned by 180 deg$'

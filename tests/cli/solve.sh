@@ -31,7 +31,7 @@ is "a larger plausible change is kept to" 10 "$status"
 has "nothing was accepted" out '"change_accepted":false'
 solve short.csv
 is "repeat exits 20" 20 "$status"
-has "repeat comes first" out '^REPEAT: use nothing that this run says of wide$'
+has "repeat comes first" out '^REPEAT: do not use this run.s results for wide$'
 
 # One bad file.
 solve nowhere.csv

@@ -24,8 +24,8 @@ wrong()
 
 commands="ready, solve, check, export, plan, simulate, compare, trend, history, placement, report, new, completion"
 wrong "tiptrue: a command is missing; the commands are $commands"
-wrong "tiptrue: 'frobnicate' is no command; the commands are $commands" frobnicate
-wrong "tiptrue: 'slove' is no command; did you mean 'solve'? the commands are $commands" \
+wrong "tiptrue: 'frobnicate' is not a command; the commands are $commands" frobnicate
+wrong "tiptrue: 'slove' is not a command; did you mean 'solve'? the commands are $commands" \
     slove --json run.csv
 wrong "tiptrue: unrecognized option '--plate'" --plate plate.json
 cd alone || exit 1

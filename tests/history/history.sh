@@ -52,7 +52,7 @@ has "by another command" err 'tiptrue history list'
 is "nothing is listed" "" "$(cat out)"
 history list --since yesterday
 is "yesterday is no date" 64 "$status"
-has "and that is said" err "^tiptrue: error: 'yesterday' is no date, and no run of the history$"
+has "and that is said" err "^tiptrue: error: 'yesterday' is not a date, and not a run of the history$"
 
 # Showing.
 history show "$id"
@@ -93,7 +93,7 @@ run "$TIPTRUE" history import --history old.db older.jsonl
 is "older results are taken in" "older.jsonl: 2 runs added" "$(cat out)"
 run "$TIPTRUE" history show --history old.db --again
 is "what changed is no failure" 0 "$status"
-has "the version is told" out '^[0-9a-f]\{16\}, 2026-03-14T06:12:00Z: stored by 0\.0\.9, anew by '
+has "the version is told" out '^[0-9a-f]\{16\}, 2026-03-14T06:12:00Z: stored by 0\.0\.9, solved again by '
 has "a moved offset is told" out '^  wide: offset x -[67]\.[0-9][0-9] um$'
 run "$TIPTRUE" history show --history old.db --again --replace
 has "it can be stored" out '^  the new result is stored$'
@@ -115,7 +115,7 @@ for form in jsonl csv; do
     run "$TIPTRUE" history export --history $form.db
     is "$form: the same history" "" "$("$TIPTRUE" history export --history old.db | cmp - out 2>&1)"
     run "$TIPTRUE" history verify --history $form.db
-    has "$form: is sound" out ': sound$'
+    has "$form: is sound" out ': no damage found$'
 done
 grep -v '"id":"'"$id" old.jsonl >one.jsonl
 printf '{"schema":"tiptrue.history/1"\n{"schema":"tiptrue.history/1","id":"1"}\n' | cat - one.jsonl >torn.jsonl
@@ -147,7 +147,7 @@ run "$TIPTRUE" history import --history bare.db sent/results.jsonl
 run "$TIPTRUE" history list --history bare.db
 is "results alone are there without a log" 2 "$(grep -c '(no log)$' out)"
 run "$TIPTRUE" history show --history bare.db --again
-has "and cannot be solved anew" out '; 2 are known only by their result, and cannot be solved anew$'
+has "and cannot be solved again" out '; 2 are known only by their result, and cannot be solved again$'
 run "$TIPTRUE" history import --history bare.db --plate plate.json --machine machine.json run.csv
 is "the log comes to its result" "run.csv: 1 run there already, 1 result added to it" "$(cat out)"
 run "$TIPTRUE" history list --history bare.db
@@ -171,7 +171,7 @@ run "$TIPTRUE" history verify --history bad.db
 is "a changed document exits 65" 65 "$status"
 has "and is named" err '^bad\.db: error: the plate document 1: its bytes are not those that were stored$'
 history verify
-is "the history itself is sound" "2 runs, 2 logs, 3 results, 3 documents, 0 exports: sound" "$(cat out)"
+is "the history itself is sound" "2 runs, 2 logs, 3 results, 3 documents, 0 exports: no damage found" "$(cat out)"
 
 # 2026-11-26: one flipped bit in the header (the sign of the schema's version) ended every command by a segmentation fault: the
 # steps from version -2147483647 on were looked up before the table of steps. Each bit of the header, by a command that reads, and
@@ -300,7 +300,7 @@ grep -o '"id":"[0-9a-f]*"' full.out | sort >full-said.txt
 grep -o '"id":"[0-9a-f]*"' full-list.out | sort >full-there.txt
 is "some runs were entered" 1 "$([ "$(wc -l <full-said.txt)" -gt 10 ] && echo 1)"
 is "those that were said, and no others" "" "$(cmp full-said.txt full-there.txt 2>&1)"
-has "the history is sound" full-verify.out ': sound$'
+has "the history is sound" full-verify.out ': no damage found$'
 
 run "$TIPTRUE" history
 is "an action is needed" 64 "$status"

@@ -190,7 +190,7 @@ with tempfile.TemporaryDirectory() as folder:
 
     # Two runs tell nothing, and say so.
     brief = run("trend", "--history", str(history), "--plain", "--runs", "2").stdout
-    tally.check(brief.startswith("TOO FEW RUNS: 2 of a tip at most; a step can be told from scatter from 8 on"), brief[:100])
+    tally.check(brief.startswith("TOO FEW RUNS: at most 2 per tip; 8 are needed to tell a step from scatter"), brief[:100])
 
     # Two runs of it, by id and as files: B less A.
     lines = store(pathlib.Path(folder, "again.db"), runs[29:31], status=10).stdout.splitlines()

@@ -61,7 +61,7 @@ def stored(folder):
 def check_sound(folder, what):
     done = subprocess.run([program, "history", "verify", "--history", "h.db"], cwd=folder, stdout=subprocess.PIPE,
                           stderr=subprocess.PIPE, check=False)
-    tally.check(done.returncode == 0 and done.stdout.endswith(b"sound\n"), f"{what}: {done.stdout!r} {done.stderr!r}")
+    tally.check(done.returncode == 0 and done.stdout.endswith(b"no damage found\n"), f"{what}: {done.stdout!r} {done.stderr!r}")
 
 
 def at_once(folder):

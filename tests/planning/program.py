@@ -47,7 +47,7 @@ def good_programs():
             program, plan = planned(plate, described, *options)
             faults = Watch(plate, described, plan).run(program)
             tally.check(not faults, f"{name}, {tips} tips: {faults[:3]}")
-            heads = {"hands clear", "the stop within reach", "contact circuit by hand", "First run", "rules of the place",
+            heads = {"hands clear", "the stop within reach", "contact circuit by hand", "First run", "qualified people only",
                      "in mm", "G49 cancels tool length", "No G92 offset may be active", "G61 is exact path",
                      "The first motion is to Z11.5000: down, if the head is higher", "does not jog during M0"}
             tally.check(all(text in program[:program.index("G17")] for text in heads), f"{name}: a caution is missing at the head")

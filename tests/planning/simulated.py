@@ -202,10 +202,10 @@ def refused():
         "the plate has no group 'milled'": {**truth, "groups": [{"group": "milled", "shift": [0, 0]}]},
         "the plate has no mark 'M7'": {**truth, "marks": [{"mark": "M7", "shift": [0, 0]}]},
         "there is a second tip 't1'": {**truth, "tips": 2 * truth["tips"]},
-        "is no range of depths": {**truth, "touch": {"late_share": 0.1, "late_depth": [0.2, 0.1]}},
+        "is not a range of depths": {**truth, "touch": {"late_share": 0.1, "late_depth": [0.2, 0.1]}},
         "'late_depth'": {**truth, "touch": {"late_share": 0.1}},
         "'order'": {**truth, "tips": [{**truth["tips"][0], "shape": [{"order": 1}]}]},
-        "is no whole number": {**truth, "tips": [{**truth["tips"][0], "shape": [{"order": 2.5}]}]},
+        "is not a whole number": {**truth, "tips": [{**truth["tips"][0], "shape": [{"order": 2.5}]}]},
         "'late_share'": {**truth, "touch": {"late_share": 1.5, "late_depth": [0, 1]}},
     }
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:

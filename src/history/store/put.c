@@ -348,7 +348,7 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
     if (status == TIPTRUE_OK && !there && documents[TT_DOCUMENT_PLATE] == 0) {
         status =
             is_documented(store, run, &there,
-                          error); /* a bare result adds nothing to one that can be solved anew */
+                          error); /* a bare result adds nothing to one that can be solved again */
     }
     if (how != TT_PUT_MERGED && strcmp(newest->added, added) > 0) {
         added = newest->added; /* the clock was set back */

@@ -208,10 +208,11 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
     bool row = true;
 
     if (!is_hexadecimal(text)) {
-        return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0, "history list shows them",
-                       "'%s' is no run: an id has 16 digits out of 0-9 and a-f, of which the first "
-                       "few are enough",
-                       text);
+        return tt_fail(
+            error, TIPTRUE_E_USAGE, NULL, 0, 0, "history list shows them",
+            "'%s' is not a run: an id has 16 digits out of 0-9 and a-f, of which the first "
+            "few are enough",
+            text);
     }
     enum tiptrue_status status = begin(store, SQL, 0, text, &statement, error);
     while (status == TIPTRUE_OK &&
@@ -228,7 +229,7 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
                        "there is no run whose id begins with '%s'", text);
     }
     if (n > 1) {
-        return tt_fail(error, TIPTRUE_E_USAGE, store->path, 0, 0, "name more of its digits",
+        return tt_fail(error, TIPTRUE_E_USAGE, store->path, 0, 0, "give more digits",
                        "several runs have an id that begins with '%s': %s, %s ...", text, found[0],
                        found[1]);
     }

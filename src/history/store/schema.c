@@ -172,7 +172,7 @@ enum tiptrue_status tt_schema_version(struct tiptrue_history *store, int *versio
     if (header.application != TT_SCHEMA_APPLICATION &&
         (header.application != 0 || header.user != 0 || header.tables != 0)) {
         return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "is it the file that was meant?",
-                       "the file is a database of another program, no history of tiptrue");
+                       "a database of another program, not a tiptrue history");
     }
     if (header.user > TT_SCHEMA_VERSION) {
         return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0,

@@ -47,12 +47,12 @@ enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code,
                        "reading or writing the history failed: %s", reason(store));
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        return tt_fail(error, TIPTRUE_E_IO, path, 0, 0, "does a process hang? try again",
-                       "the history is held by another process, for %lu s already",
-                       store->waited_ms / 1000);
+        return tt_fail(
+            error, TIPTRUE_E_IO, path, 0, 0, "another process may hold the lock; try again",
+            "the history is held by another process, for %lu s already", store->waited_ms / 1000);
     case SQLITE_NOTADB:
         return tt_fail(error, TIPTRUE_E_DATA, path, 0, 0, "is it the file that was meant?",
-                       "the file is no history of tiptrue");
+                       "not a tiptrue history");
     case SQLITE_CORRUPT:
     case SQLITE_ERROR: /* of statements that are part of this program: a table of the file is not as
                           they expect it */

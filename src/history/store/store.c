@@ -202,7 +202,7 @@ static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct ti
                        "the history cannot be opened: %s", strerror(errno));
     }
     if (!S_ISREG(about.st_mode)) {
-        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, NULL, "is no file");
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, NULL, "is not a regular file");
     }
     enum tiptrue_status status = open_file(store, store->path, SQLITE_OPEN_READWRITE, error);
     if (status == TIPTRUE_OK && !is_readable(store)) {
@@ -216,7 +216,7 @@ static enum tiptrue_status open_to_read(struct tiptrue_history *store, struct ti
     }
     if (status == TIPTRUE_OK && version == 0) {
         return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0, "is it the file that was meant?",
-                       "the file is no history: it is empty");
+                       "not a tiptrue history: the file is empty");
     }
     if (status == TIPTRUE_OK && version < TT_SCHEMA_VERSION) {
         return bring_forward(store, error);

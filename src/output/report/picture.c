@@ -334,8 +334,7 @@ void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_bu
     open_svg(picture, id, "", page);
     tt_buffer_add(page, text_of(&picture->svg), picture->svg.length);
     tt_buffer_printf(
-        page,
-        "</svg>\n<details><summary>The picture as a table: %zu row%s</summary>\n<table><thead><tr>",
+        page, "</svg>\n<details><summary>Show as table: %zu row%s</summary>\n<table><thead><tr>",
         picture->n_rows, picture->n_rows == 1 ? "" : "s");
     tt_buffer_puts(page, text_of(&picture->columns));
     tt_buffer_puts(page, "</tr></thead><tbody>\n");

@@ -114,10 +114,10 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
     }
     bars.y += 6;
     tt_picture_line(picture, "f", 4, bars.y - 6, BARS_RIGHT, bars.y - 6);
-    draw_source(&bars, "all, on this plate", same_x_mm, same_y_mm, false);
-    draw_source(&bars, "all, in full", u_x_mm, u_y_mm, false);
-    tell_source(picture, "all, on this plate", "", same_x_mm, same_y_mm);
-    tell_source(picture, "all, in full", "", u_x_mm, u_y_mm);
+    draw_source(&bars, "all, change", same_x_mm, same_y_mm, false);
+    draw_source(&bars, "all, total", u_x_mm, u_y_mm, false);
+    tell_source(picture, "all, change", "", same_x_mm, same_y_mm);
+    tell_source(picture, "all, total", "", u_x_mm, u_y_mm);
     double y = bars.y + 28, x = 4;
     tt_markup(&picture->svg, "<path class=\"bx\" d=\"M@ @h12v8h-12z\"/>", TT_AT(x, y - 8));
     tt_picture_text(picture, "m", x + 16, y, "start", "x", 4);
@@ -132,6 +132,6 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_buffer_printf(&picture->desc,
                      "Standard uncertainties of the offset in x and y from %zu sources, largest "
                      "first, then all together "
-                     "on this plate and in full.",
+                     "change (on this plate) and total.",
                      tip->n_budget);
 }

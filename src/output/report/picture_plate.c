@@ -291,7 +291,7 @@ static void write_words(const struct map *map, size_t n, size_t aside)
     }
     tt_buffer_printf(&map->picture->desc,
                      "The plate to scale with %zu edges and %zu marks; %zu touches where they "
-                     "fell, %zu of them set aside, each with its "
+                     "fell, %zu of them left out, each with its "
                      "residual as a magnified stroke, into the hatched conductor where it is late.",
                      map->scene->plate->n_edges, map->scene->plate->n_marks, n, aside);
 }

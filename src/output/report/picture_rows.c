@@ -40,7 +40,7 @@ const char *tt_row_remark(const struct tt_row_result *row)
     if (row->use == TT_USE_NO_CONTACT) {
         return "no contact";
     }
-    return row->set_aside                               ? "set aside"
+    return row->set_aside                               ? "left out"
            : row->kind == TT_TOUCH && row->weight < 0.5 ? "counts less"
                                                         : "";
 }
@@ -117,9 +117,9 @@ double tt_shapes_legend(struct tt_picture *picture, const struct tt_shapes *shap
     static const struct {
         enum tt_shape shape;
         const char *text;
-    } KEYS[] = {{TT_MARK_USED, "used"},       {TT_MARK_WEAK, "counts less"},
-                {TT_MARK_ASIDE, "set aside"}, {TT_MARK_NO_CONTACT, "no contact"},
-                {TT_MARK_SIGHT, "sighting"},  {TT_MARK_BEYOND_DOWN, "off the scale"}};
+    } KEYS[] = {{TT_MARK_USED, "used"},      {TT_MARK_WEAK, "counts less"},
+                {TT_MARK_ASIDE, "left out"}, {TT_MARK_NO_CONTACT, "no contact"},
+                {TT_MARK_SIGHT, "sighting"}, {TT_MARK_BEYOND_DOWN, "off the scale"}};
     double x = TT_KEYS_LEFT;
 
     for (size_t k = 0; k < sizeof KEYS / sizeof KEYS[0]; k++) {

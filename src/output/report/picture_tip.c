@@ -143,8 +143,8 @@ static void draw_legend(const struct target *target)
 
     if (both) {
         tt_picture_key(p, TT_MARK_NEW, x, y, "new");
-        tt_picture_key_line(p, "r", 8 + 76, y, "95 %, this plate");
-        tt_picture_key_line(p, "R", 8 + 214, y, "95 %, in full");
+        tt_picture_key_line(p, "r", 8 + 76, y, "95 %, change");
+        tt_picture_key_line(p, "R", 8 + 214, y, "95 %, total");
     } else {
         tt_picture_key_line(p, "r", x, y, "95 %; the other axis is not determined");
     }
@@ -227,11 +227,11 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     if (both) {
         mark_offset(&target, TT_MARK_NEW, "new", tip->offset);
     }
-    tell(picture, "95 %, in full, \xc2\xb1", 2,
+    tell(picture, "95 %, total, \xc2\xb1", 2,
          (double[]){tip->offset_determined_x ? tip->expanded_x_mm : NAN,
                     tip->offset_determined_y ? tip->expanded_y_mm : NAN},
          4);
-    tell(picture, "95 %, on this plate, \xc2\xb1", 2,
+    tell(picture, "95 %, change, \xc2\xb1", 2,
          (double[]){tip->offset_determined_x ? tip->same_plate_expanded_x_mm : NAN,
                     tip->offset_determined_y ? tip->same_plate_expanded_y_mm : NAN},
          4);
@@ -240,7 +240,7 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_buffer_puts(&picture->title, ": offset, new and in use");
     tt_buffer_puts(&picture->desc,
                    both
-                       ? "The new offset with its 95 % regions, in full and on this plate"
+                       ? "The new offset with its 95 % regions, total and change"
                        : "The band in which the new offset lies, since one axis is not determined");
     tt_buffer_puts(&picture->desc, tip->has_present ? ", and the offset in use" : "");
     tt_buffer_puts(&picture->desc, target.permitted_um > 0

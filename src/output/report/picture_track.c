@@ -189,7 +189,7 @@ static void write_words(const struct sheet *sheet)
         no_contact += row_at(sheet, i)->use == TT_USE_NO_CONTACT;
     }
     tt_buffer_printf(
-        desc, "%s against rotation for %zu touches, %zu of them set aside, %zu without contact.",
+        desc, "%s against rotation for %zu touches, %zu of them left out, %zu without contact.",
         track->has_curve ? "Contact position with the fitted curve, and residuals beneath,"
                          : "Residuals",
         track->n_rows, aside, no_contact);

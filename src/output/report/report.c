@@ -344,7 +344,7 @@ static const char *const CAUTIONS =
     "reach. Make the first run on a new "
     "plate "
     "slow and above it, in the air, and check the contact circuit by hand first.</li>\n"
-    "<li>Guarding and electrical work are for qualified people, by the rules of the place.</li>\n"
+    "<li>Guards and electrical work: qualified people only, following local rules.</li>\n"
     "<li>A result is as good as the plate file: a cut edge is not where the drawing says, often by "
     "tens of micrometres.</li>\n"
     "<li>Before an offset is written into a machine, try its sign with the worked sentence "

@@ -88,7 +88,8 @@ void tt_report_heights(struct tt_buffer *body, const struct tiptrue_solution *s)
     tt_buffer_puts(
         body, "<h3>Heights</h3>\n<table><thead><tr><th scope=\"col\">tip</th><th "
               "scope=\"col\" class=\"t\">verdict</th><th scope=\"col\">height, mm</th><th "
-              "scope=\"col\">in full, " TT_UM "</th><th scope=\"col\">on this plate, " TT_UM
+              "scope=\"col\">" TT_PLUS_MINUS " total, " TT_UM
+              "</th><th scope=\"col\">" TT_PLUS_MINUS " change, " TT_UM
               "</th><th scope=\"col\">change, " TT_UM "</th><th scope=\"col\">permitted, " TT_UM
               "</th><th scope=\"col\">face runout, " TT_UM "</th></tr></thead><tbody>\n");
     for (size_t i = 0; i < s->n_tips; i++) {

@@ -95,7 +95,7 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
     put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
                   "li");
     put_sentences(body, scene->solution, tt_text_set_aside,
-                  "<h3>Set aside, since the other touches contradict them</h3>\n<ul>\n", "</ul>\n",
+                  "<h3>Left out: they disagree with the other touches</h3>\n<ul>\n", "</ul>\n",
                   "li");
     tt_buffer_puts(body, "<h3>The run</h3>\n");
     put_started(report, scene->solution);
@@ -147,11 +147,11 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     put_mm(body, x, t->offset.x_mm);
     put_mm(body, y, t->offset.y_mm);
     close_row(body, "mm");
-    open_row(body, "in full, 95 %");
+    open_row(body, TT_PLUS_MINUS " total, 95 %");
     put_um(body, TT_PLUS_MINUS " ", x, t->expanded_x_mm, t->expanded_x_mm, false);
     put_um(body, TT_PLUS_MINUS " ", y, t->expanded_y_mm, t->expanded_y_mm, false);
     close_row(body, TT_UM);
-    open_row(body, "on this plate, 95 %");
+    open_row(body, TT_PLUS_MINUS " change, 95 %");
     put_um(body, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm, t->same_plate_expanded_x_mm,
            false);
     put_um(body, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm, t->same_plate_expanded_y_mm,
@@ -171,11 +171,11 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
 
 static void put_tips(struct tt_buffer *body, const struct tiptrue_solution *s, size_t number)
 {
-    tt_buffer_puts(body,
-                   "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
-                   "class=\"t\">verdict</th><th scope=\"col\">offset x, mm</th><th "
-                   "scope=\"col\">offset y, mm</th><th scope=\"col\">in full, " TT_UM
-                   "</th><th scope=\"col\">on this plate, " TT_UM "</th></tr></thead><tbody>\n");
+    tt_buffer_puts(body, "<table><thead><tr><th scope=\"col\">tip</th><th scope=\"col\" "
+                         "class=\"t\">verdict</th><th scope=\"col\">offset x, mm</th><th "
+                         "scope=\"col\">offset y, mm</th><th scope=\"col\">" TT_PLUS_MINUS
+                         " total, " TT_UM "</th><th scope=\"col\">" TT_PLUS_MINUS " change, " TT_UM
+                         "</th></tr></thead><tbody>\n");
     for (size_t i = 0; i < s->n_tips; i++) {
         const struct tt_tip_result *t = &s->tips[i];
         bool both = t->offset_determined_x && t->offset_determined_y;

@@ -25,9 +25,10 @@ static const struct {
      "touches from above repeat to {found} only, and {most} is the most that is believed: look for "
      "a loose tip, a loose plate, a bad contact, or columns of the log mixed up"},
     {TT_FINDING_SCATTERED, "pad-early",
-     "{early} of {of} touches on pad '{pad}' ({lines}) latched up to {depth_max} above it and were "
-     "set aside "
-     "(bounce, or noise on the contact's cable; if it is most of those set aside, is z counted "
+     "{early} of {of} touches on pad '{pad}' ({lines}) triggered up to {depth_max} above it and "
+     "were "
+     "left out "
+     "(bounce, or noise on the contact's cable; if it is most of those left out, is z counted "
      "downwards in the log?)"},
     {TT_FINDING_SCATTERED, "height",
      "touches from above repeat to {found}, not to the {stated} that the machine file states; the "
@@ -83,12 +84,13 @@ static const struct {
      "{y} from the reference mark along machine x and y. Touch three pads that are not in a line, "
      "or state 'level' in the machine file"},
     {TT_FINDING_LATE_CONTACT, "pad-one",
-     "1 of {of} touches on pad '{pad}' ({lines}) latched {depth_max} too deep and was set aside; "
+     "1 of {of} touches on pad '{pad}' ({lines}) triggered {depth_max} too deep and was left out; "
      "clean pad and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "pad",
-     "{late} of {of} touches on pad '{pad}' ({lines}) latched {depth_min} to {depth_max} too deep "
+     "{late} of {of} touches on pad '{pad}' ({lines}) triggered {depth_min} to {depth_max} too "
+     "deep "
      "and were "
-     "set aside; clean pad and tip (film, flux, swarf) before the next run"},
+     "left out; clean pad and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "height-few",
      "{aside} of {of} touches of '{tip}' from above do not fit the others: which of them are good "
      "cannot be told; clean pads and tip, check the contact circuit, and repeat"},
@@ -122,9 +124,9 @@ const char *tt_height_template(const struct tt_finding *finding)
 const char *tt_height_reason(enum tt_reason_code code)
 {
     static const char *const SENTENCES[TT_REASON_CODES] = {
-        [TT_REASON_NO_HEIGHT_PRESENT] = "there is no present height to compare with",
-        [TT_REASON_HEIGHT_WITHIN] = "the present height is shown to be within ",
-        [TT_REASON_HEIGHT_NOT_WITHIN] = "the present height is not shown to be within ",
+        [TT_REASON_NO_HEIGHT_PRESENT] = "there is no height in use to compare with",
+        [TT_REASON_HEIGHT_WITHIN] = "the height in use is within ",
+        [TT_REASON_HEIGHT_NOT_WITHIN] = "the height in use may be off by more than ",
         [TT_REASON_HEIGHT_UNCHANGED] =
             "no permitted error of heights is stated; the change of height is not significant",
         [TT_REASON_HEIGHT_CHANGED] =

@@ -37,14 +37,12 @@ void tt_sentence_note(struct tt_buffer *buffer, const struct tiptrue_proposal *p
         break;
     case TT_NOTE_SIGHTINGS:
     case TT_NOTE_STATED:
-        tt_buffer_printf(buffer, "the target is not reached for tip '%s': ", note->tip);
+        tt_buffer_printf(buffer, "the target is not reached for tip '%s': %s limits it (",
+                         note->tip, tt_budget_source(note->source));
         tt_words_um(buffer, note->u_mm);
-        tt_buffer_printf(
-            buffer,
-            " (standard) of the uncertainty on this plate is %s, which more touches do "
-            "not lessen%s",
-            tt_budget_source(note->source),
-            note->code == TT_NOTE_SIGHTINGS ? "; more sightings do" : "");
+        tt_buffer_printf(buffer, " standard): %smore touches will not%s",
+                         note->code == TT_NOTE_SIGHTINGS ? "more sightings will help, " : "",
+                         note->code == TT_NOTE_SIGHTINGS ? "" : " help");
         break;
     case TT_NOTE_PLATE:
         note_plate(buffer, note);

@@ -17,8 +17,7 @@
 
 #define CHANGED                                                                                    \
     "the offset of '{tip}' differs from the one in use by {change} ({x} in x, {y} in y), more "    \
-    "than the "                                                                                    \
-    "{most} that are plausible"
+    "than the {most} that are plausible"
 #define TIMES " (misfit {misfit} instead of {misfit_as_read})"
 #define ACCEPT "; if it is right, solve with --accept-change"
 
@@ -94,21 +93,25 @@ static const struct tt_template TEMPLATES[] = {
      "the rotations of '{tip}' leave a gap of {gap:deg}: spread them over the whole turn, a third "
      "of a turn apart at most"},
     {TT_FINDING_LATE_CONTACT, "film",
-     "{late} of {of} touches on edge '{edge}' latched {depth_min:um}[ to {depth_max:um}] too deep "
-     "and were set aside; clean edge and tip (film, flux, swarf) before the next run"},
+     "{late} of {of} touches on edge '{edge}' triggered {depth_min:um}[ to {depth_max:um}] too "
+     "deep "
+     "and were left out; clean edge and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "gross",
-     "{late} of {of} touches on edge '{edge}' latched {depth_min:um}[ to {depth_max:um}] too deep "
-     "and were set aside; by so much no contact is late: check the edge's name and the digits of "
+     "{late} of {of} touches on edge '{edge}' triggered {depth_min:um}[ to {depth_max:um}] too "
+     "deep "
+     "and were left out; by so much no contact is late: check the edge's name and the digits of "
      "these rows"},
     {TT_FINDING_LATE_CONTACT, "most",
      "{aside} of {of} touches of '{tip}' do not fit the others: which of them are good cannot be "
      "told; clean edges and tip, check the contact circuit, and repeat"},
     {TT_FINDING_SCATTERED, "early",
-     "{early} of {of} touches on edge '{edge}' latched up to {off_max:um} before the edge and were "
-     "set aside (bounce, or noise on the contact's cable)"},
+     "{early} of {of} touches on edge '{edge}' triggered up to {off_max:um} before the edge and "
+     "were "
+     "left out (bounce, or noise on the contact's cable)"},
     {TT_FINDING_SCATTERED, "early-gross",
-     "{early} of {of} touches on edge '{edge}' latched up to {off_max:um} before the edge and were "
-     "set aside: by so much no contact is early; check the edge's name and the digits of these "
+     "{early} of {of} touches on edge '{edge}' triggered up to {off_max:um} before the edge and "
+     "were "
+     "left out: by so much no contact is early; check the edge's name and the digits of these "
      "rows"},
     {TT_FINDING_SCATTERED, "touches",
      "contacts repeat to {found:um}, not to the {stated:um} that the machine file states; the "
@@ -154,7 +157,8 @@ static const struct tt_template TEMPLATES[] = {
      "the contact radius is {difference:um} {on_x} on edges that are met along x than along y: "
      "lost motion of the machine's axes. Opposed touches cancel it in the offset"},
     {TT_FINDING_LATENCY, NULL,
-     "the position depends on the feed: the contact is latched {way} by {latency:ms}; it was taken "
+     "the position depends on the feed: the contact is triggered {way} by {latency:ms}; it was "
+     "taken "
      "into account. Touch at one slow feed to be rid of it"},
     {TT_FINDING_YAW_OFF, NULL,
      "the plate[ in setup {in_setup}] stands turned by {off:fine} against the nominal yaw, more "
@@ -243,7 +247,8 @@ static const struct tt_template TEMPLATES[] = {
      "all rotations in the log are within {range} of each other: are they in radians? The log "
      "states degrees"},
     {TT_FINDING_IMPLAUSIBLE, "temperature",
-     "a temperature of {found} ({where}[, {lines}]) is no room's: is it in {unit}? Degrees Celsius "
+     "a temperature of {found} ({where}[, {lines}]) is not a room's: is it in {unit}? Degrees "
+     "Celsius "
      "are read"},
     {TT_FINDING_IMPLAUSIBLE, "expansion",
      "'expansion_ppm_per_K' of the plate file is {found}, less than any material has: was {meant} "
@@ -277,7 +282,7 @@ static const struct tt_template TEMPLATES[] = {
      "the touches kept on edge '{edge}' scatter more than the others': late and good ones cannot "
      "be told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
     {TT_FINDING_LATE_CONTACT, "little",
-     "so many touches disagree that the rest says little of the offset: clean edges and tips "
+     "so many touches disagree that the rest says little about the offset: clean edges and tips "
      "(film, flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, "vague",
      "two explanations fit this run about as well (odds {odds} to 1), and if the second is right "
@@ -474,22 +479,22 @@ void tt_sentence_reason(struct tt_buffer *buffer, const struct tiptrue_solution 
                         const struct tt_tip_result *tip, enum tt_reason_code code, bool figures)
 {
     static const char *const SENTENCES[TT_REASON_CODES] = {
-        [TT_REASON_NOTHING_PRESENT] = "there is no present offset to compare with",
-        [TT_REASON_WITHIN] = "the present offset is shown to be within ",
-        [TT_REASON_NOT_WITHIN] = "the present offset is not shown to be within ",
+        [TT_REASON_NOTHING_PRESENT] = "there is no offset in use to compare with",
+        [TT_REASON_WITHIN] = "the offset in use is within ",
+        [TT_REASON_NOT_WITHIN] = "the offset in use may be off by more than ",
         [TT_REASON_UNCHANGED] = "no permitted error is stated; the change is not significant",
         [TT_REASON_CHANGED] = "no permitted error is stated; the change is significant"};
+    bool within = code == TT_REASON_WITHIN || code == TT_REASON_HEIGHT_WITHIN;
     bool height = code == TT_REASON_HEIGHT_WITHIN || code == TT_REASON_HEIGHT_NOT_WITHIN;
-    bool conformity = height || code == TT_REASON_WITHIN || code == TT_REASON_NOT_WITHIN;
-
+    bool conformity = height || within || code == TT_REASON_NOT_WITHIN;
     tt_buffer_puts(buffer, SENTENCES[code] != NULL ? SENTENCES[code] : tt_height_reason(code));
     if (conformity) {
         tt_words_um(buffer, height ? tip->height->permitted_error_mm : s->permitted_error_mm);
-        tt_buffer_puts(buffer, " of the true one");
+        tt_buffer_puts(buffer, within ? " of the true one" : "");
     }
     if (figures && code != TT_REASON_NOTHING_PRESENT && code != TT_REASON_NO_HEIGHT_PRESENT) {
-        tt_buffer_puts(buffer, " (probability ");
+        tt_buffer_puts(buffer, conformity ? " (chance that it is within: " : " (probability ");
         tt_words_percent(buffer, tt_reason_probability(tip, code));
-        tt_buffer_puts(buffer, conformity ? ", 95 % is asked)" : " by chance)");
+        tt_buffer_puts(buffer, conformity ? "; 95 % needed)" : " by chance)");
     }
 }

@@ -69,13 +69,13 @@ static void add_order(struct tt_buffer *words, const struct tiptrue_solution *s,
     static const char *const ONE[] = {
         [TIPTRUE_KEEP] = "keep the present offset of ",
         [TIPTRUE_UPDATE] = "write the new offset of ",
-        [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_REPEAT] = "do not use this run's results for ",
         [TIPTRUE_NOT_MEASURED] = "touch ",
     };
     static const char *const SEVERAL[] = {
         [TIPTRUE_KEEP] = "keep the present offsets of ",
         [TIPTRUE_UPDATE] = "write the new offsets of ",
-        [TIPTRUE_REPEAT] = "use nothing that this run says of ",
+        [TIPTRUE_REPEAT] = "do not use this run's results for ",
         [TIPTRUE_NOT_MEASURED] = "touch ",
     };
     size_t n = tips_with(s, verdict);
@@ -309,8 +309,8 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
     static const char *const NEXT[] = {
         [TIPTRUE_KEEP] = "Next: nothing to write.",
         [TIPTRUE_UPDATE] =
-            "Next: write what is new into the machine, then make one more run to see it confirmed.",
-        [TIPTRUE_REPEAT] = "Next: put right what is named above, then make the run again.",
+            "Next: write the new offsets into the machine, then run once more to confirm.",
+        [TIPTRUE_REPEAT] = "Next: fix what is listed above, then repeat the run.",
         [TIPTRUE_NOT_MEASURED] = "Next: touch it.",
     };
 

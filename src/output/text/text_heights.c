@@ -18,8 +18,8 @@ static void heights_head(struct tt_page *page, size_t at)
     tt_page_puts(page, "verdict");
     tt_page_cell(page, 14, "height");
     tt_page_cell(page, 10, "change");
-    tt_page_cell(page, 10, "in full");
-    tt_page_cell(page, 10, "on plate");
+    tt_page_cell(page, 10, TT_PLUS_MINUS " total");
+    tt_page_cell(page, 10, TT_PLUS_MINUS " change");
     tt_page_cell(page, 19, "face runout");
     tt_page_line_end(page);
     tt_page_go(page, at + 7);

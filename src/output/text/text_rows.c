@@ -113,7 +113,7 @@ static bool gather(struct piles *piles, size_t n_piles)
     return true;
 }
 
-/* "  east, tip t1: lines 17, 31 latched late (too deep) by 21 to 64 um" */
+/* "  east, tip t1: lines 17, 31 triggered late (too deep) by 21 to 64 um" */
 static void tell_pile(struct tt_page *page, const char *edge, const char *tip,
                       const struct pile *pile, bool late)
 {
@@ -124,7 +124,7 @@ static void tell_pile(struct tt_page *page, const char *edge, const char *tip,
     }
     tt_buffer_printf(words, "%s, tip %s: ", edge, tip);
     tt_text_lines(words, pile->lines, pile->n);
-    tt_buffer_printf(words, " latched %s by ", late ? "late (too deep)" : "early");
+    tt_buffer_printf(words, " triggered %s by ", late ? "late (too deep)" : "early");
     tt_number_write_fixed(words, 1000 * pile->least_mm, 0, false);
     if (pile->n > 1) {
         tt_buffer_puts(words, " to ");
@@ -143,7 +143,7 @@ void tt_text_set_aside(struct tt_page *page, const struct tiptrue_solution *s)
     if (s->touches_set_aside == 0) {
         return;
     }
-    tt_page_heading(page, "Set aside, since the other touches contradict them:");
+    tt_page_heading(page, "Left out: they disagree with the other touches:");
     if (!gather(&piles, n_piles)) {
         page->out->failed = true;
         n_piles = 0;
@@ -225,7 +225,7 @@ static const char *remark(const struct tt_row_result *row)
 {
     switch (row->use) {
     case TT_USE:
-        return row->set_aside ? "set aside" : "";
+        return row->set_aside ? "left out" : "";
     case TT_USE_NO_CONTACT:
         return "no contact";
     case TT_USE_FIND:

@@ -119,13 +119,13 @@ void tt_text_run(struct tt_page *page, const struct tiptrue_solution *s)
     }
     tt_page_say(page, 2);
     tt_buffer_printf(words, "%zu of %zu touches used", s->touches_used, s->touches_read);
-    add_count(words, s->touches_set_aside, "set aside", "set aside");
+    add_count(words, s->touches_set_aside, "left out", "left out");
     add_count(words, s->touches_no_contact, "without contact", "without contact");
     add_count(words, s->touches_find, "fast first touch", "fast first touches");
     add_count(words, s->warmups, "warm-up touch", "warm-up touches");
     add_count(words, s->heights, "height", "heights");
     if (heights_set_aside(s) > 0) {
-        tt_buffer_printf(words, " (%zu set aside)", heights_set_aside(s));
+        tt_buffer_printf(words, " (%zu left out)", heights_set_aside(s));
     }
     add_count(words, s->sightings - s->camera.views, "sighting", "sightings");
     add_count(words, s->camera.views, "view", "views");

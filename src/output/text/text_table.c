@@ -36,8 +36,8 @@ static void offsets_head(struct tt_page *page, size_t at)
     tt_page_cell(page, OFFSET_WIDTH, "offset x");
     tt_page_cell(page, OFFSET_WIDTH, "offset y");
     tt_page_cell(page, 2 * CHANGE_WIDTH, "change x, y");
-    tt_page_cell(page, EXPANDED_WIDTH, "in full");
-    tt_page_cell(page, EXPANDED_WIDTH, "on plate");
+    tt_page_cell(page, EXPANDED_WIDTH, TT_PLUS_MINUS " total");
+    tt_page_cell(page, EXPANDED_WIDTH, TT_PLUS_MINUS " change");
     tt_page_line_end(page);
     tt_page_go(page, at + 7);
     tt_page_cell(page, OFFSET_WIDTH, tt_page_units(page)->length);
@@ -91,7 +91,7 @@ static void motion_head(struct tt_page *page, size_t at)
     tt_page_puts(page, "tip");
     tt_page_go(page, at);
     tt_page_cell(page, 22, "eccentricity");
-    tt_page_cell(page, 10, "towards");
+    tt_page_cell(page, 10, "direction");
     tt_page_cell(page, 18, "full indicator");
     tt_page_cell(page, 20, "contact radius");
     tt_page_line_end(page);
@@ -146,9 +146,8 @@ void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_prose(
         page, 0,
         "Every " TT_PLUS_MINUS
-        " is an expanded uncertainty (95 %), of offsets the larger one of x and y: in full "
-        "is what the offset is worth, on plate is what a change, or a difference between tips, is "
-        "worth on this one.");
+        " is an expanded uncertainty (95 %), of offsets the larger one of x and y. Total: plate "
+        "errors included; change: for comparing runs or tips on this plate.");
     tt_page_line_end(page);
 }
 

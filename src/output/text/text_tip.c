@@ -100,11 +100,11 @@ static void tell_offset(struct tt_page *page, const struct tt_tip_result *t)
     if (!t->offset_determined_x && !t->offset_determined_y) {
         return;
     }
-    label(page, "in full");
+    label(page, TT_PLUS_MINUS " total");
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_x, t->expanded_x_mm);
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_y, t->expanded_y_mm);
     remark(page, tt_page_units(page)->small, " (95 %)");
-    label(page, "on this plate");
+    label(page, TT_PLUS_MINUS " change");
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_x, t->same_plate_expanded_x_mm);
     tt_cell_expanded(page, VALUE_WIDTH, t->offset_determined_y, t->same_plate_expanded_y_mm);
     remark(page, tt_page_units(page)->small, " (95 %)");
@@ -187,7 +187,7 @@ static void tell_runout(struct tt_page *page, const struct tt_tip_result *t)
     }
     tt_buffer_puts(words, "eccentricity ");
     add_um(words, t->eccentricity_mm, expanded_mm);
-    tt_buffer_puts(words, " towards ");
+    tt_buffer_puts(words, ", direction ");
     tt_number_write_fixed(words, tt_deg_from_rad(t->runout_angle_rad), 1, true);
     tt_buffer_puts(words, TT_DEGREE " at rotation 0, full indicator movement ");
     tt_number_write_fixed(words, 2000 * t->eccentricity_mm, tt_um_decimals(2 * expanded_mm), false);

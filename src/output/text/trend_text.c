@@ -95,7 +95,7 @@ static void say_nothing_found(struct tt_page *page, const struct tiptrue_trend *
     tt_page_colour(page, TT_PLAIN);
     if (few) {
         tt_buffer_printf(&page->words,
-                         ": %zu of a tip at most; a step can be told from scatter from %d on",
+                         ": at most %zu per tip; %d are needed to tell a step from scatter",
                          most_runs(trend), TT_FEWEST_TREND_RUNS);
     } else {
         tt_buffer_puts(&page->words, ": nothing moved that the runs can show, and no tip drifts");

@@ -471,7 +471,7 @@ START_TEST(foreign_files_are_refused)
 {
     for (int i = 0; i < 2; i++) {
         enum tiptrue_history_access access = i == 0 ? TIPTRUE_HISTORY_READ : TIPTRUE_HISTORY_WRITE;
-        check_refused(NULL, access, TIPTRUE_E_DATA, "the file is no history of tiptrue");
+        check_refused(NULL, access, TIPTRUE_E_DATA, "not a tiptrue history");
         check_refused("CREATE TABLE birds(name)", access, TIPTRUE_E_DATA,
                       "a database of another program");
         check_refused("PRAGMA application_id = 77", access, TIPTRUE_E_DATA,
@@ -480,7 +480,7 @@ START_TEST(foreign_files_are_refused)
                       TIPTRUE_E_DATA, "schema version 9999, written by a newer tiptrue");
     }
     check_refused("PRAGMA user_version = 0; VACUUM", TIPTRUE_HISTORY_READ, TIPTRUE_E_DATA,
-                  "it is empty");
+                  "the file is empty");
     unlink(path);
     struct tiptrue_history *history = NULL;
     ck_assert_int_eq(tiptrue_history_open(path, TIPTRUE_HISTORY_READ, &history, NULL),

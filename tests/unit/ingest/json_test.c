@@ -172,7 +172,7 @@ START_TEST(depth_is_limited)
     close_text(&document);
     nested(text, TT_JSON_DEPTH + 1, "1");
     ck_assert(!open_text(&document, text, NULL));
-    assert_told(&document.told, "j:1:69: error: arrays and objects stand in each other too deep\n");
+    assert_told(&document.told, "j:1:69: error: arrays and objects are nested too deep\n");
     close_text(&document);
 }
 END_TEST

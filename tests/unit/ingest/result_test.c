@@ -123,7 +123,7 @@ START_TEST(faults_are_told_with_their_place)
          "  hint: an offset without its uncertainty is of no use\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"covariance_mm2\": [[1, 3], [3, 2]], "
          "\"verdict\": \"keep\"}]}",
-         "result.json:1:127: error: tip 't1': 'covariance_mm2' is no covariance matrix\n"
+         "result.json:1:127: error: tip 't1': 'covariance_mm2' is not a covariance matrix\n"
          "  hint: symmetric, variances on the diagonal\n"},
         {"{" RUN "}", "result.json:1:1: error: result: 'tips' is missing\n"},
         {"{" RUN ", \"tips\": [{\"tip\": \"t1\", \"verdict\": \"maybe\"}]}",

@@ -185,7 +185,7 @@ START_TEST(present_offset_and_verdict)
     expect_number(d, "tips/0/conformity/probability", 0.0345);
     expect_text(d, "tips/0/verdict", "update");
     expect_text(d, "tips/0/reasons/0",
-                "the present offset is not shown to be within the permitted error of 0.03 mm");
+                "the offset in use may be off by more than the permitted error of 0.03 mm");
     cJSON_Delete(d);
 
     sample.tips[0].has_present = sample.tips[0].has_conformity = false;

@@ -74,7 +74,7 @@ static inline void sample_tip(struct sample *s)
         TT_BUDGET_EDGES, "edge places", 'B', true, true, true, 0.0056, 0.0057, HUGE_VAL};
     s->reasons[0] = (struct tt_reason){
         .code = TT_REASON_NOT_WITHIN,
-        .text = "the present offset is not shown to be within the permitted error of 0.03 mm"};
+        .text = "the offset in use may be off by more than the permitted error of 0.03 mm"};
     s->tips[0] = (struct tt_tip_result){.name = "t1",
                                         .touches = 7,
                                         .used = 4,

@@ -98,9 +98,8 @@ START_TEST(texts_and_reasons_are_filled_in)
     ck_assert_ptr_nonnull(findings[2].text);
     ck_assert_ptr_nonnull(strstr(reasons[0].text, "marks-off: the marks"));
     ck_assert_str_eq(reasons[1].text, "marks-off: as it was");
-    ck_assert_str_eq(reasons[2].text,
-                     "the present offset is not shown to be within 30 \xc2\xb5m of "
-                     "the true one (probability 3.5 %, 95 % is asked)");
+    ck_assert_str_eq(reasons[2].text, "the offset in use may be off by more than 30 \xc2\xb5m "
+                                      "(chance that it is within: 3.5 %; 95 % needed)");
     tt_arena_clear(&s->arena);
 }
 END_TEST

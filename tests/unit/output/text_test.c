@@ -143,8 +143,8 @@ END_TEST
 START_TEST(names_are_shown_as_they_were_given)
 {
     static const char *const sentences[] = {
-        "3 of 7 touches on edge '90 deg' latched 27 µm deep",
-        "edge 'Joe's 90 deg' latched 27 µm deep",
+        "3 of 7 touches on edge '90 deg' triggered 27 µm deep",
+        "edge 'Joe's 90 deg' triggered 27 µm deep",
         "'slot 40 um' was at 12°; the tip's runout is 40 µm",
         "group 'upper 5 um' is off; 'Joe's 90 deg' is 1° off",
     };
@@ -217,7 +217,7 @@ START_TEST(a_repeat_is_not_offered_for_use)
     sample.tips[0].offset_verdict = sample.tips[0].verdict = sample.solution.verdict =
         TIPTRUE_REPEAT;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strncmp(page, "REPEAT: use nothing that this run says of t1\n", 45) == 0);
+    ck_assert(strncmp(page, "REPEAT: do not use this run's results for t1\n", 45) == 0);
     ck_assert(strstr(page,
                      "\nTo check signs only, not for use: Head at (161.8012, 67.5496) mm puts "
                      "the axis\nof t1") != NULL);
@@ -261,9 +261,9 @@ START_TEST(tips_share_a_reason)
     sample.reasons[0] = sample.reasons_2[0] =
         (struct tt_reason){TT_REASON_NOT_WITHIN, NULL, "not within (probability 35.1 %)"};
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page,
-                     "\n  t1, t2: the present offset is not shown to be within 30 \xc2\xb5m of "
-                     "the true one\n") != NULL);
+    ck_assert(
+        strstr(page, "\n  t1, t2: the offset in use may be off by more than 30 \xc2\xb5m\n") !=
+        NULL);
     free(page);
     sample.tips[1].p_conforming = 0.3513;
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
@@ -285,7 +285,7 @@ START_TEST(lines_are_told_once)
     sample_one_tip(&sample);
     sample.findings[0].n_lines = 2; /* both set aside */
     page = page_of(&sample, (struct tiptrue_text_options){.utf8 = true});
-    ck_assert(strstr(page, "lines 5-6 latched late") != NULL);
+    ck_assert(strstr(page, "lines 5-6 triggered late") != NULL);
     ck_assert(strstr(page, "touch it again\n") != NULL);
     free(page);
     sample.late_lines[1] = 8; /* used */

@@ -400,7 +400,7 @@ START_TEST(narrow_and_short)
     ck_assert_str_ne(reason_of(PLATE(FACING("7.05")), room, 2, &n), "");
     room.along_axes = true;
     ck_assert_str_eq(reason_of(PLATE(SOUTH), room, 0, &n),
-                     "lies aslant, and the machine probes along its axes only");
+                     "is not parallel to a machine axis; this machine probes along its axes only");
     room.yaw_rad =
         tt_rad_from_deg(4.1); /* turned so, it is upright: atan(0.6 / 8.3) is 4.13 degrees */
     ck_assert_str_eq(reason_of(PLATE(SOUTH), room, 0, &n), "");
