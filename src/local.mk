@@ -258,9 +258,11 @@ libcore_la_SOURCES = \
   src/output/report/markup.c src/output/report/markup.h \
   src/output/report/picture.c src/output/report/picture.h \
   src/output/report/picture_budget.c \
+  src/output/report/picture_height.c \
   src/output/report/picture_order.c \
   src/output/report/picture_plate.c \
   src/output/report/picture_rows.c \
+  src/output/report/picture_surface.c \
   src/output/report/picture_tip.c \
   src/output/report/picture_track.c src/output/report/pictures.h \
   src/output/report/picture_weeks.c \

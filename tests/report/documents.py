@@ -24,6 +24,8 @@ PICTURES = {
     "sense-edge": ("07-sense", "run-1-tip-1-edge-1"),
     "moved-order": ("08-moved", "run-1-order"),
     "no-contact-edge": ("09-inch-comma", "run-1-tip-1-edge-2"),
+    "heights-tip": ("15-heights", "run-1-tip-1-height"),
+    "heights-tilt": ("15-heights", "run-1-tilt"),
     "controller-edge": ("14-controller-log", "run-1-tip-1-edge-1"),
 }
 

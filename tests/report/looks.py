@@ -183,6 +183,8 @@ def main(folder):
     runs.call("report", "--plate", plate, "--machine", machine, log, "-o", pages["hostile"])
     pages["weeks"] = os.path.join(folder, "weeks.html")
     runs.call("report", "--history", runs.weeks(os.path.join(folder, "weeks"), 60, 37), "-o", pages["weeks"])
+    pages["15-heights"] = os.path.join(folder, "heights.html")
+    runs.report("15-heights", pages["15-heights"])
     axe = axe_source()
     palette(pages["01-plain"])
     seen = Seen()

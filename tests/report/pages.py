@@ -157,6 +157,53 @@ def check_round_pictures():
         tally.check(abs(turned(angle - expected)) < 1, f"line {row['line']} drawn at {angle:.1f}, not {turned(expected):.1f}")
 
 
+def check_heights():
+    """Touches from above: their wave over the rotation, and the plate's tilt, upwards where the result says so."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "page.html")
+        tally.check(runs.report("15-heights", path).returncode == 0, "15-heights: no page")
+        solved = runs.result("15-heights")
+        page = {name: (svg, marks) for name, svg, marks, _ in figures(ET.parse(path).getroot())}
+        check_pictures("15-heights", path)
+    rows = {o["line"]: o for o in solved["observations"] if o["kind"] == "height" and o["use"] in ("used", "no-contact")}
+    for number, tip in enumerate(solved["tips"], 1):
+        svg, marks = page[f"run-1-tip-{number}-height"]
+        tally.check(len(marks) == sum(o["tip"] == tip["tip"] for o in rows.values()), f"{tip['tip']}: {len(marks)} heights drawn")
+        face = tip["height"]["face_runout"]
+        points = []
+        for m in marks:
+            row = rows[line_of(m)]
+            wave = face["amplitude_mm"] * np.cos(np.radians(row["rotation_deg"] - face["angle_deg"])) if face else 0
+            if m.get("class") in ("u", "x", "w"):
+                points.append((1000 * (wave + row["residual_mm"]), place(m)[1]))
+        straight(points, True, f"heights of {tip['tip']}")
+        straight([(rows[line_of(m)]["rotation_deg"] % 360, place(m)[0]) for m in marks], False, f"rotations of {tip['tip']}")
+    tally.check(any(t["height"]["face_runout"] for t in solved["tips"]), "a face runout is among them")
+    check_tilt(solved["surface"][0], solved["poses"][0]["yaw_deg"], *page["run-1-tilt"])
+
+
+def check_tilt(surface, yaw_deg, svg, marks):
+    """The corners lie as the slope says, computed anew from the plate file; the pads beside the plane as far as they are off."""
+    with open(os.path.join(runs.FIELD, "15-heights", "plate.json"), encoding="utf-8") as file:
+        plate = json.load(file)
+    places = [p["at"] for p in plate["marks"] + plate["pads"]] + [e[end] for e in plate["edges"] for end in ("from", "to")]
+    low, high = np.min(places, 0), np.max(places, 0)
+    border = 0.06 * max(high - low)
+    x = np.array([low[0] - border, high[0] + border])[[0, 1, 1, 0]]
+    y = np.array([low[1] - border, high[1] + border])[[0, 0, 1, 1]]
+    c, s = np.cos(np.radians(yaw_deg)), np.sin(np.radians(yaw_deg))
+    slope = surface["slope_mm_per_m"]
+    heights = slope["x"] * (c * x - s * y) + slope["y"] * (s * x + c * y)  # mm/m by mm: micrometres
+    said = "".join(next(e for e in svg if plain(e.tag) == "desc").itertext()).replace("\N{MINUS SIGN}", "-")
+    told = [float(v) for v in re.findall(r"(?:left|right) ([-+0-9]+)", said.split("corners:")[1])]
+    tally.check(np.abs(told - heights).max() < 0.51, f"corners said to be at {told}, they are at {heights}")
+    lines = {k: [[float(v) for v in re.findall(r"[-0-9.]+", e.get("d"))] for e in svg if e.get("class") == k] for k in "dek"}
+    tally.check((len(lines["d"]), len(lines["e"]), len(marks)) == (4, 4, len(surface["pads"])), f"lines drawn: {lines}")
+    straight([(z, e[1] - d[1]) for z, e, d in zip(heights, lines["e"], lines["d"])], True, "the plate's corners")
+    straight([(1000 * (p["shift_mm"] + p["mean_residual_mm"]), k[3] - k[1]) for p, k in zip(surface["pads"], lines["k"])], True,
+             "pads off the plane")
+
+
 def check_pictures(folder, path):
     """Each is an image with title, description and a table behind it; ids once on the page."""
     page = ET.parse(path).getroot()
@@ -418,6 +465,7 @@ with tempfile.TemporaryDirectory() as scratch:
     field_runs(scratch)
     check_places()
     check_round_pictures()
+    check_heights()
     zones(scratch)
     hostile(scratch)
     sizes(scratch)

@@ -35,7 +35,14 @@ void tt_draw_order(const struct tt_scene *scene, struct tt_picture *picture);
  * residuals alone. */
 void tt_draw_track(const struct tt_scene *scene, size_t track, struct tt_picture *picture);
 
+/* The plate's tilt in one setup with touches from above, a member of the solution's surface. Needs
+ * the plate, with the places of pads. */
+bool tt_can_draw_surface(const struct tt_scene *scene, size_t surface);
+void tt_draw_surface(const struct tt_scene *scene, size_t surface, struct tt_picture *picture);
+
 /* Of one tip of the solution. */
+bool tt_can_draw_height(const struct tt_scene *scene, size_t tip);
+void tt_draw_height(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
 bool tt_can_draw_offset(const struct tt_scene *scene, size_t tip);
 void tt_draw_offset(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
 bool tt_can_draw_runout(const struct tt_scene *scene, size_t tip);

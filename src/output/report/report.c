@@ -110,6 +110,13 @@ static void put_run_pictures(struct tt_report *report, const struct tt_scene *sc
             tt_report_place(report);
         }
     }
+    for (size_t i = 0; i < scene->solution->n_surface; i++) {
+        if (tt_can_draw_surface(scene, i) && (picture = tt_report_picture(report)) != NULL) {
+            name_picture(picture, scene, "tilt", 0, scene->solution->n_surface > 1 ? i + 1 : 0);
+            tt_draw_surface(scene, i, picture);
+            tt_report_place(report);
+        }
+    }
     tt_buffer_puts(&report->body, "</div>\n");
 }
 
@@ -163,7 +170,8 @@ static void put_tip_pictures(struct tt_report *report, const struct tt_scene *sc
     } KINDS[] = {{"offset", tt_can_draw_offset, tt_draw_offset},
                  {"runout", tt_can_draw_runout, tt_draw_runout},
                  {"shape", tt_can_draw_shape, tt_draw_shape},
-                 {"budget", tt_can_draw_budget, tt_draw_budget}};
+                 {"budget", tt_can_draw_budget, tt_draw_budget},
+                 {"height", tt_can_draw_height, tt_draw_height}};
     struct tt_picture *picture;
     size_t n;
 
