@@ -130,7 +130,7 @@ static void write_words(const struct sheet *sheet)
     tt_buffer_puts(title, " on the pads");
     tt_buffer_printf(desc,
                      "Contact from above against rotation, beside the tip's height, for %zu "
-                     "touches, %zu of them set aside, %zu without contact.",
+                     "touches, %zu of them left out, %zu without contact.",
                      sheet->touches, sheet->aside, sheet->no_contact);
     if (sheet->has_curve) {
         tt_buffer_puts(desc, " The wave is the face runout, ");

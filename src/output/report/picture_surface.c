@@ -243,7 +243,7 @@ static void draw_pad(struct view *view, const struct tt_pose_result *pose, size_
         tt_write_fixed(&view->picture->svg, off, 1, true);
         tt_buffer_puts(&view->picture->svg, " " TT_UM);
     } else {
-        tt_buffer_puts(&view->picture->svg, "set aside");
+        tt_buffer_puts(&view->picture->svg, "left out");
     }
     tt_picture_mark_end(view->picture, shape);
     snprintf(number, sizeof number, "%zu", i + 1);
