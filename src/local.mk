@@ -12,6 +12,8 @@ libcore_la_SOURCES = \
   src/app/library.c src/tiptrue.h src/tiptrue_base.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h \
   src/tiptrue_units.h \
   src/app/history.c \
+  src/app/boards.c src/app/boards.h \
+  src/app/history_out.c \
   src/app/history_care.c src/app/history_care.h \
   src/app/files.c \
   src/app/import.c \
@@ -42,7 +44,7 @@ libcore_la_SOURCES = \
   src/formats/result.c src/formats/result.h src/formats/result_tip.c \
   src/formats/truth.c \
   src/model/between.h \
-  src/model/board.h \
+  src/model/board.h src/model/board_record.h \
   src/model/comparison.h \
   src/model/finding.c src/model/finding.h \
   src/model/frames.h \
@@ -63,6 +65,7 @@ libcore_la_SOURCES = \
   src/model/words.c src/model/words.h \
   src/model/truth.c src/model/truth.h \
   src/model/weeks.h \
+  src/ingest/archive_board.c src/ingest/archive_parts.h \
   src/ingest/archive.c src/ingest/archive.h \
   src/ingest/board.c \
   src/ingest/board_metadata.c src/ingest/board_metadata.h \
@@ -231,6 +234,7 @@ libcore_la_SOURCES = \
   src/history/series/words.c src/history/series/words.h \
   src/history/series/trend.c src/history/series/trend.h \
   src/history/store/exports.c src/history/store/exports.h \
+  src/history/store/boards.c src/history/store/boards.h \
   src/history/store/check.c \
   src/history/store/put.c \
   src/history/store/read.c \

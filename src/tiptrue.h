@@ -465,7 +465,7 @@ struct tiptrue_import_report {
     const char *path;
     enum tiptrue_status status; /* of the file; what could be read of it was added all the same */
     bool passed;                /* it holds nothing to import */
-    size_t new_runs, new_results, known_runs;
+    size_t new_runs, new_results, known_runs, new_boards, known_boards;
 };
 /* Import files: exports of a history, results (one, or one on each line), run logs. Faults go to
  * @sink; @reported is told of each file once what came of it is on disk. The status is that of the
@@ -477,7 +477,7 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_import(
     struct tiptrue_error *error);
 
 struct tiptrue_history_counts {
-    size_t runs, logs, results, documents, exports;
+    size_t runs, logs, results, documents, exports, boards;
     size_t faults;
 };
 /* Something to be remembered of the run @id (whole, tiptrue_history_find): results and log stay as

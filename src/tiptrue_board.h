@@ -80,6 +80,33 @@ tiptrue_placement_learn(const struct tiptrue_placement *placement,
                         struct tiptrue_error *error);
 void tiptrue_placement_free(struct tiptrue_placement *placement);
 
+/* Enter a board with what was said of it into @history, under the name of @machine: on disk when
+ * the call returns TIPTRUE_OK. One that is there with the same judgement is left as it is, another
+ * judgement replaces that one; either is told to @sink (may be NULL) as a note. */
+struct tiptrue_history;
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_history_add_board(struct tiptrue_history *history, const struct tiptrue_board *board,
+                          const struct tiptrue_placement *placement, double now_s,
+                          const struct tiptrue_sink *sink, struct tiptrue_error *error);
+
+/* The run or the board, *board tells which, whose id begins with @text. As tiptrue_history_find. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_history_find_any(struct tiptrue_history *history, const char *text,
+                         char id[TIPTRUE_RUN_ID_SIZE], bool *board, struct tiptrue_error *error);
+
+enum tiptrue_board_part {
+    TIPTRUE_BOARD_SAID, /* what was said of it, for a person: 80 columns, ASCII */
+    TIPTRUE_BOARD_JSON, /* the same as tiptrue.placement/1 */
+    TIPTRUE_BOARD_TABLE /* the table, byte by byte as it was read */
+};
+/* A part of the board @id (whole, tiptrue_history_find_any); *text and *length as
+ * tiptrue_solution_text. TIPTRUE_E_NO_INPUT: there is no such board. */
+TIPTRUE_MUST_USE enum tiptrue_status tiptrue_history_get_board(struct tiptrue_history *history,
+                                                               const char *id,
+                                                               enum tiptrue_board_part part,
+                                                               char **text, size_t *length,
+                                                               struct tiptrue_error *error);
+
 #if defined(__GNUC__)
 #pragma GCC visibility pop
 #endif

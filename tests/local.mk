@@ -142,6 +142,7 @@ script_tests = \
   tests/planning/rehearsal.sh \
   tests/planning/simulated.py \
   tests/planning/truth_back.py \
+  tests/history/boards.py \
   tests/history/damage.py \
   tests/history/history.sh \
   tests/history/machine.py \

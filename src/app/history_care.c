@@ -14,7 +14,7 @@
 #include "base/time.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
-#include "model/trend.h"
+#include "history/series/trend.h"
 
 /* ---- which runs ---- */
 
@@ -137,53 +137,25 @@ enum tiptrue_status tiptrue_history_changed(struct tiptrue_history *history,
     return TIPTRUE_OK;
 }
 
-/* Notes on their way into the events of a trend. */
-struct noting {
-    struct tiptrue_trend *trend;
-    size_t room;
-};
-
-/* Behind the events of the same time: what the runs say goes before what people say. */
 static enum tiptrue_status add_note(void *context, const char *id, double time_s, const char *text)
 {
-    struct noting *noting = context;
-    struct tiptrue_trend *trend = noting->trend;
+    struct tiptrue_trend *trend = context;
     struct tt_trend_event note = {.time_s = time_s, .code = "note"};
-    size_t at = trend->n_events;
 
     if (time_s < trend->first_s || time_s > trend->last_s) {
         return TIPTRUE_OK;
     }
     note.id = tt_arena_copy_text(&trend->arena, id, strlen(id));
     note.text = tt_arena_copy_text(&trend->arena, text, strlen(text));
-    if (noting->room == trend->n_events) {
-        struct tt_trend_event *grown =
-            TT_ARENA_NEW(&trend->arena, 2 * noting->room + 8, struct tt_trend_event);
-        if (grown == NULL) {
-            return TIPTRUE_E_MEMORY;
-        }
-        if (trend->n_events > 0) {
-            memcpy(grown, trend->events, trend->n_events * sizeof *grown);
-        }
-        trend->events = grown;
-        noting->room = 2 * noting->room + 8;
-    }
-    if (note.id == NULL || note.text == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    for (; at > 0 && trend->events[at - 1].time_s > time_s; at--) {
-        trend->events[at] = trend->events[at - 1];
-    }
-    trend->events[at] = note;
-    trend->n_events++;
-    return TIPTRUE_OK;
+    return note.id != NULL && note.text != NULL && tt_trend_add_event(trend, &note)
+               ? TIPTRUE_OK
+               : TIPTRUE_E_MEMORY;
 }
 
 enum tiptrue_status tt_history_notes(struct tiptrue_history *history, struct tiptrue_trend *trend,
                                      struct tiptrue_error *error)
 {
-    struct noting noting = {.trend = trend, .room = trend->n_events};
-    enum tiptrue_status status = tt_store_notes(history, trend->machine, add_note, &noting, error);
+    enum tiptrue_status status = tt_store_notes(history, trend->machine, add_note, trend, error);
 
     return status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
 }

@@ -11,6 +11,7 @@
 
 #include "base/digest.h"
 #include "base/time.h"
+#include "history/store/boards.h"
 #include "history/store/store.h"
 #include "ingest/archive.h"
 #include "ingest/bytes.h"
@@ -56,6 +57,19 @@ static enum tiptrue_status commit(struct importing *importing)
     return status;
 }
 
+/* A group is open afterwards. *ended: the history itself failed. */
+static enum tiptrue_status open_group(struct importing *importing, bool *ended)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (!importing->in_group) {
+        status = tt_store_begin(importing->history, importing->error);
+        *ended = status != TIPTRUE_OK;
+        importing->in_group = status == TIPTRUE_OK;
+    }
+    return status;
+}
+
 /* Enter a record. *ended: the history itself failed. */
 static enum tiptrue_status put(struct importing *importing, const struct tt_record *record,
                                const struct tiptrue_solution *solution, enum tt_put how,
@@ -65,13 +79,9 @@ static enum tiptrue_status put(struct importing *importing, const struct tt_reco
     struct tt_put_outcome outcome;
     enum tiptrue_status status;
 
-    if (!importing->in_group) {
-        status = tt_store_begin(importing->history, importing->error);
-        *ended = status != TIPTRUE_OK;
-        if (*ended) {
-            return status;
-        }
-        importing->in_group = true;
+    status = open_group(importing, ended);
+    if (status != TIPTRUE_OK) {
+        return status;
     }
     status = tt_store_put(importing->history, record, solution, how, &outcome, error);
     if (status != TIPTRUE_OK) {
@@ -140,6 +150,28 @@ static enum tiptrue_status check_log(const char *file, const struct tt_record *r
                          record->id, digest);
 }
 
+/* The object ends with a NUL. */
+static enum tiptrue_status put_board(struct importing *importing, struct tt_diagnose *diagnose,
+                                     const char *at, struct tiptrue_import_report *report,
+                                     bool *ended, struct tiptrue_error *error)
+{
+    struct tt_arena arena = {0};
+    struct tt_board_record board;
+    struct tt_board_outcome outcome;
+    enum tiptrue_status status =
+        tt_archive_read_board(diagnose, at, at + strlen(at), &arena, &board, error);
+
+    if (status == TIPTRUE_OK && (status = open_group(importing, ended)) == TIPTRUE_OK) {
+        status = tt_store_put_board(importing->history, &board, &outcome, error);
+        *ended = status != TIPTRUE_OK && status != TIPTRUE_E_DATA;
+        importing->puts += status == TIPTRUE_OK;
+        report->new_boards += status == TIPTRUE_OK && outcome.is_new;
+        report->known_boards += status == TIPTRUE_OK && !outcome.is_new;
+    }
+    tt_arena_clear(&arena);
+    return status;
+}
+
 /* Faults of one object go to the sink; the first one of the file stays in *error. */
 static enum tiptrue_status put_record(struct importing *importing, const char *file,
                                       struct tt_record *record,
@@ -194,9 +226,10 @@ static void settle(struct importing *importing, const char *file, size_t line,
 /* What a document is that is no run. */
 static bool is_document(const char *schema)
 {
-    static const char *const known[] = {"tiptrue.plate/1",   "tiptrue.machine/1", "tiptrue.plan/1",
-                                        "tiptrue.truth/1",   "tiptrue.check/1",   "tiptrue.trend/1",
-                                        "tiptrue.compare/1", "tiptrue.entry/1"};
+    static const char *const known[] = {
+        "tiptrue.plate/1",     "tiptrue.machine/1",    "tiptrue.plan/1",    "tiptrue.truth/1",
+        "tiptrue.check/1",     "tiptrue.trend/1",      "tiptrue.compare/1", "tiptrue.entry/1",
+        "tiptrue.placement/1", "tiptrue.board-entry/1"};
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
         if (strcmp(schema, known[i]) == 0) {
             return true;
@@ -224,6 +257,11 @@ static enum tiptrue_status import_object(struct importing *importing, struct tt_
         if (record.n_results > 0) {
             record.results[0].added = importing->now;
         }
+    } else if (strcmp(schema, "tiptrue.board-record/1") == 0) {
+        status = put_board(importing, diagnose, at, report, ended, &error);
+        settle(importing, diagnose->file, tt_place_at(diagnose, at).line, status, *ended, told,
+               &error);
+        return status;
     } else if (strcmp(schema, "tiptrue.error/1") == 0) {
         tt_note(diagnose, tt_place_at(diagnose, at), NULL,
                 "a run that could not be solved, and has no result");

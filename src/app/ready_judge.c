@@ -14,6 +14,8 @@
 #include "base/number.h"
 #include "base/time.h"
 #include "history/series/compare.h"
+#include "app/boards.h"
+#include "history/store/exports.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
 #include "ingest/diagnose.h"
@@ -210,6 +212,32 @@ static enum tiptrue_status compare_with(struct tiptrue_ready *ready,
     return status;
 }
 
+static bool note_written(void *context, const struct tt_store_exported *exported)
+{
+    struct tiptrue_ready *ready = context;
+    double time_s;
+
+    ready->written_since = exported->time != NULL &&
+                           tt_time_read(exported->time, strlen(exported->time), &time_s) &&
+                           time_s > ready->confirmed.time_s;
+    return false; /* the newest one suffices */
+}
+
+/* What boards said last, and whether it is said of the offsets in use. */
+static enum tiptrue_status look_at_boards(struct tiptrue_ready *ready,
+                                          struct tiptrue_history *history,
+                                          struct tiptrue_error *error)
+{
+    const char *machine = ready->machine->name;
+    enum tiptrue_status status = tt_history_last_boards(history, machine, ready->now_s,
+                                                        &ready->board, &ready->confirmed, error);
+
+    if (status == TIPTRUE_OK && ready->confirmed.id[0] != '\0') {
+        status = tt_store_exports(history, machine, note_written, ready, error);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_ready_compare(struct tiptrue_ready *ready, struct tiptrue_history *history,
                                      struct tiptrue_error *error)
 {
@@ -229,6 +257,9 @@ enum tiptrue_status tt_ready_compare(struct tiptrue_ready *ready, struct tiptrue
     }
     if (status == TIPTRUE_OK && before != NULL) {
         status = compare_with(ready, history, before, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = look_at_boards(ready, history, error);
     }
     tt_arena_clear(&arena);
     return status;

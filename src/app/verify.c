@@ -148,7 +148,8 @@ enum tiptrue_status tiptrue_history_verify(struct tiptrue_history *history,
         return status;
     }
     *counts = (struct tiptrue_history_counts){found.runs,      found.logs,    found.results,
-                                              found.documents, found.exports, verifying.faults};
+                                              found.documents, found.exports, found.boards,
+                                              verifying.faults};
     return verifying.faults == 0
                ? TIPTRUE_OK
                : tt_fail(error, TIPTRUE_E_DATA, verifying.path, 0, 0,

@@ -315,8 +315,9 @@ static int verify(int argc, char *argv[])
     if (status == EX_OK) {
         error.status = tiptrue_history_verify(history, &sink, &counts, &error);
         if (error.status == TIPTRUE_OK || error.status == TIPTRUE_E_DATA) {
-            printf("%zu runs, %zu logs, %zu results, %zu documents, %zu exports: ", counts.runs,
+            printf("%zu runs, %zu logs, %zu results, %zu documents, %zu exports", counts.runs,
                    counts.logs, counts.results, counts.documents, counts.exports);
+            printf(counts.boards > 0 ? ", %zu boards: " : ": ", counts.boards);
             printf(counts.faults == 0 ? "no damage found\n" : "%zu faults\n", counts.faults);
         }
         if (error.status != TIPTRUE_OK) {

@@ -175,14 +175,18 @@ static void print_report(void *context, const struct tiptrue_import_report *repo
     const char *between = ": ";
 
     (void)context;
-    if (report->status != TIPTRUE_OK &&
-        report->new_runs + report->new_results + report->known_runs == 0) {
+    if (report->status != TIPTRUE_OK && report->new_runs + report->new_results +
+                                                report->known_runs + report->new_boards +
+                                                report->known_boards ==
+                                            0) {
         return; /* its faults were told */
     }
     cli_put_escaped(stdout, report->path);
     print_count(report->new_runs, "run added", "runs added", &between);
     print_count(report->known_runs, "run there already", "runs there already", &between);
     print_count(report->new_results, "result added to it", "results added to them", &between);
+    print_count(report->new_boards, "board added", "boards added", &between);
+    print_count(report->known_boards, "board there already", "boards there already", &between);
     puts(between[0] == ':' ? ": nothing to import in it" : "");
 }
 

@@ -119,7 +119,8 @@ int cli_history_forget(int argc, char *argv[])
     static const struct argp ARGP = {
         .parser = parse_saying,
         .args_doc = "RUN",
-        .doc = "Take a run out of the history, with its log, results, exports and notes. Nothing "
+        .doc = "Take a run out of the history, with its log, results, exports and notes, or a "
+               "board. Nothing "
                "of it is left. To keep it and leave it out of trends, `tiptrue history exclude'.",
         .children = CHILDREN};
     struct saying saying = {.history = {.takes_names = true}};
@@ -134,12 +135,16 @@ int cli_history_forget(int argc, char *argv[])
     }
     status = status == EX_OK ? cli_history_open_for(&saying.history, true, &history) : status;
     if (status == EX_OK) {
-        error.status = tiptrue_history_find(history, saying.history.names[0], id, &error);
+        bool board = false;
+        error.status =
+            tiptrue_history_find_any(history, saying.history.names[0], id, &board, &error);
         if (error.status == TIPTRUE_OK) {
             error.status = tiptrue_history_forget(history, id, &error);
         }
         if (error.status == TIPTRUE_OK) {
-            printf("run %s is forgotten: its log, results, exports and notes are gone\n", id);
+            printf(board ? "board %s is forgotten: its table and what was said of it are gone\n"
+                         : "run %s is forgotten: its log, results, exports and notes are gone\n",
+                   id);
         }
         status = cli_failed(false, &error);
     }

@@ -133,6 +133,41 @@ static enum tiptrue_status read(struct showing *showing, const char *id, char **
     return show_text(showing, id, text, length, error);
 }
 
+/* A board as it was judged, or its table. */
+static enum tiptrue_status show_board(struct showing *showing, const char *id,
+                                      struct tiptrue_error *error)
+{
+    const struct arguments *arguments = showing->arguments;
+    char *text = NULL;
+    size_t length = 0;
+    enum tiptrue_board_part part = !arguments->raw ? TIPTRUE_BOARD_SAID
+                                   : arguments->part == TIPTRUE_HISTORY_RESULT
+                                       ? TIPTRUE_BOARD_JSON
+                                       : TIPTRUE_BOARD_TABLE;
+
+    if (arguments->again || (arguments->raw && arguments->part != TIPTRUE_HISTORY_RESULT &&
+                             arguments->part != TIPTRUE_HISTORY_LOG)) {
+        *error = (struct tiptrue_error){.status = TIPTRUE_E_USAGE};
+        snprintf(error->text, sizeof error->text,
+                 "%s is a board: there is its table (--log) and what was said of it (--json)", id);
+        return TIPTRUE_E_USAGE;
+    }
+    enum tiptrue_status status =
+        tiptrue_history_get_board(showing->history, id, part, &text, &length, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (showing->shown++ > 0 && !arguments->raw) {
+        cli_write("\n", 1);
+    }
+    cli_write(text, length);
+    if (arguments->common.json) {
+        cli_write("\n", 1);
+    }
+    free(text);
+    return TIPTRUE_OK;
+}
+
 /* Of all runs only those are shown that change. */
 static enum tiptrue_status show(struct showing *showing, const char *id,
                                 struct tiptrue_error *error)
@@ -168,9 +203,11 @@ static int show_named(struct showing *showing)
     for (size_t i = 0; i < common->n_names; i++) {
         struct tiptrue_error error = {0};
         char id[TIPTRUE_RUN_ID_SIZE];
-        error.status = tiptrue_history_find(showing->history, common->names[i], id, &error);
+        bool board = false;
+        error.status =
+            tiptrue_history_find_any(showing->history, common->names[i], id, &board, &error);
         if (error.status == TIPTRUE_OK) {
-            error.status = show(showing, id, &error);
+            error.status = board ? show_board(showing, id, &error) : show(showing, id, &error);
         }
         worst = cli_worse(worst, cli_failed(common->json, &error));
     }
@@ -221,12 +258,13 @@ int cli_history_show(int argc, char *argv[])
         {0},
     };
     static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {
-        .options = OPTIONS,
-        .parser = parse_option,
-        .args_doc = "RUN...",
-        .doc = "Show stored runs, as `tiptrue solve' would. RUN is the beginning of a run's id.",
-        .children = CHILDREN};
+    static const struct argp ARGP = {.options = OPTIONS,
+                                     .parser = parse_option,
+                                     .args_doc = "RUN...",
+                                     .doc = "Show stored runs, as `tiptrue solve' would, and "
+                                            "boards. RUN is the beginning of the id of "
+                                            "either.",
+                                     .children = CHILDREN};
     struct arguments arguments = {.common.takes_names = true};
     struct showing showing = {.arguments = &arguments};
     struct tiptrue_error error = {0};

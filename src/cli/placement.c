@@ -12,24 +12,27 @@
 #include <unistd.h>
 
 #include "cli/command.h"
+#include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/options.h"
+#include "cli/place.h"
 #include "cli/present.h"
 #include "cli/terminal.h"
 
 struct arguments {
-    const char *machine, *result, *present, *plate, *learn;
+    const char *machine, *result, *present, *plate, *learn, *history;
     const char **boards; /* for free() */
     size_t n_boards;
-    bool json, plain;
+    bool json, plain, record;
 };
 
 /* What all boards are judged with. */
 struct judging {
     const struct arguments *arguments;
     struct tiptrue_machine *machine;
-    struct tiptrue_solution *run; /* NULL: none was named */
-    struct tiptrue_plate *plate;  /* that learns; NULL: none does */
+    struct tiptrue_solution *run;    /* NULL: none was named */
+    struct tiptrue_plate *plate;     /* that learns; NULL: none does */
+    struct tiptrue_history *history; /* NULL: boards are not entered */
     struct tiptrue_text_options look;
 };
 
@@ -57,11 +60,10 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
 static error_t parse_option(int key, char *argument, struct argp_state *state)
 {
     struct arguments *arguments = state->input;
-    const struct cli_name NAMES[] = {{CLI_KEY_MACHINE, &arguments->machine},
-                                     {CLI_KEY_RESULT, &arguments->result},
-                                     {CLI_KEY_PRESENT, &arguments->present},
-                                     {CLI_KEY_PLATE, &arguments->plate},
-                                     {CLI_KEY_LEARN, &arguments->learn}};
+    const struct cli_name NAMES[] = {
+        {CLI_KEY_MACHINE, &arguments->machine}, {CLI_KEY_RESULT, &arguments->result},
+        {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_PLATE, &arguments->plate},
+        {CLI_KEY_HISTORY, &arguments->history}, {CLI_KEY_LEARN, &arguments->learn}};
 
     if (cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument)) {
         return 0;
@@ -72,6 +74,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return arguments->boards != NULL ? 0 : ENOMEM;
     case CLI_KEY_JSON:
         arguments->json = true;
+        return 0;
+    case CLI_KEY_RECORD:
+        arguments->record = true;
         return 0;
     case CLI_KEY_PLAIN:
         arguments->plain = true;
@@ -137,6 +142,10 @@ static int judge(const struct judging *judging, const char *path)
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_place(board, judging->machine, judging->run, &placement, &error);
     }
+    if (error.status == TIPTRUE_OK && judging->history != NULL) { /* on disk before it is shown */
+        error.status = tiptrue_history_add_board(judging->history, board, placement, cli_now_s(),
+                                                 &sink, &error);
+    }
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_placement_text(placement, judging->arguments->json, &judging->look,
                                               &text, &length, &error);
@@ -182,6 +191,10 @@ static int read_inputs(struct judging *judging)
         error.status = tiptrue_plate_read(arguments->plate, &sink, &judging->plate, &error);
         status = cli_file_read(&messages, arguments->plate, "plate", &error);
     }
+    if (status == EX_OK && (arguments->history != NULL || arguments->record)) {
+        status = cli_history_open(arguments->history, judging->machine, true, &messages,
+                                  &judging->history);
+    }
     return status;
 }
 
@@ -197,6 +210,10 @@ int cli_placement(int argc, char *argv[])
         {"plate", CLI_KEY_PLATE, "FILE", 0, "The plate of that result, for --learn", 1},
         {"learn", CLI_KEY_LEARN, "FILE", 0,
          "Write that plate as FILE, its groups at the better place that the board shows", 1},
+        {"history", CLI_KEY_HISTORY, "FILE", 0,
+         "Enter each board into this history, before what it says is shown", 2},
+        {"record", CLI_KEY_RECORD, NULL, 0,
+         "The same with the machine's own history, or that at the default place", 2},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each board", 2},
         {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
         {0},
@@ -223,6 +240,7 @@ int cli_placement(int argc, char *argv[])
             worst = cli_worse(worst, judge(&judging, arguments.boards[i]));
         }
     }
+    tiptrue_history_close(judging.history);
     tiptrue_plate_free(judging.plate);
     tiptrue_solution_free(judging.run);
     tiptrue_machine_free(judging.machine);

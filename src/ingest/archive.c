@@ -11,6 +11,7 @@
 #include "base/buffer.h"
 #include "base/time.h"
 #include "ingest/fields.h"
+#include "ingest/archive_parts.h"
 
 #define CSV_START "tiptrue_history,"
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
@@ -96,9 +97,8 @@ enum tt_archive_kind tt_archive_kind(const char *text, const char *end)
     return TT_ARCHIVE_LOG;
 }
 
-/* What the faults of an archive come to. */
-static enum tiptrue_status end_of(struct tt_fields *fields, size_t faults_before,
-                                  struct tiptrue_error *error)
+enum tiptrue_status tt_archive_end_of(struct tt_fields *fields, size_t faults_before,
+                                      struct tiptrue_error *error)
 {
     bool out_of_memory = fields->out_of_memory || fields->json.out_of_memory;
 
@@ -130,8 +130,8 @@ static struct tt_text compact(struct tt_fields *fields, const char *text, const 
     return (struct tt_text){made, made != NULL ? (size_t)(to - made) : 0};
 }
 
-static struct tt_text compact_member(struct tt_fields *fields, const cJSON *object,
-                                     const char *what, const char *key, enum tt_need need)
+struct tt_text tt_archive_compact_member(struct tt_fields *fields, const cJSON *object,
+                                         const char *what, const char *key, enum tt_need need)
 {
     const cJSON *item = tt_field(fields, object, what, key, need);
 
@@ -142,9 +142,8 @@ static struct tt_text compact_member(struct tt_fields *fields, const cJSON *obje
     return compact(fields, where->value, where->end);
 }
 
-/* A string that may be null, and may be empty. */
-static struct tt_text text_member(struct tt_fields *fields, const cJSON *object, const char *what,
-                                  const char *key)
+struct tt_text tt_archive_text_member(struct tt_fields *fields, const cJSON *object,
+                                      const char *what, const char *key)
 {
     const cJSON *item = cJSON_GetObjectItemCaseSensitive(object, key);
     struct tt_text text = {0};
@@ -162,9 +161,8 @@ static struct tt_text text_member(struct tt_fields *fields, const cJSON *object,
     return text;
 }
 
-/* A time as a history writes it; told if it is another. */
-static const char *time_member(struct tt_fields *fields, const cJSON *object, const char *what,
-                               const char *key)
+const char *tt_archive_time_member(struct tt_fields *fields, const cJSON *object, const char *what,
+                                   const char *key)
 {
     const char *text = tt_field_text(fields, object, what, key, TT_REQUIRED);
     char written[TT_TIME_SIZE];
@@ -186,8 +184,8 @@ static const char *time_member(struct tt_fields *fields, const cJSON *object, co
     return NULL;
 }
 
-static void read_id(struct tt_fields *fields, const cJSON *object, const char *what,
-                    char id[TT_RUN_ID_SIZE])
+void tt_archive_read_id(struct tt_fields *fields, const cJSON *object, const char *what,
+                        char id[TT_RUN_ID_SIZE])
 {
     const char *text = tt_field_text(fields, object, what, "id", TT_REQUIRED);
 
@@ -213,11 +211,12 @@ static void read_result(struct tt_fields *fields, const cJSON *element, void *to
 
     tt_field_unknown(fields, element, "result", known, COUNT(known));
     result->version = tt_field_text(fields, element, "result", "version", TT_REQUIRED);
-    result->added = time_member(fields, element, "result", "solved");
+    result->added = tt_archive_time_member(fields, element, "result", "solved");
     for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
-        result->documents[i] = text_member(fields, element, "result", tt_document_words[i]);
+        result->documents[i] =
+            tt_archive_text_member(fields, element, "result", tt_document_words[i]);
     }
-    result->json = compact_member(fields, element, "result", "result", TT_REQUIRED);
+    result->json = tt_archive_compact_member(fields, element, "result", "result", TT_REQUIRED);
 }
 
 static void read_export(struct tt_fields *fields, const cJSON *element, void *to)
@@ -227,12 +226,14 @@ static void read_export(struct tt_fields *fields, const cJSON *element, void *to
                                         "new_digest", "old_values", "new_values"};
 
     tt_field_unknown(fields, element, "export", known, COUNT(known));
-    export->time = time_member(fields, element, "export", "time");
+    export->time = tt_archive_time_member(fields, element, "export", "time");
     export->file = tt_field_text(fields, element, "export", "file", TT_REQUIRED);
-    export->old_digest = text_member(fields, element, "export", "old_digest").text;
-    export->new_digest = text_member(fields, element, "export", "new_digest").text;
-    export->old_values = compact_member(fields, element, "export", "old_values", TT_OPTIONAL);
-    export->new_values = compact_member(fields, element, "export", "new_values", TT_OPTIONAL);
+    export->old_digest = tt_archive_text_member(fields, element, "export", "old_digest").text;
+    export->new_digest = tt_archive_text_member(fields, element, "export", "new_digest").text;
+    export->old_values =
+        tt_archive_compact_member(fields, element, "export", "old_values", TT_OPTIONAL);
+    export->new_values =
+        tt_archive_compact_member(fields, element, "export", "new_values", TT_OPTIONAL);
 }
 
 /* The elements of the array @key, each @size bytes, read by @read; their number in *n. */
@@ -286,9 +287,9 @@ enum tiptrue_status tt_archive_read_record(struct tt_diagnose *diagnose, const c
         tt_field_schema(&fields, fields.json.root, "tiptrue.history/1")) {
         const cJSON *root = fields.json.root;
         tt_field_unknown(&fields, root, "run", known, COUNT(known));
-        read_id(&fields, root, "run", record->id);
-        record->added = time_member(&fields, root, "run", "added");
-        record->log = text_member(&fields, root, "run", "log");
+        tt_archive_read_id(&fields, root, "run", record->id);
+        record->added = tt_archive_time_member(&fields, root, "run", "added");
+        record->log = tt_archive_text_member(&fields, root, "run", "log");
         record->results =
             read_elements(&fields, tt_field_array(&fields, root, "run", "results", TT_REQUIRED),
                           "a result", sizeof *record->results, read_result, &record->n_results);
@@ -299,7 +300,7 @@ enum tiptrue_status tt_archive_read_record(struct tt_diagnose *diagnose, const c
             check_order(diagnose, tt_json_place(&fields.json, root), record);
         }
     }
-    return end_of(&fields, faults, error);
+    return tt_archive_end_of(&fields, faults, error);
 }
 
 enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const char *text,
@@ -316,7 +317,7 @@ enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const c
         record->results = TT_ARENA_NEW(&record->arena, 1, struct tt_record_result);
         fields.out_of_memory = fields.out_of_memory || record->results == NULL;
         if (run != NULL && program != NULL && record->results != NULL) {
-            read_id(&fields, run, "run", record->id);
+            tt_archive_read_id(&fields, run, "run", record->id);
             record->n_results = 1;
             record->results[0].version =
                 tt_field_text(&fields, program, "program", "version", TT_REQUIRED);
@@ -324,7 +325,7 @@ enum tiptrue_status tt_archive_read_result(struct tt_diagnose *diagnose, const c
             record->results[0].json = compact(&fields, where->value, end);
         }
     }
-    return end_of(&fields, faults, error);
+    return tt_archive_end_of(&fields, faults, error);
 }
 
 const char *tt_archive_csv_begin(const char *text, const char *end)
@@ -411,7 +412,7 @@ static enum tiptrue_status read_exports(struct tt_diagnose *diagnose, struct tt_
             &fields, tt_field_array(&fields, fields.json.root, "run", "exports", TT_REQUIRED),
             "an export", sizeof *record->exports, read_export, &record->n_exports);
     }
-    enum tiptrue_status status = end_of(&fields, 0, error);
+    enum tiptrue_status status = tt_archive_end_of(&fields, 0, error);
     tt_buffer_clear(&text);
     return status;
 }

@@ -6,6 +6,7 @@
 #define TT_INGEST_ARCHIVE_H
 
 #include "ingest/diagnose.h"
+#include "model/board_record.h"
 #include "model/record.h"
 
 enum tt_archive_kind {
@@ -43,5 +44,12 @@ TT_MUST_USE enum tiptrue_status tt_archive_read_csv(struct tt_diagnose *diagnose
                                                     struct tiptrue_error *error);
 /* Behind the header row. */
 const char *tt_archive_csv_begin(const char *text, const char *end);
+
+/* Likewise a board, its texts in @arena. */
+TT_MUST_USE enum tiptrue_status tt_archive_read_board(struct tt_diagnose *diagnose,
+                                                      const char *text, const char *end,
+                                                      struct tt_arena *arena,
+                                                      struct tt_board_record *board,
+                                                      struct tiptrue_error *error);
 
 #endif

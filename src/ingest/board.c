@@ -412,7 +412,11 @@ enum tiptrue_status tt_board_read(const char *path, const struct tiptrue_machine
     enum tiptrue_status status = tt_bytes_read(path, &bytes, error);
     if (status == TIPTRUE_OK) {
         status = read_bytes(tt_bytes_name(path), &bytes, machine, sink, board, error);
-        tt_bytes_clear(&bytes);
+        if (status == TIPTRUE_OK) {
+            (*board)->source = bytes;
+        } else {
+            tt_bytes_clear(&bytes);
+        }
     }
     return status;
 }

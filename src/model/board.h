@@ -9,6 +9,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "base/bytes.h"
 #include "model/frames.h"
 
 /* Tips of one board: what shows in its parts is searched for among some two terms for each. */
@@ -41,6 +42,7 @@ struct tiptrue_board {
     size_t n_not_found; /* rows without a found place: the part is not on the board */
     const char **tips;  /* those with parts, in the machine file's order, else as they appear */
     size_t n_tips;
+    struct tt_bytes source; /* the file as read */
     struct tt_arena arena;
 };
 

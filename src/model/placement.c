@@ -30,6 +30,7 @@ const char *tt_term_word(enum tt_term_kind kind)
 void tiptrue_board_free(struct tiptrue_board *board)
 {
     if (board != NULL) {
+        free(board->source.text);
         tt_arena_clear(&board->arena);
         free(board);
     }

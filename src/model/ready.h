@@ -22,9 +22,17 @@ struct tt_ready_edge {
     size_t touches_before, late_before;
 };
 
+/* A board of a machine, as far as a job asks. */
+struct tt_last_board {
+    char id[TIPTRUE_RUN_ID_SIZE]; /* "": there is none */
+    double time_s;
+    size_t parts; /* that were used */
+    enum tiptrue_verdict verdict;
+};
+
 struct tiptrue_ready {
     enum tiptrue_readiness state;
-    bool written;                    /* the new offsets were, and were read back */
+    bool written; /* the new offsets were, and were read back */
     struct tiptrue_solution *solution;
     const struct tiptrue_plate *plate;     /* borrowed */
     const struct tiptrue_machine *machine; /* borrowed; with the offsets in use before */
@@ -39,6 +47,8 @@ struct tiptrue_ready {
     struct tiptrue_trend *trend; /* of the latest runs; NULL: none */
     struct tt_ready_edge *edges; /* those that made contact late in this run */
     size_t n_edges;
+    struct tt_last_board board, confirmed; /* the latest one, and the latest that confirms */
+    bool written_since; /* offsets were written into a configuration after it was confirmed */
     struct tiptrue_exported *exported; /* what was written, or would be; NULL: nothing yet */
     struct tt_arena arena;
 };

@@ -60,6 +60,7 @@ struct tt_record_entry {
     const char *started;        /* NULL = not stated */
     const char *machine, *plate, *plate_serial, *verdict, *version;
     const char *excluded; /* why it is kept out of trends; NULL: it is not */
+    double time_s;        /* of its start, else of its entry: seconds since 1970 */
     size_t results, exports;
     bool has_log;
     size_t n_tips;

@@ -165,7 +165,11 @@ struct tt_trend_latest {
 struct tt_trend_event {
     double time_s;
     const char *id, *code, *text; /* run; "plate-changed", "left-out",
-                                     "focus-moved", "camera-turned", "axes-changed", "note" */
+                                     "focus-moved", "camera-turned", "axes-changed", "note",
+                                     "placement" */
+    const char *board;            /* of "placement", whose text output makes: its id */
+    size_t parts;                 /* that were used */
+    enum tiptrue_verdict verdict;
 };
 
 /* An edge of the plate of the last run. */
@@ -205,7 +209,7 @@ struct tiptrue_trend {
     size_t n_edges;
     struct tt_trend_latest latest;
     struct tt_trend_event *events; /* by time */
-    size_t n_events;
+    size_t n_events, room_events;
     size_t baseline_runs;  /* asked for */
     size_t shown_tip;      /* only this one is shown; TT_NONE: all */
     struct tt_arena arena; /* owns all of the above */

@@ -232,3 +232,69 @@ void tt_output_entry_text(const struct tt_record_entry *entry,
     tt_page_line_end(&page);
     tt_page_end(&page);
 }
+
+static void write_judgement(struct tt_json *json, const struct tt_board_record *board)
+{
+    tt_json_key_text(json, "id", board->id);
+    tt_json_key_text(json, "started", board->started);
+    tt_json_key_text(json, "machine", board->machine[0] != '\0' ? board->machine : NULL);
+    tt_json_key_text(json, "added", board->added);
+    tt_json_key_text(json, "judged", board->judged);
+    tt_json_key_text(json, "version", board->version);
+    tt_json_key(json, "parts");
+    tt_json_open(json, '{');
+    tt_json_key_count(json, "read", board->parts_read);
+    tt_json_key_count(json, "used", board->parts_used);
+    tt_json_close(json, '}');
+    tt_json_key_text(json, "run", board->run);
+    tt_json_key_text(json, "verdict", board->verdict);
+}
+
+void tt_output_board_record_json(const struct tt_board_record *board, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.board-record/1");
+    write_judgement(&json, board);
+    tt_json_key_text(&json, "table", board->table.text);
+    write_raw(&json, "placement", board->json);
+    tt_json_key_text(&json, "said", board->said.text);
+    tt_json_close(&json, '}');
+    tt_buffer_putc(buffer, '\n');
+}
+
+void tt_output_board_entry_json(const struct tt_board_record *board, struct tt_buffer *buffer)
+{
+    struct tt_json json = {.buffer = buffer, .first = true};
+
+    tt_json_open(&json, '{');
+    tt_json_key_text(&json, "schema", "tiptrue.board-entry/1");
+    write_judgement(&json, board);
+    tt_json_close(&json, '}');
+    tt_buffer_putc(buffer, '\n');
+}
+
+void tt_output_board_entry_text(const struct tt_board_record *board,
+                                const struct tiptrue_text_options *options,
+                                struct tt_buffer *buffer)
+{
+    struct tt_page page = new_page(options, buffer);
+
+    tt_page_puts(&page, board->id);
+    tt_page_tab(&page, AT_STARTED);
+    tt_page_puts(&page, board->started != NULL ? board->started : "(");
+    if (board->started == NULL) {
+        tt_page_puts(&page, board->added);
+        tt_page_puts(&page, ")");
+    }
+    tt_page_tab(&page, AT_VERDICT);
+    tt_page_puts(&page, board->verdict);
+    tt_page_tab(&page, AT_MACHINE);
+    tt_page_puts(&page, board->machine[0] != '\0' ? board->machine : "-");
+    tt_page_puts(&page, ", board of ");
+    tt_page_count(&page, board->parts_used);
+    tt_page_puts(&page, " parts");
+    tt_page_line_end(&page);
+    tt_page_end(&page);
+}

@@ -5,6 +5,7 @@
 #define TT_OUTPUT_HISTORY_H
 
 #include "base/buffer.h"
+#include "model/board_record.h"
 #include "model/record.h"
 #include "model/solution.h"
 
@@ -27,5 +28,12 @@ void tt_output_entries_head(const struct tiptrue_text_options *options, struct t
 bool tt_output_again_text(const struct tiptrue_solution *before, const char *version,
                           const struct tiptrue_solution *anew,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer);
+
+/* A board whole, as a line of an export; as a line of a list, in JSON and for a person. */
+void tt_output_board_record_json(const struct tt_board_record *board, struct tt_buffer *buffer);
+void tt_output_board_entry_json(const struct tt_board_record *board, struct tt_buffer *buffer);
+void tt_output_board_entry_text(const struct tt_board_record *board,
+                                const struct tiptrue_text_options *options,
+                                struct tt_buffer *buffer);
 
 #endif

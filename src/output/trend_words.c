@@ -59,6 +59,29 @@ void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE])
     text[17] = '\0';
 }
 
+void tt_event_words(const struct tt_trend_event *event, struct tt_buffer *words)
+{
+    if (event->text != NULL) {
+        tt_buffer_puts(words, event->text);
+        return;
+    }
+    switch (event->verdict) {
+    case TIPTRUE_KEEP:
+        tt_buffer_printf(words, "confirmed by %zu parts (board %s)", event->parts, event->board);
+        break;
+    case TIPTRUE_UPDATE:
+        tt_buffer_printf(words,
+                         "%zu parts show the calibration off; `tiptrue history show %s' says how",
+                         event->parts, event->board);
+        break;
+    case TIPTRUE_REPEAT:
+    case TIPTRUE_NOT_MEASURED:
+        tt_buffer_printf(words, "%zu parts could not tell whether the calibration holds (board %s)",
+                         event->parts, event->board);
+        break;
+    }
+}
+
 /* Whether what the latest run shows is among the changes already. */
 static bool is_told(const struct tiptrue_trend *trend)
 {

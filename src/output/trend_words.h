@@ -17,6 +17,9 @@ const char *tt_forecast_words(const struct tt_forecast *forecast);
 #define TT_MINUTE_SIZE 18
 void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE]);
 
+/* What happened, of an event: its text, or that of a board. */
+void tt_event_words(const struct tt_trend_event *event, struct tt_buffer *words);
+
 /* What the latest run shows against those before it: a sentence without a stop, of a trend in which
  * it is judged. */
 void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words);

@@ -170,6 +170,7 @@ def check_older(tally, folder):
         columns = [row[1] for row in db.execute("PRAGMA table_info(tip)")]
         for name in columns[columns.index("height_mm"):]:
             db.execute(f"ALTER TABLE tip DROP COLUMN {name}")
+        db.execute("DROP TABLE board")
         db.execute("PRAGMA user_version = 5")
     db.close()
     tally.check(call(folder, "trend", "--json", "--history", "h.db") == before, "an older history says something else")

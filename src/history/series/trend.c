@@ -245,8 +245,8 @@ static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct
     char text[300];
     bool good = true;
 
-    trend->events = TT_ARENA_NEW(&trend->arena, series->n_runs + tt_machine_events_room(series),
-                                 struct tt_trend_event);
+    trend->room_events = series->n_runs + tt_machine_events_room(series);
+    trend->events = TT_ARENA_NEW(&trend->arena, trend->room_events, struct tt_trend_event);
     for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
         const struct tt_series_run *run = &series->runs[i];
         if (run->left_out) {
@@ -337,6 +337,28 @@ enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
     }
     *trend = made;
     return TIPTRUE_OK;
+}
+
+bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event *event)
+{
+    size_t at = trend->n_events;
+
+    if (trend->room_events == trend->n_events) {
+        size_t room = 2 * trend->room_events + 8;
+        struct tt_trend_event *grown =
+            tt_arena_grow(&trend->arena, trend->events, room, sizeof *grown);
+        if (grown == NULL) {
+            return false;
+        }
+        trend->events = grown;
+        trend->room_events = room;
+    }
+    for (; at > 0 && trend->events[at - 1].time_s > event->time_s; at--) {
+        trend->events[at] = trend->events[at - 1];
+    }
+    trend->events[at] = *event;
+    trend->n_events++;
+    return true;
 }
 
 void tiptrue_trend_free(struct tiptrue_trend *trend)

@@ -22,6 +22,11 @@ TT_MUST_USE enum tiptrue_status tt_trend_make(const struct tt_series *series, si
 TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
                                                      struct tiptrue_between *between);
 
+/* Put @event among those of @trend, behind those of the same time: what the runs say goes before
+ * what people and boards say. Its texts must live in the trend. False: no memory. */
+TT_MUST_USE bool tt_trend_add_event(struct tiptrue_trend *trend,
+                                    const struct tt_trend_event *event);
+
 /* Used by trend.c: the charts of a tip, whose points are filled but for them (signals.c); and what
  * moved, in words (naming.c).
  */

@@ -12,10 +12,10 @@
 #include "history/store/store.h"
 #include "history/store/summary.h"
 
-/* What printed digits of a result leave open, in mm, mm2, rad and s; a difference that matters
- * nowhere. */
-#define SAME_PART 1e-9
-#define SAME_MM 1e-9
+/* What another processor's rounding leaves open: both are derived from the same digits. Covariances
+ * are some 1e-7 mm2, so that the absolute part has to be far below. */
+#define SAME_PART 1e-12
+#define SAME_MM 1e-18
 /* Larger numbers are times, which are whole seconds. */
 #define MOST_LENGTH_MM 1e6
 

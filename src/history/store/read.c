@@ -202,6 +202,14 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
 {
     static const char SQL[] =
         "SELECT id FROM run WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";
+
+    return tt_store_find_id(store, SQL, "run", text, id, error);
+}
+
+enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *sql,
+                                     const char *what, const char *text, char id[TT_RUN_ID_SIZE],
+                                     struct tiptrue_error *error)
+{
     char found[2][TT_RUN_ID_SIZE] = {"", ""};
     size_t n = 0;
     sqlite3_stmt *statement;
@@ -210,11 +218,11 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
     if (!is_hexadecimal(text)) {
         return tt_fail(
             error, TIPTRUE_E_USAGE, NULL, 0, 0, "history list shows them",
-            "'%s' is not a run: an id has 16 digits out of 0-9 and a-f, of which the first "
+            "'%s' is not a %s: an id has 16 digits out of 0-9 and a-f, of which the first "
             "few are enough",
-            text);
+            text, what);
     }
-    enum tiptrue_status status = begin(store, SQL, 0, text, &statement, error);
+    enum tiptrue_status status = begin(store, sql, 0, text, &statement, error);
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *one = tt_sql_column(statement, 0);
@@ -226,7 +234,7 @@ enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *tex
     if (n == 0) {
         return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
                        "history list shows what is there",
-                       "there is no run whose id begins with '%s'", text);
+                       "there is no %s whose id begins with '%s'", what, text);
     }
     if (n > 1) {
         return tt_fail(error, TIPTRUE_E_USAGE, store->path, 0, 0, "give more digits",
@@ -306,6 +314,7 @@ static void fill_entry(sqlite3_stmt *from, struct tt_record_entry *entry)
     entry->has_log = sqlite3_column_int(from, 10) != 0;
     entry->exports = (size_t)sqlite3_column_int64(from, 14);
     entry->excluded = tt_sql_column(from, 15);
+    entry->time_s = sqlite3_column_double(from, 11);
 }
 
 enum tiptrue_status tt_store_list(struct tiptrue_history *store, const struct tt_store_query *query,
@@ -380,10 +389,11 @@ enum tiptrue_status tt_store_count(struct tiptrue_history *store, struct tt_stor
                                    struct tiptrue_error *error)
 {
     static const char *const SQL[] = {
-        "SELECT count(*) FROM run", "SELECT count(*) FROM log", "SELECT count(*) FROM result",
-        "SELECT count(*) FROM document", "SELECT count(*) FROM export"};
-    size_t *const to[] = {&counts->runs, &counts->logs, &counts->results, &counts->documents,
-                          &counts->exports};
+        "SELECT count(*) FROM run",    "SELECT count(*) FROM log",
+        "SELECT count(*) FROM result", "SELECT count(*) FROM document",
+        "SELECT count(*) FROM export", "SELECT count(*) FROM board"};
+    size_t *const to[] = {&counts->runs,      &counts->logs,    &counts->results,
+                          &counts->documents, &counts->exports, &counts->boards};
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {

@@ -80,6 +80,7 @@ enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *i
         "plate NOT NULL UNION SELECT machine FROM result WHERE machine NOT NULL UNION SELECT plan "
         "FROM result WHERE plan NOT NULL UNION SELECT pattern FROM result WHERE pattern NOT NULL)",
         "DELETE FROM run WHERE id = ?1",
+        "DELETE FROM board WHERE id = ?1",
     };
 #undef OF_RUN
     /* what is deleted is overwritten with zeros, in the file and in the log beside it */
@@ -89,10 +90,12 @@ enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *i
     if (status != TIPTRUE_OK) {
         return status;
     }
+    int gone = 0; /* rows of the last two */
     for (size_t i = 0; i < sizeof SQL / sizeof SQL[0] && status == TIPTRUE_OK; i++) {
         status = run_with(store, SQL[i], (const char *const[3]){id, NULL, NULL}, error);
+        gone += i + 2 >= sizeof SQL / sizeof SQL[0] ? sqlite3_changes(store->db) : 0;
     }
-    if (status == TIPTRUE_OK && sqlite3_changes(store->db) == 0) {
+    if (status == TIPTRUE_OK && gone == 0) {
         status = tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0, NULL,
                          "there is no run %s in the history", id);
     }

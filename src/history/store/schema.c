@@ -120,6 +120,17 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     "ALTER TABLE tip ADD COLUMN permitted_height_mm REAL;"
     "ALTER TABLE tip ADD COLUMN height_pads TEXT;"
     "INSERT OR IGNORE INTO pending SELECT no FROM run;",
+    /* 7: boards with parts, each with what was said of it last */
+    "CREATE TABLE board("
+    " no INTEGER PRIMARY KEY,"
+    " id TEXT NOT NULL UNIQUE CHECK(length(id) = 16),"
+    " machine TEXT NOT NULL, started TEXT, added TEXT NOT NULL,"
+    " judged TEXT NOT NULL, version TEXT NOT NULL,"
+    " verdict TEXT NOT NULL CHECK(verdict IN ('keep', 'update', 'repeat')),"
+    " run TEXT, time_s REAL NOT NULL, parts_read INTEGER NOT NULL, parts_used INTEGER NOT NULL,"
+    " text BLOB NOT NULL, json BLOB NOT NULL, digest TEXT NOT NULL CHECK(length(digest) = 16),"
+    " said BLOB NOT NULL, said_digest TEXT NOT NULL CHECK(length(said_digest) = 16)) STRICT;"
+    "CREATE INDEX board_by_time ON board(machine, time_s);",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

@@ -96,9 +96,9 @@ TT_MUST_USE enum tiptrue_status tt_store_say(struct tiptrue_history *store, cons
                                              enum tt_saying what, const char *text, double now_s,
                                              struct tiptrue_error *error);
 
-/* Take the run @id out of the file, with its log, its results, its exports and what was said of it,
- * and documents that no other run has; their bytes are overwritten. TIPTRUE_E_NO_INPUT: there is no
- * such run. */
+/* Take the run or the board @id out of the file, with its log, its results, its exports and what
+ * was said of it, and documents that no other run has; their bytes are overwritten.
+ * TIPTRUE_E_NO_INPUT: there is no such one. */
 TT_MUST_USE enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *id,
                                                 struct tiptrue_error *error);
 
@@ -127,6 +127,13 @@ TT_MUST_USE enum tiptrue_status tt_store_latest_start(struct tiptrue_history *st
 /* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: none; TIPTRUE_E_USAGE: several. */
 TT_MUST_USE enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
                                               char id[TT_RUN_ID_SIZE], struct tiptrue_error *error);
+
+/* The same of another table, whose ids, two of those that begin with ?1, @sql selects; @what names
+ * one of them in messages. @sql: a string that lives as long as the store. */
+TT_MUST_USE enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *sql,
+                                                 const char *what, const char *text,
+                                                 char id[TT_RUN_ID_SIZE],
+                                                 struct tiptrue_error *error);
 
 /* All of the run @id, into *record (starts as {0}), for tt_record_clear. @newest_only: only the
  * newest result. */
@@ -159,7 +166,7 @@ TT_MUST_USE enum tiptrue_status tt_store_summarise(struct tiptrue_history *store
                                                    struct tiptrue_error *error);
 
 struct tt_store_counts {
-    size_t runs, logs, results, documents, exports;
+    size_t runs, logs, results, documents, exports, boards;
 };
 /* How much there is. */
 TT_MUST_USE enum tiptrue_status tt_store_count(struct tiptrue_history *store,

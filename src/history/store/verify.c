@@ -119,6 +119,13 @@ static const struct {
      " length(e.old_digest) <> 16 OR length(e.new_digest) <> 16"
      " OR e.old_digest" DIGEST " OR e.new_digest" DIGEST,
      "a digest that is none, of an export of run ", NULL},
+    {"SELECT id FROM board WHERE added" TIME " OR judged" TIME, "a time that is none, of board ",
+     NULL},
+    {"SELECT id FROM board WHERE instr(CAST(json AS TEXT), '\"id\":\"' || id || '\"') = 0"
+     " OR instr(CAST(json AS TEXT), '\"verdict\":\"' || verdict || '\"') = 0"
+     " OR instr(CAST(json AS TEXT), '\"parts\":{\"read\":' || parts_read || ',\"used\":' ||"
+     " parts_used || ',') = 0",
+     "what is noted is not what the judgement says, of board ", NULL},
 };
 
 /* Name, digest and text of each row. */
@@ -128,6 +135,9 @@ static const struct {
     {"SELECT kind || ' document ' || no, digest, text FROM document", "the"},
     {"SELECT u.id, u.id, l.text FROM run u JOIN log l ON l.run = u.no", "the log of run"},
     {"SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run", "a result of run"},
+    {"SELECT id, id, text FROM board", "the table of board"},
+    {"SELECT id, digest, json FROM board", "the judgement of board"},
+    {"SELECT id, said_digest, said FROM board", "the text of board"},
 };
 
 /* A part that cannot be read is a fault; what comes after it is looked at, too. */

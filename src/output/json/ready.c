@@ -7,6 +7,7 @@
 
 #include <string.h>
 
+#include "base/time.h"
 #include "output/json/json_write.h"
 #include "output/output.h"
 #include "output/trend_words.h"
@@ -75,6 +76,25 @@ static void write_latest(struct tt_json *json, const struct tiptrue_ready *ready
     tt_buffer_clear(&words);
 }
 
+/* A board that was placed; null: none. */
+static void write_board(struct tt_json *json, const char *key, const struct tt_last_board *board)
+{
+    char time[TT_TIME_SIZE];
+
+    tt_json_key(json, key);
+    if (board->id[0] == '\0') {
+        tt_json_null(json);
+        return;
+    }
+    tt_time_write(board->time_s, time);
+    tt_json_open(json, '{');
+    tt_json_key_text(json, "board", board->id);
+    tt_json_key_text(json, "started", time);
+    tt_json_key_count(json, "parts", board->parts);
+    tt_json_key_text(json, "verdict", tt_verdict_word(board->verdict));
+    tt_json_close(json, '}');
+}
+
 static void write_written(struct tt_json *json, const struct tiptrue_ready *ready)
 {
     tt_json_key(json, "files_written");
@@ -129,6 +149,14 @@ void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptru
     tt_json_key_xy_if(&json, "all_tips_moved_mm", ready->all_alike, ready->alike.x_mm,
                       ready->all_alike, ready->alike.y_mm);
     write_latest(&json, ready);
+    write_board(&json, "last_board", &ready->board);
+    write_board(&json, "confirmed", &ready->confirmed);
+    tt_json_key(&json, "written_since_confirmed");
+    if (ready->confirmed.id[0] != '\0') {
+        tt_json_bool(&json, ready->written_since);
+    } else {
+        tt_json_null(&json);
+    }
     write_edges(&json, ready);
     write_written(&json, ready);
     tt_json_key(&json, "files");

@@ -299,6 +299,8 @@ static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend
 
 static void write_events(struct tt_json *json, const struct tiptrue_trend *trend)
 {
+    struct tt_buffer words = {0};
+
     tt_json_key(json, "events");
     tt_json_open(json, '[');
     for (size_t i = 0; i < trend->n_events; i++) {
@@ -307,10 +309,15 @@ static void write_events(struct tt_json *json, const struct tiptrue_trend *trend
         tt_json_key_text(json, "run", e->id);
         key_time(json, "started", true, e->time_s);
         tt_json_key_text(json, "code", e->code);
-        tt_json_key_text(json, "text", e->text);
+        tt_json_key_text(json, "board", e->board);
+        tt_buffer_reset(&words);
+        tt_event_words(e, &words);
+        tt_json_key_text(json, "text", words.text);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
+    json->buffer->failed = json->buffer->failed || words.failed;
+    tt_buffer_clear(&words);
 }
 
 void tt_output_trend_json(const struct tiptrue_trend *trend,

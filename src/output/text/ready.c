@@ -294,6 +294,36 @@ static void say_forecast(struct tt_page *page, const struct tiptrue_ready *ready
     }
 }
 
+/* What the last board said, and when one confirmed the calibration. */
+static void say_board(struct tt_page *page, const struct tiptrue_ready *ready)
+{
+    const struct tt_last_board *board = &ready->board, *confirmed = &ready->confirmed;
+    char when[TT_MINUTE_SIZE];
+
+    if (board->id[0] == '\0') {
+        return;
+    }
+    tt_page_go(page, 2);
+    if (board->verdict != TIPTRUE_KEEP) {
+        tt_minute_write(board->time_s, when);
+        tt_buffer_printf(&page->words,
+                         board->verdict == TIPTRUE_UPDATE
+                             ? "the board of %s, %zu parts, shows the calibration off (`tiptrue "
+                               "history show %.8s'); "
+                             : "the board of %s, %zu parts, could not tell (`tiptrue history show "
+                               "%.8s'); ",
+                         when, board->parts, board->id);
+    }
+    if (confirmed->id[0] == '\0') {
+        tt_buffer_puts(&page->words, "no board has confirmed it yet");
+    } else {
+        tt_minute_write(confirmed->time_s, when);
+        tt_buffer_printf(&page->words, "confirmed by %zu parts on %s%s", confirmed->parts, when,
+                         ready->written_since ? "; offsets were written since then" : "");
+    }
+    tt_page_say(page, 4);
+}
+
 static void say_next(struct tt_page *page, const struct tiptrue_ready *ready)
 {
     struct tt_buffer *words = &page->words;
@@ -387,6 +417,7 @@ void tt_output_ready_text(const struct tiptrue_ready *ready, bool brief,
         say_since(&page, ready);
         say_edges(&page, ready);
         say_forecast(&page, ready);
+        say_board(&page, ready);
         say_warnings(&page, ready->solution);
         say_next(&page, ready);
     }

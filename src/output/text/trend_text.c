@@ -194,8 +194,9 @@ static void say_events(struct tt_page *page, const struct tiptrue_trend *trend)
         tt_page_puts(page, "  ");
         /* in quotation marks: what somebody wrote stays as it was written, lengths too */
         bool note = strcmp(trend->events[i].code, "note") == 0;
-        tt_buffer_printf(&page->words, note ? "%s: note '%s'" : "%s: %s", when,
-                         trend->events[i].text);
+        tt_buffer_printf(&page->words, note ? "%s: note '" : "%s: ", when);
+        tt_event_words(&trend->events[i], &page->words);
+        tt_buffer_puts(&page->words, note ? "'" : "");
         tt_page_say(page, 4);
     }
 }

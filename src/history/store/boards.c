@@ -1,0 +1,292 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* See boards.h. A board is known by the digest of its table; the bytes are compared when it is met
+ * again. */
+#include "config.h"
+
+#include "history/store/boards.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "base/digest.h"
+#include "history/store/sql.h"
+
+#define COLUMNS                                                                                    \
+    "id, machine, started, added, judged, version, verdict, run, time_s, parts_read, parts_used"
+enum { AFTER_COLUMNS = 11 };
+
+static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
+                                  struct tiptrue_error *error)
+{
+    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
+                             : tt_sql_fail(store, code, error);
+}
+
+/* The judgement of a board: the columns from the 5th on. */
+static void bind_judgement(sqlite3_stmt *to, int at, const struct tt_board_record *board, int *code)
+{
+    tt_sql_text(to, at, board->judged, code);
+    tt_sql_text(to, at + 1, board->version, code);
+    tt_sql_text(to, at + 2, board->verdict, code);
+    tt_sql_text(to, at + 3, board->run, code);
+    tt_sql_real(to, at + 4, board->time_s, code);
+    tt_sql_integer(to, at + 5, (sqlite3_int64)board->parts_read, code);
+    tt_sql_integer(to, at + 6, (sqlite3_int64)board->parts_used, code);
+}
+
+/* json, its digest, what was said, and that one's. */
+static enum tiptrue_status run_with_texts(struct tiptrue_history *store, sqlite3_stmt *statement,
+                                          int at, const struct tt_board_record *board, int code,
+                                          struct tiptrue_error *error)
+{
+    char digest[2][17];
+
+    tt_digest(board->json.text, board->json.length, digest[0]);
+    tt_digest(board->said.text, board->said.length, digest[1]);
+    tt_sql_blob(statement, at, board->json, &code);
+    tt_sql_text(statement, at + 1, digest[0], &code);
+    tt_sql_blob(statement, at + 2, board->said, &code);
+    tt_sql_text(statement, at + 3, digest[1], &code);
+    return finish(store, statement, code, error);
+}
+
+static enum tiptrue_status insert(struct tiptrue_history *store,
+                                  const struct tt_board_record *board, struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "INSERT INTO board(" COLUMNS ", text, json, digest, said, said_digest)"
+        " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    tt_sql_text(statement, 1, board->id, &code);
+    tt_sql_text(statement, 2, board->machine, &code);
+    tt_sql_text(statement, 3, board->started, &code);
+    tt_sql_text(statement, 4, board->added, &code);
+    bind_judgement(statement, 5, board, &code);
+    tt_sql_blob(statement, AFTER_COLUMNS + 1, board->table, &code);
+    return run_with_texts(store, statement, AFTER_COLUMNS + 2, board, code, error);
+}
+
+static enum tiptrue_status replace(struct tiptrue_history *store,
+                                   const struct tt_board_record *board, struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "UPDATE board SET machine = ?2, started = ?3, judged = ?4, version = ?5, verdict = ?6, "
+        "run = ?7, time_s = ?8, parts_read = ?9, parts_used = ?10, json = ?11, digest = ?12, "
+        "said = ?13, said_digest = ?14 WHERE id = ?1";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    tt_sql_text(statement, 1, board->id, &code);
+    tt_sql_text(statement, 2, board->machine, &code);
+    tt_sql_text(statement, 3, board->started, &code);
+    bind_judgement(statement, 4, board, &code);
+    return run_with_texts(store, statement, 11, board, code, error);
+}
+
+/* What the store has of a board. */
+struct known {
+    bool there, same_table, same_judgement, later;
+};
+
+static enum tiptrue_status look_up(struct tiptrue_history *store,
+                                   const struct tt_board_record *board, struct known *known,
+                                   char since[32], struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT added, text = ?2, version = ?3 AND json = ?4 AND said = ?5 "
+                              "AND machine = ?6, judged > ?7 FROM board WHERE id = ?1";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    *known = (struct known){0};
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, board->id, &code);
+        tt_sql_blob(statement, 2, board->table, &code);
+        tt_sql_text(statement, 3, board->version, &code);
+        tt_sql_blob(statement, 4, board->json, &code);
+        tt_sql_blob(statement, 5, board->said, &code);
+        tt_sql_text(statement, 6, board->machine, &code);
+        tt_sql_text(statement, 7, board->judged, &code);
+        status = code == SQLITE_OK ? tt_sql_next(store, statement, &known->there, error)
+                                   : tt_sql_fail(store, code, error);
+    }
+    if (status == TIPTRUE_OK && known->there) {
+        const char *added = tt_sql_column(statement, 0);
+        snprintf(since, 32, "%s", added != NULL ? added : "");
+        known->same_table = sqlite3_column_int(statement, 1) != 0;
+        known->same_judgement = sqlite3_column_int(statement, 2) != 0;
+        known->later = sqlite3_column_int(statement, 3) != 0;
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+static enum tiptrue_status put(struct tiptrue_history *store, const struct tt_board_record *board,
+                               struct tt_board_outcome *outcome, struct tiptrue_error *error)
+{
+    struct known known;
+    enum tiptrue_status status = look_up(store, board, &known, outcome->since, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (!known.there) {
+        outcome->is_new = true;
+        return insert(store, board, error);
+    }
+    if (!known.same_table) {
+        return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0,
+                       "keep both tables, and add a remark line to one of them",
+                       "board %s is in the history already with another table: two tables have the "
+                       "same digest",
+                       board->id);
+    }
+    outcome->judged_anew = !known.same_judgement && !known.later;
+    return outcome->judged_anew ? replace(store, board, error) : TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_store_put_board(struct tiptrue_history *store,
+                                       const struct tt_board_record *board,
+                                       struct tt_board_outcome *outcome,
+                                       struct tiptrue_error *error)
+{
+    bool own = !store->in_group;
+    struct tt_board_outcome made = {0};
+    enum tiptrue_status status = own ? tt_store_begin(store, error) : TIPTRUE_OK;
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    status = put(store, board, &made, error); /* one statement at most writes: all or nothing */
+    if (own && status == TIPTRUE_OK) {
+        status = tt_store_commit(store, error);
+    } else if (own) {
+        tt_store_rollback(store);
+    }
+    if (status == TIPTRUE_OK) {
+        *outcome = made;
+    }
+    return status;
+}
+
+static void fill(sqlite3_stmt *from, struct tt_board_record *board)
+{
+    const char *const texts[] = {tt_sql_column(from, 1), tt_sql_column(from, 2),
+                                 tt_sql_column(from, 3), tt_sql_column(from, 4),
+                                 tt_sql_column(from, 5), tt_sql_column(from, 6),
+                                 tt_sql_column(from, 7)};
+    const char *id = tt_sql_column(from, 0);
+
+    *board = (struct tt_board_record){.machine = texts[0] != NULL ? texts[0] : "",
+                                      .started = texts[1],
+                                      .added = texts[2] != NULL ? texts[2] : "",
+                                      .judged = texts[3] != NULL ? texts[3] : "",
+                                      .version = texts[4] != NULL ? texts[4] : "",
+                                      .verdict = texts[5] != NULL ? texts[5] : "",
+                                      .run = texts[6],
+                                      .time_s = sqlite3_column_double(from, 8),
+                                      .parts_read = (size_t)sqlite3_column_int64(from, 9),
+                                      .parts_used = (size_t)sqlite3_column_int64(from, 10)};
+    snprintf(board->id, sizeof board->id, "%s", id != NULL ? id : "");
+}
+
+enum tiptrue_status
+tt_store_boards(struct tiptrue_history *store, const struct tt_store_query *query,
+                enum tiptrue_status (*each)(void *context, const struct tt_board_record *board),
+                void *context, struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT " COLUMNS " FROM board WHERE (?1 IS NULL OR machine = ?1)"
+                              " AND time_s >= ?2 AND time_s <= ?3 ORDER BY time_s, id";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = true;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, query->machine, &code);
+        tt_sql_real(statement, 2, query->has_since ? query->since_s : -HUGE_VAL, &code);
+        tt_sql_real(statement, 3, query->has_until ? query->until_s : HUGE_VAL, &code);
+        status = tt_sql_fail(store, code, error);
+    }
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        struct tt_board_record board;
+        fill(statement, &board);
+        status = each(context, &board);
+    }
+    if (status != TIPTRUE_OK) {
+        tt_sql_reset_all(store);
+    }
+    return status;
+}
+
+static bool copy_word(struct tt_arena *arena, const char **word)
+{
+    *word = tt_arena_copy_text(arena, *word, strlen(*word));
+    return *word != NULL;
+}
+
+static bool copy_text(struct tt_arena *arena, sqlite3_stmt *from, int column, struct tt_text *text)
+{
+    struct tt_text of = tt_sql_column_text(from, column);
+
+    *text = (struct tt_text){tt_arena_copy_text(arena, of.text != NULL ? of.text : "", of.length),
+                             of.length};
+    return text->text != NULL;
+}
+
+enum tiptrue_status tt_store_load_board(struct tiptrue_history *store, const char *id,
+                                        struct tt_arena *arena, struct tt_board_record *board,
+                                        struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT " COLUMNS ", text, json, said FROM board WHERE id = ?";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, id, &code);
+        status = code == SQLITE_OK ? tt_sql_next(store, statement, &row, error)
+                                   : tt_sql_fail(store, code, error);
+    }
+    if (status == TIPTRUE_OK && !row) {
+        return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
+                       "history list shows what is there", "there is no board %s", id);
+    }
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    fill(statement, board);
+    const char **const words[] = {&board->machine, &board->started, &board->added, &board->judged,
+                                  &board->version, &board->verdict, &board->run};
+    bool good = copy_text(arena, statement, AFTER_COLUMNS, &board->table) &&
+                copy_text(arena, statement, AFTER_COLUMNS + 1, &board->json) &&
+                copy_text(arena, statement, AFTER_COLUMNS + 2, &board->said);
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+        good = good && (*words[i] == NULL || copy_word(arena, words[i]));
+    }
+    sqlite3_reset(statement);
+    return good ? TIPTRUE_OK : tt_fail_memory(error);
+}
+
+enum tiptrue_status tt_store_find_board(struct tiptrue_history *store, const char *text,
+                                        char id[TT_RUN_ID_SIZE], struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT id FROM board WHERE id >= ?1 AND id < ?1 || 'g' ORDER BY id LIMIT 2";
+
+    return tt_store_find_id(store, SQL, "board", text, id, error);
+}
