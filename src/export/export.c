@@ -333,20 +333,24 @@ static void clear(struct tt_export_job *job)
     tt_arena_clear(&job->arena);
 }
 
-static enum tiptrue_status export(const struct tiptrue_solution *solution,
-                                  const struct tiptrue_export_options *options, bool own,
-                                  const struct tiptrue_sink *sink,
-                                  struct tiptrue_exported **exported, struct tiptrue_error *error) {
-    struct tt_exported *out = NULL; enum tiptrue_status status = tt_exported_new(&out, error);
-    if (status != TIPTRUE_OK){return status;}
-struct tt_export_job job = {.solution = solution,
-                            .options = options,
-                            .own = own,
-                            .guards = {.sink = sink, .forced = options->force, .error = error},
-                            .out = out};
-status = run(&job, error);
-clear(&job);
-return tt_exported_finish(out, status, exported, error);
+static enum tiptrue_status run_job(const struct tiptrue_solution *solution,
+                                   const struct tiptrue_export_options *options, bool own,
+                                   const struct tiptrue_sink *sink,
+                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
+{
+    struct tt_exported *out = NULL;
+    enum tiptrue_status status = tt_exported_new(&out, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    struct tt_export_job job = {.solution = solution,
+                                .options = options,
+                                .own = own,
+                                .guards = {.sink = sink, .forced = options->force, .error = error},
+                                .out = out};
+    status = run(&job, error);
+    clear(&job);
+    return tt_exported_finish(out, status, exported, error);
 }
 
 enum tiptrue_status tt_export(const struct tiptrue_solution *solution,
@@ -354,7 +358,7 @@ enum tiptrue_status tt_export(const struct tiptrue_solution *solution,
                               const struct tiptrue_sink *sink, struct tiptrue_exported **exported,
                               struct tiptrue_error *error)
 {
-    return export(solution, options, false, sink, exported, error);
+    return run_job(solution, options, false, sink, exported, error);
 }
 
 enum tiptrue_status tt_export_own(const struct tiptrue_solution *solution,
@@ -362,5 +366,5 @@ enum tiptrue_status tt_export_own(const struct tiptrue_solution *solution,
                                   const struct tiptrue_sink *sink,
                                   struct tiptrue_exported **exported, struct tiptrue_error *error)
 {
-    return export(solution, options, true, sink, exported, error);
+    return run_job(solution, options, true, sink, exported, error);
 }

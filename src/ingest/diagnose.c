@@ -102,8 +102,8 @@ void tt_warn(struct tt_diagnose *diagnose, struct tt_place place, const char *hi
     diagnose->warnings++;
     if (diagnose->warnings > TT_MOST_FAULTS) {
         if (diagnose->warnings == TT_MOST_FAULTS + 1) {
-            tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose),
-                 "more warnings not shown", NULL);
+            tell(diagnose, TIPTRUE_WARNING, tt_place_file(diagnose), "more warnings not shown",
+                 NULL);
         }
         return;
     }

@@ -12,8 +12,7 @@ void tt_output_ready_text(const struct tiptrue_ready *ready, bool brief,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer);
 
 /* tiptrue.ready/1, one line, no line feed at its end. */
-void tt_output_ready_json(const struct tiptrue_ready *ready,
-                          const struct tiptrue_used_file files[], size_t n_files,
-                          struct tt_buffer *buffer);
+void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptrue_used_file files[],
+                          size_t n_files, struct tt_buffer *buffer);
 
 #endif
