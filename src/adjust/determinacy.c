@@ -268,7 +268,7 @@ static enum tiptrue_status prior_bound_tip(struct tt_view *view, size_t index, s
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
     size_t block = view->model->tip_block[run_tip], along, against, n = 3;
-    const char *what;
+    const char *what = NULL;
     double v[2];
 
     if (!(tip->prior_share > PRIOR_BOUND_SHARE) || !tip->offset_determined_x ||

@@ -732,7 +732,7 @@ static void change_at_touch(struct table *t, size_t row, size_t touch, struct ru
 static enum tiptrue_status score_changes(struct table *t)
 {
     const struct tt_model *model = t->model;
-    size_t rows = model->run->n_observations, *touch, *sight;
+    size_t rows = model->run->n_observations, *touch = NULL, *sight = NULL;
     struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
                    *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
     enum tiptrue_status status =
