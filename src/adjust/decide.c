@@ -18,6 +18,8 @@
 /* The best explanation leaves little when its uncertainty exceeds this many times what the same
  * touches, all good, would give. */
 #define LITTLE 4.0
+/* Standard uncertainties within which a rival's offset is covered: 95 %, normal. */
+#define COVERING 1.96
 /* Probability that one edge's kept touches scatter so much more than the others', for all edges
  * together. */
 #define UNEVEN 1e-4
@@ -359,32 +361,48 @@ static void moments(struct tt_explanation *e, const struct tt_candidate *const n
     }
 }
 
-/* The most probable rival that moves an offset beyond the enlarged U. */
-static void look_for_rivals(struct tt_explanation *e, const struct tt_candidate *const near[],
-                            size_t n, size_t blocks)
+/* The least multiple of (x, y)(x, y)^T that, added to @same and @extra, brings both within U. */
+static double to_cover(struct tt_cov2 same, const struct tt_cov2 *extra, double x, double y)
 {
-    for (size_t k = 1; k < n; k++) {
-        bool any = false;
-        for (size_t b = 0; b < blocks; b++) {
-            bool moved = moves(&near[0]->estimates[b], &e->extra[b], &near[k]->estimates[b]);
-            e->doubted[b] = e->doubted[b] || moved;
-            any = any || moved;
-        }
-        if (any && e->doubt == TT_DOUBT_NONE) {
-            name_rival(e, near[0], near[k], blocks);
-        }
-    }
+    double k2 = COVERING * COVERING;
+    double by_x = x * x > 0 ? 1 / k2 - (same.xx_mm2 + extra->xx_mm2) / (x * x) : 0,
+           by_y = y * y > 0 ? 1 / k2 - (same.yy_mm2 + extra->yy_mm2) / (y * y) : 0;
+
+    return fmax(fmax(by_x, by_y), 0);
 }
 
-/* The rival with the largest part in the second moments, where only a useless U would cover it: it
- * lies apart, or knows the offset badly itself. */
-static void blame_largest(struct tt_explanation *e, const struct tt_candidate *const near[],
-                          size_t n, const double weights[], size_t block, size_t blocks)
+/* The covariance is enlarged until every rival's offset is within U, the most probable ones first.
+ * Returns the first that was not, without. */
+static size_t cover_rivals(struct tt_explanation *e, const struct tt_candidate *const near[],
+                           size_t n, size_t block)
 {
-    size_t worst = 0;
-    double most = -1;
+    const struct tt_estimate *best = &near[0]->estimates[block];
+    struct tt_cov2 *extra = &e->extra[block];
+    size_t first = 0;
 
     for (size_t k = 1; k < n; k++) {
+        const struct tt_estimate *rival = &near[k]->estimates[block];
+        if (moves(best, extra, rival)) {
+            double x = rival->offset.x_mm - best->offset.x_mm,
+                   y = rival->offset.y_mm - best->offset.y_mm;
+            cov2_add(extra, (struct tt_cov2){0, 0, 0}, x, y,
+                     to_cover(best->same_plate, extra, x, y));
+            first = first == 0 ? k : first;
+        }
+    }
+    return first;
+}
+
+/* Only a useless U would cover the rivals: the first that it has to be enlarged for, else the one
+ * with the largest part in the second moments, which lies apart, or knows the offset badly itself.
+ */
+static void blame(struct tt_explanation *e, const struct tt_candidate *const near[], size_t n,
+                  const double weights[], size_t block, size_t first)
+{
+    size_t worst = first;
+    double most = -1;
+
+    for (size_t k = 1; k < n && first == 0; k++) {
         const struct tt_estimate *p = &near[k]->estimates[block], *q = &near[0]->estimates[block];
         double apart = hypot(p->offset.x_mm - q->offset.x_mm, p->offset.y_mm - q->offset.y_mm);
         double part = weights[k] * (apart * apart + p->same_plate.xx_mm2 + p->same_plate.yy_mm2);
@@ -394,14 +412,18 @@ static void blame_largest(struct tt_explanation *e, const struct tt_candidate *c
         }
     }
     if (worst > 0) {
-        name_rival(e, near[0], near[worst], blocks);
+        name_rival(e, near[0], near[worst], near[0]->stage->model.n_blocks);
     }
 }
 
-/* Does the best keep enough, and what the others leave of it? */
+/* Does the best keep enough, and what the others leave of it? @first: for each block, the first
+ * rival that U was enlarged for; 0 = none. */
 static void look_for_little(struct tt_explanation *e, const struct tt_candidate *const near[],
-                            size_t n, const double weights[], const double plan_mm[], size_t blocks)
+                            size_t n, const double weights[], const double plan_mm[],
+                            const size_t first[])
 {
+    size_t blocks = near[0]->stage->model.n_blocks;
+
     for (size_t b = 0; b < blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];
         const struct tt_cov2 *extra = &e->extra[b];
@@ -410,11 +432,11 @@ static void look_for_little(struct tt_explanation *e, const struct tt_candidate 
         bool little = x > most || y > most;
         bool useless = enlarged(x, best->same_plate.xx_mm2, extra->xx_mm2) > most ||
                        enlarged(y, best->same_plate.yy_mm2, extra->yy_mm2) > most;
-        e->doubted[b] = e->doubted[b] || useless || little;
-        if (e->doubt == TT_DOUBT_NONE && little) {
+        e->doubted[b] = useless || little;
+        if (e->doubt == TT_DOUBT_NONE && little && first[b] == 0) {
             e->doubt = TT_DOUBT_LITTLE;
         } else if (e->doubt == TT_DOUBT_NONE && useless) {
-            blame_largest(e, near, n, weights, b, blocks);
+            blame(e, near, n, weights, b, first[b]);
         }
     }
 }
@@ -432,7 +454,8 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     const struct tt_candidate **near = not_excluded(pool, blocks, all_good(pool, pool->best), &n);
     double *weights = TT_ARENA_NEW(pool->search->arena, n, double), sum = 0;
     double *plan_mm = TT_ARENA_NEW(pool->search->arena, blocks, double);
-    if (near == NULL || weights == NULL || plan_mm == NULL) {
+    size_t *first = TT_ARENA_NEW(pool->search->arena, blocks, size_t);
+    if (near == NULL || weights == NULL || plan_mm == NULL || first == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t k = 0; k < n; k++) {
@@ -443,13 +466,15 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
         weights[k] /= sum;
     }
     moments(e, near, n, weights, blocks);
-    look_for_rivals(e, near, n, blocks);
+    for (size_t b = 0; b < blocks; b++) {
+        first[b] = cover_rivals(e, near, n, b);
+    }
     if (tt_candidate_restore(pool->best)) {
         size_t edge = uneven_edge(pool, &pool->best->stage->fit);
         e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
         status = planned(pool, pool->plain, plan_mm);
         if (status == TIPTRUE_OK) {
-            look_for_little(e, near, n, weights, plan_mm, blocks);
+            look_for_little(e, near, n, weights, plan_mm, first);
         }
         if (edge != TT_NONE && e->doubt == TT_DOUBT_NONE) {
             e->doubt = TT_DOUBT_UNEVEN;
