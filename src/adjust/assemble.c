@@ -420,8 +420,7 @@ static bool fill_change(const struct tt_view *view, size_t run_tip,
     tip->present = stated->offset;
     tip->change = (struct tt_machine_xy){tip->offset.x_mm - stated->offset.x_mm,
                                          tip->offset.y_mm - stated->offset.y_mm};
-    const char *was = stated->offset_plate, *serial = view->plate->serial;
-    tip->change_on_same_plate = was && strcmp(was, serial ? serial : view->plate->name) == 0;
+    tip->change_on_same_plate = tt_found_with(stated, view->plate);
     if (u == NULL) {
         return true;
     }

@@ -190,16 +190,16 @@ static double enlarged(double expanded_mm, double variance_mm2, double extra_mm2
     return variance_mm2 > 0 ? expanded_mm * sqrt(1 + extra_mm2 / variance_mm2) : expanded_mm;
 }
 
-/* Is the rival's offset of this tip outside of what the result, enlarged, says? */
+/* Is the rival's offset of this tip further than U, enlarged, and than its own? */
 static bool moves(const struct tt_estimate *best, const struct tt_cov2 *extra,
-                  const struct tt_estimate *rival)
+                  const struct tt_estimate *rival, bool in_full)
 {
     double x = fabs(rival->offset.x_mm - best->offset.x_mm),
            y = fabs(rival->offset.y_mm - best->offset.y_mm);
-    double u_x =
-        enlarged(best->same_plate_expanded_mm.x_mm, best->same_plate.xx_mm2, extra->xx_mm2);
-    double u_y =
-        enlarged(best->same_plate_expanded_mm.y_mm, best->same_plate.yy_mm2, extra->yy_mm2);
+    const struct tt_cov2 *cov = in_full ? &best->whole : &best->same_plate;
+    const struct tt_machine_xy *u = in_full ? &best->expanded_mm : &best->same_plate_expanded_mm;
+    double u_x = enlarged(u->x_mm, cov->xx_mm2, extra->xx_mm2),
+           u_y = enlarged(u->y_mm, cov->yy_mm2, extra->yy_mm2);
 
     return (x > u_x && x > rival->same_plate_expanded_mm.x_mm) ||
            (y > u_y && y > rival->same_plate_expanded_mm.y_mm);
@@ -223,10 +223,20 @@ static void name_rival(struct tt_explanation *e, const struct tt_candidate *best
 
 /* ---- doubts ---- */
 
-/* The expanded uncertainties that the same touches would give, all good, with the repeatability
- * found: per block, larger axis. */
-static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage,
-                                   double expanded_mm[])
+/* What the rivals mean for the offset of one tip. */
+struct cover {
+    size_t first; /* the most probable one beyond U on the same plate; 0 = none */
+    bool beyond;  /* one is beyond U in full */
+};
+
+/* Of one tip: the expanded uncertainties that the same touches would give, all good, with the
+ * repeatability found, larger axis; and what rivals mean. */
+struct plan {
+    double same_plate_mm, whole_mm;
+    struct cover cover;
+};
+
+static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage, struct plan plan[])
 {
     struct tt_fit *fit = &stage->fit;
     struct tt_model *model = &stage->model;
@@ -247,8 +257,10 @@ static enum tiptrue_status planned(struct tt_pool *pool, struct tt_stage *stage,
     for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
         struct tt_tip_uncertainty tip;
         tt_uncertainty_of_tip(&all, b, &tip);
-        expanded_mm[b] = tt_factor_line(tip.less_plate_dof) *
-                         sqrt(fmax(tip.less_plate.xx_mm2, tip.less_plate.yy_mm2));
+        plan[b].same_plate_mm = tt_factor_line(tip.less_plate_dof) *
+                                sqrt(fmax(tip.less_plate.xx_mm2, tip.less_plate.yy_mm2));
+        plan[b].whole_mm =
+            tt_factor_line(tip.dof) * sqrt(fmax(tip.offset.xx_mm2, tip.offset.yy_mm2));
     }
     return status;
 }
@@ -372,25 +384,26 @@ static double to_cover(struct tt_cov2 same, const struct tt_cov2 *extra, double 
 }
 
 /* The covariance is enlarged until every rival's offset is within U, the most probable ones first.
- * Returns the first that was not, without. */
-static size_t cover_rivals(struct tt_explanation *e, const struct tt_candidate *const near[],
-                           size_t n, size_t block)
+ */
+static struct cover cover_rivals(struct tt_explanation *e, const struct tt_candidate *const near[],
+                                 size_t n, size_t block)
 {
     const struct tt_estimate *best = &near[0]->estimates[block];
-    struct tt_cov2 *extra = &e->extra[block];
-    size_t first = 0;
+    struct tt_cov2 *extra = &e->extra[block], moments = *extra;
+    struct cover cover = {0, false};
 
     for (size_t k = 1; k < n; k++) {
         const struct tt_estimate *rival = &near[k]->estimates[block];
-        if (moves(best, extra, rival)) {
+        cover.beyond = cover.beyond || moves(best, &moments, rival, true);
+        if (moves(best, extra, rival, false)) {
             double x = rival->offset.x_mm - best->offset.x_mm,
                    y = rival->offset.y_mm - best->offset.y_mm;
             cov2_add(extra, (struct tt_cov2){0, 0, 0}, x, y,
                      to_cover(best->same_plate, extra, x, y));
-            first = first == 0 ? k : first;
+            cover.first = cover.first == 0 ? k : cover.first;
         }
     }
-    return first;
+    return cover;
 }
 
 /* Only a useless U would cover the rivals: the first that it has to be enlarged for, else the one
@@ -416,27 +429,50 @@ static void blame(struct tt_explanation *e, const struct tt_candidate *const nea
     }
 }
 
-/* Does the best keep enough, and what the others leave of it? @first: for each block, the first
- * rival that U was enlarged for; 0 = none. */
-static void look_for_little(struct tt_explanation *e, const struct tt_candidate *const near[],
-                            size_t n, const double weights[], const double plan_mm[],
-                            const size_t first[])
+static bool useless(struct tt_machine_xy expanded, struct tt_cov2 cov, const struct tt_cov2 *extra,
+                    double plan_mm)
 {
-    size_t blocks = near[0]->stage->model.n_blocks;
+    return enlarged(expanded.x_mm, cov.xx_mm2, extra->xx_mm2) > LITTLE * plan_mm ||
+           enlarged(expanded.y_mm, cov.yy_mm2, extra->yy_mm2) > LITTLE * plan_mm;
+}
 
-    for (size_t b = 0; b < blocks; b++) {
+/* Is the verdict on this tip about the offset on the same plate, not in full? */
+static bool on_same_plate(const struct tt_pool *pool, size_t block)
+{
+    const struct tt_search *search = pool->search;
+    size_t tip = pool->best->stage->model.block_tip[block];
+
+    return tip < search->machine->n_tips &&
+           tt_found_with(&search->machine->tips[tip], search->plate);
+}
+
+/* Does the best keep enough, and what the others leave of it? @plan: of each block. Where every
+ * touch is good, rivals tell errors of the plate otherwise, which U in full has in it: that is what
+ * they are held to where the verdict goes by it. Where touches are late, others may be, too, that
+ * no rival names, and what hides them is an offset within U on the same plate. */
+static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
+                            const struct tt_candidate *const near[], size_t n,
+                            const double weights[], const struct plan plan[])
+{
+    bool all_kept = all_good(pool, near[0]);
+
+
+    for (size_t b = 0; b < pool->best->stage->model.n_blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];
-        const struct tt_cov2 *extra = &e->extra[b];
-        double most = LITTLE * plan_mm[b], x = best->same_plate_expanded_mm.x_mm,
-               y = best->same_plate_expanded_mm.y_mm;
-        bool little = x > most || y > most;
-        bool useless = enlarged(x, best->same_plate.xx_mm2, extra->xx_mm2) > most ||
-                       enlarged(y, best->same_plate.yy_mm2, extra->yy_mm2) > most;
-        e->doubted[b] = useless || little;
-        if (e->doubt == TT_DOUBT_NONE && little && first[b] == 0) {
+        static const struct tt_cov2 none = {0, 0, 0};
+        bool little =
+            useless(best->same_plate_expanded_mm, best->same_plate, &none, plan[b].same_plate_mm);
+        bool doubtful = useless(best->same_plate_expanded_mm, best->same_plate, &e->extra[b],
+                                plan[b].same_plate_mm);
+        if (doubtful && all_kept && !on_same_plate(pool, b)) {
+            doubtful = plan[b].cover.beyond ||
+                       useless(best->expanded_mm, best->whole, &e->extra[b], plan[b].whole_mm);
+        }
+        e->doubted[b] = doubtful || little;
+        if (e->doubt == TT_DOUBT_NONE && little && plan[b].cover.first == 0) {
             e->doubt = TT_DOUBT_LITTLE;
-        } else if (e->doubt == TT_DOUBT_NONE && useless) {
-            blame(e, near, n, weights, b, first[b]);
+        } else if (e->doubt == TT_DOUBT_NONE && (doubtful || little)) {
+            blame(e, near, n, weights, b, plan[b].cover.first);
         }
     }
 }
@@ -453,9 +489,8 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     }
     const struct tt_candidate **near = not_excluded(pool, blocks, all_good(pool, pool->best), &n);
     double *weights = TT_ARENA_NEW(pool->search->arena, n, double), sum = 0;
-    double *plan_mm = TT_ARENA_NEW(pool->search->arena, blocks, double);
-    size_t *first = TT_ARENA_NEW(pool->search->arena, blocks, size_t);
-    if (near == NULL || weights == NULL || plan_mm == NULL || first == NULL) {
+    struct plan *plan = TT_ARENA_NEW(pool->search->arena, blocks, struct plan);
+    if (near == NULL || weights == NULL || plan == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t k = 0; k < n; k++) {
@@ -467,14 +502,14 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     }
     moments(e, near, n, weights, blocks);
     for (size_t b = 0; b < blocks; b++) {
-        first[b] = cover_rivals(e, near, n, b);
+        plan[b].cover = cover_rivals(e, near, n, b);
     }
     if (tt_candidate_restore(pool->best)) {
         size_t edge = uneven_edge(pool, &pool->best->stage->fit);
         e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
-        status = planned(pool, pool->plain, plan_mm);
+        status = planned(pool, pool->plain, plan);
         if (status == TIPTRUE_OK) {
-            look_for_little(e, near, n, weights, plan_mm, first);
+            look_for_little(pool, e, near, n, weights, plan);
         }
         if (edge != TT_NONE && e->doubt == TT_DOUBT_NONE) {
             e->doubt = TT_DOUBT_UNEVEN;

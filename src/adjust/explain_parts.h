@@ -28,6 +28,8 @@ struct tt_estimate {
     struct tt_machine_xy offset;
     struct tt_cov2 same_plate;                   /* without the plate's own errors */
     struct tt_machine_xy same_plate_expanded_mm; /* 95 %, each axis */
+    struct tt_cov2 whole;                        /* with them */
+    struct tt_machine_xy expanded_mm;
 };
 
 struct tt_candidate {

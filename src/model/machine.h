@@ -17,6 +17,8 @@
  * statement outweighs most runs; with 3 it hardly helps a short one. */
 #define TT_STATED_DOF 10.0
 
+struct tiptrue_plate;
+
 /* A quantity that a file may leave out. */
 struct tt_stated {
     bool stated;
@@ -175,5 +177,8 @@ static inline double tt_mark_u_mm(const struct tiptrue_machine *machine)
 {
     return machine->has_u_mark ? machine->u_mark_mm : TT_HOMING_U_MM;
 }
+
+/* Is the offset of @tip that is in use one that was found with @plate? */
+bool tt_found_with(const struct tt_tip *tip, const struct tiptrue_plate *plate);
 
 #endif
