@@ -324,8 +324,9 @@ static void take_back(const struct tt_fit *fit, double good[])
     }
 }
 
+/* @restored: the best candidate's state is that of its stage. */
 static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
-                                            struct tt_explanation *e)
+                                            struct tt_explanation *e, bool *restored)
 {
     struct tt_arena *arena = pool->search->arena;
     const struct tt_candidate *best = pool->best;
@@ -348,7 +349,8 @@ static enum tiptrue_status explanation_init(struct tt_pool *pool, size_t blocks,
     for (size_t i = 0; i < rows; i++) {
         e->good[i] = best->good[i] > 0.5 ? 1 : 0;
     }
-    if (tt_candidate_restore(best)) {
+    *restored = tt_candidate_restore(best);
+    if (*restored) {
         take_back(&best->stage->fit, e->good);
     }
     enum tiptrue_status status = tt_terms_new(pool->search, &best->terms, &e->terms);
@@ -480,11 +482,12 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
 enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
 {
     size_t blocks, n;
+    bool restored;
     enum tiptrue_status status;
 
     tt_pool_sort(pool);
     blocks = pool->best->stage->model.n_blocks;
-    if ((status = explanation_init(pool, blocks, e)) != TIPTRUE_OK) {
+    if ((status = explanation_init(pool, blocks, e, &restored)) != TIPTRUE_OK) {
         return status;
     }
     const struct tt_candidate **near = not_excluded(pool, blocks, all_good(pool, pool->best), &n);
@@ -504,7 +507,7 @@ enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *e)
     for (size_t b = 0; b < blocks; b++) {
         plan[b].cover = cover_rivals(e, near, n, b);
     }
-    if (tt_candidate_restore(pool->best)) {
+    if (restored) {
         size_t edge = uneven_edge(pool, &pool->best->stage->fit);
         e->dof_touch = fmax(pool->best->stage->fit.dof_touch, 1);
         status = planned(pool, pool->plain, plan);

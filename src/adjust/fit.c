@@ -156,9 +156,13 @@ bool tt_fit_step(struct tt_fit *fit, bool exact, double *size)
     for (size_t k = 0; k < model->n_unknowns; k++) {
         *size = fmax(*size, fabs(dx[k]));
     }
-    tt_model_move(model, dx);
     if (exact) {
+        for (size_t k = 0; k < model->n_unknowns; k++) {
+            model->x[k] -= dx[k];
+        }
         tt_model_linearise(model);
+    } else {
+        tt_model_move(model, dx);
     }
     fit->iterations++;
     return true;

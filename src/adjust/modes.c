@@ -613,6 +613,9 @@ static void running_add(struct running *r, const struct table *t, size_t block, 
     const struct tt_model *model = t->model;
     size_t nb = model->n_border;
 
+    if (w == 0) { /* it counts as a row, no more */
+        return;
+    }
     r->zz[0] += w * z[0] * z[0];
     r->zz[1] += w * z[0] * z[1];
     r->zz[2] += w * z[1] * z[1];
@@ -709,7 +712,9 @@ static void change_at_touch(struct table *t, size_t row, size_t touch, struct ru
                  e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
     double w = t->fit->weight[touch], r = model->residual[touch];
 
-    touch_half(t, touch);
+    if (w != 0) {
+        touch_half(t, touch);
+    }
     if (model->at_moved == TT_NONE) {
         running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
         if (running_due(&moves[cell->setup], t->most_rows)) {

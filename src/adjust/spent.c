@@ -9,6 +9,33 @@
 
 #include "adjust/fit.h"
 
+/* Columns of a cell without drift, slip, axes or shape. */
+#define PLAIN_COLUMNS 4
+
+/* The quadratic form of @slope with the lower triangle @h. */
+static double form(const double h[], const double slope[], size_t n)
+{
+    double total = 0;
+
+    for (size_t j = 0; j < n; j++) {
+        double part = 0;
+        for (size_t k = 0; k <= j; k++) {
+            part += h[j * n + k] * slope[k];
+        }
+        total += part * slope[j];
+    }
+    return total;
+}
+
+/* The same of PLAIN_COLUMNS, of which most are. */
+static double plain_form(const double h[], const double slope[])
+{
+    double a = slope[0], b = slope[1], c = slope[2], d = slope[3];
+
+    return h[0] * a * a + (h[4] * a + h[5] * b) * b + (h[8] * a + h[9] * b + h[10] * c) * c +
+           (h[12] * a + h[13] * b + h[14] * c + h[15] * d) * d;
+}
+
 static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const double cc[],
                           const double cb[], double *sum)
 {
@@ -38,14 +65,7 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
     }
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = fit->model->slope + i * fit->model->stride;
-        double total = 0;
-        for (size_t j = 0; j < n; j++) {
-            double part = 0;
-            for (size_t k = 0; k <= j; k++) {
-                part += h[j * n + k] * slope[k];
-            }
-            total += part * slope[j];
-        }
+        double total = n == PLAIN_COLUMNS ? plain_form(h, slope) : form(h, slope, n);
         fit->leverage[i] = total / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
         *sum += fit->good[i] * fit->leverage[i];
     }
