@@ -391,17 +391,17 @@ static struct cover cover_rivals(struct tt_explanation *e, const struct tt_candi
                                  size_t n, size_t block)
 {
     const struct tt_estimate *best = &near[0]->estimates[block];
-    struct tt_cov2 *extra = &e->extra[block], moments = *extra;
+    static const struct tt_cov2 none = {0, 0, 0};
+    struct tt_cov2 *extra = &e->extra[block];
     struct cover cover = {0, false};
 
     for (size_t k = 1; k < n; k++) {
         const struct tt_estimate *rival = &near[k]->estimates[block];
-        cover.beyond = cover.beyond || moves(best, &moments, rival, true);
+        cover.beyond = cover.beyond || moves(best, &none, rival, true);
         if (moves(best, extra, rival, false)) {
             double x = rival->offset.x_mm - best->offset.x_mm,
                    y = rival->offset.y_mm - best->offset.y_mm;
-            cov2_add(extra, (struct tt_cov2){0, 0, 0}, x, y,
-                     to_cover(best->same_plate, extra, x, y));
+            cov2_add(extra, none, x, y, to_cover(best->same_plate, extra, x, y));
             cover.first = cover.first == 0 ? k : cover.first;
         }
     }
@@ -457,7 +457,6 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
                             const double weights[], const struct plan plan[])
 {
     bool all_kept = all_good(pool, near[0]);
-
 
     for (size_t b = 0; b < pool->best->stage->model.n_blocks; b++) {
         const struct tt_estimate *best = &near[0]->estimates[b];

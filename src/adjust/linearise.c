@@ -10,9 +10,6 @@
 
 #include "adjust/views.h"
 
-/* Columns of a cell without drift or shape. */
-#define PLAIN_COLUMNS 4
-
 static struct tt_plate_xy group_shift(const struct tt_model *model, size_t group)
 {
     if (group == TT_NONE || model->at_group[group] == TT_NONE) {
@@ -374,9 +371,9 @@ static void gram_of_plain(const struct tt_model *model, const struct tt_cell *ce
         r2 += w2 * r;
         r3 += w3 * r;
     }
-    const double lower[PLAIN_COLUMNS * PLAIN_COLUMNS] = {s00, 0,   0,   0, s10, s11, 0,   0,
-                                                         s20, s21, s22, 0, s30, s31, s32, s33};
-    const double products[PLAIN_COLUMNS] = {r0, r1, r2, r3};
+    const double lower[TT_COLUMN_MORE * TT_COLUMN_MORE] = {s00, 0,   0,   0, s10, s11, 0,   0,
+                                                           s20, s21, s22, 0, s30, s31, s32, s33};
+    const double products[TT_COLUMN_MORE] = {r0, r1, r2, r3};
     memcpy(gram, lower, sizeof lower);
     memcpy(right, products, sizeof products);
 }
@@ -387,7 +384,7 @@ static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell,
     double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
     size_t n = cell->n_columns;
 
-    if (n == PLAIN_COLUMNS) {
+    if (n == TT_COLUMN_MORE) {
         gram_of_plain(model, cell, weight, gram, right);
     } else {
         memset(gram, 0, n * n * sizeof *gram);

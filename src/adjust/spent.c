@@ -9,9 +9,6 @@
 
 #include "adjust/fit.h"
 
-/* Columns of a cell without drift, slip, axes or shape. */
-#define PLAIN_COLUMNS 4
-
 /* The quadratic form of @slope with the lower triangle @h. */
 static double form(const double h[], const double slope[], size_t n)
 {
@@ -27,7 +24,7 @@ static double form(const double h[], const double slope[], size_t n)
     return total;
 }
 
-/* The same of PLAIN_COLUMNS, of which most are. */
+/* The same of the TT_COLUMN_MORE columns that every cell has. */
 static double plain_form(const double h[], const double slope[])
 {
     double a = slope[0], b = slope[1], c = slope[2], d = slope[3];
@@ -65,7 +62,7 @@ static void cell_leverage(struct tt_fit *fit, const struct tt_cell *cell, const 
     }
     for (size_t i = cell->first; i < cell->first + cell->count; i++) {
         const double *slope = fit->model->slope + i * fit->model->stride;
-        double total = n == PLAIN_COLUMNS ? plain_form(h, slope) : form(h, slope, n);
+        double total = n == TT_COLUMN_MORE ? plain_form(h, slope) : form(h, slope, n);
         fit->leverage[i] = total / (fit->touch_var_mm2 + fit->rotation_var_mm2[i]);
         *sum += fit->good[i] * fit->leverage[i];
     }

@@ -45,11 +45,14 @@ def normal(edge):
     return math.cos(a) * n[0] - math.sin(a) * n[1], math.sin(a) * n[0] + math.cos(a) * n[1]
 
 
-def solved(counts, late_mm):
-    """The result of a run with so many touches on each edge, the k-th of the @row-th too deep by late_mm(edge, k, row)."""
+def solved(counts, late_mm, found_with=None):
+    """The result of a run with so many touches on each edge, the k-th of the @row-th too deep by late_mm(edge, k, row). The offset
+    in use was found with the plate @found_with."""
     plate = {**bench.PLATES["slot"], "edges": [e for e in bench.PLATES["slot"]["edges"] if e["name"] in counts]}
     machine = bench.machine(1)
     del machine["touch"]
+    if found_with:
+        machine["tips"][0]["offset_plate"] = found_with
     touches, moves = moves_of(plate, counts)
     truth = {"schema": "tiptrue.truth/1", "poses": [{"setup": "1", "mark": machine["mark"]["at"], "yaw_deg": YAW_DEG}],
              "tips": [{"tip": "t1", "offset": OFFSET, "runout": [0.0123, -0.0058], "radius": 0.318}], "touch": {"sigma": 0},
@@ -135,6 +138,37 @@ def blind(what, result):
     tally.check(seen["north"] is None and seen["east"] is not None and seen["west"] is not None, f"{what}: unseen {seen}")
 
 
+def budget(result, code):
+    """The parts of u (mm, x and y) that the budget has under this code."""
+    return next((line["u_mm"] for line in result["tips"][0]["budget"] if line["code"] == code), {"x": 0, "y": 0})
+
+
+def rivals():
+    """An edge late as a whole, of four: reversal error, or the edge that faces it, explains as much. Up to U in full (25 um) that
+    is no reason to refuse the run: U on the same plate holds the truth, whichever it is. Beyond, the run is refused with both; and
+    where the verdict goes by the plate in use, from four times what good touches would give."""
+    noise = [random.Random(5 + i).gauss(0, 0.002) for i in range(100)]
+    counts = {"east": 14, "west": 14, "north": 13, "south": 13}
+
+    def filmed(depth_mm):
+        return lambda edge, k, row: noise[row] + (depth_mm if edge == "north" else 0)
+
+    for depth_mm in (0.035, 0.045):
+        result = solved(counts, filmed(depth_mm))
+        tip, (error, share) = result["tips"][0], off_mm(result)
+        said = f"film of {depth_mm} mm: {result['verdict']}, {1000 * error:.1f} um off, {share:.2f} U, {result['findings']}"
+        tally.check(result["verdict"] == "keep" and not named(result, "ambiguous"), said)
+        tally.check(error > 0.015 and share < 1.1, said)
+        part = budget(result, "explanations")
+        tally.check(part["y"] > 0.4 * error > 4 * part["x"], f"{said}: {tip['budget']}")
+    for depth_mm, plate in ((0.08, None), (0.2, None), (0.08, "0815"), (0.2, "0815")):
+        result = solved(counts, filmed(depth_mm), plate)
+        both = [(f["values"]["best"], f["values"]["rival"]) for f in named(result, "ambiguous")]
+        said = f"film of {depth_mm} mm, offset found with {plate}: {result['verdict']}, {both}"
+        tally.check(result["verdict"] == "repeat" and len(both) == 1 and any("north" in words for words in both[0]), said)
+
+
 rosner()
 leverage()
+rivals()
 tally.close()
