@@ -161,6 +161,7 @@ libcore_la_SOURCES = \
   src/adjust/model_findings.c \
   src/adjust/modes.c src/adjust/modes.h src/adjust/modes_axes.c \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
+  src/adjust/near.c \
   src/adjust/plausible.c src/adjust/plausible.h \
   src/adjust/plausible_change.c \
   src/adjust/plausible_log.c \

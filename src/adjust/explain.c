@@ -135,15 +135,12 @@ static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage
         struct tt_tip_uncertainty tip;
         const double *x = model->x + model->system.first[b];
         tt_uncertainty_of_tip(&all, b, &tip);
-        double factor = tt_factor_line(tip.less_plate_dof), whole = tt_factor_line(tip.dof);
         estimates[b] = (struct tt_estimate){
             .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
             .same_plate = tip.less_plate,
-            .same_plate_expanded_mm = {factor * sqrt(fmax(tip.less_plate.xx_mm2, 0)),
-                                       factor * sqrt(fmax(tip.less_plate.yy_mm2, 0))},
+            .same_plate_expanded_mm = tt_expanded(tip.less_plate, tip.less_plate_dof),
             .whole = tip.offset,
-            .expanded_mm = {whole * sqrt(fmax(tip.offset.xx_mm2, 0)),
-                            whole * sqrt(fmax(tip.offset.yy_mm2, 0))},
+            .expanded_mm = tt_expanded(tip.offset, tip.dof),
         };
     }
     return status;

@@ -64,6 +64,11 @@ bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode
 bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candidate *outer);
 /* Best first. */
 void tt_pool_sort(struct tt_pool *pool);
+/* Is every usable touch good in it? */
+bool tt_all_good(const struct tt_pool *pool, const struct tt_candidate *candidate);
+/* Explanations that are not excluded, distinct, the best one first, in the arena; *n receives their
+ * number. NULL: no memory. After tt_pool_sort. */
+const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n);
 /* What the candidates mean together. */
 TT_MUST_USE enum tiptrue_status tt_decide(struct tt_pool *pool, struct tt_explanation *explanation);
 

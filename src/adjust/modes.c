@@ -613,13 +613,10 @@ static void running_add(struct running *r, const struct table *t, size_t block, 
     const struct tt_model *model = t->model;
     size_t nb = model->n_border;
 
-    if (w == 0) { /* it counts as a row, no more */
-        return;
-    }
     r->zz[0] += w * z[0] * z[0];
     r->zz[1] += w * z[0] * z[1];
     r->zz[2] += w * z[1] * z[1];
-    for (unsigned a = 0; a < 2; a++) {
+    for (unsigned a = 0; a < 2 && w > 0; a++) {
         double wz = w * z[a], *v = r->v[a];
         r->g[a] += wz * residual;
         for (size_t k = 0; k < nb; k++) {
@@ -684,8 +681,8 @@ static enum tiptrue_status find_rows(const struct table *t, size_t **touch, size
     return TIPTRUE_OK;
 }
 
-/* Half solution of a touch's design row, into t->half. */
-static void touch_half(struct table *t, size_t touch)
+/* Half solution of a touch's design row, into t->half; without a weight @w it is not needed. */
+static void touch_half(struct table *t, size_t touch, double w)
 {
     const struct tt_model *model = t->model;
     size_t k = model->cell_of[touch];
@@ -694,7 +691,7 @@ static void touch_half(struct table *t, size_t touch)
     size_t n = model->n_border + model->block_size[cell->block];
 
     memcpy(t->half, half_of(t, k, TT_COLUMN_ONE), n * sizeof *t->half);
-    for (size_t c = 1; c < cell->n_columns; c++) {
+    for (size_t c = 1; c < cell->n_columns && w > 0; c++) {
         const double *half = half_of(t, k, c);
         for (size_t l = 0; l < n; l++) {
             t->half[l] += slope[c] * half[l];
@@ -712,9 +709,7 @@ static void change_at_touch(struct table *t, size_t row, size_t touch, struct ru
                  e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
     double w = t->fit->weight[touch], r = model->residual[touch];
 
-    if (w != 0) {
-        touch_half(t, touch);
-    }
+    touch_half(t, touch, w);
     if (model->at_moved == TT_NONE) {
         running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
         if (running_due(&moves[cell->setup], t->most_rows)) {

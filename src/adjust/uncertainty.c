@@ -381,6 +381,13 @@ double tt_factor_line(double dof)
     return tt_student_quantile(0.5 + 0.5 * COVERED, dof);
 }
 
+struct tt_machine_xy tt_expanded(struct tt_cov2 cov, double dof)
+{
+    double factor = tt_factor_line(dof);
+    return (struct tt_machine_xy){factor * sqrt(fmax(cov.xx_mm2, 0)),
+                                  factor * sqrt(fmax(cov.yy_mm2, 0))};
+}
+
 double tt_p_plane(double t2, double dof)
 {
     return tt_plane_upper(t2, dof);

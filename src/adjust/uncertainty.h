@@ -89,6 +89,8 @@ double tt_effective_dof(const struct tt_scatter_part parts[], size_t n, struct t
 
 /* Student's factor for 95 % on one axis. @dof > 0, HUGE_VAL = normal. */
 double tt_factor_line(double dof);
+/* Expanded uncertainty of each axis (mm): by that factor. */
+struct tt_machine_xy tt_expanded(struct tt_cov2 cov, double dof);
 /* Factor of the 95 % ellipse of two quantities: sqrt(2 F(2, dof)) (JCGM 102:2011 6.5.2 for infinite
  * dof: 2.45). */
 double tt_factor_plane(double dof);

@@ -1,0 +1,148 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Which explanations of a run are not excluded by the best one, each once. */
+#include "config.h"
+
+#include <math.h>
+
+#include "adjust/explain_parts.h"
+
+/* An explanation that only adds a mode to the best one counts within this where the best keeps
+ * every touch; where both call the same touches good, if it is no mode of an edge, which late
+ * touches may have hidden. */
+#define NESTED_LN 2.3
+/* Two explanations are one when their offsets agree within this share of U, and their U within this
+ * one. */
+#define SAME_OFFSET 0.05
+#define SAME_EXPANDED 0.1
+
+/* Merge sort of a list by evidence. */
+static struct tt_candidate *sorted(struct tt_candidate *list, size_t n)
+{
+    struct tt_candidate *second = list, *head = NULL, **tail = &head;
+
+    if (n < 2) {
+        return list;
+    }
+    for (size_t k = 0; k < n / 2 - 1; k++) {
+        second = second->next;
+    }
+    struct tt_candidate *rest = second->next;
+    second->next = NULL;
+    struct tt_candidate *a = sorted(list, n / 2), *b = sorted(rest, n - n / 2);
+    while (a != NULL || b != NULL) {
+        bool take_a = b == NULL || (a != NULL && a->log_evidence >= b->log_evidence);
+        struct tt_candidate **from = take_a ? &a : &b;
+        *tail = *from;
+        tail = &(*from)->next;
+        *from = (*from)->next;
+    }
+    return head;
+}
+
+void tt_pool_sort(struct tt_pool *pool)
+{
+    pool->candidates = sorted(pool->candidates, pool->n);
+    pool->best = pool->candidates;
+}
+
+static bool about_same(const struct tt_candidate *a, const struct tt_candidate *b,
+                       const struct tt_candidate *best, size_t blocks)
+{
+    bool same = true;
+
+    for (size_t k = 0; k < blocks; k++) {
+        const struct tt_estimate *p = &a->estimates[k], *q = &b->estimates[k];
+        struct tt_machine_xy u = best->estimates[k].same_plate_expanded_mm;
+        double least = fmin(u.x_mm, u.y_mm);
+        same = same && fabs(p->offset.x_mm - q->offset.x_mm) <= SAME_OFFSET * least &&
+               fabs(p->offset.y_mm - q->offset.y_mm) <= SAME_OFFSET * least &&
+               fabs(p->same_plate_expanded_mm.x_mm - q->same_plate_expanded_mm.x_mm) <=
+                   SAME_EXPANDED * least &&
+               fabs(p->same_plate_expanded_mm.y_mm - q->same_plate_expanded_mm.y_mm) <=
+                   SAME_EXPANDED * least;
+    }
+    return same;
+}
+
+/* Do both call the same touches good? */
+static bool same_touches(const struct tt_pool *pool, const struct tt_candidate *a,
+                         const struct tt_candidate *b)
+{
+    bool same = true;
+
+    for (size_t i = 0; i < pool->search->run->n_observations && same; i++) {
+        same = (a->good[i] > 0.5) == (b->good[i] > 0.5);
+    }
+    return same;
+}
+
+/* The same modes and the same good touches: one explanation, reached by two climbs that stop a
+ * little apart. It counts once. */
+static bool identical(const struct tt_pool *pool, const struct tt_candidate *a,
+                      const struct tt_candidate *b)
+{
+    bool same = a->n_modes == b->n_modes && same_touches(pool, a, b);
+
+    for (size_t k = 0; k < a->n_modes && same; k++) {
+        bool had = false;
+        for (size_t l = 0; l < b->n_modes; l++) {
+            const struct tt_mode *p = &a->modes[k], *q = &b->modes[l];
+            had = had || (p->kind == q->kind && p->index == q->index && p->order == q->order);
+        }
+        same = had;
+    }
+    return same;
+}
+
+bool tt_all_good(const struct tt_pool *pool, const struct tt_candidate *candidate)
+{
+    bool all = true;
+
+    for (size_t i = 0; i < pool->search->run->n_observations && all; i++) {
+        const struct tt_observation *o = &pool->search->run->observations[i];
+        all = o->kind != TT_TOUCH || o->use != TT_USE || candidate->good[i] > 0.5;
+    }
+    return all;
+}
+
+/* Modes that are about edges: what late touches suggest. */
+static size_t edge_modes(const struct tt_candidate *candidate)
+{
+    size_t n = 0;
+
+    for (size_t k = 0; k < candidate->n_modes; k++) {
+        enum tt_mode_kind kind = candidate->modes[k].kind;
+        n += kind == TT_MODE_FILM || kind == TT_MODE_EDGE || kind == TT_MODE_EDGE_OUT;
+    }
+    return n;
+}
+
+const struct tt_candidate **tt_not_excluded(struct tt_pool *pool, size_t *n)
+{
+    size_t blocks = pool->best->stage->model.n_blocks;
+    bool all_kept = tt_all_good(pool, pool->best);
+
+    const struct tt_candidate **near = TT_ARENA_NEW(pool->search->arena, pool->n,
+                                                    const struct tt_candidate *),
+                              *best = pool->best;
+
+    *n = 0;
+    for (const struct tt_candidate *c = pool->candidates; c != NULL && near != NULL; c = c->next) {
+        bool had = false;
+        bool nested =
+            c != best && c->n_modes > best->n_modes && tt_candidate_within(best, c) &&
+            (all_kept || (same_touches(pool, best, c) && edge_modes(c) == edge_modes(best)));
+        if (!(c->log_evidence >= best->log_evidence - (nested ? NESTED_LN : TT_RIVAL_LN)) ||
+            !c->estimated) {
+            continue;
+        }
+        for (size_t k = 0; k < *n && !had; k++) {
+            had = about_same(near[k], c, best, blocks) || identical(pool, near[k], c);
+        }
+        if (!had) {
+            near[(*n)++] = c;
+        }
+    }
+    return near;
+}
