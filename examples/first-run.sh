@@ -6,7 +6,7 @@ set -eu
 cd "$(dirname "$0")/.."
 
 sh tests/packages.sh gcc libc6-dev make autoconf automake libtool pkg-config \
-    libgsl-dev libcjson-dev libpcre2-dev libxml2-dev libsqlite3-dev
+    libgsl-dev libcjson-dev libpcre2-dev libxml2-dev libsqlite3-dev libxxhash-dev
 
 if [ -e config.status ]; then
     echo "the source directory holds a build of its own, which a build outside it cannot stand beside; run: make distclean" >&2
