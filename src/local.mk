@@ -41,7 +41,7 @@ libcore_la_SOURCES = \
   src/formats/keys.c src/formats/keys.h \
   src/formats/machine.c src/formats/motion.c \
   src/formats/plate.c \
-  src/formats/result.c src/formats/result.h src/formats/result_tip.c \
+  src/formats/result.c src/formats/result.h src/formats/result_tip.c src/formats/rows.h \
   src/formats/truth.c \
   src/model/between.h \
   src/model/board.h src/model/board_record.h \

@@ -5,13 +5,9 @@
 #include "config.h"
 
 #include "formats/keys.h"
+#include "formats/rows.h"
 #include "model/machine.h"
 
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
-#define AT(member) .at = offsetof(T, member)
-#define SETS(flag) .sets = TT_FLAG(T, flag)
-#define STATED(member) .at = offsetof(T, member.value), .sets = TT_FLAG(T, member.stated)
-#define LIST(list, number) TT_LIST_FORM, AT(list), .n = offsetof(T, number)
 #define NOTE TT_KEY_BY_HAND("note")
 #define TOLERANCE TT_KEY_BY_HAND("tolerance")
 

@@ -4,13 +4,10 @@
 #include "config.h"
 
 #include "formats/keys.h"
+#include "formats/rows.h"
 #include "model/machine.h"
 #include "model/plate.h"
 
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
-#define AT(member) .at = offsetof(T, member)
-#define SETS(flag) .sets = TT_FLAG(T, flag)
-#define LIST(list, number) TT_LIST_FORM, AT(list), .n = offsetof(T, number), .unique = true
 #define NAME                                                                                       \
     {                                                                                              \
         "name", TT_TEXT_FORM, AT(name), .need = TT_REQUIRED                                        \
@@ -99,12 +96,13 @@ static const struct tt_key plate[] = {
     NAME,
     {"serial", TT_TEXT_FORM, AT(serial)},
     TT_KEY_BY_HAND("units"),
-    {"groups", LIST(groups, n_groups), .size = sizeof(struct tt_group), .inner = &group_keys},
-    {"marks", LIST(marks, n_marks), .need = TT_REQUIRED, .size = sizeof(struct tt_mark),
-     .inner = &mark_keys},
-    {"edges", LIST(edges, n_edges), .need = TT_REQUIRED, .size = sizeof(struct tt_edge),
-     .inner = &edge_keys, .hook = TT_BENCH_EDGE},
-    {"pads", LIST(pads, n_pads), .size = sizeof(struct tt_pad), .inner = &pad_keys},
+    {"groups", LIST(groups, n_groups), .unique = true, .size = sizeof(struct tt_group),
+     .inner = &group_keys},
+    {"marks", LIST(marks, n_marks), .unique = true, .need = TT_REQUIRED,
+     .size = sizeof(struct tt_mark), .inner = &mark_keys},
+    {"edges", LIST(edges, n_edges), .unique = true, .need = TT_REQUIRED,
+     .size = sizeof(struct tt_edge), .inner = &edge_keys, .hook = TT_BENCH_EDGE},
+    {"pads", LIST(pads, n_pads), .unique = true, .size = sizeof(struct tt_pad), .inner = &pad_keys},
     {"reference", TT_HOOK_FORM, AT(reference), .need = TT_REQUIRED, .hook = TT_BENCH_REFERENCE},
     {"expansion_ppm_per_K", TT_NUMBER_FORM, AT(expansion_per_K), .bounds = &expansion_ppm_per_K,
      SETS(has_expansion), .times = 1e-6},

@@ -4,14 +4,8 @@
 #include "config.h"
 
 #include "formats/result.h"
+#include "formats/rows.h"
 
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
-#define AT(member) .at = offsetof(T, member)
-#define XY(x, y) .at = offsetof(T, x), .at_y = offsetof(T, y)
-#define WHEN(flag) .when = TT_FLAG(T, flag)
-#define SETS(flag) .when = TT_FLAG(T, flag), .sets = TT_FLAG(T, flag)
-#define WHOLE(flag) .whole = TT_FLAG(T, flag), .sets = TT_FLAG(T, flag)
-#define LIST(list, number) TT_LIST_FORM, AT(list), .n = offsetof(T, number)
 #define PPM_OF(member) TT_NUMBER_FORM, AT(member), .need = TT_REQUIRED, .per = 1e6
 #define MM_PER_M_OF(member) TT_NUMBER_FORM, AT(member), .need = TT_REQUIRED, .per = 1e3
 

@@ -4,15 +4,9 @@
 #include "config.h"
 
 #include "formats/result.h"
+#include "formats/rows.h"
 
 #include <math.h>
-
-#define AT(member) .at = offsetof(T, member)
-#define XY(x, y) .at = offsetof(T, x), .at_y = offsetof(T, y)
-#define WHEN(flag) .when = TT_FLAG(T, flag)
-#define SETS(flag) .when = TT_FLAG(T, flag), .sets = TT_FLAG(T, flag)
-#define WHOLE(flag) .whole = TT_FLAG(T, flag), .sets = TT_FLAG(T, flag)
-#define LIST(list, number) TT_LIST_FORM, AT(list), .n = offsetof(T, number)
 
 const struct tt_bounds tt_not_negative = {0, HUGE_VAL, false, "at least 0"},
                        tt_above_0 = {0, HUGE_VAL, true, "more than 0"};
