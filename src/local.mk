@@ -147,6 +147,7 @@ libcore_la_SOURCES = \
   src/adjust/direct.c src/adjust/direct.h src/adjust/direct_circle.c \
   src/adjust/doubt.c \
   src/adjust/explain.c src/adjust/explain.h src/adjust/explain_parts.h \
+  src/adjust/finding_add.c src/adjust/finding_add.h \
   src/adjust/findings.c src/adjust/findings.h \
   src/adjust/correlated.c src/adjust/correlated.h \
   src/adjust/heights.c src/adjust/heights.h src/adjust/height_rows.c \

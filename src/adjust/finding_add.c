@@ -1,0 +1,93 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "adjust/finding_add.h"
+
+#include <string.h>
+
+/* Room for one more finding; false: out of memory. */
+static bool make_room(struct tt_view *view)
+{
+    struct tiptrue_solution *s = view->solution;
+
+    if (s->n_findings < view->findings_capacity) {
+        return true;
+    }
+    size_t capacity = view->findings_capacity == 0 ? 16 : 2 * view->findings_capacity;
+    struct tt_finding *larger = TT_ARENA_NEW(&s->arena, capacity, struct tt_finding);
+    if (larger == NULL) {
+        return false;
+    }
+    if (s->n_findings > 0) {
+        memcpy(larger, s->findings, s->n_findings * sizeof *larger);
+    }
+    s->findings = larger;
+    view->findings_capacity = capacity;
+    return true;
+}
+
+static enum tiptrue_status add(struct tt_view *view, struct tt_finding finding,
+                               struct tt_about about)
+{
+    struct tiptrue_solution *s = view->solution;
+    size_t *lines = TT_ARENA_NEW(&s->arena, about.n_lines, size_t);
+
+    if (lines == NULL || !make_room(view)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (about.n_lines > 0) {
+        memcpy(lines, about.lines, about.n_lines * sizeof *lines);
+    }
+    finding.edge = about.edge;
+    finding.tip = about.tip;
+    finding.setup = about.setup;
+    finding.lines = lines;
+    finding.n_lines = about.n_lines;
+    s->findings[s->n_findings++] = finding;
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_finding_add_values(struct tt_view *view, enum tt_finding_code code,
+                                          enum tiptrue_severity severity, struct tt_about about,
+                                          const struct tt_value values[], size_t n_values)
+{
+    struct tt_arena *arena = &view->solution->arena;
+    struct tt_value *copy = TT_ARENA_NEW(arena, n_values, struct tt_value);
+
+    for (size_t i = 0; i < n_values && copy != NULL; i++) {
+        const char *text = values[i].text;
+        copy[i] = values[i];
+        if (text != NULL &&
+            (copy[i].text = tt_arena_copy_text(arena, text, strlen(text))) == NULL) {
+            return TIPTRUE_E_MEMORY;
+        }
+    }
+    if (copy == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    return add(view,
+               (struct tt_finding){
+                   .code = code, .severity = severity, .values = copy, .n_values = n_values},
+               about);
+}
+
+size_t tt_run_tip(const struct tt_view *view, size_t index)
+{
+    for (size_t t = 0; t < view->run->n_tips; t++) {
+        if (strcmp(view->run->tips[t], view->solution->tips[index].name) == 0) {
+            return t;
+        }
+    }
+    return TT_NONE;
+}
+
+enum tiptrue_status tt_find_all(struct tt_view *view, tt_finder *const finders[], size_t n)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 0; k < n && status == TIPTRUE_OK; k++) {
+        status = finders[k](view);
+    }
+    return status;
+}
