@@ -233,11 +233,11 @@ libcore_la_SOURCES = \
   src/history/series/select.c \
   src/history/series/values.c src/history/series/values.h \
   src/history/series/views.c \
-  src/history/series/words.c src/history/series/words.h \
   src/history/series/trend.c src/history/series/trend.h \
   src/history/store/exports.c src/history/store/exports.h \
   src/history/store/boards.c src/history/store/boards.h \
   src/history/store/check.c \
+  src/history/store/newest.c src/history/store/newest.h \
   src/history/store/put.c \
   src/history/store/read.c \
   src/history/store/say.c \
@@ -306,6 +306,7 @@ libcore_la_SOURCES = \
   src/output/json/truth.c \
   src/output/text/trend_chart.c src/output/text/trend_drifts.c \
   src/output/json/trend_json.c \
+  src/output/text/trend_sentences.c src/output/text/trend_sentences.h \
   src/output/text/trend_text.c \
   src/output/trend_words.c src/output/trend_words.h \
   src/output/verdict.c src/output/verdict.h

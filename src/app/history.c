@@ -895,7 +895,7 @@ static enum tiptrue_status trend_of(struct tiptrue_history *history, const char 
                          "no runs of machine '%s'%s", machine, stored > 0 ? " in that time" : "");
     }
     if (status == TIPTRUE_OK) {
-        status = tt_trend_make(&series, stored, options, trend, error);
+        status = tt_history_trend_of(&series, stored, options, trend, error);
     }
     if (status == TIPTRUE_OK) {
         status = tt_history_notes(history, *trend, error);
@@ -1014,7 +1014,7 @@ enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history,
     *text = NULL;
     *differs = false;
     if (status == TIPTRUE_OK && series.n_runs > TT_FEWEST_TREND_RUNS) {
-        status = tt_trend_make(&series, series.n_runs, &NONE, &trend, error);
+        status = tt_history_trend_of(&series, series.n_runs, &NONE, &trend, error);
     }
     if (status == TIPTRUE_OK && trend != NULL && trend->latest.judged) {
         *differs = trend->latest.differs;

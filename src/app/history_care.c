@@ -15,6 +15,7 @@
 #include "history/store/store.h"
 #include "history/store/summary.h"
 #include "history/series/trend.h"
+#include "output/text/trend_sentences.h"
 
 /* ---- which runs ---- */
 
@@ -135,6 +136,24 @@ enum tiptrue_status tiptrue_history_changed(struct tiptrue_history *history,
         *changed = *changed || trend->changes[i].before_s > since_s;
     }
     return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_history_trend_of(const struct tt_series *series, size_t stored,
+                                        const struct tiptrue_trend_options *options,
+                                        struct tiptrue_trend **trend, struct tiptrue_error *error)
+{
+    struct tiptrue_trend *made = NULL;
+    enum tiptrue_status status = tt_trend_make(series, stored, options, &made, error);
+
+    if (status == TIPTRUE_OK && tt_trend_say_changes(made) != TIPTRUE_OK) {
+        status = tt_fail_memory(error);
+    }
+    if (status == TIPTRUE_OK) {
+        *trend = made;
+    } else {
+        tiptrue_trend_free(made);
+    }
+    return status;
 }
 
 static enum tiptrue_status add_note(void *context, const char *id, double time_s, const char *text)

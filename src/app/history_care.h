@@ -25,6 +25,12 @@ void tt_history_cut(struct tt_series *series, double until_s, size_t most_runs);
 TT_MUST_USE enum tiptrue_status tt_history_known(struct tiptrue_history *history,
                                                  const char *machine, struct tiptrue_error *error);
 
+/* tt_trend_make, its changes in words. */
+TT_MUST_USE enum tiptrue_status tt_history_trend_of(const struct tt_series *series, size_t stored,
+                                                    const struct tiptrue_trend_options *options,
+                                                    struct tiptrue_trend **trend,
+                                                    struct tiptrue_error *error);
+
 /* Notes of the runs that @trend looked at, among its events. */
 TT_MUST_USE enum tiptrue_status tt_history_notes(struct tiptrue_history *history,
                                                  struct tiptrue_trend *trend,

@@ -17,6 +17,7 @@
 #include "history/series/trend.h"
 #include "ingest/ingest.h"
 #include "output/output.h"
+#include "output/text/trend_sentences.h"
 #include "output/text/sentences.h"
 #include "planning/plan.h"
 #include "planning/program.h"
@@ -290,7 +291,14 @@ enum tiptrue_status tiptrue_compare(const struct tiptrue_solution *a,
                                     struct tiptrue_comparison **comparison,
                                     struct tiptrue_error *error)
 {
-    return tt_compare(a, b, trend, comparison, error);
+    enum tiptrue_status status = tt_compare(a, b, trend, comparison, error);
+
+    if (status == TIPTRUE_OK && tt_comparison_say(*comparison) != TIPTRUE_OK) {
+        tiptrue_comparison_free(*comparison);
+        *comparison = NULL;
+        status = tt_fail_memory(error);
+    }
+    return status;
 }
 
 enum tiptrue_status tiptrue_comparison_text(const struct tiptrue_comparison *comparison, bool json,

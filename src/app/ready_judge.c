@@ -203,7 +203,7 @@ static enum tiptrue_status compare_with(struct tiptrue_ready *ready,
     ready->before_s = before->time_s;
     enum tiptrue_status status = tiptrue_history_comparable(history, before->id, &then, error);
     if (status == TIPTRUE_OK) {
-        status = tt_compare(then, ready->solution, ready->trend, &ready->since, error);
+        status = tiptrue_compare(then, ready->solution, ready->trend, &ready->since, error);
     }
     if (status == TIPTRUE_OK) {
         judge_alike(ready);

@@ -125,6 +125,21 @@ struct tt_trend_tip {
 
 enum tt_moved { TT_MOVED_ALL_TIPS, TT_MOVED_TIP, TT_MOVED_PLATE, TT_MOVED_EDGE, TT_MOVED_Z_HOME };
 
+/* What is said to have moved; the words of docs/formats.md. */
+enum tt_change_code {
+    TT_CHANGE_CAMERA_OR_HEAD,
+    TT_CHANGE_CAMERA, /* the mark moved by as much */
+    TT_CHANGE_SEAT,
+    TT_CHANGE_SEAT_OR_CAMERA, /* of one tip alone */
+    TT_CHANGE_TIP_CHANGED,
+    TT_CHANGE_PLATE_MOVED,
+    TT_CHANGE_PLATE_POSE,
+    TT_CHANGE_EDGE_MOVED,
+    TT_CHANGE_Z_HOME,
+    TT_CHANGE_TIP_HEIGHT,
+    TT_CHANGE_HEIGHT_OR_Z_HOME /* of one tip alone */
+};
+
 struct tt_trend_change {
     double after_s, before_s; /* it came between these two runs (95 %) */
     size_t first_run;         /* of the series: the first one after it */
@@ -136,6 +151,8 @@ struct tt_trend_change {
     double u_shift_x_mm, u_shift_y_mm;
     bool has_runout_shift, has_radius_shift, has_pose_shift;
     struct tt_tip_xy runout_shift;
+    double u_runout_shift_x_mm, u_runout_shift_y_mm, u_mark_shift_x_mm, u_mark_shift_y_mm;
+    bool runout_shows, radius_shows, yaw_shows; /* they are beyond chance by themselves */
     double radius_shift_mm, u_radius_shift_mm;
     struct tt_machine_xy mark_shift;
     double yaw_shift_rad;
@@ -147,8 +164,9 @@ struct tt_trend_change {
     double confidence;  /* 1 - the probability by chance, all places and kinds looked at counted */
     double attribution; /* how probable what moved is among what could have: by likelihoods,
                            Schwarz's weights */
-    const char *code, *cause,
-        *text; /* a word for programs; a word or two; a plain sentence with what to do */
+    enum tt_change_code code;
+    const char *cause, *text; /* a word or two; a plain sentence with what to do: NULL until output
+                                 has made them (output/text/trend_sentences.h) */
 };
 
 /* The latest run against what the runs before it lead to expect, judged by itself. */
@@ -158,7 +176,7 @@ struct tt_trend_latest {
     double time_s;
     const char *id; /* NULL: not known */
     struct tt_trend_change
-        change; /* what explains it best, where it differs; code, cause and text hold then */
+        change; /* what explains it best, where it differs; code, cause and text too */
 };
 
 /* Something else that a reader of the weeks should know. */

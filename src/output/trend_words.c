@@ -29,6 +29,22 @@ const char *tt_moved_word(enum tt_moved moved)
     return WORDS[moved];
 }
 
+const char *tt_change_word(enum tt_change_code code)
+{
+    static const char *const WORDS[] = {[TT_CHANGE_CAMERA_OR_HEAD] = "camera-or-head",
+                                        [TT_CHANGE_CAMERA] = "camera",
+                                        [TT_CHANGE_SEAT] = "seat",
+                                        [TT_CHANGE_SEAT_OR_CAMERA] = "seat-or-camera",
+                                        [TT_CHANGE_TIP_CHANGED] = "tip-changed",
+                                        [TT_CHANGE_PLATE_MOVED] = "plate-moved",
+                                        [TT_CHANGE_PLATE_POSE] = "plate-pose",
+                                        [TT_CHANGE_EDGE_MOVED] = "edge-moved",
+                                        [TT_CHANGE_Z_HOME] = "z-home",
+                                        [TT_CHANGE_TIP_HEIGHT] = "tip-height",
+                                        [TT_CHANGE_HEIGHT_OR_Z_HOME] = "height-or-z-home"};
+    return WORDS[code];
+}
+
 const char *tt_forecast_words(const struct tt_forecast *forecast)
 {
     switch (forecast->state) {

@@ -11,6 +11,8 @@
 const char *tt_chart_word(enum tt_chart chart);
 /* "all-tips", "tip", "plate", "edge", "z-home". */
 const char *tt_moved_word(enum tt_moved moved);
+/* "camera-or-head", "seat" and so on: the codes of docs/formats.md. */
+const char *tt_change_word(enum tt_change_code code);
 /* What a forecast without a date says; NULL with one. */
 const char *tt_forecast_words(const struct tt_forecast *forecast);
 /* "2026-03-02 07:40Z" */

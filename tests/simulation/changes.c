@@ -18,6 +18,7 @@
 
 #include "history/series/series.h"
 #include "history/series/trend.h"
+#include "output/text/trend_sentences.h"
 
 #define UM 1e-3
 #define EDGES 4
@@ -360,7 +361,7 @@ static void run_cell(const char *name, struct drawn d, size_t histories, unsigne
         }
         n.seconds += (double)(clock() - begin) / CLOCKS_PER_SEC;
         count_trend(&one, &series, trend, &n);
-        if (getenv("SHOW") != NULL) {
+        if (getenv("SHOW") != NULL && tt_trend_say_changes(trend) == TIPTRUE_OK) {
             for (size_t k = 0; k < trend->n_changes; k++) {
                 printf("   %zu: %s\n", i, trend->changes[k].text);
             }

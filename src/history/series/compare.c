@@ -8,11 +8,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "base/buffer.h"
 #include "base/distribution.h"
-#include "base/number.h"
 #include "history/series/series.h"
-#include "history/series/words.h"
 
 /* A difference is called real when one as large comes by chance in fewer cases than this; the level
  * of p_unchanged in a result. */
@@ -131,56 +128,6 @@ static void add_between(const struct tiptrue_trend *trend, struct tt_tip_compari
             *cov = sum(*cov, both);
         }
     }
-}
-
-static void put_pair(struct tt_buffer *b, const struct tt_difference *d)
-{
-    tt_words_shift(b, d->x, d->y, sqrt(d->cov.xx_mm2), sqrt(d->cov.yy_mm2));
-}
-
-static void put_p(struct tt_buffer *b, double p)
-{
-    if (p < 0.001) {
-        tt_buffer_puts(b, "under 0.1 %");
-    } else {
-        tt_number_write_fixed(b, 100 * p, p < 0.0995 ? 1 : 0, false);
-        tt_buffer_puts(b, " %");
-    }
-}
-
-static const char *say(struct tiptrue_comparison *comparison, const struct tt_tip_comparison *c)
-{
-    struct tt_buffer b = {0};
-
-    if (!c->offset.known) {
-        tt_buffer_printf(&b, "%s: one of the runs does not determine its offset", c->name);
-    } else {
-        tt_buffer_printf(&b, "%s: ", c->name);
-        tt_buffer_puts(&b, c->offset.significant ? "its offset moved by "
-                                                 : "no real difference of its offset: ");
-        put_pair(&b, &c->offset);
-        tt_buffer_puts(&b, c->offset.significant ? "; by chance a difference as large comes in "
-                                                 : " or more comes by chance in ");
-        put_p(&b, c->offset.p);
-        tt_buffer_puts(&b, " of pairs of runs");
-        if (c->runout.known && c->runout.significant) {
-            tt_buffer_puts(&b, "; its runout moved by ");
-            put_pair(&b, &c->runout);
-        }
-        if (c->radius.known && c->radius.significant) {
-            tt_buffer_puts(&b, "; its contact radius changed by ");
-            tt_words_um_pm(&b, c->radius.x, sqrt(c->radius.cov.xx_mm2));
-            tt_buffer_puts(&b, " \xc2\xb5m");
-        }
-    }
-    if (c->height.known && c->height.significant) {
-        tt_buffer_puts(&b, "; its height changed by ");
-        tt_words_um_pm(&b, c->height.x, sqrt(c->height.cov.xx_mm2));
-        tt_buffer_puts(&b, " \xc2\xb5m");
-    }
-    const char *text = b.failed ? NULL : tt_arena_copy_text(&comparison->arena, b.text, b.length);
-    tt_buffer_clear(&b);
-    return text;
 }
 
 /* A tip in one of the runs. */
@@ -319,8 +266,7 @@ static bool compare_tip(struct tiptrue_comparison *comparison, const struct pair
         c->radius = compare_radii(side_a, side_b, plate);
     }
     c->height = compare_heights(side_a, side_b, plate, trend);
-    c->text = say(comparison, c);
-    return c->text != NULL;
+    return true;
 }
 
 static bool copy_run(struct tt_arena *arena, const struct tiptrue_solution *from,

@@ -11,9 +11,9 @@
 #include <string.h>
 
 #include "base/buffer.h"
+#include "base/number.h"
 #include "history/series/chart.h"
 #include "history/series/trend.h"
-#include "history/series/words.h"
 
 /* Handbook values: three standard deviations; lambda 0.2; k 0.5 and h 5 standard deviations
  * (average run length 465 without a change); T^2 as rare as three standard deviations. */
@@ -74,7 +74,7 @@ static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, ch
     tt_buffer_printf(&buffer, "%s", what);
     if (axis != 0) {
         tt_buffer_printf(&buffer, " along %c by ", axis);
-        tt_words_um_pm(&buffer, off_mm, 0);
+        tt_number_write_fixed(&buffer, 1e3 * off_mm, 1, true);
         tt_buffer_puts(&buffer, " \xc2\xb5m");
     }
     t->signals[t->n_signals++] = (struct tt_signal){.point = point,

@@ -8,6 +8,7 @@
 #include <math.h>
 #include <string.h>
 
+#include "history/store/newest.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
@@ -86,30 +87,6 @@ static enum tiptrue_status compare(struct tiptrue_history *store, const char *co
     return status;
 }
 
-/* The number of the run @id and that of its newest result; 0: there is none. */
-static enum tiptrue_status find(struct tiptrue_history *store, const char *id, sqlite3_int64 *run,
-                                sqlite3_int64 *result, struct tiptrue_error *error)
-{
-    static const char SQL[] = "SELECT u.no, r.no FROM run u JOIN result r ON r.run = u.no WHERE "
-                              "u.id = ? ORDER BY r.added DESC, r.no DESC LIMIT 1";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
-
-    *run = *result = 0;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, id, &code);
-        status = tt_sql_next(store, statement, &row, error);
-    }
-    if (status == TIPTRUE_OK && row) {
-        *run = sqlite3_column_int64(statement, 0);
-        *result = sqlite3_column_int64(statement, 1);
-        sqlite3_reset(statement);
-    }
-    return status;
-}
-
 enum tiptrue_status tt_store_check_summary(struct tiptrue_history *store, const char *id,
                                            const struct tiptrue_solution *solution,
                                            const char **where, struct tiptrue_error *error)
@@ -130,7 +107,7 @@ enum tiptrue_status tt_store_check_summary(struct tiptrue_history *store, const 
         return status; /* of an older schema: they are still to be derived */
     }
     status = tt_sql_run(store, SHADOWS, error);
-    status = status == TIPTRUE_OK ? find(store, id, &run, &result, error) : status;
+    status = status == TIPTRUE_OK ? tt_store_newest(store, id, &run, &result, error) : status;
     if (status == TIPTRUE_OK && result != 0) {
         status = tt_summary_write(store, run, result, solution, error);
         for (size_t i = 0; i < 3 && status == TIPTRUE_OK && *where == NULL; i++) {

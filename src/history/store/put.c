@@ -10,6 +10,7 @@
 #include <string.h>
 
 #include "base/digest.h"
+#include "history/store/newest.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
@@ -20,13 +21,6 @@
 #define PIECE 16384
 /* What a blob can hold (SQLITE_MAX_LENGTH). */
 #define LARGEST_LOG 1000000000
-
-/* A result as the store knows it. */
-struct known_result {
-    sqlite3_int64 no;                           /* 0 = none */
-    sqlite3_int64 documents[TT_DOCUMENT_KINDS]; /* 0 = none */
-    char added[32], version[32];
-};
 
 static void copy_word(char to[32], const char *from)
 {
@@ -210,35 +204,6 @@ static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_d
     return status;
 }
 
-/* The result that counts: the latest one, of two at the same time the one entered later. */
-static enum tiptrue_status find_newest(struct tiptrue_history *store, sqlite3_int64 run,
-                                       struct known_result *newest, struct tiptrue_error *error)
-{
-    static const char SQL[] =
-        "SELECT no, plate, machine, plan, pattern, added, version FROM result WHERE run = ?"
-        " ORDER BY added DESC, no DESC LIMIT 1";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
-
-    *newest = (struct known_result){0};
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        status = look(store, statement, code, &row, error);
-    }
-    if (status == TIPTRUE_OK && row) {
-        newest->no = sqlite3_column_int64(statement, 0);
-        for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
-            newest->documents[i] = sqlite3_column_int64(statement, 1 + i);
-        }
-        copy_word(newest->added, tt_sql_column(statement, 5));
-        copy_word(newest->version, tt_sql_column(statement, 6));
-        sqlite3_reset(statement);
-    }
-    return status;
-}
-
 /* Whether a result with this text is there: any, or the result number @only. */
 static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_int64 run,
                                        const struct tt_record_result *result, const char *digest,
@@ -313,7 +278,7 @@ static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_
 }
 
 /* Whether the newest result is of the same documents and the same version. */
-static bool is_repeated(const struct known_result *newest, const struct tt_record_result *result,
+static bool is_repeated(const struct tt_known_result *newest, const struct tt_record_result *result,
                         const sqlite3_int64 documents[])
 {
     return newest->no != 0 && strcmp(newest->version, result->version) == 0 &&
@@ -322,7 +287,7 @@ static bool is_repeated(const struct known_result *newest, const struct tt_recor
 
 static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int64 run,
                                       const struct tt_record_result *result, enum tt_put how,
-                                      const struct known_result *newest, bool *is_new,
+                                      const struct tt_known_result *newest, bool *is_new,
                                       struct tiptrue_error *error)
 {
     sqlite3_int64 documents[TT_DOCUMENT_KINDS];
@@ -411,7 +376,7 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
 /* *last: the number that the record's last result was given, 0 if it was there already. */
 static enum tiptrue_status put_parts(struct tiptrue_history *store, sqlite3_int64 run,
                                      const struct tt_record *record, enum tt_put how,
-                                     const struct known_result *newest,
+                                     const struct tt_known_result *newest,
                                      struct tt_put_outcome *outcome, sqlite3_int64 *last,
                                      struct tiptrue_error *error)
 {
@@ -452,12 +417,12 @@ static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 
  * says; another one can become the newest only where several bear the same second, and is read when
  * the history is opened to write. */
 static enum tiptrue_status follow(struct tiptrue_history *store, sqlite3_int64 run,
-                                  const struct known_result *before, sqlite3_int64 last,
+                                  const struct tt_known_result *before, sqlite3_int64 last,
                                   const struct tiptrue_solution *solution,
                                   struct tiptrue_error *error)
 {
-    struct known_result newest;
-    enum tiptrue_status status = find_newest(store, run, &newest, error);
+    struct tt_known_result newest;
+    enum tiptrue_status status = tt_find_newest(store, run, &newest, error);
 
     if (status != TIPTRUE_OK || newest.no == before->no) {
         return status;
@@ -476,7 +441,7 @@ static enum tiptrue_status put_all(struct tiptrue_history *store, const struct t
                                    const struct tiptrue_solution *solution, enum tt_put how,
                                    struct tt_put_outcome *outcome, struct tiptrue_error *error)
 {
-    struct known_result newest = {0};
+    struct tt_known_result newest = {0};
     sqlite3_int64 run, last;
     enum tiptrue_status status = find_run(store, record->id, &run, outcome->since, error);
 
@@ -484,7 +449,7 @@ static enum tiptrue_status put_all(struct tiptrue_history *store, const struct t
         outcome->run_is_new = true;
         status = insert_run(store, record, &run, error);
     } else if (status == TIPTRUE_OK) {
-        status = find_newest(store, run, &newest, error);
+        status = tt_find_newest(store, run, &newest, error);
     }
     if (status == TIPTRUE_OK) {
         status = put_parts(store, run, record, how, &newest, outcome, &last, error);
@@ -563,19 +528,14 @@ enum tiptrue_status tt_store_summarise(struct tiptrue_history *store, const char
                                        const struct tiptrue_solution *solution,
                                        struct tiptrue_error *error)
 {
-    struct known_result newest = {0};
-    char since[32] = "";
-    sqlite3_int64 run = 0;
+    sqlite3_int64 run, result = 0;
     enum tiptrue_status status = tt_store_begin(store, error);
 
     if (status == TIPTRUE_OK) {
-        status = find_run(store, id, &run, since, error);
+        status = tt_store_newest(store, id, &run, &result, error);
     }
-    if (status == TIPTRUE_OK) {
-        status = find_newest(store, run, &newest, error);
-    }
-    if (status == TIPTRUE_OK && newest.no != 0) {
-        status = tt_summary_write(store, run, newest.no, solution, error);
+    if (status == TIPTRUE_OK && result != 0) {
+        status = tt_summary_write(store, run, result, solution, error);
     }
     if (status == TIPTRUE_OK) {
         return tt_store_commit(store, error);

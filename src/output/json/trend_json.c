@@ -192,7 +192,7 @@ static void write_moved(struct tt_json *json, const struct tiptrue_trend *trend,
     tt_json_key_text(json, "moved", tt_moved_word(c->moved));
     tt_json_key_text(json, "tip", c->tip < trend->n_tips ? trend->tips[c->tip].name : NULL);
     tt_json_key_text(json, "edge", edge ? trend->edges[c->edge].name : NULL);
-    tt_json_key_text(json, "code", c->code);
+    tt_json_key_text(json, "code", tt_change_word(c->code));
     tt_json_key_text(json, "cause", c->cause);
     tt_json_key_xy_if(json, "shift_mm", c->has_shift, c->shift.x_mm, c->has_shift, c->shift.y_mm);
     tt_json_key_xy_if(json, "u_shift_mm", c->has_shift, c->u_shift_x_mm, c->has_shift,

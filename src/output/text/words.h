@@ -27,4 +27,10 @@ void tt_words_line(struct tt_buffer *buffer, double x, double y);
 /* "line 17", "lines 17, 31 and 40", at most eight, then "and 12 more". */
 void tt_words_lines(struct tt_buffer *buffer, const size_t lines[], size_t n);
 
+/* "+11.4": two significant digits of @u_mm (JCGM 100:2008, 7.2.6), one decimal at most. */
+void tt_words_um_pm(struct tt_buffer *buffer, double value_mm, double u_mm);
+/* "(+21.7, -15.6) um". */
+void tt_words_shift(struct tt_buffer *buffer, double x_mm, double y_mm, double u_x_mm,
+                    double u_y_mm);
+
 #endif

@@ -15,6 +15,7 @@
 #include "history/series/series.h"
 #include "history/series/trend.h"
 #include "output/report/report.h"
+#include "output/text/trend_sentences.h"
 
 #define BEGIN_S 1772437264.0 /* 2026-03-02T07:41:04Z */
 #define DAY_S 86400.0
@@ -74,6 +75,7 @@ static struct tiptrue_trend *invent(size_t n, size_t step_at)
     ck_assert_msg(tt_trend_make(&series, n + 3, &(struct tiptrue_trend_options){.baseline_runs = 0},
                                 &trend, &error) == TIPTRUE_OK,
                   "%s", error.text);
+    ck_assert_int_eq(tt_trend_say_changes(trend), TIPTRUE_OK);
     tt_arena_clear(&arena);
     return trend;
 }

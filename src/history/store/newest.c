@@ -1,0 +1,67 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "history/store/newest.h"
+
+#include <stdio.h>
+
+static void copy_word(char to[32], const char *from)
+{
+    snprintf(to, 32, "%s", from != NULL ? from : "");
+}
+
+enum tiptrue_status tt_find_newest(struct tiptrue_history *store, sqlite3_int64 run,
+                                   struct tt_known_result *newest, struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT no, plate, machine, plan, pattern, added, version FROM result WHERE run = ?"
+        " ORDER BY added DESC, no DESC LIMIT 1";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    *newest = (struct tt_known_result){0};
+    if (status == TIPTRUE_OK) {
+        tt_sql_integer(statement, 1, run, &code);
+        status = code == SQLITE_OK ? tt_sql_next(store, statement, &row, error)
+                                   : tt_sql_fail(store, code, error);
+    }
+    if (status == TIPTRUE_OK && row) {
+        newest->no = sqlite3_column_int64(statement, 0);
+        for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
+            newest->documents[i] = sqlite3_column_int64(statement, 1 + i);
+        }
+        copy_word(newest->added, tt_sql_column(statement, 5));
+        copy_word(newest->version, tt_sql_column(statement, 6));
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_newest(struct tiptrue_history *store, const char *id,
+                                    sqlite3_int64 *run, sqlite3_int64 *result,
+                                    struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT no FROM run WHERE id = ?";
+    struct tt_known_result newest = {0};
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    *run = *result = 0;
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, id, &code);
+        status = code == SQLITE_OK ? tt_sql_next(store, statement, &row, error)
+                                   : tt_sql_fail(store, code, error);
+    }
+    if (status == TIPTRUE_OK && row) {
+        *run = sqlite3_column_int64(statement, 0);
+        sqlite3_reset(statement);
+        status = tt_find_newest(store, *run, &newest, error);
+        *result = newest.no;
+    }
+    return status;
+}

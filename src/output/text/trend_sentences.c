@@ -1,0 +1,267 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "output/text/trend_sentences.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "base/buffer.h"
+#include "base/number.h"
+#include "output/text/words.h"
+
+/* "a word or two" for each code; of two, the second is for a shift that is not negative. */
+static const char *cause_of(const struct tt_trend_change *c)
+{
+    static const char *const CAUSES[][2] = {
+        [TT_CHANGE_CAMERA_OR_HEAD] = {"camera or head"},
+        [TT_CHANGE_CAMERA] = {"camera"},
+        [TT_CHANGE_SEAT] = {"seat of the tip"},
+        [TT_CHANGE_SEAT_OR_CAMERA] = {"seat of the tip, head or camera"},
+        [TT_CHANGE_TIP_CHANGED] = {"tip changed or bent"},
+        [TT_CHANGE_PLATE_MOVED] = {"plate"},
+        [TT_CHANGE_PLATE_POSE] = {"plate"},
+        [TT_CHANGE_EDGE_MOVED] = {"film on the edge, or the edge bent", "edge cleaned, or bent"},
+        [TT_CHANGE_Z_HOME] = {"Z home or the plate's seat"},
+        [TT_CHANGE_TIP_HEIGHT] = {"tip shorter: worn, chipped or pushed up",
+                                  "tip longer: slipped down, or dirt on its end"},
+        [TT_CHANGE_HEIGHT_OR_Z_HOME] = {"Z home, the plate's seat or the tip"},
+    };
+    double shift = c->code == TT_CHANGE_EDGE_MOVED ? c->edge_shift_mm : c->height_shift_mm;
+    const char *const *of = CAUSES[c->code];
+
+    return of[of[1] != NULL && !(shift < 0)];
+}
+
+static void say_um(struct tt_buffer *b, const char *what, double mm, double u_mm)
+{
+    tt_buffer_puts(b, what);
+    tt_words_um_pm(b, mm, u_mm);
+    tt_buffer_puts(b, " \xc2\xb5m");
+}
+
+static void say_tip(struct tt_buffer *b, const char *name, const struct tt_trend_change *c)
+{
+    tt_buffer_printf(b, "the offset of %s moved by ", name);
+    tt_words_shift(b, c->shift.x_mm, c->shift.y_mm, c->u_shift_x_mm, c->u_shift_y_mm);
+    if (c->runout_shows) {
+        tt_buffer_puts(b, ", its runout by ");
+        tt_words_shift(b, c->runout_shift.x_mm, c->runout_shift.y_mm, c->u_runout_shift_x_mm,
+                       c->u_runout_shift_y_mm);
+    }
+    if (c->radius_shows) {
+        say_um(b, ", its contact radius by ", c->radius_shift_mm, c->u_radius_shift_mm);
+    }
+    if (c->has_height_shift) {
+        say_um(b, ", its height by ", c->height_shift_mm, c->u_height_shift_mm);
+    }
+    tt_buffer_puts(b, c->code == TT_CHANGE_TIP_CHANGED
+                          ? ": the tip was changed or bent; update its offset, and look at the "
+                            "tip if nobody changed it"
+                          : ", its runout and radius stayed: it sits differently in its holder; "
+                            "seat it firmly, then update its "
+                            "offset");
+}
+
+static void say_mark(struct tt_buffer *b, const struct tt_trend_change *c)
+{
+    tt_buffer_puts(b, "the plate's mark moved by ");
+    tt_words_shift(b, c->mark_shift.x_mm, c->mark_shift.y_mm, c->u_mark_shift_x_mm,
+                   c->u_mark_shift_y_mm);
+    if (c->yaw_shows) {
+        tt_buffer_puts(b, " and the plate turned by ");
+        tt_number_write_fixed(b, tt_deg_from_rad(c->yaw_shift_rad), 3, true);
+        tt_buffer_puts(b, "\xc2\xb0");
+    }
+}
+
+static void say_offsets(struct tt_buffer *b, bool one, const struct tt_trend_change *c)
+{
+    tt_buffer_puts(b, one ? "the offset moved by " : "all tips moved by the same amount, ");
+    tt_words_shift(b, c->shift.x_mm, c->shift.y_mm, c->u_shift_x_mm, c->u_shift_y_mm);
+    switch (c->code) {
+    case TT_CHANGE_PLATE_MOVED:
+        tt_buffer_puts(b, ", and ");
+        say_mark(b, c);
+        tt_buffer_puts(b, ": the plate was moved or exchanged and its edges lie differently "
+                          "against its marks, or the camera moved "
+                          "at the same time; check the plate, then repeat the run");
+        break;
+    case TT_CHANGE_CAMERA:
+        tt_buffer_puts(b, ", and the mark seems to have moved by as much: the camera slipped on "
+                          "the head; tighten its mount, then "
+                          "update all tips");
+        break;
+    case TT_CHANGE_SEAT_OR_CAMERA:
+        tt_buffer_puts(b, ", its runout and radius stayed: its holder, the head or the camera "
+                          "moved; one tip alone cannot show "
+                          "which; check all three, then update its offset");
+        break;
+    default:
+        tt_buffer_puts(b, ", and the plate stayed where it was: the camera moved against the tips, "
+                          "or the head that carries them; "
+                          "tighten the camera's mount, then update all tips");
+        break;
+    }
+}
+
+/* Heights count upwards: a tip that became shorter reaches the plate with the head further down. */
+static void say_height(struct tt_buffer *b, const char *name, const struct tt_trend_change *c)
+{
+    tt_buffer_printf(b, "the height of %s moved by ", name);
+    say_um(b, "", c->height_shift_mm, c->u_height_shift_mm);
+    tt_buffer_puts(b, c->height_shift_mm < 0
+                          ? ", the other tips' and its offset stayed: it is shorter, "
+                            "worn, chipped or pushed up in its holder; look at it, then update "
+                            "its height"
+                          : ", the other tips' and its offset stayed: it reaches further "
+                            "down, slipped in its holder or with dirt on its end; look at it, "
+                            "then update its height");
+}
+
+static void say_heights(struct tt_buffer *b, bool one, const struct tt_trend_change *c)
+{
+    say_um(b, one ? "the height moved by " : "the heights of all tips moved by ",
+           c->height_shift_mm, c->u_height_shift_mm);
+    tt_buffer_puts(b, one ? ": Z was homed elsewhere, the plate lies higher or lower, or "
+                            "the tip is longer or shorter; one tip alone cannot show which; check "
+                            "all three, then update its height"
+                          : ", by the same: Z was homed elsewhere, or the plate lies higher "
+                            "or lower on its seat; clean the seat and home Z again, then update "
+                            "all heights");
+}
+
+static void say_edge(struct tt_buffer *b, const char *name, const struct tt_trend_change *c)
+{
+    tt_buffer_printf(b, "edge %s lies ", name);
+    tt_number_write_fixed(b, 1e3 * fabs(c->edge_shift_mm), c->u_edge_shift_mm < 0.0095 ? 1 : 0,
+                          false);
+    tt_buffer_puts(b, c->edge_shift_mm < 0
+                          ? " \xc2\xb5m further in: a film, clean it; or it is bent"
+                          : " \xc2\xb5m further out: a film came off, or it is bent; look at it");
+}
+
+static void say_change(struct tt_buffer *b, const struct tiptrue_trend *trend,
+                       const struct tt_trend_change *c)
+{
+    const char *tip = c->tip < trend->n_tips ? trend->tips[c->tip].name : "";
+    bool one = trend->n_tips == 1;
+
+    switch (c->code) {
+    case TT_CHANGE_SEAT:
+    case TT_CHANGE_TIP_CHANGED:
+        say_tip(b, tip, c);
+        break;
+    case TT_CHANGE_PLATE_POSE:
+        say_mark(b, c);
+        tt_buffer_puts(b, ": it was taken off or slipped, or the machine was re-homed; the offsets "
+                          "stayed as they were, nothing to do");
+        break;
+    case TT_CHANGE_EDGE_MOVED:
+        say_edge(b, c->edge < trend->n_edges ? trend->edges[c->edge].name : "", c);
+        break;
+    case TT_CHANGE_TIP_HEIGHT:
+        say_height(b, tip, c);
+        break;
+    case TT_CHANGE_Z_HOME:
+    case TT_CHANGE_HEIGHT_OR_Z_HOME:
+        say_heights(b, one, c);
+        break;
+    case TT_CHANGE_CAMERA_OR_HEAD:
+    case TT_CHANGE_CAMERA:
+    case TT_CHANGE_SEAT_OR_CAMERA:
+    case TT_CHANGE_PLATE_MOVED:
+        say_offsets(b, one, c);
+        break;
+    }
+    if (c->drift_alike) {
+        tt_buffer_puts(b, " (a drift over these weeks would explain the runs about as well)");
+    }
+}
+
+static bool give(struct tiptrue_trend *trend, struct tt_trend_change *change)
+{
+    struct tt_buffer b = {0};
+
+    say_change(&b, trend, change);
+    change->cause = cause_of(change);
+    change->text = b.failed ? NULL : tt_arena_copy_text(&trend->arena, b.text, b.length);
+    tt_buffer_clear(&b);
+    return change->text != NULL;
+}
+
+enum tiptrue_status tt_trend_say_changes(struct tiptrue_trend *trend)
+{
+    bool good = !trend->latest.differs || give(trend, &trend->latest.change);
+
+    for (size_t i = 0; i < trend->n_changes; i++) {
+        good = good && give(trend, &trend->changes[i]);
+    }
+    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
+
+/* ---- two runs ---- */
+
+static void put_pair(struct tt_buffer *b, const struct tt_difference *d)
+{
+    tt_words_shift(b, d->x, d->y, sqrt(d->cov.xx_mm2), sqrt(d->cov.yy_mm2));
+}
+
+static void put_p(struct tt_buffer *b, double p)
+{
+    if (p < 0.001) {
+        tt_buffer_puts(b, "under 0.1 %");
+    } else {
+        tt_number_write_fixed(b, 100 * p, p < 0.0995 ? 1 : 0, false);
+        tt_buffer_puts(b, " %");
+    }
+}
+
+static const char *say_tip_difference(struct tiptrue_comparison *comparison,
+                                      const struct tt_tip_comparison *c)
+{
+    struct tt_buffer b = {0};
+
+    if (!c->offset.known) {
+        tt_buffer_printf(&b, "%s: one of the runs does not determine its offset", c->name);
+    } else {
+        tt_buffer_printf(&b, "%s: ", c->name);
+        tt_buffer_puts(&b, c->offset.significant ? "its offset moved by "
+                                                 : "no real difference of its offset: ");
+        put_pair(&b, &c->offset);
+        tt_buffer_puts(&b, c->offset.significant ? "; by chance a difference as large comes in "
+                                                 : " or more comes by chance in ");
+        put_p(&b, c->offset.p);
+        tt_buffer_puts(&b, " of pairs of runs");
+        if (c->runout.known && c->runout.significant) {
+            tt_buffer_puts(&b, "; its runout moved by ");
+            put_pair(&b, &c->runout);
+        }
+        if (c->radius.known && c->radius.significant) {
+            tt_buffer_puts(&b, "; its contact radius changed by ");
+            tt_words_um_pm(&b, c->radius.x, sqrt(c->radius.cov.xx_mm2));
+            tt_buffer_puts(&b, " \xc2\xb5m");
+        }
+    }
+    if (c->height.known && c->height.significant) {
+        tt_buffer_puts(&b, "; its height changed by ");
+        tt_words_um_pm(&b, c->height.x, sqrt(c->height.cov.xx_mm2));
+        tt_buffer_puts(&b, " \xc2\xb5m");
+    }
+    const char *text = b.failed ? NULL : tt_arena_copy_text(&comparison->arena, b.text, b.length);
+    tt_buffer_clear(&b);
+    return text;
+}
+
+enum tiptrue_status tt_comparison_say(struct tiptrue_comparison *comparison)
+{
+    bool good = true;
+
+    for (size_t i = 0; i < comparison->n_tips; i++) {
+        struct tt_tip_comparison *tip = &comparison->tips[i];
+        tip->text = say_tip_difference(comparison, tip);
+        good = good && tip->text != NULL;
+    }
+    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+}
