@@ -170,9 +170,7 @@ static void say_cautions(struct tt_page *page, const struct tiptrue_comparison *
                       "outliers, to compare with other "
                       "programs; do not use its results.");
     } else if (c->a.verdict == TIPTRUE_REPEAT || c->b.verdict == TIPTRUE_REPEAT) {
-        tt_page_prose(
-            page, 2,
-            "One of them says to repeat the run: what it says of its tips may not be used.");
+        tt_page_prose(page, 2, "One of the runs ended in 'repeat': its results may not be used.");
     }
     tt_page_prose(
         page, 0,
@@ -186,7 +184,7 @@ static void say_cautions(struct tt_page *page, const struct tiptrue_comparison *
     tt_page_prose(page, 0,
                   between ? "The scatter between runs of this machine is in the uncertainty."
                           : "Runs scatter more than each says of itself; with a history "
-                            "(--history) that is reckoned with.");
+                            "(--history) that is taken into account.");
 }
 
 static void row(struct tt_page *page, size_t at, const char *name, const char *what,

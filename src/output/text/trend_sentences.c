@@ -230,10 +230,9 @@ static const char *say_tip_difference(struct tiptrue_comparison *comparison,
         tt_buffer_puts(&b, c->offset.significant ? "its offset moved by "
                                                  : "no real difference of its offset: ");
         put_pair(&b, &c->offset);
-        tt_buffer_puts(&b, c->offset.significant ? "; by chance a difference as large comes in "
-                                                 : " or more comes by chance in ");
+        tt_buffer_puts(&b, "; two runs differ this much by chance ");
         put_p(&b, c->offset.p);
-        tt_buffer_puts(&b, " of pairs of runs");
+        tt_buffer_puts(&b, " of the time");
         if (c->runout.known && c->runout.significant) {
             tt_buffer_puts(&b, "; its runout moved by ");
             put_pair(&b, &c->runout);
