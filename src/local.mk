@@ -271,6 +271,7 @@ libcore_la_SOURCES = \
   src/output/report/picture_surface.c \
   src/output/report/picture_tip.c \
   src/output/report/picture_track.c src/output/report/pictures.h \
+  src/output/report/picture_views.c \
   src/output/report/picture_weeks.c \
   src/output/report/report.c src/output/report/report.h \
   src/output/report/report_trend.c \

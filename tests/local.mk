@@ -152,6 +152,7 @@ script_tests = \
   tests/history/weeks.py \
   tests/reference/scipy_check.py \
   tests/reference/views_check.py \
+  tests/report/above.py \
   tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \

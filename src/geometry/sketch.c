@@ -304,6 +304,30 @@ static bool sense_found_wrong(const struct tiptrue_solution *s)
     return false;
 }
 
+/* Residuals of views as the picture shows them: v = A^-1 r, to the right and up, with A e_x =
+ * scale_x at the turn and A e_y = scale_y at the turn, a quarter and the shear. */
+static void place_pixels(struct draft *draft)
+{
+    const struct tiptrue_solution *s = draft->solution;
+    const struct tt_camera_result *camera = &s->camera;
+    double right = camera->turn_rad,
+           up = right + camera->shear_rad + (camera->mirrored ? -TT_PI / 2 : TT_PI / 2);
+    double a = camera->scale_x_mm * cos(right), c = camera->scale_x_mm * sin(right),
+           b = camera->scale_y_mm * cos(up), d = camera->scale_y_mm * sin(up), det = a * d - b * c;
+
+    for (size_t i = 0; camera->determined && det != 0 && i < s->n_rows; i++) {
+        const struct tt_row_result *row = &s->rows[i];
+        struct tt_spot *spot = &draft->sketch->spots[i];
+        if (row->kind == TT_VIEW) {
+            spot->has_pixel = true;
+            spot->px = draft->run->observations[i].px;
+            spot->py = draft->run->observations[i].py;
+            spot->off_right_px = (d * row->residual_mm - b * row->residual_y_mm) / det;
+            spot->off_down_px = -(a * row->residual_y_mm - c * row->residual_mm) / det;
+        }
+    }
+}
+
 enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
                                    const struct tiptrue_machine *machine,
                                    const struct tiptrue_run *run,
@@ -333,6 +357,7 @@ enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
     }
     if (plate != NULL && same_rows(&draft)) {
         place_spots(&draft);
+        place_pixels(&draft);
     }
     return TIPTRUE_OK;
 }

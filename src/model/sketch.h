@@ -25,6 +25,9 @@ struct tt_spot {
     double swing_mm; /* the head's place along n where the fit expects the contact, from that of a
                         round tip without runout */
     double direction_rad; /* of the contact, seen in the tip's own frame (psi) */
+    bool has_pixel;       /* a view whose picture's scale and turn are determined */
+    double px, py;        /* where it saw the mark, and how far from where the fit expects it */
+    double off_right_px, off_down_px;
 };
 
 /* The touches of one tip on one edge in one setup, and their fitted curve. */

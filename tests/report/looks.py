@@ -183,8 +183,9 @@ def main(folder):
     runs.call("report", "--plate", plate, "--machine", machine, log, "-o", pages["hostile"])
     pages["weeks"] = os.path.join(folder, "weeks.html")
     runs.call("report", "--history", runs.weeks(os.path.join(folder, "weeks"), 60, 37), "-o", pages["weeks"])
-    pages["15-heights"] = os.path.join(folder, "heights.html")
-    runs.report("15-heights", pages["15-heights"])
+    for name in ("15-heights", "16-views"):
+        pages[name] = os.path.join(folder, name + ".html")
+        runs.report(name, pages[name])
     axe = axe_source()
     palette(pages["01-plain"])
     seen = Seen()

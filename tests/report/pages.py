@@ -15,26 +15,12 @@ import numpy as np
 
 sys.path[:0] = [os.path.join(os.environ["srcdir"], "tests"), os.path.join(os.environ["srcdir"], "tests", "report")]
 import runs  # noqa: E402
+from marks import SVG, Checks, figures, line_of, place, plain  # noqa: E402
 from tally import Tally  # noqa: E402
 
-XHTML = "{http://www.w3.org/1999/xhtml}"
-SVG = "{http://www.w3.org/2000/svg}"
 SANITIZED = "-fsanitize" in os.environ.get("TEST_CFLAGS", "")
-MARKS = ("u", "w", "x", "n", "s", "b")
 tally = Tally()
-
-
-def plain(tag):
-    return tag.rsplit("}", 1)[-1]
-
-
-def figures(page):
-    """Of each picture of a page: its id, the elements of its SVG but for the legend, the rows of its table."""
-    for figure in page.iter(XHTML + "figure"):
-        svg = next(e for e in figure if plain(e.tag) == "svg")
-        marks = [e for e in svg.iter() if e.get("class") in MARKS and any(plain(c.tag) == "title" for c in e)]
-        rows = list(next(e for e in figure.iter(XHTML + "tbody")))
-        yield figure.get("id"), svg, marks, rows
+check_pictures, straight = Checks(tally).pictures, Checks(tally).straight
 
 
 def drawn(folder, solved):
@@ -64,25 +50,6 @@ def check_marks(folder, path):
         tally.check(rows.get(kind) == n, f"{folder}: {kind} has {rows.get(kind)} table rows, the result {n}")
     n = sum(o["set_aside"] for o in solved["observations"])
     tally.check(aside == n, f"{folder}: {aside} touches set aside drawn on the plate, the result says {n}")
-
-
-def place(mark):
-    """Where a mark stands: the centre of a circle, or the first point of a path."""
-    if mark.get("cx") is not None:
-        return float(mark.get("cx")), float(mark.get("cy"))
-    x, y = re.match(r"M([-0-9.]+) ([-0-9.]+)", mark.get("d")).groups()
-    return float(x), float(y)
-
-
-def line_of(mark):
-    return int(re.match(r"line (\d+)", "".join(mark.itertext())).group(1))
-
-
-def straight(points, falls, what):
-    """Pairs of value and place lie on one line that falls (or rises), to the rounding of the places."""
-    slope, at = np.polyfit(*zip(*points), 1)
-    off = max(abs(at + slope * value - where) for value, where in points)
-    tally.check(off < 0.11 and (slope < 0) == falls, f"{what}: {off:.3f} pixels off a line of slope {slope:.1f}")
 
 
 def check_places():
@@ -155,65 +122,6 @@ def check_round_pictures():
         expected = inwards[row["target"]] + solved["poses"][0]["yaw_deg"] - row["rotation_deg"]
         angle, _ = bearing(place(m), centre)
         tally.check(abs(turned(angle - expected)) < 1, f"line {row['line']} drawn at {angle:.1f}, not {turned(expected):.1f}")
-
-
-def check_heights():
-    """Touches from above: their wave over the rotation, and the plate's tilt, upwards where the result says so."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = os.path.join(folder, "page.html")
-        tally.check(runs.report("15-heights", path).returncode == 0, "15-heights: no page")
-        solved = runs.result("15-heights")
-        page = {name: (svg, marks) for name, svg, marks, _ in figures(ET.parse(path).getroot())}
-        check_pictures("15-heights", path)
-    rows = {o["line"]: o for o in solved["observations"] if o["kind"] == "height" and o["use"] in ("used", "no-contact")}
-    for number, tip in enumerate(solved["tips"], 1):
-        svg, marks = page[f"run-1-tip-{number}-height"]
-        tally.check(len(marks) == sum(o["tip"] == tip["tip"] for o in rows.values()), f"{tip['tip']}: {len(marks)} heights drawn")
-        face = tip["height"]["face_runout"]
-        points = []
-        for m in marks:
-            row = rows[line_of(m)]
-            wave = face["amplitude_mm"] * np.cos(np.radians(row["rotation_deg"] - face["angle_deg"])) if face else 0
-            if m.get("class") in ("u", "x", "w"):
-                points.append((1000 * (wave + row["residual_mm"]), place(m)[1]))
-        straight(points, True, f"heights of {tip['tip']}")
-        straight([(rows[line_of(m)]["rotation_deg"] % 360, place(m)[0]) for m in marks], False, f"rotations of {tip['tip']}")
-    tally.check(any(t["height"]["face_runout"] for t in solved["tips"]), "a face runout is among them")
-    check_tilt(solved["surface"][0], solved["poses"][0]["yaw_deg"], *page["run-1-tilt"])
-
-
-def check_tilt(surface, yaw_deg, svg, marks):
-    """The corners lie as the slope says, computed anew from the plate file; the pads beside the plane as far as they are off."""
-    with open(os.path.join(runs.FIELD, "15-heights", "plate.json"), encoding="utf-8") as file:
-        plate = json.load(file)
-    places = [p["at"] for p in plate["marks"] + plate["pads"]] + [e[end] for e in plate["edges"] for end in ("from", "to")]
-    low, high = np.min(places, 0), np.max(places, 0)
-    border = 0.06 * max(high - low)
-    x = np.array([low[0] - border, high[0] + border])[[0, 1, 1, 0]]
-    y = np.array([low[1] - border, high[1] + border])[[0, 0, 1, 1]]
-    c, s = np.cos(np.radians(yaw_deg)), np.sin(np.radians(yaw_deg))
-    slope = surface["slope_mm_per_m"]
-    heights = slope["x"] * (c * x - s * y) + slope["y"] * (s * x + c * y)  # mm/m by mm: micrometres
-    said = "".join(next(e for e in svg if plain(e.tag) == "desc").itertext()).replace("\N{MINUS SIGN}", "-")
-    told = [float(v) for v in re.findall(r"(?:left|right) ([-+0-9]+)", said.split("corners:")[1])]
-    tally.check(np.abs(told - heights).max() < 0.51, f"corners said to be at {told}, they are at {heights}")
-    lines = {k: [[float(v) for v in re.findall(r"[-0-9.]+", e.get("d"))] for e in svg if e.get("class") == k] for k in "dek"}
-    tally.check((len(lines["d"]), len(lines["e"]), len(marks)) == (4, 4, len(surface["pads"])), f"lines drawn: {lines}")
-    straight([(z, e[1] - d[1]) for z, e, d in zip(heights, lines["e"], lines["d"])], True, "the plate's corners")
-    straight([(1000 * (p["shift_mm"] + p["mean_residual_mm"]), k[3] - k[1]) for p, k in zip(surface["pads"], lines["k"])], True,
-             "pads off the plane")
-
-
-def check_pictures(folder, path):
-    """Each is an image with title, description and a table behind it; ids once on the page."""
-    page = ET.parse(path).getroot()
-    ids = [e.get("id") for e in page.iter() if e.get("id")]
-    tally.check(len(ids) == len(set(ids)), f"{folder}: an id stands twice")
-    for name, svg, _, rows in figures(page):
-        words = {plain(e.tag): "".join(e.itertext()) for e in list(svg)[:2]}
-        good = svg.get("role") == "img" and words.get("title") and len(words.get("desc", "")) > 20 and rows
-        tally.check(good, f"{folder}: {name} lacks its role, words or table: {words}")
-        tally.check(all(e in ids for e in svg.get("aria-labelledby").split()), f"{folder}: {name} is labelled by nothing")
 
 
 def check_words(folder, text):
@@ -465,7 +373,6 @@ with tempfile.TemporaryDirectory() as scratch:
     field_runs(scratch)
     check_places()
     check_round_pictures()
-    check_heights()
     zones(scratch)
     hostile(scratch)
     sizes(scratch)

@@ -40,6 +40,10 @@ void tt_draw_track(const struct tt_scene *scene, size_t track, struct tt_picture
 bool tt_can_draw_surface(const struct tt_scene *scene, size_t surface);
 void tt_draw_surface(const struct tt_scene *scene, size_t surface, struct tt_picture *picture);
 
+/* The camera's picture with the views' residuals. Needs the machine, and the log of the run. */
+bool tt_can_draw_views(const struct tt_scene *scene);
+void tt_draw_views(const struct tt_scene *scene, struct tt_picture *picture);
+
 /* Of one tip of the solution. */
 bool tt_can_draw_height(const struct tt_scene *scene, size_t tip);
 void tt_draw_height(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);

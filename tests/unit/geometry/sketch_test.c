@@ -204,6 +204,41 @@ START_TEST(places)
 }
 END_TEST
 
+/* A view's residual in pixels is what A makes the residual in millimetres of; A by its definition:
+ * the picture's axes to the right and up, as directions and sizes in the machine. */
+START_TEST(pixels)
+{
+    const double turn = 0.2147, shear = -0.0123, square = _i == 1 ? -TT_PI / 2 : TT_PI / 2;
+    struct made m;
+    struct tt_sketch sketch = {0};
+    make(&m, false);
+    m.solution.camera = (struct tt_camera_result){.views = 1,
+                                                  .determined = true,
+                                                  .scale_x_mm = 0.0173,
+                                                  .scale_y_mm = 0.0166,
+                                                  .turn_rad = turn,
+                                                  .shear_rad = shear,
+                                                  .mirrored = _i == 1};
+    m.rows[3].kind = TT_VIEW;
+    m.rows[3].residual_mm = 0.0031;
+    m.rows[3].residual_y_mm = -0.0047;
+    m.observations[3].px = 871.25;
+    m.observations[3].py = 133.5;
+    ck_assert_int_eq(tt_sketch_draw(&m.plate, &m.machine, &m.run, &m.solution, &sketch, NULL),
+                     TIPTRUE_OK);
+    const struct tt_spot *spot = &sketch.spots[3];
+    ck_assert(spot->has_pixel && !sketch.spots[2].has_pixel);
+    ck_assert_double_eq(spot->px, 871.25);
+    ck_assert_double_eq(spot->py, 133.5);
+    double right = spot->off_right_px, up = -spot->off_down_px;
+    ck_assert_double_eq_tol(0.0173 * right * cos(turn) + 0.0166 * up * cos(turn + square + shear),
+                            0.0031, 1e-12);
+    ck_assert_double_eq_tol(0.0173 * right * sin(turn) + 0.0166 * up * sin(turn + square + shear),
+                            -0.0047, 1e-12);
+    tt_sketch_clear(&sketch);
+}
+END_TEST
+
 /* A sense of rotation that the fit turned round: both curves, each the other's for the other
  * machine. */
 START_TEST(sense_turned_round)
@@ -259,6 +294,7 @@ int main(void)
     tcase_add_loop_test(cases, swing_is_where_the_residual_is_0, 0, 2);
     tcase_add_test(cases, tracks_and_their_curves);
     tcase_add_test(cases, places);
+    tcase_add_loop_test(cases, pixels, 0, 2);
     tcase_add_test(cases, sense_turned_round);
     tcase_add_test(cases, without_files);
     suite_add_tcase(suite, cases);

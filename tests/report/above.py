@@ -1,0 +1,110 @@
+# SPDX-License-Identifier: GPL-3.0-or-later
+# Copyright (C) 2026 the tiptrue authors
+"""Pictures of touches from above and of views, on the report's pages: against the result, and computed anew from the files."""
+import json
+import os
+import re
+import sys
+import tempfile
+import xml.etree.ElementTree as ET
+
+import numpy as np
+
+sys.path[:0] = [os.path.join(os.environ["srcdir"], "tests"), os.path.join(os.environ["srcdir"], "tests", "report")]
+import runs  # noqa: E402
+from marks import Checks, figures, line_of, place, plain  # noqa: E402
+from tally import Tally  # noqa: E402
+
+tally = Tally()
+checks = Checks(tally)
+
+
+def check_heights():
+    """Touches from above: their wave over the rotation, and the plate's tilt, upwards where the result says so."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "page.html")
+        tally.check(runs.report("15-heights", path).returncode == 0, "15-heights: no page")
+        solved = runs.result("15-heights")
+        page = {name: (svg, marks) for name, svg, marks, _ in figures(ET.parse(path).getroot())}
+        checks.pictures("15-heights", path)
+    rows = {o["line"]: o for o in solved["observations"] if o["kind"] == "height" and o["use"] in ("used", "no-contact")}
+    for number, tip in enumerate(solved["tips"], 1):
+        svg, marks = page[f"run-1-tip-{number}-height"]
+        tally.check(len(marks) == sum(o["tip"] == tip["tip"] for o in rows.values()), f"{tip['tip']}: {len(marks)} heights drawn")
+        face = tip["height"]["face_runout"]
+        points = []
+        for m in marks:
+            row = rows[line_of(m)]
+            wave = face["amplitude_mm"] * np.cos(np.radians(row["rotation_deg"] - face["angle_deg"])) if face else 0
+            if m.get("class") in ("u", "x", "w"):
+                points.append((1000 * (wave + row["residual_mm"]), place(m)[1]))
+        checks.straight(points, True, f"heights of {tip['tip']}")
+        checks.straight([(rows[line_of(m)]["rotation_deg"] % 360, place(m)[0]) for m in marks], False, f"rotations of {tip['tip']}")
+    tally.check(any(t["height"]["face_runout"] for t in solved["tips"]), "a face runout is among them")
+    check_tilt(solved["surface"][0], solved["poses"][0]["yaw_deg"], *page["run-1-tilt"])
+
+
+def check_tilt(surface, yaw_deg, svg, marks):
+    """The corners lie as the slope says, computed anew from the plate file; the pads beside the plane as far as they are off."""
+    with open(os.path.join(runs.FIELD, "15-heights", "plate.json"), encoding="utf-8") as file:
+        plate = json.load(file)
+    places = [p["at"] for p in plate["marks"] + plate["pads"]] + [e[end] for e in plate["edges"] for end in ("from", "to")]
+    low, high = np.min(places, 0), np.max(places, 0)
+    border = 0.06 * max(high - low)
+    x = np.array([low[0] - border, high[0] + border])[[0, 1, 1, 0]]
+    y = np.array([low[1] - border, high[1] + border])[[0, 0, 1, 1]]
+    c, s = np.cos(np.radians(yaw_deg)), np.sin(np.radians(yaw_deg))
+    slope = surface["slope_mm_per_m"]
+    heights = slope["x"] * (c * x - s * y) + slope["y"] * (s * x + c * y)  # mm/m by mm: micrometres
+    said = "".join(next(e for e in svg if plain(e.tag) == "desc").itertext()).replace("\N{MINUS SIGN}", "-")
+    told = [float(v) for v in re.findall(r"(?:left|right) ([-+0-9]+)", said.split("corners:")[1])]
+    tally.check(np.abs(told - heights).max() < 0.51, f"corners said to be at {told}, they are at {heights}")
+    lines = {k: [[float(v) for v in re.findall(r"[-0-9.]+", e.get("d"))] for e in svg if e.get("class") == k] for k in "dek"}
+    tally.check((len(lines["d"]), len(lines["e"]), len(marks)) == (4, 4, len(surface["pads"])), f"lines drawn: {lines}")
+    checks.straight([(z, e[1] - d[1]) for z, e, d in zip(heights, lines["e"], lines["d"])], True, "the plate's corners")
+    pads = [(1000 * (p["shift_mm"] + p["mean_residual_mm"]), k[3] - k[1]) for p, k in zip(surface["pads"], lines["k"])]
+    checks.straight(pads, True, "pads off the plane")
+
+
+def check_views():
+    """Views with two of them spoilt: their strokes show by how much, and which way, the picture counting down."""
+    options, log = runs.inputs("16-views")
+    with open(log, encoding="utf-8") as file:
+        lines = file.read().splitlines()
+    names = next(line for line in lines if line.startswith("kind,")).split(",")
+    views = [i for i, line in enumerate(lines) if line.startswith("view,")]
+    spoilt = {views[2]: ("px", 37.0), views[9]: ("py", -23.0)}
+    for i, (name, by) in spoilt.items():
+        cells = lines[i].split(",")
+        cells[names.index(name)] = f"{float(cells[names.index(name)]) + by:.2f}"
+        lines[i] = ",".join(cells)
+    with tempfile.TemporaryDirectory() as folder:
+        path, page = os.path.join(folder, "run.csv"), os.path.join(folder, "page.html")
+        with open(path, "w", encoding="utf-8") as file:
+            file.write("\n".join(lines) + "\n")
+        told = runs.call("report", *options, path, "-o", page)
+        tally.check(told.returncode == 0, f"16-views: no page: {told.stderr}")
+        checks.pictures("16-views", page)
+        svg, marks, rows = next(f[1:] for f in figures(ET.parse(page).getroot()) if f[0] == "run-1-views")
+    cells = [["".join(c.itertext()).replace("\N{MINUS SIGN}", "-") for c in row] for row in rows]
+    tally.check(len(marks) == len(rows) == len(views), f"{len(marks)} marks, {len(rows)} rows of {len(views)} views")
+    for i, (name, by) in spoilt.items():
+        row = next(c for c in cells if c[0] == str(i + 1))
+        off = {"px": float(row[4]), "py": float(row[5])}
+        tally.check(abs(off.pop(name) - by) < 1 and abs(next(iter(off.values()))) < 1 and row[6] == "left out",
+                    f"{name} spoilt by {by}: {row}")
+    checks.straight([(float(c[2]), place(m)[0]) for c, m in zip(cells, marks)], False, "px of the views")
+    checks.straight([(float(c[3]), place(m)[1]) for c, m in zip(cells, marks)], False, "py of the views")
+    strokes = [[float(v) for v in re.findall(r"[-0-9.]+", e.get("d"))] for e in svg if e.get("class") == "k"]
+    good = [c for c in cells if not c[6]]
+    tally.check(len(strokes) == len(good), f"{len(strokes)} strokes of {len(good)} views")
+    for axis, column in ((0, 4), (1, 5)):
+        points = [(float(c[column]), k[2 + axis] - k[axis]) for c, k in zip(good, strokes)]
+        slope, at = np.polyfit(*zip(*points), 1)
+        # residuals are printed to a hundredth of a pixel, which is enlarged
+        tally.check(slope > 0 and max(abs(at + slope * v - w) for v, w in points) < 0.2 + 0.006 * slope, f"strokes: {points}")
+
+
+check_heights()
+check_views()
+tally.close()
