@@ -378,8 +378,9 @@ static void gram_of_plain(const struct tt_model *model, const struct tt_cell *ce
     memcpy(right, products, sizeof products);
 }
 
+/* @whole: else the part of its block alone. */
 static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell,
-                            const double weight[])
+                            const double weight[], bool whole)
 {
     double gram[TT_MOST_COLUMNS * TT_MOST_COLUMNS], right[TT_MOST_COLUMNS];
     size_t n = cell->n_columns;
@@ -396,7 +397,12 @@ static void accumulate_cell(struct tt_model *model, const struct tt_cell *cell,
             gram[k * n + j] = gram[j * n + k];
         }
     }
-    tt_system_add_cell(&model->system, cell->block, cell->entries, cell->n_entries, gram, right, n);
+    size_t first = 0; /* entry; those of the border come first */
+    while (!whole && cell->entries[first].place < model->n_border) {
+        first++;
+    }
+    tt_system_add_cell(&model->system, cell->block, cell->entries + first, cell->n_entries - first,
+                       gram, right, n);
 }
 
 void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight,
@@ -404,7 +410,7 @@ void tt_model_accumulate(struct tt_model *model, const double weight[], double s
 {
     tt_system_zero(&model->system);
     for (size_t c = 0; c < model->n_cells; c++) {
-        accumulate_cell(model, &model->cells[c], weight);
+        accumulate_cell(model, &model->cells[c], weight, true);
     }
     for (size_t i = 0; i < model->n_sights && sight_weight > 0; i++) {
         const struct tt_sight *sight = &model->sights[i];
@@ -419,5 +425,13 @@ void tt_model_accumulate(struct tt_model *model, const double weight[], double s
         double residual = model->x[tt_unknown(model, prior->block, prior->place)] - prior->value;
         tt_system_add_diagonal(&model->system, prior->block, prior->place,
                                1 / (prior->u * prior->u), residual);
+    }
+}
+
+void tt_model_accumulate_blocks(struct tt_model *model, const double weight[])
+{
+    tt_system_zero(&model->system);
+    for (size_t c = 0; c < model->n_cells; c++) {
+        accumulate_cell(model, &model->cells[c], weight, false);
     }
 }

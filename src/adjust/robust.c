@@ -51,7 +51,7 @@ bool tt_robust_start(struct tt_fit *fit)
             fit->weight[i] =
                 1 / (TT_FIRST_SCATTER_MM * fmax(fabs(model->residual[i]), DEVIATION_FLOOR_MM));
         }
-        tt_model_accumulate(model, fit->weight, 0, false);
+        tt_model_accumulate_blocks(model, fit->weight);
         for (size_t i = 0; i < model->n_priors; i++) {
             const struct tt_prior *prior = &model->priors[i];
             if (prior->kind == TT_PRIOR_RADIUS) {
