@@ -374,7 +374,7 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
                                             const struct tt_candidate *parent)
 {
     const struct tt_mode *best[TT_MODE_KINDS] = {NULL};
-    struct tt_fit *fit = pool->search->least_squares;
+    struct tt_fit *fit = tt_fit_finished(pool->search->least_squares);
     struct tt_modes table = {0};
     enum tiptrue_status status =
         fit != NULL ? tt_modes_score(fit, pool->search->arena, TT_MODES_FINE, &table) : TIPTRUE_OK;

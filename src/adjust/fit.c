@@ -312,7 +312,7 @@ static bool yaw_is_open(const struct tt_model *model)
     return open;
 }
 
-void tt_fit_run(struct tt_fit *fit, const double good[])
+void tt_fit_run_roughly(struct tt_fit *fit, const double good[])
 {
     struct tt_model *model = fit->model;
 
@@ -320,8 +320,23 @@ void tt_fit_run(struct tt_fit *fit, const double good[])
         fit->good[i] = good != NULL ? good[i] : 1;
     }
     tt_model_linearise(model);
-    fit->deficient =
-        !solve_weighted(fit, ROUGH) || !solve_weighted(fit, PRECISE) || yaw_is_open(model);
+    fit->deficient = !solve_weighted(fit, ROUGH);
+    fit->rough = true;
+}
+
+struct tt_fit *tt_fit_finished(struct tt_fit *fit)
+{
+    if (fit != NULL && fit->rough) {
+        fit->rough = false;
+        fit->deficient = fit->deficient || !solve_weighted(fit, PRECISE) || yaw_is_open(fit->model);
+    }
+    return fit != NULL && !fit->deficient ? fit : NULL;
+}
+
+void tt_fit_run(struct tt_fit *fit, const double good[])
+{
+    tt_fit_run_roughly(fit, good);
+    (void)tt_fit_finished(fit);
 }
 
 bool tt_fit_predict(struct tt_fit *fit)

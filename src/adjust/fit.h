@@ -46,6 +46,7 @@ struct tt_fit {
     bool sight_scattered; /* the same of the sightings */
     bool view_scattered;  /* and of the views */
     bool deficient;       /* the normal matrix was singular: model->weak is needed */
+    bool rough;           /* tt_fit_finished is still to come */
     size_t iterations;
     double least_touch_var_mm2;        /* no smaller one is believed */
     double touch_var_mm2;              /* of one touch, resolution included, rotation not */
@@ -81,6 +82,12 @@ TT_MUST_USE enum tiptrue_status tt_fit_init(struct tt_fit *fit, struct tt_arena 
  * fit->deficient: nothing else is filled. After it the system of the model is factored and inverted
  * at the solution, the residuals are those of the solution. */
 void tt_fit_run(struct tt_fit *fit, const double good[]);
+
+/* Its first steps: residuals and scatter are right to what is left of the start, second order. */
+void tt_fit_run_roughly(struct tt_fit *fit, const double good[]);
+
+/* And the rest, where it is still to come. Returns @fit; NULL where it is deficient, or NULL. */
+struct tt_fit *tt_fit_finished(struct tt_fit *fit);
 
 /* The covariance to be expected with the scatter in *fit, at the start values, nothing fitted.
  * False: singular. */

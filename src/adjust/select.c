@@ -27,9 +27,12 @@
 #define CLEAN_WIDER 1.6
 #define CLEAN_SCATTER_MM 7e-3
 #define CLEAN_IMPROBABLE 1e-4
+/* A repeatability that is not stated, and so many times what is looked into: that holds of a rough
+ * fit, too. */
+#define FAR_FROM_CLEAN 1.5
 
-/* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1.
- */
+/* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1,
+ * roughly. */
 static enum tiptrue_status fit_terms(const struct tt_search *search, const struct tt_terms *terms,
                                      bool weak, const double good[], struct tt_selection *out)
 {
@@ -57,20 +60,29 @@ static enum tiptrue_status fit_terms(const struct tt_search *search, const struc
             by_touch[i] = good[out->model->row[i]];
         }
     }
-    tt_fit_run(out->fit, by_touch);
+    tt_fit_run_roughly(out->fit, by_touch);
     return TIPTRUE_OK;
 }
 
-/* The same, with weak priors where something is not determined without. */
+/* The rest of that, with weak priors where something is not determined without. */
+static enum tiptrue_status finish(const struct tt_search *search, const struct tt_terms *terms,
+                                  const double good[], struct tt_selection *out)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (tt_fit_finished(out->fit) == NULL) {
+        status = fit_terms(search, terms, true, good, out);
+        (void)tt_fit_finished(status == TIPTRUE_OK ? out->fit : NULL);
+    }
+    return status;
+}
+
 static enum tiptrue_status fit_either(const struct tt_search *search, const struct tt_terms *terms,
                                       const double good[], struct tt_selection *out)
 {
     enum tiptrue_status status = fit_terms(search, terms, false, good, out);
 
-    if (status == TIPTRUE_OK && out->fit->deficient) {
-        status = fit_terms(search, terms, true, good, out);
-    }
-    return status;
+    return status == TIPTRUE_OK ? finish(search, terms, good, out) : status;
 }
 
 /* Setups whose yaw no sightings tell: does the fit contradict the nominal one, or is there none? */
@@ -143,6 +155,12 @@ static bool looks_clean(struct tt_fit *fit)
     return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
 }
 
+static bool far_from_clean(const struct tt_fit *fit)
+{
+    return !fit->deficient && fit->noise->touch_dof == 0 &&
+           sqrt(fit->scatter_touch_mm2) > FAR_FROM_CLEAN * CLEAN_SCATTER_MM;
+}
+
 /* Does least squares of everything stand: normal scatter, and no mode of the table more probable
  * than not? */
 static enum tiptrue_status judge(const struct tt_search *search, struct tt_selection *plain,
@@ -203,7 +221,8 @@ static enum tiptrue_status search_all(struct tt_search *search, struct tt_select
     enum tiptrue_status status = explain(search, selection->fit->scattered, &own, &e);
 
     if (status == TIPTRUE_E_DEGENERATE) {
-        return TIPTRUE_OK; /* nothing better than what least squares has, which says so itself */
+        /* nothing better than what least squares has, which says so itself */
+        return finish(search, NULL, NULL, selection);
     }
     if (status != TIPTRUE_OK ||
         (status = fit_either(search, &e->terms, e->good, selection)) != TIPTRUE_OK) {
@@ -230,7 +249,11 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
         noise->touch_dof = noise->touch_known ? HUGE_VAL : 0;
         noise->sight_dof = noise->sight_known ? HUGE_VAL : 0;
     }
-    status = fit_either(&search, NULL, NULL, selection);
+    status = fit_terms(&search, NULL, false, NULL, selection);
+    if (status == TIPTRUE_OK && robust && far_from_clean(selection->fit)) {
+        return search_all(&search, selection);
+    }
+    status = status == TIPTRUE_OK ? finish(&search, NULL, NULL, selection) : status;
     if (status != TIPTRUE_OK || !robust) {
         return status;
     }
