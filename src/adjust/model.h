@@ -196,7 +196,8 @@ void tt_model_move(struct tt_model *model, const double dx[]);
 void tt_model_accumulate(struct tt_model *model, const double weight[], double sight_weight,
                          bool with_priors);
 
-/* The same of the touches alone, and of the tips' own unknowns: what tt_system_solve_blocks takes. */
+/* The same of the touches alone, and of the tips' own unknowns: what tt_system_solve_blocks takes.
+ */
 void tt_model_accumulate_blocks(struct tt_model *model, const double weight[]);
 
 /* Weight of a coordinate of @sight where others have @sight_weight (> 0). */
