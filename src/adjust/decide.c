@@ -310,7 +310,8 @@ static bool on_same_plate(const struct tt_pool *pool, size_t block)
 /* Does the best keep enough, and what the others leave of it? @plan: of each block. Where every
  * touch is good, rivals tell errors of the plate otherwise, which U in full has in it: that is what
  * they are held to where the verdict goes by it. Where touches are late, others may be, too, that
- * no rival names, and what hides them is an offset within U on the same plate. */
+ * no rival names, and what hides them is an offset within U on the same plate: a rival beyond it is
+ * not covered by a larger U then. */
 static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
                             const struct tt_candidate *const near[], size_t n,
                             const double weights[], const struct plan plan[])
@@ -324,6 +325,7 @@ static void look_for_little(struct tt_pool *pool, struct tt_explanation *e,
             useless(best->same_plate_expanded_mm, best->same_plate, &none, plan[b].same_plate_mm);
         bool doubtful = useless(best->same_plate_expanded_mm, best->same_plate, &e->extra[b],
                                 plan[b].same_plate_mm);
+        doubtful = doubtful || (!all_kept && plan[b].cover.first > 0);
         if (doubtful && all_kept && !on_same_plate(pool, b)) {
             doubtful = plan[b].cover.beyond ||
                        useless(best->expanded_mm, best->whole, &e->extra[b], plan[b].whole_mm);

@@ -109,7 +109,7 @@ static void add(struct filling *filling, size_t number)
     must(tt_solved_make(&solved, filling->plate, machine, NULL, NULL, run, solution, FIRST_S,
                         &filling->error),
          &filling->error);
-    must(tt_store_put(filling->history, &solved.record, solution, TT_PUT_SOLVED, &outcome,
+    must(tt_store_put(filling->history, &solved.record, solved.solution, TT_PUT_SOLVED, &outcome,
                       &filling->error),
          &filling->error);
     if (!outcome.run_is_new) {
