@@ -42,7 +42,10 @@ static bool is_same(sqlite3_stmt *a, sqlite3_stmt *b, int column)
         return fabs(x) < MOST_LENGTH_MM ? fabs(x - y) <= SAME_PART * fabs(x) + SAME_MM : x == y;
     }
     struct tt_text x = tt_sql_column_text(a, column), y = tt_sql_column_text(b, column);
-    return type == SQLITE_NULL || (x.length == y.length && memcmp(x.text, y.text, x.length) == 0);
+    bool there = x.text != NULL && y.text != NULL; /* else memory ran out, or both are empty */
+    return type == SQLITE_NULL ||
+           (x.length == y.length &&
+            (x.length == 0 || (there && memcmp(x.text, y.text, x.length) == 0)));
 }
 
 /* The name of the first column that differs, or NULL. */
