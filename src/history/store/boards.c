@@ -17,13 +17,6 @@
     "id, machine, started, added, judged, version, verdict, run, time_s, parts_read, parts_used"
 enum { AFTER_COLUMNS = 11 };
 
-static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
-                                  struct tiptrue_error *error)
-{
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
-                             : tt_sql_fail(store, code, error);
-}
-
 /* The judgement of a board: the columns from the 5th on. */
 static void bind_judgement(sqlite3_stmt *to, int at, const struct tt_board_record *board, int *code)
 {
@@ -49,7 +42,7 @@ static enum tiptrue_status run_with_texts(struct tiptrue_history *store, sqlite3
     tt_sql_text(statement, at + 1, digest[0], &code);
     tt_sql_blob(statement, at + 2, board->said, &code);
     tt_sql_text(statement, at + 3, digest[1], &code);
-    return finish(store, statement, code, error);
+    return tt_sql_finish_bound(store, statement, code, error);
 }
 
 static enum tiptrue_status insert(struct tiptrue_history *store,
@@ -119,8 +112,7 @@ static enum tiptrue_status look_up(struct tiptrue_history *store,
         tt_sql_blob(statement, 5, board->said, &code);
         tt_sql_text(statement, 6, board->machine, &code);
         tt_sql_text(statement, 7, board->judged, &code);
-        status = code == SQLITE_OK ? tt_sql_next(store, statement, &known->there, error)
-                                   : tt_sql_fail(store, code, error);
+        status = tt_sql_next_bound(store, statement, code, &known->there, error);
     }
     if (status == TIPTRUE_OK && known->there) {
         const char *added = tt_sql_column(statement, 0);
@@ -259,8 +251,7 @@ enum tiptrue_status tt_store_load_board(struct tiptrue_history *store, const cha
 
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, id, &code);
-        status = code == SQLITE_OK ? tt_sql_next(store, statement, &row, error)
-                                   : tt_sql_fail(store, code, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     if (status == TIPTRUE_OK && !row) {
         return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,

@@ -6,7 +6,7 @@
 
 #include <stdio.h>
 
-static void copy_word(char to[32], const char *from)
+void tt_copy_word(char to[32], const char *from)
 {
     snprintf(to, 32, "%s", from != NULL ? from : "");
 }
@@ -25,16 +25,15 @@ enum tiptrue_status tt_find_newest(struct tiptrue_history *store, sqlite3_int64 
     *newest = (struct tt_known_result){0};
     if (status == TIPTRUE_OK) {
         tt_sql_integer(statement, 1, run, &code);
-        status = code == SQLITE_OK ? tt_sql_next(store, statement, &row, error)
-                                   : tt_sql_fail(store, code, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     if (status == TIPTRUE_OK && row) {
         newest->no = sqlite3_column_int64(statement, 0);
         for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
             newest->documents[i] = sqlite3_column_int64(statement, 1 + i);
         }
-        copy_word(newest->added, tt_sql_column(statement, 5));
-        copy_word(newest->version, tt_sql_column(statement, 6));
+        tt_copy_word(newest->added, tt_sql_column(statement, 5));
+        tt_copy_word(newest->version, tt_sql_column(statement, 6));
         sqlite3_reset(statement);
     }
     return status;
@@ -54,8 +53,7 @@ enum tiptrue_status tt_store_newest(struct tiptrue_history *store, const char *i
     *run = *result = 0;
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, id, &code);
-        status = code == SQLITE_OK ? tt_sql_next(store, statement, &row, error)
-                                   : tt_sql_fail(store, code, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     if (status == TIPTRUE_OK && row) {
         *run = sqlite3_column_int64(statement, 0);

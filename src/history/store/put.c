@@ -22,26 +22,6 @@
 /* What a blob can hold (SQLITE_MAX_LENGTH). */
 #define LARGEST_LOG 1000000000
 
-static void copy_word(char to[32], const char *from)
-{
-    snprintf(to, 32, "%s", from != NULL ? from : "");
-}
-
-/* Step a statement that gives at most one row, in which @code came up while binding. */
-static enum tiptrue_status look(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
-                                bool *row, struct tiptrue_error *error)
-{
-    return code == SQLITE_OK ? tt_sql_next(store, statement, row, error)
-                             : tt_sql_fail(store, code, error);
-}
-
-static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
-                                  struct tiptrue_error *error)
-{
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
-                             : tt_sql_fail(store, code, error);
-}
-
 static void bind_number(sqlite3_stmt *statement, int at, sqlite3_int64 number, int *code)
 {
     if (number != 0) {
@@ -62,11 +42,11 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, const char *i
     *run = 0;
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, id, &code);
-        status = look(store, statement, code, &row, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     if (status == TIPTRUE_OK && row) {
         *run = sqlite3_column_int64(statement, 0);
-        copy_word(since, tt_sql_column(statement, 1));
+        tt_copy_word(since, tt_sql_column(statement, 1));
         sqlite3_reset(statement);
     }
     return status;
@@ -83,7 +63,7 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, const struc
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, record->id, &code);
         tt_sql_text(statement, 2, record->added, &code);
-        status = finish(store, statement, code, error);
+        status = tt_sql_finish_bound(store, statement, code, error);
     }
     if (status == TIPTRUE_OK) {
         *run = sqlite3_last_insert_rowid(store->db);
@@ -132,7 +112,7 @@ static enum tiptrue_status insert_log(struct tiptrue_history *store, sqlite3_int
     } else if (code == SQLITE_OK) {
         tt_sql_blob(statement, 2, log, &code);
     }
-    status = finish(store, statement, code, error);
+    status = tt_sql_finish_bound(store, statement, code, error);
     return status == TIPTRUE_OK && large ? pass_log(store, run, log, true, &same, error) : status;
 }
 
@@ -151,7 +131,7 @@ static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 
         return status;
     }
     tt_sql_integer(statement, 1, run, &code);
-    status = look(store, statement, code, &row, error);
+    status = tt_sql_next_bound(store, statement, code, &row, error);
     sqlite3_reset(statement);
     *is_new = status == TIPTRUE_OK && !row;
     if (status == TIPTRUE_OK && !row) {
@@ -194,7 +174,7 @@ static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_d
             tt_sql_text(statement, 1, digest, &code);
             tt_sql_text(statement, 2, tt_document_words[kind], &code);
             tt_sql_blob(statement, 3, text, &code);
-            status = look(store, statement, code, &row, error);
+            status = tt_sql_next_bound(store, statement, code, &row, error);
         }
         if (status == TIPTRUE_OK) {
             *no = row ? sqlite3_column_int64(statement, 0) : sqlite3_last_insert_rowid(store->db);
@@ -227,7 +207,7 @@ static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_in
             bind_number(statement, 5 + i, documents[i], &code);
         }
         bind_number(statement, 9, only, &code);
-        status = look(store, statement, code, found, error);
+        status = tt_sql_next_bound(store, statement, code, found, error);
         sqlite3_reset(statement);
     }
     return status;
@@ -244,7 +224,7 @@ static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_
 
     if (status == TIPTRUE_OK) {
         tt_sql_integer(statement, 1, run, &code);
-        status = look(store, statement, code, documented, error);
+        status = tt_sql_next_bound(store, statement, code, documented, error);
         sqlite3_reset(statement);
     }
     return status;
@@ -272,7 +252,7 @@ static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_
         tt_sql_text(statement, 8, result->verdict, &code);
         tt_sql_text(statement, 9, digest, &code);
         tt_sql_blob(statement, 10, result->json, &code);
-        status = finish(store, statement, code, error);
+        status = tt_sql_finish_bound(store, statement, code, error);
     }
     return status;
 }
@@ -360,7 +340,7 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
 
     if (status == TIPTRUE_OK) {
         bind_export(statement, run, export, &code);
-        status = look(store, statement, code, &there, error);
+        status = tt_sql_next_bound(store, statement, code, &there, error);
         sqlite3_reset(statement);
     }
     *is_new = !there;
@@ -368,7 +348,7 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
         (status = tt_sql_get(store, INSERT, &statement, error)) == TIPTRUE_OK) {
         code = SQLITE_OK;
         bind_export(statement, run, export, &code);
-        status = finish(store, statement, code, error);
+        status = tt_sql_finish_bound(store, statement, code, error);
     }
     return status;
 }
@@ -408,7 +388,7 @@ static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 
 
     if (status == TIPTRUE_OK) {
         tt_sql_integer(statement, 1, run, &code);
-        status = finish(store, statement, code, error);
+        status = tt_sql_finish_bound(store, statement, code, error);
     }
     return status;
 }
@@ -455,8 +435,8 @@ static enum tiptrue_status put_all(struct tiptrue_history *store, const struct t
         status = put_parts(store, run, record, how, &newest, outcome, &last, error);
     }
     if (status == TIPTRUE_OK) {
-        copy_word(outcome->superseded, newest.added);
-        copy_word(outcome->superseded_version, newest.version);
+        tt_copy_word(outcome->superseded, newest.added);
+        tt_copy_word(outcome->superseded_version, newest.version);
         status = follow(store, run, &newest, last, solution, error);
     }
     return status;

@@ -26,8 +26,7 @@ static enum tiptrue_status run_with(struct tiptrue_history *store, const char *s
             tt_sql_text(statement, i + 1, text[i], &code);
         }
     }
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
-                             : tt_sql_fail(store, code, error);
+    return tt_sql_finish_bound(store, statement, code, error);
 }
 
 enum tiptrue_status tt_store_say(struct tiptrue_history *store, const char *id, enum tt_saying what,
@@ -118,8 +117,7 @@ static enum tiptrue_status look_up(struct tiptrue_history *store, const char *sq
     *row = false;
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, id, &code);
-        status = code == SQLITE_OK ? tt_sql_next(store, statement, row, error)
-                                   : tt_sql_fail(store, code, error);
+        status = tt_sql_next_bound(store, statement, code, row, error);
     }
     if (status == TIPTRUE_OK && *row) {
         *value = sqlite3_column_double(statement, 0);
@@ -188,8 +186,7 @@ enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store, const c
     *found = false;
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, machine != NULL ? machine : "", &code);
-        status = code == SQLITE_OK ? tt_sql_next(store, statement, found, error)
-                                   : tt_sql_fail(store, code, error);
+        status = tt_sql_next_bound(store, statement, code, found, error);
     }
     if (status == TIPTRUE_OK && *found) {
         *found = sqlite3_column_type(statement, 0) != SQLITE_NULL;

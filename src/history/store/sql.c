@@ -134,6 +134,20 @@ enum tiptrue_status tt_sql_finish(struct tiptrue_history *store, sqlite3_stmt *s
     return status;
 }
 
+enum tiptrue_status tt_sql_next_bound(struct tiptrue_history *store, sqlite3_stmt *statement,
+                                      int code, bool *row, struct tiptrue_error *error)
+{
+    return code == SQLITE_OK ? tt_sql_next(store, statement, row, error)
+                             : tt_sql_fail(store, code, error);
+}
+
+enum tiptrue_status tt_sql_finish_bound(struct tiptrue_history *store, sqlite3_stmt *statement,
+                                        int code, struct tiptrue_error *error)
+{
+    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
+                             : tt_sql_fail(store, code, error);
+}
+
 enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
                                struct tiptrue_error *error)
 {

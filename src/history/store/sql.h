@@ -41,6 +41,14 @@ TT_MUST_USE enum tiptrue_status tt_sql_next(struct tiptrue_history *store, sqlit
 /* To its end, for what gives no row. */
 TT_MUST_USE enum tiptrue_status tt_sql_finish(struct tiptrue_history *store,
                                               sqlite3_stmt *statement, struct tiptrue_error *error);
+/* The same of a statement in which @code came up while binding: where it is a failure, that is what
+ * is told, and nothing is run. */
+TT_MUST_USE enum tiptrue_status tt_sql_next_bound(struct tiptrue_history *store,
+                                                  sqlite3_stmt *statement, int code, bool *row,
+                                                  struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_finish_bound(struct tiptrue_history *store,
+                                                    sqlite3_stmt *statement, int code,
+                                                    struct tiptrue_error *error);
 /* Statements without values, one or more. */
 TT_MUST_USE enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
                                            struct tiptrue_error *error);

@@ -60,14 +60,6 @@ static void bind_run(sqlite3_stmt *to, const struct tt_series_run *run, const ch
     tt_sql_text(to, at, numbers, code);
 }
 
-/* Finish a statement in which @code came up while binding. */
-static enum tiptrue_status finish(struct tiptrue_history *store, sqlite3_stmt *statement, int code,
-                                  struct tiptrue_error *error)
-{
-    return code == SQLITE_OK ? tt_sql_finish(store, statement, error)
-                             : tt_sql_fail(store, code, error);
-}
-
 static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int64 run,
                                       struct tiptrue_error *error)
 {
@@ -85,7 +77,7 @@ static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int
         status = tt_sql_get(store, REMOVE[i], &statement, error);
         if (status == TIPTRUE_OK) {
             tt_sql_integer(statement, 1, run, &code);
-            status = finish(store, statement, code, error);
+            status = tt_sql_finish_bound(store, statement, code, error);
         }
     }
     return status;
@@ -115,7 +107,7 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, sqlite3_int
     tt_sql_text(statement, AT_RUN + 6, solution->plate_serial, &code);
     tt_sql_integer(statement, AT_RUN + 7, (sqlite3_int64)row->n_tips, &code);
     tt_sql_integer(statement, AT_RUN + 8, (sqlite3_int64)row->n_edges, &code);
-    status = finish(store, statement, code, error);
+    status = tt_sql_finish_bound(store, statement, code, error);
     tt_buffer_clear(&numbers);
     return status;
 }
@@ -139,7 +131,7 @@ static enum tiptrue_status insert_tips(struct tiptrue_history *store, sqlite3_in
             tt_sql_real(statement, TT_TIP_AFTER + 2, row->time_s, &code);
             tt_sql_integer(statement, TT_TIP_AFTER + 3, run, &code);
             tt_sql_integer(statement, TT_TIP_AFTER + 4, (sqlite3_int64)i, &code);
-            status = finish(store, statement, code, error);
+            status = tt_sql_finish_bound(store, statement, code, error);
         }
     }
     return status;
@@ -168,7 +160,7 @@ static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_i
             tt_sql_real(statement, 7, row->time_s, &code);
             tt_sql_integer(statement, 8, run, &code);
             tt_sql_integer(statement, 9, (sqlite3_int64)i, &code);
-            status = finish(store, statement, code, error);
+            status = tt_sql_finish_bound(store, statement, code, error);
         }
     }
     return status;
@@ -196,7 +188,7 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
 
     if (status == TIPTRUE_OK) {
         tt_sql_integer(statement, 1, run, &code);
-        status = tt_sql_next(store, statement, &row, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     *said = (struct said){0};
     if (status == TIPTRUE_OK && row) {
@@ -309,7 +301,7 @@ static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char 
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, machine, &code);
         tt_sql_integer(statement, 2, (sqlite3_int64)most_runs - 1, &code);
-        status = tt_sql_next(store, statement, &row, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     if (status == TIPTRUE_OK && row) {
         double latest_s = sqlite3_column_double(statement, 0);
@@ -421,7 +413,7 @@ enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const 
 
     if (status == TIPTRUE_OK) {
         tt_sql_text(statement, 1, machine, &code);
-        status = tt_sql_next(store, statement, &row, error);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
     }
     if (status == TIPTRUE_OK) {
         *runs = row ? (size_t)sqlite3_column_int64(statement, 0) : 0;
