@@ -6,6 +6,9 @@
 
 #include <string.h>
 
+_Static_assert(sizeof(enum tt_form) == sizeof(unsigned),
+               "TT_WORD_FORM copies an enumeration as one");
+
 const struct tt_bounds tt_any_position_mm = {-1e5, 1e5, false,
                                              "positions lie within 100 m; are the units right?"};
 const struct tt_bounds tt_length_mm = {0.0, 1e5, false, "0 or more, and less than 100 m"};
