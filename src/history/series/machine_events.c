@@ -277,7 +277,7 @@ enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend, const struct 
             good = tell_turn(trend, &t, k);
         }
         for (size_t which = 0; which < 3; which++) {
-            take_axis(&t, TT_SERIES_AXIS_X + which);
+            take_axis(&t, (enum tt_series_number)(TT_SERIES_AXIS_X + (int)which));
             find_steps(&t);
             for (size_t k = 0; k < t.n_steps && good; k++) {
                 good = tell_axis(trend, &t, k, which);

@@ -151,7 +151,8 @@ START_TEST(covered)
         tiptrue_solution_free(solution);
     }
     ck_assert_msg(found >= runs / 2, "found in %zu of %zu", found, runs);
-    ck_assert_msg(held >= 0.925 * (double)found && held < found, "%zu of %zu hold", held, found);
+    ck_assert_msg((double)held >= 0.925 * (double)found && held < found, "%zu of %zu hold", held,
+                  found);
 }
 END_TEST
 

@@ -143,8 +143,8 @@ START_TEST(cut_short)
 {
     static const char *const texts[] = {"{\"x\": [1, {\"y\": \"2.385\"}], \"\\u00e9\": null}",
                                         "[a]\nx = \"2.385\" ; y\n[b]\nx: 3\n",
-                                        "<?xml version='1.0'?><!DOCTYPE a [<!ELEMENT a "
-                                        "ANY>]><!--c--><a x='1'><b>2.385</b><![CDATA[x]]></a>"};
+                                        ("<?xml version='1.0'?><!DOCTYPE a [<!ELEMENT a "
+                                         "ANY>]><!--c--><a x='1'><b>2.385</b><![CDATA[x]]></a>")};
     static const char *const places[] = {"/x/1/y", "a.x", "//b", "//@x", "~(2)", "~(\\S+)$", ""};
     for (size_t i = 0; i < sizeof(texts) / sizeof(texts[0]); i++) {
         for (size_t length = 0; length <= strlen(texts[i]); length++) {
