@@ -211,12 +211,12 @@ static void sum_up(struct tt_gls *g, double *all, const bool *there, double *inn
             multiply(g, across, true, 1, y, row);
             for (size_t c = 0; c < g->p; c++) {
                 g->data[(run - 1) * g->p + c] += row[c];
-                total += y[c - g->p] * row[c];
+                total += *(y - g->p + c) * row[c];
             }
         }
         for (size_t r = 0; r < g->n_regressors; r++) {
             const double *x = g->regressor[r];
-            double *m = g->mixed[r] + run * g->block, *above = m - g->block;
+            double *m = g->mixed[r] + run * g->block, *above = run > 0 ? m - g->block : m;
             for (size_t i = 0; i < g->block; i++) {
                 size_t turned = turn(g, i);
                 m[i] +=

@@ -8,6 +8,7 @@
 
 #include "base/buffer.h"
 #include "base/digest.h"
+#include "base/escape.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 
@@ -20,6 +21,23 @@ struct looker {
 
 /* What is wrong with @row, onto @fault; nothing where it is sound. */
 typedef void judge_fn(sqlite3_stmt *row, const void *with, struct tt_buffer *fault);
+
+/* @fault in one line, without what steers a terminal: SQLite's own words may be several lines, and
+ * names in a damaged file anything. */
+static enum tiptrue_status tell(const struct looker *looker, const struct tt_buffer *fault)
+{
+    struct tt_buffer shown = {0};
+    for (char *c = fault->text; c != NULL && *c != '\0'; c++) {
+        *c = *c == '\n' ? ' ' : *c;
+    }
+    tt_buffer_put_escaped(&shown, fault->text != NULL ? fault->text : "");
+    bool failed = fault->failed || shown.failed;
+    if (!failed && shown.length > 0) {
+        looker->told(looker->context, shown.text);
+    }
+    tt_buffer_clear(&shown);
+    return failed ? tt_fail_memory(looker->error) : TIPTRUE_OK;
+}
 
 /* Each row of @sql is judged; faults are told. */
 static enum tiptrue_status judge_rows(const struct looker *looker, const char *sql, judge_fn *judge,
@@ -34,11 +52,7 @@ static enum tiptrue_status judge_rows(const struct looker *looker, const char *s
            row) {
         struct tt_buffer fault = {0};
         judge(statement, with, &fault);
-        if (fault.failed) {
-            status = tt_fail_memory(looker->error);
-        } else if (fault.length > 0) {
-            looker->told(looker->context, fault.text);
-        }
+        status = tell(looker, &fault);
         tt_buffer_clear(&fault);
     }
     if (status != TIPTRUE_OK) {
