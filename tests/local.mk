@@ -173,29 +173,17 @@ script_tests = \
   tests/style/text.py
 
 # Fuzz targets: without a fuzzer they replay inputs, which tests/fuzz/replay.sh does with the corpus.
-fuzz_targets = tests/fuzz/fuzz_archive tests/fuzz/fuzz_config tests/fuzz/fuzz_file tests/fuzz/fuzz_plate tests/fuzz/fuzz_result \
-  tests/fuzz/fuzz_run tests/fuzz/fuzz_words
-tests_fuzz_fuzz_archive_SOURCES = tests/fuzz/fuzz_archive.c tests/fuzz/replay.h
-tests_fuzz_fuzz_archive_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_archive_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_config_SOURCES = tests/fuzz/fuzz_config.c tests/fuzz/replay.h
-tests_fuzz_fuzz_config_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_config_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_file_SOURCES = tests/fuzz/fuzz_file.c tests/fuzz/replay.h tests/fuzz/as_file.h
-tests_fuzz_fuzz_file_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_file_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_result_SOURCES = tests/fuzz/fuzz_result.c tests/fuzz/replay.h
-tests_fuzz_fuzz_result_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_result_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_words_SOURCES = tests/fuzz/fuzz_words.c tests/fuzz/replay.h
-tests_fuzz_fuzz_words_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_words_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_plate_SOURCES = tests/fuzz/fuzz_plate.c tests/fuzz/replay.h
-tests_fuzz_fuzz_plate_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_run_SOURCES = tests/fuzz/fuzz_run.c tests/fuzz/replay.h
-tests_fuzz_fuzz_run_CFLAGS = $(AM_CFLAGS) $(FUZZ_CFLAGS)
-tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_CFLAGS)
+fuzz_targets = tests/fuzz/fuzz_archive tests/fuzz/fuzz_config tests/fuzz/fuzz_file tests/fuzz/fuzz_history \
+  tests/fuzz/fuzz_plate tests/fuzz/fuzz_result tests/fuzz/fuzz_run tests/fuzz/fuzz_solve tests/fuzz/fuzz_words
+tests_fuzz_fuzz_archive_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_config_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_file_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_history_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_plate_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_result_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_run_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_solve_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
+tests_fuzz_fuzz_words_LDFLAGS = $(AM_LDFLAGS) $(FUZZ_LDFLAGS)
 
 # Fills a history and times it: tests/history/size.py.
 check_helpers = tests/history/fill_history tests/simulation/changes tests/simulation/heights tests/simulation/views
@@ -213,7 +201,7 @@ test_data = \
   tests/fault/attribute.c \
   tests/fault/oom.c \
   tests/fault/stumble.c \
-  tests/fuzz/corpus tests/fuzz/dictionary.py \
+  tests/fuzz/as_file.h tests/fuzz/bench.h tests/fuzz/corpus tests/fuzz/dictionary.py tests/fuzz/long.sh tests/fuzz/replay.h \
   tests/mutation \
   tests/planning \
   tests/reference \

@@ -42,9 +42,9 @@ bool tt_pattern_has(const struct tt_pattern *pattern, enum tt_group_name group);
 bool tt_pattern_ok(const struct tt_pattern *pattern, const struct tt_cell *ok, bool *contact,
                    char expected[TT_OK_WORDS_SIZE]);
 
-/* The first report in the line from @from on: *found, and the groups' cells (text NULL: the group
- * took no part). *behind is where the report ends. TIPTRUE_E_USAGE: finding it costs more than any
- * sensible pattern needs. */
+/* The first report in the line (UTF-8) from @from on: *found, and the groups' cells (text NULL: the
+ * group took no part). *behind is where the report ends. TIPTRUE_E_USAGE: finding it costs more
+ * than any sensible pattern needs. */
 TT_MUST_USE enum tiptrue_status tt_pattern_find(struct tt_pattern *pattern, const char *line,
                                                 size_t length, size_t from, bool *found,
                                                 struct tt_cell groups[TT_GROUPS], size_t *behind,

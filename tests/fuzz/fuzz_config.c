@@ -1,11 +1,97 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Any bytes as a configuration, with any place, which is the first line: a value lies within the
- * text, and put in the place of itself it gives the same text; or there is a message. */
+ * text, and put in the place of itself it gives the same text; or there is a message. The file is
+ * written and put back, or stays as it was. */
 #include "config.h"
 
+#include <dirent.h>
+
+#include "as_file.h"
 #include "export/edit.h"
-#include "replay.h"
+#include "ingest/bytes.h"
+#include "ingest/ingest.h"
+#include "tiptrue.h"
+
+static const char result_text[] =
+    "{\"schema\": \"tiptrue.result/1\", \"run\": {\"id\": \"0123456789abcdef\", \"machine\": "
+    "\"bench-7\", \"rotation_sense\": \"cw\"}, \"tips\": [{\"tip\": \"thin\", \"offset_mm\": "
+    "{\"x\": 36.2, \"y\": -18.4}, \"covariance_mm2\": [[1e-6, 0], [0, 1e-6]], \"verdict\": "
+    "\"update\"}], \"verdict\": \"update\"}";
+
+static char folder[64], config[80];
+
+/* Take away all files of the folder; how many were there. */
+static size_t empty_folder(void)
+{
+    DIR *opened = opendir(folder);
+    size_t n = 0;
+    FUZZ_ASSERT(opened != NULL);
+    for (const struct dirent *entry; (entry = readdir(opened)) != NULL;) {
+        char path[400];
+        snprintf(path, sizeof path, "%s/%s", folder, entry->d_name);
+        n += entry->d_name[0] != '.' && unlink(path) == 0;
+    }
+    closedir(opened);
+    return n;
+}
+
+static void take_away_folder(void)
+{
+    empty_folder();
+    rmdir(folder);
+}
+
+static void expect_bytes(const char *text, size_t length)
+{
+    struct tt_bytes bytes = {0};
+    FUZZ_ASSERT(tt_bytes_read(config, &bytes, NULL) == TIPTRUE_OK);
+    FUZZ_ASSERT(bytes.length == length && memcmp(bytes.text, text, length) == 0);
+    tt_bytes_clear(&bytes);
+}
+
+static void write_config(const char *text, size_t length)
+{
+    if (folder[0] == '\0') {
+        snprintf(folder, sizeof folder, "%s/tiptrue-fuzz-XXXXXX",
+                 access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp");
+        FUZZ_ASSERT(mkdtemp(folder) != NULL && atexit(take_away_folder) == 0);
+        snprintf(config, sizeof config, "%s/c", folder);
+    }
+    FILE *file = fopen(config, "wb");
+    FUZZ_ASSERT(file != NULL && fwrite(text, 1, length, file) == length && fclose(file) == 0);
+}
+
+/* Export into the file and undo it. */
+static void check_file(const char *text, size_t length, const char *place)
+{
+    struct tiptrue_solution *solution = NULL;
+    struct tiptrue_exported *exported = NULL;
+    struct tiptrue_error error = {0};
+    char *put = malloc(strlen(place) + sizeof "thin.offset.x=");
+    FUZZ_ASSERT(put != NULL && tt_result_read_bytes("r", result_text, strlen(result_text), NULL,
+                                                    &solution, NULL) == TIPTRUE_OK);
+    sprintf(put, "thin.offset.x=%s", place);
+    const char *const puts[] = {put};
+    const struct tiptrue_export_options options = {
+        .into = config, .put = puts, .n_put = 1, .now_s = 1.8e9, .force = ~0u};
+    write_config(text, length);
+    if (tiptrue_export(solution, &options, NULL, &exported, &error) == TIPTRUE_OK) {
+        tiptrue_exported_free(exported);
+        exported = NULL;
+        FUZZ_ASSERT(tiptrue_export_undo(config, false, 1.8e9 + 60, &exported, &error) ==
+                    TIPTRUE_OK);
+        tiptrue_exported_free(exported);
+        expect_bytes(text, length);
+        empty_folder();
+    } else {
+        FUZZ_ASSERT(error.text[0] != '\0' && error.status != TIPTRUE_E_INTERNAL);
+        expect_bytes(text, length);
+        FUZZ_ASSERT(empty_folder() == 1);
+    }
+    tiptrue_solution_free(solution);
+    free(put);
+}
 
 static void check_found(const char *text, size_t length, const char *place)
 {
@@ -55,6 +141,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
     memcpy(text, feed + 1, size - length - 1);
     text[size - length - 1] = '\0';
     check_found(text, size - length - 1, place);
+    check_file(text, size - length - 1, place);
     free(place);
     free(text);
     return 0;

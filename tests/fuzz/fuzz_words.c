@@ -62,6 +62,11 @@ static void read_pattern(const char *text, size_t size)
     FUZZ_ASSERT(regex != NULL);
     memcpy(regex, text, length);
     regex[length] = '\0';
+    tt_diagnose_init(&diagnose, NULL, NULL, "l", text, size);
+    if (!tt_text_check(&diagnose)) { /* as before every pattern and log */
+        free(regex);
+        return;
+    }
     tt_diagnose_init(&diagnose, NULL, &error, "p", regex, length);
     if (tt_pattern_new(regex, &diagnose, &pattern, &error) == TIPTRUE_OK && end != NULL) {
         struct tt_cell groups[TT_GROUPS];
@@ -74,6 +79,9 @@ static void read_pattern(const char *text, size_t size)
                found) {
             FUZZ_ASSERT(behind <= rest);
             from = behind > from ? behind : from + 1;
+            while (from < rest && ((unsigned char)line[from] & 0xC0) == 0x80) {
+                from++;
+            }
         }
     }
     tt_pattern_free(pattern);

@@ -6,9 +6,9 @@
 set -u
 passed=0
 failed=0
-for kind in archive plate machine plan run config result file words; do
+for kind in archive plate machine plan run config result file words history solve; do
     case $kind in
-    archive | run | config | result | file | words) target=fuzz_$kind ;;
+    archive | run | config | result | file | words | history | solve) target=fuzz_$kind ;;
     *) target=fuzz_plate ;;
     esac
     for input in "$srcdir/tests/fuzz/corpus/$kind"/*; do
