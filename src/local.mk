@@ -174,6 +174,7 @@ libcore_la_SOURCES = \
   src/adjust/spent.c \
   src/adjust/system.c src/adjust/system.h \
   src/adjust/unseen.c src/adjust/unseen.h \
+  src/adjust/respond.c src/adjust/respond.h \
   src/adjust/terms.c \
   src/adjust/uncertainty.c src/adjust/uncertainty.h \
   src/adjust/units.c \
@@ -240,6 +241,7 @@ libcore_la_SOURCES = \
   src/history/store/newest.c src/history/store/newest.h \
   src/history/store/put.c \
   src/history/store/read.c \
+  src/history/store/response.c src/history/store/response.h \
   src/history/store/say.c \
   src/history/store/schema.c src/history/store/schema.h \
   src/history/store/sql.c src/history/store/sql.h \

@@ -7,7 +7,7 @@
 #include <math.h>
 #include <string.h>
 
-#include "adjust/findings.h"
+#include "adjust/respond.h"
 #include "adjust/robust.h"
 #include "adjust/unseen.h"
 #include "adjust/views.h"
@@ -849,7 +849,7 @@ enum tiptrue_status tt_assemble(struct tt_view *view)
         return status;
     }
     if (!fill_poses(view) || !fill_edges(view) || !tt_direct_lines(view) || !fill_unseen(view) ||
-        !fill_rows(view)) {
+        !fill_rows(view) || (view->between != NULL && !tt_respond(view))) {
         return TIPTRUE_E_MEMORY;
     }
     tt_assemble_terms(view);

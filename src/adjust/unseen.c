@@ -8,6 +8,7 @@
 #include <string.h>
 
 #include "adjust/modes.h"
+#include "adjust/respond.h"
 
 /* Quantile of the normal distribution: with this much beyond the threshold a fault is seen in 90 %
  * of runs. */
@@ -62,26 +63,6 @@ static bool begin_unknown(struct fault *fault, size_t columns, const struct tt_m
         fault->left[2] = p - p * p * c[(place + 1) * nb + place + 1];
     }
     return true;
-}
-
-/* An edge further out by 1 mm: its touches' residuals are smaller by as much. */
-static void add_cell(struct fault *fault, const struct tt_fit *fit, const struct tt_cell *cell)
-{
-    const struct tt_model *model = fit->model;
-    double sums[TT_MOST_COLUMNS] = {0};
-
-    for (size_t i = cell->first; i < cell->first + cell->count; i++) {
-        const double *slope = model->slope + i * model->stride;
-        for (size_t k = 0; k < cell->n_columns; k++) {
-            sums[k] -= fit->weight[i] * slope[k];
-        }
-    }
-    fault->own[0] -= sums[TT_COLUMN_ONE];
-    for (size_t k = 0; k < cell->n_entries; k++) {
-        const struct tt_entry *entry = &cell->entries[k];
-        fault->c[0][tt_unknown(model, cell->block, entry->place)] +=
-            entry->value * sums[entry->column];
-    }
 }
 
 /* A mark elsewhere on the plate by 1 mm along the plate's x and y, as the sighting sees it on the
@@ -224,11 +205,7 @@ static void judge_edges(struct fault *fault, const struct tt_fit *fit, double wo
         }
         if (!begin_unknown(fault, 1, model, TT_PRIOR_EDGE, j, model->at_edge[j])) {
             begin(fault, 1, model->n_unknowns);
-            for (size_t k = 0; k < model->n_cells; k++) {
-                if (model->cells[k].edge == j) {
-                    add_cell(fault, fit, &model->cells[k]);
-                }
-            }
+            fault->own[0] = tt_edge_pull(fit, j, fault->c[0]);
             respond(fault, &model->system, work);
         }
         edge[j] = judge(fault, model, KINDS, share, dof, determined);

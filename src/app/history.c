@@ -11,6 +11,7 @@
 
 #include "adjust/uncertainty.h"
 #include "base/time.h"
+#include "history/store/response.h"
 #include "history/store/sql.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
@@ -742,97 +743,37 @@ static enum tiptrue_status choose_tip(struct tiptrue_trend *trend, const char *t
 
 /* Runs looked at where nothing else is asked for: some years of daily runs. */
 #define DEFAULT_RUNS 2000
-/* An edge is shifted by so much to see what a solution makes of it: small against everything that a
- * robust step would notice. */
-#define SHIFT_MM 1e-3
 /* Of so many latest runs one has its log, or nobody knows what the solution does. */
 #define LATEST_WITH_LOG 5
 
-/* The place of @name among the edges of a solution; TT_NONE: it is not there. */
-static size_t edge_of(const struct tiptrue_solution *solution, const char *name)
+/* What a stored run makes of edges that shift: as it is kept, or the run is solved once more and it
+ * is kept from then on. A run that cannot be solved again is no fault: the next one is asked. */
+static enum tiptrue_status respond(struct tiptrue_history *history, struct tt_series *series,
+                                   const struct tt_series_run *run, struct tiptrue_error *error)
 {
-    for (size_t i = 0; i < solution->n_edges; i++) {
-        if (strcmp(solution->edges[i].name, name) == 0) {
-            return i;
+    static const struct tiptrue_between NONE = {0};
+    const struct tiptrue_solve_options with_response = {.between = &NONE};
+    struct tiptrue_workspace *workspace = NULL;
+    struct revived revived = {0};
+    struct tiptrue_error why = {0};
+    enum tiptrue_status status = tt_store_response(history, series, run, error);
+
+    if (status != TIPTRUE_OK || series->response != NULL) {
+        return status;
+    }
+    if (tt_store_load(history, run->id, true, &revived.record, &why) == TIPTRUE_OK &&
+        revive(&revived, &why) == TIPTRUE_OK &&
+        tiptrue_workspace_new(&workspace, &why) == TIPTRUE_OK &&
+        tiptrue_solve(workspace, revived.plate, revived.machine, revived.run, &with_response,
+                      &revived.anew, &why) == TIPTRUE_OK) {
+        status = tt_response_take(series, run, revived.anew, error);
+        if (status == TIPTRUE_OK && tt_store_is_writable(history)) {
+            status = tt_store_keep_response(history, run->id, revived.anew, error);
         }
     }
-    return TT_NONE;
-}
-
-/* What the solution of a stored run does when @edge of its plate lies further out by SHIFT_MM than
- * the plate file says. */
-static enum tiptrue_status respond(struct tiptrue_workspace *workspace, struct revived *revived,
-                                   size_t edge, const struct tiptrue_solution *base,
-                                   const struct tt_series *series,
-                                   struct tt_series_response *response, struct tiptrue_error *error)
-{
-    struct tt_edge *e = &revived->plate->edges[edge];
-    struct tt_edge kept = *e;
-    struct tiptrue_solution *moved = NULL;
-
-    /* the file's place moves the other way */
-    e->from =
-        (struct tt_plate_xy){e->from.x_mm - SHIFT_MM * e->n_x, e->from.y_mm - SHIFT_MM * e->n_y};
-    e->to = (struct tt_plate_xy){e->to.x_mm - SHIFT_MM * e->n_x, e->to.y_mm - SHIFT_MM * e->n_y};
-    e->d_mm -= SHIFT_MM;
-    enum tiptrue_status status = tiptrue_solve(workspace, revived->plate, revived->machine,
-                                               revived->run, NULL, &moved, error);
-    *e = kept;
-    for (size_t i = 0; status == TIPTRUE_OK && i < moved->n_tips && i < base->n_tips; i++) {
-        for (size_t tip = 0; tip < series->n_tip_names; tip++) {
-            if (strcmp(series->tip_names[tip], moved->tips[i].name) == 0) {
-                const struct tt_tip_result *now = &moved->tips[i], *then = &base->tips[i];
-                response->offset[tip] =
-                    (struct tt_machine_xy){(now->offset.x_mm - then->offset.x_mm) / SHIFT_MM,
-                                           (now->offset.y_mm - then->offset.y_mm) / SHIFT_MM};
-                response->radius[tip] =
-                    (now->contact_radius_mm - then->contact_radius_mm) / SHIFT_MM;
-            }
-        }
-    }
-    for (size_t i = 0; status == TIPTRUE_OK && i < series->n_edge_names; i++) {
-        size_t now = edge_of(moved, series->edge_names[i]),
-               then = edge_of(base, series->edge_names[i]);
-        if (now != TT_NONE && then != TT_NONE) {
-            response->edge[i] =
-                (moved->edges[now].shift_mm - base->edges[then].shift_mm) / SHIFT_MM;
-        }
-    }
-    tiptrue_solution_free(moved);
-    return status;
-}
-
-/* Fill series->response from the latest run that can be solved again; tips that it does not have
- * answer as the mean of the others.
- */
-static enum tiptrue_status respond_all(struct tiptrue_workspace *workspace, struct revived *revived,
-                                       struct tt_series *series, struct tiptrue_error *error)
-{
-    struct tiptrue_solution *base = NULL;
-    struct tt_series_response *made =
-        TT_ARENA_NEW(series->arena, series->n_edge_names, struct tt_series_response);
-    enum tiptrue_status status = made != NULL
-                                     ? tiptrue_solve(workspace, revived->plate, revived->machine,
-                                                     revived->run, NULL, &base, error)
-                                     : tt_fail_memory(error);
-
-    for (size_t i = 0; status == TIPTRUE_OK && i < series->n_edge_names; i++) {
-        made[i].offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
-        made[i].radius = TT_ARENA_NEW(series->arena, series->n_tip_names, double);
-        made[i].edge = TT_ARENA_NEW(series->arena, series->n_edge_names, double);
-        if (made[i].offset == NULL || made[i].radius == NULL || made[i].edge == NULL) {
-            status = tt_fail_memory(error);
-            continue;
-        }
-        for (size_t edge = 0; edge < revived->plate->n_edges && status == TIPTRUE_OK; edge++) {
-            if (strcmp(revived->plate->edges[edge].name, series->edge_names[i]) == 0) {
-                status = respond(workspace, revived, edge, base, series, &made[i], error);
-            }
-        }
-    }
-    series->response = status == TIPTRUE_OK ? made : NULL;
-    tiptrue_solution_free(base);
-    return status;
+    clear_revived(&revived);
+    tiptrue_workspace_free(workspace);
+    return why.status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
 }
 
 /* The runs of @machine, and what its solutions make of an edge that shifts, from the latest run
@@ -842,7 +783,6 @@ static enum tiptrue_status read_series(struct tiptrue_history *history, const ch
                                        const struct tt_store_query *query, size_t most_runs,
                                        struct tt_series *series, struct tiptrue_error *error)
 {
-    struct tiptrue_workspace *workspace = NULL;
     double since_s = -HUGE_VAL;
     bool cut = tt_history_bounds(query, &since_s);
     enum tiptrue_status status =
@@ -852,24 +792,15 @@ static enum tiptrue_status read_series(struct tiptrue_history *history, const ch
         tt_history_cut(series, query->until_s, most_runs);
     }
 
-    if (status == TIPTRUE_OK && series->n_runs >= TT_FEWEST_TREND_RUNS) {
-        status = tiptrue_workspace_new(&workspace, error);
-    }
-    for (size_t i = 0;
-         workspace != NULL && i < LATEST_WITH_LOG && i < series->n_runs && series->response == NULL;
+    bool asked = status == TIPTRUE_OK && series->n_runs >= TT_FEWEST_TREND_RUNS;
+    for (size_t i = 0; asked && status == TIPTRUE_OK && i < LATEST_WITH_LOG && i < series->n_runs &&
+                       series->response == NULL;
          i++) {
-        struct revived revived = {0};
-        struct tiptrue_error why = {0}; /* a run that cannot be solved again is no fault here */
-        const struct tt_series_run *run = &series->runs[series->n_runs - 1 - i];
-        if (strcmp(run->plate, series->runs[series->n_runs - 1].plate) == 0 &&
-            tt_store_load(history, run->id, true, &revived.record, &why) == TIPTRUE_OK &&
-            revive(&revived, &why) == TIPTRUE_OK) {
-            (void)respond_all(workspace, &revived, series, &why);
+        const struct tt_series_run *last = &series->runs[series->n_runs - 1], *run = last - i;
+        if (strcmp(run->plate, last->plate) == 0) {
+            status = respond(history, series, run, error);
         }
-        clear_revived(&revived);
-        status = why.status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
     }
-    tiptrue_workspace_free(workspace);
     return status;
 }
 

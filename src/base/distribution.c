@@ -101,3 +101,51 @@ double tt_binomial_upper(unsigned k, double p, unsigned n)
 {
     return p >= 0 && p <= 1 ? gsl_cdf_binomial_Q(k, p, n) : NAN;
 }
+
+double tt_log_p_f(double gain, size_t q, double nu)
+{
+    if (!(gain > 0)) {
+        return 0;
+    }
+    if (q == 2) {
+        return -0.5 * nu * log1p(gain / nu);
+    }
+    double p = tt_fisher_upper(gain / (double)q, (double)q, nu);
+    /* far out the tail falls as that of q = 2 does */
+    return p > 1e-290 ? log(p) : -0.5 * nu * log1p(gain / nu);
+}
+
+/* By the rule of false position, the end that stays weighted down (M. Dowell, P. Jarratt, BIT 11
+ * (1971) 168): the logarithm is nearly a straight line. */
+double tt_f_price(size_t q, double nu, double alpha)
+{
+    double wanted = log(alpha), low = 0, high = (double)q + 4;
+    double above = -wanted, below = tt_log_p_f(high, q, nu) - wanted; /* at low, at high */
+    int side = 0;
+
+    while (below > 0 && high < 1e6) {
+        low = high;
+        above = below;
+        high *= 2;
+        below = tt_log_p_f(high, q, nu) - wanted;
+    }
+    while (high - low > 1e-7 * high && below < 0) {
+        double at = high - below * (high - low) / (below - above);
+        double value = tt_log_p_f(at, q, nu) - wanted;
+        if (fabs(value) < 1e-7) {
+            return at;
+        }
+        if (value > 0) {
+            low = at;
+            above = value;
+            below *= side > 0 ? 0.5 : 1;
+            side = 1;
+        } else {
+            high = at;
+            below = value;
+            above *= side < 0 ? 0.5 : 1;
+            side = -1;
+        }
+    }
+    return high;
+}

@@ -7,6 +7,8 @@
 #ifndef TT_BASE_DISTRIBUTION_H
 #define TT_BASE_DISTRIBUTION_H
 
+#include <stddef.h>
+
 /* Probability that chi squared of @dof > 0 degrees of freedom is at least @chi2. */
 double tt_chi2_upper(double chi2, double dof);
 
@@ -39,5 +41,10 @@ double tt_normal_lower(double z);
 
 /* ln of the beta function of @a, @b > 0. */
 double tt_ln_beta(double a, double b);
+
+/* q times the upper @alpha quantile of F with @q and @nu degrees of freedom. */
+double tt_f_price(size_t q, double nu, double alpha);
+/* Natural logarithm of the probability that q F is at least @gain. */
+double tt_log_p_f(double gain, size_t q, double nu);
 
 #endif

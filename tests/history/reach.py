@@ -171,9 +171,15 @@ def check_older(tally, folder):
         for name in columns[columns.index("height_mm"):]:
             db.execute(f"ALTER TABLE tip DROP COLUMN {name}")
         db.execute("DROP TABLE board")
+        kept = db.execute("SELECT numbers FROM response ORDER BY result DESC LIMIT 1").fetchone()
+        db.execute("DROP TABLE response")
         db.execute("PRAGMA user_version = 5")
     db.close()
     tally.check(call(folder, "trend", "--json", "--history", "h.db") == before, "an older history says something else")
+    with sqlite3.connect(folder / "h.db") as db:
+        again = db.execute("SELECT numbers FROM response ORDER BY result DESC LIMIT 1").fetchone()
+    db.close()
+    tally.check(again == kept, f"what edges do was not kept again: {again} {kept}")
 
 
 def main():

@@ -63,7 +63,7 @@ static enum tiptrue_status analyse(const struct tt_values *values, struct tt_pro
         status = tt_noise_from_differences(first, values, arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_problem_make(&p[0], values, first, FIRST_ALPHA, arena);
+        status = tt_problem_make(&p[0], values, first, FIRST_ALPHA, 0, arena);
     }
     if (status == TIPTRUE_OK) {
         status = tt_search(&p[0], NULL, &found);
@@ -72,7 +72,7 @@ static enum tiptrue_status analyse(const struct tt_values *values, struct tt_pro
         status = tt_noise_of_fit(&found, noise, arena);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_problem_make(&p[1], values, noise, TT_CHANGE_ALPHA, arena);
+        status = tt_problem_make(&p[1], values, noise, TT_CHANGE_ALPHA, 0, arena);
     }
     if (status == TIPTRUE_OK) {
         status = tt_search(&p[1], &found, fit);
@@ -90,7 +90,7 @@ static enum tiptrue_status levels_only(struct tt_changes *c)
                                      : TIPTRUE_E_MEMORY;
 
     if (status == TIPTRUE_OK) {
-        status = tt_problem_make(c->problem, &c->values, &c->noise, TT_CHANGE_ALPHA, c->arena);
+        status = tt_problem_make(c->problem, &c->values, &c->noise, TT_CHANGE_ALPHA, 0, c->arena);
     }
     if (status == TIPTRUE_OK) {
         status = tt_events_init(&c->fit, c->problem, c->values.tips + 2, 0);
@@ -382,12 +382,11 @@ static bool allocate(struct tt_changes *c)
            c->noise.between;
 }
 
-enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series *series,
-                                    struct tt_arena *arena)
+enum tiptrue_status tt_changes_fit(struct tt_changes *c, const struct tt_series *series,
+                                   struct tt_arena *arena)
 {
     *c = (struct tt_changes){.arena = arena};
     enum tiptrue_status status = tt_values_make(&c->values, series, arena);
-    struct tt_questions q;
 
     if (status == TIPTRUE_OK) {
         status = allocate(c) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
@@ -395,9 +394,20 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
     if (status != TIPTRUE_OK || c->values.n < 2) {
         return status;
     }
-    status = c->values.n < TT_FEWEST_TREND_RUNS
-                 ? levels_only(c)
-                 : analyse(&c->values, &c->problem, &c->noise, &c->fit, arena);
+    return c->values.n < TT_FEWEST_TREND_RUNS
+               ? levels_only(c)
+               : analyse(&c->values, &c->problem, &c->noise, &c->fit, arena);
+}
+
+enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series *series,
+                                    struct tt_arena *arena)
+{
+    struct tt_questions q;
+    enum tiptrue_status status = tt_changes_fit(c, series, arena);
+
+    if (status != TIPTRUE_OK || c->values.n < 2) {
+        return status;
+    }
     if (status == TIPTRUE_OK) {
         status = tt_questions_prepare(&q, c->problem, c->fit.n_events + 2 * c->values.tips + 2,
                                       c->fit.columns + 3 * c->values.tips + 8, arena);

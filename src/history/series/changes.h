@@ -76,6 +76,10 @@ struct tt_changes {
 TT_MUST_USE enum tiptrue_status
 tt_changes_find(struct tt_changes *changes, const struct tt_series *series, struct tt_arena *arena);
 
+/* The same fit, for the scatter between runs alone: nothing of what changed is said. */
+TT_MUST_USE enum tiptrue_status
+tt_changes_fit(struct tt_changes *changes, const struct tt_series *series, struct tt_arena *arena);
+
 /* Scatter between the runs of @tip, beyond what each run states. */
 struct tt_axis_scatter tt_changes_between(const struct tt_changes *changes, size_t tip);
 /* The offset of @tip at @week as the runs lead to expect, from the origin of its column on, with

@@ -21,12 +21,14 @@ static void carry_over(const struct tt_changes *c, size_t n, struct tt_events *t
     }
 }
 
-/* A problem over @values with what was found carried over, and room for one event more. */
+/* A problem over @values with what was found carried over, and room for one event more. Only what
+ * begins with the last run of all is asked about. */
 static enum tiptrue_status pose_latest(const struct tt_changes *c, const struct tt_values *values,
                                        const struct tt_series_noise *noise, struct tt_problem *p,
                                        struct tt_questions *q)
 {
-    enum tiptrue_status status = tt_problem_make(p, values, noise, TT_CHANGE_ALPHA, c->arena);
+    size_t last = c->values.n - 1;
+    enum tiptrue_status status = tt_problem_make(p, values, noise, TT_CHANGE_ALPHA, last, c->arena);
 
     if (status == TIPTRUE_OK) {
         status = tt_questions_prepare(q, p, c->fit.n_events + 4, c->fit.columns + 8, c->arena);

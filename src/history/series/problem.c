@@ -7,8 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/distribution.h"
-
 /* A second event at one place pays no looks, and this part of alpha. */
 #define SAME_PLACE 0.5
 /* A tip is said to be changed, where its offset alone moved, in as many cases. */
@@ -18,34 +16,6 @@
 #define SMOOTH_RUNS 30
 /* A season may have any period (values.c): as many more looks. */
 #define PERIOD_LOOKS 8.0
-
-double tt_log_p_f(double gain, size_t q, double nu)
-{
-    if (!(gain > 0)) {
-        return 0;
-    }
-    if (q == 2) {
-        return -0.5 * nu * log1p(gain / nu);
-    }
-    double p = tt_fisher_upper(gain / (double)q, (double)q, nu);
-    /* far out the tail falls as that of q = 2 does */
-    return p > 1e-290 ? log(p) : -0.5 * nu * log1p(gain / nu);
-}
-
-double tt_f_price(size_t q, double nu, double alpha)
-{
-    double wanted = log(alpha), low = 0, high = (double)q + 4;
-
-    while (tt_log_p_f(high, q, nu) > wanted && high < 1e6) {
-        low = high;
-        high *= 2;
-    }
-    while (high - low > 1e-4 * high) {
-        double middle = 0.5 * (low + high);
-        *(tt_log_p_f(middle, q, nu) > wanted ? &low : &high) = middle;
-    }
-    return high;
-}
 
 static void add_entry(struct tt_pattern *a, size_t column, double factor)
 {
@@ -354,60 +324,68 @@ struct tt_course tt_event_course(const struct tt_problem *p, const struct tt_eve
     return (struct tt_course){p->regressor[at] + index, 0, 0};
 }
 
-/* Normal matrix of each hypothesis and right side of each atom at each place, levels eliminated:
- * what no other event changes. */
-static bool make_own(struct tt_problem *p)
+/* At one place. @against: n_atoms x p; @levels: p. */
+static void fill_own(struct tt_problem *p, size_t run, double *against, double *levels)
 {
     const struct tt_gls *g = &p->gls;
-    size_t n = g->n;
+    const struct tt_course step = {TT_NONE, run, g->n};
+    double *right = p->own_right + run * p->n_atoms;
+
+    for (size_t a = 0; a < p->n_atoms; a++) {
+        double *v = against + a * g->p;
+        tt_gls_against(g, 0, &step, &p->atom[a], v);
+        tt_gls_levels(g, v, levels);
+        right[a] = tt_pattern_dot(&p->atom[a], g->data + run * g->p);
+        for (size_t c = 0; c < g->p; c++) {
+            right[a] -= levels[c] * g->data[c];
+        }
+        /* what is left of the step against itself: from the place's side */
+        tt_gls_against(g, run, &step, &p->atom[a], v);
+        p->own_whole[a] = tt_pattern_dot(&p->atom[a], v);
+        tt_gls_less_levels(g, run, levels, v);
+    }
+    for (size_t h = 0; h < p->n_steps; h++) {
+        const struct tt_hypothesis_of *of = &p->hypothesis[h];
+        double *to = p->own_normal + run * p->own_size + p->own_at[h];
+        for (size_t i = 0; i < of->q; i++) {
+            for (size_t k = 0; k < of->q; k++) {
+                to[i * of->q + k] =
+                    tt_pattern_dot(&p->atom[of->atom[i]], against + of->atom[k] * g->p);
+            }
+            if (!(to[i * of->q + i] > 1e-9 * p->own_whole[of->atom[i]])) {
+                to[i * of->q + i] = 0; /* no value before the place, or none after it */
+            }
+        }
+    }
+}
+
+/* Normal matrix of each hypothesis and right side of each atom at each place from @from on, levels
+ * eliminated: what no other event changes. */
+static bool make_own(struct tt_problem *p, size_t from)
+{
+    const struct tt_gls *g = &p->gls;
 
     p->own_at = TT_ARENA_NEW(p->arena, p->n_steps, size_t);
     for (size_t h = 0; p->own_at != NULL && h < p->n_steps; h++) {
         p->own_at[h] = p->own_size;
         p->own_size += p->hypothesis[h].q * p->hypothesis[h].q;
     }
-    p->own_right = TT_ARENA_NEW(p->arena, n * p->n_atoms, double);
-    p->own_normal = TT_ARENA_NEW(p->arena, n * p->own_size, double);
+    p->own_right = TT_ARENA_NEW(p->arena, g->n * p->n_atoms, double);
+    p->own_normal = TT_ARENA_NEW(p->arena, g->n * p->own_size, double);
+    p->own_whole = TT_ARENA_NEW(p->arena, p->n_atoms, double);
     double *against = TT_ARENA_NEW(p->arena, p->n_atoms * g->p, double),
            *levels = TT_ARENA_NEW(p->arena, g->p, double);
-    if (!p->own_at || !p->own_right || !p->own_normal || !against || !levels) {
+    if (!p->own_at || !p->own_right || !p->own_normal || !p->own_whole || !against || !levels) {
         return false;
     }
-    for (size_t run = 1; run < n; run++) {
-        const struct tt_course step = {TT_NONE, run, n};
-        for (size_t a = 0; a < p->n_atoms; a++) {
-            double *v = against + a * g->p;
-            tt_gls_against(g, 0, &step, &p->atom[a], v);
-            tt_gls_levels(g, v, levels);
-            p->own_right[run * p->n_atoms + a] = tt_pattern_dot(&p->atom[a], g->data + run * g->p);
-            for (size_t c = 0; c < g->p; c++) {
-                p->own_right[run * p->n_atoms + a] -= levels[c] * g->data[c];
-            }
-            /* what is left of the step against itself: from the place's side */
-            tt_gls_against(g, run, &step, &p->atom[a], v);
-            tt_gls_less_levels(g, run, levels, v);
-        }
-        for (size_t h = 0; h < p->n_steps; h++) {
-            const struct tt_hypothesis_of *of = &p->hypothesis[h];
-            double *to = p->own_normal + run * p->own_size + p->own_at[h];
-            for (size_t i = 0; i < of->q; i++) {
-                for (size_t k = 0; k < of->q; k++) {
-                    to[i * of->q + k] =
-                        tt_pattern_dot(&p->atom[of->atom[i]], against + of->atom[k] * g->p);
-                }
-                double whole =
-                    tt_gls_product(g, &step, &p->atom[of->atom[i]], &step, &p->atom[of->atom[i]]);
-                if (!(to[i * of->q + i] > 1e-9 * whole)) {
-                    to[i * of->q + i] = 0; /* no value before the place, or none after it */
-                }
-            }
-        }
+    for (size_t run = from > 0 ? from : 1; run < g->n; run++) {
+        fill_own(p, run, against, levels);
     }
     return true;
 }
 
 enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values *values,
-                                    const struct tt_series_noise *noise, double alpha,
+                                    const struct tt_series_noise *noise, double alpha, size_t from,
                                     struct tt_arena *arena)
 {
     double **regressor;
@@ -415,10 +393,13 @@ enum tiptrue_status tt_problem_make(struct tt_problem *p, const struct tt_values
 
     *p = (struct tt_problem){.values = values, .alpha = alpha, .arena = arena};
     if (!make_atoms(p) || !make_hypotheses(p) || !make_regressors(p, &regressor, &n) ||
-        tt_gls_make(&p->gls, values, noise, regressor, n, arena) != TIPTRUE_OK || !make_own(p)) {
+        tt_gls_make(&p->gls, values, noise, regressor, n, arena) != TIPTRUE_OK ||
+        (from < values->n && !make_own(p, from))) {
         return TIPTRUE_E_MEMORY;
     }
-    set_prices(p);
+    if (from < values->n) {
+        set_prices(p);
+    }
     return TIPTRUE_OK;
 }
 

@@ -11,6 +11,7 @@
 #ifndef TT_HISTORY_SERIES_PROBLEM_H
 #define TT_HISTORY_SERIES_PROBLEM_H
 
+#include "base/distribution.h"
 #include "history/series/gls.h"
 
 enum tt_hypothesis {
@@ -63,16 +64,18 @@ struct tt_problem {
     size_t regressor[4 + TT_MOST_PLATES]; /* of enum tt_going, plates behind; TT_NONE: none */
     double *own_right;  /* [run * n_atoms + atom]: right side of a step, levels eliminated */
     double *own_normal; /* [run * own_size + own_at[hypothesis] + ...]: q x q */
+    double *own_whole;  /* scratch: [atom] */
     size_t own_size, *own_at;
     double looks;
     struct tt_arena *arena;
 };
 
-/* @alpha: share of quiet histories that show a change. TIPTRUE_E_MEMORY. */
+/* @alpha: share of quiet histories that show a change. Steps are asked about from run @from on; as
+ * many as there are runs: none is, and nothing has a price. TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_problem_make(struct tt_problem *problem,
                                                 const struct tt_values *values,
                                                 const struct tt_series_noise *noise, double alpha,
-                                                struct tt_arena *arena);
+                                                size_t from, struct tt_arena *arena);
 
 /* The index of a hypothesis; TT_NONE: this machine has none such. */
 size_t tt_problem_find(const struct tt_problem *problem, enum tt_hypothesis what, size_t who);
@@ -83,11 +86,6 @@ double tt_problem_prices(const struct tt_problem *problem, const struct tt_event
 /* Add the parameters of @event to those of the classes that it moves, by its energy in each. */
 void tt_problem_count(const struct tt_problem *problem, const struct tt_event *event,
                       double parameters[TT_CLASSES]);
-/* q times the upper @alpha quantile of F with @q and @nu degrees of freedom. */
-double tt_f_price(size_t q, double nu, double alpha);
-/* Natural logarithm of the probability that q F is at least @gain. */
-double tt_log_p_f(double gain, size_t q, double nu);
-
 static inline bool tt_event_is(const struct tt_event *a, const struct tt_event *b)
 {
     return a->hypothesis == b->hypothesis && a->going == b->going && a->from == b->from &&

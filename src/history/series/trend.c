@@ -31,7 +31,7 @@ enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t 
 {
     struct tt_arena work = {0};
     struct tt_changes changes;
-    enum tiptrue_status status = tt_changes_find(&changes, series, &work);
+    enum tiptrue_status status = tt_changes_fit(&changes, series, &work);
 
     between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
     status = between->tips == NULL ? TIPTRUE_E_MEMORY : status;

@@ -73,6 +73,7 @@ enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *i
         "DELETE FROM tip" OF_RUN,
         "DELETE FROM summary" OF_RUN,
         "DELETE FROM pending" OF_RUN,
+        "DELETE FROM response WHERE result IN (SELECT no FROM result" OF_RUN ")",
         "DELETE FROM result" OF_RUN,
         "DELETE FROM log" OF_RUN,
         "DELETE FROM document WHERE ?1 IS NOT NULL AND no NOT IN (SELECT plate FROM result WHERE "

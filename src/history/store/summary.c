@@ -10,6 +10,7 @@
 
 #include "base/time.h"
 #include "history/series/series.h"
+#include "history/store/response.h"
 #include "history/store/summary_columns.h"
 
 #define RUN_COLUMNS                                                                                \
@@ -239,6 +240,9 @@ enum tiptrue_status tt_summary_write(struct tiptrue_history *store, sqlite3_int6
     }
     if (status == TIPTRUE_OK) {
         status = insert_edges(store, run, &series, solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_response_write(store, result, solution, error);
     }
     tt_arena_clear(&arena);
     return status;

@@ -133,6 +133,9 @@ static const struct {
      " length(e.old_digest) <> 16 OR length(e.new_digest) <> 16"
      " OR e.old_digest" DIGEST " OR e.new_digest" DIGEST,
      "a digest that is none, of an export of run ", NULL},
+    {"SELECT u.id FROM response e LEFT JOIN result r ON r.no = e.result LEFT JOIN run u ON"
+     " u.no = r.run WHERE e.numbers GLOB '*[^-0-9. ]*' OR e.numbers NOT GLOB '[1-9]* [1-9]* *'",
+     "numbers that are none, of the edges of run ", NULL},
     {"SELECT id FROM board WHERE added" TIME " OR judged" TIME, "a time that is none, of board ",
      NULL},
     {"SELECT id FROM board WHERE instr(CAST(json AS TEXT), '\"id\":\"' || id || '\"') = 0"

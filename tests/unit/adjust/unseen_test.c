@@ -12,6 +12,7 @@
 #include <string.h>
 
 #include "adjust/check.h"
+#include "model/between.h"
 #include "scene.h"
 
 /* Edges askew and known to 4 to 9 um, marks to 7 and 8.5 um, two tips, the plate at 27.5 degrees;
@@ -209,6 +210,54 @@ START_TEST(before_the_run)
 }
 END_TEST
 
+/* As with a history: what the solution makes of edges that shift is in it. */
+static struct tiptrue_solution *solved_with_history(const struct scene *s)
+{
+    static const struct tiptrue_between NONE = {0};
+    const struct tiptrue_solve_options options = {.between = &NONE};
+    struct scene_rows rows = scene_simulate(s);
+    struct scene_read read = scene_read(s, &rows);
+    struct tt_adjust_workspace *workspace = NULL;
+    struct tiptrue_solution *solution = NULL;
+    ck_assert_int_eq(tt_adjust_workspace_new(&workspace, NULL), TIPTRUE_OK);
+    ck_assert_int_eq(
+        tt_adjust(workspace, read.plate, read.machine, read.run, &options, &solution, NULL),
+        TIPTRUE_OK);
+    tt_adjust_workspace_free(workspace);
+    scene_read_free(&read);
+    scene_rows_free(&rows);
+    return solution;
+}
+
+/* Against solving an exact log again whose edge truly lies 1 um further out: offsets with the plate
+ * held, radii, all edges' own shifts. Edge 2 is exact: it has no shift of its own. */
+START_TEST(response)
+{
+    struct scene s = uneven();
+    const double by = 1e-3;
+    struct tiptrue_solution *right = solved_with_history(&s);
+    s.edges[_i].shift = by;
+    struct tiptrue_solution *moved = solved_with_history(&s);
+    double most = 0;
+    for (size_t t = 0; t < s.n_tips; t++) {
+        const struct tt_tip_result *a = &right->tips[t], *b = &moved->tips[t];
+        const double *told = a->edge_response + 3 * _i;
+        ck_assert_double_eq_tol(told[0], (b->held.x_mm - a->held.x_mm) / by, 2e-3);
+        ck_assert_double_eq_tol(told[1], (b->held.y_mm - a->held.y_mm) / by, 2e-3);
+        ck_assert_double_eq_tol(told[2], (b->contact_radius_mm - a->contact_radius_mm) / by, 2e-3);
+        most = fmax(most, fmax(fabs(told[0]), fabs(told[1])));
+    }
+    ck_assert_double_gt(most, 0.05);
+    for (size_t i = 0; i < right->n_edges; i++) {
+        ck_assert_double_eq_tol(right->edges[i].edge_response[_i],
+                                (moved->edges[i].shift_mm - right->edges[i].shift_mm) / by, 2e-3);
+    }
+    ck_assert(_i == 2 || right->edges[_i].edge_response[_i] > 0.1);
+    tiptrue_solution_free(right);
+    tiptrue_solution_free(moved);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("unseen");
@@ -218,6 +267,7 @@ int main(void)
     tcase_add_loop_test(all, nearly_exact_mark, 0, 3);
     tcase_add_test(all, never_seen);
     tcase_add_test(all, before_the_run);
+    tcase_add_loop_test(all, response, 0, 6);
     suite_add_tcase(suite, all);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);

@@ -427,7 +427,7 @@ START_TEST(search_finds_the_best_set)
         }
         ck_assert_int_eq(tt_values_make(&values, &series, &arena), TIPTRUE_OK);
         ck_assert_int_eq(tt_noise_from_differences(&noise, &values, &arena), TIPTRUE_OK);
-        ck_assert_int_eq(tt_problem_make(&problem, &values, &noise, 0.15, &arena), TIPTRUE_OK);
+        ck_assert_int_eq(tt_problem_make(&problem, &values, &noise, 0.15, 0, &arena), TIPTRUE_OK);
         ck_assert_int_eq(tt_search(&problem, NULL, &best), TIPTRUE_OK);
         double found = tt_events_criterion(&best), least = exhaustive(&problem);
         worse += found > least + 1e-6;

@@ -1,0 +1,222 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The numbers follow the rows of a run's summary: how many tips and edges there are, of each tip
+ * three for each edge, of each edge one for each edge. */
+#include "config.h"
+
+#include "history/store/response.h"
+
+#include <string.h>
+
+#include "base/number.h"
+#include "history/store/newest.h"
+#include "history/store/store.h"
+
+/* In mm per mm: far below what touches that were left out change in it. */
+#define DECIMALS 6
+
+static void write_row(struct tt_buffer *to, const double numbers[], size_t n)
+{
+    for (size_t i = 0; i < n; i++) {
+        tt_number_write_rounded(to, numbers[i], DECIMALS);
+        tt_buffer_putc(to, ' ');
+    }
+}
+
+/* False: @from does not know them. */
+static bool write_numbers(const struct tiptrue_solution *from, struct tt_buffer *to)
+{
+    size_t tips = 0;
+
+    for (size_t i = 0; i < from->n_tips; i++) {
+        tips += from->tips[i].verdict != TIPTRUE_NOT_MEASURED;
+    }
+    tt_buffer_printf(to, "%zu %zu ", tips, from->n_edges);
+    for (size_t i = 0; i < from->n_tips; i++) {
+        const struct tt_tip_result *tip = &from->tips[i];
+        if (tip->verdict == TIPTRUE_NOT_MEASURED) {
+            continue;
+        }
+        if (tip->edge_response == NULL) {
+            return false;
+        }
+        write_row(to, tip->edge_response, 3 * from->n_edges);
+    }
+    for (size_t i = 0; i < from->n_edges; i++) {
+        if (from->edges[i].edge_response == NULL) {
+            return false;
+        }
+        write_row(to, from->edges[i].edge_response, from->n_edges);
+    }
+    return from->n_edges > 0;
+}
+
+enum tiptrue_status tt_response_write(struct tiptrue_history *store, sqlite3_int64 result,
+                                      const struct tiptrue_solution *solution,
+                                      struct tiptrue_error *error)
+{
+    static const char SQL[] = "INSERT OR REPLACE INTO response(result, numbers) VALUES(?, ?)";
+    struct tt_buffer numbers = {0};
+    sqlite3_stmt *statement;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (write_numbers(solution, &numbers) &&
+        (status = tt_sql_get(store, SQL, &statement, error)) == TIPTRUE_OK) {
+        int code = numbers.failed ? SQLITE_NOMEM : SQLITE_OK;
+        tt_sql_integer(statement, 1, result, &code);
+        tt_sql_text(statement, 2, numbers.text, &code);
+        status = tt_sql_finish_bound(store, statement, code, error);
+    }
+    tt_buffer_clear(&numbers);
+    return status;
+}
+
+enum tiptrue_status tt_store_keep_response(struct tiptrue_history *store, const char *id,
+                                           const struct tiptrue_solution *solution,
+                                           struct tiptrue_error *error)
+{
+    sqlite3_int64 run, result = 0;
+    enum tiptrue_status status = tt_store_begin(store, error);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_newest(store, id, &run, &result, error);
+    }
+    if (status == TIPTRUE_OK && result != 0) {
+        status = tt_response_write(store, result, solution, error);
+    }
+    if (status == TIPTRUE_OK) {
+        return tt_store_commit(store, error);
+    }
+    tt_store_rollback(store);
+    return status;
+}
+
+/* The next number of *text; 0 where there is none. */
+static double next_number(const char **text)
+{
+    size_t length = strcspn(*text, " ");
+    double value = 0;
+
+    if (tt_number_read(*text, length, '.', &value, NULL) != TT_NUMBER_OK) {
+        value = 0;
+    }
+    *text += length + ((*text)[length] != '\0');
+    return value;
+}
+
+static struct tt_series_response *make_responses(struct tt_series *series)
+{
+    struct tt_series_response *made =
+        TT_ARENA_NEW(series->arena, series->n_edge_names, struct tt_series_response);
+
+    for (size_t i = 0; made != NULL && i < series->n_edge_names; i++) {
+        made[i].offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
+        made[i].radius = TT_ARENA_NEW(series->arena, series->n_tip_names, double);
+        made[i].edge = TT_ARENA_NEW(series->arena, series->n_edge_names, double);
+        if (made[i].offset == NULL || made[i].radius == NULL || made[i].edge == NULL) {
+            return NULL;
+        }
+    }
+    return made;
+}
+
+static bool has_tip(const struct tt_series_run *run, size_t tip)
+{
+    size_t i = 0;
+
+    while (i < run->n_tips && run->tips[i].tip != tip) {
+        i++;
+    }
+    return i < run->n_tips;
+}
+
+/* Tips that @run does not have. */
+static void fill_others(const struct tt_series *series, const struct tt_series_run *run,
+                        struct tt_series_response *r)
+{
+    struct tt_machine_xy offset = {0, 0};
+    double radius = 0;
+
+    for (size_t i = 0; i < run->n_tips; i++) {
+        size_t tip = run->tips[i].tip;
+        offset.x_mm += r->offset[tip].x_mm / (double)run->n_tips;
+        offset.y_mm += r->offset[tip].y_mm / (double)run->n_tips;
+        radius += r->radius[tip] / (double)run->n_tips;
+    }
+    for (size_t tip = 0; tip < series->n_tip_names; tip++) {
+        if (!has_tip(run, tip)) {
+            r->offset[tip] = offset;
+            r->radius[tip] = radius;
+        }
+    }
+}
+
+/* Nothing is read where the numbers are not of such a run. */
+static enum tiptrue_status read_numbers(const char *text, struct tt_series *series,
+                                        const struct tt_series_run *run,
+                                        struct tiptrue_error *error)
+{
+    struct tt_series_response *made = make_responses(series);
+
+    if (text == NULL || made == NULL) {
+        return tt_fail_memory(error);
+    }
+    double tips = next_number(&text), edges = next_number(&text);
+    if (tips != (double)run->n_tips || edges != (double)run->n_edges) {
+        return TIPTRUE_OK;
+    }
+    for (size_t i = 0; i < run->n_tips; i++) {
+        for (size_t k = 0; k < run->n_edges; k++) {
+            struct tt_series_response *r = &made[run->edges[k].edge];
+            r->offset[run->tips[i].tip].x_mm = next_number(&text);
+            r->offset[run->tips[i].tip].y_mm = next_number(&text);
+            r->radius[run->tips[i].tip] = next_number(&text);
+        }
+    }
+    for (size_t i = 0; i < run->n_edges; i++) {
+        for (size_t k = 0; k < run->n_edges; k++) {
+            made[run->edges[k].edge].edge[run->edges[i].edge] = next_number(&text);
+        }
+    }
+    for (size_t k = 0; k < run->n_edges; k++) {
+        fill_others(series, run, &made[run->edges[k].edge]);
+    }
+    series->response = made;
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_response_take(struct tt_series *series, const struct tt_series_run *run,
+                                     const struct tiptrue_solution *solution,
+                                     struct tiptrue_error *error)
+{
+    struct tt_buffer numbers = {0};
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    if (write_numbers(solution, &numbers)) {
+        status = read_numbers(numbers.failed ? NULL : numbers.text, series, run, error);
+    }
+    tt_buffer_clear(&numbers);
+    return status;
+}
+
+enum tiptrue_status tt_store_response(struct tiptrue_history *store, struct tt_series *series,
+                                      const struct tt_series_run *run, struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT numbers FROM response WHERE result ="
+        " (SELECT s.result FROM summary s JOIN run r ON s.run = r.no WHERE r.id = ?)";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = false;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, run->id, &code);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
+    }
+    if (status == TIPTRUE_OK && row) {
+        status = read_numbers(tt_sql_column(statement, 0), series, run, error);
+        sqlite3_reset(statement);
+    }
+    return status;
+}

@@ -1,0 +1,38 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What a result makes of edges that shift (edge_response in model/solution.h), kept beside it: a
+ * result as text does not hold it, and solving a stored log again before every job costs time. */
+#ifndef TT_HISTORY_STORE_RESPONSE_H
+#define TT_HISTORY_STORE_RESPONSE_H
+
+#include "history/store/sql.h"
+#include "model/series.h"
+
+/* Keep what @solution knows of it for its result number @result; nothing where it knows nothing.
+ * Within a transaction. */
+TT_MUST_USE enum tiptrue_status tt_response_write(struct tiptrue_history *store,
+                                                  sqlite3_int64 result,
+                                                  const struct tiptrue_solution *solution,
+                                                  struct tiptrue_error *error);
+
+/* The same for the newest result of the run @id, in a transaction of its own. */
+TT_MUST_USE enum tiptrue_status tt_store_keep_response(struct tiptrue_history *store,
+                                                       const char *id,
+                                                       const struct tiptrue_solution *solution,
+                                                       struct tiptrue_error *error);
+
+/* Fill series->response from @solution, that of @run, one of the series, with the digits that are
+ * kept. It stays NULL where the solution does not know. */
+TT_MUST_USE enum tiptrue_status tt_response_take(struct tt_series *series,
+                                                 const struct tt_series_run *run,
+                                                 const struct tiptrue_solution *solution,
+                                                 struct tiptrue_error *error);
+
+/* Fill series->response from what is kept for the newest result of @run, one of the series; it
+ * stays NULL where nothing is. Tips that the run does not have answer as the mean of the others. */
+TT_MUST_USE enum tiptrue_status tt_store_response(struct tiptrue_history *store,
+                                                  struct tt_series *series,
+                                                  const struct tt_series_run *run,
+                                                  struct tiptrue_error *error);
+
+#endif
