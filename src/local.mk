@@ -265,6 +265,7 @@ libcore_la_SOURCES = \
   src/output/run_log.c \
   src/output/report/markup.c src/output/report/markup.h \
   src/output/report/picture.c src/output/report/picture.h \
+  src/output/report/picture_board.c src/output/report/report_board.c \
   src/output/report/picture_budget.c \
   src/output/report/picture_height.c \
   src/output/report/picture_order.c \
@@ -289,7 +290,7 @@ libcore_la_SOURCES = \
   src/output/json/test_board_json.c \
   src/output/text/placement_sentences.c src/output/text/placement_sentences.h \
   src/output/text/joined_text.c src/output/text/joined_text.h \
-  src/output/text/placement_text.c \
+  src/output/text/placement_text.c src/output/text/placement_text.h \
   src/output/text/test_board_text.c \
   src/output/text/sentences_machine.c \
   src/output/text/sentences.c src/output/text/sentences.h \

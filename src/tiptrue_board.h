@@ -71,6 +71,10 @@ TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_placement_text(const struct tiptrue_placement *placement, bool json,
                        const struct tiptrue_text_options *options, char **text, size_t *length,
                        struct tiptrue_error *error);
+/* A board with its parts on a page: its words, its numbers, its parts in pictures. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_report_add_board(struct tiptrue_report *report, const struct tiptrue_placement *placement,
+                         struct tiptrue_error *error);
 /* The file of @plate with what the board told of its groups, joined with a run of touches on that
  * plate: their better place and smaller u, all other bytes as they were; *text and *length as
  * above. TIPTRUE_E_DATA: nothing is to be learned; the message says why. */

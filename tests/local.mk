@@ -153,6 +153,7 @@ script_tests = \
   tests/reference/scipy_check.py \
   tests/reference/views_check.py \
   tests/report/above.py \
+  tests/report/board.py \
   tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \

@@ -155,6 +155,14 @@ enum tiptrue_status tiptrue_report_add_trend(struct tiptrue_report *report,
     return report->page.failed ? tt_fail_memory(error) : TIPTRUE_OK;
 }
 
+enum tiptrue_status tiptrue_report_add_board(struct tiptrue_report *report,
+                                             const struct tiptrue_placement *placement,
+                                             struct tiptrue_error *error)
+{
+    tt_report_add_board(&report->page, placement);
+    return report->page.failed ? tt_fail_memory(error) : TIPTRUE_OK;
+}
+
 /* ---- the weeks out of a history ---- */
 
 /* Names of machines, or ids of runs. */

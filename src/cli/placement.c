@@ -20,7 +20,7 @@
 #include "cli/terminal.h"
 
 struct arguments {
-    const char *machine, *result, *present, *plate, *learn, *history;
+    const char *machine, *result, *present, *plate, *learn, *history, *report;
     const char **boards; /* for free() */
     size_t n_boards;
     bool json, plain, record;
@@ -33,8 +33,12 @@ struct judging {
     struct tiptrue_solution *run;    /* NULL: none was named */
     struct tiptrue_plate *plate;     /* that learns; NULL: none does */
     struct tiptrue_history *history; /* NULL: boards are not entered */
+    struct tiptrue_report *report;   /* NULL: no page was asked for */
+    size_t n_judged;
     struct tiptrue_text_options look;
 };
+
+enum { KEY_REPORT = 0x300 };
 
 static void check_arguments(const struct arguments *arguments, struct argp_state *state)
 {
@@ -53,6 +57,9 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     if (arguments->learn != NULL && arguments->n_boards > 1) {
         cli_usage(state, "--learn takes one board at a time");
     }
+    if (arguments->report != NULL && strcmp(arguments->report, "-") == 0) {
+        cli_usage(state, "--report needs a file: standard output has the words");
+    }
     (void)cli_count_stdin(state, cli_count_stdin(state, 0, &arguments->machine, 1),
                           arguments->boards, arguments->n_boards);
 }
@@ -63,7 +70,8 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
     const struct cli_name NAMES[] = {
         {CLI_KEY_MACHINE, &arguments->machine}, {CLI_KEY_RESULT, &arguments->result},
         {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_PLATE, &arguments->plate},
-        {CLI_KEY_HISTORY, &arguments->history}, {CLI_KEY_LEARN, &arguments->learn}};
+        {CLI_KEY_HISTORY, &arguments->history}, {CLI_KEY_LEARN, &arguments->learn},
+        {KEY_REPORT, &arguments->report}};
 
     if (cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument)) {
         return 0;
@@ -122,7 +130,7 @@ static int learn(const struct judging *judging, const struct tiptrue_placement *
 }
 
 /* One board read, judged and shown; the exit status. */
-static int judge(const struct judging *judging, const char *path)
+static int judge(struct judging *judging, const char *path)
 {
     static const int EXITS[] = {[TIPTRUE_KEEP] = CLI_EXIT_KEEP,
                                 [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE,
@@ -150,8 +158,12 @@ static int judge(const struct judging *judging, const char *path)
         error.status = tiptrue_placement_text(placement, judging->arguments->json, &judging->look,
                                               &text, &length, &error);
     }
+    if (error.status == TIPTRUE_OK && judging->report != NULL) {
+        error.status = tiptrue_report_add_board(judging->report, placement, &error);
+    }
     status = cli_file_read(&messages, path, "board", &error);
     if (status == EX_OK) {
+        judging->n_judged++;
         cli_write(text, length);
         if (judging->arguments->json) {
             cli_write("\n", 1);
@@ -195,7 +207,22 @@ static int read_inputs(struct judging *judging)
         status = cli_history_open(arguments->history, judging->machine, true, &messages,
                                   &judging->history);
     }
+    if (status == EX_OK && arguments->report != NULL) {
+        error.status = tiptrue_report_new(cli_local_zone(), &judging->report, &error);
+        status = cli_failed(arguments->json, &error);
+    }
     return status;
+}
+
+/* The page of all boards that were judged. */
+static int write_report(const struct judging *judging)
+{
+    struct tiptrue_error error = {0};
+
+    if (judging->report != NULL && judging->n_judged > 0) {
+        error.status = cli_report_write(judging->report, judging->arguments->report, &error);
+    }
+    return cli_failed(judging->arguments->json, &error);
 }
 
 int cli_placement(int argc, char *argv[])
@@ -214,6 +241,7 @@ int cli_placement(int argc, char *argv[])
          "Enter each board into this history, before what it says is shown", 2},
         {"record", CLI_KEY_RECORD, NULL, 0,
          "The same with the machine's own history, or that at the default place", 2},
+        {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too, of all boards", 2},
         {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each board", 2},
         {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
         {0},
@@ -239,7 +267,9 @@ int cli_placement(int argc, char *argv[])
         for (size_t i = 0; i < arguments.n_boards && worst < EX__BASE; i++) {
             worst = cli_worse(worst, judge(&judging, arguments.boards[i]));
         }
+        worst = cli_worse(worst, write_report(&judging));
     }
+    tiptrue_report_free(judging.report);
     tiptrue_history_close(judging.history);
     tiptrue_plate_free(judging.plate);
     tiptrue_solution_free(judging.run);

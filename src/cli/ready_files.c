@@ -128,8 +128,6 @@ static int write_page(const struct cli_ready_job *job, const char *path)
     const struct cli_objects *objects = &job->objects;
     struct tiptrue_report *report = NULL;
     struct tiptrue_error error = {0};
-    char *text = NULL;
-    size_t length = 0;
 
     error.status = tiptrue_report_new(cli_local_zone(), &report, &error);
     if (error.status == TIPTRUE_OK) {
@@ -137,12 +135,8 @@ static int write_page(const struct cli_ready_job *job, const char *path)
                                               tiptrue_ready_solution(job->ready), &error);
     }
     if (error.status == TIPTRUE_OK) {
-        error.status = tiptrue_report_html(report, &text, &length, &error);
+        error.status = cli_report_write(report, path, &error);
     }
-    if (error.status == TIPTRUE_OK) {
-        error.status = cli_write_file(path, text, length, false, &error);
-    }
-    free(text);
     tiptrue_report_free(report);
     return cli_ready_failed(job, &error);
 }

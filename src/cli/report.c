@@ -83,24 +83,28 @@ static int write_file(const char *path, const char *text, size_t length)
     return cli_failed(false, &error);
 }
 
-static int write_page(const struct arguments *arguments, const struct tiptrue_report *report)
+enum tiptrue_status cli_report_write(const struct tiptrue_report *report, const char *path,
+                                     struct tiptrue_error *error)
 {
-    struct tiptrue_error error = {0};
-    char *text;
-    size_t length;
-    int status = 0;
+    char *text = NULL;
+    size_t length = 0;
+    enum tiptrue_status status = tiptrue_report_html(report, &text, &length, error);
 
-    if (tiptrue_report_html(report, &text, &length, &error) != TIPTRUE_OK) {
-        fprintf(stderr, "tiptrue: error: %s\n", error.text);
-        return cli_exit_status(error.status);
-    }
-    if (strcmp(arguments->output, "-") == 0) {
+    if (status == TIPTRUE_OK && strcmp(path, "-") == 0) {
         cli_write(text, length);
-    } else {
-        status = write_file(arguments->output, text, length);
+    } else if (status == TIPTRUE_OK) {
+        status = cli_write_file(path, text, length, false, error);
     }
     free(text);
     return status;
+}
+
+static int write_page(const struct arguments *arguments, const struct tiptrue_report *report)
+{
+    struct tiptrue_error error = {0};
+
+    error.status = cli_report_write(report, arguments->output, &error);
+    return cli_failed(false, &error);
 }
 
 static int write_picture(const char *folder, const struct tiptrue_report *report, size_t index)

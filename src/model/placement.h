@@ -88,6 +88,17 @@ struct tt_board_grid {
     double u_scale_x, u_scale_y, u_shear, u_turn;
 };
 
+/* One part of the board. Rotations are counter-clockwise. */
+struct tt_placed_part {
+    size_t line, tip;
+    struct tt_machine_xy wanted;
+    struct tt_pair off_mm; /* found - wanted; with `relative` less the mean of the tips' offsets */
+    struct tt_pair apart_mm; /* of that what its tip's offset and turning do not explain */
+    double rotation_rad;
+    bool used, has_turned;
+    double turned_rad; /* found - wanted rotation, -pi to pi, as the machine counts */
+};
+
 /* A part to be placed so that what is open is told. */
 struct tt_wanted_part {
     size_t tip;
@@ -98,7 +109,7 @@ struct tt_wanted_part {
 struct tiptrue_placement {
     const char *file, *machine, *started; /* machine, started: NULL = not stated */
     char id[17];                          /* digest of the board's file */
-    bool own_frame;
+    bool own_frame, clockwise;            /* clockwise: the machine counts rotations so */
     bool relative; /* offsets count from the mean of the tips: the board's place is not known */
     size_t parts_read, parts_used, parts_not_found;
     const char **tip_names;
@@ -113,7 +124,8 @@ struct tiptrue_placement {
     bool by_axis, by_tip;                       /* repeatabilities that differ were kept apart */
     bool has_repeatability_angle;
     double repeatability_rad;
-    size_t *set_aside; /* lines, ascending */
+    struct tt_placed_part *parts; /* those found, n of them parts_read, in the file's order */
+    size_t *set_aside;            /* lines, ascending */
     size_t n_set_aside;
     struct tt_board_explanation *explanations; /* of the places, likeliest first */
     size_t n_explanations;

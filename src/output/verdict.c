@@ -27,6 +27,15 @@ const char *tt_verdict_shown(const struct tiptrue_solution *solution, enum tiptr
     return solution->least_squares ? "none" : tt_verdict_words[verdict];
 }
 
+const char *tt_verdict_shout(enum tiptrue_verdict verdict)
+{
+    static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
+                                         [TIPTRUE_UPDATE] = "UPDATE",
+                                         [TIPTRUE_REPEAT] = "REPEAT",
+                                         [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
+    return SHOUTS[verdict];
+}
+
 const char *tt_severity_word(enum tiptrue_severity severity)
 {
     return tt_severity_words[severity];

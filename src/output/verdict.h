@@ -13,6 +13,8 @@ const char *tt_verdict_word(enum tiptrue_verdict verdict);
 /* The same for people: "none" where @solution has no verdict, since the robust step was off;
  * static. */
 const char *tt_verdict_shown(const struct tiptrue_solution *solution, enum tiptrue_verdict verdict);
+/* "KEEP" and so on: what a verdict is opened with; static. */
+const char *tt_verdict_shout(enum tiptrue_verdict verdict);
 /* "note", "warning", "error"; static. */
 const char *tt_severity_word(enum tiptrue_severity severity);
 /* "usage", "data", "no-input", ...: the codes of tiptrue.error/1; static. */

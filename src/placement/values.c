@@ -310,11 +310,46 @@ static bool fill_set_aside(struct tt_placing *p)
     return r->set_aside != NULL;
 }
 
+/* Each part by itself. What distance alone explains is left in apart_mm, with the scatter. */
+static bool fill_parts(struct tt_placing *p)
+{
+    struct tiptrue_placement *r = p->result;
+    const double *grid = &p->fit.unknowns[tt_at_grid(&p->design)];
+    double sense = p->board->clockwise ? -1.0 : 1.0;
+    struct tt_pair mean = {0};
+    r->parts = TT_ARENA_NEW(&r->arena, p->design.n, struct tt_placed_part);
+    for (size_t t = 0; r->relative && t < r->n_tips; t++) {
+        size_t at = tt_at_offset(&p->design, t);
+        mean.x += p->fit.unknowns[at] / (double)r->n_tips;
+        mean.y += p->fit.unknowns[at + 1] / (double)r->n_tips;
+    }
+    for (size_t i = 0; r->parts != NULL && i < p->design.n; i++) {
+        const struct tt_part_row *row = &p->design.rows[i];
+        const struct tt_part *from = &p->board->parts[i];
+        struct tt_pair rest;
+        tt_part_residual(&p->design, p->fit.unknowns, i, &rest.x, &rest.y);
+        rest.x += grid[TT_GRID_SCALE_X] * row->along_x_mm +
+                  (grid[TT_GRID_SHEAR] - grid[TT_GRID_TURN]) * row->along_y_mm;
+        rest.y += grid[TT_GRID_TURN] * row->along_x_mm + grid[TT_GRID_SCALE_Y] * row->along_y_mm;
+        r->parts[i] = (struct tt_placed_part){.line = from->line,
+                                              .tip = row->tip,
+                                              .wanted = from->wanted,
+                                              .off_mm = {row->dx_mm - mean.x, row->dy_mm - mean.y},
+                                              .apart_mm = rest,
+                                              .rotation_rad = from->rotation_rad,
+                                              .used = p->design.weight[i] > 0.0,
+                                              .has_turned = from->has_found_rotation,
+                                              .turned_rad = sense * p->angles.turned_rad[i]};
+    }
+    return r->parts != NULL;
+}
+
 bool tt_placing_values(struct tt_placing *p)
 {
     struct tiptrue_placement *r = p->result;
     r->relative = p->board->own_frame && !p->board->has_u_board && p->design.n_tips > 1;
     r->own_frame = p->board->own_frame;
+    r->clockwise = p->board->clockwise;
     r->middle = p->design.middle;
     r->repeatability_mm = tt_placing_repeatability(p, &r->repeatability_dof);
     r->has_repeatability_angle = p->angles.dof > 0.0;
@@ -324,5 +359,6 @@ bool tt_placing_values(struct tt_placing *p)
         fill_angle(p, t, &r->tips[t]);
     }
     fill_grid(p);
-    return fill_common(p) && fill_systematic(p) && fill_explanations(p) && fill_set_aside(p);
+    return fill_common(p) && fill_systematic(p) && fill_explanations(p) && fill_set_aside(p) &&
+           fill_parts(p);
 }

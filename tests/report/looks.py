@@ -167,9 +167,10 @@ def palette(path):
         for name, least in {"ink": 7, "soft": 4.5, "blue": 4.5, "ochre": 4.5, "umber": 4.5, "red": 4.5, "green": 4.5}.items():
             ratio = contrast(colours[name], colours["paper"])
             tally.check(ratio >= least, f"{name} {colours[name]} on {colours['paper']}: contrast {ratio:.2f}, asked is {least}")
-        for name, kind in itertools.product(("blue", "ochre", "red", "green", "ink"), vision.KINDS):
-            apart = vision.difference(colours["umber"], colours[name], kind)
-            tally.check(apart >= 15, f"umber and {name} are {apart:.1f} apart for {kind} vision, 15 is asked")
+        pairs = itertools.combinations(("blue", "ochre", "umber", "red", "green", "ink"), 2)
+        for (one, other), kind in itertools.product(pairs, vision.KINDS):
+            apart = vision.difference(colours[one], colours[other], kind)
+            tally.check(apart >= 15, f"{one} and {other} are {apart:.1f} apart for {kind} vision, 15 is asked")
 
 
 def main(folder):
@@ -186,13 +187,17 @@ def main(folder):
     for name in ("15-heights", "16-views"):
         pages[name] = os.path.join(folder, name + ".html")
         runs.report(name, pages[name])
+    board = os.path.join(os.environ["srcdir"], "examples", "gauge-board")
+    pages["board"] = os.path.join(folder, "board.html")
+    runs.call("placement", "--machine", os.path.join(board, "machine.json"), os.path.join(board, "board.csv"),
+              "--report", pages["board"])
     axe = axe_source()
     palette(pages["01-plain"])
     seen = Seen()
     with Browser() as browser:
         for name, path in pages.items():
             seen.look(path, f"{name}, layout", lambda path=path, name=name: laid_out(browser, path, name))
-        for name in ("02-film", "05-one-direction", "08-moved", "hostile", "weeks"):
+        for name in ("02-film", "05-one-direction", "08-moved", "hostile", "weeks", "board"):
             for dark in (False, True):
                 seen.look(pages[name], f"{name}, {'dark' if dark else 'light'}",
                           lambda path=pages[name], name=name, dark=dark: judged(browser, path, name, axe, dark))

@@ -6,6 +6,7 @@
 #define TT_OUTPUT_REPORT_PICTURES_H
 
 #include "model/machine.h"
+#include "model/placement.h"
 #include "model/plate.h"
 #include "model/sketch.h"
 #include "model/solution.h"
@@ -55,6 +56,14 @@ bool tt_can_draw_shape(const struct tt_scene *scene, size_t tip);
 void tt_draw_shape(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
 bool tt_can_draw_budget(const struct tt_scene *scene, size_t tip);
 void tt_draw_budget(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);
+
+/* The parts of a board as arrows, and around a dial of their rotations, of one tip or (the board,
+ * TT_NONE) of all; and against the distance from their middle. */
+void tt_draw_board(const struct tiptrue_placement *placement, size_t tip,
+                   struct tt_picture *picture);
+void tt_draw_board_dial(const struct tiptrue_placement *placement, size_t tip,
+                        struct tt_picture *picture);
+void tt_draw_board_distance(const struct tiptrue_placement *placement, struct tt_picture *picture);
 
 /* One quantity of a machine over the weeks. */
 bool tt_can_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity);

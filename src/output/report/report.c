@@ -224,15 +224,16 @@ static void put_missing(struct tt_report *report, const struct tt_scene *scene)
     }
 }
 
-/* A file by its name alone: where it lies is nobody's business who reads the page. */
+const char *tt_report_name(const char *file)
+{
+    const char *slash = file != NULL ? strrchr(file, '/') : NULL;
+
+    return slash != NULL ? slash + 1 : file;
+}
+
 static const char *shown_name(const struct tiptrue_solution *s, const char *otherwise)
 {
-    const char *slash = s->file != NULL ? strrchr(s->file, '/') : NULL;
-
-    return slash != NULL       ? slash + 1
-           : s->file != NULL   ? s->file
-           : s->run_id != NULL ? s->run_id
-                               : otherwise;
+    return s->file != NULL ? tt_report_name(s->file) : s->run_id != NULL ? s->run_id : otherwise;
 }
 
 static void title_run(struct tt_buffer *title, const struct tiptrue_solution *s)
@@ -351,20 +352,30 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
 
 /* ---- the page ---- */
 
-static const char *const CAUTIONS =
-    "<footer><h2>Cautions</h2>\n<ul>\n"
-    "<li>A moving machine pinches hands and breaks tips: keep hands clear and the stop within "
-    "reach. Make the first run on a new "
-    "plate "
-    "slow and above it, in the air, and check the contact circuit by hand first.</li>\n"
-    "<li>Guards and electrical work: qualified people only, following local rules.</li>\n"
-    "<li>A result is as good as the plate file: a cut edge is not where the drawing says, often by "
-    "tens of micrometres.</li>\n"
-    "<li>Before an offset is written into a machine, try its sign with the worked sentence "
-    "above.</li>\n"
-    "</ul>\n<p class=\"soft\">Written by tiptrue " PACKAGE_VERSION
-    ". This page loads nothing and runs no script. A pointer held over "
-    "a mark tells its row.</p></footer>\n";
+static void put_cautions(const struct tt_report *report, struct tt_buffer *page)
+{
+    tt_buffer_puts(page,
+                   "<footer><h2>Cautions</h2>\n<ul>\n"
+                   "<li>A moving machine pinches hands and breaks tips: keep hands clear and the "
+                   "stop within reach. Make the first run on a new plate slow and above it, in the "
+                   "air, and check the contact circuit by hand first.</li>\n"
+                   "<li>Guards and electrical work: qualified people only, following local "
+                   "rules.</li>\n");
+    if (report->n_runs + report->n_weeks > 0) {
+        tt_buffer_puts(page,
+                       "<li>A result is as good as the plate file: a cut edge is not where the "
+                       "drawing says, often by tens of micrometres.</li>\n"
+                       "<li>Before an offset is written into a machine, try its sign with the "
+                       "worked sentence above.</li>\n");
+    }
+    if (report->n_boards > 0) {
+        tt_buffer_puts(page, "<li>What a board says is as good as the device that measured it and "
+                             "the marks that it was measured from.</li>\n");
+    }
+    tt_buffer_puts(page, "</ul>\n<p class=\"soft\">Written by tiptrue " PACKAGE_VERSION
+                         ". This page loads nothing and runs no script. A pointer held over a "
+                         "mark tells its row.</p></footer>\n");
+}
 
 void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
 {
@@ -390,7 +401,7 @@ void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
     tt_buffer_puts(page, "</header>\n<main>\n");
     tt_buffer_add(page, report->body.text != NULL ? report->body.text : "", report->body.length);
     tt_buffer_puts(page, "</main>\n");
-    tt_buffer_puts(page, CAUTIONS);
+    put_cautions(report, page);
     tt_buffer_puts(page, "</body>\n</html>\n");
     page->failed = page->failed || report->failed || report->body.failed || report->list.failed ||
                    report->title.failed;

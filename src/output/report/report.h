@@ -14,13 +14,14 @@
 #include "model/trend.h"
 #include "output/report/picture.h"
 #include "output/report/pictures.h"
+#include "output/page.h"
 
 struct tt_report {
     struct tiptrue_zone zone;
     struct tt_buffer list;  /* an entry for each part, for a page of several */
     struct tt_buffer title; /* of the page: its first part */
     struct tt_buffer body;
-    size_t n_parts, n_runs, n_weeks;
+    size_t n_parts, n_runs, n_weeks, n_boards;
     struct tt_picture *pictures;
     size_t n_pictures, capacity;
     bool failed; /* out of memory */
@@ -35,6 +36,8 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
 /* The same from a trend, with what it says in words. */
 void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *trend,
                          const struct tt_weeks_export exports[], size_t n_exports);
+/* report_board.c: a board with its parts. */
+void tt_report_add_board(struct tt_report *report, const struct tiptrue_placement *placement);
 /* A file that could not be read, with its first fault. */
 void tt_report_add_fault(struct tt_report *report, const char *file,
                          const struct tiptrue_error *error);
@@ -50,6 +53,33 @@ void tt_report_place(struct tt_report *report);
 void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
 /* The same without seconds. */
 void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
+
+/* A file by its name alone: where it lies is nobody's business who reads the page. */
+const char *tt_report_name(const char *file);
+/* "<p>Started: ...</p>", nothing where @started is NULL or no time. */
+void tt_report_started(struct tt_report *report, const char *started);
+
+/* Sentences of a page of text, each of which becomes an element of @body as its line ends: @open
+ * before the first one. @shout > 0: a verdict, so many bytes of it shouted. Starts as {.body =
+ * ...}, with the members above `page` set. */
+struct tt_elements {
+    struct tt_buffer *body;
+    const char *open, *close, *element;
+    size_t shout, n;
+    struct tt_buffer line;
+    struct tt_page page;
+};
+/* The page to write to until tt_elements_end, which closes what was opened. */
+struct tt_page *tt_elements_begin(struct tt_elements *to);
+void tt_elements_end(struct tt_elements *to);
+/* "<p class=..>" of @verdict into @open, for the shouted sentence. */
+void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict);
+
+/* Cells of tables: a length in mm, and one in um with as many decimals as @u_mm bears; empty where
+ * it is not determined. */
+void tt_report_mm(struct tt_buffer *body, bool determined, double value_mm);
+void tt_report_um(struct tt_buffer *body, const char *before, bool determined, double value_mm,
+                  double u_mm, bool plus);
 
 /* The words of a run, report_words.c: verdict, all tips at a glance, each with a link to its part
  * of the run @number, and the reasons; then the rest, up to the pictures. */

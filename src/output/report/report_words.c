@@ -18,65 +18,54 @@
 
 typedef void part_fn(struct tt_page *page, const struct tiptrue_solution *solution);
 
-/* Where the sentences of one part go. */
-struct elements {
-    struct tt_buffer *body;
-    const char *open, *element;
-    size_t n, shout; /* of the first sentence: bytes that are shouted */
-};
-
 static void put_element(void *hearer, const char *line, size_t length)
 {
-    struct elements *to = hearer;
+    struct tt_elements *to = hearer;
 
     tt_buffer_puts(to->body, to->n++ == 0 ? to->open : "");
-    tt_buffer_printf(to->body, "<%s>", to->element);
-    tt_markup_bytes(to->body, line, length);
-    tt_buffer_printf(to->body, "</%s>\n", to->element);
+    if (to->shout > 0) {
+        tt_buffer_puts(to->body, "<strong>");
+        tt_markup_bytes(to->body, line, to->shout);
+        tt_buffer_puts(to->body, "</strong><span>");
+        tt_markup_bytes(to->body, line + to->shout, length - to->shout);
+        tt_buffer_puts(to->body, "</span>");
+    } else {
+        tt_buffer_printf(to->body, "<%s>", to->element);
+        tt_markup_bytes(to->body, line, length);
+        tt_buffer_printf(to->body, "</%s>\n", to->element);
+    }
 }
 
-static void put_shout(void *hearer, const char *line, size_t length)
+struct tt_page *tt_elements_begin(struct tt_elements *to)
 {
-    struct elements *to = hearer;
-
-    tt_buffer_puts(to->body, to->open);
-    tt_buffer_puts(to->body, "<strong>");
-    tt_markup_bytes(to->body, line, to->shout);
-    tt_buffer_puts(to->body, "</strong><span>");
-    tt_markup_bytes(to->body, line + to->shout, length - to->shout);
-    tt_buffer_puts(to->body, "</span></p>\n");
+    to->page = (struct tt_page){
+        .out = &to->line, .utf8 = true, .columns = ENDLESS, .hear = put_element, .hearer = to};
+    return &to->page;
 }
 
-static void hear_part(part_fn *part, const struct tiptrue_solution *solution,
-                      void (*hear)(void *, const char *, size_t), struct elements *to)
+void tt_elements_end(struct tt_elements *to)
 {
-    struct tt_buffer line = {0};
-    struct tt_page page = {
-        .out = &line, .utf8 = true, .columns = ENDLESS, .hear = hear, .hearer = to};
-
-    part(&page, solution);
-    tt_page_end(&page);
-    to->body->failed = to->body->failed || line.failed;
-    tt_buffer_clear(&line);
+    tt_page_end(&to->page);
+    tt_buffer_puts(to->body, to->n > 0 ? to->close : "");
+    to->body->failed = to->body->failed || to->line.failed;
+    tt_buffer_clear(&to->line);
 }
 
 /* Each sentence of @part as an element; @open before the first, @close behind the last. */
 static void put_sentences(struct tt_buffer *body, const struct tiptrue_solution *solution,
                           part_fn *part, const char *open, const char *close, const char *element)
 {
-    struct elements to = {.body = body, .open = open, .element = element};
+    struct tt_elements to = {.body = body, .open = open, .close = close, .element = element};
 
-    hear_part(part, solution, put_element, &to);
-    tt_buffer_puts(body, to.n > 0 ? close : "");
+    part(tt_elements_begin(&to), solution);
+    tt_elements_end(&to);
 }
 
-static void put_started(struct tt_report *report, const struct tiptrue_solution *s)
+void tt_report_started(struct tt_report *report, const char *started)
 {
     double utc_s;
 
-    if (s->started == NULL) {
-        tt_buffer_puts(&report->body, "<p>Started: not stated in the log.</p>\n");
-    } else if (tt_time_read(s->started, strlen(s->started), &utc_s)) {
+    if (started != NULL && tt_time_read(started, strlen(started), &utc_s)) {
         tt_buffer_puts(&report->body, "<p>Started: ");
         tt_report_time(&report->body, &report->zone, utc_s);
         tt_buffer_puts(&report->body, "</p>\n");
@@ -89,8 +78,7 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
         *scene->solution; /* the same but for the time, which is told in local time */
     struct tt_buffer *body = &report->body;
 
-    const char *slash = untimed.file != NULL ? strrchr(untimed.file, '/') : NULL;
-    untimed.file = slash != NULL ? slash + 1 : untimed.file;
+    untimed.file = tt_report_name(untimed.file);
     untimed.started = NULL;
     put_sentences(body, scene->solution, tt_text_findings, "<h3>Findings</h3>\n<ul>\n", "</ul>\n",
                   "li");
@@ -98,7 +86,9 @@ void tt_report_words(struct tt_report *report, const struct tt_scene *scene)
                   "<h3>Left out: they disagree with the other touches</h3>\n<ul>\n", "</ul>\n",
                   "li");
     tt_buffer_puts(body, "<h3>The run</h3>\n");
-    put_started(report, scene->solution);
+    tt_buffer_puts(
+        body, scene->solution->started == NULL ? "<p>Started: not stated in the log.</p>\n" : "");
+    tt_report_started(report, scene->solution->started);
     put_sentences(body, &untimed, tt_text_run, "", "", "p");
     put_sentences(body, scene->solution, tt_text_straightness, "", "", "p");
     put_sentences(body, scene->solution, tt_text_next, "", "", "p");
@@ -112,7 +102,7 @@ static void open_row(struct tt_buffer *body, const char *name)
     tt_buffer_printf(body, "<tr><th scope=\"row\">%s</th>", name);
 }
 
-static void put_mm(struct tt_buffer *body, bool determined, double value_mm)
+void tt_report_mm(struct tt_buffer *body, bool determined, double value_mm)
 {
     tt_buffer_puts(body, "<td>");
     if (determined) {
@@ -123,8 +113,8 @@ static void put_mm(struct tt_buffer *body, bool determined, double value_mm)
     tt_buffer_puts(body, "</td>");
 }
 
-static void put_um(struct tt_buffer *body, const char *before, bool determined, double value_mm,
-                   double u_mm, bool plus)
+void tt_report_um(struct tt_buffer *body, const char *before, bool determined, double value_mm,
+                  double u_mm, bool plus)
 {
     tt_buffer_puts(body, "<td>");
     if (determined) {
@@ -144,27 +134,27 @@ static void put_offset(struct tt_buffer *body, const struct tt_tip_result *t)
     bool x = t->offset_determined_x, y = t->offset_determined_y;
 
     open_row(body, "offset");
-    put_mm(body, x, t->offset.x_mm);
-    put_mm(body, y, t->offset.y_mm);
+    tt_report_mm(body, x, t->offset.x_mm);
+    tt_report_mm(body, y, t->offset.y_mm);
     close_row(body, "mm");
     open_row(body, TT_PLUS_MINUS " total, 95 %");
-    put_um(body, TT_PLUS_MINUS " ", x, t->expanded_x_mm, t->expanded_x_mm, false);
-    put_um(body, TT_PLUS_MINUS " ", y, t->expanded_y_mm, t->expanded_y_mm, false);
+    tt_report_um(body, TT_PLUS_MINUS " ", x, t->expanded_x_mm, t->expanded_x_mm, false);
+    tt_report_um(body, TT_PLUS_MINUS " ", y, t->expanded_y_mm, t->expanded_y_mm, false);
     close_row(body, TT_UM);
     open_row(body, TT_PLUS_MINUS " change, 95 %");
-    put_um(body, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm, t->same_plate_expanded_x_mm,
-           false);
-    put_um(body, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm, t->same_plate_expanded_y_mm,
-           false);
+    tt_report_um(body, TT_PLUS_MINUS " ", x, t->same_plate_expanded_x_mm,
+                 t->same_plate_expanded_x_mm, false);
+    tt_report_um(body, TT_PLUS_MINUS " ", y, t->same_plate_expanded_y_mm,
+                 t->same_plate_expanded_y_mm, false);
     close_row(body, TT_UM);
     if (t->has_present) {
         open_row(body, "in use");
-        put_mm(body, true, t->present.x_mm);
-        put_mm(body, true, t->present.y_mm);
+        tt_report_mm(body, true, t->present.x_mm);
+        tt_report_mm(body, true, t->present.y_mm);
         close_row(body, "mm");
         open_row(body, "change");
-        put_um(body, "", x, t->change.x_mm, t->change_expanded_x_mm, true);
-        put_um(body, "", y, t->change.y_mm, t->change_expanded_y_mm, true);
+        tt_report_um(body, "", x, t->change.x_mm, t->change_expanded_x_mm, true);
+        tt_report_um(body, "", y, t->change.y_mm, t->change_expanded_y_mm, true);
         close_row(body, TT_UM);
     }
 }
@@ -186,23 +176,30 @@ static void put_tips(struct tt_buffer *body, const struct tiptrue_solution *s, s
         tt_markup_short(body, t->name, TT_NAME_MOST);
         tt_buffer_printf(body, "</a></th><td class=\"t\"><strong>%s</strong></td>",
                          tt_verdict_shown(s, t->offset_verdict));
-        put_mm(body, t->offset_determined_x, t->offset.x_mm);
-        put_mm(body, t->offset_determined_y, t->offset.y_mm);
-        put_um(body, TT_PLUS_MINUS " ", both, full_mm, full_mm, false);
-        put_um(body, TT_PLUS_MINUS " ", both, held_mm, held_mm, false);
+        tt_report_mm(body, t->offset_determined_x, t->offset.x_mm);
+        tt_report_mm(body, t->offset_determined_y, t->offset.y_mm);
+        tt_report_um(body, TT_PLUS_MINUS " ", both, full_mm, full_mm, false);
+        tt_report_um(body, TT_PLUS_MINUS " ", both, held_mm, held_mm, false);
         tt_buffer_puts(body, "</tr>\n");
     }
     tt_buffer_puts(body, "</tbody></table>\n");
+}
+
+void tt_report_open_verdict(char open[64], enum tiptrue_verdict verdict)
+{
+    snprintf(open, 64, "<p class=\"verdict %s\">", tt_verdict_word(verdict));
 }
 
 void tt_report_verdict(struct tt_buffer *body, const struct tiptrue_solution *solution,
                        size_t number)
 {
     char open[64];
-    struct elements to = {.body = body, .open = open, .shout = strlen(tt_text_shout(solution))};
 
-    snprintf(open, sizeof open, "<p class=\"verdict %s\">", tt_verdict_word(solution->verdict));
-    hear_part(tt_text_verdict, solution, put_shout, &to);
+    tt_report_open_verdict(open, solution->verdict);
+    struct tt_elements to = {
+        .body = body, .open = open, .close = "</p>\n", .shout = strlen(tt_text_shout(solution))};
+    tt_text_verdict(tt_elements_begin(&to), solution);
+    tt_elements_end(&to);
     put_tips(body, solution, number);
     put_sentences(body, solution, tt_text_reasons, "<ul>\n", "</ul>\n", "li");
 }
@@ -222,8 +219,8 @@ void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
     put_offset(body, t);
     if (t->runout_determined) {
         open_row(body, "runout at rotation 0");
-        put_um(body, "", true, t->runout.x_mm, t->u_eccentricity_mm, true);
-        put_um(body, "", true, t->runout.y_mm, t->u_eccentricity_mm, true);
+        tt_report_um(body, "", true, t->runout.x_mm, t->u_eccentricity_mm, true);
+        tt_report_um(body, "", true, t->runout.y_mm, t->u_eccentricity_mm, true);
         close_row(body, TT_UM);
     }
     tt_buffer_puts(body, "</tbody></table>\n");
@@ -234,19 +231,19 @@ void tt_report_tip(struct tt_buffer *body, const struct tiptrue_solution *s,
     if (t->runout_determined) {
         double expanded_mm = t->runout_factor * t->u_eccentricity_mm;
         open_row(body, "eccentricity");
-        put_um(body, "", true, t->eccentricity_mm, expanded_mm, false);
-        put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
+        tt_report_um(body, "", true, t->eccentricity_mm, expanded_mm, false);
+        tt_report_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
         close_row(body, TT_UM);
         open_row(body, "full indicator movement");
-        put_um(body, "", true, 2 * t->eccentricity_mm, 2 * expanded_mm, false);
-        put_um(body, TT_PLUS_MINUS " ", true, 2 * expanded_mm, 2 * expanded_mm, false);
+        tt_report_um(body, "", true, 2 * t->eccentricity_mm, 2 * expanded_mm, false);
+        tt_report_um(body, TT_PLUS_MINUS " ", true, 2 * expanded_mm, 2 * expanded_mm, false);
         close_row(body, TT_UM);
     }
     if (t->radius_determined) {
         double expanded_mm = t->factor * t->u_contact_radius_mm;
         open_row(body, "contact radius");
-        put_um(body, "", true, t->contact_radius_mm, expanded_mm, false);
-        put_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
+        tt_report_um(body, "", true, t->contact_radius_mm, expanded_mm, false);
+        tt_report_um(body, TT_PLUS_MINUS " ", true, expanded_mm, expanded_mm, false);
         close_row(body, TT_UM);
     }
     if (t->runout_determined || t->radius_determined) {

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* See style.h. The palette is our own: umber is as far from the other colours as can be had
- * (CIEDE2000 at least 15 for every kind of colour vision, simulated after G. M. Machado, M. M.
- * Oliveira, L. A. F. Fernandes, IEEE Trans. Vis. Comput. Graph. 15 (2009) 1291), and no colour
- * stands without a difference of shape or stroke besides. Contrast (WCAG 2.2, 1.4.3 and 1.4.11):
- * text at least 4.5 to 1, marks and lines that carry data at least 3 to 1, in both schemes;
- * tests/report computes it.
+/* See style.h. The palette is our own, found by a search for the set whose nearest pair, ink
+ * included, is furthest apart (CIEDE2000 at least 15 for every kind of colour vision, simulated
+ * after G. M. Machado, M. M. Oliveira, L. A. F. Fernandes, IEEE Trans. Vis. Comput. Graph. 15
+ * (2009) 1291), and no colour stands without a difference of shape or stroke besides. Contrast
+ * (WCAG 2.2, 1.4.3 and 1.4.11): text at least 4.5 to 1, marks and lines that carry data at least
+ * 3 to 1, in both schemes; tests/report computes it.
  */
 #include "config.h"
 
@@ -21,9 +21,9 @@ struct palette {
     const char *paper, *ink, *soft, *grid, *fill, *blue, *ochre, *umber, *red, *green;
 };
 static const struct palette LIGHT = {"#fff",    "#1c2430", "#56606d", "#d9dee4", "#eef1f4",
-                                     "#1d5fa6", "#a85a00", "#4c2e00", "#b3183f", "#0a6b4f"};
+                                     "#2042bb", "#ab6609", "#1b1405", "#961818", "#138163"};
 static const struct palette DARK = {"#12171e", "#e9edf1", "#a9b3be", "#343e49", "#1d242d",
-                                    "#7fb6f5", "#f0a94b", "#a17c45", "#ff8fa6", "#67d3ae"};
+                                    "#ababed", "#f2960a", "#dbc6a5", "#ee365a", "#3e9b93"};
 
 /* Neither '<' nor '&' in here: it stands in the page as it is, and an XML parser reads it. */
 static const char PICTURE[] =
@@ -39,6 +39,7 @@ static const char PICTURE[] =
     ".x{fill:none;stroke:@red;stroke-width:1.6}\n"
     "svg .n{fill:none;stroke:@umber;stroke-width:1.3}svg "
     ".s{fill:none;stroke:@green;stroke-width:1.3}\n"
+    "svg .pt{stroke:@blue;fill:none;stroke-width:3.4;stroke-linecap:round}\n"
     "svg .b{fill:@red}svg .k{stroke:@blue;fill:none}svg "
     ".kx{stroke:@red;fill:none}\n"
     "svg .e{stroke:@ink;stroke-width:2;fill:none}svg "
@@ -133,7 +134,7 @@ static const char PAGE[] =
     "3rem 0}\n"
     "th,td{padding:.1rem .45rem .1rem 0;text-align:right;vertical-align:top;border-bottom:1px "
     "solid var(--grid)}\n"
-    "td{white-space:nowrap}.t{white-space:normal}.t "
+    "tbody th{min-width:3rem}td{white-space:nowrap}.t{white-space:normal}.t "
     "strong{white-space:nowrap}th:first-child,td:first-child,.t{text-align:left}"
     "\n"
     "summary{color:var(--soft);cursor:pointer;font-size:.85rem;padding:.25rem 0}\n"

@@ -43,7 +43,7 @@ static void write_heading(struct tt_page *page, size_t at)
     tt_page_line_end(page);
 }
 
-static void write_groups(struct tt_page *page, const struct tt_joined *j)
+void tt_text_joined_groups(struct tt_page *page, const struct tt_joined *j)
 {
     for (size_t i = 0; i < j->n_groups; i++) {
         const struct tt_joined_group *g = &j->groups[i];
@@ -61,23 +61,33 @@ static void write_groups(struct tt_page *page, const struct tt_joined *j)
     }
 }
 
-void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *p, size_t at)
+void tt_text_joined_run(struct tt_page *page, const struct tt_joined *j)
 {
-    const struct tt_joined *j = p->joined;
-    if (j == NULL || !j->agrees || j->equations == 0.0) {
-        return;
-    }
     tt_buffer_printf(&page->words, "Board and run %s%s%s together (offsets in use: %s):", j->run,
                      j->started != NULL ? " of " : "", j->started != NULL ? j->started : "",
                      j->in_use_from_run ? "taken to be the run's, the machine states none"
                                         : "the machine's");
     tt_page_say(page, 2);
+}
+
+bool tt_is_joined(const struct tiptrue_placement *p)
+{
+    return p->joined != NULL && p->joined->agrees && p->joined->equations > 0.0;
+}
+
+void tt_text_joined(struct tt_page *page, const struct tiptrue_placement *p, size_t at)
+{
+    const struct tt_joined *j = p->joined;
+    if (!tt_is_joined(p)) {
+        return;
+    }
+    tt_text_joined_run(page, j);
     write_heading(page, at);
     for (size_t i = 0; i < j->n_tips; i++) {
         write_tip(page, p, at, &j->tips[i]);
     }
     tt_page_line_end(page);
-    write_groups(page, j);
+    tt_text_joined_groups(page, j);
     if (j->n_groups > 0) {
         tt_page_line_end(page);
     }

@@ -3,11 +3,12 @@
 /* What a board says, for a person: verdict, what is off, the numbers, the findings, what next. */
 #include "config.h"
 
-#include "output/output.h"
+#include "output/text/placement_text.h"
 
 #include <math.h>
 
 #include "base/number.h"
+#include "output/output.h"
 #include "output/text/joined_text.h"
 #include "output/text/words.h"
 #include "output/text/placement_sentences.h"
@@ -31,25 +32,21 @@ static const char *verdict_sentence(const struct tiptrue_placement *p)
     return ": this board cannot be trusted; fix what is listed below, then place another";
 }
 
-static void write_verdict(struct tt_page *page, const struct tiptrue_placement *p)
+void tt_text_board_verdict(struct tt_page *page, const struct tiptrue_placement *p)
 {
     static const enum tt_colour colours[] = {[TIPTRUE_KEEP] = TT_GREEN,
                                              [TIPTRUE_UPDATE] = TT_YELLOW,
                                              [TIPTRUE_REPEAT] = TT_RED,
                                              [TIPTRUE_NOT_MEASURED] = TT_RED};
-    static const char *const words[] = {[TIPTRUE_KEEP] = "KEEP",
-                                        [TIPTRUE_UPDATE] = "UPDATE",
-                                        [TIPTRUE_REPEAT] = "REPEAT",
-                                        [TIPTRUE_NOT_MEASURED] = "REPEAT"};
     tt_page_colour(page, colours[p->verdict]);
-    tt_page_puts(page, words[p->verdict]);
+    tt_page_puts(page, tt_verdict_shout(p->verdict));
     tt_page_colour(page, TT_PLAIN);
     tt_buffer_puts(&page->words, verdict_sentence(p));
     tt_page_say(page, 2);
     tt_page_line_end(page);
 }
 
-static void write_board(struct tt_page *page, const struct tiptrue_placement *p)
+void tt_text_board(struct tt_page *page, const struct tiptrue_placement *p)
 {
     tt_buffer_printf(&page->words, "%s: machine '%s'%s%s", p->file, p->machine,
                      p->started != NULL ? ", " : "", p->started != NULL ? p->started : "");
@@ -68,19 +65,23 @@ static void write_board(struct tt_page *page, const struct tiptrue_placement *p)
         tt_words_deg(&page->words, p->repeatability_rad, 2);
     }
     tt_page_say(page, 2);
+}
+
+void tt_text_board_likeliest(struct tt_page *page, const struct tiptrue_placement *p)
+{
+    if (p->n_explanations == 0) {
+        return;
+    }
     tt_buffer_puts(&page->words, "Likeliest: ");
-    if (p->n_explanations > 0 && p->explanations[0].n_terms == 0) {
+    if (p->explanations[0].n_terms == 0) {
         tt_buffer_puts(&page->words, "nothing is off in place");
-    } else if (p->n_explanations > 0) {
+    } else {
         tt_words_explanation(&page->words, p, &p->explanations[0]);
     }
-    if (p->n_explanations > 0) {
-        tt_buffer_puts(&page->words, " (probability ");
-        tt_words_percent(&page->words, p->explanations[0].probability);
-        tt_buffer_puts(&page->words, ")");
-        tt_page_say(page, 2);
-    }
-    tt_page_line_end(page);
+    tt_buffer_puts(&page->words, " (probability ");
+    tt_words_percent(&page->words, p->explanations[0].probability);
+    tt_buffer_puts(&page->words, ")");
+    tt_page_say(page, 2);
 }
 
 static size_t name_width(const struct tt_page *page, const struct tiptrue_placement *p)
@@ -211,11 +212,10 @@ static void write_capability(struct tt_page *page, const struct tiptrue_placemen
     tt_page_line_end(page);
 }
 
-static void write_findings(struct tt_page *page, const struct tiptrue_placement *p)
+void tt_text_board_findings(struct tt_page *page, const struct tiptrue_placement *p)
 {
     if (p->n_findings > 0) {
-        tt_page_puts(page, "Findings:");
-        tt_page_line_end(page);
+        tt_page_heading(page, "Findings:");
     }
     for (size_t i = 0; i < p->n_findings; i++) {
         const struct tt_finding *f = &p->findings[i];
@@ -261,12 +261,14 @@ void tt_output_placement_text(const struct tiptrue_placement *p,
         page.utf8 = options->utf8;
         page.columns = options->columns >= 40 && options->columns < 100 ? options->columns : 80;
     }
-    write_verdict(&page, p);
-    write_board(&page, p);
+    tt_text_board_verdict(&page, p);
+    tt_text_board(&page, p);
+    tt_text_board_likeliest(&page, p);
+    tt_page_line_end(&page);
     write_tips(&page, p);
     tt_text_joined(&page, p, name_width(&page, p));
     write_capability(&page, p);
-    write_findings(&page, p);
+    tt_text_board_findings(&page, p);
     write_wanted(&page, p);
     tt_page_end(&page);
 }

@@ -19,11 +19,6 @@
 #define COLUMNS 80 /* unless the terminal is narrower: longer lines are hard to read */
 #define LEAST_COLUMNS 40
 
-static const char *const SHOUTS[] = {[TIPTRUE_KEEP] = "KEEP",
-                                     [TIPTRUE_UPDATE] = "UPDATE",
-                                     [TIPTRUE_REPEAT] = "REPEAT",
-                                     [TIPTRUE_NOT_MEASURED] = "NOT MEASURED"};
-
 static enum tt_colour verdict_colour(enum tiptrue_verdict verdict)
 {
     static const enum tt_colour COLOURS[] = {[TIPTRUE_KEEP] = TT_GREEN,
@@ -106,7 +101,7 @@ static void add_height_order(struct tt_buffer *words, const struct tiptrue_solut
 
 const char *tt_text_shout(const struct tiptrue_solution *s)
 {
-    return s->least_squares ? "NO VERDICT" : SHOUTS[s->verdict];
+    return s->least_squares ? "NO VERDICT" : tt_verdict_shout(s->verdict);
 }
 
 void tt_text_verdict(struct tt_page *page, const struct tiptrue_solution *s)
