@@ -201,6 +201,7 @@ libcore_la_SOURCES = \
   src/planning/simulate_shifts.c src/planning/simulate_shifts.h \
   src/planning/simulate_digits.c src/planning/simulate_digits.h \
   src/planning/from_above.c src/planning/from_above.h \
+  src/planning/view_design.c src/planning/view_design.h \
   src/planning/descend.c src/planning/descend.h \
   src/planning/draw.c \
   src/planning/next.c \
@@ -211,7 +212,7 @@ libcore_la_SOURCES = \
   src/planning/propose.c src/planning/propose.h \
   src/planning/picture.c src/planning/picture.h \
   src/planning/resolve.c src/planning/resolve.h \
-  src/planning/scene.c src/planning/scene.h \
+  src/planning/engine.c src/planning/scene.c src/planning/scene.h \
   src/planning/simulate.c src/planning/simulate.h \
   src/history/series/chart.c src/history/series/chart.h \
   src/history/series/compare.c src/history/series/compare.h \
@@ -282,7 +283,7 @@ libcore_la_SOURCES = \
   src/output/report/report_words.c \
   src/output/report/scale.c src/output/report/scale.h \
   src/output/text/fill.c \
-  src/output/text/plan_sentences.c \
+  src/output/text/plan_sentences.c src/output/text/plan_text.c \
   src/output/text/template.c src/output/text/template.h \
   src/output/text/words.c src/output/text/words.h \
   src/output/json/joined_json.c src/output/json/joined_json.h \

@@ -269,23 +269,23 @@ void tiptrue_exported_free(struct tiptrue_exported *exported);
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_machine_present(struct tiptrue_machine *machine,
                                                              const char *config,
                                                              struct tiptrue_error *error);
-/* Planning: the moves that bring every tip's expanded uncertainty (95 %, each axis, on the same
- * plate) under @target_mm with the fewest touches, or the best use of @touches; else 24 a tip. */
+/* Planning: the fewest touches for @target_mm, or the best use of @touches; else 24 a tip. */
 struct tiptrue_plan_options {
-    double target_mm;
+    double target_mm; /* every tip's expanded uncertainty (95 %) on this plate, each axis */
     size_t touches;   /* of all tips together; in tiptrue_plan_next: at most so many now */
     size_t heights;   /* touches from above of each tip */
     size_t sightings; /* of each mark at the start of a setup, and as many at its end */
-    size_t setups;    /* 1 or 2, the second one turned by 180 degrees */
-    double margin_mm; /* free space beside the tip; 0: the machine file's, else 0.2 mm */
-    const char *tip;  /* this one only */
+    size_t views;     /* of each setup, in place of sightings; or as many as it takes for this: */
+    double target_view_mm; /* expanded uncertainty (95 %) at the corner of the picture */
+    size_t setups;         /* 1 or 2, the second one turned by 180 degrees */
+    double margin_mm;      /* free space beside the tip; 0: the machine file's, else 0.2 mm */
+    const char *tip;       /* this one only */
 };
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_plan_make(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
                   const struct tiptrue_machine *machine, const struct tiptrue_plan_options *options,
                   struct tiptrue_proposal **proposal, struct tiptrue_error *error);
-/* The few touches that help most after a run so far (read with @plate and @machine); none where the
- * target is met. */
+/* The few touches that help most after @run so far; none where the target is met. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plate *plate,
                   const struct tiptrue_machine *machine, const struct tiptrue_run *run,

@@ -71,7 +71,8 @@ unit_tests = \
   tests/unit/output/units_test \
   tests/unit/output/weeks_test \
   tests/unit/placement/capability_test \
-  tests/unit/planning/design_test
+  tests/unit/planning/design_test \
+  tests/unit/planning/view_design_test
 
 # Tests that share a helper.
 scene = tests/unit/adjust/scene.c tests/unit/adjust/scene_files.c
@@ -114,6 +115,7 @@ script_tests = \
   tests/cli/heights_plan.py \
   tests/cli/heights_simulate.py \
   tests/cli/views_export.py \
+  tests/cli/views_plan.py \
   tests/cli/hostile.py \
   tests/cli/loop.sh \
   tests/cli/leverage.py \

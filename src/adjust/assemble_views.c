@@ -72,28 +72,40 @@ static double off_at(const struct tt_view *view, const struct tt_camera_result *
     struct tt_picture_matrix m = tt_picture_matrix(model->x + picture->at);
     double turn = stated->has_turn ? stated->turn_rad : camera->turn_rad;
     double bend = (v[0] * v[0] + v[1] * v[1]) / (picture->rho_px * picture->rho_px) * camera->kappa;
-    double x = stated->scale_mm[0] * v[0], y = stated->scale_mm[1] * v[1];
+    double x = stated->scale_mm[0] * v[0],
+           y = (stated->mirrored ? -stated->scale_mm[1] : stated->scale_mm[1]) * v[1];
     double off_x =
                (m.a[0][0] * v[0] + m.a[0][1] * v[1]) * (1 + bend) - (cos(turn) * x - sin(turn) * y),
            off_y =
                (m.a[1][0] * v[0] + m.a[1][1] * v[1]) * (1 + bend) - (sin(turn) * x + cos(turn) * y);
     double off = hypot(off_x, off_y), e_x = off > 0 ? off_x / off : 1,
            e_y = off > 0 ? off_y / off : 0;
-    const double by[4] = {e_x * v[0] + e_y * v[1], e_y * v[0] - e_x * v[1], e_x * v[0] - e_y * v[1],
-                          e_y * v[0] + e_x * v[1]};
+    double slope[2][4], by[4];
 
+    tt_picture_slope(v[0], v[1], slope);
+    for (size_t k = 0; k < 4; k++) {
+        by[k] = e_x * slope[0][k] + e_y * slope[1][k];
+    }
     *u_mm = u_of(model, picture->at, 4, by);
     return off;
 }
 
-/* At the corner where the stated scale and turn are worst. */
+/* At the corner where the stated scale and turn are worst, and how well corners are known. */
 static void fill_off(const struct tt_view *view, struct tt_camera_result *camera)
 {
     const struct tt_camera *stated = &view->machine->camera;
 
-    for (size_t k = 0; k < 4 && stated->has_scale && camera->determined; k++) {
-        const double v[2] = {(k % 2 == 0 ? 0 : stated->size_px[0]) - stated->centre_px[0],
-                             stated->centre_px[1] - (k / 2 == 0 ? 0 : stated->size_px[1])};
+    for (size_t k = 0; k < 4; k++) {
+        double v[2], slope[2][4];
+        tt_picture_corner(stated, k, v);
+        tt_picture_slope(v[0], v[1], slope);
+        for (size_t axis = 0; axis < 2; axis++) {
+            camera->u_corner_mm = fmax(camera->u_corner_mm,
+                                       u_of(view->model, view->model->picture.at, 4, slope[axis]));
+        }
+        if (!stated->has_scale || !camera->determined) {
+            continue;
+        }
         double u_mm, off = off_at(view, camera, v, &u_mm);
         if (k == 0 || off > camera->off_at_corner_mm) {
             camera->off_at_corner_mm = off;

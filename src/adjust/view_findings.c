@@ -67,17 +67,23 @@ static double turned(const struct tt_view *view)
                          (stated->has_turn ? stated->turn_rad : 0));
 }
 
+/* Whether the picture is mirrored against what is stated. */
+static bool is_mirrored(const struct tt_view *view)
+{
+    return view->solution->camera.mirrored != view->machine->camera.mirrored;
+}
+
 static enum tiptrue_status mirrored(struct tt_view *view)
 {
-    const struct tt_camera_result *camera = &view->solution->camera;
     double turn = fabs(turned(view));
 
-    if (!camera->determined || !camera->mirrored) {
+    if (!view->solution->camera.determined || !is_mirrored(view)) {
         return TIPTRUE_OK;
     }
-    const char *kind = turn < TT_PI / 4       ? "rows-up"
-                       : turn > 3 * TT_PI / 4 ? "columns-left"
-                                              : "exchanged";
+    const char *kind = view->machine->camera.mirrored ? "not-mirrored"
+                       : turn < TT_PI / 4             ? "rows-up"
+                       : turn > 3 * TT_PI / 4         ? "columns-left"
+                                                      : "exchanged";
     return tt_finding_add_values(view, TT_FINDING_PICTURE_MIRRORED, TIPTRUE_WARNING, TT_ABOUT_RUN,
                                  TT_VALUES(TT_TEXT("kind", kind)));
 }
@@ -154,10 +160,10 @@ static const char *camera_kind(const struct tt_view *view, double factor)
     if (kind != NULL) {
         return kind;
     }
-    if (!camera->mirrored && fabs(turned(view)) > TT_PI - TURNED_RAD) {
+    if (!is_mirrored(view) && fabs(turned(view)) > TT_PI - TURNED_RAD) {
         return "half-turn";
     }
-    if (!camera->mirrored && fabs(turned(view)) > TURNED_RAD) {
+    if (!is_mirrored(view) && fabs(turned(view)) > TURNED_RAD) {
         return "turned";
     }
     if (limits->has_permitted_view) {
@@ -177,7 +183,7 @@ static enum tiptrue_status camera_off(struct tt_view *view)
     double x = camera->scale_x_mm / stated->scale_mm[0],
            y = camera->scale_y_mm / stated->scale_mm[1];
     const char *kind = camera_kind(view, sqrt(x * y));
-    if (kind == NULL || (camera->mirrored && other_scale(sqrt(x * y)) == NULL)) {
+    if (kind == NULL || (is_mirrored(view) && other_scale(sqrt(x * y)) == NULL)) {
         return TIPTRUE_OK; /* a mirrored picture is told as such */
     }
     bool note = kind[0] == 'o' && !view->machine->limits.has_permitted_view;

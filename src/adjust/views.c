@@ -38,6 +38,18 @@ struct tt_picture_matrix tt_picture_matrix(const double p[4])
     return (struct tt_picture_matrix){{{p[0] + p[2], p[3] - p[1]}, {p[1] + p[3], p[0] - p[2]}}};
 }
 
+void tt_picture_slope(double x, double y, double slope[2][4])
+{
+    const double by[2][4] = {{x, -y, x, y}, {y, x, -y, x}};
+    memcpy(slope, by, sizeof by);
+}
+
+void tt_picture_corner(const struct tt_camera *camera, size_t k, double v[2])
+{
+    v[0] = (k % 2 == 0 ? 0 : camera->size_px[0]) - camera->centre_px[0];
+    v[1] = camera->centre_px[1] - (k / 2 == 0 ? 0 : camera->size_px[1]);
+}
+
 void tt_views_lay_out(struct tt_model *model, size_t *next)
 {
     struct tt_picture_model *picture = &model->picture;
@@ -260,8 +272,9 @@ static void group_by_setup(struct differences *d)
 /* The numbers of the stated scale and turn; false: no scale is stated. */
 static bool stated_numbers(const struct tt_camera *camera, double p[4])
 {
-    double sum = 0.5 * (camera->scale_mm[0] + camera->scale_mm[1]),
-           half = 0.5 * (camera->scale_mm[0] - camera->scale_mm[1]);
+    double x = camera->scale_mm[0],
+           y = camera->mirrored ? -camera->scale_mm[1] : camera->scale_mm[1];
+    double sum = 0.5 * (x + y), half = 0.5 * (x - y);
 
     p[0] = sum * cos(camera->turn_rad);
     p[1] = sum * sin(camera->turn_rad);
@@ -295,6 +308,9 @@ static void choose_start(struct tt_model *model, struct differences *d)
 
     group_by_mark(d);
     unsigned rank = solve_differences(d);
+    if (rank == 1 && has_stated && camera->mirrored) {
+        rank = 0; /* two views tell scale and turn of a picture that is not mirrored */
+    }
     if (rank == 2) {
         find_scatter(d, picture);
     } else {
@@ -392,8 +408,9 @@ void tt_view_linearise(const struct tt_model *model, struct tt_sight *sight)
     double kappa = picture->at_kappa != TT_NONE ? model->x[picture->at_kappa] : 0;
     double x = sight->v_x * (1 + kappa * bend), y = sight->v_y * (1 + kappa * bend);
     struct tt_machine_xy by_kappa = tt_view_bend(model, sight);
-    const double slope[2][4] = {{x, -y, x, y}, {y, x, -y, x}};
+    double slope[2][4];
 
+    tt_picture_slope(x, y, slope);
     for (size_t axis = 0; axis < 2; axis++) {
         sight->residual[axis] += m.a[axis][0] * x + m.a[axis][1] * y;
         for (size_t k = 0; k < 4; k++) {

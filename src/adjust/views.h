@@ -34,6 +34,12 @@ struct tt_picture_matrix {
 /* The matrix of the four numbers @p. */
 struct tt_picture_matrix tt_picture_matrix(const double p[4]);
 
+/* What of A v is that of each of the four numbers, x and y, at v = (@x, @y). */
+void tt_picture_slope(double x, double y, double slope[2][4]);
+
+/* Corner @k (0 to 3) of the picture from its centre, pixels to the right and up. */
+void tt_picture_corner(const struct tt_camera *camera, size_t k, double v[2]);
+
 /* Lay the picture's unknowns out from place *@next of the border on, where the run has views:
  * *next moves behind them. Part of tt_model_build. */
 void tt_views_lay_out(struct tt_model *model, size_t *next);

@@ -436,7 +436,7 @@ tiptrue_plan_next(struct tiptrue_workspace *workspace, const struct tiptrue_plat
 
 bool tiptrue_proposal_is_met(const struct tiptrue_proposal *proposal)
 {
-    return proposal->met;
+    return proposal->met && proposal->view_met;
 }
 
 const struct tiptrue_plan *tiptrue_proposal_plan(const struct tiptrue_proposal *proposal)

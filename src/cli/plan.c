@@ -20,6 +20,7 @@
 #define MOST_SIGHTINGS 100
 #define MOST_PARTS 500
 #define MOST_HEIGHTS 100
+#define MOST_VIEWS 100
 
 struct arguments {
     struct cli_inputs inputs;
@@ -37,10 +38,28 @@ static void check_board(const struct arguments *arguments, const struct argp_sta
         cli_usage(state, "--board and --parts need each other");
     }
     if (arguments->board.parts > 0 &&
-        (o->target_mm > 0 || o->touches + o->heights > 0 || o->sightings > 0 || o->setups > 0 ||
-         arguments->after != NULL || arguments->form == TIPTRUE_PLAN_RS274)) {
+        (o->target_mm > 0 || o->target_view_mm > 0 || o->setups > 0 ||
+         o->touches + o->heights + o->views + o->sightings > 0 || arguments->after != NULL ||
+         arguments->form == TIPTRUE_PLAN_RS274)) {
         cli_usage(state, "--board is about parts: only --parts, --tip, --margin, --csv and --json "
                          "go with it");
+    }
+}
+
+/* Whether what is wanted goes together; else a usage error. */
+static void check_wishes(const struct arguments *arguments, const struct argp_state *state)
+{
+    const struct tiptrue_plan_options *o = &arguments->options;
+
+    if (arguments->after == NULL && o->target_mm > 0 && o->touches > 0) {
+        cli_usage(state, "--target-u and --touches exclude each other, but with --after");
+    }
+    if (arguments->after != NULL && (o->sightings > 0 || o->setups > 0)) {
+        cli_usage(state, "--sightings and --setups are not for --after: the run has them already");
+    }
+    if (o->sightings > 0 && (o->views > 0 || o->target_view_mm > 0)) {
+        cli_usage(state, "views are in place of sightings: --sightings, or --views and "
+                         "--target-view");
     }
 }
 
@@ -55,14 +74,7 @@ static void check_arguments(struct arguments *arguments, struct argp_state *stat
     if (arguments->after == NULL && arguments->inputs.plan != NULL) {
         cli_usage(state, "--plan says what a controller's log was, and needs --after");
     }
-    if (arguments->after == NULL && arguments->options.target_mm > 0 &&
-        arguments->options.touches > 0) {
-        cli_usage(state, "--target-u and --touches exclude each other, but with --after");
-    }
-    if (arguments->after != NULL &&
-        (arguments->options.sightings > 0 || arguments->options.setups > 0)) {
-        cli_usage(state, "--sightings and --setups are not for --after: the run has them already");
-    }
+    check_wishes(arguments, state);
     if (arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT) {
         cli_usage(state, "one form at a time: --json, --csv or --rs274");
     }
@@ -85,6 +97,7 @@ static bool read_count(struct arguments *arguments, int key, char *argument,
         size_t most, *into;
     } COUNTS[] = {{CLI_KEY_TOUCHES, "--touches", MOST_TOUCHES, &options->touches},
                   {CLI_KEY_HEIGHTS, "--heights", MOST_HEIGHTS, &options->heights},
+                  {CLI_KEY_VIEWS, "--views", MOST_VIEWS, &options->views},
                   {CLI_KEY_SIGHTINGS, "--sightings", MOST_SIGHTINGS, &options->sightings},
                   {CLI_KEY_SETUPS, "--setups", 2, &options->setups},
                   {CLI_KEY_PARTS, "--parts", MOST_PARTS, &arguments->board.parts}};
@@ -108,6 +121,9 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         return 0;
     case CLI_KEY_TARGET_U:
         arguments->options.target_mm = cli_length_mm(state, "--target-u", argument);
+        return 0;
+    case CLI_KEY_TARGET_VIEW:
+        arguments->options.target_view_mm = cli_length_mm(state, "--target-view", argument);
         return 0;
     case CLI_KEY_MARGIN:
         arguments->options.margin_mm = cli_length_mm(state, "--margin", argument);
@@ -226,43 +242,50 @@ static int plan_parts(struct arguments *arguments)
     return cli_plan_board(&arguments->inputs, &arguments->board, arguments->form);
 }
 
+static const struct argp_option OPTIONS[] = {
+    {"after", CLI_KEY_AFTER, "RUN", 0,
+     "The run so far: tell the few touches that help most now, none when the target is met", 1},
+    {"csv", CLI_KEY_CSV, NULL, 0, "The moves as CSV, with the head positions to be expected", 2},
+    {"rs274", CLI_KEY_RS274, NULL, 0,
+     "The moves as a motion program (RS274/NGC); needs all of the machine file's \"motion\" "
+     "part",
+     2},
+    {NULL, 0, NULL, 0, "What is wanted:", 3},
+    {"board", CLI_KEY_BOARD, "WxH", 0,
+     "No touches, but a test board of parts for `tiptrue placement', this large; with --parts", 3},
+    {"parts", CLI_KEY_PARTS, "N", 0, "So many parts on it, of all tips together", 3},
+    {"target-u", CLI_KEY_TARGET_U, "MM", 0,
+     "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest touches "
+     "that reach it",
+     3},
+    {"touches", CLI_KEY_TOUCHES, "N", 0,
+     "The best use of N touches, of all tips together; with --after, at most N now", 3},
+    {"heights", CLI_KEY_HEIGHTS, "N", 0,
+     "And N touches of each tip from above, on the plate's pads", 3},
+    {"sightings", CLI_KEY_SIGHTINGS, "N", 0,
+     "Sight every mark N times at the start and at the end (default 1; with --target-u as it "
+     "needs)",
+     3},
+    {"views", CLI_KEY_VIEWS, "N", 0,
+     "In place of sightings, N views of the marks in each setup, anywhere in the picture: they "
+     "tell the camera's scale and turn too",
+     3},
+    {"target-view", CLI_KEY_TARGET_VIEW, "MM", 0,
+     "Expanded uncertainty (95 %) of a feature's place at the picture's corner, by scale and "
+     "turn; the fewest views that reach it",
+     3},
+    {"setups", CLI_KEY_SETUPS, "N", 0,
+     "2: a second setup with the plate turned by 180 degrees (default 1)", 3},
+    {"tip", CLI_KEY_TIP, "NAME", 0, "For this tip only", 3},
+    {"margin", CLI_KEY_MARGIN, "MM", 0,
+     "Free space beside the tip (default: the machine file's, else 0.2); along a board's edges "
+     "(5)",
+     3},
+    {0},
+};
+
 int cli_plan(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"after", CLI_KEY_AFTER, "RUN", 0,
-         "The run so far: tell the few touches that help most now, none when the target is met", 1},
-        {"csv", CLI_KEY_CSV, NULL, 0, "The moves as CSV, with the head positions to be expected",
-         2},
-        {"rs274", CLI_KEY_RS274, NULL, 0,
-         "The moves as a motion program (RS274/NGC); needs all of the machine file's \"motion\" "
-         "part",
-         2},
-        {NULL, 0, NULL, 0, "What is wanted:", 3},
-        {"board", CLI_KEY_BOARD, "WxH", 0,
-         "No touches, but a test board of parts for `tiptrue placement', this large; with --parts",
-         3},
-        {"parts", CLI_KEY_PARTS, "N", 0, "So many parts on it, of all tips together", 3},
-        {"target-u", CLI_KEY_TARGET_U, "MM", 0,
-         "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest touches "
-         "that reach it",
-         3},
-        {"touches", CLI_KEY_TOUCHES, "N", 0,
-         "The best use of N touches, of all tips together; with --after, at most N now", 3},
-        {"heights", CLI_KEY_HEIGHTS, "N", 0,
-         "And N touches of each tip from above, on the plate's pads", 3},
-        {"sightings", CLI_KEY_SIGHTINGS, "N", 0,
-         "Sight every mark N times at the start and at the end (default 1; with --target-u as it "
-         "needs)",
-         3},
-        {"setups", CLI_KEY_SETUPS, "N", 0,
-         "2: a second setup with the plate turned by 180 degrees (default 1)", 3},
-        {"tip", CLI_KEY_TIP, "NAME", 0, "For this tip only", 3},
-        {"margin", CLI_KEY_MARGIN, "MM", 0,
-         "Free space beside the tip (default: the machine file's, else 0.2); along a board's edges "
-         "(5)",
-         3},
-        {0},
-    };
     static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
     static const struct argp ARGP = {
         .options = OPTIONS,

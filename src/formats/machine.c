@@ -46,6 +46,7 @@ static const struct tt_key camera[] = {
     {"scale_mm_per_px", TT_PAIR_FORM, AT(scale_mm), .bounds = &per_px, SETS(has_scale),
      .large = TT_LARGEST_PIXEL_MM},
     {"turn_deg", TT_ANGLE_FORM, AT(turn_rad), .bounds = &any_turn_deg, SETS(has_turn)},
+    {"mirrored", TT_BOOL_FORM, AT(mirrored)},
     {"u_px", TT_NUMBER_FORM, AT(u_px), .bounds = &u_of_px},
     {"dof", TT_NUMBER_FORM, AT(dof), .bounds = &dof_bounds},
     {"kappa_u", TT_NUMBER_FORM, AT(u_kappa), .bounds = &u_of_kappa},

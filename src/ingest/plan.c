@@ -203,7 +203,7 @@ static void read_plan(void *object, struct tt_fields *fields)
     static const char *const known[] = {
         "schema",     "log_units", "units",      "moves",    "name",      "machine",
         "plate",      "note",      "setups",     "touches",  "sightings", "target",
-        "target_met", "tips",      "limited_by", "left_out", "notes",     "heights"};
+        "target_met", "tips",      "limited_by", "left_out", "notes",     "heights",   "camera"};
     struct tiptrue_plan *plan = object;
     struct reader reader = {fields, plan, {.arena = &plan->arena}};
     const cJSON *root = fields->json.root;

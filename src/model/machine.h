@@ -133,6 +133,7 @@ struct tt_camera {
     bool has_scale, has_turn;
     double scale_mm[2]; /* mm per pixel along the picture's axes */
     double turn_rad;    /* of the picture's axis to the right, against machine x */
+    bool mirrored;      /* as the machine uses it: the picture's axis up is the other way round */
     double u_px;        /* repeatability of a view, per axis; 0 = not stated */
     double dof;         /* how firmly; 0 = not said, TT_STATED_DOF */
     double u_kappa;     /* of a distortion about 0; 0 = not stated */

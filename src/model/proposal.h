@@ -64,9 +64,14 @@ struct tiptrue_proposal {
     bool next;                   /* further touches of a run that was begun */
     size_t touches, sightings;   /* planned now; a fast and a slow move are one touch */
     bool has_target;
-    double target_mm;     /* expanded uncertainty on the same plate, each axis */
-    bool met;             /* by all tips, as expected; true without a target */
-    bool default_touches; /* neither a target nor a number was asked for */
+    double target_mm;                 /* expanded uncertainty on the same plate, each axis */
+    bool met;                         /* by all tips, as expected; true without a target */
+    size_t views;                     /* in place of sightings */
+    double target_view_mm, corner_mm; /* of a feature's place at the picture's corner, expanded: the
+                                         target, 0 = none; what is expected, where there are views,
+                                         HUGE_VAL = they do not tell */
+    bool view_met;                    /* as expected; true without a target */
+    bool default_touches;             /* neither a target nor a number was asked for */
     struct tiptrue_solution
         *expected; /* what the solver's own covariance code expects of run and moves together */
     struct tiptrue_solution *solved; /* the run so far, NULL = there is none */

@@ -279,6 +279,8 @@ struct tt_camera_result {
     double rms_px; /* of the used views, per axis */
     bool has_off;  /* a present scale is stated */
     double off_at_corner_mm, u_off_at_corner_mm;
+    double u_corner_mm; /* by scale, turn and shear, of a place at the picture's corner: the worst
+                           corner and axis. Not in documents */
 };
 
 /* The machine's axes: a reported move (X, Y) is truly ((1 + scale_x) X - square Y, (1 + scale_y)

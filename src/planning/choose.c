@@ -9,8 +9,6 @@
 
 #include "planning/propose.h"
 
-/* Touches of a tip without a target: six on each of four edges, the example's. */
-#define USUAL_TOUCHES 24
 /* Rounds of sightings at each end that are tried. */
 #define MOST_SIGHTINGS 8
 /* Starts of the exchange: so many that they come to this many touches, within bounds. Doubled, no
@@ -242,7 +240,8 @@ static enum tiptrue_status interpolate(struct search *s, size_t rounds, double *
 
 static size_t sightings_of(const struct tt_planner *p, size_t rounds)
 {
-    return 2 * rounds * tt_plate_marks_in_use(p->plate) * p->scene.n_setups;
+    return p->scene.n_setups *
+           (p->scene.n_views > 0 ? p->scene.n_views : 2 * rounds * tt_plate_marks_in_use(p->plate));
 }
 
 /* Whether @total touches do with @rounds. */
@@ -299,7 +298,7 @@ static enum tiptrue_status choose_numbers(struct search *s, size_t *total, size_
     struct tt_planner *p = s->p;
     double touches[MOST_SIGHTINGS + 1], least_moves = HUGE_VAL;
     bool fixed = s->fixed;
-    size_t first = fixed ? p->options->sightings : 1, last = fixed ? first : MOST_SIGHTINGS;
+    size_t first = fixed ? p->scene.sightings : 1, last = fixed ? first : MOST_SIGHTINGS;
     size_t best_moves = 0, tips = p->n_tips;
     enum tiptrue_status status = TIPTRUE_OK;
 
@@ -355,9 +354,10 @@ static enum tiptrue_status meet_target(struct search *s, size_t total, size_t ro
 
 enum tiptrue_status tt_choose(struct tt_planner *p, struct tiptrue_error *error)
 {
-    struct search search = {
-        .p = p, .first_rounds = p->scene.sightings, .fixed = p->options->sightings > 0};
-    size_t total = p->options->touches > 0 ? p->options->touches : USUAL_TOUCHES * p->n_tips,
+    struct search search = {.p = p,
+                            .first_rounds = p->scene.sightings,
+                            .fixed = p->options->sightings > 0 || p->scene.n_views > 0};
+    size_t total = p->options->touches > 0 ? p->options->touches : TT_USUAL_TOUCHES * p->n_tips,
            wanted = 0;
     size_t rounds = p->scene.sightings;
     enum tiptrue_status status = TIPTRUE_OK;

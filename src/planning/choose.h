@@ -20,6 +20,9 @@
  */
 #define TT_MOST_TOUCHES 240
 
+/* Touches of a tip without a target: six on each of four edges, the example's. */
+#define TT_USUAL_TOUCHES 24
+
 struct tt_planner {
     const struct tiptrue_plate *plate;
     const struct tiptrue_machine *machine;

@@ -378,9 +378,15 @@ static enum tiptrue_status solve_so_far(const struct next *n, const struct tiptr
                                         struct tiptrue_solution **solution,
                                         struct tiptrue_error *error)
 {
-    return n->options->heights > 0
+    bool heights = n->options->heights > 0,
+         views = n->options->views > 0 || n->options->target_view_mm > 0;
+
+    return heights || views
                ? tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "plan a whole run with it",
-                         "--heights is not for a run that was begun")
+                         "--%s is not for a run that was begun",
+                         heights                 ? "heights"
+                         : n->options->views > 0 ? "views"
+                                                 : "target-view")
                : tt_adjust(n->workspace, n->plate, &n->machine, run, NULL, solution, error);
 }
 

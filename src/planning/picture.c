@@ -57,6 +57,13 @@ static double bend(const struct tt_truth_camera *truth, const struct tt_camera *
     return 1 + truth->kappa * (x * x + y * y) / rho2;
 }
 
+struct tt_truth_camera tt_camera_stated(const struct tt_camera *camera)
+{
+    return (struct tt_truth_camera){.scale_mm = {camera->scale_mm[0], camera->scale_mm[1]},
+                                    .turn_rad = camera->turn_rad,
+                                    .mirrored = camera->mirrored};
+}
+
 struct tt_machine_xy tt_picture_place(const struct tt_truth_camera *truth,
                                       const struct tt_camera *camera, double px, double py)
 {

@@ -18,6 +18,9 @@ struct tt_machine_xy tt_axes_report(const struct tt_truth_axes *axes, struct tt_
 struct tt_machine_xy tt_axes_truth(const struct tt_truth_axes *axes, struct tt_machine_xy reported,
                                    struct tt_machine_xy from);
 
+/* The camera as its machine file states it. */
+struct tt_truth_camera tt_camera_stated(const struct tt_camera *camera);
+
 /* Where the camera sees, on the board and counted from its centre, what is at pixel (@px, @py). */
 struct tt_machine_xy tt_picture_place(const struct tt_truth_camera *truth,
                                       const struct tt_camera *camera, double px, double py);

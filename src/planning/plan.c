@@ -11,6 +11,7 @@
 #include "planning/choose.h"
 #include "planning/order.h"
 #include "planning/propose.h"
+#include "planning/view_design.h"
 
 /* Rotations 6 degrees apart: 60 has 2, 3, 4, 5, 6, 10, 12, 15, 20, 30 among its divisors, so that
  * every usual even spread is in it.
@@ -174,6 +175,31 @@ static enum tiptrue_status use_sightings(struct tt_planner *p, struct tiptrue_er
     return status;
 }
 
+/* Views in place of sightings, where they are wanted, for usual touches of the first tip. */
+static enum tiptrue_status choose_views(struct tt_planner *p, struct tiptrue_error *error)
+{
+    const struct tt_grid grid = {TT_USUAL_TOUCHES, GRID_PLACES};
+    struct tt_room room = room_of(p, p->tips[0]);
+    struct tt_design usual = {0};
+    const struct tt_view_wish wish = {.n = p->options->views,
+                                      .corner_mm = p->options->target_view_mm,
+                                      .probes = p->probes,
+                                      .n_probes = TT_USUAL_TOUCHES,
+                                      .workspace = p->workspace};
+
+    if (wish.n == 0 && !(wish.corner_mm > 0)) {
+        return TIPTRUE_OK;
+    }
+    enum tiptrue_status status = tt_design_init(&usual, &p->scene, p->tips[0], &room, grid, error);
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    tt_design_even(&usual, wish.n_probes, p->probes);
+    status = tt_plan_views(&p->scene, &wish, &p->arena, error);
+    tt_design_clear(&usual);
+    return status;
+}
+
 static enum tiptrue_status init_designs(struct tt_planner *p, struct tiptrue_error *error)
 {
     const struct tt_grid grid = {GRID_ROTATIONS, GRID_PLACES};
@@ -309,6 +335,7 @@ static enum tiptrue_status finish(struct tt_planner *p, size_t first_id,
                                      .n_probes = p->n_probes,
                                      .first_id = first_id,
                                      .target_mm = p->options->target_mm,
+                                     .target_view_mm = p->options->target_view_mm,
                                      .designs = p->designs,
                                      .n_designs = p->n_designs,
                                      .expected = expected};
@@ -341,6 +368,7 @@ static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **
         (status = set_scene(p, error)) == TIPTRUE_OK &&
         (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
         (status = make_room(p, error)) == TIPTRUE_OK &&
+        (status = choose_views(p, error)) == TIPTRUE_OK &&
         (status = init_designs(p, error)) == TIPTRUE_OK &&
         (status = enough_touches(p, error)) == TIPTRUE_OK &&
         (status = tt_choose(p, error)) == TIPTRUE_OK &&

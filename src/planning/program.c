@@ -141,13 +141,16 @@ static void comment(struct program *g, const char *text)
 static void line_id(struct program *g, const struct tt_move *move)
 {
     tt_buffer_printf(g->out, "(MSG,id=%s %s ", move->id,
-                     move->kind == TT_SIGHT ? "sight"
-                     : move->is_find        ? "find"
-                                            : "measure");
+                     tt_is_sighting(move->kind) ? tt_kind_words[move->kind]
+                     : move->is_find            ? "find"
+                                                : "measure");
     put_name(g->out, move->target);
     if (move->tip != NULL) {
         tt_buffer_putc(g->out, ' ');
         put_name(g->out, move->tip);
+    }
+    if (move->kind == TT_VIEW) {
+        tt_buffer_printf(g->out, " px=%g py=%g", move->px, move->py);
     }
     tt_buffer_puts(g->out, ")\n");
 }
@@ -168,7 +171,13 @@ static void write_modes(struct program *g)
     tt_buffer_puts(g->out, "(The first motion is to");
     put_length(g, " Z", g->motion->safe_height_mm.value);
     tt_buffer_puts(g->out, ": down, if the head is higher. Clear the way below it.)\n");
-    comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
+    if (g->p->views > 0) {
+        comment(g, "M0 stops at a view: note the position, and where in the picture the mark is - "
+                   "pixels to the right and down from its upper left corner - as px and py; do not "
+                   "centre it; go on.");
+    } else {
+        comment(g, "M0 stops: centre the camera on the mark, note the position, go on.");
+    }
     comment(g, "If the controller does not jog during M0: sight the marks by hand before and after "
                "the program, note the positions under the same ids, and only go on here.");
     tt_buffer_puts(g->out, g->inches ? "G17 G20 G40 G49 G54 G61 G80 G90 G94\n"
@@ -318,7 +327,7 @@ enum tiptrue_status tt_program_write(const struct tiptrue_proposal *proposal,
         if (i > 0 && strcmp(plan->moves[i].setup, plan->moves[i - 1].setup) != 0) {
             write_setup(&g, plan->moves[i].setup);
         }
-        if (plan->moves[i].kind == TT_SIGHT) {
+        if (tt_is_sighting(plan->moves[i].kind)) {
             write_sighting(&g, i);
         } else if (plan->moves[i].kind == TT_HEIGHT) {
             write_height(&g, i++);

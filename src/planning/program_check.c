@@ -133,7 +133,7 @@ static enum tiptrue_status check_height(struct program *g, size_t i)
 static enum tiptrue_status check_target(struct program *g, size_t i)
 {
     enum tt_kind kind = g->p->plan.moves[i].kind;
-    enum tiptrue_status status = kind == TT_SIGHT ? TIPTRUE_OK : check_place(g, i);
+    enum tiptrue_status status = tt_is_sighting(kind) ? TIPTRUE_OK : check_place(g, i);
 
     return status == TIPTRUE_OK && kind == TT_HEIGHT ? check_height(g, i) : status;
 }
@@ -167,7 +167,7 @@ enum tiptrue_status tt_program_check(struct program *g)
     for (size_t i = 0; status == TIPTRUE_OK && i < g->p->plan.n_moves; i++) {
         const struct tt_move *move = &g->p->plan.moves[i];
         const struct tt_tip *tip = move->tip != NULL ? tip_of(g, move->tip) : NULL;
-        if (move->kind != TT_SIGHT && (tip == NULL || !tip->has_offset)) {
+        if (!tt_is_sighting(move->kind) && (tip == NULL || !tip->has_offset)) {
             status = tt_fail(
                 g->error, TIPTRUE_E_CONFIG, g->machine->file, 0, 0,
                 "state the offset, to a millimetre at least: from it the head's place is reckoned",

@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "planning/view_design.h"
 #include "tiptrue.h"
 
 /* Notes that a proposal can hold: those of this file, and one for each finding. */
@@ -106,7 +107,7 @@ static void add_sightings(struct writer *w, size_t setup, bool at_end)
     const struct tiptrue_plate *plate = scene->plate;
     struct tt_pose pose = tt_scene_pose(scene, setup);
 
-    for (size_t k = 0, n = scene->sightings * tt_plate_marks_in_use(plate); k < n; k++) {
+    for (size_t k = 0, n = (tt_scene_marks(scene) - scene->n_views) / 2; k < n; k++) {
         /* the reference mark first at the start and last at the end */
         size_t mark = tt_plate_mark_in_use(plate, plate->reference, at_end ? n - 1 - k : k);
         struct tt_move *move = add_move(w);
@@ -115,6 +116,26 @@ static void add_sightings(struct writer *w, size_t setup, bool at_end)
         move->setup = w->setups[setup];
         w->p->head[w->p->plan.n_moves - 1] = tt_pose_place(&pose, 1, plate->marks[mark].at);
         w->p->sightings++;
+    }
+}
+
+static void add_views(struct writer *w, size_t setup, bool at_end)
+{
+    const struct tt_scene *scene = w->choice->scene;
+    size_t first = at_end ? scene->n_views_first : 0,
+           end = at_end ? scene->n_views : scene->n_views_first;
+
+    for (size_t k = first; k < end; k++) {
+        const struct tt_view_place *view = &scene->views[k];
+        struct tt_move *move = add_move(w);
+        move->kind = TT_VIEW;
+        move->target = w->marks[view->mark];
+        move->setup = w->setups[setup];
+        move->has_pixel = true;
+        move->px = view->px;
+        move->py = view->py;
+        w->p->head[w->p->plan.n_moves - 1] = tt_scene_view_head(scene, setup, view);
+        w->p->views++;
     }
 }
 
@@ -251,7 +272,7 @@ static bool write_moves(struct writer *w)
     const struct tt_scene *scene = choice->scene;
     struct tiptrue_proposal *p = w->p;
     size_t most = 2 * choice->n_probes + 2 * (choice->heights != NULL ? choice->heights->n : 0) +
-                  2 * scene->sightings * tt_plate_marks_in_use(scene->plate) * scene->n_setups;
+                  tt_scene_marks(scene) * scene->n_setups;
 
     if (!make_arrays(w, most) || !keep_names(w) || !keep_heights(w)) {
         return false;
@@ -262,6 +283,7 @@ static bool write_moves(struct writer *w)
                 (struct tt_plan_setup){w->setups[s], scene->turned_rad[s]};
         }
         add_sightings(w, s, false);
+        add_views(w, s, false);
         for (; i < choice->n_probes && choice->probes[i].setup == s; i++) {
             if (w->pairs) {
                 add_touch(w, &choice->probes[i], true);
@@ -272,6 +294,7 @@ static bool write_moves(struct writer *w)
             add_heights(w);
         }
         add_sightings(w, s, true);
+        add_views(w, s, true);
     }
     return w->good;
 }
@@ -391,6 +414,9 @@ enum tiptrue_status tt_propose(const struct tt_choice *choice, struct tiptrue_pr
     p->expected = choice->expected;
     const struct tt_tip_result *worst = p->expected != NULL ? tt_worst_tip(p->expected) : NULL;
     p->met = !p->has_target || (worst != NULL && tt_same_plate_mm(worst) <= p->target_mm);
+    p->target_view_mm = choice->target_view_mm;
+    p->corner_mm = p->expected != NULL ? tt_view_corner_mm(p->expected) : HUGE_VAL;
+    p->view_met = !(p->target_view_mm > 0) || p->corner_mm <= p->target_view_mm;
     if (p->notes == NULL || !write_moves(&w) || !keep_left_out(choice, p) ||
         !write_notes(choice, p) || !w.good) {
         p->expected = NULL;

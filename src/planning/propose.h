@@ -16,7 +16,7 @@ struct tt_choice {
     size_t n_probes;
     const struct tt_height_plan *heights; /* NULL: none */
     size_t first_id;
-    double target_mm; /* 0 = none */
+    double target_mm, target_view_mm; /* 0 = none */
     const struct tt_design
         *designs; /* for what was left out; one for each tip that was planned for */
     size_t n_designs;

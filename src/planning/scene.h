@@ -3,8 +3,8 @@
 /* What a set of touches is expected to give, by the solver's own model and covariance (adjust),
  * before any of them is made.
  *
- * A scene is plate, machine, placements and sightings, and perhaps a run that was begun. With
- * touches it makes a run in memory, whose coordinates are where the machine file expects them.
+ * A scene is plate, machine, placements and sightings or views, and perhaps a run that was begun.
+ * With touches it makes a run in memory, whose coordinates are where the machine file expects them.
  * `tt_scene_check` asks the solver's covariance code of all of it. For choosing among many touches,
  * an engine holds that covariance for the common unknowns and one tip, and brings it up to date for
  * a touch more or less: (M + a a'/v)^-1 = C - C a a' C / (v + a' C a) (J. Sherman, W. J. Morrison,
@@ -29,6 +29,12 @@ struct tt_pose_u {
     double mark_mm, yaw_rad;
 };
 
+/* A mark to be viewed, and where in the picture it is wanted. */
+struct tt_view_place {
+    size_t mark;
+    double px, py;
+};
+
 struct tt_scene {
     const struct tiptrue_plate *plate;
     const struct tiptrue_machine *machine;
@@ -42,6 +48,8 @@ struct tt_scene {
         *poses_u; /* how well the poses are known; NULL: as the machine file states */
     const struct tt_machine_xy *offsets; /* by tip */
     size_t sightings; /* rounds over all marks in each setup at the start, and as many at the end */
+    const struct tt_view_place *views; /* of each setup; where there are any, in their place */
+    size_t n_views, n_views_first;     /* the first so many are made at the start */
 };
 
 /* The pose of a setup as it is expected. */
@@ -50,6 +58,18 @@ struct tt_pose tt_scene_pose(const struct tt_scene *scene, size_t setup);
 double tt_scene_u_place(const struct tt_scene *scene, size_t setup, struct tt_plate_xy at);
 /* Where the head is expected at the contact. */
 struct tt_machine_xy tt_scene_head(const struct tt_scene *scene, const struct tt_probe *probe);
+
+/* Where it is so that the camera, as it is stated, has the mark of @view at its place. */
+struct tt_machine_xy tt_scene_view_head(const struct tt_scene *scene, size_t setup,
+                                        const struct tt_view_place *view);
+/* Sightings of each setup, or views in their place. */
+size_t tt_scene_marks(const struct tt_scene *scene);
+
+/* The run of @scene with @probes into *run, from @arena: rows so far, sightings or views, touches.
+ * TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_scene_run(const struct tt_scene *scene,
+                                             const struct tt_probe probes[], size_t n,
+                                             struct tt_arena *arena, struct tiptrue_run *run);
 
 /* Expected solution of the scene with @probes. */
 TT_MUST_USE enum tiptrue_status tt_scene_check(const struct tt_scene *scene,
@@ -79,7 +99,7 @@ struct tt_engine {
     struct tt_fit fit;
     struct tt_noise noise;
     struct tt_held held;
-    size_t block, n_rows;          /* the tip's block; candidates */
+    size_t block, n_rows, n_views; /* the tip's block; candidates; views of a setup */
     size_t *touch_of_row;          /* candidate -> touch of the model */
     struct tt_running full, plate; /* of the whole fit, and with the plate held */
     double variance_mm2;
@@ -97,6 +117,9 @@ TT_MUST_USE enum tiptrue_status tt_engine_init(struct tt_engine *engine,
                                                const struct tt_probe candidates[], size_t n,
                                                double shape_u_mm);
 void tt_engine_clear(struct tt_engine *engine);
+
+/* From now on with @counts views of each of the scene's. */
+void tt_engine_weigh_views(struct tt_engine *engine, const size_t counts[]);
 
 /* Covariance with @counts touches of each candidate, from adjust. False: they do not determine the
  * unknowns. */

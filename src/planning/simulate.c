@@ -185,7 +185,7 @@ static void view_mark(struct simulation *s, const struct tt_resolved_move *move,
 {
     const struct tt_camera *camera = &s->machine->camera;
     const struct tt_truth_camera *truth = &s->truth->camera;
-    struct tt_truth_camera known = *truth;
+    struct tt_truth_camera known = camera->has_scale ? tt_camera_stated(camera) : *truth;
     bool wanted = move->move->has_pixel;
     double px = wanted ? move->move->px : camera->centre_px[0],
            py = wanted ? move->move->py : camera->centre_px[1],
@@ -193,10 +193,6 @@ static void view_mark(struct simulation *s, const struct tt_resolved_move *move,
                       : camera->u_px > 0     ? camera->u_px
                                              : USUAL_VIEW_PX;
 
-    if (camera->has_scale) {
-        known = (struct tt_truth_camera){.scale_mm = {camera->scale_mm[0], camera->scale_mm[1]},
-                                         .turn_rad = camera->turn_rad};
-    }
     struct tt_machine_xy mark = o->h, aside = tt_picture_place(&known, camera, px, py);
     double unit = pow(10, TT_LEAST_DECIMALS);
     struct tt_machine_xy head = tt_axes_report(

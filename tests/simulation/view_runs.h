@@ -50,6 +50,12 @@ static const char MACHINE[] =
 static const double PIXELS[9][2] = {{120, 110},  {1150, 130}, {140, 850}, {800, 560}, {640, 300},
                                     {1160, 870}, {620, 90},   {90, 470},  {1190, 500}};
 
+/* The same about the picture's middle: three, six, nine of them have it as their mean. */
+static const double ABOUT_MIDDLE[9][2] = {{120, 295}, {1160, 295}, {640, 850},
+                                          {120, 665}, {1160, 665}, {640, 110},
+                                          {200, 480}, {1080, 480}, {640, 480}};
+static const double (*places)[2] = PIXELS;
+
 struct scene {
     struct tiptrue_plate *plate;
     struct tiptrue_machine *machine;
@@ -75,7 +81,7 @@ static void scene_make(struct scene *s, enum tt_kind kind, size_t marks, size_t 
          TIPTRUE_OK);
     s->plan = (struct tiptrue_plan){.file = "plan.json", .moves = s->moves, .mm_per_unit = 1};
     for (size_t i = 0; i < marks * seen; i++) {
-        const double *p = PIXELS[i % seen % 9];
+        const double *p = places[i % seen % 9];
         s->moves[s->plan.n_moves++] = (struct tt_move){
             .kind = kind, .target = MARKS[i / seen], .has_pixel = true, .px = p[0], .py = p[1]};
     }

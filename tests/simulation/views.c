@@ -198,13 +198,17 @@ int main(int argc, char **argv)
             }
         }
     }
-    puts("edges exact: views beside twice as many sightings");
+    puts("edges exact: views, views about the picture's middle, twice as many sightings");
     for (size_t marks = 1; marks <= 4; marks++) {
         for (size_t k = 0; k < 3; k++) {
             struct design views = {TT_VIEW, marks, SEEN[k], false, false};
             struct design sights = {TT_SIGHT, marks, 2 * SEEN[k], false, false};
             run_design(&views, runs, true, &tally);
             print(&views, &tally);
+            places = ABOUT_MIDDLE;
+            run_design(&views, runs, true, &tally);
+            print(&views, &tally);
+            places = PIXELS;
             run_design(&sights, runs, true, &tally);
             print(&sights, &tally);
         }

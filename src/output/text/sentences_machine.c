@@ -42,6 +42,9 @@ const struct tt_template tt_machine_templates[] = {
      "py is counted upwards from the lower edge; it counts down from the upper one" HARMLESS},
     {TT_FINDING_PICTURE_MIRRORED, "columns-left",
      ROWS_UP "px is counted from the right edge; it counts from the left one" HARMLESS},
+    {TT_FINDING_PICTURE_MIRRORED, "not-mirrored",
+     "the picture is not mirrored, and the machine file says it is; correct \"camera\": "
+     "{\"mirrored\": ...}, or check the axes of px and py" HARMLESS},
     {TT_FINDING_PICTURE_MIRRORED, NULL,
      ROWS_UP "px and py are exchanged; px counts to the right, py down" HARMLESS},
     {TT_FINDING_CAMERA_OFF, "unit-um",
