@@ -1,11 +1,13 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
 /* Published adjustments through the solver of the program (adjust/system.h), which here carries
- * other people's equations: JCGM 100 H.2 and H.3, NIST StRD Norris, Misra1a and Thurber. Each is
- * solved with every split of its unknowns into border and block.
+ * other people's equations: JCGM 100 H.2 and H.3, NIST StRD Norris, Longley, Misra1a and Thurber,
+ * the fiducial marks of a photograph. Each is solved with every split of its unknowns into border
+ * and block. Norris once more through the solver of heights (adjust/height_model.h).
  */
 #include "config.h"
 
+#include "adjust/height_model.h"
 #include "adjust/system.h"
 
 #include <check.h>
@@ -396,6 +398,154 @@ START_TEST(nist_norris)
 }
 END_TEST
 
+/* The same as heights of a tip over pads 0.2 to 999 mm apart. What the solver knows of a slope
+ * beforehand (0.1 about 0) must be nothing: y - x in thousandths has a slope of 2e-6. */
+START_TEST(nist_norris_as_heights)
+{
+    const double thousandth = 1e-3;
+    struct tt_arena arena = {0};
+    struct tt_height_row rows[COUNT(norris_x)] = {{0}};
+    struct tt_height_pad pads[1] = {{.has_at = true}};
+    size_t tips[1] = {0}, setups[1] = {0};
+    double about[1] = {0};
+    bool has_slope[1] = {true};
+    struct tt_heights heights = {.rows = rows,
+                                 .n_rows = COUNT(norris_x),
+                                 .tips = tips,
+                                 .tip_about_mm = about,
+                                 .n_tips = 1,
+                                 .pads = pads,
+                                 .n_pads = 1,
+                                 .setups = setups,
+                                 .n_setups = 1,
+                                 .has_slope = has_slope};
+    struct tt_height_fit fit;
+
+    for (size_t i = 0; i < COUNT(norris_x); i++) {
+        rows[i] = (struct tt_height_row){
+            .x_mm = norris_x[i], .z_mm = thousandth * (norris_y[i] - norris_x[i]), .cosine = 1};
+    }
+    ck_assert_int_eq(tt_height_fit_init(&fit, &arena, &heights, NULL, 0, false), TIPTRUE_OK);
+    ck_assert(tt_height_least_squares(&fit, NULL));
+    size_t at = fit.at_slope[0], n = fit.n;
+    double s = sqrt(fit.own_mm2) / thousandth,
+           by = sqrt(fit.own_mm2 / fit.variance_mm2) / thousandth;
+    check_digits(fit.x[0] / thousandth, -0.262323073774029, 10);
+    check_digits(fit.x[at] / thousandth, 0.00211681802045,
+                 8); /* of B1 - 1: as many are certified */
+    check_digits(s, 0.884796396144373, 9);
+    check_digits(by * sqrt(fit.covariance[0]), 0.232818234301152, 9);
+    check_digits(by * sqrt(fit.covariance[at * n + at]), 0.429796848199937e-03, 9);
+    tt_arena_clear(&arena);
+}
+END_TEST
+
+/* ---- NIST StRD, linear least squares, Longley (J. W. Longley, J. Am. Stat. Assoc. 62 (1967)
+ * 819-841): six economic series that all grow with the years. Data and certified values from
+ * memory, and checked: exact rational arithmetic gives the certified values of these data to 15
+ * digits. Normal equations of the series as they stand are singular in double precision; so they
+ * count from their middles, as positions do here from the middle of the touches, and the constant
+ * is worked out after. */
+#define LONGLEY 6
+static const double longley_y[] = {60323, 61122, 60171, 61187, 63221, 63639, 64989, 63761,
+                                   66019, 67857, 68169, 66513, 68655, 69564, 69331, 70551};
+static const double longley_x[][LONGLEY] = {
+    {83.0, 234289, 2356, 1590, 107608, 1947},  {88.5, 259426, 2325, 1456, 108632, 1948},
+    {88.2, 258054, 3682, 1616, 109773, 1949},  {89.5, 284599, 3351, 1650, 110929, 1950},
+    {96.2, 328975, 2099, 3099, 112075, 1951},  {98.1, 346999, 1932, 3594, 113270, 1952},
+    {99.0, 365385, 1870, 3547, 115094, 1953},  {100.0, 363112, 3578, 3350, 116219, 1954},
+    {101.2, 397469, 2904, 3048, 117388, 1955}, {104.6, 419180, 2822, 2857, 118734, 1956},
+    {108.4, 442769, 2936, 2798, 120445, 1957}, {110.8, 444546, 4681, 2637, 121950, 1958},
+    {112.6, 482704, 3813, 2552, 123366, 1959}, {114.2, 502601, 3931, 2514, 125368, 1960},
+    {115.7, 518173, 4806, 2572, 127852, 1961}, {116.9, 554894, 4007, 2827, 130081, 1962}};
+static const double longley_middle[LONGLEY] = {101, 387000, 3190, 2600, 117000, 1954};
+
+static double longley_row(const double x[], size_t i, double slope[])
+{
+    double sum = x[0] - longley_y[i];
+    slope[0] = 1;
+    for (size_t k = 0; k < LONGLEY; k++) {
+        slope[k + 1] = longley_x[i][k] - longley_middle[k];
+        sum += x[k + 1] * slope[k + 1];
+    }
+    return sum;
+}
+
+START_TEST(nist_longley)
+{
+    static const double b[] = {-3482258.63459582, 15.0618722713733,  -0.358191792925910E-01,
+                               -2.02022980381683, -1.03322686717359, -0.511041056535807E-01,
+                               1829.15146461355};
+    static const double sd[] = {890420.383607373,  84.9149257747669,  0.334910077722432E-01,
+                                0.488399681651699, 0.214274163161675, 0.226073200069370,
+                                455.478499142212};
+    const struct problem p = {COUNT(longley_y), LONGLEY + 1, longley_row};
+    const double start[LONGLEY + 1] = {0};
+    for (size_t n_border = 0; n_border <= p.n_unknowns; n_border++) {
+        const struct answer a = solve_split(&p, start, n_border);
+        const double s = sqrt(a.squares / 9);
+        double constant = a.x[0], variance = 0;
+        check_digits(s, 304.854073561965, 11);
+        for (size_t k = 1; k <= LONGLEY; k++) {
+            check_digits(a.x[k], b[k], 9);
+            check_digits(s * sqrt(a.cov[k][k]), sd[k], 9);
+            constant -= a.x[k] * longley_middle[k - 1];
+        }
+        for (size_t i = 0; i <= LONGLEY; i++) {
+            for (size_t k = 0; k <= LONGLEY; k++) {
+                variance += (i == 0 ? 1 : -longley_middle[i - 1]) *
+                            (k == 0 ? 1 : -longley_middle[k - 1]) * a.cov[i][k];
+            }
+        }
+        check_digits(constant, b[0], 9);
+        check_digits(s * sqrt(variance), sd[0], 8);
+    }
+}
+END_TEST
+
+/* ---- An affine calibration of a photograph: P. R. Wolf, C. D. Ghilani, Adjustment Computations,
+ * two-dimensional affine coordinate transformation by weighted least squares (its worked example of
+ * comparator measurements of four fiducial marks, mm; observed x, y, calibrated X, Y with their
+ * standard deviations). X + V_X = a x + b y + c, Y + V_Y = d x + e y + f. Data and printed results
+ * from memory, which a weighted fit by NumPy confirms to every printed digit. */
+static const double fiducial[][6] = {{0.764, 5.960, -113.000, 0.003, 0.026, 0.028},
+                                     {5.062, 10.541, 0.001, 112.993, 0.024, 0.030},
+                                     {9.663, 6.243, 112.998, 0.003, 0.028, 0.022},
+                                     {5.350, 1.654, 0.001, -112.999, 0.024, 0.026}};
+
+static double fiducial_row(const double x[], size_t i, double slope[])
+{
+    const double *f = fiducial[i / 2];
+    const size_t axis = i % 2, at = 3 * axis;
+    const double sigma = f[4 + axis];
+    memset(slope, 0, 6 * sizeof *slope);
+    slope[at] = f[0] / sigma;
+    slope[at + 1] = f[1] / sigma;
+    slope[at + 2] = 1 / sigma;
+    return x[at] * slope[at] + x[at + 1] * slope[at + 1] + (x[at + 2] - f[2 + axis]) / sigma;
+}
+
+START_TEST(affine_fiducials)
+{
+    static const double printed[] = {25.37152, 0.82220, -137.183, -0.80994, 25.40166, -150.723};
+    static const int decimals[] = {5, 5, 3, 5, 5, 3};
+    static const double residuals[] = {0.101, 0.049, -0.086, -0.057, 0.117, 0.030, -0.086, -0.043};
+    const struct problem p = {2 * COUNT(fiducial), 6, fiducial_row};
+    const double start[6] = {20, 1, -100, -1, 20, -100};
+    for (size_t n_border = 0; n_border <= 6; n_border++) {
+        const struct answer a = solve_split(&p, start, n_border);
+        double slope[6];
+        for (size_t k = 0; k < 6; k++) {
+            check_printed(a.x[k], printed[k], decimals[k]);
+        }
+        for (size_t i = 0; i < p.n_rows; i++) {
+            double v = fiducial_row(a.x, i, slope) * fiducial[i / 2][4 + i % 2];
+            check_printed(v, residuals[i], 3);
+        }
+    }
+}
+END_TEST
+
 /* ---- NIST StRD, nonlinear least squares. Eleven certified digits. */
 
 static void check_certified(const struct problem *p, const double start[], const double x[],
@@ -491,9 +641,14 @@ int main(void)
     suite_add_tcase(suite, guide);
     TCase *nist = tcase_create("NIST StRD");
     tcase_add_test(nist, nist_norris);
+    tcase_add_test(nist, nist_norris_as_heights);
+    tcase_add_test(nist, nist_longley);
     tcase_add_test(nist, nist_misra1a);
     tcase_add_test(nist, nist_thurber);
     suite_add_tcase(suite, nist);
+    TCase *handbook = tcase_create("handbook");
+    tcase_add_test(handbook, affine_fiducials);
+    suite_add_tcase(suite, handbook);
     SRunner *runner = srunner_create(suite);
     srunner_run_all(runner, CK_NORMAL);
     const int failed = srunner_ntests_failed(runner);
