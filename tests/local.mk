@@ -300,10 +300,12 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 
-# What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs; debhelper,
+# What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs;
+# python3-opencv for its affine estimate; debhelper,
 # lintian and debootstrap for the packages (from a clone, as root).
 check-release: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/planning/rs274.py
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/reference/opencv_check.py
 	$(SHELL) $(srcdir)/tests/package.sh
 
 # Lines and branches of src that the tests reach; in a build of configure --enable-coverage. FLAGS: --files, --missed.

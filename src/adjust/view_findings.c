@@ -28,6 +28,8 @@
 #define AXES_BELIEVED 0.02
 /* Views that all lie within this share of the picture from its corner were not logged in pixels. */
 #define CORNER_SHARE 0.02
+/* Fewer views are on one side of the picture's middle by chance. */
+#define LEAST_ONE_SIDED 4
 /* No pixel is smaller on the board: a microscope's are ten times as large. */
 #define SMALLEST_PIXEL_MM 1e-5
 /* What errors of the axes come to is said over this length of board. */
@@ -88,6 +90,30 @@ static enum tiptrue_status mirrored(struct tt_view *view)
                                  TT_VALUES(TT_TEXT("kind", kind)));
 }
 
+/* Whether all views are on one side of the centre that is taken for the picture's middle, because
+ * none is stated: what a picture of another size looks like. */
+static bool one_sided(const struct tt_view *view)
+{
+    const struct tt_camera *camera = &view->machine->camera;
+    bool beside[4] = {true, true, true, true}, middle = true; /* left, right, above, below */
+    size_t n = 0;
+
+    for (size_t i = 0; i < view->run->n_observations; i++) {
+        const struct tt_observation *o = &view->run->observations[i];
+        if (o->kind == TT_VIEW && o->use == TT_USE) {
+            const double v[2] = {o->px - camera->centre_px[0], o->py - camera->centre_px[1]};
+            for (size_t k = 0; k < 4; k++) {
+                beside[k] = beside[k] && (k % 2 == 0 ? v[k / 2] < 0 : v[k / 2] > 0);
+            }
+            n++;
+        }
+    }
+    for (size_t k = 0; k < 2; k++) {
+        middle = middle && camera->centre_px[k] == 0.5 * camera->size_px[k];
+    }
+    return middle && n >= LEAST_ONE_SIDED && (beside[0] || beside[1] || beside[2] || beside[3]);
+}
+
 /* The largest px and py of the views, as a share of the picture. */
 static double farthest(const struct tt_view *view)
 {
@@ -117,6 +143,9 @@ static enum tiptrue_status implausible(struct tt_view *view)
                                        TT_VALUES(TT_TEXT("what", "pixels"),
                                                  TT_SHARE("found", farthest(view)),
                                                  TT_SHARE("least", CORNER_SHARE)));
+    } else if (one_sided(view)) {
+        status = tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_WARNING, TT_ABOUT_RUN,
+                                       TT_VALUES(TT_TEXT("what", "one-sided")));
     } else if (camera->determined &&
                !(pixel_mm > SMALLEST_PIXEL_MM && pixel_mm < TT_LARGEST_PIXEL_MM)) {
         status = tt_finding_add_values(

@@ -179,6 +179,12 @@ def check_round(tally, folder):
         scene.write(folder, machine=machine(stated, not mirrored))
         codes = [f["code"] for f in json.loads(scene.run(folder, "solve", "--json", "run.csv").stdout)["findings"]]
         tally.check("picture-mirrored" in codes, f"stated the other way round: {codes}")
+    for size, said in ((SIZE, False), ([2560, 1920], True)):
+        scene.write(folder, machine=machine(stated, mirrored, size_px=list(size)))
+        found = json.loads(scene.run(folder, "solve", "--json", "run.csv").stdout)["findings"]
+        told = [f for f in found if f["code"] == "implausible" and f["values"]["what"] == "one-sided"]
+        tally.check(len(told) == said, f"a picture of {size} pixels: {told}")
+    scene.write(folder, machine=machine(stated, mirrored))
     done = scene.run(folder, "plan", "--after", "run.csv", "--target-u", "0.0001")
     tally.check(done.returncode == 10 and "NEXT:" in done.stdout, f"after views: {done.returncode} {done.stdout} {done.stderr}")
 

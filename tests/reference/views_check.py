@@ -1,7 +1,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 """Views and axes of the recorded runs against SciPy, written from docs/method.md alone; the picture's start against the affine
-least squares of numpy.linalg.lstsq.
+least squares of numpy.linalg.lstsq; squareness against the two diagonals of a rectangle.
 
     touch     n . (t(h + o) + R(theta) e - m) - d - shift - n . g - r = 0
     sighting  t(h) - m - R(yaw) (u + mark shift) = 0
@@ -16,6 +16,7 @@ import math
 import os
 import subprocess
 import sys
+import tempfile
 
 import numpy as np
 from scipy.optimize import least_squares
@@ -202,7 +203,45 @@ def check_axes():
         near(key, axes[key], unit * x[model.e + k], axes["u_" + key])
 
 
+def check_diagonals():
+    """Squareness by the two diagonals of a rectangle (the diagonal test of ISO 230-1 and ISO 230-6; common form, from memory): with
+    sides a and b, reported diagonals D1 (right and up) and D2 (left and up), gamma = (D1^2 - D2^2) / (4 a b). Scales cancel."""
+    a, b = 72.3, 48.9
+    corners = {"M0": [0, 0], "M1": [a, 0], "M2": [a, b], "M3": [0, b]}
+    sides = [((30, 10), (30, 20)), ((10, 20), (10, 10)), ((25, 30), (15, 30)), ((15, 2), (25, 2))]
+    plate = {"schema": "tiptrue.plate/1", "name": "oblong", "reference": "M0",
+             "marks": [{"name": n, "at": at} for n, at in corners.items()],
+             "edges": [{"name": f"e{i}", "from": list(p), "to": list(q), "free_side": "left", "u": 0.002}
+                       for i, (p, q) in enumerate(sides)]}
+    machine = {"schema": "tiptrue.machine/1", "name": "sill", "resolution": 1e-6, "touch": {"u": 0.002}, "sighting": {"u": 0.002},
+               "tips": [{"name": "t", "radius": 0.4, "radius_u": 0.01}]}
+    moves = [{"kind": "sight", "target": n} for n in corners] * 3
+    moves += [{"kind": "touch", "target": f"e{i}", "tip": "t", "rotation": 45 * k + 3.7} for i in range(4) for k in range(8)]
+    for square in (0.62, -1.37):
+        truth = {"schema": "tiptrue.truth/1", "poses": [{"setup": "1", "mark": [131.27, 88.41], "yaw_deg": 0}],
+                 "tips": [{"tip": "t", "offset": [38.6, -16.2], "radius": 0.41}], "touch": {"sigma": 0}, "sighting": {"sigma": 0},
+                 "axes": {"scale_x_ppm": 310, "scale_y_ppm": -240, "square_mm_per_m": square}}
+        with tempfile.TemporaryDirectory() as folder:
+            for name, document in (("plate", plate), ("machine", machine), ("truth", truth),
+                                   ("plan", {"schema": "tiptrue.plan/1", "moves": moves})):
+                with open(os.path.join(folder, name + ".json"), "w", encoding="utf-8") as stream:
+                    json.dump(document, stream)
+            files = ["--plate", "plate.json", "--machine", "machine.json"]
+            made = [os.environ["TIPTRUE"], "simulate", *files, "--plan", "plan.json", "--truth", "truth.json"]
+            log = subprocess.run(made, cwd=folder, capture_output=True, text=True, check=True).stdout
+            done = subprocess.run([os.environ["TIPTRUE"], "solve", "--json", *files, "-"], cwd=folder, input=log,
+                                  capture_output=True, text=True, check=False)
+        rows = csv.DictReader(line for line in log.splitlines() if line[0] != "#")
+        at = {r["target"]: xy(r) for r in rows if r["kind"] == "sight"}
+        d1, d2 = np.hypot(*(at["M2"] - at["M0"])), np.hypot(*(at["M3"] - at["M1"]))
+        by_diagonals = 1e3 * (d1**2 - d2**2) / (4 * a * b)
+        found = json.loads(done.stdout)["axes"]["square_mm_per_m"]
+        check(f"squareness {square}", abs(by_diagonals - found) < 2e-3 * abs(square) and abs(found - square) < 1e-3 * abs(square),
+              f"{found}, by the diagonals {by_diagonals}")
+
+
 check_views()
 check_axes()
+check_diagonals()
 print(f"{passed} passed, {failed} failed")
 sys.exit(failed > 0)

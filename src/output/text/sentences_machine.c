@@ -31,6 +31,10 @@ const struct tt_template tt_machine_templates[] = {
      "px and py of all views are less than {least} of the picture's size: are they in pixels, or "
      "in "
      "millimetres, in thousands of pixels, or parts of the picture?"},
+    {TT_FINDING_IMPLAUSIBLE, "one-sided",
+     "all views are on one side of the picture's middle, which offsets refer to: is 'size_px' in "
+     "the machine file that of this picture? A wrong middle moves every offset alike. State "
+     "'centre_px', or view the marks on all sides of the middle"},
     {TT_FINDING_IMPLAUSIBLE, "pixel-size",
      "a pixel comes out as {found} on the board, and {least} to {most} are believed: check the "
      "units of x and y, and whether px and py are pixels"},
