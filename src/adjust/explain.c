@@ -52,6 +52,9 @@
  * spent, and 3 of 1600 runs with single touches off end otherwise, by less than U. */
 #define PLAIN_SHARE 0.12
 #define PLAIN_EDGE_SHARE 0.2
+/* Early ones of an edge, at most: touches are late more often than early, and where few are kept,
+ * the early ones may be the good ones. */
+#define PLAIN_EARLY_SHARE 0.1
 #define PLAIN_TOUCHES 16
 #define PLAIN_SCATTER_MM 7e-3
 #define NESTED_PLAIN_LN 2.3
@@ -313,6 +316,35 @@ static enum tiptrue_status start_without(struct tt_pool *pool, struct tt_stage *
     return status == TIPTRUE_OK ? climb(pool, &attempt) : status;
 }
 
+/* Where touches of an edge came too early for @from, whose state its stage has: they may be the
+ * good ones, and the others on this edge late. A climb for each such edge, from these. */
+static enum tiptrue_status start_from_early(struct tt_pool *pool, const struct tt_candidate *from)
+{
+    const struct tt_model *model = &from->stage->model;
+    const struct tiptrue_run *run = pool->search->run;
+    bool *early = TT_ARENA_NEW(pool->search->arena, run->n_observations, bool);
+    bool *edges = TT_ARENA_NEW(pool->search->arena, model->plate->n_edges, bool);
+    enum tiptrue_status status = early == NULL || edges == NULL ? TIPTRUE_E_MEMORY : TIPTRUE_OK;
+
+    for (size_t i = 0; i < model->n_touches && status == TIPTRUE_OK; i++) {
+        size_t edge = model->cells[model->cell_of[i]].edge;
+        if (from->good[model->row[i]] < 0.5 && model->residual[i] > 0 &&
+            !from->terms.edge_out[edge]) {
+            early[model->row[i]] = edges[edge] = true;
+        }
+    }
+    for (size_t j = 0; j < model->plate->n_edges && status == TIPTRUE_OK; j++) {
+        struct attempt attempt = {.stage = from->stage, .parent = from, .keep = pool->left};
+        for (size_t i = 0; i < run->n_observations; i++) {
+            const struct tt_observation *o = &run->observations[i];
+            bool on = o->kind == TT_TOUCH && o->target == j;
+            pool->left[i] = !on ? from->good[i] : early[i] ? 1 : 0;
+        }
+        status = edges[j] ? climb(pool, &attempt) : TIPTRUE_OK;
+    }
+    return status;
+}
+
 /* The edges among which pairs are tried: all, or those that lose most touches in the best
  * explanation. */
 static size_t paired_edges(const struct tt_pool *pool, const size_t seen[], size_t n,
@@ -506,7 +538,7 @@ static enum tiptrue_status widen(struct tt_pool *pool, struct tt_candidate *pare
         status = climb_with(pool, parent, mode);
         climbed++;
     }
-    return status;
+    return status == TIPTRUE_OK ? start_from_early(pool, parent) : status;
 }
 
 static bool same_place(const struct tt_pool *pool, const struct tt_candidate *a,
@@ -538,7 +570,19 @@ bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candi
     return all;
 }
 
-/* The best explanations of the pool, distinct, not scored before: at most MOST_SCORED in all. */
+/* The best explanation with the fewest modes. */
+static struct tt_candidate *plainest(const struct tt_pool *pool)
+{
+    struct tt_candidate *found = pool->candidates;
+
+    for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {
+        found = c->n_modes < found->n_modes ? c : found;
+    }
+    return found;
+}
+
+/* The best explanations of the pool, distinct, not scored before: at most MOST_SCORED in all. And
+ * the plainest, however much worse: what explains the run by another mode alone is seen there. */
 static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
 {
     const struct tt_candidate *seen[MOST_SCORED + 1];
@@ -565,6 +609,11 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
             *any = true;
             status = widen(pool, c); /* puts what it finds before c: next stays */
         }
+    }
+    struct tt_candidate *plain = plainest(pool);
+    if (status == TIPTRUE_OK && !plain->scored) {
+        *any = true;
+        status = widen(pool, plain);
     }
     return status;
 }
@@ -720,15 +769,25 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
     const struct tt_fit *fit = &only->stage->fit;
     const struct tt_model *model = &only->stage->model;
     double off = (double)model->n_touches - tt_fit_total_good(fit);
+    double *early = TT_ARENA_NEW(pool->search->arena, model->plate->n_edges, double);
     struct tt_modes table;
     enum tiptrue_status status;
 
+    if (early == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
     *plain = off <= PLAIN_SHARE * (double)model->n_touches && model->n_touches >= PLAIN_TOUCHES &&
              !fit->scattered &&
              (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < PLAIN_SCATTER_MM);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        size_t edge = model->cells[model->cell_of[i]].edge;
+        early[edge] += model->residual[i] > 0 ? 1 - fit->good[i] : 0;
+    }
     for (size_t j = 0; j < model->plate->n_edges; j++) {
-        *plain = *plain && (fit->late_count[j] <= 1.5 ||
-                            fit->late_count[j] <= PLAIN_EDGE_SHARE * fit->edge_count[j]);
+        *plain = *plain &&
+                 (fit->late_count[j] <= 1.5 ||
+                  fit->late_count[j] <= PLAIN_EDGE_SHARE * fit->edge_count[j]) &&
+                 early[j] <= fmax(0.5, PLAIN_EARLY_SHARE * fit->edge_count[j]);
     }
     /* a climb ends a micrometre beside the minimum for its weights, which the table takes for a
      * fault */

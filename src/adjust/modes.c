@@ -14,6 +14,9 @@
 #define MOST_FINE_ROWS 1000
 /* At which least squares is asked whether there is anything to see. */
 #define COARSE_ROWS 16
+/* Nothing touches the plate between two sightings: that it moved there is so many times less
+ * probable (common practice, no source). */
+#define UNTOUCHED 10
 /* Rows before and after a change at least. */
 #define LEAST_ROWS 3
 
@@ -766,9 +769,10 @@ static enum tiptrue_status score_changes(struct table *t)
                             s->residual[axis]);
             }
             if (running_due(&moves[s->setup], t->most_rows)) {
+                bool untouched = row > 0 && sight[row - 1] != TT_NONE;
                 running_enter(t, &moves[s->setup],
                               (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
-                              (double)model->n_setups);
+                              (double)model->n_setups * (untouched ? UNTOUCHED : 1));
             }
         }
     }

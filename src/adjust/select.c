@@ -27,8 +27,7 @@
 #define CLEAN_WIDER 1.6
 #define CLEAN_SCATTER_MM 7e-3
 #define CLEAN_IMPROBABLE 1e-4
-/* A repeatability that is not stated, and so many times what is looked into: that holds of a rough
- * fit, too. */
+/* So many times what is looked into holds of a rough fit, too. */
 #define FAR_FROM_CLEAN 1.5
 
 /* Fit the model with @terms and the touches for which @good (per row of the run; NULL: all) is 1,
@@ -133,8 +132,8 @@ static double shortest_half(const struct tt_fit *fit)
 }
 
 /* Does the least-squares fit look like nothing but normal scatter, of a usual size or of the stated
- * one? */
-static bool looks_clean(struct tt_fit *fit)
+ * one? @margin: by how much a rough fit has to exceed every bound, 1 for a finished one. */
+static bool looks_clean(struct tt_fit *fit, double margin)
 {
     const struct tt_model *model = fit->model;
     double largest = 0, half = shortest_half(fit), scatter = sqrt(fit->scatter_touch_mm2);
@@ -144,21 +143,17 @@ static bool looks_clean(struct tt_fit *fit)
         double variance = (fit->touch_var_mm2 + fit->rotation_var_mm2[i]) * free_share;
         largest = fmax(largest, model->residual[i] * model->residual[i] / variance);
     }
-    if (!(largest < CLEAN_LARGEST * CLEAN_LARGEST) || !(scatter < CLEAN_WIDER * half + 1e-6)) {
+    if (!(sqrt(largest) < margin * CLEAN_LARGEST) ||
+        !(scatter < margin * CLEAN_WIDER * half + 1e-6)) {
         return false;
     }
     if (fit->noise->touch_dof == 0) {
-        return scatter < CLEAN_SCATTER_MM;
+        return scatter < margin * CLEAN_SCATTER_MM;
     }
-    double dof = fmax(fit->dof_touch, 1),
-           stated = fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2;
+    double dof = fmax(fit->dof_touch, 1), stated = margin * margin *
+                                                   (fit->noise->touch_var_mm2 +
+                                                    fit->noise->touch_digit_var_mm2);
     return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
-}
-
-static bool far_from_clean(const struct tt_fit *fit)
-{
-    return !fit->deficient && fit->noise->touch_dof == 0 &&
-           sqrt(fit->scatter_touch_mm2) > FAR_FROM_CLEAN * CLEAN_SCATTER_MM;
 }
 
 /* Does least squares of everything stand: normal scatter, and no mode of the table more probable
@@ -169,7 +164,7 @@ static enum tiptrue_status judge(const struct tt_search *search, struct tt_selec
     struct tt_modes table = {0};
     enum tiptrue_status status = TIPTRUE_OK;
 
-    *stands = !plain->fit->deficient && looks_clean(plain->fit) && !may_be_turned(plain->model) &&
+    *stands = !plain->fit->deficient && looks_clean(plain->fit, 1) && !may_be_turned(plain->model) &&
               sightings_repeat(search, plain->fit);
     if (*stands) {
         status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, &table);
@@ -250,7 +245,8 @@ enum tiptrue_status tt_select(struct tt_selection *selection, struct tt_arena *a
         noise->sight_dof = noise->sight_known ? HUGE_VAL : 0;
     }
     status = fit_terms(&search, NULL, false, NULL, selection);
-    if (status == TIPTRUE_OK && robust && far_from_clean(selection->fit)) {
+    if (status == TIPTRUE_OK && robust && !selection->fit->deficient &&
+        !looks_clean(selection->fit, FAR_FROM_CLEAN)) {
         return search_all(&search, selection);
     }
     status = status == TIPTRUE_OK ? finish(&search, NULL, NULL, selection) : status;
