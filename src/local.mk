@@ -136,6 +136,10 @@ libcore_la_SOURCES = \
   src/geometry/touch.c src/geometry/touch.h \
   src/adjust/adjust.c src/adjust/adjust.h \
   src/adjust/alone.c \
+  src/adjust/climb.c \
+  src/adjust/starts.c \
+  src/adjust/change_rows.c \
+  src/adjust/filmed.c \
   src/adjust/ambiguous.c \
   src/adjust/assemble.c src/adjust/assemble.h src/adjust/assemble_views.c \
   src/adjust/check.h \
@@ -160,7 +164,7 @@ libcore_la_SOURCES = \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/mirrored.c src/adjust/mirrored.h \
   src/adjust/model_findings.c \
-  src/adjust/modes.c src/adjust/modes.h src/adjust/modes_axes.c \
+  src/adjust/modes.c src/adjust/modes.h src/adjust/modes_axes.c src/adjust/modes_changes.c src/adjust/modes_parts.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/near.c \
   src/adjust/plausible.c src/adjust/plausible.h \

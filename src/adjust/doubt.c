@@ -357,22 +357,35 @@ static enum tiptrue_status radii_fit(struct tt_view *view)
     return status;
 }
 
+/* Of a search: its modes, its doubts, and a film. */
+static enum tiptrue_status explained(struct tt_view *view, const struct tt_explanation *e)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 0; k < e->n_modes && status == TIPTRUE_OK; k++) {
+        status = mode(view, &e->modes[k]);
+    }
+    status = status == TIPTRUE_OK ? doubts(view) : status;
+    return status == TIPTRUE_OK ? tt_findings_of_film(view) : status;
+}
+
 enum tiptrue_status tt_findings_of_explanation(struct tt_view *view)
 {
+    static const struct {
+        enum tt_prior_kind kind;
+        const char *name;
+    } kinds[] = {{TT_PRIOR_MARK, "marks"}, {TT_PRIOR_EDGE, "edges"}, {TT_PRIOR_GROUP, "groups"}};
     const struct tt_explanation *e = explanation_of(view);
     enum tiptrue_status status = TIPTRUE_OK;
 
     if (!view->selection->robust || view->model->n_touches == 0) {
         return TIPTRUE_OK;
     }
-    for (size_t k = 0; e != NULL && k < e->n_modes && status == TIPTRUE_OK; k++) {
-        status = mode(view, &e->modes[k]);
-    }
-    status = status == TIPTRUE_OK && e != NULL ? doubts(view) : status;
+    status = e != NULL ? explained(view, e) : status;
     status = status == TIPTRUE_OK ? sightings_fit(view) : status;
-    status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_MARK, "marks") : status;
-    status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_EDGE, "edges") : status;
-    status = status == TIPTRUE_OK ? fits(view, TT_PRIOR_GROUP, "groups") : status;
+    for (size_t k = 0; k < sizeof kinds / sizeof kinds[0] && status == TIPTRUE_OK; k++) {
+        status = fits(view, kinds[k].kind, kinds[k].name);
+    }
     for (size_t b = 0; b < view->model->n_blocks && status == TIPTRUE_OK; b++) {
         status = targets_fit(view, b);
     }

@@ -1,6 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The parts of explain.c and decide.c: candidates for the explanation of a run. */
+/* The parts of explain.c, climb.c, starts.c, change_rows.c, near.c and decide.c: candidates for the
+ * explanation of a run. */
 #ifndef TT_ADJUST_EXPLAIN_PARTS_H
 #define TT_ADJUST_EXPLAIN_PARTS_H
 
@@ -13,6 +14,10 @@
 /* Offsets are estimated of explanations within this of the best so far: none further off becomes a
  * rival. */
 #define TT_ESTIMATED_LN 12.0
+
+/* Touches times climbs from which films, pairs and rounds of the table are left out: ten seconds.
+ */
+#define TT_MOST_WORK 1e6
 
 /* A model with its fit, on which several candidates are climbed; the state is that of the last one.
  */
@@ -56,12 +61,56 @@ struct tt_pool {
     double work; /* touches climbed */
 };
 
+/* What a climb is asked to do. */
+struct tt_attempt {
+    struct tt_stage *stage;
+    const struct tt_candidate *parent; /* its modes are had already; NULL = none */
+    const struct tt_mode *modes;       /* and these in addition */
+    size_t n_modes;
+    const double *keep; /* per row of the run; NULL = all */
+    bool deviations, own_scatter;
+};
+
+/* ---- climb.c ---- */
+
+/* A stage with the model of @terms, in the arena. @base (NULL: none) gives the robust start. */
+TT_MUST_USE enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *terms,
+                                             const struct tt_stage *base, struct tt_stage **out);
+/* Climb as asked; where it ends becomes a candidate of @pool, unless it leads nowhere. */
+TT_MUST_USE enum tiptrue_status tt_attempt_climb(struct tt_pool *pool,
+                                                 const struct tt_attempt *attempt);
+/* A climb with @mode on top of @base's model, from all touches. */
+TT_MUST_USE enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_stage *base,
+                                              const struct tt_candidate *parent,
+                                              const struct tt_mode *mode);
 /* The state of @candidate into its stage, factored and inverted. False: singular. */
 TT_MUST_USE bool tt_candidate_restore(const struct tt_candidate *candidate);
 /* Is @mode in it, or one that it excludes? */
 bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode);
 /* Are all modes of @inner among those of @outer? Changes count as the same at any row. */
 bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candidate *outer);
+/* The best explanation with the fewest modes; the pool is not empty. */
+struct tt_candidate *tt_plainest(const struct tt_pool *pool);
+
+/* ---- starts.c ---- */
+
+/* All starts on top of @parent, the plain explanation of @base; @from_table: those too that the
+ * table at least squares gives. */
+TT_MUST_USE enum tiptrue_status tt_start_all(struct tt_pool *pool, struct tt_stage *base,
+                                             const struct tt_candidate *parent, bool from_table);
+/* Where touches of a tip on an edge came too early for @from, whose state its stage has: they may
+ * be the good ones, and its others there late. A climb for each such edge, from these. */
+TT_MUST_USE enum tiptrue_status tt_start_from_early(struct tt_pool *pool,
+                                                    const struct tt_candidate *from);
+
+/* ---- change_rows.c ---- */
+
+/* Other rows for the change of the best explanation, or of the best one that has nothing besides;
+ * its evidence is that of all these rows together. */
+TT_MUST_USE enum tiptrue_status tt_change_rows(struct tt_pool *pool);
+
+/* ---- near.c, decide.c ---- */
+
 /* Best first. */
 void tt_pool_sort(struct tt_pool *pool);
 /* Is every usable touch good in it? */

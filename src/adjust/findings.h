@@ -26,6 +26,9 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_determinacy(struct tt_view *view)
 /* alone.c: whether one touch that nothing contradicts decides an offset of the @index-th tip of the
  * solution, which has a block. Part of the determinacy. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_alone(struct tt_view *view, size_t index);
+/* filmed.c: touches that came early by what others come late, after a search. Part of the
+ * explanation. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_film(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_contacts(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_model(struct tt_view *view);
 /* height_findings.c: touches from above; never about x and y. Of determinacy alone: what cannot be

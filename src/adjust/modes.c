@@ -3,22 +3,17 @@
 #include "config.h"
 
 #include "adjust/modes.h"
-#include "base/distribution.h"
 
 #include <math.h>
 #include <string.h>
 
-/* Rows at which a change is tried, of one setup or tip, at most: a change between two of them is
- * seen at the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
-#define MOST_CHANGE_ROWS 24
+#include "adjust/modes_parts.h"
+#include "base/distribution.h"
+
+/* Rows at which a change is tried, at most, where all are; and
+ * where least squares is asked whether there is anything to see. */
 #define MOST_FINE_ROWS 1000
-/* At which least squares is asked whether there is anything to see. */
 #define COARSE_ROWS 16
-/* Nothing touches the plate between two sightings: that it moved there is so many times less
- * probable (common practice, no source). */
-#define UNTOUCHED 10
-/* Rows before and after a change at least. */
-#define LEAST_ROWS 3
 
 /* F and P are judgements of what happens on such machines (common practice, no source): a film on
  * an edge is the commonest fault and has the thickness of a film; a typing error is off by
@@ -53,28 +48,9 @@ double tt_mode_probability(enum tt_mode_kind kind)
  * columns each. */
 enum { TIP_CANDIDATES = TT_MOST_ORDER, TIP_COLUMNS = 2 * TIP_CANDIDATES };
 
-struct table {
-    struct tt_fit *fit;
-    struct tt_model *model;
-    struct tt_arena *arena;
-    struct tt_modes *modes;
-    double own_dof;   /* of the touches' repeatability where it bears on the candidates; 0 = it does
-                         not */
-    size_t most_rows; /* tried of one setup or tip */
-    size_t length;    /* border + largest block */
-    double *halves;   /* per cell and column: half solution of the design column */
-    double *sums;     /* per cell: sum of weight times slope, column by column */
-    double *scores;   /* per cell: sum of weight times residual */
-    double *sight_halves; /* per sighting's coordinate: border */
-    double *half;         /* length */
-    double *unit;         /* length */
-    /* the candidate that is being scored */
-    double zz[3], g[2]; /* b^T W b (xx, xy, yy), b^T W r */
-    double *v[2];       /* half solutions of J^T W b: n_unknowns */
-};
-
-static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struct tt_arena *arena,
-                                      enum tt_modes_depth depth, struct tt_modes *modes)
+static enum tiptrue_status table_init(struct tt_mode_table *t, struct tt_fit *fit,
+                                      struct tt_arena *arena, enum tt_modes_depth depth,
+                                      struct tt_modes *modes)
 {
     struct tt_model *model = fit->model;
     size_t largest = 0, setups = model->n_setups, tips = model->n_blocks;
@@ -82,11 +58,11 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     for (size_t b = 0; b < model->n_blocks; b++) {
         largest = model->block_size[b] > largest ? model->block_size[b] : largest;
     }
-    *t = (struct table){.fit = fit,
-                        .model = model,
-                        .arena = arena,
-                        .modes = modes,
-                        .length = model->n_border + largest};
+    *t = (struct tt_mode_table){.fit = fit,
+                                .model = model,
+                                .arena = arena,
+                                .modes = modes,
+                                .length = model->n_border + largest};
     t->most_rows = depth == TT_MODES_FINE ? MOST_FINE_ROWS : COARSE_ROWS;
     size_t rows = 2 * t->most_rows < model->run->n_observations ? 2 * t->most_rows
                                                                 : model->run->n_observations;
@@ -109,13 +85,8 @@ static enum tiptrue_status table_init(struct table *t, struct tt_fit *fit, struc
     return TIPTRUE_OK;
 }
 
-static double *half_of(const struct table *t, size_t cell, size_t column)
-{
-    return t->halves + (cell * t->model->stride + column) * t->length;
-}
-
 /* Half solutions of every cell's columns, and the cell's sums. */
-static void prepare_cells(struct table *t)
+static void prepare_cells(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
 
@@ -130,7 +101,7 @@ static void prepare_cells(struct table *t)
                 }
             }
             tt_system_half_solve(&model->system, cell->block, t->unit, t->unit + model->n_border,
-                                 half_of(t, k, c));
+                                 tt_mode_half(t, k, c));
         }
         for (size_t i = cell->first; i < cell->first + cell->count; i++) {
             const double *slope = model->slope + i * model->stride;
@@ -145,7 +116,7 @@ static void prepare_cells(struct table *t)
 
 /* ---- one candidate ---- */
 
-static void begin(struct table *t, unsigned m)
+static void begin(struct tt_mode_table *t, unsigned m)
 {
     memset(t->zz, 0, sizeof t->zz);
     memset(t->g, 0, sizeof t->g);
@@ -153,7 +124,8 @@ static void begin(struct table *t, unsigned m)
 }
 
 /* Add @weight times a half solution (border, then the part of @block) to that of column @a. */
-static void add_half(struct table *t, unsigned a, size_t block, const double half[], double weight)
+static void add_half(struct tt_mode_table *t, unsigned a, size_t block, const double half[],
+                     double weight)
 {
     size_t nb = t->model->n_border;
     double *v = t->v[a];
@@ -179,7 +151,7 @@ static double dot(const double a[], const double b[], size_t n)
 }
 
 /* v_a . v_b over the border and @block (TT_NONE: all blocks). */
-static double product(const struct table *t, unsigned a, unsigned b, size_t block)
+static double product(const struct tt_mode_table *t, unsigned a, unsigned b, size_t block)
 {
     const struct tt_model *model = t->model;
     size_t first;
@@ -192,12 +164,13 @@ static double product(const struct table *t, unsigned a, unsigned b, size_t bloc
            dot(t->v[a] + first, t->v[b] + first, model->block_size[block]);
 }
 
-static double gained(const struct table *t, double taken)
+static double gained(const struct tt_mode_table *t, double taken)
 {
     return tt_mode_gained(t->own_dof, taken);
 }
 
-static double log_odds_of_one(const struct table *t, size_t block, double size, bool negative)
+static double log_odds_of_one(const struct tt_mode_table *t, size_t block, double size,
+                              bool negative)
 {
     double h = fmax(t->zz[0] - product(t, 0, 0, block), 0), denominator = h + 1 / (size * size);
     double odds = gained(t, t->g[0] * t->g[0] / denominator) - 0.5 * log1p(size * size * h);
@@ -209,7 +182,7 @@ static double log_odds_of_one(const struct table *t, size_t block, double size, 
     return odds;
 }
 
-static double log_odds_of_two(const struct table *t, size_t block, double size)
+static double log_odds_of_two(const struct tt_mode_table *t, size_t block, double size)
 {
     double f2 = size * size, a = t->zz[0] - product(t, 0, 0, block),
            b = t->zz[1] - product(t, 0, 1, block), d = t->zz[2] - product(t, 1, 1, block);
@@ -224,9 +197,8 @@ static double log_odds_of_two(const struct table *t, size_t block, double size)
            0.5 * log(fmax(whole, 1));
 }
 
-/* Enter the candidate with @m columns that act on @block only (TT_NONE: on any). @share: by how
- * many its P is shared. */
-static void enter(struct table *t, struct tt_mode mode, unsigned m, size_t block, double share)
+void tt_mode_enter(struct tt_mode_table *t, struct tt_mode mode, unsigned m, size_t block,
+                   double share)
 {
     double size = priors[mode.kind].size;
 
@@ -239,7 +211,7 @@ static void enter(struct table *t, struct tt_mode mode, unsigned m, size_t block
 
 /* ---- edges, lost motion: columns that are the same for all touches of a cell ---- */
 
-static void add_cell(struct table *t, size_t k, double z)
+static void add_cell(struct tt_mode_table *t, size_t k, double z)
 {
     const struct tt_cell *cell = &t->model->cells[k];
     const double *sums = t->sums + k * t->model->stride;
@@ -247,7 +219,7 @@ static void add_cell(struct table *t, size_t k, double z)
     t->zz[0] += z * z * sums[TT_COLUMN_ONE];
     t->g[0] += z * t->scores[k];
     for (size_t c = 0; c < cell->n_columns; c++) {
-        add_half(t, 0, cell->block, half_of(t, k, c), z * sums[c]);
+        add_half(t, 0, cell->block, tt_mode_half(t, k, c), z * sums[c]);
     }
 }
 
@@ -256,7 +228,7 @@ static bool is_set(const double *extra, size_t index)
     return extra != NULL && extra[index] > 0;
 }
 
-static void score_edges(struct table *t)
+static void score_edges(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     double seen = 0;
@@ -275,12 +247,12 @@ static void score_edges(struct table *t)
                 add_cell(t, k, -1);
             }
         }
-        enter(t, (struct tt_mode){.kind = TT_MODE_FILM, .index = j}, 1, TT_NONE, seen);
-        enter(t, (struct tt_mode){.kind = TT_MODE_EDGE, .index = j}, 1, TT_NONE, seen);
+        tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_FILM, .index = j}, 1, TT_NONE, seen);
+        tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_EDGE, .index = j}, 1, TT_NONE, seen);
     }
 }
 
-static void score_lost_motion(struct table *t)
+static void score_lost_motion(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
 
@@ -290,16 +262,17 @@ static void score_lost_motion(struct table *t)
         add_cell(t, k, -0.5 * (site->n_x * site->n_x - site->n_y * site->n_y));
     }
     if (model->at_lost_motion == TT_NONE) {
-        enter(t, (struct tt_mode){.kind = TT_MODE_LOST_MOTION}, 1, TT_NONE, 1);
+        tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_LOST_MOTION}, 1, TT_NONE, 1);
     }
 }
 
 /* ---- columns with a value of their own for each touch ---- */
 
 /* Value of up to two columns for touch @i of @cell. */
-typedef void column_of(const struct table *t, const struct tt_cell *cell, size_t i, double z[2]);
+typedef void column_of(const struct tt_mode_table *t, const struct tt_cell *cell, size_t i,
+                       double z[2]);
 
-static void add_touches(struct table *t, unsigned m, column_of *column)
+static void add_touches(struct tt_mode_table *t, unsigned m, column_of *column)
 {
     const struct tt_model *model = t->model;
 
@@ -322,19 +295,14 @@ static void add_touches(struct table *t, unsigned m, column_of *column)
         }
         for (unsigned a = 0; a < m; a++) {
             for (size_t c = 0; c < cell->n_columns; c++) {
-                add_half(t, a, cell->block, half_of(t, k, c), q[a][c]);
+                add_half(t, a, cell->block, tt_mode_half(t, k, c), q[a][c]);
             }
         }
     }
 }
 
 /* Half solution of a coordinate of a sighting. */
-static const double *sight_half(const struct table *t, const struct tt_sight *sight, size_t axis)
-{
-    return t->sight_halves + (2 * (size_t)(sight - t->model->sights) + axis) * t->model->n_border;
-}
-
-static void prepare_sights(struct table *t)
+static void prepare_sights(struct tt_mode_table *t)
 {
     size_t nb = t->model->n_border;
 
@@ -349,8 +317,8 @@ static void prepare_sights(struct table *t)
 }
 
 /* Add a sighting's coordinate, on which the columns have the values @z. */
-static void add_sight(struct table *t, const struct tt_sight *sight, size_t axis, unsigned m,
-                      const double z[2])
+static void add_sight(struct tt_mode_table *t, const struct tt_sight *sight, size_t axis,
+                      unsigned m, const double z[2])
 {
     double w = tt_sight_weight(sight, 1 / t->fit->sight_var_mm2);
 
@@ -360,18 +328,19 @@ static void add_sight(struct table *t, const struct tt_sight *sight, size_t axis
     for (unsigned a = 0; a < m; a++) {
         t->g[a] += w * z[a] * sight->residual[axis];
         if (z[a] != 0) {
-            add_half(t, a, TT_NONE, sight_half(t, sight, axis), w * z[a]);
+            add_half(t, a, TT_NONE, tt_mode_sight_half(t, sight, axis), w * z[a]);
         }
     }
 }
 
-static void column_drift(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
+static void column_drift(const struct tt_mode_table *t, const struct tt_cell *cell, size_t i,
+                         double z[2])
 {
     z[0] = -cell->site.n_x * t->model->clock[i];
     z[1] = -cell->site.n_y * t->model->clock[i];
 }
 
-static void score_drift(struct table *t)
+static void score_drift(struct tt_mode_table *t)
 {
     if (t->model->at_drift != TT_NONE) {
         return;
@@ -383,16 +352,17 @@ static void score_drift(struct table *t)
         add_sight(t, sight, 0, 2, (double[2]){-sight->clock, 0});
         add_sight(t, sight, 1, 2, (double[2]){0, -sight->clock});
     }
-    enter(t, (struct tt_mode){.kind = TT_MODE_DRIFT}, 2, TT_NONE, 1);
+    tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_DRIFT}, 2, TT_NONE, 1);
 }
 
-static void column_latency(const struct table *t, const struct tt_cell *cell, size_t i, double z[2])
+static void column_latency(const struct tt_mode_table *t, const struct tt_cell *cell, size_t i,
+                           double z[2])
 {
     (void)cell;
     z[0] = t->model->touch[i].feed_mm_s;
 }
 
-static void score_latency(struct table *t)
+static void score_latency(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     double least = INFINITY, most = 0;
@@ -406,12 +376,12 @@ static void score_latency(struct table *t)
     }
     begin(t, 1);
     add_touches(t, 1, column_latency);
-    enter(t, (struct tt_mode){.kind = TT_MODE_LATENCY}, 1, TT_NONE, 1);
+    tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_LATENCY}, 1, TT_NONE, 1);
 }
 
 /* ---- sightings, marks, radii ---- */
 
-static void score_sightings(struct table *t)
+static void score_sightings(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     double share = (double)model->n_sights;
@@ -424,12 +394,13 @@ static void score_sightings(struct table *t)
         begin(t, 2);
         add_sight(t, sight, 0, 2, (double[2]){1, 0});
         add_sight(t, sight, 1, 2, (double[2]){0, 1});
-        enter(t, (struct tt_mode){.kind = TT_MODE_SIGHT, .index = i}, 2, TT_NONE, share);
-        enter(t, (struct tt_mode){.kind = TT_MODE_SIGHT_GROSS, .index = i}, 2, TT_NONE, share);
+        tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_SIGHT, .index = i}, 2, TT_NONE, share);
+        tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_SIGHT_GROSS, .index = i}, 2, TT_NONE,
+                      share);
     }
 }
 
-static void score_mark(struct table *t, size_t mark, double share)
+static void score_mark(struct tt_mode_table *t, size_t mark, double share)
 {
     const struct tt_model *model = t->model;
 
@@ -442,8 +413,9 @@ static void score_mark(struct table *t, size_t mark, double share)
             add_sight(t, sight, 1, 2, (double[2]){-s, -c});
         }
     }
-    enter(t, (struct tt_mode){.kind = TT_MODE_MARK, .index = mark}, 2, TT_NONE, share);
-    enter(t, (struct tt_mode){.kind = TT_MODE_MARK_GROSS, .index = mark}, 2, TT_NONE, share);
+    tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_MARK, .index = mark}, 2, TT_NONE, share);
+    tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_MARK_GROSS, .index = mark}, 2, TT_NONE,
+                  share);
 }
 
 static bool is_sighted(const struct tt_model *model, size_t mark)
@@ -455,7 +427,7 @@ static bool is_sighted(const struct tt_model *model, size_t mark)
     return seen;
 }
 
-static void score_marks(struct table *t)
+static void score_marks(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     double seen = 0;
@@ -470,7 +442,7 @@ static void score_marks(struct table *t)
     }
 }
 
-static void score_radii(struct table *t)
+static void score_radii(struct tt_mode_table *t)
 {
     const struct tt_model *model = t->model;
     double stated = 0;
@@ -492,8 +464,8 @@ static void score_radii(struct table *t)
         add_half(t, 0, prior->block, t->half, w);
         t->zz[0] = w;
         t->g[0] = w * (model->x[tt_unknown(model, prior->block, prior->place)] - prior->value);
-        enter(t, (struct tt_mode){.kind = TT_MODE_RADIUS, .index = prior->what}, 1, prior->block,
-              stated);
+        tt_mode_enter(t, (struct tt_mode){.kind = TT_MODE_RADIUS, .index = prior->what}, 1,
+                      prior->block, stated);
     }
 }
 
@@ -523,7 +495,8 @@ struct tip_sums {
     double q[TT_MOST_COLUMNS][TIP_COLUMNS]; /* of the present cell */
 };
 
-static void sum_tip_cell(const struct table *t, const struct tt_cell *cell, struct tip_sums *sums)
+static void sum_tip_cell(const struct tt_mode_table *t, const struct tt_cell *cell,
+                         struct tip_sums *sums)
 {
     const struct tt_model *model = t->model;
 
@@ -550,7 +523,7 @@ static void sum_tip_cell(const struct table *t, const struct tt_cell *cell, stru
 
 /* Scores of the tip of @block: all its candidates in one pass over its touches. @vectors:
  * TIP_COLUMNS half solutions. */
-static void score_tip(struct table *t, size_t block, double vectors[])
+static void score_tip(struct tt_mode_table *t, size_t block, double vectors[])
 {
     const struct tt_model *model = t->model;
     size_t nb = model->n_border, size = model->block_size[block], tips = model->n_blocks;
@@ -564,7 +537,7 @@ static void score_tip(struct table *t, size_t block, double vectors[])
         }
         sum_tip_cell(t, cell, &sums);
         for (size_t c = 0; c < cell->n_columns; c++) {
-            const double *half = half_of(t, k, c);
+            const double *half = tt_mode_half(t, k, c);
             for (size_t j = 0; j < TIP_COLUMNS; j++) {
                 double *vector = vectors + j * t->length, q = sums.q[c][j];
                 for (size_t l = 0; l < nb + size; l++) {
@@ -588,201 +561,14 @@ static void score_tip(struct table *t, size_t block, double vectors[])
         struct tt_mode mode = {.kind = p == 0 ? TT_MODE_REVERSED : TT_MODE_SHAPE,
                                .index = model->block_tip[block],
                                .order = p + 1};
-        enter(t, mode, 2, block, (double)tips * (p == 0 ? 1 : TIP_CANDIDATES - 1));
+        tt_mode_enter(t, mode, 2, block, (double)tips * (p == 0 ? 1 : TIP_CANDIDATES - 1));
     }
-}
-
-/* ---- changes at a row ---- */
-
-/* A running candidate: its sums over the rows from the present one to the last. */
-struct running {
-    double zz[3], g[2], *v[2];
-    size_t rows, seen, step; /* in all; passed; between two tries */
-};
-
-static enum tiptrue_status running_init(struct running *r, const struct table *t)
-{
-    r->v[0] = TT_ARENA_NEW(t->arena, 2 * t->model->n_unknowns, double);
-    if (r->v[0] == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    r->v[1] = r->v[0] + t->model->n_unknowns;
-    return TIPTRUE_OK;
-}
-
-static void running_add(struct running *r, const struct table *t, size_t block, const double half[],
-                        const double z[2], double w, double residual)
-{
-    const struct tt_model *model = t->model;
-    size_t nb = model->n_border;
-
-    r->zz[0] += w * z[0] * z[0];
-    r->zz[1] += w * z[0] * z[1];
-    r->zz[2] += w * z[1] * z[1];
-    for (unsigned a = 0; a < 2 && w > 0; a++) {
-        double wz = w * z[a], *v = r->v[a];
-        r->g[a] += wz * residual;
-        for (size_t k = 0; k < nb; k++) {
-            v[k] += wz * half[k];
-        }
-        if (block != TT_NONE) {
-            v += model->system.first[block];
-            for (size_t k = 0; k < model->block_size[block]; k++) {
-                v[k] += wz * half[nb + k];
-            }
-        }
-    }
-}
-
-/* Is the change tried at the row that was just added? */
-static bool running_due(struct running *r, size_t most_rows)
-{
-    size_t tries = r->rows >= 2 * LEAST_ROWS ? r->rows - 2 * LEAST_ROWS + 1 : 0;
-
-    r->seen++;
-    r->step = tries / most_rows > 1 ? tries / most_rows : 1;
-    return r->seen >= LEAST_ROWS && r->rows - r->seen >= LEAST_ROWS &&
-           (r->seen - LEAST_ROWS) % r->step == 0;
-}
-
-static void running_enter(struct table *t, const struct running *r, struct tt_mode mode,
-                          size_t block, double others)
-{
-    double *v[2] = {t->v[0], t->v[1]};
-    /* Neighbouring rows say the same: P is shared by as many as can be told apart. */
-    double tries = fmin((double)(r->rows - 2 * LEAST_ROWS + 1), MOST_CHANGE_ROWS);
-
-    memcpy(t->zz, r->zz, sizeof t->zz);
-    memcpy(t->g, r->g, sizeof t->g);
-    t->v[0] = r->v[0];
-    t->v[1] = r->v[1];
-    enter(t, mode, 2, block, tries * others);
-    t->v[0] = v[0];
-    t->v[1] = v[1];
-}
-
-/* Which touch or sighting stands at each row of the run. */
-static enum tiptrue_status find_rows(const struct table *t, size_t **touch, size_t **sight)
-{
-    const struct tt_model *model = t->model;
-    size_t rows = model->run->n_observations;
-
-    *touch = TT_ARENA_NEW(t->arena, rows, size_t);
-    *sight = TT_ARENA_NEW(t->arena, rows, size_t);
-    if (*touch == NULL || *sight == NULL) {
-        return TIPTRUE_E_MEMORY;
-    }
-    for (size_t i = 0; i < rows; i++) {
-        (*touch)[i] = (*sight)[i] = TT_NONE;
-    }
-    for (size_t i = 0; i < model->n_touches; i++) {
-        (*touch)[model->row[i]] = i;
-    }
-    for (size_t i = 0; i < model->n_sights; i++) {
-        (*sight)[model->sights[i].row] = i;
-    }
-    return TIPTRUE_OK;
-}
-
-/* Half solution of a touch's design row, into t->half; without a weight @w it is not needed. */
-static void touch_half(struct table *t, size_t touch, double w)
-{
-    const struct tt_model *model = t->model;
-    size_t k = model->cell_of[touch];
-    const struct tt_cell *cell = &model->cells[k];
-    const double *slope = model->slope + touch * model->stride;
-    size_t n = model->n_border + model->block_size[cell->block];
-
-    memcpy(t->half, half_of(t, k, TT_COLUMN_ONE), n * sizeof *t->half);
-    for (size_t c = 1; c < cell->n_columns && w > 0; c++) {
-        const double *half = half_of(t, k, c);
-        for (size_t l = 0; l < n; l++) {
-            t->half[l] += slope[c] * half[l];
-        }
-    }
-}
-
-static void change_at_touch(struct table *t, size_t row, size_t touch, struct running *moves,
-                            struct running *slips)
-{
-    const struct tt_model *model = t->model;
-    const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
-    const double *slope = model->slope + touch * model->stride;
-    const double n[2] = {-cell->site.n_x, -cell->site.n_y},
-                 e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
-    double w = t->fit->weight[touch], r = model->residual[touch];
-
-    touch_half(t, touch, w);
-    if (model->at_moved == TT_NONE) {
-        running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
-        if (running_due(&moves[cell->setup], t->most_rows)) {
-            running_enter(t, &moves[cell->setup],
-                          (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
-                          (double)model->n_setups);
-        }
-    }
-    if (model->at_slip == TT_NONE) {
-        struct running *slip = &slips[cell->block];
-        running_add(slip, t, cell->block, t->half, e, w, r);
-        if (running_due(slip, t->most_rows)) {
-            struct tt_mode mode = {
-                .kind = TT_MODE_SLIP, .index = row, .tip = model->block_tip[cell->block]};
-            running_enter(t, slip, mode, cell->block, (double)model->n_blocks);
-        }
-    }
-}
-
-static enum tiptrue_status score_changes(struct table *t)
-{
-    const struct tt_model *model = t->model;
-    size_t rows = model->run->n_observations, *touch = NULL, *sight = NULL;
-    struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
-                   *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
-    enum tiptrue_status status =
-        moves == NULL || slips == NULL ? TIPTRUE_E_MEMORY : find_rows(t, &touch, &sight);
-
-    for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
-        status = running_init(&moves[s], t);
-    }
-    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
-        status = running_init(&slips[b], t);
-    }
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    for (size_t i = 0; i < model->n_touches; i++) {
-        moves[model->cells[model->cell_of[i]].setup].rows++;
-        slips[model->cells[model->cell_of[i]].block].rows++;
-    }
-    for (size_t i = 0; i < model->n_sights; i++) {
-        moves[model->sights[i].setup].rows++;
-    }
-    for (size_t row = rows; row-- > 0;) {
-        if (touch[row] != TT_NONE) {
-            change_at_touch(t, row, touch[row], moves, slips);
-        } else if (sight[row] != TT_NONE && model->at_moved == TT_NONE) {
-            const struct tt_sight *s = &model->sights[sight[row]];
-            double w = tt_sight_weight(s, 1 / t->fit->sight_var_mm2);
-            for (size_t axis = 0; axis < 2; axis++) {
-                const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
-                running_add(&moves[s->setup], t, TT_NONE, sight_half(t, s, axis), z, w,
-                            s->residual[axis]);
-            }
-            if (running_due(&moves[s->setup], t->most_rows)) {
-                bool untouched = row > 0 && sight[row - 1] != TT_NONE;
-                running_enter(t, &moves[s->setup],
-                              (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
-                              (double)model->n_setups * (untouched ? UNTOUCHED : 1));
-            }
-        }
-    }
-    return TIPTRUE_OK;
 }
 
 enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
                                    enum tt_modes_depth depth, struct tt_modes *modes)
 {
-    struct table t;
+    struct tt_mode_table t;
     double *vectors;
     enum tiptrue_status status = table_init(&t, fit, arena, depth, modes);
 
@@ -795,7 +581,8 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
     score_marks(&t);
     if (depth == TT_MODES_OF_SIGHTINGS) { /* touches have no weight then: what is left of a change
                                              is a plate that moved */
-        return tt_modes_score_axes(fit, arena, 0, modes) ? score_changes(&t) : TIPTRUE_E_MEMORY;
+        return tt_modes_score_axes(fit, arena, 0, modes) ? tt_modes_score_changes(&t)
+                                                         : TIPTRUE_E_MEMORY;
     }
     score_radii(&t);
     prepare_cells(&t);
@@ -810,98 +597,5 @@ enum tiptrue_status tt_modes_score(struct tt_fit *fit, struct tt_arena *arena,
     for (size_t b = 0; b < fit->model->n_blocks; b++) {
         score_tip(&t, b, vectors);
     }
-    return score_changes(&t);
-}
-
-/* What each kind of mode adds to the terms. */
-typedef void add_of(struct tt_terms *terms, const struct tt_model *model,
-                    const struct tt_mode *mode);
-
-/* What is stated of an edge, a mark, a radius or a sighting is widened. */
-static void add_extra(struct tt_terms *terms, const struct tt_model *model,
-                      const struct tt_mode *mode)
-{
-    double *const extra[TT_MODE_KINDS] = {
-        [TT_MODE_FILM] = terms->edge_extra_mm,    [TT_MODE_EDGE] = terms->edge_extra_mm,
-        [TT_MODE_SIGHT] = terms->sight_extra_mm,  [TT_MODE_SIGHT_GROSS] = terms->sight_extra_mm,
-        [TT_MODE_MARK] = terms->mark_extra_mm,    [TT_MODE_MARK_GROSS] = terms->mark_extra_mm,
-        [TT_MODE_RADIUS] = terms->radius_extra_mm};
-
-    (void)model;
-    extra[mode->kind][mode->index] = priors[mode->kind].size;
-}
-
-static void add_edge_out(struct tt_terms *terms, const struct tt_model *model,
-                         const struct tt_mode *mode)
-{
-    (void)model;
-    terms->edge_out[mode->index] = true;
-}
-
-static void add_moved(struct tt_terms *terms, const struct tt_model *model,
-                      const struct tt_mode *mode)
-{
-    (void)model;
-    terms->moved_at = mode->index;
-}
-
-static void add_slip(struct tt_terms *terms, const struct tt_model *model,
-                     const struct tt_mode *mode)
-{
-    (void)model;
-    terms->slipped_at = mode->index;
-    terms->slipped_tip = mode->tip;
-}
-
-static void add_shape(struct tt_terms *terms, const struct tt_model *model,
-                      const struct tt_mode *mode)
-{
-    terms->orders[model->tip_block[mode->index]] |= 1U << mode->order;
-}
-
-static void add_turned(struct tt_terms *terms, const struct tt_model *model,
-                       const struct tt_mode *mode)
-{
-    (void)model;
-    terms->yaw_free[mode->index] = true;
-    terms->turned_rad[mode->index] = mode->order * TT_PI / 2;
-}
-
-/* Modes that are on or off. */
-static void add_whole(struct tt_terms *terms, const struct tt_model *model,
-                      const struct tt_mode *mode)
-{
-    (void)model;
-    terms->drift = terms->drift || mode->kind == TT_MODE_DRIFT;
-    terms->lost_motion = terms->lost_motion || mode->kind == TT_MODE_LOST_MOTION;
-    terms->latency = terms->latency || mode->kind == TT_MODE_LATENCY;
-    terms->reversed = terms->reversed || mode->kind == TT_MODE_REVERSED;
-    terms->distortion = terms->distortion || mode->kind == TT_MODE_DISTORTION;
-}
-
-static void add_axes(struct tt_terms *terms, const struct tt_model *model,
-                     const struct tt_mode *mode)
-{
-    (void)model;
-    terms->axes = mode->kind == TT_MODE_NOT_SQUARE ? TT_AXES_NOT_SQUARE
-                  : mode->kind == TT_MODE_SCALE    ? TT_AXES_SCALE
-                                                   : TT_AXES_ALL;
-}
-
-void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const struct tt_mode *mode)
-{
-    static add_of *const ADD[TT_MODE_KINDS] = {
-        [TT_MODE_FILM] = add_extra,        [TT_MODE_EDGE] = add_extra,
-        [TT_MODE_EDGE_OUT] = add_edge_out, [TT_MODE_SIGHT] = add_extra,
-        [TT_MODE_MARK] = add_extra,        [TT_MODE_SIGHT_GROSS] = add_extra,
-        [TT_MODE_MARK_GROSS] = add_extra,  [TT_MODE_RADIUS] = add_extra,
-        [TT_MODE_MOVED] = add_moved,       [TT_MODE_SLIP] = add_slip,
-        [TT_MODE_DRIFT] = add_whole,       [TT_MODE_LOST_MOTION] = add_whole,
-        [TT_MODE_LATENCY] = add_whole,     [TT_MODE_SHAPE] = add_shape,
-        [TT_MODE_REVERSED] = add_whole,    [TT_MODE_NOT_SQUARE] = add_axes,
-        [TT_MODE_SCALE] = add_axes,        [TT_MODE_AXES] = add_axes,
-        [TT_MODE_DISTORTION] = add_whole,  [TT_MODE_TURNED] = add_turned,
-    };
-
-    ADD[mode->kind](terms, model, mode);
+    return tt_modes_score_changes(&t);
 }

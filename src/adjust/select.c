@@ -150,9 +150,8 @@ static bool looks_clean(struct tt_fit *fit, double margin)
     if (fit->noise->touch_dof == 0) {
         return scatter < margin * CLEAN_SCATTER_MM;
     }
-    double dof = fmax(fit->dof_touch, 1), stated = margin * margin *
-                                                   (fit->noise->touch_var_mm2 +
-                                                    fit->noise->touch_digit_var_mm2);
+    double dof = fmax(fit->dof_touch, 1),
+           stated = margin * margin * (fit->noise->touch_var_mm2 + fit->noise->touch_digit_var_mm2);
     return tt_chi2_upper(dof * fit->scatter_touch_mm2 / stated, dof) > CLEAN_IMPROBABLE;
 }
 
@@ -164,8 +163,8 @@ static enum tiptrue_status judge(const struct tt_search *search, struct tt_selec
     struct tt_modes table = {0};
     enum tiptrue_status status = TIPTRUE_OK;
 
-    *stands = !plain->fit->deficient && looks_clean(plain->fit, 1) && !may_be_turned(plain->model) &&
-              sightings_repeat(search, plain->fit);
+    *stands = !plain->fit->deficient && looks_clean(plain->fit, 1) &&
+              !may_be_turned(plain->model) && sightings_repeat(search, plain->fit);
     if (*stands) {
         status = tt_modes_score(plain->fit, search->arena, TT_MODES_COARSE, &table);
     }

@@ -94,24 +94,20 @@ static const struct tt_template TEMPLATES[] = {
      "of a turn apart at most"},
     {TT_FINDING_LATE_CONTACT, "film",
      "{late} of {of} touches on edge '{edge}' triggered {depth_min:um}[ to {depth_max:um}] too "
-     "deep "
-     "and were left out; clean edge and tip (film, flux, swarf) before the next run"},
+     "deep and were left out; clean edge and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "gross",
      "{late} of {of} touches on edge '{edge}' triggered {depth_min:um}[ to {depth_max:um}] too "
-     "deep "
-     "and were left out; by so much no contact is late: check the edge's name and the digits of "
-     "these rows"},
+     "deep and were left out; by so much no contact is late: check the edge's name and the digits "
+     "of these rows"},
     {TT_FINDING_LATE_CONTACT, "most",
      "{aside} of {of} touches of '{tip}' do not fit the others: which of them are good cannot be "
      "told; clean edges and tip, check the contact circuit, and repeat"},
     {TT_FINDING_SCATTERED, "early",
      "{early} of {of} touches on edge '{edge}' triggered up to {off_max:um} before the edge and "
-     "were "
-     "left out (bounce, or noise on the contact's cable)"},
+     "were left out (bounce, or noise on the contact's cable)"},
     {TT_FINDING_SCATTERED, "early-gross",
      "{early} of {of} touches on edge '{edge}' triggered up to {off_max:um} before the edge and "
-     "were "
-     "left out: by so much no contact is early; check the edge's name and the digits of these "
+     "were left out: by so much no contact is early; check the edge's name and the digits of these "
      "rows"},
     {TT_FINDING_SCATTERED, "touches",
      "contacts repeat to {found:um}, not to the {stated:um} that the machine file states; the "
@@ -158,8 +154,7 @@ static const struct tt_template TEMPLATES[] = {
      "lost motion of the machine's axes. Opposed touches cancel it in the offset"},
     {TT_FINDING_LATENCY, NULL,
      "the position depends on the feed: the contact is triggered {way} by {latency:ms}; it was "
-     "taken "
-     "into account. Touch at one slow feed to be rid of it"},
+     "taken into account. Touch at one slow feed to be rid of it"},
     {TT_FINDING_YAW_OFF, NULL,
      "the plate[ in setup {in_setup}] stands turned by {off:fine} against the nominal yaw, more "
      "than its stated uncertainty allows; the run was believed. Check how the plate is bolted, and "
@@ -248,8 +243,7 @@ static const struct tt_template TEMPLATES[] = {
      "states degrees"},
     {TT_FINDING_IMPLAUSIBLE, "temperature",
      "a temperature of {found} ({where}[, {lines}]) is not a room's: is it in {unit}? Degrees "
-     "Celsius "
-     "are read"},
+     "Celsius are read"},
     {TT_FINDING_IMPLAUSIBLE, "expansion",
      "'expansion_ppm_per_K' of the plate file is {found}, less than any material has: was {meant} "
      "meant?"},
@@ -278,6 +272,10 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_SCATTERED, "sighting",
      "the sighting of mark '{mark}' in {lines} is off by {off} and was left out: look for a soiled "
      "mark, poor light or a loose camera, or another mark in its place"},
+    {TT_FINDING_LATE_CONTACT, "filmed",
+     "{early} of {of} touches of '{tip}' on edge '{edge}' ({lines}) came {depth} early, by as much "
+     "as others in this run are off: these may be the good ones, and the rest there under a film. "
+     "Clean edges and tip (film, flux, swarf) and repeat"},
     {TT_FINDING_LATE_CONTACT, "uneven",
      "the touches kept on edge '{edge}' scatter more than the others': late and good ones cannot "
      "be told apart there. Clean edge and tip (film, flux, swarf) and repeat"},
@@ -286,9 +284,8 @@ static const struct tt_template TEMPLATES[] = {
      "(film, flux, swarf), check the contact circuit, and repeat"},
     {TT_FINDING_AMBIGUOUS, "vague",
      "two explanations fit this run about as well (odds {odds} to 1), and if the second is right "
-     "the "
-     "offset[ of '{tip}'] is known to ± {expanded} only: {best}; or {rival}. Clean edges and tips, "
-     "check what is named, and repeat; more edges or more rotations would tell them apart"},
+     "the offset[ of '{tip}'] is known to ± {expanded} only: {best}; or {rival}. Clean edges and "
+     "tips, check what is named, and repeat; more edges or more rotations would tell them apart"},
     {TT_FINDING_AMBIGUOUS, NULL,
      "two explanations fit this run about as well (odds {odds} to 1), and the offset[ of '{tip}'] "
      "differs by {x} in x and {y} in y between them: {best}; or {rival}. Clean edges and tips, "
@@ -394,9 +391,9 @@ static const struct tt_template TEMPLATES[] = {
      "where the adjustment has the edge, which moves an offset by up to {effect}: look for a burr "
      "or a film at one end of it, or measure the edge's direction again"},
     {TT_FINDING_FIT_DISAGREES, "circle",
-     "the circle through the centres of '{tip}' at {rotations} rotations has its centre {apart} "
-     "(u {u}) from the adjusted offset, and a radius of {radius} instead of {eccentricity}: check "
-     "the rotations in the log, the play of the spindle and the tip's roundness, and repeat"},
+     "the circle through the centres of '{tip}' at {rotations} rotations has its centre {apart} (u "
+     "{u}) from the adjusted offset, and a radius of {radius} instead of {eccentricity}: check the "
+     "rotations in the log, the play of the spindle and the tip's roundness, and repeat"},
     {TT_FINDING_FIT_DISAGREES, NULL,
      "direct fits of the contacts disagree with the adjustment ({values}): check the edges, and "
      "repeat"},

@@ -1,0 +1,144 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* A change within the run (the plate moved, a rotation slipped): the row from which it is there. */
+#include "config.h"
+
+#include <math.h>
+
+#include "adjust/explain_parts.h"
+
+/* Rows beside a change that are tried at most, and all over the run, evenly. */
+#define MOST_REFINED 16
+#define ROWS_ELSEWHERE 11
+/* Of the best explanation that has a change, if it is within this of the best: at a row beside the
+ * true one it may be far below. */
+#define CHANGE_LN 25.0
+
+/* The change of @from into *change, and what it has besides into @rest. False: it has none. */
+static bool split_change(const struct tt_candidate *from, struct tt_mode *change,
+                         struct tt_candidate *rest)
+{
+    bool found = false;
+
+    *rest = *from;
+    rest->n_modes = 0;
+    for (size_t k = 0; k < from->n_modes; k++) {
+        if (!found &&
+            (from->modes[k].kind == TT_MODE_MOVED || from->modes[k].kind == TT_MODE_SLIP)) {
+            *change = from->modes[k];
+            found = true;
+        } else {
+            rest->modes[rest->n_modes++] = from->modes[k];
+        }
+    }
+    return found;
+}
+
+/* The best explanation if it has a change, else the best one that has nothing besides, if it is
+ * worth a look; NULL = none. The change into *change, what it has besides into *rest. */
+static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mode *change,
+                                        struct tt_candidate *rest)
+{
+    struct tt_candidate *found = NULL;
+
+    if (pool->best == NULL || split_change(pool->best, change, rest)) {
+        return pool->best;
+    }
+    size_t fewest = tt_plainest(pool)->n_modes + 1;
+    for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {
+        bool worth = c->n_modes == fewest && c->log_evidence > pool->best->log_evidence - CHANGE_LN;
+        if (worth && (found == NULL || c->log_evidence > found->log_evidence) &&
+            split_change(c, change, rest)) {
+            found = c;
+        }
+    }
+    return found != NULL && split_change(found, change, rest) ? found : NULL;
+}
+
+/* A change is tried at the rows beside it, as long as that is better. */
+static enum tiptrue_status refine(struct tt_pool *pool)
+{
+    static const int steps[] = {1, -1, 2, -2, 3, -3};
+    enum tiptrue_status status = TIPTRUE_OK;
+    struct tt_candidate rest;
+    struct tt_mode change;
+    struct tt_candidate *best = best_change(pool, &change, &rest);
+    size_t climbs = 0, rows = pool->search->run->n_observations;
+
+    for (size_t k = 0; best != NULL && k < sizeof steps / sizeof steps[0] &&
+                       climbs < MOST_REFINED && status == TIPTRUE_OK;) {
+        change.index += (size_t)(long)steps[k++];
+        if (change.index < rows) {
+            status = tt_start_with(pool, best->stage, &rest, &change);
+            climbs++;
+        }
+        struct tt_candidate *better = best_change(pool, &change, &rest);
+        k = better != best ? 0 : k;
+        best = better;
+    }
+    return status;
+}
+
+/* And at rows all over the run: touched edge after edge, a change at one row may look like one at
+ * another, with another offset. */
+static enum tiptrue_status try_elsewhere(struct tt_pool *pool)
+{
+    size_t rows = pool->search->run->n_observations;
+    struct tt_candidate rest;
+    struct tt_mode change;
+    struct tt_candidate *best = best_change(pool, &change, &rest);
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t k = 1; k <= ROWS_ELSEWHERE && best != NULL && status == TIPTRUE_OK; k++) {
+        change.index = rows * k / (ROWS_ELSEWHERE + 1);
+        status = tt_start_with(pool, best->stage, &rest, &change);
+    }
+    return status;
+}
+
+static size_t row_of_change(const struct tt_candidate *candidate)
+{
+    for (size_t k = 0; k < candidate->n_modes; k++) {
+        if (candidate->modes[k].kind == TT_MODE_MOVED || candidate->modes[k].kind == TT_MODE_SLIP) {
+            return candidate->modes[k].index;
+        }
+    }
+    return TT_NONE;
+}
+
+/* Its rows share the prior probability of a change: the evidence of the best one is that of all
+ * that were climbed together. */
+static enum tiptrue_status sum_rows(struct tt_pool *pool)
+{
+    size_t rows = pool->search->run->n_observations;
+    double *at = TT_ARENA_NEW(pool->search->arena, rows, double), sum = 0;
+    struct tt_candidate rest;
+    struct tt_mode change;
+    struct tt_candidate *best = best_change(pool, &change, &rest);
+
+    if (at == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (struct tt_candidate *c = pool->candidates; c != NULL && best != NULL; c = c->next) {
+        if (c->n_modes == best->n_modes && tt_candidate_within(c, best)) {
+            double *row = &at[row_of_change(c)];
+            *row = fmax(*row, exp(c->log_evidence - best->log_evidence));
+        }
+    }
+    for (size_t i = 0; i < rows; i++) {
+        sum += at[i];
+    }
+    if (best != NULL) {
+        best->log_evidence += log(sum);
+        pool->best = best->log_evidence > pool->best->log_evidence ? best : pool->best;
+    }
+    return TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_change_rows(struct tt_pool *pool)
+{
+    enum tiptrue_status status = try_elsewhere(pool);
+
+    status = status == TIPTRUE_OK ? refine(pool) : status;
+    return status == TIPTRUE_OK ? sum_rows(pool) : status;
+}

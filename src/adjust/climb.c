@@ -1,0 +1,264 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Candidates for the explanation of a run: models, climbs on them, and what they end with. */
+#include "config.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "adjust/explain_parts.h"
+#include "adjust/robust.h"
+
+/* A climb is given up whose likelihood, with the good touches found and the repeatability still
+ * held, is this far below the best one's: letting the repeatability go brings less. */
+#define HOPELESS_LN 100.0
+
+/* ---- models ---- */
+
+/* A stage with the model of @terms. @base (NULL: none) gives the robust start. */
+enum tiptrue_status tt_stage_new(struct tt_pool *pool, const struct tt_terms *terms,
+                                 const struct tt_stage *base, struct tt_stage **out)
+{
+    const struct tt_search *search = pool->search;
+    struct tt_stage *stage = TT_ARENA_NEW(search->arena, 1, struct tt_stage);
+    enum tiptrue_status status =
+        stage == NULL ? TIPTRUE_E_MEMORY : tt_terms_new(search, terms, &stage->terms);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    stage->terms.proper = true;
+    if ((status = tt_model_build(&stage->model, search->arena, search->plate, search->machine,
+                                 search->run, &stage->terms, false)) != TIPTRUE_OK ||
+        (status = tt_fit_init(&stage->fit, search->arena, &stage->model, search->noise)) !=
+            TIPTRUE_OK) {
+        return status;
+    }
+    struct tt_model *model = &stage->model;
+    stage->start_x = TT_ARENA_NEW(search->arena, model->n_unknowns, double);
+    if (stage->start_x == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    tt_fit_set_sight_var(&stage->fit, pool->sight_var_mm2);
+    if (base != NULL) {
+        memcpy(model->x, base->start_x, 3 * model->n_setups * sizeof *model->x);
+        for (size_t b = 0; b < model->n_blocks; b++) {
+            memcpy(model->x + model->system.first[b], base->start_x + base->model.system.first[b],
+                   TT_TIP_SHAPE * sizeof *model->x);
+        }
+    } else if (!tt_robust_start(&stage->fit)) {
+        return TIPTRUE_E_DEGENERATE;
+    }
+    memcpy(stage->start_x, model->x, model->n_unknowns * sizeof *model->x);
+    for (size_t i = 0; i < model->n_priors; i++) { /* the weak ones are about the start */
+        struct tt_prior *prior = &model->priors[i];
+        if (prior->kind == TT_PRIOR_WEAK) {
+            prior->value = model->x[tt_unknown(model, prior->block, prior->place)];
+        }
+    }
+    *out = stage;
+    return TIPTRUE_OK;
+}
+
+/* ---- climbs ---- */
+
+static double *by_touch(struct tt_pool *pool, const struct tt_stage *stage, const double by_row[])
+{
+    for (size_t i = 0; i < stage->model.n_touches; i++) {
+        pool->keep[i] = by_row[stage->model.row[i]];
+    }
+    return pool->keep;
+}
+
+/* Offsets and their covariances at the end of a climb. */
+static enum tiptrue_status estimate(struct tt_pool *pool, struct tt_stage *stage,
+                                    struct tt_estimate estimates[])
+{
+    struct tt_uncertainty all;
+    const struct tt_model *model = &stage->model;
+    enum tiptrue_status status = tt_uncertainty_init(&all, pool->search->arena, &stage->fit);
+
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        struct tt_tip_uncertainty tip;
+        const double *x = model->x + model->system.first[b];
+        tt_uncertainty_of_tip(&all, b, &tip);
+        estimates[b] = (struct tt_estimate){
+            .offset = {x[TT_TIP_O_X], x[TT_TIP_O_Y]},
+            .same_plate = tip.less_plate,
+            .same_plate_expanded_mm = tt_expanded(tip.less_plate, tip.less_plate_dof),
+            .whole = tip.offset,
+            .expanded_mm = tt_expanded(tip.offset, tip.dof),
+        };
+    }
+    return status;
+}
+
+static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct tt_attempt *attempt,
+                                         struct tt_candidate **out)
+{
+    struct tt_arena *arena = pool->search->arena;
+    struct tt_candidate *made = TT_ARENA_NEW(arena, 1, struct tt_candidate);
+    const struct tt_model *model = &attempt->stage->model;
+    enum tiptrue_status status;
+
+    if (made == NULL ||
+        (status = tt_terms_new(pool->search, &attempt->stage->terms, &made->terms)) != TIPTRUE_OK) {
+        return TIPTRUE_E_MEMORY;
+    }
+    made->stage = attempt->stage;
+    made->x = TT_ARENA_NEW(arena, model->n_unknowns, double);
+    made->good = TT_ARENA_NEW(arena, pool->search->run->n_observations, double);
+    made->estimates = TT_ARENA_NEW(arena, model->n_blocks, struct tt_estimate);
+    if (made->x == NULL || made->good == NULL || made->estimates == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (attempt->parent != NULL) {
+        made->n_modes = attempt->parent->n_modes;
+        memcpy(made->modes, attempt->parent->modes, made->n_modes * sizeof *made->modes);
+    }
+    for (size_t k = 0; k < attempt->n_modes && made->n_modes < TT_MOST_MODES; k++) {
+        made->modes[made->n_modes++] = attempt->modes[k];
+        if (attempt->modes[k].kind ==
+            TT_MODE_EDGE_OUT) { /* the only one that shares its stage with others */
+            tt_mode_add(&made->terms, model, &attempt->modes[k]);
+        }
+    }
+    for (size_t k = 0; k < made->n_modes;
+         k++) { /* an edge that is out has its prior in the shares */
+        made->log_prior += made->modes[k].kind == TT_MODE_EDGE_OUT ? 0 : made->modes[k].log_prior;
+    }
+    *out = made;
+    return TIPTRUE_OK;
+}
+
+/* The state of @candidate into its stage, factored and inverted. False: singular. */
+bool tt_candidate_restore(const struct tt_candidate *candidate)
+{
+    struct tt_model *model = &candidate->stage->model;
+    struct tt_fit *fit = &candidate->stage->fit;
+
+    memcpy(model->x, candidate->x, model->n_unknowns * sizeof *model->x);
+    model->terms.edge_out = candidate->terms.edge_out;
+    fit->touch_var_mm2 = candidate->touch_var_mm2;
+    tt_fit_set_view_var(fit, candidate->view_var_mm2);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        fit->good[i] = candidate->good[model->row[i]];
+    }
+    tt_model_linearise(model);
+    tt_fit_set_rotation_var(fit);
+    tt_fit_set_weights(fit);
+    tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
+    if (!tt_system_factor(&model->system)) {
+        return false;
+    }
+    tt_fit_update_dof(fit);
+    return true;
+}
+
+enum tiptrue_status tt_attempt_climb(struct tt_pool *pool, const struct tt_attempt *attempt)
+{
+    struct tt_stage *stage = attempt->stage;
+    struct tt_candidate *made;
+    enum tiptrue_status status = candidate_new(pool, attempt, &made);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    struct tt_model *model = &stage->model;
+    struct tt_climb how = {.keep =
+                               attempt->keep != NULL ? by_touch(pool, stage, attempt->keep) : NULL,
+                           .deviations = attempt->deviations,
+                           .own_scatter = attempt->own_scatter,
+                           .hopeless = -INFINITY};
+    if (pool->best != NULL) {
+        how.hopeless =
+            pool->best->log_likelihood + pool->best->log_prior - made->log_prior - HOPELESS_LN;
+    }
+    memcpy(model->x, stage->start_x, model->n_unknowns * sizeof *model->x);
+    model->terms.edge_out = made->terms.edge_out;
+    pool->work += (double)model->n_touches;
+    if (!tt_robust_climb(&stage->fit, &how) || !isfinite(stage->fit.log_evidence)) {
+        return TIPTRUE_OK; /* it leads nowhere */
+    }
+    made->log_evidence = stage->fit.log_evidence + made->log_prior;
+    made->log_likelihood = stage->fit.log_likelihood;
+    made->touch_var_mm2 = stage->fit.touch_var_mm2;
+    made->view_var_mm2 = stage->fit.view_var_mm2;
+    memcpy(made->x, model->x, model->n_unknowns * sizeof *made->x);
+    for (size_t i = 0; i < model->n_touches; i++) {
+        made->good[model->row[i]] = stage->fit.good[i];
+    }
+    if (pool->best == NULL || made->log_evidence > pool->best->log_evidence - TT_ESTIMATED_LN) {
+        status = estimate(pool, stage, made->estimates);
+        made->estimated = true;
+    }
+    if (pool->best == NULL || made->log_evidence > pool->best->log_evidence) {
+        pool->best = made;
+    }
+    made->next = pool->candidates;
+    pool->candidates = made;
+    pool->n++;
+    return status;
+}
+
+/* A climb with @mode on top of @base's model, from all touches. */
+enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_stage *base,
+                                  const struct tt_candidate *parent, const struct tt_mode *mode)
+{
+    struct tt_terms terms;
+    struct tt_attempt attempt = {.parent = parent, .modes = mode, .n_modes = 1, .deviations = true};
+    enum tiptrue_status status = tt_terms_new(pool->search, &parent->terms, &terms);
+
+    if (status == TIPTRUE_OK) {
+        tt_mode_add(&terms, &base->model, mode);
+        status = tt_stage_new(pool, &terms, base, &attempt.stage);
+    }
+    return status == TIPTRUE_OK ? tt_attempt_climb(pool, &attempt) : status;
+}
+
+/* ---- what candidates have ---- */
+
+bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode)
+{
+    bool edge = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE,
+         has = candidate->n_modes >= TT_MOST_MODES;
+
+    for (size_t k = 0; k < candidate->n_modes; k++) {
+        const struct tt_mode *had = &candidate->modes[k];
+        bool had_edge =
+            had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
+        bool once =
+            had->kind == mode->kind && (mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP);
+        has = has || once || (edge && had_edge && had->index == mode->index) ||
+              (had->kind == mode->kind && had->index == mode->index && had->order == mode->order);
+    }
+    return has;
+}
+
+bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candidate *outer)
+{
+    bool all = true;
+
+    for (size_t k = 0; k < inner->n_modes; k++) {
+        bool found = false;
+        for (size_t j = 0; j < outer->n_modes; j++) {
+            const struct tt_mode *a = &inner->modes[k], *b = &outer->modes[j];
+            bool row = a->kind == TT_MODE_MOVED || a->kind == TT_MODE_SLIP;
+            found = found || (a->kind == b->kind && (row || a->index == b->index) &&
+                              a->tip == b->tip && a->order == b->order);
+        }
+        all = all && found;
+    }
+    return all;
+}
+
+/* The best explanation with the fewest modes. */
+struct tt_candidate *tt_plainest(const struct tt_pool *pool)
+{
+    struct tt_candidate *found = pool->candidates;
+
+    for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {
+        found = c->n_modes < found->n_modes ? c : found;
+    }
+    return found;
+}

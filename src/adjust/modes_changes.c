@@ -1,0 +1,211 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Changes within a run, for the table of modes: at every row that is tried, by running sums from
+ * the last row to the first. */
+#include "config.h"
+
+#include <math.h>
+#include <string.h>
+
+#include "adjust/modes_parts.h"
+
+/* Rows at which a change is tried, of one setup or tip, at most: a change between two of them is
+ * seen at the nearer one with a loss of evidence of at most a twentieth. Its cost is linear. */
+#define MOST_CHANGE_ROWS 24
+/* Nothing touches the plate between two sightings: that it moved there is so many times less
+ * probable (common practice, no source). */
+#define UNTOUCHED 10
+/* Rows before and after a change at least. */
+#define LEAST_ROWS 3
+
+/* A running candidate: its sums over the rows from the present one to the last. */
+struct running {
+    double zz[3], g[2], *v[2];
+    size_t rows, seen, step; /* in all; passed; between two tries */
+};
+
+static enum tiptrue_status running_init(struct running *r, const struct tt_mode_table *t)
+{
+    r->v[0] = TT_ARENA_NEW(t->arena, 2 * t->model->n_unknowns, double);
+    if (r->v[0] == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    r->v[1] = r->v[0] + t->model->n_unknowns;
+    return TIPTRUE_OK;
+}
+
+static void running_add(struct running *r, const struct tt_mode_table *t, size_t block,
+                        const double half[], const double z[2], double w, double residual)
+{
+    const struct tt_model *model = t->model;
+    size_t nb = model->n_border;
+
+    r->zz[0] += w * z[0] * z[0];
+    r->zz[1] += w * z[0] * z[1];
+    r->zz[2] += w * z[1] * z[1];
+    for (unsigned a = 0; a < 2 && w > 0; a++) {
+        double wz = w * z[a], *v = r->v[a];
+        r->g[a] += wz * residual;
+        for (size_t k = 0; k < nb; k++) {
+            v[k] += wz * half[k];
+        }
+        if (block != TT_NONE) {
+            v += model->system.first[block];
+            for (size_t k = 0; k < model->block_size[block]; k++) {
+                v[k] += wz * half[nb + k];
+            }
+        }
+    }
+}
+
+/* Is the change tried at the row that was just added? */
+static bool running_due(struct running *r, size_t most_rows)
+{
+    size_t tries = r->rows >= 2 * LEAST_ROWS ? r->rows - 2 * LEAST_ROWS + 1 : 0;
+
+    r->seen++;
+    r->step = tries / most_rows > 1 ? tries / most_rows : 1;
+    return r->seen >= LEAST_ROWS && r->rows - r->seen >= LEAST_ROWS &&
+           (r->seen - LEAST_ROWS) % r->step == 0;
+}
+
+static void running_enter(struct tt_mode_table *t, const struct running *r, struct tt_mode mode,
+                          size_t block, double others)
+{
+    double *v[2] = {t->v[0], t->v[1]};
+    /* Neighbouring rows say the same: P is shared by as many as can be told apart. */
+    double tries = fmin((double)(r->rows - 2 * LEAST_ROWS + 1), MOST_CHANGE_ROWS);
+
+    memcpy(t->zz, r->zz, sizeof t->zz);
+    memcpy(t->g, r->g, sizeof t->g);
+    t->v[0] = r->v[0];
+    t->v[1] = r->v[1];
+    tt_mode_enter(t, mode, 2, block, tries * others);
+    t->v[0] = v[0];
+    t->v[1] = v[1];
+}
+
+/* Which touch or sighting stands at each row of the run. */
+static enum tiptrue_status find_rows(const struct tt_mode_table *t, size_t **touch, size_t **sight)
+{
+    const struct tt_model *model = t->model;
+    size_t rows = model->run->n_observations;
+
+    *touch = TT_ARENA_NEW(t->arena, rows, size_t);
+    *sight = TT_ARENA_NEW(t->arena, rows, size_t);
+    if (*touch == NULL || *sight == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t i = 0; i < rows; i++) {
+        (*touch)[i] = (*sight)[i] = TT_NONE;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        (*touch)[model->row[i]] = i;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        (*sight)[model->sights[i].row] = i;
+    }
+    return TIPTRUE_OK;
+}
+
+/* Half solution of a touch's design row, into t->half; without a weight @w it is not needed. */
+static void touch_half(struct tt_mode_table *t, size_t touch, double w)
+{
+    const struct tt_model *model = t->model;
+    size_t k = model->cell_of[touch];
+    const struct tt_cell *cell = &model->cells[k];
+    const double *slope = model->slope + touch * model->stride;
+    size_t n = model->n_border + model->block_size[cell->block];
+
+    memcpy(t->half, tt_mode_half(t, k, TT_COLUMN_ONE), n * sizeof *t->half);
+    for (size_t c = 1; c < cell->n_columns && w > 0; c++) {
+        const double *half = tt_mode_half(t, k, c);
+        for (size_t l = 0; l < n; l++) {
+            t->half[l] += slope[c] * half[l];
+        }
+    }
+}
+
+static void change_at_touch(struct tt_mode_table *t, size_t row, size_t touch,
+                            struct running *moves, struct running *slips)
+{
+    const struct tt_model *model = t->model;
+    const struct tt_cell *cell = &model->cells[model->cell_of[touch]];
+    const double *slope = model->slope + touch * model->stride;
+    const double n[2] = {-cell->site.n_x, -cell->site.n_y},
+                 e[2] = {slope[TT_COLUMN_E_X], slope[TT_COLUMN_E_Y]};
+    double w = t->fit->weight[touch], r = model->residual[touch];
+
+    touch_half(t, touch, w);
+    if (model->at_moved == TT_NONE) {
+        running_add(&moves[cell->setup], t, cell->block, t->half, n, w, r);
+        if (running_due(&moves[cell->setup], t->most_rows)) {
+            running_enter(t, &moves[cell->setup],
+                          (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
+                          (double)model->n_setups);
+        }
+    }
+    if (model->at_slip == TT_NONE) {
+        struct running *slip = &slips[cell->block];
+        running_add(slip, t, cell->block, t->half, e, w, r);
+        if (running_due(slip, t->most_rows)) {
+            struct tt_mode mode = {
+                .kind = TT_MODE_SLIP, .index = row, .tip = model->block_tip[cell->block]};
+            running_enter(t, slip, mode, cell->block, (double)model->n_blocks);
+        }
+    }
+}
+
+/* @untouched: the row before is a sighting, too. */
+static void change_at_sight(struct tt_mode_table *t, size_t row, const struct tt_sight *sight,
+                            bool untouched, struct running *moves)
+{
+    struct running *move = &moves[sight->setup];
+    double w = tt_sight_weight(sight, 1 / t->fit->sight_var_mm2);
+
+    for (size_t axis = 0; axis < 2; axis++) {
+        const double z[2] = {axis == 0 ? -1 : 0, axis == 1 ? -1 : 0};
+        running_add(move, t, TT_NONE, tt_mode_sight_half(t, sight, axis), z, w,
+                    sight->residual[axis]);
+    }
+    if (running_due(move, t->most_rows)) {
+        running_enter(t, move, (struct tt_mode){.kind = TT_MODE_MOVED, .index = row}, TT_NONE,
+                      (double)t->model->n_setups * (untouched ? UNTOUCHED : 1));
+    }
+}
+
+enum tiptrue_status tt_modes_score_changes(struct tt_mode_table *t)
+{
+    const struct tt_model *model = t->model;
+    size_t rows = model->run->n_observations, *touch = NULL, *sight = NULL;
+    struct running *moves = TT_ARENA_NEW(t->arena, model->n_setups, struct running),
+                   *slips = TT_ARENA_NEW(t->arena, model->n_blocks, struct running);
+    enum tiptrue_status status =
+        moves == NULL || slips == NULL ? TIPTRUE_E_MEMORY : find_rows(t, &touch, &sight);
+
+    for (size_t s = 0; s < model->n_setups && status == TIPTRUE_OK; s++) {
+        status = running_init(&moves[s], t);
+    }
+    for (size_t b = 0; b < model->n_blocks && status == TIPTRUE_OK; b++) {
+        status = running_init(&slips[b], t);
+    }
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    for (size_t i = 0; i < model->n_touches; i++) {
+        moves[model->cells[model->cell_of[i]].setup].rows++;
+        slips[model->cells[model->cell_of[i]].block].rows++;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        moves[model->sights[i].setup].rows++;
+    }
+    for (size_t row = rows; row-- > 0;) {
+        if (touch[row] != TT_NONE) {
+            change_at_touch(t, row, touch[row], moves, slips);
+        } else if (sight[row] != TT_NONE && model->at_moved == TT_NONE) {
+            change_at_sight(t, row, &model->sights[sight[row]],
+                            row > 0 && sight[row - 1] != TT_NONE, moves);
+        }
+    }
+    return TIPTRUE_OK;
+}
