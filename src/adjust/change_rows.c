@@ -34,8 +34,9 @@ static bool split_change(const struct tt_candidate *from, struct tt_mode *change
     return found;
 }
 
-/* The best explanation if it has a change, else the best one that has nothing besides, if it is
- * worth a look; NULL = none. The change into *change, what it has besides into *rest. */
+/* The best explanation if it has a change; else, where that keeps every touch (a drift looks like
+ * it), the best one that has nothing besides, if it is worth a look; NULL = none. The change into
+ * *change, what it has besides into *rest. */
 static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mode *change,
                                         struct tt_candidate *rest)
 {
@@ -45,6 +46,9 @@ static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mo
         return pool->best;
     }
     size_t fewest = tt_plainest(pool)->n_modes + 1;
+    if (!tt_all_good(pool, pool->best)) {
+        return NULL;
+    }
     for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {
         bool worth = c->n_modes == fewest && c->log_evidence > pool->best->log_evidence - CHANGE_LN;
         if (worth && (found == NULL || c->log_evidence > found->log_evidence) &&

@@ -294,6 +294,52 @@ START_TEST(alone)
 }
 END_TEST
 
+/* One touch of 'left' comes early by what touches of other edges come late: a film has that
+ * thickness, and the early one may be the clean one. 2026-11-27: such runs of three tips ended in
+ * update, twenty U off. Fewer touches off, an early one by another depth, late ones by many:
+ * nothing of a film. */
+START_TEST(filmed)
+{
+    static const struct {
+        size_t late;
+        double depth_mm, more_mm, early_mm;
+        bool told;
+    } cases[] = {{3, 0.061, 0, 0.064, true},
+                 {2, 0.061, 0, 0.064, false},
+                 {5, 0.061, 0, 0.064, true},
+                 {5, 0.061, 0, 0.095, false},
+                 {5, 0.031, 0.024, 0.064, false}};
+    struct scene s = scene_usual(20261127);
+    struct scene_rows rows = scene_simulate(&s);
+    for (size_t k = 0; k < cases[_i].late; k++) { /* one on each of the others, then again */
+        scene_deepen(&rows.row[6 + 4 * (2 * k + 1) + 1 + k % 3],
+                     cases[_i].depth_mm + cases[_i].more_mm * (double)k);
+    }
+    size_t early = 6 + 4 * 5;
+    scene_deepen(&rows.row[early], -cases[_i].early_mm);
+    struct tiptrue_solution *solution = scene_solve(&s, &rows, false);
+    size_t told = 0;
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_finding *f = &solution->findings[i];
+        const struct tt_value *what = tt_finding_value(f, "what");
+        if (what == NULL || strcmp(what->text, "filmed") != 0) {
+            continue;
+        }
+        told++;
+        ck_assert_int_eq(f->severity, TIPTRUE_ERROR);
+        ck_assert_uint_eq(f->edge, rows.row[early].target);
+        ck_assert_uint_eq(f->n_lines, 1);
+        ck_assert_uint_eq(f->lines[0], scene_line(&s, early));
+        ck_assert_double_eq_tol(tt_finding_value(f, "depth")->number, 0.061, 0.008);
+        CHECK_WORDS(f->text, "1 of 12 touches", "early", "film");
+    }
+    ck_assert_uint_eq(told, cases[_i].told);
+    ck_assert_int_eq(solution->verdict == TIPTRUE_REPEAT, cases[_i].told);
+    tiptrue_solution_free(solution);
+    scene_rows_free(&rows);
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("contacts");
@@ -303,6 +349,7 @@ int main(void)
     tcase_add_loop_test(late, late_costs_little, 0, 4);
     tcase_add_test(late, early_contact);
     tcase_add_loop_test(late, alone, 0, 2);
+    tcase_add_loop_test(late, filmed, 0, 5);
     suite_add_tcase(suite, late);
     TCase *scatter = tcase_create("scatter");
     tcase_add_test(scatter, scattered);
