@@ -40,7 +40,7 @@ libcore_la_SOURCES = \
   src/base/utf8.c src/base/utf8.h \
   src/formats/keys.c src/formats/keys.h \
   src/formats/machine.c src/formats/motion.c \
-  src/formats/plate.c \
+  src/formats/plan.c src/formats/plate.c \
   src/formats/result.c src/formats/result.h src/formats/result_tip.c src/formats/rows.h \
   src/formats/truth.c \
   src/model/between.h \

@@ -24,6 +24,8 @@ extern const struct tt_bounds tt_any_position_mm;
 extern const struct tt_bounds tt_length_mm, tt_positive_length_mm;
 /* Angles, within a turn; shares. */
 extern const struct tt_bounds tt_any_angle_deg, tt_share;
+/* Rotations: a tip turns back and forth within a few turns; more is another unit. */
+extern const struct tt_bounds tt_rotation_deg;
 
 /* Feeds, in mm/min: above 0. 0 mm/min is the word of many logs for «not moved», and is no feed to
  * probe with. */
@@ -81,6 +83,7 @@ struct tt_key {
     size_t sets, sets_y;            /* flags that reading sets: whether it was there */
     bool either, squared;           /* @squared: TT_X_Y_FORM kept as squares */
     bool negated;                   /* TT_BOOL_FORM: true where the file says false */
+    bool numbered;   /* of a list: its elements are called by their number in messages */
     bool unique;     /* of a list: the names of its elements, their first keys, differ */
     bool on_request; /* written only where more is asked for */
     bool omitted;    /* left out where it is not there, although the table writes null */
@@ -168,6 +171,27 @@ enum { TT_TRUTH_LATE_DEPTH = 2, TT_TRUTH_EARLY_DEPTH = 4 };
 /* machine.c and plate.c: what a bench has. tt_motion_keys (motion.c): of the machine's motion and
  * its limits, those that a program needs. */
 extern const struct tt_keys tt_machine_keys, tt_motion_keys, tt_motion_limit_keys, tt_plate_keys;
+
+/* plan.c: tiptrue.plan/1, of a proposal; read into the plan that it begins with. What is expected
+ * of a tip. */
+extern const struct tt_keys tt_plan_keys, tt_planned_tip_keys;
+
+/* What of it is no plain value: a hook of ingest reads the first ones, one of output writes all but
+ * TT_PLAN_PLACEMENT and TT_PLAN_MOVE. */
+enum tt_plan_hook {
+    TT_PLAN_NONE,
+    TT_PLAN_ID,    /* a text or a number */
+    TT_PLAN_SETUP, /* likewise, as it is spelt */
+    TT_PLAN_STAGE,
+    TT_PLAN_LOG_UNITS,
+    TT_PLAN_PLACEMENT, /* after one of the setups was read; after a move */
+    TT_PLAN_MOVE,
+    TT_PLAN_MET,
+    TT_PLAN_TIPS,
+    TT_PLAN_CAMERA,
+    TT_PLAN_NOTES,
+    TT_PLAN_HOOKS /* how many */
+};
 
 /* What of machine and plate is no plain value: ingest has a hook for each. */
 enum tt_bench_hook {

@@ -22,10 +22,13 @@ static void warn_unknown(struct tt_fields *fields, const cJSON *object, const ch
                          const struct tt_keys *keys)
 {
     const char *known[MOST_KEYS];
-    size_t n = keys->n < MOST_KEYS ? keys->n : MOST_KEYS;
+    size_t n = 0;
 
-    for (size_t i = 0; i < n; i++) {
-        known[i] = keys->list[i].key;
+    for (size_t i = 0; i < 2 * keys->n && n < MOST_KEYS; i++) { /* those that are read come first */
+        const struct tt_key *key = &keys->list[i % keys->n];
+        if (key->made == (i >= keys->n)) {
+            known[n++] = key->key;
+        }
     }
     tt_field_unknown(fields, object, what, known, n);
 }
@@ -236,13 +239,17 @@ static void read_object(struct tt_fields *fields, const struct tt_member *member
 
 /* What an element is called: by its first key, if that is a text that every one must have. */
 static const char *name_element(const struct tt_key *key, const cJSON *element, const char *what,
-                                char name[80])
+                                size_t number, char name[80])
 {
     const struct tt_key *first = &key->inner->list[0];
     const cJSON *text = cJSON_GetObjectItemCaseSensitive(element, first->key);
 
     if (key->inner->name == NULL) {
         return what;
+    }
+    if (key->numbered) {
+        snprintf(name, 80, "%s %zu", key->inner->name, number);
+        return name;
     }
     if (first->form != TT_TEXT_FORM || first->need == TT_OPTIONAL || !cJSON_IsString(text)) {
         return key->inner->name;
@@ -298,7 +305,7 @@ static void read_list(struct tt_fields *fields, const struct tt_member *member)
                      key->key, tt_field_shown(fields, item).text);
             continue;
         }
-        const char *what = name_element(key, item, member->what, name);
+        const char *what = name_element(key, item, member->what, n + 1, name);
         tt_keys_read(fields, item, what, key->inner, into);
         bool good =
             is_unique(fields, key, item, what, into, &names) &&

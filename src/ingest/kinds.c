@@ -7,7 +7,6 @@
 
 #include <string.h>
 
-const struct tt_bounds tt_rotation_deg = {-36000.0, 36000.0, false, "degrees, within 100 turns"};
 bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y)
 {
     static const char signs[] = "-0+";

@@ -11,8 +11,6 @@
 #include "model/run.h"
 #include "model/words.h"
 
-/* Rotations: a tip turns back and forth within a few turns; more is another unit. */
-extern const struct tt_bounds tt_rotation_deg;
 /* "+-": the signs of the last X and Y motion; '0' for an axis that did not move. */
 bool tt_approach_read(const char *text, size_t length, signed char *x, signed char *y);
 #define TT_APPROACH_HINT                                                                           \

@@ -15,21 +15,13 @@
 #define PLAIN_DECIMALS 8
 /* ---- JSON ---- */
 
-static void put_point(struct tt_json *json, const char *key, double x_mm, double y_mm)
-{
-    tt_json_key(json, key);
-    tt_json_open(json, '[');
-    tt_json_fixed(json, x_mm);
-    tt_json_fixed(json, y_mm);
-    tt_json_close(json, ']');
-}
-
 /* An id of digits is a number. */
-static void put_id(struct tt_json *json, const char *id)
+static void write_id(struct tt_json *json, const struct tt_key *key, const void *from)
 {
+    const char *id = ((const struct tt_move *)from)->id;
     double value = 0;
 
-    tt_json_key(json, "id");
+    tt_json_key(json, key->key);
     if (tt_number_read(id, strlen(id), '.', &value, NULL) == TT_NUMBER_OK) {
         tt_json_number(json, value);
     } else {
@@ -37,78 +29,67 @@ static void put_id(struct tt_json *json, const char *id)
     }
 }
 
-static void put_move(struct tt_json *json, const struct tt_move *move, bool states_stage)
+static void write_setup(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_open(json, '{');
-    put_id(json, move->id);
-    tt_json_key_text(json, "kind", tt_kind_words[move->kind]);
-    tt_json_key_text(json, "target", move->target);
-    if (move->kind == TT_VIEW) {
-        tt_json_key_fixed(json, "px", move->px);
-        tt_json_key_fixed(json, "py", move->py);
-    } else if (move->kind != TT_SIGHT) {
-        tt_json_key_text(json, "tip", move->tip);
-        tt_json_key_fixed(json, "rotation", tt_deg_from_rad(move->rotation_rad));
-        put_point(json, "at", move->at.x_mm, move->at.y_mm);
-        if (states_stage) {
-            tt_json_key_text(json, "stage", move->is_find ? "find" : "measure");
-        }
-        if (move->feed_mm_s > 0) {
-            tt_json_key_fixed(json, "feed", 60 * move->feed_mm_s);
-        }
-    }
-    tt_json_key_text(json, "setup", move->setup);
-    tt_json_close(json, '}');
+    const char *name;
+    memcpy(&name, (const char *)from + key->at, sizeof name);
+    tt_json_key_text(json, key->key, name);
 }
 
-static void put_tip(struct tt_json *json, const struct tt_tip_result *tip)
+/* Of touches that are planned as pairs: those whose feed is stated. */
+static void write_stage(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    bool x = tip->offset_determined_x, y = tip->offset_determined_y;
-
-    tt_json_open(json, '{');
-    tt_json_key_text(json, "tip", tip->name);
-    tt_json_key_count(json, "touches", tip->touches);
-    tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y,
-                      sqrt(tip->cov.yy_mm2));
-    tt_json_key_xy_if(json, "expected_expanded_mm", x, tip->expanded_x_mm, y, tip->expanded_y_mm);
-    tt_json_key_xy_if(json, "expected_same_plate_u_offset_mm", x, sqrt(tip->same_plate_cov.xx_mm2),
-                      y, sqrt(tip->same_plate_cov.yy_mm2));
-    tt_json_key_xy_if(json, "expected_same_plate_expanded_mm", x, tip->same_plate_expanded_x_mm, y,
-                      tip->same_plate_expanded_y_mm);
-    tt_json_key_fixed_if(json, "expected_u_runout_mm", tip->runout_determined,
-                         tip->u_eccentricity_mm);
-    tt_json_close(json, '}');
+    const struct tt_move *move = from;
+    if (move->feed_mm_s > 0) {
+        tt_json_key_text(json, key->key, tt_stage_words[move->is_find ? 0 : 1]);
+    }
 }
 
-/* Nothing where no heights were asked for. */
-static void put_heights(struct tt_json *json, const struct tiptrue_proposal *p)
+static void write_log_units(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    if (p->n_heights == 0) {
-        return;
+    double unit = ((const struct tiptrue_proposal *)from)->plan.log_mm_per_unit;
+    if (unit > 0 && unit != 1) {
+        tt_json_key_text(json, key->key, unit == TT_MM_PER_INCH ? "inch" : "um");
     }
-    tt_json_key(json, "heights");
+}
+
+static void write_met(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tiptrue_proposal *p = from;
+
+    tt_json_key(json, key->key);
+    if (p->has_target || p->target_view_mm > 0) {
+        tt_json_bool(json, p->met && p->view_met);
+    } else {
+        tt_json_null(json);
+    }
+}
+
+static void write_tips(struct tt_json *json, const struct tt_key *key, const void *from)
+{
+    const struct tiptrue_proposal *p = from;
+
+    tt_json_key(json, key->key);
     tt_json_open(json, '[');
-    for (size_t i = 0; i < p->n_heights; i++) {
+    for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
         tt_json_open(json, '{');
-        tt_json_key_text(json, "tip", p->heights[i].tip);
-        tt_json_key_count(json, "touches", p->heights[i].touches);
-        tt_json_key_fixed(json, "expected_u_mm", p->heights[i].u_mm);
-        tt_json_key_fixed(json, "expected_same_plate_u_mm", p->heights[i].same_plate_u_mm);
-        tt_json_key_fixed(json, "expected_u_face_runout_mm", p->heights[i].u_face_mm);
+        tt_json_keys(json, &tt_planned_tip_keys, &p->expected->tips[i]);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
 }
 
 /* Nothing where no views were asked for. */
-static void put_camera(struct tt_json *json, const struct tiptrue_proposal *p)
+static void write_camera(struct tt_json *json, const struct tt_key *key, const void *from)
 {
+    const struct tiptrue_proposal *p = from;
+
     if (p->views == 0) {
         return;
     }
     const struct tt_camera_result *camera = &p->expected->camera;
     bool told = p->corner_mm < HUGE_VAL;
-    tt_json_key(json, "camera");
+    tt_json_key(json, key->key);
     tt_json_open(json, '{');
     tt_json_key_count(json, "views", p->views);
     tt_json_key_xy_if(json, "expected_u_scale_mm_per_px", told, camera->u_scale_x_mm, told,
@@ -119,33 +100,11 @@ static void put_camera(struct tt_json *json, const struct tiptrue_proposal *p)
     tt_json_close(json, '}');
 }
 
-static void put_setups(struct tt_json *json, const struct tiptrue_plan *plan)
+static void write_notes(struct tt_json *json, const struct tt_key *key, const void *from)
 {
-    tt_json_key(json, "setups");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < plan->n_setups; i++) {
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "setup", plan->setups[i].name);
-        tt_json_key_fixed(json, "turned_deg", tt_deg_from_rad(plan->setups[i].turned_rad));
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-}
+    const struct tiptrue_proposal *p = from;
 
-static void put_reasons(struct tt_json *json, const struct tiptrue_proposal *p)
-{
-    tt_json_key(json, "left_out");
-    tt_json_open(json, '[');
-    for (size_t i = 0; i < p->n_left_out; i++) {
-        tt_json_open(json, '{');
-        tt_json_key_text(json, "edge", p->left_out[i].edge);
-        tt_json_key_text(json, "tip", p->left_out[i].tip);
-        tt_json_key_text(json, "reason", p->left_out[i].reason);
-        tt_json_close(json, '}');
-    }
-    tt_json_close(json, ']');
-    tt_json_key_text(json, "limited_by", p->limited_by);
-    tt_json_key(json, "notes");
+    tt_json_key(json, key->key);
     tt_json_open(json, '[');
     for (size_t i = 0; i < p->n_notes; i++) {
         struct tt_buffer text = {0};
@@ -157,49 +116,20 @@ static void put_reasons(struct tt_json *json, const struct tiptrue_proposal *p)
     tt_json_close(json, ']');
 }
 
+static tt_member_writer *const writers[TT_PLAN_HOOKS] = {
+    [TT_PLAN_ID] = write_id,         [TT_PLAN_SETUP] = write_setup,
+    [TT_PLAN_STAGE] = write_stage,   [TT_PLAN_LOG_UNITS] = write_log_units,
+    [TT_PLAN_MET] = write_met,       [TT_PLAN_TIPS] = write_tips,
+    [TT_PLAN_CAMERA] = write_camera, [TT_PLAN_NOTES] = write_notes,
+};
+
 void tt_output_proposal_json(const struct tiptrue_proposal *p, struct tt_buffer *buffer)
 {
-    struct tt_json json = {.buffer = buffer, .first = true};
+    struct tt_json json = {.buffer = buffer, .first = true, .hooks = writers};
 
     tt_json_open(&json, '{');
     tt_json_key_text(&json, "schema", "tiptrue.plan/1");
-    tt_json_key_text(&json, "machine", p->machine);
-    tt_json_key_text(&json, "plate", p->plate);
-    if (p->plan.log_mm_per_unit > 0 && p->plan.log_mm_per_unit != 1) {
-        tt_json_key_text(&json, "log_units",
-                         p->plan.log_mm_per_unit == TT_MM_PER_INCH ? "inch" : "um");
-    }
-    tt_json_key_count(&json, "touches", p->touches);
-    tt_json_key_count(&json, "sightings", p->sightings);
-    tt_json_key(&json, "target");
-    tt_json_open(&json, '{');
-    tt_json_key_fixed_if(&json, "same_plate_expanded_mm", p->has_target, p->target_mm);
-    if (p->target_view_mm > 0) {
-        tt_json_key_fixed(&json, "corner_expanded_mm", p->target_view_mm);
-    }
-    tt_json_close(&json, '}');
-    tt_json_key(&json, "target_met");
-    if (p->has_target || p->target_view_mm > 0) {
-        tt_json_bool(&json, p->met && p->view_met);
-    } else {
-        tt_json_null(&json);
-    }
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
-    for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
-        put_tip(&json, &p->expected->tips[i]);
-    }
-    tt_json_close(&json, ']');
-    put_heights(&json, p);
-    put_camera(&json, p);
-    put_reasons(&json, p);
-    put_setups(&json, &p->plan);
-    tt_json_key(&json, "moves");
-    tt_json_open(&json, '[');
-    for (size_t i = 0; i < p->plan.n_moves; i++) {
-        put_move(&json, &p->plan.moves[i], p->plan.states_stage);
-    }
-    tt_json_close(&json, ']');
+    tt_json_keys(&json, &tt_plan_keys, p);
     tt_json_close(&json, '}');
 }
 

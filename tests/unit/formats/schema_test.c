@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The field tables of result, machine and plate and docs/schema say the same: keys, forms, words,
- * what is required of input. Key by key, so that a key that only one of the two has is named. */
+/* The field tables of result, machine, plate and plan and docs/schema say the same: keys, forms,
+ * words, what is required of input. Key by key, so that a key that only one of the two has is
+ * named. */
 #include <check.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -179,6 +180,7 @@ START_TEST(the_tables_and_the_schemas_have_the_same_keys)
     compare("result", &tt_result_keys, 190);
     compare("machine", &tt_machine_keys, 100);
     compare("plate", &tt_plate_keys, 40);
+    compare("plan", &tt_plan_keys, 45);
 }
 END_TEST
 
@@ -188,7 +190,7 @@ START_TEST(no_table_has_a_key_twice)
     const struct tt_keys *tables[] = {
         &tt_result_keys,       &tt_result_tip_keys, &tt_result_tip_difference_keys,
         &tt_checked_edge_keys, &tt_machine_keys,    &tt_motion_keys,
-        &tt_plate_keys};
+        &tt_plate_keys,        &tt_plan_keys,       &tt_planned_tip_keys};
 
     for (size_t t = 0; t < sizeof tables / sizeof tables[0]; t++) {
         for (size_t i = 0; i < tables[t]->n; i++) {
