@@ -133,6 +133,7 @@ script_tests = \
   tests/cli/units.py \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
+  tests/fault/inputs.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/planning/accepted.py \
@@ -293,12 +294,15 @@ check-statistics: all
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/views$(EXEEXT) && tests/simulation/views$(EXEEXT) 5000
 
 # The history at its promised size: 100 000 runs (2 GB in the folder for temporary files), 8 processes at once, 200 killed writers.
+# Every change of every input; each fuzz target for 30 s.
 check-long: all
 	$(MAKE) $(AM_MAKEFLAGS) $(check_helpers)
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
 	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
+	$(AM_TESTS_ENVIRONMENT) CASES=0 $(PYTHON) $(srcdir)/tests/fault/inputs.py
+	$(SHELL) $(srcdir)/tests/fuzz/long.sh
 
 # What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs;
 # python3-opencv for its affine estimate; debhelper,

@@ -51,10 +51,11 @@ static const struct tt_keys run_keys = TT_ANSWER_KEYS(run, "run of the result");
 /* dof: null where all of it is stated. */
 #define REPEATABILITY(name, kind)                                                                  \
     static const struct tt_key name[] = {                                                          \
-        {"u", TT_NUMBER_FORM, AT(u_##kind##_mm), .need = TT_REQUIRED},                             \
-        {"dof", TT_SHORTEST_FORM, AT(dof_##kind), .absent = TT_IS_INFINITE},                       \
+        {"u", TT_NUMBER_FORM, AT(u_##kind##_mm), .need = TT_REQUIRED, .bounds = &tt_not_negative}, \
+        {"dof", TT_SHORTEST_FORM, AT(dof_##kind), .absent = TT_IS_INFINITE,                        \
+         .bounds = &tt_above_0},                                                                   \
         {"stated_dof", TT_SHORTEST_FORM, AT(stated_dof_##kind),                                    \
-         .above_0 = TT_FLAG(T, stated_dof_##kind)},                                                \
+         .above_0 = TT_FLAG(T, stated_dof_##kind), .bounds = &tt_above_0},                         \
     };                                                                                             \
     static const struct tt_keys name##_keys = TT_ANSWER_KEYS(name, NULL)
 REPEATABILITY(of_touches, touch);
@@ -63,13 +64,13 @@ REPEATABILITY(of_heights, height);
 
 static const struct tt_key lost_motion[] = {
     {"value_mm", TT_NUMBER_FORM, AT(lost_motion_mm), .need = TT_REQUIRED},
-    {"u_mm", TT_NUMBER_FORM, AT(u_lost_motion_mm), .need = TT_REQUIRED},
+    {"u_mm", TT_NUMBER_FORM, AT(u_lost_motion_mm), .need = TT_REQUIRED, .bounds = &tt_not_negative},
 };
 static const struct tt_keys lost_motion_keys = TT_ANSWER_KEYS(lost_motion, NULL);
 
 static const struct tt_key latency[] = {
     {"value_s", TT_NUMBER_FORM, AT(latency_s), .need = TT_REQUIRED},
-    {"u_s", TT_NUMBER_FORM, AT(u_latency_s), .need = TT_REQUIRED},
+    {"u_s", TT_NUMBER_FORM, AT(u_latency_s), .need = TT_REQUIRED, .bounds = &tt_not_negative},
 };
 static const struct tt_keys latency_keys = TT_ANSWER_KEYS(latency, NULL);
 #undef T
@@ -78,9 +79,10 @@ static const struct tt_keys latency_keys = TT_ANSWER_KEYS(latency, NULL);
 static const struct tt_key pose[] = {
     {"setup", TT_TEXT_FORM, AT(setup), .need = TT_REQUIRED},
     {"mark_mm", TT_X_Y_FORM, XY(mark.x_mm, mark.y_mm), SETS(mark_determined)},
-    {"u_mark_mm", TT_X_Y_FORM, XY(u_mark_x_mm, u_mark_y_mm), WHEN(mark_determined)},
+    {"u_mark_mm", TT_X_Y_FORM, XY(u_mark_x_mm, u_mark_y_mm), WHEN(mark_determined),
+     .bounds = &tt_not_negative},
     {"yaw_deg", TT_ANGLE_FORM, AT(yaw_rad), SETS(yaw_determined)},
-    {"u_yaw_deg", TT_ANGLE_FORM, AT(u_yaw_rad), WHEN(yaw_determined)},
+    {"u_yaw_deg", TT_ANGLE_FORM, AT(u_yaw_rad), WHEN(yaw_determined), .bounds = &tt_not_negative},
 };
 static const struct tt_keys pose_keys = TT_ANSWER_KEYS(pose, "pose");
 #undef T
@@ -90,7 +92,7 @@ static const struct tt_key feature[] = {
     {"kind", TT_WORD_FORM, AT(kind), .need = TT_REQUIRED, .words = &feature_kinds},
     {"name", TT_TEXT_FORM, AT(name), .need = TT_REQUIRED},
     {"axis", TT_LETTER_FORM, AT(axis), .words = &axis_words},
-    {"u_mm", TT_SHORTEST_FORM, AT(u_mm)},
+    {"u_mm", TT_SHORTEST_FORM, AT(u_mm), .bounds = &tt_not_negative},
 };
 static const struct tt_keys feature_keys = TT_ANSWER_KEYS(feature, "feature");
 #undef T
@@ -119,9 +121,9 @@ static const struct tt_key camera[] = {
     {"scale_mm_per_px", TT_OBJECT_FORM, WHOLE(determined), .inner = &scale_keys},
     {"u_scale_mm_per_px", TT_OBJECT_FORM, .whole = TT_FLAG(T, determined), .inner = &u_scale_keys},
     {"turn_deg", TT_ANGLE_FORM, AT(turn_rad), WHEN(determined)},
-    {"u_turn_deg", TT_ANGLE_FORM, AT(u_turn_rad), WHEN(determined)},
+    {"u_turn_deg", TT_ANGLE_FORM, AT(u_turn_rad), WHEN(determined), .bounds = &tt_not_negative},
     {"shear_deg", TT_ANGLE_FORM, AT(shear_rad), WHEN(determined)},
-    {"u_shear_deg", TT_ANGLE_FORM, AT(u_shear_rad), WHEN(determined)},
+    {"u_shear_deg", TT_ANGLE_FORM, AT(u_shear_rad), WHEN(determined), .bounds = &tt_not_negative},
     {"mirrored", TT_BOOL_FORM, AT(mirrored), WHEN(determined)},
     {"dof", TT_NUMBER_FORM, AT(dof), WHEN(determined), .bounds = &tt_not_negative,
      .absent = TT_IS_INFINITE},
@@ -162,11 +164,12 @@ static const struct tt_key edge[] = {
     {"touches", TT_COUNT_FORM, AT(touches)},
     {"used", TT_COUNT_FORM, AT(used)},
     {"mean_residual_mm", TT_NUMBER_FORM, AT(mean_residual_mm), .count = TT_FLAG(T, used)},
-    {"rms_residual_mm", TT_NUMBER_FORM, AT(rms_residual_mm), .count = TT_FLAG(T, used)},
+    {"rms_residual_mm", TT_NUMBER_FORM, AT(rms_residual_mm), .count = TT_FLAG(T, used),
+     .bounds = &tt_not_negative},
     {"straightness_mm", TT_NUMBER_FORM, AT(straightness_mm), .bounds = &tt_not_negative,
      .absent = TT_IS_NAN},
     {"shift_mm", TT_NUMBER_FORM, AT(shift_mm)},
-    {"u_shift_mm", TT_NUMBER_FORM, AT(u_shift_mm)},
+    {"u_shift_mm", TT_NUMBER_FORM, AT(u_shift_mm), .bounds = &tt_not_negative},
     UNSEEN,
 };
 static const struct tt_keys edge_keys = TT_ANSWER_KEYS(edge, "edge");
@@ -203,7 +206,8 @@ static const struct tt_keys pad_keys = TT_ANSWER_KEYS(pad, "pad");
 static const struct tt_key surface[] = {
     {"setup", TT_TEXT_FORM, AT(setup), .need = TT_REQUIRED},
     {"slope_mm_per_m", TT_X_Y_FORM, XY(slope_x, slope_y), SETS(slope_determined), .per = 1e3},
-    {"u_slope_mm_per_m", TT_X_Y_FORM, XY(u_slope_x, u_slope_y), WHEN(slope_determined), .per = 1e3},
+    {"u_slope_mm_per_m", TT_X_Y_FORM, XY(u_slope_x, u_slope_y), WHEN(slope_determined), .per = 1e3,
+     .bounds = &tt_not_negative},
     {"pads", LIST(pads, n_pads), .size = sizeof(struct tt_pad_result), .inner = &pad_keys},
 };
 static const struct tt_keys surface_keys = TT_ANSWER_KEYS(surface, "surface");

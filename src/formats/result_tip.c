@@ -20,9 +20,9 @@ static const struct tt_vocabulary budget_types = {type_letters, 2};
 
 #define T struct tt_region
 static const struct tt_key region[] = {
-    {"factor", TT_SHORTEST_FORM, AT(factor)},
-    {"semi_major_mm", TT_NUMBER_FORM, AT(semi_major_mm)},
-    {"semi_minor_mm", TT_NUMBER_FORM, AT(semi_minor_mm)},
+    {"factor", TT_SHORTEST_FORM, AT(factor), .bounds = &tt_not_negative},
+    {"semi_major_mm", TT_NUMBER_FORM, AT(semi_major_mm), .bounds = &tt_not_negative},
+    {"semi_minor_mm", TT_NUMBER_FORM, AT(semi_minor_mm), .bounds = &tt_not_negative},
     {"angle_deg", TT_ANGLE_FORM, AT(angle_rad)},
 };
 static const struct tt_keys region_keys = TT_ANSWER_KEYS(region, NULL);
@@ -31,8 +31,8 @@ static const struct tt_keys region_keys = TT_ANSWER_KEYS(region, NULL);
 #define T struct tt_shape_term
 static const struct tt_key shape[] = {
     {"order", TT_COUNT_FORM, AT(order)},
-    {"amplitude_mm", TT_NUMBER_FORM, AT(amplitude_mm)},
-    {"u_mm", TT_NUMBER_FORM, AT(u_amplitude_mm)},
+    {"amplitude_mm", TT_NUMBER_FORM, AT(amplitude_mm), .bounds = &tt_not_negative},
+    {"u_mm", TT_NUMBER_FORM, AT(u_amplitude_mm), .bounds = &tt_not_negative},
     {"angle_deg", TT_ANGLE_FORM, AT(angle_rad)},
 };
 static const struct tt_keys shape_keys = TT_ANSWER_KEYS(shape, NULL);
@@ -46,7 +46,7 @@ static const struct tt_key budget[] = {
     {"type", TT_LETTER_FORM, AT(type), .need = TT_REQUIRED, .words = &budget_types},
     {"of_plate", TT_BOOL_FORM, AT(of_plate)},
     {"u_mm", TT_X_Y_FORM, XY(u_x_mm, u_y_mm), SETS(known_x), .when_y = TT_FLAG(T, known_y),
-     .sets_y = TT_FLAG(T, known_y)},
+     .sets_y = TT_FLAG(T, known_y), .bounds = &tt_not_negative},
     {"dof", TT_SHORTEST_FORM, AT(dof), .bounds = &tt_above_0, .above_0 = TT_FLAG(T, dof)},
 };
 static const struct tt_keys budget_keys = TT_ANSWER_KEYS(budget, NULL);
@@ -54,12 +54,12 @@ static const struct tt_keys budget_keys = TT_ANSWER_KEYS(budget, NULL);
 
 #define T struct tt_trial_axis
 static const struct tt_key trial_axis[] = {
-    {"u_mm", TT_NUMBER_FORM, AT(u_mm)},
+    {"u_mm", TT_NUMBER_FORM, AT(u_mm), .bounds = &tt_not_negative},
     {"mean_mm", TT_NUMBER_FORM, AT(mean_mm)},
     {"interval_mm", TT_XY_FORM, AT(low_mm), .need = TT_REQUIRED},
     {"difference_mm", TT_NUMBER_FORM, AT(off_mm)},
     {"tolerance_mm", TT_NUMBER_FORM, AT(tolerance_mm)},
-    {"u_difference_mm", TT_NUMBER_FORM, AT(noise_mm)},
+    {"u_difference_mm", TT_NUMBER_FORM, AT(noise_mm), .bounds = &tt_not_negative},
     {"agrees", TT_BOOL_FORM, AT(agrees)},
 };
 static const struct tt_keys trial_axis_keys = TT_ANSWER_KEYS(trial_axis, NULL);
@@ -94,7 +94,8 @@ static const struct tt_key face[] = {
 };
 static const struct tt_keys face_keys = TT_ANSWER_KEYS(face, NULL);
 static const struct tt_key height_conformity[] = {
-    {"permitted_error_mm", TT_NUMBER_FORM, AT(permitted_error_mm), .need = TT_REQUIRED},
+    {"permitted_error_mm", TT_NUMBER_FORM, AT(permitted_error_mm), .need = TT_REQUIRED,
+     .bounds = &tt_not_negative},
     {"probability", TT_SHORTEST_FORM, AT(p_conforming), .bounds = &probability},
 };
 static const struct tt_keys height_conformity_keys = TT_ANSWER_KEYS(height_conformity, NULL);
@@ -105,7 +106,7 @@ static const struct tt_key height[] = {
     {"expanded_mm", TT_NUMBER_FORM, AT(expanded_mm), WHEN(determined), .bounds = &tt_not_negative},
     {"dof", TT_SHORTEST_FORM, AT(dof), WHEN(determined), .bounds = &tt_above_0,
      .absent = TT_IS_INFINITE},
-    {"factor", TT_SHORTEST_FORM, AT(factor), WHEN(determined)},
+    {"factor", TT_SHORTEST_FORM, AT(factor), WHEN(determined), .bounds = &tt_not_negative},
     {"same_plate", TT_OBJECT_FORM, .inner = &height_same_plate_keys},
     {"touches", TT_OBJECT_FORM, .inner = &height_touches_keys},
     {"face_runout", TT_OBJECT_FORM, WHOLE(has_face_runout), .inner = &face_keys,
@@ -144,22 +145,25 @@ static const struct tt_key same_plate[] = {
     {"covariance_mm2", TT_HOOK_FORM, AT(same_plate_cov), X_AND_Y, .hook = TT_HOOK_COVARIANCE},
     {"dof", TT_SHORTEST_FORM, AT(same_plate_dof), X_OR_Y, .bounds = &tt_above_0,
      .absent = TT_IS_INFINITE},
-    {"factor", TT_SHORTEST_FORM, AT(same_plate_factor), X_OR_Y},
-    {"expanded_mm", TT_X_Y_FORM, XY(same_plate_expanded_x_mm, same_plate_expanded_y_mm), X_AND_Y},
+    {"factor", TT_SHORTEST_FORM, AT(same_plate_factor), X_OR_Y, .bounds = &tt_not_negative},
+    {"expanded_mm", TT_X_Y_FORM, XY(same_plate_expanded_x_mm, same_plate_expanded_y_mm), X_AND_Y,
+     .bounds = &tt_not_negative},
     {"region", TT_OBJECT_FORM, AT(same_plate_region), X_AND_Y, .inner = &region_keys},
-    {"common_u_mm", TT_X_Y_FORM, XY(common_u_x_mm, common_u_y_mm), X_AND_Y},
+    {"common_u_mm", TT_X_Y_FORM, XY(common_u_x_mm, common_u_y_mm), X_AND_Y,
+     .bounds = &tt_not_negative},
     {"plate_effect", TT_OBJECT_FORM, X_AND_Y, .pointer = TT_FLAG(T, plate_effect_x),
      .inner = &effect_keys},
     {"u_contact_radius_mm", TT_NUMBER_FORM, AT(same_plate_u_radius_mm), WHEN(radius_determined),
-     .absent = TT_IS_NAN},
+     .absent = TT_IS_NAN, .bounds = &tt_not_negative},
 };
 static const struct tt_keys same_plate_keys = TT_ANSWER_KEYS(same_plate, NULL);
 
 static const struct tt_key coverage[] = {
     {"probability", TT_HOOK_FORM, .hook = TT_HOOK_PROBABILITY},
     {"dof", TT_SHORTEST_FORM, AT(dof), X_OR_Y, .bounds = &tt_above_0, .absent = TT_IS_INFINITE},
-    {"factor", TT_SHORTEST_FORM, AT(factor), X_OR_Y},
-    {"expanded_mm", TT_X_Y_FORM, XY(expanded_x_mm, expanded_y_mm), X_AND_Y},
+    {"factor", TT_SHORTEST_FORM, AT(factor), X_OR_Y, .bounds = &tt_not_negative},
+    {"expanded_mm", TT_X_Y_FORM, XY(expanded_x_mm, expanded_y_mm), X_AND_Y,
+     .bounds = &tt_not_negative},
     {"region", TT_OBJECT_FORM, AT(region), X_AND_Y, .inner = &region_keys},
 };
 static const struct tt_keys coverage_keys = TT_ANSWER_KEYS(coverage, NULL);
@@ -171,10 +175,12 @@ static const struct tt_key runout[] = {
     {"u_mm", TT_NUMBER_FORM, AT(u_eccentricity_mm), WHEN(runout_determined),
      .bounds = &tt_not_negative},
     {"angle_deg", TT_ANGLE_FORM, AT(runout_angle_rad), WHEN(runout_determined)},
-    {"u_deg", TT_ANGLE_FORM, AT(u_runout_angle_rad), WHEN(runout_determined)},
+    {"u_deg", TT_ANGLE_FORM, AT(u_runout_angle_rad), WHEN(runout_determined),
+     .bounds = &tt_not_negative},
     {"dof", TT_SHORTEST_FORM, AT(runout_dof), WHEN(runout_determined), .bounds = &tt_above_0,
      .absent = TT_IS_INFINITE},
-    {"factor", TT_SHORTEST_FORM, AT(runout_factor), WHEN(runout_determined)},
+    {"factor", TT_SHORTEST_FORM, AT(runout_factor), WHEN(runout_determined),
+     .bounds = &tt_not_negative},
 };
 static const struct tt_keys runout_keys = TT_ANSWER_KEYS(runout, NULL);
 
@@ -200,19 +206,20 @@ static const struct tt_key tip[] = {
     {"u_contact_radius_mm", TT_NUMBER_FORM, AT(u_contact_radius_mm), WHEN(radius_determined),
      .bounds = &tt_not_negative},
     {"contact_radius_dof", TT_SHORTEST_FORM, AT(radius_dof), WHEN(radius_determined),
-     .absent = TT_IS_INFINITE},
-    {"contact_radius_factor", TT_SHORTEST_FORM, AT(radius_factor), WHEN(radius_determined)},
+     .absent = TT_IS_INFINITE, .bounds = &tt_above_0},
+    {"contact_radius_factor", TT_SHORTEST_FORM, AT(radius_factor), WHEN(radius_determined),
+     .bounds = &tt_not_negative},
     {"shape", LIST(shape, n_shape), .size = sizeof(struct tt_shape_term), .inner = &shape_keys},
     {"budget", LIST(budget, n_budget), .size = sizeof(struct tt_budget_line), .inner = &budget_keys,
      .hook = TT_HOOK_BUDGET_LINE},
     {"monte_carlo", TT_POINTER_FORM, AT(trials), .size = sizeof(struct tt_trials),
      .inner = &trials_keys},
-    {"prior_share", TT_SHORTEST_FORM, AT(prior_share), .bounds = &tt_not_negative},
+    {"prior_share", TT_SHORTEST_FORM, AT(prior_share), .bounds = &probability},
     {"present_mm", TT_X_Y_FORM, XY(present.x_mm, present.y_mm), WHOLE(has_present)},
     {"change_mm", TT_X_Y_FORM, XY(change.x_mm, change.y_mm), X_AND_Y,
      .whole = TT_FLAG(T, has_present)},
     {"change_expanded_mm", TT_X_Y_FORM, XY(change_expanded_x_mm, change_expanded_y_mm), X_AND_Y,
-     .whole = TT_FLAG(T, has_present), .absent = TT_IS_NAN},
+     .whole = TT_FLAG(T, has_present), .absent = TT_IS_NAN, .bounds = &tt_not_negative},
     {"change_from_run", TT_TEXT_FORM, AT(change_from), WHEN(has_present)},
     {"change_on_same_plate", TT_BOOL_FORM, AT(change_on_same_plate)},
     {"p_unchanged", TT_SHORTEST_FORM, AT(p_unchanged), X_AND_Y, .whole = TT_FLAG(T, has_present),
@@ -234,12 +241,16 @@ static const struct tt_key difference[] = {
     {"over", TT_TEXT_FORM, AT(over), .need = TT_REQUIRED},
     {"offset_mm", TT_X_Y_FORM, XY(offset.x_mm, offset.y_mm), SETS(determined)},
     {"covariance_mm2", TT_HOOK_FORM, AT(cov), WHEN(determined), .hook = TT_HOOK_COVARIANCE},
-    {"dof", TT_SHORTEST_FORM, AT(dof), WHEN(determined), .absent = TT_IS_INFINITE},
-    {"factor", TT_SHORTEST_FORM, AT(factor), WHEN(determined)},
-    {"expanded_mm", TT_X_Y_FORM, XY(expanded_x_mm, expanded_y_mm), WHEN(determined)},
+    {"dof", TT_SHORTEST_FORM, AT(dof), WHEN(determined), .absent = TT_IS_INFINITE,
+     .bounds = &tt_above_0},
+    {"factor", TT_SHORTEST_FORM, AT(factor), WHEN(determined), .bounds = &tt_not_negative},
+    {"expanded_mm", TT_X_Y_FORM, XY(expanded_x_mm, expanded_y_mm), WHEN(determined),
+     .bounds = &tt_not_negative},
     {"height_mm", TT_NUMBER_FORM, AT(height_mm), SETS(height_determined)},
-    {"u_height_mm", TT_NUMBER_FORM, AT(u_height_mm), WHEN(height_determined)},
-    {"expanded_height_mm", TT_NUMBER_FORM, AT(expanded_height_mm), WHEN(height_determined)},
+    {"u_height_mm", TT_NUMBER_FORM, AT(u_height_mm), WHEN(height_determined),
+     .bounds = &tt_not_negative},
+    {"expanded_height_mm", TT_NUMBER_FORM, AT(expanded_height_mm), WHEN(height_determined),
+     .bounds = &tt_not_negative},
 };
 const struct tt_keys tt_result_tip_difference_keys =
     TT_ANSWER_KEYS(difference, "difference of tips");

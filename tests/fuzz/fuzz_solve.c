@@ -175,9 +175,10 @@ static void make_plate(struct choices *c, char *text, size_t size)
 
 static void make_machine(struct choices *c, char *text, size_t size)
 {
-    static const double ranges[][2] = {
-        {0, 0.01},  {0.0005, 0.01}, {0.0005, 0.01}, {0.002, 0.5}, {0.005, 0.3}, /* as in the text */
-        {0.1, 1.5}, {0.002, 0.05},  {-60, 60},      {-60, 60},    {0, 2},       {0, 2}};
+    static const double ranges[][2] = {{0.0002, 0.01}, {0.0005, 0.01}, {0.0005, 0.01},
+                                       {0.002, 0.5},   {0.005, 0.3}, /* as in the text */
+                                       {0.1, 1.5},     {0.002, 0.05},  {-60, 60},
+                                       {-60, 60},      {0, 2},         {0, 2}};
     double v[sizeof ranges / sizeof ranges[0]]; /* in order: that of arguments is not stated */
     for (size_t i = 0; i < sizeof ranges / sizeof ranges[0]; i++) {
         v[i] = choose(c, ranges[i][0], ranges[i][1]);
