@@ -9,7 +9,7 @@ cd "$(dirname "$0")/.."
 top=$PWD
 folder=${1:-build-package}
 sh tests/packages.sh gcc libc6-dev make autoconf automake libtool pkg-config libgsl-dev libcjson-dev libpcre2-dev libxml2-dev \
-    libxxhash-dev libsqlite3-dev debhelper lintian
+    libxxhash-dev libsqlite3-dev cmark-gfm debhelper lintian debootstrap
 
 rm -rf "$folder"
 mkdir -p "$folder/tarball"
