@@ -24,9 +24,15 @@
 /* Slope of a plate along each axis where the machine file states no level: 0.5 mm over 1 m (common
  * practice, no source). */
 #define USUAL_SLOPE 5e-4
+/* A camera that was focused or mounted anew differs from what is stated by so much of its scale, in
+ * its turn, and in the angle between its axes (common practice, no source). */
+#define SCALE_SHARE 0.01
+#define TURN_DEG 0.5
+#define SHEAR_DEG 0.05
 /* What a truth document can say: a nanometre, and as much at 1 m in degrees. */
 #define STEP 1e-6
 #define STEP_DEG 1e-7
+#define STEP_SCALE_MM 1e-9
 
 static double rounded(double value, double step)
 {
@@ -100,10 +106,10 @@ static void draw_plate(const struct tiptrue_plate *plate, gsl_rng *random,
     }
 }
 
-static bool has_heights(const struct tt_resolved *resolved)
+static bool has_kind(const struct tt_resolved *resolved, enum tt_kind kind)
 {
     for (size_t i = 0; i < resolved->n_moves; i++) {
-        if (resolved->moves[i].move->kind == TT_HEIGHT) {
+        if (resolved->moves[i].move->kind == kind) {
             return true;
         }
     }
@@ -136,6 +142,31 @@ static enum tiptrue_status draw_heights(const struct tiptrue_plate *plate,
             }
         }
     }
+    return TIPTRUE_OK;
+}
+
+/* What views see. */
+static enum tiptrue_status draw_camera(const struct tiptrue_machine *machine, gsl_rng *random,
+                                       struct tt_truth_camera *camera, struct tiptrue_error *error)
+{
+    const struct tt_camera *stated = &machine->camera;
+
+    if (!stated->present || !stated->has_scale) {
+        return tt_fail(error, TIPTRUE_E_DATA, machine->file, 0, 0,
+                       "state 'size_px' and 'scale_mm_per_px' of the camera, or give the truth by "
+                       "--truth",
+                       "nothing can be drawn for the camera");
+    }
+    *camera = (struct tt_truth_camera){.stated = true, .mirrored = stated->mirrored};
+    for (size_t k = 0; k < 2; k++) {
+        double scale_mm = stated->scale_mm[k] * (1 + gsl_ran_gaussian(random, SCALE_SHARE));
+        camera->scale_mm[k] = rounded(scale_mm, STEP_SCALE_MM);
+    }
+    double turn_deg = tt_deg_from_rad(stated->turn_rad) + gsl_ran_gaussian(random, TURN_DEG),
+           shear_deg = gsl_ran_gaussian(random, SHEAR_DEG);
+    camera->turn_rad = tt_rad_from_deg(rounded(turn_deg, STEP_DEG));
+    camera->shear_rad = tt_rad_from_deg(rounded(shear_deg, STEP_DEG));
+    camera->kappa = rounded(gsl_ran_gaussian(random, stated->u_kappa), STEP);
     return TIPTRUE_OK;
 }
 
@@ -175,9 +206,13 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate,
         }
     }
     draw_plate(plate, random, truth);
-    return status == TIPTRUE_OK && has_heights(&resolved)
-               ? draw_heights(plate, machine, random, truth, error)
-               : status;
+    if (status == TIPTRUE_OK && has_kind(&resolved, TT_HEIGHT)) {
+        status = draw_heights(plate, machine, random, truth, error);
+    }
+    if (status == TIPTRUE_OK && has_kind(&resolved, TT_VIEW)) {
+        status = draw_camera(machine, random, &truth->camera, error);
+    }
+    return status;
 }
 
 /* Texts of the truth are its own: it outlives plate, machine and plan. */
@@ -227,6 +262,7 @@ enum tiptrue_status tt_truth_draw(const struct tiptrue_plate *plate,
         made->touch_sigma_mm.stated = made->sighting_sigma_mm.stated =
             made->rotation_sigma_rad.stated = made->resolution_mm.stated = true;
         made->height_sigma_mm.stated = made->n_pads > 0;
+        made->camera.sigma_px.stated = made->camera.stated;
     }
     if (status == TIPTRUE_OK && !own_texts(made)) {
         status = tt_fail_memory(error);

@@ -189,6 +189,28 @@ def check_round(tally, folder):
     tally.check(done.returncode == 10 and "NEXT:" in done.stdout, f"after views: {done.returncode} {done.stdout} {done.stderr}")
 
 
+def check_drawn(tally, folder):
+    """A truth drawn for planned views, as a controller's log with its plan, gives the picture back; without views none is drawn."""
+    made = machine(3.4, True, u_px=0.1)
+    scene.write(folder, plate=plate(), machine=made)
+    scene.write(folder, plan=json.loads(planned(folder, "--views", "9", "--json").stdout))
+    draw = ("simulate", "--draw", "--exact", "--seed", "7", "--plan", "plan.json", "--truth-out", "drawn.json")
+    (folder / "drawn.log").write_text(scene.run(folder, *draw, "--controller-log").stdout)
+    pattern = r"id=(?<id>\d+) x=(?<x>\S+) y=(?<y>\S+)( z=\S+)?( px=(?<px>\S+) py=(?<py>\S+))? ok=(?<ok>[01])"
+    done = scene.run(folder, "solve", "--json", "--plan", "plan.json", "--pattern", pattern, "drawn.log")
+    truth, found = json.loads((folder / "drawn.json").read_text())["camera"], json.loads(done.stdout)["camera"]
+    tally.check(truth["mirrored"] is found["mirrored"] is True and truth["sigma_px"] == 0, f"{truth}")
+    for k, axis in enumerate("xy"):
+        off, u = found["scale_mm_per_px"][axis] - truth["scale_mm_per_px"][k], found["u_scale_mm_per_px"][axis]
+        tally.check(abs(off) < u < 1e-5 and 1e-5 < abs(truth["scale_mm_per_px"][k] - SCALE[k]) < 1e-3, f"{axis}: {off}, u {u}")
+    for key in ("turn_deg", "shear_deg"):
+        tally.check(abs(found[key] - truth[key]) < found["u_" + key] < 0.02 and truth[key] != 0, f"{key}: {found}, {truth}")
+    del made["camera"]["scale_mm_per_px"]
+    scene.write(folder, machine=made)
+    done = scene.run(folder, *draw)
+    tally.check(done.returncode == 65 and "nothing can be drawn for the camera" in done.stderr, done.stderr)
+
+
 def check_moves(tally, folder):
     """Half as many views as centred sightings that repeat 1.41 times worse, for the same offsets: a view is not centred."""
     per_px = math.sqrt(SCALE[0] * SCALE[1])
@@ -248,7 +270,7 @@ def main():
     tally = Tally()
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
-        for check in (check_heads, check_design, check_round, check_moves, check_refused):
+        for check in (check_heads, check_design, check_round, check_drawn, check_moves, check_refused):
             check(tally, folder)
     tally.close()
 
