@@ -69,6 +69,26 @@ static enum tiptrue_status draw_tip(const struct tiptrue_machine *machine, gsl_r
     return TIPTRUE_OK;
 }
 
+/* Those that a move touches with. */
+static enum tiptrue_status draw_tips(const struct tiptrue_machine *machine,
+                                     const struct tt_resolved *resolved, gsl_rng *random,
+                                     struct tiptrue_truth *truth, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t t = 0; t < resolved->n_tips && status == TIPTRUE_OK; t++) {
+        size_t i = 0;
+        while (i < resolved->n_moves && resolved->moves[i].tip != t) {
+            i++;
+        }
+        if (i < resolved->n_moves) {
+            status =
+                draw_tip(machine, random, resolved->tips[t], &truth->tips[truth->n_tips++], error);
+        }
+    }
+    return status;
+}
+
 static void draw_poses(const struct tiptrue_machine *machine, const struct tt_resolved *resolved,
                        gsl_rng *random, struct tiptrue_truth *truth)
 {
@@ -188,23 +208,12 @@ static enum tiptrue_status fill(const struct tiptrue_plate *plate,
     truth->edges = TT_ARENA_NEW(arena, plate->n_edges, struct tt_truth_edge);
     truth->groups = TT_ARENA_NEW(arena, plate->n_groups, struct tt_truth_shift);
     truth->marks = TT_ARENA_NEW(arena, plate->n_marks, struct tt_truth_shift);
-    bool *touching = TT_ARENA_NEW(arena, resolved.n_tips, bool);
     if (truth->poses == NULL || truth->tips == NULL || truth->edges == NULL ||
-        truth->groups == NULL || truth->marks == NULL || touching == NULL) {
+        truth->groups == NULL || truth->marks == NULL) {
         return tt_fail_memory(error);
     }
-    for (size_t i = 0; i < resolved.n_moves; i++) {
-        if (resolved.moves[i].tip != TT_NONE) {
-            touching[resolved.moves[i].tip] = true;
-        }
-    }
     draw_poses(machine, &resolved, random, truth);
-    for (size_t t = 0; t < resolved.n_tips && status == TIPTRUE_OK; t++) {
-        if (touching[t]) {
-            status =
-                draw_tip(machine, random, resolved.tips[t], &truth->tips[truth->n_tips++], error);
-        }
-    }
+    status = draw_tips(machine, &resolved, random, truth, error);
     draw_plate(plate, random, truth);
     if (status == TIPTRUE_OK && has_kind(&resolved, TT_HEIGHT)) {
         status = draw_heights(plate, machine, random, truth, error);
