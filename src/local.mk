@@ -277,6 +277,7 @@ libcore_la_SOURCES = \
   src/output/report/picture_plate.c \
   src/output/report/picture_rows.c \
   src/output/report/picture_surface.c \
+  src/output/report/picture_time.c \
   src/output/report/picture_tip.c \
   src/output/report/picture_track.c src/output/report/pictures.h \
   src/output/report/picture_views.c \

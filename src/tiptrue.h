@@ -158,6 +158,16 @@ struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *so
                                                size_t index);
 
 #include "tiptrue_units.h"
+
+/* The time zone that times are told in. */
+#define TIPTRUE_ZONE_NAME 32
+struct tiptrue_zone {
+    /* Seconds that local time is ahead of UTC at @utc_s (since 1970-01-01T00:00:00Z); its name into
+     * @name, NUL-terminated. */
+    long (*ahead_s)(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME]);
+    void *context;
+};
+
 struct tiptrue_text_options {
     bool colour;        /* ANSI colour; words always say the same */
     bool utf8;          /* µ and ± may be used */
@@ -166,6 +176,7 @@ struct tiptrue_text_options {
     unsigned rows;      /* its height, 0 = unknown; only charts ask */
     bool charts, brief; /* with the touches, charts of characters; one line and no more */
     enum tiptrue_units units;
+    const struct tiptrue_zone *zone; /* of the times of a trend; NULL: UTC */
 };
 
 /* Write a solution for a person, or as JSON (tiptrue.result/1, one line without line feed at its
@@ -559,15 +570,6 @@ TIPTRUE_MUST_USE enum tiptrue_status tiptrue_trend_text(const struct tiptrue_tre
 /* A report: one page of HTML that needs nothing beside it (no script, nothing to load), with its
  * pictures as inline SVG. */
 struct tiptrue_report;
-
-/* The time zone that times are told in. */
-#define TIPTRUE_ZONE_NAME 32
-struct tiptrue_zone {
-    /* Seconds that local time is ahead of UTC at @utc_s (since 1970-01-01T00:00:00Z); its name into
-     * @name, NUL-terminated. */
-    long (*ahead_s)(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME]);
-    void *context;
-};
 
 /* An empty report. @zone NULL: UTC. */
 TIPTRUE_MUST_USE enum tiptrue_status tiptrue_report_new(const struct tiptrue_zone *zone,

@@ -21,6 +21,10 @@ while [ $# -gt 0 ]; do
     esac
 done
 
+# Times that are told in the reader's time zone are those of the tests' expectations.
+TZ=UTC0
+export TZ
+
 # A test that hangs must not hang the rest.
 limit=''
 if command -v timeout >/dev/null 2>&1; then

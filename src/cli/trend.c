@@ -82,6 +82,7 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
 
     look.observations = arguments->points;
     look.units = arguments->history.units;
+    look.zone = cli_local_zone();
     error.status = tiptrue_history_trend(history, &arguments->history.query, &arguments->trend,
                                          &trend, &error);
     if (error.status == TIPTRUE_OK) {
@@ -132,7 +133,7 @@ int cli_trend(int argc, char *argv[])
                "which tip drifts and when its "
                "offset "
                "will be out, how much runs scatter, and the signals of control charts.\v"
-               "Exit status: 0, whatever is found, but for --exit-status; 64 wrong use, 65 damaged "
+               "Times are those of the time zone TZ. Exit status: 0, whatever is found, but for --exit-status; 64 wrong use, 65 damaged "
                "history, 66 no such "
                "history or machine, 74 reading "
                "failed.",

@@ -17,6 +17,7 @@ enum tt_weeks_quantity {
     TT_WEEKS_OFFSET_Y,
     TT_WEEKS_RUNOUT,
     TT_WEEKS_RADIUS,
+    TT_WEEKS_HEIGHT,
     TT_WEEKS_QUANTITIES
 };
 
@@ -47,12 +48,15 @@ struct tt_weeks_series {
     const struct tt_weeks_mean
         *drift; /* the line and, beyond the last run, its forecast; NULL = no drift */
     size_t n_drift;
+    bool has_permitted; /* what is permitted about the value in use */
+    double permitted_low_mm, permitted_high_mm;
 };
 
 /* A change: it came about after one run and before the next. */
 struct tt_weeks_change {
     size_t tip; /* TT_NONE = shared by all */
     double after_s, before_s;
+    bool in_height, in_others; /* which quantities' pictures show it */
     const char *text;
 };
 
@@ -73,9 +77,9 @@ struct tt_weeks {
     const struct tt_weeks_export *exports;
     size_t n_exports;
     const char *const
-        *sentences; /* the words of the page, the headline first: those of the text output */
-    size_t n_sentences;
-    bool quiet; /* nothing changed, nothing drifts */
+        *sentences;     /* the words of the page, the headline first: those of the text output */
+    size_t n_sentences; /* the changes, one each, follow the headline */
+    bool quiet;         /* nothing changed, nothing drifts */
 };
 
 #endif

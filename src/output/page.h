@@ -36,12 +36,13 @@ struct tt_page {
      * is where it is made. Headings are left out. */
     void (*hear)(void *hearer, const char *line, size_t length);
     void *hearer;
-    size_t column;                /* characters written in this line */
-    struct tt_buffer words;       /* a sentence in the making, for tt_page_say */
-    struct tt_buffer number;      /* of tt_page_fixed and the like */
-    const struct tt_units *units; /* of lengths; NULL: mm and um, as sentences are made */
-    struct tt_own_names own[2];   /* names that stand in sentences without quotation marks */
-    struct tt_buffer converted;   /* a sentence in those units */
+    size_t column;                   /* characters written in this line */
+    struct tt_buffer words;          /* a sentence in the making, for tt_page_say */
+    struct tt_buffer number;         /* of tt_page_fixed and the like */
+    const struct tiptrue_zone *zone; /* of times; NULL: UTC */
+    const struct tt_units *units;    /* of lengths; NULL: mm and um, as sentences are made */
+    struct tt_own_names own[2];      /* names that stand in sentences without quotation marks */
+    struct tt_buffer converted;      /* a sentence in those units */
 };
 
 void tt_page_end(struct tt_page *page);

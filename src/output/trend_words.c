@@ -4,6 +4,8 @@
 
 #include "output/trend_words.h"
 
+#include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 #include "base/time.h"
@@ -64,15 +66,22 @@ const char *tt_forecast_words(const struct tt_forecast *forecast)
     return NULL;
 }
 
-void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE])
+void tt_minute_write(const struct tiptrue_zone *zone, double time_s, char text[TT_MINUTE_SIZE])
 {
-    char whole[TT_TIME_SIZE];
+    char whole[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
+    long ahead_s =
+        zone != NULL && zone->ahead_s != NULL ? zone->ahead_s(zone->context, time_s, name) : 0;
+    long minutes = labs(ahead_s) / 60;
 
-    tt_time_write(time_s, whole);
+    tt_time_write(time_s + (double)ahead_s, whole);
     whole[10] = ' ';
-    memcpy(text, whole, 16);
-    text[16] = 'Z';
-    text[17] = '\0';
+    name[TIPTRUE_ZONE_NAME - 1] = '\0';
+    if (ahead_s == 0 && strcmp(name, "UTC") == 0) {
+        snprintf(text, TT_MINUTE_SIZE, "%.16sZ", whole);
+    } else {
+        snprintf(text, TT_MINUTE_SIZE, "%.16s %c%02ld:%02ld (%s)", whole, ahead_s < 0 ? '-' : '+',
+                 minutes / 60, minutes % 60, name);
+    }
 }
 
 void tt_event_words(const struct tt_trend_event *event, struct tt_buffer *words)
@@ -110,11 +119,12 @@ static bool is_told(const struct tiptrue_trend *trend)
     return false;
 }
 
-void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words)
+void tt_latest_words(const struct tiptrue_trend *trend, const struct tiptrue_zone *zone,
+                     struct tt_buffer *words)
 {
     char when[TT_MINUTE_SIZE];
 
-    tt_minute_write(trend->latest.time_s, when);
+    tt_minute_write(zone, trend->latest.time_s, when);
     tt_buffer_printf(words, "the latest run, %s, ", when);
     if (!trend->latest.differs) {
         tt_buffer_puts(words, "is as the runs before it lead to expect");

@@ -15,16 +15,18 @@ const char *tt_moved_word(enum tt_moved moved);
 const char *tt_change_word(enum tt_change_code code);
 /* What a forecast without a date says; NULL with one. */
 const char *tt_forecast_words(const struct tt_forecast *forecast);
-/* "2026-03-02 07:40Z" */
-#define TT_MINUTE_SIZE 18
-void tt_minute_write(double time_s, char text[TT_MINUTE_SIZE]);
+/* "2026-03-02 07:40Z"; in another zone than UTC "2026-03-02 08:40 +01:00 (CET)". @zone NULL: UTC.
+ */
+#define TT_MINUTE_SIZE (28 + TIPTRUE_ZONE_NAME)
+void tt_minute_write(const struct tiptrue_zone *zone, double time_s, char text[TT_MINUTE_SIZE]);
 
 /* What happened, of an event: its text, or that of a board. */
 void tt_event_words(const struct tt_trend_event *event, struct tt_buffer *words);
 
 /* What the latest run shows against those before it: a sentence without a stop, of a trend in which
  * it is judged. */
-void tt_latest_words(const struct tiptrue_trend *trend, struct tt_buffer *words);
+void tt_latest_words(const struct tiptrue_trend *trend, const struct tiptrue_zone *zone,
+                     struct tt_buffer *words);
 
 /* What is found, in sentences: the headline, changes, drifts, then which runs it is from. */
 /* The names of @trend on @page: they are not taken for lengths. */

@@ -105,6 +105,42 @@ def check_views():
         tally.check(slope > 0 and max(abs(at + slope * v - w) for v, w in points) < 0.2 + 0.006 * slope, f"strokes: {points}")
 
 
+def check_weeks():
+    """Heights over the weeks, of a recorded run with other scatter in each: where all stepped, the change stands in their picture
+    alone, by its number; each dot where its run has the height."""
+    at, z = os.path.join(runs.FIELD, "15-heights"), 6
+    with open(os.path.join(at, "run.csv"), encoding="utf-8") as file:
+        lines = [line for line in file.read().splitlines() if not line.startswith("# started")]
+    with tempfile.TemporaryDirectory() as folder:
+        logs = []
+        for i in range(14):
+            rng = np.random.default_rng(i)
+            rows = [line.split(",") for line in lines]
+            for cells in rows:
+                if cells[0] == "height":
+                    cells[z - 1] = f"{float(cells[z - 1]) + rng.normal(0, .001) + (.0238 if i >= 9 else 0):.4f}"
+            logs.append(os.path.join(folder, f"{i}.csv"))
+            with open(logs[-1], "w", encoding="utf-8") as file:
+                file.write(f"# started: 2026-03-{2 + i:02d}T07:41:12Z\n" + "\n".join(map(",".join, rows)) + "\n")
+        options, db = runs.inputs("15-heights")[0], os.path.join(folder, "weeks.db")
+        said = [json.loads(line) for line in runs.call("solve", "--json", "--history", db, *options, *logs).stdout.splitlines()]
+        path = os.path.join(folder, "weeks.html")
+        tally.check(runs.call("report", "--history", db, "-o", path).returncode == 0, "no page of the weeks")
+        page = {name: (svg, marks, rows) for name, svg, marks, rows in figures(ET.parse(path).getroot())}
+        checks.pictures("weeks of heights", path)
+    svg, marks, rows = page["weeks-1-height"]
+    tips = [t["tip"] for t in said[0]["tips"]]
+    expected = [s["tips"][k]["height"]["value_mm"] for k in range(len(tips)) for s in said]
+    found = [float("".join(row[2].itertext()).replace("\N{MINUS SIGN}", "-")) for row in rows]
+    tally.check(len(found) == len(expected) and np.abs(np.array(found) - expected).max() < 6e-5, f"heights {found}, solved {expected}")
+    for k in range(len(tips)):
+        lane = slice(14 * k, 14 * k + 14)
+        checks.straight([(1000 * v, place(m)[1]) for v, m in zip(expected[lane], marks[lane])], True, f"lane of {tips[k]}")
+    numbers = {name: [e.text for e in p[0].iter() if e.get("class") == "no"] for name, p in page.items()}
+    tally.check(numbers.pop("weeks-1-height") == ["1"] * len(tips) and not any(numbers.values()), f"numbers {numbers}")
+
+
 check_heights()
 check_views()
+check_weeks()
 tally.close()

@@ -243,6 +243,38 @@ def results(folder):
     tally.check(any(e.get("class") == "v" for e in order.iter()), "the moment of the movement is not drawn from a result")
 
 
+def lane_scale(svg):
+    """Of a picture with one lane: its origin in mm, and how to find the micrometres from there at a place."""
+    texts = [e for e in svg.iter() if plain(e.tag) == "text" and e.text]
+    origin = next(re.search(r"from (.*) mm", e.text).group(1) for e in texts if " from " in e.text)
+    ticks = [(float(e.get("y")) - 4, float(e.text.replace("\N{MINUS SIGN}", "-"))) for e in texts
+             if e.get("text-anchor") == "end" and re.fullmatch("[0-9.\N{MINUS SIGN}]+", e.text)]
+    return float(origin.replace("\N{MINUS SIGN}", "-")), np.polyfit(*zip(*ticks), 1)
+
+
+def check_lanes(pictures, text):
+    """The change's number stands in the list and at its bracket; what is permitted lies around the offset in use, 30 um of it;
+    offset x and y have one scale."""
+    listed = re.findall(r"<li>(between.*?)</li>", text.split("<ol>")[1].split("</ol>")[0])
+    tally.check(len(listed) == 1, f"numbered changes {listed}")
+    slopes = []
+    for name, in_use in (("offset-x", -37.41), ("offset-y", 15.08)):
+        svg = pictures["weeks-1-" + name]
+        numbers = [(e.text, float(e.get("x"))) for e in svg.iter() if e.get("class") == "no"]
+        bracket = next(e for e in svg.iter() if e.get("class") == "v" and "V" in e.get("d")).get("d")
+        right = float(re.match(r"M\S+ [-0-9.]+V[-0-9.]+H([-0-9.]+)V", bracket).group(1))
+        tally.check([n for n, _ in numbers] == ["1"] and abs(numbers[0][1] - right - 3) < 0.11, f"{name}: {numbers}, {bracket}")
+        origin, fit = lane_scale(svg)
+        slopes.append(fit[0])
+        band = next(e for e in svg.iter() if e.get("class") == "pm" and "V" in e.get("d"))
+        low, high = re.match(r"M\S+ (\S+)H\S+V(\S+)H", band.get("d")).groups()
+        ends = sorted(1000 * origin + np.polyval(fit, float(v)) for v in (low, high))
+        lane = sorted(1000 * origin + np.polyval(fit, y) for y in (20, 116))
+        expected = [min(max(1000 * in_use + u, lane[0]), lane[1]) for u in (-30, 30)]
+        tally.check(max(abs(a - b) for a, b in zip(ends, expected)) < 0.3, f"{name}: permitted {ends} um, asked {expected}")
+    tally.check(abs(slopes[0] / slopes[1] - 1) < 0.01, f"offset x and y have scales of {slopes}")
+
+
 def weeks(folder):
     """The page of a history: a mark for each run in each picture, the change as a bracket in every lane, the terminal's words."""
     machine, tip = "bench <b>9</b>", "t&1"
@@ -260,6 +292,12 @@ def weeks(folder):
         tally.check(n == 60 and len(rows) == 60, f"{name}: {n} marks and {len(rows)} rows of 60 runs")
         n = sum(e.get("class") == "change" for e in svg.iter())
         tally.check(n == 1, f"{name}: {n} changes, one was made")
+    check_lanes({name: svg for name, svg, _, _ in figures(page)}, text)
+    told = runs.call("trend", "--history", history, zone="XYT-5:45").stdout.decode()
+    stated = re.search(r"between (.* \+05:45 \(XYT\)) and (.* \+05:45 \(XYT\)):", " ".join(told.split()))
+    tally.check(stated and "between %s and %s:" % stated.groups() in text, f"trend and report state different times: {told[:400]}")
+    told = json.loads(runs.call("trend", "--json", "--history", history, zone="XYT-5:45").stdout)
+    tally.check(all(c["after"].endswith("Z") for c in told["changes"]), "JSON is in UTC")
     tally.check("<strong>1 CHANGE; no tip drifts</strong>" in text, "the headline of the trend does not open the page")
     tally.check("The weeks of machine bench &lt;b&gt;9&lt;/b&gt;" in text, "the machine's name is not shown as text")
     tally.check("2026-03-02 13:26:12 +05:45 (XYT)" in text and "2026-03-02 13:26 +05:45 (XYT)" in text, "times are not local")
@@ -279,6 +317,12 @@ def weeks(folder):
         told = runs.call("report", "--history", history, "-o", path + ".years")
         took = min(took, time.monotonic() - began)
     bound = 10 if SANITIZED else 1
+    with open(path + ".years", encoding="utf-8") as file:
+        text = file.read()
+    # started in the future as seen from some day of 2026, or not: every sentence of the terminal is there, far ones folded
+    said = runs.call("trend", "--history", history).stdout.decode().split("\ntip ")[0]
+    n = len(re.findall(r"is kept out", " ".join(said.split())))
+    tally.check(text.count("is kept out") == n, f"{text.count('is kept out')} runs are kept out on the page, {n} in the terminal")
     print(f"1000 stored runs: {took:.3f} s, {os.path.getsize(path + '.years')} bytes")
     tally.check(told.returncode == 0 and took < bound, f"1000 stored runs took {took:.3f} s, allowed is {bound} s")
 

@@ -66,7 +66,7 @@ static void write_latest(struct tt_json *json, const struct tiptrue_ready *ready
         tt_json_null(json);
         return;
     }
-    tt_latest_words(ready->trend, &words);
+    tt_latest_words(ready->trend, NULL, &words);
     json->buffer->failed = json->buffer->failed || words.failed;
     tt_json_open(json, '{');
     tt_json_key(json, "differs");

@@ -10,9 +10,9 @@
 #include "output/report/pictures.h"
 
 #include <math.h>
+#include <stdio.h>
 #include <string.h>
 
-#include "base/time.h"
 #include "output/report/markup.h"
 #include "output/page.h"
 #include "output/report/report.h"
@@ -29,90 +29,20 @@ static const struct {
 } QUANTITIES[] = {[TT_WEEKS_OFFSET_X] = {"Offset x over the weeks", "offset-x"},
                   [TT_WEEKS_OFFSET_Y] = {"Offset y over the weeks", "offset-y"},
                   [TT_WEEKS_RUNOUT] = {"Eccentricity over the weeks", "runout"},
-                  [TT_WEEKS_RADIUS] = {"Contact radius over the weeks", "radius"}};
+                  [TT_WEEKS_RADIUS] = {"Contact radius over the weeks", "radius"},
+                  [TT_WEEKS_HEIGHT] = {"Height over the weeks", "height"}};
 
 struct sheet {
     const struct tt_weeks *weeks;
     const struct tiptrue_zone *zone;
     struct tt_picture *picture;
     struct tt_scale time; /* seconds */
+    enum tt_weeks_quantity quantity;
+    double low_um, high_um; /* of every lane, from its origin: lanes are compared by eye */
     double lane_height;
     size_t n_lanes;
     double top; /* of the current lane */
 };
-
-/* ---- the axis of time ---- */
-
-static long ahead_of(const struct tiptrue_zone *zone, double utc_s)
-{
-    char name[TIPTRUE_ZONE_NAME] = "";
-
-    return zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
-}
-
-/* Ticks are whole days at midnight local time: so many days apart that at most five fit. */
-static double days_apart(const struct tt_scale *time)
-{
-    static const double STEPS[] = {1, 2, 7, 14, 28, 91, 182, 364, 728, 1820, 3640};
-    double days = (time->high - time->low) / DAY_S;
-
-    for (size_t i = 0; i < sizeof STEPS / sizeof STEPS[0]; i++) {
-        if (days / STEPS[i] <= 5) {
-            return STEPS[i];
-        }
-    }
-    return ceil(days / 5);
-}
-
-/* The first local midnight that the step falls on, at or after the beginning. Weeks begin on a
- * Monday: 1970-01-05 was one. */
-static double first_day(const struct sheet *sheet, double step)
-{
-    double local = (sheet->time.low + (double)ahead_of(sheet->zone, sheet->time.low)) / DAY_S;
-
-    return step < 7 ? ceil(local) : step * ceil((local - 4) / step) + 4;
-}
-
-static void draw_days(const struct sheet *sheet, double top, double bottom, bool labels)
-{
-    double step = days_apart(&sheet->time);
-    bool long_time = sheet->time.high - sheet->time.low > 300 * DAY_S;
-
-    for (double day = first_day(sheet, step);; day += step) {
-        double utc_s = day * DAY_S - (double)ahead_of(sheet->zone, day * DAY_S);
-        double x = tt_scale_place(&sheet->time, utc_s);
-        char text[TT_TIME_SIZE];
-        if (!(utc_s <= sheet->time.high)) {
-            break;
-        }
-        tt_picture_line(sheet->picture, "g", x, top, x, bottom);
-        tt_time_write(day * DAY_S, text);
-        text[long_time ? 7 : 10] = '\0';
-        if (labels && x < TT_PICTURE_WIDTH - 26) {
-            tt_picture_text(sheet->picture, "m", x, bottom + 13, "middle",
-                            long_time ? text : text + 5, 10);
-        }
-    }
-    tt_picture_line(sheet->picture, "f", TT_PLOT_LEFT, bottom, TT_PLOT_RIGHT, bottom);
-}
-
-/* "2026-03-02 to 2026-05-11, UTC" at the right below. */
-static void name_axis(const struct sheet *sheet, double low, double high, double y)
-{
-    char first[TT_TIME_SIZE], last[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
-    struct tt_buffer text = {0};
-
-    if (sheet->zone->ahead_s != NULL) {
-        (void)sheet->zone->ahead_s(sheet->zone->context, high, name);
-    }
-    tt_time_write(low + (double)ahead_of(sheet->zone, low), first);
-    tt_time_write(high + (double)ahead_of(sheet->zone, high), last);
-    first[10] = last[10] = '\0';
-    tt_buffer_printf(&text, "%s to %s, %s", first, last, name);
-    tt_picture_text(sheet->picture, "m", TT_PLOT_RIGHT, y, "end", text.failed ? "" : text.text, 42);
-    sheet->picture->svg.failed = sheet->picture->svg.failed || text.failed;
-    tt_buffer_clear(&text);
-}
 
 /* ---- a lane ---- */
 
@@ -128,26 +58,54 @@ static double origin_of(const struct tt_weeks_series *series)
     return round(1e4 * 0.5 * (range.low + range.high)) / 1e4;
 }
 
-static struct tt_scale lane_scale(const struct sheet *sheet, const struct tt_weeks_series *series,
-                                  double origin_mm)
+/* Adds what a lane is to show, mm from its origin: of what is permitted the nearer end, where the
+ * values lie beyond it. */
+static void add_range(struct tt_extent *range, const struct tt_weeks_series *series)
 {
-    struct tt_extent range = {0};
+    double origin_mm = origin_of(series);
+    struct tt_extent values = {0};
 
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
-        tt_extent_add(&range, point->value_mm - point->expanded_mm - origin_mm);
-        tt_extent_add(&range, point->value_mm + point->expanded_mm - origin_mm);
+        tt_extent_add(&values, point->value_mm - point->expanded_mm - origin_mm);
+        tt_extent_add(&values, point->value_mm + point->expanded_mm - origin_mm);
         if (point->has_limits) {
-            tt_extent_add(&range, point->low_mm - origin_mm);
-            tt_extent_add(&range, point->high_mm - origin_mm);
+            tt_extent_add(&values, point->low_mm - origin_mm);
+            tt_extent_add(&values, point->high_mm - origin_mm);
         }
     }
     for (size_t i = 0; i < series->n_drift; i++) {
-        tt_extent_add(&range, series->drift[i].low_mm - origin_mm);
-        tt_extent_add(&range, series->drift[i].high_mm - origin_mm);
+        tt_extent_add(&values, series->drift[i].low_mm - origin_mm);
+        tt_extent_add(&values, series->drift[i].high_mm - origin_mm);
     }
-    return tt_scale_make(1000 * range.low, 1000 * range.high, 2, sheet->top + sheet->lane_height,
-                         sheet->top, sheet->lane_height > 70 ? 4 : 2, true);
+    if (values.any) {
+        double low = values.low, high = values.high;
+        if (series->has_permitted) {
+            high = fmax(high, fmin(series->permitted_low_mm - origin_mm, high + (high - low)));
+            low = fmin(low, fmax(series->permitted_high_mm - origin_mm, low - (high - low)));
+        }
+        tt_extent_add(range, low);
+        tt_extent_add(range, high);
+    }
+}
+
+/* x and y of the offset are the same kind of thing, and have one scale. */
+static bool is_like(enum tt_weeks_quantity one, enum tt_weeks_quantity other)
+{
+    return one == other || (one <= TT_WEEKS_OFFSET_Y && other <= TT_WEEKS_OFFSET_Y);
+}
+
+static void set_range(struct sheet *sheet)
+{
+    struct tt_extent range = {0};
+
+    for (size_t s = 0; s < sheet->weeks->n_series; s++) {
+        if (is_like(sheet->weeks->series[s].quantity, sheet->quantity)) {
+            add_range(&range, &sheet->weeks->series[s]);
+        }
+    }
+    sheet->low_um = 1000 * range.low;
+    sheet->high_um = 1000 * range.high;
 }
 
 /* A line through one value of each point; points without it break it. */
@@ -209,6 +167,26 @@ static void draw_drift(const struct sheet *sheet, const struct tt_scale *scale,
     tt_buffer_puts(svg, "\"/>\n");
 }
 
+/* What is permitted about the value in use, as far as the lane shows it. */
+static void draw_permitted(const struct sheet *sheet, const struct tt_scale *scale,
+                           const struct tt_weeks_series *series, double origin_mm)
+{
+    double low = tt_scale_clip(scale, 1000 * (series->permitted_low_mm - origin_mm)),
+           high = tt_scale_clip(scale, 1000 * (series->permitted_high_mm - origin_mm));
+
+    if (series->has_permitted && low > high) {
+        tt_markup(&sheet->picture->svg, "<path class=\"pm\" d=\"M@ @H@V@H@z\"/>\n",
+                  TT_AT(TT_PLOT_LEFT, low, TT_PLOT_RIGHT, high, TT_PLOT_LEFT));
+    }
+}
+
+static bool shows_change(const struct sheet *sheet, const struct tt_weeks_change *change,
+                         size_t tip)
+{
+    return (change->tip == TT_NONE || change->tip == tip) &&
+           (sheet->quantity == TT_WEEKS_HEIGHT ? change->in_height : change->in_others);
+}
+
 /* The time between two runs in which a change came about, as a band with a bracket above. */
 static void draw_changes(const struct sheet *sheet, size_t tip)
 {
@@ -216,18 +194,47 @@ static void draw_changes(const struct sheet *sheet, size_t tip)
 
     for (size_t i = 0; i < sheet->weeks->n_changes; i++) {
         const struct tt_weeks_change *change = &sheet->weeks->changes[i];
-        if (change->tip != TT_NONE && change->tip != tip) {
+        if (shows_change(sheet, change, tip)) {
+            double left = tt_scale_clip(&sheet->time, change->after_s),
+                   right = tt_scale_clip(&sheet->time, change->before_s);
+            tt_buffer_puts(&sheet->picture->svg, "<g class=\"change\">");
+            tt_markup(&sheet->picture->svg, "<path class=\"B\" d=\"M@ @H@V@H@z\"/>",
+                      TT_AT(left, top, right, bottom, left));
+            tt_markup(&sheet->picture->svg, "<path class=\"v\" d=\"M@ @V@H@V@\"><title>",
+                      TT_AT(left, bottom, top + 1, right, bottom));
+            tt_markup_short(&sheet->picture->svg, change->text, 300);
+            tt_buffer_puts(&sheet->picture->svg, "</title></path></g>\n");
+        }
+    }
+}
+
+/* The numbers that the changes have in the text, at the end of the lane that the runs after them
+ * leave free; those that would meet stand beneath each other. */
+static void number_changes(const struct sheet *sheet, const struct tt_scale *scale,
+                           const struct tt_weeks_series *series, double origin_mm)
+{
+    double middle = sheet->top + 0.5 * sheet->lane_height, last = -TT_PICTURE_WIDTH, row = 0;
+
+    for (size_t i = 0, k = 0; i < sheet->weeks->n_changes; i++) {
+        const struct tt_weeks_change *change = &sheet->weeks->changes[i];
+        char number[24];
+        if (!shows_change(sheet, change, series->tip)) {
             continue;
         }
-        double left = tt_scale_clip(&sheet->time, change->after_s),
-               right = tt_scale_clip(&sheet->time, change->before_s);
-        tt_buffer_puts(&sheet->picture->svg, "<g class=\"change\">");
-        tt_markup(&sheet->picture->svg, "<path class=\"B\" d=\"M@ @H@V@H@z\"/>",
-                  TT_AT(left, top, right, bottom, left));
-        tt_markup(&sheet->picture->svg, "<path class=\"v\" d=\"M@ @V@H@V@\"><title>",
-                  TT_AT(left, bottom, top + 1, right, bottom));
-        tt_markup_short(&sheet->picture->svg, change->text, 300);
-        tt_buffer_puts(&sheet->picture->svg, "</title></path></g>\n");
+        while (k + 1 < series->n_points && series->points[k].time_s < change->before_s) {
+            k++;
+        }
+        bool above =
+            tt_scale_place(scale, 1000 * (series->points[k].value_mm - origin_mm)) < middle;
+        snprintf(number, sizeof number, "%zu", i + 1);
+        double x = fmin(tt_scale_clip(&sheet->time, change->before_s) + 3,
+                        TT_PLOT_RIGHT - tt_picture_text_width(number));
+        row = x < last ? fmod(row + 1, fmax(floor(0.5 * sheet->lane_height / 12), 1)) : 0;
+        last = x + tt_picture_text_width(number) + 2;
+        tt_picture_text(sheet->picture, "no", x,
+                        above ? sheet->top + sheet->lane_height - 4 - 12 * row
+                              : sheet->top + 11 + 12 * row,
+                        "start", number, 8);
     }
 }
 
@@ -313,12 +320,14 @@ static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *
 static void draw_lane(const struct sheet *sheet, const struct tt_weeks_series *series, bool last)
 {
     double origin_mm = origin_of(series), bottom = sheet->top + sheet->lane_height;
-    struct tt_scale scale = lane_scale(sheet, series, origin_mm);
+    struct tt_scale scale = tt_scale_make(sheet->low_um, sheet->high_um, 2, bottom, sheet->top,
+                                          sheet->lane_height > 70 ? 4 : 2, true);
     const char *tip = sheet->weeks->tips[series->tip];
 
+    draw_permitted(sheet, &scale, series, origin_mm);
     draw_changes(sheet, series->tip);
     tt_picture_axis_y(sheet->picture, &scale, TT_PLOT_LEFT, TT_PLOT_RIGHT);
-    draw_days(sheet, sheet->top, bottom, last);
+    tt_draw_days(sheet->picture, &sheet->time, sheet->zone, sheet->top, bottom, last);
     name_lane(sheet, tip, origin_mm);
     draw_drift(sheet, &scale, series, origin_mm);
     draw_course(sheet, &scale, series, origin_mm, CENTRE, "z");
@@ -326,6 +335,7 @@ static void draw_lane(const struct sheet *sheet, const struct tt_weeks_series *s
     draw_course(sheet, &scale, series, origin_mm, HIGH, "l");
     draw_course(sheet, &scale, series, origin_mm, EWMA, "c");
     draw_points(sheet, &scale, series, origin_mm);
+    number_changes(sheet, &scale, series, origin_mm);
     write_rows(sheet, series, tip);
 }
 
@@ -347,13 +357,17 @@ static void draw_exports(const struct sheet *sheet, double bottom)
 
 /* Which of the lines of the legend there are. */
 struct seen {
-    bool limits, ewma, signal, drift, change;
+    bool limits, ewma, signal, drift, change, permitted;
 };
 
 static struct seen look(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity)
 {
-    struct seen seen = {.change = weeks->n_changes > 0};
+    struct seen seen = {0};
 
+    for (size_t i = 0; i < weeks->n_changes; i++) {
+        seen.change = seen.change || (quantity == TT_WEEKS_HEIGHT ? weeks->changes[i].in_height
+                                                                  : weeks->changes[i].in_others);
+    }
     for (size_t s = 0; s < weeks->n_series; s++) {
         const struct tt_weeks_series *series = &weeks->series[s];
         for (size_t i = 0; series->quantity == quantity && i < series->n_points; i++) {
@@ -361,6 +375,7 @@ static struct seen look(const struct tt_weeks *weeks, enum tt_weeks_quantity qua
             seen.ewma = seen.ewma || series->points[i].has_ewma;
             seen.signal = seen.signal || series->points[i].signal;
         }
+        seen.permitted = seen.permitted || (series->quantity == quantity && series->has_permitted);
         seen.drift = seen.drift || (series->quantity == quantity && series->n_drift >= 2);
     }
     return seen;
@@ -378,10 +393,18 @@ static double draw_legend(const struct sheet *sheet, const struct seen *seen, do
     y += 16;
     x = TT_KEYS_LEFT;
     x = seen->signal ? tt_picture_key(p, TT_MARK_SIGNAL, x, y, "signal") : x;
-    x = seen->change ? tt_picture_key_line(p, "v", x, y, "change") : x;
+    x = seen->change ? tt_picture_key_line(p, "v", x, y, "change, as numbered") : x;
     x = seen->drift ? tt_picture_key_line(p, "d", x, y, "drift") : x;
     if (sheet->weeks->n_exports > 0) {
         x = tt_picture_key(p, TT_MARK_EXPORT, x, y, "written");
+    }
+    if (seen->permitted) {
+        y += x > TT_KEYS_LEFT ? 16 : 0;
+        tt_markup(&p->svg, "<g class=\"key\"><path class=\"pm\" d=\"M@ @h16v9h-16z\"/></g>",
+                  TT_AT(TT_KEYS_LEFT, y - 8));
+        tt_picture_text(p, "m", TT_KEYS_LEFT + 20, y, "start", "permitted around the value in use",
+                        60);
+        x = TT_PICTURE_WIDTH;
     }
     return x > TT_KEYS_LEFT ? y + 8 : y - 8;
 }
@@ -426,7 +449,8 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
 {
     static const char *const COLUMNS[] = {"tip", "time", "value, mm", ("95 %, \xc2\xb1 " TT_UM),
                                           "remark"};
-    struct sheet sheet = {.weeks = weeks, .zone = zone, .picture = picture, .top = TOP};
+    struct sheet sheet = {
+        .weeks = weeks, .zone = zone, .picture = picture, .quantity = quantity, .top = TOP};
     struct tt_extent times = times_of(weeks);
     struct seen seen = look(weeks, quantity);
     size_t lane = 0, n_points = 0;
@@ -443,6 +467,7 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
     double margin_s = fmax(0.03 * (times.high - times.low), 3600);
     sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT,
                                TT_PLOT_RIGHT, 5, false);
+    set_range(&sheet);
     sheet.lane_height = fmax(fmin(LANE, MOST_HEIGHT / (double)sheet.n_lanes - GAP), LEAST_LANE);
     for (size_t s = 0; s < weeks->n_series; s++) {
         if (weeks->series[s].quantity == quantity && weeks->series[s].n_points > 0) {
@@ -452,14 +477,15 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
     }
     double bottom = sheet.top - GAP;
     draw_exports(&sheet, bottom);
-    name_axis(&sheet, times.low, times.high, bottom + 28);
+    tt_name_days(picture, &times, zone, bottom + 28);
     picture->height = draw_legend(&sheet, &seen, bottom + 46);
     tt_buffer_puts(&picture->title, QUANTITIES[quantity].title);
     tt_buffer_printf(&picture->desc,
                      "A lane for each of %zu tip%s on one axis of time, %zu runs in all, with 95 "
-                     "%% bars%s%s%s%s.",
+                     "%% bars%s%s%s%s%s.",
                      sheet.n_lanes, sheet.n_lanes == 1 ? "" : "s", n_points,
                      seen.limits ? ", control limits" : "", seen.ewma ? ", a moving average" : "",
-                     seen.change ? ", changes as brackets" : "",
+                     seen.change ? ", changes as brackets with their numbers" : "",
+                     seen.permitted ? ", what is permitted as a band" : "",
                      seen.drift ? ", drift with its forecast" : "");
 }

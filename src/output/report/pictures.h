@@ -69,6 +69,12 @@ void tt_draw_board_distance(const struct tiptrue_placement *placement, struct tt
 bool tt_can_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity);
 void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity,
                    const struct tiptrue_zone *zone, struct tt_picture *picture);
+/* Grid lines at midnight of @zone between @top and @bottom, some five of them, with dates below. */
+void tt_draw_days(struct tt_picture *picture, const struct tt_scale *time,
+                  const struct tiptrue_zone *zone, double top, double bottom, bool labels);
+/* "2026-03-02 to 2026-05-11, UTC" at the right at @y. */
+void tt_name_days(struct tt_picture *picture, const struct tt_extent *times,
+                  const struct tiptrue_zone *zone, double y);
 /* "offset-x" and so on. */
 const char *tt_weeks_name(enum tt_weeks_quantity quantity);
 

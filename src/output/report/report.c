@@ -47,32 +47,22 @@ void tt_report_place(struct tt_report *report)
     tt_picture_figure(&report->pictures[report->n_pictures - 1], report->n_pictures, &report->body);
 }
 
-/* The first @length characters of "2026-03-02 08:41:12" and the zone. */
-static void add_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s,
-                     size_t length)
+void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
 {
+    long ahead_s = 0;
     char name[TIPTRUE_ZONE_NAME] = "UTC", text[TT_TIME_SIZE];
-    long ahead_s = zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
-    long minutes = labs(ahead_s) / 60;
 
+    if (zone->ahead_s != NULL) {
+        ahead_s = zone->ahead_s(zone->context, utc_s, name);
+    }
+    long minutes = labs(ahead_s) / 60;
     tt_time_write(utc_s + (double)ahead_s, text);
     text[10] = ' ';
-    text[length] = '\0';
-    tt_buffer_printf(out, "%s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60,
+    tt_buffer_printf(out, "%.19s %c%02ld:%02ld (", text, ahead_s < 0 ? '-' : '+', minutes / 60,
                      minutes % 60);
     name[TIPTRUE_ZONE_NAME - 1] = '\0';
     tt_markup_text(out, name);
     tt_buffer_putc(out, ')');
-}
-
-void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
-{
-    add_time(out, zone, utc_s, strlen("2026-03-02 08:41:12"));
-}
-
-void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s)
-{
-    add_time(out, zone, utc_s, strlen("2026-03-02 08:41"));
 }
 
 /* ---- a run ---- */
@@ -314,6 +304,32 @@ void tt_report_add_fault(struct tt_report *report, const char *file,
 
 /* ---- the weeks ---- */
 
+/* Sentences behind the changes that are shown at once; further ones, such as a line for each run
+ * that is left out, are folded. */
+#define MOST_SHOWN 10
+
+/* The headline, the changes with the numbers that they have in the pictures, the rest. */
+static void put_sentences_of(struct tt_buffer *body, const struct tt_weeks *weeks)
+{
+    size_t fold = 1 + weeks->n_changes + MOST_SHOWN, n = weeks->n_sentences;
+
+    for (size_t i = 0; i < n; i++) {
+        bool change = i > 0 && i <= weeks->n_changes, folds = n > fold + 1 && i >= fold;
+        tt_buffer_puts(body, change && i == 1 ? "<ol>\n" : "");
+        if (folds && i == fold) {
+            tt_buffer_printf(body, "<details><summary>%zu more</summary>\n", n - 1 - fold);
+        }
+        tt_buffer_puts(body, folds && i == n - 1 ? "</details>\n" : "");
+        tt_buffer_puts(body, change         ? "<li>"
+                             : i > 0        ? "<p>"
+                             : weeks->quiet ? "<p class=\"verdict keep\"><strong>"
+                                            : "<p class=\"verdict update\"><strong>");
+        tt_markup_text(body, weeks->sentences[i]);
+        tt_buffer_puts(body, change ? "</li>\n" : i == 0 ? "</strong></p>\n" : "</p>\n");
+        tt_buffer_puts(body, change && i == weeks->n_changes ? "</ol>\n" : "");
+    }
+}
+
 void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
 {
     struct tt_buffer *body = &report->body;
@@ -327,15 +343,7 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
     tt_buffer_printf(body, "<section id=\"weeks-%zu\">\n<h2>The weeks of machine ", number);
     tt_markup_short(body, machine, 120);
     tt_buffer_puts(body, "</h2>\n");
-    for (size_t i = 0; i < weeks->n_sentences; i++) {
-        tt_buffer_puts(body, i > 0          ? "<p>"
-                             : weeks->quiet ? "<p class=\"verdict keep\">"
-                                            : "<p class=\"verdict update\">");
-        tt_buffer_puts(body, i == 0 ? "<strong>" : "");
-        tt_markup_text(body, weeks->sentences[i]);
-        tt_buffer_puts(body, i == 0 ? "</strong>" : "");
-        tt_buffer_puts(body, "</p>\n");
-    }
+    put_sentences_of(body, weeks);
     tt_buffer_puts(body, "<div class=\"grid\">\n");
     for (int quantity = 0; quantity < TT_WEEKS_QUANTITIES; quantity++) {
         struct tt_picture *picture;

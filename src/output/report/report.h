@@ -51,8 +51,6 @@ struct tt_picture *tt_report_picture(struct tt_report *report);
 void tt_report_place(struct tt_report *report);
 /* "2026-03-02 08:41:12 +01:00 (CET)" */
 void tt_report_time(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
-/* The same without seconds. */
-void tt_report_minute(struct tt_buffer *out, const struct tiptrue_zone *zone, double utc_s);
 
 /* A file by its name alone: where it lies is nobody's business who reads the page. */
 const char *tt_report_name(const char *file);

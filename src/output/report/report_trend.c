@@ -7,7 +7,6 @@
 #include <math.h>
 #include <string.h>
 
-#include "base/time.h"
 #include "output/report/report.h"
 #include "output/trend_words.h"
 
@@ -85,6 +84,26 @@ static struct tt_weeks_point radius_point(const struct tt_trend_point *p)
                                    .run_id = p->id};
 }
 
+/* @fitted: levels, steps and drift together, which heights have in place of a chart. */
+static struct tt_weeks_point height_point(const struct tt_height_point *p)
+{
+    return (struct tt_weeks_point){.time_s = p->time_s,
+                                   .value_mm = p->height_mm,
+                                   .expanded_mm = COVERAGE * p->u_mm,
+                                   .has_centre = true,
+                                   .centre_mm = p->fitted_mm,
+                                   .run_id = p->id};
+}
+
+/* What @forecast permits about the value in use. */
+static void add_permitted(struct tt_weeks_series *series, const struct tt_forecast *forecast,
+                          bool has_present, double present_mm)
+{
+    series->has_permitted = has_present && forecast->state != TT_FORECAST_NONE;
+    series->permitted_low_mm = present_mm - forecast->permitted_error_mm;
+    series->permitted_high_mm = present_mm + forecast->permitted_error_mm;
+}
+
 /* The line of a drift through the middle of the stretch since the last change, with the band of a
  * straight line's mean: what its level is known to, and what its slope is, further from the middle
  * the more. */
@@ -124,11 +143,34 @@ static void add_drift(struct building *b, const struct tt_trend_tip *tip, bool y
     series->n_drift = MEANS;
 }
 
+/* The runs of @tip that know @quantity, into @points; how many. */
+static size_t fill_points(const struct tt_trend_tip *tip, enum tt_weeks_quantity quantity,
+                          struct tt_weeks_point points[])
+{
+    size_t n = 0;
+
+    for (size_t i = 0; quantity == TT_WEEKS_HEIGHT && i < tip->height.n_points; i++) {
+        points[n++] = height_point(&tip->height.points[i]);
+    }
+    for (size_t i = 0; quantity != TT_WEEKS_HEIGHT && i < tip->n_points; i++) {
+        const struct tt_trend_point *p = &tip->points[i];
+        if (quantity == TT_WEEKS_RUNOUT && p->has_runout) {
+            points[n++] = runout_point(p);
+        } else if (quantity == TT_WEEKS_RADIUS && p->has_radius) {
+            points[n++] = radius_point(p);
+        } else if (quantity <= TT_WEEKS_OFFSET_Y) {
+            points[n++] = offset_point(tip, i, quantity == TT_WEEKS_OFFSET_Y);
+        }
+    }
+    return n;
+}
+
 static void add_series(struct building *b, size_t index, enum tt_weeks_quantity quantity)
 {
     const struct tt_trend_tip *tip = &b->trend->tips[index];
     struct tt_weeks_series *series = &b->series[b->n_series];
-    struct tt_weeks_point *points = TT_ARENA_NEW(&b->arena, tip->n_points, struct tt_weeks_point);
+    size_t most = tip->n_points > tip->height.n_points ? tip->n_points : tip->height.n_points;
+    struct tt_weeks_point *points = TT_ARENA_NEW(&b->arena, most, struct tt_weeks_point);
     bool y = quantity == TT_WEEKS_OFFSET_Y;
 
     if (points == NULL) {
@@ -136,18 +178,15 @@ static void add_series(struct building *b, size_t index, enum tt_weeks_quantity 
         return;
     }
     *series = (struct tt_weeks_series){.tip = index, .quantity = quantity, .points = points};
-    for (size_t i = 0; i < tip->n_points; i++) {
-        const struct tt_trend_point *p = &tip->points[i];
-        if (quantity == TT_WEEKS_RUNOUT && p->has_runout) {
-            points[series->n_points++] = runout_point(p);
-        } else if (quantity == TT_WEEKS_RADIUS && p->has_radius) {
-            points[series->n_points++] = radius_point(p);
-        } else if (quantity <= TT_WEEKS_OFFSET_Y) {
-            points[series->n_points++] = offset_point(tip, i, y);
+    series->n_points = fill_points(tip, quantity, points);
+    if (quantity == TT_WEEKS_HEIGHT) {
+        add_permitted(series, &tip->height.forecast, tip->height.has_present,
+                      tip->height.present_mm);
+    } else if (quantity <= TT_WEEKS_OFFSET_Y) {
+        add_permitted(series, &tip->forecast, tip->has_present, of_axis(tip->present, y));
+        if (tip->has_drift && tip->drift_significant) {
+            add_drift(b, tip, y, series);
         }
-    }
-    if (quantity <= TT_WEEKS_OFFSET_Y && tip->has_drift && tip->drift_significant) {
-        add_drift(b, tip, y, series);
     }
     b->n_series++;
 }
@@ -168,66 +207,30 @@ static void add_all_series(struct building *b)
 
 #define ENDLESS ((size_t)1 << 30)
 
-/* A time of the sentences, "2026-03-02 07:40Z", at @text. */
-static bool is_minute(const char *text)
-{
-    static const char FORM[] = "dddd-dd-dd dd:ddZ";
-
-    for (size_t i = 0; FORM[i] != '\0'; i++) {
-        bool digit = text[i] >= '0' && text[i] <= '9';
-        if (FORM[i] == 'd' ? !digit : text[i] != FORM[i]) {
-            return false;
-        }
-    }
-    return true;
-}
-
-/* @length bytes of @line with its times in local time, which the terminal tells in UTC. */
-static void add_local(struct tt_buffer *out, const struct tiptrue_zone *zone, const char *line,
-                      size_t length)
-{
-    const char *end = line + length;
-
-    while (line < end) {
-        char stated[] = "0000-00-00 00:00:00Z";
-        double utc_s;
-        if ((size_t)(end - line) >= TT_MINUTE_SIZE - 1 && is_minute(line)) {
-            memcpy(stated, line, 16);
-            if (tt_time_read(stated, sizeof stated - 1, &utc_s)) {
-                tt_report_minute(out, zone, utc_s);
-                line += TT_MINUTE_SIZE - 1;
-                continue;
-            }
-        }
-        tt_buffer_putc(out, *line++);
-    }
-}
-
 /* The sentences of the text output, one to each line of an endless page. */
 static void tell_all(struct building *b, const struct tiptrue_zone *zone)
 {
-    struct tt_buffer text = {0}, words = {0};
-    struct tt_page page = {.out = &text, .utf8 = true, .columns = ENDLESS};
+    struct tt_buffer text = {0};
+    struct tt_page page = {.out = &text, .utf8 = true, .columns = ENDLESS, .zone = zone};
 
     tt_trend_sentences(&page, b->trend);
     tt_page_end(&page);
-    b->sentences =
-        TT_ARENA_NEW(&b->arena, 4 + b->trend->n_changes + b->trend->n_tips, const char *);
+    size_t lines = 1;
+    for (const char *at = text.text; !text.failed && at != NULL && *at != '\0'; at++) {
+        lines += *at == '\n';
+    }
+    b->sentences = TT_ARENA_NEW(&b->arena, lines, const char *);
     b->failed = b->failed || text.failed || b->sentences == NULL;
     for (const char *line = b->failed ? "" : text.text; *line != '\0';) {
         const char *end = line + strcspn(line, "\n");
         line += strspn(line, " ");
         if (end > line) {
-            tt_buffer_reset(&words);
-            add_local(&words, zone, line, (size_t)(end - line));
-            const char *copy =
-                words.failed ? NULL : tt_arena_copy_text(&b->arena, words.text, words.length);
+            const char *copy = tt_arena_copy_text(&b->arena, line, (size_t)(end - line));
             b->failed = b->failed || copy == NULL;
             b->sentences[b->n_sentences++] = copy;
         }
         line = *end == '\0' ? end : end + 1;
     }
-    tt_buffer_clear(&words);
     tt_buffer_clear(&text);
 }
 
@@ -261,8 +264,14 @@ void tt_report_add_trend(struct tt_report *report, const struct tiptrue_trend *t
     }
     for (size_t i = 0; i < trend->n_changes; i++) {
         const struct tt_trend_change *from = &trend->changes[i];
+        bool only_height = from->code == TT_CHANGE_Z_HOME || from->code == TT_CHANGE_TIP_HEIGHT ||
+                           from->code == TT_CHANGE_HEIGHT_OR_Z_HOME;
         changes[i] = (struct tt_weeks_change){from->moved == TT_MOVED_TIP ? from->tip : TT_NONE,
-                                              from->after_s, from->before_s, from->text};
+                                              from->after_s,
+                                              from->before_s,
+                                              only_height || from->has_height_shift,
+                                              !only_height,
+                                              from->text};
     }
     const struct tt_weeks weeks = {.machine = trend->machine,
                                    .tips = tips,

@@ -54,6 +54,8 @@ static const char PICTURE[] =
     ".px{fill:none;stroke:@blue;stroke-width:1.2}\n"
     "svg .py{fill:none;stroke:@ochre;stroke-width:1.2}\n"
     "svg .E{fill:@green}svg .S{fill:none;stroke:@red;stroke-width:1.5}\n"
+    "svg .no{font-weight:700;paint-order:stroke;stroke:@paper;stroke-width:3px}\n"
+    "svg .pm{fill:@green;fill-opacity:.15;stroke:none}"
     "svg .o{fill:@ochre;fill-opacity:.16;stroke:none}svg .B{fill:@fill}\n";
 
 static const char *colour(const struct palette *p, const char *name, size_t length)
@@ -115,7 +117,7 @@ static const char PAGE[] =
     "h1{font-size:1.5rem;margin:.8rem 0 .2rem}h2{font-size:1.3rem;margin:1.6rem 0 "
     ".4rem;border-top:2px solid var(--grid);"
     "padding-top:.8rem}h3{font-size:1.1rem;margin:1.2rem 0 .4rem}\n"
-    "p,ul,dl{margin:.4rem 0;max-width:52rem}ul{padding-left:1.3rem}li{margin:.2rem 0}\n"
+    "p,ul,ol,dl{margin:.4rem 0;max-width:52rem}ul,ol{padding-left:1.3rem}li{margin:.2rem 0}\n"
     ".soft{color:var(--soft)}a{color:var(--blue)}\n"
     ".verdict{border:3px solid;border-left-width:14px;padding:.5rem "
     ".8rem;max-width:52rem;font-size:1.1rem}\n"

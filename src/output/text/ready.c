@@ -116,7 +116,7 @@ static void add_change(struct tt_buffer *words, const struct tiptrue_ready *read
     for (size_t i = 0; ready->since != NULL && i < ready->since->n_tips; i++) {
         const struct tt_tip_comparison *since = &ready->since->tips[i];
         if (strcmp(since->name, tip->name) == 0 && since->offset.known) {
-            tt_minute_write(ready->before_s, minute);
+            tt_minute_write(NULL, ready->before_s, minute);
             tt_buffer_printf(words, "; since %.10s: ", minute);
             add_pair_um(words, since->offset.x, since->offset.y);
         }
@@ -234,10 +234,10 @@ static void say_since(struct tt_page *page, const struct tiptrue_ready *ready)
     if (ready->trend != NULL && ready->trend->latest.judged && ready->trend->latest.differs) {
         tt_page_go(page, 2);
         tt_buffer_puts(words, "against the runs before: ");
-        tt_latest_words(ready->trend, words);
+        tt_latest_words(ready->trend, NULL, words);
         tt_page_say(page, 4);
     } else if (ready->all_alike) {
-        tt_minute_write(ready->before_s, minute);
+        tt_minute_write(NULL, ready->before_s, minute);
         tt_page_go(page, 2);
         tt_buffer_printf(words, "since %.10s all tips moved by ", minute);
         add_pair_um(words, ready->alike.x_mm, ready->alike.y_mm);
@@ -285,7 +285,7 @@ static void say_forecast(struct tt_page *page, const struct tiptrue_ready *ready
         add_pair_um(words, tip->drift_x_mm_per_week, tip->drift_y_mm_per_week);
         tt_buffer_puts(words, " a week");
         if (tip->forecast.state == TT_FORECAST_DATE) {
-            tt_minute_write(tip->forecast.date_s, date);
+            tt_minute_write(NULL, tip->forecast.date_s, date);
             tt_buffer_printf(words, "; %s until %.10s",
                              tip->forecast.over_now ? "a new offset holds" : "its offset holds",
                              date);
@@ -305,7 +305,7 @@ static void say_board(struct tt_page *page, const struct tiptrue_ready *ready)
     }
     tt_page_go(page, 2);
     if (board->verdict != TIPTRUE_KEEP) {
-        tt_minute_write(board->time_s, when);
+        tt_minute_write(NULL, board->time_s, when);
         tt_buffer_printf(&page->words,
                          board->verdict == TIPTRUE_UPDATE
                              ? "the board of %s, %zu parts, shows the calibration off (`tiptrue "
@@ -317,7 +317,7 @@ static void say_board(struct tt_page *page, const struct tiptrue_ready *ready)
     if (confirmed->id[0] == '\0') {
         tt_buffer_puts(&page->words, "no board has confirmed it yet");
     } else {
-        tt_minute_write(confirmed->time_s, when);
+        tt_minute_write(NULL, confirmed->time_s, when);
         tt_buffer_printf(&page->words, "confirmed by %zu parts on %s%s", confirmed->parts, when,
                          ready->written_since ? "; offsets were written since then" : "");
     }

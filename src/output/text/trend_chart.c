@@ -125,10 +125,10 @@ static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend,
     tt_page_line_end(page);
     free(line);
     tt_page_go(page, MARGIN);
-    tt_minute_write(trend->first_s, text);
+    tt_minute_write(page->zone, trend->first_s, text);
     text[10] = '\0';
     tt_page_puts(page, text);
-    tt_minute_write(trend->last_s, text);
+    tt_minute_write(page->zone, trend->last_s, text);
     text[10] = '\0';
     tt_page_go(page, MARGIN + canvas->columns - 10);
     tt_page_puts(page, text);

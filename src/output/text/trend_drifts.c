@@ -19,14 +19,15 @@ void tt_add_um(struct tt_buffer *words, double mm, double u_mm, bool plus)
 }
 
 /* When it will be off, and by when at the latest to act; @what: "offset", "height". */
-static void say_forecast(struct tt_buffer *words, const struct tt_forecast *f, const char *what)
+static void say_forecast(struct tt_page *page, const struct tt_forecast *f, const char *what)
 {
+    struct tt_buffer *words = &page->words;
     char date[TT_MINUTE_SIZE], from[TT_MINUTE_SIZE], to[TT_MINUTE_SIZE];
 
     if (f->state == TT_FORECAST_DATE) {
-        tt_minute_write(f->date_s, date);
-        tt_minute_write(f->from_s, from);
-        tt_minute_write(f->to_s, to);
+        tt_minute_write(page->zone, f->date_s, date);
+        tt_minute_write(page->zone, f->from_s, from);
+        tt_minute_write(page->zone, f->to_s, to);
         date[10] = from[10] = to[10] = '\0';
         if (f->over_now) {
             tt_buffer_printf(words, "; the %s in use is further off than the permitted ", what);
@@ -54,7 +55,7 @@ static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
     tt_buffer_puts(&page->words, ", ");
     tt_add_um(&page->words, t->drift_y_mm_per_week, t->u_drift_y_mm_per_week, true);
     tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " a week");
-    say_forecast(&page->words, &t->forecast, "offset");
+    say_forecast(page, &t->forecast, "offset");
     if (t->step_alike) {
         tt_buffer_puts(&page->words, " (a step would explain the runs about as well)");
     }
@@ -88,7 +89,7 @@ static void say_height_drift(struct tt_page *page, const struct tt_trend_tip *t)
     tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
                      h->drift_mm_per_week < 0 ? ", downwards: the tip wears, or Z moves"
                                               : ", upwards: dirt on its end, or Z moves");
-    say_forecast(&page->words, &h->forecast, "height");
+    say_forecast(page, &h->forecast, "height");
     if (h->step_alike) {
         tt_buffer_puts(&page->words, " (a step would explain the runs about as well)");
     }

@@ -32,8 +32,8 @@ static void say_runs(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     char first[TT_MINUTE_SIZE], last[TT_MINUTE_SIZE];
 
-    tt_minute_write(trend->first_s, first);
-    tt_minute_write(trend->last_s, last);
+    tt_minute_write(page->zone, trend->first_s, first);
+    tt_minute_write(page->zone, trend->last_s, last);
     tt_buffer_printf(&page->words, "machine '%s': %zu run%s",
                      trend->machine != NULL ? trend->machine : "", trend->runs_stored,
                      trend->runs_stored == 1 ? "" : "s");
@@ -135,7 +135,7 @@ static void say_latest(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     if (trend->latest.judged) {
         tt_page_puts(page, "  ");
-        tt_latest_words(trend, &page->words);
+        tt_latest_words(trend, page->zone, &page->words);
         tt_page_say(page, 4);
     }
 }
@@ -190,7 +190,7 @@ static void say_events(struct tt_page *page, const struct tiptrue_trend *trend)
     char when[TT_MINUTE_SIZE];
 
     for (size_t i = 0; i < trend->n_events; i++) {
-        tt_minute_write(trend->events[i].time_s, when);
+        tt_minute_write(page->zone, trend->events[i].time_s, when);
         tt_page_puts(page, "  ");
         /* in quotation marks: what somebody wrote stays as it was written, lengths too */
         bool note = strcmp(trend->events[i].code, "note") == 0;
@@ -206,8 +206,8 @@ static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
     for (size_t i = 0; i < trend->n_changes; i++) {
         const struct tt_trend_change *c = &trend->changes[i];
         char after[TT_MINUTE_SIZE], before[TT_MINUTE_SIZE];
-        tt_minute_write(c->after_s, after);
-        tt_minute_write(c->before_s, before);
+        tt_minute_write(page->zone, c->after_s, after);
+        tt_minute_write(page->zone, c->before_s, before);
         tt_page_puts(page, "  ");
         tt_buffer_printf(&page->words, "between %s and %s: %s", after, before, c->text);
         if (c->attribution < 0.95) {
@@ -330,7 +330,7 @@ static void say_signals(struct tt_page *page, const struct tt_trend_tip *t)
 
     for (size_t i = from; i < t->n_signals; i++) {
         const struct tt_signal *s = &t->signals[i];
-        tt_minute_write(t->points[s->point].time_s, time);
+        tt_minute_write(page->zone, t->points[s->point].time_s, time);
         tt_page_puts(page, "  ");
         tt_buffer_printf(&page->words, "%s %s, %s: %s", time, t->name, tt_chart_word(s->chart),
                          s->text);
@@ -409,10 +409,11 @@ void tt_output_latest_text(const struct tiptrue_trend *trend,
     if (options != NULL) {
         page.utf8 = options->utf8;
         page.units = tt_units_of(options->units);
+        page.zone = options->zone;
         page.columns = options->columns >= 40 ? options->columns : 80;
     }
     tt_buffer_puts(&page.words, "Against the history: ");
-    tt_latest_words(trend, &page.words);
+    tt_latest_words(trend, page.zone, &page.words);
     tt_page_say(&page, 2);
     tt_page_end(&page);
 }
@@ -427,6 +428,7 @@ void tt_output_trend_text(const struct tiptrue_trend *trend,
         page.colour = options->colour;
         page.utf8 = options->utf8;
         page.units = tt_units_of(options->units);
+        page.zone = options->zone;
         page.columns = options->columns >= 40 ? options->columns : 80;
     }
     size_t wide = page.columns;

@@ -1,0 +1,84 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* The axis of time under lanes: days of the reader's time zone. */
+#include "config.h"
+
+#include "output/report/pictures.h"
+
+#include <math.h>
+
+#include "base/time.h"
+
+#define DAY_S 86400.0
+
+static long ahead_of(const struct tiptrue_zone *zone, double utc_s)
+{
+    char name[TIPTRUE_ZONE_NAME] = "";
+
+    return zone->ahead_s != NULL ? zone->ahead_s(zone->context, utc_s, name) : 0;
+}
+
+/* Ticks are whole days at midnight local time: so many days apart that at most five fit. */
+static double days_apart(const struct tt_scale *time)
+{
+    static const double STEPS[] = {1, 2, 7, 14, 28, 91, 182, 364, 728, 1820, 3640};
+    double days = (time->high - time->low) / DAY_S;
+
+    for (size_t i = 0; i < sizeof STEPS / sizeof STEPS[0]; i++) {
+        if (days / STEPS[i] <= 5) {
+            return STEPS[i];
+        }
+    }
+    return ceil(days / 5);
+}
+
+/* The first local midnight that the step falls on, at or after the beginning. Weeks begin on a
+ * Monday: 1970-01-05 was one. */
+static double first_day(const struct tt_scale *time, const struct tiptrue_zone *zone, double step)
+{
+    double local = (time->low + (double)ahead_of(zone, time->low)) / DAY_S;
+
+    return step < 7 ? ceil(local) : step * ceil((local - 4) / step) + 4;
+}
+
+void tt_draw_days(struct tt_picture *picture, const struct tt_scale *time,
+                  const struct tiptrue_zone *zone, double top, double bottom, bool labels)
+{
+    double step = days_apart(time);
+    bool long_time = time->high - time->low > 300 * DAY_S;
+
+    for (double day = first_day(time, zone, step);; day += step) {
+        double utc_s = day * DAY_S - (double)ahead_of(zone, day * DAY_S);
+        double x = tt_scale_place(time, utc_s);
+        char text[TT_TIME_SIZE];
+        if (!(utc_s <= time->high)) {
+            break;
+        }
+        tt_picture_line(picture, "g", x, top, x, bottom);
+        tt_time_write(day * DAY_S, text);
+        text[long_time ? 7 : 10] = '\0';
+        if (labels && x < TT_PICTURE_WIDTH - 26) {
+            tt_picture_text(picture, "m", x, bottom + 13, "middle", long_time ? text : text + 5,
+                            10);
+        }
+    }
+    tt_picture_line(picture, "f", TT_PLOT_LEFT, bottom, TT_PLOT_RIGHT, bottom);
+}
+
+void tt_name_days(struct tt_picture *picture, const struct tt_extent *times,
+                  const struct tiptrue_zone *zone, double y)
+{
+    char first[TT_TIME_SIZE], last[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
+    struct tt_buffer text = {0};
+
+    if (zone->ahead_s != NULL) {
+        (void)zone->ahead_s(zone->context, times->high, name);
+    }
+    tt_time_write(times->low + (double)ahead_of(zone, times->low), first);
+    tt_time_write(times->high + (double)ahead_of(zone, times->high), last);
+    first[10] = last[10] = '\0';
+    tt_buffer_printf(&text, "%s to %s, %s", first, last, name);
+    tt_picture_text(picture, "m", TT_PLOT_RIGHT, y, "end", text.failed ? "" : text.text, 42);
+    picture->svg.failed = picture->svg.failed || text.failed;
+    tt_buffer_clear(&text);
+}
