@@ -306,7 +306,7 @@ void tt_report_add_fault(struct tt_report *report, const char *file,
 
 /* Sentences behind the changes that are shown at once; further ones, such as a line for each run
  * that is left out, are folded. */
-#define MOST_SHOWN 10
+#define MOST_SHOWN 5
 
 /* The headline, the changes with the numbers that they have in the pictures, the rest. */
 static void put_sentences_of(struct tt_buffer *body, const struct tt_weeks *weeks)
