@@ -159,15 +159,6 @@ struct tiptrue_tip_result tiptrue_solution_tip(const struct tiptrue_solution *so
 
 #include "tiptrue_units.h"
 
-/* The time zone that times are told in. */
-#define TIPTRUE_ZONE_NAME 32
-struct tiptrue_zone {
-    /* Seconds that local time is ahead of UTC at @utc_s (since 1970-01-01T00:00:00Z); its name into
-     * @name, NUL-terminated. */
-    long (*ahead_s)(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME]);
-    void *context;
-};
-
 struct tiptrue_text_options {
     bool colour;        /* ANSI colour; words always say the same */
     bool utf8;          /* µ and ± may be used */

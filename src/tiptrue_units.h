@@ -6,6 +6,15 @@
 
 struct tiptrue_machine;
 
+/* The time zone that times are told in. */
+#define TIPTRUE_ZONE_NAME 32
+struct tiptrue_zone {
+    /* Seconds that local time is ahead of UTC at @utc_s (since 1970-01-01T00:00:00Z); its name into
+     * @name, NUL-terminated. */
+    long (*ahead_s)(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME]);
+    void *context;
+};
+
 /* The unit that lengths are printed in. Small ones (uncertainties, changes) are in um beside mm, in
  * microinches beside inches. JSON is in mm always. */
 enum tiptrue_units {

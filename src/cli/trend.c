@@ -133,7 +133,8 @@ int cli_trend(int argc, char *argv[])
                "which tip drifts and when its "
                "offset "
                "will be out, how much runs scatter, and the signals of control charts.\v"
-               "Times are those of the time zone TZ. Exit status: 0, whatever is found, but for --exit-status; 64 wrong use, 65 damaged "
+               "Times are those of the time zone TZ. "
+               "Exit status: 0, whatever is found, but for --exit-status; 64 wrong use, 65 damaged "
                "history, 66 no such "
                "history or machine, 74 reading "
                "failed.",

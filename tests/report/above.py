@@ -132,7 +132,8 @@ def check_weeks():
     tips = [t["tip"] for t in said[0]["tips"]]
     expected = [s["tips"][k]["height"]["value_mm"] for k in range(len(tips)) for s in said]
     found = [float("".join(row[2].itertext()).replace("\N{MINUS SIGN}", "-")) for row in rows]
-    tally.check(len(found) == len(expected) and np.abs(np.array(found) - expected).max() < 6e-5, f"heights {found}, solved {expected}")
+    tally.check(len(found) == len(expected) and np.abs(np.array(found) - expected).max() < 6e-5,
+                f"heights {found}, solved {expected}")
     for k in range(len(tips)):
         lane = slice(14 * k, 14 * k + 14)
         checks.straight([(1000 * v, place(m)[1]) for v, m in zip(expected[lane], marks[lane])], True, f"lane of {tips[k]}")

@@ -308,25 +308,32 @@ void tt_report_add_fault(struct tt_report *report, const char *file,
  * that is left out, are folded. */
 #define MOST_SHOWN 5
 
+static void put_sentence(struct tt_buffer *body, const char *element, const char *text)
+{
+    tt_buffer_printf(body, "<%s>", element);
+    tt_markup_text(body, text);
+    tt_buffer_printf(body, "</%s>\n", element);
+}
+
 /* The headline, the changes with the numbers that they have in the pictures, the rest. */
 static void put_sentences_of(struct tt_buffer *body, const struct tt_weeks *weeks)
 {
-    size_t fold = 1 + weeks->n_changes + MOST_SHOWN, n = weeks->n_sentences;
+    size_t n = weeks->n_sentences, rest = n > weeks->n_changes ? 1 + weeks->n_changes : n;
+    size_t fold = n > rest + MOST_SHOWN + 1 ? rest + MOST_SHOWN : n;
 
-    for (size_t i = 0; i < n; i++) {
-        bool change = i > 0 && i <= weeks->n_changes, folds = n > fold + 1 && i >= fold;
-        tt_buffer_puts(body, change && i == 1 ? "<ol>\n" : "");
-        if (folds && i == fold) {
+    tt_buffer_printf(body, "<p class=\"verdict %s\">", weeks->quiet ? "keep" : "update");
+    put_sentence(body, "strong", n > 0 ? weeks->sentences[0] : "");
+    tt_buffer_puts(body, rest > 1 ? "</p>\n<ol>\n" : "</p>\n");
+    for (size_t i = 1; i < rest; i++) {
+        put_sentence(body, "li", weeks->sentences[i]);
+    }
+    tt_buffer_puts(body, rest > 1 ? "</ol>\n" : "");
+    for (size_t i = rest; i < n; i++) {
+        if (i == fold) {
             tt_buffer_printf(body, "<details><summary>%zu more</summary>\n", n - 1 - fold);
         }
-        tt_buffer_puts(body, folds && i == n - 1 ? "</details>\n" : "");
-        tt_buffer_puts(body, change         ? "<li>"
-                             : i > 0        ? "<p>"
-                             : weeks->quiet ? "<p class=\"verdict keep\"><strong>"
-                                            : "<p class=\"verdict update\"><strong>");
-        tt_markup_text(body, weeks->sentences[i]);
-        tt_buffer_puts(body, change ? "</li>\n" : i == 0 ? "</strong></p>\n" : "</p>\n");
-        tt_buffer_puts(body, change && i == weeks->n_changes ? "</ol>\n" : "");
+        tt_buffer_puts(body, fold < n && i == n - 1 ? "</details>\n" : "");
+        put_sentence(body, "p", weeks->sentences[i]);
     }
 }
 

@@ -67,10 +67,10 @@ static void invent(struct invented *made)
     }
     made->series[0].drift = made->drift;
     made->series[0].n_drift = 4;
-    made->changes[0] = (struct tt_weeks_change){TT_NONE, made->points[0][20].time_s,
-                                                made->points[0][21].time_s, "all <tips>"};
-    made->changes[1] = (struct tt_weeks_change){1, made->points[0][8].time_s,
-                                                made->points[0][9].time_s, "one tip"};
+    made->changes[0] = (struct tt_weeks_change){
+        TT_NONE, made->points[0][20].time_s, made->points[0][21].time_s, true, true, "all <tips>"};
+    made->changes[1] = (struct tt_weeks_change){
+        1, made->points[0][8].time_s, made->points[0][9].time_s, false, true, "one tip"};
     made->exports[0] =
         (struct tt_weeks_export){made->points[0][22].time_s + 711, "bench & co.json"};
     made->exports[1] = (struct tt_weeks_export){made->points[0][30].time_s + 711, "bench.json"};
@@ -116,7 +116,7 @@ static char *page_of(const struct tt_weeks *weeks)
     tt_report_add_weeks(&report, weeks);
     tt_report_write(&report, &page);
     ck_assert(!page.failed);
-    ck_assert_uint_eq(report.n_pictures, 4);
+    ck_assert_uint_eq(report.n_pictures, TT_WEEKS_QUANTITIES);
     tt_report_clear(&report);
     if (show != NULL) {
         FILE *file = fopen(show, "w");
@@ -135,13 +135,17 @@ START_TEST(marks_are_the_data)
 
     /* legends have one of each more in each picture, but for the signal, which only the offsets
      * have */
-    ck_assert_uint_eq(count(page, "<circle class=\"u\""), 4 * (TIPS * RUNS + 1));
+    ck_assert_uint_eq(count(page, "<circle class=\"u\""), TT_WEEKS_QUANTITIES * (TIPS * RUNS + 1));
     ck_assert_uint_eq(count(page, "<circle class=\"S\""), 2 * (TIPS * 3 + 1));
-    ck_assert_uint_eq(count(page, "<path class=\"E\""), 4 * (2 + 1));
-    /* a shared change in each lane, that of one tip in one */
-    ck_assert_uint_eq(count(page, "<g class=\"change\">"), 4 * (TIPS + 1));
+    ck_assert_uint_eq(count(page, "<path class=\"E\""), TT_WEEKS_QUANTITIES * (2 + 1));
+    /* a shared change in each lane, that of one tip in one, but for its height, which stayed; with
+     * their numbers */
+    size_t shared = TT_WEEKS_QUANTITIES * TIPS, own = TT_WEEKS_QUANTITIES - 1;
+    ck_assert_uint_eq(count(page, "<g class=\"change\">"), shared + own);
+    ck_assert_uint_eq(count(page, "class=\"no\">1</text>"), shared);
+    ck_assert_uint_eq(count(page, "class=\"no\">2</text>"), own);
     ck_assert_uint_eq(count(page, "<path class=\"o\""), 1);
-    ck_assert_uint_eq(count(page, "<tr><td"), 4 * TIPS * RUNS);
+    ck_assert_uint_eq(count(page, "<tr><td"), TT_WEEKS_QUANTITIES * TIPS * RUNS);
     free(page);
 }
 END_TEST
@@ -196,7 +200,7 @@ START_TEST(one_run)
     made.series[0].n_drift = 0;
     made.weeks.n_changes = made.weeks.n_exports = 0;
     char *page = page_of(&made.weeks);
-    ck_assert_uint_eq(count(page, "<circle class=\"u\""), 4 * (TIPS + 1));
+    ck_assert_uint_eq(count(page, "<circle class=\"u\""), TT_WEEKS_QUANTITIES * (TIPS + 1));
     ck_assert_ptr_null(strstr(page, "nan"));
     free(page);
 }
