@@ -141,6 +141,18 @@ def judged(browser, path, name, axe, dark):
     tally.check(found["good"] > 15, f"{name}: axe looked at {found['good']} rules only")
 
 
+def printed(browser, path, folder, sheets, tips):
+    """The first sheet holds the verdict and all tips at a glance; each tip has one sheet of its own."""
+    browser.open(path, width=SHEET[0], height=SHEET[1], media="print")
+    low = browser.evaluate("document.querySelector('main table').getBoundingClientRect().bottom")
+    tally.check(0 < low < SHEET[1], f"the table of tips ends at {low} of a sheet of {SHEET[1]}")
+    pdf = os.path.join(folder, "sheets.pdf")
+    browser.pdf(pdf)
+    with open(pdf, "rb") as file:
+        n = len(re.findall(rb"/Type\s*/Page\b", file.read()))
+    tally.check(n == sheets + tips, f"{tips} tips are printed on {n} sheets, {sheets + tips} expected")
+
+
 def luminance(colour):
     """Relative luminance (WCAG 2.2, section 6)."""
     colour = "".join(2 * c for c in colour[1:]) if len(colour) == 4 else colour[1:]
@@ -197,6 +209,8 @@ def main(folder):
     with Browser() as browser:
         for name, path in pages.items():
             seen.look(path, f"{name}, layout", lambda path=path, name=name: laid_out(browser, path, name))
+        # two of the run as a whole, one of cautions
+        seen.look(pages["11-eight-tips"], "eight tips, sheets", lambda: printed(browser, pages["11-eight-tips"], folder, 3, 8))
         for name in ("02-film", "05-one-direction", "08-moved", "hostile", "weeks", "board"):
             for dark in (False, True):
                 seen.look(pages[name], f"{name}, {'dark' if dark else 'light'}",

@@ -142,12 +142,13 @@ static const char PAGE[] =
     "summary{color:var(--soft);cursor:pointer;font-size:.85rem;padding:.25rem 0}\n"
     "summary:focus-visible,a:focus-visible{outline:3px solid var(--blue);outline-offset:2px}\n"
     ".note{border-left:4px solid var(--ochre);padding-left:.7rem}\n"
-    "@media "
-    "print{@page{size:A4;margin:14mm}body{font-size:10pt}header,main,footer{max-width:none;padding:"
-    "0}"
-    ".grid{display:block;columns:2;column-gap:8mm}figure{margin-bottom:5mm}figure "
-    "svg{max-width:none}details:not([open]){display:none}"
-    "h2,h3,figcaption{break-after:avoid}}\n";
+    /* a tip fills a sheet: its tables beside each other, four pictures beneath */
+    "@media print{@page{size:A4;margin:14mm}body{font-size:10pt}\n"
+    "header,main,footer{max-width:none;padding:0}\n"
+    ".grid{grid-template-columns:1fr 1fr;gap:2mm 8mm}figure svg{max-width:78mm}\n"
+    "h3[id^=run-]{break-before:page}section+section{break-before:page}\n"
+    "h3[id^=run-]~table{display:inline-table;vertical-align:top;margin-right:6mm;font-size:7.5pt}\n"
+    "details:not([open]){display:none}h2,h3,figcaption{break-after:avoid}}\n";
 
 void tt_style_page(struct tt_buffer *out)
 {
