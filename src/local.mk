@@ -114,7 +114,7 @@ libcore_la_SOURCES = \
   src/export/height_field.c src/export/height_field.h \
   src/export/machine_field.c src/export/machine_field.h \
   src/export/guard.c src/export/guard.h \
-  src/export/place.c src/export/place.h src/export/place_kinds.h \
+  src/export/place.c src/export/place_say.c src/export/place.h src/export/place_kinds.h \
   src/export/place_json.c \
   src/export/place_lines.c \
   src/export/place_pattern.c \
@@ -164,7 +164,8 @@ libcore_la_SOURCES = \
   src/adjust/model.c src/adjust/model.h \
   src/adjust/mirrored.c src/adjust/mirrored.h \
   src/adjust/model_findings.c \
-  src/adjust/modes.c src/adjust/modes.h src/adjust/modes_axes.c src/adjust/modes_changes.c src/adjust/modes_parts.h \
+  src/adjust/modes.c src/adjust/modes.h src/adjust/modes_axes.c \
+  src/adjust/modes_changes.c src/adjust/modes_odds.c src/adjust/modes_parts.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/near.c \
   src/adjust/plausible.c src/adjust/plausible.h \
@@ -342,12 +343,12 @@ tiptrue_SOURCES = \
   src/cli/compare.c \
   src/cli/completion.c \
   src/cli/new.c \
-  src/cli/history.c src/cli/history.h \
+  src/cli/history.c src/cli/history_common.c src/cli/history.h \
   src/cli/history_import.c \
   src/cli/history_say.c \
   src/cli/history_show.c \
   src/cli/inputs.c src/cli/inputs.h \
-  src/cli/main.c \
+  src/cli/main.c src/cli/exit.c \
   src/cli/messages.c src/cli/messages.h \
   src/cli/options.c src/cli/options.h \
   src/cli/placement.c \

@@ -34,9 +34,6 @@
  * spent, and 3 of 1600 runs with single touches off end otherwise, by less than U. */
 #define PLAIN_SHARE 0.12
 #define PLAIN_EDGE_SHARE 0.2
-/* Early ones of an edge, at most: touches are late more often than early, and where few are kept,
- * the early ones may be the good ones. */
-#define PLAIN_EARLY_SHARE 0.1
 #define PLAIN_TOUCHES 16
 #define PLAIN_SCATTER_MM 7e-3
 #define NESTED_PLAIN_LN 2.3
@@ -242,21 +239,19 @@ static enum tiptrue_status has_few_off(struct tt_pool *pool, const struct tt_fit
 {
     const struct tt_model *model = fit->model;
     double off = (double)model->n_touches - tt_fit_total_good(fit);
-    double *early = TT_ARENA_NEW(pool->search->arena, model->plate->n_edges, double);
+    double *of_edge = TT_ARENA_NEW(pool->search->arena, model->plate->n_edges, double);
 
-    if (early == NULL) {
+    if (of_edge == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     *few = off <= PLAIN_SHARE * (double)model->n_touches && model->n_touches >= PLAIN_TOUCHES &&
            !fit->scattered &&
            (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < PLAIN_SCATTER_MM);
     for (size_t i = 0; i < model->n_touches; i++) {
-        size_t edge = model->cells[model->cell_of[i]].edge;
-        early[edge] += model->residual[i] > 0 ? 1 - fit->good[i] : 0;
+        of_edge[model->cells[model->cell_of[i]].edge] += 1 - fit->good[i];
     }
     for (size_t j = 0; j < model->plate->n_edges; j++) {
-        *few = *few && fit->late_count[j] <= fmax(1.5, PLAIN_EDGE_SHARE * fit->edge_count[j]) &&
-               early[j] <= fmax(0.5, PLAIN_EARLY_SHARE * fit->edge_count[j]);
+        *few = *few && of_edge[j] <= fmax(1.5, PLAIN_EDGE_SHARE * fit->edge_count[j]);
     }
     return TIPTRUE_OK;
 }

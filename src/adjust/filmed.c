@@ -10,20 +10,22 @@
 #include <math.h>
 
 #include "adjust/findings.h"
+#include "adjust/mixture.h"
+#include "base/distribution.h"
 
-/* Two depths are alike within so many repeatabilities: 4 standard deviations of their difference.
+/* Two depths are alike within so many repeatabilities: 2.5 standard deviations of their difference.
  */
-#define ALIKE 5.66
-/* The touches set aside tell a thickness when so many, and this share of them, are off alike about
- * their median. */
-#define FILM_TOUCHES 4
-#define FILM_SHARE 0.75
+#define ALIKE 3.54
+/* The touches set aside tell a thickness when so many lie alike about their median as depths that
+ * are spread evenly over the scale of late ones do in one run of a thousand. */
+#define FILM_CHANCE 1e-3
 
 /* By what most touches set aside are off, early or late; 0 = they have nothing in common. */
 static double common_depth(const struct tt_view *view, double alike_mm)
 {
     const struct tt_fit *fit = view->fit;
-    double *depth = fit->sorted_mm, near = 0;
+    double *depth = fit->sorted_mm;
+    unsigned near = 0;
     size_t n = 0;
 
     for (size_t i = 0; i < view->model->n_touches; i++) {
@@ -31,15 +33,17 @@ static double common_depth(const struct tt_view *view, double alike_mm)
             depth[n++] = fabs(view->model->residual[i]);
         }
     }
-    if (n < FILM_TOUCHES) {
+    if (n < 2) {
         return 0;
     }
     gsl_sort(depth, 1, n);
-    double middle = depth[n / 2];
+    double middle = depth[n / 2], chance = fmin(2 * alike_mm / DEPTH_SCALE_MM, 1);
     for (size_t k = 0; k < n; k++) {
         near += fabs(depth[k] - middle) < alike_mm;
     }
-    return near >= fmax(FILM_TOUCHES, FILM_SHARE * (double)n) ? middle : 0;
+    /* the median is alike itself */
+    return near > 1 && tt_binomial_upper(near - 2, chance, (unsigned)n - 1) < FILM_CHANCE ? middle
+                                                                                          : 0;
 }
 
 enum tiptrue_status tt_findings_of_film(struct tt_view *view)

@@ -187,33 +187,8 @@ double tt_fit_touch_scatter(const struct tt_fit *fit, double dof)
     return fmax(sum / dof, fit->least_touch_var_mm2);
 }
 
-double tt_fit_total_good(const struct tt_fit *fit)
-{
-    double sum = 0;
-    for (size_t i = 0; i < fit->model->n_touches; i++) {
-        sum += fit->good[i];
-    }
-    return sum;
-}
-
 /* How far a weighted solution is driven: roughly, to judge it, or to the end. */
 enum depth { ROUGH, PRECISE };
-
-double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof,
-                     bool *contradicted)
-{
-    *contradicted = false;
-    if (isinf(stated_dof)) {
-        return stated_mm2;
-    }
-    if (stated_dof <= 0) { /* nothing stated */
-        return own_mm2;
-    }
-    double ratio = own_mm2 / stated_mm2;
-    *contradicted = tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
-                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
-    return *contradicted ? own_mm2 : (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof);
-}
 
 /* Repeatabilities from the residuals and what is stated of them; *change receives their largest
  * relative change. */

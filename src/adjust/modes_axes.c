@@ -11,14 +11,7 @@
 
 #include "adjust/views.h"
 
-/* Of the touches' squared residuals a candidate takes away at most this share, rounding and all. */
-#define MOST_TAKEN 0.98
 enum { MOST = TT_AXIS_NUMBERS };
-
-double tt_mode_gained(double own_dof, double taken)
-{
-    return own_dof > 0 ? -0.5 * own_dof * log1p(-fmin(taken / own_dof, MOST_TAKEN)) : 0.5 * taken;
-}
 
 /* A candidate of @m columns. */
 struct candidate {

@@ -5,9 +5,11 @@
  */
 #include "config.h"
 
+#include <math.h>
 #include <string.h>
 
 #include "adjust/fit.h"
+#include "base/distribution.h"
 
 /* The quadratic form of @slope with the lower triangle @h. */
 static double form(const double h[], const double slope[], size_t n)
@@ -178,4 +180,29 @@ void tt_fit_update_dof_only(struct tt_fit *fit, const bool edges[])
         (void)leverages(fit, edges);
     }
     set_dof(fit, (double)fit->model->n_unknowns - spent_on_priors(fit) - sights.all, &sights);
+}
+
+double tt_fit_total_good(const struct tt_fit *fit)
+{
+    double sum = 0;
+    for (size_t i = 0; i < fit->model->n_touches; i++) {
+        sum += fit->good[i];
+    }
+    return sum;
+}
+
+double tt_fit_pooled(double own_mm2, double dof, double stated_mm2, double stated_dof,
+                     bool *contradicted)
+{
+    *contradicted = false;
+    if (isinf(stated_dof)) {
+        return stated_mm2;
+    }
+    if (stated_dof <= 0) { /* nothing stated */
+        return own_mm2;
+    }
+    double ratio = own_mm2 / stated_mm2;
+    *contradicted = tt_fisher_upper(ratio, dof, stated_dof) < TT_STATED_IMPROBABLE &&
+                    tt_chi2_upper(ratio * dof, dof) < TT_STATED_CHANCE;
+    return *contradicted ? own_mm2 : (stated_dof * stated_mm2 + dof * own_mm2) / (stated_dof + dof);
 }

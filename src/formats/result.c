@@ -20,7 +20,6 @@ static const struct tt_vocabulary rotation_senses = {senses, COUNT(senses)},
                                   severities = {tt_severity_words, TT_SEVERITIES},
                                   row_kinds = {tt_kind_words, TT_KINDS},
                                   row_uses = {tt_use_words, TT_USES};
-const struct tt_vocabulary tt_result_verdicts = {tt_verdict_words, TT_VERDICTS};
 
 #define T struct tiptrue_solution
 static const struct tt_key run_touches[] = {

@@ -8,6 +8,7 @@
 
 #include <math.h>
 
+const struct tt_vocabulary tt_result_verdicts = {tt_verdict_words, TT_VERDICTS};
 const struct tt_bounds tt_not_negative = {0, HUGE_VAL, false, "at least 0"},
                        tt_above_0 = {0, HUGE_VAL, true, "more than 0"};
 /* Another program may have computed it, and rounded. */

@@ -19,28 +19,6 @@
 /* Whatever a double holds: what a result says of itself is not judged here. */
 static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
 
-const char **tt_result_texts(struct tt_fields *fields, const struct tt_member *member, size_t *n)
-{
-    const cJSON *array =
-        tt_field_array(fields, member->object, member->what, member->key->key, TT_OPTIONAL);
-    size_t room = array != NULL ? (size_t)cJSON_GetArraySize(array) : 0;
-    const char **texts = TT_ARENA_NEW(fields->arena, room, const char *);
-
-    *n = 0;
-    fields->out_of_memory = fields->out_of_memory || texts == NULL;
-    for (const cJSON *item = room > 0 ? array->child : NULL; item != NULL && !fields->out_of_memory;
-         item = item->next) {
-        if (!cJSON_IsString(item)) {
-            tt_field_tell_form(fields, item, member->what, member->key->key, "a list of strings");
-            break;
-        }
-        texts[*n] = tt_arena_copy_text(fields->arena, item->valuestring, strlen(item->valuestring));
-        fields->out_of_memory = texts[*n] == NULL;
-        *n += texts[*n] != NULL;
-    }
-    return texts;
-}
-
 /* Nothing to read: it was looked at before, or is made from the rest. */
 static bool skip(struct tt_fields *fields, const struct tt_member *member)
 {

@@ -304,7 +304,7 @@ START_TEST(filmed)
         size_t late;
         double depth_mm, more_mm, early_mm;
         bool told;
-    } cases[] = {{3, 0.061, 0, 0.064, true},
+    } cases[] = {{4, 0.061, 0, 0.064, true},
                  {2, 0.061, 0, 0.064, false},
                  {5, 0.061, 0, 0.064, true},
                  {5, 0.061, 0, 0.095, false},

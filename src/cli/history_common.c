@@ -1,0 +1,185 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the actions of tiptrue history, trend and compare share: their options, and the history and
+ * the machine they are about. */
+#include "config.h"
+
+#include "cli/history.h"
+
+#include <argp.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sysexits.h>
+
+#include "cli/command.h"
+#include "cli/find.h"
+#include "cli/messages.h"
+#include "cli/options.h"
+#include "cli/place.h"
+#include "cli/terminal.h"
+
+static const struct argp_option COMMON_OPTIONS[] = {
+    {"history", CLI_KEY_HISTORY, "FILE", 0,
+     "The history (default: tiptrue/history.db in the user's data folder)", 1},
+    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
+    {"units", CLI_KEY_UNITS, "UNIT", 0, "Print lengths in mm, inch or um (JSON is in mm always)",
+     2},
+    {0},
+};
+
+static error_t parse_common(int key, char *argument, struct argp_state *state)
+{
+    struct cli_history_arguments *arguments = state->input;
+
+    switch (key) {
+    case ARGP_KEY_INIT:
+        arguments->names = calloc((size_t)state->argc + 1, sizeof *arguments->names);
+        return arguments->names != NULL ? 0 : ENOMEM;
+    case CLI_KEY_HISTORY:
+        arguments->history = argument;
+        return 0;
+    case CLI_KEY_PLAIN:
+        arguments->plain = true;
+        return 0;
+    case CLI_KEY_UNITS:
+        arguments->units = cli_units(state, argument);
+        return 0;
+    case ARGP_KEY_ARG:
+        if (!arguments->takes_names) {
+            cli_usage(state, "'%s' is one argument too many", argument);
+        }
+        arguments->names[arguments->n_names++] = argument;
+        return 0;
+    default:
+        return ARGP_ERR_UNKNOWN;
+    }
+}
+
+const struct argp cli_history_common_argp = {.options = COMMON_OPTIONS, .parser = parse_common};
+
+bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input)
+{
+    return cli_parse(argp, argc, argv, 0, input);
+}
+
+bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
+                       struct cli_history_arguments *arguments)
+{
+    return cli_history_parse_into(argp, argc, argv, arguments);
+}
+
+int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
+                     struct cli_messages *messages, struct tiptrue_history **history)
+{
+    struct tiptrue_error error = {0};
+    char *path = NULL;
+
+    if (named == NULL && machine != NULL) {
+        error.status = tiptrue_machine_path(machine, TIPTRUE_MACHINE_HISTORY, &path, &error);
+    }
+    if (error.status == TIPTRUE_OK && path == NULL) {
+        error.status = cli_history_place(named, write, &path, &error);
+    }
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_history_open(
+            path, write ? TIPTRUE_HISTORY_WRITE : TIPTRUE_HISTORY_READ, history, &error);
+        cli_wait_aloud(error.status == TIPTRUE_OK ? *history : NULL);
+    }
+    free(path);
+    if (error.status != TIPTRUE_OK) {
+        cli_messages_error(messages, &error);
+    }
+    return cli_exit_status(error.status);
+}
+
+/* The machine file that is meant, in *machine; NULL: there is none. Only of one that was named the
+ * faults are told. */
+static int read_machine(const char *named, bool json, struct tiptrue_machine **machine)
+{
+    struct cli_messages messages = {.stream = stderr,
+                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_error error = {0};
+    struct cli_found found = {0};
+    bool told = named != NULL && cli_is_regular(named);
+
+    if (!cli_find_machine(named, NULL, &found)) {
+        return EX_OSERR;
+    }
+    if (found.path != NULL && (told || found.way != CLI_NAMED || strcmp(found.path, named) != 0)) {
+        error.status =
+            tiptrue_machine_read(found.path, told ? &sink : NULL, machine, told ? &error : NULL);
+    }
+    if (told && error.status != TIPTRUE_OK) {
+        cli_messages_error(&messages, &error);
+    }
+    free(found.path);
+    return told ? cli_exit_status(error.status) : EX_OK;
+}
+
+/* The machine file that the command is about, in *machine; NULL: none is near or named. Of a name
+ * in the history it is the one that is near, if it is that machine's. */
+static int find_machine(const struct cli_history_arguments *arguments,
+                        struct tiptrue_machine **machine)
+{
+    const char *named = arguments->query.machine;
+    bool near = arguments->history == NULL;
+    int status = near || (named != NULL && cli_is_regular(named))
+                     ? read_machine(named, arguments->json, machine)
+                     : EX_OK;
+
+    if (status == EX_OK && *machine == NULL && named != NULL && near) {
+        status = read_machine(NULL, arguments->json, machine);
+        if (*machine != NULL && strcmp(tiptrue_machine_name(*machine), named) != 0) {
+            tiptrue_machine_free(*machine);
+            *machine = NULL;
+        }
+    }
+    return status;
+}
+
+/* What @machine says, where the command line does not: the history into *path; which machine. */
+static int take_machine(struct cli_history_arguments *arguments,
+                        const struct tiptrue_machine *machine, char **path)
+{
+    const char *named = arguments->query.machine;
+    struct tiptrue_error error = {0};
+
+    if (arguments->history == NULL) {
+        error.status = tiptrue_machine_path(machine, TIPTRUE_MACHINE_HISTORY, path, &error);
+    }
+    if (error.status == TIPTRUE_OK &&
+        (named != NULL ? cli_is_regular(named) : *path != NULL)) { /* names may have a slash here */
+        arguments->machine = strdup(tiptrue_machine_name(machine));
+        arguments->query.machine = arguments->machine;
+        error.status = arguments->machine != NULL ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    }
+    return cli_failed(arguments->json, &error);
+}
+
+int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
+                         struct tiptrue_history **history)
+{
+    struct tiptrue_machine *machine = NULL;
+    char *path = NULL;
+    int status = find_machine(arguments, &machine);
+
+    if (status == EX_OK && machine != NULL) {
+        status = take_machine(arguments, machine, &path);
+    }
+    if (status == EX_OK) {
+        struct cli_messages messages = {
+            .stream = stderr, .telling = arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+        status = cli_history_open(path != NULL ? path : arguments->history, NULL, write, &messages,
+                                  history);
+    }
+    free(path);
+    tiptrue_machine_free(machine);
+    return status;
+}
+
+void cli_history_clear(struct cli_history_arguments *arguments)
+{
+    free(arguments->names);
+    free(arguments->machine);
+}
