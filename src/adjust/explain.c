@@ -34,6 +34,8 @@
  * spent, and 3 of 1600 runs with single touches off end otherwise, by less than U. */
 #define PLAIN_SHARE 0.12
 #define PLAIN_EDGE_SHARE 0.2
+/* Of so few touches of an edge, one that came early may be the only good one. */
+#define PLAIN_FEW 5
 #define PLAIN_TOUCHES 16
 #define PLAIN_SCATTER_MM 7e-3
 #define NESTED_PLAIN_LN 2.3
@@ -248,7 +250,10 @@ static enum tiptrue_status has_few_off(struct tt_pool *pool, const struct tt_fit
            !fit->scattered &&
            (fit->noise->touch_known || sqrt(fit->touch_var_mm2) < PLAIN_SCATTER_MM);
     for (size_t i = 0; i < model->n_touches; i++) {
-        of_edge[model->cells[model->cell_of[i]].edge] += 1 - fit->good[i];
+        size_t edge = model->cells[model->cell_of[i]].edge;
+        bool early = fit->good[i] < 0.5 && model->residual[i] > 0;
+        of_edge[edge] += 1 - fit->good[i];
+        *few = *few && !(early && fit->edge_count[edge] <= PLAIN_FEW);
     }
     for (size_t j = 0; j < model->plate->n_edges; j++) {
         *few = *few && of_edge[j] <= fmax(1.5, PLAIN_EDGE_SHARE * fit->edge_count[j]);
