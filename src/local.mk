@@ -11,6 +11,7 @@ libcore_la_SOURCES = \
   src/app/solved.c src/app/solved.h \
   src/app/library.c src/tiptrue.h src/tiptrue_base.h src/tiptrue_daily.h src/tiptrue_board.h src/tiptrue_tools.h \
   src/tiptrue_units.h \
+  src/app/between.c src/app/revive.c src/app/revive.h src/app/weeks.c src/app/weeks.h \
   src/app/history.c \
   src/app/boards.c src/app/boards.h \
   src/app/history_out.c \
@@ -240,6 +241,7 @@ libcore_la_SOURCES = \
   src/history/series/select.c \
   src/history/series/values.c src/history/series/values.h \
   src/history/series/views.c \
+  src/history/series/tracks.c src/history/series/tracks.h \
   src/history/series/trend.c src/history/series/trend.h \
   src/history/store/exports.c src/history/store/exports.h \
   src/history/store/boards.c src/history/store/boards.h \

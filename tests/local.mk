@@ -48,6 +48,7 @@ unit_tests = \
   tests/unit/history/chart_test \
   tests/unit/history/compare_test \
   tests/unit/history/store_test \
+  tests/unit/history/tracks_test \
   tests/unit/ingest/bytes_test \
   tests/unit/ingest/controller_test \
   tests/unit/ingest/diagnose_test \
@@ -150,6 +151,7 @@ script_tests = \
   tests/history/history.sh \
   tests/history/machine.py \
   tests/history/reach.py \
+  tests/history/tracks.py \
   tests/history/size.py \
   tests/history/writers.py \
   tests/history/weeks.py \

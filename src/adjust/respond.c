@@ -4,6 +4,7 @@
 
 #include "adjust/respond.h"
 
+#include <math.h>
 #include <string.h>
 
 static double pull_of_cell(const struct tt_fit *fit, const struct tt_cell *cell, double c[])
@@ -93,6 +94,18 @@ static void respond(struct tt_view *view, size_t column, const double c[], const
     }
 }
 
+static void fill_own(struct tiptrue_solution *s, const struct tt_fit *fit)
+{
+    if (fit->dof_touch >= 1) {
+        s->own_touch_mm = sqrt(fit->scatter_touch_mm2);
+        s->own_touch_dof = fit->dof_touch;
+    }
+    if (fit->dof_sight >= 1) {
+        s->own_sighting_mm = sqrt(fit->scatter_sight_mm2);
+        s->own_sighting_dof = fit->dof_sight;
+    }
+}
+
 bool tt_respond(struct tt_view *view)
 {
     struct tiptrue_solution *s = view->solution;
@@ -102,6 +115,7 @@ bool tt_respond(struct tt_view *view)
     if (c == NULL || !make_room(s)) {
         return false;
     }
+    fill_own(s, view->fit);
     for (size_t j = 0, column = 0; j < view->plate->n_edges && column < s->n_edges; j++) {
         if (strcmp(s->edges[column].name, view->plate->edges[j].name) == 0) {
             (void)tt_edge_pull(view->fit, j, c);

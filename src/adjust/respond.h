@@ -12,7 +12,8 @@
  * (n_unknowns). Returns b^T W b, 1/mm2. */
 double tt_edge_pull(const struct tt_fit *fit, size_t edge, double c[]);
 
-/* Fill edge_response of the solution's tips and edges. After its tips and edges are there, while
+/* For the weeks: fill edge_response of the solution's tips and edges, and what the run's own
+ * residuals show of repeatability. After its tips and edges are there, while
  * the fit's system is factored at the solution. False: out of memory. */
 TT_MUST_USE bool tt_respond(struct tt_view *view);
 

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#include "app/solved.h"
+#include "app/revive.h"
 #include "base/digest.h"
 #include "base/time.h"
 #include "history/store/store.h"

@@ -13,10 +13,12 @@
 #include "base/time.h"
 #include "history/store/boards.h"
 #include "history/store/store.h"
+#include "model/between.h"
 #include "ingest/archive.h"
 #include "ingest/bytes.h"
 #include "ingest/ingest.h"
 #include "output/verdict.h"
+#include "app/revive.h"
 #include "app/solved.h"
 #include "tiptrue.h"
 
@@ -362,7 +364,9 @@ static enum tiptrue_status import_log(struct importing *importing, const char *f
     status = tt_run_read_taken(file, bytes, options->plate, options->machine, options->plan,
                                options->pattern, &importing->counted, &run, error);
     if (status == TIPTRUE_OK) {
-        status = tiptrue_solve(importing->workspace, options->plate, options->machine, run, NULL,
+        static const struct tiptrue_between NONE = {0}; /* as for a history */
+        const struct tiptrue_solve_options how = {.between = &NONE};
+        status = tiptrue_solve(importing->workspace, options->plate, options->machine, run, &how,
                                &solution, error);
     }
     if (status == TIPTRUE_OK) {

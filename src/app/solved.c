@@ -17,6 +17,21 @@ static struct tt_text text_of(const struct tt_bytes *bytes)
     return (struct tt_text){bytes->text, bytes->length};
 }
 
+/* What the text does not hold. */
+static void borrow_rest(const struct tiptrue_solution *from, struct tiptrue_solution *to)
+{
+    to->own_touch_mm = from->own_touch_mm;
+    to->own_touch_dof = from->own_touch_dof;
+    to->own_sighting_mm = from->own_sighting_mm;
+    to->own_sighting_dof = from->own_sighting_dof;
+    for (size_t i = 0; i < from->n_tips && i < to->n_tips; i++) {
+        to->tips[i].edge_response = from->tips[i].edge_response;
+    }
+    for (size_t i = 0; i < from->n_edges && i < to->n_edges; i++) {
+        to->edges[i].edge_response = from->edges[i].edge_response;
+    }
+}
+
 enum tiptrue_status tt_solved_make(struct tt_solved *solved, const struct tiptrue_plate *plate,
                                    const struct tiptrue_machine *machine,
                                    const struct tiptrue_plan *plan, const char *pattern,
@@ -46,8 +61,12 @@ enum tiptrue_status tt_solved_make(struct tt_solved *solved, const struct tiptru
                                         .results = &solved->result,
                                         .n_results = 1};
     memcpy(solved->record.id, run->id, sizeof solved->record.id);
-    return tt_result_read_bytes("new result", solved->json.text, solved->json.length, NULL,
-                                &solved->solution, error);
+    enum tiptrue_status status = tt_result_read_bytes(
+        "new result", solved->json.text, solved->json.length, NULL, &solved->solution, error);
+    if (status == TIPTRUE_OK) {
+        borrow_rest(solution, solved->solution);
+    }
+    return status;
 }
 
 void tt_solved_clear(struct tt_solved *solved)

@@ -21,20 +21,16 @@ struct tt_solved {
     char now[TT_TIME_SIZE];
     struct tt_buffer json;
     struct tiptrue_solution *solution; /* read back from it: what the store derives is the same
-                                          whether solved here or imported */
+                                          whether solved here or imported. What the text does not
+                                          hold is borrowed from the solution that it was made of */
 };
 
-/* @plan and @pattern may be NULL. */
+/* @plan and @pattern may be NULL; @solution must live as long as *solved. */
 TT_MUST_USE enum tiptrue_status
 tt_solved_make(struct tt_solved *solved, const struct tiptrue_plate *plate,
                const struct tiptrue_machine *machine, const struct tiptrue_plan *plan,
                const char *pattern, const struct tiptrue_run *run,
                const struct tiptrue_solution *solution, double now_s, struct tiptrue_error *error);
 void tt_solved_clear(struct tt_solved *solved);
-
-/* Derive again the summaries that a step of the schema, a merge or an import of older results left
- * to be derived, from the stored logs where the results have no solution with the plate held. */
-TT_MUST_USE enum tiptrue_status tt_history_catch_up(struct tiptrue_history *history,
-                                                    struct tiptrue_error *error);
 
 #endif

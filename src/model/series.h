@@ -88,6 +88,10 @@ struct tt_series_run {
     bool has_u_touch,
         has_u_sighting; /* repeatability of one touch, one sighting, as found in the run */
     double u_touch_mm, u_sighting_mm;
+    /* what the run itself shows of them, whatever is stated, with degrees of freedom; 0 = nothing
+     */
+    double own_touch_mm, own_touch_dof, own_sighting_mm, own_sighting_dof;
+    bool can_tell; /* its log is there, and what it shows of them is not kept */
     double machine[TT_SERIES_NUMBERS],
         u_machine[TT_SERIES_NUMBERS]; /* u 0: the run does not say, or of axes that they are right
                                        */

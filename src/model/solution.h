@@ -312,6 +312,9 @@ struct tiptrue_solution {
     double stated_dof_touch;      /* of a stated one, as a prior; 0 = not stated */
     bool has_u_sighting;
     double u_sighting_mm, dof_sighting, stated_dof_sighting;
+    /* what the run's own residuals show of the two, whatever is stated; dof 0 = nothing, or a
+     * result that was read */
+    double own_touch_mm, own_touch_dof, own_sighting_mm, own_sighting_dof;
     bool has_u_height; /* of one touch from above, as that of a touch */
     double u_height_mm, dof_height, stated_dof_height;
     struct tt_surface_result *surface; /* per setup with touches from above */

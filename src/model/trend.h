@@ -200,6 +200,36 @@ struct tt_trend_edge {
     size_t touches, late; /* of all runs looked at */
 };
 
+/* What is followed beside places: repeatability of touches, of sightings, in mm; late touches of an
+ * edge, as a share of those made with it. */
+enum tt_track_kind { TT_TRACK_TOUCH, TT_TRACK_SIGHTING, TT_TRACK_LATE };
+
+/* What a track shows; the words of docs/formats.md. */
+enum tt_track_code {
+    TT_TRACK_NOISY,       /* some runs were worse, and it passed */
+    TT_TRACK_NOISIER,     /* worse from a run on, to the last one */
+    TT_TRACK_WAS_NOISIER, /* worse from the first run on, until another */
+    TT_TRACK_RISES        /* gets worse from week to week */
+};
+
+struct tt_track_event {
+    enum tt_track_code code;
+    double from_s, to_s; /* the first and the last of the runs */
+    size_t runs;
+    double value, otherwise; /* in these runs, in the others; of a rise at its end, at its start */
+    double p;                /* by chance, all looks and tracks counted */
+    const char *text;        /* NULL until output has made it (output/text/trend_sentences.h) */
+};
+
+struct tt_trend_track {
+    enum tt_track_kind kind;
+    size_t edge;  /* index into the trend's edges, TT_NONE: not one */
+    size_t runs;  /* that tell it */
+    double value; /* over all of them */
+    struct tt_track_event *events;
+    size_t n_events;
+};
+
 struct tt_trend_plate {
     const char *name;
     size_t runs;
@@ -225,6 +255,8 @@ struct tiptrue_trend {
     double height_mm_per_K, u_height_mm_per_K;
     struct tt_trend_edge *edges;
     size_t n_edges;
+    struct tt_trend_track *tracks;
+    size_t n_tracks;
     struct tt_trend_latest latest;
     struct tt_trend_event *events; /* by time */
     size_t n_events, room_events;

@@ -31,6 +31,23 @@ const char *tt_moved_word(enum tt_moved moved)
     return WORDS[moved];
 }
 
+const char *tt_track_word(enum tt_track_kind kind)
+{
+    static const char *const WORDS[] = {[TT_TRACK_TOUCH] = "touch-repeatability",
+                                        [TT_TRACK_SIGHTING] = "sighting-repeatability",
+                                        [TT_TRACK_LATE] = "late-touches"};
+    return WORDS[kind];
+}
+
+const char *tt_track_code_word(enum tt_track_code code)
+{
+    static const char *const WORDS[] = {[TT_TRACK_NOISY] = "noisy",
+                                        [TT_TRACK_NOISIER] = "noisier",
+                                        [TT_TRACK_WAS_NOISIER] = "was-noisier",
+                                        [TT_TRACK_RISES] = "rises"};
+    return WORDS[code];
+}
+
 const char *tt_change_word(enum tt_change_code code)
 {
     static const char *const WORDS[] = {[TT_CHANGE_CAMERA_OR_HEAD] = "camera-or-head",

@@ -13,6 +13,10 @@ const char *tt_chart_word(enum tt_chart chart);
 const char *tt_moved_word(enum tt_moved moved);
 /* "camera-or-head", "seat" and so on: the codes of docs/formats.md. */
 const char *tt_change_word(enum tt_change_code code);
+/* "touch-repeatability", "sighting-repeatability", "late-touches". */
+const char *tt_track_word(enum tt_track_kind kind);
+/* "noisy", "noisier", "was-noisier", "rises". */
+const char *tt_track_code_word(enum tt_track_code code);
 /* What a forecast without a date says; NULL with one. */
 const char *tt_forecast_words(const struct tt_forecast *forecast);
 /* "2026-03-02 07:40Z"; in another zone than UTC "2026-03-02 08:40 +01:00 (CET)". @zone NULL: UTC.

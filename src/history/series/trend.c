@@ -11,6 +11,7 @@
 
 #include "base/distribution.h"
 #include "history/series/machine_events.h"
+#include "history/series/tracks.h"
 
 /* Runs of a baseline where none is asked for: enough to know a standard deviation to a fifth. */
 #define DEFAULT_BASELINE 20
@@ -276,6 +277,7 @@ static enum tiptrue_status fill_found(struct tiptrue_trend *trend, const struct 
 
     status = status == TIPTRUE_OK ? tt_machine_events(trend, series) : status;
     status = status == TIPTRUE_OK ? fill_edges(trend, changes) : status;
+    status = status == TIPTRUE_OK ? tt_trend_tracks(trend, series) : status;
     if (status == TIPTRUE_OK) {
         fill_smooth(trend, changes);
     }

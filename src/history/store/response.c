@@ -1,13 +1,15 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* The numbers follow the rows of a run's summary: how many tips and edges there are, of each tip
- * three for each edge, of each edge one for each edge. */
+/* Numbers as text: what touches and sightings show, mm and degrees of freedom each; then, by the
+ * rows of a run's summary, how many tips and edges there are, of each tip three for each edge, of
+ * each edge one for each edge. */
 #include "config.h"
 
 #include "history/store/response.h"
 
 #include <string.h>
 
+#include "base/digest.h"
 #include "base/number.h"
 #include "history/store/newest.h"
 #include "history/store/store.h"
@@ -26,8 +28,14 @@ static void write_row(struct tt_buffer *to, const double numbers[], size_t n)
 /* False: @from does not know them. */
 static bool write_numbers(const struct tiptrue_solution *from, struct tt_buffer *to)
 {
+    const double own[] = {from->own_touch_mm, from->own_touch_dof, from->own_sighting_mm,
+                          from->own_sighting_dof};
     size_t tips = 0;
 
+    for (size_t i = 0; i < 4; i++) {
+        tt_number_write(to, own[i]);
+        tt_buffer_putc(to, ' ');
+    }
     for (size_t i = 0; i < from->n_tips; i++) {
         tips += from->tips[i].verdict != TIPTRUE_NOT_MEASURED;
     }
@@ -51,21 +59,35 @@ static bool write_numbers(const struct tiptrue_solution *from, struct tt_buffer 
     return from->n_edges > 0;
 }
 
+static enum tiptrue_status write_text(struct tiptrue_history *store, sqlite3_int64 result,
+                                      const struct tt_buffer *numbers, struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "INSERT OR REPLACE INTO response(result, numbers, digest) VALUES(?, ?, ?)";
+    sqlite3_stmt *statement;
+    char digest[17];
+    int code = numbers->failed ? SQLITE_NOMEM : SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_digest(numbers->text, numbers->length, digest);
+        tt_sql_integer(statement, 1, result, &code);
+        tt_sql_blob(statement, 2, (struct tt_text){numbers->text, numbers->length}, &code);
+        tt_sql_text(statement, 3, digest, &code);
+        status = tt_sql_finish_bound(store, statement, code, error);
+    }
+    return status;
+}
+
 enum tiptrue_status tt_response_write(struct tiptrue_history *store, sqlite3_int64 result,
                                       const struct tiptrue_solution *solution,
                                       struct tiptrue_error *error)
 {
-    static const char SQL[] = "INSERT OR REPLACE INTO response(result, numbers) VALUES(?, ?)";
     struct tt_buffer numbers = {0};
-    sqlite3_stmt *statement;
     enum tiptrue_status status = TIPTRUE_OK;
 
-    if (write_numbers(solution, &numbers) &&
-        (status = tt_sql_get(store, SQL, &statement, error)) == TIPTRUE_OK) {
-        int code = numbers.failed ? SQLITE_NOMEM : SQLITE_OK;
-        tt_sql_integer(statement, 1, result, &code);
-        tt_sql_text(statement, 2, numbers.text, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
+    if (write_numbers(solution, &numbers)) {
+        status = write_text(store, result, &numbers, error);
     }
     tt_buffer_clear(&numbers);
     return status;
@@ -75,19 +97,18 @@ enum tiptrue_status tt_store_keep_response(struct tiptrue_history *store, const 
                                            const struct tiptrue_solution *solution,
                                            struct tiptrue_error *error)
 {
+    struct tt_buffer numbers = {0};
     sqlite3_int64 run, result = 0;
-    enum tiptrue_status status = tt_store_begin(store, error);
+    enum tiptrue_status status = tt_store_newest(store, id, &run, &result, error);
 
-    if (status == TIPTRUE_OK) {
-        status = tt_store_newest(store, id, &run, &result, error);
+    if (solution == NULL || !write_numbers(solution, &numbers)) {
+        tt_buffer_reset(&numbers);
+        tt_buffer_puts(&numbers, "0 0 0 0 0 0 ");
     }
     if (status == TIPTRUE_OK && result != 0) {
-        status = tt_response_write(store, result, solution, error);
+        status = write_text(store, result, &numbers, error);
     }
-    if (status == TIPTRUE_OK) {
-        return tt_store_commit(store, error);
-    }
-    tt_store_rollback(store);
+    tt_buffer_clear(&numbers);
     return status;
 }
 
@@ -161,6 +182,9 @@ static enum tiptrue_status read_numbers(const char *text, struct tt_series *seri
     if (text == NULL || made == NULL) {
         return tt_fail_memory(error);
     }
+    for (int i = 0; i < 4; i++) {
+        (void)next_number(&text);
+    }
     double tips = next_number(&text), edges = next_number(&text);
     if (tips != (double)run->n_tips || edges != (double)run->n_edges) {
         return TIPTRUE_OK;
@@ -219,4 +243,60 @@ enum tiptrue_status tt_store_response(struct tiptrue_history *store, struct tt_s
         sqlite3_reset(statement);
     }
     return status;
+}
+
+/* Both go by time and run number; runs of one second may differ in their order. */
+static struct tt_series_run *find_run(const struct tt_series *series, const char *id, size_t *at)
+{
+    for (size_t i = 0; i < series->n_runs; i++) {
+        struct tt_series_run *run = &series->runs[(*at + i) % series->n_runs];
+        if (strcmp(run->id, id) == 0) {
+            *at = (*at + i + 1) % series->n_runs;
+            return run;
+        }
+    }
+    return NULL;
+}
+
+enum tiptrue_status tt_store_repeatability(struct tiptrue_history *store, struct tt_series *series,
+                                           struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT s.id, e.numbers, l.run FROM summary s LEFT JOIN response e ON e.result = s.result"
+        " LEFT JOIN log l ON l.run = s.run WHERE s.machine = ? AND s.time_s >= ?"
+        " ORDER BY s.machine, s.time_s, s.run";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = series->n_runs > 0;
+    size_t at = 0;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    if (status == TIPTRUE_OK && row) {
+        tt_sql_text(statement, 1, series->machine, &code);
+        tt_sql_real(statement, 2, series->runs[0].time_s, &code);
+        status = tt_sql_next_bound(store, statement, code, &row, error);
+    }
+    while (status == TIPTRUE_OK && row) {
+        const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
+        struct tt_series_run *run = find_run(series, id != NULL ? id : "", &at);
+        if (run != NULL && text != NULL) {
+            run->own_touch_mm = next_number(&text);
+            run->own_touch_dof = next_number(&text);
+            run->own_sighting_mm = next_number(&text);
+            run->own_sighting_dof = next_number(&text);
+        } else if (run != NULL) {
+            run->can_tell = sqlite3_column_type(statement, 2) != SQLITE_NULL;
+        }
+        status = tt_sql_next(store, statement, &row, error);
+    }
+    tt_sql_reset_all(store);
+    return status;
+}
+
+void tt_response_own(const struct tiptrue_solution *from, struct tt_series_run *run)
+{
+    run->own_touch_mm = from->own_touch_mm;
+    run->own_touch_dof = from->own_touch_dof;
+    run->own_sighting_mm = from->own_sighting_mm;
+    run->own_sighting_dof = from->own_sighting_dof;
 }

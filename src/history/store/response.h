@@ -1,7 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* What a result makes of edges that shift (edge_response in model/solution.h), kept beside it: a
- * result as text does not hold it, and solving a stored log again before every job costs time. */
+/* What a result as text does not hold, kept beside it, since solving a stored log again before
+ * every job costs time: what it makes of edges that shift (edge_response in model/solution.h), and
+ * what the run itself shows of repeatability. */
 #ifndef TT_HISTORY_STORE_RESPONSE_H
 #define TT_HISTORY_STORE_RESPONSE_H
 
@@ -15,7 +16,8 @@ TT_MUST_USE enum tiptrue_status tt_response_write(struct tiptrue_history *store,
                                                   const struct tiptrue_solution *solution,
                                                   struct tiptrue_error *error);
 
-/* The same for the newest result of the run @id, in a transaction of its own. */
+/* The same for the newest result of the run @id. @solution NULL: it cannot be solved again, and
+ * nobody is to try. Within a group. */
 TT_MUST_USE enum tiptrue_status tt_store_keep_response(struct tiptrue_history *store,
                                                        const char *id,
                                                        const struct tiptrue_solution *solution,
@@ -34,5 +36,13 @@ TT_MUST_USE enum tiptrue_status tt_store_response(struct tiptrue_history *store,
                                                   struct tt_series *series,
                                                   const struct tt_series_run *run,
                                                   struct tiptrue_error *error);
+
+/* Fill what the runs of @series show of repeatability, or can_tell of a run of which nothing is
+ * kept. */
+TT_MUST_USE enum tiptrue_status tt_store_repeatability(struct tiptrue_history *store,
+                                                       struct tt_series *series,
+                                                       struct tiptrue_error *error);
+/* The same of one run, from its solution. */
+void tt_response_own(const struct tiptrue_solution *from, struct tt_series_run *run);
 
 #endif

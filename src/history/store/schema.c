@@ -131,11 +131,13 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     " text BLOB NOT NULL, json BLOB NOT NULL, digest TEXT NOT NULL CHECK(length(digest) = 16),"
     " said BLOB NOT NULL, said_digest TEXT NOT NULL CHECK(length(said_digest) = 16)) STRICT;"
     "CREATE INDEX board_by_time ON board(machine, time_s);",
-    /* 8: what a result makes of edges that shift; a result of before is given it when it is asked
-     * for first */
+    /* 8: what a result as text does not hold: what the run itself shows of repeatability, and what
+     * the result makes of edges that shift; that a result of before is given when it is asked for
+     * first */
     "CREATE TABLE response("
     " result INTEGER PRIMARY KEY REFERENCES result(no),"
-    " numbers TEXT NOT NULL) STRICT;",
+    " numbers BLOB NOT NULL,"
+    " digest TEXT NOT NULL CHECK(length(digest) = 16)) STRICT;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

@@ -133,9 +133,6 @@ static const struct {
      " length(e.old_digest) <> 16 OR length(e.new_digest) <> 16"
      " OR e.old_digest" DIGEST " OR e.new_digest" DIGEST,
      "a digest that is none, of an export of run ", NULL},
-    {"SELECT u.id FROM response e LEFT JOIN result r ON r.no = e.result LEFT JOIN run u ON"
-     " u.no = r.run WHERE e.numbers GLOB '*[^-0-9. ]*' OR e.numbers NOT GLOB '[1-9]* [1-9]* *'",
-     "numbers that are none, of the edges of run ", NULL},
     {"SELECT id FROM board WHERE added" TIME " OR judged" TIME, "a time that is none, of board ",
      NULL},
     {"SELECT id FROM board WHERE instr(CAST(json AS TEXT), '\"id\":\"' || id || '\"') = 0"
@@ -152,6 +149,9 @@ static const struct {
     {"SELECT kind || ' document ' || no, digest, text FROM document", "the"},
     {"SELECT u.id, u.id, l.text FROM run u JOIN log l ON l.run = u.no", "the log of run"},
     {"SELECT u.id, r.digest, r.json FROM result r JOIN run u ON u.no = r.run", "a result of run"},
+    {"SELECT u.id, e.digest, e.numbers FROM response e JOIN result r ON r.no = e.result"
+     " JOIN run u ON u.no = r.run",
+     "what is kept of run"},
     {"SELECT id, id, text FROM board", "the table of board"},
     {"SELECT id, digest, json FROM board", "the judgement of board"},
     {"SELECT id, said_digest, said FROM board", "the text of board"},

@@ -269,6 +269,48 @@ static void write_edges(struct tt_json *json, const struct tiptrue_trend *trend)
     tt_json_close(json, ']');
 }
 
+/* A level of a track: a length or a share, by the track. */
+static void write_level(struct tt_json *json, const struct tt_trend_track *t, double value,
+                        bool otherwise)
+{
+    bool share = t->kind == TT_TRACK_LATE;
+
+    tt_json_key_fixed_if(json, otherwise ? "u_otherwise_mm" : "u_mm", !share, value);
+    tt_json_key_fixed_if(json, otherwise ? "share_otherwise" : "share", share, value);
+}
+
+static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend)
+{
+    tt_json_key(json, "tracks");
+    tt_json_open(json, '[');
+    for (size_t i = 0; i < trend->n_tracks; i++) {
+        const struct tt_trend_track *t = &trend->tracks[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "track", tt_track_word(t->kind));
+        tt_json_key_text(json, "edge", t->edge != TT_NONE ? trend->edges[t->edge].name : NULL);
+        tt_json_key_count(json, "runs", t->runs);
+        write_level(json, t, t->value, false);
+        tt_json_key(json, "events");
+        tt_json_open(json, '[');
+        for (size_t k = 0; k < t->n_events; k++) {
+            const struct tt_track_event *e = &t->events[k];
+            tt_json_open(json, '{');
+            tt_json_key_text(json, "code", tt_track_code_word(e->code));
+            key_time(json, "from", true, e->from_s);
+            key_time(json, "to", true, e->to_s);
+            tt_json_key_count(json, "runs", e->runs);
+            write_level(json, t, e->value, false);
+            write_level(json, t, e->otherwise, true);
+            tt_json_key_number(json, "p", e->p);
+            tt_json_key_text(json, "text", e->text);
+            tt_json_close(json, '}');
+        }
+        tt_json_close(json, ']');
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+}
+
 static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend)
 {
     tt_json_key(json, "temperature_mm_per_K");
@@ -358,6 +400,7 @@ void tt_output_trend_json(const struct tiptrue_trend *trend,
     tt_json_close(&json, ']');
     write_latest(&json, trend);
     write_edges(&json, trend);
+    write_tracks(&json, trend);
     write_smooth(&json, trend);
     write_events(&json, trend);
     tt_json_close(&json, '}');

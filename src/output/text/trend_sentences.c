@@ -10,6 +10,7 @@
 #include "base/buffer.h"
 #include "base/number.h"
 #include "output/text/words.h"
+#include "output/trend_words.h"
 
 /* "a word or two" for each code; of two, the second is for a shift that is not negative. */
 static const char *cause_of(const struct tt_trend_change *c)
@@ -191,9 +192,105 @@ static bool give(struct tiptrue_trend *trend, struct tt_trend_change *change)
     return change->text != NULL;
 }
 
+/* ---- repeatability, and edges that trigger late ---- */
+
+static void say_level(struct tt_buffer *b, enum tt_track_kind kind, double value)
+{
+    if (kind == TT_TRACK_LATE) {
+        tt_words_percent(b, value);
+    } else {
+        tt_words_um(b, value);
+    }
+}
+
+static bool is_present(enum tt_track_code code)
+{
+    return code == TT_TRACK_RISES || code == TT_TRACK_NOISIER;
+}
+
+static void say_track_subject(struct tt_buffer *b, const struct tiptrue_trend *trend,
+                              const struct tt_trend_track *track, enum tt_track_code code)
+{
+    bool present = is_present(code);
+
+    if (track->kind == TT_TRACK_LATE) {
+        tt_buffer_printf(b, "edge %s %s late",
+                         track->edge < trend->n_edges ? trend->edges[track->edge].name : "",
+                         present ? "triggers" : "triggered");
+    } else {
+        tt_buffer_printf(b, "%s %s less well",
+                         track->kind == TT_TRACK_TOUCH ? "touches" : "sightings",
+                         present ? "repeat" : "repeated");
+    }
+}
+
+static void say_track_time(struct tt_buffer *b, bool late, const struct tt_track_event *e)
+{
+    char from[TT_MINUTE_SIZE], to[TT_MINUTE_SIZE];
+
+    tt_minute_write(NULL, e->from_s, from);
+    tt_minute_write(NULL, e->to_s, to);
+    if (e->code == TT_TRACK_RISES) {
+        tt_buffer_puts(b, late ? " more and more often" : " from week to week");
+    } else if (e->code == TT_TRACK_NOISY) {
+        tt_buffer_printf(b, " from %s to %s", from, to);
+    } else if (is_present(e->code)) {
+        tt_buffer_printf(b, " since %s", from);
+    } else {
+        tt_buffer_printf(b, " until %s", to);
+    }
+}
+
+/* What, when, how much, and what to do. */
+static void say_track(struct tt_buffer *b, const struct tiptrue_trend *trend,
+                      const struct tt_trend_track *track, const struct tt_track_event *e)
+{
+    static const char *const TO_DO[][4] = {
+        {"a noisy time; look for what shook or was loose then",
+         "look for a loose plate, tip or cable, and for vibration", "whatever it was has passed",
+         "look for a loose plate, tip or cable, and for vibration"},
+        {"a noisy time; look for what light or focus were then",
+         "look at light and focus of the camera, and clean the marks", "whatever it was has passed",
+         "look at light and focus of the camera, and clean the marks"},
+        {"it was dirty then", "clean it, and look for what dirties it", "it was cleaned",
+         "it needs cleaning more and more often"}};
+    static const char *const OTHERWISE[] = {" otherwise", " before", " since", " now"};
+    bool late = track->kind == TT_TRACK_LATE, rises = e->code == TT_TRACK_RISES;
+
+    say_track_subject(b, trend, track, e->code);
+    say_track_time(b, late, e);
+    tt_buffer_puts(b, late ? ", in " : ", by ");
+    say_level(b, track->kind, rises ? e->otherwise : e->value);
+    tt_buffer_puts(b, late ? " of its touches" : "");
+    if (rises) {
+        tt_buffer_puts(b, " at first and ");
+    } else {
+        tt_buffer_printf(b, " (%zu runs), ", e->runs);
+    }
+    say_level(b, track->kind, rises ? e->value : e->otherwise);
+    tt_buffer_printf(b, "%s: %s", OTHERWISE[e->code], TO_DO[track->kind][e->code]);
+}
+
+static bool say_tracks(struct tiptrue_trend *trend)
+{
+    bool good = true;
+
+    for (size_t i = 0; i < trend->n_tracks; i++) {
+        for (size_t k = 0; k < trend->tracks[i].n_events && good; k++) {
+            struct tt_buffer b = {0};
+            struct tt_track_event *e = &trend->tracks[i].events[k];
+            say_track(&b, trend, &trend->tracks[i], e);
+            e->text = b.failed ? NULL : tt_arena_copy_text(&trend->arena, b.text, b.length);
+            good = e->text != NULL;
+            tt_buffer_clear(&b);
+        }
+    }
+    return good;
+}
+
 enum tiptrue_status tt_trend_say_changes(struct tiptrue_trend *trend)
 {
-    bool good = !trend->latest.differs || give(trend, &trend->latest.change);
+    bool good = say_tracks(trend) && (!trend->latest.differs || give(trend, &trend->latest.change));
 
     for (size_t i = 0; i < trend->n_changes; i++) {
         good = good && give(trend, &trend->changes[i]);

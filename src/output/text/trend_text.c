@@ -156,6 +156,17 @@ static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
     }
 }
 
+static void say_tracks(struct tt_page *page, const struct tiptrue_trend *trend)
+{
+    for (size_t i = 0; i < trend->n_tracks; i++) {
+        for (size_t k = 0; k < trend->tracks[i].n_events; k++) {
+            tt_page_puts(page, "  ");
+            tt_buffer_puts(&page->words, trend->tracks[i].events[k].text);
+            tt_page_say(page, 4);
+        }
+    }
+}
+
 static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     if (trend->has_temperature) {
@@ -238,6 +249,7 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
         }
     }
     say_edges(page, trend);
+    say_tracks(page, trend);
     say_smooth(page, trend);
     say_events(page, trend);
     if (trend->pose_drifts) {

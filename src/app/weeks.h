@@ -1,0 +1,27 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* What the calls on a history's weeks share. */
+#ifndef TT_APP_WEEKS_H
+#define TT_APP_WEEKS_H
+
+#include "history/store/store.h"
+#include "model/series.h"
+#include "model/solution.h"
+#include "tiptrue.h"
+
+/* The latest @most_runs runs of @machine within @query (NULL: all), and what its solutions make of
+ * an edge that shifts, from the latest run whose log is there: on its plate. */
+TT_MUST_USE enum tiptrue_status tt_history_series(struct tiptrue_history *history,
+                                                  const char *machine,
+                                                  const struct tt_store_query *query,
+                                                  size_t most_runs, struct tt_series *series,
+                                                  struct tiptrue_error *error);
+
+/* What the result @before was given with: solving anew is to show what else changed. The caller's:
+ * tiptrue_between_free; names live in @before. */
+TT_MUST_USE enum tiptrue_status tt_between_of_result(struct tiptrue_history *history,
+                                                     const struct tiptrue_solution *before,
+                                                     struct tiptrue_between **between,
+                                                     struct tiptrue_error *error);
+
+#endif
