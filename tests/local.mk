@@ -211,6 +211,7 @@ test_data = \
   tests/mutation \
   tests/planning \
   tests/reference \
+  tests/release \
   tests/report \
   tests/simulation \
   tests/speed \
@@ -307,11 +308,14 @@ check-long: all
 	$(SHELL) $(srcdir)/tests/fuzz/long.sh
 
 # What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs;
-# python3-opencv for its affine estimate; debhelper,
-# lintian and debootstrap for the packages (from a clone, as root).
+# python3-opencv for its affine estimate; clang and cppcheck; ajv by npm; debhelper, lintian and debootstrap for the packages
+# (from a clone, as root).
 check-release: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/planning/rs274.py
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/reference/opencv_check.py
+	$(SHELL) $(srcdir)/tests/release/schemas.sh
+	$(SHELL) $(srcdir)/tests/release/clang.sh
+	$(SHELL) $(srcdir)/tests/release/analyzers.sh
 	$(SHELL) $(srcdir)/tests/package.sh
 
 # Lines and branches of src that the tests reach; in a build of configure --enable-coverage. FLAGS: --files, --missed.

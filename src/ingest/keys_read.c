@@ -126,7 +126,7 @@ static void read_numbers(struct tt_fields *fields, const struct tt_member *membe
         put_number(member->into, key->at, key->absent == TT_IS_NAN ? NAN : HUGE_VAL);
     }
     put_flag(member->into, key->sets, is);
-    for (int i = 0; i <= pair && key->large > 0; i++) {
+    for (int i = 0; i < (pair ? 2 : 1) && key->large > 0; i++) {
         tt_field_warn_large(fields, member->object, member->what, key->key, value[i], key->large);
     }
 }

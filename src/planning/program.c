@@ -22,7 +22,7 @@
  * point. */
 static void put_name(struct tt_buffer *out, const char *name)
 {
-    for (size_t i = 0; name[i] != '\0' && i < MOST_NAME; i++) {
+    for (size_t i = 0; i < MOST_NAME && name[i] != '\0'; i++) {
         unsigned char c = (unsigned char)name[i];
         tt_buffer_putc(out, (c < 0x80 && isalnum(c)) || strchr(" -_+.", c) != NULL ? (char)c : '.');
     }
