@@ -35,7 +35,8 @@ passed=0
 failed=0
 for tool in ${*:-cppcheck}; do
     report "$tool" >"$reports/$tool"
-    sed -n -E "s|^$top/||; s|^([^: ]*):[0-9]+:[0-9]+: warning: .*\[([^][]*)\]\$|\1 \2|p" "$reports/$tool" | sort -u >"$reports/found"
+    sed -n -E "s|^$top/||; s|^([^: ]*):[0-9]+:[0-9]+: warning: .*\[([^][]*)\]\$|\1 \2|p" "$reports/$tool" |
+        sort -u >"$reports/found"
     known "$tool" >"$reports/known"
     new=$(comm -23 "$reports/found" "$reports/known")
     gone=$(comm -13 "$reports/found" "$reports/known")
