@@ -138,7 +138,7 @@ static const char PAGE[] =
     "solid var(--grid)}\n"
     ".verdict+table thead th,.verdict+p+table thead th{overflow-wrap:normal}tbody "
     "th{min-width:3.2rem}\n"
-    "@media (max-width:30rem){table{font-size:.75rem}th,td{padding-right:.3rem}}\n"
+    "@media (max-width:30rem){table{font-size:.7rem}th,td{padding-right:.25rem}}\n"
     "td{white-space:nowrap}.t{white-space:normal}.t "
     "strong{white-space:nowrap}th:first-child,td:first-child,.t{text-align:left}"
     "\n"
