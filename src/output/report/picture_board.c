@@ -307,9 +307,9 @@ static void draw_means(const struct sheet *sheet)
         }
     }
     for (size_t k = 0; k < SECTORS; k++) {
-        double turn = hypot(sums[k].turn_x, sums[k].turn_y),
-               by = 1000 * sheet->pixels_per_um / sums[k].n;
+        double turn = hypot(sums[k].turn_x, sums[k].turn_y);
         if (sums[k].n > 0 && turn > 0) {
+            double by = 1000 * sheet->pixels_per_um / sums[k].n;
             draw_arrow(sheet->picture, "e", CENTRE_X + DIAL * sums[k].turn_x / turn,
                        CENTRE_Y - DIAL * sums[k].turn_y / turn,
                        (double[]){by * sums[k].x, by * sums[k].y});
