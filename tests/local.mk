@@ -271,6 +271,8 @@ AM_CPPFLAGS += -I$(srcdir)/tests/unit $(CHECK_CFLAGS)
 # A host program against what was installed.
 EXTRA_DIST += tests/install/host.c
 CLEANFILES += tests/install/host$(EXEEXT)
+# fetched where AXE_CORE names none
+DISTCLEANFILES = axe.min.js
 installcheck-local:
 	$(AM_V_CCLD)$(MKDIR_P) tests/install && \
 	  PKG_CONFIG_SYSROOT_DIR='$(DESTDIR)' PKG_CONFIG_PATH='$(DESTDIR)$(pkgconfigdir)' && \
