@@ -35,6 +35,7 @@ static const struct {
     [TT_MODE_MARK] = {"mark '", "' not where the plate file says", MARK},
     [TT_MODE_MARK_GROSS] = {"mark '", "' not where the plate file says", MARK},
     [TT_MODE_RADIUS] = {"the stated contact radius of '", "' wrong", TIP},
+    [TT_MODE_RADII] = {"the stated contact radii of all tips wrong", "", NOTHING},
     [TT_MODE_MOVED] = {"the plate moved at line ", "", ROW_LINE},
     [TT_MODE_SLIP] = {"the rotation of '", "' slipped", SLIPPED_TIP},
     [TT_MODE_DRIFT] = {"the plate drifted", "", NOTHING},

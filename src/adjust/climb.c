@@ -218,6 +218,11 @@ enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_stage *base,
 
 /* ---- what candidates have ---- */
 
+static bool radius_within(const struct tt_mode *one, const struct tt_mode *all)
+{
+    return one->kind == TT_MODE_RADIUS && all->kind == TT_MODE_RADII;
+}
+
 bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode)
 {
     bool edge = mode->kind == TT_MODE_FILM || mode->kind == TT_MODE_EDGE,
@@ -229,7 +234,8 @@ bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode
             had->kind == TT_MODE_FILM || had->kind == TT_MODE_EDGE || had->kind == TT_MODE_EDGE_OUT;
         bool once =
             had->kind == mode->kind && (mode->kind == TT_MODE_MOVED || mode->kind == TT_MODE_SLIP);
-        has = has || once || (edge && had_edge && had->index == mode->index) ||
+        has = has || once || radius_within(mode, had) ||
+              (edge && had_edge && had->index == mode->index) ||
               (had->kind == mode->kind && had->index == mode->index && had->order == mode->order);
     }
     return has;
@@ -244,8 +250,10 @@ bool tt_candidate_within(const struct tt_candidate *inner, const struct tt_candi
         for (size_t j = 0; j < outer->n_modes; j++) {
             const struct tt_mode *a = &inner->modes[k], *b = &outer->modes[j];
             bool row = a->kind == TT_MODE_MOVED || a->kind == TT_MODE_SLIP;
-            found = found || (a->kind == b->kind && (row || a->index == b->index) &&
-                              a->tip == b->tip && a->order == b->order);
+            found = found ||
+                    (a->kind == b->kind && (row || a->index == b->index) && a->tip == b->tip &&
+                     a->order == b->order) ||
+                    radius_within(a, b);
         }
         all = all && found;
     }

@@ -112,6 +112,19 @@ static enum tiptrue_status radius_off(struct tt_view *view, size_t run_tip,
                   TT_IN_MM("u", stated->u_radius_mm)));
 }
 
+static enum tiptrue_status radii_off(struct tt_view *view)
+{
+    const struct tt_model *model = view->model;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    for (size_t i = 0; i < model->n_priors && status == TIPTRUE_OK; i++) {
+        if (model->priors[i].kind == TT_PRIOR_RADIUS) {
+            status = radius_off(view, model->priors[i].what, TIPTRUE_WARNING);
+        }
+    }
+    return status;
+}
+
 static enum tiptrue_status slipped(struct tt_view *view)
 {
     const struct tt_model *model = view->model;
@@ -155,6 +168,8 @@ static enum tiptrue_status mode(struct tt_view *view, const struct tt_mode *m)
         return mark_off(view, m->index, m->kind == TT_MODE_MARK_GROSS);
     case TT_MODE_RADIUS:
         return radius_off(view, m->index, TIPTRUE_WARNING);
+    case TT_MODE_RADII:
+        return radii_off(view);
     case TT_MODE_SLIP:
         return slipped(view);
     case TT_MODE_NOT_SQUARE:

@@ -25,6 +25,7 @@ enum tt_mode_kind {
     TT_MODE_MARK,        /* a mark elsewhere by little */
     TT_MODE_MARK_GROSS,  /* another mark, or a wrong place */
     TT_MODE_RADIUS,      /* a stated contact radius that is wrong */
+    TT_MODE_RADII,       /* all of them are, of several tips; has no column */
     TT_MODE_MOVED,       /* the plate stands elsewhere from a row on */
     TT_MODE_SLIP, /* a tip's runout vector is another from a row on: its rotation slipped, it was
                      bent */

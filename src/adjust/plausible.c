@@ -25,7 +25,8 @@
 #define NEGATIVE_RADIUS_U 3.0
 #define NEGATIVE_RADIUS_MM 0.05
 /* A stated radius is the diameter when half of it, or twice, is what was found, within this share,
- * and what was found is this many stated uncertainties away. */
+ * and what was found is this many stated uncertainties away. It was taken off the positions before
+ * when less than this share of it is found. */
 #define DIAMETER_CLOSENESS 0.1
 #define DIAMETER_U 5.0
 /* A tip whose axis is off by half its radius and a tenth of a millimetre could not pick up a part.
@@ -116,14 +117,18 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
         return TIPTRUE_OK;
     }
     double ratio = stated->radius_mm / found_mm;
-    bool diameter = fabs(ratio / 2 - 1) < DIAMETER_CLOSENESS;
-    if (!diameter && !(fabs(ratio * 2 - 1) < DIAMETER_CLOSENESS)) {
-        return TIPTRUE_OK; /* another radius: radius-off */
+    const char *what = fabs(ratio / 2 - 1) < DIAMETER_CLOSENESS   ? "radius-diameter"
+                       : fabs(ratio * 2 - 1) < DIAMETER_CLOSENESS ? "radius-halved"
+                       : fabs(found_mm) < DIAMETER_CLOSENESS * stated->radius_mm
+                           ? "radius-none"
+                           : NULL; /* another radius: radius-off */
+    if (what == NULL) {
+        return TIPTRUE_OK;
     }
-    return tt_finding_add_values(
-        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, about_tip(view, index),
-        TT_VALUES(TT_TEXT("what", diameter ? "radius-diameter" : "radius-halved"),
-                  TT_IN_MM("found", found_mm), TT_IN_MM("stated", stated->radius_mm)));
+    return tt_finding_add_values(view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
+                                 about_tip(view, index),
+                                 TT_VALUES(TT_TEXT("what", what), TT_IN_MM("found", found_mm),
+                                           TT_IN_MM("stated", stated->radius_mm)));
 }
 
 /* Whether the edges @a and @b overlap as seen along @a's normal. */

@@ -150,8 +150,24 @@ static enum tiptrue_status start_pairs(struct tt_pool *pool, struct tt_stage *ba
     return status;
 }
 
+/* Radii come from one list or one gauge: where several are stated they may all be wrong, and no
+ * single one that is freed makes the others' touches agree. */
+static enum tiptrue_status start_radii(struct tt_pool *pool, struct tt_stage *base,
+                                       const struct tt_candidate *parent)
+{
+    struct tt_mode radii = {.kind = TT_MODE_RADII,
+                            .log_prior = log(tt_mode_probability(TT_MODE_RADII))};
+    size_t n = 0;
+
+    for (size_t i = 0; i < base->model.n_priors; i++) {
+        const struct tt_prior *prior = &base->model.priors[i];
+        n += prior->kind == TT_PRIOR_RADIUS && !(prior->extra > 0);
+    }
+    return n > 1 ? tt_start_with(pool, base, parent, &radii) : TIPTRUE_OK;
+}
+
 /* The best change, axis fault, radius and reversal error of the least-squares table, where it says
- * that they may be. */
+ * that they may be; and all radii. */
 static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stage *base,
                                             const struct tt_candidate *parent)
 {
@@ -175,7 +191,7 @@ static enum tiptrue_status start_from_table(struct tt_pool *pool, struct tt_stag
             status = tt_start_with(pool, base, parent, best[kind]);
         }
     }
-    return status;
+    return status == TIPTRUE_OK ? start_radii(pool, base, parent) : status;
 }
 
 /* All starts on top of @parent, the plain explanation of @base. */

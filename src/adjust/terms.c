@@ -64,6 +64,14 @@ static void add_extra(struct tt_terms *terms, const struct tt_model *model,
     extra[mode->kind][mode->index] = tt_mode_size(mode->kind);
 }
 
+static void add_radii(struct tt_terms *terms, const struct tt_model *model,
+                      const struct tt_mode *mode)
+{
+    for (size_t b = 0; b < model->n_blocks; b++) {
+        terms->radius_extra_mm[model->block_tip[b]] = tt_mode_size(mode->kind);
+    }
+}
+
 static void add_edge_out(struct tt_terms *terms, const struct tt_model *model,
                          const struct tt_mode *mode)
 {
@@ -134,6 +142,7 @@ void tt_mode_add(struct tt_terms *terms, const struct tt_model *model, const str
         [TT_MODE_REVERSED] = add_whole,    [TT_MODE_NOT_SQUARE] = add_axes,
         [TT_MODE_SCALE] = add_axes,        [TT_MODE_AXES] = add_axes,
         [TT_MODE_DISTORTION] = add_whole,  [TT_MODE_TURNED] = add_turned,
+        [TT_MODE_RADII] = add_radii,
     };
 
     ADD[mode->kind](terms, model, mode);

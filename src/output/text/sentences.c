@@ -228,6 +228,9 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_IMPLAUSIBLE, "radius-halved",
      "'{tip}' has a contact radius of {found}, and {stated} is stated, half of it: correct "
      "'radius' in the machine file, or check the edges' places"},
+    {TT_FINDING_IMPLAUSIBLE, "radius-none",
+     "'{tip}' has a contact radius of {found}, which no tip has, and {stated} is stated: has the "
+     "controller taken the tip's radius off already?"},
     {TT_FINDING_IMPLAUSIBLE, "radius-opening",
      "'{tip}' comes out {found} wide, and touched two edges that are {most} apart and face each "
      "other: check the edges' free sides and places in the plate file, and the targets in the log"},

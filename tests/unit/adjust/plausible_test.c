@@ -119,21 +119,26 @@ END_TEST
 START_TEST(stated_radius_is_the_diameter)
 {
     static const struct {
-        double stated_mm;
-        const char *what;
-    } cases[] = {{0.4962, "radius-diameter"},
-                 {0.53, "radius-diameter"},
-                 {0.1241, "radius-halved"},
-                 {0.57, NULL},
-                 {0.36, NULL},
-                 {0.2481, NULL}};
+        double stated_mm, radius_mm;
+        const char *what, *words;
+    } cases[] = {{0.4962, 0.2481, "radius-diameter", "is that the diameter?"},
+                 {0.53, 0.2481, "radius-diameter", "is that the diameter?"},
+                 {0.1241, 0.2481, "radius-halved", "half of it"},
+                 {0.2481, 0.021, "radius-none", "taken the tip's radius off already"},
+                 {0.2481, 0.035, NULL, ""},
+                 {0.57, 0.2481, NULL, ""},
+                 {0.36, 0.2481, NULL, ""},
+                 {0.2481, 0.2481, NULL, ""}};
     struct scene s = scene_usual(20261129);
 
+    s.tips[0].radius = cases[_i].radius_mm;
     s.tips[0].stated_radius = cases[_i].stated_mm;
     s.tips[0].u_radius = 0.02;
     expect_one(&s, cases[_i].what != NULL,
-               cases[_i].what != NULL ? cases[_i].what : "radius-diameter",
-               _i == 2 ? "half of it" : "is that the diameter?");
+               cases[_i].what != NULL ? cases[_i].what
+               : _i == 4              ? "radius-none"
+                                      : "radius-diameter",
+               cases[_i].words);
 }
 END_TEST
 
@@ -379,7 +384,7 @@ int main(void)
     tcase_add_loop_test(found, touches_that_do_not_repeat, 0, 4);
     tcase_add_test(found, uncertain_beyond_belief);
     tcase_add_test(found, negative_radius);
-    tcase_add_loop_test(found, stated_radius_is_the_diameter, 0, 6);
+    tcase_add_loop_test(found, stated_radius_is_the_diameter, 0, 8);
     tcase_add_test(found, tip_wider_than_the_opening);
     tcase_add_test(found, runout_that_no_tip_has);
     tcase_add_test(found, shape_that_no_tip_has);
