@@ -25,24 +25,22 @@ double cli_number(struct argp_state *state, const char *option, const char *text
     return value;
 }
 
-bool cli_age_s(struct argp_state *state, const char *text, double *age_s)
+double cli_age_s(struct argp_state *state, const char *option, const char *text)
 {
     static const struct {
         const char *unit;
         double seconds;
     } UNITS[] = {{"s", 1.0}, {"min", 60.0}, {"h", 3600.0}, {"d", 86400.0}};
     const char *unit;
-    double value = cli_number(state, "--max-age", text, &unit);
+    double value = cli_number(state, option, text, &unit);
 
     for (size_t i = 0; i < sizeof UNITS / sizeof UNITS[0]; i++) {
         if (strcmp(unit, UNITS[i].unit) == 0 && value > 0.0) {
-            *age_s = value * UNITS[i].seconds;
-            return true;
+            return value * UNITS[i].seconds;
         }
     }
-    cli_usage(
-        state,
-        "--max-age '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
-        text);
-    return false;
+    cli_usage(state,
+              "%s '%s': a number above 0 with its unit is expected, s, min, h or d, such as 12h",
+              option, text);
+    return 0.0;
 }

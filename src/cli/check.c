@@ -16,8 +16,6 @@
 #include "cli/terminal.h"
 #include "cli/messages.h"
 
-enum { KEY_SVG = 0x200 };
-
 /* What the checks of all runs share. */
 struct job {
     const struct cli_inputs *inputs;
@@ -90,27 +88,14 @@ struct arguments {
     bool folder; /* the plate or the machine of this folder is there to be checked */
 };
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
-    struct arguments *arguments = state->input;
+    const struct arguments *arguments = input;
     const struct cli_inputs *inputs = &arguments->inputs;
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &arguments->inputs;
-        return 0;
-    case KEY_SVG:
-        arguments->svg = argument;
-        arguments->view = true;
-        return 0;
-    case ARGP_KEY_END:
-        if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
-            inputs->n_runs == 0 && !arguments->folder) {
-            cli_usage(state, "nothing to check: name a plate, a machine, a plan or a run");
-        }
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
+    if (inputs->plate == NULL && inputs->machine == NULL && inputs->plan == NULL &&
+        inputs->n_runs == 0 && !arguments->folder) {
+        cli_usage(state, "nothing to check: name a plate, a machine, a plan or a run");
     }
 }
 
@@ -188,17 +173,18 @@ static int show_plate(const struct arguments *arguments, const struct cli_object
     return cli_exit_status(error.status);
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_check(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"svg", KEY_SVG, "FILE", 0,
-         "Write the plate as it is understood as a picture, and show it in characters", 2},
+    static const struct cli_option OPTIONS[] = {
+        {"svg", "FILE", 2, CLI_TEXT, AT(svg),
+         .doc = "Write the plate as it is understood as a picture, and show it in characters",
+         .sets = CLI_SETS(struct arguments, view)},
         {0},
     };
-    static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "[PLATE] [MACHINE] [RUN...]",
         .doc = "Report every error in the files named; from plate, machine and run, say also which "
                "quantities the touches can determine. A PLATE among the files is shown as it is "
@@ -206,7 +192,8 @@ int cli_check(int argc, char *argv[])
                "Exit status: 0 the files are good and each run determines its offsets, 20 a run "
                "does not; 64 wrong use, 65 bad input, "
                "66 no input, 74 reading or writing failed. Of several files, the worst.",
-        .children = CHILDREN,
+        .shared = &cli_inputs_options,
+        .shared_at = AT(inputs),
     };
     struct arguments arguments = {.folder = cli_is_regular(CLI_PLATE_FILE) ||
                                             cli_is_regular(CLI_MACHINE_FILE)};
@@ -216,7 +203,7 @@ int cli_check(int argc, char *argv[])
     enum cli_need need = CLI_NEEDS_NAMED;
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
     if (take_by_schema(inputs, "\"tiptrue.plate/", &inputs->plate)) {

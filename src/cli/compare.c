@@ -4,7 +4,6 @@
 #include "config.h"
 
 #include <argp.h>
-#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sysexits.h>
@@ -26,35 +25,16 @@ struct pair {
 
 #define MOST_BACK 1000000
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
-    struct cli_history_arguments *arguments = state->input;
+    const struct cli_history_arguments *arguments = input;
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = arguments;
-        return 0;
-    case CLI_KEY_JSON:
-        arguments->json = true;
-        return 0;
-    case CLI_KEY_MACHINE:
-        arguments->query.machine = argument;
-        return 0;
-    case CLI_KEY_LAST:
-        arguments->last =
-            argument != NULL ? cli_whole_number(state, "--last", argument, 1, MOST_BACK) : 1;
-        return 0;
-    case ARGP_KEY_END:
-        if (arguments->last > 0 && arguments->n_names > 0) {
-            cli_usage(state, "--last compares runs of the history: no result is named beside it");
-        }
-        if (arguments->last == 0 && arguments->n_names != 2) {
-            cli_usage(state, "two results are needed: files of `tiptrue solve --json', or, with "
-                             "--history, ids of stored runs");
-        }
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
+    if (arguments->last > 0 && arguments->n_names > 0) {
+        cli_usage(state, "--last compares runs of the history: no result is named beside it");
+    }
+    if (arguments->last == 0 && arguments->n_names != 2) {
+        cli_usage(state, "two results are needed: files of `tiptrue solve --json', or, with "
+                         "--history, ids of stored runs");
     }
 }
 
@@ -150,38 +130,36 @@ static int read_trend(const struct cli_history_arguments *arguments, struct pair
                : cli_failed(arguments->json, &error);
 }
 
+#define AT(member) offsetof(struct cli_history_arguments, member)
 int cli_compare(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"machine", CLI_KEY_MACHINE, "NAME", 0,
-         "The machine whose scatter between runs counts, by name or file, where the history holds "
-         "several",
-         1},
-        {"last", CLI_KEY_LAST, "N", OPTION_ARG_OPTIONAL,
-         "In place of two results: the last run of the history with the N-th before it (1)", 1},
-        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
+    static const struct cli_option OPTIONS[] = {
+        {"machine", "NAME", 1, CLI_TEXT, AT(query.machine),
+         .doc = "The machine whose scatter between runs counts, by name or file, where the history "
+                "holds several"},
+        {"last", "N", 1, CLI_COUNT, AT(last),
+         .doc = "In place of two results: the last run of the history with the N-th before it (1)",
+         .least = 1, .most = MOST_BACK, .optional = true},
+        {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line"},
         {0},
     };
-    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "RESULT_A RESULT_B\n--last[=N]",
         .doc = "Say whether the difference between two results is real: B less A, of offset, "
-               "runout, contact radius and pose, with "
-               "its "
-               "uncertainty. A result is a file of `tiptrue solve --json', or, with --history, the "
-               "id of a stored run; with a history "
+               "runout, contact radius and pose, with its uncertainty. A result is a file of "
+               "`tiptrue solve --json', or, with --history, the id of a stored run; with a history "
                "the scatter between runs is reckoned with.\v"
                "Exit status: 0, whatever the difference is; 64 wrong use, 65 bad input, 66 no "
                "input, 74 reading failed.",
-        .children = CHILDREN,
+        .shared = &cli_history_options,
     };
-    struct cli_history_arguments arguments = {.takes_names = true};
+    struct cli_history_arguments arguments = {0};
     struct pair pair = {0};
     int status = EX_OSERR;
 
-    if (cli_history_parse(&ARGP, argc, argv, &arguments)) {
+    if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         status = arguments.history != NULL || arguments.last > 0
                      ? cli_history_open_for(&arguments, false, &pair.history)
                      : EX_OK;

@@ -35,9 +35,9 @@ struct arguments {
     struct tiptrue_export_options options;
 };
 
-static void parse_change(struct argp_state *state, const char *text,
-                         struct tiptrue_export_options *options)
+static void take_change(void *at, const char *text, struct argp_state *state)
 {
+    struct tiptrue_export_options *options = at;
     const char *behind;
     double value = cli_number(state, "--max-change", text, &behind);
 
@@ -48,9 +48,9 @@ static void parse_change(struct argp_state *state, const char *text,
     options->max_change_mm = value;
 }
 
-static void parse_guard(struct argp_state *state, const char *text,
-                        struct tiptrue_export_options *options)
+static void take_guard(void *at, const char *text, struct argp_state *state)
 {
+    struct tiptrue_export_options *options = at;
     static const struct {
         const char *word;
         enum tiptrue_guard guard;
@@ -106,23 +106,24 @@ static size_t rotations_of_list(struct argp_state *state, const char *text, doub
     }
 }
 
-static error_t parse_rotations(struct argp_state *state, const char *text,
-                               struct arguments *arguments)
+static void take_rotations(void *at, const char *text, struct argp_state *state)
 {
+    struct arguments *arguments = at;
+
     free(arguments->rotations_deg);
     arguments->rotations_deg = calloc(MOST_ROTATIONS, sizeof *arguments->rotations_deg);
     if (arguments->rotations_deg == NULL) {
-        return ENOMEM;
+        cli_out_of_memory();
     }
     arguments->n_rotations = strncmp(text, "every:", 6) == 0
                                  ? rotations_of_step(state, text + 6, arguments->rotations_deg)
                                  : rotations_of_list(state, text, arguments->rotations_deg);
-    return 0;
 }
 
 /* What does not go together. */
-static void check_arguments(struct argp_state *state, const struct arguments *arguments)
+static void check_arguments(void *input, struct argp_state *state)
 {
+    const struct arguments *arguments = input;
     const struct tiptrue_export_options *options = &arguments->options;
 
     if (arguments->undo != NULL) {
@@ -153,61 +154,6 @@ static void check_arguments(struct argp_state *state, const struct arguments *ar
     const char *const files[] = {arguments->result, arguments->template, arguments->machine,
                                  arguments->plate};
     (void)cli_count_stdin(state, 0, files, sizeof files / sizeof files[0]);
-}
-
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct arguments *arguments = state->input;
-    const struct cli_name NAMES[] = {
-        {CLI_KEY_MACHINE, &arguments->machine},   {CLI_KEY_PLATE, &arguments->plate},
-        {CLI_KEY_INTO, &arguments->options.into}, {CLI_KEY_TEMPLATE, &arguments->template},
-        {CLI_KEY_HISTORY, &arguments->history},   {CLI_KEY_UNDO, &arguments->undo}};
-
-    if (cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument)) {
-        return 0;
-    }
-    switch (key) {
-    case ARGP_KEY_INIT:
-        arguments->put = calloc((size_t)state->argc + 1, sizeof *arguments->put);
-        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
-        arguments->options.put = arguments->put;
-        arguments->options.tips = arguments->tips;
-        return arguments->put != NULL && arguments->tips != NULL ? 0 : ENOMEM;
-    case CLI_KEY_TIP:
-        arguments->tips[arguments->options.n_tips++] = argument;
-        return 0;
-    case CLI_KEY_PUT:
-        arguments->put[arguments->options.n_put++] = argument;
-        return 0;
-    case CLI_KEY_ROTATIONS:
-        return parse_rotations(state, argument, arguments);
-    case CLI_KEY_MAX_AGE:
-        arguments->options.has_max_age = cli_age_s(state, argument, &arguments->options.max_age_s);
-        return 0;
-    case CLI_KEY_MAX_CHANGE:
-        parse_change(state, argument, &arguments->options);
-        return 0;
-    case CLI_KEY_FORCE:
-        parse_guard(state, argument, &arguments->options);
-        return 0;
-    case CLI_KEY_DRY_RUN:
-        arguments->options.dry_run = true;
-        return 0;
-    case CLI_KEY_RECORD:
-        arguments->record = true;
-        return 0;
-    case ARGP_KEY_ARG:
-        if (arguments->result != NULL) {
-            cli_usage(state, "'%s' is one RESULT too many", argument);
-        }
-        arguments->result = argument;
-        return 0;
-    case ARGP_KEY_END:
-        check_arguments(state, arguments);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
 }
 
 /* Machine and plate, whichever are named; where places are wanted and no machine is named, the one
@@ -324,66 +270,70 @@ static int do_it(struct arguments *arguments)
     return status;
 }
 
-static const struct argp_option OPTIONS[] = {
-    {NULL, 0, NULL, 0, "Where to:", 1},
-    {"into", CLI_KEY_INTO, "CONFIG", 0,
-     "The configuration file (default: as the machine file's export says)", 1},
-    {"put", CLI_KEY_PUT, "FIELD=PLACE", 0,
-     "What goes where, such as t1.offset.x:minus:.4=/tips/t1/x; once for each value (default: "
-     "as the machine file's export "
-     "says)",
-     1},
-    {"tip", CLI_KEY_TIP, "NAME", 0,
-     "Only what goes to this tip's places; its verdict counts (can be given several times)", 1},
-    {"machine", CLI_KEY_MACHINE, "FILE", 0,
-     "The machine (default: looked for, beside RESULT first, unless --put is given)", 1},
-    {"template", CLI_KEY_TEMPLATE, "FILE", 0,
-     "Write FILE to standard output, its placeholders @(FIELD) filled", 1},
-    {"rotations", CLI_KEY_ROTATIONS, "LIST", 0,
-     "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP", 1},
-    {NULL, 0, NULL, 0, "Guards:", 2},
-    {"plate", CLI_KEY_PLATE, "FILE", 0, "The present plate: a result of another one is refused", 2},
-    {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
-     "Refuse a run that was started longer ago, such as 12h (s, min, h, d)", 2},
-    {"max-change", CLI_KEY_MAX_CHANGE, "MM", 0, "Refuse to move an offset by more", 2},
-    {"force", CLI_KEY_FORCE, "GUARD", 0,
-     "Skip one safety check: verdict, age, machine, change or plate", 2},
-    {NULL, 0, NULL, 0, "Looking first, and the way back:", 3},
-    {"history", CLI_KEY_HISTORY, "FILE", 0,
-     "Enter the export into the history, which must have the run; RESULT may be the run's id "
-     "there",
-     3},
-    {"record", CLI_KEY_RECORD, NULL, 0, "Like --history, with the default history", 3},
-    {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Write nothing, show the change as a unified diff", 3},
-    {"undo", CLI_KEY_UNDO, "CONFIG", 0,
-     "Put back what was in CONFIG before the export, if it was not changed since", 3},
+#define AT(member) offsetof(struct arguments, member)
+static const struct cli_option OPTIONS[] = {
+    {.group = 1, .doc = "Where to:"},
+    {"into", "CONFIG", 1, CLI_TEXT, AT(options.into),
+     .doc = "The configuration file (default: as the machine file's export says)"},
+    {"put", "FIELD=PLACE", 1, CLI_LIST, AT(put),
+     .doc = "What goes where, such as t1.offset.x:minus:.4=/tips/t1/x; once for each value "
+            "(default: as the machine file's export says)",
+     .n = AT(options.n_put)},
+    {"tip", "NAME", 1, CLI_LIST, AT(tips),
+     .doc = "Only what goes to this tip's places; its verdict counts (can be given several times)",
+     .n = AT(options.n_tips)},
+    {"machine", "FILE", 1, CLI_TEXT, AT(machine),
+     .doc = "The machine (default: looked for, beside RESULT first, unless --put is given)"},
+    {"template", "FILE", 1, CLI_TEXT, AT(template),
+     .doc = "Write FILE to standard output, its placeholders @(FIELD) filled"},
+    {"rotations", "LIST", 1, CLI_CALL, 0,
+     .doc = "Degrees for the lines of a template that ask for them: 0,90,180 or every:STEP",
+     .take = take_rotations},
+    {.group = 2, .doc = "Guards:"},
+    {"plate", "FILE", 2, CLI_TEXT, AT(plate),
+     .doc = "The present plate: a result of another one is refused"},
+    {"max-age", "TIME", 2, CLI_AGE, AT(options.max_age_s),
+     .doc = "Refuse a run that was started longer ago, such as 12h (s, min, h, d)",
+     .sets = CLI_SETS(struct arguments, options.has_max_age)},
+    {"max-change", "MM", 2, CLI_CALL, AT(options), .doc = "Refuse to move an offset by more",
+     .take = take_change},
+    {"force", "GUARD", 2, CLI_CALL, AT(options),
+     .doc = "Skip one safety check: verdict, age, machine, change or plate", .take = take_guard},
+    {.group = 3, .doc = "Looking first, and the way back:"},
+    {"history", "FILE", 3, CLI_TEXT, AT(history),
+     .doc = "Enter the export into the history, which must have the run; RESULT may be the run's "
+            "id there"},
+    {"record", NULL, 3, CLI_FLAG, AT(record), .doc = "Like --history, with the default history"},
+    {"dry-run", NULL, 3, CLI_FLAG, AT(options.dry_run),
+     .doc = "Write nothing, show the change as a unified diff"},
+    {"undo", "CONFIG", 3, CLI_TEXT, AT(undo),
+     .doc = "Put back what was in CONFIG before the export, if it was not changed since"},
+    {.argument = "RESULT", .form = CLI_TEXT, .at = AT(result)},
     {0},
 };
 
 int cli_export(int argc, char *argv[])
 {
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "RESULT\n--undo CONFIG",
-        .doc =
-            "Write numbers of RESULT, which solve --json wrote, into the machine's configuration: "
-            "JSON, XML, lines of key = value, "
-            "or "
-            "any text. Only the digits change; the old file stays beside it, named with the date.\v"
-            "Exit status: 0 written, or nothing is needed; 64 wrong use, 65 a guard refuses or the "
-            "input is bad, 66 no input, 70 "
-            "fault of "
-            "the program, 71 out of memory, 74 locked, changed meanwhile or not writable, 78 a "
-            "place or the configuration is not "
-            "as it should be.",
+        .doc = "Write numbers of RESULT, which solve --json wrote, into the machine's "
+               "configuration: JSON, XML, lines of key = value, or any text. Only the digits "
+               "change; the old file stays beside it, named with the date.\v"
+               "Exit status: 0 written, or nothing is needed; 64 wrong use, 65 a guard refuses or "
+               "the input is bad, 66 no input, 70 fault of the program, 71 out of memory, 74 "
+               "locked, changed meanwhile or not writable, 78 a place or the configuration is not "
+               "as it should be.",
     };
     struct arguments arguments = {0};
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
+    arguments.options.put = arguments.put;
+    arguments.options.tips = arguments.tips;
     status = do_it(&arguments);
     free(arguments.put);
     free(arguments.tips);

@@ -7,7 +7,6 @@
 #define TT_CLI_FIND_H
 
 #include <stdbool.h>
-#include <stddef.h>
 
 #include "tiptrue.h"
 

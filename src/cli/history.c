@@ -12,7 +12,6 @@
 #include <sysexits.h>
 
 #include "cli/command.h"
-#include "cli/find.h"
 #include "cli/messages.h"
 #include "cli/options.h"
 #include "cli/place.h"
@@ -27,67 +26,41 @@ static enum tiptrue_status write_out(void *context, const char *text, size_t len
     return TIPTRUE_OK;
 }
 
-static error_t parse_read(int key, char *argument, struct argp_state *state)
-{
-    struct cli_history_arguments *arguments = state->input;
-
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = arguments;
-        return 0;
-    case CLI_KEY_JSON:
-        arguments->json = true;
-        return 0;
-    case CLI_KEY_CSV:
-        arguments->csv = true;
-        return 0;
-    case CLI_KEY_MACHINE:
-        arguments->query.machine = argument;
-        return 0;
-    case CLI_KEY_SINCE:
-        arguments->query.since = argument;
-        return 0;
-    case CLI_KEY_UNTIL:
-        arguments->query.until = argument;
-        return 0;
-    case CLI_KEY_RUNS:
-        arguments->query.runs = cli_whole_number(state, "--runs", argument, 1, MOST_RUNS);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-
+#define AT(member) offsetof(struct cli_history_arguments, member)
 #define QUERY_OPTIONS                                                                              \
-    {"machine", CLI_KEY_MACHINE, "NAME", 0, "Only runs of this machine; its name or its file", 1}, \
+    {"machine",                                                                                    \
+     "NAME",                                                                                       \
+     1,                                                                                            \
+     CLI_TEXT,                                                                                     \
+     AT(query.machine),                                                                            \
+     .doc = "Only runs of this machine; its name or its file"},                                    \
         {"since",                                                                                  \
-         CLI_KEY_SINCE,                                                                            \
          "TIME",                                                                                   \
-         0,                                                                                        \
-         "Only runs started at this date, date and time (RFC 3339) or run, or later",              \
-         1},                                                                                       \
+         1,                                                                                        \
+         CLI_TEXT,                                                                                 \
+         AT(query.since),                                                                          \
+         .doc = "Only runs started at this date, date and time (RFC 3339) or run, or later"},      \
     {                                                                                              \
-        "until", CLI_KEY_UNTIL, "TIME", 0, "Only runs started at that time, or before", 1          \
+        "until", "TIME", 1, CLI_TEXT, AT(query.until),                                             \
+            .doc = "Only runs started at that time, or before"                                     \
     }
 static int list(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
+    static const struct cli_option OPTIONS[] = {
         QUERY_OPTIONS,
-        {"runs", CLI_KEY_RUNS, "N", 0, "Only the latest N of these", 1},
-        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
+        {"runs", "N", 1, CLI_COUNT, AT(query.runs), .doc = "Only the latest N of these", .least = 1,
+         .most = MOST_RUNS},
+        {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line for each run"},
         {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
         .options = OPTIONS,
-        .parser = parse_read,
         .doc = "List the runs of the history in order of time, the newest last.",
-        .children = CHILDREN};
+        .shared = &cli_history_options};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     const struct tiptrue_writer writer = {.write = write_out};
     struct tiptrue_error error = {0};
-    int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+    int status = cli_read(&SYNTAX, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     status = status == EX_OK ? cli_history_open_for(&arguments, false, &history) : status;
     if (status == EX_OK) {
@@ -103,19 +76,20 @@ static int list(int argc, char *argv[])
 
 static int export(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        QUERY_OPTIONS, {"csv", CLI_KEY_CSV, NULL, 0, "CSV instead of lines of JSON", 2}, {0}};
-    static const struct argp ARGP = {.options = OPTIONS,
-                                     .parser = parse_read,
-                                     .doc = "Write runs to standard output, whole: logs, "
-                                            "documents, results. `tiptrue history import' makes "
-                                            "the same history of it.",
-                                     .children = CHILDREN};
+    static const struct cli_option OPTIONS[] = {
+        QUERY_OPTIONS,
+        {"csv", NULL, 2, CLI_FLAG, AT(csv), .doc = "CSV instead of lines of JSON"},
+        {0}};
+    static const struct cli_syntax SYNTAX = {
+        .options = OPTIONS,
+        .doc = "Write runs to standard output, whole: logs, documents, results. `tiptrue history "
+               "import' makes the same history of it.",
+        .shared = &cli_history_options};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     const struct tiptrue_writer writer = {.write = write_out};
     struct tiptrue_error error = {0};
-    int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+    int status = cli_read(&SYNTAX, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     status = status == EX_OK ? cli_history_open_for(&arguments, false, &history) : status;
     if (status == EX_OK) {
@@ -130,20 +104,18 @@ static int export(int argc, char *argv[])
 
 static int verify(int argc, char *argv[])
 {
-    static const struct argp ARGP = {
-        .parser = parse_read,
+    static const struct cli_syntax SYNTAX = {
         .doc = "Read all of the history and look for damage: its structure, its references, every "
-               "stored "
-               "byte against its digest, and whether every result can be read.\v"
+               "stored byte against its digest, and whether every result can be read.\v"
                "Exit status: 0 no damage found, 65 damaged, 66 not there.",
-        .children = CHILDREN};
+        .shared = &cli_history_options};
     struct cli_history_arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     struct tiptrue_history_counts counts = {0};
     struct cli_messages messages = {.stream = stderr};
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
-    int status = cli_history_parse(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+    int status = cli_read(&SYNTAX, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     status = status == EX_OK ? cli_history_open_for(&arguments, false, &history) : status;
     if (status == EX_OK) {

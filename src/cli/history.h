@@ -16,21 +16,15 @@ struct cli_history_arguments {
     bool plain, json, csv;
     enum tiptrue_units units; /* TIPTRUE_UNITS_DEFAULT: mm */
     struct tiptrue_history_query query;
-    bool takes_names;   /* set before: arguments are allowed */
     size_t last;        /* of compare --last; 0 = not asked for */
     const char **names; /* for free() */
     size_t n_names;
     char *machine; /* its name, read from a machine file; for free() */
 };
 
-/* --history, --plain and the arguments; its input is a struct cli_history_arguments. */
-extern const struct argp cli_history_common_argp;
+/* --history, --plain, --units and the arguments, into a struct cli_history_arguments. */
+extern const struct cli_shared cli_history_options;
 
-/* argp_parse; false: out of memory, told. */
-bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
-                       struct cli_history_arguments *arguments);
-/* The same with an input of the command's own. */
-bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input);
 /* Open the history @named, else the one that @machine (NULL: none) names, else the default one.
  * Returns the exit status; a failure is told into @messages. */
 int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
@@ -40,7 +34,7 @@ int cli_history_open(const char *named, const struct tiptrue_machine *machine, b
  * says where its history is, and which machine is meant. */
 int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
                          struct tiptrue_history **history);
-/* What cli_history_parse and cli_history_open_for made. */
+/* What cli_read and cli_history_open_for made. */
 void cli_history_clear(struct cli_history_arguments *arguments);
 
 int cli_history_show(int argc, char *argv[]);

@@ -18,55 +18,17 @@
 #include "cli/place.h"
 #include "cli/terminal.h"
 
-static const struct argp_option COMMON_OPTIONS[] = {
-    {"history", CLI_KEY_HISTORY, "FILE", 0,
-     "The history (default: tiptrue/history.db in the user's data folder)", 1},
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
-    {"units", CLI_KEY_UNITS, "UNIT", 0, "Print lengths in mm, inch or um (JSON is in mm always)",
-     2},
+#define AT(member) offsetof(struct cli_history_arguments, member)
+static const struct cli_option OPTIONS[] = {
+    {"history", "FILE", 1, CLI_TEXT, AT(history),
+     .doc = "The history (default: tiptrue/history.db in the user's data folder)"},
+    {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
+    {"units", "UNIT", 2, CLI_UNITS, AT(units),
+     .doc = "Print lengths in mm, inch or um (JSON is in mm always)"},
+    {NULL, "argument", 0, CLI_LIST, AT(names), .n = AT(n_names)},
     {0},
 };
-
-static error_t parse_common(int key, char *argument, struct argp_state *state)
-{
-    struct cli_history_arguments *arguments = state->input;
-
-    switch (key) {
-    case ARGP_KEY_INIT:
-        arguments->names = calloc((size_t)state->argc + 1, sizeof *arguments->names);
-        return arguments->names != NULL ? 0 : ENOMEM;
-    case CLI_KEY_HISTORY:
-        arguments->history = argument;
-        return 0;
-    case CLI_KEY_PLAIN:
-        arguments->plain = true;
-        return 0;
-    case CLI_KEY_UNITS:
-        arguments->units = cli_units(state, argument);
-        return 0;
-    case ARGP_KEY_ARG:
-        if (!arguments->takes_names) {
-            cli_usage(state, "'%s' is one argument too many", argument);
-        }
-        arguments->names[arguments->n_names++] = argument;
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
-}
-
-const struct argp cli_history_common_argp = {.options = COMMON_OPTIONS, .parser = parse_common};
-
-bool cli_history_parse_into(const struct argp *argp, int argc, char *argv[], void *input)
-{
-    return cli_parse(argp, argc, argv, 0, input);
-}
-
-bool cli_history_parse(const struct argp *argp, int argc, char *argv[],
-                       struct cli_history_arguments *arguments)
-{
-    return cli_history_parse_into(argp, argc, argv, arguments);
-}
+const struct cli_shared cli_history_options = {OPTIONS, NULL};
 
 int cli_history_open(const char *named, const struct tiptrue_machine *machine, bool write,
                      struct cli_messages *messages, struct tiptrue_history **history)

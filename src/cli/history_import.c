@@ -28,39 +28,19 @@ struct arguments {
     struct cli_inputs inputs; /* only plate, machine, plan, pattern */
 };
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
-    struct arguments *arguments = state->input;
+    const struct arguments *arguments = input;
+    const struct cli_inputs *inputs = &arguments->inputs;
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &arguments->common;
-        return 0;
-    case CLI_KEY_PLATE:
-        arguments->inputs.plate = argument;
-        return 0;
-    case CLI_KEY_MACHINE:
-        arguments->inputs.machine = argument;
-        return 0;
-    case CLI_KEY_PLAN:
-        arguments->inputs.plan = argument;
-        return 0;
-    case CLI_KEY_PATTERN:
-        arguments->inputs.pattern = argument;
-        return 0;
-    case ARGP_KEY_END:
-        if (arguments->common.n_names == 0) {
-            cli_usage(state, "a PATH is missing: name a file or a folder");
-        }
-        if ((arguments->inputs.plan == NULL) != (arguments->inputs.pattern == NULL)) {
-            cli_usage(state, "--plan and --pattern need each other");
-        }
-        if ((arguments->inputs.plate == NULL) != (arguments->inputs.machine == NULL)) {
-            cli_usage(state, "--plate and --machine need each other");
-        }
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
+    if (arguments->common.n_names == 0) {
+        cli_usage(state, "a PATH is missing: name a file or a folder");
+    }
+    if ((inputs->plan == NULL) != (inputs->pattern == NULL)) {
+        cli_usage(state, "--plan and --pattern need each other");
+    }
+    if ((inputs->plate == NULL) != (inputs->machine == NULL)) {
+        cli_usage(state, "--plate and --machine need each other");
     }
 }
 
@@ -240,31 +220,33 @@ static int import_all(const struct arguments *arguments, const struct cli_object
     return worst;
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_history_import(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {NULL, 0, NULL, 0, "For run logs, which are solved:", 1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate of the runs", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0, "Their machine", 1},
-        {"plan", CLI_KEY_PLAN, "FILE", 0, "For logs of a controller: what each move was", 1},
-        {"pattern", CLI_KEY_PATTERN, "REGEX", 0, "For logs of a controller: how a report looks", 1},
+    static const struct cli_option OPTIONS[] = {
+        {.group = 3, .doc = "For run logs, which are solved:"},
+        {"plate", "FILE", 3, CLI_TEXT, AT(inputs.plate), .doc = "The reference plate of the runs"},
+        {"machine", "FILE", 3, CLI_TEXT, AT(inputs.machine), .doc = "Their machine"},
+        {"plan", "FILE", 3, CLI_TEXT, AT(inputs.plan),
+         .doc = "For logs of a controller: what each move was"},
+        {"pattern", "REGEX", 3, CLI_TEXT, AT(inputs.pattern),
+         .doc = "For logs of a controller: how a report looks"},
         {0},
     };
-    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 2}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "PATH...",
-        .doc = "Take files into the history, told apart by their content: exports of a history, "
-               "results of "
-               "`tiptrue solve --json', run logs. Of a folder, all files below it; hidden ones and "
-               "symbolic "
-               "links are passed over. What is there already stays as it is.",
-        .children = CHILDREN};
-    struct arguments arguments = {.common.takes_names = true};
+        .doc =
+            "Take files into the history, told apart by their content: exports of a history, "
+            "results of `tiptrue solve --json', run logs. Of a folder, all files below it; hidden "
+            "ones and symbolic links are passed over. What is there already stays as it is.",
+        .shared = &cli_history_options,
+        .shared_at = AT(common)};
+    struct arguments arguments = {0};
     struct cli_objects objects = {0};
     struct tiptrue_history *history = NULL;
-    int status = cli_history_parse_into(&ARGP, argc, argv, &arguments) ? EX_OK : EX_OSERR;
+    int status = cli_read(&SYNTAX, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     if (status == EX_OK) {
         status = cli_objects_find(&arguments.inputs, CLI_NEEDS_NAMED, CLI_TELL_NOTHING, &objects);

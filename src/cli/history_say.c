@@ -13,41 +13,24 @@
 #include "cli/options.h"
 #include "cli/place.h"
 
-static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-
 /* What is to be remembered of a run; its start, or a note, follows the id. */
 struct saying {
     struct cli_history_arguments history;
     const char *why;
 };
 
-static error_t parse_saying(int key, char *argument, struct argp_state *state)
-{
-    struct saying *saying = state->input;
-
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &saying->history;
-        return 0;
-    case CLI_KEY_WHY:
-        saying->why = argument;
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
-}
-
-static int say(const struct argp *argp, enum tiptrue_history_word word, int argc, char *argv[])
+static int say(const struct cli_syntax *syntax, enum tiptrue_history_word word, int argc,
+               char *argv[])
 {
     static const size_t NAMES_WANTED[] = {[TIPTRUE_HISTORY_EXCLUDE] = 1,
                                           [TIPTRUE_HISTORY_INCLUDE] = 1,
                                           [TIPTRUE_HISTORY_STARTED] = 2,
                                           [TIPTRUE_HISTORY_NOTE] = 2};
-    struct saying saying = {.history = {.takes_names = true}};
+    struct saying saying = {0};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
     char id[TIPTRUE_RUN_ID_SIZE];
-    int status = cli_history_parse_into(argp, argc, argv, &saying) ? EX_OK : EX_OSERR;
+    int status = cli_read(syntax, argc, argv, &saying) ? EX_OK : EX_OSERR;
 
     if (status == EX_OK && (saying.history.n_names != NAMES_WANTED[word] ||
                             (word == TIPTRUE_HISTORY_EXCLUDE && saying.why == NULL))) {
@@ -72,62 +55,64 @@ static int say(const struct argp *argp, enum tiptrue_history_word word, int argc
     return status;
 }
 
+#define AT(member) offsetof(struct saying, member)
 int cli_history_exclude(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"why", CLI_KEY_WHY, "TEXT", 0, "The reason; it is shown with the trend", 1}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_option OPTIONS[] = {
+        {"why", "TEXT", 1, CLI_TEXT, AT(why), .doc = "The reason; it is shown with the trend"},
+        {0}};
+    static const struct cli_syntax SYNTAX = {
         .options = OPTIONS,
-        .parser = parse_saying,
         .args_doc = "RUN",
         .doc = "Keep a run out of trends and of the scatter between runs. Its result stays.",
-        .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_EXCLUDE, argc, argv);
+        .shared = &cli_history_options,
+        .shared_at = AT(history)};
+    return say(&SYNTAX, TIPTRUE_HISTORY_EXCLUDE, argc, argv);
 }
 
 int cli_history_include(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_saying,
-                                     .args_doc = "RUN",
-                                     .doc =
-                                         "Take a run into trends again, whatever its clock says.",
-                                     .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_INCLUDE, argc, argv);
+    static const struct cli_syntax SYNTAX = {
+        .args_doc = "RUN",
+        .doc = "Take a run into trends again, whatever its clock says.",
+        .shared = &cli_history_options,
+        .shared_at = AT(history)};
+    return say(&SYNTAX, TIPTRUE_HISTORY_INCLUDE, argc, argv);
 }
 
 int cli_history_started(int argc, char *argv[])
 {
-    static const struct argp ARGP = {
-        .parser = parse_saying,
+    static const struct cli_syntax SYNTAX = {
         .args_doc = "RUN TIME",
         .doc = "Give a run the start that it should have had (RFC 3339). The log stays as it is.",
-        .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_STARTED, argc, argv);
+        .shared = &cli_history_options,
+        .shared_at = AT(history)};
+    return say(&SYNTAX, TIPTRUE_HISTORY_STARTED, argc, argv);
 }
 
 int cli_history_note(int argc, char *argv[])
 {
-    static const struct argp ARGP = {.parser = parse_saying,
-                                     .args_doc = "RUN TEXT",
-                                     .doc = "Keep a note with a run.",
-                                     .children = CHILDREN};
-    return say(&ARGP, TIPTRUE_HISTORY_NOTE, argc, argv);
+    static const struct cli_syntax SYNTAX = {.args_doc = "RUN TEXT",
+                                             .doc = "Keep a note with a run.",
+                                             .shared = &cli_history_options,
+                                             .shared_at = AT(history)};
+    return say(&SYNTAX, TIPTRUE_HISTORY_NOTE, argc, argv);
 }
 
 int cli_history_forget(int argc, char *argv[])
 {
-    static const struct argp ARGP = {
-        .parser = parse_saying,
+    static const struct cli_syntax SYNTAX = {
         .args_doc = "RUN",
         .doc = "Take a run out of the history, with its log, results, exports and notes, or a "
                "board. Nothing "
                "of it is left. To keep it and leave it out of trends, `tiptrue history exclude'.",
-        .children = CHILDREN};
-    struct saying saying = {.history = {.takes_names = true}};
+        .shared = &cli_history_options,
+        .shared_at = AT(history)};
+    struct saying saying = {0};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
     char id[TIPTRUE_RUN_ID_SIZE];
-    int status = cli_history_parse_into(&ARGP, argc, argv, &saying) ? EX_OK : EX_OSERR;
+    int status = cli_read(&SYNTAX, argc, argv, &saying) ? EX_OK : EX_OSERR;
 
     if (status == EX_OK && saying.history.n_names != 1) {
         fprintf(stderr, "%s: name one run\n", argv[0]);

@@ -48,8 +48,10 @@ static enum tiptrue_history_part document_part(const char *word, struct argp_sta
     return TIPTRUE_HISTORY_PLATE;
 }
 
-static void check(const struct arguments *arguments, struct argp_state *state)
+static void check(void *input, struct argp_state *state)
 {
+    const struct arguments *arguments = input;
+
     if (arguments->replace && !arguments->again) {
         cli_usage(state, "--replace needs --again");
     }
@@ -63,36 +65,24 @@ static void check(const struct arguments *arguments, struct argp_state *state)
     }
 }
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
+static void take_json(void *at, const char *argument, struct argp_state *state)
 {
-    struct arguments *arguments = state->input;
+    struct arguments *arguments = at;
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &arguments->common;
-        return 0;
-    case CLI_KEY_JSON:
-        take_part(arguments, TIPTRUE_HISTORY_RESULT, state);
-        arguments->common.json = true;
-        return 0;
-    case CLI_KEY_LOG:
-        take_part(arguments, TIPTRUE_HISTORY_LOG, state);
-        return 0;
-    case CLI_KEY_DOCUMENT:
-        take_part(arguments, document_part(argument, state), state);
-        return 0;
-    case CLI_KEY_AGAIN:
-        arguments->again = true;
-        return 0;
-    case CLI_KEY_REPLACE:
-        arguments->replace = true;
-        return 0;
-    case ARGP_KEY_END:
-        check(arguments, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
+    (void)argument;
+    take_part(arguments, TIPTRUE_HISTORY_RESULT, state);
+    arguments->common.json = true;
+}
+
+static void take_log(void *at, const char *argument, struct argp_state *state)
+{
+    (void)argument;
+    take_part(at, TIPTRUE_HISTORY_LOG, state);
+}
+
+static void take_document(void *at, const char *argument, struct argp_state *state)
+{
+    take_part(at, document_part(argument, state), state);
 }
 
 /* All that showing takes. */
@@ -245,30 +235,35 @@ static int show_all(struct showing *showing)
     return worst;
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_history_show(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"json", CLI_KEY_JSON, NULL, 0, "The result as JSON, one line for each run", 2},
-        {"log", CLI_KEY_LOG, NULL, 0, "The log, byte by byte as it was read", 2},
-        {"document", CLI_KEY_DOCUMENT, "KIND", 0,
-         "What the result was worked out from, byte by byte: plate, machine, plan or pattern", 2},
-        {"again", CLI_KEY_AGAIN, NULL, 0,
-         "Solve the runs (default: all) by this version, and show what that changes", 3},
-        {"replace", CLI_KEY_REPLACE, NULL, 0, "With --again: store the new results", 3},
+    static const struct cli_option OPTIONS[] = {
+        {"json", NULL, 2, CLI_CALL, 0, .doc = "The result as JSON, one line for each run",
+         .take = take_json},
+        {"log", NULL, 2, CLI_CALL, 0, .doc = "The log, byte by byte as it was read",
+         .take = take_log},
+        {"document", "KIND", 2, CLI_CALL, 0,
+         .doc =
+             "What the result was worked out from, byte by byte: plate, machine, plan or pattern",
+         .take = take_document},
+        {"again", NULL, 3, CLI_FLAG, AT(again),
+         .doc = "Solve the runs (default: all) by this version, and show what that changes"},
+        {"replace", NULL, 3, CLI_FLAG, AT(replace), .doc = "With --again: store the new results"},
         {0},
     };
-    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {.options = OPTIONS,
-                                     .parser = parse_option,
-                                     .args_doc = "RUN...",
-                                     .doc = "Show stored runs, as `tiptrue solve' would, and "
-                                            "boards. RUN is the beginning of the id of "
-                                            "either.",
-                                     .children = CHILDREN};
-    struct arguments arguments = {.common.takes_names = true};
+    static const struct cli_syntax SYNTAX = {
+        .check = check,
+        .options = OPTIONS,
+        .args_doc = "RUN...",
+        .doc = "Show stored runs, as `tiptrue solve' would, and "
+               "boards. RUN is the beginning of the id of either.",
+        .shared = &cli_history_options,
+        .shared_at = AT(common)};
+    struct arguments arguments = {0};
     struct showing showing = {.arguments = &arguments};
     struct tiptrue_error error = {0};
-    int status = cli_history_parse(&ARGP, argc, argv, &arguments.common) ? EX_OK : EX_OSERR;
+    int status = cli_read(&SYNTAX, argc, argv, &arguments) ? EX_OK : EX_OSERR;
 
     status = status == EX_OK
                  ? cli_history_open_for(&arguments.common, arguments.replace, &showing.history)

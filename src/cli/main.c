@@ -54,10 +54,9 @@ static const struct command COMMANDS[] = {
 /* The table of commands, put behind the options of --help; the text becomes argp's to free. */
 static char *help_filter(int key, const char *text, void *input)
 {
-    static const char TITLE[] = "Commands:\n",
-                      TAIL[] =
-                          "\n`tiptrue help COMMAND' or `tiptrue COMMAND -h' tells the options of "
-                          "a command.";
+    static const char
+        TITLE[] = "Commands:\n",
+        TAIL[] = "\n`tiptrue help COMMAND' or `tiptrue COMMAND -h' tells the options of a command.";
     size_t size = sizeof TITLE + sizeof TAIL, at;
     char *table;
 
@@ -177,8 +176,7 @@ int main(int argc, char *argv[])
         .parser = parse_option,
         .args_doc = "COMMAND [OPTION...]",
         .doc = "Where each tip of a placement machine is, seen from its camera: from touches on a "
-               "reference plate to the "
-               "tip-to-camera offset, with its uncertainty.\v ",
+               "reference plate to the tip-to-camera offset, with its uncertainty.\v ",
         .help_filter = help_filter,
     };
     struct request request = {0};

@@ -18,8 +18,6 @@
 #include "cli/options.h"
 #include "cli/terminal.h"
 
-enum { KEY_NAME = 0x300, KEY_SERIAL, KEY_MARK, KEY_EDGE, KEY_TIP };
-
 #define MOST_NUMBERS 4
 /* Edges whose directions differ by less (cosine of 15 degrees) face each other, if they overlap. */
 #define PARALLEL 0.966
@@ -51,8 +49,8 @@ static const char *checked_name(struct argp_state *state, const char *name)
     }
     if (!good) {
         cli_usage(state,
-                  "'%s' is not a name: it is empty, or has a quotation mark, a backslash or "
-                  "a control character",
+                  "'%s' is not a name: it is empty, or has a quotation mark, a backslash or a "
+                  "control character",
                   name);
     }
     return name;
@@ -227,13 +225,12 @@ static void write_machine(const struct arguments *a)
                            : ", \"note\": \"offset: [x, y] in use, tip's axis less camera's axis\"",
                 i + 1 < a->n_tips ? "," : "");
     }
-    fprintf(
-        a->to,
-        "  ],\n  \"limits\": {\"permitted_error\": %s, \"note\": \"how far the offset in use may "
-        "be from the true one: what the parts allow\"}\n}\n",
-        inch                           ? "0.0012"
-        : a->units == TIPTRUE_UNITS_UM ? "30"
-                                       : "0.03");
+    fprintf(a->to,
+            "  ],\n  \"limits\": {\"permitted_error\": %s, \"note\": \"how far the offset in use "
+            "may be from the true one: what the parts allow\"}\n}\n",
+            inch                           ? "0.0012"
+            : a->units == TIPTRUE_UNITS_UM ? "30"
+                                           : "0.03");
 }
 
 /* ---- the command ---- */
@@ -248,8 +245,9 @@ static void check_edges(const struct arguments *a, struct argp_state *state)
     }
 }
 
-static void check_kind(const struct arguments *a, struct argp_state *state)
+static void check_kind(void *input, struct argp_state *state)
 {
+    const struct arguments *a = input;
     bool plate = a->kind != NULL && strcmp(a->kind, "plate") == 0;
 
     if (a->kind == NULL || (!plate && strcmp(a->kind, "machine") != 0)) {
@@ -267,55 +265,37 @@ static void check_kind(const struct arguments *a, struct argp_state *state)
     check_edges(a, state);
 }
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
+static void take_name(void *at, const char *argument, struct argp_state *state)
 {
-    static const int TWO[] = {2, -1}, FOUR[] = {4, -1}, TIP[] = {0, 1, 3, -1};
-    struct arguments *a = state->input;
-    size_t room = (size_t)state->argc + 8;
+    *(const char **)at = checked_name(state, argument);
+}
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        a->marks = calloc(room, sizeof *a->marks);
-        a->edges = calloc(room, sizeof *a->edges);
-        a->tips = calloc(room, sizeof *a->tips);
-        return a->marks != NULL && a->edges != NULL && a->tips != NULL ? 0 : ENOMEM;
-    case KEY_NAME:
-        a->name = checked_name(state, argument);
-        return 0;
-    case KEY_SERIAL:
-        a->serial = checked_name(state, argument);
-        return 0;
-    case KEY_MARK:
-        a->marks[a->n_marks++] =
-            read_item(state, "--mark", argument, TWO, "a mark: NAME=X,Y, such as M1=48,6");
-        return 0;
-    case KEY_EDGE:
-        a->edges[a->n_edges++] = read_item(state, "--edge", argument, FOUR,
-                                           "an edge: NAME=X,Y,X,Y, such as right=37,-23,37,-13");
-        return 0;
-    case KEY_TIP:
-        a->tips[a->n_tips++] = read_item(state, "--tip", argument, TIP,
-                                         "a tip: NAME, NAME=RADIUS or NAME=RADIUS,X,Y, such as "
-                                         "wide=0.45,36.2,-21.3");
-        return 0;
-    case CLI_KEY_UNITS:
-        a->units = cli_units(state, argument);
-        return 0;
-    case 'o':
-        a->output = argument;
-        return 0;
-    case ARGP_KEY_ARG:
-        if (a->kind != NULL) {
-            cli_usage(state, "'%s' is one argument too many", argument);
-        }
-        a->kind = argument;
-        return 0;
-    case ARGP_KEY_END:
-        check_kind(a, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
+static void take_mark(void *at, const char *argument, struct argp_state *state)
+{
+    static const int TWO[] = {2, -1};
+    struct arguments *a = at;
+
+    a->marks[a->n_marks++] =
+        read_item(state, "--mark", argument, TWO, "a mark: NAME=X,Y, such as M1=48,6");
+}
+
+static void take_edge(void *at, const char *argument, struct argp_state *state)
+{
+    static const int FOUR[] = {4, -1};
+    struct arguments *a = at;
+
+    a->edges[a->n_edges++] = read_item(state, "--edge", argument, FOUR,
+                                       "an edge: NAME=X,Y,X,Y, such as right=37,-23,37,-13");
+}
+
+static void take_tip(void *at, const char *argument, struct argp_state *state)
+{
+    static const int ALLOWED[] = {0, 1, 3, -1};
+    struct arguments *a = at;
+
+    a->tips[a->n_tips++] =
+        read_item(state, "--tip", argument, ALLOWED,
+                  "a tip: NAME, NAME=RADIUS or NAME=RADIUS,X,Y, such as wide=0.45,36.2,-21.3");
 }
 
 /* What stands for what was not said: a window of four edges, one tip. */
@@ -349,8 +329,7 @@ static int write_all(struct arguments *a)
 
     if (a->output != NULL && access(a->output, F_OK) == 0) {
         fprintf(stderr,
-                "tiptrue new: error: %s is there already, and stays as it is: name another "
-                "file\n",
+                "tiptrue new: error: %s is there already, and stays as it is: name another file\n",
                 a->output);
         return EX_IOERR;
     }
@@ -386,37 +365,50 @@ static void free_items(struct item items[], size_t n)
     free(items);
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_new(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"name", KEY_NAME, "NAME", 0, "What it is called", 1},
-        {"serial", KEY_SERIAL, "TEXT", 0, "Of a plate: its serial number", 1},
-        {"units", CLI_KEY_UNITS, "UNIT", 0, "Unit of all lengths: mm (default), inch or um", 1},
-        {"mark", KEY_MARK, "NAME=X,Y", 0,
-         "Of a plate: a mark; the first one is the origin, at 0,0 (can be given several times)", 2},
-        {"edge", KEY_EDGE, "NAME=X,Y,X,Y", 0,
-         "Of a plate: an edge, from and to; its free side is guessed from the edge that it faces "
-         "(can be given several times)",
-         2},
-        {"tip", KEY_TIP, "NAME=R,X,Y", 0,
-         "Of a machine: a tip, perhaps with radius, and with the offset in use (can be given "
-         "several times)",
-         2},
-        {"output", 'o', "FILE", 0, "Write FILE, which must not be there yet", 3},
+    static const struct cli_option OPTIONS[] = {
+        {"name", "NAME", 1, CLI_CALL, AT(name), .doc = "What it is called", .take = take_name},
+        {"serial", "TEXT", 1, CLI_CALL, AT(serial), .doc = "Of a plate: its serial number",
+         .take = take_name},
+        {"units", "UNIT", 1, CLI_UNITS, AT(units),
+         .doc = "Unit of all lengths: mm (default), inch or um"},
+        {"mark", "NAME=X,Y", 2, CLI_CALL, 0,
+         .doc =
+             "Of a plate: a mark; the first one is the origin, at 0,0 (can be given several times)",
+         .take = take_mark},
+        {"edge", "NAME=X,Y,X,Y", 2, CLI_CALL, 0,
+         .doc = "Of a plate: an edge, from and to; its free side is guessed from the edge that it "
+                "faces (can be given several times)",
+         .take = take_edge},
+        {"tip", "NAME=R,X,Y", 2, CLI_CALL, 0,
+         .doc = "Of a machine: a tip, perhaps with radius, and with the offset in use (can be "
+                "given several times)",
+         .take = take_tip},
+        {"output", "FILE", 3, CLI_TEXT, AT(output),
+         .doc = "Write FILE, which must not be there yet", .letter = 'o'},
+        {.argument = "argument", .form = CLI_TEXT, .at = AT(kind)},
         {0},
     };
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_kind,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "plate\nmachine",
         .doc = "Write a plate or machine file to begin with. What is guessed in it says so in a "
                "\"note\".\v"
                "Exit status: 0 written, 64 wrong use, 74 cannot be written, or is there already.",
     };
-    struct arguments arguments = {0};
+    size_t room = (size_t)argc + 8;
+    struct arguments arguments = {.marks = calloc(room, sizeof *arguments.marks),
+                                  .edges = calloc(room, sizeof *arguments.edges),
+                                  .tips = calloc(room, sizeof *arguments.tips)};
     int status = EX_OSERR;
 
-    if (cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (arguments.marks == NULL || arguments.edges == NULL || arguments.tips == NULL) {
+        cli_out_of_memory();
+    }
+    if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         status = write_all(&arguments);
     }
     free_items(arguments.marks, arguments.n_marks);

@@ -4,104 +4,65 @@
 #include "config.h"
 
 #include "cli/options.h"
+#include "cli/age.h"
 #include "cli/messages.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sysexits.h>
 
-/* Parsers that a command has below its own. */
-#define MOST_CHILDREN 4
-
-static const struct argp_option OPTIONS[] = {
-    {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
-    {"plate", CLI_KEY_PLATE, "FILE", 0,
-     "The reference plate: marks, edges and how well they are known", 1},
-    {"machine", CLI_KEY_MACHINE, "FILE", 0,
-     "The machine: rotation, resolution, tips with their present offsets, limits; a file, or a "
-     "name "
-     "(default: looked for, see the manual)",
-     1},
-    {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was; needs --pattern",
-     1},
-    CLI_PATTERN_OPTIONS(1),
-    {NULL, 0, NULL, 0, "Output:", 2},
-    {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each run", 2},
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour, symbols or charts", 2},
-    {"quiet", 'q', NULL, 0, "Do not say which files were found", 2},
-    CLI_UNITS_OPTION(2),
+#define AT(member) offsetof(struct cli_inputs, member)
+static const struct cli_option INPUTS[] = {
+    {.group = 1, .doc = "Input files (- is standard input):"},
+    {"plate", "FILE", 1, CLI_TEXT, AT(plate),
+     .doc = "The reference plate: marks, edges and how well they are known"},
+    {"machine", "FILE", 1, CLI_TEXT, AT(machine),
+     .doc = "The machine: rotation, resolution, tips with their present offsets, limits; a file, "
+            "or a name (default: looked for, see the manual)"},
+    {"plan", "FILE", 1, CLI_TEXT, AT(plan),
+     .doc = "What each move of a controller's log was; needs --pattern"},
+    CLI_PATTERN_OPTIONS(1, struct cli_inputs, pattern, ok_words),
+    {.group = 2, .doc = "Output:"},
+    {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line for each run"},
+    {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour, symbols or charts"},
+    {"quiet", NULL, 2, CLI_FLAG, AT(quiet), .doc = "Do not say which files were found",
+     .letter = 'q'},
+    CLI_UNITS_OPTION(2, struct cli_inputs, units),
+    {NULL, "RUN", 0, CLI_LIST, AT(runs), .n = AT(n_runs)},
     {0},
 };
 
-bool cli_take_name(const struct cli_name names[], size_t n, int key, const char *argument)
+static void check_inputs(void *input, struct argp_state *state)
 {
-    for (size_t i = 0; i < n; i++) {
-        if (names[i].key == key) {
-            *names[i].to = argument;
-            return true;
-        }
-    }
-    return false;
-}
-
-static void check_inputs(const struct cli_inputs *inputs, struct argp_state *state)
-{
+    struct cli_inputs *inputs = input;
     const char *const files[] = {inputs->plate, inputs->machine, inputs->plan};
 
+    inputs->command = state->name;
     (void)cli_count_stdin(state, cli_count_stdin(state, 0, files, sizeof files / sizeof files[0]),
                           inputs->runs, inputs->n_runs);
 }
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct cli_inputs *inputs = state->input;
+const struct cli_shared cli_inputs_options = {INPUTS, check_inputs};
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        inputs->runs = calloc((size_t)state->argc + 1, sizeof *inputs->runs);
-        return inputs->runs != NULL ? 0 : ENOMEM;
-    case CLI_KEY_PLATE:
-        inputs->plate = argument;
-        return 0;
-    case CLI_KEY_MACHINE:
-        inputs->machine = argument;
-        return 0;
-    case CLI_KEY_PLAN:
-        inputs->plan = argument;
-        return 0;
-    case CLI_KEY_OK_WORDS:
-        inputs->ok_words = argument;
-        return 0;
-    case CLI_KEY_PATTERN:
-        inputs->pattern = argument;
-        return 0;
-    case CLI_KEY_JSON:
-        inputs->json = true;
-        return 0;
-    case CLI_KEY_PLAIN:
-        inputs->plain = true;
-        return 0;
-    case 'q':
-        inputs->quiet = true;
-        return 0;
-    case CLI_KEY_UNITS:
-        inputs->units = cli_units(state, argument);
-        return 0;
-    case ARGP_KEY_ARG:
-        inputs->runs[inputs->n_runs++] = argument;
-        return 0;
-    case ARGP_KEY_END:
-        inputs->command = state->name;
-        check_inputs(inputs, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
+void cli_out_of_memory(void)
+{
+    fputs("tiptrue: error: out of memory\n", stderr);
+    exit(EX_OSERR);
 }
 
-const struct argp cli_inputs_argp = {.options = OPTIONS, .parser = parse_option};
+void cli_list_add(const struct argp_state *state, const char ***list, size_t *n, const char *text)
+{
+    if (*list == NULL) {
+        *list = calloc((size_t)state->argc + 1, sizeof **list);
+    }
+    if (*list == NULL) {
+        cli_out_of_memory();
+    }
+    (*list)[(*n)++] = text;
+}
 
 void cli_usage_error(const char *command, bool json, const char *text)
 {
@@ -243,39 +204,27 @@ static void list_option(const struct argp_option *o, const char *command, const 
     }
 }
 
-/* The options of @argp and of the parsers below it. */
-static void list_options(const struct argp *argp, const char *command, const char *shell)
-{
-    for (const struct argp_option *o = argp->options;
-         o != NULL && (o->name != NULL || o->key != 0 || o->doc != NULL); o++) {
-        if (o->name != NULL && o->doc != NULL && !(o->flags & OPTION_HIDDEN)) {
-            list_option(o, command, shell);
-        }
-    }
-    for (const struct argp_child *c = argp->children; c != NULL && c->argp != NULL; c++) {
-        list_options(c->argp, command, shell);
-    }
-}
-
 bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, void *input)
 {
     static const struct argp_option HELP_OPTIONS[] = {{NULL, 'h', NULL, OPTION_HIDDEN, NULL, -1},
                                                       {0}};
     static const struct argp HELP = {.options = HELP_OPTIONS, .parser = parse_help};
-    struct argp_child children[MOST_CHILDREN + 2] = {{0}};
+    /* last: the command's own are numbered as in its table */
+    const struct argp_child children[] = {{&HELP, 0, NULL, 0}, {0}};
     struct argp whole = *argp;
-    size_t n = 0, listing = strlen(CLI_LIST_OPTIONS);
+    size_t listing = strlen(CLI_LIST_OPTIONS);
     const char *to;
 
     if (argc == 2 && strncmp(argv[1], CLI_LIST_OPTIONS, listing) == 0) {
         const char *command = strrchr(argv[0], ' ');
-        list_options(argp, command != NULL ? command + 1 : argv[0], argv[1] + listing);
+        for (const struct argp_option *o = argp->options;
+             o != NULL && (o->name != NULL || o->doc != NULL); o++) {
+            if (o->name != NULL) {
+                list_option(o, command != NULL ? command + 1 : argv[0], argv[1] + listing);
+            }
+        }
         return false;
     }
-    for (; argp->children != NULL && argp->children[n].argp != NULL && n < MOST_CHILDREN; n++) {
-        children[n] = argp->children[n];
-    }
-    children[n].argp = &HELP; /* last: the command's own are numbered as in its table */
     whole.children = children;
     /* without exits of its own, argp comes to tell_stumbling */
     bool json = cli_wants_json(argc, argv, &to) && !asks_for_help(argc, argv);
@@ -290,26 +239,44 @@ bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, 
     return false;
 }
 
-size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
-                        size_t least, size_t most)
+/* ---- tables of options ---- */
+
+/* Options of a command and those it shares: more than any has. */
+#define MOST_OPTIONS 50
+
+/* Key of the first row that has no short name: above every character. */
+#define FIRST_KEY 0x100
+
+/* A command line in the reading. */
+struct reading {
+    const struct cli_syntax *syntax;
+    char *input;
+    const struct cli_option *rows[MOST_OPTIONS];
+    char *into[MOST_OPTIONS]; /* the struct that the row's places are in */
+    size_t n;
+};
+
+/* A whole number of the option's range, else a usage error. */
+static size_t whole_number(struct argp_state *state, const struct cli_option *o, const char *text)
 {
     size_t digits = strspn(text, "0123456789");
     unsigned long value;
 
     if (digits == 0 || text[digits] != '\0') {
-        cli_usage(state, "%s '%s' is not a whole number; allowed are %zu to %zu", option, text,
-                  least, most);
+        cli_usage(state, "--%s '%s' is not a whole number; allowed are %zu to %zu", o->name, text,
+                  o->least, o->most);
     }
     errno = 0;
     value = strtoul(text, NULL, 10);
-    if (errno != 0 || value < least || value > most) {
-        cli_usage(state, "%s %s is out of range; allowed are %zu to %zu", option, text, least,
-                  most);
+    if (errno != 0 || value < o->least || value > o->most) {
+        cli_usage(state, "--%s %s is out of range; allowed are %zu to %zu", o->name, text, o->least,
+                  o->most);
     }
     return value;
 }
 
-enum tiptrue_units cli_units(struct argp_state *state, const char *text)
+/* The unit that @text names, else a usage error. */
+static enum tiptrue_units units_of(struct argp_state *state, const char *text)
 {
     static const char *const WORDS[] = {
         [TIPTRUE_UNITS_MM] = "mm", [TIPTRUE_UNITS_INCH] = "inch", [TIPTRUE_UNITS_UM] = "um"};
@@ -354,4 +321,124 @@ double cli_length_mm(struct argp_state *state, const char *option, const char *t
                   option, text);
     }
     return value;
+}
+
+static void take_list(const struct reading *reading, size_t row, const char *argument,
+                      struct argp_state *state)
+{
+    const struct cli_option *o = reading->rows[row];
+    size_t *n = (size_t *)(void *)(reading->into[row] + o->n);
+
+    if (reading->syntax->args_doc == NULL || (o->most > 0 && *n >= o->most)) {
+        cli_usage(state, "'%s' is one %s too many", argument, o->argument);
+    }
+    cli_list_add(state, (const char ***)(void *)(reading->into[row] + o->at), n, argument);
+}
+
+static void take_number(const struct cli_option *o, void *to, const char *argument,
+                        struct argp_state *state)
+{
+    char name[32];
+
+    snprintf(name, sizeof name, "--%s", o->name);
+    if (o->form == CLI_COUNT) {
+        *(size_t *)to = argument != NULL ? whole_number(state, o, argument) : o->least;
+    } else if (o->form == CLI_LENGTH) {
+        *(double *)to = cli_length_mm(state, name, argument);
+    } else {
+        *(double *)to = cli_age_s(state, name, argument);
+    }
+}
+
+static void take(const struct reading *reading, size_t row, const char *argument,
+                 struct argp_state *state)
+{
+    const struct cli_option *o = reading->rows[row];
+    void *to = reading->into[row] + o->at;
+
+    if (o->sets > 0) {
+        *(bool *)(reading->into[row] + o->sets - 1) = true;
+    }
+    switch (o->form) {
+    case CLI_TEXT:
+        if (o->name == NULL && *(const char **)to != NULL) {
+            cli_usage(state, "'%s' is one %s too many", argument, o->argument);
+        }
+        *(const char **)to = argument;
+        break;
+    case CLI_FLAG:
+        *(bool *)to = true;
+        break;
+    case CLI_VALUE:
+        *(unsigned *)to = (unsigned)o->least;
+        break;
+    case CLI_UNITS:
+        *(enum tiptrue_units *)to = units_of(state, argument);
+        break;
+    case CLI_LIST:
+        take_list(reading, row, argument, state);
+        break;
+    case CLI_CALL:
+        o->take(to, argument, state);
+        break;
+    default:
+        take_number(o, to, argument, state);
+    }
+}
+
+static error_t parse_row(int key, char *argument, struct argp_state *state)
+{
+    const struct reading *reading = state->input;
+    const struct cli_syntax *syntax = reading->syntax;
+
+    if (key == ARGP_KEY_END && syntax->shared != NULL && syntax->shared->check != NULL) {
+        syntax->shared->check(reading->input + syntax->shared_at, state);
+    }
+    if (key == ARGP_KEY_END && syntax->check != NULL) {
+        syntax->check(reading->input, state);
+    }
+    for (size_t i = 0; i < reading->n; i++) {
+        const struct cli_option *o = reading->rows[i];
+        int own = o->letter != 0 ? o->letter : o->name != NULL ? FIRST_KEY + (int)i : ARGP_KEY_ARG;
+        if (key == own && o->form != CLI_HEAD) {
+            take(reading, i, argument, state);
+            return 0;
+        }
+    }
+    return key == ARGP_KEY_END ? 0 : ARGP_ERR_UNKNOWN;
+}
+
+/* The rows of @table behind those that are there, and for argp what is an option of them. */
+static void add_rows(struct reading *reading, const struct cli_option *table, size_t at,
+                     struct argp_option options[], size_t *n_options)
+{
+    for (const struct cli_option *o = table; o->form != CLI_HEAD || o->doc != NULL; o++) {
+        assert(reading->n < MOST_OPTIONS);
+        if (o->doc != NULL) {
+            int key = o->form == CLI_HEAD ? 0
+                      : o->letter != 0    ? o->letter
+                                          : FIRST_KEY + (int)reading->n;
+            options[(*n_options)++] = (struct argp_option){
+                o->name, key, o->argument, o->optional ? OPTION_ARG_OPTIONAL : 0, o->doc, o->group};
+        }
+        reading->rows[reading->n] = o;
+        reading->into[reading->n++] = reading->input + at;
+    }
+}
+
+bool cli_read(const struct cli_syntax *syntax, int argc, char *argv[], void *input)
+{
+    struct reading reading = {.syntax = syntax, .input = input};
+    struct argp_option options[MOST_OPTIONS + 1] = {{0}};
+    const struct argp argp = {
+        .options = options, .parser = parse_row, .args_doc = syntax->args_doc, .doc = syntax->doc};
+    size_t n = 0;
+
+    if (syntax->options != NULL) {
+        add_rows(&reading, syntax->options, 0, options, &n);
+    }
+    if (syntax->shared != NULL) {
+        add_rows(&reading, syntax->shared->options, syntax->shared_at, options, &n);
+    }
+    return cli_parse(&argp, argc, argv, 0, &reading);
 }

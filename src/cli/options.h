@@ -10,90 +10,75 @@
 
 #include "tiptrue.h"
 
-/* --pattern and --ok-words in the table of options of a command that reads controllers' logs. */
-#define CLI_PATTERN_OPTIONS(group)                                                                 \
-    {"pattern",                                                                                    \
-     CLI_KEY_PATTERN,                                                                              \
-     "REGEX",                                                                                      \
-     0,                                                                                            \
-     "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan",   \
-     group},                                                                                       \
-    {                                                                                              \
-        "ok-words", CLI_KEY_OK_WORDS, "MADE,NONE", 0,                                              \
-            "What the pattern's group ok says of a contact, and of none (default: 1,0)", group     \
-    }
-/* --units in the table of options of a command that prints lengths, as group @group. */
-#define CLI_UNITS_OPTION(group)                                                                    \
-    {                                                                                              \
-        "units", CLI_KEY_UNITS, "UNIT", 0,                                                         \
-            "Print lengths in mm, inch or um (default: the machine file's; JSON is in mm always)", \
-            group                                                                                  \
-    }
-
-/* Keys of options without a short name: above every character. */
-enum {
-    CLI_KEY_PLATE = 0x100,
-    CLI_KEY_MACHINE,
-    CLI_KEY_PLAN,
-    CLI_KEY_PATTERN,
-    CLI_KEY_OK_WORDS,
-    CLI_KEY_JSON,
-    CLI_KEY_PLAIN,
-    CLI_KEY_TOUCHES,
-    CLI_KEY_LEAST_SQUARES,
-    CLI_KEY_ACCEPT_CHANGE,
-    CLI_KEY_TOGETHER,
-    CLI_KEY_MONTE_CARLO,
-    CLI_KEY_SEED,
-    CLI_KEY_BASELINE,
-    CLI_KEY_RUNS,
-    CLI_KEY_POINTS,
-    CLI_KEY_JOBS,
-    CLI_KEY_PRESENT,
-    CLI_KEY_INTO,
-    CLI_KEY_PUT,
-    CLI_KEY_TEMPLATE,
-    CLI_KEY_ROTATIONS,
-    CLI_KEY_MAX_AGE,
-    CLI_KEY_MAX_CHANGE,
-    CLI_KEY_FORCE,
-    CLI_KEY_DRY_RUN,
-    CLI_KEY_UNDO,
-    CLI_KEY_TARGET_U,
-    CLI_KEY_SIGHTINGS,
-    CLI_KEY_HEIGHTS,
-    CLI_KEY_VIEWS,
-    CLI_KEY_TARGET_VIEW,
-    CLI_KEY_SETUPS,
-    CLI_KEY_TIP,
-    CLI_KEY_MARGIN,
-    CLI_KEY_AFTER,
-    CLI_KEY_RS274,
-    CLI_KEY_TRUTH,
-    CLI_KEY_TRUTH_OUT,
-    CLI_KEY_DRAW,
-    CLI_KEY_EXACT,
-    CLI_KEY_CONTROLLER_LOG,
-    /* the history */
-    CLI_KEY_HISTORY,
-    CLI_KEY_RECORD,
-    CLI_KEY_SINCE,
-    CLI_KEY_CSV,
-    CLI_KEY_LOG,
-    CLI_KEY_DOCUMENT,
-    CLI_KEY_AGAIN,
-    CLI_KEY_WHY,
-    CLI_KEY_REPLACE,
-    CLI_KEY_UNITS,
-    CLI_KEY_UNTIL,
-    CLI_KEY_EXIT_STATUS,
-    CLI_KEY_LAST,
-    CLI_KEY_RESULT,
-    CLI_KEY_LEARN,
-    CLI_KEY_BOARD,
-    CLI_KEY_PARTS,
-    CLI_KEY_BRIEF
+/* What becomes of an option's argument, or of an argument beside the options. */
+enum cli_form {
+    CLI_HEAD,   /* no option: @doc over the group, if there is one */
+    CLI_TEXT,   /* const char * */
+    CLI_FLAG,   /* bool; takes no argument */
+    CLI_VALUE,  /* an enumeration, set to @least; takes no argument */
+    CLI_COUNT,  /* size_t, from @least to @most */
+    CLI_LENGTH, /* double, mm */
+    CLI_AGE,    /* double, s */
+    CLI_UNITS,  /* enum tiptrue_units */
+    CLI_LIST,   /* const char **, for free(), their number at @n; not more than @most, if above 0 */
+    CLI_CALL    /* @take sees to it */
 };
+
+/* A row of a command's table of options, which ends with {0}. Places are bytes from the start of
+ * the struct that is filled in. */
+struct cli_option {
+    const char *name;     /* NULL: the arguments beside the options */
+    const char *argument; /* what it is called; NULL: there is none */
+    int group;            /* of --help */
+    enum cli_form form;
+    size_t at;
+    const char *doc;
+    int letter;         /* its short name; 0: none */
+    size_t least, most; /* CLI_COUNT, CLI_VALUE, CLI_LIST */
+    size_t n;
+    size_t sets;   /* a bool that tells that it was given: its place plus one; 0: none */
+    bool optional; /* its argument may be left out: @least then */
+    void (*take)(void *at, const char *argument, struct argp_state *state); /* CLI_CALL */
+};
+#define CLI_SETS(type, member) (offsetof(type, member) + 1)
+
+/* Options that several commands have. */
+struct cli_shared {
+    const struct cli_option *options;
+    void (*check)(void *input, struct argp_state *state); /* before the command's own */
+};
+
+struct cli_syntax {
+    const struct cli_option *options;
+    const struct cli_shared *shared; /* NULL: none */
+    size_t shared_at;                /* place of the struct that those fill in */
+    const char *args_doc, *doc;      /* as argp has them; args_doc NULL: no arguments */
+    void (*check)(void *input, struct argp_state *state); /* at the end; NULL: nothing to check */
+};
+/* Read the command line into @input. False: out of memory, told, or the options were listed
+ * (CLI_LIST_OPTIONS); all else that is wrong ends the program with status 64. */
+bool cli_read(const struct cli_syntax *syntax, int argc, char *argv[], void *input);
+
+/* --pattern and --ok-words of a command that reads controllers' logs into a @type. */
+#define CLI_PATTERN_OPTIONS(group, type, pattern, ok_words)                                        \
+    {"pattern",                                                                                    \
+     "REGEX",                                                                                      \
+     group,                                                                                        \
+     CLI_TEXT,                                                                                     \
+     offsetof(type, pattern),                                                                      \
+     .doc = "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs "   \
+            "--plan"},                                                                             \
+    {                                                                                              \
+        "ok-words", "MADE,NONE", group, CLI_TEXT, offsetof(type, ok_words),                        \
+            .doc = "What the pattern's group ok says of a contact, and of none (default: 1,0)"     \
+    }
+/* --units of a command that prints lengths. */
+#define CLI_UNITS_OPTION(group, type, units)                                                       \
+    {                                                                                              \
+        "units", "UNIT", group, CLI_UNITS, offsetof(type, units),                                  \
+            .doc = "Print lengths in mm, inch or um (default: the machine file's; JSON is in mm "  \
+                   "always)"                                                                       \
+    }
 
 /* The files that the command line names; NULL = not named. All point into argv, but for the list of
  * runs. */
@@ -107,24 +92,18 @@ struct cli_inputs {
     enum tiptrue_units units;      /* TIPTRUE_UNITS_DEFAULT: the machine file's */
 };
 
-/* An option that names something, and where its argument goes. */
-struct cli_name {
-    int key;
-    const char **to;
-};
-/* Enter @argument where the one of @names with this @key says; false: none of them has it. */
-bool cli_take_name(const struct cli_name names[], size_t n, int key, const char *argument);
+/* --plate, --machine, --plan, --pattern, --json, --plain, --quiet and RUN arguments, into a struct
+ * cli_inputs. */
+extern const struct cli_shared cli_inputs_options;
 
-/* A child parser for --plate, --machine, --plan, --pattern, --json, --plain, --quiet and RUN
- * arguments; its input is a struct cli_inputs. */
-extern const struct argp cli_inputs_argp;
+/* One entry more of a list that starts as NULL; without memory for it the program ends. */
+void cli_list_add(const struct argp_state *state, const char ***list, size_t *n, const char *text);
+_Noreturn void cli_out_of_memory(void);
 
 /* Tell a wrong use as argp does, as JSON too if @json is set, and end the program with its exit
  * status. */
 _Noreturn void cli_usage_error(const char *command, bool json, const char *text);
-/* argp_parse with -h beside --help. False: out of memory, told, or the
- * options were listed (CLI_LIST_OPTIONS); all else that is wrong ends the
- * program with status 64. */
+/* cli_read for a parser of argp's own. */
 bool cli_parse(const struct argp *argp, int argc, char *argv[], unsigned flags, void *input);
 
 /* A command that gets this and a shell's name for its only argument writes its options for that
@@ -135,13 +114,6 @@ void cli_put_quoted(const char *text, const char *shell);
 
 /* The one of @n @names that @text is most likely a misspelling of; NULL: none is near. */
 const char *cli_nearest(const char *const names[], size_t n, const char *text);
-
-/* The unit that @text names, else a usage error. */
-enum tiptrue_units cli_units(struct argp_state *state, const char *text);
-
-/* A whole number from @least to @most, else a usage error that names @option. */
-size_t cli_whole_number(struct argp_state *state, const char *option, const char *text,
-                        size_t least, size_t most);
 
 /* A length, more than 0 and up to a metre, in mm: mm unless a unit stands behind it ("0.0001in",
  * "3um"), else a usage error that names @option. */

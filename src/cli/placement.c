@@ -38,10 +38,9 @@ struct judging {
     struct tiptrue_text_options look;
 };
 
-enum { KEY_REPORT = 0x300 };
-
-static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
+    struct arguments *arguments = input;
     if (arguments->machine == NULL) {
         cli_usage(state, "--machine is missing: name the file of the machine");
     }
@@ -62,42 +61,6 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     }
     (void)cli_count_stdin(state, cli_count_stdin(state, 0, &arguments->machine, 1),
                           arguments->boards, arguments->n_boards);
-}
-
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct arguments *arguments = state->input;
-    const struct cli_name NAMES[] = {
-        {CLI_KEY_MACHINE, &arguments->machine}, {CLI_KEY_RESULT, &arguments->result},
-        {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_PLATE, &arguments->plate},
-        {CLI_KEY_HISTORY, &arguments->history}, {CLI_KEY_LEARN, &arguments->learn},
-        {KEY_REPORT, &arguments->report}};
-
-    if (cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument)) {
-        return 0;
-    }
-    switch (key) {
-    case ARGP_KEY_INIT:
-        arguments->boards = calloc((size_t)state->argc + 1, sizeof *arguments->boards);
-        return arguments->boards != NULL ? 0 : ENOMEM;
-    case CLI_KEY_JSON:
-        arguments->json = true;
-        return 0;
-    case CLI_KEY_RECORD:
-        arguments->record = true;
-        return 0;
-    case CLI_KEY_PLAIN:
-        arguments->plain = true;
-        return 0;
-    case ARGP_KEY_ARG:
-        arguments->boards[arguments->n_boards++] = argument;
-        return 0;
-    case ARGP_KEY_END:
-        check_arguments(arguments, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
 }
 
 /* The plate file that --learn asks for; the exit status. */
@@ -225,30 +188,34 @@ static int write_report(const struct judging *judging)
     return cli_failed(judging->arguments->json, &error);
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_placement(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine: tips, sense of rotation, limits", 1},
-        {"result", CLI_KEY_RESULT, "FILE", 0,
-         "A result of touches (solve --json): test it against the board, and join the two", 1},
-        {"present", CLI_KEY_PRESENT, "WORD", 0,
-         "The offsets that the board was placed with: as for solve, or none for those of --result",
-         1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The plate of that result, for --learn", 1},
-        {"learn", CLI_KEY_LEARN, "FILE", 0,
-         "Write that plate as FILE, its groups at the better place that the board shows", 1},
-        {"history", CLI_KEY_HISTORY, "FILE", 0,
-         "Enter each board into this history, before what it says is shown", 2},
-        {"record", CLI_KEY_RECORD, NULL, 0,
-         "The same with the machine's own history, or that at the default place", 2},
-        {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too, of all boards", 2},
-        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line for each board", 2},
-        {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 2},
+    static const struct cli_option OPTIONS[] = {
+        {"machine", "FILE", 1, CLI_TEXT, AT(machine),
+         .doc = "The machine: tips, sense of rotation, limits"},
+        {"result", "FILE", 1, CLI_TEXT, AT(result),
+         .doc = "A result of touches (solve --json): test it against the board, and join the two"},
+        {"present", "WORD", 1, CLI_TEXT, AT(present),
+         .doc = "The offsets that the board was placed with: as for solve, or none for those of "
+                "--result"},
+        {"plate", "FILE", 1, CLI_TEXT, AT(plate), .doc = "The plate of that result, for --learn"},
+        {"learn", "FILE", 1, CLI_TEXT, AT(learn),
+         .doc = "Write that plate as FILE, its groups at the better place that the board shows"},
+        {"history", "FILE", 2, CLI_TEXT, AT(history),
+         .doc = "Enter each board into this history, before what it says is shown"},
+        {"record", NULL, 2, CLI_FLAG, AT(record),
+         .doc = "The same with the machine's own history, or that at the default place"},
+        {"report", "FILE", 2, CLI_TEXT, AT(report),
+         .doc = "A page with pictures (HTML) too, of all boards"},
+        {"json", NULL, 2, CLI_FLAG, AT(json), .doc = "JSON, one line for each board"},
+        {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
+        {NULL, "FILE", 0, CLI_LIST, AT(boards), .n = AT(n_boards)},
         {0},
     };
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "FILE...",
         .doc = "Say which calibration the parts of a board show to be off, and by how much, from "
                "where they were wanted and where they were found.\v"
@@ -261,7 +228,7 @@ int cli_placement(int argc, char *argv[])
     struct judging judging = {.arguments = &arguments};
     int worst = EX_OSERR;
 
-    if (cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         judging.look = cli_text_options(arguments.plain);
         worst = read_inputs(&judging);
         for (size_t i = 0; i < arguments.n_boards && worst < EX__BASE; i++) {

@@ -7,7 +7,6 @@
 #include <argp.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <sysexits.h>
 
 #include "cli/command.h"
@@ -41,8 +40,9 @@ static void check_board(const struct arguments *arguments, const struct argp_sta
         (o->target_mm > 0 || o->target_view_mm > 0 || o->setups > 0 ||
          o->touches + o->heights + o->views + o->sightings > 0 || arguments->after != NULL ||
          arguments->form == TIPTRUE_PLAN_RS274)) {
-        cli_usage(state, "--board is about parts: only --parts, --tip, --margin, --csv and --json "
-                         "go with it");
+        cli_usage(
+            state,
+            "--board is about parts: only --parts, --tip, --margin, --csv and --json go with it");
     }
 }
 
@@ -58,14 +58,15 @@ static void check_wishes(const struct arguments *arguments, const struct argp_st
         cli_usage(state, "--sightings and --setups are not for --after: the run has them already");
     }
     if (o->sightings > 0 && (o->views > 0 || o->target_view_mm > 0)) {
-        cli_usage(state, "views are in place of sightings: --sightings, or --views and "
-                         "--target-view");
+        cli_usage(state,
+                  "views are in place of sightings: --sightings, or --views and --target-view");
     }
 }
 
 /* Whether all of the command line goes together; else a usage error. */
-static void check_arguments(struct arguments *arguments, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
+    struct arguments *arguments = input;
     check_board(arguments, state);
     if (arguments->inputs.n_runs > 0) {
         cli_usage(state, "'%s' is too much: a run so far is named by --after",
@@ -82,72 +83,7 @@ static void check_arguments(struct arguments *arguments, struct argp_state *stat
         arguments->form = TIPTRUE_PLAN_JSON;
     }
     if (arguments->after != NULL) { /* files are looked for beside it */
-        arguments->inputs.runs[arguments->inputs.n_runs++] = arguments->after;
-    }
-}
-
-/* Whether @key is one of those that take a count, which is read. */
-static bool read_count(struct arguments *arguments, int key, char *argument,
-                       struct argp_state *state)
-{
-    struct tiptrue_plan_options *options = &arguments->options;
-    const struct {
-        int key;
-        const char *name;
-        size_t most, *into;
-    } COUNTS[] = {{CLI_KEY_TOUCHES, "--touches", MOST_TOUCHES, &options->touches},
-                  {CLI_KEY_HEIGHTS, "--heights", MOST_HEIGHTS, &options->heights},
-                  {CLI_KEY_VIEWS, "--views", MOST_VIEWS, &options->views},
-                  {CLI_KEY_SIGHTINGS, "--sightings", MOST_SIGHTINGS, &options->sightings},
-                  {CLI_KEY_SETUPS, "--setups", 2, &options->setups},
-                  {CLI_KEY_PARTS, "--parts", MOST_PARTS, &arguments->board.parts}};
-
-    for (size_t i = 0; i < sizeof COUNTS / sizeof COUNTS[0]; i++) {
-        if (COUNTS[i].key == key) {
-            *COUNTS[i].into = cli_whole_number(state, COUNTS[i].name, argument, 1, COUNTS[i].most);
-            return true;
-        }
-    }
-    return false;
-}
-
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct arguments *arguments = state->input;
-
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &arguments->inputs;
-        return 0;
-    case CLI_KEY_TARGET_U:
-        arguments->options.target_mm = cli_length_mm(state, "--target-u", argument);
-        return 0;
-    case CLI_KEY_TARGET_VIEW:
-        arguments->options.target_view_mm = cli_length_mm(state, "--target-view", argument);
-        return 0;
-    case CLI_KEY_MARGIN:
-        arguments->options.margin_mm = cli_length_mm(state, "--margin", argument);
-        return 0;
-    case CLI_KEY_TIP:
-        arguments->options.tip = argument;
-        return 0;
-    case CLI_KEY_AFTER:
-        arguments->after = argument;
-        return 0;
-    case CLI_KEY_BOARD:
-        cli_board_size(state, argument, &arguments->board);
-        return 0;
-    case CLI_KEY_RS274:
-        arguments->form = TIPTRUE_PLAN_RS274;
-        return 0;
-    case CLI_KEY_CSV:
-        arguments->form = TIPTRUE_PLAN_CSV;
-        return 0;
-    case ARGP_KEY_END:
-        check_arguments(arguments, state);
-        return 0;
-    default:
-        return read_count(arguments, key, argument, state) ? 0 : ARGP_ERR_UNKNOWN;
+        cli_list_add(state, &arguments->inputs.runs, &arguments->inputs.n_runs, arguments->after);
     }
 }
 
@@ -242,68 +178,72 @@ static int plan_parts(struct arguments *arguments)
     return cli_plan_board(&arguments->inputs, &arguments->board, arguments->form);
 }
 
-static const struct argp_option OPTIONS[] = {
-    {"after", CLI_KEY_AFTER, "RUN", 0,
-     "The run so far: tell the few touches that help most now, none when the target is met", 1},
-    {"csv", CLI_KEY_CSV, NULL, 0, "The moves as CSV, with the head positions to be expected", 2},
-    {"rs274", CLI_KEY_RS274, NULL, 0,
-     "The moves as a motion program (RS274/NGC); needs all of the machine file's \"motion\" "
-     "part",
-     2},
-    {NULL, 0, NULL, 0, "What is wanted:", 3},
-    {"board", CLI_KEY_BOARD, "WxH", 0,
-     "No touches, but a test board of parts for `tiptrue placement', this large; with --parts", 3},
-    {"parts", CLI_KEY_PARTS, "N", 0, "So many parts on it, of all tips together", 3},
-    {"target-u", CLI_KEY_TARGET_U, "MM", 0,
-     "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest touches "
-     "that reach it",
-     3},
-    {"touches", CLI_KEY_TOUCHES, "N", 0,
-     "The best use of N touches, of all tips together; with --after, at most N now", 3},
-    {"heights", CLI_KEY_HEIGHTS, "N", 0,
-     "And N touches of each tip from above, on the plate's pads", 3},
-    {"sightings", CLI_KEY_SIGHTINGS, "N", 0,
-     "Sight every mark N times at the start and at the end (default 1; with --target-u as it "
-     "needs)",
-     3},
-    {"views", CLI_KEY_VIEWS, "N", 0,
-     "In place of sightings, N views of the marks in each setup, anywhere in the picture: they "
-     "tell the camera's scale and turn too",
-     3},
-    {"target-view", CLI_KEY_TARGET_VIEW, "MM", 0,
-     "Expanded uncertainty (95 %) of a feature's place at the picture's corner, by scale and "
-     "turn; the fewest views that reach it",
-     3},
-    {"setups", CLI_KEY_SETUPS, "N", 0,
-     "2: a second setup with the plate turned by 180 degrees (default 1)", 3},
-    {"tip", CLI_KEY_TIP, "NAME", 0, "For this tip only", 3},
-    {"margin", CLI_KEY_MARGIN, "MM", 0,
-     "Free space beside the tip (default: the machine file's, else 0.2); along a board's edges "
-     "(5)",
-     3},
+#define AT(member) offsetof(struct arguments, member)
+static const struct cli_option OPTIONS[] = {
+    {"after", "RUN", 1, CLI_TEXT, AT(after),
+     .doc = "The run so far: tell the few touches that help most now, none when the target is met"},
+    {"csv", NULL, 2, CLI_VALUE, AT(form),
+     .doc = "The moves as CSV, with the head positions to be expected", .least = TIPTRUE_PLAN_CSV},
+    {"rs274", NULL, 2, CLI_VALUE, AT(form),
+     .doc = "The moves as a motion program (RS274/NGC); needs all of the machine file's \"motion\" "
+            "part",
+     .least = TIPTRUE_PLAN_RS274},
+    {.group = 3, .doc = "What is wanted:"},
+    {"board", "WxH", 3, CLI_CALL, AT(board),
+     .doc =
+         "No touches, but a test board of parts for `tiptrue placement', this large; with --parts",
+     .take = cli_board_size},
+    {"parts", "N", 3, CLI_COUNT, AT(board.parts),
+     .doc = "So many parts on it, of all tips together", .least = 1, .most = MOST_PARTS},
+    {"target-u", "MM", 3, CLI_LENGTH, AT(options.target_mm),
+     .doc = "Expanded uncertainty (95 %) of every offset on this plate, each axis; the fewest "
+            "touches that reach it"},
+    {"touches", "N", 3, CLI_COUNT, AT(options.touches),
+     .doc = "The best use of N touches, of all tips together; with --after, at most N now",
+     .least = 1, .most = MOST_TOUCHES},
+    {"heights", "N", 3, CLI_COUNT, AT(options.heights),
+     .doc = "And N touches of each tip from above, on the plate's pads", .least = 1,
+     .most = MOST_HEIGHTS},
+    {"sightings", "N", 3, CLI_COUNT, AT(options.sightings),
+     .doc = "Sight every mark N times at the start and at the end (default 1; with --target-u as "
+            "it needs)",
+     .least = 1, .most = MOST_SIGHTINGS},
+    {"views", "N", 3, CLI_COUNT, AT(options.views),
+     .doc = "In place of sightings, N views of the marks in each setup, anywhere in the picture: "
+            "they tell the camera's scale and turn too",
+     .least = 1, .most = MOST_VIEWS},
+    {"target-view", "MM", 3, CLI_LENGTH, AT(options.target_view_mm),
+     .doc = "Expanded uncertainty (95 %) of a feature's place at the picture's corner, by scale "
+            "and turn; the fewest views that reach it"},
+    {"setups", "N", 3, CLI_COUNT, AT(options.setups),
+     .doc = "2: a second setup with the plate turned by 180 degrees (default 1)", .least = 1,
+     .most = 2},
+    {"tip", "NAME", 3, CLI_TEXT, AT(options.tip), .doc = "For this tip only"},
+    {"margin", "MM", 3, CLI_LENGTH, AT(options.margin_mm),
+     .doc = "Free space beside the tip (default: the machine file's, else 0.2); along a board's "
+            "edges (5)"},
     {0},
 };
 
 int cli_plan(int argc, char *argv[])
 {
-    static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "",
         .doc = "Plan the moves of a run: which edges, how many rotations, in which order, and what "
                "uncertainty to expect.\v"
                "Exit status: 0 the plan is as wanted, 10 with --after: touch these and ask again, "
-               "20 the target cannot be reached by "
-               "touching, or so few parts do not tell everything; 64 wrong use, 65 bad input, 66 "
-               "no input, 70 fault of the program, 71 out "
-               "of memory, 74 reading or writing "
-               "failed, 78 the machine file does not say enough for a motion program.",
-        .children = CHILDREN,
+               "20 the target cannot be reached by touching, or so few parts do not tell "
+               "everything; 64 wrong use, 65 bad input, 66 no input, 70 fault of the program, 71 "
+               "out of memory, 74 reading or writing failed, 78 the machine file does not say "
+               "enough for a motion program.",
+        .shared = &cli_inputs_options,
+        .shared_at = AT(inputs),
     };
     struct arguments arguments = {.form = TIPTRUE_PLAN_TEXT};
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
     int status = arguments.board.parts > 0 ? plan_parts(&arguments) : plan_touches(&arguments);

@@ -12,9 +12,9 @@
 #include "cli/messages.h"
 #include "cli/terminal.h"
 
-void cli_board_size(struct argp_state *state, const char *text,
-                    struct tiptrue_board_options *options)
+void cli_board_size(void *at, const char *text, struct argp_state *state)
 {
+    struct tiptrue_board_options *options = at;
     char side[32] = "";
     const char *cross = strchr(text, 'x');
     if (cross == NULL || (size_t)(cross - text) >= sizeof side) {

@@ -21,80 +21,13 @@
 #include "cli/present.h"
 #include "cli/terminal.h"
 
-enum { KEY_WRITE = 0x300, KEY_REPORT };
-
-/* The options that name something; false: it is none of them. */
-static bool take_name(int key, char *argument, struct cli_ready_arguments *arguments)
+static void check_arguments(void *input, struct argp_state *state)
 {
-    struct cli_inputs *inputs = &arguments->inputs;
-    const struct cli_name NAMES[] = {
-        {CLI_KEY_PLATE, &inputs->plate},        {CLI_KEY_MACHINE, &inputs->machine},
-        {CLI_KEY_PLAN, &inputs->plan},          {CLI_KEY_PATTERN, &inputs->pattern},
-        {CLI_KEY_OK_WORDS, &inputs->ok_words},  {CLI_KEY_HISTORY, &arguments->history},
-        {CLI_KEY_PRESENT, &arguments->present}, {CLI_KEY_JSON, &arguments->json},
-        {KEY_REPORT, &arguments->report}};
+    struct cli_ready_arguments *arguments = input;
 
-    return cli_take_name(NAMES, sizeof NAMES / sizeof NAMES[0], key, argument);
-}
-
-/* The options that are there or not; false: it is none of them. */
-static bool take_flag(int key, struct cli_ready_arguments *arguments)
-{
-    const struct {
-        int key;
-        bool *to;
-    } FLAGS[] = {{KEY_WRITE, &arguments->write},
-                 {CLI_KEY_DRY_RUN, &arguments->dry_run},
-                 {CLI_KEY_UNDO, &arguments->undo},
-                 {CLI_KEY_PLAIN, &arguments->inputs.plain},
-                 {'q', &arguments->inputs.quiet},
-                 {CLI_KEY_ACCEPT_CHANGE, &arguments->options.accept_change}};
-
-    for (size_t i = 0; i < sizeof FLAGS / sizeof FLAGS[0]; i++) {
-        if (FLAGS[i].key == key) {
-            *FLAGS[i].to = true;
-            return true;
-        }
-    }
-    return false;
-}
-
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct cli_ready_arguments *arguments = state->input;
-    struct cli_inputs *inputs = &arguments->inputs;
-
-    if (take_name(key, argument, arguments) || take_flag(key, arguments)) {
-        return 0;
-    }
-    switch (key) {
-    case ARGP_KEY_INIT:
-        inputs->runs = calloc((size_t)state->argc + 1, sizeof *inputs->runs);
-        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
-        return inputs->runs != NULL && arguments->tips != NULL ? 0 : ENOMEM;
-    case CLI_KEY_TIP:
-        arguments->tips[arguments->options.n_tips++] = argument;
-        return 0;
-    case CLI_KEY_UNITS:
-        inputs->units = cli_units(state, argument);
-        return 0;
-    case CLI_KEY_MAX_AGE:
-        arguments->options.has_max_age = cli_age_s(state, argument, &arguments->options.max_age_s);
-        return 0;
-    case ARGP_KEY_ARG:
-        if (inputs->n_runs > 0) {
-            cli_usage(state, "'%s' is one RUN too many", argument);
-        }
-        inputs->runs[inputs->n_runs++] = argument;
-        return 0;
-    case ARGP_KEY_END:
-        inputs->command = state->name;
-        if (arguments->write && arguments->dry_run) {
-            cli_usage(state, "--write and --dry-run exclude each other");
-        }
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
+    arguments->inputs.command = state->name;
+    if (arguments->write && arguments->dry_run) {
+        cli_usage(state, "--write and --dry-run exclude each other");
     }
 }
 
@@ -123,8 +56,9 @@ static int find_log(struct cli_ready_job *job)
     if (found.path == NULL || inputs->n_runs > 0) {
         free(found.path);
         if (inputs->n_runs == 0 && !job->arguments->undo) {
-            wrong_use(job, "a RUN is missing, and no machine file was found that says where the "
-                           "logs are");
+            wrong_use(
+                job,
+                "a RUN is missing, and no machine file was found that says where the logs are");
         }
         return EX_OK;
     }
@@ -221,8 +155,7 @@ static bool may_write(const struct cli_ready_job *job)
                  "written",
                  cli_way_words(job->machine_way));
         snprintf(error.hint, sizeof error.hint,
-                 "let the log say '# machine: NAME', or name the "
-                 "machine file by --machine");
+                 "let the log say '# machine: NAME', or name the machine file by --machine");
         (void)cli_ready_failed(job, &error);
         return false;
     }
@@ -330,53 +263,57 @@ static int do_it(struct cli_ready_job *job)
     return status;
 }
 
-static const struct argp_option OPTIONS[] = {
-    {NULL, 0, NULL, 0, "Input files (looked for where they are not named):", 1},
-    {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate", 1},
-    {"machine", CLI_KEY_MACHINE, "FILE", 0, "The machine; a file, or a name", 1},
-    {"plan", CLI_KEY_PLAN, "FILE", 0, "What each move of a controller's log was", 1},
-    CLI_PATTERN_OPTIONS(1),
-    {"history", CLI_KEY_HISTORY, "FILE", 0, "The history that keeps the run", 1},
-    {"present", CLI_KEY_PRESENT, "CONFIG", 0,
-     "Where the offsets in use are: a file, 'machine' (the machine file's own) or 'none'", 1},
-    {"tip", CLI_KEY_TIP, "NAME", 0, "This tip is wanted (can be given several times)", 2},
-    {"max-age", CLI_KEY_MAX_AGE, "TIME", 0,
-     "Refuse a run that was started longer ago, such as 2h (s, min, h, d)", 2},
-    {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
-     "Accept offsets that changed by more than is plausible", 2},
-    {"write", KEY_WRITE, NULL, 0, "Write them, and read them back", 3},
-    {"dry-run", CLI_KEY_DRY_RUN, NULL, 0, "Show the change, do not ask", 3},
-    {"undo", CLI_KEY_UNDO, NULL, 0, "Put back what the last export replaced", 3},
-    {"json", CLI_KEY_JSON, "FILE", 0, "The answer as JSON too; - is standard output", 4},
-    {"report", KEY_REPORT, "FILE", 0, "A page with pictures (HTML) too", 4},
-    CLI_UNITS_OPTION(4),
-    {"plain", CLI_KEY_PLAIN, NULL, 0, "Plain ASCII: no colour or symbols", 4},
-    {"quiet", 'q', NULL, 0, "One line", 4},
+#define AT(member) offsetof(struct cli_ready_arguments, member)
+static const struct cli_option OPTIONS[] = {
+    {.group = 1, .doc = "Input files (looked for where they are not named):"},
+    {"plate", "FILE", 1, CLI_TEXT, AT(inputs.plate), .doc = "The reference plate"},
+    {"machine", "FILE", 1, CLI_TEXT, AT(inputs.machine), .doc = "The machine; a file, or a name"},
+    {"plan", "FILE", 1, CLI_TEXT, AT(inputs.plan),
+     .doc = "What each move of a controller's log was"},
+    CLI_PATTERN_OPTIONS(1, struct cli_ready_arguments, inputs.pattern, inputs.ok_words),
+    {"history", "FILE", 1, CLI_TEXT, AT(history), .doc = "The history that keeps the run"},
+    {"present", "CONFIG", 1, CLI_TEXT, AT(present),
+     .doc = "Where the offsets in use are: a file, 'machine' (the machine file's own) or 'none'"},
+    {"tip", "NAME", 2, CLI_LIST, AT(tips), .doc = "This tip is wanted (can be given several times)",
+     .n = AT(options.n_tips)},
+    {"max-age", "TIME", 2, CLI_AGE, AT(options.max_age_s),
+     .doc = "Refuse a run that was started longer ago, such as 2h (s, min, h, d)",
+     .sets = CLI_SETS(struct cli_ready_arguments, options.has_max_age)},
+    {"accept-change", NULL, 2, CLI_FLAG, AT(options.accept_change),
+     .doc = "Accept offsets that changed by more than is plausible"},
+    {"write", NULL, 3, CLI_FLAG, AT(write), .doc = "Write them, and read them back"},
+    {"dry-run", NULL, 3, CLI_FLAG, AT(dry_run), .doc = "Show the change, do not ask"},
+    {"undo", NULL, 3, CLI_FLAG, AT(undo), .doc = "Put back what the last export replaced"},
+    {"json", "FILE", 4, CLI_TEXT, AT(json), .doc = "The answer as JSON too; - is standard output"},
+    {"report", "FILE", 4, CLI_TEXT, AT(report), .doc = "A page with pictures (HTML) too"},
+    CLI_UNITS_OPTION(4, struct cli_ready_arguments, inputs.units),
+    {"plain", NULL, 4, CLI_FLAG, AT(inputs.plain), .doc = "Plain ASCII: no colour or symbols"},
+    {"quiet", NULL, 4, CLI_FLAG, AT(inputs.quiet), .doc = "One line", .letter = 'q'},
+    {NULL, "RUN", 0, CLI_LIST, AT(inputs.runs), .n = AT(inputs.n_runs), .most = 1},
     {0},
 };
 
 int cli_ready(int argc, char *argv[])
 {
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "[RUN]",
-        .doc =
-            "Say whether the job may start: solve RUN (default: the newest log of the machine), "
-            "keep it in the history, compare it with the runs before and with the offsets in "
-            "use, and write new ones when told.\v"
-            "Exit status: 0 the job may start, 10 new offsets are needed and were not written, 20 "
-            "do not start: repeat the run; 64 wrong use, 65 bad input, a run that is stale or not "
-            "the last one, or a guard refuses, 66 no input, 70 fault of the program, 71 out of "
-            "memory, 74 reading or writing failed, 78 a place or the configuration is not as it "
-            "should be.",
+        .doc = "Say whether the job may start: solve RUN (default: the newest log of the machine), "
+               "keep it in the history, compare it with the runs before and with the offsets in "
+               "use, and write new ones when told.\v"
+               "Exit status: 0 the job may start, 10 new offsets are needed and were not written, "
+               "20 do not start: repeat the run; 64 wrong use, 65 bad input, a run that is stale "
+               "or not the last one, or a guard refuses, 66 no input, 70 fault of the program, 71 "
+               "out of memory, 74 reading or writing failed, 78 a place or the configuration is "
+               "not as it should be.",
     };
     struct cli_ready_arguments arguments = {0};
     struct cli_messages messages = {.stream = stderr, .telling = CLI_TELL_LATER};
     struct cli_ready_job job = {.arguments = &arguments, .messages = &messages};
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
     arguments.options.tips = arguments.tips;

@@ -5,7 +5,6 @@
 #define TT_CLI_READY_H
 
 #include <stdbool.h>
-#include <stddef.h>
 
 #include "cli/inputs.h"
 #include "tiptrue.h"

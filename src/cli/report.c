@@ -12,15 +12,12 @@
 #include <sys/stat.h>
 #include <sysexits.h>
 #include <time.h>
-#include <unistd.h>
 
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/inputs.h"
 #include "cli/terminal.h"
 #include "cli/messages.h"
-
-enum { KEY_SVG = 0x200 };
 
 struct arguments {
     const char *plate, *machine, *plan, *pattern;
@@ -213,8 +210,9 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
     return status;
 }
 
-static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
+    struct arguments *arguments = input;
     if (arguments->n_files == 0 && !arguments->weeks) {
         cli_usage(state,
                   "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
@@ -228,47 +226,6 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
         cli_usage(state, "-o is missing: name the file of the page, or - for standard output");
     }
     (void)cli_count_stdin(state, 0, arguments->files, arguments->n_files);
-}
-
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct arguments *arguments = state->input;
-
-    switch (key) {
-    case CLI_KEY_PLATE:
-        arguments->plate = argument;
-        return 0;
-    case CLI_KEY_MACHINE:
-        arguments->machine = argument;
-        return 0;
-    case CLI_KEY_PLAN:
-        arguments->plan = argument;
-        return 0;
-    case CLI_KEY_PATTERN:
-        arguments->pattern = argument;
-        return 0;
-    case CLI_KEY_HISTORY:
-        arguments->weeks = true;
-        arguments->history = argument;
-        return 0;
-    case 'o':
-        arguments->output = argument;
-        return 0;
-    case KEY_SVG:
-        arguments->svg = argument;
-        return 0;
-    case ARGP_KEY_INIT:
-        arguments->files = calloc((size_t)state->argc + 1, sizeof *arguments->files);
-        return arguments->files != NULL ? 0 : ENOMEM;
-    case ARGP_KEY_ARG:
-        arguments->files[arguments->n_files++] = argument;
-        return 0;
-    case ARGP_KEY_END:
-        check_arguments(arguments, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
 }
 
 /* A RESULT is shown as it is: only for a RUN are plate and machine looked for. */
@@ -299,49 +256,49 @@ static int find(struct arguments *arguments, const char *command, struct cli_obj
     return status;
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_report(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0, "The reference plate, for a RUN (default: looked for)",
-         1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0,
-         "The machine, for a RUN (default: looked for). With --history, only the machine of this "
-         "name",
-         1},
-        {"plan", CLI_KEY_PLAN, "FILE", 0,
-         "What each move of a controller's log was; needs --pattern", 1},
-        {"pattern", CLI_KEY_PATTERN, "REGEX", 0,
-         "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs --plan",
-         1},
-        {"history", CLI_KEY_HISTORY, "FILE", 0,
-         "In place of runs: the weeks of the machines in this history", 1},
-        {NULL, 0, NULL, 0, "Output:", 2},
-        {"output", 'o', "FILE", 0, "The page (HTML); - is standard output", 2},
-        {"svg", KEY_SVG, "FOLDER", 0, "Each picture as a file of its own too (SVG), in this folder",
-         2},
+    static const struct cli_option OPTIONS[] = {
+        {.group = 1, .doc = "Input files (- is standard input):"},
+        {"plate", "FILE", 1, CLI_TEXT, AT(plate),
+         .doc = "The reference plate, for a RUN (default: looked for)"},
+        {"machine", "FILE", 1, CLI_TEXT, AT(machine),
+         .doc = "The machine, for a RUN (default: looked for). With --history, only the machine of "
+                "this name"},
+        {"plan", "FILE", 1, CLI_TEXT, AT(plan),
+         .doc = "What each move of a controller's log was; needs --pattern"},
+        {"pattern", "REGEX", 1, CLI_TEXT, AT(pattern),
+         .doc = "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs "
+                "--plan"},
+        {"history", "FILE", 1, CLI_TEXT, AT(history),
+         .doc = "In place of runs: the weeks of the machines in this history",
+         .sets = CLI_SETS(struct arguments, weeks)},
+        {.group = 2, .doc = "Output:"},
+        {"output", "FILE", 2, CLI_TEXT, AT(output), .doc = "The page (HTML); - is standard output",
+         .letter = 'o'},
+        {"svg", "FOLDER", 2, CLI_TEXT, AT(svg),
+         .doc = "Each picture as a file of its own too (SVG), in this folder"},
+        {NULL, "RUN", 0, CLI_LIST, AT(files), .n = AT(n_files)},
         {0},
     };
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "-o FILE RUN|RESULT...\n-o FILE --history FILE [--machine NAME]",
         .doc = "Show runs on one page: verdict and findings in words, the plate, contacts, runout, "
-               "offset and budget in pictures, a "
-               "table behind each. The page is self-contained and can be mailed. A RUN is "
-               "solved; a RESULT of 'tiptrue solve "
-               "--json --touches' is shown as it is, with --plate and --machine more of it.\v"
+               "offset and budget in pictures, a table behind each. The page is self-contained and "
+               "can be mailed. A RUN is solved; a RESULT of 'tiptrue solve --json --touches' is "
+               "shown as it is, with --plate and --machine more of it.\v"
                "Times are those of the time zone TZ. Exit status: 0 the page is written; 64 wrong "
-               "use, 65 bad input (named on the "
-               "page, "
-               "which shows the others), 66 no input, 74 reading or writing failed. Of several "
-               "files, the worst.",
+               "use, 65 bad input (named on the page, which shows the others), 66 no input, 74 "
+               "reading or writing failed. Of several files, the worst.",
     };
     struct arguments arguments = {0};
     struct cli_objects objects = {0};
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
     status = find(&arguments, argv[0], &objects);

@@ -6,7 +6,6 @@
 #include <argp.h>
 #include <stdio.h>
 #include <stdlib.h>
-#include <string.h>
 #include <sysexits.h>
 
 #include "cli/command.h"
@@ -23,63 +22,15 @@ struct arguments {
     size_t seed;
 };
 
-static void check_arguments(struct arguments *arguments, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
+    struct arguments *arguments = input;
     arguments->inputs.command = state->name;
-    if (arguments->inputs.n_runs > 0) {
-        cli_usage(state, "'%s' is too much: a simulation reads no run", arguments->inputs.runs[0]);
-    }
     if ((arguments->truth != NULL) == arguments->draw) {
         cli_usage(state, "name a truth with --truth, or have one drawn with --draw");
     }
     if (arguments->exact && !arguments->draw) {
         cli_usage(state, "--exact is for --draw: a truth says itself how much it scatters");
-    }
-}
-
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct arguments *arguments = state->input;
-
-    switch (key) {
-    case CLI_KEY_PLATE:
-        arguments->inputs.plate = argument;
-        return 0;
-    case CLI_KEY_MACHINE:
-        arguments->inputs.machine = argument;
-        return 0;
-    case CLI_KEY_PLAN:
-        arguments->inputs.plan = argument;
-        return 0;
-    case CLI_KEY_TRUTH:
-        arguments->truth = argument;
-        return 0;
-    case CLI_KEY_DRAW:
-        arguments->draw = true;
-        return 0;
-    case CLI_KEY_EXACT:
-        arguments->exact = true;
-        return 0;
-    case CLI_KEY_TRUTH_OUT:
-        arguments->truth_out = argument;
-        return 0;
-    case CLI_KEY_CONTROLLER_LOG:
-        arguments->controller_log = true;
-        return 0;
-    case CLI_KEY_UNITS:
-        arguments->inputs.units = cli_units(state, argument);
-        return 0;
-    case CLI_KEY_SEED:
-        arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
-        return 0;
-    case ARGP_KEY_ARG:
-        cli_usage(state, "'%s' is too much: a simulation reads no run", argument);
-        return 0;
-    case ARGP_KEY_END:
-        check_arguments(arguments, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
     }
 }
 
@@ -163,41 +114,50 @@ static enum tiptrue_status simulate(const struct arguments *arguments,
     return status;
 }
 
+static void refuse_run(void *at, const char *argument, struct argp_state *state)
+{
+    (void)at;
+    cli_usage(state, "'%s' is too much: a simulation reads no run", argument);
+}
+
+#define AT(member) offsetof(struct arguments, member)
+static const struct cli_option OPTIONS[] = {
+    {.group = 1, .doc = "Input files (- is standard input):"},
+    {"plate", "FILE", 1, CLI_TEXT, AT(inputs.plate),
+     .doc = "The reference plate: marks, edges and how well they are known"},
+    {"machine", "FILE", 1, CLI_TEXT, AT(inputs.machine),
+     .doc = "The machine: rotation, resolution, repeatability, tips"},
+    {"plan", "FILE", 1, CLI_TEXT, AT(inputs.plan),
+     .doc = "The moves; without it, those that `tiptrue plan' makes"},
+    {"truth", "FILE", 1, CLI_TEXT, AT(truth),
+     .doc = "What is true: poses, offsets, runouts, shifts, scatter, late contacts"},
+    {.group = 2, .doc = "The truth, drawn:"},
+    {"draw", NULL, 2, CLI_FLAG, AT(draw),
+     .doc = "Draw the truth from what plate and machine state"},
+    {"exact", NULL, 2, CLI_FLAG, AT(exact), .doc = "With --draw: no scatter and no resolution"},
+    {"truth-out", "FILE", 2, CLI_TEXT, AT(truth_out), .doc = "Write the truth that was used"},
+    {"seed", "S", 2, CLI_COUNT, AT(seed),
+     .doc = "Seed of the random numbers (default 1): the same seed, the same bytes",
+     .most = MOST_SEED},
+    {.group = 3, .doc = "Output:"},
+    {"controller-log", NULL, 3, CLI_FLAG, AT(controller_log),
+     .doc = "The log as a motion controller prints it, `trip id=7 x=1.2345 y=2.3456 z=0.0000 "
+            "ok=1', instead of CSV"},
+    CLI_UNITS_OPTION(3, struct arguments, inputs.units),
+    {NULL, "RUN", 0, CLI_CALL, 0, .take = refuse_run},
+    {0},
+};
+
 int cli_simulate(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {NULL, 0, NULL, 0, "Input files (- is standard input):", 1},
-        {"plate", CLI_KEY_PLATE, "FILE", 0,
-         "The reference plate: marks, edges and how well they are known", 1},
-        {"machine", CLI_KEY_MACHINE, "FILE", 0,
-         "The machine: rotation, resolution, repeatability, tips", 1},
-        {"plan", CLI_KEY_PLAN, "FILE", 0, "The moves; without it, those that `tiptrue plan' makes",
-         1},
-        {"truth", CLI_KEY_TRUTH, "FILE", 0,
-         "What is true: poses, offsets, runouts, shifts, scatter, late contacts", 1},
-        {NULL, 0, NULL, 0, "The truth, drawn:", 2},
-        {"draw", CLI_KEY_DRAW, NULL, 0, "Draw the truth from what plate and machine state", 2},
-        {"exact", CLI_KEY_EXACT, NULL, 0, "With --draw: no scatter and no resolution", 2},
-        {"truth-out", CLI_KEY_TRUTH_OUT, "FILE", 0, "Write the truth that was used", 2},
-        {"seed", CLI_KEY_SEED, "S", 0,
-         "Seed of the random numbers (default 1): the same seed, the same bytes", 2},
-        {NULL, 0, NULL, 0, "Output:", 3},
-        {"controller-log", CLI_KEY_CONTROLLER_LOG, NULL, 0,
-         "The log as a motion controller prints it, `trip id=7 x=1.2345 y=2.3456 z=0.0000 ok=1', "
-         "instead of CSV",
-         3},
-        CLI_UNITS_OPTION(3),
-        {0},
-    };
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "(--truth FILE | --draw)",
         .doc = "Make the log of a run without a machine, to try a plate, a machine file or a "
                "script before anything moves.\v"
                "Exit status: 0 the log is written; 64 wrong use, 65 bad input, 66 no input, 70 "
-               "fault of the program, 71 out of "
-               "memory, 74 reading or writing failed.",
+               "fault of the program, 71 out of memory, 74 reading or writing failed.",
     };
     struct arguments arguments = {.seed = 1};
     struct cli_objects objects = {0};
@@ -208,7 +168,7 @@ int cli_simulate(int argc, char *argv[])
     size_t length = 0;
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
     status = cli_objects_find(&arguments.inputs, CLI_NEEDS_MOVES, CLI_TELL_NOTHING, &objects);

@@ -338,8 +338,8 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
 static void check_together(const struct arguments *arguments, struct argp_state *state)
 {
     if (arguments->history != NULL || arguments->record) {
-        cli_usage(state, "--together is not for a history, which keeps one log for each run: "
-                         "enter each log by itself");
+        cli_usage(state, "--together is not for a history, which keeps one log for each run: enter "
+                         "each log by itself");
     }
     if (arguments->inputs.plan != NULL) {
         cli_usage(
@@ -353,11 +353,12 @@ static void check_together(const struct arguments *arguments, struct argp_state 
 }
 
 /* What does not go together, and what is missing. */
-static void check_arguments(const struct arguments *arguments, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
+    const struct arguments *arguments = input;
     if (arguments->least_squares && (arguments->history != NULL || arguments->record)) {
-        cli_usage(state, "--least-squares is for comparing with other programs; its results "
-                         "do not enter a history");
+        cli_usage(state, "--least-squares is for comparing with other programs; its results do not "
+                         "enter a history");
     }
     if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
         cli_usage(state, "--present names the machine's configuration file, not standard input");
@@ -370,119 +371,63 @@ static void check_arguments(const struct arguments *arguments, struct argp_state
     }
 }
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
-{
-    struct arguments *arguments = state->input;
-
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &arguments->inputs;
-        arguments->tips = calloc((size_t)state->argc + 1, sizeof *arguments->tips);
-        return arguments->tips != NULL ? 0 : ENOMEM;
-    case CLI_KEY_TOUCHES:
-        arguments->touches = true;
-        return 0;
-    case CLI_KEY_BRIEF:
-        arguments->brief = true;
-        return 0;
-    case CLI_KEY_LEAST_SQUARES:
-        arguments->least_squares = true;
-        return 0;
-    case CLI_KEY_ACCEPT_CHANGE:
-        arguments->accept_change = true;
-        return 0;
-    case CLI_KEY_TOGETHER:
-        arguments->together = true;
-        return 0;
-    case CLI_KEY_TIP:
-        arguments->tips[arguments->n_tips++] = argument;
-        return 0;
-    case CLI_KEY_MONTE_CARLO:
-        arguments->monte_carlo =
-            cli_whole_number(state, "--monte-carlo", argument, LEAST_TRIALS, MOST_TRIALS);
-        return 0;
-    case CLI_KEY_SEED:
-        arguments->seed = cli_whole_number(state, "--seed", argument, 0, MOST_SEED);
-        return 0;
-    case CLI_KEY_PRESENT:
-        arguments->present = argument;
-        return 0;
-    case 'j':
-        arguments->jobs = cli_whole_number(state, "--jobs", argument, 1, MOST_JOBS);
-        return 0;
-    case CLI_KEY_HISTORY:
-        arguments->history = argument;
-        return 0;
-    case CLI_KEY_RECORD:
-        arguments->record = true;
-        return 0;
-    case ARGP_KEY_END:
-        check_arguments(arguments, state);
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
-    }
-}
-
+#define AT(member) offsetof(struct arguments, member)
 int cli_solve(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"present", CLI_KEY_PRESENT, "CONFIG", 0,
-         "Where the offsets in use are: a file with the places of the machine file's export, "
-         "'machine' (as its file states them) or 'none' (default: all of its export, else its own)",
-         1},
-        {"accept-change", CLI_KEY_ACCEPT_CHANGE, NULL, 0,
-         "Accept offsets that differ from those in use by more than is plausible (0.3 mm, or the "
-         "machine file's "
-         "'plausible_change')",
-         1},
-        {"together", CLI_KEY_TOGETHER, NULL, 0,
-         "All RUNs are logs of one run, in the order in which they were made: the plate was not "
-         "taken off between them",
-         1},
-        {"tip", CLI_KEY_TIP, "NAME", 0,
-         "This tip is wanted, and none that is not named so (can be given several times; default: "
-         "all of the machine file "
-         "that are in use)",
-         1},
-        {"touches", CLI_KEY_TOUCHES, NULL, 0,
-         "Every row of the log too: residual, weight, whether it was left out", 2},
-        {"brief", CLI_KEY_BRIEF, NULL, 0, "One line for each run: verdict and offsets", 2},
-        {"history", CLI_KEY_HISTORY, "FILE", 0,
-         "Enter each run into this history, before its result is shown", 2},
-        {"record", CLI_KEY_RECORD, NULL, 0, "Like --history, with the default history", 2},
-        {"least-squares", CLI_KEY_LEAST_SQUARES, NULL, 0,
-         "Do not reject outliers: to compare with other programs, not to work "
-         "with",
-         3},
-        {"monte-carlo", CLI_KEY_MONTE_CARLO, "N", 0,
-         "Propagate all distributions through the whole solve in N trials (JCGM 101), set beside "
-         "the stated uncertainty",
-         3},
-        {"seed", CLI_KEY_SEED, "S", 0, "Seed of the trials' random numbers (default 1)", 3},
-        {"jobs", 'j', "N", 0, "Solve N runs at a time (default: one for each core)", 3},
+    static const struct cli_option OPTIONS[] = {
+        {"present", "CONFIG", 1, CLI_TEXT, AT(present),
+         .doc = "Where the offsets in use are: a file with the places of the machine file's "
+                "export, 'machine' (as its file states them) or 'none' (default: all of its "
+                "export, else its own)"},
+        {"accept-change", NULL, 1, CLI_FLAG, AT(accept_change),
+         .doc = "Accept offsets that differ from those in use by more than is plausible (0.3 mm, "
+                "or the machine file's 'plausible_change')"},
+        {"together", NULL, 1, CLI_FLAG, AT(together),
+         .doc = "All RUNs are logs of one run, in the order in which they were made: the plate was "
+                "not taken off between them"},
+        {"tip", "NAME", 1, CLI_LIST, AT(tips),
+         .doc = "This tip is wanted, and none that is not named so (can be given several times; "
+                "default: all of the machine file that are in use)",
+         .n = AT(n_tips)},
+        {"touches", NULL, 2, CLI_FLAG, AT(touches),
+         .doc = "Every row of the log too: residual, weight, whether it was left out"},
+        {"brief", NULL, 2, CLI_FLAG, AT(brief),
+         .doc = "One line for each run: verdict and offsets"},
+        {"history", "FILE", 2, CLI_TEXT, AT(history),
+         .doc = "Enter each run into this history, before its result is shown"},
+        {"record", NULL, 2, CLI_FLAG, AT(record),
+         .doc = "Like --history, with the default history"},
+        {"least-squares", NULL, 3, CLI_FLAG, AT(least_squares),
+         .doc = "Do not reject outliers: to compare with other programs, not to work with"},
+        {"monte-carlo", "N", 3, CLI_COUNT, AT(monte_carlo),
+         .doc = "Propagate all distributions through the whole solve in N trials (JCGM 101), set "
+                "beside the stated uncertainty",
+         .least = LEAST_TRIALS, .most = MOST_TRIALS},
+        {"seed", "S", 3, CLI_COUNT, AT(seed),
+         .doc = "Seed of the trials' random numbers (default 1)", .most = MOST_SEED},
+        {"jobs", "N", 3, CLI_COUNT, AT(jobs),
+         .doc = "Solve N runs at a time (default: one for each core)", .least = 1,
+         .most = MOST_JOBS, .letter = 'j'},
         {0},
     };
-    static const struct argp_child CHILDREN[] = {{&cli_inputs_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .args_doc = "RUN...",
         .doc = "Turn each RUN, the log of touches on the plate, into offset, runout and contact "
                "radius of every tip, with uncertainty, findings and a verdict.\v"
                "Exit status: 0 keep the present offset, 10 update it, 20 repeat the run; 64 wrong "
-               "use, 65 bad input, 66 no input, "
-               "70 fault of "
-               "the program, 71 out of memory, 74 reading or writing failed, 78 a configuration is "
-               "not as it should be. Of several "
+               "use, 65 bad input, 66 no input, 70 fault of the program, 71 out of memory, 74 "
+               "reading or writing failed, 78 a configuration is not as it should be. Of several "
                "runs, the worst.",
-        .children = CHILDREN,
+        .shared = &cli_inputs_options,
+        .shared_at = AT(inputs),
     };
     struct arguments arguments = {.seed = 1};
     struct cli_objects objects = {0};
     int status;
 
-    if (!cli_parse(&ARGP, argc, argv, 0, &arguments)) {
+    if (!cli_read(&SYNTAX, argc, argv, &arguments)) {
         return EX_OSERR;
     }
     status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,

@@ -23,50 +23,14 @@ struct arguments {
     const char *since; /* of --exit-status: the runs before are looked at too */
 };
 
-static error_t parse_option(int key, char *argument, struct argp_state *state)
+static void check_arguments(void *input, struct argp_state *state)
 {
-    struct arguments *arguments = state->input;
+    struct arguments *arguments = input;
 
-    switch (key) {
-    case ARGP_KEY_INIT:
-        state->child_inputs[0] = &arguments->history;
-        return 0;
-    case CLI_KEY_JSON:
-        arguments->history.json = true;
-        return 0;
-    case CLI_KEY_MACHINE:
-        arguments->history.query.machine = argument;
-        return 0;
-    case CLI_KEY_SINCE:
-        arguments->history.query.since = argument;
-        return 0;
-    case CLI_KEY_UNTIL:
-        arguments->history.query.until = argument;
-        return 0;
-    case CLI_KEY_EXIT_STATUS:
-        arguments->exit_status = true;
-        return 0;
-    case ARGP_KEY_END:
-        if (arguments->exit_status) {
-            arguments->since = arguments->history.query.since;
-            arguments->history.query.since = NULL;
-        }
-        return 0;
-    case CLI_KEY_TIP:
-        arguments->trend.tip = argument;
-        return 0;
-    case CLI_KEY_BASELINE:
-        arguments->trend.baseline_runs =
-            cli_whole_number(state, "--baseline", argument, LEAST_BASELINE, MOST_BASELINE);
-        return 0;
-    case CLI_KEY_RUNS:
-        arguments->trend.most_runs = cli_whole_number(state, "--runs", argument, 1, MOST_RUNS);
-        return 0;
-    case CLI_KEY_POINTS:
-        arguments->points = true;
-        return 0;
-    default:
-        return ARGP_ERR_UNKNOWN;
+    (void)state;
+    if (arguments->exit_status) {
+        arguments->since = arguments->history.query.since;
+        arguments->history.query.since = NULL;
     }
 }
 
@@ -104,47 +68,47 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
                                                  : cli_failed(arguments->history.json, &error);
 }
 
+#define AT(member) offsetof(struct arguments, member)
 int cli_trend(int argc, char *argv[])
 {
-    static const struct argp_option OPTIONS[] = {
-        {"machine", CLI_KEY_MACHINE, "NAME", 0,
-         "The machine, by name or file; needed where the history holds several", 1},
-        {"tip", CLI_KEY_TIP, "NAME", 0, "Show this tip only; all are looked at, to tell what moved",
-         1},
-        {"since", CLI_KEY_SINCE, "TIME", 0,
-         "Only runs started at this date, date and time (RFC 3339) or run, or later", 1},
-        {"until", CLI_KEY_UNTIL, "TIME", 0, "Only runs started at that time, or before", 1},
-        {"exit-status", CLI_KEY_EXIT_STATUS, NULL, 0,
-         "Exit with 10 if anything changed; with --since, after that time, and the runs before it "
-         "are looked at too",
-         2},
-        {"runs", CLI_KEY_RUNS, "N", 0, "Look at the latest N runs (default 2000)", 1},
-        {"baseline", CLI_KEY_BASELINE, "N", 0,
-         "Limits of the control charts from the first N runs after each change (default 20)", 1},
-        {"json", CLI_KEY_JSON, NULL, 0, "JSON, one line", 2},
-        {"points", CLI_KEY_POINTS, NULL, 0, "With --json, every run of every tip too", 2},
+    static const struct cli_option OPTIONS[] = {
+        {"machine", "NAME", 1, CLI_TEXT, AT(history.query.machine),
+         .doc = "The machine, by name or file; needed where the history holds several"},
+        {"tip", "NAME", 1, CLI_TEXT, AT(trend.tip),
+         .doc = "Show this tip only; all are looked at, to tell what moved"},
+        {"since", "TIME", 1, CLI_TEXT, AT(history.query.since),
+         .doc = "Only runs started at this date, date and time (RFC 3339) or run, or later"},
+        {"until", "TIME", 1, CLI_TEXT, AT(history.query.until),
+         .doc = "Only runs started at that time, or before"},
+        {"exit-status", NULL, 2, CLI_FLAG, AT(exit_status),
+         .doc = "Exit with 10 if anything changed; with --since, after that time, and the runs "
+                "before it are looked at too"},
+        {"runs", "N", 1, CLI_COUNT, AT(trend.most_runs),
+         .doc = "Look at the latest N runs (default 2000)", .least = 1, .most = MOST_RUNS},
+        {"baseline", "N", 1, CLI_COUNT, AT(trend.baseline_runs),
+         .doc = "Limits of the control charts from the first N runs after each change (default 20)",
+         .least = LEAST_BASELINE, .most = MOST_BASELINE},
+        {"json", NULL, 2, CLI_FLAG, AT(history.json), .doc = "JSON, one line"},
+        {"points", NULL, 2, CLI_FLAG, AT(points), .doc = "With --json, every run of every tip too"},
         {0},
     };
-    static const struct argp_child CHILDREN[] = {{&cli_history_common_argp, 0, NULL, 0}, {0}};
-    static const struct argp ARGP = {
+    static const struct cli_syntax SYNTAX = {
+        .check = check_arguments,
         .options = OPTIONS,
-        .parser = parse_option,
         .doc = "Say what the runs of a machine show over time: what changed and when, what moved, "
-               "which tip drifts and when its "
-               "offset "
-               "will be out, how much runs scatter, and the signals of control charts.\v"
-               "Times are those of the time zone TZ. "
-               "Exit status: 0, whatever is found, but for --exit-status; 64 wrong use, 65 damaged "
-               "history, 66 no such "
-               "history or machine, 74 reading "
-               "failed.",
-        .children = CHILDREN,
+               "which tip drifts and when its offset will be out, how much runs scatter, and the "
+               "signals of control charts.\v"
+               "Times are those of the time zone TZ. Exit status: 0, whatever is found, but for "
+               "--exit-status; 64 wrong use, 65 damaged history, 66 no such history or machine, 74 "
+               "reading failed.",
+        .shared = &cli_history_options,
+        .shared_at = AT(history),
     };
     struct arguments arguments = {0};
     struct tiptrue_history *history = NULL;
     int status = EX_OSERR;
 
-    if (cli_history_parse_into(&ARGP, argc, argv, &arguments)) {
+    if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         status = cli_history_open_for(&arguments.history, false, &history);
     }
     if (status == EX_OK) {

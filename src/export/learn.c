@@ -250,12 +250,12 @@ static enum tiptrue_status check(const struct tiptrue_placement *p,
                       "the run was made with another plate", error);
     }
     if (!j->seat_known) {
-        return refuse(plate,
-                      "state '# board_u:' and '# device_u:' in the board's file: how well the "
-                      "board's seat and the measuring device are known, standard, each axis",
-                      "nothing is learned from a board whose seat and measuring device are not "
-                      "stated",
-                      error);
+        return refuse(
+            plate,
+            "state '# board_u:' and '# device_u:' in the board's file: how well the board's seat "
+            "and the measuring device are known, standard, each axis",
+            "nothing is learned from a board whose seat and measuring device are not stated",
+            error);
     }
     if (p->verdict == TIPTRUE_REPEAT || !j->agrees || j->equations == 0.0) {
         return refuse(plate, "see the findings", "nothing is learned from this board", error);
@@ -298,11 +298,10 @@ static enum tiptrue_status learn_groups(struct learning *l, struct tiptrue_error
         }
     }
     if (learned == 0) {
-        return refuse(
-            l->plate,
-            "it takes groups with a u, and a board whose seat, device and parts are known "
-            "better than that",
-            "the board says nothing new of the plate's groups", error);
+        return refuse(l->plate,
+                      "it takes groups with a u, and a board whose seat, device and parts are "
+                      "known better than that",
+                      "the board says nothing new of the plate's groups", error);
     }
     return l->out_of_memory ? tt_fail_memory(error) : TIPTRUE_OK;
 }

@@ -109,8 +109,7 @@ enum tiptrue_status tt_config_number(struct tt_config *config, const char *place
         return tt_fail(error, TIPTRUE_E_CONFIG, config->text.name, tt_config_line(config, span->at),
                        0,
                        "only a number with a decimal point is replaced; is the place the one that "
-                       "is meant? Where no value stands yet, "
-                       "write 0 there",
+                       "is meant? Where no value stands yet, write 0 there",
                        "place '%s' holds '%s', which is not a number", place,
                        tt_config_shown(&config->text, text, span->length).text);
     }

@@ -14,7 +14,6 @@
 #ifndef TT_EXPORT_PLACE_H
 #define TT_EXPORT_PLACE_H
 
-#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/status.h"

@@ -444,8 +444,7 @@ static enum tiptrue_status evaluate(struct tt_xml_places *kept, const struct tt_
                    : tt_fail(error, TIPTRUE_E_USAGE, config->name, 0, 0,
                              "such as //tip[@name='t1']/@x; prefixes are those of the file",
                              "place '%s': the configuration is XML, where a place is an XPath 1.0, "
-                             "and this is none that "
-                             "can be evaluated",
+                             "and this is none that can be evaluated",
                              place);
     }
     if (result->type != XPATH_NODESET) {

@@ -207,14 +207,13 @@ bool tt_builder_time(struct tt_builder *builder, const struct tt_cell *cell, dou
 
     if (!tt_time_read(cell->text, cell->length, &seconds) &&
         !time_by_start(builder, cell, &seconds)) {
-        tt_fault(
-            builder->diagnose, tt_place_at(builder->diagnose, cell->at),
-            builder->run->started != NULL
-                ? "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; a time of "
-                  "day, as in 07:41:12; or seconds, 0 to 10000000"
-                : "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; where the "
-                  "log says '# started: TIME', a time of day or seconds will do",
-            "time '%s' is not a readable time", tt_shown(cell->text, cell->length).text);
+        tt_fault(builder->diagnose, tt_place_at(builder->diagnose, cell->at),
+                 builder->run->started != NULL
+                     ? "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; a time "
+                       "of day, as in 07:41:12; or seconds, 0 to 10000000"
+                     : "as in 2026-03-02T07:41:12Z, with 'Z' or an offset such as +01:00; where "
+                       "the log says '# started: TIME', a time of day or seconds will do",
+                 "time '%s' is not a readable time", tt_shown(cell->text, cell->length).text);
         return false;
     }
     if (!builder->has_first_time) {

@@ -39,8 +39,7 @@ static enum tiptrue_status tell_other(const struct join *join, size_t index, con
 {
     return tt_fail(join->error, TIPTRUE_E_DATA, join->runs[index]->file, 0, 0,
                    "only logs of one machine and one plate, which was not taken off between them, "
-                   "are solved together: "
-                   "solve this one alone",
+                   "are solved together: solve this one alone",
                    "%s '%s' is stated here, and '%s' in a log before", what, found, stated);
 }
 

@@ -13,7 +13,6 @@
 #include <string.h>
 
 #include "ingest/names.h"
-#include "model/frames.h"
 
 /* Most steps of one match, about a millisecond; the examples of the manual take less than 100 in a
  * line of 80 characters. */

@@ -13,7 +13,6 @@
 #include "ingest/kinds.h"
 #include "ingest/units.h"
 #include "ingest/names.h"
-#include "model/machine.h"
 
 /* What one plan is read with. */
 struct reader {

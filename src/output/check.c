@@ -197,15 +197,11 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
 
 static void write_height(struct tt_json *json, const struct tt_height_result *height)
 {
-    tt_json_key(json, "height");
-    if (height == NULL) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "height", height != NULL, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_count(json, "touches", height->touches);
-    tt_json_key(json, "determined");
-    tt_json_bool(json, height->determined);
+    tt_json_key_bool(json, "determined", height->determined);
     tt_json_key_number_if(json, "expected_u_mm", height->determined, height->u_mm);
     tt_json_key_number_if(json, "expected_same_plate_u_mm", height->determined,
                           height->same_plate_u_mm);
@@ -219,16 +215,11 @@ static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
     tt_json_open(json, '{');
     tt_json_key_text(json, "tip", tip->name);
     tt_json_key_count(json, "touches", tip->touches);
-    tt_json_key(json, "determined");
-    tt_json_open(json, '{');
-    tt_json_key(json, "offset_x");
-    tt_json_bool(json, x);
-    tt_json_key(json, "offset_y");
-    tt_json_bool(json, y);
-    tt_json_key(json, "runout");
-    tt_json_bool(json, tip->runout_determined);
-    tt_json_key(json, "contact_radius");
-    tt_json_bool(json, tip->radius_determined);
+    tt_json_key_open(json, "determined", '{');
+    tt_json_key_bool(json, "offset_x", x);
+    tt_json_key_bool(json, "offset_y", y);
+    tt_json_key_bool(json, "runout", tip->runout_determined);
+    tt_json_key_bool(json, "contact_radius", tip->radius_determined);
     tt_json_close(json, '}');
     tt_json_key_xy_if(json, "expected_u_offset_mm", x, sqrt(tip->cov.xx_mm2), y,
                       sqrt(tip->cov.yy_mm2));
@@ -242,15 +233,11 @@ static void write_tip(struct tt_json *json, const struct tt_tip_result *tip)
 /* {"views", "determined", "expected_u_..."}, or null: no views. */
 static void write_camera(struct tt_json *json, const struct tt_camera_result *camera)
 {
-    tt_json_key(json, "camera");
-    if (camera->views == 0) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "camera", camera->views > 0, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_count(json, "views", camera->views);
-    tt_json_key(json, "determined");
-    tt_json_bool(json, camera->determined);
+    tt_json_key_bool(json, "determined", camera->determined);
     tt_json_key_xy_if(json, "expected_u_scale_mm_per_px", camera->determined, camera->u_scale_x_mm,
                       camera->determined, camera->u_scale_y_mm);
     tt_json_key_number_if(json, "expected_u_turn_deg", camera->determined,
@@ -260,15 +247,13 @@ static void write_camera(struct tt_json *json, const struct tt_camera_result *ca
 
 static void write_surface(struct tt_json *json, const struct tiptrue_solution *expected)
 {
-    tt_json_key(json, "surface");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "surface", '[');
     for (size_t k = 0; k < expected->n_surface; k++) {
         const struct tt_surface_result *surface = &expected->surface[k];
         bool known = surface->slope_determined;
         tt_json_open(json, '{');
         tt_json_key_text(json, "setup", surface->setup);
-        tt_json_key(json, "slope_determined");
-        tt_json_bool(json, known);
+        tt_json_key_bool(json, "slope_determined", known);
         tt_json_key_xy_if(json, "expected_u_slope_mm_per_m", known, 1e3 * surface->u_slope_x, known,
                           1e3 * surface->u_slope_y);
         tt_json_close(json, '}');
@@ -287,22 +272,19 @@ void tt_output_check_json(const struct tiptrue_solution *expected, struct tt_buf
     tt_json_key_count(&json, "no_contact", expected->touches_no_contact);
     tt_json_key_count(&json, "sightings", expected->sightings);
     write_camera(&json, &expected->camera);
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "tips", '[');
     for (size_t i = 0; i < expected->n_tips; i++) {
         write_tip(&json, &expected->tips[i]);
     }
     tt_json_close(&json, ']');
     write_surface(&json, expected);
-    tt_json_key(&json, "edges");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "edges", '[');
     for (size_t i = 0; i < expected->n_edges; i++) {
         tt_json_checked_edge(&json, &expected->edges[i]);
     }
     tt_json_close(&json, ']');
     tt_json_result_list(&json, offsetof(struct tiptrue_solution, marks), expected);
-    tt_json_key(&json, "findings");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "findings", '[');
     for (size_t i = 0; i < expected->n_findings; i++) {
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "code", tt_finding_name(expected->findings[i].code));

@@ -17,22 +17,17 @@ static void write_test(struct tt_json *json, const struct tt_difference *d)
     tt_json_key_number_if(json, "t2", d->known, d->t2);
     tt_json_key_number_if(json, "dof", d->known, d->dof);
     tt_json_key_number_if(json, "p", d->known, d->p);
-    tt_json_key(json, "significant");
-    tt_json_bool(json, d->known && d->significant);
+    tt_json_key_bool(json, "significant", d->known && d->significant);
 }
 
 static void write_in_plane(struct tt_json *json, const char *key, const struct tt_difference *d)
 {
-    tt_json_key(json, key);
-    if (!d->known) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, key, d->known, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_xy(json, "difference_mm", d->x, d->y);
     tt_json_key_xy(json, "u_mm", sqrt(d->cov.xx_mm2), sqrt(d->cov.yy_mm2));
-    tt_json_key(json, "covariance_mm2");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "covariance_mm2", '[');
     for (int row = 0; row < 2; row++) {
         tt_json_open(json, '[');
         tt_json_number(json, row == 0 ? d->cov.xx_mm2 : d->cov.xy_mm2);
@@ -47,12 +42,9 @@ static void write_in_plane(struct tt_json *json, const char *key, const struct t
 static void write_on_line(struct tt_json *json, const char *key, const char *value_key,
                           const char *u_key, double scale, const struct tt_difference *d)
 {
-    tt_json_key(json, key);
-    if (!d->known) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, key, d->known, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_fixed(json, value_key, scale * d->x);
     tt_json_key_fixed(json, u_key, scale * sqrt(d->cov.xx_mm2));
     write_test(json, d);
@@ -61,24 +53,21 @@ static void write_on_line(struct tt_json *json, const char *key, const char *val
 
 static void write_run(struct tt_json *json, const char *key, const struct tt_compared_run *run)
 {
-    tt_json_key(json, key);
-    tt_json_open(json, '{');
+    tt_json_key_open(json, key, '{');
     tt_json_key_text(json, "id", run->id);
     tt_json_key_text(json, "file", run->file);
     tt_json_key_text(json, "machine", run->machine);
     tt_json_key_text(json, "plate", run->plate);
     tt_json_key_text(json, "plate_serial", run->plate_serial);
     tt_json_key_text(json, "started", run->started);
-    tt_json_key(json, "least_squares");
-    tt_json_bool(json, run->least_squares);
+    tt_json_key_bool(json, "least_squares", run->least_squares);
     tt_json_key_text(json, "verdict", run->least_squares ? NULL : tt_verdict_word(run->verdict));
     tt_json_close(json, '}');
 }
 
 static void write_names(struct tt_json *json, const char *key, const char *const names[], size_t n)
 {
-    tt_json_key(json, key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key, '[');
     for (size_t i = 0; i < n; i++) {
         tt_json_text(json, names[i]);
     }
@@ -93,14 +82,10 @@ void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buf
     tt_json_key_text(&json, "schema", "tiptrue.compare/1");
     write_run(&json, "a", &c->a);
     write_run(&json, "b", &c->b);
-    tt_json_key(&json, "same_run");
-    tt_json_bool(&json, c->same_run);
-    tt_json_key(&json, "same_machine");
-    tt_json_bool(&json, c->same_machine);
-    tt_json_key(&json, "same_plate");
-    tt_json_bool(&json, c->same_plate);
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
+    tt_json_key_bool(&json, "same_run", c->same_run);
+    tt_json_key_bool(&json, "same_machine", c->same_machine);
+    tt_json_key_bool(&json, "same_plate", c->same_plate);
+    tt_json_key_open(&json, "tips", '[');
     for (size_t i = 0; i < c->n_tips; i++) {
         const struct tt_tip_comparison *t = &c->tips[i];
         tt_json_open(&json, '{');
@@ -117,8 +102,7 @@ void tt_output_comparison_json(const struct tiptrue_comparison *c, struct tt_buf
     tt_json_close(&json, ']');
     write_names(&json, "only_in_a", c->only_a, c->n_only_a);
     write_names(&json, "only_in_b", c->only_b, c->n_only_b);
-    tt_json_key(&json, "poses");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "poses", '[');
     for (size_t i = 0; i < c->n_poses; i++) {
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "setup", c->poses[i].setup);
@@ -167,16 +151,14 @@ static void say_cautions(struct tt_page *page, const struct tiptrue_comparison *
     if (c->a.least_squares || c->b.least_squares) {
         tt_page_prose(page, 2,
                       "One of them has no verdict: it was made by least squares without rejecting "
-                      "outliers, to compare with other "
-                      "programs; do not use its results.");
+                      "outliers, to compare with other programs; do not use its results.");
     } else if (c->a.verdict == TIPTRUE_REPEAT || c->b.verdict == TIPTRUE_REPEAT) {
         tt_page_prose(page, 2, "One of the runs ended in 'repeat': its results may not be used.");
     }
     tt_page_prose(
         page, 0,
         c->plate_by_name ? "Same plate by its name (no serial is stated): its own errors cancel, "
-                           "and the uncertainty is that on "
-                           "one plate."
+                           "and the uncertainty is that on one plate."
         : c->same_plate
             ? "Same plate: its own errors cancel, and the uncertainty is that on one plate."
             : "Not the same plate: the uncertainty is the full one, the errors of both plates in "

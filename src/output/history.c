@@ -67,8 +67,7 @@ void tt_output_record_json(const struct tt_record *record, struct tt_buffer *buf
     tt_json_key_text(&json, "id", record->id);
     tt_json_key_text(&json, "added", record->added);
     tt_json_key_text(&json, "log", record->log.text);
-    tt_json_key(&json, "results");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "results", '[');
     for (size_t i = 0; i < record->n_results; i++) {
         write_result(&json, &record->results[i]);
     }
@@ -157,11 +156,9 @@ void tt_output_entry_json(const struct tt_record_entry *entry, struct tt_buffer 
     tt_json_key_text(&json, "version", entry->version);
     tt_json_key_count(&json, "results", entry->results);
     tt_json_key_count(&json, "exports", entry->exports);
-    tt_json_key(&json, "log");
-    tt_json_bool(&json, entry->has_log);
+    tt_json_key_bool(&json, "log", entry->has_log);
     tt_json_key_text(&json, "excluded", entry->excluded);
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "tips", '[');
     for (size_t i = 0; i < entry->n_tips; i++) {
         const struct tt_record_tip *tip = &entry->tips[i];
         tt_json_open(&json, '{');
@@ -241,8 +238,7 @@ static void write_judgement(struct tt_json *json, const struct tt_board_record *
     tt_json_key_text(json, "added", board->added);
     tt_json_key_text(json, "judged", board->judged);
     tt_json_key_text(json, "version", board->version);
-    tt_json_key(json, "parts");
-    tt_json_open(json, '{');
+    tt_json_key_open(json, "parts", '{');
     tt_json_key_count(json, "read", board->parts_read);
     tt_json_key_count(json, "used", board->parts_used);
     tt_json_close(json, '}');

@@ -57,20 +57,15 @@ static void write_met(struct tt_json *json, const struct tt_key *key, const void
 {
     const struct tiptrue_proposal *p = from;
 
-    tt_json_key(json, key->key);
-    if (p->has_target || p->target_view_mm > 0) {
-        tt_json_bool(json, p->met && p->view_met);
-    } else {
-        tt_json_null(json);
-    }
+    tt_json_key_bool_if(json, key->key, p->has_target || p->target_view_mm > 0,
+                        p->met && p->view_met);
 }
 
 static void write_tips(struct tt_json *json, const struct tt_key *key, const void *from)
 {
     const struct tiptrue_proposal *p = from;
 
-    tt_json_key(json, key->key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key->key, '[');
     for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
         tt_json_open(json, '{');
         tt_json_keys(json, &tt_planned_tip_keys, &p->expected->tips[i]);
@@ -89,8 +84,7 @@ static void write_camera(struct tt_json *json, const struct tt_key *key, const v
     }
     const struct tt_camera_result *camera = &p->expected->camera;
     bool told = p->corner_mm < HUGE_VAL;
-    tt_json_key(json, key->key);
-    tt_json_open(json, '{');
+    tt_json_key_open(json, key->key, '{');
     tt_json_key_count(json, "views", p->views);
     tt_json_key_xy_if(json, "expected_u_scale_mm_per_px", told, camera->u_scale_x_mm, told,
                       camera->u_scale_y_mm);
@@ -104,8 +98,7 @@ static void write_notes(struct tt_json *json, const struct tt_key *key, const vo
 {
     const struct tiptrue_proposal *p = from;
 
-    tt_json_key(json, key->key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key->key, '[');
     for (size_t i = 0; i < p->n_notes; i++) {
         struct tt_buffer text = {0};
         tt_sentence_note(&text, p, &p->notes[i]);

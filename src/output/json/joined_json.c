@@ -35,46 +35,36 @@ static void write_group(struct tt_json *json, const struct tt_joined_group *grou
 
 static void write_agreement(struct tt_json *json, const struct tt_joined *j)
 {
-    tt_json_key(json, "agreement");
-    if (j->equations == 0.0) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "agreement", j->equations != 0.0, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_number(json, "t2", j->t2);
     tt_json_key_number(json, "equations", j->equations);
     tt_json_key_number_if(json, "dof", j->dof <= TT_MOST_DOF, j->dof);
     tt_json_key_number(json, "p", j->p);
-    tt_json_key(json, "agrees");
-    tt_json_bool(json, j->agrees);
+    tt_json_key_bool(json, "agrees", j->agrees);
     tt_json_close(json, '}');
 }
 
 void tt_json_joined(struct tt_json *json, const struct tiptrue_placement *p)
 {
     const struct tt_joined *j = p->joined;
-    tt_json_key(json, "joined");
-    if (j == NULL) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "joined", j != NULL, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_text(json, "run", j->run);
     tt_json_key_text(json, "plate", j->plate);
     tt_json_key_text(json, "plate_serial", j->serial);
     tt_json_key_text(json, "started", j->started);
     tt_json_key_text(json, "in_use", j->in_use_from_run ? "run" : "machine");
-    tt_json_key(json, "seat_known");
-    tt_json_bool(json, j->seat_known);
+    tt_json_key_bool(json, "seat_known", j->seat_known);
     write_agreement(json, j);
-    tt_json_key(json, "tips");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "tips", '[');
     for (size_t i = 0; i < j->n_tips; i++) {
         write_tip(json, p, &j->tips[i]);
     }
     tt_json_close(json, ']');
-    tt_json_key(json, "groups");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "groups", '[');
     for (size_t i = 0; i < j->n_groups; i++) {
         write_group(json, &j->groups[i]);
     }

@@ -30,8 +30,7 @@ static void write_schema(struct tt_json *json, const struct tt_key *key, const v
 static void write_program(struct tt_json *json, const struct tt_key *key, const void *from)
 {
     (void)from;
-    tt_json_key(json, key->key);
-    tt_json_open(json, '{');
+    tt_json_key_open(json, key->key, '{');
     tt_json_key_text(json, "name", "tiptrue");
     tt_json_key_text(json, "version", PACKAGE_VERSION);
     tt_json_close(json, '}');
@@ -52,8 +51,7 @@ static void write_covariance(struct tt_json *json, const struct tt_key *key, con
     struct tt_cov2 cov;
 
     memcpy(&cov, (const char *)from + key->at, sizeof cov);
-    tt_json_key(json, key->key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key->key, '[');
     tt_json_open(json, '[');
     tt_json_number_if(json, x, cov.xx_mm2);
     tt_json_number_if(json, x && y, cov.xy_mm2);
@@ -88,8 +86,7 @@ static void write_effect(struct tt_json *json, const struct tt_key *key, const v
     const double *effect;
 
     memcpy(&effect, (const char *)from + key->at, sizeof effect);
-    tt_json_key(json, key->key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key->key, '[');
     for (size_t i = 0; i < solution->n_features && effect != NULL; i++) {
         tt_json_number(json, effect[i]);
     }
@@ -115,8 +112,7 @@ static void write_reasons(struct tt_json *json, const struct tt_key *key, const 
 {
     const struct tt_tip_result *tip = from;
 
-    tt_json_key(json, key->key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key->key, '[');
     for (size_t i = 0; i < tip->n_reasons; i++) {
         tt_json_text(json, key->hook == TT_HOOK_REASONS ? tip->reasons[i].text
                                                         : tt_reason_name(&tip->reasons[i]));
@@ -145,8 +141,7 @@ static void write_lines(struct tt_json *json, const struct tt_key *key, const vo
 {
     const struct tt_finding *finding = from;
 
-    tt_json_key(json, key->key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key->key, '[');
     for (size_t i = 0; i < finding->n_lines; i++) {
         tt_json_count(json, finding->lines[i]);
     }
@@ -184,8 +179,7 @@ static void write_values(struct tt_json *json, const struct tt_key *key, const v
 {
     const struct tt_finding *finding = from;
 
-    tt_json_key(json, key->key);
-    tt_json_open(json, '{');
+    tt_json_key_open(json, key->key, '{');
     for (size_t i = 0; i < finding->n_values; i++) {
         write_value(json, &finding->values[i]);
     }
@@ -215,12 +209,9 @@ static void write_wanted(struct tt_json *json, const struct tt_key *key, const v
 {
     const struct tiptrue_solution *s = from;
 
-    tt_json_key(json, key->key);
-    if (s->n_wanted == 0) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, key->key, s->n_wanted > 0, '[')) {
         return;
     }
-    tt_json_open(json, '[');
     for (size_t i = 0; i < s->n_wanted; i++) {
         tt_json_text(json, s->wanted[i]);
     }
@@ -302,8 +293,7 @@ void tt_output_error_json(const struct tiptrue_error *error, const struct tiptru
     write_file_and_place(&json, error);
     tt_json_key_text(&json, "code", tt_status_word(error->status));
     write_text_and_hint(&json, error);
-    tt_json_key(&json, "faults");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "faults", '[');
     for (size_t i = 0; i < n; i++) {
         tt_json_open(&json, '{');
         write_file_and_place(&json, &faults[i]);

@@ -178,6 +178,39 @@ void tt_json_fixed(struct tt_json *json, double value)
     tt_number_write_rounded(json->buffer, value, DECIMALS);
 }
 
+void tt_json_key_open(struct tt_json *json, const char *key, char bracket)
+{
+    tt_json_key(json, key);
+    tt_json_open(json, bracket);
+}
+
+bool tt_json_key_open_if(struct tt_json *json, const char *key, bool determined, char bracket)
+{
+    tt_json_key(json, key);
+    if (determined) {
+        tt_json_open(json, bracket);
+    } else {
+        tt_json_null(json);
+    }
+    return determined;
+}
+
+void tt_json_key_bool(struct tt_json *json, const char *key, bool value)
+{
+    tt_json_key(json, key);
+    tt_json_bool(json, value);
+}
+
+void tt_json_key_bool_if(struct tt_json *json, const char *key, bool determined, bool value)
+{
+    tt_json_key(json, key);
+    if (determined) {
+        tt_json_bool(json, value);
+    } else {
+        tt_json_null(json);
+    }
+}
+
 void tt_json_key_text(struct tt_json *json, const char *key, const char *text)
 {
     tt_json_key(json, key);

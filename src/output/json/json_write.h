@@ -48,6 +48,11 @@ void tt_json_number_if(struct tt_json *json, bool determined,
 void tt_json_fixed(struct tt_json *json, double value);
 
 /* The same with their keys; _if: null unless @determined. */
+void tt_json_key_open(struct tt_json *json, const char *key, char bracket);
+/* False: it is null, and nothing is open. */
+bool tt_json_key_open_if(struct tt_json *json, const char *key, bool determined, char bracket);
+void tt_json_key_bool(struct tt_json *json, const char *key, bool value);
+void tt_json_key_bool_if(struct tt_json *json, const char *key, bool determined, bool value);
 void tt_json_key_text(struct tt_json *json, const char *key, const char *text);
 void tt_json_key_count(struct tt_json *json, const char *key, size_t value);
 void tt_json_key_number(struct tt_json *json, const char *key, double value);

@@ -15,14 +15,10 @@
 
 static void key_pair(struct tt_json *json, const char *key, bool known, struct tt_pair pair)
 {
-    tt_json_key(json, key);
-    if (known) {
-        tt_json_open(json, '{');
+    if (tt_json_key_open_if(json, key, known, '{')) {
         tt_json_key_fixed(json, "x", pair.x);
         tt_json_key_fixed(json, "y", pair.y);
         tt_json_close(json, '}');
-    } else {
-        tt_json_null(json);
     }
 }
 
@@ -49,8 +45,7 @@ static void write_tip(struct tt_json *json, const struct tt_placed_tip *t)
     key_pair(json, "expanded_turning_mm", t->turning_shown && t->dof >= 1.0,
              t->expanded_turning_mm);
     tt_json_key_number(json, "turning_probability", t->p_turning);
-    tt_json_key(json, "offset_apart_from_turning");
-    tt_json_bool(json, t->offset_apart);
+    tt_json_key_bool(json, "offset_apart_from_turning", t->offset_apart);
     key_deg(json, "angle_error_deg", t->angle_shown, t->angle_rad);
     key_deg(json, "u_angle_error_deg", t->angle_shown, t->u_angle_rad);
     key_deg(json, "expanded_angle_error_deg", t->angle_shown, t->expanded_angle_rad);
@@ -61,11 +56,7 @@ static void write_tip(struct tt_json *json, const struct tt_placed_tip *t)
 
 static void write_grid(struct tt_json *json, const struct tt_board_grid *g)
 {
-    tt_json_key(json, "grid");
-    if (!g->shown) {
-        tt_json_null(json);
-    } else {
-        tt_json_open(json, '{');
+    if (tt_json_key_open_if(json, "grid", g->shown, '{')) {
         tt_json_key_fixed(json, "scale_x_ppm", PPM * g->scale_x);
         tt_json_key_fixed(json, "u_scale_x_ppm", PPM * g->u_scale_x);
         tt_json_key_fixed(json, "scale_y_ppm", PPM * g->scale_y);
@@ -81,14 +72,12 @@ static void write_grid(struct tt_json *json, const struct tt_board_grid *g)
 
 static void write_explanations(struct tt_json *json, const struct tiptrue_placement *p)
 {
-    tt_json_key(json, "explanations");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "explanations", '[');
     for (size_t i = 0; i < p->n_explanations; i++) {
         const struct tt_board_explanation *e = &p->explanations[i];
         tt_json_open(json, '{');
         tt_json_key_number(json, "probability", e->probability);
-        tt_json_key(json, "terms");
-        tt_json_open(json, '[');
+        tt_json_key_open(json, "terms", '[');
         for (size_t k = 0; k < e->n_terms; k++) {
             size_t tip = e->terms[k].tip;
             tt_json_open(json, '{');
@@ -106,12 +95,9 @@ static void write_explanations(struct tt_json *json, const struct tiptrue_placem
 static void write_axis(struct tt_json *json, const char *key, bool known,
                        const struct tt_capability_axis *a, double scale)
 {
-    tt_json_key(json, key);
-    if (!known) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, key, known, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_count(json, "parts", a->parts);
     tt_json_key_fixed(json, "mean", scale * a->mean);
     tt_json_key_fixed(json, "standard_deviation", scale * a->standard_deviation);
@@ -138,17 +124,13 @@ static void write_axes(struct tt_json *json, const struct tt_capability *c)
 
 static void write_capability(struct tt_json *json, const struct tiptrue_placement *p)
 {
-    tt_json_key(json, "capability");
-    if (p->n_capability == 0) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "capability", p->n_capability > 0, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_fixed_if(json, "permitted_mm", p->has_limit_mm, p->limit_mm);
     key_deg(json, "permitted_deg", p->has_limit_rad, p->limit_rad);
     write_axes(json, &p->capability[0]);
-    tt_json_key(json, "tips");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "tips", '[');
     for (size_t k = 1; k < p->n_capability; k++) {
         tt_json_open(json, '{');
         tt_json_key_text(json, "tip", p->tip_names[p->capability[k].tip]);
@@ -161,8 +143,7 @@ static void write_capability(struct tt_json *json, const struct tiptrue_placemen
 
 static void write_wanted(struct tt_json *json, const struct tiptrue_placement *p)
 {
-    tt_json_key(json, "parts_wanted");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "parts_wanted", '[');
     for (size_t i = 0; i < p->n_wanted; i++) {
         tt_json_open(json, '{');
         tt_json_key_text(json, "tip", p->tip_names[p->wanted[i].tip]);
@@ -176,8 +157,7 @@ static void write_wanted(struct tt_json *json, const struct tiptrue_placement *p
 
 static void write_parts(struct tt_json *json, const struct tiptrue_placement *p)
 {
-    tt_json_key(json, "parts");
-    tt_json_open(json, '{');
+    tt_json_key_open(json, "parts", '{');
     tt_json_key_count(json, "read", p->parts_read);
     tt_json_key_count(json, "used", p->parts_used);
     tt_json_key_count(json, "set_aside", p->n_set_aside);
@@ -196,8 +176,7 @@ static void write_whole(struct tt_json *json, const struct tiptrue_placement *p)
     tt_json_key_number(json, "repeatability_dof", p->repeatability_dof);
     key_deg(json, "repeatability_deg", p->has_repeatability_angle, p->repeatability_rad);
     tt_json_key_fixed(json, "largest_systematic_mm", p->systematic_mm);
-    tt_json_key(json, "set_aside");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "set_aside", '[');
     for (size_t i = 0; i < p->n_set_aside; i++) {
         tt_json_count(json, p->set_aside[i]);
     }
@@ -215,12 +194,10 @@ void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffe
     tt_json_key_text(&json, "machine", p->machine);
     tt_json_key_text(&json, "started", p->started);
     tt_json_key_text(&json, "frame", p->own_frame ? "board" : "machine");
-    tt_json_key(&json, "relative_to_mean_of_tips");
-    tt_json_bool(&json, p->relative);
+    tt_json_key_bool(&json, "relative_to_mean_of_tips", p->relative);
     tt_json_key_text(&json, "verdict", tt_verdict_word(p->verdict));
     write_parts(&json, p);
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "tips", '[');
     for (size_t i = 0; i < p->n_tips; i++) {
         write_tip(&json, &p->tips[i]);
     }

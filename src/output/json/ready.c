@@ -37,8 +37,7 @@ static void write_tip(struct tt_json *json, const struct tiptrue_ready *ready,
     tt_json_open(json, '{');
     tt_json_key_text(json, "tip", tip->name);
     tt_json_key_text(json, "verdict", tt_verdict_word(tip->verdict));
-    tt_json_key(json, "written");
-    tt_json_bool(json, ready->written && tip->offset_verdict == TIPTRUE_UPDATE &&
+    tt_json_key_bool(json, "written", ready->written && tip->offset_verdict == TIPTRUE_UPDATE &&
                            tt_tip_is_wanted(ready->solution, tip->name));
     tt_json_key_xy_if(json, "offset_mm", x, tip->offset.x_mm, y, tip->offset.y_mm);
     tt_json_key_xy_if(json, "present_mm", tip->has_present, tip->present.x_mm, tip->has_present,
@@ -48,12 +47,7 @@ static void write_tip(struct tt_json *json, const struct tiptrue_ready *ready,
                       tip->same_plate_expanded_y_mm);
     tt_json_key_xy_if(json, "since_mm", known, known ? since->offset.x : 0, known,
                       known ? since->offset.y : 0);
-    tt_json_key(json, "since_significant");
-    if (known) {
-        tt_json_bool(json, since->offset.significant);
-    } else {
-        tt_json_null(json);
-    }
+    tt_json_key_bool_if(json, "since_significant", known, known && since->offset.significant);
     tt_json_close(json, '}');
 }
 
@@ -61,16 +55,13 @@ static void write_latest(struct tt_json *json, const struct tiptrue_ready *ready
 {
     struct tt_buffer words = {0};
 
-    tt_json_key(json, "latest");
-    if (ready->trend == NULL || !ready->trend->latest.judged) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "latest", ready->trend != NULL && ready->trend->latest.judged,
+                             '{')) {
         return;
     }
     tt_latest_words(ready->trend, NULL, &words);
     json->buffer->failed = json->buffer->failed || words.failed;
-    tt_json_open(json, '{');
-    tt_json_key(json, "differs");
-    tt_json_bool(json, ready->trend->latest.differs);
+    tt_json_key_bool(json, "differs", ready->trend->latest.differs);
     tt_json_key_text(json, "text", words.text);
     tt_json_close(json, '}');
     tt_buffer_clear(&words);
@@ -81,13 +72,10 @@ static void write_board(struct tt_json *json, const char *key, const struct tt_l
 {
     char time[TT_TIME_SIZE];
 
-    tt_json_key(json, key);
-    if (board->id[0] == '\0') {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, key, board->id[0] != '\0', '{')) {
         return;
     }
     tt_time_write(board->time_s, time);
-    tt_json_open(json, '{');
     tt_json_key_text(json, "board", board->id);
     tt_json_key_text(json, "started", time);
     tt_json_key_count(json, "parts", board->parts);
@@ -97,8 +85,7 @@ static void write_board(struct tt_json *json, const char *key, const struct tt_l
 
 static void write_written(struct tt_json *json, const struct tiptrue_ready *ready)
 {
-    tt_json_key(json, "files_written");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "files_written", '[');
     for (size_t i = 0; ready->written && i < ready->exported->n_files; i++) {
         tt_json_open(json, '{');
         tt_json_key_text(json, "file", ready->exported->files[i].file);
@@ -110,8 +97,7 @@ static void write_written(struct tt_json *json, const struct tiptrue_ready *read
 
 static void write_edges(struct tt_json *json, const struct tiptrue_ready *ready)
 {
-    tt_json_key(json, "late_edges");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "late_edges", '[');
     for (size_t i = 0; i < ready->n_edges; i++) {
         const struct tt_ready_edge *edge = &ready->edges[i];
         tt_json_open(json, '{');
@@ -139,8 +125,7 @@ void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptru
     tt_json_key_text(&json, "run", solution->run_id);
     tt_json_key_text(&json, "started", solution->started);
     tt_json_key_fixed_if(&json, "age_s", ready->has_started, ready->now_s - ready->started_s);
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "tips", '[');
     for (size_t i = 0; i < solution->n_tips; i++) {
         write_tip(&json, ready, &solution->tips[i]);
     }
@@ -159,8 +144,7 @@ void tt_output_ready_json(const struct tiptrue_ready *ready, const struct tiptru
     }
     write_edges(&json, ready);
     write_written(&json, ready);
-    tt_json_key(&json, "files");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "files", '[');
     for (size_t i = 0; i < n_files; i++) {
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "what", files[i].what);

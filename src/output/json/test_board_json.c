@@ -17,8 +17,7 @@
 
 static void write_parts(struct tt_json *json, const struct tiptrue_test_board *b)
 {
-    tt_json_key(json, "parts");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "parts", '[');
     for (size_t i = 0; i < b->n_parts; i++) {
         tt_json_open(json, '{');
         tt_json_key_text(json, "tip", b->tips[b->parts[i].tip].name);
@@ -32,8 +31,7 @@ static void write_parts(struct tt_json *json, const struct tiptrue_test_board *b
 
 static void write_tips(struct tt_json *json, const struct tiptrue_test_board *b, bool known)
 {
-    tt_json_key(json, "tips");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "tips", '[');
     for (size_t t = 0; t < b->n_tips; t++) {
         const struct tt_test_tip *tip = &b->tips[t];
         tt_json_open(json, '{');
@@ -43,8 +41,7 @@ static void write_tips(struct tt_json *json, const struct tiptrue_test_board *b,
                           tip->offset_mm.y);
         tt_json_key_xy_if(json, "expanded_turning_mm", known, tip->turning_mm.x, known,
                           tip->turning_mm.y);
-        tt_json_key(json, "offset_apart_from_turning");
-        tt_json_bool(json, tip->apart);
+        tt_json_key_bool(json, "offset_apart_from_turning", tip->apart);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
@@ -61,10 +58,8 @@ void tt_output_test_board_json(const struct tiptrue_test_board *b, struct tt_buf
     tt_json_key_fixed(&json, "repeatability_mm", b->u_mm);
     tt_json_key_number(&json, "dof", b->dof);
     write_tips(&json, b, known);
-    tt_json_key(&json, "grid");
-    tt_json_open(&json, '{');
-    tt_json_key(&json, "told");
-    tt_json_bool(&json, b->grid_told);
+    tt_json_key_open(&json, "grid", '{');
+    tt_json_key_bool(&json, "told", b->grid_told);
     tt_json_key_fixed_if(&json, "expanded_scale_x_ppm", known, PPM * b->scale_x);
     tt_json_key_fixed_if(&json, "expanded_scale_y_ppm", known, PPM * b->scale_y);
     tt_json_key_fixed_if(&json, "expanded_shear_mm_per_m", known, PER_M * b->shear);

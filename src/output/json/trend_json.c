@@ -21,21 +21,16 @@ static void key_time(struct tt_json *json, const char *key, bool known, double t
 
 static void write_drift(struct tt_json *json, const struct tt_trend_tip *t)
 {
-    tt_json_key(json, "drift_mm_per_week");
-    if (!t->has_drift) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "drift_mm_per_week", t->has_drift, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_fixed(json, "x", t->drift_x_mm_per_week);
     tt_json_key_fixed(json, "y", t->drift_y_mm_per_week);
     tt_json_key_fixed(json, "u_x", t->u_drift_x_mm_per_week);
     tt_json_key_fixed(json, "u_y", t->u_drift_y_mm_per_week);
     tt_json_key_number(json, "p", t->p_drift);
-    tt_json_key(json, "significant");
-    tt_json_bool(json, t->drift_significant);
-    tt_json_key(json, "step_alike");
-    tt_json_bool(json, t->step_alike);
+    tt_json_key_bool(json, "significant", t->drift_significant);
+    tt_json_key_bool(json, "step_alike", t->step_alike);
     tt_json_close(json, '}');
 }
 
@@ -43,27 +38,22 @@ static void write_forecast(struct tt_json *json, const struct tt_forecast *f)
 {
     bool dated = f->state == TT_FORECAST_DATE;
 
-    tt_json_key(json, "forecast");
-    if (f->state == TT_FORECAST_NONE) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "forecast", f->state != TT_FORECAST_NONE, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_fixed(json, "permitted_error_mm", f->permitted_error_mm);
     key_time(json, "date", dated, f->date_s);
     key_time(json, "from", f->has_from, f->from_s);
     key_time(json, "to", dated && f->has_to, f->to_s);
     tt_json_key_text(json, "counts_from", f->from_present ? "present-offset" : "update-now");
-    tt_json_key(json, "over_now");
-    tt_json_bool(json, f->over_now);
+    tt_json_key_bool(json, "over_now", f->over_now);
     tt_json_key_text(json, "text", tt_forecast_words(f));
     tt_json_close(json, '}');
 }
 
 static void write_signals(struct tt_json *json, const struct tt_trend_tip *t)
 {
-    tt_json_key(json, "signals");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "signals", '[');
     for (size_t i = 0; i < t->n_signals; i++) {
         const struct tt_signal *s = &t->signals[i];
         const char axis[2] = {s->axis, '\0'};
@@ -82,8 +72,7 @@ static void write_signals(struct tt_json *json, const struct tt_trend_tip *t)
 
 static void write_points(struct tt_json *json, const struct tt_trend_tip *t)
 {
-    tt_json_key(json, "points");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "points", '[');
     for (size_t i = 0; i < t->n_points; i++) {
         const struct tt_trend_point *p = &t->points[i];
         tt_json_open(json, '{');
@@ -99,8 +88,7 @@ static void write_points(struct tt_json *json, const struct tt_trend_tip *t)
 
 static void write_height_points(struct tt_json *json, const struct tt_height_trend *h)
 {
-    tt_json_key(json, "points");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "points", '[');
     for (size_t i = 0; i < h->n_points; i++) {
         const struct tt_height_point *p = &h->points[i];
         tt_json_open(json, '{');
@@ -116,31 +104,22 @@ static void write_height_points(struct tt_json *json, const struct tt_height_tre
 
 static void write_height(struct tt_json *json, const struct tt_height_trend *h, bool points)
 {
-    tt_json_key(json, "height");
-    if (h->n_points == 0) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "height", h->n_points > 0, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_count(json, "runs", h->n_points);
     tt_json_key_fixed(json, "last_mm", h->points[h->n_points - 1].height_mm);
     tt_json_key_fixed_if(json, "present_mm", h->has_present, h->present_mm);
     tt_json_key_fixed(json, "within_run_u_mm", h->within_u_mm);
     tt_json_key_fixed(json, "between_run_u_mm", h->between_mm);
     tt_json_key_fixed(json, "u_between_run_u_mm", h->u_between_mm);
-    tt_json_key(json, "drift_mm_per_week");
-    if (h->has_drift) {
-        tt_json_open(json, '{');
+    if (tt_json_key_open_if(json, "drift_mm_per_week", h->has_drift, '{')) {
         tt_json_key_fixed(json, "value", h->drift_mm_per_week);
         tt_json_key_fixed(json, "u", h->u_drift_mm_per_week);
         tt_json_key_number(json, "p", h->p_drift);
-        tt_json_key(json, "significant");
-        tt_json_bool(json, h->drift_significant);
-        tt_json_key(json, "step_alike");
-        tt_json_bool(json, h->step_alike);
+        tt_json_key_bool(json, "significant", h->drift_significant);
+        tt_json_key_bool(json, "step_alike", h->step_alike);
         tt_json_close(json, '}');
-    } else {
-        tt_json_null(json);
     }
     write_forecast(json, &h->forecast);
     if (points) {
@@ -158,18 +137,15 @@ static void write_tip(struct tt_json *json, const struct tt_trend_tip *t, bool p
     tt_json_key_xy_if(json, "present_mm", t->has_present, t->present.x_mm, t->has_present,
                       t->present.y_mm);
     tt_json_key_xy(json, "within_run_u_mm", t->within_u_x_mm, t->within_u_y_mm);
-    tt_json_key(json, "between_run_u_mm");
-    tt_json_open(json, '{');
+    tt_json_key_open(json, "between_run_u_mm", '{');
     tt_json_key_fixed(json, "x", t->between.x_mm);
     tt_json_key_fixed(json, "y", t->between.y_mm);
     tt_json_key_fixed(json, "u_x", t->between.u_x_mm);
     tt_json_key_fixed(json, "u_y", t->between.u_y_mm);
     tt_json_close(json, '}');
     write_drift(json, t);
-    tt_json_key(json, "wears");
-    tt_json_bool(json, t->wears);
-    tt_json_key(json, "baseline");
-    tt_json_open(json, '{');
+    tt_json_key_bool(json, "wears", t->wears);
+    tt_json_key_open(json, "baseline", '{');
     tt_json_key_count(json, "runs", t->baseline_runs);
     key_time(json, "from", t->baseline_runs > 0, t->baseline_from_s);
     key_time(json, "to", t->baseline_runs > 0, t->baseline_to_s);
@@ -219,8 +195,7 @@ static void write_change(struct tt_json *json, const struct tiptrue_trend *trend
     write_moved(json, trend, c);
     tt_json_key_number(json, "confidence", c->confidence);
     tt_json_key_number(json, "attribution", c->attribution);
-    tt_json_key(json, "drift_alike");
-    tt_json_bool(json, c->drift_alike);
+    tt_json_key_bool(json, "drift_alike", c->drift_alike);
     tt_json_key_text(json, "text", c->text);
     tt_json_close(json, '}');
 }
@@ -229,16 +204,12 @@ static void write_latest(struct tt_json *json, const struct tiptrue_trend *trend
 {
     const struct tt_trend_latest *latest = &trend->latest;
 
-    tt_json_key(json, "latest");
-    if (!latest->judged) {
-        tt_json_null(json);
+    if (!tt_json_key_open_if(json, "latest", latest->judged, '{')) {
         return;
     }
-    tt_json_open(json, '{');
     tt_json_key_text(json, "run", latest->id);
     key_time(json, "started", true, latest->time_s);
-    tt_json_key(json, "differs");
-    tt_json_bool(json, latest->differs);
+    tt_json_key_bool(json, "differs", latest->differs);
     if (latest->differs) {
         write_moved(json, trend, &latest->change);
         tt_json_key_number(json, "confidence", latest->change.confidence);
@@ -249,8 +220,7 @@ static void write_latest(struct tt_json *json, const struct tiptrue_trend *trend
 
 static void write_edges(struct tt_json *json, const struct tiptrue_trend *trend)
 {
-    tt_json_key(json, "edges");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "edges", '[');
     for (size_t i = 0; i < trend->n_edges; i++) {
         const struct tt_trend_edge *e = &trend->edges[i];
         if (e->runs == 0) {
@@ -281,8 +251,7 @@ static void write_level(struct tt_json *json, const struct tt_trend_track *t, do
 
 static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend)
 {
-    tt_json_key(json, "tracks");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "tracks", '[');
     for (size_t i = 0; i < trend->n_tracks; i++) {
         const struct tt_trend_track *t = &trend->tracks[i];
         tt_json_open(json, '{');
@@ -290,8 +259,7 @@ static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend
         tt_json_key_text(json, "edge", t->edge != TT_NONE ? trend->edges[t->edge].name : NULL);
         tt_json_key_count(json, "runs", t->runs);
         write_level(json, t, t->value, false);
-        tt_json_key(json, "events");
-        tt_json_open(json, '[');
+        tt_json_key_open(json, "events", '[');
         for (size_t k = 0; k < t->n_events; k++) {
             const struct tt_track_event *e = &t->events[k];
             tt_json_open(json, '{');
@@ -313,38 +281,28 @@ static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend
 
 static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend)
 {
-    tt_json_key(json, "temperature_mm_per_K");
-    if (trend->has_temperature) {
-        tt_json_open(json, '{');
+    if (tt_json_key_open_if(json, "temperature_mm_per_K", trend->has_temperature, '{')) {
         tt_json_key_fixed(json, "x", trend->temperature_x_mm_per_K);
         tt_json_key_fixed(json, "y", trend->temperature_y_mm_per_K);
         tt_json_key_fixed(json, "u_x", trend->u_temperature_x_mm_per_K);
         tt_json_key_fixed(json, "u_y", trend->u_temperature_y_mm_per_K);
         tt_json_close(json, '}');
-    } else {
-        tt_json_null(json);
     }
-    tt_json_key(json, "height_temperature_mm_per_K");
-    if (trend->has_height_temperature) {
-        tt_json_open(json, '{');
+    if (tt_json_key_open_if(json, "height_temperature_mm_per_K", trend->has_height_temperature,
+                            '{')) {
         tt_json_key_fixed(json, "value", trend->height_mm_per_K);
         tt_json_key_fixed(json, "u", trend->u_height_mm_per_K);
         tt_json_close(json, '}');
-    } else {
-        tt_json_null(json);
     }
-    tt_json_key(json, "season");
-    tt_json_bool(json, trend->has_season);
-    tt_json_key(json, "pose_drifts");
-    tt_json_bool(json, trend->pose_drifts);
+    tt_json_key_bool(json, "season", trend->has_season);
+    tt_json_key_bool(json, "pose_drifts", trend->pose_drifts);
 }
 
 static void write_events(struct tt_json *json, const struct tiptrue_trend *trend)
 {
     struct tt_buffer words = {0};
 
-    tt_json_key(json, "events");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "events", '[');
     for (size_t i = 0; i < trend->n_events; i++) {
         const struct tt_trend_event *e = &trend->events[i];
         tt_json_open(json, '{');
@@ -375,8 +333,7 @@ void tt_output_trend_json(const struct tiptrue_trend *trend,
     tt_json_key_count(&json, "runs_left_out", trend->runs_left_out);
     key_time(&json, "first", trend->runs > 0, trend->first_s);
     key_time(&json, "last", trend->runs > 0, trend->last_s);
-    tt_json_key(&json, "plates");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "plates", '[');
     for (size_t i = 0; i < trend->n_plates; i++) {
         tt_json_open(&json, '{');
         tt_json_key_text(&json, "plate", trend->plates[i].name);
@@ -384,16 +341,14 @@ void tt_output_trend_json(const struct tiptrue_trend *trend,
         tt_json_close(&json, '}');
     }
     tt_json_close(&json, ']');
-    tt_json_key(&json, "tips");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "tips", '[');
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (trend->shown_tip == TT_NONE || trend->shown_tip == i) {
             write_tip(&json, &trend->tips[i], options != NULL && options->observations);
         }
     }
     tt_json_close(&json, ']');
-    tt_json_key(&json, "changes");
-    tt_json_open(&json, '[');
+    tt_json_key_open(&json, "changes", '[');
     for (size_t i = 0; i < trend->n_changes; i++) {
         write_change(&json, trend, &trend->changes[i]);
     }

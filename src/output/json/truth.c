@@ -10,8 +10,7 @@
 static void put_list(struct tt_json *json, const char *key, const struct tt_keys *keys,
                      const void *from, size_t n, size_t size)
 {
-    tt_json_key(json, key);
-    tt_json_open(json, '[');
+    tt_json_key_open(json, key, '[');
     for (size_t i = 0; i < n; i++) {
         tt_json_open(json, '{');
         tt_json_keys(json, keys, (const char *)from + i * size);
@@ -22,8 +21,7 @@ static void put_list(struct tt_json *json, const char *key, const struct tt_keys
 
 static void put_xy(struct tt_json *json, const char *key, double x, double y)
 {
-    tt_json_key(json, key);
-    tt_json_open(json, '{');
+    tt_json_key_open(json, key, '{');
     tt_json_key_fixed(json, "x", x);
     tt_json_key_fixed(json, "y", y);
     tt_json_close(json, '}');
@@ -39,8 +37,7 @@ static void put_pads(struct tt_json *json, const struct tiptrue_truth *t)
         put_xy(json, "slope_mm_per_m", t->slope_x * 1e3, t->slope_y * 1e3);
     }
     if (t->height_sigma_mm.stated) {
-        tt_json_key(json, "height");
-        tt_json_open(json, '{');
+        tt_json_key_open(json, "height", '{');
         tt_json_keys(json, &tt_truth_height_keys, t);
         tt_json_close(json, '}');
     }
@@ -48,8 +45,7 @@ static void put_pads(struct tt_json *json, const struct tiptrue_truth *t)
 
 static void put_tips(struct tt_json *json, const struct tiptrue_truth *truth)
 {
-    tt_json_key(json, "tips");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "tips", '[');
     for (size_t i = 0; i < truth->n_tips; i++) {
         const struct tt_truth_tip *tip = &truth->tips[i];
         tt_json_open(json, '{');
@@ -57,8 +53,7 @@ static void put_tips(struct tt_json *json, const struct tiptrue_truth *truth)
         if (tip->face_runout.x_mm != 0 || tip->face_runout.y_mm != 0) {
             put_xy(json, "face_runout", tip->face_runout.x_mm, tip->face_runout.y_mm);
         }
-        tt_json_key(json, "shape");
-        tt_json_open(json, '[');
+        tt_json_key_open(json, "shape", '[');
         for (size_t k = 0; k < tip->n_shape; k++) {
             tt_json_open(json, '{');
             tt_json_key_count(json, "order", tip->shape[k].order);
@@ -74,8 +69,7 @@ static void put_tips(struct tt_json *json, const struct tiptrue_truth *truth)
 static void put_object(struct tt_json *json, const char *key, const struct tt_keys *keys,
                        const struct tiptrue_truth *truth)
 {
-    tt_json_key(json, key);
-    tt_json_open(json, '{');
+    tt_json_key_open(json, key, '{');
     tt_json_keys(json, keys, truth);
     tt_json_close(json, '}');
 }
@@ -86,17 +80,14 @@ static void put_picture(struct tt_json *json, const struct tt_truth_camera *came
     if (!camera->stated) {
         return;
     }
-    tt_json_key(json, "camera");
-    tt_json_open(json, '{');
-    tt_json_key(json, "scale_mm_per_px");
-    tt_json_open(json, '[');
+    tt_json_key_open(json, "camera", '{');
+    tt_json_key_open(json, "scale_mm_per_px", '[');
     tt_json_number(json, camera->scale_mm[0]);
     tt_json_number(json, camera->scale_mm[1]);
     tt_json_close(json, ']');
     tt_json_key_fixed(json, "turn_deg", tt_deg_from_rad(camera->turn_rad));
     tt_json_key_fixed(json, "shear_deg", tt_deg_from_rad(camera->shear_rad));
-    tt_json_key(json, "mirrored");
-    tt_json_bool(json, camera->mirrored);
+    tt_json_key_bool(json, "mirrored", camera->mirrored);
     tt_json_key_number(json, "kappa", camera->kappa);
     if (camera->sigma_px.stated) {
         tt_json_key_number(json, "sigma_px", camera->sigma_px.value);
@@ -110,8 +101,7 @@ static void put_axes(struct tt_json *json, const struct tt_truth_axes *axes)
            square_mm_per_m = axes->square_rad * 1e3;
 
     if (axes->scale_x != 0 || axes->scale_y != 0 || axes->square_rad != 0) {
-        tt_json_key(json, "axes");
-        tt_json_open(json, '{');
+        tt_json_key_open(json, "axes", '{');
         tt_json_key_fixed(json, "scale_x_ppm", scale_x_ppm);
         tt_json_key_fixed(json, "scale_y_ppm", scale_y_ppm);
         tt_json_key_fixed(json, "square_mm_per_m", square_mm_per_m);

@@ -131,7 +131,6 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_buffer_puts(&picture->title, ": where the uncertainty comes from");
     tt_buffer_printf(&picture->desc,
                      "Standard uncertainties of the offset in x and y from %zu sources, largest "
-                     "first, then all together "
-                     "change (on this plate) and total.",
+                     "first, then all together change (on this plate) and total.",
                      tip->n_budget);
 }

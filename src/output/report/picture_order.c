@@ -10,7 +10,6 @@
 #include "output/report/pictures.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "output/report/markup.h"
 #include "output/page.h"

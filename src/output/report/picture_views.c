@@ -10,7 +10,6 @@
 
 #include <math.h>
 #include <stdio.h>
-#include <string.h>
 
 #include "output/page.h"
 #include "output/report/markup.h"
@@ -131,9 +130,8 @@ static void write_words(const struct sheet *sheet, size_t n, size_t aside)
     tt_buffer_puts(title, "Marks in the camera's picture");
     tt_buffer_printf(
         desc,
-        "The camera's picture with %zu views of marks, %zu of them left out, each with "
-        "a stroke from where the fit expects it towards where it was seen, enlarged %.0f "
-        "times. ",
+        "The camera's picture with %zu views of marks, %zu of them left out, each with a stroke "
+        "from where the fit expects it towards where it was seen, enlarged %.0f times. ",
         n, aside, sheet->times);
     if (camera->has_distortion) {
         tt_buffer_puts(desc, "The lens moves the corner by ");

@@ -11,7 +11,6 @@
 
 #include <math.h>
 #include <stdio.h>
-#include <string.h>
 
 #include "output/report/markup.h"
 #include "output/page.h"

@@ -209,8 +209,7 @@ void tt_output_plate_text(const struct tiptrue_plate *plate,
         page.columns = options->columns > 0 && options->columns < 100 ? options->columns : 80;
     }
     tt_buffer_printf(&page.words,
-                     "plate '%s'%s%s, coordinates in %s: x to the right, y up, seen "
-                     "from above",
+                     "plate '%s'%s%s, coordinates in %s: x to the right, y up, seen from above",
                      plate->name, plate->serial != NULL ? " serial " : "",
                      plate->serial != NULL ? plate->serial : "", units->length);
     tt_page_say(&page, 2);

@@ -197,20 +197,18 @@ static void put_missing(struct tt_report *report, const struct tt_scene *scene)
     const struct tiptrue_solution *s = scene->solution;
 
     if (s->n_rows == 0) {
-        tt_buffer_puts(&report->body,
-                       "<p class=\"note\">This result holds no rows, so no touch is drawn: give "
-                       "the log of the run with "
-                       "--plate and --machine, or a result written with --touches.</p>\n");
-    } else if (scene->plate == NULL || scene->machine == NULL) {
-        tt_buffer_puts(&report->body, "<p class=\"note\">Without plate and machine, neither the "
-                                      "plate nor the fitted curves are drawn: "
-                                      "give --plate and --machine.</p>\n");
-    } else if (s->n_poses > 0 && !tt_can_draw_plate(scene, 0)) {
         tt_buffer_puts(
             &report->body,
-            "<p class=\"note\">Where the touches fell is not drawn: it is known from the log of "
-            "the run only "
-            "(give it in place of the result), and where the plate lay is determined.</p>\n");
+            "<p class=\"note\">This result holds no rows, so no touch is drawn: give the log of "
+            "the run with --plate and --machine, or a result written with --touches.</p>\n");
+    } else if (scene->plate == NULL || scene->machine == NULL) {
+        tt_buffer_puts(&report->body,
+                       "<p class=\"note\">Without plate and machine, neither the plate nor the "
+                       "fitted curves are drawn: give --plate and --machine.</p>\n");
+    } else if (s->n_poses > 0 && !tt_can_draw_plate(scene, 0)) {
+        tt_buffer_puts(&report->body, "<p class=\"note\">Where the touches fell is not drawn: it "
+                                      "is known from the log of the run only (give it in place of "
+                                      "the result), and where the plate lay is determined.</p>\n");
     }
 }
 
@@ -369,38 +367,37 @@ void tt_report_add_weeks(struct tt_report *report, const struct tt_weeks *weeks)
 
 static void put_cautions(const struct tt_report *report, struct tt_buffer *page)
 {
-    tt_buffer_puts(page,
-                   "<footer><h2>Cautions</h2>\n<ul>\n"
-                   "<li>A moving machine pinches hands and breaks tips: keep hands clear and the "
-                   "stop within reach. Make the first run on a new plate slow and above it, in the "
-                   "air, and check the contact circuit by hand first.</li>\n"
-                   "<li>Guards and electrical work: qualified people only, following local "
-                   "rules.</li>\n");
+    tt_buffer_puts(
+        page,
+        "<footer><h2>Cautions</h2>\n<ul>\n"
+        "<li>A moving machine pinches hands and breaks tips: keep hands clear and the stop within "
+        "reach. Make the first run on a new plate slow and above it, in the air, and check the "
+        "contact circuit by hand first.</li>\n"
+        "<li>Guards and electrical work: qualified people only, following local rules.</li>\n");
     if (report->n_runs + report->n_weeks > 0) {
-        tt_buffer_puts(page,
-                       "<li>A result is as good as the plate file: a cut edge is not where the "
-                       "drawing says, often by tens of micrometres.</li>\n"
-                       "<li>Before an offset is written into a machine, try its sign with the "
-                       "worked sentence above.</li>\n");
+        tt_buffer_puts(page, "<li>A result is as good as the plate file: a cut edge is not where "
+                             "the drawing says, often by tens of micrometres.</li>\n"
+                             "<li>Before an offset is written into a machine, try its sign with "
+                             "the worked sentence above.</li>\n");
     }
     if (report->n_boards > 0) {
         tt_buffer_puts(page, "<li>What a board says is as good as the device that measured it and "
                              "the marks that it was measured from.</li>\n");
     }
     tt_buffer_puts(page, "</ul>\n<p class=\"soft\">Written by tiptrue " PACKAGE_VERSION
-                         ". This page loads nothing and runs no script. A pointer held over a "
-                         "mark tells its row.</p></footer>\n");
+                         ". This page loads nothing and runs no script. A pointer held over a mark "
+                         "tells its row.</p></footer>\n");
 }
 
 void tt_report_write(const struct tt_report *report, struct tt_buffer *page)
 {
-    tt_buffer_puts(page,
-                   "<!DOCTYPE html>\n<html lang=\"en\" "
-                   "xmlns=\"http://www.w3.org/1999/xhtml\">\n<head>\n<meta charset=\"utf-8\"/>\n"
-                   "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
-                   "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
-                   "style-src 'unsafe-inline'; "
-                   "img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>");
+    tt_buffer_puts(
+        page,
+        "<!DOCTYPE html>\n<html lang=\"en\" xmlns=\"http://www.w3.org/1999/xhtml\">\n<head>\n<meta "
+        "charset=\"utf-8\"/>\n"
+        "<meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n"
+        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; style-src "
+        "'unsafe-inline'; img-src data:\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>");
     tt_buffer_puts(page, report->title.text != NULL ? report->title.text : "tiptrue report");
     if (report->title.text != NULL && report->n_parts > 1) {
         tt_buffer_printf(page, " and %zu more", report->n_parts - 1);

@@ -26,10 +26,8 @@ static const struct {
      "a loose tip, a loose plate, a bad contact, or columns of the log mixed up"},
     {TT_FINDING_SCATTERED, "pad-early",
      "{early} of {of} touches on pad '{pad}' ({lines}) triggered up to {depth_max} above it and "
-     "were "
-     "left out "
-     "(bounce, or noise on the contact's cable; if it is most of those left out, is z counted "
-     "downwards in the log?)"},
+     "were left out (bounce, or noise on the contact's cable; if it is most of those left out, is "
+     "z counted downwards in the log?)"},
     {TT_FINDING_SCATTERED, "height",
      "touches from above repeat to {found}, not to the {stated} that the machine file states; the "
      "run's own scatter was used. Look for a loose tip, a dirty contact or a loose plate, or "
@@ -52,9 +50,8 @@ static const struct {
      "the mean over a turn"},
     {TT_FINDING_SLOPE, "steep",
      "the plate comes out with a slope of {over_100} over 100 mm, which no plate has that is "
-     "bolted "
-     "down: check the pads' heights and places in the plate file (their unit?), and their names in "
-     "the log"},
+     "bolted down: check the pads' heights and places in the plate file (their unit?), and their "
+     "names in the log"},
     {TT_FINDING_SLOPE, NULL,
      "the plate slopes by {over_100} over 100 mm against the machine's plane ({x_over_100} along "
      "x, {y_over_100} along y)"},
@@ -88,9 +85,7 @@ static const struct {
      "clean pad and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "pad",
      "{late} of {of} touches on pad '{pad}' ({lines}) triggered {depth_min} to {depth_max} too "
-     "deep "
-     "and were "
-     "left out; clean pad and tip (film, flux, swarf) before the next run"},
+     "deep and were left out; clean pad and tip (film, flux, swarf) before the next run"},
     {TT_FINDING_LATE_CONTACT, "height-few",
      "{aside} of {of} touches of '{tip}' from above do not fit the others: which of them are good "
      "cannot be told; clean pads and tip, check the contact circuit, and repeat"},
@@ -103,8 +98,8 @@ static const struct {
      HIGHER ", and all tips come out alike: has the controller taken the tips' lengths off "
             "already?" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "height-other-tip",
-     HIGHER ": it is that of another tip. Check which tip was touched with, and the 'tip' "
-            "column" ACCEPT},
+     HIGHER
+     ": it is that of another tip. Check which tip was touched with, and the 'tip' column" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "height-all",
      HIGHER ", as all tips did: check Z's home, the plate's seat, and z's sign and unit" ACCEPT},
     {TT_FINDING_CHANGE_IMPLAUSIBLE, "height",

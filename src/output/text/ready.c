@@ -11,7 +11,6 @@
 #include <string.h>
 
 #include "base/number.h"
-#include "base/time.h"
 #include "output/page.h"
 #include "output/text/text_parts.h"
 #include "output/trend_words.h"

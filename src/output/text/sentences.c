@@ -8,7 +8,6 @@
 
 #include <string.h>
 
-#include "base/status.h"
 #include "output/text/height_sentences.h"
 #include "output/text/placement_sentences.h"
 #include "output/text/template.h"

@@ -29,8 +29,7 @@ const struct tt_template tt_machine_templates[] = {
      "taken for the mark, or 'u_px' in the machine file is wrong; view the marks again"},
     {TT_FINDING_IMPLAUSIBLE, "pixels",
      "px and py of all views are less than {least} of the picture's size: are they in pixels, or "
-     "in "
-     "millimetres, in thousands of pixels, or parts of the picture?"},
+     "in millimetres, in thousands of pixels, or parts of the picture?"},
     {TT_FINDING_IMPLAUSIBLE, "one-sided",
      "all views are on one side of the picture's middle, which offsets refer to: is 'size_px' in "
      "the machine file that of this picture? A wrong middle moves every offset alike. State "

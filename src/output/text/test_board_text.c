@@ -61,18 +61,18 @@ static void write_limits(struct tt_page *page, const struct tiptrue_test_board *
     }
     for (size_t t = 0; t < b->n_tips; t++) {
         if (!b->tips[t].apart) {
-            tt_buffer_printf(&page->words,
-                             "The offset of '%s' is not told from what turns with the part: it "
-                             "takes two parts of it at opposite rotations, and more for a good "
-                             "value.",
-                             b->tips[t].name);
+            tt_buffer_printf(
+                &page->words,
+                "The offset of '%s' is not told from what turns with the part: it takes two parts "
+                "of it at opposite rotations, and more for a good value.",
+                b->tips[t].name);
             tt_page_say(page, 0);
         }
     }
     if (!b->grid_told) {
-        tt_page_prose(page, 0,
-                      "Scale, shear and turn are not told: place more parts, or use a "
-                      "larger board.");
+        tt_page_prose(
+            page, 0,
+            "Scale, shear and turn are not told: place more parts, or use a larger board.");
     }
     if (b->n_parts < unknowns) {
         tt_buffer_printf(&page->words, "A part that slipped cannot be seen among fewer than %zu.",
@@ -81,9 +81,8 @@ static void write_limits(struct tt_page *page, const struct tiptrue_test_board *
     }
     if (b->n_tips == 1) {
         tt_page_prose(page, 0,
-                      "With one tip its offset is not told from the camera and the "
-                      "board's seat: state '# board_u:' and '# device_u:', or place parts "
-                      "with a second tip.");
+                      "With one tip its offset is not told from the camera and the board's seat: "
+                      "state '# board_u:' and '# device_u:', or place parts with a second tip.");
     }
 }
 

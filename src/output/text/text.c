@@ -310,11 +310,10 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
     };
 
     if (!s->least_squares && s->verdict == TIPTRUE_REPEAT && lacks_touches(s)) {
-        tt_page_prose(
-            page, 2,
-            "Next: 'tiptrue plan --after' with this run says which few touches would mend it; "
-            "'tiptrue solve --together' then solves this log and theirs as one run. Else put "
-            "right what is named above, then make the run again.");
+        tt_page_prose(page, 2,
+                      "Next: 'tiptrue plan --after' with this run says which few touches would "
+                      "mend it; 'tiptrue solve --together' then solves this log and theirs as one "
+                      "run. Else put right what is named above, then make the run again.");
         return;
     }
     tt_page_prose(page, 2,

@@ -5,9 +5,6 @@
 
 #include "output/text/text_parts.h"
 
-#include <math.h>
-#include <string.h>
-
 #include "base/number.h"
 #include "output/verdict.h"
 

@@ -204,10 +204,9 @@ void tt_text_straightness(struct tt_page *page, const struct tiptrue_solution *s
 
     for (size_t i = 0; i < s->n_edges; i++) {
         if (isfinite(s->edges[i].straightness_mm)) {
-            tt_buffer_puts(words,
-                           any ? ", "
-                               : "Straightness of the edges as touched (peak to valley about "
-                                 "their line, repeatability included): ");
+            tt_buffer_puts(words, any ? ", "
+                                      : "Straightness of the edges as touched (peak to valley "
+                                        "about their line, repeatability included): ");
             tt_buffer_printf(words, "%s ", s->edges[i].name);
             tt_words_um(words, s->edges[i].straightness_mm);
             any = true;

@@ -5,7 +5,6 @@
 #include "output/text/trend_sentences.h"
 
 #include <math.h>
-#include <string.h>
 
 #include "base/buffer.h"
 #include "base/number.h"
@@ -58,11 +57,10 @@ static void say_tip(struct tt_buffer *b, const char *name, const struct tt_trend
         say_um(b, ", its height by ", c->height_shift_mm, c->u_height_shift_mm);
     }
     tt_buffer_puts(b, c->code == TT_CHANGE_TIP_CHANGED
-                          ? ": the tip was changed or bent; update its offset, and look at the "
-                            "tip if nobody changed it"
+                          ? ": the tip was changed or bent; update its offset, and look at the tip "
+                            "if nobody changed it"
                           : ", its runout and radius stayed: it sits differently in its holder; "
-                            "seat it firmly, then update its "
-                            "offset");
+                            "seat it firmly, then update its offset");
 }
 
 static void say_mark(struct tt_buffer *b, const struct tt_trend_change *c)
@@ -85,24 +83,23 @@ static void say_offsets(struct tt_buffer *b, bool one, const struct tt_trend_cha
     case TT_CHANGE_PLATE_MOVED:
         tt_buffer_puts(b, ", and ");
         say_mark(b, c);
-        tt_buffer_puts(b, ": the plate was moved or exchanged and its edges lie differently "
-                          "against its marks, or the camera moved "
-                          "at the same time; check the plate, then repeat the run");
+        tt_buffer_puts(
+            b, ": the plate was moved or exchanged and its edges lie differently against its "
+               "marks, or the camera moved at the same time; check the plate, then repeat the run");
         break;
     case TT_CHANGE_CAMERA:
         tt_buffer_puts(b, ", and the mark seems to have moved by as much: the camera slipped on "
-                          "the head; tighten its mount, then "
-                          "update all tips");
+                          "the head; tighten its mount, then update all tips");
         break;
     case TT_CHANGE_SEAT_OR_CAMERA:
-        tt_buffer_puts(b, ", its runout and radius stayed: its holder, the head or the camera "
-                          "moved; one tip alone cannot show "
-                          "which; check all three, then update its offset");
+        tt_buffer_puts(b,
+                       ", its runout and radius stayed: its holder, the head or the camera moved; "
+                       "one tip alone cannot show which; check all three, then update its offset");
         break;
     default:
-        tt_buffer_puts(b, ", and the plate stayed where it was: the camera moved against the tips, "
-                          "or the head that carries them; "
-                          "tighten the camera's mount, then update all tips");
+        tt_buffer_puts(
+            b, ", and the plate stayed where it was: the camera moved against the tips, or the "
+               "head that carries them; tighten the camera's mount, then update all tips");
         break;
     }
 }
@@ -112,25 +109,23 @@ static void say_height(struct tt_buffer *b, const char *name, const struct tt_tr
 {
     tt_buffer_printf(b, "the height of %s moved by ", name);
     say_um(b, "", c->height_shift_mm, c->u_height_shift_mm);
-    tt_buffer_puts(b, c->height_shift_mm < 0
-                          ? ", the other tips' and its offset stayed: it is shorter, "
-                            "worn, chipped or pushed up in its holder; look at it, then update "
-                            "its height"
-                          : ", the other tips' and its offset stayed: it reaches further "
-                            "down, slipped in its holder or with dirt on its end; look at it, "
-                            "then update its height");
+    tt_buffer_puts(
+        b, c->height_shift_mm < 0
+               ? ", the other tips' and its offset stayed: it is shorter, worn, chipped or pushed "
+                 "up in its holder; look at it, then update its height"
+               : ", the other tips' and its offset stayed: it reaches further down, slipped in its "
+                 "holder or with dirt on its end; look at it, then update its height");
 }
 
 static void say_heights(struct tt_buffer *b, bool one, const struct tt_trend_change *c)
 {
     say_um(b, one ? "the height moved by " : "the heights of all tips moved by ",
            c->height_shift_mm, c->u_height_shift_mm);
-    tt_buffer_puts(b, one ? ": Z was homed elsewhere, the plate lies higher or lower, or "
-                            "the tip is longer or shorter; one tip alone cannot show which; check "
-                            "all three, then update its height"
-                          : ", by the same: Z was homed elsewhere, or the plate lies higher "
-                            "or lower on its seat; clean the seat and home Z again, then update "
-                            "all heights");
+    tt_buffer_puts(
+        b, one ? ": Z was homed elsewhere, the plate lies higher or lower, or the tip is longer or "
+                 "shorter; one tip alone cannot show which; check all three, then update its height"
+               : ", by the same: Z was homed elsewhere, or the plate lies higher or lower on its "
+                 "seat; clean the seat and home Z again, then update all heights");
 }
 
 static void say_edge(struct tt_buffer *b, const char *name, const struct tt_trend_change *c)

@@ -189,10 +189,10 @@ static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
     }
     if (trend->has_season) {
         tt_page_puts(page, "  ");
-        tt_page_prose(page, 4,
-                      "the offsets of all tips swing slowly by the same amount, as with the "
-                      "season; a temperature column in the "
-                      "logs would show whether that is the cause");
+        tt_page_prose(
+            page, 4,
+            "the offsets of all tips swing slowly by the same amount, as with the season; a "
+            "temperature column in the logs would show whether that is the cause");
     }
 }
 
@@ -329,10 +329,10 @@ static void table(struct tt_page *page, const struct tiptrue_trend *trend)
         }
     }
     tt_page_line_end(page);
-    tt_page_prose(page, 0,
-                  "All are standard uncertainties on the same plate: in a run, what each run says "
-                  "of itself; between runs, how "
-                  "much more they scatter when changes and drift are taken out.");
+    tt_page_prose(
+        page, 0,
+        "All are standard uncertainties on the same plate: in a run, what each run says of itself; "
+        "between runs, how much more they scatter when changes and drift are taken out.");
 }
 
 static void say_signals(struct tt_page *page, const struct tt_trend_tip *t)
@@ -371,8 +371,7 @@ static void all_signals(struct tt_page *page, const struct tiptrue_trend *trend)
     tt_page_line_end(page);
     tt_buffer_printf(&page->words,
                      "Signals of the control charts (limits from the first %zu runs after each "
-                     "change; by chance, a quiet "
-                     "tip gives one in some hundred runs):",
+                     "change; by chance, a quiet tip gives one in some hundred runs):",
                      trend->baseline_runs);
     tt_page_say(page, 0);
     for (size_t i = 0; i < trend->n_tips; i++) {
