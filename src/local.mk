@@ -169,6 +169,7 @@ libcore_la_SOURCES = \
   src/adjust/modes_changes.c src/adjust/modes_odds.c src/adjust/modes_parts.h \
   src/adjust/monte_carlo.c src/adjust/monte_carlo.h \
   src/adjust/near.c \
+  src/adjust/past.c \
   src/adjust/plausible.c src/adjust/plausible.h \
   src/adjust/plausible_change.c \
   src/adjust/plausible_log.c \
@@ -247,6 +248,7 @@ libcore_la_SOURCES = \
   src/history/store/boards.c src/history/store/boards.h \
   src/history/store/check.c \
   src/history/store/newest.c src/history/store/newest.h \
+  src/history/store/past.c src/history/store/past.h \
   src/history/store/put.c \
   src/history/store/read.c \
   src/history/store/response.c src/history/store/response.h \

@@ -148,6 +148,7 @@ script_tests = \
   tests/planning/truth_back.py \
   tests/history/boards.py \
   tests/history/damage.py \
+  tests/history/film.py \
   tests/history/history.sh \
   tests/history/machine.py \
   tests/history/reach.py \

@@ -22,10 +22,11 @@ static void sort_findings(struct tiptrue_solution *s)
 
 enum tiptrue_status tt_findings(struct tt_view *view)
 {
-    static tt_finder *const finders[] = {
-        tt_findings_of_determinacy, tt_findings_of_model,        tt_findings_of_views,
-        tt_findings_of_explanation, tt_findings_of_direct_fits,  tt_findings_of_contacts,
-        tt_findings_of_limits,      tt_findings_of_plausibility, tt_findings_of_other_ways};
+    static tt_finder *const finders[] = {tt_findings_of_determinacy,  tt_findings_of_model,
+                                         tt_findings_of_views,        tt_findings_of_explanation,
+                                         tt_findings_of_past,         tt_findings_of_direct_fits,
+                                         tt_findings_of_contacts,     tt_findings_of_limits,
+                                         tt_findings_of_plausibility, tt_findings_of_other_ways};
     enum tiptrue_status status = tt_findings_of_units(view);
 
     if (status == TIPTRUE_OK && !view->meaningless) {

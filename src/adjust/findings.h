@@ -38,6 +38,8 @@ TT_MUST_USE enum tiptrue_status tt_findings_of_height_determinacy(struct tt_view
 TT_MUST_USE enum tiptrue_status tt_findings_of_explanation(struct tt_view *view);
 /* direct.c: edges and tips whose direct fits disagree with the adjustment. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_direct_fits(struct tt_view *view);
+/* past.c: edges that lie elsewhere than earlier runs on the plate found them. */
+TT_MUST_USE enum tiptrue_status tt_findings_of_past(struct tt_view *view);
 /* view_findings.c: the picture and the axes. */
 TT_MUST_USE enum tiptrue_status tt_findings_of_views(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_findings_of_limits(struct tt_view *view);

@@ -12,6 +12,7 @@
 
 #include "adjust/uncertainty.h"
 #include "history/series/trend.h"
+#include "history/store/past.h"
 #include "model/between.h"
 
 /* The degrees of freedom of the between-run part of @tip. A result written before the budget had
@@ -114,6 +115,8 @@ enum tiptrue_status tt_between_of_result(struct tiptrue_history *history,
         tiptrue_between_free(made);
         return tt_fail_memory(error);
     }
+    made->edges = before->edges;
+    made->n_edges = before->n_edges;
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = &before->tips[i];
         size_t k = 0;
@@ -217,6 +220,9 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history,
     }
     if (status == TIPTRUE_OK) {
         status = find_origins(history, &series, machine, made, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = tt_store_past(history, machine->name, MOST_BETWEEN, made, error);
     }
     tt_arena_clear(&arena);
     for (size_t i = 0; status == TIPTRUE_OK && i < made->n_tips; i++) {

@@ -157,6 +157,15 @@ static const struct tt_keys axes_keys = TT_ANSWER_KEYS(axes, NULL);
                                                                   .absent = TT_IS_NAN              \
     }
 
+#define T struct tt_edge_earlier
+static const struct tt_key earlier[] = {
+    {"shift_mm", TT_NUMBER_FORM, AT(shift_mm), .need = TT_REQUIRED},
+    {"u_mm", TT_NUMBER_FORM, AT(u_mm), .need = TT_REQUIRED, .bounds = &tt_not_negative},
+    {"runs", TT_COUNT_FORM, AT(runs), .need = TT_REQUIRED},
+};
+static const struct tt_keys earlier_keys = TT_ANSWER_KEYS(earlier, NULL);
+#undef T
+
 #define T struct tt_edge_result
 static const struct tt_key edge[] = {
     {"edge", TT_TEXT_FORM, AT(name), .need = TT_REQUIRED},
@@ -170,6 +179,8 @@ static const struct tt_key edge[] = {
     {"shift_mm", TT_NUMBER_FORM, AT(shift_mm)},
     {"u_shift_mm", TT_NUMBER_FORM, AT(u_shift_mm), .bounds = &tt_not_negative},
     UNSEEN,
+    {"earlier", TT_OBJECT_FORM, AT(earlier), .count = TT_FLAG(T, earlier.runs), .omitted = true,
+     .inner = &earlier_keys},
 };
 static const struct tt_keys edge_keys = TT_ANSWER_KEYS(edge, "edge");
 

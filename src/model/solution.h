@@ -227,6 +227,13 @@ struct tt_tip_result {
     size_t n_reasons;
 };
 
+/* Where earlier runs on the plate found an edge, as the history had it when the run was solved. */
+struct tt_edge_earlier {
+    size_t runs;           /* that it was taken from; 0: nothing is known */
+    double shift_mm, u_mm; /* mean of their shifts; standard deviation of a run's own edge between
+                              them */
+};
+
 struct tt_edge_result {
     const char *name;
     size_t touches, used;
@@ -240,6 +247,7 @@ struct tt_edge_result {
     double *edge_response; /* mm by which shift_mm grows where the touches of each edge of the
                               solution come from 1 mm further out than the plate file says; NULL =
                               not known: a solve without a history, or a result that was read */
+    struct tt_edge_earlier earlier;
 };
 
 /* A mark that was sighted: the same two numbers, in the direction in which they are largest. */

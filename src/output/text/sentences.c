@@ -399,8 +399,6 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_FIT_DISAGREES, NULL,
      "direct fits of the contacts disagree with the adjustment ({values}): check the edges, and "
      "repeat"},
-    {TT_FINDING_EDGE_FILM, NULL,
-     "[edge '{edge}' ]makes contact later than in earlier runs ({values}): clean it and repeat"},
 };
 
 static const char *template_of(const struct tt_finding *finding)

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  * Copyright (C) 2026 the tiptrue authors */
-/* Sentences of findings about the camera's picture and the machine's axes: the second table of
- * sentences.c. */
+/* Sentences of findings about the camera's picture, the machine's axes, and edges against earlier
+ * runs: the second table of sentences.c. */
 #include "config.h"
 
 #include "output/text/template.h"
@@ -16,6 +16,18 @@
     "by {turned}"
 
 const struct tt_template tt_machine_templates[] = {
+    {TT_FINDING_EDGE_FILM, "later",
+     "edge '{edge}' makes contact {off} (u {u}) later than in {runs} earlier runs on this plate, "
+     "which moves an offset by {effect}[ ({others} would explain it as well)]: clean it (film, "
+     "flux, swarf) and touch again; if it stays, the edge is bent: correct its place in the plate "
+     "file"},
+    {TT_FINDING_EDGE_FILM, "earlier",
+     "edge '{edge}' makes contact {off} (u {u}) earlier than in {runs} earlier runs on this plate, "
+     "which moves an offset by {effect}: a film that was there then is gone (keep those runs out: "
+     "`tiptrue history exclude'), or swarf sits on it, or it is bent: look at it"},
+    {TT_FINDING_EDGE_FILM, NULL,
+     "[edge '{edge}' ]makes contact elsewhere than in earlier runs ({values}): look at it, clean "
+     "it and repeat"},
     {TT_FINDING_UNDETERMINED, "view-repeatability",
      "how well a view repeats is not determined: there are no more views than unknowns, and the "
      "machine file states no repeatability; view each mark at two more places of the picture, or "

@@ -133,9 +133,9 @@ static inline void sample_rows(struct sample *s)
     const double angle_rad = tt_rad_from_deg(37.5);
 
     s->edges[0] = (struct tt_edge_result){"east", 4,      2,      -0.0004, 0.0027, 0.0063,
-                                          0.0011, 0.0071, 0.0314, 0.0126,  NULL};
+                                          0.0011, 0.0071, 0.0314, 0.0126,  NULL,   {0}};
     s->edges[1] = (struct tt_edge_result){"north", 3,      2,   0.0005, 0.0029, NAN,
-                                          -0.0013, 0.0072, NAN, NAN,    NULL};
+                                          -0.0013, 0.0072, NAN, NAN,    NULL,   {0}};
     s->marks[0] = (struct tt_mark_result){"M0", NAN, NAN};
     s->marks[1] = (struct tt_mark_result){"M1", 0.0973, 0.0471};
     s->rows[0] = (struct tt_row_result){4,       TT_SIGHT, TT_USE, "M0", NULL,   0,      0.0011,

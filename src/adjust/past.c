@@ -1,0 +1,440 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+/* Edges against the earlier runs on the plate. A film over a whole edge looks to one run as an edge
+ * that lies further in, which the plate file allows within its u; where the edges were before, the
+ * history knows.
+ *
+ * The found shifts x have the covariance P; N = P^-1 - U^-1 is what the touches tell of them. One
+ * edge j that moved by f since changes x by P N e_j f, and x less that of a run of the same design
+ * is free of the plate's own errors, with the noise P N P. So f = (P^-1 (x - mean))_j / N_jj, with
+ * the variance 1/N_jj, or what it scatters by between the earlier runs, if that is more. Nothing of
+ * it enters the offset or its uncertainty: what earlier runs know of the plate all of them share.
+ */
+#include "config.h"
+
+#include <gsl/gsl_sort.h>
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#include "adjust/correlated.h"
+#include "adjust/findings.h"
+#include "base/cholesky.h"
+#include "base/digest.h"
+#include "base/distribution.h"
+#include "base/time.h"
+
+/* Earlier runs that are taken: the latest so many, at least so many. */
+#define MOST_PAST 20
+#define LEAST_PAST 5
+/* An earlier run in which an edge lies so many standard deviations from the median has a film
+ * itself. */
+#define PAST_OUTLIER 4.0
+/* A scatter that is larger than the touches explain is drawn to theirs by so many degrees of
+ * freedom. */
+#define PAST_DOF 12.0
+/* Probability that some edge of a clean run is told. */
+#define PAST_CHANCE 1e-3
+/* Less is not told: another tip's form puts as much into the edges. */
+#define LEAST_FILM_MM 0.003
+/* Other edges within so much of the best one's squared deviation explain it as well: 100 to 1. */
+#define ALIKE_EDGES 9.21
+/* An edge of which the touches tell less than its stated u says cannot be judged, this much less
+ * in variance. */
+#define LEAST_TOLD 0.1
+/* Steps of a millimetre in which results give lengths: solving again begins with the same. */
+#define GIVEN_PER_MM 1e10
+
+/* The edges that are unknowns and were touched. */
+struct past {
+    struct tt_view *view;
+    size_t n, *edge, *row;                       /* of the plate; of the solution */
+    double *precision, *told, *u_mm, *alike_mm2; /* P^-1, N; stated; how unlike another run's
+                                                    variance may be */
+    double *f_mm, *work;
+    double *shift_mm; /* [run][edge] of earlier runs */
+    size_t runs;
+};
+
+static double cov_at(const struct past *p, size_t i, size_t k)
+{
+    const struct tt_model *model = p->view->model;
+
+    return model->system
+        .c[model->at_edge[p->edge[i]] * model->n_border + model->at_edge[p->edge[k]]];
+}
+
+/* The stated u of an edge; 0 where the run itself found it elsewhere. */
+static double stated_u(const struct tt_model *model, size_t edge)
+{
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *prior = &model->priors[i];
+        if (prior->kind == TT_PRIOR_EDGE && prior->what == edge) {
+            return prior->extra > 0 ? 0 : prior->u;
+        }
+    }
+    return 0;
+}
+
+/* False: out of memory. p->n 0: there is nothing to be judged. */
+static bool begin(struct past *p)
+{
+    const struct tt_view *view = p->view;
+    const struct tiptrue_solution *s = view->solution;
+    size_t most = s->n_edges;
+
+    p->edge = TT_ARENA_NEW(view->scratch, most, size_t);
+    p->row = TT_ARENA_NEW(view->scratch, most, size_t);
+    p->precision = TT_ARENA_NEW(view->scratch, most * most, double);
+    p->told = TT_ARENA_NEW(view->scratch, most * most, double);
+    p->u_mm = TT_ARENA_NEW(view->scratch, most, double);
+    p->alike_mm2 = TT_ARENA_NEW(view->scratch, most, double);
+    p->f_mm = TT_ARENA_NEW(view->scratch, most, double);
+    p->work = TT_ARENA_NEW(view->scratch, MOST_PAST, double);
+    p->shift_mm = TT_ARENA_NEW(view->scratch, MOST_PAST * most, double);
+    if (p->edge == NULL || p->row == NULL || p->precision == NULL || p->told == NULL ||
+        p->u_mm == NULL || p->alike_mm2 == NULL || p->f_mm == NULL || p->work == NULL ||
+        p->shift_mm == NULL) {
+        return false;
+    }
+    for (size_t j = 0, row = 0; j < view->plate->n_edges && row < most; j++) {
+        if (strcmp(s->edges[row].name, view->plate->edges[j].name) != 0) {
+            continue;
+        }
+        if (view->model->at_edge[j] != TT_NONE) {
+            p->edge[p->n] = j;
+            p->row[p->n] = row;
+            p->u_mm[p->n] = stated_u(view->model, j);
+            p->n++;
+        }
+        row++;
+    }
+    return true;
+}
+
+/* P^-1, N and how unlike an earlier run may be: by what a shift of the stated u then does, no more
+ * than the noise. False: not to be had. */
+static bool take_apart(struct past *p)
+{
+    size_t n = p->n;
+
+    for (size_t i = 0; i < n; i++) {
+        if (!(p->u_mm[i] > 0)) {
+            return false;
+        }
+        for (size_t k = 0; k < n; k++) {
+            p->told[i * n + k] = cov_at(p, i, k);
+        }
+    }
+    if (n == 0 || !tt_cholesky(p->told, n)) {
+        return false;
+    }
+    tt_cholesky_invert(p->told, n, p->precision);
+    for (size_t i = 0; i < n; i++) {
+        double noise_mm2 = cov_at(p, i, i);
+        for (size_t k = 0; k < n; k++) {
+            p->told[i * n + k] =
+                p->precision[i * n + k] - (i == k ? 1 / (p->u_mm[i] * p->u_mm[i]) : 0);
+            noise_mm2 -= cov_at(p, i, k) * cov_at(p, i, k) / (p->u_mm[k] * p->u_mm[k]);
+        }
+        p->alike_mm2[i] = p->u_mm[i] * sqrt(fmax(noise_mm2, 0));
+    }
+    return true;
+}
+
+/* The shifts of @run into the next row of p->shift_mm, where it has the same edges, touched alike.
+ */
+static void take_run(struct past *p, const struct tt_past_run *run)
+{
+    const struct tiptrue_solution *s = p->view->solution;
+    double *to = p->shift_mm + p->runs * p->n;
+
+    for (size_t i = 0; i < p->n; i++) {
+        size_t k = 0;
+        while (k < run->n_edges && strcmp(run->edges[k].name, s->edges[p->row[i]].name) != 0) {
+            k++;
+        }
+        if (k == run->n_edges ||
+            fabs(run->edges[k].u_mm * run->edges[k].u_mm - cov_at(p, i, i)) > p->alike_mm2[i]) {
+            return;
+        }
+        to[i] = run->edges[k].shift_mm;
+    }
+    p->runs += run->n_edges == s->n_edges;
+}
+
+/* The earlier runs: started before this one, on the same plate by the same plate file. */
+static void take_runs(struct past *p)
+{
+    const struct tt_view *view = p->view;
+    const struct tiptrue_solution *s = view->solution;
+    const char *started = view->run->started,
+               *plate = s->plate_serial != NULL ? s->plate_serial : s->plate;
+    char digest[17] = "";
+    double time_s;
+
+    if (started == NULL || !tt_time_read(started, strlen(started), &time_s)) {
+        time_s = HUGE_VAL; /* it is solved now */
+    }
+    if (view->plate->source.text != NULL) {
+        tt_digest(view->plate->source.text, view->plate->source.length, digest);
+    }
+    for (size_t i = 0; i < view->between->n_past && p->runs < MOST_PAST; i++) {
+        const struct tt_past_run *run = &view->between->past[i];
+        if (run->time_s < time_s && strcmp(run->plate, plate != NULL ? plate : "") == 0 &&
+            strcmp(run->document, digest) == 0 && strcmp(run->id, view->run->id) != 0) {
+            take_run(p, run);
+        }
+    }
+}
+
+/* Variance of f by the touches, HUGE_VAL where they tell nothing of edge @j. */
+static double own_variance(const struct past *p, size_t j)
+{
+    const struct tt_correlated *correlated = p->view->fit->correlated;
+    double told = p->told[j * p->n + j];
+
+    return told * p->u_mm[j] * p->u_mm[j] > LEAST_TOLD
+               ? (correlated != NULL ? (1 + correlated->rho) / (1 - correlated->rho) : 1) / told
+               : HUGE_VAL;
+}
+
+/* f of each edge in the shifts @shift_mm, against @mean_mm; 0 where the touches tell nothing. */
+static void fit(const struct past *p, const double shift_mm[], const double mean_mm[], double f[])
+{
+    for (size_t j = 0; j < p->n; j++) {
+        double sum = 0;
+        for (size_t k = 0; k < p->n; k++) {
+            sum += p->precision[j * p->n + k] * (shift_mm[k] - mean_mm[k]);
+        }
+        f[j] = isfinite(own_variance(p, j)) ? sum / p->told[j * p->n + j] : 0;
+    }
+}
+
+static double median(double x[], size_t n)
+{
+    gsl_sort(x, 1, n);
+    return 0.5 * (x[(n - 1) / 2] + x[n / 2]);
+}
+
+/* Drop earlier runs that had a film themselves: by median and median deviation. @mean_mm, @sd_mm: n
+ * numbers of work each. */
+static void drop_outliers(struct past *p, double mean_mm[], double sd_mm[])
+{
+    size_t kept = 0;
+
+    for (size_t j = 0; j < p->n; j++) {
+        for (size_t i = 0; i < p->runs; i++) {
+            p->work[i] = p->shift_mm[i * p->n + j];
+        }
+        mean_mm[j] = median(p->work, p->runs);
+    }
+    for (size_t j = 0; j < p->n; j++) {
+        for (size_t i = 0; i < p->runs; i++) {
+            fit(p, p->shift_mm + i * p->n, mean_mm, p->f_mm);
+            p->work[i] = fabs(p->f_mm[j]);
+        }
+        sd_mm[j] = fmax(1.4826 * median(p->work, p->runs), sqrt(own_variance(p, j)));
+    }
+    for (size_t i = 0; i < p->runs; i++) {
+        bool good = true;
+        fit(p, p->shift_mm + i * p->n, mean_mm, p->f_mm);
+        for (size_t j = 0; j < p->n; j++) {
+            good = good && !(fabs(p->f_mm[j]) > PAST_OUTLIER * sd_mm[j]);
+        }
+        if (good) {
+            memmove(p->shift_mm + kept++ * p->n, p->shift_mm + i * p->n, p->n * sizeof(double));
+        }
+    }
+    p->runs = kept;
+}
+
+/* A length as a result gives it. */
+static double given(double mm)
+{
+    return round(mm * GIVEN_PER_MM) / GIVEN_PER_MM;
+}
+
+/* What is known of the edges from earlier runs, into the solution. False: out of memory. */
+static bool sum_up(struct past *p)
+{
+    struct tiptrue_solution *s = p->view->solution;
+    double *mean_mm = TT_ARENA_NEW(p->view->scratch, p->n, double),
+           *sd_mm = TT_ARENA_NEW(p->view->scratch, p->n, double);
+
+    if (mean_mm == NULL || sd_mm == NULL) {
+        return false;
+    }
+    take_runs(p);
+    if (p->runs >= LEAST_PAST) {
+        drop_outliers(p, mean_mm, sd_mm);
+    }
+    if (p->runs < LEAST_PAST) {
+        return true;
+    }
+    for (size_t j = 0; j < p->n; j++) {
+        mean_mm[j] = sd_mm[j] = 0;
+        for (size_t i = 0; i < p->runs; i++) {
+            mean_mm[j] += p->shift_mm[i * p->n + j] / (double)p->runs;
+        }
+    }
+    for (size_t i = 0; i < p->runs; i++) {
+        fit(p, p->shift_mm + i * p->n, mean_mm, p->f_mm);
+        for (size_t j = 0; j < p->n; j++) {
+            sd_mm[j] += p->f_mm[j] * p->f_mm[j] / (double)(p->runs - 1);
+        }
+    }
+    for (size_t j = 0; j < p->n; j++) {
+        bool tells = isfinite(own_variance(p, j));
+        s->edges[p->row[j]].earlier =
+            (struct tt_edge_earlier){p->runs, given(mean_mm[j]), tells ? given(sqrt(sd_mm[j])) : 0};
+    }
+    return true;
+}
+
+/* As the result that is solved again had it. */
+static void take_back(struct past *p)
+{
+    const struct tiptrue_between *between = p->view->between;
+
+    for (size_t i = 0; i < p->n; i++) {
+        struct tt_edge_result *to = &p->view->solution->edges[p->row[i]];
+        for (size_t k = 0; k < between->n_edges; k++) {
+            if (strcmp(between->edges[k].name, to->name) == 0) {
+                to->earlier = between->edges[k].earlier;
+            }
+        }
+    }
+}
+
+/* How far an edge lies from where it was, and with what. */
+struct moved {
+    double f_mm, u_mm, chi2, chance;
+};
+
+/* f_mm must be filled. */
+static struct moved judge(const struct past *p, size_t j)
+{
+    const struct tt_edge_earlier *earlier = &p->view->solution->edges[p->row[j]].earlier;
+    double own = own_variance(p, j), between = earlier->u_mm * earlier->u_mm,
+           dof = (double)earlier->runs - 1, variance = own,
+           t_dof = fmin(p->view->scatters.touch.dof, 1e6);
+
+    if (between > own) {
+        t_dof = PAST_DOF + dof;
+        variance = (PAST_DOF * own + dof * between) / t_dof;
+    }
+    variance *= 1 + 1 / (double)earlier->runs;
+    double chi2 = p->f_mm[j] * p->f_mm[j] / variance;
+    return (struct moved){p->f_mm[j], sqrt(variance), chi2,
+                          2 * (double)p->n * tt_student_upper(sqrt(chi2), t_dof)};
+}
+
+/* By how much a shift @f_mm of edge @j moves an offset, the worst tip: *most_mm, and the share of
+ * the U that the verdict uses, *share. Both grow only. */
+static void move_offsets(const struct past *p, size_t j, double f_mm, double *most_mm,
+                         double *share)
+{
+    const struct tiptrue_solution *s = p->view->solution;
+
+    for (size_t i = 0; i < s->n_tips; i++) {
+        const struct tt_tip_result *tip = &s->tips[i];
+        if (tip->edge_response == NULL || !tip->offset_determined_x || !tip->offset_determined_y) {
+            continue;
+        }
+        const double *r = tip->edge_response + 3 * p->row[j];
+        bool same = tip->change_on_same_plate;
+        double u_x_mm = same ? tip->same_plate_expanded_x_mm : tip->expanded_x_mm,
+               u_y_mm = same ? tip->same_plate_expanded_y_mm : tip->expanded_y_mm;
+        *most_mm = fmax(*most_mm, fabs(f_mm) * hypot(r[0], r[1]));
+        *share = fmax(*share, fmax(fabs(f_mm * r[0]) / u_x_mm, fabs(f_mm * r[1]) / u_y_mm));
+    }
+}
+
+/* Whether edge @j explains the deviation as well as the best one @best does: later, as a film
+ * does. */
+static bool is_alike(const struct moved *moved, const struct moved *best)
+{
+    return moved->f_mm < 0 && best->chi2 - moved->chi2 < ALIKE_EDGES;
+}
+
+static enum tiptrue_status tell(struct past *p, const struct moved moved[], size_t best)
+{
+    const struct tiptrue_solution *s = p->view->solution;
+    char others[200] = "";
+    double most_mm = 0, share = 0;
+    size_t at = best;
+
+    for (size_t j = 0; j < p->n; j++) { /* a film makes late: the best of those, if there is one */
+        if (is_alike(&moved[j], &moved[best]) &&
+            (moved[at].f_mm > 0 || moved[j].chi2 > moved[at].chi2)) {
+            at = j;
+        }
+    }
+    bool later = moved[at].f_mm < 0;
+    move_offsets(p, at, moved[at].f_mm, &most_mm, &share);
+    for (size_t j = 0; j < p->n && later; j++) {
+        if (j != at && is_alike(&moved[j], &moved[best])) {
+            size_t length = strlen(others);
+            snprintf(others + length, sizeof others - length, "%s'%.40s'", length > 0 ? ", " : "",
+                     s->edges[p->row[j]].name);
+            move_offsets(p, j, moved[j].f_mm, &most_mm, &share);
+        }
+    }
+    return tt_finding_add_values(
+        p->view, TT_FINDING_EDGE_FILM, later && share > 1 ? TIPTRUE_ERROR : TIPTRUE_WARNING,
+        (struct tt_about){p->edge[at], TT_NONE, TT_NONE, NULL, 0},
+        TT_VALUES(TT_TEXT("what", later ? "later" : "earlier"), TT_IN_MM("shift", moved[at].f_mm),
+                  TT_IN_MM("off", fabs(moved[at].f_mm)), TT_IN_MM("u", moved[at].u_mm),
+                  TT_PLAIN("runs", s->edges[p->row[at]].earlier.runs), TT_IN_MM("effect", most_mm),
+                  TT_TEXT("others", others)));
+}
+
+/* Hold the edges against where they were. */
+static enum tiptrue_status look(struct past *p)
+{
+    const struct tiptrue_solution *s = p->view->solution;
+    struct moved *moved = TT_ARENA_NEW(p->view->scratch, p->n, struct moved);
+    double *shift_mm = TT_ARENA_NEW(p->view->scratch, 2 * p->n, double), *mean_mm = shift_mm + p->n;
+    size_t best = 0;
+
+    if (moved == NULL || shift_mm == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    for (size_t j = 0; j < p->n; j++) {
+        shift_mm[j] = s->edges[p->row[j]].shift_mm;
+        mean_mm[j] = s->edges[p->row[j]].earlier.shift_mm;
+        if (s->edges[p->row[j]].earlier.runs < LEAST_PAST) {
+            return TIPTRUE_OK;
+        }
+    }
+    fit(p, shift_mm, mean_mm, p->f_mm);
+    for (size_t j = 0; j < p->n; j++) {
+        moved[j] = judge(p, j);
+        best = moved[j].chi2 > moved[best].chi2 ? j : best;
+    }
+    return moved[best].chance < PAST_CHANCE && fabs(moved[best].f_mm) > LEAST_FILM_MM
+               ? tell(p, moved, best)
+               : TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_findings_of_past(struct tt_view *view)
+{
+    struct past p = {.view = view};
+
+    if (view->between == NULL || !view->selection->robust || view->solution->n_edges == 0) {
+        return TIPTRUE_OK;
+    }
+    if (!begin(&p)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    if (!take_apart(&p)) {
+        return TIPTRUE_OK;
+    }
+    if (view->between->edges != NULL) {
+        take_back(&p);
+    } else if (!sum_up(&p)) {
+        return TIPTRUE_E_MEMORY;
+    }
+    return look(&p);
+}

@@ -1,0 +1,76 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * Copyright (C) 2026 the tiptrue authors */
+#include "config.h"
+
+#include "history/store/past.h"
+
+#include <string.h>
+
+#include "history/store/sql.h"
+
+static const char *copy(struct tt_arena *arena, const char *text, bool *failed)
+{
+    const char *made =
+        tt_arena_copy_text(arena, text != NULL ? text : "", text != NULL ? strlen(text) : 0);
+
+    *failed = *failed || made == NULL;
+    return made;
+}
+
+/* The edge in the row that @from stands at; a run of its own where another one's were before. */
+static bool add(struct tiptrue_between *to, sqlite3_stmt *from)
+{
+    const char *id = tt_sql_column(from, 0);
+    struct tt_past_run *run = to->n_past > 0 ? &to->past[to->n_past - 1] : NULL;
+    bool failed = false;
+
+    if (run == NULL || id == NULL || strcmp(run->id, id) != 0) {
+        size_t n_edges = (size_t)sqlite3_column_int64(from, 4);
+        run = &to->past[to->n_past++];
+        *run =
+            (struct tt_past_run){.id = copy(&to->arena, id, &failed),
+                                 .plate = copy(&to->arena, tt_sql_column(from, 1), &failed),
+                                 .document = copy(&to->arena, tt_sql_column(from, 2), &failed),
+                                 .time_s = sqlite3_column_double(from, 3),
+                                 .edges = TT_ARENA_NEW(&to->arena, n_edges, struct tt_past_edge)};
+        failed = failed || run->edges == NULL;
+    }
+    if (!failed) {
+        run->edges[run->n_edges++] =
+            (struct tt_past_edge){.name = copy(&to->arena, tt_sql_column(from, 5), &failed),
+                                  .shift_mm = sqlite3_column_double(from, 6),
+                                  .u_mm = sqlite3_column_double(from, 7)};
+    }
+    return !failed;
+}
+
+enum tiptrue_status tt_store_past(struct tiptrue_history *store, const char *machine, size_t most,
+                                  struct tiptrue_between *between, struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "SELECT s.id, s.plate_key, d.digest, s.time_s, s.edges, e.name, e.shift_mm, e.u_shift_mm"
+        " FROM (SELECT * FROM summary s WHERE machine = ?1 AND left_out IS NULL AND EXISTS"
+        " (SELECT 1 FROM tip t WHERE t.machine = ?1 AND t.time_s = s.time_s AND t.run = s.run AND"
+        " t.verdict < ?2) ORDER BY time_s DESC, run DESC LIMIT ?3) s"
+        " JOIN edge e ON e.machine = ?1 AND e.time_s = s.time_s AND e.run = s.run"
+        " JOIN result r ON r.no = s.result JOIN document d ON d.no = r.plate"
+        " ORDER BY s.time_s DESC, s.run DESC, e.position";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    bool row = true;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    between->past = TT_ARENA_NEW(&between->arena, most, struct tt_past_run);
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine != NULL ? machine : "", &code);
+        tt_sql_integer(statement, 2, TIPTRUE_REPEAT, &code);
+        tt_sql_integer(statement, 3, (sqlite3_int64)most, &code);
+        status = between->past != NULL ? tt_sql_fail(store, code, error) : tt_fail_memory(error);
+    }
+    while (status == TIPTRUE_OK &&
+           (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
+        status = add(between, statement) ? TIPTRUE_OK : tt_fail_memory(error);
+    }
+    tt_sql_reset_all(store);
+    return status;
+}
