@@ -33,6 +33,9 @@ TT_MUST_USE enum tiptrue_status tt_height_choose(struct tt_height_choice *choice
 TT_MUST_USE bool tt_height_table(struct tt_arena *arena, const struct tt_heights *heights,
                                  struct tt_height_mode **modes, size_t *n_modes);
 
+/* A slope is known where its worst direction is known to this, rad. */
+#define TT_SLOPE_KNOWN_RAD 5e-3
+
 /* Gradient of the height of @tip, less that of @over (TT_NONE: of none), in @fit's unknowns: at the
  * reference mark, or where @slope_known is false at the pads' middle. */
 void tt_height_gradient(const struct tt_height_fit *fit, bool slope_known, size_t tip, size_t over,

@@ -8,9 +8,6 @@
 #include <math.h>
 #include <string.h>
 
-/* A slope is known where its worst direction is known to this, rad. */
-#define SLOPE_KNOWN_RAD 5e-3
-
 void tt_height_gradient(const struct tt_height_fit *fit, bool slope_known, size_t tip, size_t over,
                         double g[])
 {
@@ -47,7 +44,7 @@ bool tt_height_slope_is_known(const struct tt_height_fit *fit, size_t setup)
     const double *c = fit->covariance;
     double xx = c[at * n + at], xy = c[at * n + at + 1], yy = c[(at + 1) * n + at + 1];
     double worst = 0.5 * (xx + yy) + hypot(0.5 * (xx - yy), xy);
-    return fit->heights->level_rad.stated || worst < SLOPE_KNOWN_RAD * SLOPE_KNOWN_RAD;
+    return fit->heights->level_rad.stated || worst < TT_SLOPE_KNOWN_RAD * TT_SLOPE_KNOWN_RAD;
 }
 
 /* Degrees of freedom of @whole, of which @touch comes from touches (JCGM 100:2008 G.4.1). */

@@ -31,11 +31,29 @@ struct item {
     size_t n;
 };
 
+/* What a file lists: items of one form, with room for every argument. */
+enum { MARKS, EDGES, PADS, TIPS, LISTS };
+struct form {
+    const char *option, *text;
+    unsigned numbers; /* bit n: n numbers will do */
+};
+static const struct form FORMS[LISTS] = {
+    {"--mark", "a mark: NAME=X,Y, such as M1=48,6", 1U << 2},
+    {"--edge", "an edge: NAME=X,Y,X,Y, such as right=37,-23,37,-13", 1U << 4},
+    {"--pad", "a pad: NAME=X,Y,HEIGHT, such as P1=12.5,-8,0.035", 1U << 3},
+    {"--tip", "a tip: NAME, NAME=RADIUS or NAME=RADIUS,X,Y, such as wide=0.45,36.2,-21.3",
+     1U << 0 | 1U << 1 | 1U << 3},
+};
+struct list {
+    const struct form *form;
+    struct item *items;
+    size_t n;
+};
+
 struct arguments {
     const char *kind, *name, *serial, *output;
     enum tiptrue_units units;
-    struct item *marks, *edges, *tips; /* room for every argument each */
-    size_t n_marks, n_edges, n_tips;
+    struct list lists[LISTS];
     FILE *to;
 };
 
@@ -88,24 +106,19 @@ static bool read_values(struct item *item, char *text)
     return text == NULL;
 }
 
-/* @text as an item of one of the numbers of numbers in @allowed, a list that ends with -1. */
-static struct item read_item(struct argp_state *state, const char *option, const char *text,
-                             const int allowed[], const char *form)
+/* @text as an item of @list. */
+static struct item read_item(struct argp_state *state, const struct list *list, const char *text)
 {
     struct item item = {.text = strdup(text)};
     char *values = item.text != NULL ? strchr(item.text, '=') : NULL;
-    bool fits = false;
 
     item.name = item.text;
     if (values != NULL) {
         *values++ = '\0';
     }
     bool good = item.text != NULL && read_values(&item, values);
-    for (size_t i = 0; allowed[i] >= 0; i++) {
-        fits = fits || item.n == (size_t)allowed[i];
-    }
-    if (!good || !fits) {
-        cli_usage(state, "%s '%s' is not %s", option, text, form);
+    if (!good || (list->form->numbers >> item.n & 1U) == 0) {
+        cli_usage(state, "%s '%s' is not %s", list->form->option, text, list->form->text);
     }
     (void)checked_name(state, item.name);
     return item;
@@ -116,20 +129,20 @@ static struct item read_item(struct argp_state *state, const char *option, const
 /* The edge that edge @i faces, and on which side: 1 left, -1 right of the walk. NULL: none. */
 static const struct item *facing(const struct arguments *a, size_t i, int *side, double *apart)
 {
-    const double *e = a->edges[i].value;
+    const double *e = a->lists[EDGES].items[i].value;
     double length = hypot(e[2] - e[0], e[3] - e[1]);
     double dx = (e[2] - e[0]) / length, dy = (e[3] - e[1]) / length;
     const struct item *found = NULL;
 
-    for (size_t k = 0; k < a->n_edges; k++) {
-        const double *f = a->edges[k].value;
+    for (size_t k = 0; k < a->lists[EDGES].n; k++) {
+        const double *f = a->lists[EDGES].items[k].value;
         double other = hypot(f[2] - f[0], f[3] - f[1]);
         double along = fabs((f[2] - f[0]) * dx + (f[3] - f[1]) * dy) / other;
         double mx = 0.5 * (f[0] + f[2] - e[0] - e[2]), my = 0.5 * (f[1] + f[3] - e[1] - e[3]);
         double across = -mx * dy + my * dx;
         bool faces = k != i && along > PARALLEL && fabs(mx * dx + my * dy) < 0.5 * (length + other);
         if (faces && across != 0 && (found == NULL || fabs(across) < *apart)) {
-            found = &a->edges[k];
+            found = &a->lists[EDGES].items[k];
             *apart = fabs(across);
             *side = across > 0 ? 1 : -1;
         }
@@ -137,9 +150,15 @@ static const struct item *facing(const struct arguments *a, size_t i, int *side,
     return found;
 }
 
+/* How well the place of an edge or pad may be known, standard. */
+static const char *guessed_u(const struct arguments *a)
+{
+    return a->units == TIPTRUE_UNITS_INCH ? "0.0002" : a->units == TIPTRUE_UNITS_UM ? "5" : "0.005";
+}
+
 static void write_edge(const struct arguments *a, size_t i)
 {
-    const struct item *edge = &a->edges[i];
+    const struct item *edge = &a->lists[EDGES].items[i];
     double apart = 0;
     int side = 1;
     const struct item *other = facing(a, i, &side, &apart);
@@ -148,14 +167,14 @@ static void write_edge(const struct arguments *a, size_t i)
             "    {\"name\": \"%s\", \"from\": [%s, %s], \"to\": [%s, %s], \"free_side\": \"%s\", "
             "\"u\": %s,\n     \"note\": \"free_side guessed: ",
             edge->name, edge->written[0], edge->written[1], edge->written[2], edge->written[3],
-            side > 0 ? "left" : "right", a->units == TIPTRUE_UNITS_INCH ? "0.0002" : "0.005");
+            side > 0 ? "left" : "right", guessed_u(a));
     if (other != NULL) {
         fprintf(a->to, "the edge faces '%s', %.6g away, and a gap between them is taken for free",
                 other->name, apart);
     } else {
         fputs("no edge faces it", a->to);
     }
-    fprintf(a->to, "; check it\"}%s\n", i + 1 < a->n_edges ? "," : "");
+    fprintf(a->to, "; check it\"}%s\n", i + 1 < a->lists[EDGES].n ? "," : "");
 }
 
 static void write_plate(const struct arguments *a)
@@ -170,19 +189,28 @@ static void write_plate(const struct arguments *a)
             a->units == TIPTRUE_UNITS_INCH ? "inch"
             : a->units == TIPTRUE_UNITS_UM ? "um"
                                            : "mm",
-            a->marks[0].name);
-    for (size_t i = 0; i < a->n_marks; i++) {
-        fprintf(a->to, "    {\"name\": \"%s\", \"at\": [%s, %s]%s}%s\n", a->marks[i].name,
-                a->marks[i].written[0], a->marks[i].written[1],
+            a->lists[MARKS].items[0].name);
+    for (size_t i = 0; i < a->lists[MARKS].n; i++) {
+        fprintf(a->to, "    {\"name\": \"%s\", \"at\": [%s, %s]%s}%s\n",
+                a->lists[MARKS].items[i].name, a->lists[MARKS].items[i].written[0],
+                a->lists[MARKS].items[i].written[1],
                 i == 0 ? ", \"note\": \"the origin: x to the right, y up, seen from above\""
                        : ", \"note\": \"u: how well its place is known (standard uncertainty)\"",
-                i + 1 < a->n_marks ? "," : "");
+                i + 1 < a->lists[MARKS].n ? "," : "");
     }
     fputs("  ],\n  \"edges\": [\n", a->to);
-    for (size_t i = 0; i < a->n_edges; i++) {
+    for (size_t i = 0; i < a->lists[EDGES].n; i++) {
         write_edge(a, i);
     }
-    fputs("  ]\n}\n", a->to);
+    for (size_t i = 0; i < a->lists[PADS].n; i++) {
+        const struct item *pad = &a->lists[PADS].items[i];
+        fprintf(a->to,
+                "%s    {\"name\": \"%s\", \"at\": [%s, %s], \"height\": %s, \"u\": %s,\n"
+                "     \"note\": \"height above the plane of the first mark; u guessed\"}",
+                i == 0 ? "  ],\n  \"pads\": [\n" : ",\n", pad->name, pad->written[0],
+                pad->written[1], pad->written[2], guessed_u(a));
+    }
+    fputs(a->lists[PADS].n > 0 ? "\n  ]\n}\n" : "  ]\n}\n", a->to);
 }
 
 /* ---- the machine ---- */
@@ -208,8 +236,8 @@ static void write_machine(const struct arguments *a)
             inch                           ? "0.0001"
             : a->units == TIPTRUE_UNITS_UM ? "1"
                                            : "0.001");
-    for (size_t i = 0; i < a->n_tips; i++) {
-        const struct item *tip = &a->tips[i];
+    for (size_t i = 0; i < a->lists[TIPS].n; i++) {
+        const struct item *tip = &a->lists[TIPS].items[i];
         fprintf(a->to, "    {\"name\": \"%s\"", tip->name);
         if (tip->n > 0) {
             fprintf(a->to, ", \"radius\": %s, \"radius_u\": %s", tip->written[0],
@@ -223,7 +251,7 @@ static void write_machine(const struct arguments *a)
         fprintf(a->to, "%s}%s\n",
                 tip->n > 2 ? ""
                            : ", \"note\": \"offset: [x, y] in use, tip's axis less camera's axis\"",
-                i + 1 < a->n_tips ? "," : "");
+                i + 1 < a->lists[TIPS].n ? "," : "");
     }
     fprintf(a->to,
             "  ],\n  \"limits\": {\"permitted_error\": %s, \"note\": \"how far the offset in use "
@@ -237,10 +265,11 @@ static void write_machine(const struct arguments *a)
 
 static void check_edges(const struct arguments *a, struct argp_state *state)
 {
-    for (size_t i = 0; i < a->n_edges; i++) {
-        const double *e = a->edges[i].value;
+    for (size_t i = 0; i < a->lists[EDGES].n; i++) {
+        const double *e = a->lists[EDGES].items[i].value;
         if (e[0] == e[2] && e[1] == e[3]) {
-            cli_usage(state, "edge '%s' begins and ends at one place", a->edges[i].name);
+            cli_usage(state, "edge '%s' begins and ends at one place",
+                      a->lists[EDGES].items[i].name);
         }
     }
 }
@@ -253,14 +282,17 @@ static void check_kind(void *input, struct argp_state *state)
     if (a->kind == NULL || (!plate && strcmp(a->kind, "machine") != 0)) {
         cli_usage(state, "say what is wanted: 'tiptrue new plate' or 'tiptrue new machine'");
     }
-    if (plate && a->n_tips > 0) {
+    if (plate && a->lists[TIPS].n > 0) {
         cli_usage(state, "--tip is for a machine");
     }
-    if (!plate && (a->n_marks > 0 || a->n_edges > 0 || a->serial != NULL)) {
-        cli_usage(state, "--mark, --edge and --serial are for a plate");
+    if (!plate &&
+        (a->lists[MARKS].n + a->lists[EDGES].n + a->lists[PADS].n > 0 || a->serial != NULL)) {
+        cli_usage(state, "--mark, --edge, --pad and --serial are for a plate");
     }
-    if (plate && a->n_marks > 0 && (a->marks[0].value[0] != 0 || a->marks[0].value[1] != 0)) {
-        cli_usage(state, "the first --mark is the origin: '%s' must be at 0,0", a->marks[0].name);
+    if (plate && a->lists[MARKS].n > 0 &&
+        (a->lists[MARKS].items[0].value[0] != 0 || a->lists[MARKS].items[0].value[1] != 0)) {
+        cli_usage(state, "the first --mark is the origin: '%s' must be at 0,0",
+                  a->lists[MARKS].items[0].name);
     }
     check_edges(a, state);
 }
@@ -270,54 +302,33 @@ static void take_name(void *at, const char *argument, struct argp_state *state)
     *(const char **)at = checked_name(state, argument);
 }
 
-static void take_mark(void *at, const char *argument, struct argp_state *state)
+static void take_item(void *at, const char *argument, struct argp_state *state)
 {
-    static const int TWO[] = {2, -1};
-    struct arguments *a = at;
+    struct list *list = at;
 
-    a->marks[a->n_marks++] =
-        read_item(state, "--mark", argument, TWO, "a mark: NAME=X,Y, such as M1=48,6");
-}
-
-static void take_edge(void *at, const char *argument, struct argp_state *state)
-{
-    static const int FOUR[] = {4, -1};
-    struct arguments *a = at;
-
-    a->edges[a->n_edges++] = read_item(state, "--edge", argument, FOUR,
-                                       "an edge: NAME=X,Y,X,Y, such as right=37,-23,37,-13");
-}
-
-static void take_tip(void *at, const char *argument, struct argp_state *state)
-{
-    static const int ALLOWED[] = {0, 1, 3, -1};
-    struct arguments *a = at;
-
-    a->tips[a->n_tips++] =
-        read_item(state, "--tip", argument, ALLOWED,
-                  "a tip: NAME, NAME=RADIUS or NAME=RADIUS,X,Y, such as wide=0.45,36.2,-21.3");
+    list->items[list->n++] = read_item(state, list, argument);
 }
 
 /* What stands for what was not said: a window of four edges, one tip. */
 static void fill_in(struct arguments *a)
 {
-    static const struct item MARK = {.name = "M0", .written = {"0", "0"}, .n = 2};
-    static const struct item EDGES[] = {
+    static const struct item mark = {.name = "M0", .written = {"0", "0"}, .n = 2};
+    static const struct item edges[] = {
         {"right", NULL, {"40", "5", "40", "25"}, {40, 5, 40, 25}, 4},
         {"left", NULL, {"10", "25", "10", "5"}, {10, 25, 10, 5}, 4},
         {"top", NULL, {"35", "30", "15", "30"}, {35, 30, 15, 30}, 4},
         {"bottom", NULL, {"15", "0", "35", "0"}, {15, 0, 35, 0}, 4},
     };
-    static const struct item TIP = {.name = "tip1"};
+    static const struct item tip = {.name = "tip1"};
 
-    if (a->n_marks == 0) {
-        a->marks[a->n_marks++] = MARK;
+    if (a->lists[MARKS].n == 0) {
+        a->lists[MARKS].items[a->lists[MARKS].n++] = mark;
     }
-    for (size_t i = 0; a->n_edges < 4 && i < 4 && (i > 0 || a->n_edges == 0); i++) {
-        a->edges[a->n_edges++] = EDGES[i];
+    for (size_t i = 0; a->lists[EDGES].n < 4 && i < 4 && (i > 0 || a->lists[EDGES].n == 0); i++) {
+        a->lists[EDGES].items[a->lists[EDGES].n++] = edges[i];
     }
-    if (a->n_tips == 0) {
-        a->tips[a->n_tips++] = TIP;
+    if (a->lists[TIPS].n == 0) {
+        a->lists[TIPS].items[a->lists[TIPS].n++] = tip;
     }
 }
 
@@ -357,14 +368,6 @@ static int write_all(struct arguments *a)
     return cli_exit_status(error.status);
 }
 
-static void free_items(struct item items[], size_t n)
-{
-    for (size_t i = 0; i < n; i++) {
-        free(items[i].text);
-    }
-    free(items);
-}
-
 #define AT(member) offsetof(struct arguments, member)
 int cli_new(int argc, char *argv[])
 {
@@ -374,18 +377,22 @@ int cli_new(int argc, char *argv[])
          .take = take_name},
         {"units", "UNIT", 1, CLI_UNITS, AT(units),
          .doc = "Unit of all lengths: mm (default), inch or um"},
-        {"mark", "NAME=X,Y", 2, CLI_CALL, 0,
+        {"mark", "NAME=X,Y", 2, CLI_CALL, AT(lists[MARKS]),
          .doc =
              "Of a plate: a mark; the first one is the origin, at 0,0 (can be given several times)",
-         .take = take_mark},
-        {"edge", "NAME=X,Y,X,Y", 2, CLI_CALL, 0,
+         .take = take_item},
+        {"edge", "NAME=X,Y,X,Y", 2, CLI_CALL, AT(lists[EDGES]),
          .doc = "Of a plate: an edge, from and to; its free side is guessed from the edge that it "
                 "faces (can be given several times)",
-         .take = take_edge},
-        {"tip", "NAME=R,X,Y", 2, CLI_CALL, 0,
+         .take = take_item},
+        {"pad", "NAME=X,Y,HEIGHT", 2, CLI_CALL, AT(lists[PADS]),
+         .doc = "Of a plate: a pad that is touched from above, and how high it lies above the "
+                "plane of the first mark (can be given several times)",
+         .take = take_item},
+        {"tip", "NAME=R,X,Y", 2, CLI_CALL, AT(lists[TIPS]),
          .doc = "Of a machine: a tip, perhaps with radius, and with the offset in use (can be "
                 "given several times)",
-         .take = take_tip},
+         .take = take_item},
         {"output", "FILE", 3, CLI_TEXT, AT(output),
          .doc = "Write FILE, which must not be there yet", .letter = 'o'},
         {.argument = "argument", .form = CLI_TEXT, .at = AT(kind)},
@@ -400,19 +407,23 @@ int cli_new(int argc, char *argv[])
                "Exit status: 0 written, 64 wrong use, 74 cannot be written, or is there already.",
     };
     size_t room = (size_t)argc + 8;
-    struct arguments arguments = {.marks = calloc(room, sizeof *arguments.marks),
-                                  .edges = calloc(room, sizeof *arguments.edges),
-                                  .tips = calloc(room, sizeof *arguments.tips)};
+    struct arguments arguments = {0};
     int status = EX_OSERR;
 
-    if (arguments.marks == NULL || arguments.edges == NULL || arguments.tips == NULL) {
-        cli_out_of_memory();
+    for (size_t i = 0; i < LISTS; i++) {
+        arguments.lists[i] = (struct list){&FORMS[i], calloc(room, sizeof(struct item)), 0};
+        if (arguments.lists[i].items == NULL) {
+            cli_out_of_memory();
+        }
     }
     if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         status = write_all(&arguments);
     }
-    free_items(arguments.marks, arguments.n_marks);
-    free_items(arguments.edges, arguments.n_edges);
-    free_items(arguments.tips, arguments.n_tips);
+    for (size_t i = 0; i < LISTS; i++) {
+        for (size_t k = 0; k < arguments.lists[i].n; k++) {
+            free(arguments.lists[i].items[k].text);
+        }
+        free(arguments.lists[i].items);
+    }
     return status;
 }

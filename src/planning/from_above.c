@@ -8,6 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "adjust/height_search.h"
 #include "planning/descend.h"
 
 /* Rotations 30 degrees apart. */
@@ -36,7 +37,8 @@ struct design {
     double turns[ROTATIONS];
     size_t n_turns;
     double reach_mm, variance_mm2;
-    struct tt_machine_xy *at; /* of each pad, from the mark, machine's directions */
+    struct tt_machine_xy *at;    /* of each pad, from the mark, machine's directions */
+    struct tt_machine_xy middle; /* of the pads */
 };
 
 static size_t at_slope(const struct design *d)
@@ -205,7 +207,6 @@ static enum tiptrue_status find_pads(struct design *d, struct tt_arena *arena, s
 {
     const struct tiptrue_plate *plate = d->scene->plate;
     struct tt_pose pose = tt_scene_pose(d->scene, 0);
-    struct tt_machine_xy middle = {0, 0};
 
     d->at = TT_ARENA_NEW(arena, plate->n_pads, struct tt_machine_xy);
     if (d->at == NULL) {
@@ -214,8 +215,8 @@ static enum tiptrue_status find_pads(struct design *d, struct tt_arena *arena, s
     for (size_t p = 0; p < plate->n_pads; p++) {
         if (plate->pads[p].has_at && !plate->pads[p].unused) {
             d->at[d->n_pads] = tt_pose_turn(&pose, plate->pads[p].at);
-            middle.x_mm += d->at[d->n_pads].x_mm;
-            middle.y_mm += d->at[d->n_pads].y_mm;
+            d->middle.x_mm += d->at[d->n_pads].x_mm;
+            d->middle.y_mm += d->at[d->n_pads].y_mm;
             pads[d->n_pads++] = p;
         }
     }
@@ -225,9 +226,11 @@ static enum tiptrue_status find_pads(struct design *d, struct tt_arena *arena, s
                        "the plate has no pad in use whose place is stated: no height can be "
                        "planned");
     }
+    d->middle.x_mm /= (double)d->n_pads;
+    d->middle.y_mm /= (double)d->n_pads;
     for (size_t p = 0; p < d->n_pads; p++) {
-        d->reach_mm = fmax(d->reach_mm, hypot(d->at[p].x_mm - middle.x_mm / (double)d->n_pads,
-                                              d->at[p].y_mm - middle.y_mm / (double)d->n_pads));
+        d->reach_mm = fmax(d->reach_mm,
+                           hypot(d->at[p].x_mm - d->middle.x_mm, d->at[p].y_mm - d->middle.y_mm));
     }
     return TIPTRUE_OK;
 }
@@ -255,28 +258,46 @@ static void choose(const struct design *d, size_t each, size_t (*taken)[2])
     }
 }
 
-/* The share of height @t's variance that the pads' own errors make up: what is left when they are
- * known, mm2. */
-static double held_mm2(const struct design *d, size_t t)
+/* Whether the slope will be known, by the rule of adjust/height_worth.c. */
+static bool tells_slope(const struct design *d)
 {
-    double held = d->c[(3 * t) * (d->n + 1)];
+    const double *c = d->c + at_slope(d) * (d->n + 1);
+    double xx = c[0], xy = c[1], yy = c[d->n + 1];
+
+    return d->scene->machine->level_rad.stated ||
+           0.5 * (xx + yy) + hypot(0.5 * (xx - yy), xy) < TT_SLOPE_KNOWN_RAD * TT_SLOPE_KNOWN_RAD;
+}
+
+/* Variance of height @t, mm2: at the reference mark, or at the pads' middle where the slope is not
+ * known. *held: what is left of it when the pads' own errors are known. */
+static double height_variance(const struct design *d, size_t t, double *held)
+{
+    memset(d->row, 0, d->n * sizeof *d->row);
+    d->row[3 * t] = 1;
+    if (!tells_slope(d)) {
+        d->row[at_slope(d)] = d->middle.x_mm;
+        d->row[at_slope(d) + 1] = d->middle.y_mm;
+    }
+    double variance = *held = set_column(d);
     for (size_t p = 0; p < d->n_pads; p++) {
         double u = fmax(d->scene->plate->pads[d->pads[p]].u_mm, LEAST_PAD_U_MM);
-        double gain = d->c[3 * t * d->n + at_slope(d) + 2 + p] / u;
-        held -= gain * gain;
+        double gain = d->column[at_slope(d) + 2 + p] / u;
+        *held -= gain * gain;
     }
-    return fmax(held, 0);
+    *held = fmax(*held, 0);
+    return variance;
 }
 
 static void expect(const struct design *d, size_t each, struct tt_height_plan *plan)
 {
     for (size_t t = 0; t < d->n_tips; t++) {
         const double *c = d->c + 3 * t * (d->n + 1);
+        double held, variance = height_variance(d, t, &held);
         plan->expected[t] =
             (struct tt_planned_height){.tip = d->scene->tips[d->tips[t]],
                                        .touches = each,
-                                       .u_mm = sqrt(c[0]),
-                                       .same_plate_u_mm = sqrt(held_mm2(d, t)),
+                                       .u_mm = sqrt(variance),
+                                       .same_plate_u_mm = sqrt(held),
                                        .u_face_mm = sqrt(fmax(c[d->n + 1], c[2 * (d->n + 1)]))};
     }
     plan->n_expected = d->n_tips;

@@ -86,10 +86,16 @@ expect("a plate is written", run("new", "plate", "--name", "gap", "--mark", "A=0
                                  "-o", "gap.json"), 0, "^$", "^$")
 sides = {e["name"]: e["free_side"] for e in json.loads((work / "gap.json").read_text())["edges"]}
 tally.check(sides == {"w": "right", "e": "left", "s": "left", "n": "left"}, f"free sides {sides}")
+run("new", "plate", "--units", "um", "--pad", "P1=12.5,-8,35", "--pad", "P2=-3,7.2,-35.5", "-o", "pads.json")
+tally.check([(p["name"], p["at"], p["height"], p["u"]) for p in json.loads((work / "pads.json").read_text())["pads"]] ==
+            [("P1", [12.5, -8], 35, 5), ("P2", [-3, 7.2], -35.5, 5)], "pads are written")
+expect("and shown", run("check", "pads.json"), 0, r"pad P2 at \(-3, 7\.2\), height -35\.5, u 5 µm\n(?:.*\n)*.*P pad", "^$")
+status, _, _ = run("check", "pads.json", "--svg", "pads.svg")
+tally.check(status == 0 and (work / "pads.svg").read_text().count('r="7" fill="#ddd"') == 2, "and drawn")
 expect("and not over another", run("new", "plate", "-o", "gap.json"), 74, "^$", "there already")
 for wrong in (["plate", "--edge", "a=1,2,3"], ["plate", "--edge", "a=1,2,1,2"], ["plate", "--mark", "A=1,0"],
               ["machine", "--tip", "t=x"], ["machine", "--tip", "t=01"], ["plate", "--name", 'a"b'], [], ["board"],
-              ["machine", "--mark", "A=0,0"]):
+              ["machine", "--mark", "A=0,0"], ["plate", "--pad", "P=1,2"], ["machine", "--pad", "P=1,2,3"]):
     expect(f"new {wrong}", run("new", *wrong), 64, "^$", ".")
 run("new", "machine", "--tip", "t1=0.45,36.2,-21.3", "-o", "own.json")
 status, log, _ = run("simulate", "--plate", "plate-mm.json", "--machine", "own.json", "--draw")

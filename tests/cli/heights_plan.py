@@ -114,6 +114,25 @@ def check_expected(tally, folder):
     tally.check(all(word not in text for text in plain for word in words), "without --heights none")
 
 
+def check_few_pads(tally, folder):
+    """Pads that do not tell the slope: heights are planned where they are stated, at the pads' middle."""
+    for n in (1, 2):
+        plate = scene.plate()
+        plate["pads"] = plate["pads"][:n]
+        made = machine()
+        del made["level"]
+        scene.write(folder, plate=plate, machine=made, truth={**scene.truth(), "pads": []})
+        plan = json.loads(planned(folder, "--heights", "12", "--json").stdout)
+        scene.write(folder, plan=plan)
+        (folder / "run.csv").write_text(scene.simulated(folder).stdout)
+        found = json.loads(scene.run(folder, "check", "--json", "run.csv").stdout)["tips"]
+        for height, tip in zip(plan["heights"], found):
+            for key in ("expected_u_mm", "expected_same_plate_u_mm"):
+                tally.check(abs(height[key] / tip["height"][key] - 1) < 0.03, f"{n} pads, {key}: {height}, checked {tip['height']}")
+        by_hand = math.hypot(SIGMA / math.sqrt(12), PAD_U)
+        tally.check(n > 1 or abs(plan["heights"][0]["expected_u_mm"] / by_hand - 1) < 1e-3, f"by hand {by_hand}")
+
+
 def check_program(tally, folder):
     """Over the pad and turned at the safe height; straight down; never below the expected contact by more than overtravel."""
     for mm, units in ((1, "mm"), (25.4, "inch")):
@@ -217,7 +236,7 @@ def main():
     tally = Tally()
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
-        for check in (check_design, check_expected, check_program, check_refused):
+        for check in (check_design, check_expected, check_few_pads, check_program, check_refused):
             check(tally, folder)
     tally.close()
 

@@ -23,7 +23,7 @@
 #define BORDER 60.0
 #define HATCH 9.0 /* length of a stroke on the conductor's side, and the distance of two */
 
-/* The rectangle that holds all marks and edges. */
+/* The rectangle that holds all marks, edges and pads. */
 struct box {
     double x_low, x_high, y_low, y_high;
 };
@@ -46,6 +46,11 @@ static struct box box_of(const struct tiptrue_plate *plate)
     for (size_t i = 0; i < plate->n_edges; i++) {
         take_in(&box, plate->edges[i].from);
         take_in(&box, plate->edges[i].to);
+    }
+    for (size_t i = 0; i < plate->n_pads; i++) {
+        if (plate->pads[i].has_at) {
+            take_in(&box, plate->pads[i].at);
+        }
     }
     return box;
 }
@@ -120,6 +125,20 @@ static void say_edge(struct tt_page *page, const struct tt_units *units,
     tt_page_say(page, 4);
 }
 
+static void say_pad(struct tt_page *page, const struct tt_units *units, const struct tt_pad *pad)
+{
+    tt_buffer_printf(&page->words, "pad %s%s", pad->name, pad->has_at ? " at " : "");
+    if (pad->has_at) {
+        add_place(&page->words, units, pad->at);
+    }
+    tt_buffer_puts(&page->words, ", height ");
+    tt_number_write_rounded(&page->words, units->per_mm * pad->height_mm, units->decimals);
+    add_u(&page->words, units, pad->u_mm);
+    tt_buffer_puts(&page->words, pad->unused ? ", not in use" : "");
+    tt_page_go(page, 2);
+    tt_page_say(page, 4);
+}
+
 /* ---- the drawing of characters ---- */
 
 struct canvas {
@@ -185,6 +204,11 @@ static void draw(struct tt_page *page, const struct tiptrue_plate *plate)
         put(&canvas, plate->marks[i].at.x_mm, plate->marks[i].at.y_mm,
             i == plate->reference ? 'O' : '+');
     }
+    for (size_t i = 0; i < plate->n_pads; i++) {
+        if (plate->pads[i].has_at) {
+            put(&canvas, plate->pads[i].at.x_mm, plate->pads[i].at.y_mm, 'P');
+        }
+    }
     for (size_t row = 0; row < canvas.rows; row++) {
         size_t length = COLUMNS;
         while (length > 0 && canvas.cells[row][length - 1] == ' ') {
@@ -219,8 +243,13 @@ void tt_output_plate_text(const struct tiptrue_plate *plate,
     for (size_t i = 0; i < plate->n_edges; i++) {
         say_edge(&page, units, plate, &plate->edges[i]);
     }
+    for (size_t i = 0; i < plate->n_pads; i++) {
+        say_pad(&page, units, &plate->pads[i]);
+    }
     draw(&page, plate);
-    tt_page_prose(&page, 2, "O reference mark, + mark, # conductor behind an edge");
+    tt_page_prose(&page, 2,
+                  plate->n_pads > 0 ? "O reference mark, + mark, P pad, # conductor behind an edge"
+                                    : "O reference mark, + mark, # conductor behind an edge");
     tt_page_end(&page);
 }
 
@@ -297,6 +326,15 @@ static void picture_mark(struct tt_buffer *svg, const struct map *map,
     put_text(svg, x + 10, y - 10, "start", plate->marks[i].name);
 }
 
+static void picture_pad(struct tt_buffer *svg, const struct map *map, const struct tt_pad *pad)
+{
+    double x = at_x(map, pad->at.x_mm), y = at_y(map, pad->at.y_mm);
+
+    tt_markup(svg, "<circle cx=\"@\" cy=\"@\" r=\"@\" fill=\"#ddd\"", TT_AT(x, y, 7));
+    tt_buffer_printf(svg, " stroke=\"%s\"/>\n", pad->unused ? "#999" : "#111");
+    put_text(svg, x + 10, y + 4, "start", pad->name);
+}
+
 /* A bar of a round length, that of a fifth of the plate or less. */
 static void picture_bar(struct tt_buffer *svg, const struct map *map, const struct tt_units *units,
                         double y)
@@ -335,6 +373,11 @@ void tt_output_plate_svg(const struct tiptrue_plate *plate, const struct tt_unit
     }
     for (size_t i = 0; i < plate->n_marks; i++) {
         picture_mark(buffer, &map, plate, i);
+    }
+    for (size_t i = 0; i < plate->n_pads; i++) {
+        if (plate->pads[i].has_at) {
+            picture_pad(buffer, &map, &plate->pads[i]);
+        }
     }
     picture_bar(buffer, &map, units, height - 18);
     tt_buffer_puts(buffer, "</svg>\n");
