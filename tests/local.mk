@@ -96,7 +96,7 @@ tests_unit_adjust_verdict_test_SOURCES = tests/unit/adjust/verdict_test.c $(scen
 
 # Requests for memory pass through the test, which can fail them.
 tests_fault_export_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
-tests_fault_history_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc
+tests_fault_history_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 tests_fault_memory_test_LDFLAGS = $(AM_LDFLAGS) -Wl,--wrap=malloc,--wrap=calloc,--wrap=realloc,--wrap=tt_arena_get
 tests_fault_planning_memory_test_LDFLAGS = $(tests_fault_memory_test_LDFLAGS)
 
@@ -163,6 +163,7 @@ script_tests = \
   tests/report/documents.py \
   tests/report/looks.py \
   tests/report/pages.py \
+  tests/report/renderers.py \
   tests/simulation/agreement.py \
   tests/simulation/layouts.py \
   tests/simulation/joined.py \
@@ -311,11 +312,13 @@ check-long: all
 	$(SHELL) $(srcdir)/tests/fuzz/long.sh
 
 # What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs;
-# python3-opencv for its affine estimate; clang and cppcheck; ajv by npm; debhelper, lintian and debootstrap for the packages
+# python3-opencv for its affine estimate; inkscape; clang and cppcheck; ajv by npm; debhelper, lintian and debootstrap for the packages
 # (from a clone, as root).
 check-release: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/planning/rs274.py
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/reference/opencv_check.py
+	$(SHELL) $(srcdir)/tests/packages.sh inkscape
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/report/renderers.py inkscape
 	$(SHELL) $(srcdir)/tests/release/schemas.sh
 	$(SHELL) $(srcdir)/tests/release/clang.sh
 	$(SHELL) $(srcdir)/tests/release/analyzers.sh

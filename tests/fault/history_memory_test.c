@@ -2,8 +2,10 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* Memory that runs out at any moment of a history's life, in our code or within SQLite: it is told
  * as such, and what the history holds is sound, with the run whole or not at all. See
- * memory_test.c, whose way of failing requests this is.
+ * memory_test.c, whose way of failing requests this is; those that SQLite makes for itself count,
+ * too, each known by calls enough to reach out of its own ways to memory.
  */
+#define _GNU_SOURCE /* Dl_info */
 #include "config.h"
 
 #include <cJSON.h>
@@ -12,49 +14,15 @@
 
 #include "../unit/ingest/collect.h"
 #include "ingest/ingest.h"
+#include "starve.h"
 #include "tiptrue.h"
 
 #define NOW_S 1774000000.0
 
-void *__real_malloc(size_t size);
-void *__real_calloc(size_t count, size_t size);
-void *__real_realloc(void *piece, size_t size);
-void *__wrap_malloc(size_t size);
-void *__wrap_calloc(size_t count, size_t size);
-void *__wrap_realloc(void *piece, size_t size);
+/* The innermost calls by which kinds of requests are told, and requests that are all tried. */
+enum { CALLS = 6, ALL = 40 };
 
-/* Requests until one fails; 0 = none does. */
-static size_t left;
-static bool failed, once;
 static sqlite3_mem_methods plain;
-
-static bool fails(void)
-{
-    if (left == 0 || (failed && once)) {
-        return false;
-    }
-    if (left > 1) {
-        left--;
-        return false;
-    }
-    failed = true;
-    return true;
-}
-
-void *__wrap_malloc(size_t size)
-{
-    return fails() ? NULL : __real_malloc(size);
-}
-
-void *__wrap_calloc(size_t count, size_t size)
-{
-    return fails() ? NULL : __real_calloc(count, size);
-}
-
-void *__wrap_realloc(void *piece, size_t size)
-{
-    return fails() ? NULL : __real_realloc(piece, size);
-}
 
 /* In place of the C library's, for SQLite too: nobody pulls the plug here, and waiting for the disk
  * would take most of the time. */
@@ -72,12 +40,12 @@ __attribute__((visibility("default"))) int fdatasync(int file)
 
 static void *sqlite_malloc(int size)
 {
-    return fails() ? NULL : plain.xMalloc(size);
+    return fails(&heap) ? NULL : plain.xMalloc(size);
 }
 
 static void *sqlite_realloc(void *piece, int size)
 {
-    return fails() ? NULL : plain.xRealloc(piece, size);
+    return fails(&heap) ? NULL : plain.xRealloc(piece, size);
 }
 
 static char *plate_path, *machine_path, *log_path;
@@ -238,9 +206,29 @@ static void check_left(const char *name, size_t n)
     tiptrue_history_close(history);
 }
 
+/* The job with the @n-th request failing; whether it did. */
+static bool disturbed(const struct job *job, size_t n, bool once)
+{
+    struct tiptrue_error error = {0};
+
+    remove_all();
+    starve(&heap, n, once);
+    const enum tiptrue_status status = whole_job(job, &error);
+    const bool failed = heap.failed;
+    starve(&heap, 0, false);
+    ck_assert_msg(status == TIPTRUE_E_MEMORY || (status == TIPTRUE_OK && (once || !failed)),
+                  "request %zu: status %d, '%s'", n, (int)status, error.text);
+    check_left(path, n);
+    if (access(second, F_OK) == 0) {
+        check_left(second, n);
+    }
+    return failed;
+}
+
 START_TEST(memory_runs_out)
 {
     struct job job = {0};
+    struct tiptrue_error error = {0};
     size_t n = 1;
 
     ck_assert_int_eq(tiptrue_plate_read(plate_path, NULL, &job.plate, NULL), TIPTRUE_OK);
@@ -252,22 +240,17 @@ START_TEST(memory_runs_out)
     ck_assert_int_eq(
         tiptrue_solve(job.workspace, job.plate, job.machine, job.run, NULL, &job.solution, NULL),
         TIPTRUE_OK);
-    for (bool more = true; more; n += n < 40 ? 1 : 29) {
-        struct tiptrue_error error = {0};
+    for (int again = 0; again < 2; again++) { /* what is made once for all is made */
         remove_all();
-        left = n;
-        failed = false;
-        once = _i == 1;
-        enum tiptrue_status status = whole_job(&job, &error);
-        more = failed;
-        left = 0;
-        ck_assert_msg(status == TIPTRUE_E_MEMORY || (status == TIPTRUE_OK && (once || !failed)),
-                      "request %zu: status %d, '%s'", n, (int)status, error.text);
-        check_left(path, n);
-        if (access(second, F_OK) == 0) {
-            check_left(second, n);
-        }
+        note_kinds(&heap);
+        heap.sites.calls = CALLS;
+        ck_assert_int_eq(whole_job(&job, &error), TIPTRUE_OK);
     }
+    while (disturbed(&job, n, _i == 1)) {
+        n = n < ALL ? n + 1 : next_tried(&heap, n);
+    }
+    /* to the end of what was noted; that took longer, which brings a request more */
+    ck_assert_uint_ge(n, heap.sites.n);
     ck_assert_msg(n > 500, "only %zu requests", n);
     remove_all();
     tiptrue_solution_free(job.solution);

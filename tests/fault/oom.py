@@ -15,14 +15,14 @@ import sys
 import tempfile
 
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
-from tally import Tally  # noqa: E402
+from tally import Tally, times  # noqa: E402
 
 top = pathlib.Path(os.environ["srcdir"]).resolve()
 board = top / "examples" / "gauge-board"
 program = str(pathlib.Path(os.environ["TIPTRUE"]).resolve())
 tally = Tally()
-MOST = 150  # new kinds of request tried of one command, evenly spread where it has more (SQLite)
-FEW = 12  # requests tried of one command besides, evenly spread over all it makes
+MOST = times(150, 75)  # new kinds of request tried of one command, evenly spread where it has more (SQLite)
+FEW = times(12, 6)  # requests tried of one command besides, evenly spread over all it makes
 MEMORY = 71
 
 with tempfile.TemporaryDirectory() as scratch:

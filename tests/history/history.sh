@@ -178,6 +178,7 @@ is "the history itself is sound" "2 runs, 2 logs, 3 results, 3 documents, 0 expo
 # what is looked at before writing by one that writes: never a signal, never called an internal fault.
 "$PYTHON" - >bits.txt <<'END'
 import os, pathlib, shutil, sqlite3, subprocess
+sanitized = "-fsanitize" in os.environ["TEST_CFLAGS"]
 shutil.copy("h.db", "whole.db")
 c = sqlite3.connect("whole.db")
 c.execute("pragma journal_mode=delete")
@@ -185,6 +186,8 @@ c.close()
 whole = pathlib.Path("whole.db").read_bytes()
 program = os.environ["TIPTRUE"]
 for bit in range(16 * 8, 100 * 8):
+    if sanitized and bit // 32 not in (11, 15, 17) and bit % 3: # the plain build looks at all
+        continue
     damaged = bytearray(whole)
     damaged[bit // 8] ^= 1 << bit % 8
     commands = [["history", "list"], ["solve", "--plate", "plate.json", "--machine", "machine.json", "short.csv"]]

@@ -14,10 +14,10 @@ import tempfile
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests", "planning"))
 import bench  # noqa: E402
-from tally import Tally  # noqa: E402
+from tally import Tally, times  # noqa: E402
 
-RUNS = 150         # of each plan
-REFUSED = 9        # of all of them: 600 runs, 3 expected at 0.5 %
+RUNS = times(150, 40)    # of each plan
+REFUSED = times(9, 4)    # of all of them: 600 runs, 3 expected at 0.5 %; 160 runs, 0.8 expected
 PLANS = [  # plate, tips, repeatability of touches stated, options
     ("askew", 1, True, ("--touches", 12)),
     ("hexagon", 1, True, ("--touches", 18)),

@@ -13,10 +13,9 @@ import tempfile
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests", "planning"))
 import bench  # noqa: E402
-from tally import Tally  # noqa: E402
+from tally import SANITIZED, Tally  # noqa: E402
 
 WITHIN = 1.10      # of the fewest moves
-SANITIZED = "-fsanitize" in os.environ.get("TEST_CFLAGS", "")
 SECONDS = 5 if SANITIZED else 0.5  # of processor time, for eight tips; the sanitizers slow it down several times
 CASES = [  # plate, tips, most touches of a tip, most sightings, targets
     ("askew", 1, 34, 3, (0.0041, 0.0034, 0.0029)),

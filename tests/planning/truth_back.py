@@ -2,7 +2,7 @@
 # Copyright (C) 2026 the tiptrue authors
 """Property: solving a simulated run without scatter gives its truth back to 1e-6 mm, for random plates, poses and tips.
 
-truth_back.py [PLATES]: random plates, 60 by default, for make check; 1000 for make check-statistics. What is random: number,
+truth_back.py [PLATES]: random plates, 60 by default, 30 under sanitizers, for make check; 1000 for make check-statistics. What is random: number,
 places and directions of edges and marks, sense of rotation, setups, radii, thermal expansion. Solved is with a machine file that
 states neither radius nor yaw, since what is stated draws the result towards itself.
 """
@@ -16,7 +16,7 @@ import tempfile
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
 sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests", "planning"))
 import bench  # noqa: E402
-from tally import Tally  # noqa: E402
+from tally import Tally, times  # noqa: E402
 
 BOUND_MM = 1e-6
 
@@ -89,7 +89,7 @@ def one(seed, folder):
 
 
 def main():
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 60
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else times(60, 30)
     tally = Tally()
     largest = 0.0
     with tempfile.TemporaryDirectory(prefix="tiptrue-") as folder:

@@ -16,9 +16,8 @@ import numpy as np
 sys.path[:0] = [os.path.join(os.environ["srcdir"], "tests"), os.path.join(os.environ["srcdir"], "tests", "report")]
 import runs  # noqa: E402
 from marks import SVG, Checks, figures, line_of, place, plain  # noqa: E402
-from tally import Tally  # noqa: E402
+from tally import SANITIZED, Tally  # noqa: E402
 
-SANITIZED = "-fsanitize" in os.environ.get("TEST_CFLAGS", "")
 tally = Tally()
 check_pictures, straight = Checks(tally).pictures, Checks(tally).straight
 
@@ -361,9 +360,10 @@ def svg_files(folder):
     for name in sorted(names):
         root = ET.parse(os.path.join(target, name + ".svg")).getroot()
         tally.check(root.tag == SVG + "svg" and root.find(SVG + "style") is not None, f"{name}.svg does not stand alone")
-        # renderers without variables, such as librsvg, would show them black
+        # renderers without variables, such as librsvg, would show them black; so would Inkscape with rules for what is inside "svg"
         style = root.find(SVG + "style").text
         tally.check("var(" not in style and "@ink" not in style and "fill:#1c2430" in style, f"{name}.svg: no literal colours")
+        tally.check("svg ." not in style, f"{name}.svg: rules that Inkscape does not take")
     check_plate_names(target)
     check_step(target)
 

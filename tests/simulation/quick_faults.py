@@ -3,6 +3,7 @@
 """Few runs of every kind of fault, of the mixture, of wrong rows and of clean designs, in seconds.
 With many runs: the tools themselves (make check-statistics). Environment: TIPTRUE, srcdir.
 """
+import os
 import sys
 
 import designs
@@ -11,11 +12,14 @@ import mislabels
 import outside
 import trials
 
+sys.path.insert(0, os.path.join(os.environ["srcdir"], "tests"))
+from tally import times  # noqa: E402
+
 PARTS = (
-    (trials, "--runs 10 --plate square --plate ragged5"),
-    (hazard, "--runs 400 --tell 3"),
-    (mislabels, "--each 61"),
-    (designs, "--designs 3 --runs 100"),
+    (trials, f"--runs {times(10, 4)} --plate square --plate ragged5"),
+    (hazard, f"--runs {times(400, 100)} --tell 3"),
+    (mislabels, f"--each {times(61, 183)}"),
+    (designs, f"--designs 3 --runs {times(100, 40)}"),
 )
 
 
