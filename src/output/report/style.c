@@ -25,33 +25,35 @@ static const struct palette LIGHT = {"#fff",    "#1c2430", "#56606d", "#d9dee4",
 static const struct palette DARK = {"#12171e", "#e9edf1", "#a9b3be", "#343e49", "#1d242d",
                                     "#ababed", "#f2960a", "#dbc6a5", "#ee365a", "#3e9b93"};
 
-/* Neither '<' nor '&' in here: it stands in the page as it is, and an XML parser reads it. */
+/* Classes stand alone: Inkscape 1.2 takes none for inside "svg". Nothing else on the page has one
+ * of theirs. Neither '<' nor '&' in here: it stands in the page as it is, and an XML parser reads
+ * it. */
 static const char PICTURE[] =
     "svg{font:11px system-ui,\"DejaVu Sans\",\"Liberation "
     "Sans\",sans-serif;color:@ink;background:@paper}\n"
-    "svg .bg{fill:@paper}\n"
-    "svg text{fill:@ink}svg .m{fill:@soft}\n"
-    "svg .g{stroke:@grid;fill:none}svg .f{stroke:@soft;fill:none}svg .z{stroke:@soft;fill:none}\n"
-    "svg .c{stroke:@ochre;fill:none;stroke-width:1.5}svg "
+    ".bg{fill:@paper}\n"
+    "text{fill:@ink}.m{fill:@soft}\n"
+    ".g{stroke:@grid;fill:none}.f{stroke:@soft;fill:none}.z{stroke:@soft;fill:none}\n"
+    ".c{stroke:@ochre;fill:none;stroke-width:1.5}"
     ".d{stroke:@umber;fill:none;stroke-width:1.5;stroke-dasharray:5 3}\n"
-    "svg .u{fill:@blue}svg .w{fill:none;stroke:@blue}svg "
+    ".u{fill:@blue}.w{fill:none;stroke:@blue}"
     ".x{fill:none;stroke:@red;stroke-width:1.6}\n"
-    "svg .n{fill:none;stroke:@umber;stroke-width:1.3}svg "
+    ".n{fill:none;stroke:@umber;stroke-width:1.3}"
     ".s{fill:none;stroke:@green;stroke-width:1.3}\n"
-    "svg .pt{stroke:@blue;fill:none;stroke-width:3.4;stroke-linecap:round}\n"
-    "svg .b{fill:@red}svg .k{stroke:@blue;fill:none}svg .kx{stroke:@red;fill:none}\n"
-    "svg .e{stroke:@ink;stroke-width:2;fill:none}svg .h{stroke:@soft;fill:none;stroke-width:.8}\n"
-    "svg .v{stroke:@red;fill:none;stroke-width:1.5;stroke-dasharray:2 2}\n"
-    "svg .r{fill:@blue;fill-opacity:.18;stroke:@blue;stroke-width:1.3}\n"
-    "svg .R{fill:none;stroke:@blue;stroke-width:1.3;stroke-dasharray:6 3}\n"
-    "svg .l{fill:none;stroke:@green;stroke-width:1.6;stroke-dasharray:1 3;stroke-linecap:round}\n"
-    "svg .N{fill:@blue}svg .P{fill:none;stroke:@ochre;stroke-width:2}\n"
-    "svg .bx{fill:@blue}svg .by{fill:@ochre}svg .px{fill:none;stroke:@blue;stroke-width:1.2}\n"
-    "svg .py{fill:none;stroke:@ochre;stroke-width:1.2}\n"
-    "svg .E{fill:@green}svg .S{fill:none;stroke:@red;stroke-width:1.5}\n"
-    "svg .no{font-weight:700;paint-order:stroke;stroke:@paper;stroke-width:3px}\n"
-    "svg .pm{fill:@green;fill-opacity:.15;stroke:none}svg "
-    ".o{fill:@ochre;fill-opacity:.16;stroke:none}svg .B{fill:@fill}\n";
+    ".pt{stroke:@blue;fill:none;stroke-width:3.4;stroke-linecap:round}\n"
+    ".b{fill:@red}.k{stroke:@blue;fill:none}.kx{stroke:@red;fill:none}\n"
+    ".e{stroke:@ink;stroke-width:2;fill:none}.h{stroke:@soft;fill:none;stroke-width:.8}\n"
+    ".v{stroke:@red;fill:none;stroke-width:1.5;stroke-dasharray:2 2}\n"
+    ".r{fill:@blue;fill-opacity:.18;stroke:@blue;stroke-width:1.3}\n"
+    ".R{fill:none;stroke:@blue;stroke-width:1.3;stroke-dasharray:6 3}\n"
+    ".l{fill:none;stroke:@green;stroke-width:1.6;stroke-dasharray:1 3;stroke-linecap:round}\n"
+    ".N{fill:@blue}.P{fill:none;stroke:@ochre;stroke-width:2}\n"
+    ".bx{fill:@blue}.by{fill:@ochre}.px{fill:none;stroke:@blue;stroke-width:1.2}\n"
+    ".py{fill:none;stroke:@ochre;stroke-width:1.2}\n"
+    ".E{fill:@green}.S{fill:none;stroke:@red;stroke-width:1.5}\n"
+    ".no{font-weight:700;paint-order:stroke;stroke:@paper;stroke-width:3px}\n"
+    ".pm{fill:@green;fill-opacity:.15;stroke:none}"
+    ".o{fill:@ochre;fill-opacity:.16;stroke:none}.B{fill:@fill}\n";
 
 static const char *colour(const struct palette *p, const char *name, size_t length)
 {
