@@ -148,6 +148,14 @@ static double choose(struct choices *c, double low, double high)
     return low + (high - low) * value / 65535.0;
 }
 
+/* A number from @low to @high, near @low mostly: what is many times as long to solve is tried less
+ * often. */
+static double choose_low(struct choices *c, double low, double high)
+{
+    double t = choose(c, 0, 1);
+    return low + (high - low) * t * t * t;
+}
+
 /* A plate of three to eight edges about its middle, and two marks. */
 static void make_plate(struct choices *c, char *text, size_t size)
 {
@@ -195,11 +203,13 @@ static void make_machine(struct choices *c, char *text, size_t size)
             : ",{\"name\":\"v\",\"radius\":0.52,\"radius_u\":0.012,\"offset\":[-23.85,11.07]}");
 }
 
-/* Touches late, early, mis-sighted or misnamed, as the choices say. */
+/* Touches late, early, mis-sighted or misnamed, few or all, as the choices say. */
 static void spoil(struct choices *c, const struct tiptrue_plate *plate, struct tiptrue_run *run)
 {
-    for (size_t i = 0; i < run->n_observations && c->end - c->at >= 3; i++) {
-        struct tt_observation *o = &run->observations[i];
+    const size_t every = (size_t)choose_low(c, 1, 12.99);
+    const size_t most = (size_t)choose_low(c, 0, 60);
+    for (size_t n = 0, i = 0; n < most && c->end - c->at >= 3; n++, i += every) {
+        struct tt_observation *o = &run->observations[i % run->n_observations];
         double size_mm = pow(10, choose(c, -4, 1.5));
         switch (*c->at++ % 6) {
         case 0:
@@ -255,7 +265,7 @@ static void write_plan(struct files *f, const struct tiptrue_proposal *proposal)
 static void go_round(struct files *f, struct choices *c)
 {
     static char plate[4000], machine[1000];
-    struct tiptrue_plan_options options = {.touches = (size_t)choose(c, 8, 60)};
+    struct tiptrue_plan_options options = {.touches = (size_t)choose_low(c, 8, 60)};
     options.sightings = (size_t)choose(c, 1, 4);
     options.setups = (size_t)choose(c, 1, 2.2);
     unsigned long seed = (unsigned long)choose(c, 1, 65535);
