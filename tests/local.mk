@@ -312,8 +312,8 @@ check-long: all
 	$(SHELL) $(srcdir)/tests/fuzz/long.sh
 
 # What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs;
-# python3-opencv for its affine estimate; inkscape; clang and cppcheck; ajv by npm; debhelper, lintian and debootstrap for the packages
-# (from a clone, as root).
+# python3-opencv for its affine estimate; inkscape; clang and cppcheck; ajv by npm; debhelper, lintian and debootstrap for the
+# packages and for a 32-bit root (from a clone, as root).
 check-release: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/planning/rs274.py
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/reference/opencv_check.py

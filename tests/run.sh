@@ -15,7 +15,8 @@ if command -v npm >/dev/null 2>&1; then
 fi
 # shellcheck disable=SC2086 # no word, or one
 sh tests/packages.sh $npm gcc libc6-dev make autoconf automake libtool pkg-config libgsl-dev libcjson-dev libpcre2-dev libxml2-dev \
-    libxxhash-dev libsqlite3-dev check python3 python3-scipy python3-jsonschema locales mandoc chromium fonts-dejavu-core librsvg2-bin || exit 1
+    libxxhash-dev libsqlite3-dev check python3 python3-scipy python3-jsonschema locales mandoc chromium fonts-dejavu-core \
+    librsvg2-bin || exit 1
 
 if [ -e config.status ]; then
     echo "the source directory holds a build of its own, which a build outside it cannot stand beside; run: make distclean" >&2

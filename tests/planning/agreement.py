@@ -3,8 +3,8 @@
 """The uncertainty that `plan` predicts against the scatter of simulated and solved runs, for two and four edges, one and eight
 tips, one and two setups.
 
-agreement.py [RUNS]: simulated runs of each kind, 150 by default, 40 under sanitizers, for make check; 2000 for make check-statistics. The bound is
-5 %, or four standard deviations of a scatter estimated from so many runs where that is more.
+agreement.py [RUNS]: simulated runs of each kind, 150 by default, 40 under sanitizers, for make check; 2000 for make
+check-statistics. The bound is 5 %, or four standard deviations of a scatter estimated from so many runs where that is more.
 """
 import json
 import os

@@ -11,8 +11,8 @@ differ, changes the mean of a square that it crosses by at most half a row of pi
 levels; half as much again is let go. A filled thing in black, or without its fill, is off by its contrast over all its squares,
 and a point of three pixels' radius by 33 and more.
 
-2026-11-26: all pictures were black in librsvg, which knows no variables of CSS. 2026-11-27: and in Inkscape 1.2, which takes no rule
-like "svg .bg" for what is inside the picture."""
+2026-11-26: all pictures were black in librsvg, which knows no variables of CSS. 2026-11-27: and in Inkscape 1.2, which takes no
+rule like "svg .bg" for what is inside the picture."""
 import base64
 import glob
 import math
@@ -109,7 +109,7 @@ def faults(browser, folder):
                 faulty = hidden(svg, rule)
                 mean, most, _ = apart(browser, faulty, drawn("librsvg", faulty, folder))
                 tally.check(mean > MEAN or most > LARGEST,
-                            f"{os.path.basename(path)} without the colour of {rule.decode()}}} is not noticed: {mean:.2f}, {most:.1f}")
+                            f"{os.path.basename(path)}: {rule.decode()}}} without its colour is not noticed: {mean:.2f}, {most:.1f}")
                 planted += 1
     tally.check(planted >= 2 * len(PICTURES) - 3, f"only {planted} faults were planted")
 
