@@ -2,9 +2,9 @@
 # Copyright (C) 2026 the tiptrue authors
 """Property: solving a simulated run without scatter gives its truth back to 1e-6 mm, for random plates, poses and tips.
 
-truth_back.py [PLATES]: random plates, 60 by default, 30 under sanitizers, for make check; 1000 for make
-check-statistics. What is random: number, places and directions of edges and marks, sense of rotation, setups, radii, thermal expansion. Solved is with a machine file that
-states neither radius nor yaw, since what is stated draws the result towards itself.
+truth_back.py [PLATES]: random plates, 60 by default, 30 under sanitizers, for make check; 1000 for make check-statistics. What is
+random: number, places and directions of edges and marks, sense of rotation, setups, radii, thermal expansion. Solved is with a
+machine file that states neither radius nor yaw, since what is stated draws the result towards itself.
 """
 import json
 import math

@@ -109,7 +109,7 @@ def faults(browser, folder):
                 faulty = hidden(svg, rule)
                 mean, most, _ = apart(browser, faulty, drawn("librsvg", faulty, folder))
                 tally.check(mean > MEAN or most > LARGEST,
-                            f"{os.path.basename(path)}: {rule.decode()}}} without its colour is not noticed: {mean:.2f}, {most:.1f}")
+                            f"{os.path.basename(path)}: {rule.decode()}}} without its colour is not seen: {mean:.2f}, {most:.1f}")
                 planted += 1
     tally.check(planted >= 2 * len(PICTURES) - 3, f"only {planted} faults were planted")
 
