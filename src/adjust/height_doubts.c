@@ -11,6 +11,59 @@
 
 /* A pad is touched this near to its stated place; else it is another one. */
 #define OFF_PAD_MM 3.0
+/* Edges and pads of a plate lie this near to the plane of its mark: a camera that is in focus on
+ * the mark sees them (common practice, no source). */
+#define OFF_TOUCH_HEIGHT_MM 10.0
+
+/* ---- where the machine can be ---- */
+
+static bool is_within(double z_mm, double low_mm, double high_mm)
+{
+    return z_mm >= low_mm && z_mm <= high_mm;
+}
+
+/* What else @z_mm may be, that is within. */
+static const char *kind_of_range(double z_mm, double low_mm, double high_mm)
+{
+    return is_within(25.4 * z_mm, low_mm, high_mm) || is_within(z_mm / 25.4, low_mm, high_mm)
+               ? "height-range-inch"
+           : is_within(-z_mm, low_mm, high_mm) ? "height-range-negative"
+                                               : "height-range";
+}
+
+enum tiptrue_status tt_height_range(struct tt_view *view)
+{
+    const struct tt_motion *motion = &view->machine->motion;
+    const struct tt_heights *h = view->heights->fit->heights;
+    size_t *lines = TT_ARENA_NEW(view->scratch, h->n_rows, size_t), n = 0;
+    double low = motion->z_mm.stated ? motion->z_mm.low : -HUGE_VAL,
+           high = motion->z_mm.stated ? motion->z_mm.high : HUGE_VAL, worst = 0, most = 0;
+
+    if (lines == NULL) {
+        return TIPTRUE_E_MEMORY;
+    }
+    high = motion->safe_height_mm.stated ? fmin(high, motion->safe_height_mm.value) : high;
+    if (motion->touch_height_mm.stated) {
+        low = fmax(low, motion->touch_height_mm.value - OFF_TOUCH_HEIGHT_MM);
+        high = fmin(high, motion->touch_height_mm.value + OFF_TOUCH_HEIGHT_MM);
+    }
+    for (size_t i = 0; i < h->n_rows; i++) {
+        double off = fmax(low - h->rows[i].z_mm, h->rows[i].z_mm - high);
+        if (off > 0) {
+            lines[n++] = view->run->observations[h->rows[i].row].line;
+            worst = off > most ? h->rows[i].z_mm : worst;
+            most = fmax(most, off);
+        }
+    }
+    if (n == 0) {
+        return TIPTRUE_OK;
+    }
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR,
+        (struct tt_about){TT_NONE, TT_NONE, TT_NONE, lines, n},
+        TT_VALUES(TT_TEXT("quantity", "height"), TT_TEXT("what", kind_of_range(worst, low, high)),
+                  TT_IN_MM("found", worst), TT_IN_MM("least", low), TT_IN_MM("most", high)));
+}
 
 /* ---- places ---- */
 

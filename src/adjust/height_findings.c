@@ -380,8 +380,9 @@ enum tiptrue_status tt_findings_of_heights(struct tt_view *view)
         status = tell_mode(view, m);
     }
     if (status == TIPTRUE_OK && (status = ambiguous(view)) == TIPTRUE_OK &&
-        (status = of_tips(view)) == TIPTRUE_OK && (status = of_pads(view)) == TIPTRUE_OK) {
-        status = repeatability(view);
+        (status = of_tips(view)) == TIPTRUE_OK && (status = of_pads(view)) == TIPTRUE_OK &&
+        (status = repeatability(view)) == TIPTRUE_OK) {
+        status = tt_height_range(view);
     }
     return status;
 }

@@ -105,6 +105,22 @@ static void keep_end(struct search *s, struct tt_height_fit *fit)
     }
 }
 
+/* Whether each face runout of @fit rests on more good touches than any numbers would fit. */
+static bool faces_are_supported(const struct tt_height_fit *fit)
+{
+    bool supported = true;
+
+    for (size_t m = 0; m < fit->n_modes; m++) {
+        size_t good = 0;
+        for (size_t i = 0; i < fit->heights->n_rows; i++) {
+            good += fit->heights->rows[i].tip == fit->modes[m].what && fit->good[i] > 0.5;
+        }
+        supported =
+            supported && (fit->modes[m].kind != TT_HEIGHT_FACE || good >= TT_LEAST_FACE_ROWS);
+    }
+    return supported;
+}
+
 /* One climb; its end is kept unless it is an end found before. False: out of memory. */
 static bool climb(struct search *s, const struct tt_height_mode modes[], size_t n,
                   struct tt_height_start start)
@@ -119,7 +135,7 @@ static bool climb(struct search *s, const struct tt_height_mode modes[], size_t 
         return false;
     }
     s->work += 12.0 * (double)s->heights->n_rows * (double)(fit->n * fit->n);
-    if (tt_height_climb(fit, start)) {
+    if (tt_height_climb(fit, start) && faces_are_supported(fit)) {
         keep_end(s, fit);
     }
     return true;

@@ -33,6 +33,10 @@ TT_MUST_USE enum tiptrue_status tt_height_choose(struct tt_height_choice *choice
 TT_MUST_USE bool tt_height_table(struct tt_arena *arena, const struct tt_heights *heights,
                                  struct tt_height_mode **modes, size_t *n_modes);
 
+/* Face runout and height are three numbers: they are asked after where so many touches of the tip
+ * are good. */
+#define TT_LEAST_FACE_ROWS 5
+
 /* A slope is known where its worst direction is known to this, rad. */
 #define TT_SLOPE_KNOWN_RAD 5e-3
 

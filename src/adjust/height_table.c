@@ -43,7 +43,13 @@ bool tt_height_table(struct tt_arena *arena, const struct tt_heights *h,
         return false;
     }
     for (size_t t = 0; t < h->n_tips && h->rotations_stated; t++) {
-        add_mode(s, TT_HEIGHT_FACE, t, h->n_tips);
+        size_t rows = 0;
+        for (size_t i = 0; i < n; i++) {
+            rows += h->rows[i].tip == t;
+        }
+        if (rows >= TT_LEAST_FACE_ROWS) {
+            add_mode(s, TT_HEIGHT_FACE, t, h->n_tips);
+        }
     }
     for (size_t p = 0; p < h->n_pads; p++) {
         add_mode(s, TT_HEIGHT_PAD, p, h->n_pads);

@@ -20,8 +20,10 @@ TT_MUST_USE enum tiptrue_status tt_heights_expect(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_heights_collect(const struct tt_view *view,
                                                    struct tt_heights *heights);
 
-/* height_doubts.c: rows of @pad that were not made where it is; a change of the @index-th tip's
- * height that is not plausible. */
+/* height_doubts.c: heights at which the machine cannot have been, or touched, by its motion part;
+ * rows of @pad that were not made where it is; a change of the @index-th tip's height that is not
+ * plausible. */
+TT_MUST_USE enum tiptrue_status tt_height_range(struct tt_view *view);
 TT_MUST_USE enum tiptrue_status tt_height_places(struct tt_view *view, size_t pad);
 TT_MUST_USE enum tiptrue_status tt_height_change(struct tt_view *view, size_t index);
 

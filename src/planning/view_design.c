@@ -179,11 +179,29 @@ static enum tiptrue_status check_wish(const struct tt_scene *scene, const struct
     return TIPTRUE_OK;
 }
 
+/* Place @k in the picture. Where the turn is not stated the mark may be seen anywhere on a circle
+ * about the centre: all places are on the largest one that keeps from the picture's edges. */
+static void set_place(const struct tt_camera *camera, size_t k, struct tt_view_place *view)
+{
+    const double *size = camera->size_px, *centre = camera->centre_px;
+    double x = 2 * PLACES[k][0] - 1, y = 2 * PLACES[k][1] - 1, length = hypot(x, y);
+
+    if (camera->has_turn) {
+        view->px = round(size[0] * (0.5 + (0.5 - BORDER) * x));
+        view->py = round(size[1] * (0.5 + (0.5 - BORDER) * y));
+        return;
+    }
+    double nearest =
+               fmin(fmin(centre[0], size[0] - centre[0]), fmin(centre[1], size[1] - centre[1])),
+           reach = length > 0 ? (1 - 2 * BORDER) * fmax(nearest, 0) / length : 0;
+    view->px = round(centre[0] + reach * x);
+    view->py = round(centre[1] + reach * y);
+}
+
 static enum tiptrue_status design_init(struct design *d, const struct tt_scene *scene,
                                        const struct tt_view_wish *wish, struct tt_arena *arena)
 {
     const struct tiptrue_plate *plate = scene->plate;
-    const double *size = scene->machine->camera.size_px;
 
     *d = (struct design){.scene = *scene, .n_marks = tt_plate_marks_in_use(plate)};
     struct tt_view_place *all = TT_ARENA_NEW(arena, d->n_marks * N_PLACES, struct tt_view_place);
@@ -193,10 +211,8 @@ static enum tiptrue_status design_init(struct design *d, const struct tt_scene *
         return TIPTRUE_E_MEMORY;
     }
     for (size_t c = 0; c < d->n_marks * N_PLACES; c++) {
-        const double *place = PLACES[c % N_PLACES];
         all[c].mark = tt_plate_mark_in_use(plate, plate->reference, c / N_PLACES);
-        all[c].px = round(size[0] * (BORDER + (1 - 2 * BORDER) * place[0]));
-        all[c].py = round(size[1] * (BORDER + (1 - 2 * BORDER) * place[1]));
+        set_place(&scene->machine->camera, c % N_PLACES, &all[c]);
     }
     for (size_t i = 0; i < wish->n_probes; i++) {
         d->ones[i] = 1;

@@ -245,6 +245,33 @@ def check_blunders(tally, folder):
                         for t in r["tips"]), f"{what}: no height is kept that is off")
 
 
+def check_range(tally, folder):
+    """Without heights in use: what 'motion' says of z tells unit, sign and lengths; without it nothing can, and nothing is kept."""
+    rng = random.Random(29)
+    rows = rows_of(rng)
+    motion = {"safe_height": 12, "touch_height": -21.5, "limits": {"z": [-26, 40]}}
+
+    def bare(**more):
+        made = machine(**more)
+        made["tips"] = [{key: tip[key] for key in ("name", "offset")} for tip in made["tips"]]
+        return made
+
+    for what, made, kind in (
+            ("good", rows, None),
+            ("inch", list(with_z(rows, lambda z, _: z / 25.4)), "height-range-inch"),
+            ("mm", list(with_z(rows, lambda z, _: z * 25.4)), "height-range-inch"),
+            ("sign", list(with_z(rows, lambda z, _: -z)), "height-range-negative"),
+            ("lengths", list(with_z(rows, lambda z, tip: z - TIPS[tip]["height"])), "height-range")):
+        found = solve(folder, plate(), bare(motion=motion), log(rng, made))
+        told = [f for f in found["findings"] if str(f["values"].get("what")).startswith("height-range")]
+        tally.check([f["values"]["what"] for f in told] == ([kind] if kind else []), f"{what}: {codes(found)}")
+        tally.check(not kind or (told[0]["severity"] == "error" and len(told[0]["rows"]) == len(rows)), f"{what}: {told}")
+        tally.check(all(t["offset_verdict"] == "keep" for t in found["tips"]), f"{what}: x and y are kept")
+        tally.check(all((t["height"]["verdict"] == "repeat") == bool(kind) for t in found["tips"]), f"{what}: {found['tips']}")
+        found = solve(folder, plate(), bare(), log(rng, made))
+        tally.check(all(t["height"]["verdict"] != "keep" for t in found["tips"]), f"{what} without motion: nothing is kept")
+
+
 def check_report(tally, folder):
     """The page has each tip's height, the pads and the slope, to the printed digits; without touches from above nothing of it."""
     rng = random.Random(4)
@@ -271,6 +298,7 @@ def main():
         check_truth(tally, folder)
         check_pads(tally, folder)
         check_blunders(tally, folder)
+        check_range(tally, folder)
         check_report(tally, folder)
     tally.close()
 

@@ -189,6 +189,28 @@ def check_round(tally, folder):
     tally.check(done.returncode == 10 and "NEXT:" in done.stdout, f"after views: {done.returncode} {done.stdout} {done.stderr}")
 
 
+def check_turn_unknown(tally, folder):
+    """A turn that is not stated: whatever it is, the marks come to lie in the picture, and solving finds it; a centre aside too."""
+    for centre in (None, (560, 455)):
+        made = machine(None, centre_px=centre)
+        scene.write(folder, plate=plate(), machine=made)
+        plan = json.loads(planned(folder, "--views", "9", "--json").stdout)
+        c = centre or (640, 480)
+        reach = 0.75 * min(c[0], SIZE[0] - c[0], c[1], SIZE[1] - c[1])
+        radii = [math.hypot(px - c[0], py - c[1]) for _, px, py in views_of(plan)]
+        tally.check(max(radii) < reach + 1 and sum(r > reach - 1 for r in radii) >= 6, f"{radii} of {reach}")
+        for turn in (37.3, -128.6, 171.2):
+            camera = {"scale_mm_per_px": list(SCALE), "turn_deg": turn, "shear_deg": 0.1, "mirrored": False, "sigma_px": 0.1}
+            scene.write(folder, plan=plan, truth=scene.truth(camera=camera))
+            log = scene.simulated(folder).stdout
+            rows = [row for row in scene.rows(log) if row["kind"] == "view"]
+            inside = [0.1 * s < float(row[key]) < 0.9 * s for row in rows for key, s in (("px", SIZE[0]), ("py", SIZE[1]))]
+            tally.check(len(rows) == 9 and all(inside), f"turned by {turn}: {rows}")
+            (folder / "run.csv").write_text(log)
+            found = json.loads(scene.run(folder, "solve", "--json", "run.csv").stdout)["camera"]
+            tally.check(abs(found["turn_deg"] - turn) < 0.1, f"turn {turn}: {found}")
+
+
 def check_drawn(tally, folder):
     """A truth drawn for planned views, as a controller's log with its plan, gives the picture back; without views none is drawn."""
     made = machine(3.4, True, u_px=0.1)
@@ -270,7 +292,7 @@ def main():
     tally = Tally()
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
-        for check in (check_heads, check_design, check_round, check_drawn, check_moves, check_refused):
+        for check in (check_heads, check_design, check_round, check_turn_unknown, check_drawn, check_moves, check_refused):
             check(tally, folder)
     tally.close()
 

@@ -12,6 +12,10 @@
     "plausible"
 #define ACCEPT "; if it is right, solve with --accept-change"
 
+#define OUT_OF_RANGE                                                                               \
+    "a touch from above at z {found} ({lines}) cannot be: by the limits of z and the safe and "    \
+    "touch heights of 'motion' contacts lie between {least} and {most}"
+
 static const struct {
     enum tt_finding_code code;
     const char *kind; /* NULL: any */
@@ -24,6 +28,13 @@ static const struct {
     {TT_FINDING_IMPLAUSIBLE, "height-repeatability",
      "touches from above repeat to {found} only, and {most} is the most that is believed: look for "
      "a loose tip, a loose plate, a bad contact, or columns of the log mixed up"},
+    {TT_FINDING_IMPLAUSIBLE, "height-range-inch",
+     OUT_OF_RANGE "; in another unit it would be within: is z in the log in the log's units?"},
+    {TT_FINDING_IMPLAUSIBLE, "height-range-negative",
+     OUT_OF_RANGE "; with the other sign it would be within: z is counted upwards"},
+    {TT_FINDING_IMPLAUSIBLE, "height-range",
+     OUT_OF_RANGE ": check z in the log, its zero, whether the controller takes off the tips' "
+                  "lengths, and 'motion' in the machine file"},
     {TT_FINDING_SCATTERED, "pad-early",
      "{early} of {of} touches on pad '{pad}' ({lines}) triggered up to {depth_max} above it and "
      "were left out (bounce, or noise on the contact's cable; if it is most of those left out, is "
