@@ -77,23 +77,25 @@ void tt_buffer_putc(struct tt_buffer *buffer, char c)
     tt_buffer_add(buffer, &c, 1);
 }
 
+void tt_buffer_vprintf(struct tt_buffer *buffer, const char *format, va_list arguments)
+{
+    va_list again;
+    va_copy(again, arguments);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    buffer->failed = buffer->failed || length < 0;
+    if (!buffer->failed && reserve(buffer, (size_t)length)) {
+        vsnprintf(buffer->text + buffer->length, (size_t)length + 1, format, again);
+        buffer->length += (size_t)length;
+    }
+    va_end(again);
+}
+
 void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...)
 {
     va_list arguments;
     va_start(arguments, format);
-    int length = vsnprintf(NULL, 0, format, arguments);
+    tt_buffer_vprintf(buffer, format, arguments);
     va_end(arguments);
-    if (length < 0) {
-        buffer->failed = true;
-        return;
-    }
-    if (!reserve(buffer, (size_t)length)) {
-        return;
-    }
-    va_start(arguments, format);
-    vsnprintf(buffer->text + buffer->length, (size_t)length + 1, format, arguments);
-    va_end(arguments);
-    buffer->length += (size_t)length;
 }
 
 void tt_buffer_reset(struct tt_buffer *buffer)

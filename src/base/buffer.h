@@ -5,6 +5,7 @@
 #ifndef TT_BASE_BUFFER_H
 #define TT_BASE_BUFFER_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 
@@ -28,6 +29,8 @@ void tt_buffer_end(struct tt_buffer *buffer, char *end);
 /* printf in the "C" way of numbers whatever the locale for %d %zu %s %c; floating-point conversions
  * are not allowed: use base/number.h. */
 void tt_buffer_printf(struct tt_buffer *buffer, const char *format, ...) TT_PRINTF(2, 3);
+void tt_buffer_vprintf(struct tt_buffer *buffer, const char *format, va_list arguments)
+    TT_PRINTF(2, 0);
 /* Empty, memory kept. */
 void tt_buffer_reset(struct tt_buffer *buffer);
 /* A finished text becomes the caller's, for free(): *text, never NULL, with its length if @length

@@ -357,6 +357,15 @@ void tt_number_write_fixed(struct tt_buffer *buffer, double value, int decimals,
     add_fixed(buffer, sign, whole, decimals);
 }
 
+struct tt_fixed tt_fixed(double value, int decimals, bool plus)
+{
+    struct tt_fixed fixed;
+    struct tt_buffer buffer = {.text = fixed.text, .capacity = sizeof fixed.text}; /* never grows */
+
+    tt_number_write_fixed(&buffer, value, decimals, plus);
+    return fixed;
+}
+
 void tt_number_write_rounded(struct tt_buffer *buffer, double value, int decimals)
 {
     double size = fabs(value);

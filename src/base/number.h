@@ -34,6 +34,14 @@ void tt_number_write(struct tt_buffer *buffer, double value);
  * printf in the "C" locale). */
 void tt_number_write_fixed(struct tt_buffer *buffer, double value, int decimals, bool plus);
 
+/* The same as a text that lasts to the end of the expression, for tt_buffer_printf:
+ * tt_fixed(1.5, 2, false).text. */
+#define TT_FIXED_SIZE 400 /* the largest double has 309 digits before the point */
+struct tt_fixed {
+    char text[TT_FIXED_SIZE];
+};
+struct tt_fixed tt_fixed(double value, int decimals, bool plus);
+
 /* As tt_number_write_fixed, trailing zeros (and a trailing point) left out: the compact form for
  * JSON. The decimal that is written reads back as the double nearest to it. */
 void tt_number_write_rounded(struct tt_buffer *buffer, double value, int decimals);

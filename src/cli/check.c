@@ -28,8 +28,7 @@ struct job {
 static int tell_determined(struct job *job, const char *path, const struct tiptrue_run *run)
 {
     const struct cli_objects *objects = job->objects;
-    struct cli_messages messages = {
-        .stream = stderr, .telling = job->inputs->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(job->inputs->json);
     struct tiptrue_error error = {0};
     bool determined = false;
     char *text = NULL;
@@ -54,10 +53,7 @@ static int tell_determined(struct job *job, const char *path, const struct tiptr
     if (error.status != TIPTRUE_OK) {
         return cli_file_read(&messages, path, "run", &error);
     }
-    cli_write(text, length);
-    if (job->inputs->json) {
-        cli_write("\n", 1);
-    }
+    cli_write_result(text, length, job->inputs->json);
     free(text);
     return determined ? 0 : CLI_EXIT_REPEAT;
 }

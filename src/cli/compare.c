@@ -29,13 +29,11 @@ static void check_arguments(void *input, struct argp_state *state)
 {
     const struct cli_history_arguments *arguments = input;
 
-    if (arguments->last > 0 && arguments->n_names > 0) {
-        cli_usage(state, "--last compares runs of the history: no result is named beside it");
-    }
-    if (arguments->last == 0 && arguments->n_names != 2) {
-        cli_usage(state, "two results are needed: files of `tiptrue solve --json', or, with "
-                         "--history, ids of stored runs");
-    }
+    cli_refuse_if(state, arguments->last > 0 && arguments->n_names > 0,
+                  "--last compares runs of the history: no result is named beside it");
+    cli_refuse_if(state, arguments->last == 0 && arguments->n_names != 2,
+                  "two results are needed: files of `tiptrue solve --json', or, with "
+                  "--history, ids of stored runs");
 }
 
 /* The last run of the machine and the one @last before it, from the history. */
@@ -74,8 +72,7 @@ static int read_last(const struct cli_history_arguments *arguments, struct pair 
 static int read_result(const struct pair *pair, const char *name, bool json,
                        struct tiptrue_solution **solution)
 {
-    struct cli_messages messages = {.stream = stderr,
-                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(json);
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
     char id[TIPTRUE_RUN_ID_SIZE];
@@ -107,10 +104,7 @@ static int show(const struct cli_history_arguments *arguments, const struct pair
             tiptrue_comparison_text(comparison, arguments->json, &look, &text, &length, &error);
     }
     if (error.status == TIPTRUE_OK) {
-        cli_write(text, length);
-        if (arguments->json) {
-            cli_write("\n", 1);
-        }
+        cli_write_result(text, length, arguments->json);
     }
     free(text);
     tiptrue_comparison_free(comparison);

@@ -118,9 +118,7 @@ static error_t parse_option(int key, char *argument, struct argp_state *state)
         }
         return 0;
     case ARGP_KEY_END:
-        if (*shell == NULL) {
-            cli_usage(state, "a shell is missing: bash, zsh or fish");
-        }
+        cli_refuse_if(state, *shell == NULL, "a shell is missing: bash, zsh or fish");
         return 0;
     default:
         return ARGP_ERR_UNKNOWN;

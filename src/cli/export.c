@@ -133,24 +133,17 @@ static void check_arguments(void *input, struct argp_state *state)
         }
         return;
     }
-    if (arguments->result == NULL) {
-        cli_usage(
-            state,
-            "RESULT is missing: name the file that solve --json wrote, or - for standard input");
-    }
-    if (options->n_put > 0 && options->into == NULL) {
-        cli_usage(state, "--put needs --into: the file that the value is put into");
-    }
-    if (arguments->template != NULL && (options->into != NULL || options->dry_run)) {
-        cli_usage(
-            state,
-            "--template writes to standard output; --into and --dry-run have no meaning with it");
-    }
-    if (arguments->n_rotations > 0 && arguments->template == NULL) {
-        cli_usage(
-            state,
-            "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
-    }
+    cli_refuse_if(
+        state, arguments->result == NULL,
+        "RESULT is missing: name the file that solve --json wrote, or - for standard input");
+    cli_refuse_if(state, options->n_put > 0 && options->into == NULL,
+                  "--put needs --into: the file that the value is put into");
+    cli_refuse_if(
+        state, arguments->template != NULL && (options->into != NULL || options->dry_run),
+        "--template writes to standard output; --into and --dry-run have no meaning with it");
+    cli_refuse_if(
+        state, arguments->n_rotations > 0 && arguments->template == NULL,
+        "--rotations is for --template; elsewhere a field says its rotation: t1.offset.x@90");
     const char *const files[] = {arguments->result, arguments->template, arguments->machine,
                                  arguments->plate};
     (void)cli_count_stdin(state, 0, files, sizeof files / sizeof files[0]);

@@ -126,10 +126,7 @@ static int verify(int argc, char *argv[])
             printf(counts.boards > 0 ? ", %zu boards: " : ": ", counts.boards);
             printf(counts.faults == 0 ? "no damage found\n" : "%zu faults\n", counts.faults);
         }
-        if (error.status != TIPTRUE_OK) {
-            cli_messages_error(&messages, &error);
-        }
-        status = cli_exit_status(error.status);
+        status = cli_messages_failed(&messages, &error);
     }
     tiptrue_history_close(history);
     cli_history_clear(&arguments);
@@ -188,9 +185,8 @@ static error_t parse_action(int key, char *argument, struct argp_state *state)
         state->next = state->argc;
         return 0;
     case ARGP_KEY_END:
-        if (request->action == NULL) {
-            cli_usage(state, "what to do with the history is missing: " NAMES);
-        }
+        cli_refuse_if(state, request->action == NULL,
+                      "what to do with the history is missing: " NAMES);
         return 0;
     default:
         return ARGP_ERR_UNKNOWN;

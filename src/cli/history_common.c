@@ -48,18 +48,14 @@ int cli_history_open(const char *named, const struct tiptrue_machine *machine, b
         cli_wait_aloud(error.status == TIPTRUE_OK ? *history : NULL);
     }
     free(path);
-    if (error.status != TIPTRUE_OK) {
-        cli_messages_error(messages, &error);
-    }
-    return cli_exit_status(error.status);
+    return cli_messages_failed(messages, &error);
 }
 
 /* The machine file that is meant, in *machine; NULL: there is none. Only of one that was named the
  * faults are told. */
 static int read_machine(const char *named, bool json, struct tiptrue_machine **machine)
 {
-    struct cli_messages messages = {.stream = stderr,
-                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(json);
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
     struct cli_found found = {0};
@@ -130,8 +126,7 @@ int cli_history_open_for(struct cli_history_arguments *arguments, bool write,
         status = take_machine(arguments, machine, &path);
     }
     if (status == EX_OK) {
-        struct cli_messages messages = {
-            .stream = stderr, .telling = arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+        struct cli_messages messages = cli_messages_aloud(arguments->json);
         status = cli_history_open(path != NULL ? path : arguments->history, NULL, write, &messages,
                                   history);
     }

@@ -33,15 +33,12 @@ static void check_arguments(void *input, struct argp_state *state)
     const struct arguments *arguments = input;
     const struct cli_inputs *inputs = &arguments->inputs;
 
-    if (arguments->common.n_names == 0) {
-        cli_usage(state, "a PATH is missing: name a file or a folder");
-    }
-    if ((inputs->plan == NULL) != (inputs->pattern == NULL)) {
-        cli_usage(state, "--plan and --pattern need each other");
-    }
-    if ((inputs->plate == NULL) != (inputs->machine == NULL)) {
-        cli_usage(state, "--plate and --machine need each other");
-    }
+    cli_refuse_if(state, arguments->common.n_names == 0,
+                  "a PATH is missing: name a file or a folder");
+    cli_refuse_if(state, (inputs->plan == NULL) != (inputs->pattern == NULL),
+                  "--plan and --pattern need each other");
+    cli_refuse_if(state, (inputs->plate == NULL) != (inputs->machine == NULL),
+                  "--plate and --machine need each other");
 }
 
 /* Paths that were found, each for free(). */

@@ -26,9 +26,7 @@ struct arguments {
 static void take_part(struct arguments *arguments, enum tiptrue_history_part part,
                       struct argp_state *state)
 {
-    if (arguments->raw) {
-        cli_usage(state, "--json, --log and --document exclude each other");
-    }
+    cli_refuse_if(state, arguments->raw, "--json, --log and --document exclude each other");
     arguments->raw = true;
     arguments->part = part;
 }
@@ -52,17 +50,12 @@ static void check(void *input, struct argp_state *state)
 {
     const struct arguments *arguments = input;
 
-    if (arguments->replace && !arguments->again) {
-        cli_usage(state, "--replace needs --again");
-    }
-    if (arguments->again && arguments->raw) {
-        cli_usage(state, "--again shows what changes; it excludes --json, --log and --document");
-    }
-    if (arguments->common.n_names == 0 && !arguments->again) {
-        cli_usage(
-            state,
-            "a RUN is missing: the first digits of its id, as `tiptrue history list' shows it");
-    }
+    cli_refuse_if(state, arguments->replace && !arguments->again, "--replace needs --again");
+    cli_refuse_if(state, arguments->again && arguments->raw,
+                  "--again shows what changes; it excludes --json, --log and --document");
+    cli_refuse_if(
+        state, arguments->common.n_names == 0 && !arguments->again,
+        "a RUN is missing: the first digits of its id, as `tiptrue history list' shows it");
 }
 
 static void take_json(void *at, const char *argument, struct argp_state *state)
@@ -150,10 +143,7 @@ static enum tiptrue_status show_board(struct showing *showing, const char *id,
     if (showing->shown++ > 0 && !arguments->raw) {
         cli_write("\n", 1);
     }
-    cli_write(text, length);
-    if (arguments->common.json) {
-        cli_write("\n", 1);
-    }
+    cli_write_result(text, length, arguments->common.json);
     free(text);
     return TIPTRUE_OK;
 }

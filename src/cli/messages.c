@@ -112,6 +112,13 @@ void cli_usage(const struct argp_state *state, const char *format, ...)
     exit(EX_USAGE); /* under ARGP_NO_EXIT argp_error comes back */
 }
 
+void cli_refuse_if(const struct argp_state *state, bool wrong, const char *text)
+{
+    if (wrong) {
+        cli_usage(state, "%s", text);
+    }
+}
+
 size_t cli_count_stdin(const struct argp_state *state, size_t before, const char *const files[],
                        size_t n)
 {
@@ -262,15 +269,25 @@ void cli_messages_clear(struct cli_messages *messages)
     messages->n_faults = 0;
 }
 
-int cli_failed(bool json, const struct tiptrue_error *error)
+struct cli_messages cli_messages_aloud(bool json)
 {
-    struct cli_messages messages = {.stream = stderr,
-                                    .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    return (struct cli_messages){.stream = stderr,
+                                 .telling = json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+}
 
+int cli_messages_failed(struct cli_messages *messages, const struct tiptrue_error *error)
+{
     if (error->status != TIPTRUE_OK) {
-        cli_messages_error(&messages, error);
+        cli_messages_error(messages, error);
     }
     return cli_exit_status(error->status);
+}
+
+int cli_failed(bool json, const struct tiptrue_error *error)
+{
+    struct cli_messages messages = cli_messages_aloud(json);
+
+    return cli_messages_failed(&messages, error);
 }
 
 bool cli_messages_any(const struct cli_messages *messages)

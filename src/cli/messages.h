@@ -41,6 +41,8 @@ void cli_put_escaped(FILE *to, const char *text);
  * asks for JSON, an error object goes there first. */
 void cli_usage(const struct argp_state *state, const char *format, ...)
     __attribute__((format(printf, 2, 3)));
+/* The same of @text where it is @wrong. */
+void cli_refuse_if(const struct argp_state *state, bool wrong, const char *text);
 
 /* How often '-' is among the @n @files (an item NULL: not named), added to @before; a usage error
  * beyond once, for standard input can be read only once. */
@@ -48,6 +50,8 @@ size_t cli_count_stdin(const struct argp_state *state, size_t before, const char
                        size_t n);
 /* Let @history (NULL: none) tell on standard error when it waits for another process. */
 void cli_wait_aloud(struct tiptrue_history *history);
+/* Messages that go to standard error at once, and the first as JSON if @json is set. */
+struct cli_messages cli_messages_aloud(bool json);
 /* A sink that writes into @messages what is told of one file more. */
 struct tiptrue_sink cli_messages_sink(struct cli_messages *messages);
 /* Whether a command line asks for JSON: *to is then the file of `ready --json FILE', or NULL:
@@ -59,6 +63,8 @@ void cli_print_usage_json(const char *to, const char *text);
 void cli_print_error_json(const struct tiptrue_error *error);
 /* Write @error, unless the sink was told errors already: @error repeats the first of them. */
 void cli_messages_error(struct cli_messages *messages, const struct tiptrue_error *error);
+/* Tell @error, if it is one. Returns the exit status that stands for it. */
+int cli_messages_failed(struct cli_messages *messages, const struct tiptrue_error *error);
 /* Tell @error, if it is one, into new messages on standard error, as JSON too if @json is set.
  * Returns the exit status that stands for it. */
 int cli_failed(bool json, const struct tiptrue_error *error);

@@ -279,12 +279,9 @@ static void check_kind(void *input, struct argp_state *state)
     const struct arguments *a = input;
     bool plate = a->kind != NULL && strcmp(a->kind, "plate") == 0;
 
-    if (a->kind == NULL || (!plate && strcmp(a->kind, "machine") != 0)) {
-        cli_usage(state, "say what is wanted: 'tiptrue new plate' or 'tiptrue new machine'");
-    }
-    if (plate && a->lists[TIPS].n > 0) {
-        cli_usage(state, "--tip is for a machine");
-    }
+    cli_refuse_if(state, a->kind == NULL || (!plate && strcmp(a->kind, "machine") != 0),
+                  "say what is wanted: 'tiptrue new plate' or 'tiptrue new machine'");
+    cli_refuse_if(state, plate && a->lists[TIPS].n > 0, "--tip is for a machine");
     if (!plate &&
         (a->lists[MARKS].n + a->lists[EDGES].n + a->lists[PADS].n > 0 || a->serial != NULL)) {
         cli_usage(state, "--mark, --edge, --pad and --serial are for a plate");

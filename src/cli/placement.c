@@ -41,24 +41,19 @@ struct judging {
 static void check_arguments(void *input, struct argp_state *state)
 {
     struct arguments *arguments = input;
-    if (arguments->machine == NULL) {
-        cli_usage(state, "--machine is missing: name the file of the machine");
-    }
-    if (arguments->n_boards == 0) {
-        cli_usage(state, "a FILE is missing: name the table of the parts, or - for standard input");
-    }
+    cli_refuse_if(state, arguments->machine == NULL,
+                  "--machine is missing: name the file of the machine");
+    cli_refuse_if(state, arguments->n_boards == 0,
+                  "a FILE is missing: name the table of the parts, or - for standard input");
     if (arguments->result == NULL && (arguments->present != NULL || arguments->learn != NULL)) {
         cli_usage(state, "--present and --learn are about a run: name it by --result");
     }
-    if ((arguments->learn == NULL) != (arguments->plate == NULL)) {
-        cli_usage(state, "--learn writes what --plate then is: they need each other");
-    }
-    if (arguments->learn != NULL && arguments->n_boards > 1) {
-        cli_usage(state, "--learn takes one board at a time");
-    }
-    if (arguments->report != NULL && strcmp(arguments->report, "-") == 0) {
-        cli_usage(state, "--report needs a file: standard output has the words");
-    }
+    cli_refuse_if(state, (arguments->learn == NULL) != (arguments->plate == NULL),
+                  "--learn writes what --plate then is: they need each other");
+    cli_refuse_if(state, arguments->learn != NULL && arguments->n_boards > 1,
+                  "--learn takes one board at a time");
+    cli_refuse_if(state, arguments->report != NULL && strcmp(arguments->report, "-") == 0,
+                  "--report needs a file: standard output has the words");
     (void)cli_count_stdin(state, cli_count_stdin(state, 0, &arguments->machine, 1),
                           arguments->boards, arguments->n_boards);
 }
@@ -99,8 +94,7 @@ static int judge(struct judging *judging, const char *path)
                                 [TIPTRUE_UPDATE] = CLI_EXIT_UPDATE,
                                 [TIPTRUE_REPEAT] = CLI_EXIT_REPEAT,
                                 [TIPTRUE_NOT_MEASURED] = CLI_EXIT_REPEAT};
-    struct cli_messages messages = {
-        .stream = stderr, .telling = judging->arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(judging->arguments->json);
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_error error = {0};
     struct tiptrue_board *board = NULL;
@@ -127,10 +121,7 @@ static int judge(struct judging *judging, const char *path)
     status = cli_file_read(&messages, path, "board", &error);
     if (status == EX_OK) {
         judging->n_judged++;
-        cli_write(text, length);
-        if (judging->arguments->json) {
-            cli_write("\n", 1);
-        }
+        cli_write_result(text, length, judging->arguments->json);
         status = cli_worse(EXITS[tiptrue_placement_verdict(placement)],
                            learn(judging, placement, &messages));
     }

@@ -33,17 +33,15 @@ struct arguments {
 static void check_board(const struct arguments *arguments, const struct argp_state *state)
 {
     const struct tiptrue_plan_options *o = &arguments->options;
-    if ((arguments->board.parts > 0) != (arguments->board.width_mm > 0)) {
-        cli_usage(state, "--board and --parts need each other");
-    }
-    if (arguments->board.parts > 0 &&
-        (o->target_mm > 0 || o->target_view_mm > 0 || o->setups > 0 ||
-         o->touches + o->heights + o->views + o->sightings > 0 || arguments->after != NULL ||
-         arguments->form == TIPTRUE_PLAN_RS274)) {
-        cli_usage(
-            state,
-            "--board is about parts: only --parts, --tip, --margin, --csv and --json go with it");
-    }
+    cli_refuse_if(state, (arguments->board.parts > 0) != (arguments->board.width_mm > 0),
+                  "--board and --parts need each other");
+    cli_refuse_if(
+        state,
+        arguments->board.parts > 0 &&
+            (o->target_mm > 0 || o->target_view_mm > 0 || o->setups > 0 ||
+             o->touches + o->heights + o->views + o->sightings > 0 || arguments->after != NULL ||
+             arguments->form == TIPTRUE_PLAN_RS274),
+        "--board is about parts: only --parts, --tip, --margin, --csv and --json go with it");
 }
 
 /* Whether what is wanted goes together; else a usage error. */
@@ -51,16 +49,12 @@ static void check_wishes(const struct arguments *arguments, const struct argp_st
 {
     const struct tiptrue_plan_options *o = &arguments->options;
 
-    if (arguments->after == NULL && o->target_mm > 0 && o->touches > 0) {
-        cli_usage(state, "--target-u and --touches exclude each other, but with --after");
-    }
-    if (arguments->after != NULL && (o->sightings > 0 || o->setups > 0)) {
-        cli_usage(state, "--sightings and --setups are not for --after: the run has them already");
-    }
-    if (o->sightings > 0 && (o->views > 0 || o->target_view_mm > 0)) {
-        cli_usage(state,
+    cli_refuse_if(state, arguments->after == NULL && o->target_mm > 0 && o->touches > 0,
+                  "--target-u and --touches exclude each other, but with --after");
+    cli_refuse_if(state, arguments->after != NULL && (o->sightings > 0 || o->setups > 0),
+                  "--sightings and --setups are not for --after: the run has them already");
+    cli_refuse_if(state, o->sightings > 0 && (o->views > 0 || o->target_view_mm > 0),
                   "views are in place of sightings: --sightings, or --views and --target-view");
-    }
 }
 
 /* Whether all of the command line goes together; else a usage error. */
@@ -72,13 +66,11 @@ static void check_arguments(void *input, struct argp_state *state)
         cli_usage(state, "'%s' is too much: a run so far is named by --after",
                   arguments->inputs.runs[0]);
     }
-    if (arguments->after == NULL && arguments->inputs.plan != NULL) {
-        cli_usage(state, "--plan says what a controller's log was, and needs --after");
-    }
+    cli_refuse_if(state, arguments->after == NULL && arguments->inputs.plan != NULL,
+                  "--plan says what a controller's log was, and needs --after");
     check_wishes(arguments, state);
-    if (arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT) {
-        cli_usage(state, "one form at a time: --json, --csv or --rs274");
-    }
+    cli_refuse_if(state, arguments->inputs.json && arguments->form != TIPTRUE_PLAN_TEXT,
+                  "one form at a time: --json, --csv or --rs274");
     if (arguments->inputs.json) {
         arguments->form = TIPTRUE_PLAN_JSON;
     }
@@ -127,8 +119,7 @@ static int exit_of(const struct arguments *arguments, const struct tiptrue_propo
 
 static int plan_all(const struct arguments *arguments, const struct cli_objects *objects)
 {
-    struct cli_messages messages = {
-        .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(arguments->inputs.json);
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_text_options look = cli_text_options(arguments->inputs.plain);
     struct tiptrue_proposal *proposal = NULL;
@@ -148,10 +139,7 @@ static int plan_all(const struct arguments *arguments, const struct cli_objects 
         cli_messages_error(&messages, &error);
     } else {
         status = exit_of(arguments, proposal);
-        cli_write(text, length);
-        if (arguments->form == TIPTRUE_PLAN_JSON) {
-            cli_write("\n", 1);
-        }
+        cli_write_result(text, length, arguments->form == TIPTRUE_PLAN_JSON);
     }
     free(text);
     tiptrue_proposal_free(proposal);

@@ -34,10 +34,7 @@ static int write_board(const struct tiptrue_test_board *board, enum tiptrue_plan
     size_t length = 0;
     error->status = tiptrue_test_board_write(board, form, look, &text, &length, error);
     if (error->status == TIPTRUE_OK) {
-        cli_write(text, length);
-        if (form == TIPTRUE_PLAN_JSON) {
-            cli_write("\n", 1);
-        }
+        cli_write_result(text, length, form == TIPTRUE_PLAN_JSON);
     }
     free(text);
     return error->status != TIPTRUE_OK       ? cli_exit_status(error->status)

@@ -26,9 +26,8 @@ static void check_arguments(void *input, struct argp_state *state)
     struct cli_ready_arguments *arguments = input;
 
     arguments->inputs.command = state->name;
-    if (arguments->write && arguments->dry_run) {
-        cli_usage(state, "--write and --dry-run exclude each other");
-    }
+    cli_refuse_if(state, arguments->write && arguments->dry_run,
+                  "--write and --dry-run exclude each other");
 }
 
 static _Noreturn void wrong_use(const struct cli_ready_job *job, const char *text)

@@ -73,10 +73,7 @@ int cli_ready_failed(const struct cli_ready_job *job, const struct tiptrue_error
         messages->errors += fault->line == error->line && fault->column == error->column &&
                             strcmp(fault->file, error->file) == 0;
     }
-    if (error->status != TIPTRUE_OK) {
-        cli_messages_error(messages, error);
-    }
-    return cli_exit_status(error->status);
+    return cli_messages_failed(messages, error);
 }
 
 static enum tiptrue_status put_json(const struct cli_ready_job *job, const char *text,

@@ -154,10 +154,7 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
 
     error.status = tiptrue_report_add_file(report, path, objects->plate, objects->machine,
                                            objects->plan, arguments->pattern, &sink, &error);
-    if (error.status != TIPTRUE_OK) {
-        cli_messages_error(&messages, &error);
-    }
-    return cli_exit_status(error.status);
+    return cli_messages_failed(&messages, &error);
 }
 
 /* The weeks of the machines in the history. */
@@ -213,18 +210,13 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
 static void check_arguments(void *input, struct argp_state *state)
 {
     struct arguments *arguments = input;
-    if (arguments->n_files == 0 && !arguments->weeks) {
-        cli_usage(state,
+    cli_refuse_if(state, arguments->n_files == 0 && !arguments->weeks,
                   "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
-    }
-    if (arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL)) {
-        cli_usage(
-            state,
-            "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
-    }
-    if (arguments->output == NULL) {
-        cli_usage(state, "-o is missing: name the file of the page, or - for standard output");
-    }
+    cli_refuse_if(
+        state, arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL),
+        "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
+    cli_refuse_if(state, arguments->output == NULL,
+                  "-o is missing: name the file of the page, or - for standard output");
     (void)cli_count_stdin(state, 0, arguments->files, arguments->n_files);
 }
 

@@ -26,12 +26,10 @@ static void check_arguments(void *input, struct argp_state *state)
 {
     struct arguments *arguments = input;
     arguments->inputs.command = state->name;
-    if ((arguments->truth != NULL) == arguments->draw) {
-        cli_usage(state, "name a truth with --truth, or have one drawn with --draw");
-    }
-    if (arguments->exact && !arguments->draw) {
-        cli_usage(state, "--exact is for --draw: a truth says itself how much it scatters");
-    }
+    cli_refuse_if(state, (arguments->truth != NULL) == arguments->draw,
+                  "name a truth with --truth, or have one drawn with --draw");
+    cli_refuse_if(state, arguments->exact && !arguments->draw,
+                  "--exact is for --draw: a truth says itself how much it scatters");
 }
 
 /* The plan that was named, or the one that `plan` would make, which is in *proposal then. */

@@ -187,10 +187,7 @@ static void print(const struct job *job, size_t index, const struct outcome *out
     if (!json && index > 0 && !job->arguments->brief) {
         cli_write("\n", 1);
     }
-    cli_write(outcome->text, outcome->length);
-    if (json) {
-        cli_write("\n", 1);
-    }
+    cli_write_result(outcome->text, outcome->length, json);
     if (job->history != NULL) {
         fflush(stdout); /* what is on disk is told at once; a failure shows at the end */
     }
@@ -264,8 +261,7 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
 /* The present offsets, from where the machine has them. */
 static int read_present(const struct arguments *arguments, const struct cli_objects *objects)
 {
-    struct cli_messages messages = {
-        .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(arguments->inputs.json);
     struct tiptrue_error error = {0};
 
     error.status = cli_present_read(arguments->present, objects->machine, &error);
@@ -302,8 +298,7 @@ static int tell_latest(const struct arguments *arguments, const struct cli_objec
 /* With the history open, if runs are to be entered. */
 static int solve_into_history(const struct arguments *arguments, const struct cli_objects *objects)
 {
-    struct cli_messages messages = {
-        .stream = stderr, .telling = arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct cli_messages messages = cli_messages_aloud(arguments->inputs.json);
     struct tiptrue_history *history = NULL;
     struct tiptrue_between *between = NULL;
     struct tiptrue_error error = {0};
@@ -337,19 +332,15 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
 /* What --together does not go with. */
 static void check_together(const struct arguments *arguments, struct argp_state *state)
 {
-    if (arguments->history != NULL || arguments->record) {
-        cli_usage(state, "--together is not for a history, which keeps one log for each run: enter "
-                         "each log by itself");
-    }
-    if (arguments->inputs.plan != NULL) {
-        cli_usage(
-            state,
-            "--together is not for controllers' logs: a plan says what the moves of one log were");
-    }
-    if (arguments->inputs.n_runs < 2) {
-        cli_usage(state, "--together needs two RUNs or more: the log so far, and that of the "
-                         "touches made after it");
-    }
+    cli_refuse_if(state, arguments->history != NULL || arguments->record,
+                  "--together is not for a history, which keeps one log for each run: enter "
+                  "each log by itself");
+    cli_refuse_if(
+        state, arguments->inputs.plan != NULL,
+        "--together is not for controllers' logs: a plan says what the moves of one log were");
+    cli_refuse_if(state, arguments->inputs.n_runs < 2,
+                  "--together needs two RUNs or more: the log so far, and that of the "
+                  "touches made after it");
 }
 
 /* What does not go together, and what is missing. */
@@ -360,12 +351,10 @@ static void check_arguments(void *input, struct argp_state *state)
         cli_usage(state, "--least-squares is for comparing with other programs; its results do not "
                          "enter a history");
     }
-    if (arguments->present != NULL && strcmp(arguments->present, "-") == 0) {
-        cli_usage(state, "--present names the machine's configuration file, not standard input");
-    }
-    if (arguments->inputs.n_runs == 0) {
-        cli_usage(state, "a RUN is missing: name the file of the run log, or - for standard input");
-    }
+    cli_refuse_if(state, arguments->present != NULL && strcmp(arguments->present, "-") == 0,
+                  "--present names the machine's configuration file, not standard input");
+    cli_refuse_if(state, arguments->inputs.n_runs == 0,
+                  "a RUN is missing: name the file of the run log, or - for standard input");
     if (arguments->together) {
         check_together(arguments, state);
     }

@@ -46,6 +46,14 @@ void cli_write(const char *text, size_t length)
     }
 }
 
+void cli_write_result(const char *text, size_t length, bool line_end)
+{
+    cli_write(text, length);
+    if (line_end) {
+        cli_write("\n", 1);
+    }
+}
+
 void cli_guard_streams(void)
 {
     for (int stream = STDIN_FILENO; stream <= STDERR_FILENO; stream++) {

@@ -22,6 +22,8 @@ void cli_guard_signals(void);
  * reads what would follow. */
 void cli_write(const char *text, size_t length);
 
+/* The same, with a line feed behind it if @line_end: a result as JSON. */
+void cli_write_result(const char *text, size_t length, bool line_end);
 /* @text as the file @path, with a line feed at its end if @line_end: whole or not at all, written
  * beside it and then given its name. A device or pipe takes it as it is. */
 enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end,

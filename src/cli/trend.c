@@ -57,10 +57,7 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
         error.status = tiptrue_history_changed(history, trend, arguments->since, &changed, &error);
     }
     if (error.status == TIPTRUE_OK) {
-        cli_write(text, length);
-        if (arguments->history.json) {
-            cli_write("\n", 1);
-        }
+        cli_write_result(text, length, arguments->history.json);
     }
     free(text);
     tiptrue_trend_free(trend);

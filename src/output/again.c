@@ -38,16 +38,14 @@ static void begin_line(const struct lines *lines)
 {
     tt_page_puts(lines->page, "  ");
     if (lines->tip != NULL) {
-        tt_page_puts(lines->page, lines->tip);
-        tt_page_puts(lines->page, ": ");
+        tt_page_printf(lines->page, "%s: ", lines->tip);
     }
     *lines->any = true;
 }
 
 static void put_unit(struct tt_page *page)
 {
-    tt_page_puts(page, " ");
-    tt_page_puts(page, tt_page_units(page)->small);
+    tt_page_printf(page, " %s", tt_page_units(page)->small);
 }
 
 /* "name from -> to um (+change)", where it changed. */
@@ -88,11 +86,7 @@ static void compare_dof(const struct lines *lines, const char *name, double befo
     }
     if (strcmp(words[0], words[1]) != 0) {
         begin_line(lines);
-        tt_page_puts(lines->page, name);
-        tt_page_puts(lines->page, " ");
-        tt_page_puts(lines->page, words[0]);
-        tt_page_puts(lines->page, " -> ");
-        tt_page_puts(lines->page, words[1]);
+        tt_page_printf(lines->page, "%s %s -> %s", name, words[0], words[1]);
         tt_page_line_end(lines->page);
     }
 }
@@ -104,10 +98,7 @@ static void compare_verdict(const struct lines *lines, enum tiptrue_verdict befo
         return;
     }
     begin_line(lines);
-    tt_page_puts(lines->page, "verdict ");
-    tt_page_puts(lines->page, tt_verdict_word(before));
-    tt_page_puts(lines->page, " -> ");
-    tt_page_puts(lines->page, tt_verdict_word(anew));
+    tt_page_printf(lines->page, "verdict %s -> %s", tt_verdict_word(before), tt_verdict_word(anew));
     tt_page_line_end(lines->page);
 }
 
@@ -154,8 +145,7 @@ static void tell_missing(struct tt_page *page, const struct tiptrue_solution *of
     for (size_t i = 0; i < of->n_tips; i++) {
         if (find_tip(in, of->tips[i].name) == NULL) {
             begin_line(&(struct lines){page, of->tips[i].name, any});
-            tt_page_puts(page, text);
-            tt_page_line_end(page);
+            tt_page_line(page, text);
         }
     }
 }
@@ -178,12 +168,8 @@ static void compare_findings(struct tt_page *page, const struct tiptrue_solution
                is = count_findings(anew, (enum tt_finding_code)code);
         if (was != is) {
             begin_line(&(struct lines){page, NULL, any});
-            tt_page_puts(page, "finding ");
-            tt_page_puts(page, tt_finding_name((enum tt_finding_code)code));
-            tt_page_puts(page, ": ");
-            tt_page_count(page, was);
-            tt_page_puts(page, " -> ");
-            tt_page_count(page, is);
+            tt_page_printf(page, "finding %s: %zu -> %zu",
+                           tt_finding_name((enum tt_finding_code)code), was, is);
             tt_page_line_end(page);
         }
     }
@@ -215,12 +201,9 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
                            .units = options != NULL ? tt_units_of(options->units) : NULL};
     bool any = false;
 
-    tt_page_puts(&page, anew->run_id != NULL ? anew->run_id : "run");
-    tt_page_puts(&page, anew->started != NULL ? ", " : "");
-    tt_page_puts(&page, anew->started != NULL ? anew->started : "");
-    tt_page_puts(&page, ": stored by ");
-    tt_page_puts(&page, version);
-    tt_page_puts(&page, ", solved again by " PACKAGE_VERSION ":");
+    tt_page_printf(&page, "%s%s%s: stored by %s%s", anew->run_id != NULL ? anew->run_id : "run",
+                   anew->started != NULL ? ", " : "", anew->started != NULL ? anew->started : "",
+                   version, ", solved again by " PACKAGE_VERSION ":");
     tt_page_line_end(&page);
     for (size_t i = 0; i < before->n_tips; i++) {
         const struct tt_tip_result *tip = find_tip(anew, before->tips[i].name);
@@ -234,12 +217,10 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
     compare_verdict(&(struct lines){&page, NULL, &any}, before->verdict, anew->verdict);
     if (!any && !same_text(before, anew)) {
         begin_line(&(struct lines){&page, NULL, &any});
-        tt_page_puts(&page, "changed in words, or in digits below those shown here");
-        tt_page_line_end(&page);
+        tt_page_line(&page, "changed in words, or in digits below those shown here");
     }
     if (!any) {
-        tt_page_puts(&page, "  unchanged");
-        tt_page_line_end(&page);
+        tt_page_line(&page, "  unchanged");
     }
     tt_page_end(&page);
     return any;

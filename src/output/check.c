@@ -15,34 +15,27 @@
 
 static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
 {
-    tt_page_go(page, 2);
-    tt_page_puts(page, tip->name);
+    tt_page_at(page, 2, tip->name);
     tt_page_tab(page, 16);
-    tt_page_count(page, tip->touches);
-    tt_page_puts(page, tip->touches == 1 ? " touch" : " touches");
+    tt_page_printf(page, "%zu%s", tip->touches, tip->touches == 1 ? " touch" : " touches");
     tt_page_tab(page, 30);
     if (!tip->offset_determined_x || !tip->offset_determined_y) {
-        tt_page_puts(page, "offset not determined");
-        tt_page_line_end(page);
+        tt_page_line(page, "offset not determined");
         return;
     }
     tt_page_puts(page, "offset x, y to be expected within " TT_PLUS_MINUS " ");
     tt_page_small(page, tip->expanded_x_mm, tt_um_decimals(tip->expanded_x_mm), false);
     tt_page_puts(page, ", ");
     tt_page_small(page, tip->expanded_y_mm, tt_um_decimals(tip->expanded_y_mm), false);
-    tt_page_puts(page, " ");
-    tt_page_puts(page, tt_page_units(page)->small);
+    tt_page_printf(page, " %s", tt_page_units(page)->small);
     tt_page_line_end(page);
-    tt_page_go(page, 30);
-    tt_page_puts(page, "(on this plate, for changes:      " TT_PLUS_MINUS " ");
+    tt_page_at(page, 30, "(on this plate, for changes:      " TT_PLUS_MINUS " ");
     double x_mm = tip->factor * sqrt(tip->same_plate_cov.xx_mm2),
            y_mm = tip->factor * sqrt(tip->same_plate_cov.yy_mm2);
     tt_page_small(page, x_mm, tt_um_decimals(x_mm), false);
     tt_page_puts(page, ", ");
     tt_page_small(page, y_mm, tt_um_decimals(y_mm), false);
-    tt_page_puts(page, " ");
-    tt_page_puts(page, tt_page_units(page)->small);
-    tt_page_puts(page, ")");
+    tt_page_printf(page, " %s)", tt_page_units(page)->small);
     tt_page_line_end(page);
 }
 
@@ -57,11 +50,10 @@ static void say_camera(struct tt_page *page, const struct tt_camera_result *came
         double u_deg = tt_deg_from_rad(camera->u_turn_rad),
                u_share = fmax(camera->u_scale_x_mm / camera->scale_x_mm,
                               camera->u_scale_y_mm / camera->scale_y_mm);
-        tt_page_puts(page, "picture: standard uncertainties of ");
-        tt_page_fixed(page, 100 * u_share, 4, false);
-        tt_page_puts(page, " % in scale and ");
-        tt_page_fixed(page, u_deg, 4, false);
-        tt_page_puts(page, TT_DEGREE " in turn to be expected");
+        tt_page_printf(page,
+                       "picture: standard uncertainties of %s %% in scale and %s" TT_DEGREE
+                       " in turn to be expected",
+                       tt_fixed(100 * u_share, 4, false).text, tt_fixed(u_deg, 4, false).text);
     } else {
         tt_page_puts(page, "picture: scale and turn not determined");
     }
@@ -76,24 +68,18 @@ static void say_height(struct tt_page *page, const struct tt_tip_result *tip)
         return;
     }
     tt_page_go(page, 16);
-    tt_page_count(page, height->touches);
-    tt_page_puts(page, height->touches == 1 ? " height" : " heights");
+    tt_page_printf(page, "%zu%s", height->touches, height->touches == 1 ? " height" : " heights");
     tt_page_tab(page, 30);
     if (!height->determined) {
-        tt_page_puts(page, "height not determined");
-        tt_page_line_end(page);
+        tt_page_line(page, "height not determined");
         return;
     }
     tt_page_puts(page, "height to " TT_PLUS_MINUS " ");
     tt_page_small(page, height->expanded_mm, tt_um_decimals(height->expanded_mm), false);
-    tt_page_puts(page, " ");
-    tt_page_puts(page, tt_page_units(page)->small);
-    tt_page_puts(page, " (on this plate " TT_PLUS_MINUS " ");
+    tt_page_printf(page, " %s (on this plate " TT_PLUS_MINUS " ", tt_page_units(page)->small);
     tt_page_small(page, height->same_plate_expanded_mm,
                   tt_um_decimals(height->same_plate_expanded_mm), false);
-    tt_page_puts(page, " ");
-    tt_page_puts(page, tt_page_units(page)->small);
-    tt_page_puts(page, ")");
+    tt_page_printf(page, " %s)", tt_page_units(page)->small);
     tt_page_line_end(page);
 }
 
@@ -104,18 +90,15 @@ static void say_slopes(struct tt_page *page, const struct tiptrue_solution *expe
         const struct tt_surface_result *surface = &expected->surface[k];
         tt_page_go(page, 2);
         if (expected->n_surface > 1) {
-            tt_page_puts(page, "setup ");
-            tt_page_puts(page, surface->setup);
-            tt_page_puts(page, ": ");
+            tt_page_printf(page, "setup %s: ", surface->setup);
         }
         if (!surface->slope_determined) {
             tt_page_puts(page, "slope of the plate not determined");
         } else {
             tt_page_puts(page, "slope of the plate: standard uncertainty ");
-            tt_number_write_fixed(&page->words, 1e3 * surface->u_slope_x, 2, false);
-            tt_buffer_puts(&page->words, " mm/m along x, ");
-            tt_number_write_fixed(&page->words, 1e3 * surface->u_slope_y, 2, false);
-            tt_buffer_puts(&page->words, " mm/m along y");
+            tt_buffer_printf(&page->words, "%s mm/m along x, %s mm/m along y",
+                             tt_fixed(1e3 * surface->u_slope_x, 2, false).text,
+                             tt_fixed(1e3 * surface->u_slope_y, 2, false).text);
             tt_page_say(page, 4);
             continue;
         }
@@ -138,13 +121,11 @@ static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expe
     tt_page_prose(
         page, 2,
         "The smallest fault that 9 of 10 such runs see, and how far it moves an offset unseen:");
-    tt_page_go(page, 2);
-    tt_page_puts(page, "edge");
+    tt_page_at(page, 2, "edge");
     tt_page_go(page, at);
     tt_text_unseen_head(page);
     for (size_t i = 0; i < expected->n_edges; i++) {
-        tt_page_go(page, 2);
-        tt_page_puts(page, expected->edges[i].name);
+        tt_page_at(page, 2, expected->edges[i].name);
         tt_page_go(page, at);
         tt_text_unseen_cells(page, expected->edges[i].unseen_shift_mm,
                              expected->edges[i].unseen_effect_mm);
@@ -164,16 +145,11 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
         page.units = tt_units_of(options->units);
     }
     tt_page_go(&page, 2);
-    tt_page_count(&page, expected->touches_read);
-    tt_page_puts(&page, " touches, ");
-    tt_page_count(&page, expected->touches_no_contact);
-    tt_page_puts(&page, " of them without contact, ");
-    tt_page_count(&page, expected->sightings - expected->camera.views);
-    tt_page_puts(&page, " sightings");
+    tt_page_printf(&page, "%zu touches, %zu of them without contact, %zu sightings",
+                   expected->touches_read, expected->touches_no_contact,
+                   expected->sightings - expected->camera.views);
     if (expected->camera.views > 0) {
-        tt_page_puts(&page, ", ");
-        tt_page_count(&page, expected->camera.views);
-        tt_page_puts(&page, " views");
+        tt_page_printf(&page, ", %zu views", expected->camera.views);
     }
     tt_page_line_end(&page);
     say_camera(&page, &expected->camera);
@@ -186,8 +162,7 @@ void tt_output_check_text(const struct tiptrue_solution *expected,
     for (size_t i = 0; i < expected->n_findings; i++) {
         const struct tt_finding *finding = &expected->findings[i];
         tt_page_go(&page, 2);
-        tt_page_puts(&page, tt_finding_name(finding->code));
-        tt_page_puts(&page, ": ");
+        tt_page_printf(&page, "%s: ", tt_finding_name(finding->code));
         tt_page_prose(&page, 4, finding->text);
     }
     tt_page_end(&page);

@@ -176,8 +176,7 @@ static void row(struct tt_page *page, size_t at, const char *name, const char *w
         return;
     }
     tt_page_puts(page, name);
-    tt_page_go(page, at);
-    tt_page_puts(page, what);
+    tt_page_at(page, at, what);
     tt_page_go(page, at + 15);
     tt_cell_um(page, 10, d->x, sqrt(d->cov.xx_mm2), true);
     if (plane) {

@@ -190,12 +190,9 @@ void tt_output_entries_head(const struct tiptrue_text_options *options, struct t
     struct tt_page page = new_page(options, buffer);
 
     tt_page_puts(&page, "run");
-    tt_page_go(&page, AT_STARTED);
-    tt_page_puts(&page, "started");
-    tt_page_go(&page, AT_VERDICT);
-    tt_page_puts(&page, "verdict");
-    tt_page_go(&page, AT_MACHINE);
-    tt_page_puts(&page, "machine, plate");
+    tt_page_at(&page, AT_STARTED, "started");
+    tt_page_at(&page, AT_VERDICT, "verdict");
+    tt_page_at(&page, AT_MACHINE, "machine, plate");
     tt_page_line_end(&page);
     tt_page_end(&page);
 }
@@ -210,18 +207,15 @@ void tt_output_entry_text(const struct tt_record_entry *entry,
     tt_page_tab(&page, AT_STARTED);
     tt_page_puts(&page, entry->started != NULL ? entry->started : "(");
     if (entry->started == NULL) {
-        tt_page_puts(&page, entry->added);
-        tt_page_puts(&page, ")");
+        tt_page_printf(&page, "%s)", entry->added);
     }
     tt_page_tab(&page, AT_VERDICT);
     tt_page_puts(&page, entry->verdict);
     tt_page_tab(&page, AT_MACHINE);
-    tt_page_puts(&page, entry->machine[0] != '\0' ? entry->machine : "-");
-    tt_page_puts(&page, ", ");
-    tt_page_puts(&page, entry->plate != NULL ? entry->plate : "-");
+    tt_page_printf(&page, "%s, %s", entry->machine[0] != '\0' ? entry->machine : "-",
+                   entry->plate != NULL ? entry->plate : "-");
     if (entry->plate_serial != NULL) {
-        tt_page_puts(&page, " ");
-        tt_page_puts(&page, entry->plate_serial);
+        tt_page_printf(&page, " %s", entry->plate_serial);
     }
     if (!entry->has_log) {
         tt_page_puts(&page, " (no log)");
@@ -281,16 +275,13 @@ void tt_output_board_entry_text(const struct tt_board_record *board,
     tt_page_tab(&page, AT_STARTED);
     tt_page_puts(&page, board->started != NULL ? board->started : "(");
     if (board->started == NULL) {
-        tt_page_puts(&page, board->added);
-        tt_page_puts(&page, ")");
+        tt_page_printf(&page, "%s)", board->added);
     }
     tt_page_tab(&page, AT_VERDICT);
     tt_page_puts(&page, board->verdict);
     tt_page_tab(&page, AT_MACHINE);
-    tt_page_puts(&page, board->machine[0] != '\0' ? board->machine : "-");
-    tt_page_puts(&page, ", board of ");
-    tt_page_count(&page, board->parts_used);
-    tt_page_puts(&page, " parts");
+    tt_page_printf(&page, "%s, board of %zu parts",
+                   board->machine[0] != '\0' ? board->machine : "-", board->parts_used);
     tt_page_line_end(&page);
     tt_page_end(&page);
 }

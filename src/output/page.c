@@ -5,6 +5,7 @@
 
 #include "output/page.h"
 
+#include <stdarg.h>
 #include <string.h>
 
 #include "base/escape.h"
@@ -117,18 +118,27 @@ static const char *text_of(struct tt_page *page, const struct tt_buffer *buffer)
     return buffer->failed || buffer->length == 0 ? "" : buffer->text;
 }
 
-void tt_page_count(struct tt_page *page, size_t value)
+void tt_page_printf(struct tt_page *page, const char *format, ...)
 {
+    va_list arguments;
+
     tt_buffer_reset(&page->number);
-    tt_buffer_printf(&page->number, "%zu", value);
+    va_start(arguments, format);
+    tt_buffer_vprintf(&page->number, format, arguments);
+    va_end(arguments);
     tt_page_puts(page, text_of(page, &page->number));
 }
 
-void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus)
+void tt_page_at(struct tt_page *page, size_t column, const char *text)
 {
-    tt_buffer_reset(&page->number);
-    tt_number_write_fixed(&page->number, value, decimals, plus);
-    tt_page_puts(page, text_of(page, &page->number));
+    tt_page_go(page, column);
+    tt_page_puts(page, text);
+}
+
+void tt_page_line(struct tt_page *page, const char *text)
+{
+    tt_page_puts(page, text);
+    tt_page_line_end(page);
 }
 
 /* The line that was made, to who hears it. What failed stays failed. */
@@ -191,8 +201,7 @@ void tt_page_cell(struct tt_page *page, size_t width, const char *text)
 {
     size_t taken = tt_page_width(page, text), end = page->column + width;
 
-    tt_page_go(page, taken < width ? end - taken : page->column + 1);
-    tt_page_puts(page, text);
+    tt_page_at(page, taken < width ? end - taken : page->column + 1, text);
 }
 
 void tt_page_cell_count(struct tt_page *page, size_t width, size_t value)
@@ -204,9 +213,7 @@ void tt_page_cell_count(struct tt_page *page, size_t width, size_t value)
 
 void tt_page_cell_fixed(struct tt_page *page, size_t width, double value, int decimals, bool plus)
 {
-    tt_buffer_reset(&page->number);
-    tt_number_write_fixed(&page->number, value, decimals, plus);
-    tt_page_cell(page, width, text_of(page, &page->number));
+    tt_page_cell(page, width, tt_fixed(value, decimals, plus).text);
 }
 
 const struct tt_units *tt_page_units(const struct tt_page *page)
@@ -219,7 +226,7 @@ void tt_page_small(struct tt_page *page, double value_mm, int decimals, bool plu
     const struct tt_units *units = tt_page_units(page);
 
     decimals = decimals > units->small_drop ? decimals - units->small_drop : 0;
-    tt_page_fixed(page, units->small_per_mm * value_mm, decimals, plus);
+    tt_page_puts(page, tt_fixed(units->small_per_mm * value_mm, decimals, plus).text);
 }
 
 void tt_page_cell_small(struct tt_page *page, size_t width, double value_mm, int decimals,

@@ -38,7 +38,7 @@ struct tt_page {
     void *hearer;
     size_t column;                   /* characters written in this line */
     struct tt_buffer words;          /* a sentence in the making, for tt_page_say */
-    struct tt_buffer number;         /* of tt_page_fixed and the like */
+    struct tt_buffer number;         /* of tt_page_printf and the like */
     const struct tiptrue_zone *zone; /* of times; NULL: UTC */
     const struct tt_units *units;    /* of lengths; NULL: mm and um, as sentences are made */
     struct tt_own_names own[2];      /* names that stand in sentences without quotation marks */
@@ -48,8 +48,10 @@ struct tt_page {
 void tt_page_end(struct tt_page *page);
 
 void tt_page_puts(struct tt_page *page, const char *text);
-void tt_page_count(struct tt_page *page, size_t value);
-void tt_page_fixed(struct tt_page *page, double value, int decimals, bool plus);
+void tt_page_printf(struct tt_page *page, const char *format, ...) TT_PRINTF(2, 3);
+/* The same behind spaces up to @column; and as the end of the line. */
+void tt_page_at(struct tt_page *page, size_t column, const char *text);
+void tt_page_line(struct tt_page *page, const char *text);
 void tt_page_line_end(struct tt_page *page);
 /* @text as a line of its own, over what follows. */
 void tt_page_heading(struct tt_page *page, const char *text);

@@ -166,14 +166,12 @@ void tt_output_proposal_csv(const struct tiptrue_proposal *p, const struct tt_un
         } else {
             tt_buffer_puts(out, ",,");
         }
-        tt_buffer_putc(out, ',');
-        tt_number_write_fixed(out, units->per_mm * p->head[i].x_mm, units->decimals, false);
-        tt_buffer_putc(out, ',');
-        tt_number_write_fixed(out, units->per_mm * p->head[i].y_mm, units->decimals, false);
-        tt_buffer_puts(out, !touch || !p->plan.states_stage ? ","
-                            : move->is_find                 ? ",find"
-                                                            : ",measure");
-        tt_buffer_putc(out, ',');
+        tt_buffer_printf(out, ",%s,%s%s,",
+                         tt_fixed(units->per_mm * p->head[i].x_mm, units->decimals, false).text,
+                         tt_fixed(units->per_mm * p->head[i].y_mm, units->decimals, false).text,
+                         !touch || !p->plan.states_stage ? ","
+                         : move->is_find                 ? ",find"
+                                                         : ",measure");
         if (move->feed_mm_s > 0) {
             tt_number_write_rounded(out, 60 * units->per_mm * move->feed_mm_s, PLAIN_DECIMALS);
         }

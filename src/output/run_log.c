@@ -139,11 +139,8 @@ static void put_row(struct tt_buffer *out, const struct tiptrue_run *run,
     if (touching) {
         tt_csv_text(out, run->tips[o->tip]);
     }
-    tt_buffer_putc(out, ',');
-    tt_number_write_fixed(out, units->per_mm * o->h.x_mm, decimals, false);
-    tt_buffer_putc(out, ',');
-    tt_number_write_fixed(out, units->per_mm * o->h.y_mm, decimals, false);
-    tt_buffer_putc(out, ',');
+    tt_buffer_printf(out, ",%s,%s,", tt_fixed(units->per_mm * o->h.x_mm, decimals, false).text,
+                     tt_fixed(units->per_mm * o->h.y_mm, decimals, false).text);
     if (columns->z) {
         put_z(out, run, units, o);
     }
@@ -182,13 +179,10 @@ void tt_output_run_csv(const struct tiptrue_run *run, const struct tiptrue_plate
     put_remark(out, "plate", run->plate);
     put_remark(out, "note", run->note);
     put_remark(out, "units", units->per_mm == 1 ? NULL : units->word);
-    tt_buffer_printf(out, "kind,target,tip,x,y,%srotation", columns.z ? "z," : "");
-    tt_buffer_puts(out, columns.stage ? ",stage" : "");
-    tt_buffer_puts(out, columns.feed ? ",feed" : "");
-    tt_buffer_puts(out, columns.temperature ? ",temperature" : "");
-    tt_buffer_puts(out, columns.setup ? ",setup" : "");
-    tt_buffer_puts(out, columns.pixels ? ",px,py" : "");
-    tt_buffer_puts(out, ",contact\n");
+    tt_buffer_printf(out, "kind,target,tip,x,y,%srotation%s%s%s%s%s,contact\n",
+                     columns.z ? "z," : "", columns.stage ? ",stage" : "",
+                     columns.feed ? ",feed" : "", columns.temperature ? ",temperature" : "",
+                     columns.setup ? ",setup" : "", columns.pixels ? ",px,py" : "");
     for (size_t i = 0; i < run->n_observations; i++) {
         put_row(out, run, plate, &columns, units, &run->observations[i]);
     }
@@ -208,19 +202,17 @@ void tt_output_controller_log(const struct tiptrue_run *run, const struct tiptru
         } else {
             tt_buffer_printf(out, "%zu", i + 1);
         }
-        tt_buffer_puts(out, " x=");
-        tt_number_write_fixed(out, o->h.x_mm / unit, decimals, false);
-        tt_buffer_puts(out, " y=");
-        tt_number_write_fixed(out, o->h.y_mm / unit, decimals, false);
-        tt_buffer_puts(out, " z=");
-        tt_number_write_fixed(
-            out, o->z_mm / unit,
-            o->kind == TT_HEIGHT ? decimals_from(1 / unit, run->height_quantum_mm) : 4, false);
+        tt_buffer_printf(
+            out, " x=%s y=%s z=%s", tt_fixed(o->h.x_mm / unit, decimals, false).text,
+            tt_fixed(o->h.y_mm / unit, decimals, false).text,
+            tt_fixed(o->z_mm / unit,
+                     o->kind == TT_HEIGHT ? decimals_from(1 / unit, run->height_quantum_mm) : 4,
+                     false)
+                .text);
         if (o->kind == TT_VIEW) {
-            tt_buffer_puts(out, " px=");
-            tt_number_write_fixed(out, o->px, decimals_of(run->quantum_px), false);
-            tt_buffer_puts(out, " py=");
-            tt_number_write_fixed(out, o->py, decimals_of(run->quantum_px), false);
+            tt_buffer_printf(out, " px=%s py=%s",
+                             tt_fixed(o->px, decimals_of(run->quantum_px), false).text,
+                             tt_fixed(o->py, decimals_of(run->quantum_px), false).text);
         }
         tt_buffer_printf(out, " ok=%d\n", o->use != TT_USE_NO_CONTACT);
     }

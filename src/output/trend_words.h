@@ -4,6 +4,7 @@
 #ifndef TT_OUTPUT_TREND_WORDS_H
 #define TT_OUTPUT_TREND_WORDS_H
 
+#include "base/number.h"
 #include "model/trend.h"
 #include "output/page.h"
 
@@ -39,7 +40,7 @@ void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend)
 
 /* In text/trend_drifts.c: µm with the decimals that @u_mm justifies; what of a tip drifts or wears,
  * in sentences; and a table of heights, where some run knows them. */
-void tt_add_um(struct tt_buffer *words, double mm, double u_mm, bool plus);
+struct tt_fixed tt_um(double mm, double u_mm, bool plus);
 void tt_say_drifts(struct tt_page *page, const struct tt_trend_tip *tip);
 void tt_trend_heights(struct tt_page *page, const struct tiptrue_trend *trend);
 

@@ -37,8 +37,9 @@ static void write_tip(struct tt_json *json, const struct tiptrue_ready *ready,
     tt_json_open(json, '{');
     tt_json_key_text(json, "tip", tip->name);
     tt_json_key_text(json, "verdict", tt_verdict_word(tip->verdict));
-    tt_json_key_bool(json, "written", ready->written && tip->offset_verdict == TIPTRUE_UPDATE &&
-                           tt_tip_is_wanted(ready->solution, tip->name));
+    tt_json_key_bool(json, "written",
+                     ready->written && tip->offset_verdict == TIPTRUE_UPDATE &&
+                         tt_tip_is_wanted(ready->solution, tip->name));
     tt_json_key_xy_if(json, "offset_mm", x, tip->offset.x_mm, y, tip->offset.y_mm);
     tt_json_key_xy_if(json, "present_mm", tip->has_present, tip->present.x_mm, tip->has_present,
                       tip->present.y_mm);

@@ -6,6 +6,7 @@
 #include "output/report/picture.h"
 
 #include <math.h>
+#include <stdarg.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -26,37 +27,32 @@ void tt_picture_clear(struct tt_picture *picture)
     tt_buffer_clear(&picture->svg);
     tt_buffer_clear(&picture->columns);
     tt_buffer_clear(&picture->rows);
+    tt_buffer_clear(&picture->words);
 }
 
 bool tt_picture_failed(const struct tt_picture *picture)
 {
     return picture->title.failed || picture->desc.failed || picture->svg.failed ||
-           picture->columns.failed || picture->rows.failed;
+           picture->columns.failed || picture->rows.failed || picture->words.failed;
 }
 
-void tt_write_fixed(struct tt_buffer *buffer, double value, int decimals, bool plus)
+struct tt_fixed tt_signed(double value, int decimals, bool plus)
 {
-    struct tt_buffer digits = {0};
+    struct tt_fixed number = {"\xe2\x80\x93"}, digits;
 
-    if (!isfinite(value)) {
-        tt_buffer_puts(buffer, "\xe2\x80\x93");
-        return;
+    if (isfinite(value) && value >= 0) {
+        return tt_fixed(value, decimals, plus);
     }
-    if (value >= 0) {
-        tt_number_write_fixed(buffer, value, decimals, plus);
-        return;
-    }
-    tt_number_write_fixed(&digits, -value, decimals, false);
-    if (digits.failed) {
-        buffer->failed = true;
-    } else {
+    if (isfinite(value)) {
+        struct tt_buffer buffer = {.text = number.text, .capacity = sizeof number.text};
+        digits = tt_fixed(-value, decimals, false);
         /* what rounds to zero has no sign */
-        tt_buffer_puts(buffer, strpbrk(digits.text, "123456789") != NULL ? TT_MINUS
-                               : plus                                    ? "+"
-                                                                         : "");
-        tt_buffer_puts(buffer, digits.text);
+        tt_buffer_puts(&buffer, strpbrk(digits.text, "123456789") != NULL ? TT_MINUS
+                                : plus                                    ? "+"
+                                                                          : "");
+        tt_buffer_puts(&buffer, digits.text);
     }
-    tt_buffer_clear(&digits);
+    return number;
 }
 
 /* Width of the character at @s, of *length bytes. */
@@ -131,12 +127,22 @@ void tt_picture_text(struct tt_picture *picture, const char *class, double x, do
     tt_buffer_puts(&picture->svg, "</text>\n");
 }
 
+const char *tt_picture_words(struct tt_picture *picture, const char *format, ...)
+{
+    va_list arguments;
+
+    tt_buffer_reset(&picture->words);
+    va_start(arguments, format);
+    tt_buffer_vprintf(&picture->words, format, arguments);
+    va_end(arguments);
+    return picture->words.failed ? "" : picture->words.text;
+}
+
 void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
                        const char *anchor, double value, int decimals, bool plus)
 {
     open_text(picture, class, x, y, anchor);
-    tt_write_fixed(&picture->svg, value, decimals, plus);
-    tt_buffer_puts(&picture->svg, "</text>\n");
+    tt_buffer_printf(&picture->svg, "%s</text>\n", tt_signed(value, decimals, plus).text);
 }
 
 /* An element's beginning with a '@' for x and y, and its end. */
@@ -267,11 +273,14 @@ void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale,
 
 /* ---- the table ---- */
 
-void tt_picture_column(struct tt_picture *picture, const char *name)
+void tt_picture_columns(struct tt_picture *picture, const char *names)
 {
-    tt_buffer_puts(&picture->columns, "<th scope=\"col\">");
-    tt_markup_short(&picture->columns, name, 40);
-    tt_buffer_puts(&picture->columns, "</th>");
+    for (size_t length; *names != '\0'; names += length + (names[length] == '|')) {
+        length = strcspn(names, "|");
+        tt_buffer_puts(&picture->columns, "<th scope=\"col\">");
+        tt_markup_bytes(&picture->columns, names, length);
+        tt_buffer_puts(&picture->columns, "</th>");
+    }
 }
 
 void tt_picture_row(struct tt_picture *picture)
@@ -294,9 +303,7 @@ void tt_picture_cell_count(struct tt_picture *picture, size_t value)
 
 void tt_picture_cell_fixed(struct tt_picture *picture, double value, int decimals, bool plus)
 {
-    tt_buffer_puts(&picture->rows, "<td>");
-    tt_write_fixed(&picture->rows, value, decimals, plus);
-    tt_buffer_puts(&picture->rows, "</td>");
+    tt_buffer_printf(&picture->rows, "<td>%s</td>", tt_signed(value, decimals, plus).text);
 }
 
 void tt_picture_row_end(struct tt_picture *picture)
@@ -318,25 +325,20 @@ static void open_svg(const struct tt_picture *picture, size_t id, const char *ex
     tt_buffer_printf(out, "<svg%s role=\"img\" aria-labelledby=\"p%zut p%zud\" ", extra, id, id);
     tt_markup(out, "viewBox=\"0 0 @ @\" width=\"@\" height=\"@\">\n",
               TT_AT(TT_PICTURE_WIDTH, picture->height, TT_PICTURE_WIDTH, picture->height));
-    tt_buffer_printf(out, "<title id=\"p%zut\">", id);
-    tt_buffer_puts(out, text_of(&picture->title));
-    tt_buffer_printf(out, "</title>\n<desc id=\"p%zud\">", id);
-    tt_buffer_puts(out, text_of(&picture->desc));
-    tt_buffer_puts(out, "</desc>\n");
+    tt_buffer_printf(out, "<title id=\"p%zut\">%s</title>\n<desc id=\"p%zud\">%s</desc>\n", id,
+                     text_of(&picture->title), id, text_of(&picture->desc));
 }
 
 void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_buffer *page)
 {
-    tt_buffer_printf(page, "<figure id=\"%s\"><figcaption>", picture->name);
-    tt_buffer_puts(page, text_of(&picture->title));
-    tt_buffer_puts(page, "</figcaption>\n");
+    tt_buffer_printf(page, "<figure id=\"%s\"><figcaption>%s</figcaption>\n", picture->name,
+                     text_of(&picture->title));
     open_svg(picture, id, "", page);
     tt_buffer_add(page, text_of(&picture->svg), picture->svg.length);
-    tt_buffer_printf(
-        page, "</svg>\n<details><summary>Show as table: %zu row%s</summary>\n<table><thead><tr>",
-        picture->n_rows, picture->n_rows == 1 ? "" : "s");
-    tt_buffer_puts(page, text_of(&picture->columns));
-    tt_buffer_puts(page, "</tr></thead><tbody>\n");
+    tt_buffer_printf(page,
+                     "</svg>\n<details><summary>Show as table: %zu "
+                     "row%s</summary>\n<table><thead><tr>%s</tr></thead><tbody>\n",
+                     picture->n_rows, picture->n_rows == 1 ? "" : "s", text_of(&picture->columns));
     tt_buffer_add(page, text_of(&picture->rows), picture->rows.length);
     tt_buffer_puts(page, "</tbody></table></details></figure>\n");
     page->failed = page->failed || tt_picture_failed(picture);

@@ -14,6 +14,7 @@
 #include <stddef.h>
 
 #include "base/buffer.h"
+#include "base/number.h"
 #include "output/report/scale.h"
 
 #define TT_PICTURE_WIDTH 340.0
@@ -46,7 +47,8 @@ struct tt_picture {
     struct tt_buffer svg;           /* what is between <svg> and </svg> after title and desc */
     struct tt_buffer columns, rows; /* of the table */
     size_t n_rows;
-    bool beyond; /* a mark stands at the end of its scale, since its value is off it */
+    struct tt_buffer words; /* of tt_picture_words */
+    bool beyond;            /* a mark stands at the end of its scale, since its value is off it */
 };
 
 /* In the caller's storage, {0} before; all text goes in by the calls below or by tt_markup_text. */
@@ -59,6 +61,8 @@ void tt_picture_line(struct tt_picture *picture, const char *class, double x1, d
  * characters. */
 void tt_picture_text(struct tt_picture *picture, const char *class, double x, double y,
                      const char *anchor, const char *text, size_t most);
+/* Words for one of the calls above or below, which last until the next call; "" without memory. */
+const char *tt_picture_words(struct tt_picture *picture, const char *format, ...) TT_PRINTF(2, 3);
 void tt_picture_number(struct tt_picture *picture, const char *class, double x, double y,
                        const char *anchor, double value, int decimals, bool plus);
 /* A mark with what a pointer over it tells: between the two calls that text is added to
@@ -89,8 +93,9 @@ void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale,
 void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale, double left,
                        double right);
 
-/* The table: its columns first, then row by row each cell. */
-void tt_picture_column(struct tt_picture *picture, const char *name);
+/* The table: its columns first, by names of ours with '|' between ("line|target|weight"), then row
+ * by row each cell. */
+void tt_picture_columns(struct tt_picture *picture, const char *names);
 void tt_picture_row(struct tt_picture *picture);
 void tt_picture_cell(struct tt_picture *picture, const char *text);
 void tt_picture_cell_count(struct tt_picture *picture, size_t value);
@@ -98,7 +103,7 @@ void tt_picture_cell_fixed(struct tt_picture *picture, double value, int decimal
 void tt_picture_row_end(struct tt_picture *picture);
 
 /* A signed number of running text, with the minus of running text. */
-void tt_write_fixed(struct tt_buffer *buffer, double value, int decimals, bool plus);
+struct tt_fixed tt_signed(double value, int decimals, bool plus);
 
 /* The whole as a figure of a page, @id its number there; and as a file of its own. */
 void tt_picture_figure(const struct tt_picture *picture, size_t id, struct tt_buffer *page);

@@ -109,13 +109,10 @@ static void draw_part(struct sheet *sheet, size_t i, double x, double y, bool at
     tt_picture_mark(sheet->picture, shape, at_end ? x + off[0] : x, at_end ? y - off[1] : y);
     tt_buffer_printf(svg, "line %zu, tip ", part->line);
     tt_markup_short(svg, p->tip_names[part->tip], TT_NAME_MOST);
-    tt_buffer_puts(svg, ", ");
-    tt_write_fixed(svg, rotation_deg(p, part->rotation_rad), 1, false);
-    tt_buffer_puts(svg, TT_DEGREE ", off by x ");
-    tt_write_fixed(svg, 1000 * part->off_mm.x, 1, true);
-    tt_buffer_puts(svg, " " TT_UM ", y ");
-    tt_write_fixed(svg, 1000 * part->off_mm.y, 1, true);
-    tt_buffer_printf(svg, " " TT_UM "%s%s", part->used ? "" : ", left out",
+    tt_buffer_printf(svg, ", %s" TT_DEGREE ", off by x %s " TT_UM ", y %s " TT_UM "%s%s",
+                     tt_signed(rotation_deg(p, part->rotation_rad), 1, false).text,
+                     tt_signed(1000 * part->off_mm.x, 1, true).text,
+                     tt_signed(1000 * part->off_mm.y, 1, true).text, part->used ? "" : ", left out",
                      shorter < 1 ? ", longer than drawn" : "");
     tt_picture_mark_end(sheet->picture, shape);
     sheet->n++;
@@ -146,13 +143,8 @@ static void write_row(const struct sheet *sheet, size_t i, bool dial)
 
 static void write_columns(struct tt_picture *picture, bool dial)
 {
-    static const char *const COLUMNS[2][6] = {
-        {"line", "tip", "x, mm", "y, mm", "off x, " TT_UM, "off y, " TT_UM},
-        {"line", "rotation", "turned, " TT_DEGREE, "off x, " TT_UM, "off y, " TT_UM}};
-
-    for (size_t k = 0; k < 6 && COLUMNS[dial][k] != NULL; k++) {
-        tt_picture_column(picture, COLUMNS[dial][k]);
-    }
+    tt_picture_columns(picture, dial ? "line|rotation|turned, " TT_DEGREE : "line|tip|x, mm|y, mm");
+    tt_picture_columns(picture, "off x, " TT_UM "|off y, " TT_UM);
 }
 
 /* An arrow of a round length, with what it stands for; where the permitted error is stated, one of
@@ -405,14 +397,11 @@ static void draw_panel(const struct sheet *sheet, size_t along, size_t off, doub
 
 void tt_draw_board_distance(const struct tiptrue_placement *placement, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"line", "x from middle, mm", "y from middle, mm",
-                                          "off x, " TT_UM, "off y, " TT_UM};
     struct sheet sheet = {.placement = placement, .picture = picture, .tip = TT_NONE};
     double reach_mm = 0.5, reach_um = LEAST_UM;
 
-    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
-        tt_picture_column(picture, COLUMNS[k]);
-    }
+    tt_picture_columns(picture,
+                       "line|x from middle, mm|y from middle, mm|off x, " TT_UM "|off y, " TT_UM);
     for (size_t i = 0; i < placement->parts_read; i++) {
         const struct tt_placed_part *part = &placement->parts[i];
         double x = part->wanted.x_mm - placement->middle.x_mm,

@@ -96,10 +96,7 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
 
     bars.scale =
         tt_scale_make(0, 1000 * fmax(u_x_mm, u_y_mm), 0.1, BARS_LEFT, BARS_RIGHT, 3, false);
-    tt_picture_column(picture, "source");
-    tt_picture_column(picture, "type");
-    tt_picture_column(picture, "u(x), " TT_UM);
-    tt_picture_column(picture, "u(y), " TT_UM);
+    tt_picture_columns(picture, "source|type|u(x), " TT_UM "|u(y), " TT_UM);
     tt_picture_text(picture, "m", 4, 14, "start", "standard uncertainty, " TT_UM, 40);
     size_t drawn = tip->n_budget + 2;
     tt_picture_axis_x(picture, &bars.scale, TOP - 4, TOP + ROW * (double)drawn + 6, true);

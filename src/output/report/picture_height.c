@@ -133,9 +133,8 @@ static void write_words(const struct sheet *sheet)
                      "touches, %zu of them left out, %zu without contact.",
                      sheet->touches, sheet->aside, sheet->no_contact);
     if (sheet->has_curve) {
-        tt_buffer_puts(desc, " The wave is the face runout, ");
-        tt_write_fixed(desc, 1000 * sheet->tip->height->face_amplitude_mm, 1, false);
-        tt_buffer_puts(desc, " " TT_UM ".");
+        tt_buffer_printf(desc, " The wave is the face runout, %s " TT_UM ".",
+                         tt_signed(1000 * sheet->tip->height->face_amplitude_mm, 1, false).text);
     }
 }
 
@@ -153,12 +152,6 @@ bool tt_can_draw_height(const struct tt_scene *scene, size_t tip)
 
 void tt_draw_height(const struct tt_scene *scene, size_t tip, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"line",
-                                          "pad",
-                                          "rotation, " TT_DEGREE,
-                                          "height beside the tip's, " TT_UM,
-                                          "residual, " TT_UM,
-                                          "remark"};
     const struct tiptrue_solution *s = scene->solution;
     struct sheet sheet = {.scene = scene, .tip = &s->tips[tip], .picture = picture};
 
@@ -175,9 +168,8 @@ void tt_draw_height(const struct tt_scene *scene, size_t tip, struct tt_picture 
     if (sheet.has_curve) {
         draw_curve(&sheet);
     }
-    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
-        tt_picture_column(picture, COLUMNS[k]);
-    }
+    tt_picture_columns(picture, "line|pad|rotation, " TT_DEGREE "|height beside the tip's, " TT_UM
+                                "|residual, " TT_UM "|remark");
     for (size_t i = 0; i < s->n_rows; i++) {
         if (is_of(&s->rows[i], sheet.tip)) {
             draw_row(&sheet, &s->rows[i]);

@@ -181,13 +181,11 @@ static void write_table(const struct lanes *lanes)
     const struct tiptrue_solution *s = lanes->scene->solution;
     struct tt_picture *p = lanes->picture;
 
-    tt_picture_column(p, "line");
-    tt_picture_column(p, "target");
-    tt_picture_column(p, "residual, " TT_UM);
+    tt_picture_columns(p, "line|target|residual, " TT_UM);
     if (lanes->moved) {
-        tt_picture_column(p, "movement, " TT_UM);
+        tt_picture_columns(p, "movement, " TT_UM);
     }
-    tt_picture_column(p, "weight");
+    tt_picture_columns(p, "weight");
     for (size_t i = 0; i < s->n_rows; i++) {
         const struct tt_row_result *row = &s->rows[i];
         size_t lane = lane_of(lanes, i);

@@ -64,10 +64,8 @@ static void fit_map(struct map *map)
     }
     for (size_t i = 0; i < plate->n_edges; i++) {
         const struct tt_edge *edge = &plate->edges[i];
-        tt_extent_add(&x, edge->from.x_mm);
-        tt_extent_add(&x, edge->to.x_mm);
-        tt_extent_add(&y, edge->from.y_mm);
-        tt_extent_add(&y, edge->to.y_mm);
+        tt_extent_span(&x, edge->from.x_mm, edge->to.x_mm);
+        tt_extent_span(&y, edge->from.y_mm, edge->to.y_mm);
     }
     double size_mm = fmax(fmax(x.high - x.low, y.high - y.low), 1e-3);
     map->scale = (SIDE - 2 * BORDER) / size_mm;
@@ -257,25 +255,20 @@ static void draw_scales(const struct map *map, double y)
     double plate_mm = tt_scale_round_down(90 / map->scale),
            stroke_um = tt_scale_round_down(map->stroke.high);
     double plate = plate_mm * map->scale, stroke = tt_scale_place(&map->stroke, stroke_um);
-    struct tt_buffer text = {0};
 
     tt_markup(&map->picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(LEFT, y - 7, plate));
-    tt_write_fixed(&text, plate_mm, plate_mm < 1 ? 3 : 0, false);
-    tt_buffer_puts(&text, " mm");
-    tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start", text.failed ? "" : text.text,
+    tt_picture_text(map->picture, "m", LEFT + plate + 6, y, "start",
+                    tt_picture_words(map->picture, "%s mm",
+                                     tt_signed(plate_mm, plate_mm < 1 ? 3 : 0, false).text),
                     20);
-    map->picture->svg.failed = map->picture->svg.failed || text.failed;
-    tt_buffer_reset(&text);
     double x = 175;
     tt_markup(&map->picture->svg, "<path class=\"k\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(x, y - 7, stroke));
-    tt_write_fixed(&text, stroke_um, 0, false);
-    tt_buffer_puts(&text, " " TT_UM " of residual");
-    tt_picture_text(map->picture, "m", x + stroke + 6, y, "start", text.failed ? "" : text.text,
+    tt_picture_text(map->picture, "m", x + stroke + 6, y, "start",
+                    tt_picture_words(map->picture, "%s " TT_UM " of residual",
+                                     tt_signed(stroke_um, 0, false).text),
                     30);
-    map->picture->svg.failed = map->picture->svg.failed || text.failed;
-    tt_buffer_clear(&text);
 }
 
 static void write_words(const struct map *map, size_t n, size_t aside)
@@ -356,7 +349,6 @@ bool tt_can_draw_plate(const struct tt_scene *scene, size_t setup)
 
 void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"line", "edge", "x, mm", "y, mm", ("residual, " TT_UM)};
     const struct tiptrue_plate *plate = scene->plate;
     struct map map = {.scene = scene, .picture = picture, .setup = setup};
     double reach_um = tt_residual_reach_um(scene->solution, true);
@@ -370,9 +362,7 @@ void tt_draw_plate(const struct tt_scene *scene, size_t setup, struct tt_picture
     map.stroke = tt_scale_make(-reach_um, reach_um, 1, -STROKE, STROKE, 4, false);
     fit_map(&map);
     draw_plate(&map, plate);
-    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
-        tt_picture_column(picture, COLUMNS[k]);
-    }
+    tt_picture_columns(picture, "line|edge|x, mm|y, mm|residual, " TT_UM);
     draw_strokes(&map, false, "k");
     draw_strokes(&map, true, "kx");
     for (size_t i = 0; i < scene->sketch->n_spots; i++) {

@@ -59,14 +59,11 @@ void tt_row_tell(struct tt_buffer *out, const struct tt_row_result *row, double 
 
     tt_buffer_printf(out, "line %zu", row->line);
     if (!tt_is_sighting(row->kind)) {
-        tt_buffer_puts(out, ", ");
-        tt_write_fixed(out, tt_deg_from_rad(row->rotation_rad), 1, false);
-        tt_buffer_puts(out, TT_DEGREE);
+        tt_buffer_printf(out, ", %s" TT_DEGREE,
+                         tt_signed(tt_deg_from_rad(row->rotation_rad), 1, false).text);
     }
     if (row->use == TT_USE) {
-        tt_buffer_puts(out, ", ");
-        tt_write_fixed(out, 1000 * value_mm, 1, true);
-        tt_buffer_puts(out, " " TT_UM);
+        tt_buffer_printf(out, ", %s " TT_UM, tt_signed(1000 * value_mm, 1, true).text);
     }
     if (remark[0] != '\0') {
         tt_buffer_printf(out, ", %s", remark);

@@ -101,10 +101,8 @@ static void find_corners(struct view *view, const struct tt_pose_result *pose)
         tt_extent_add(&y, plate->marks[i].at.y_mm);
     }
     for (size_t i = 0; i < plate->n_edges; i++) {
-        tt_extent_add(&x, plate->edges[i].from.x_mm);
-        tt_extent_add(&x, plate->edges[i].to.x_mm);
-        tt_extent_add(&y, plate->edges[i].from.y_mm);
-        tt_extent_add(&y, plate->edges[i].to.y_mm);
+        tt_extent_span(&x, plate->edges[i].from.x_mm, plate->edges[i].to.x_mm);
+        tt_extent_span(&y, plate->edges[i].from.y_mm, plate->edges[i].to.y_mm);
     }
     for (size_t i = 0; i < plate->n_pads; i++) {
         if (plate->pads[i].has_at) {
@@ -209,8 +207,7 @@ static void draw_outline(struct view *view)
     for (size_t i = 0; i < 4 && view->surface->slope_determined; i++) {
         struct tt_buffer text = {0};
         struct point a = view->corner[i];
-        tt_write_fixed(&text, a.z, 0, true);
-        tt_buffer_puts(&text, " " TT_UM);
+        tt_buffer_printf(&text, "%s " TT_UM, tt_signed(a.z, 0, true).text);
         if (text.failed) {
             view->picture->svg.failed = true;
         } else {
@@ -240,8 +237,7 @@ static void draw_pad(struct view *view, const struct tt_pose_result *pose, size_
     tt_markup_short(&view->picture->svg, pad->name, TT_NAME_MOST);
     tt_buffer_puts(&view->picture->svg, ", ");
     if (pad->used > 0) {
-        tt_write_fixed(&view->picture->svg, off, 1, true);
-        tt_buffer_puts(&view->picture->svg, " " TT_UM);
+        tt_buffer_printf(&view->picture->svg, "%s " TT_UM, tt_signed(off, 1, true).text);
     } else {
         tt_buffer_puts(&view->picture->svg, "left out");
     }
@@ -276,17 +272,10 @@ static void draw_keys(struct view *view)
 
 static void write_table(struct view *view)
 {
-    static const char *const COLUMNS[] = {"number",
-                                          "pad",
-                                          "touches",
-                                          "used",
-                                          "mean residual, " TT_UM,
-                                          "above its stated height, " TT_UM};
     struct tt_picture *p = view->picture;
 
-    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
-        tt_picture_column(p, COLUMNS[k]);
-    }
+    tt_picture_columns(p, "number|pad|touches|used|mean residual, " TT_UM
+                          "|above its stated height, " TT_UM);
     for (size_t i = 0; i < view->surface->n_pads; i++) {
         const struct tt_pad_result *pad = &view->surface->pads[i];
         tt_picture_row(p);
@@ -324,8 +313,7 @@ static void write_words(struct view *view)
     for (size_t i = 0; i < 4; i++) {
         static const char *const CORNERS[] = {"front left ", ", front right ", ", rear right ",
                                               ", rear left "};
-        tt_buffer_puts(desc, CORNERS[i]);
-        tt_write_fixed(desc, view->corner[i].z, 0, true);
+        tt_buffer_printf(desc, "%s%s", CORNERS[i], tt_signed(view->corner[i].z, 0, true).text);
     }
     tt_buffer_puts(desc, " " TT_UM ".");
 }

@@ -69,7 +69,6 @@ void tt_name_days(struct tt_picture *picture, const struct tt_extent *times,
                   const struct tiptrue_zone *zone, double y)
 {
     char first[TT_TIME_SIZE], last[TT_TIME_SIZE], name[TIPTRUE_ZONE_NAME] = "UTC";
-    struct tt_buffer text = {0};
 
     if (zone->ahead_s != NULL) {
         (void)zone->ahead_s(zone->context, times->high, name);
@@ -77,8 +76,6 @@ void tt_name_days(struct tt_picture *picture, const struct tt_extent *times,
     tt_time_write(times->low + (double)ahead_of(zone, times->low), first);
     tt_time_write(times->high + (double)ahead_of(zone, times->high), last);
     first[10] = last[10] = '\0';
-    tt_buffer_printf(&text, "%s to %s, %s", first, last, name);
-    tt_picture_text(picture, "m", TT_PLOT_RIGHT, y, "end", text.failed ? "" : text.text, 42);
-    picture->svg.failed = picture->svg.failed || text.failed;
-    tt_buffer_clear(&text);
+    tt_picture_text(picture, "m", TT_PLOT_RIGHT, y, "end",
+                    tt_picture_words(picture, "%s to %s, %s", first, last, name), 42);
 }

@@ -72,10 +72,8 @@ static void fit_target(struct target *target)
         tt_extent_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) - u_y);
         tt_extent_add(&at_y, um_from(tip->offset.y_mm, target->origin.y_mm) + u_y);
     }
-    tt_extent_add(&at_x, -target->permitted_um);
-    tt_extent_add(&at_x, target->permitted_um);
-    tt_extent_add(&at_y, -target->permitted_um);
-    tt_extent_add(&at_y, target->permitted_um);
+    tt_extent_span(&at_x, -target->permitted_um, target->permitted_um);
+    tt_extent_span(&at_y, -target->permitted_um, target->permitted_um);
     double half = 0.54 * fmax(fmax(at_x.high - at_x.low, at_y.high - at_y.low), 4);
     double middle_x = 0.5 * (at_x.low + at_x.high), middle_y = 0.5 * (at_y.low + at_y.high);
     target->x = tt_scale_make(middle_x - half, middle_x + half, 1, OFFSET_LEFT,
@@ -125,11 +123,8 @@ static void mark_offset(const struct target *target, enum tt_shape shape, const 
 
     tt_picture_mark(p, shape, tt_scale_place(&target->x, um_from(at.x_mm, target->origin.x_mm)),
                     tt_scale_place(&target->y, um_from(at.y_mm, target->origin.y_mm)));
-    tt_buffer_printf(&p->svg, "%s: x ", name);
-    tt_write_fixed(&p->svg, at.x_mm, 4, true);
-    tt_buffer_puts(&p->svg, " mm, y ");
-    tt_write_fixed(&p->svg, at.y_mm, 4, true);
-    tt_buffer_puts(&p->svg, " mm");
+    tt_buffer_printf(&p->svg, "%s: x %s mm, y %s mm", name, tt_signed(at.x_mm, 4, true).text,
+                     tt_signed(at.y_mm, 4, true).text);
     tt_picture_mark_end(p, shape);
     tell(p, name, 2, (double[]){at.x_mm, at.y_mm}, 4);
 }
@@ -162,21 +157,15 @@ static void draw_legend(const struct target *target)
 static void draw_origin(const struct target *target)
 {
     struct tt_picture *p = target->picture;
-    struct tt_buffer text = {0};
 
-    tt_buffer_puts(&text, "y, " TT_UM " from ");
-    tt_write_fixed(&text, target->origin.y_mm, 4, true);
-    tt_buffer_puts(&text, " mm");
-    tt_picture_text(p, "m", 2, 14, "start", text.failed ? "" : text.text, 60);
-    p->svg.failed = p->svg.failed || text.failed;
-    tt_buffer_reset(&text);
-    tt_buffer_puts(&text, "x, " TT_UM " from ");
-    tt_write_fixed(&text, target->origin.x_mm, 4, true);
-    tt_buffer_puts(&text, " mm");
+    tt_picture_text(p, "m", 2, 14, "start",
+                    tt_picture_words(p, "y, " TT_UM " from %s mm",
+                                     tt_signed(target->origin.y_mm, 4, true).text),
+                    60);
     tt_picture_text(p, "m", OFFSET_LEFT + OFFSET_SIDE, OFFSET_TOP + OFFSET_SIDE + 28, "end",
-                    text.failed ? "" : text.text, 60);
-    p->svg.failed = p->svg.failed || text.failed;
-    tt_buffer_clear(&text);
+                    tt_picture_words(p, "x, " TT_UM " from %s mm",
+                                     tt_signed(target->origin.x_mm, 4, true).text),
+                    60);
 }
 
 bool tt_can_draw_offset(const struct tt_scene *scene, size_t index)
@@ -205,9 +194,7 @@ void tt_draw_offset(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_picture_axis_x(picture, &target.x, OFFSET_TOP, OFFSET_TOP + OFFSET_SIDE, true);
     tt_picture_axis_y(picture, &target.y, OFFSET_LEFT, OFFSET_LEFT + OFFSET_SIDE);
     draw_origin(&target);
-    tt_picture_column(picture, "quantity");
-    tt_picture_column(picture, "x, mm");
-    tt_picture_column(picture, "y, mm");
+    tt_picture_columns(picture, "quantity|x, mm|y, mm");
     if (target.permitted_um > 0) {
         double radius = target.permitted_um * OFFSET_SIDE / (target.x.high - target.x.low);
         tt_picture_ellipse(picture, "l", tt_scale_place(&target.x, 0), tt_scale_place(&target.y, 0),
@@ -286,16 +273,12 @@ static void draw_bar(struct tt_picture *picture, double pixels_per_um, double mo
 {
     double um = tt_scale_round_down(most / pixels_per_um), y = CENTRE_Y + OUTER + 26;
     int decimals = um >= 1 ? 0 : um >= 0.1 ? 1 : 2;
-    struct tt_buffer text = {0};
 
     tt_markup(&picture->svg, "<path class=\"f\" d=\"M@ @v6m0-3h@m0-3v6\"/>",
               TT_AT(8, y - 7, um * pixels_per_um));
-    tt_write_fixed(&text, um, decimals, false);
-    tt_buffer_puts(&text, " " TT_UM);
-    tt_picture_text(picture, "m", 14 + um * pixels_per_um, y, "start", text.failed ? "" : text.text,
+    tt_picture_text(picture, "m", 14 + um * pixels_per_um, y, "start",
+                    tt_picture_words(picture, "%s " TT_UM, tt_signed(um, decimals, false).text),
                     20);
-    picture->svg.failed = picture->svg.failed || text.failed;
-    tt_buffer_clear(&text);
 }
 
 /* ---- runout ---- */
@@ -332,7 +315,7 @@ static void mark_rotations(const struct tt_scene *scene, size_t index, double sc
             double angle = tip->runout_angle_rad + (scene->sketch->clockwise ? -theta : theta);
             tt_picture_mark(picture, TT_MARK_USED, CENTRE_X + radius * cos(angle),
                             CENTRE_Y - radius * sin(angle));
-            tt_write_fixed(&picture->svg, (double)k / 10, 1, false);
+            tt_buffer_puts(&picture->svg, tt_signed((double)k / 10, 1, false).text);
             tt_buffer_printf(&picture->svg, TT_DEGREE ": %zu touch%s", touches[k],
                              touches[k] == 1 ? "" : "es");
             tt_picture_mark_end(picture, TT_MARK_USED);
@@ -381,14 +364,12 @@ void tt_draw_runout(const struct tt_scene *scene, size_t index, struct tt_pictur
     picture->height = y + 24;
     name_tip(&picture->title, tip);
     tt_buffer_puts(&picture->title, ": runout circle");
-    tt_buffer_puts(&picture->desc,
-                   "The path of the tip's centre around its axis, seen from above: eccentricity ");
-    tt_write_fixed(&picture->desc, e_um, 1, false);
-    tt_buffer_puts(&picture->desc, " " TT_UM ", full indicator movement ");
-    tt_write_fixed(&picture->desc, 2 * e_um, 1, false);
-    tt_buffer_puts(&picture->desc, " " TT_UM "; dots are the rotations touched.");
-    tt_picture_column(picture, "quantity");
-    tt_picture_column(picture, "value");
+    tt_buffer_printf(
+        &picture->desc,
+        "The path of the tip's centre around its axis, seen from above: eccentricity %s " TT_UM
+        ", full indicator movement %s " TT_UM "; dots are the rotations touched.",
+        tt_signed(e_um, 1, false).text, tt_signed(2 * e_um, 1, false).text);
+    tt_picture_columns(picture, "quantity|value");
     tell(picture, "eccentricity, " TT_UM, 1, &e_um, 2);
     tell(picture, "95 %, \xc2\xb1 " TT_UM, 1, &u_um, 2);
     tell(picture, "full indicator movement, " TT_UM, 1, (double[]){2 * e_um}, 2);
@@ -542,15 +523,12 @@ void tt_draw_shape(const struct tt_scene *scene, size_t index, struct tt_picture
                                    "direction of the contact seen in the "
                                    "tip's own frame; the grey circle is a round tip");
     if (tip->radius_determined) {
-        tt_buffer_puts(&picture->desc, " of contact radius ");
-        tt_write_fixed(&picture->desc, tip->contact_radius_mm, 4, false);
-        tt_buffer_puts(&picture->desc, " mm");
+        tt_buffer_printf(&picture->desc, " of contact radius %s mm",
+                         tt_signed(tip->contact_radius_mm, 4, false).text);
     }
     tt_buffer_puts(&picture->desc, ".");
-    tt_picture_column(picture, "order");
-    tt_picture_column(picture, "amplitude, " TT_UM);
-    tt_picture_column(picture, "95 %, \xc2\xb1 " TT_UM);
-    tt_picture_column(picture, "crest, " TT_DEGREE);
+    tt_picture_columns(picture,
+                       "order|amplitude, " TT_UM "|95 %, \xc2\xb1 " TT_UM "|crest, " TT_DEGREE);
     for (size_t i = 0; i < tip->n_shape; i++) {
         const struct tt_shape_term *term = &tip->shape[i];
         tt_picture_row(picture);

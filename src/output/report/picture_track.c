@@ -142,13 +142,11 @@ static void write_table(const struct sheet *sheet)
 {
     struct tt_picture *p = sheet->picture;
 
-    tt_picture_column(p, "line");
-    tt_picture_column(p, "rotation, " TT_DEGREE);
+    tt_picture_columns(p, "line|rotation, " TT_DEGREE);
     if (sheet->track->has_curve) {
-        tt_picture_column(p, "position, " TT_UM);
+        tt_picture_columns(p, "position, " TT_UM);
     }
-    tt_picture_column(p, "residual, " TT_UM);
-    tt_picture_column(p, "remark");
+    tt_picture_columns(p, "residual, " TT_UM "|remark");
     for (size_t i = 0; i < sheet->track->n_rows; i++) {
         const struct tt_row_result *row = row_at(sheet, i);
         const struct tt_spot *spot = &sheet->scene->sketch->spots[sheet->track->rows[i]];

@@ -72,11 +72,9 @@ static void draw_view(struct sheet *sheet, size_t i)
     tt_picture_mark(sheet->picture, shape, x, y);
     tt_buffer_printf(svg, "line %zu, mark ", row->line);
     tt_markup_short(svg, row->target, TT_NAME_MOST);
-    tt_buffer_puts(svg, ", off by ");
-    tt_write_fixed(svg, spot->off_right_px, 2, true);
-    tt_buffer_puts(svg, " px to the right and ");
-    tt_write_fixed(svg, spot->off_down_px, 2, true);
-    tt_buffer_printf(svg, " px down%s%s", row->set_aside ? ", left out" : "",
+    tt_buffer_printf(svg, ", off by %s px to the right and %s px down%s%s",
+                     tt_signed(spot->off_right_px, 2, true).text,
+                     tt_signed(spot->off_down_px, 2, true).text, row->set_aside ? ", left out" : "",
                      shorter < 1 ? ", longer than drawn" : "");
     tt_picture_mark_end(sheet->picture, shape);
     sheet->aside = sheet->aside || row->set_aside;
@@ -134,9 +132,8 @@ static void write_words(const struct sheet *sheet, size_t n, size_t aside)
         "from where the fit expects it towards where it was seen, enlarged %.0f times. ",
         n, aside, sheet->times);
     if (camera->has_distortion) {
-        tt_buffer_puts(desc, "The lens moves the corner by ");
-        tt_write_fixed(desc, camera->at_corner_px, 1, true);
-        tt_buffer_puts(desc, " px, which the fit takes out.");
+        tt_buffer_printf(desc, "The lens moves the corner by %s px, which the fit takes out.",
+                         tt_signed(camera->at_corner_px, 1, true).text);
     } else {
         tt_buffer_puts(desc, "No distortion of the lens is shown.");
     }
@@ -157,8 +154,6 @@ bool tt_can_draw_views(const struct tt_scene *scene)
 
 void tt_draw_views(const struct tt_scene *scene, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {
-        "line", "mark", "px", "py", "off to the right, px", "off down, px", "remark"};
     struct sheet sheet = {.scene = scene, .picture = picture};
     size_t n = 0, aside = 0;
 
@@ -169,9 +164,7 @@ void tt_draw_views(const struct tt_scene *scene, struct tt_picture *picture)
     tt_picture_text(picture, "m", TT_PLOT_RIGHT, sheet.y.last + 28, "end",
                     "px, pixels to the right", 40);
     draw_centre(&sheet);
-    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
-        tt_picture_column(picture, COLUMNS[k]);
-    }
+    tt_picture_columns(picture, "line|mark|px|py|off to the right, px|off down, px|remark");
     for (size_t i = 0; i < scene->solution->n_rows; i++) {
         if (is_shown(scene, i)) {
             n++;

@@ -69,8 +69,7 @@ static void add_range(struct tt_extent *range, const struct tt_weeks_series *ser
         tt_extent_add(&values, point->value_mm - point->expanded_mm - origin_mm);
         tt_extent_add(&values, point->value_mm + point->expanded_mm - origin_mm);
         if (point->has_limits) {
-            tt_extent_add(&values, point->low_mm - origin_mm);
-            tt_extent_add(&values, point->high_mm - origin_mm);
+            tt_extent_span(&values, point->low_mm - origin_mm, point->high_mm - origin_mm);
         }
     }
     for (size_t i = 0; i < series->n_drift; i++) {
@@ -83,8 +82,7 @@ static void add_range(struct tt_extent *range, const struct tt_weeks_series *ser
             high = fmax(high, fmin(series->permitted_low_mm - origin_mm, high + (high - low)));
             low = fmin(low, fmax(series->permitted_high_mm - origin_mm, low - (high - low)));
         }
-        tt_extent_add(range, low);
-        tt_extent_add(range, high);
+        tt_extent_span(range, low, high);
     }
 }
 
@@ -241,11 +239,9 @@ static void tell_point(struct tt_buffer *out, const struct sheet *sheet,
                        const struct tt_weeks_point *point)
 {
     tt_report_time(out, sheet->zone, point->time_s);
-    tt_buffer_puts(out, ", ");
-    tt_write_fixed(out, point->value_mm, 4, true);
-    tt_buffer_puts(out, " mm " TT_PLUS_MINUS " ");
-    tt_write_fixed(out, 1000 * point->expanded_mm, 1, false);
-    tt_buffer_puts(out, " " TT_UM);
+    tt_buffer_printf(out, ", %s mm " TT_PLUS_MINUS " %s " TT_UM,
+                     tt_signed(point->value_mm, 4, true).text,
+                     tt_signed(1000 * point->expanded_mm, 1, false).text);
     if (point->run_id != NULL) {
         tt_buffer_puts(out, ", run ");
         tt_markup_short(out, point->run_id, 20);
@@ -284,16 +280,12 @@ static void draw_points(const struct sheet *sheet, const struct tt_scale *scale,
 
 static void name_lane(const struct sheet *sheet, const char *tip, double origin_mm)
 {
-    struct tt_buffer text = {0};
 
     tt_picture_text(sheet->picture, "", TT_PLOT_LEFT, sheet->top - 4, "start", tip, TT_NAME_MOST);
-    tt_buffer_puts(&text, TT_UM " from ");
-    tt_write_fixed(&text, origin_mm, 4, true);
-    tt_buffer_puts(&text, " mm");
-    tt_picture_text(sheet->picture, "m", TT_PLOT_RIGHT, sheet->top - 4, "end",
-                    text.failed ? "" : text.text, 24);
-    sheet->picture->svg.failed = sheet->picture->svg.failed || text.failed;
-    tt_buffer_clear(&text);
+    tt_picture_text(
+        sheet->picture, "m", TT_PLOT_RIGHT, sheet->top - 4, "end",
+        tt_picture_words(sheet->picture, TT_UM " from %s mm", tt_signed(origin_mm, 4, true).text),
+        24);
 }
 
 static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *series,
@@ -446,8 +438,6 @@ const char *tt_weeks_name(enum tt_weeks_quantity quantity)
 void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity,
                    const struct tiptrue_zone *zone, struct tt_picture *picture)
 {
-    static const char *const COLUMNS[] = {"tip", "time", "value, mm", ("95 %, \xc2\xb1 " TT_UM),
-                                          "remark"};
     struct sheet sheet = {
         .weeks = weeks, .zone = zone, .picture = picture, .quantity = quantity, .top = TOP};
     struct tt_extent times = times_of(weeks);
@@ -460,9 +450,7 @@ void tt_draw_weeks(const struct tt_weeks *weeks, enum tt_weeks_quantity quantity
             n_points += weeks->series[s].n_points;
         }
     }
-    for (size_t k = 0; k < sizeof COLUMNS / sizeof COLUMNS[0]; k++) {
-        tt_picture_column(picture, COLUMNS[k]);
-    }
+    tt_picture_columns(picture, "tip|time|value, mm|95 %, \xc2\xb1 " TT_UM "|remark");
     double margin_s = fmax(0.03 * (times.high - times.low), 3600);
     sheet.time = tt_scale_make(times.low - margin_s, times.high + margin_s, DAY_S, TT_PLOT_LEFT,
                                TT_PLOT_RIGHT, 5, false);

@@ -216,8 +216,7 @@ static void draw(struct tt_page *page, const struct tiptrue_plate *plate)
         }
         char line[COLUMNS + 1] = "";
         memcpy(line, canvas.cells[row], length);
-        tt_page_puts(page, line);
-        tt_page_line_end(page);
+        tt_page_line(page, line);
     }
 }
 

@@ -42,7 +42,7 @@ static void put_fixed(struct tt_buffer *body, bool known, double value, int deci
 {
     tt_buffer_puts(body, "<td>");
     if (known) {
-        tt_write_fixed(body, value, decimals, false);
+        tt_buffer_puts(body, tt_signed(value, decimals, false).text);
     }
     tt_buffer_puts(body, "</td>");
 }
@@ -126,9 +126,8 @@ static void put_axis(struct tt_buffer *body, const char *tip, const char *axis,
     put_fixed(body, a->normal, a->cpk, 2);
     tt_buffer_puts(body, "<td>");
     if (a->normal) {
-        tt_write_fixed(body, a->cpk_low, 2, false);
-        tt_buffer_puts(body, " to ");
-        tt_write_fixed(body, a->cpk_high, 2, false);
+        tt_buffer_printf(body, "%s to %s", tt_signed(a->cpk_low, 2, false).text,
+                         tt_signed(a->cpk_high, 2, false).text);
     } else {
         tt_buffer_puts(body, "not normal");
     }

@@ -12,7 +12,7 @@ static void put_cell(struct tt_buffer *body, bool there, double value, int decim
 {
     tt_buffer_puts(body, "<td>");
     if (there) {
-        tt_write_fixed(body, value, decimals, plus);
+        tt_buffer_puts(body, tt_signed(value, decimals, plus).text);
     }
     tt_buffer_puts(body, "</td>");
 }
@@ -68,15 +68,13 @@ static void put_surface(struct tt_buffer *body, const struct tiptrue_solution *s
     }
     tt_buffer_puts(body, "</tbody></table>\n");
     if (surface->slope_determined) {
-        tt_buffer_puts(body, "<p>The plate rises by ");
-        tt_write_fixed(body, 1e3 * surface->slope_x, 2, true);
-        tt_buffer_puts(body, " mm/m along machine x (u ");
-        tt_write_fixed(body, 1e3 * surface->u_slope_x, 2, false);
-        tt_buffer_puts(body, ") and ");
-        tt_write_fixed(body, 1e3 * surface->slope_y, 2, true);
-        tt_buffer_puts(body, " mm/m along y (u ");
-        tt_write_fixed(body, 1e3 * surface->u_slope_y, 2, false);
-        tt_buffer_puts(body, ").</p>\n");
+        tt_buffer_printf(body,
+                         "<p>The plate rises by %s mm/m along machine x (u %s) and %s mm/m along y "
+                         "(u %s).</p>\n",
+                         tt_signed(1e3 * surface->slope_x, 2, true).text,
+                         tt_signed(1e3 * surface->u_slope_x, 2, false).text,
+                         tt_signed(1e3 * surface->slope_y, 2, true).text,
+                         tt_signed(1e3 * surface->u_slope_y, 2, false).text);
     }
 }
 

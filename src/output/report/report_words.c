@@ -106,7 +106,7 @@ void tt_report_mm(struct tt_buffer *body, bool determined, double value_mm)
 {
     tt_buffer_puts(body, "<td>");
     if (determined) {
-        tt_write_fixed(body, value_mm, TT_MM_DECIMALS, true);
+        tt_buffer_puts(body, tt_signed(value_mm, TT_MM_DECIMALS, true).text);
     } else {
         tt_buffer_puts(body, "not determined");
     }
@@ -119,7 +119,7 @@ void tt_report_um(struct tt_buffer *body, const char *before, bool determined, d
     tt_buffer_puts(body, "<td>");
     if (determined) {
         tt_buffer_puts(body, before);
-        tt_write_fixed(body, 1000 * value_mm, tt_um_decimals(u_mm), plus);
+        tt_buffer_puts(body, tt_signed(1000 * value_mm, tt_um_decimals(u_mm), plus).text);
     }
     tt_buffer_puts(body, "</td>");
 }

@@ -84,3 +84,9 @@ void tt_extent_add(struct tt_extent *range, double value)
     range->high = range->any ? fmax(range->high, value) : value;
     range->any = true;
 }
+
+void tt_extent_span(struct tt_extent *range, double one, double other)
+{
+    tt_extent_add(range, one);
+    tt_extent_add(range, other);
+}

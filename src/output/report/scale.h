@@ -36,5 +36,6 @@ struct tt_extent {
     double low, high;
 };
 void tt_extent_add(struct tt_extent *range, double value);
+void tt_extent_span(struct tt_extent *range, double one, double other);
 
 #endif

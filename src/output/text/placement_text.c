@@ -165,8 +165,7 @@ static void axis_row(struct tt_page *page, size_t at, const char *tip, const cha
                      const struct tt_capability_axis *a)
 {
     tt_page_puts(page, tip);
-    tt_page_go(page, at);
-    tt_page_puts(page, axis);
+    tt_page_at(page, at, axis);
     tt_page_go(page, at + 10);
     if (a->normal) {
         tt_page_cell_fixed(page, 6, a->cp, 2, false);
@@ -189,8 +188,7 @@ static void write_capability(struct tt_page *page, const struct tiptrue_placemen
         return;
     }
     tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_puts(page, "within");
+    tt_page_at(page, at, "within");
     tt_page_go(page, at + 10);
     tt_page_cell(page, 6, "Cp");
     tt_page_cell(page, 6, "Cpk");
@@ -234,20 +232,13 @@ static void write_wanted(struct tt_page *page, const struct tiptrue_placement *p
     if (p->n_wanted == 0) {
         return;
     }
-    tt_page_puts(page, "Place these parts to tell what is open:");
-    tt_page_line_end(page);
-    tt_page_puts(page, "  tip,rotation,x,y");
-    tt_page_line_end(page);
+    tt_page_line(page, "Place these parts to tell what is open:");
+    tt_page_line(page, "  tip,rotation,x,y");
     for (size_t i = 0; i < p->n_wanted; i++) {
         const struct tt_wanted_part *w = &p->wanted[i];
-        tt_page_puts(page, "  ");
-        tt_page_puts(page, p->tip_names[w->tip]);
-        tt_page_puts(page, ",");
-        tt_page_fixed(page, tt_deg_from_rad(w->rotation_rad), 0, false);
-        tt_page_puts(page, ",");
-        tt_page_fixed(page, w->at.x_mm, 3, false);
-        tt_page_puts(page, ",");
-        tt_page_fixed(page, w->at.y_mm, 3, false);
+        tt_page_printf(page, "  %s,%s,%s,%s", p->tip_names[w->tip],
+                       tt_fixed(tt_deg_from_rad(w->rotation_rad), 0, false).text,
+                       tt_fixed(w->at.x_mm, 3, false).text, tt_fixed(w->at.y_mm, 3, false).text);
         tt_page_line_end(page);
     }
 }

@@ -29,14 +29,12 @@ static void put_um(struct tt_page *page, double value_mm)
 {
     tt_page_puts(page, TT_PLUS_MINUS " ");
     tt_page_small(page, value_mm, tt_um_decimals(value_mm), false);
-    tt_page_puts(page, " ");
-    tt_page_puts(page, tt_page_units(page)->small);
+    tt_page_printf(page, " %s", tt_page_units(page)->small);
 }
 
 static void put_count(struct tt_page *page, size_t n, const char *one, const char *many)
 {
-    tt_page_count(page, n);
-    tt_page_puts(page, n == 1 ? one : many);
+    tt_page_printf(page, "%zu%s", n, n == 1 ? one : many);
 }
 
 /* "12 touches, 6 heights and 2 sightings"; of a next step "12 more touches", without what is none.
@@ -59,9 +57,8 @@ static void say_counts(struct tt_page *page, const struct tiptrue_proposal *p)
     for (size_t i = 0; i < n; i++) {
         if (parts[i].n > 0) {
             tt_page_puts(page, first ? "" : left == 1 ? " and " : ", ");
-            tt_page_count(page, parts[i].n);
-            tt_page_puts(page, p->next ? " more " : " ");
-            tt_page_puts(page, parts[i].n == 1 ? parts[i].one : parts[i].many);
+            tt_page_printf(page, "%zu%s%s", parts[i].n, p->next ? " more " : " ",
+                           parts[i].n == 1 ? parts[i].one : parts[i].many);
             first = false;
             left--;
         }
@@ -92,8 +89,7 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
     if (p->next && p->met && p->plan.n_moves == 0) {
         tt_page_puts(page, "DONE: the target of ");
         put_um(page, p->target_mm);
-        tt_page_puts(page, " on this plate is met; no further touch is needed");
-        tt_page_line_end(page);
+        tt_page_line(page, " on this plate is met; no further touch is needed");
         return;
     }
     tt_page_puts(page, p->next ? "NEXT: " : "PLAN: ");
@@ -115,8 +111,7 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
 /* "  wide     24 touches   ± 2.3 µm change, ± 13 µm total" */
 static void say_tip(struct tt_page *page, const struct tt_tip_result *tip)
 {
-    tt_page_go(page, 2);
-    tt_page_puts(page, tip->name);
+    tt_page_at(page, 2, tip->name);
     tt_page_tab(page, 16);
     put_count(page, tip->touches, " touch", " touches");
     tt_page_tab(page, 30);
@@ -136,16 +131,14 @@ static void say_heights(struct tt_page *page, const struct tiptrue_proposal *p)
 {
     for (size_t i = 0; i < p->n_heights; i++) {
         const struct tt_planned_height *height = &p->heights[i];
-        tt_page_go(page, 2);
-        tt_page_puts(page, height->tip);
+        tt_page_at(page, 2, height->tip);
         tt_page_tab(page, 16);
         put_count(page, height->touches, " height", " heights");
         tt_page_tab(page, 30);
         put_um(page, EXPANDED_FACTOR * height->same_plate_u_mm);
         tt_page_puts(page, " change, ");
         put_um(page, EXPANDED_FACTOR * height->u_mm);
-        tt_page_puts(page, " total");
-        tt_page_line_end(page);
+        tt_page_line(page, " total");
     }
 }
 
@@ -155,8 +148,7 @@ static void say_camera(struct tt_page *page, const struct tiptrue_proposal *p)
     if (p->views == 0) {
         return;
     }
-    tt_page_go(page, 2);
-    tt_page_puts(page, "camera");
+    tt_page_at(page, 2, "camera");
     tt_page_tab(page, 16);
     put_count(page, p->views, " view", " views");
     tt_page_tab(page, 30);
@@ -262,8 +254,7 @@ void tt_output_proposal_text(const struct tiptrue_proposal *p,
         tt_page_say(&page, 4);
     }
     if (p->plan.n_moves > 0) {
-        tt_page_puts(&page, "In this order:");
-        tt_page_line_end(&page);
+        tt_page_line(&page, "In this order:");
         say_passes(&page, p);
     }
     tt_page_end(&page);

@@ -86,18 +86,14 @@ static void add_um(struct tt_buffer *words, double mm)
 
 static void add_pair_mm(struct tt_buffer *words, struct tt_machine_xy at)
 {
-    tt_number_write_fixed(words, at.x_mm, 4, true);
-    tt_buffer_puts(words, ", ");
-    tt_number_write_fixed(words, at.y_mm, 4, true);
-    tt_buffer_puts(words, TT_TIED "mm");
+    tt_buffer_printf(words, "%s, %s" TT_TIED "mm", tt_fixed(at.x_mm, 4, true).text,
+                     tt_fixed(at.y_mm, 4, true).text);
 }
 
 static void add_pair_um(struct tt_buffer *words, double x_mm, double y_mm)
 {
-    tt_number_write_fixed(words, 1e3 * x_mm, 1, true);
-    tt_buffer_puts(words, ", ");
-    tt_number_write_fixed(words, 1e3 * y_mm, 1, true);
-    tt_buffer_puts(words, TT_TIED TT_UM);
+    tt_buffer_printf(words, "%s, %s" TT_TIED TT_UM, tt_fixed(1e3 * x_mm, 1, true).text,
+                     tt_fixed(1e3 * y_mm, 1, true).text);
 }
 
 /* "since 2026-04-13 -0.4, +0.2 um" of the tip @name, or what stood there before. */
@@ -161,18 +157,16 @@ static void say_height(struct tt_page *page, const struct tt_tip_result *tip)
     if (height->verdict > TIPTRUE_UPDATE || !height->determined) {
         tt_buffer_printf(words, "height of %s not usable", tip->name);
     } else {
-        tt_buffer_printf(words, "height of %s %s ", tip->name,
-                         height->verdict == TIPTRUE_KEEP ? "kept" : "new");
-        tt_number_write_fixed(words, height->value_mm, 4, true);
-        tt_buffer_puts(words, TT_TIED "mm, " TT_PLUS_MINUS TT_TIED);
+        tt_buffer_printf(words, "height of %s %s %s" TT_TIED "mm, " TT_PLUS_MINUS TT_TIED,
+                         tip->name, height->verdict == TIPTRUE_KEEP ? "kept" : "new",
+                         tt_fixed(height->value_mm, 4, true).text);
         add_um(words, height->same_plate_expanded_mm);
         tt_buffer_puts(words, TT_TIED TT_UM " change, " TT_PLUS_MINUS TT_TIED);
         add_um(words, height->expanded_mm);
         tt_buffer_puts(words, TT_TIED TT_UM " total");
         if (height->verdict == TIPTRUE_UPDATE && height->has_present) {
-            tt_buffer_puts(words, "; in use ");
-            tt_number_write_fixed(words, height->present_mm, 4, true);
-            tt_buffer_puts(words, TT_TIED "mm");
+            tt_buffer_printf(words, "; in use %s" TT_TIED "mm",
+                             tt_fixed(height->present_mm, 4, true).text);
         }
     }
     tt_page_say(page, 6);
@@ -183,8 +177,7 @@ static void say_tip(struct tt_page *page, const struct tiptrue_ready *ready,
 {
     struct tt_buffer *words = &page->words;
 
-    tt_page_go(page, 2);
-    tt_page_puts(page, tip->name);
+    tt_page_at(page, 2, tip->name);
     tt_page_tab(page, 4 + names_width(page, ready->solution));
     tt_page_puts(page, word_of(ready, tip));
     if (tip->offset_verdict <= TIPTRUE_UPDATE) {

@@ -31,8 +31,7 @@ static void put_value(struct tt_buffer *buffer, const struct tt_value *value)
         if (size < 0.9995) {
             tt_words_um(buffer, value->number);
         } else {
-            tt_number_write_fixed(buffer, value->number, 3, false);
-            tt_buffer_puts(buffer, " mm");
+            tt_buffer_printf(buffer, "%s mm", tt_fixed(value->number, 3, false).text);
         }
         return;
     case TT_UNIT_RAD:

@@ -242,9 +242,7 @@ static void tell_finding(struct tt_page *page, const struct tiptrue_solution *s,
     tt_page_colour(page, COLOURS[f->severity]);
     tt_page_puts(page, tt_severity_word(f->severity));
     tt_page_colour(page, TT_PLAIN);
-    tt_page_puts(page, ", ");
-    tt_page_puts(page, tt_finding_name(f->code));
-    tt_page_puts(page, ": ");
+    tt_page_printf(page, ", %s: ", tt_finding_name(f->code));
     tt_buffer_puts(words, f->text);
     add_lines(words, s, f);
     tt_page_say(page, 4);
@@ -343,24 +341,19 @@ static void brief_line(struct tt_page *page, const struct tiptrue_solution *s)
     tt_page_colour(page, verdict_colour(s->verdict));
     tt_page_puts(page, tt_text_shout(s));
     tt_page_colour(page, TT_PLAIN);
-    tt_page_puts(page, " ");
-    tt_page_puts(page, s->file != NULL ? s->file : "run");
+    tt_page_printf(page, " %s", s->file != NULL ? s->file : "run");
     for (size_t i = 0; i < s->n_tips; i++) {
         const struct tt_tip_result *t = &s->tips[i];
-        tt_page_puts(page, i == 0 ? ": " : "; ");
-        tt_page_puts(page, t->name);
-        tt_page_puts(page, " ");
-        tt_page_puts(page, tt_verdict_shown(s, t->verdict));
+        tt_page_printf(page, "%s%s %s", i == 0 ? ": " : "; ", t->name,
+                       tt_verdict_shown(s, t->verdict));
         if (!t->offset_determined_x || !t->offset_determined_y) {
             tt_page_puts(page, ", offset not determined");
             continue;
         }
-        tt_page_puts(page, " ");
-        tt_page_fixed(page, units->per_mm * t->offset.x_mm, units->decimals, true);
-        tt_page_puts(page, ", ");
-        tt_page_fixed(page, units->per_mm * t->offset.y_mm, units->decimals, true);
-        tt_page_puts(page, " ");
-        tt_page_puts(page, units->length);
+        tt_page_printf(page, " %s, %s %s",
+                       tt_fixed(units->per_mm * t->offset.x_mm, units->decimals, true).text,
+                       tt_fixed(units->per_mm * t->offset.y_mm, units->decimals, true).text,
+                       units->length);
     }
     tt_page_line_end(page);
     tt_page_end(page);

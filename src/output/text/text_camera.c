@@ -21,10 +21,9 @@ static void add_scale(struct tt_buffer *words, double scale_mm, double u_mm)
 {
     int decimals = decimals_of(1000 * u_mm);
 
-    tt_number_write_fixed(words, 1000 * scale_mm, decimals, false);
-    tt_buffer_puts(words, TT_TIED TT_UM " (u" TT_TIED);
-    tt_number_write_fixed(words, 1000 * u_mm, decimals, false);
-    tt_buffer_puts(words, TT_TIED TT_UM ")");
+    tt_buffer_printf(words, "%s" TT_TIED TT_UM " (u" TT_TIED "%s" TT_TIED TT_UM ")",
+                     tt_fixed(1000 * scale_mm, decimals, false).text,
+                     tt_fixed(1000 * u_mm, decimals, false).text);
 }
 
 void tt_text_camera(struct tt_page *page, const struct tiptrue_solution *s)
@@ -46,13 +45,11 @@ void tt_text_camera(struct tt_page *page, const struct tiptrue_solution *s)
     add_scale(words, c->scale_x_mm, c->u_scale_x_mm);
     tt_buffer_puts(words, " wide and ");
     add_scale(words, c->scale_y_mm, c->u_scale_y_mm);
-    tt_buffer_puts(words, " high, turned by ");
-    tt_number_write_fixed(words, turn_deg, decimals_of(u_deg), true);
-    tt_buffer_puts(words, TT_DEGREE " (u" TT_TIED);
-    tt_number_write_fixed(words, u_deg, decimals_of(u_deg), false);
-    tt_buffer_printf(words, TT_DEGREE ")%s; views lie within ",
-                     c->mirrored ? ", and mirrored" : "");
-    tt_number_write_fixed(words, c->rms_px, 2, false);
-    tt_buffer_puts(words, TT_TIED "pixels rms");
+    tt_buffer_printf(words,
+                     " high, turned by %s" TT_DEGREE " (u" TT_TIED "%s" TT_DEGREE
+                     ")%s; views lie within %s" TT_TIED "pixels rms",
+                     tt_fixed(turn_deg, decimals_of(u_deg), true).text,
+                     tt_fixed(u_deg, decimals_of(u_deg), false).text,
+                     c->mirrored ? ", and mirrored" : "", tt_fixed(c->rms_px, 2, false).text);
     tt_page_say(page, 2);
 }

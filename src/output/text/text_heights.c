@@ -11,8 +11,7 @@
 static void heights_head(struct tt_page *page, size_t at)
 {
     tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_puts(page, "verdict");
+    tt_page_at(page, at, "verdict");
     tt_page_cell(page, 14, "height");
     tt_page_cell(page, 10, "change");
     tt_page_cell(page, 10, TT_PLUS_MINUS " total");
@@ -35,8 +34,7 @@ static void heights_row(struct tt_page *page, size_t at, const struct tt_tip_res
     size_t end = at + 7 + 14 + 10;
 
     tt_page_puts(page, t->name);
-    tt_page_go(page, at);
-    tt_page_puts(page, h->has_verdict ? tt_verdict_word(h->verdict) : "");
+    tt_page_at(page, at, h->has_verdict ? tt_verdict_word(h->verdict) : "");
     tt_page_go(page, at + 7);
     tt_cell_mm(page, 14, h->determined, h->value_mm);
     if (h->determined) {
@@ -60,9 +58,8 @@ static void add_slope(struct tt_buffer *words, double slope, double u)
 {
     int decimals = 1e3 * u < 0.095 ? 3 : 1e3 * u < 0.95 ? 2 : 1;
 
-    tt_number_write_fixed(words, 1e3 * slope, decimals, true);
-    tt_buffer_puts(words, " " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(words, 2e3 * u, decimals, false);
+    tt_buffer_printf(words, "%s " TT_PLUS_MINUS " %s", tt_fixed(1e3 * slope, decimals, true).text,
+                     tt_fixed(2e3 * u, decimals, false).text);
 }
 
 static void tell_surface(struct tt_page *page, const struct tiptrue_solution *s,

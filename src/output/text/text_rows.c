@@ -127,8 +127,7 @@ static void tell_pile(struct tt_page *page, const char *edge, const char *tip,
     tt_buffer_printf(words, " triggered %s by ", late ? "late (too deep)" : "early");
     tt_number_write_fixed(words, 1000 * pile->least_mm, 0, false);
     if (pile->n > 1) {
-        tt_buffer_puts(words, " to ");
-        tt_number_write_fixed(words, 1000 * pile->most_mm, 0, false);
+        tt_buffer_printf(words, " to %s", tt_fixed(1000 * pile->most_mm, 0, false).text);
     }
     tt_buffer_puts(words, " " TT_UM);
     tt_page_go(page, 2);
@@ -240,8 +239,7 @@ static void tell_row(struct tt_page *page, const struct tt_row_result *row)
     tt_page_cell_count(page, 6, row->line);
     tt_page_tab(page, 8);
     tt_page_puts(page, tt_kind_words[row->kind]);
-    tt_page_go(page, 15);
-    tt_page_puts(page, row->target != NULL ? row->target : "");
+    tt_page_at(page, 15, row->target != NULL ? row->target : "");
     tt_page_tab(page, 27);
     tt_page_puts(page, row->tip != NULL ? row->tip : "");
     tt_page_go(page, 34);
@@ -268,8 +266,7 @@ static void tell_row(struct tt_page *page, const struct tt_row_result *row)
 
 void tt_text_rows(struct tt_page *page, const struct tiptrue_solution *s)
 {
-    tt_page_puts(page, "  line  kind   target      tip     rotation residual  sight y  weight");
-    tt_page_line_end(page);
+    tt_page_line(page, "  line  kind   target      tip     rotation residual  sight y  weight");
     tt_page_cell(page, 43, TT_DEGREE);
     tt_page_cell_unit(page, 9, "");
     tt_page_cell_unit(page, 9, "");

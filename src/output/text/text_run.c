@@ -12,11 +12,9 @@
 
 void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm)
 {
-    tt_buffer_putc(words, '(');
-    tt_number_write_fixed(words, x_mm, TT_MM_DECIMALS, false);
-    tt_buffer_puts(words, "," TT_TIED);
-    tt_number_write_fixed(words, y_mm, TT_MM_DECIMALS, false);
-    tt_buffer_puts(words, ")" TT_TIED "mm");
+    tt_buffer_printf(words, "(%s," TT_TIED "%s)" TT_TIED "mm",
+                     tt_fixed(x_mm, TT_MM_DECIMALS, false).text,
+                     tt_fixed(y_mm, TT_MM_DECIMALS, false).text);
 }
 
 /* ", 3 warm-up touches" and the like; nothing for 0. */
@@ -33,9 +31,8 @@ static void add_repeatability(struct tt_buffer *words, const char *of, bool know
     if (!known) {
         return;
     }
-    tt_buffer_puts(words, of);
-    tt_number_write_fixed(words, 1000 * u_mm, tt_um_decimals(u_mm), false);
-    tt_buffer_puts(words, isfinite(dof) ? " " TT_UM " (from this run)" : " " TT_UM " (as stated)");
+    tt_buffer_printf(words, "%s%s%s", of, tt_fixed(1000 * u_mm, tt_um_decimals(u_mm), false).text,
+                     isfinite(dof) ? " " TT_UM " (from this run)" : " " TT_UM " (as stated)");
 }
 
 /* "lost motion ... +12.3 um (standard uncertainty 0.4 um)"; @unit is a thousandth of that of
@@ -45,11 +42,9 @@ static void tell_effect(struct tt_page *page, const char *name, double value, do
 {
     struct tt_buffer *words = &page->words;
 
-    tt_buffer_puts(words, name);
-    tt_number_write_fixed(words, 1000 * value, tt_um_decimals(u), true);
-    tt_buffer_printf(words, " %s (standard uncertainty ", unit);
-    tt_number_write_fixed(words, 1000 * u, tt_um_decimals(u), false);
-    tt_buffer_printf(words, " %s)", unit);
+    tt_buffer_printf(words, "%s%s %s (standard uncertainty %s %s)", name,
+                     tt_fixed(1000 * value, tt_um_decimals(u), true).text, unit,
+                     tt_fixed(1000 * u, tt_um_decimals(u), false).text, unit);
     tt_page_say(page, 2);
 }
 
@@ -194,11 +189,9 @@ static void add_signed(struct tt_buffer *words, const struct tt_units *units, do
 
 static void add_place(struct tt_buffer *words, const struct tt_units *units, double x, double y)
 {
-    tt_buffer_putc(words, '(');
-    tt_number_write_fixed(words, x, units->decimals, false);
-    tt_buffer_puts(words, "," TT_TIED);
-    tt_number_write_fixed(words, y, units->decimals, false);
-    tt_buffer_printf(words, ")" TT_TIED "%s", units->length);
+    tt_buffer_printf(words, "(%s," TT_TIED "%s)" TT_TIED "%s",
+                     tt_fixed(x, units->decimals, false).text,
+                     tt_fixed(y, units->decimals, false).text, units->length);
 }
 
 /* The head's place that puts a tip's axis over the mark: mark less offset. */

@@ -68,8 +68,7 @@ static void put_strip(struct tt_page *page, const struct strip *strip, const cha
 {
     for (size_t line = 0; line < LINES; line++) {
         tt_page_puts(page, line == 0 ? edge : "");
-        tt_page_go(page, edge_width + 1);
-        tt_page_puts(page, line == 0 ? tip : "");
+        tt_page_at(page, edge_width + 1, line == 0 ? tip : "");
         tt_page_go(page, edge_width + 1 + tip_width);
         tt_page_cell_small(page, NUMBER_WIDTH,
                            (line == 0 ? strip->reach_um : -strip->reach_um) / 1000, 0, true);
@@ -81,8 +80,7 @@ static void put_strip(struct tt_page *page, const struct strip *strip, const cha
                 put_thirds(page, strip->bits[line][i]);
             }
         }
-        tt_page_puts(page, "|");
-        tt_page_line_end(page);
+        tt_page_line(page, "|");
     }
 }
 

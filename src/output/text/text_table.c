@@ -31,8 +31,7 @@ static size_t names_end(const struct tt_page *page, const struct tiptrue_solutio
 static void offsets_head(struct tt_page *page, size_t at)
 {
     tt_page_puts(page, "tip");
-    tt_page_go(page, at);
-    tt_page_puts(page, "verdict");
+    tt_page_at(page, at, "verdict");
     tt_page_cell(page, OFFSET_WIDTH, "offset x");
     tt_page_cell(page, OFFSET_WIDTH, "offset y");
     tt_page_cell(page, 2 * CHANGE_WIDTH, "change x, y");
@@ -72,8 +71,7 @@ static void offsets_row(struct tt_page *page, size_t at, const struct tiptrue_so
     double change_mm = t->change_on_same_plate ? plate_mm : full_mm;
 
     tt_page_puts(page, t->name);
-    tt_page_go(page, at);
-    tt_page_puts(page, tt_verdict_shown(s, t->offset_verdict));
+    tt_page_at(page, at, tt_verdict_shown(s, t->offset_verdict));
     tt_page_go(page, at + 7);
     tt_cell_mm(page, OFFSET_WIDTH, t->offset_determined_x, t->offset.x_mm);
     tt_cell_mm(page, OFFSET_WIDTH, t->offset_determined_y, t->offset.y_mm);
@@ -153,8 +151,7 @@ void tt_text_tip_tables(struct tt_page *page, const struct tiptrue_solution *s)
 
 static void budget(struct tt_page *page, const struct tt_tip_result *t)
 {
-    tt_page_puts(page, "sources of ");
-    tt_page_puts(page, t->name);
+    tt_page_printf(page, "sources of %s", t->name);
     tt_page_go(page, 40);
     tt_page_cell(page, 8, "type");
     tt_page_cell_unit(page, 14, "u(x)/");
@@ -164,8 +161,7 @@ static void budget(struct tt_page *page, const struct tt_tip_result *t)
         const struct tt_budget_line *line = &t->budget[i];
         const char type[] = {line->type, '\0'};
         tt_page_go(page, 2);
-        tt_page_puts(page, line->source);
-        tt_page_puts(page, line->of_plate ? " (plate)" : "");
+        tt_page_printf(page, "%s%s", line->source, line->of_plate ? " (plate)" : "");
         tt_page_tab(page, 40);
         tt_page_cell(page, 8, type);
         tt_page_cell_small(page, 14, line->u_x_mm, 2, false);

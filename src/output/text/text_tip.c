@@ -65,8 +65,7 @@ void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, doubl
 
 static void label(struct tt_page *page, const char *text)
 {
-    tt_page_go(page, LABEL_AT);
-    tt_page_puts(page, text);
+    tt_page_at(page, LABEL_AT, text);
     tt_page_go(page, X_AT);
 }
 
@@ -134,8 +133,7 @@ static void tell_present(struct tt_page *page, const struct tiptrue_solution *s,
 
     label(page, "present");
     if (!t->has_present) {
-        tt_page_puts(page, "none stated in the machine file");
-        tt_page_line_end(page);
+        tt_page_line(page, "none stated in the machine file");
         return;
     }
     tt_cell_mm(page, VALUE_WIDTH, true, t->present.x_mm);
@@ -167,10 +165,9 @@ static void add_um(struct tt_buffer *words, double value_mm, double expanded_mm)
 {
     int decimals = tt_um_decimals(expanded_mm);
 
-    tt_number_write_fixed(words, 1000 * value_mm, decimals, false);
-    tt_buffer_puts(words, " " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(words, 1000 * expanded_mm, decimals, false);
-    tt_buffer_puts(words, " " TT_UM);
+    tt_buffer_printf(words, "%s " TT_PLUS_MINUS " %s " TT_UM,
+                     tt_fixed(1000 * value_mm, decimals, false).text,
+                     tt_fixed(1000 * expanded_mm, decimals, false).text);
 }
 
 static void tell_runout(struct tt_page *page, const struct tt_tip_result *t)
@@ -181,17 +178,15 @@ static void tell_runout(struct tt_page *page, const struct tt_tip_result *t)
     label(page, "runout");
     tt_page_go(page, X_AT + 2);
     if (!t->runout_determined) {
-        tt_page_puts(page, "not determined");
-        tt_page_line_end(page);
+        tt_page_line(page, "not determined");
         return;
     }
     tt_buffer_puts(words, "eccentricity ");
     add_um(words, t->eccentricity_mm, expanded_mm);
-    tt_buffer_puts(words, ", direction ");
-    tt_number_write_fixed(words, tt_deg_from_rad(t->runout_angle_rad), 1, true);
-    tt_buffer_puts(words, TT_DEGREE " at rotation 0, full indicator movement ");
-    tt_number_write_fixed(words, 2000 * t->eccentricity_mm, tt_um_decimals(2 * expanded_mm), false);
-    tt_buffer_puts(words, " " TT_UM);
+    tt_buffer_printf(
+        words, ", direction %s" TT_DEGREE " at rotation 0, full indicator movement %s " TT_UM,
+        tt_fixed(tt_deg_from_rad(t->runout_angle_rad), 1, true).text,
+        tt_fixed(2000 * t->eccentricity_mm, tt_um_decimals(2 * expanded_mm), false).text);
     tt_page_say(page, X_AT + 2);
 }
 
@@ -202,8 +197,7 @@ static void tell_radius(struct tt_page *page, const struct tt_tip_result *t)
     label(page, "contact radius");
     tt_page_go(page, X_AT + 2);
     if (!t->radius_determined) {
-        tt_page_puts(page, "not determined");
-        tt_page_line_end(page);
+        tt_page_line(page, "not determined");
         return;
     }
     tt_number_write_fixed(words, t->contact_radius_mm, TT_MM_DECIMALS, false);
@@ -221,9 +215,8 @@ static void add_shape(struct tt_buffer *words, const struct tt_tip_result *t)
         const struct tt_shape_term *term = &t->shape[i];
         tt_buffer_printf(words, "%sorder %zu: ", i > 0 ? "; " : "", term->order);
         add_um(words, term->amplitude_mm, t->runout_factor * term->u_amplitude_mm);
-        tt_buffer_puts(words, ", crest at ");
-        tt_number_write_fixed(words, tt_deg_from_rad(term->angle_rad), 0, false);
-        tt_buffer_puts(words, TT_DEGREE);
+        tt_buffer_printf(words, ", crest at %s" TT_DEGREE,
+                         tt_fixed(tt_deg_from_rad(term->angle_rad), 0, false).text);
     }
 }
 
@@ -254,9 +247,8 @@ static void add_main_sources(struct tt_buffer *words, const struct tt_tip_result
             return;
         }
         largest_mm = fmax(largest_mm, size_of(next));
-        tt_buffer_printf(words, "%s%s ", told > 0 ? ", " : "", next->source);
-        tt_number_write_fixed(words, 1000 * size_of(next), tt_um_decimals(size_of(next)), false);
-        tt_buffer_puts(words, " " TT_UM);
+        tt_buffer_printf(words, "%s%s %s " TT_UM, told > 0 ? ", " : "", next->source,
+                         tt_fixed(1000 * size_of(next), tt_um_decimals(size_of(next)), false).text);
         last = next;
     }
 }

@@ -19,8 +19,7 @@ static void row(struct tt_page *page, const char *tip, const char *axis,
 {
     int decimals = 1 + tt_um_decimals(u_mm);
 
-    tt_page_go(page, TIP_AT);
-    tt_page_puts(page, tip);
+    tt_page_at(page, TIP_AT, tip);
     tt_page_tab(page, FIRST_AT - 3);
     tt_page_puts(page, axis);
     tt_page_go(page, FIRST_AT);
@@ -30,29 +29,24 @@ static void row(struct tt_page *page, const char *tip, const char *axis,
     tt_page_cell_small(page, WIDTH, trial->low_mm, decimals, true);
     tt_page_cell_small(page, WIDTH, trial->high_mm, decimals, true);
     bool unclear = trial->off_mm <= trial->tolerance_mm + 2 * trial->noise_mm;
-    tt_page_puts(page, trial->agrees ? "  agrees" : unclear ? "  unclear" : "  differs");
-    tt_page_line_end(page);
+    tt_page_line(page, trial->agrees ? "  agrees" : unclear ? "  unclear" : "  differs");
 }
 
 static void say_tolerance(struct tt_page *page, const struct tt_tip_result *t)
 {
-    tt_buffer_printf(&page->words, "%s: the intervals' ends differ by ", t->name);
-    tt_number_write_fixed(&page->words, 1000 * fmax(t->trials->x.off_mm, t->trials->y.off_mm), 2,
-                          false);
-    tt_buffer_puts(&page->words, " " TT_UM " at most, ");
-    tt_number_write_fixed(
-        &page->words, 1000 * fmax(t->trials->x.tolerance_mm, t->trials->y.tolerance_mm), 2, false);
-    tt_buffer_puts(&page->words, " " TT_UM " is the tolerance (half of the second digit of u); "
-                                 "this many trials know the ends to " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(&page->words, 2000 * fmax(t->trials->x.noise_mm, t->trials->y.noise_mm),
-                          2, false);
-    tt_buffer_puts(&page->words, " " TT_UM "; the 95 % region held the truth in ");
-    tt_number_write_fixed(&page->words, 100 * t->trials->covered, 2, false);
-    tt_buffer_puts(&page->words, " " TT_PLUS_MINUS " ");
-    tt_number_write_fixed(
+    tt_buffer_printf(
         &page->words,
-        100 * sqrt(t->trials->covered * (1 - t->trials->covered) / (double)t->trials->n), 2, false);
-    tt_buffer_puts(&page->words, " % of the trials.");
+        "%s: the intervals' ends differ by %s " TT_UM " at most, %s " TT_UM
+        " is the tolerance (half of the second digit of u); this many trials know the ends "
+        "to " TT_PLUS_MINUS " %s " TT_UM "; the 95 %% region held the truth in %s " TT_PLUS_MINUS
+        " %s %% of the trials.",
+        t->name, tt_fixed(1000 * fmax(t->trials->x.off_mm, t->trials->y.off_mm), 2, false).text,
+        tt_fixed(1000 * fmax(t->trials->x.tolerance_mm, t->trials->y.tolerance_mm), 2, false).text,
+        tt_fixed(2000 * fmax(t->trials->x.noise_mm, t->trials->y.noise_mm), 2, false).text,
+        tt_fixed(100 * t->trials->covered, 2, false).text,
+        tt_fixed(100 * sqrt(t->trials->covered * (1 - t->trials->covered) / (double)t->trials->n),
+                 2, false)
+            .text);
     tt_page_go(page, TIP_AT);
     tt_page_say(page, TIP_AT + 2);
 }
@@ -67,11 +61,8 @@ void tt_text_trials(struct tt_page *page, const struct tiptrue_solution *solutio
             continue;
         }
         if (!headed) {
-            tt_page_puts(page, "Propagation of distributions, ");
-            tt_page_count(page, t->trials->n);
-            tt_page_puts(page, " trials, in ");
-            tt_page_puts(page, tt_page_units(page)->small);
-            tt_page_puts(page, ":");
+            tt_page_printf(page, "Propagation of distributions, %zu trials, in %s:", t->trials->n,
+                           tt_page_units(page)->small);
             tt_page_line_end(page);
             tt_page_go(page, FIRST_AT);
             tt_page_cell(page, WIDTH, "u stated");

@@ -44,13 +44,11 @@ void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *s, size_
     if (s->n_marks == 0) {
         return;
     }
-    tt_page_go(page, indent);
-    tt_page_puts(page, "mark");
+    tt_page_at(page, indent, "mark");
     tt_page_go(page, at);
     tt_text_unseen_head(page);
     for (size_t i = 0; i < s->n_marks; i++) {
-        tt_page_go(page, indent);
-        tt_page_puts(page, s->marks[i].name);
+        tt_page_at(page, indent, s->marks[i].name);
         tt_page_go(page, at);
         tt_text_unseen_cells(page, s->marks[i].unseen_shift_mm, s->marks[i].unseen_effect_mm);
     }

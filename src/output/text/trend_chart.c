@@ -92,8 +92,7 @@ static void draw_axis(struct tt_page *page, const struct tiptrue_trend *trend,
             tt_buffer_printf(&page->number, "%c, %s", "xyz"[axis], tt_page_units(page) -> length);
             tt_page_cell(page, MARGIN - 2, page->number.failed ? "" : page->number.text);
         }
-        tt_page_go(page, MARGIN - 2);
-        tt_page_puts(page, " |");
+        tt_page_at(page, MARGIN - 2, " |");
         put_row(page, canvas, row);
         tt_page_line_end(page);
     }
@@ -120,8 +119,7 @@ static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend,
         }
     }
     tt_page_go(page, MARGIN - 2);
-    tt_page_puts(page, " +");
-    tt_page_puts(page, line);
+    tt_page_printf(page, " +%s", line);
     tt_page_line_end(page);
     free(line);
     tt_page_go(page, MARGIN);
@@ -130,8 +128,7 @@ static void draw_times(struct tt_page *page, const struct tiptrue_trend *trend,
     tt_page_puts(page, text);
     tt_minute_write(page->zone, trend->last_s, text);
     text[10] = '\0';
-    tt_page_go(page, MARGIN + canvas->columns - 10);
-    tt_page_puts(page, text);
+    tt_page_at(page, MARGIN + canvas->columns - 10, text);
     tt_page_line_end(page);
 }
 

@@ -13,9 +13,9 @@
 #define SCATTER_WIDTH 14
 #define DRIFT_WIDTH 18
 
-void tt_add_um(struct tt_buffer *words, double mm, double u_mm, bool plus)
+struct tt_fixed tt_um(double mm, double u_mm, bool plus)
 {
-    tt_number_write_fixed(words, 1e3 * mm, tt_um_decimals(u_mm), plus);
+    return tt_fixed(1e3 * mm, tt_um_decimals(u_mm), plus);
 }
 
 /* When it will be off, and by when at the latest to act; @what: "offset", "height". */
@@ -34,7 +34,7 @@ static void say_forecast(struct tt_page *page, const struct tt_forecast *f, cons
         } else {
             tt_buffer_puts(words, "; it will be off by the permitted ");
         }
-        tt_add_um(words, f->permitted_error_mm, 1e-3, false);
+        tt_buffer_puts(words, tt_um(f->permitted_error_mm, 1e-3, false).text);
         tt_buffer_puts(words, TT_TIED TT_UM);
         tt_buffer_printf(words,
                          f->over_now ? " now: update it; from then on it holds until %s" : " on %s",
@@ -50,11 +50,9 @@ static void say_drift(struct tt_page *page, const struct tt_trend_tip *t)
     if (!t->drift_significant) {
         return;
     }
-    tt_buffer_printf(&page->words, "%s drifts by (", t->name);
-    tt_add_um(&page->words, t->drift_x_mm_per_week, t->u_drift_x_mm_per_week, true);
-    tt_buffer_puts(&page->words, ", ");
-    tt_add_um(&page->words, t->drift_y_mm_per_week, t->u_drift_y_mm_per_week, true);
-    tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " a week");
+    tt_buffer_printf(&page->words, "%s drifts by (%s, %s)" TT_TIED TT_UM " a week", t->name,
+                     tt_um(t->drift_x_mm_per_week, t->u_drift_x_mm_per_week, true).text,
+                     tt_um(t->drift_y_mm_per_week, t->u_drift_y_mm_per_week, true).text);
     say_forecast(page, &t->forecast, "offset");
     if (t->step_alike) {
         tt_buffer_puts(&page->words, " (a step would explain the runs about as well)");
@@ -84,9 +82,8 @@ static void say_height_drift(struct tt_page *page, const struct tt_trend_tip *t)
         return;
     }
     tt_page_puts(page, "  ");
-    tt_buffer_printf(&page->words, "the height of %s drifts by ", t->name);
-    tt_add_um(&page->words, h->drift_mm_per_week, h->u_drift_mm_per_week, true);
-    tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
+    tt_buffer_printf(&page->words, "the height of %s drifts by %s" TT_TIED TT_UM " a week%s",
+                     t->name, tt_um(h->drift_mm_per_week, h->u_drift_mm_per_week, true).text,
                      h->drift_mm_per_week < 0 ? ", downwards: the tip wears, or Z moves"
                                               : ", upwards: dirt on its end, or Z moves");
     say_forecast(page, &h->forecast, "height");

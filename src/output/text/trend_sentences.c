@@ -69,9 +69,8 @@ static void say_mark(struct tt_buffer *b, const struct tt_trend_change *c)
     tt_words_shift(b, c->mark_shift.x_mm, c->mark_shift.y_mm, c->u_mark_shift_x_mm,
                    c->u_mark_shift_y_mm);
     if (c->yaw_shows) {
-        tt_buffer_puts(b, " and the plate turned by ");
-        tt_number_write_fixed(b, tt_deg_from_rad(c->yaw_shift_rad), 3, true);
-        tt_buffer_puts(b, "\xc2\xb0");
+        tt_buffer_printf(b, " and the plate turned by %s\xc2\xb0",
+                         tt_fixed(tt_deg_from_rad(c->yaw_shift_rad), 3, true).text);
     }
 }
 
@@ -305,8 +304,7 @@ static void put_p(struct tt_buffer *b, double p)
     if (p < 0.001) {
         tt_buffer_puts(b, "under 0.1 %");
     } else {
-        tt_number_write_fixed(b, 100 * p, p < 0.0995 ? 1 : 0, false);
-        tt_buffer_puts(b, " %");
+        tt_buffer_printf(b, "%s %%", tt_fixed(100 * p, p < 0.0995 ? 1 : 0, false).text);
     }
 }
 

@@ -115,8 +115,7 @@ static void say_headline(struct tt_page *page, const struct tiptrue_trend *trend
     if (trend->latest.differs) {
         tt_page_puts(page, "THE LATEST RUN DIFFERS; ");
     }
-    tt_page_count(page, trend->n_changes);
-    tt_page_puts(page, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
+    tt_page_printf(page, "%zu%s", trend->n_changes, trend->n_changes == 1 ? " CHANGE" : " CHANGES");
     tt_page_colour(page, TT_PLAIN);
     for (size_t i = 0; i < trend->n_tips; i++) {
         if (is_shown(trend, i) && drifts(&trend->tips[i])) {
@@ -146,9 +145,8 @@ static void say_edges(struct tt_page *page, const struct tiptrue_trend *trend)
         const struct tt_trend_edge *e = &trend->edges[i];
         if (e->drifts) {
             tt_page_puts(page, "  ");
-            tt_buffer_printf(&page->words, "edge %s moves by ", e->name);
-            tt_add_um(&page->words, e->drift_mm_per_week, e->u_drift_mm_per_week, true);
-            tt_buffer_printf(&page->words, TT_TIED TT_UM " a week%s",
+            tt_buffer_printf(&page->words, "edge %s moves by %s" TT_TIED TT_UM " a week%s", e->name,
+                             tt_um(e->drift_mm_per_week, e->u_drift_mm_per_week, true).text,
                              e->drift_mm_per_week < 0 ? ", further in: a film grows on it; clean it"
                                                       : ", further out: look at it");
             tt_page_say(page, 4);
@@ -171,19 +169,18 @@ static void say_smooth(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     if (trend->has_temperature) {
         tt_page_puts(page, "  ");
-        tt_buffer_puts(&page->words, "the offsets move with the temperature, by (");
-        tt_add_um(&page->words, trend->temperature_x_mm_per_K, trend->u_temperature_x_mm_per_K,
-                  true);
-        tt_buffer_puts(&page->words, ", ");
-        tt_add_um(&page->words, trend->temperature_y_mm_per_K, trend->u_temperature_y_mm_per_K,
-                  true);
-        tt_buffer_puts(&page->words, ")" TT_TIED TT_UM " for each kelvin");
+        tt_buffer_printf(
+            &page->words,
+            "the offsets move with the temperature, by (%s, %s)" TT_TIED TT_UM " for each kelvin",
+            tt_um(trend->temperature_x_mm_per_K, trend->u_temperature_x_mm_per_K, true).text,
+            tt_um(trend->temperature_y_mm_per_K, trend->u_temperature_y_mm_per_K, true).text);
         tt_page_say(page, 4);
     }
     if (trend->has_height_temperature) {
         tt_page_puts(page, "  ");
         tt_buffer_puts(&page->words, "the heights move with the temperature, by ");
-        tt_add_um(&page->words, trend->height_mm_per_K, trend->u_height_mm_per_K, true);
+        tt_buffer_puts(&page->words,
+                       tt_um(trend->height_mm_per_K, trend->u_height_mm_per_K, true).text);
         tt_buffer_puts(&page->words, TT_TIED TT_UM " for each kelvin");
         tt_page_say(page, 4);
     }
@@ -222,9 +219,8 @@ static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
         tt_page_puts(page, "  ");
         tt_buffer_printf(&page->words, "between %s and %s: %s", after, before, c->text);
         if (c->attribution < 0.95) {
-            tt_buffer_puts(&page->words, " (what moved is not certain: ");
-            tt_number_write_fixed(&page->words, 100 * c->attribution, 0, false);
-            tt_buffer_puts(&page->words, " %)");
+            tt_buffer_printf(&page->words, " (what moved is not certain: %s %%)",
+                             tt_fixed(100 * c->attribution, 0, false).text);
         }
         tt_page_say(page, 4);
     }

@@ -28,8 +28,7 @@ void tt_words_um_over(struct tt_buffer *buffer, double value_mm, double limit_mm
                    : over_um < 0.05                         ? 2
                    : over_um < 0.5 || fabs(value_um) < 9.95 ? 1
                                                             : 0;
-    tt_number_write_fixed(buffer, value_um, decimals, false);
-    tt_buffer_puts(buffer, " \xc2\xb5m");
+    tt_buffer_printf(buffer, "%s \xc2\xb5m", tt_fixed(value_um, decimals, false).text);
 }
 
 void tt_words_deg(struct tt_buffer *buffer, double angle_rad, int decimals)
@@ -97,8 +96,7 @@ void tt_words_lines(struct tt_buffer *buffer, const size_t lines[], size_t n)
 
 void tt_words_ms(struct tt_buffer *buffer, double value_ms)
 {
-    tt_number_write_fixed(buffer, value_ms, 1, false);
-    tt_buffer_puts(buffer, " ms");
+    tt_buffer_printf(buffer, "%s ms", tt_fixed(value_ms, 1, false).text);
 }
 
 /* Never rounded to a certainty: "over 99.9 %", "under 0.1 %". */
@@ -109,8 +107,7 @@ void tt_words_percent(struct tt_buffer *buffer, double share)
     } else if (share < 0.001) {
         tt_buffer_puts(buffer, "under 0.1 %");
     } else {
-        tt_number_write_fixed(buffer, 100 * share, 1, false);
-        tt_buffer_puts(buffer, " %");
+        tt_buffer_printf(buffer, "%s %%", tt_fixed(100 * share, 1, false).text);
     }
 }
 

@@ -320,8 +320,11 @@ START_TEST(writes_fixed_decimals)
         tt_buffer_reset(&buffer);
         tt_number_write_fixed(&buffer, rounded[i].value, rounded[i].decimals, rounded[i].plus);
         ck_assert_str_eq(buffer.text, rounded[i].fixed);
+        ck_assert_str_eq(tt_fixed(rounded[i].value, rounded[i].decimals, rounded[i].plus).text,
+                         rounded[i].fixed);
     }
     tt_buffer_clear(&buffer);
+    ck_assert_uint_eq(strlen(tt_fixed(-DBL_MAX, 12, false).text), 1 + 309 + 1 + 12);
 }
 END_TEST
 

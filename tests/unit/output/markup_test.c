@@ -80,10 +80,8 @@ START_TEST(signed_numbers)
                  {NAN, 2, true, "\xe2\x80\x93"}};
 
     for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
-        struct tt_buffer buffer = {0};
-        tt_write_fixed(&buffer, CASES[i].value, CASES[i].decimals, CASES[i].plus);
-        ck_assert_str_eq(buffer.text, CASES[i].text);
-        tt_buffer_clear(&buffer);
+        ck_assert_str_eq(tt_signed(CASES[i].value, CASES[i].decimals, CASES[i].plus).text,
+                         CASES[i].text);
     }
 }
 END_TEST
