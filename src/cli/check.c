@@ -70,9 +70,7 @@ static int check_run(struct job *job, const char *path)
     error.status = tiptrue_run_read(path, job->objects->plate, job->objects->machine,
                                     job->objects->plan, job->inputs->pattern, &sink, &run, &error);
     status = cli_file_read(&messages, path, "run", &error);
-    if (status == 0) {
-        status = tell_determined(job, path, run);
-    }
+    status = status == 0 ? tell_determined(job, path, run) : status;
     tiptrue_run_free(run);
     return status;
 }

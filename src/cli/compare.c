@@ -167,9 +167,7 @@ int cli_compare(int argc, char *argv[])
     if (status == EX_OK && pair.history != NULL && arguments.last == 0) {
         status = read_trend(&arguments, &pair);
     }
-    if (status == EX_OK) {
-        status = show(&arguments, &pair);
-    }
+    status = status == EX_OK ? show(&arguments, &pair) : status;
     tiptrue_trend_free(pair.trend);
     tiptrue_solution_free(pair.a);
     tiptrue_solution_free(pair.b);

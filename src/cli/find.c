@@ -19,7 +19,8 @@ bool cli_is_regular(const char *path)
     return stat(path, &about) == 0 && S_ISREG(about.st_mode);
 }
 
-bool cli_is_file(const char *word)
+/* Whether @word, given as a machine, is a file: it has a slash, or it exists. */
+static bool is_file(const char *word)
 {
     struct stat about;
 
@@ -118,7 +119,7 @@ static bool find_by_name(const char *name, struct cli_found *found)
  * a path, and is told when it is opened. */
 static bool find_word(const char *word, enum cli_way way, struct cli_found *found)
 {
-    if (!cli_is_file(word) && !find_by_name(word, found)) {
+    if (!is_file(word) && !find_by_name(word, found)) {
         return false;
     }
     if (found->path == NULL) {

@@ -36,9 +36,6 @@ bool cli_find_machine(const char *named, const char *run, struct cli_found *foun
 /* plate.json beside @run or in the current folder. False: out of memory, told. */
 bool cli_find_plate(const char *run, struct cli_found *found);
 
-/* Whether @word, given as a machine, is a file: it has a slash, or it exists. */
-bool cli_is_file(const char *word);
-
 /* Whether @path is a plain file that is there. */
 bool cli_is_regular(const char *path);
 

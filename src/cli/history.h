@@ -4,7 +4,6 @@
 #ifndef TT_CLI_HISTORY_H
 #define TT_CLI_HISTORY_H
 
-#include <argp.h>
 #include <stdbool.h>
 #include <stddef.h>
 

@@ -6,7 +6,6 @@
 
 #include "cli/history.h"
 
-#include <argp.h>
 #include <stdlib.h>
 #include <string.h>
 #include <sysexits.h>

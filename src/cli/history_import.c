@@ -248,12 +248,8 @@ int cli_history_import(int argc, char *argv[])
     if (status == EX_OK) {
         status = cli_objects_find(&arguments.inputs, CLI_NEEDS_NAMED, CLI_TELL_NOTHING, &objects);
     }
-    if (status == EX_OK) {
-        status = cli_history_open_for(&arguments.common, true, &history);
-    }
-    if (status == EX_OK) {
-        status = import_all(&arguments, &objects, history);
-    }
+    status = status == EX_OK ? cli_history_open_for(&arguments.common, true, &history) : status;
+    status = status == EX_OK ? import_all(&arguments, &objects, history) : status;
     tiptrue_history_close(history);
     cli_objects_free(&objects);
     cli_history_clear(&arguments.common);

@@ -3,7 +3,6 @@
 /* tiptrue history exclude, include, started, note, forget: what people know of a run. */
 #include "config.h"
 
-#include <argp.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sysexits.h>

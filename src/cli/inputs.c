@@ -237,26 +237,23 @@ static void say_found(const struct cli_inputs *inputs, const struct cli_objects 
 static void check_found(const struct cli_inputs *inputs, enum cli_need need)
 {
     bool both = need == CLI_NEEDS_BOTH || need == CLI_NEEDS_MOVES;
+    const struct {
+        bool wrong;
+        const char *text;
+    } RULES[] = {
+        {both && inputs->plate == NULL, "--plate is missing: name the file of the reference plate"},
+        {both && inputs->machine == NULL, "--machine is missing: name the file of the machine"},
+        {need != CLI_NEEDS_MOVES && inputs->plan != NULL && inputs->pattern == NULL,
+         "--plan needs --pattern: how a report of the controller looks"},
+        {inputs->pattern != NULL && inputs->plan == NULL,
+         "--pattern needs --plan: what each move of the log was"},
+        {inputs->ok_words != NULL && inputs->pattern == NULL,
+         "--ok-words needs --pattern, which has a group ok"}};
 
-    if (both && inputs->plate == NULL) {
-        cli_usage_error(inputs->command, inputs->json,
-                        "--plate is missing: name the file of the reference plate");
-    }
-    if (both && inputs->machine == NULL) {
-        cli_usage_error(inputs->command, inputs->json,
-                        "--machine is missing: name the file of the machine");
-    }
-    if (need != CLI_NEEDS_MOVES && inputs->plan != NULL && inputs->pattern == NULL) {
-        cli_usage_error(inputs->command, inputs->json,
-                        "--plan needs --pattern: how a report of the controller looks");
-    }
-    if (inputs->pattern != NULL && inputs->plan == NULL) {
-        cli_usage_error(inputs->command, inputs->json,
-                        "--pattern needs --plan: what each move of the log was");
-    }
-    if (inputs->ok_words != NULL && inputs->pattern == NULL) {
-        cli_usage_error(inputs->command, inputs->json,
-                        "--ok-words needs --pattern, which has a group ok");
+    for (size_t i = 0; i < sizeof RULES / sizeof RULES[0]; i++) {
+        if (RULES[i].wrong) {
+            cli_usage_error(inputs->command, inputs->json, RULES[i].text);
+        }
     }
 }
 

@@ -71,6 +71,17 @@ bool cli_wants_json(int argc, char *const argv[], const char **to)
     return false;
 }
 
+/* Write @error as a line of JSON to standard output. */
+static void print_error_json(const struct tiptrue_error *error)
+{
+    char *text;
+
+    if (tiptrue_error_json(error, &text, NULL, NULL) == TIPTRUE_OK) {
+        puts(text);
+        free(text);
+    }
+}
+
 void cli_print_usage_json(const char *to, const char *text)
 {
     struct tiptrue_error error = {.status = TIPTRUE_E_USAGE}, unwritten = {0};
@@ -79,7 +90,7 @@ void cli_print_usage_json(const char *to, const char *text)
 
     snprintf(error.text, sizeof error.text, "%s", text);
     if (to == NULL || strcmp(to, "-") == 0) {
-        cli_print_error_json(&error);
+        print_error_json(&error);
     } else if (tiptrue_error_json(&error, &json, &length, NULL) == TIPTRUE_OK) {
         unwritten.status = cli_write_file(to, json, length, true, &unwritten);
     }
@@ -167,16 +178,6 @@ void cli_wait_aloud(struct tiptrue_history *history)
     }
 }
 
-void cli_print_error_json(const struct tiptrue_error *error)
-{
-    char *text;
-
-    if (tiptrue_error_json(error, &text, NULL, NULL) == TIPTRUE_OK) {
-        puts(text);
-        free(text);
-    }
-}
-
 /* A fault more; without memory for it the JSON holds those before. */
 static void keep_fault(struct cli_messages *messages, const struct tiptrue_error *fault)
 {
@@ -212,7 +213,7 @@ static void told(void *context, const struct tiptrue_diagnostic *d)
         messages->errors++;
         keep_fault(messages, &fault);
         if (messages->telling == CLI_TELL_EACH) {
-            cli_print_error_json(&fault);
+            print_error_json(&fault);
         }
     }
     write_message(stream_of(messages), SEVERITIES[d->severity], d->file, d->line, d->column,
@@ -239,7 +240,7 @@ void cli_messages_error(struct cli_messages *messages, const struct tiptrue_erro
         free(text);
         cli_messages_clear(messages);
     } else if (messages->telling == CLI_TELL_EACH && !repeated) {
-        cli_print_error_json(error);
+        print_error_json(error);
     }
     if (!repeated) {
         messages->errors++;

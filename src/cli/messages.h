@@ -59,8 +59,6 @@ struct tiptrue_sink cli_messages_sink(struct cli_messages *messages);
 bool cli_wants_json(int argc, char *const argv[], const char **to);
 /* Write a wrong use as a line of JSON into the file @to (NULL, "-": to standard output). */
 void cli_print_usage_json(const char *to, const char *text);
-/* Write @error as a line of JSON to standard output. */
-void cli_print_error_json(const struct tiptrue_error *error);
 /* Write @error, unless the sink was told errors already: @error repeats the first of them. */
 void cli_messages_error(struct cli_messages *messages, const struct tiptrue_error *error);
 /* Tell @error, if it is one. Returns the exit status that stands for it. */

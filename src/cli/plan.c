@@ -152,9 +152,7 @@ static int plan_touches(struct arguments *arguments)
     int status =
         cli_objects_find(&arguments->inputs, CLI_NEEDS_BOTH,
                          arguments->inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
-    if (status == 0) {
-        status = plan_all(arguments, &objects);
-    }
+    status = status == 0 ? plan_all(arguments, &objects) : status;
     cli_objects_free(&objects);
     return status;
 }

@@ -13,7 +13,6 @@
 #include <sysexits.h>
 #include <unistd.h>
 
-#include "cli/age.h"
 #include "cli/command.h"
 #include "cli/history.h"
 #include "cli/inputs.h"

@@ -112,9 +112,7 @@ static int write_json(const struct cli_ready_job *job)
         return EX_OK;
     }
     error.status = tiptrue_ready_json(job->ready, files, n, &text, &length, &error);
-    if (error.status == TIPTRUE_OK) {
-        error.status = put_json(job, text, length, &error);
-    }
+    error.status = error.status == TIPTRUE_OK ? put_json(job, text, length, &error) : error.status;
     free(text);
     return cli_ready_failed(job, &error);
 }

@@ -294,9 +294,7 @@ int cli_report(int argc, char *argv[])
         return EX_OSERR;
     }
     status = find(&arguments, argv[0], &objects);
-    if (status == 0) {
-        status = make(&arguments, &objects);
-    }
+    status = status == 0 ? make(&arguments, &objects) : status;
     cli_objects_free(&objects);
     free(arguments.files);
     return status;

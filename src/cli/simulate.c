@@ -103,9 +103,7 @@ static enum tiptrue_status simulate(const struct arguments *arguments,
                 : tiptrue_run_csv(run, objects->plate, cli_shown_units(&arguments->inputs, objects),
                                   text, length, error);
     }
-    if (status == TIPTRUE_OK) {
-        status = write_truth(arguments, truth, error);
-    }
+    status = status == TIPTRUE_OK ? write_truth(arguments, truth, error) : status;
     tiptrue_run_free(run);
     tiptrue_truth_free(truth);
     tiptrue_proposal_free(proposal);

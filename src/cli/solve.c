@@ -140,9 +140,7 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
     if (*workspace == NULL) {
         status = tiptrue_workspace_new(workspace, error);
     }
-    if (status == TIPTRUE_OK) {
-        status = read_run(job, index, &sink, &run, error);
-    }
+    status = status == TIPTRUE_OK ? read_run(job, index, &sink, &run, error) : status;
     if (status == TIPTRUE_OK) {
         status = tiptrue_solve(*workspace, objects->plate, objects->machine, run, &options,
                                &solution, error);
@@ -150,9 +148,7 @@ static enum tiptrue_status solve_run(const struct job *job, struct tiptrue_works
     if (status == TIPTRUE_OK && job->history != NULL) {
         status = enter(job, run, solution, &sink, error);
     }
-    if (status == TIPTRUE_OK) {
-        status = write_solution(job, solution, outcome, error);
-    }
+    status = status == TIPTRUE_OK ? write_solution(job, solution, outcome, error) : status;
     tiptrue_solution_free(solution);
     tiptrue_run_free(run);
     return status;
@@ -317,9 +313,7 @@ static int solve_into_history(const struct arguments *arguments, const struct cl
         error.status = tiptrue_history_between(history, objects->machine, &between, &error);
         status = cli_failed(arguments->inputs.json, &error);
     }
-    if (status == EX_OK) {
-        status = solve_all(arguments, objects, history, between);
-    }
+    status = status == EX_OK ? solve_all(arguments, objects, history, between) : status;
     if (history != NULL && status <= CLI_EXIT_REPEAT) {
         int failed = tell_latest(arguments, objects, history);
         status = failed != EX_OK ? failed : status;
@@ -421,12 +415,8 @@ int cli_solve(int argc, char *argv[])
     }
     status = cli_objects_find(&arguments.inputs, CLI_NEEDS_BOTH,
                               arguments.inputs.json ? CLI_TELL_FIRST : CLI_TELL_NOTHING, &objects);
-    if (status == 0) {
-        status = read_present(&arguments, &objects);
-    }
-    if (status == 0) {
-        status = solve_into_history(&arguments, &objects);
-    }
+    status = status == 0 ? read_present(&arguments, &objects) : status;
+    status = status == 0 ? solve_into_history(&arguments, &objects) : status;
     cli_objects_free(&objects);
     free(arguments.inputs.runs);
     free(arguments.tips);

@@ -108,9 +108,7 @@ int cli_trend(int argc, char *argv[])
     if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         status = cli_history_open_for(&arguments.history, false, &history);
     }
-    if (status == EX_OK) {
-        status = show(&arguments, history);
-    }
+    status = status == EX_OK ? show(&arguments, history) : status;
     tiptrue_history_close(history);
     cli_history_clear(&arguments.history);
     return status;

@@ -316,9 +316,7 @@ enum tiptrue_status tt_learn(const struct tiptrue_placement *placement,
         status =
             tt_config_new(plate->file, plate->source.text, plate->source.length, &l.config, error);
     }
-    if (status == TIPTRUE_OK) {
-        status = learn_groups(&l, error);
-    }
+    status = status == TIPTRUE_OK ? learn_groups(&l, error) : status;
     if (status == TIPTRUE_OK) {
         splice(&l, to);
         status = to->failed ? tt_fail_memory(error) : TIPTRUE_OK;

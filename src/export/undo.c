@@ -114,9 +114,7 @@ enum tiptrue_status tt_export_undo_all(const struct tiptrue_machine *machine, bo
         return status;
     }
     status = date_all(machine, files, n, error);
-    if (status == TIPTRUE_OK) {
-        status = undo_newest(files, n, dry_run, now_s, out, error);
-    }
+    status = status == TIPTRUE_OK ? undo_newest(files, n, dry_run, now_s, out, error) : status;
     for (size_t i = 0; i < n; i++) {
         free(files[i].path);
     }

@@ -294,12 +294,3 @@ void tt_field_units(struct tt_fields *fields, const cJSON *object)
                  "unknown units %s", tt_field_shown(fields, item).text);
     }
 }
-
-const char *tt_field_name(struct tt_fields *fields, const cJSON *element, const char *kind)
-{
-    if (!cJSON_IsObject(element)) {
-        tt_field_tell_form(fields, element, kind, "entry", "an object {...}");
-        return NULL;
-    }
-    return tt_field_text(fields, element, kind, "name", TT_REQUIRED);
-}

@@ -110,9 +110,4 @@ void tt_keys_read(struct tt_fields *fields, const cJSON *object, const char *wha
 const cJSON *tt_keys_read_inner(struct tt_fields *fields, const cJSON *root, const char *what,
                                 const char *key, const struct tt_keys *keys, void *into);
 
-/* Names of the elements of an array, "name" each: whether @element is an object with a name that
- * none before has. Told if not.
- * @kind is the singular. */
-const char *tt_field_name(struct tt_fields *fields, const cJSON *element, const char *kind);
-
 #endif

@@ -135,9 +135,7 @@ enum tiptrue_status tt_run_read_bytes(const char *name, const char *text, size_t
     const struct source source = {name, plate, machine, plan, pattern, sink, error, false};
     struct tt_bytes bytes;
     enum tiptrue_status status = check_usage(&source);
-    if (status == TIPTRUE_OK) {
-        status = tt_bytes_copy(text, length, &bytes, error);
-    }
+    status = status == TIPTRUE_OK ? tt_bytes_copy(text, length, &bytes, error) : status;
     return status == TIPTRUE_OK ? read_and_clear(&source, &bytes, run) : status;
 }
 
@@ -146,9 +144,7 @@ static enum tiptrue_status read_path(const struct source *source, const char *pa
 {
     struct tt_bytes bytes;
     enum tiptrue_status status = check_usage(source);
-    if (status == TIPTRUE_OK) {
-        status = tt_bytes_read(path, &bytes, source->error);
-    }
+    status = status == TIPTRUE_OK ? tt_bytes_read(path, &bytes, source->error) : status;
     return status == TIPTRUE_OK ? read_and_clear(source, &bytes, run) : status;
 }
 

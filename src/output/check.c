@@ -114,8 +114,7 @@ static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expe
         return;
     }
     for (size_t i = 0; i < expected->n_edges; i++) {
-        size_t end = 2 + tt_page_width(page, expected->edges[i].name);
-        at = end > at ? end : at;
+        at = tt_page_wider(page, at, expected->edges[i].name, 2);
     }
     tt_page_go(page, 2);
     tt_page_prose(

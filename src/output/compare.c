@@ -240,8 +240,7 @@ void tt_output_comparison_text(const struct tiptrue_comparison *c,
     tt_buffer_puts(&page.words, c->n_tips == 0 ? ": the results have no tip in common" : "");
     tt_page_say(&page, 2);
     for (size_t i = 0; i < c->n_tips; i++) {
-        size_t width = tt_page_width(&page, c->tips[i].name) + 2;
-        at = width > at ? width : at;
+        at = tt_page_wider(&page, at, c->tips[i].name, 2);
         tt_page_puts(&page, "  ");
         tt_page_prose(&page, 4, c->tips[i].text);
     }

@@ -321,3 +321,10 @@ size_t tt_page_width(const struct tt_page *page, const char *text)
 {
     return width_of(page, text, strlen(text));
 }
+
+size_t tt_page_wider(const struct tt_page *page, size_t column, const char *text, size_t more)
+{
+    size_t width = tt_page_width(page, text) + more;
+
+    return width > column ? width : column;
+}

@@ -86,5 +86,8 @@ void tt_page_say(struct tt_page *page, size_t indent);
 
 /* Characters that @text takes on the page. */
 size_t tt_page_width(const struct tt_page *page, const char *text);
+/* The wider one of @column and of what @text and @more characters take: over all names, where the
+ * column behind them begins. */
+size_t tt_page_wider(const struct tt_page *page, size_t column, const char *text, size_t more);
 
 #endif

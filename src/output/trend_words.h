@@ -35,7 +35,6 @@ void tt_latest_words(const struct tiptrue_trend *trend, const struct tiptrue_zon
 
 /* What is found, in sentences: the headline, changes, drifts, then which runs it is from. */
 /* The names of @trend on @page: they are not taken for lengths. */
-void tt_trend_names(struct tt_page *page, const struct tiptrue_trend *trend);
 void tt_trend_sentences(struct tt_page *page, const struct tiptrue_trend *trend);
 
 /* In text/trend_drifts.c: µm with the decimals that @u_mm justifies; what of a tip drifts or wears,

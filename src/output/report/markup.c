@@ -115,7 +115,8 @@ void tt_markup_short(struct tt_buffer *buffer, const char *text, size_t most)
     tt_buffer_puts(buffer, "\xe2\x80\xa6");
 }
 
-void tt_markup_number(struct tt_buffer *buffer, double value)
+/* A coordinate of a picture: to a tenth, as short as may be; one that is not finite becomes 0. */
+static void markup_number(struct tt_buffer *buffer, double value)
 {
     tt_number_write_rounded(buffer, isfinite(value) ? value : 0, 1);
 }
@@ -129,7 +130,7 @@ void tt_markup(struct tt_buffer *buffer, const char *format, size_t n, const dou
         tt_buffer_add(buffer, format, plain);
         format += plain;
         if (*format == '@') {
-            tt_markup_number(buffer, next < n ? values[next] : 0);
+            markup_number(buffer, next < n ? values[next] : 0);
             next++;
             format++;
         }

@@ -21,8 +21,6 @@ void tt_markup_bytes(struct tt_buffer *buffer, const char *text, size_t length);
 void tt_markup_short(struct tt_buffer *buffer, const char *text, size_t most);
 /* Characters that the one at @text becomes, entities counted as one; *length receives its bytes. */
 size_t tt_markup_width(const char *text, size_t *length);
-/* A coordinate of a picture: to a tenth, as short as may be; one that is not finite becomes 0. */
-void tt_markup_number(struct tt_buffer *buffer, double value);
 /* Markup of our own, with coordinates for each '@': tt_markup(b, "<path d=\"M@ @\"/>", 2,
  * (double[]){x, y}). */
 void tt_markup(struct tt_buffer *buffer, const char *format, size_t n, const double values[]);

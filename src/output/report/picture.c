@@ -271,6 +271,14 @@ void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale,
     tt_picture_line(picture, "f", left, scale->first, left, scale->last);
 }
 
+void tt_markup_named(struct tt_buffer *buffer, const char *before, const char *name,
+                     const char *after)
+{
+    tt_buffer_puts(buffer, before);
+    tt_markup_short(buffer, name, TT_NAME_MOST);
+    tt_buffer_puts(buffer, after);
+}
+
 /* ---- the table ---- */
 
 void tt_picture_columns(struct tt_picture *picture, const char *names)

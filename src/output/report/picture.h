@@ -93,6 +93,10 @@ void tt_picture_axis_x(struct tt_picture *picture, const struct tt_scale *scale,
 void tt_picture_axis_y(struct tt_picture *picture, const struct tt_scale *scale, double left,
                        double right);
 
+/* @name as far as a picture shows it, between words of ours. */
+void tt_markup_named(struct tt_buffer *buffer, const char *before, const char *name,
+                     const char *after);
+
 /* The table: its columns first, by names of ours with '|' between ("line|target|weight"), then row
  * by row each cell. */
 void tt_picture_columns(struct tt_picture *picture, const char *names);

@@ -203,8 +203,7 @@ static void write_title(const struct sheet *sheet, const char *what)
     if (sheet->tip == TT_NONE) {
         tt_buffer_printf(title, "Parts, %s", what);
     } else {
-        tt_buffer_puts(title, "Tip ");
-        tt_markup_short(title, sheet->placement->tip_names[sheet->tip], TT_NAME_MOST);
+        tt_markup_named(title, "Tip ", sheet->placement->tip_names[sheet->tip], "");
         tt_buffer_printf(title, ", parts %s", what);
     }
 }

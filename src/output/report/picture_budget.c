@@ -123,9 +123,7 @@ void tt_draw_budget(const struct tt_scene *scene, size_t index, struct tt_pictur
     tt_markup(&picture->svg, "<path class=\"px\" d=\"M@ @h12v8h-12z\"/>", TT_AT(x + 84, y - 8));
     tt_picture_text(picture, "m", x + 100, y, "start", "hollow: cancels on one plate", 40);
     picture->height = y + 8;
-    tt_buffer_puts(&picture->title, "Tip ");
-    tt_markup_short(&picture->title, tip->name, TT_NAME_MOST);
-    tt_buffer_puts(&picture->title, ": where the uncertainty comes from");
+    tt_markup_named(&picture->title, "Tip ", tip->name, ": where the uncertainty comes from");
     tt_buffer_printf(&picture->desc,
                      "Standard uncertainties of the offset in x and y from %zu sources, largest "
                      "first, then all together change (on this plate) and total.",

@@ -125,9 +125,7 @@ static void write_words(const struct sheet *sheet)
 {
     struct tt_buffer *title = &sheet->picture->title, *desc = &sheet->picture->desc;
 
-    tt_buffer_puts(title, "Tip ");
-    tt_markup_short(title, sheet->tip->name, TT_NAME_MOST);
-    tt_buffer_puts(title, " on the pads");
+    tt_markup_named(title, "Tip ", sheet->tip->name, " on the pads");
     tt_buffer_printf(desc,
                      "Contact from above against rotation, beside the tip's height, for %zu "
                      "touches, %zu of them left out, %zu without contact.",

@@ -193,8 +193,8 @@ static void write_table(const struct lanes *lanes)
              axis++) {
             tt_picture_row(p);
             tt_picture_cell_count(p, row->line);
-            tt_buffer_puts(&p->rows, "<td class=\"t\">");
-            tt_markup_short(&p->rows, row->target != NULL ? row->target : "", TT_NAME_MOST);
+            tt_markup_named(&p->rows, "<td class=\"t\">", row->target != NULL ? row->target : "",
+                            "");
             tt_buffer_puts(&p->rows, !tt_is_sighting(row->kind) ? "</td>"
                                      : axis == 0                ? " x</td>"
                                                                 : " y</td>");

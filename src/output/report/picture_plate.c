@@ -278,9 +278,8 @@ static void write_words(const struct map *map, size_t n, size_t aside)
 
     tt_buffer_puts(title, "The plate from above, touches and their residuals");
     if (s->n_poses > 1) {
-        tt_buffer_puts(title, ", setup ");
-        tt_markup_short(title, s->poses[map->setup].setup != NULL ? s->poses[map->setup].setup : "",
-                        TT_NAME_MOST);
+        tt_markup_named(title, ", setup ",
+                        s->poses[map->setup].setup != NULL ? s->poses[map->setup].setup : "", "");
     }
     tt_buffer_printf(&map->picture->desc,
                      "The plate to scale with %zu edges and %zu marks; %zu touches where they "
@@ -297,9 +296,7 @@ static void write_row(struct map *map, size_t index)
 
     tt_picture_row(p);
     tt_picture_cell_count(p, row->line);
-    tt_buffer_puts(&p->rows, "<td class=\"t\">");
-    tt_markup_short(&p->rows, row->target, TT_NAME_MOST);
-    tt_buffer_puts(&p->rows, "</td>");
+    tt_markup_named(&p->rows, "<td class=\"t\">", row->target, "</td>");
     tt_picture_cell_fixed(p, spot->at.x_mm, 2, false);
     tt_picture_cell_fixed(p, spot->at.y_mm, 2, false);
     tt_picture_cell_fixed(p, row->use == TT_USE ? 1000 * row->residual_mm : NAN, 1, true);

@@ -233,9 +233,7 @@ static void draw_pad(struct view *view, const struct tt_pose_result *pose, size_
     tt_picture_line(view->picture, "k", x, y, x, end);
     tt_picture_line(view->picture, "z", x - 4, y, x + 4, y);
     tt_picture_mark(view->picture, shape, x, end);
-    tt_buffer_puts(&view->picture->svg, "pad ");
-    tt_markup_short(&view->picture->svg, pad->name, TT_NAME_MOST);
-    tt_buffer_puts(&view->picture->svg, ", ");
+    tt_markup_named(&view->picture->svg, "pad ", pad->name, ", ");
     if (pad->used > 0) {
         tt_buffer_printf(&view->picture->svg, "%s " TT_UM, tt_signed(off, 1, true).text);
     } else {
@@ -295,9 +293,8 @@ static void write_words(struct view *view)
 
     tt_buffer_puts(title, "Tilt of the plate");
     if (view->scene->solution->n_surface > 1) {
-        tt_buffer_puts(title, ", setup ");
-        tt_markup_short(title, view->surface->setup != NULL ? view->surface->setup : "",
-                        TT_NAME_MOST);
+        tt_markup_named(title, ", setup ", view->surface->setup != NULL ? view->surface->setup : "",
+                        "");
     }
     tt_buffer_printf(title, ", heights %.0f times", times_enlarged(view, view->per_um));
     tt_buffer_printf(desc,

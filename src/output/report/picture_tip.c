@@ -16,8 +16,7 @@
 
 static void name_tip(struct tt_buffer *out, const struct tt_tip_result *tip)
 {
-    tt_buffer_puts(out, "Tip ");
-    tt_markup_short(out, tip->name, TT_NAME_MOST);
+    tt_markup_named(out, "Tip ", tip->name, "");
 }
 
 /* A row of two or three cells: a name and numbers. */

@@ -171,15 +171,12 @@ static void write_words(const struct sheet *sheet)
     struct tt_buffer *title = &sheet->picture->title, *desc = &sheet->picture->desc;
     size_t aside = 0, no_contact = 0;
 
-    tt_buffer_puts(title, "Tip ");
-    tt_markup_short(title, s->tips[track->tip].name, TT_NAME_MOST);
-    tt_buffer_puts(title, " on edge ");
+    tt_markup_named(title, "Tip ", s->tips[track->tip].name, " on edge ");
     tt_markup_short(title, s->edges[track->edge].name, TT_NAME_MOST);
     if (s->n_poses > 1) {
-        tt_buffer_puts(title, ", setup ");
-        tt_markup_short(title,
+        tt_markup_named(title, ", setup ",
                         s->poses[track->setup].setup != NULL ? s->poses[track->setup].setup : "",
-                        TT_NAME_MOST);
+                        "");
     }
     for (size_t i = 0; i < track->n_rows; i++) {
         aside += row_at(sheet, i)->set_aside;

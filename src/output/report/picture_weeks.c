@@ -296,9 +296,7 @@ static void write_rows(const struct sheet *sheet, const struct tt_weeks_series *
     for (size_t i = 0; i < series->n_points; i++) {
         const struct tt_weeks_point *point = &series->points[i];
         tt_picture_row(p);
-        tt_buffer_puts(&p->rows, "<td class=\"t\">");
-        tt_markup_short(&p->rows, tip, TT_NAME_MOST);
-        tt_buffer_puts(&p->rows, "</td><td class=\"t\">");
+        tt_markup_named(&p->rows, "<td class=\"t\">", tip, "</td><td class=\"t\">");
         tt_report_time(&p->rows, sheet->zone, point->time_s);
         tt_buffer_puts(&p->rows, "</td>");
         tt_picture_cell_fixed(p, point->value_mm, 4, true);

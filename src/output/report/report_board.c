@@ -60,9 +60,7 @@ static void put_pair(struct tt_buffer *body, bool known, struct tt_pair value,
 
 static void open_row(struct tt_buffer *body, const char *tip)
 {
-    tt_buffer_puts(body, "<tr><th scope=\"row\">");
-    tt_markup_short(body, tip, TT_NAME_MOST);
-    tt_buffer_puts(body, "</th>");
+    tt_markup_named(body, "<tr><th scope=\"row\">", tip, "</th>");
 }
 
 /* ---- tables ---- */
@@ -211,9 +209,7 @@ static void put_set_aside(struct tt_buffer *body, const struct tiptrue_placement
         if (!part->used) {
             tt_buffer_puts(body, "<tr>");
             put_count(body, part->line);
-            tt_buffer_puts(body, "<td class=\"t\">");
-            tt_markup_short(body, p->tip_names[part->tip], TT_NAME_MOST);
-            tt_buffer_puts(body, "</td>");
+            tt_markup_named(body, "<td class=\"t\">", p->tip_names[part->tip], "</td>");
             put_fixed(body, true, part->wanted.x_mm, 3);
             put_fixed(body, true, part->wanted.y_mm, 3);
             tt_report_um(body, "", true, part->off_mm.x, 1e-2, true);

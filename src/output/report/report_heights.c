@@ -19,9 +19,7 @@ static void put_cell(struct tt_buffer *body, bool there, double value, int decim
 
 static void put_name(struct tt_buffer *body, const char *name)
 {
-    tt_buffer_puts(body, "<tr><th scope=\"row\">");
-    tt_markup_short(body, name, TT_NAME_MOST);
-    tt_buffer_puts(body, "</th>");
+    tt_markup_named(body, "<tr><th scope=\"row\">", name, "</th>");
 }
 
 static void put_tip(struct tt_buffer *body, const struct tt_tip_result *tip)
@@ -55,9 +53,7 @@ static void put_surface(struct tt_buffer *body, const struct tiptrue_solution *s
                         const struct tt_surface_result *surface)
 {
     if (s->n_surface > 1) {
-        tt_buffer_puts(body, "<p>Setup ");
-        tt_markup_short(body, surface->setup, TT_NAME_MOST);
-        tt_buffer_puts(body, "</p>\n");
+        tt_markup_named(body, "<p>Setup ", surface->setup, "</p>\n");
     }
     tt_buffer_puts(body, "<table><thead><tr><th scope=\"col\">pad</th><th "
                          "scope=\"col\">touches used</th><th scope=\"col\">mean residual, " TT_UM

@@ -34,12 +34,10 @@ static const char PICTURE[] =
     ".bg{fill:@paper}\n"
     "text{fill:@ink}.m{fill:@soft}\n"
     ".g{stroke:@grid;fill:none}.f{stroke:@soft;fill:none}.z{stroke:@soft;fill:none}\n"
-    ".c{stroke:@ochre;fill:none;stroke-width:1.5}"
-    ".d{stroke:@umber;fill:none;stroke-width:1.5;stroke-dasharray:5 3}\n"
-    ".u{fill:@blue}.w{fill:none;stroke:@blue}"
-    ".x{fill:none;stroke:@red;stroke-width:1.6}\n"
-    ".n{fill:none;stroke:@umber;stroke-width:1.3}"
-    ".s{fill:none;stroke:@green;stroke-width:1.3}\n"
+    ".c{stroke:@ochre;fill:none;stroke-width:1.5}.d{stroke:@umber;fill:none;stroke-width:1.5;"
+    "stroke-dasharray:5 3}\n"
+    ".u{fill:@blue}.w{fill:none;stroke:@blue}.x{fill:none;stroke:@red;stroke-width:1.6}\n"
+    ".n{fill:none;stroke:@umber;stroke-width:1.3}.s{fill:none;stroke:@green;stroke-width:1.3}\n"
     ".pt{stroke:@blue;fill:none;stroke-width:3.4;stroke-linecap:round}\n"
     ".b{fill:@red}.k{stroke:@blue;fill:none}.kx{stroke:@red;fill:none}\n"
     ".e{stroke:@ink;stroke-width:2;fill:none}.h{stroke:@soft;fill:none;stroke-width:.8}\n"
@@ -52,8 +50,8 @@ static const char PICTURE[] =
     ".py{fill:none;stroke:@ochre;stroke-width:1.2}\n"
     ".E{fill:@green}.S{fill:none;stroke:@red;stroke-width:1.5}\n"
     ".no{font-weight:700;paint-order:stroke;stroke:@paper;stroke-width:3px}\n"
-    ".pm{fill:@green;fill-opacity:.15;stroke:none}"
-    ".o{fill:@ochre;fill-opacity:.16;stroke:none}.B{fill:@fill}\n";
+    ".pm{fill:@green;fill-opacity:.15;stroke:none}.o{fill:@ochre;fill-opacity:.16;stroke:none}.B{"
+    "fill:@fill}\n";
 
 static const char *colour(const struct palette *p, const char *name, size_t length)
 {

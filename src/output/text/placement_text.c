@@ -88,8 +88,7 @@ static size_t name_width(const struct tt_page *page, const struct tiptrue_placem
 {
     size_t at = 8;
     for (size_t i = 0; i < p->n_tips; i++) {
-        size_t width = tt_page_width(page, p->tip_names[i]) + 2;
-        at = width > at ? width : at;
+        at = tt_page_wider(page, at, p->tip_names[i], 2);
     }
     return at;
 }

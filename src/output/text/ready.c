@@ -138,8 +138,7 @@ static size_t names_width(const struct tt_page *page, const struct tiptrue_solut
     size_t width = 0;
 
     for (size_t i = 0; i < solution->n_tips; i++) {
-        size_t own = tt_page_width(page, solution->tips[i].name);
-        width = own > width ? own : width;
+        width = tt_page_wider(page, width, solution->tips[i].name, 0);
     }
     return width;
 }

@@ -15,8 +15,7 @@ static void write_tips(struct tt_page *page, const struct tiptrue_test_board *b)
     size_t at = 8;
     bool known = b->dof >= 1.0;
     for (size_t t = 0; t < b->n_tips; t++) {
-        size_t width = tt_page_width(page, b->tips[t].name) + 2;
-        at = width > at ? width : at;
+        at = tt_page_wider(page, at, b->tips[t].name, 2);
     }
     tt_page_puts(page, "tip");
     tt_page_go(page, at);

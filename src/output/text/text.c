@@ -319,7 +319,8 @@ void tt_text_next(struct tt_page *page, const struct tiptrue_solution *s)
                                    : NEXT[s->verdict]);
 }
 
-void tt_text_names(struct tt_page *page, const struct tiptrue_solution *s)
+/* The names of @solution on @page: they are not taken for lengths. */
+static void text_names(struct tt_page *page, const struct tiptrue_solution *s)
 {
     page->own[0] = (struct tt_own_names){s->tip_names, s->n_tip_names, sizeof s->tip_names[0]};
     page->own[1] = (struct tt_own_names){s->edge_names, s->n_edge_names, sizeof s->edge_names[0]};
@@ -368,7 +369,7 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
         .out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
 
     page.units = tt_units_of(o->units);
-    tt_text_names(&page, s);
+    text_names(&page, s);
     if (o->brief) {
         brief_line(&page, s);
         return;

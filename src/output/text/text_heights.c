@@ -92,9 +92,8 @@ void tt_text_heights(struct tt_page *page, const struct tiptrue_solution *s)
     size_t at = 3, tips = 0;
 
     for (size_t i = 0; i < s->n_tips; i++) {
-        size_t width = tt_page_width(page, s->tips[i].name);
         tips += s->tips[i].height != NULL;
-        at = width > at ? width : at;
+        at = tt_page_wider(page, at, s->tips[i].name, 0);
     }
     if (tips == 0) {
         return;

@@ -23,12 +23,6 @@ void tt_cell_mm(struct tt_page *page, size_t width, bool determined, double valu
  */
 void tt_cell_expanded(struct tt_page *page, size_t width, bool determined, double expanded_mm);
 
-/* "(161.8012, 67.5496) mm" into @words, on one line. */
-void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm);
-
-/* The names of @solution on @page: they are not taken for lengths. */
-void tt_text_names(struct tt_page *page, const struct tiptrue_solution *solution);
-
 /* text.c: the verdict with what to do; why; the findings that no reason has told; what comes next.
  */
 /* "KEEP" and so on: what the verdict begins with. */

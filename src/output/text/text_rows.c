@@ -161,8 +161,7 @@ void tt_text_edges(struct tt_page *page, const struct tiptrue_solution *s)
     size_t name = 4;
 
     for (size_t i = 0; i < s->n_edges; i++) {
-        size_t width = tt_page_width(page, s->edges[i].name);
-        name = width > name ? width : name;
+        name = tt_page_wider(page, name, s->edges[i].name, 0);
     }
     tt_page_puts(page, "edge");
     tt_page_go(page, name);

@@ -10,7 +10,8 @@
 
 #include "base/number.h"
 
-void tt_add_point(struct tt_buffer *words, double x_mm, double y_mm)
+/* "(161.8012, 67.5496) mm" into @words, on one line. */
+static void add_point(struct tt_buffer *words, double x_mm, double y_mm)
 {
     tt_buffer_printf(words, "(%s," TT_TIED "%s)" TT_TIED "mm",
                      tt_fixed(x_mm, TT_MM_DECIMALS, false).text,
@@ -60,7 +61,7 @@ static void tell_poses(struct tt_page *page, const struct tiptrue_solution *s)
         }
         tt_buffer_puts(words, "mark at ");
         if (p->mark_determined) {
-            tt_add_point(words, p->mark.x_mm, p->mark.y_mm);
+            add_point(words, p->mark.x_mm, p->mark.y_mm);
         } else {
             tt_buffer_puts(words, "a place not determined");
         }

@@ -106,12 +106,10 @@ void tt_text_strips(struct tt_page *page, const struct tiptrue_solution *s)
     size_t edge_width = 0, tip_width = 0, cells;
 
     for (size_t i = 0; i < s->n_edges; i++) {
-        size_t width = tt_page_width(page, s->edges[i].name);
-        edge_width = width > edge_width ? width : edge_width;
+        edge_width = tt_page_wider(page, edge_width, s->edges[i].name, 0);
     }
     for (size_t t = 0; t < s->n_tips; t++) {
-        size_t width = tt_page_width(page, s->tips[t].name);
-        tip_width = width > tip_width ? width : tip_width;
+        tip_width = tt_page_wider(page, tip_width, s->tips[t].name, 0);
     }
     size_t taken = edge_width + 1 + tip_width + NUMBER_WIDTH + 3;
     cells = taken + LEAST_CELLS > page->columns ? LEAST_CELLS : page->columns - taken;

@@ -22,8 +22,7 @@ static size_t names_end(const struct tt_page *page, const struct tiptrue_solutio
     size_t end = 3;
 
     for (size_t i = 0; i < s->n_tips; i++) {
-        size_t width = tt_page_width(page, s->tips[i].name);
-        end = width > end ? width : end;
+        end = tt_page_wider(page, end, s->tips[i].name, 0);
     }
     return end + 2;
 }

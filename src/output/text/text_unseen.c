@@ -38,8 +38,7 @@ void tt_text_unseen_cells(struct tt_page *page, double shift_mm, double effect_m
 void tt_text_marks(struct tt_page *page, const struct tiptrue_solution *s, size_t indent, size_t at)
 {
     for (size_t i = 0; i < s->n_marks; i++) {
-        size_t end = indent + tt_page_width(page, s->marks[i].name);
-        at = end > at ? end : at;
+        at = tt_page_wider(page, at, s->marks[i].name, indent);
     }
     if (s->n_marks == 0) {
         return;

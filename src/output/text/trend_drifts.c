@@ -128,9 +128,8 @@ void tt_trend_heights(struct tt_page *page, const struct tiptrue_trend *trend)
     size_t at = 5, rows = 0;
 
     for (size_t i = 0; i < trend->n_tips; i++) {
-        size_t width = tt_page_width(page, trend->tips[i].name) + 2;
         bool shown = trend->shown_tip == TT_NONE || trend->shown_tip == i;
-        at = width > at ? width : at;
+        at = tt_page_wider(page, at, trend->tips[i].name, 2);
         rows += shown && trend->tips[i].height.n_points > 0;
     }
     if (rows == 0) {

@@ -226,7 +226,7 @@ static void say_changes(struct tt_page *page, const struct tiptrue_trend *trend)
     }
 }
 
-void tt_trend_names(struct tt_page *page, const struct tiptrue_trend *trend)
+static void trend_names(struct tt_page *page, const struct tiptrue_trend *trend)
 {
     page->own[0] = (struct tt_own_names){trend->n_tips > 0 ? &trend->tips[0].name : NULL,
                                          trend->n_tips, sizeof trend->tips[0]};
@@ -315,8 +315,7 @@ static void table(struct tt_page *page, const struct tiptrue_trend *trend)
     size_t at = 5;
 
     for (size_t i = 0; i < trend->n_tips; i++) {
-        size_t width = tt_page_width(page, trend->tips[i].name) + 2;
-        at = width > at ? width : at;
+        at = tt_page_wider(page, at, trend->tips[i].name, 2);
     }
     table_head(page, at);
     for (size_t i = 0; i < trend->n_tips; i++) {
@@ -412,7 +411,7 @@ void tt_output_latest_text(const struct tiptrue_trend *trend,
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
-    tt_trend_names(&page, trend);
+    trend_names(&page, trend);
     if (options != NULL) {
         page.utf8 = options->utf8;
         page.units = tt_units_of(options->units);
@@ -430,7 +429,7 @@ void tt_output_trend_text(const struct tiptrue_trend *trend,
 {
     struct tt_page page = {.out = buffer, .columns = 80};
 
-    tt_trend_names(&page, trend);
+    trend_names(&page, trend);
     if (options != NULL) {
         page.colour = options->colour;
         page.utf8 = options->utf8;
