@@ -7,9 +7,11 @@
 
 #include "adjust/explain_parts.h"
 
-/* Rows beside a change that are tried at most, and all over the run, evenly. */
+/* Rows beside a change that are tried at most, and all over the run, evenly; places of the run from
+ * which rows beside are tried. */
 #define MOST_REFINED 16
 #define ROWS_ELSEWHERE 11
+#define MOST_PEAKS 3
 /* Of the best explanation that has a change, if it is within this of the best: at a row beside the
  * true one it may be far below. */
 #define CHANGE_LN 25.0
@@ -59,31 +61,17 @@ static struct tt_candidate *best_change(const struct tt_pool *pool, struct tt_mo
     return found != NULL && split_change(found, change, rest) ? found : NULL;
 }
 
-/* A change is tried at the rows beside it, as long as that is better. */
-static enum tiptrue_status refine(struct tt_pool *pool)
+static size_t row_of_change(const struct tt_candidate *candidate)
 {
-    static const int steps[] = {1, -1, 2, -2, 3, -3};
-    enum tiptrue_status status = TIPTRUE_OK;
-    struct tt_candidate rest;
-    struct tt_mode change;
-    struct tt_candidate *best = best_change(pool, &change, &rest);
-    size_t climbs = 0, rows = pool->search->run->n_observations;
-
-    for (size_t k = 0; best != NULL && k < sizeof steps / sizeof steps[0] &&
-                       climbs < MOST_REFINED && status == TIPTRUE_OK;) {
-        change.index += (size_t)(long)steps[k++];
-        if (change.index < rows) {
-            status = tt_start_with(pool, best->stage, &rest, &change);
-            climbs++;
+    for (size_t k = 0; k < candidate->n_modes; k++) {
+        if (candidate->modes[k].kind == TT_MODE_MOVED || candidate->modes[k].kind == TT_MODE_SLIP) {
+            return candidate->modes[k].index;
         }
-        struct tt_candidate *better = best_change(pool, &change, &rest);
-        k = better != best ? 0 : k;
-        best = better;
     }
-    return status;
+    return TT_NONE;
 }
 
-/* And at rows all over the run: touched edge after edge, a change at one row may look like one at
+/* At rows all over the run: touched edge after edge, a change at one row may look like one at
  * another, with another offset. */
 static enum tiptrue_status try_elsewhere(struct tt_pool *pool)
 {
@@ -100,14 +88,72 @@ static enum tiptrue_status try_elsewhere(struct tt_pool *pool)
     return status;
 }
 
-static size_t row_of_change(const struct tt_candidate *candidate)
+/* The best candidate of @rest and @change, its row aside, that is not within @apart rows of any of
+ * the @n @peaks; NULL = none within CHANGE_LN of the best explanation. */
+static struct tt_candidate *next_peak(const struct tt_pool *pool, const struct tt_candidate *like,
+                                      const size_t peaks[], size_t n, size_t apart)
 {
-    for (size_t k = 0; k < candidate->n_modes; k++) {
-        if (candidate->modes[k].kind == TT_MODE_MOVED || candidate->modes[k].kind == TT_MODE_SLIP) {
-            return candidate->modes[k].index;
+    struct tt_candidate *found = NULL;
+
+    for (struct tt_candidate *c = pool->candidates; c != NULL; c = c->next) {
+        bool taken = c->n_modes != like->n_modes || !tt_candidate_within(c, like) ||
+                     !(c->log_evidence > pool->best->log_evidence - CHANGE_LN);
+        for (size_t k = 0; k < n && !taken; k++) {
+            size_t row = row_of_change(c);
+            taken = (row > peaks[k] ? row - peaks[k] : peaks[k] - row) < apart;
+        }
+        found = !taken && (found == NULL || c->log_evidence > found->log_evidence) ? c : found;
+    }
+    return found;
+}
+
+/* The change of @peak is tried at the rows beside it, as long as that is better. */
+static enum tiptrue_status refine(struct tt_pool *pool, const struct tt_candidate *peak)
+{
+    static const int steps[] = {1, -1, 2, -2, 3, -3};
+    enum tiptrue_status status = TIPTRUE_OK;
+    struct tt_candidate rest;
+    struct tt_mode change;
+    size_t climbs = 0, rows = pool->search->run->n_observations;
+
+    if (!split_change(peak, &change, &rest)) {
+        return TIPTRUE_OK;
+    }
+    for (size_t k = 0;
+         k < sizeof steps / sizeof steps[0] && climbs < MOST_REFINED && status == TIPTRUE_OK;) {
+        const struct tt_candidate *newest = pool->candidates;
+        struct tt_mode tried = change;
+        tried.index += (size_t)(long)steps[k++];
+        if (tried.index < rows) {
+            status = tt_start_with(pool, peak->stage, &rest, &tried);
+            climbs++;
+        }
+        if (pool->candidates != newest && pool->candidates->log_evidence > peak->log_evidence) {
+            peak = pool->candidates;
+            change = tried;
+            k = 0;
         }
     }
-    return TT_NONE;
+    return status;
+}
+
+/* And at the best rows further away that may explain the run as well: with tip after tip touched, a
+ * move between two tips is one between two others, with other offsets. */
+static enum tiptrue_status refine_peaks(struct tt_pool *pool)
+{
+    size_t apart = pool->search->run->n_observations / (ROWS_ELSEWHERE + 1) + 1, n = 0;
+    size_t peaks[MOST_PEAKS];
+    struct tt_candidate rest;
+    struct tt_mode change;
+    struct tt_candidate *best = best_change(pool, &change, &rest), *peak = best;
+    enum tiptrue_status status = TIPTRUE_OK;
+
+    while (peak != NULL && n < MOST_PEAKS && status == TIPTRUE_OK) {
+        peaks[n++] = row_of_change(peak);
+        status = refine(pool, peak);
+        peak = next_peak(pool, best, peaks, n, apart);
+    }
+    return status;
 }
 
 /* Its rows share the prior probability of a change: the evidence of the best one is that of all
@@ -143,6 +189,6 @@ enum tiptrue_status tt_change_rows(struct tt_pool *pool)
 {
     enum tiptrue_status status = try_elsewhere(pool);
 
-    status = status == TIPTRUE_OK ? refine(pool) : status;
+    status = status == TIPTRUE_OK ? refine_peaks(pool) : status;
     return status == TIPTRUE_OK ? sum_rows(pool) : status;
 }

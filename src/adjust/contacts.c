@@ -227,7 +227,8 @@ static enum tiptrue_status no_contact(struct tt_view *view)
 
 static enum tiptrue_status coarse_digits(struct tt_view *view)
 {
-    double digit = view->run->touch_digits.quantum_mm, part = digit * digit / 12;
+    double digit = view->run->touch_digits.quantum_mm,
+           part = view->noise->touch_digit_var_mm2;
 
     if (!(digit > view->machine->resolution_mm) ||
         !(part > COARSE_SHARE * view->fit->touch_var_mm2) || !(digit > 2e-4)) {

@@ -21,6 +21,9 @@
 #define HALF_DAY_S 43200.0
 /* A controller's count of seconds: four months. */
 #define LONGEST_COUNT_S 1e7
+/* So many rows that agree in a last digit were rounded: by chance three differences in two
+ * coordinates do once in a million. */
+#define LEAST_ROWS_ROUNDED 4
 
 void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
                      const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
@@ -385,6 +388,17 @@ bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step
     return on_grid;
 }
 
+static size_t rows_of_kind(const struct tiptrue_run *run, enum tt_kind kind)
+{
+    size_t n = 0;
+    for (size_t i = 0; i < run->n_observations; i++) {
+        n += run->observations[i].kind == kind && run->observations[i].use != TT_USE_NO_CONTACT;
+    }
+    return n;
+}
+
+/* The last printed digits may be mere zeros, or alike in all rows: the unit of the last one that
+ * varies is what the coordinates were rounded to. */
 static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals,
                         struct tt_digits *digits)
 {
@@ -395,6 +409,12 @@ static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decim
     digits->quantum_mm = builder->mm_per_unit * pow(10.0, -decimals);
     digits->on_grid =
         step_mm > 0.0 && tt_is_on_grid(builder->run, kind, step_mm, digits->quantum_mm);
+    for (int k = decimals - 1; k >= 0 && rows_of_kind(builder->run, kind) >= LEAST_ROWS_ROUNDED &&
+                               tt_is_on_grid(builder->run, kind,
+                                             builder->mm_per_unit * pow(10.0, -k), 0.0);
+         k--) {
+        digits->quantum_mm = builder->mm_per_unit * pow(10.0, -k);
+    }
 }
 
 /* The names of a table, copied: the run borrows nothing. */

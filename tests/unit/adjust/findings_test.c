@@ -435,6 +435,33 @@ START_TEST(coarse_digits)
 }
 END_TEST
 
+/* One decimal: the touches of a tip on an edge share a rounding error, and what is stated of the
+ * offset covers it. Taken as one error a touch, U is half of that, and too many are off by more. */
+START_TEST(rounding_is_shared)
+{
+    enum { RUNS = 40 };
+    size_t within = 0;
+
+    for (unsigned k = 0; k < RUNS; k++) {
+        struct scene s = scene_usual(20261201 + k);
+        s.decimals = 1;
+        s.rotations = 12;
+        s.spread = 0;
+        s.tips[0].runout_x = 0.007;
+        s.tips[0].runout_y = -0.004;
+        s.setups[0].mark_x += 0.0137 * k;
+        s.setups[0].mark_y -= 0.0291 * k;
+        struct tiptrue_solution *solution = scene_result(&s);
+        const struct tt_tip_result *tip = &solution->tips[0];
+        ck_assert_uint_eq(scene_count(solution, TT_FINDING_COARSE_DIGITS), 1);
+        within += fabs(tip->held.x_mm - s.tips[0].offset_x) < tip->same_plate_expanded_x_mm;
+        within += fabs(tip->held.y_mm - s.tips[0].offset_y) < tip->same_plate_expanded_y_mm;
+        tiptrue_solution_free(solution);
+    }
+    ck_assert_msg(within >= 70, "%zu of %d offsets within their uncertainty", within, 2 * RUNS);
+}
+END_TEST
+
 /* ---- limits: on both sides of each ---- */
 
 /* The uncertainty that counts is the one of the verdict: on the same plate where the offset in use
@@ -518,6 +545,7 @@ int main(void)
     tcase_add_test(run, a_shape_that_no_tip_can_have);
     tcase_add_test(run, unit_by_marks_of_any_setup);
     tcase_add_test(run, coarse_digits);
+    tcase_add_test(run, rounding_is_shared);
     suite_add_tcase(suite, run);
     TCase *tips = tcase_create("tips");
     tcase_add_test(tips, rotation_gap);

@@ -272,6 +272,18 @@ START_TEST(printed_digits)
         {"touch,bank,thin,100,2e1,15,\n", 0.0, 1.0, false, true},
         {"touch,bank,thin,1e2,2e1,15,\n", 0.0, 10.0, false, true},
         {"height,ledge,thin,1.00001,2,15,\n", 0.0, 0.0, false, false},
+        {"touch,bank,thin,1.2000,2.5000,15,\ntouch,bank,thin,1.3000,2.5000,15,\n"
+         "touch,bank,thin,1.1000,2.7000,15,\ntouch,bank,thin,1.3000,2.4000,15,\n",
+         0.0, 0.1, false, true}, /* zeros behind the digit they were rounded to */
+        {"touch,bank,thin,1.2004,2.5004,15,\ntouch,bank,thin,1.3004,2.5004,15,\n"
+         "touch,bank,thin,1.1004,2.7004,15,\ntouch,bank,thin,1.3004,2.4004,15,\n",
+         0.0, 0.1, false, true}, /* and moved since */
+        {"touch,bank,thin,1.2000,2.5000,15,\ntouch,bank,thin,1.3000,2.5000,15,\n"
+         "touch,bank,thin,1.1000,2.7000,15,\ntouch,bank,thin,1.3000,2.4100,15,\n",
+         0.0, 0.01, false, false}, /* one of eight coordinates has a digit more */
+        {"touch,bank,thin,1.2000,2.5000,15,\ntouch,bank,thin,1.3000,2.5000,15,\n"
+         "touch,bank,thin,1.1000,2.7000,15,\n",
+         0.0, 0.0001, false, true}, /* too few to tell */
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
         char text[400];
