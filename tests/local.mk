@@ -322,6 +322,7 @@ check-release: all
 	$(SHELL) $(srcdir)/tests/release/schemas.sh
 	$(SHELL) $(srcdir)/tests/release/clang.sh
 	$(SHELL) $(srcdir)/tests/release/analyzers.sh
+	$(SHELL) $(srcdir)/tests/release/i386.sh
 	$(SHELL) $(srcdir)/tests/package.sh
 
 # Lines and branches of src that the tests reach; in a build of configure --enable-coverage. FLAGS: --files, --missed.

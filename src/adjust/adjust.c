@@ -194,7 +194,7 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace,
         return tt_fail_memory(error);
     }
     struct tt_view view = view_of(&selection, &stated, made, &workspace->arena);
-    if ((status = report(&view, options)) != TIPTRUE_OK) {
+    if (report(&view, options) != TIPTRUE_OK) {
         tiptrue_solution_free(made);
         return tt_fail_memory(error);
     }

@@ -99,10 +99,9 @@ static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct tt_a
     struct tt_arena *arena = pool->search->arena;
     struct tt_candidate *made = TT_ARENA_NEW(arena, 1, struct tt_candidate);
     const struct tt_model *model = &attempt->stage->model;
-    enum tiptrue_status status;
 
     if (made == NULL ||
-        (status = tt_terms_new(pool->search, &attempt->stage->terms, &made->terms)) != TIPTRUE_OK) {
+        tt_terms_new(pool->search, &attempt->stage->terms, &made->terms) != TIPTRUE_OK) {
         return TIPTRUE_E_MEMORY;
     }
     made->stage = attempt->stage;

@@ -2,7 +2,7 @@
 # SPDX-License-Identifier: GPL-3.0-or-later
 # Copyright (C) 2026 the tiptrue authors
 # What analyzers have against src, in a folder where configure was run:
-#   sh tests/release/analyzers.sh [TOOL...]      cppcheck (when none is named), gcc (-fanalyzer), clang (--analyze)
+#   sh tests/release/analyzers.sh [TOOL...]      cppcheck, gcc (-fanalyzer), clang (--analyze); all when none is named
 # Each report that is not in analyzers.list, with its reason, fails; so does a line there that nothing reports any more.
 set -u
 top=$(cd "$(dirname "$0")/../.." && pwd)
@@ -33,7 +33,7 @@ known() {
 }
 passed=0
 failed=0
-for tool in ${*:-cppcheck}; do
+for tool in ${*:-cppcheck gcc clang}; do
     report "$tool" >"$reports/$tool"
     sed -n -E "s|^$top/||; s|^([^: ]*):[0-9]+:[0-9]+: warning: .*\[([^][]*)\]\$|\1 \2|p" "$reports/$tool" |
         sort -u >"$reports/found"
