@@ -128,7 +128,7 @@ bool tt_time_read(const char *text, size_t length, double *seconds)
     if (reader.failed || reader.at != reader.end) {
         return false;
     }
-    *seconds = (double)(86400L * days + clock - ahead) + fraction;
+    *seconds = 86400.0 * (double)days + (clock - ahead) + fraction; /* a long may have 32 bits */
     return true;
 }
 

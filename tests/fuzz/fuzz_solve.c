@@ -2,8 +2,9 @@
  * Copyright (C) 2026 the tiptrue authors */
 /* From files to a verdict. The first byte says what the others are: 't' plate, machine and log, a
  * line "=" between them; 'l' choices: a plate and a machine, for which touches are planned, their
- * run simulated and solved, and then spoiled and solved again. A solution keeps its promises, is
- * written, and read back gives the same bytes; without faults it holds the truth, or says no. */
+ * run simulated and solved, and then spoiled and solved again; 'c' the same with touches that are
+ * chosen, since planning takes most of the time. A solution keeps its promises, is written, and
+ * read back gives the same bytes; without faults it holds the truth, or says no. */
 #include "config.h"
 
 #include <math.h>
@@ -203,11 +204,11 @@ static void make_machine(struct choices *c, char *text, size_t size)
             : ",{\"name\":\"v\",\"radius\":0.52,\"radius_u\":0.012,\"offset\":[-23.85,11.07]}");
 }
 
-/* Touches late, early, mis-sighted or misnamed, few or all, as the choices say. */
-static void spoil(struct choices *c, const struct tiptrue_plate *plate, struct tiptrue_run *run)
+/* Touches late, early, mis-sighted or misnamed, few or many, as the choices say; whether any is. */
+static bool spoil(struct choices *c, const struct tiptrue_plate *plate, struct tiptrue_run *run)
 {
     const size_t every = (size_t)choose_low(c, 1, 12.99);
-    const size_t most = (size_t)choose_low(c, 0, 60);
+    const size_t most = (size_t)choose_low(c, 0, 12);
     for (size_t n = 0, i = 0; n < most && c->end - c->at >= 3; n++, i += every) {
         struct tt_observation *o = &run->observations[i % run->n_observations];
         double size_mm = pow(10, choose(c, -4, 1.5));
@@ -228,6 +229,7 @@ static void spoil(struct choices *c, const struct tiptrue_plate *plate, struct t
             break;
         }
     }
+    return most > 0;
 }
 
 /* The run as its log, read again; @truth NULL: it is spoilt. */
@@ -262,51 +264,87 @@ static void write_plan(struct files *f, const struct tiptrue_proposal *proposal)
     free(text);
 }
 
-static void go_round(struct files *f, struct choices *c)
+/* Touches of all edges in turn, at rotations by a step, sightings before and after them. */
+static struct tiptrue_plan *choose_plan(const struct files *f, struct choices *c)
+{
+    static const char SIGHT[] = "{\"kind\":\"sight\",\"target\":\"%s\"}%s";
+    static const char TOUCH[] =
+        "{\"kind\":\"touch\",\"target\":\"%s\",\"tip\":\"%s\",\"rotation\":%.3f},";
+    size_t n = (size_t)choose_low(c, 6, 40), skip = (size_t)choose(c, 1, 3.99);
+    double step_deg = choose(c, 1, 180);
+    struct tt_buffer text = {0};
+    struct tiptrue_plan *plan = NULL;
+    tt_buffer_puts(&text, "{\"schema\":\"tiptrue.plan/1\",\"moves\":[");
+    for (size_t k = 0; k < f->plate->n_marks; k++) {
+        tt_buffer_printf(&text, SIGHT, f->plate->marks[k].name, ",");
+    }
+    for (size_t i = 0; i < n * f->machine->n_tips; i++) {
+        tt_buffer_printf(&text, TOUCH, f->plate->edges[i * skip % f->plate->n_edges].name,
+                         f->machine->tips[i / n].name, fmod((double)i * step_deg, 360));
+    }
+    tt_buffer_printf(&text, SIGHT, f->plate->marks[0].name, "]}");
+    FUZZ_ASSERT(!text.failed);
+    FUZZ_ASSERT(tt_plan_read_bytes("c", text.text, text.length, NULL, &plan, NULL) == TIPTRUE_OK);
+    tt_buffer_clear(&text);
+    return plan;
+}
+
+/* The plan's run as it is, and spoilt. */
+static void solve_plan(struct files *f, struct choices *c, const struct tiptrue_plan *plan)
+{
+    unsigned long seed = (unsigned long)choose(c, 1, 65535);
+    struct tiptrue_truth *truth = NULL;
+    struct tiptrue_run *run = NULL;
+    FUZZ_ASSERT(tiptrue_truth_draw(f->plate, f->machine, plan, seed, false, &truth, &f->error) ==
+                TIPTRUE_OK);
+    if (tiptrue_simulate(f->plate, f->machine, plan, truth, seed, &run, NULL) == TIPTRUE_OK) {
+        solve_log(f, run, truth);
+        if (spoil(c, f->plate, run)) {
+            solve_log(f, run, NULL);
+        }
+    }
+    tiptrue_run_free(run);
+    tiptrue_truth_free(truth);
+}
+
+static void go_round(struct files *f, struct choices *c, bool planned)
 {
     static char plate[4000], machine[1000];
     struct tiptrue_plan_options options = {.touches = (size_t)choose_low(c, 8, 60)};
     options.sightings = (size_t)choose(c, 1, 4);
     options.setups = (size_t)choose(c, 1, 2.2);
-    unsigned long seed = (unsigned long)choose(c, 1, 65535);
     struct tiptrue_proposal *proposal = NULL;
-    struct tiptrue_truth *truth = NULL;
-    struct tiptrue_run *run = NULL;
     make_plate(c, plate, sizeof plate);
     make_machine(c, machine, sizeof machine);
     FUZZ_ASSERT(tt_machine_read_bytes("m", machine, strlen(machine), NULL, &f->machine,
                                       &f->error) == TIPTRUE_OK);
     /* edges that cross, or touches that are too few, are refused */
-    if (tt_plate_read_bytes("p", plate, strlen(plate), NULL, &f->plate, NULL) != TIPTRUE_OK ||
-        tiptrue_plan_make(f->workspace, f->plate, f->machine, &options, &proposal, NULL) !=
-            TIPTRUE_OK) {
+    if (tt_plate_read_bytes("p", plate, strlen(plate), NULL, &f->plate, NULL) != TIPTRUE_OK) {
         return;
     }
-    write_plan(f, proposal);
-    const struct tiptrue_plan *plan = tiptrue_proposal_plan(proposal);
-    FUZZ_ASSERT(tiptrue_truth_draw(f->plate, f->machine, plan, seed, false, &truth, &f->error) ==
-                TIPTRUE_OK);
-    if (tiptrue_simulate(f->plate, f->machine, plan, truth, seed, &run, NULL) == TIPTRUE_OK) {
-        solve_log(f, run, truth);
-        spoil(c, f->plate, run);
-        solve_log(f, run, NULL);
+    if (!planned) {
+        struct tiptrue_plan *plan = choose_plan(f, c);
+        solve_plan(f, c, plan);
+        tiptrue_plan_free(plan);
+    } else if (tiptrue_plan_make(f->workspace, f->plate, f->machine, &options, &proposal, NULL) ==
+               TIPTRUE_OK) {
+        write_plan(f, proposal);
+        solve_plan(f, c, tiptrue_proposal_plan(proposal));
+        tiptrue_proposal_free(proposal);
     }
-    tiptrue_run_free(run);
-    tiptrue_truth_free(truth);
-    tiptrue_proposal_free(proposal);
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *data, size_t size)
 {
     struct files f = {0};
-    if (size == 0 || (data[0] != 't' && data[0] != 'l')) {
+    if (size == 0 || memchr("tlc", data[0], 3) == NULL) {
         return 0;
     }
     FUZZ_ASSERT(tiptrue_workspace_new(&f.workspace, NULL) == TIPTRUE_OK);
     if (data[0] == 't') {
         solve_files(&f, (const char *)data + 1, size - 1);
     } else {
-        go_round(&f, &(struct choices){data + 1, data + size});
+        go_round(&f, &(struct choices){data + 1, data + size}, data[0] == 'l');
     }
     tiptrue_plate_free(f.plate);
     tiptrue_machine_free(f.machine);
