@@ -199,6 +199,7 @@ libcore_la_SOURCES = \
   src/placement/board_fit.c src/placement/board_fit.h \
   src/placement/placement.c src/placement/placement.h \
   src/placement/robust.c \
+  src/placement/since.c \
   src/placement/terms.c src/placement/terms.h \
   src/placement/test_board.c src/placement/test_board.h \
   src/placement/values.c \

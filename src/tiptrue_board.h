@@ -71,6 +71,12 @@ TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_placement_text(const struct tiptrue_placement *placement, bool json,
                        const struct tiptrue_text_options *options, char **text, size_t *length,
                        struct tiptrue_error *error);
+/* Say in @placement what changed since the board of @earlier, judged with the same machine: both of
+ * its outputs then have it. @earlier may be freed after. TIPTRUE_E_DATA: the two boards' offsets do
+ * not count from the same. */
+TIPTRUE_MUST_USE enum tiptrue_status
+tiptrue_placement_since(struct tiptrue_placement *placement,
+                        const struct tiptrue_placement *earlier, struct tiptrue_error *error);
 /* A board with its parts on a page: its words, its numbers, its parts in pictures. */
 TIPTRUE_MUST_USE enum tiptrue_status
 tiptrue_report_add_board(struct tiptrue_report *report, const struct tiptrue_placement *placement,

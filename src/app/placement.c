@@ -89,6 +89,13 @@ enum tiptrue_verdict tiptrue_placement_verdict(const struct tiptrue_placement *p
     return placement->verdict;
 }
 
+enum tiptrue_status tiptrue_placement_since(struct tiptrue_placement *placement,
+                                            const struct tiptrue_placement *earlier,
+                                            struct tiptrue_error *error)
+{
+    return tt_place_since(placement, earlier, error);
+}
+
 enum tiptrue_status tiptrue_placement_text(const struct tiptrue_placement *placement, bool json,
                                            const struct tiptrue_text_options *options, char **text,
                                            size_t *length, struct tiptrue_error *error)

@@ -20,7 +20,7 @@
 #include "cli/terminal.h"
 
 struct arguments {
-    const char *machine, *result, *present, *plate, *learn, *history, *report;
+    const char *machine, *result, *present, *plate, *learn, *history, *report, *since;
     const char **boards; /* for free() */
     size_t n_boards;
     bool json, plain, record;
@@ -31,6 +31,7 @@ struct judging {
     const struct arguments *arguments;
     struct tiptrue_machine *machine;
     struct tiptrue_solution *run;    /* NULL: none was named */
+    struct tiptrue_placement *since; /* an earlier board; NULL: none was named */
     struct tiptrue_plate *plate;     /* that learns; NULL: none does */
     struct tiptrue_history *history; /* NULL: boards are not entered */
     struct tiptrue_report *report;   /* NULL: no page was asked for */
@@ -54,8 +55,9 @@ static void check_arguments(void *input, struct argp_state *state)
                   "--learn takes one board at a time");
     cli_refuse_if(state, arguments->report != NULL && strcmp(arguments->report, "-") == 0,
                   "--report needs a file: standard output has the words");
-    (void)cli_count_stdin(state, cli_count_stdin(state, 0, &arguments->machine, 1),
-                          arguments->boards, arguments->n_boards);
+    size_t stdins = cli_count_stdin(state, 0, &arguments->machine, 1);
+    stdins = cli_count_stdin(state, stdins, &arguments->since, arguments->since != NULL);
+    (void)cli_count_stdin(state, stdins, arguments->boards, arguments->n_boards);
 }
 
 /* The plate file that --learn asks for; the exit status. */
@@ -111,6 +113,9 @@ static int judge(struct judging *judging, const char *path)
         error.status = tiptrue_history_add_board(judging->history, board, placement, cli_now_s(),
                                                  &sink, &error);
     }
+    if (error.status == TIPTRUE_OK && judging->since != NULL) {
+        error.status = tiptrue_placement_since(placement, judging->since, &error);
+    }
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_placement_text(placement, judging->arguments->json, &judging->look,
                                               &text, &length, &error);
@@ -129,6 +134,27 @@ static int judge(struct judging *judging, const char *path)
     tiptrue_placement_free(placement);
     tiptrue_board_free(board);
     return status;
+}
+
+/* The board that --since names, judged; the exit status. */
+static int read_since(struct judging *judging)
+{
+    const char *path = judging->arguments->since;
+    struct cli_messages messages = {
+        .stream = stderr, .telling = judging->arguments->json ? CLI_TELL_FIRST : CLI_TELL_NOTHING};
+    struct tiptrue_sink sink = cli_messages_sink(&messages);
+    struct tiptrue_board *board = NULL;
+    struct tiptrue_error error = {0};
+
+    if (path == NULL) {
+        return EX_OK;
+    }
+    error.status = tiptrue_board_read(path, judging->machine, &sink, &board, &error);
+    if (error.status == TIPTRUE_OK) {
+        error.status = tiptrue_place(board, judging->machine, NULL, &judging->since, &error);
+    }
+    tiptrue_board_free(board);
+    return cli_file_read(&messages, path, "board", &error);
 }
 
 static int read_inputs(struct judging *judging)
@@ -193,6 +219,8 @@ int cli_placement(int argc, char *argv[])
         {"plate", "FILE", 1, CLI_TEXT, AT(plate), .doc = "The plate of that result, for --learn"},
         {"learn", "FILE", 1, CLI_TEXT, AT(learn),
          .doc = "Write that plate as FILE, its groups at the better place that the board shows"},
+        {"since", "FILE", 1, CLI_TEXT, AT(since),
+         .doc = "An earlier board: say too what changed since then, for each tip"},
         {"history", "FILE", 2, CLI_TEXT, AT(history),
          .doc = "Enter each board into this history, before what it says is shown"},
         {"record", NULL, 2, CLI_FLAG, AT(record),
@@ -222,6 +250,7 @@ int cli_placement(int argc, char *argv[])
     if (cli_read(&SYNTAX, argc, argv, &arguments)) {
         judging.look = cli_text_options(arguments.plain);
         worst = read_inputs(&judging);
+        worst = worst == EX_OK ? read_since(&judging) : worst;
         for (size_t i = 0; i < arguments.n_boards && worst < EX__BASE; i++) {
             worst = cli_worse(worst, judge(&judging, arguments.boards[i]));
         }
@@ -229,6 +258,7 @@ int cli_placement(int argc, char *argv[])
     }
     tiptrue_report_free(judging.report);
     tiptrue_history_close(judging.history);
+    tiptrue_placement_free(judging.since);
     tiptrue_plate_free(judging.plate);
     tiptrue_solution_free(judging.run);
     tiptrue_machine_free(judging.machine);

@@ -106,6 +106,22 @@ struct tt_wanted_part {
     double rotation_rad; /* as the machine counts */
 };
 
+/* What changed on a tip since an earlier board, or on it over the first tip, in which the board's
+ * seat cancels: this board's value less the earlier one's. */
+struct tt_board_change {
+    const char *tip, *over; /* over: NULL = of the tip itself */
+    struct tt_pair offset_mm, u_offset_mm, expanded_offset_mm;
+    double dof, p_chance; /* probability of a change as large by chance */
+    bool has_angle;
+    double angle_rad, u_angle_rad, expanded_angle_rad, p_angle_chance;
+};
+
+struct tt_board_since {
+    const char *file, *started; /* started: NULL = not stated */
+    struct tt_board_change *changes;
+    size_t n_changes;
+};
+
 struct tiptrue_placement {
     const char *file, *machine, *started; /* machine, started: NULL = not stated */
     char id[17];                          /* digest of the board's file */
@@ -134,6 +150,7 @@ struct tiptrue_placement {
     double systematic_mm; /* largest distance by which the terms that are shown put a part off */
     struct tt_capability *capability; /* all parts, then each tip; n 0: no limits */
     size_t n_capability;
+    struct tt_board_since *since;  /* an earlier board; NULL: none was named */
     struct tt_joined *joined;      /* with the run of a result; NULL: none was named */
     struct tt_wanted_part *wanted; /* parts that would tell what is open */
     size_t n_wanted;

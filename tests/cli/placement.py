@@ -275,6 +275,56 @@ def messages():
         tally.check(done.returncode in (65, 20), f"cut after {size} bytes: exit status {done.returncode}")
 
 
+def since():
+    """Two boards with known truth: what changed is told with its sign, between tips the camera's part of it cancels, the 95 % hold,
+    and chance is named as often as it says. BOARDS sets how many pairs."""
+    machine()
+    pairs = int(os.environ.get("BOARDS", "60"))
+    held, told, told_angle, seen, over_held, seen_angle = 0, 0, 0, 0, 0, 0
+    for k in range(2 * pairs):
+        before, after = Bench(1000 + 2 * k), Bench(1001 + 2 * k)
+        before.true["a"] += [0.031, -0.012]
+        after.true["a"] += [0.031, -0.012]
+        seat = after.rng.normal(size=2) * 0.02
+        changed = k >= pairs
+        after.camera = seat
+        step = np.array([0.0081, -0.0047]) if changed else np.zeros(2)
+        after.true["b"] += step
+        after.zero_deg["b"] = 0.31 if changed else 0.0
+        (folder / "earlier.csv").write_text(table(before.parts()), encoding="utf-8")
+        done = place(table(after.parts()), "--json", "--since", "earlier.csv")
+        changes = {(c["tip"], c["over"]): c for c in json.loads(done.stdout)["since"]["changes"]}
+        tally.check(list(changes) == [("a", None), ("b", None), ("b", "a")], f"{list(changes)}")
+        for key, true in ((("a", None), seat), (("b", None), seat + step)):
+            c = changes[key]
+            held += sum(abs(c["offset_change_mm"][axis] - t) < c["expanded_offset_change_mm"][axis]
+                        for axis, t in zip("xy", true))
+        c = changes["b", "a"]
+        over_held += sum(abs(c["offset_change_mm"][axis] - t) < c["expanded_offset_change_mm"][axis]
+                         for axis, t in zip("xy", step))
+        if changed:
+            seen += c["p_unchanged"] < 0.05
+            seen_angle += changes["b", None]["angle_p_unchanged"] < 0.05
+        else:
+            told += c["p_unchanged"] < 0.05
+            told_angle += changes["a", None]["angle_p_unchanged"] < 0.05
+    print(f"two boards: {held / (8 * pairs):.1%} of tips held, {over_held / (4 * pairs):.1%} between tips; "
+          f"{told / pairs:.1%} and turned {told_angle / pairs:.1%} told of none; "
+          f"{seen / pairs:.1%} and turned {seen_angle / pairs:.1%} seen")
+    spread = 4 * math.sqrt(0.05 * 0.95 / (4 * pairs))
+    tally.check(abs(held / (8 * pairs) - 0.95) < spread and abs(over_held / (4 * pairs) - 0.95) < spread, "95 % hold")
+    tally.check(max(told, told_angle) / pairs < 0.05 + 2 * spread and seen / pairs > 0.8 and seen_angle / pairs > 0.8,
+                "chance and change")
+    text = place(table(Bench(7).parts()), "--since", "earlier.csv").stdout
+    tally.check("Since earlier.csv:" in text and "b over a" in text and max(map(len, text.splitlines())) <= 80, text)
+    tally.check("since" not in json.loads(place(table(Bench(7).parts()), "--json").stdout), "without --since nothing of it")
+    (folder / "earlier.csv").write_text(table(Bench(8).parts(), remarks=("# frame: board",)), encoding="utf-8")
+    done = place(table(Bench(7).parts()), "--since", "earlier.csv")
+    tally.check(done.returncode == 65 and "do not count from the same" in done.stderr and done.stdout == "", done.stderr)
+    done = place(table(Bench(7).parts()), "--since", "none.csv")
+    tally.check(done.returncode == 66 and done.stdout == "", f"{done.returncode} {done.stderr}")
+
+
 def large():
     """10 000 parts take 0.06 s on an idle machine; here up to 5 s, for builds with sanitizers on busy ones."""
     machine(limits={"placement": {"permitted_mm": 0.1, "permitted_deg": 3}})
@@ -290,6 +340,6 @@ def large():
     tally.check(r["tips"][0]["offset_probability"] > 0.99, f"{r['tips'][0]}")
 
 
-for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, messages, large):
+for test in (signs, against_least_squares, dialects, frames, what_cannot_be_told, verdicts, messages, since, large):
     test()
 tally.close()

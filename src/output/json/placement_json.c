@@ -155,6 +155,35 @@ static void write_wanted(struct tt_json *json, const struct tiptrue_placement *p
     tt_json_close(json, ']');
 }
 
+static void write_since(struct tt_json *json, const struct tt_board_since *since)
+{
+    if (since == NULL) {
+        return;
+    }
+    tt_json_key_open(json, "since", '{');
+    tt_json_key_text(json, "file", since->file);
+    tt_json_key_text(json, "started", since->started);
+    tt_json_key_open(json, "changes", '[');
+    for (size_t i = 0; i < since->n_changes; i++) {
+        const struct tt_board_change *c = &since->changes[i];
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "tip", c->tip);
+        tt_json_key_text(json, "over", c->over);
+        key_pair(json, "offset_change_mm", true, c->offset_mm);
+        key_pair(json, "u_offset_change_mm", true, c->u_offset_mm);
+        key_pair(json, "expanded_offset_change_mm", true, c->expanded_offset_mm);
+        tt_json_key_number(json, "dof", c->dof);
+        tt_json_key_number(json, "p_unchanged", c->p_chance);
+        key_deg(json, "angle_change_deg", c->has_angle, c->angle_rad);
+        key_deg(json, "u_angle_change_deg", c->has_angle, c->u_angle_rad);
+        key_deg(json, "expanded_angle_change_deg", c->has_angle, c->expanded_angle_rad);
+        tt_json_key_number_if(json, "angle_p_unchanged", c->has_angle, c->p_angle_chance);
+        tt_json_close(json, '}');
+    }
+    tt_json_close(json, ']');
+    tt_json_close(json, '}');
+}
+
 static void write_parts(struct tt_json *json, const struct tiptrue_placement *p)
 {
     tt_json_key_open(json, "parts", '{');
@@ -206,6 +235,7 @@ void tt_output_placement_json(const struct tiptrue_placement *p, struct tt_buffe
     write_explanations(&json, p);
     write_capability(&json, p);
     tt_json_joined(&json, p);
+    write_since(&json, p->since);
     write_wanted(&json, p);
     tt_json_result_list(&json, offsetof(struct tiptrue_solution, findings), &names);
     tt_json_close(&json, '}');

@@ -6,6 +6,7 @@
 #include "output/text/placement_text.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "base/number.h"
 #include "output/output.h"
@@ -160,6 +161,44 @@ static void write_tips(struct tt_page *page, const struct tiptrue_placement *p)
     tt_page_line_end(page);
 }
 
+/* What changed since an earlier board. */
+static void write_since(struct tt_page *page, const struct tt_board_since *since, size_t at)
+{
+    if (since == NULL) {
+        return;
+    }
+    tt_buffer_printf(&page->words, "Since %s%s%s:", since->file, since->started != NULL ? ", " : "",
+                     since->started != NULL ? since->started : "");
+    tt_page_say(page, 2);
+    for (size_t i = 0; i < since->n_changes; i++) {
+        const struct tt_board_change *c = &since->changes[i];
+        size_t width = tt_page_width(page, c->tip) + 2;
+        width += c->over != NULL ? tt_page_width(page, c->over) + strlen(" over ") : 0;
+        at = width > at ? width : at;
+    }
+    tt_page_puts(page, "tip");
+    tt_page_go(page, at);
+    tt_page_cell(page, 27, "offset changed x, y");
+    tt_page_cell(page, 18, "by chance in");
+    tt_page_line_end(page);
+    for (size_t i = 0; i < since->n_changes; i++) {
+        const struct tt_board_change *c = &since->changes[i];
+        tt_page_puts(page, c->tip);
+        tt_page_puts(page, c->over != NULL ? " over " : "");
+        tt_page_puts(page, c->over != NULL ? c->over : "");
+        tt_page_go(page, at);
+        pair_cells(page, true, c->offset_mm, c->expanded_offset_mm);
+        cell_percent(page, 18, c->p_chance);
+        tt_page_line_end(page);
+    }
+    tt_page_prose(page, 0,
+                  since->n_changes == 0
+                      ? "No tip has enough parts on both boards to say what changed."
+                      : "By chance: how often parts that scatter so would show as large a change; "
+                        "5 % or less is a change. Between tips the board's seat cancels.");
+    tt_page_line_end(page);
+}
+
 static void axis_row(struct tt_page *page, size_t at, const char *tip, const char *axis,
                      const struct tt_capability_axis *a)
 {
@@ -256,6 +295,7 @@ void tt_output_placement_text(const struct tiptrue_placement *p,
     tt_text_board_likeliest(&page, p);
     tt_page_line_end(&page);
     write_tips(&page, p);
+    write_since(&page, p->since, name_width(&page, p));
     tt_text_joined(&page, p, name_width(&page, p));
     write_capability(&page, p);
     tt_text_board_findings(&page, p);
