@@ -159,6 +159,17 @@ static enum tiptrue_status tell_rest(struct tiptrue_history *history, struct tt_
     return status;
 }
 
+/* Whether the run found an edge elsewhere: its solution makes nothing of where that lies. */
+static bool has_freed(const struct tt_series_run *run)
+{
+    bool freed = false;
+
+    for (size_t i = 0; i < run->n_edges; i++) {
+        freed = freed || run->edges[i].freed;
+    }
+    return freed;
+}
+
 /* The runs of @machine, and what its solutions make of an edge that shifts, from the latest run
  * whose log is there: on its plate.
  */
@@ -176,12 +187,16 @@ enum tiptrue_status tt_history_series(struct tiptrue_history *history, const cha
     }
 
     bool asked = status == TIPTRUE_OK && series->n_runs >= TT_FEWEST_TREND_RUNS;
-    for (size_t i = 0; asked && status == TIPTRUE_OK && i < LATEST_WITH_LOG && i < series->n_runs &&
-                       series->response == NULL;
-         i++) {
-        const struct tt_series_run *last = &series->runs[series->n_runs - 1], *run = last - i;
-        if (strcmp(run->plate, last->plate) == 0) {
-            status = respond(history, series, run, error);
+    for (int any = 0; any < 2; any++) { /* of runs that took the edges as stated, or else of any */
+        size_t tried = 0;
+        for (size_t i = 0; asked && status == TIPTRUE_OK && tried < LATEST_WITH_LOG &&
+                           i < series->n_runs && series->response == NULL;
+             i++) {
+            const struct tt_series_run *last = &series->runs[series->n_runs - 1], *run = last - i;
+            if (strcmp(run->plate, last->plate) == 0 && (any || !has_freed(run))) {
+                status = respond(history, series, run, error);
+                tried++;
+            }
         }
     }
     return status;

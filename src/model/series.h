@@ -17,7 +17,9 @@
 struct tt_series_tip {
     size_t tip; /* index into the series' names */
     enum tiptrue_verdict verdict;
-    bool has_offset;                   /* both axes determined */
+    bool has_offset; /* both axes determined */
+    bool doubted; /* refused for nothing but what the weeks can tell apart: between explanations of
+                     the run (what they differ by is in the covariance), or an edge that moved */
     struct tt_machine_xy offset, full; /* full: as the machine was given it */
     struct tt_cov2 cov, same_plate_cov;
     double common_u_x_mm,
@@ -44,6 +46,7 @@ struct tt_series_edge {
     size_t edge; /* index into the series' names of edges; TT_NONE: of another plate */
     double shift_mm, u_shift_mm;
     size_t touches, late; /* made with it; of these set aside */
+    bool freed;           /* the run found it elsewhere, and did not use its stated place */
 };
 
 /* What a shift of one edge by 1 mm along its normal does to a solution that does not know of it: mm

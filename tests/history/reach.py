@@ -170,6 +170,7 @@ def check_older(tally, folder):
         columns = [row[1] for row in db.execute("PRAGMA table_info(tip)")]
         for name in columns[columns.index("height_mm"):]:
             db.execute(f"ALTER TABLE tip DROP COLUMN {name}")
+        db.execute("ALTER TABLE edge DROP COLUMN freed")
         db.execute("DROP TABLE board")
         kept = db.execute("SELECT numbers FROM response ORDER BY result DESC LIMIT 1").fetchone()
         db.execute("DROP TABLE response")

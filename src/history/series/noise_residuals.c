@@ -38,12 +38,13 @@ static void whiten(const struct tt_series_noise *noise, const struct tt_values *
                     double weight = tt_is_shared(c) ? scratch[t * t + l] : scratch[l * t + k];
                     white->z[to] += weight * r[axis * t + l];
                 }
-                white->there[to] = any && (tt_is_shared(c) || v->there[run * v->p + axis * t + k]);
+                white->there[to] = any && !v->doubted[run] &&
+                                   (tt_is_shared(c) || v->there[run * v->p + axis * t + k]);
             }
         }
         for (size_t k = 0; k < white->wide && !tt_is_place(c); k++) {
             size_t column = tt_member(&m, k), to = run * white->wide + k;
-            white->there[to] = v->there[run * v->p + column];
+            white->there[to] = v->there[run * v->p + column] && !v->doubted[run];
             white->z[to] =
                 white->there[to] ? r[column] / sqrt(tt_noise_variance(noise, v, run, column)) : 0;
         }
@@ -194,9 +195,13 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise,
     if (!white.z || !white.there || !scratch || !r.made.between) {
         return TIPTRUE_E_MEMORY;
     }
+    double share = 0; /* of the runs that tell the scatter */
+    for (size_t run = 0; run < v->n; run++) {
+        share += v->doubted[run] ? 0 : 1 / (double)v->n;
+    }
     for (int c = 0; c < TT_CLASSES; c++) {
         whiten(before, v, (enum tt_class)c, residual, scratch, &white);
-        s[c] = settle(v, (enum tt_class)c, &white, parameters[c], boundary);
+        s[c] = settle(v, (enum tt_class)c, &white, share * parameters[c], boundary);
     }
     for (int c = TT_CLASSES - 1; c >= 0; c--) { /* what is shared after what is the tips' own */
         double scale = remake_phi(&r, (enum tt_class)c);

@@ -176,10 +176,35 @@ static void fill_height(const struct tiptrue_solution *solution, const struct tt
     tip->permitted_height_mm = h->permitted_error_mm;
 }
 
+static bool is_of(const struct tiptrue_solution *solution, const struct tt_finding *finding,
+                  const struct tt_tip_result *tip)
+{
+    return finding->tip == TT_NONE || (finding->tip < solution->n_tip_names &&
+                                       strcmp(solution->tip_names[finding->tip], tip->name) == 0);
+}
+
+/* See tt_series_tip. */
+static bool is_doubted(const struct tiptrue_solution *solution, const struct tt_tip_result *tip)
+{
+    bool other = false, doubted = false;
+
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_finding *finding = &solution->findings[i];
+        bool known = finding->code == TT_FINDING_AMBIGUOUS || finding->code == TT_FINDING_EDGE_FILM;
+        if (finding->severity == TIPTRUE_ERROR && !tt_finding_is_of_heights(finding) &&
+            is_of(solution, finding, tip)) {
+            doubted = doubted || known;
+            other = other || !known;
+        }
+    }
+    return doubted && !other;
+}
+
 static void fill_tip(const struct tiptrue_solution *solution, const struct tt_tip_result *from,
                      struct tt_series_tip *tip)
 {
     tip->verdict = from->offset_verdict;
+    tip->doubted = tip->verdict == TIPTRUE_REPEAT && is_doubted(solution, from);
     tip->has_offset = from->offset_determined_x && from->offset_determined_y;
     tip->offset = from->held;
     tip->full = from->offset;
@@ -231,6 +256,12 @@ static void fill_edge(const struct tiptrue_solution *solution, const struct tt_e
     edge->shift_mm = from->shift_mm;
     edge->u_shift_mm = from->u_shift_mm;
     edge->touches = from->touches;
+    for (size_t i = 0; i < solution->n_findings; i++) {
+        const struct tt_finding *finding = &solution->findings[i];
+        edge->freed = edge->freed || (finding->code == TT_FINDING_EDGE_OFF &&
+                                      finding->edge < solution->n_edge_names &&
+                                      strcmp(solution->edge_names[finding->edge], from->name) == 0);
+    }
     edge->late = solution->n_rows == 0 ? from->touches - from->used
                                        : 0; /* a result without its rows does not say which way */
     for (size_t i = 0; i < solution->n_rows; i++) {

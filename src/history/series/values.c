@@ -43,7 +43,7 @@ enum tt_class tt_class_of(const struct tt_values *v, size_t column)
 
 static bool is_used(const struct tt_series_tip *tip)
 {
-    return tip->has_offset && tip->verdict != TIPTRUE_REPEAT;
+    return tip->has_offset && (tip->verdict != TIPTRUE_REPEAT || tip->doubted);
 }
 
 bool tt_values_uses(const struct tt_series_run *run)
@@ -65,15 +65,49 @@ static void set(struct tt_values *v, size_t run, size_t column, double value, do
     v->stated[at] = fmax(variance, LEAST_VARIANCE);
 }
 
+/* A run that found an edge elsewhere has it out of its solution; the other runs have it in, and so
+ * this one must, or the two would differ where nothing moved. To first order that is what a
+ * solution makes of an edge that shifts (series->response), times the shift. */
+static void put_edges_back(const struct tt_values *v, const struct tt_series_run *run, size_t tip,
+                           double offset[2], double *radius)
+{
+    const struct tt_series_response *response = v->series->response;
+
+    for (size_t i = 0; i < run->n_edges && response != NULL; i++) {
+        const struct tt_series_edge *edge = &run->edges[i];
+        if (edge->freed && edge->edge < v->series->n_edge_names) {
+            offset[0] += response[edge->edge].offset[tip].x_mm * edge->shift_mm;
+            offset[1] += response[edge->edge].offset[tip].y_mm * edge->shift_mm;
+            *radius += response[edge->edge].radius[tip] * edge->shift_mm;
+        }
+    }
+}
+
+/* The same of the shift that @run found of edge number @i. */
+static double shift_in(const struct tt_values *v, const struct tt_series_run *run, size_t i)
+{
+    const struct tt_series_edge *edge = &run->edges[i];
+    double shift_mm = edge->freed ? 0 : edge->shift_mm;
+
+    for (size_t k = 0; k < run->n_edges; k++) {
+        const struct tt_series_edge *other = &run->edges[k];
+        if (other->freed && other->edge < v->series->n_edge_names) {
+            shift_mm += v->series->response[other->edge].edge[edge->edge] * other->shift_mm;
+        }
+    }
+    return shift_mm;
+}
+
 static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
 {
-    const double offset[] = {tip->offset.x_mm, tip->offset.y_mm},
-                 runout[] = {tip->runout.x_mm, tip->runout.y_mm};
+    const double runout[] = {tip->runout.x_mm, tip->runout.y_mm};
+    double offset[] = {tip->offset.x_mm, tip->offset.y_mm}, radius_mm = tip->radius_mm;
     const double u2[] = {tip->same_plate_cov.xx_mm2, tip->same_plate_cov.yy_mm2};
     const double runout_u2[] = {tip->runout_cov.xx_mm2, tip->runout_cov.yy_mm2};
     const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
     const double full[] = {tip->cov.xx_mm2, tip->cov.yy_mm2};
 
+    put_edges_back(v, v->run[run], tip->tip, offset, &radius_mm);
     for (size_t axis = 0; axis < 2; axis++) {
         double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
         double *plate = &v->plate_u2[2 * v->plate[run] + axis];
@@ -90,7 +124,7 @@ static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip
         set(v, run, tt_at_offset(v, tip->tip, 2), tip->height_mm, all - *common);
     }
     if (tip->has_radius) {
-        set(v, run, tt_at_radius(v, tip->tip), tip->radius_mm, tip->u_radius_mm * tip->u_radius_mm);
+        set(v, run, tt_at_radius(v, tip->tip), radius_mm, tip->u_radius_mm * tip->u_radius_mm);
     }
 }
 
@@ -307,7 +341,7 @@ static void fill_contrasts(struct tt_values *v, size_t at)
         for (size_t i = 0; i < run->n_edges; i++) {
             if (run->edges[i].edge < n) {
                 double f = v->contrast[k * n + run->edges[i].edge];
-                sum += f * run->edges[i].shift_mm;
+                sum += f * shift_in(v, run, i);
                 missing -= f * f;
             }
         }
@@ -349,21 +383,40 @@ static bool knows_height(const struct tt_values *v, size_t run)
     return some;
 }
 
+static void find_doubted(struct tt_values *v)
+{
+    bool some = false;
+
+    for (size_t run = 0; run < v->n; run++) {
+        for (size_t i = 0; i < v->run[run]->n_tips; i++) {
+            v->doubted[run] = v->doubted[run] || v->run[run]->tips[i].doubted;
+        }
+        some = some || (tt_values_uses(v->run[run]) && !v->doubted[run]);
+    }
+    for (size_t run = 0; run < v->n && !some; run++) {
+        v->doubted[run] = false;
+    }
+}
+
 static void take_means(struct tt_values *v)
 {
     for (size_t column = 0; column < v->p; column++) {
         double sum = 0, n = 0;
         for (size_t run = 0; run < v->n; run++) {
-            sum += v->stated[run * v->p + column];
-            n += v->there[run * v->p + column];
+            if (!v->doubted[run]) {
+                sum += v->stated[run * v->p + column];
+                n += v->there[run * v->p + column];
+            }
         }
         v->mean_stated[column] = n > 0 ? sum / n : LEAST_VARIANCE;
     }
     for (size_t axis = 0; axis < v->axes; axis++) {
         double sum = 0, n = 0;
         for (size_t run = 0; run < v->n; run++) {
-            sum += v->common[v->axes * run + axis];
-            n += axis < 2 || knows_height(v, run);
+            if (!v->doubted[run]) {
+                sum += v->common[v->axes * run + axis];
+                n += axis < 2 || knows_height(v, run);
+            }
         }
         v->mean_common[axis] = n > 0 ? sum / n : 0;
     }
@@ -381,11 +434,12 @@ static bool allocate(struct tt_values *v, struct tt_arena *arena)
     v->weeks = TT_ARENA_NEW(arena, v->n, double);
     v->temperature = TT_ARENA_NEW(arena, v->n, double);
     v->plate = TT_ARENA_NEW(arena, v->n, size_t);
+    v->doubted = TT_ARENA_NEW(arena, v->n, bool);
     v->plates = TT_ARENA_NEW(arena, v->n, const char *);
     v->plate_u2 = TT_ARENA_NEW(arena, 2 * v->n, double);
     v->response = TT_ARENA_NEW(arena, v->edges * v->p, double);
     return v->y && v->stated && v->there && v->common && v->mean_stated && v->weeks &&
-           v->temperature && v->plate && v->plates && v->plate_u2 && v->response;
+           v->temperature && v->plate && v->doubted && v->plates && v->plate_u2 && v->response;
 }
 
 /* Whether some run knows a height, and the last one: heights at another place are not compared with
@@ -439,6 +493,7 @@ enum tiptrue_status tt_values_make(struct tt_values *v, const struct tt_series *
         fill_contrasts(v, i);
     }
     centre(v);
+    find_doubted(v);
     take_means(v);
     double *y = TT_ARENA_NEW(arena, 2 * v->n, double);
     if (y == NULL) {

@@ -38,8 +38,10 @@ struct tt_values {
     double *common; /* [axes run + axis]: stated variance that all tips of a run share */
     double *mean_stated, mean_common[TT_MOST_AXES]; /* [column], [axis]: of the runs that have it */
     double *weeks;                                  /* [run]: time from the middle */
-    double *temperature;     /* [run], K from the mean; NULL: not known of every run, or constant */
-    double period_weeks;     /* of the best swing through the offsets; 0: too few runs for one */
+    double *temperature; /* [run], K from the mean; NULL: not known of every run, or constant */
+    double period_weeks; /* of the best swing through the offsets; 0: too few runs for one */
+    bool *doubted; /* [run]: some tip is (model/series.h), so that what it states is more than it
+                      scatters by: it says nothing of the scatter. Of no run, where all are */
     size_t n_plates, *plate; /* [run]: which plate, the last run's is 0 */
     double *plate_u2;        /* [2 plate + axis]: variance of a plate's own errors in an offset */
     const char **plates;     /* [plate] */

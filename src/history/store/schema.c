@@ -138,6 +138,10 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     " result INTEGER PRIMARY KEY REFERENCES result(no),"
     " numbers BLOB NOT NULL,"
     " digest TEXT NOT NULL CHECK(length(digest) = 16)) STRICT;",
+    /* 9: which edges a run did not take where the plate file has them; which tips it refused for
+     * no more than a doubt (tip.has) */
+    "ALTER TABLE edge ADD COLUMN freed INTEGER NOT NULL DEFAULT 0;"
+    "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

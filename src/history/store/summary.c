@@ -19,14 +19,14 @@
     "mark_y_mm, u_mark_x_mm, u_mark_y_mm, yaw_rad, u_yaw_rad, temperature_C, u_touch_mm, "         \
     "u_sighting_mm, left_out, machine_numbers"
 enum { AT_MACHINE = 18, AT_RUN };
-#define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late"
+#define EDGE_COLUMNS "name, shift_mm, u_shift_mm, touches, late, freed"
 static const char INSERT_RUN[] =
     "INSERT INTO summary(" RUN_COLUMNS
     ", machine, run, result, started, plate, plate_serial, tips, edges) "
     "VALUES(?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?,?)";
 static const char INSERT_EDGE[] =
     "INSERT INTO edge(" EDGE_COLUMNS
-    ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?)";
+    ", machine, time_s, run, position) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
 static const char INSERT_TIP[] =
     "INSERT INTO tip(" TT_TIP_COLUMNS ", machine, time_s, run, position)"
     " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, "
@@ -157,10 +157,11 @@ static enum tiptrue_status insert_edges(struct tiptrue_history *store, sqlite3_i
             tt_sql_real(statement, 3, edge->u_shift_mm, &code);
             tt_sql_integer(statement, 4, (sqlite3_int64)edge->touches, &code);
             tt_sql_integer(statement, 5, (sqlite3_int64)edge->late, &code);
-            tt_sql_text(statement, 6, solution->machine != NULL ? solution->machine : "", &code);
-            tt_sql_real(statement, 7, row->time_s, &code);
-            tt_sql_integer(statement, 8, run, &code);
-            tt_sql_integer(statement, 9, (sqlite3_int64)i, &code);
+            tt_sql_integer(statement, 6, edge->freed, &code);
+            tt_sql_text(statement, 7, solution->machine != NULL ? solution->machine : "", &code);
+            tt_sql_real(statement, 8, row->time_s, &code);
+            tt_sql_integer(statement, 9, run, &code);
+            tt_sql_integer(statement, 10, (sqlite3_int64)i, &code);
             status = tt_sql_finish_bound(store, statement, code, error);
         }
     }
@@ -287,6 +288,7 @@ static bool fill_edge(struct tt_series *series, sqlite3_stmt *from, struct tt_se
     edge->u_shift_mm = sqlite3_column_double(from, 2);
     edge->touches = (size_t)sqlite3_column_int64(from, 3);
     edge->late = (size_t)sqlite3_column_int64(from, 4);
+    edge->freed = sqlite3_column_int(from, 5) != 0;
     return edge->edge != TT_NONE;
 }
 
@@ -357,7 +359,7 @@ static enum tiptrue_status read_runs(struct tiptrue_history *store, sqlite3_stmt
             status = tt_sql_next(store, tips, &tip_row, error);
         }
         for (size_t i = 0;
-             good && i < n_edges && edge_row && sqlite3_column_int64(edges, 5) == number; i++) {
+             good && i < n_edges && edge_row && sqlite3_column_int64(edges, 6) == number; i++) {
             good = fill_edge(series, edges, &run->edges[i]);
             status = tt_sql_next(store, edges, &edge_row, error);
         }

@@ -11,7 +11,7 @@
 #include "history/series/series.h"
 
 /* The flags in tip.has. */
-enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8 };
+enum { HAS_OFFSET = 1, HAS_RUNOUT = 2, HAS_RADIUS = 4, HAS_PRESENT = 8, IS_DOUBTED = 16 };
 
 void tt_run_numbers_write(const struct tt_series_run *run, struct tt_buffer *to)
 {
@@ -96,7 +96,8 @@ enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column)
 void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code)
 {
     int has = (tip->has_offset ? HAS_OFFSET : 0) | (tip->has_runout ? HAS_RUNOUT : 0) |
-              (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0);
+              (tip->has_radius ? HAS_RADIUS : 0) | (tip->has_present ? HAS_PRESENT : 0) |
+              (tip->doubted ? IS_DOUBTED : 0);
     bool has_height = tip->has_height;
 
     tt_sql_text(to, 1, name, code);
@@ -138,6 +139,7 @@ bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_seri
     tip->has_runout = (has & HAS_RUNOUT) != 0;
     tip->has_radius = (has & HAS_RADIUS) != 0;
     tip->has_present = (has & HAS_PRESENT) != 0;
+    tip->doubted = (has & IS_DOUBTED) != 0;
     tip->offset = tt_xy_columns(from, 3);
     tip->cov = tt_cov_columns(from, 5);
     tip->same_plate_cov = tt_cov_columns(from, 8);
