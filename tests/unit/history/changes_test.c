@@ -585,6 +585,109 @@ START_TEST(tail_probabilities)
 }
 END_TEST
 
+/* Six edges evenly about, of which number 2 moves by -30 um at run 25: the solution puts a third of
+ * a shift into the offsets along the normal, a sixth into the radii, and keeps the rest. Every
+ * second run from then on finds the edge itself: it has nothing in its offsets, all in the edge,
+ * and refuses them for a doubt whose size it states. */
+#define EDGES 6
+#define FILM_MM (-0.03)
+#define FILMED 25
+
+static double kept_by(size_t i, size_t k)
+{
+    double apart = TT_PI / 3 * ((double)i - (double)k);
+    return (double)(i == k) - cos(apart) / 3 - 1.0 / EDGES;
+}
+
+static void fill_response(struct tt_series *series)
+{
+    static const char *const NAMES[EDGES] = {"n0", "n1", "n2", "n3", "n4", "n5"};
+
+    for (size_t k = 0; k < EDGES; k++) {
+        ck_assert_uint_eq(tt_series_edge_index(series, NAMES[k]), k);
+    }
+    series->response = TT_ARENA_NEW(series->arena, EDGES, struct tt_series_response);
+    for (size_t k = 0; k < EDGES; k++) {
+        struct tt_series_response *r = &series->response[k];
+        r->offset = TT_ARENA_NEW(series->arena, series->n_tip_names, struct tt_machine_xy);
+        r->radius = TT_ARENA_NEW(series->arena, series->n_tip_names, double);
+        r->edge = TT_ARENA_NEW(series->arena, EDGES, double);
+        for (size_t tip = 0; tip < series->n_tip_names; tip++) {
+            double turn = TT_PI / 3 * (double)k + 0.3;
+            r->offset[tip] = (struct tt_machine_xy){cos(turn) / 3, sin(turn) / 3};
+            r->radius[tip] = -1.0 / EDGES;
+        }
+        for (size_t i = 0; i < EDGES; i++) {
+            r->edge[i] = kept_by(i, k);
+        }
+    }
+}
+
+static void put_film(struct tt_series *series, gsl_rng *rng)
+{
+    for (size_t at = 0; at < series->n_runs; at++) {
+        struct tt_series_run *run = &series->runs[at];
+        bool filmed = at >= FILMED, found = filmed && at % 2 == 1;
+        run->edges = TT_ARENA_NEW(series->arena, EDGES, struct tt_series_edge);
+        run->n_edges = EDGES;
+        for (size_t i = 0; i < EDGES; i++) {
+            double keeps = found ? (double)(i == 2) : kept_by(i, 2);
+            run->edges[i] = (struct tt_series_edge){.edge = i,
+                                                    .shift_mm = gsl_ran_gaussian(rng, 0.0004) +
+                                                                (filmed ? keeps * FILM_MM : 0),
+                                                    .u_shift_mm = 0.004,
+                                                    .touches = 12,
+                                                    .freed = found && i == 2};
+        }
+        for (size_t k = 0; k < run->n_tips && filmed; k++) {
+            struct tt_series_tip *tip = &run->tips[k];
+            double in = found ? 0 : FILM_MM;
+            tip->offset.x_mm += in * series->response[2].offset[k].x_mm;
+            tip->offset.y_mm += in * series->response[2].offset[k].y_mm;
+            tip->radius_mm += in * series->response[2].radius[k];
+            tip->doubted = found;
+            tip->verdict = found ? TIPTRUE_REPEAT : tip->verdict;
+            tip->same_plate_cov.xx_mm2 += found ? 2.5e-5 : 0;
+            tip->same_plate_cov.yy_mm2 += found ? 2.5e-5 : 0;
+        }
+    }
+}
+
+START_TEST(an_edge_that_some_runs_find_themselves)
+{
+    static const struct tiptrue_trend_options none = {0};
+
+    for (unsigned long seed = 1; seed <= 8; seed++) {
+        struct weeks w = QUIET;
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        struct tiptrue_trend *trend = NULL;
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        w.from = 38;
+        w.step_x_mm = 0.021;
+        w.step_y_mm = -0.014;
+        gsl_rng_set(rng, seed);
+        weeks_draw(&w, rng, &series);
+        fill_response(&series);
+        put_film(&series, rng);
+        ck_assert_int_eq(tt_trend_make(&series, series.n_runs, &none, &trend, NULL), TIPTRUE_OK);
+        ck_assert_uint_eq(trend->n_changes, 2);
+        ck_assert_int_eq(trend->changes[0].moved, TT_MOVED_EDGE);
+        ck_assert_double_eq_tol(trend->changes[0].edge_shift_mm, FILM_MM, 0.002);
+        ck_assert_double_eq(trend->changes[0].before_s,
+                            WEEKS_START_S + 86400.0 * (double)weeks_day(FILMED));
+        ck_assert_int_eq(trend->changes[1].moved, TT_MOVED_TIP);
+        ck_assert_double_eq_tol(trend->changes[1].shift.x_mm, 0.021, 0.005);
+        ck_assert_double_eq_tol(trend->changes[1].shift.y_mm, -0.014, 0.005);
+        ck_assert_uint_eq(trend->runs_left_out, 0);
+        ck_assert(trend->tips[1].between.x_mm > 0.002 && trend->tips[1].between.x_mm < 0.005);
+        tiptrue_trend_free(trend);
+        gsl_rng_free(rng);
+        tt_arena_clear(&arena);
+    }
+}
+END_TEST
+
 int main(void)
 {
     Suite *suite = suite_create("history/changes");
@@ -609,6 +712,7 @@ int main(void)
     tcase_add_test(tests, this_morning);
     tcase_add_test(tests, tips_that_are_not_always_there);
     tcase_add_test(tests, another_plate_is_no_change);
+    tcase_add_test(tests, an_edge_that_some_runs_find_themselves);
     tcase_add_test(tests, tail_probabilities);
     suite_add_tcase(suite, tests);
     SRunner *runner = srunner_create(suite);
