@@ -45,35 +45,36 @@
 /* Steps of a millimetre in which results give lengths: solving again begins with the same. */
 #define GIVEN_PER_MM 1e10
 
-/* The edges that are unknowns and were touched. */
+/* The edges that are unknowns and were touched. All is as if none had been found elsewhere. */
 struct past {
     struct tt_view *view;
-    size_t n, *edge, *row;                       /* of the plate; of the solution */
-    double *precision, *told, *u_mm, *alike_mm2; /* P^-1, N; stated; how unlike another run's
-                                                    variance may be */
-    double *f_mm, *work;
-    double *shift_mm; /* [run][edge] of earlier runs */
+    size_t n, *edge, *row;    /* of the plate; of the solution */
+    double *u_mm, *weight;    /* stated; what the run took from 1/u^2 of an edge found elsewhere */
+    double *cov, *precision;  /* P, P^-1 */
+    double *told, *score;     /* N; P^-1 times the shifts found */
+    double *f_mm, *work;      /* [edge]; [run] */
+    double *shift_mm;         /* [run][edge] of earlier runs */
+    const double *weigh_past; /* P^-1, or N where they determine edges better than this run */
     size_t runs;
 };
 
-static double cov_at(const struct past *p, size_t i, size_t k)
+/* Edge number @j, in row @row of the solution, with what is stated of it. */
+static void enter(struct past *p, size_t j, size_t row)
 {
     const struct tt_model *model = p->view->model;
 
-    return model->system
-        .c[model->at_edge[p->edge[i]] * model->n_border + model->at_edge[p->edge[k]]];
-}
-
-/* The stated u of an edge; 0 where the run itself found it elsewhere. */
-static double stated_u(const struct tt_model *model, size_t edge)
-{
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];
-        if (prior->kind == TT_PRIOR_EDGE && prior->what == edge) {
-            return prior->extra > 0 ? 0 : prior->u;
+        if (prior->kind == TT_PRIOR_EDGE && prior->what == j) {
+            double u_mm = prior->extra > 0 ? p->view->plate->edges[j].u_mm : prior->u;
+            if (u_mm > 0) {
+                p->edge[p->n] = j;
+                p->row[p->n] = row;
+                p->weight[p->n] = 1 / (u_mm * u_mm) - 1 / (prior->u * prior->u);
+                p->u_mm[p->n++] = u_mm;
+            }
         }
     }
-    return 0;
 }
 
 /* False: out of memory. p->n 0: there is nothing to be judged. */
@@ -82,89 +83,128 @@ static bool begin(struct past *p)
     const struct tt_view *view = p->view;
     const struct tiptrue_solution *s = view->solution;
     size_t most = s->n_edges;
+    double *rows =
+        TT_ARENA_NEW(view->scratch, (4 + 3 * most + MOST_PAST) * most + MOST_PAST, double);
 
-    p->edge = TT_ARENA_NEW(view->scratch, most, size_t);
-    p->row = TT_ARENA_NEW(view->scratch, most, size_t);
-    p->precision = TT_ARENA_NEW(view->scratch, most * most, double);
-    p->told = TT_ARENA_NEW(view->scratch, most * most, double);
-    p->u_mm = TT_ARENA_NEW(view->scratch, most, double);
-    p->alike_mm2 = TT_ARENA_NEW(view->scratch, most, double);
-    p->f_mm = TT_ARENA_NEW(view->scratch, most, double);
-    p->work = TT_ARENA_NEW(view->scratch, MOST_PAST, double);
-    p->shift_mm = TT_ARENA_NEW(view->scratch, MOST_PAST * most, double);
-    if (p->edge == NULL || p->row == NULL || p->precision == NULL || p->told == NULL ||
-        p->u_mm == NULL || p->alike_mm2 == NULL || p->f_mm == NULL || p->work == NULL ||
-        p->shift_mm == NULL) {
+    p->edge = TT_ARENA_NEW(view->scratch, 2 * most, size_t);
+    if (rows == NULL || p->edge == NULL) {
         return false;
     }
+    p->row = p->edge + most;
+    p->u_mm = rows;
+    p->weight = p->u_mm + most;
+    p->score = p->weight + most;
+    p->f_mm = p->score + most;
+    p->cov = p->f_mm + most;
+    p->precision = p->cov + most * most;
+    p->told = p->precision + most * most;
+    p->shift_mm = p->told + most * most;
+    p->work = p->shift_mm + MOST_PAST * most;
+    p->weigh_past = p->precision;
     for (size_t j = 0, row = 0; j < view->plate->n_edges && row < most; j++) {
-        if (strcmp(s->edges[row].name, view->plate->edges[j].name) != 0) {
-            continue;
+        if (strcmp(s->edges[row].name, view->plate->edges[j].name) == 0) {
+            if (view->model->at_edge[j] != TT_NONE) {
+                enter(p, j, row);
+            }
+            row++;
         }
-        if (view->model->at_edge[j] != TT_NONE) {
-            p->edge[p->n] = j;
-            p->row[p->n] = row;
-            p->u_mm[p->n] = stated_u(view->model, j);
-            p->n++;
-        }
-        row++;
     }
     return true;
 }
 
-/* P^-1, N and how unlike an earlier run may be: by what a shift of the stated u then does, no more
- * than the noise. False: not to be had. */
+/* P, N and what goes with them. False: not to be had. */
 static bool take_apart(struct past *p)
 {
-    size_t n = p->n;
+    const struct tt_model *model = p->view->model;
+    size_t n = p->n, nb = model->n_border;
 
-    for (size_t i = 0; i < n; i++) {
-        if (!(p->u_mm[i] > 0)) {
-            return false;
-        }
-        for (size_t k = 0; k < n; k++) {
-            p->told[i * n + k] = cov_at(p, i, k);
-        }
+    for (size_t i = 0; i < n * n; i++) {
+        p->told[i] =
+            model->system.c[model->at_edge[p->edge[i / n]] * nb + model->at_edge[p->edge[i % n]]];
     }
     if (n == 0 || !tt_cholesky(p->told, n)) {
         return false;
     }
     tt_cholesky_invert(p->told, n, p->precision);
     for (size_t i = 0; i < n; i++) {
-        double noise_mm2 = cov_at(p, i, i);
         for (size_t k = 0; k < n; k++) {
-            p->told[i * n + k] =
-                p->precision[i * n + k] - (i == k ? 1 / (p->u_mm[i] * p->u_mm[i]) : 0);
-            noise_mm2 -= cov_at(p, i, k) * cov_at(p, i, k) / (p->u_mm[k] * p->u_mm[k]);
+            p->score[i] += p->precision[i * n + k] * p->view->solution->edges[p->row[k]].shift_mm;
         }
-        p->alike_mm2[i] = p->u_mm[i] * sqrt(fmax(noise_mm2, 0));
+        p->precision[i * n + i] += p->weight[i];
+    }
+    memcpy(p->told, p->precision, n * n * sizeof *p->told);
+    if (!tt_cholesky(p->told, n)) {
+        return false;
+    }
+    tt_cholesky_invert(p->told, n, p->cov);
+    memcpy(p->told, p->precision, n * n * sizeof *p->told);
+    for (size_t i = 0; i < n; i++) {
+        p->told[i * n + i] -= 1 / (p->u_mm[i] * p->u_mm[i]);
     }
     return true;
 }
 
+/* x := (1 - P U^-1) x: what this run makes of edges at x. @only: of those alone; NULL: of all. */
+static void see(const struct past *p, const bool only[], double x[])
+{
+    for (size_t i = 0; i < p->n; i++) {
+        p->f_mm[i] = x[i];
+    }
+    for (size_t k = 0; k < p->n; k++) {
+        for (size_t i = 0; i < p->n && (only == NULL || only[k]); i++) {
+            x[i] -= p->cov[i * p->n + k] / (p->u_mm[k] * p->u_mm[k]) * p->f_mm[k];
+        }
+    }
+}
+
+/* Whether an earlier run's @u_mm of edge @i is that of this run, or (@better) no larger: by what a
+ * shift of the stated u makes of the difference, no more than the noise. */
+static bool is_touched_alike(const struct past *p, size_t i, double u_mm, bool better)
+{
+    double noise_mm2 = p->cov[i * p->n + i], off_mm2 = u_mm * u_mm - noise_mm2;
+
+    for (size_t k = 0; k < p->n; k++) {
+        noise_mm2 -= p->cov[i * p->n + k] * p->cov[i * p->n + k] / (p->u_mm[k] * p->u_mm[k]);
+    }
+    return (better ? off_mm2 : fabs(off_mm2)) <= p->u_mm[i] * sqrt(fmax(noise_mm2, 0));
+}
+
 /* The shifts of @run into the next row of p->shift_mm, where it has the same edges, touched alike.
  */
-static void take_run(struct past *p, const struct tt_past_run *run)
+static void take_run(struct past *p, const struct tt_past_run *run, bool better, bool freed[])
 {
     const struct tiptrue_solution *s = p->view->solution;
     double *to = p->shift_mm + p->runs * p->n;
+    bool alike = run->n_edges == s->n_edges, some = false;
 
-    for (size_t i = 0; i < p->n; i++) {
+    for (size_t i = 0; i < p->n && alike; i++) {
         size_t k = 0;
         while (k < run->n_edges && strcmp(run->edges[k].name, s->edges[p->row[i]].name) != 0) {
             k++;
         }
-        if (k == run->n_edges ||
-            fabs(run->edges[k].u_mm * run->edges[k].u_mm - cov_at(p, i, i)) > p->alike_mm2[i]) {
+        if (k == run->n_edges) {
             return;
         }
         to[i] = run->edges[k].shift_mm;
+        freed[i] = run->edges[k].freed;
+        some = some || freed[i];
     }
-    p->runs += run->n_edges == s->n_edges;
+    for (size_t k = 0; k < run->n_edges && alike && !some; k++) {
+        for (size_t i = 0; i < p->n; i++) {
+            if (strcmp(run->edges[k].name, s->edges[p->row[i]].name) == 0) {
+                alike = alike && is_touched_alike(p, i, run->edges[k].u_mm, better);
+            }
+        }
+    }
+    if (alike && some) { /* how well it knows its edges tells nothing then */
+        see(p, freed, to);
+    }
+    p->runs += alike;
 }
 
-/* The earlier runs: started before this one, on the same plate by the same plate file. */
-static void take_runs(struct past *p)
+/* The earlier runs: started before this one, on the same plate by the same plate file. @freed: n of
+ * work. */
+static void take_runs(struct past *p, bool better, bool freed[])
 {
     const struct tt_view *view = p->view;
     const struct tiptrue_solution *s = view->solution;
@@ -179,11 +219,13 @@ static void take_runs(struct past *p)
     if (view->plate->source.text != NULL) {
         tt_digest(view->plate->source.text, view->plate->source.length, digest);
     }
+    p->runs = 0;
+    p->weigh_past = better ? p->told : p->precision;
     for (size_t i = 0; i < view->between->n_past && p->runs < MOST_PAST; i++) {
         const struct tt_past_run *run = &view->between->past[i];
         if (run->time_s < time_s && strcmp(run->plate, plate != NULL ? plate : "") == 0 &&
             strcmp(run->document, digest) == 0 && strcmp(run->id, view->run->id) != 0) {
-            take_run(p, run);
+            take_run(p, run, better, freed);
         }
     }
 }
@@ -199,13 +241,16 @@ static double own_variance(const struct past *p, size_t j)
                : HUGE_VAL;
 }
 
-/* f of each edge in the shifts @shift_mm, against @mean_mm; 0 where the touches tell nothing. */
+/* f of each edge in the shifts @shift_mm of an earlier run (NULL: in this run's) against @mean_mm;
+ * 0 where the touches tell nothing. */
 static void fit(const struct past *p, const double shift_mm[], const double mean_mm[], double f[])
 {
+    const double *weigh = shift_mm != NULL ? p->weigh_past : p->precision;
+
     for (size_t j = 0; j < p->n; j++) {
-        double sum = 0;
+        double sum = shift_mm != NULL ? 0 : p->score[j];
         for (size_t k = 0; k < p->n; k++) {
-            sum += p->precision[j * p->n + k] * (shift_mm[k] - mean_mm[k]);
+            sum += weigh[j * p->n + k] * ((shift_mm != NULL ? shift_mm[k] : 0) - mean_mm[k]);
         }
         f[j] = isfinite(own_variance(p, j)) ? sum / p->told[j * p->n + j] : 0;
     }
@@ -261,13 +306,16 @@ static bool sum_up(struct past *p)
     struct tiptrue_solution *s = p->view->solution;
     double *mean_mm = TT_ARENA_NEW(p->view->scratch, p->n, double),
            *sd_mm = TT_ARENA_NEW(p->view->scratch, p->n, double);
+    bool *freed = TT_ARENA_NEW(p->view->scratch, p->n, bool);
 
-    if (mean_mm == NULL || sd_mm == NULL) {
+    if (mean_mm == NULL || sd_mm == NULL || freed == NULL) {
         return false;
     }
-    take_runs(p);
-    if (p->runs >= LEAST_PAST) {
-        drop_outliers(p, mean_mm, sd_mm);
+    for (int better = 0; better < 2 && p->runs < LEAST_PAST; better++) {
+        take_runs(p, better == 1, freed);
+        if (p->runs >= LEAST_PAST) {
+            drop_outliers(p, mean_mm, sd_mm);
+        }
     }
     if (p->runs < LEAST_PAST) {
         return true;
@@ -283,6 +331,9 @@ static bool sum_up(struct past *p)
         for (size_t j = 0; j < p->n; j++) {
             sd_mm[j] += p->f_mm[j] * p->f_mm[j] / (double)(p->runs - 1);
         }
+    }
+    if (p->weigh_past != p->precision) {
+        see(p, NULL, mean_mm);
     }
     for (size_t j = 0; j < p->n; j++) {
         bool tells = isfinite(own_variance(p, j));
@@ -395,20 +446,19 @@ static enum tiptrue_status look(struct past *p)
 {
     const struct tiptrue_solution *s = p->view->solution;
     struct moved *moved = TT_ARENA_NEW(p->view->scratch, p->n, struct moved);
-    double *shift_mm = TT_ARENA_NEW(p->view->scratch, 2 * p->n, double), *mean_mm = shift_mm + p->n;
+    double *mean_mm = TT_ARENA_NEW(p->view->scratch, p->n, double);
     size_t best = 0;
 
-    if (moved == NULL || shift_mm == NULL) {
+    if (moved == NULL || mean_mm == NULL) {
         return TIPTRUE_E_MEMORY;
     }
     for (size_t j = 0; j < p->n; j++) {
-        shift_mm[j] = s->edges[p->row[j]].shift_mm;
         mean_mm[j] = s->edges[p->row[j]].earlier.shift_mm;
         if (s->edges[p->row[j]].earlier.runs < LEAST_PAST) {
             return TIPTRUE_OK;
         }
     }
-    fit(p, shift_mm, mean_mm, p->f_mm);
+    fit(p, NULL, mean_mm, p->f_mm);
     for (size_t j = 0; j < p->n; j++) {
         moved[j] = judge(p, j);
         best = moved[j].chi2 > moved[best].chi2 ? j : best;

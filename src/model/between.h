@@ -5,6 +5,7 @@
 #ifndef TT_MODEL_BETWEEN_H
 #define TT_MODEL_BETWEEN_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/arena.h"
@@ -29,6 +30,7 @@ struct tt_earlier {
 struct tt_past_edge {
     const char *name;
     double shift_mm, u_mm;
+    bool freed; /* the run did not use its stated place */
 };
 
 /* An earlier run, some tip of which may be used. */

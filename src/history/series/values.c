@@ -65,39 +65,6 @@ static void set(struct tt_values *v, size_t run, size_t column, double value, do
     v->stated[at] = fmax(variance, LEAST_VARIANCE);
 }
 
-/* A run that found an edge elsewhere has it out of its solution; the other runs have it in, and so
- * this one must, or the two would differ where nothing moved. To first order that is what a
- * solution makes of an edge that shifts (series->response), times the shift. */
-static void put_edges_back(const struct tt_values *v, const struct tt_series_run *run, size_t tip,
-                           double offset[2], double *radius)
-{
-    const struct tt_series_response *response = v->series->response;
-
-    for (size_t i = 0; i < run->n_edges && response != NULL; i++) {
-        const struct tt_series_edge *edge = &run->edges[i];
-        if (edge->freed && edge->edge < v->series->n_edge_names) {
-            offset[0] += response[edge->edge].offset[tip].x_mm * edge->shift_mm;
-            offset[1] += response[edge->edge].offset[tip].y_mm * edge->shift_mm;
-            *radius += response[edge->edge].radius[tip] * edge->shift_mm;
-        }
-    }
-}
-
-/* The same of the shift that @run found of edge number @i. */
-static double shift_in(const struct tt_values *v, const struct tt_series_run *run, size_t i)
-{
-    const struct tt_series_edge *edge = &run->edges[i];
-    double shift_mm = edge->freed ? 0 : edge->shift_mm;
-
-    for (size_t k = 0; k < run->n_edges; k++) {
-        const struct tt_series_edge *other = &run->edges[k];
-        if (other->freed && other->edge < v->series->n_edge_names) {
-            shift_mm += v->series->response[other->edge].edge[edge->edge] * other->shift_mm;
-        }
-    }
-    return shift_mm;
-}
-
 static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
 {
     const double runout[] = {tip->runout.x_mm, tip->runout.y_mm};
@@ -107,7 +74,7 @@ static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip
     const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
     const double full[] = {tip->cov.xx_mm2, tip->cov.yy_mm2};
 
-    put_edges_back(v, v->run[run], tip->tip, offset, &radius_mm);
+    tt_put_edges_back(v, v->run[run], tip->tip, offset, &radius_mm);
     for (size_t axis = 0; axis < 2; axis++) {
         double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
         double *plate = &v->plate_u2[2 * v->plate[run] + axis];
@@ -341,7 +308,7 @@ static void fill_contrasts(struct tt_values *v, size_t at)
         for (size_t i = 0; i < run->n_edges; i++) {
             if (run->edges[i].edge < n) {
                 double f = v->contrast[k * n + run->edges[i].edge];
-                sum += f * shift_in(v, run, i);
+                sum += f * tt_shift_in(v, run, i);
                 missing -= f * f;
             }
         }

@@ -112,4 +112,10 @@ bool tt_values_uses(const struct tt_series_run *run);
 /* The same without the last run: borrows all arrays. */
 struct tt_values tt_values_before_last(const struct tt_values *values);
 
+/* put_back.c: the offset and radius of @tip in @run, and the shift of its edge number @i, as if it
+ * had found no edge elsewhere than stated. */
+void tt_put_edges_back(const struct tt_values *v, const struct tt_series_run *run, size_t tip,
+                       double offset[2], double *radius);
+double tt_shift_in(const struct tt_values *v, const struct tt_series_run *run, size_t i);
+
 #endif

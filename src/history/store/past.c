@@ -39,7 +39,8 @@ static bool add(struct tiptrue_between *to, sqlite3_stmt *from)
         run->edges[run->n_edges++] =
             (struct tt_past_edge){.name = copy(&to->arena, tt_sql_column(from, 5), &failed),
                                   .shift_mm = sqlite3_column_double(from, 6),
-                                  .u_mm = sqlite3_column_double(from, 7)};
+                                  .u_mm = sqlite3_column_double(from, 7),
+                                  .freed = sqlite3_column_int(from, 8) != 0};
     }
     return !failed;
 }
@@ -48,7 +49,8 @@ enum tiptrue_status tt_store_past(struct tiptrue_history *store, const char *mac
                                   struct tiptrue_between *between, struct tiptrue_error *error)
 {
     static const char SQL[] =
-        "SELECT s.id, s.plate_key, d.digest, s.time_s, s.edges, e.name, e.shift_mm, e.u_shift_mm"
+        "SELECT s.id, s.plate_key, d.digest, s.time_s, s.edges, e.name, e.shift_mm, e.u_shift_mm,"
+        " e.freed"
         " FROM (SELECT * FROM summary s WHERE machine = ?1 AND left_out IS NULL AND EXISTS"
         " (SELECT 1 FROM tip t WHERE t.machine = ?1 AND t.time_s = s.time_s AND t.run = s.run AND"
         " t.verdict < ?2) ORDER BY time_s DESC, run DESC LIMIT ?3) s"
