@@ -64,7 +64,11 @@ static int find_log(struct cli_ready_job *job)
     if (error.status == TIPTRUE_OK && !job->arguments->undo) {
         error.status = tiptrue_machine_newest_log(machine, &job->log, &error);
     }
-    if (error.status == TIPTRUE_OK && job->log != NULL) {
+    if (error.status == TIPTRUE_OK && job->log != NULL) { /* no RUN was given: there is no list */
+        inputs->runs = calloc(1, sizeof *inputs->runs);
+        if (inputs->runs == NULL) {
+            cli_out_of_memory();
+        }
         inputs->runs[inputs->n_runs++] = job->log;
     }
     tiptrue_machine_free(machine);

@@ -38,17 +38,30 @@ static void whiten(const struct tt_series_noise *noise, const struct tt_values *
                     double weight = tt_is_shared(c) ? scratch[t * t + l] : scratch[l * t + k];
                     white->z[to] += weight * r[axis * t + l];
                 }
-                white->there[to] = any && !v->doubted[run] &&
-                                   (tt_is_shared(c) || v->there[run * v->p + axis * t + k]);
+                white->there[to] = any && (tt_is_shared(c) || v->there[run * v->p + axis * t + k]);
             }
         }
         for (size_t k = 0; k < white->wide && !tt_is_place(c); k++) {
             size_t column = tt_member(&m, k), to = run * white->wide + k;
-            white->there[to] = v->there[run * v->p + column] && !v->doubted[run];
+            white->there[to] = v->there[run * v->p + column];
             white->z[to] =
                 white->there[to] ? r[column] / sqrt(tt_noise_variance(noise, v, run, column)) : 0;
         }
     }
+}
+
+/* Runs that say nothing of the scatter; returns the share of the others. */
+static double leave_doubted_out(const struct tt_values *v, struct white *white)
+{
+    double share = 1;
+
+    for (size_t run = 0; run < v->n; run++) {
+        for (size_t k = 0; k < white->wide && v->doubted[run]; k++) {
+            white->there[run * white->wide + k] = false;
+        }
+        share -= v->doubted[run] ? 1 / (double)v->n : 0;
+    }
+    return share;
 }
 
 /* Scale and correlation of the whitened residuals of a class. */
@@ -195,12 +208,9 @@ enum tiptrue_status tt_noise_from_residuals(struct tt_series_noise *noise,
     if (!white.z || !white.there || !scratch || !r.made.between) {
         return TIPTRUE_E_MEMORY;
     }
-    double share = 0; /* of the runs that tell the scatter */
-    for (size_t run = 0; run < v->n; run++) {
-        share += v->doubted[run] ? 0 : 1 / (double)v->n;
-    }
     for (int c = 0; c < TT_CLASSES; c++) {
         whiten(before, v, (enum tt_class)c, residual, scratch, &white);
+        double share = leave_doubted_out(v, &white);
         s[c] = settle(v, (enum tt_class)c, &white, share * parameters[c], boundary);
     }
     for (int c = TT_CLASSES - 1; c >= 0; c--) { /* what is shared after what is the tips' own */
