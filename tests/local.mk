@@ -166,6 +166,7 @@ script_tests = \
   tests/report/renderers.py \
   tests/simulation/agreement.py \
   tests/simulation/layouts.py \
+  tests/simulation/mistakes.py \
   tests/simulation/joined.py \
   tests/simulation/placement.py \
   tests/simulation/quick.py \
@@ -307,6 +308,7 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) RUNS=100000 $(PYTHON) $(srcdir)/tests/history/size.py
 	$(AM_TESTS_ENVIRONMENT) BIRTHS=100 PROCESSES=8 RUNS=500 KILLS=200 $(PYTHON) $(srcdir)/tests/history/writers.py
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/layouts.py --runs 3000 --seed $${SEED:-11}
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/mistakes.py --designs 60
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 	$(AM_TESTS_ENVIRONMENT) CASES=0 $(PYTHON) $(srcdir)/tests/fault/inputs.py
 	$(SHELL) $(srcdir)/tests/fuzz/long.sh
