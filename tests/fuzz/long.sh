@@ -30,15 +30,15 @@ for target in $targets; do
     # shellcheck disable=SC2086,SC2046 # words
     if tests/fuzz/fuzz_"$target" -max_total_time="${SECONDS_EACH:-30}" -timeout=10 -rss_limit_mb=2048 -print_final_stats=1 \
         -dict=words.dict -artifact_prefix="broken-$target-" "found/$target" \
-        $(for kind in $seeds; do echo "$top/tests/fuzz/corpus/$kind"; done) >"$target.log" 2>&1; then
+        $(for kind in $seeds; do echo "$top/tests/fuzz/corpus/$kind"; done) >"fuzz_$target.log" 2>&1; then
         passed=$((passed + 1))
     else
         failed=$((failed + 1))
-        echo "FAIL: fuzz_$target: $PWD/$target.log"
+        echo "FAIL: fuzz_$target: $PWD/fuzz_$target.log"
     fi
     awk -v target="$target" '/ cov: / { for (i = 1; i < NF; i++) if ($i == "cov:") edges = $(i + 1) }
         /number_of_executed_units/ { inputs = $2 } /average_exec_per_sec/ { rate = $2 }
-        END { printf "%-8s %10d inputs %6d edges %5d s\n", target, inputs, edges, (rate > 0 ? inputs / rate : 0) }' "$target.log"
+        END { printf "%-8s %10d inputs %6d edges %5d s\n", target, inputs, edges, (rate > 0 ? inputs / rate : 0) }' "fuzz_$target.log"
 done
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]
