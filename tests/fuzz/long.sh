@@ -38,7 +38,8 @@ for target in $targets; do
     fi
     awk -v target="$target" '/ cov: / { for (i = 1; i < NF; i++) if ($i == "cov:") edges = $(i + 1) }
         /number_of_executed_units/ { inputs = $2 } /average_exec_per_sec/ { rate = $2 }
-        END { printf "%-8s %10d inputs %6d edges %5d s\n", target, inputs, edges, (rate > 0 ? inputs / rate : 0) }' "fuzz_$target.log"
+        END { printf "%-8s %10d inputs %6d edges %5d s\n", target, inputs, edges,
+            (rate > 0 ? inputs / rate : 0) }' "fuzz_$target.log"
 done
 echo "$passed passed, $failed failed"
 [ "$failed" -eq 0 ] && [ "$passed" -gt 0 ]
