@@ -135,6 +135,8 @@ const char *tt_picture_words(struct tt_picture *picture, const char *format, ...
     va_start(arguments, format);
     tt_buffer_vprintf(&picture->words, format, arguments);
     va_end(arguments);
+    /* the drawing remembers the failure, since the buffer is reset for the next words */
+    picture->svg.failed = picture->svg.failed || picture->words.failed;
     return picture->words.failed ? "" : picture->words.text;
 }
 
