@@ -128,7 +128,7 @@ static const char PAGE[] =
     "th,td{padding:.1rem .45rem .1rem 0;text-align:right;vertical-align:top;border-bottom:1px "
     "solid var(--grid)}\n"
     ".verdict+table thead th,.verdict+p+table thead th{overflow-wrap:normal}tbody "
-    "th{min-width:3.2rem}\n"
+    "th,.t{min-width:4.6em}\n"
     "@media (max-width:30rem){table{font-size:.7rem}th,td{padding-right:.25rem}}\n"
     "td{white-space:nowrap}.t{white-space:normal}.t "
     "strong{white-space:nowrap}th:first-child,td:first-child,.t{text-align:left}\n"

@@ -12,8 +12,8 @@
 #define HARMLESS "; offsets are right all the same, unless the stated centre is not the middle"
 #define CORNER                                                                                     \
     "the camera's scale and turn in use misplace a feature at the corner of the picture by {off} " \
-    "(u = {u}): scale times {factor_x} along the picture's x and {factor_y} along its y, turned "  \
-    "by {turned}"
+    "(u = {u}): scale times {factor_x:scale} along the picture's x and {factor_y:scale} along "    \
+    "its y, turned by {turned}"
 
 const struct tt_template tt_machine_templates[] = {
     {TT_FINDING_EDGE_FILM, "later",

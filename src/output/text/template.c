@@ -117,6 +117,14 @@ static void put_factor(struct tt_buffer *buffer, const struct tt_finding *findin
     tt_words_factor(buffer, value->number);
 }
 
+/* A factor next to 1. */
+static void put_scale(struct tt_buffer *buffer, const struct tt_finding *finding,
+                      const struct tt_value *value)
+{
+    (void)finding;
+    tt_number_write_fixed(buffer, value->number, 5, false);
+}
+
 static void put_whole_deg(struct tt_buffer *buffer, const struct tt_finding *finding,
                           const struct tt_value *value)
 {
@@ -186,7 +194,7 @@ static const struct {
 } FORMATS[] = {
     {"um", put_um},         {"over", put_over},     {"ms", put_ms},        {"factor", put_factor},
     {"deg", put_whole_deg}, {"fine", put_fine_deg}, {"to", put_direction}, {"back", put_opposite},
-    {"line", put_line},     {"phrase", put_phrase}, {"shape", put_shape},
+    {"line", put_line},     {"phrase", put_phrase}, {"shape", put_shape},  {"scale", put_scale},
 };
 
 static void put_formatted(struct tt_buffer *buffer, const struct tt_finding *finding,
