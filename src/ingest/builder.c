@@ -21,9 +21,11 @@
 #define HALF_DAY_S 43200.0
 /* A controller's count of seconds: four months. */
 #define LONGEST_COUNT_S 1e7
-/* So many rows that agree in a last digit were rounded: by chance three differences in two
- * coordinates do once in a million. */
-#define LEAST_ROWS_ROUNDED 4
+/* So many coordinates that differ from the first touch's, but not in the last digit, were rounded
+ * with it: by chance they are once in 100 000. */
+#define LEAST_APART 5
+/* Nobody rounds more coarsely. */
+#define MOST_ROUNDED_MM 0.11
 
 void tt_builder_init(struct tt_builder *builder, struct tt_diagnose *diagnose,
                      const struct tiptrue_plate *plate, const struct tiptrue_machine *machine,
@@ -388,18 +390,26 @@ bool tt_is_on_grid(const struct tiptrue_run *run, enum tt_kind kind, double step
     return on_grid;
 }
 
-static size_t rows_of_kind(const struct tiptrue_run *run, enum tt_kind kind)
+/* The coordinates of touches that are others than those of the first one. */
+static size_t touches_apart(const struct tiptrue_run *run)
 {
+    const struct tt_observation *first = NULL;
     size_t n = 0;
     for (size_t i = 0; i < run->n_observations; i++) {
-        n += run->observations[i].kind == kind && run->observations[i].use != TT_USE_NO_CONTACT;
+        const struct tt_observation *o = &run->observations[i];
+        if (o->kind == TT_TOUCH && o->use != TT_USE_NO_CONTACT) {
+            first = first != NULL ? first : o;
+            n += o->h.x_mm != first->h.x_mm;
+            n += o->h.y_mm != first->h.y_mm;
+        }
     }
     return n;
 }
 
 /* The last printed digits may be mere zeros, or alike in all rows: the unit of the last one that
- * varies is what the coordinates were rounded to. */
-static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals,
+ * varies is what the coordinates were rounded to. The touches tell it, not beyond @most_mm; marks
+ * may well stand at round places, and a mark that was zeroed on is sighted at 0 each time. */
+static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decimals, double most_mm,
                         struct tt_digits *digits)
 {
     double step_mm = builder->machine != NULL ? builder->machine->resolution_mm : 0.0;
@@ -409,11 +419,11 @@ static void find_digits(struct tt_builder *builder, enum tt_kind kind, int decim
     digits->quantum_mm = builder->mm_per_unit * pow(10.0, -decimals);
     digits->on_grid =
         step_mm > 0.0 && tt_is_on_grid(builder->run, kind, step_mm, digits->quantum_mm);
-    for (int k = decimals - 1; k >= 0 && rows_of_kind(builder->run, kind) >= LEAST_ROWS_ROUNDED &&
-                               tt_is_on_grid(builder->run, kind,
-                                             builder->mm_per_unit * pow(10.0, -k), 0.0);
-         k--) {
-        digits->quantum_mm = builder->mm_per_unit * pow(10.0, -k);
+    bool told = touches_apart(builder->run) >= LEAST_APART;
+    for (int k = decimals - 1; told && k >= 0; k--) {
+        double unit_mm = builder->mm_per_unit * pow(10.0, -k);
+        told = unit_mm <= most_mm && tt_is_on_grid(builder->run, kind, unit_mm, 0.0);
+        digits->quantum_mm = told ? unit_mm : digits->quantum_mm;
     }
 }
 
@@ -442,9 +452,10 @@ void tt_builder_finish(struct tt_builder *builder)
     if (!builder->states_stage) {
         infer_find(builder);
     }
-    find_digits(builder, TT_SIGHT, builder->sighting_decimals, &run->sighting_digits);
+    find_digits(builder, TT_TOUCH, builder->touch_decimals, MOST_ROUNDED_MM, &run->touch_digits);
+    find_digits(builder, TT_SIGHT, builder->sighting_decimals, run->touch_digits.quantum_mm,
+                &run->sighting_digits);
     run->quantum_px = builder->pixel_decimals > INT_MIN ? pow(10.0, -builder->pixel_decimals) : 0.0;
-    find_digits(builder, TT_TOUCH, builder->touch_decimals, &run->touch_digits);
     if (builder->height_decimals != INT_MIN) {
         run->height_quantum_mm = builder->mm_per_unit * pow(10.0, -builder->height_decimals);
     }

@@ -284,9 +284,18 @@ START_TEST(printed_digits)
         {"touch,bank,thin,1.2000,2.5000,15,\ntouch,bank,thin,1.3000,2.5000,15,\n"
          "touch,bank,thin,1.1000,2.7000,15,\n",
          0.0, 0.0001, false, true}, /* too few to tell */
+        {"sight,A,,0.0000,0.0000,,\nsight,A,,0.0000,0.0000,,\nsight,A,,0.0000,0.0000,,\n"
+         "sight,A,,0.0000,0.0000,,\ntouch,bank,thin,1.2000,2.5000,15,\n"
+         "touch,bank,thin,1.3000,2.5000,15,\ntouch,bank,thin,1.1000,2.7000,15,\n"
+         "touch,bank,thin,1.3123,2.4000,15,\n",
+         0.0001, 0.0001, true, false}, /* zeroed on the mark, not rounded */
+        {"sight,A,,0.0000,0.0000,,\nsight,A,,0.0000,0.0000,,\ntouch,bank,thin,1.2000,2.5000,15,\n"
+         "touch,bank,thin,1.3000,2.5000,15,\ntouch,bank,thin,1.1000,2.7000,15,\n"
+         "touch,bank,thin,1.3000,2.4000,15,\n",
+         0.1, 0.1, true, true}, /* the whole log is rounded */
     };
     for (size_t i = 0; i < sizeof(table) / sizeof(table[0]); i++) {
-        char text[400];
+        char text[600];
         struct tiptrue_run *run = NULL;
         snprintf(text, sizeof(text), "kind,target,tip,x,y,rotation,contact,z\n%s", table[i].rows);
         for (char *feed = strchr(text, '\n') + 1; (feed = strchr(feed, '\n')) != NULL;
