@@ -159,6 +159,25 @@ static enum tiptrue_status find_correlation(const struct tt_selection *selection
     return TIPTRUE_OK;
 }
 
+/* The selection of the run, @selection->robust or not; once more where views of one place turn out
+ * to err alike. */
+static enum tiptrue_status choose(struct tt_selection *selection, struct tt_arena *arena,
+                                  const struct tiptrue_plate *plate,
+                                  const struct tiptrue_machine *machine,
+                                  const struct tiptrue_run *run, struct tt_noise *noise)
+{
+    bool robust = selection->robust;
+    enum tiptrue_status status = tt_select(selection, arena, plate, machine, run, noise, robust);
+
+    if (status == TIPTRUE_OK && robust &&
+        (noise->view_alike = tt_fit_views_alike(selection->fit)) > 0) {
+        status = tt_select(selection, arena, plate, machine, run, noise, robust);
+    }
+    return status == TIPTRUE_E_DATA && any_touch_row(run)
+               ? select_nothing(selection, arena, plate, machine, run, noise)
+               : status;
+}
+
 enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace,
                               const struct tiptrue_plate *plate,
                               const struct tiptrue_machine *machine, const struct tiptrue_run *run,
@@ -166,9 +185,8 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace,
                               struct tiptrue_solution **solution, struct tiptrue_error *error)
 {
     struct tt_noise noise = tt_noise_of(machine, run), stated = noise;
-    struct tt_selection selection;
+    struct tt_selection selection = {.robust = options == NULL || !options->least_squares};
     enum tiptrue_status status;
-    bool robust = options == NULL || !options->least_squares;
 
     if (!run->checked_against_plate || !run->checked_against_machine) {
         return tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0,
@@ -179,14 +197,11 @@ enum tiptrue_status tt_adjust(struct tt_adjust_workspace *workspace,
         return status;
     }
     tt_arena_reset(&workspace->arena);
-    status = tt_select(&selection, &workspace->arena, plate, machine, run, &noise, robust);
-    if (status == TIPTRUE_E_DATA && any_touch_row(run)) {
-        status = select_nothing(&selection, &workspace->arena, plate, machine, run, &noise);
-    }
+    status = choose(&selection, &workspace->arena, plate, machine, run, &noise);
     if (status == TIPTRUE_E_DATA) {
         return no_touch(run, error);
     }
-    if (status == TIPTRUE_OK && robust) {
+    if (status == TIPTRUE_OK && selection.robust) {
         status = find_correlation(&selection, &workspace->arena);
     }
     struct tiptrue_solution *made = status == TIPTRUE_OK ? calloc(1, sizeof *made) : NULL;

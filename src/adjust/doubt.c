@@ -271,7 +271,7 @@ static struct seen residuals_of(const struct tt_view *view, bool views)
             seen.aside += 1;
             continue;
         }
-        seen.squares += size;
+        seen.squares += sight->share * size;
         if (size > most) {
             most = size;
             seen.line = view->run->observations[sight->row].line;

@@ -31,6 +31,7 @@ struct tt_noise {
     double u_rotation_rad;
     double view_px, view_dof; /* stated repeatability of a view, pixels; its dof, 0 = not stated */
     double view_digit_px;     /* standard deviation of rounding its pixels */
+    double view_alike;        /* correlation of the errors of views of one place; 0 = independent */
 };
 
 /* What machine file and printed digits say of it. */
@@ -109,6 +110,12 @@ double tt_fit_update_views(struct tt_fit *fit);
 void tt_fit_learn_views(struct tt_fit *fit);
 /* ln prior density of the views' variance, a constant left out: scaled inverse chi squared. */
 double tt_fit_log_views(const struct tt_fit *fit);
+/* By how much the errors of views of one place correlate, by a finished fit; 0 where places scatter
+ * no more than the views of one do (one-way analysis of variance, probability 1e-3; L. Kish, Survey
+ * Sampling, 1965, 5.4: so many count for 1 + (n - 1) rho times fewer). */
+double tt_fit_views_alike(const struct tt_fit *fit);
+/* For how many independent ones the views count. */
+double tt_fit_views_counted(const struct tt_fit *fit);
 /* Fewer degrees of freedom than this estimate nothing: what is left is rounding. */
 #define TT_LEAST_DOF 1e-3
 /* Take @sight_var_mm2 for the variance of a sighted coordinate. */

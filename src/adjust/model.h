@@ -99,8 +99,10 @@ struct tt_sight {
     bool view;
     struct tt_machine_xy place; /* of the mark: h, of a view by the start of the camera */
     double v_x, v_y;            /* views: from the picture's centre to the right and up, pixels */
-    double ratio;     /* variance of its coordinates, in that of a sighting's: 1 but for views */
-    double extra_mm2; /* variance by which a term widens that of its coordinates */
+    double ratio; /* variance of its coordinates, in that of a sighting's: 1 but for views */
+    double share; /* of an independent one that it counts for: 1 but for views that err alike */
+    size_t first, alike; /* views: the first one of its place, and how many were made there */
+    double extra_mm2;    /* variance by which a term widens that of its coordinates */
     double residual[2];
     struct tt_entry entries[2][TT_MOST_SIGHT_ENTRIES];
     size_t n_entries;
@@ -203,13 +205,13 @@ void tt_model_accumulate_blocks(struct tt_model *model, const double weight[]);
 /* Weight of a coordinate of @sight where others have @sight_weight (> 0). */
 static inline double tt_sight_weight(const struct tt_sight *sight, double sight_weight)
 {
-    return sight_weight / (sight->ratio + sight_weight * sight->extra_mm2);
+    return sight->share * sight_weight / (sight->ratio + sight_weight * sight->extra_mm2);
 }
 
-/* A sighting whose variance a term widens is none that repeats: 0, else 1. */
+/* What it counts for among those that repeat: nothing where a term widens its variance. */
 static inline double tt_sight_share(const struct tt_sight *sight)
 {
-    return sight->extra_mm2 > 0 ? 0 : 1;
+    return sight->extra_mm2 > 0 ? 0 : sight->share;
 }
 
 /* What number @k of a fault of the axes adds to a reported position @h, per unit of it: mm per rad,

@@ -62,6 +62,7 @@ static enum tiptrue_status trial_init(struct trial *t, const struct tt_view *vie
            view->run->n_observations * sizeof *t->run.observations);
     status = tt_model_build(&t->model, &t->own, view->plate, view->machine, view->run,
                             &view->model->terms, false);
+    t->noise.view_alike = fit->noise->view_alike;
     t->touch_u_mm = view->solution->u_touch_mm;
     t->sight_u_mm = view->solution->u_sighting_mm;
     t->touch_step_mm = step_of(fmin(fit->noise->touch_digit_var_mm2, fit->touch_var_mm2));
@@ -122,7 +123,7 @@ static void draw_run(struct trial *t)
     for (size_t i = 0; i < model->n_sights; i++) {
         const struct tt_sight *sight = &model->sights[i];
         struct tt_observation *o = &t->run.observations[sight->row];
-        double u_mm = sight->view ? sqrt(view->fit->view_var_mm2) : t->sight_u_mm;
+        double u_mm = sight->view ? sqrt(view->fit->view_var_mm2 / sight->share) : t->sight_u_mm;
         double step_mm = sight->view ? 0 : t->sight_step_mm; /* in the variance already */
         o->h = view->run->observations[sight->row].h;
         o->h.x_mm +=

@@ -199,7 +199,8 @@ static double log_rest(const struct tt_fit *fit)
     for (size_t i = 0; i < model->n_sights; i++) {
         const double *r = model->sights[i].residual;
         double variance = fit->sight_var_mm2 * model->sights[i].ratio + model->sights[i].extra_mm2;
-        sum -= 0.5 * (r[0] * r[0] + r[1] * r[1]) / variance + log(variance);
+        sum -=
+            model->sights[i].share * (0.5 * (r[0] * r[0] + r[1] * r[1]) / variance + log(variance));
     }
     for (size_t i = 0; i < model->n_priors; i++) {
         const struct tt_prior *prior = &model->priors[i];

@@ -193,6 +193,7 @@ enum tiptrue_status tt_model_collect_rows(struct tt_model *model, struct tt_aren
                                   .view = o->kind == TT_VIEW,
                                   .place = o->h,
                                   .ratio = 1,
+                                  .share = 1,
                                   .after = is_after(model, i),
                                   .scale = thermal_scale(model->plate, o),
                                   .clock = clock_of(model, i),

@@ -51,6 +51,16 @@ static enum tiptrue_status scattered(struct tt_view *view)
     const struct tt_fit *fit = view->fit;
     double pixel_mm = view->model->picture.pixel_mm;
 
+    if (fit->noise->view_alike > 0) {
+        enum tiptrue_status status = tt_finding_add_values(
+            view, TT_FINDING_SCATTERED, TIPTRUE_NOTE, TT_ABOUT_RUN,
+            TT_VALUES(TT_TEXT("what", "views-alike"), TT_PLAIN("of", view->model->picture.n),
+                      TT_PLAIN("count", tt_fit_views_counted(fit)),
+                      TT_PLAIN("correlation", fit->noise->view_alike)));
+        if (status != TIPTRUE_OK) {
+            return status;
+        }
+    }
     if (view->model->picture.n == 0 || !fit->view_scattered) {
         return TIPTRUE_OK;
     }

@@ -338,6 +338,26 @@ static void choose_start(struct tt_model *model, struct differences *d)
     }
 }
 
+/* Which views were made at one place of the picture, of one mark in one setup. */
+static void find_places(struct tt_model *model)
+{
+    struct tt_sight *s = model->sights;
+
+    for (size_t i = 0; i < model->n_sights; i++) {
+        s[i].first = i;
+        for (size_t j = 0; j < i && s[i].view && s[i].first == i; j++) {
+            bool same = s[j].view && s[j].first == j && s[j].mark == s[i].mark &&
+                        s[j].setup == s[i].setup &&
+                        hypot(s[j].v_x - s[i].v_x, s[j].v_y - s[i].v_y) < LEAST_SPREAD_PX;
+            s[i].first = same ? j : i;
+        }
+        s[s[i].first].alike++;
+    }
+    for (size_t i = 0; i < model->n_sights; i++) {
+        s[i].alike = s[s[i].first].alike;
+    }
+}
+
 enum tiptrue_status tt_views_start(struct tt_model *model, struct tt_arena *arena)
 {
     const struct tt_camera *camera = &model->machine->camera;
@@ -355,6 +375,7 @@ enum tiptrue_status tt_views_start(struct tt_model *model, struct tt_arena *aren
         sight->v_x = sight->view ? o->px - camera->centre_px[0] : 0;
         sight->v_y = sight->view ? camera->centre_px[1] - o->py : 0;
     }
+    find_places(model);
     choose_start(model, &d);
     struct tt_picture_matrix m = tt_picture_matrix(model->x + model->picture.at);
     for (size_t i = 0; i < model->n_sights; i++) {

@@ -9,6 +9,10 @@
 #include "adjust/robust.h"
 #include "base/distribution.h"
 
+/* Places scatter more than the views of one do with so small a probability where all are
+ * independent. */
+#define ALIKE_IMPROBABLE 1e-3
+
 double tt_fit_sight_scatter(const struct tt_fit *fit, double dof, bool view)
 {
     double sum = 0;
@@ -80,6 +84,10 @@ void tt_fit_begin_views(struct tt_fit *fit)
     const struct tt_noise *noise = fit->noise;
     double pixel_mm = fit->model->picture.pixel_mm, dof;
 
+    for (size_t i = 0; i < fit->model->n_sights && noise->view_alike > 0; i++) {
+        struct tt_sight *sight = &fit->model->sights[i];
+        sight->share = sight->view ? 1 / (1 + noise->view_alike * (double)(sight->alike - 1)) : 1;
+    }
     if (fit->model->picture.n > 0) {
         fit->view_stated_mm2 =
             noise->view_px * noise->view_px * pixel_mm * pixel_mm + view_digits_mm2(fit);
@@ -130,4 +138,62 @@ double tt_fit_log_views(const struct tt_fit *fit)
     }
     double ratio = prior_var_mm2(fit, &dof) / fit->view_var_mm2;
     return 0.5 * dof * (log(ratio) - ratio + 1);
+}
+
+/* Sum of squares of the residuals of the views of one place about their mean, whose first one is
+ * @first; their number into *n. */
+static double squares_within(const struct tt_model *model, size_t first, double *n)
+{
+    double sum[2] = {0, 0}, squares = 0;
+
+    *n = 0;
+    for (size_t i = first; i < model->n_sights; i++) {
+        const struct tt_sight *sight = &model->sights[i];
+        if (sight->first == first && tt_sight_share(sight) > 0) {
+            *n += 1;
+            for (size_t k = 0; k < 2; k++) {
+                sum[k] += sight->residual[k];
+                squares += sight->residual[k] * sight->residual[k];
+            }
+        }
+    }
+    return *n > 0 ? squares - (sum[0] * sum[0] + sum[1] * sum[1]) / *n : 0;
+}
+
+double tt_fit_views_alike(const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    double within = 0, n, views = 0, squares = 0, places = 0, step = view_digits_mm2(fit);
+
+    for (size_t i = 0; i < model->n_sights && model->picture.n > 0; i++) {
+        if (model->sights[i].view && model->sights[i].first == i) {
+            within += squares_within(model, i, &n);
+            views += n;
+            squares += n * n;
+            places += n > 0;
+        }
+    }
+    double dof = 2 * (views - places), between_dof = fit->dof_view - dof;
+    if (!(dof >= 1 && between_dof >= 1)) {
+        return 0;
+    }
+    double between = (tt_fit_sight_scatter(fit, fit->dof_view, true) * fit->dof_view - within) /
+                     between_dof,
+           mean = (views - squares / views) / (places - 1);
+    within = fmax(within / dof, step);
+    if (!(tt_fisher_upper(between / within, between_dof, dof) < ALIKE_IMPROBABLE)) {
+        return 0;
+    }
+    double shared = (between - within) / mean;
+    return shared / (shared + within);
+}
+
+double tt_fit_views_counted(const struct tt_fit *fit)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < fit->model->n_sights; i++) {
+        sum += fit->model->sights[i].view ? tt_sight_share(&fit->model->sights[i]) : 0;
+    }
+    return sum;
 }

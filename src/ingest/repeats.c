@@ -25,23 +25,41 @@ static uint64_t mixed(uint64_t state, double value)
     return state ^ state >> 29;
 }
 
+#define NUMBERS 9
+/* What a row states in numbers. */
+static void numbers_of(const struct tt_observation *o, double number[NUMBERS])
+{
+    const double all[NUMBERS] = {o->h.x_mm,       o->h.y_mm, o->z_mm,      o->px,           o->py,
+                                 o->rotation_rad, o->time_s, o->feed_mm_s, o->temperature_C};
+    memcpy(number, all, sizeof all);
+}
+
 static uint64_t digest(const struct tt_observation *o)
 {
     uint64_t state = (uint64_t)o->target * 31 + (uint64_t)o->tip * 7 + (uint64_t)o->kind;
+    double number[NUMBERS];
 
-    state = mixed(mixed(state, o->h.x_mm), o->h.y_mm);
-    return mixed(mixed(state, o->rotation_rad), o->time_s);
+    numbers_of(o, number);
+    for (size_t k = 0; k < NUMBERS; k++) {
+        state = mixed(state, number[k]);
+    }
+    return state;
 }
 
 static bool equal(const struct tt_observation *a, const struct tt_observation *b)
 {
-    return a->kind == b->kind && a->use == b->use && a->target == b->target && a->tip == b->tip &&
-           a->setup == b->setup && a->h.x_mm == b->h.x_mm && a->h.y_mm == b->h.y_mm &&
-           a->rotation_rad == b->rotation_rad && a->feed_mm_s == b->feed_mm_s &&
-           a->has_time == b->has_time && a->time_s == b->time_s &&
-           a->has_temperature == b->has_temperature && a->temperature_C == b->temperature_C &&
-           a->has_z == b->has_z && a->z_mm == b->z_mm && a->approach_x == b->approach_x &&
-           a->approach_y == b->approach_y;
+    double of_a[NUMBERS], of_b[NUMBERS];
+    bool same = a->kind == b->kind && a->use == b->use && a->target == b->target &&
+                a->tip == b->tip && a->setup == b->setup && a->has_time == b->has_time &&
+                a->has_temperature == b->has_temperature && a->has_z == b->has_z &&
+                a->approach_x == b->approach_x && a->approach_y == b->approach_y;
+
+    numbers_of(a, of_a);
+    numbers_of(b, of_b);
+    for (size_t k = 0; k < NUMBERS; k++) {
+        same = same && of_a[k] == of_b[k];
+    }
+    return same;
 }
 
 /* before[i]: 1 + the last row before row i with its digest, 0 = none. NULL: out of memory. */

@@ -185,6 +185,18 @@ def check_round(tally, folder):
         told = [f for f in found if f["code"] == "implausible" and f["values"]["what"] == "one-sided"]
         tally.check(len(told) == said, f"a picture of {size} pixels: {told}")
     scene.write(folder, machine=machine(stated, mirrored))
+    kept = (folder / "run.csv").read_text()
+    lines = kept.splitlines()
+    first = next(i for i, line in enumerate(lines) if line.startswith("view,"))
+    seen = [line for line in lines if line.startswith("view,")]
+    for aside, views in ((0.01, 27), (0, 9)):  # seen again from the same places: not the same rows, unless every digit is
+        again = [",".join([*cells[:-2], f"{float(cells[-2]) + k * aside:.3f}", cells[-1]])
+                 for k in range(3) for cells in (line.split(",") for line in seen)]
+        rows = lines[:first] + again + [line for line in lines[first:] if line not in seen]
+        (folder / "again.csv").write_text("\n".join(rows) + "\n")
+        twice = json.loads(scene.run(folder, "solve", "--json", "again.csv").stdout)
+        told = [f["code"] for f in twice["findings"]].count("repeated-rows")
+        tally.check(twice["camera"]["views"] == views and told == (aside == 0), f"again, {aside} aside: {twice['camera']}, {told}")
     done = scene.run(folder, "plan", "--after", "run.csv", "--target-u", "0.0001")
     tally.check(done.returncode == 10 and "NEXT:" in done.stdout, f"after views: {done.returncode} {done.stdout} {done.stderr}")
 

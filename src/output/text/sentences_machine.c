@@ -36,6 +36,10 @@ const struct tt_template tt_machine_templates[] = {
      "views repeat to {found_px} pixels, not to the {stated_px} that the machine file states; the "
      "run's own repeatability was used. Look for poor focus or light, a soiled mark or a loose "
      "camera, or correct 'u_px' in the machine file"},
+    {TT_FINDING_SCATTERED, "views-alike",
+     "places of the picture disagree by more than the views of one place do: these err alike, so "
+     "{of} views count as {count}. More views of the same places tell no more; spread them over "
+     "the picture, and look for uneven light or a soiled mark"},
     {TT_FINDING_DOES_NOT_FIT, "views",
      "views repeat to {found}, and {stated} is stated ({lines} is the worst): another thing was "
      "taken for the mark, or 'u_px' in the machine file is wrong; view the marks again"},
