@@ -13,6 +13,10 @@
 
 enum { MOST = TT_AXIS_NUMBERS };
 
+/* Axes are never off by more than so many of their usual sizes, 5 %: what looks so is something
+ * else, which they would follow. */
+#define LARGEST 100.0
+
 /* A candidate of @m columns. */
 struct candidate {
     const struct tt_fit *fit;
@@ -112,13 +116,14 @@ static void add_sight(struct candidate *k, const struct tt_sight *sight)
     }
 }
 
-/* g^T M^-1 g and ln det M of the @m x @m matrix @M, by its Cholesky factor. False: singular. */
-static bool quadratic(double matrix[MOST][MOST], const double g[], size_t m, double *form,
-                      double *log_det)
+/* The largest component of M^-1 g, g^T M^-1 g and ln det M of the @m x @m matrix M, by its Cholesky
+ * factor. False: singular. */
+static bool quadratic(double matrix[MOST][MOST], const double g[], size_t m, double *largest,
+                      double *form, double *log_det)
 {
     double y[MOST];
 
-    *form = *log_det = 0;
+    *largest = *form = *log_det = 0;
     for (size_t i = 0; i < m; i++) {
         for (size_t j = 0; j <= i; j++) {
             double sum = matrix[i][j];
@@ -138,6 +143,13 @@ static bool quadratic(double matrix[MOST][MOST], const double g[], size_t m, dou
         *form += y[i] * y[i];
         *log_det += 2 * log(matrix[i][i]);
     }
+    for (size_t i = m; i-- > 0;) {
+        for (size_t k = i + 1; k < m; k++) {
+            y[i] -= matrix[k][i] * y[k];
+        }
+        y[i] /= matrix[i][i];
+        *largest = fmax(*largest, fabs(y[i]));
+    }
     return true;
 }
 
@@ -146,7 +158,7 @@ static double log_odds(struct candidate *k, double size, double own_dof)
 {
     const struct tt_system *system = &k->fit->model->system;
     size_t n = system->n_unknowns;
-    double matrix[MOST][MOST], form, log_det;
+    double matrix[MOST][MOST], largest, form, log_det;
 
     for (size_t a = 0; a < k->m; a++) {
         tt_system_forward(system, k->c[a], k->c[a]);
@@ -158,7 +170,7 @@ static double log_odds(struct candidate *k, double size, double own_dof)
             matrix[a][b] = k->bb[a][b] - sum + (a == b ? 1 / (size * size) : 0);
         }
     }
-    if (!quadratic(matrix, k->g, k->m, &form, &log_det)) {
+    if (!quadratic(matrix, k->g, k->m, &largest, &form, &log_det) || largest > LARGEST * size) {
         return -INFINITY;
     }
     return tt_mode_gained(own_dof, form) - 0.5 * log_det - (double)k->m * log(size);
