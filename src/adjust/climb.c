@@ -130,8 +130,7 @@ static enum tiptrue_status candidate_new(struct tt_pool *pool, const struct tt_a
     return TIPTRUE_OK;
 }
 
-/* The state of @candidate into its stage, factored and inverted. False: singular. */
-bool tt_candidate_restore(const struct tt_candidate *candidate)
+void tt_candidate_return(const struct tt_candidate *candidate)
 {
     struct tt_model *model = &candidate->stage->model;
     struct tt_fit *fit = &candidate->stage->fit;
@@ -146,6 +145,14 @@ bool tt_candidate_restore(const struct tt_candidate *candidate)
     tt_model_linearise(model);
     tt_fit_set_rotation_var(fit);
     tt_fit_set_weights(fit);
+}
+
+bool tt_candidate_restore(const struct tt_candidate *candidate)
+{
+    struct tt_model *model = &candidate->stage->model;
+    struct tt_fit *fit = &candidate->stage->fit;
+
+    tt_candidate_return(candidate);
     tt_model_accumulate(model, fit->weight, 1 / fit->sight_var_mm2, true);
     if (!tt_system_factor(&model->system)) {
         return false;

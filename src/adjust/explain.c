@@ -157,6 +157,27 @@ static enum tiptrue_status round_of_table(struct tt_pool *pool, bool *any)
 
 /* ---- the whole search ---- */
 
+/* Could a mode of the sightings have odds above SIGHTING_ODDS? What it takes away is no more than
+ * half the squares of sightings and priors, where the model stands (1: the linear model's error),
+ * and it is no more probable beforehand than the likeliest kind of theirs. */
+static bool sightings_may_show(const struct tt_fit *fit)
+{
+    const struct tt_model *model = fit->model;
+    double sum = 0;
+
+    for (size_t i = 0; i < model->n_sights; i++) {
+        const double *r = model->sights[i].residual;
+        double w = tt_sight_weight(&model->sights[i], 1 / fit->sight_var_mm2);
+        sum += w * (r[0] * r[0] + r[1] * r[1]);
+    }
+    for (size_t i = 0; i < model->n_priors; i++) {
+        const struct tt_prior *p = &model->priors[i];
+        double z = (model->x[tt_unknown(model, p->block, p->place)] - p->value) / p->u;
+        sum += z * z;
+    }
+    return 0.5 * sum + 1 + log(tt_mode_probability(TT_MODE_DISTORTION)) > SIGHTING_ODDS;
+}
+
 /* Modes of sightings and marks that the sightings show without any touch, into @terms and @modes.
  */
 static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage **base,
@@ -176,7 +197,7 @@ static enum tiptrue_status sightings_first(struct tt_pool *pool, struct tt_stage
         tt_model_linearise(model);
         tt_fit_set_weights(&stage->fit);
         double size;
-        if (model->n_sights == 0 || !tt_fit_step(&stage->fit, true, &size) ||
+        if (!sightings_may_show(&stage->fit) || !tt_fit_step(&stage->fit, true, &size) ||
             !tt_fit_step(&stage->fit, true, &size)) {
             break;
         }
@@ -272,9 +293,11 @@ static enum tiptrue_status is_plain(struct tt_pool *pool, bool *plain)
 
     /* a climb ends a micrometre beside the minimum for its weights, which the table takes for a
      * fault */
-    if (status != TIPTRUE_OK || !*plain || !tt_candidate_restore(only) ||
-        !tt_fit_step(fit, true, &size)) {
-        *plain = false;
+    if (status == TIPTRUE_OK && *plain) {
+        tt_candidate_return(only);
+        *plain = tt_fit_step(fit, true, &size);
+    }
+    if (status != TIPTRUE_OK || !*plain) {
         return status;
     }
     tt_fit_update_dof(fit);

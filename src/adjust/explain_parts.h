@@ -83,7 +83,9 @@ TT_MUST_USE enum tiptrue_status tt_attempt_climb(struct tt_pool *pool,
 TT_MUST_USE enum tiptrue_status tt_start_with(struct tt_pool *pool, struct tt_stage *base,
                                               const struct tt_candidate *parent,
                                               const struct tt_mode *mode);
-/* The state of @candidate into its stage, factored and inverted. False: singular. */
+/* The state of @candidate into its stage: unknowns, weights, design. */
+void tt_candidate_return(const struct tt_candidate *candidate);
+/* And factored, inverted, with its degrees of freedom. False: singular. */
 TT_MUST_USE bool tt_candidate_restore(const struct tt_candidate *candidate);
 /* Is @mode in it, or one that it excludes? */
 bool tt_candidate_has(const struct tt_candidate *candidate, const struct tt_mode *mode);

@@ -160,7 +160,7 @@ static enum tiptrue_status prepare_offset(const struct tiptrue_machine *machine,
                                           struct tiptrue_error *error)
 {
     struct tt_config *config = NULL;
-    struct tt_span behind, last, old_plate;
+    struct tt_span behind = {0}, last, old_plate;
     struct tt_buffer piece = {0};
     enum tiptrue_status status = tt_config_new(machine->file, to->text, to->length, &config, error);
     status = status == TIPTRUE_OK ? behind_name(config, machine, index, &behind, error) : status;
