@@ -428,6 +428,10 @@ enum tiptrue_status tt_changes_find(struct tt_changes *c, const struct tt_series
         status = tt_changes_smooth(c, &q, c->theta + c->fit.room,
                                    c->covariance + c->fit.room * c->fit.room);
     }
+    if (status == TIPTRUE_OK) {
+        status = tt_changes_rivals(c, &q, c->theta + c->fit.room,
+                                   c->covariance + c->fit.room * c->fit.room);
+    }
     if (status == TIPTRUE_OK && c->values.n > TT_FEWEST_TREND_RUNS) {
         status = tt_changes_judge_latest(c);
     }

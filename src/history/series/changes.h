@@ -50,6 +50,15 @@ struct tt_latest_run {
     struct tt_change change; /* what explains it best; from is the run */
 };
 
+/* What a fit leads to expect of a tip's place, with its covariance: value[axis] and covariance (xx,
+ * xy, yy) times 1, weeks, sine and cosine of turn * weeks. A height is x. */
+struct tt_prediction {
+    double value[2][4], covariance[3][4][4], turn;
+};
+
+/* Sets of events that a forecast reckons with. */
+#define TT_MOST_RIVALS 32
+
 struct tt_changes {
     struct tt_values values;
     struct tt_series_noise noise;
@@ -68,6 +77,9 @@ struct tt_changes {
     struct tt_moved_by temperature;        /* mm / K, of all offsets */
     struct tt_moved_by height_temperature; /* mm / K, of all heights */
     struct tt_latest_run latest;
+    size_t n_rivals; /* the found set and others like it; 0: nothing drifts */
+    double rival_weight[TT_MOST_RIVALS];
+    struct tt_prediction *rival; /* [2 tips rival + tip]: of offsets; tips further on: of heights */
     struct tt_arena *arena;
 };
 
@@ -82,12 +94,12 @@ tt_changes_fit(struct tt_changes *changes, const struct tt_series *series, struc
 
 /* Scatter between the runs of @tip, beyond what each run states. */
 struct tt_axis_scatter tt_changes_between(const struct tt_changes *changes, size_t tip);
-/* The offset of @tip at @week as the runs lead to expect, from the origin of its column on, with
- * its covariance. */
-struct tt_moved_by tt_changes_predict(const struct tt_changes *changes, size_t tip, double week);
-/* The same of a tip's height, in x and xx; and its scatter between runs with its uncertainty. */
-struct tt_moved_by tt_changes_predict_height(const struct tt_changes *changes, size_t tip,
-                                             double week);
+/* The offset of @tip, or its height, from the origin of its column on; at @week, on the scale of
+ * the values. */
+void tt_changes_predict(const struct tt_changes *changes, size_t tip, bool height,
+                        struct tt_prediction *prediction);
+struct tt_moved_by tt_prediction_at(const struct tt_prediction *prediction, double week);
+/* The scatter between runs of a tip's height, and its uncertainty. */
 double tt_changes_height_between(const struct tt_changes *changes, size_t tip, double *u);
 /* Degrees of freedom of the offsets' scale, and of the heights'. */
 double tt_changes_height_dof(const struct tt_changes *changes);

@@ -41,6 +41,10 @@ tt_noise_of_fit(const struct tt_events *f, struct tt_series_noise *noise, struct
  * @theta, @covariance: room for the trial's. TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_changes_smooth(struct tt_changes *c, struct tt_questions *q,
                                                   double *theta, double *covariance);
+/* rivals.c: other sets of events with their weights, where something drifts. @theta, @covariance as
+ * above. TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_changes_rivals(struct tt_changes *c, struct tt_questions *q,
+                                                  double *theta, double *covariance);
 /* latest.c: the latest run: a step at it beside what the runs before it show, with their scales,
  * its place known. TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_changes_judge_latest(struct tt_changes *c);

@@ -13,31 +13,32 @@
 #define WEEK_S (7 * 86400.0)
 /* A forecast goes this far: beyond, nobody plans, and no drift stays the same. */
 #define HORIZON_WEEKS (365.0 / 7)
-#define TWO_SIDED_95 0.975
+#define TAIL 0.025
 
-/* How far the offset is from the one it is compared with, @weeks after the last run, and the
- * uncertainty along that direction. */
+/* What an offset or a height is compared with, and what is expected of it. */
 struct deviation {
     const struct tt_changes *changes;
-    size_t tip;
-    double last_week;
-    double x, y;      /* the present offset, as the values count; of a height x */
-    bool height;      /* the tip's height in place of its offset */
+    struct tt_prediction found;
+    size_t at; /* of its predictions among a rival's */
+    double last_week, dof;
+    double x, y;      /* the present place, as the values count; of a height x */
     bool from_update; /* no reference: an update at the last run */
 };
 
-static double deviation_at(const struct deviation *d, double weeks, double *u)
+/* How far it is from that, @weeks after the last run, and the uncertainty along that direction. */
+static double deviation_at(const struct deviation *d, const struct tt_prediction *p, double weeks,
+                           double *u)
 {
-    const struct tt_tip_drift *drift =
-        d->height ? &d->changes->height_drift[d->tip] : &d->changes->drift[d->tip];
     double w2 = weeks * weeks;
-    struct tt_moved_by v = {true,           weeks * drift->x, weeks * drift->y,
-                            w2 * drift->xx, w2 * drift->xy,   w2 * drift->yy};
+    struct tt_moved_by v = {true,
+                            weeks * p->value[0][1],
+                            weeks * p->value[1][1],
+                            w2 * p->covariance[0][1][1],
+                            w2 * p->covariance[1][1][1],
+                            w2 * p->covariance[2][1][1]};
 
     if (!d->from_update) {
-        double week = d->last_week + weeks;
-        v = d->height ? tt_changes_predict_height(d->changes, d->tip, week)
-                      : tt_changes_predict(d->changes, d->tip, week);
+        v = tt_prediction_at(p, d->last_week + weeks);
         v.x -= d->x;
         v.y -= d->y;
     }
@@ -47,66 +48,74 @@ static double deviation_at(const struct deviation *d, double weeks, double *u)
     return size;
 }
 
-/* The first week at which the deviation plus @k of its uncertainties reaches @limit_mm; false: not
- * within the horizon. */
-static bool crossing(const struct deviation *d, double k, double limit_mm, double *weeks)
+/* The probability that it is @limit_mm off then, all explanations counted. */
+static double probability(const struct deviation *d, double weeks, double limit_mm)
 {
-    const int steps = 730; /* half a day each; a slow drift does not turn within one */
+    double sum = 0, u;
+
+    for (size_t i = 0; i < d->changes->n_rivals; i++) {
+        const struct tt_prediction *p = &d->changes->rival[2 * i * d->changes->values.tips + d->at];
+        double left = limit_mm - deviation_at(d, p, weeks, &u);
+        sum += d->changes->rival_weight[i] *
+               (u > 0 ? tt_student_upper(left / u, d->dof) : (double)(left <= 0));
+    }
+    return sum;
+}
+
+/* The first week at which @limit_mm is reached with probability @p, or by what was found where @p
+ * is 0; false: not within the horizon. */
+static bool crossing(const struct deviation *d, double p, double limit_mm, double *weeks)
+{
+    const int steps = 146; /* two days and a half each; a slow drift does not turn within one */
     double u, low = 0, high = 0;
 
-    for (int i = 0; i <= steps; i++) {
-        high = HORIZON_WEEKS * i / steps;
-        if (deviation_at(d, high, &u) + k * u >= limit_mm) {
-            break;
-        }
-        if (i == steps) {
+    for (int i = 0, halves = 0; halves < 40;) {
+        double now = halves > 0 ? 0.5 * (low + high) : HORIZON_WEEKS * i / steps;
+        bool reached = p > 0 ? probability(d, now, limit_mm) >= p
+                             : deviation_at(d, &d->found, now, &u) >= limit_mm;
+        if (!reached && halves == 0 && i++ == steps) {
             return false;
         }
-        low = high;
-    }
-    for (int i = 0; i < 40; i++) {
-        double middle = 0.5 * (low + high);
-        if (deviation_at(d, middle, &u) + k * u >= limit_mm) {
-            high = middle;
-        } else {
-            low = middle;
-        }
+        *(reached ? &high : &low) = now;
+        halves += reached || halves > 0;
     }
     *weeks = high;
     return true;
 }
 
-/* When the permitted error is reached; @factor: of the deviation's uncertainty at the ends. */
-static void settle(const struct deviation *d, bool drifts, double factor, double last_s,
-                   struct tt_forecast *f)
+/* When the permitted error is reached. */
+static void settle(struct deviation *d, bool present, bool drifts, struct tt_forecast *f)
 {
-    double weeks;
+    const struct tt_changes *c = d->changes;
+    double u, weeks, last_s = c->values.run[c->values.n - 1]->time_s;
 
+    f->state = TT_FORECAST_NO_DRIFT;
+    d->last_week = c->values.weeks[c->values.n - 1];
+    f->over_now = present && deviation_at(d, &d->found, 0, &u) >= f->permitted_error_mm;
+    d->from_update = !present || f->over_now;
     f->from_present = !d->from_update;
     if (!drifts) {
         return;
     }
     f->state = TT_FORECAST_NOT_WITHIN;
-    f->has_from = crossing(d, factor, f->permitted_error_mm, &weeks);
+    f->has_from = crossing(d, TAIL, f->permitted_error_mm, &weeks);
     f->from_s = f->has_from ? last_s + weeks * WEEK_S : 0;
     if (crossing(d, 0, f->permitted_error_mm, &weeks)) {
         f->state = TT_FORECAST_DATE;
         f->date_s = last_s + weeks * WEEK_S;
-        f->has_to = crossing(d, -factor, f->permitted_error_mm, &weeks);
-        f->to_s = f->has_to ? last_s + weeks * WEEK_S : 0;
+        f->from_s = f->has_from ? fmin(f->from_s, f->date_s) : f->date_s;
+        f->has_from = true;
+        f->has_to = crossing(d, 1 - TAIL, f->permitted_error_mm, &weeks);
+        f->to_s = f->has_to ? fmax(last_s + weeks * WEEK_S, f->date_s) : 0;
     }
 }
 
 void tt_trend_forecast(const struct tt_changes *c, size_t tip, struct tt_trend_tip *t)
 {
-    size_t n = c->values.n;
-    const struct tt_series_run *last = c->values.run[n - 1];
     struct tt_forecast *f = &t->forecast;
-    struct deviation d = {
-        .changes = c, .tip = tip, .last_week = c->values.weeks[n - 1], .from_update = true};
-    double u, factor = tt_student_quantile(TWO_SIDED_95, tt_changes_dof(c));
+    struct deviation d = {.changes = c, .at = tip, .dof = tt_changes_dof(c)};
 
-    for (size_t run = n; run-- > 0;) {
+    for (size_t run = c->values.n; run-- > 0;) {
         if (c->values.run[run]->has_permitted_error) {
             f->permitted_error_mm = c->values.run[run]->permitted_error_mm;
             break;
@@ -115,43 +124,30 @@ void tt_trend_forecast(const struct tt_changes *c, size_t tip, struct tt_trend_t
     if (!(f->permitted_error_mm > 0)) {
         return;
     }
-    f->state = TT_FORECAST_NO_DRIFT;
-    if (t->has_present && t->n_points > 0) {
-        /* values count from the first one (values.c) */
+    bool present = t->has_present && t->n_points > 0;
+    if (present) { /* values count from the first one (values.c) */
         d.x = t->present.x_mm - t->points[0].offset.x_mm;
         d.y = t->present.y_mm - t->points[0].offset.y_mm;
-        d.from_update = false;
-        f->over_now = deviation_at(&d, 0, &u) >= f->permitted_error_mm;
-        d.from_update = f->over_now;
     }
-    settle(&d, t->drift_significant, factor, last->time_s, f);
+    tt_changes_predict(c, tip, false, &d.found);
+    settle(&d, present, t->drift_significant, f);
 }
 
 /* When the height will be off by what is permitted. */
 static void forecast_height(const struct tt_changes *c, size_t tip, double permitted_mm,
                             struct tt_height_trend *h)
 {
-    size_t n = c->values.n;
-    struct tt_forecast *f = &h->forecast;
     struct deviation d = {.changes = c,
-                          .tip = tip,
-                          .last_week = c->values.weeks[n - 1],
-                          .height = true,
-                          .from_update = true};
-    double u, factor = tt_student_quantile(TWO_SIDED_95, tt_changes_height_dof(c));
+                          .at = c->values.tips + tip,
+                          .dof = tt_changes_height_dof(c),
+                          .x = h->present_mm - h->points[0].height_mm};
 
     if (!(permitted_mm > 0) || c->problem == NULL) {
         return;
     }
-    f->permitted_error_mm = permitted_mm;
-    f->state = TT_FORECAST_NO_DRIFT;
-    if (h->has_present) {
-        d.x = h->present_mm - h->points[0].height_mm;
-        d.from_update = false;
-        f->over_now = deviation_at(&d, 0, &u) >= f->permitted_error_mm;
-        d.from_update = f->over_now;
-    }
-    settle(&d, h->drift_significant, factor, c->values.run[n - 1]->time_s, f);
+    h->forecast.permitted_error_mm = permitted_mm;
+    tt_changes_predict(c, tip, true, &d.found);
+    settle(&d, h->has_present, h->drift_significant, &h->forecast);
 }
 
 static void add_point(const struct tt_changes *c, size_t run, const struct tt_series_tip *from,

@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <string.h>
 
 #include "history/series/changes_parts.h"
 
@@ -67,75 +68,98 @@ double tt_changes_dof(const struct tt_changes *c)
     return fmin(c->noise.nu[TT_SHARED], c->values.tips > 1 ? c->noise.nu[TT_OWN] : HUGE_VAL);
 }
 
-/* What a column of the fit adds at @week to the offset in @column, the levels' share taken out. */
-static double part_at(const struct tt_changes *c, size_t term, size_t column, double week)
+/* The parts of a course in time: constant, week, sine and cosine of the season. */
+static void parts_of(const struct tt_changes *c, const struct tt_course *course, double x[4])
 {
     const struct tt_problem *p = c->problem;
-    const struct tt_course *course = &c->fit.course[term];
-    const struct tt_pattern *a = &p->atom[c->fit.atom[term]];
-    double x, f = 0, turn = 2 * TT_PI * week / fmax(c->values.period_weeks, 1e-9);
+    size_t season = p->regressor[TT_SEASON];
 
+    memset(x, 0, 4 * sizeof *x);
     if (course->regressor == TT_NONE) {
-        x = course->to >= c->values.n;
+        x[0] = course->to >= c->values.n;
     } else if (course->regressor == p->regressor[TT_DRIFT]) {
-        x = week;
-    } else if (p->regressor[TT_SEASON] != TT_NONE && course->regressor == p->regressor[TT_SEASON]) {
-        x = sin(turn);
-    } else if (p->regressor[TT_SEASON] != TT_NONE &&
-               course->regressor == p->regressor[TT_SEASON] + 1) {
-        x = cos(turn);
+        x[1] = 1;
+    } else if (season != TT_NONE && course->regressor == season) {
+        x[2] = 1;
+    } else if (season != TT_NONE && course->regressor == season + 1) {
+        x[3] = 1;
     } else {
-        x = p->gls.regressor[course->regressor][c->values.n - 1]; /* as at the last run */
+        x[0] = p->gls.regressor[course->regressor][c->values.n - 1]; /* as at the last run */
     }
+}
+
+/* What a column of the fit adds to the place in @column, the levels' share taken out. */
+static void add_parts(const struct tt_changes *c, size_t term, size_t column, double x[4])
+{
+    const struct tt_pattern *a = &c->problem->atom[c->fit.atom[term]];
+    double f = 0;
+
     for (size_t i = 0; i < a->n; i++) {
         f += a->column[i] == column ? a->factor[i] : 0;
     }
-    return x * f - c->fit.levels[term * c->values.p + column];
+    parts_of(c, &c->fit.course[term], x);
+    for (size_t i = 0; i < 4; i++) {
+        x[i] *= f;
+    }
+    x[0] -= c->fit.levels[term * c->values.p + column];
 }
 
-struct tt_moved_by tt_changes_predict(const struct tt_changes *c, size_t tip, double week)
+/* @sum += what two columns of the fit with these parts and this covariance give each other. */
+static void add_covariance(double covariance, const double a[4], const double b[4],
+                           double sum[4][4])
 {
-    const struct tt_values *v = &c->values;
-    size_t n = c->fit.columns, t = v->tips,
-           at[2] = {tt_at_offset(v, tip, 0), tt_at_offset(v, tip, 1)};
-    double value[2] = {0, 0}, cov[3] = {c->problem->gls.inverse[tip * t + tip], 0,
-                                        c->problem->gls.inverse[t * t + tip * t + tip]};
+    for (size_t i = 0; i < 4; i++) {
+        for (size_t j = 0; j < 4 && a[i] != 0; j++) {
+            sum[i][j] += covariance * a[i] * b[j];
+        }
+    }
+}
 
-    for (size_t axis = 0; axis < 2; axis++) {
+void tt_changes_predict(const struct tt_changes *c, size_t tip, bool height,
+                        struct tt_prediction *to)
+{
+    const struct tt_gls *g = &c->problem->gls;
+    size_t t = c->values.tips, n = c->fit.columns, axes = height ? 1 : 2, first = height ? 2 : 0;
+
+    *to = (struct tt_prediction){.turn = 2 * TT_PI / fmax(c->values.period_weeks, 1e-9)};
+    for (size_t axis = 0; axis < axes; axis++) {
+        const double *inverse = g->inverse + ((first + axis) * t + tip) * t;
+        to->covariance[2 * axis][0][0] = inverse[tip];
         for (size_t k = 0; k < t; k++) {
-            value[axis] += c->problem->gls.inverse[axis * t * t + tip * t + k] *
-                           c->problem->gls.data[axis * t + k];
+            to->value[axis][0] += inverse[k] * g->data[(first + axis) * t + k];
         }
     }
     for (size_t i = 0; i < n; i++) {
-        double x = part_at(c, i, at[0], week), y = part_at(c, i, at[1], week);
-        value[0] += x * c->theta[i];
-        value[1] += y * c->theta[i];
-        for (size_t k = 0; k < n && (x != 0 || y != 0); k++) {
-            double of_k[2] = {part_at(c, k, at[0], week), part_at(c, k, at[1], week)};
-            cov[0] += x * of_k[0] * c->covariance[i * n + k];
-            cov[1] += x * of_k[1] * c->covariance[i * n + k];
-            cov[2] += y * of_k[1] * c->covariance[i * n + k];
+        double of_i[2][4] = {{0}}, of_k[2][4] = {{0}};
+        for (size_t axis = 0; axis < axes; axis++) {
+            add_parts(c, i, tt_at_offset(&c->values, tip, first + axis), of_i[axis]);
+            for (size_t j = 0; j < 4; j++) {
+                to->value[axis][j] += c->theta[i] * of_i[axis][j];
+            }
+        }
+        for (size_t k = 0; k < n; k++) {
+            double covariance = c->covariance[i * n + k];
+            for (size_t axis = 0; axis < axes && covariance != 0; axis++) {
+                add_parts(c, k, tt_at_offset(&c->values, tip, first + axis), of_k[axis]);
+                add_covariance(covariance, of_i[axis], of_k[axis], to->covariance[2 * axis]);
+            }
+            add_covariance(covariance, of_i[0], of_k[1], to->covariance[1]);
         }
     }
-    return (struct tt_moved_by){true, value[0], value[1], cov[0], cov[1], cov[2]};
 }
 
-struct tt_moved_by tt_changes_predict_height(const struct tt_changes *c, size_t tip, double week)
+struct tt_moved_by tt_prediction_at(const struct tt_prediction *p, double week)
 {
-    size_t t = c->values.tips, n = c->fit.columns, column = tt_at_offset(&c->values, tip, 2);
-    const double *inverse = c->problem->gls.inverse + 2 * t * t + tip * t;
-    struct tt_moved_by m = {.there = true, .xx = inverse[tip]};
+    double x[4] = {1, week, sin(p->turn * week), cos(p->turn * week)}, v[5] = {0};
 
-    for (size_t k = 0; k < t; k++) {
-        m.x += inverse[k] * c->problem->gls.data[2 * t + k];
-    }
-    for (size_t i = 0; i < n; i++) {
-        double of_i = part_at(c, i, column, week);
-        m.x += of_i * c->theta[i];
-        for (size_t k = 0; k < n && of_i != 0; k++) {
-            m.xx += of_i * part_at(c, k, column, week) * c->covariance[i * n + k];
+    for (size_t i = 0; i < 4; i++) {
+        v[0] += x[i] * p->value[0][i];
+        v[1] += x[i] * p->value[1][i];
+        for (size_t j = 0; j < 4; j++) {
+            v[2] += x[i] * x[j] * p->covariance[0][i][j];
+            v[3] += x[i] * x[j] * p->covariance[1][i][j];
+            v[4] += x[i] * x[j] * p->covariance[2][i][j];
         }
     }
-    return m;
+    return (struct tt_moved_by){true, v[0], v[1], v[2], v[3], v[4]};
 }
