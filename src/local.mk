@@ -243,6 +243,7 @@ libcore_la_SOURCES = \
   src/history/series/segment.c \
   src/history/series/select.c \
   src/history/series/values.c src/history/series/values.h \
+  src/history/series/values_digest.c \
   src/history/series/views.c \
   src/history/series/tracks.c src/history/series/tracks.h \
   src/history/series/trend.c src/history/series/trend.h \

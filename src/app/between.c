@@ -13,6 +13,7 @@
 #include "adjust/uncertainty.h"
 #include "history/series/trend.h"
 #include "history/store/past.h"
+#include "history/store/response.h"
 #include "model/between.h"
 
 /* The degrees of freedom of the between-run part of @tip. A result written before the budget had
@@ -146,9 +147,8 @@ enum tiptrue_status tt_between_of_result(struct tiptrue_history *history,
     return status;
 }
 
-/* So many runs are looked at: more would mix in what the machine was long ago, and cost time before
- * every job. */
-#define MOST_BETWEEN 100
+/* So many runs say where the edges were: more would mix in what the plate was long ago. */
+#define MOST_PAST 100
 /* Steps of a millimetre in which a result gives lengths (docs/formats.md): what is taken into a
  * result is one of them, so that solving it again begins with the same number. */
 #define GIVEN_PER_MM 1e10
@@ -202,6 +202,25 @@ static enum tiptrue_status find_origins(struct tiptrue_history *history,
     return status;
 }
 
+/* The scatter between the runs of @series into *made, as the last trend of them found it; where it
+ * was of other runs, it is found here. */
+static enum tiptrue_status find_scatter(struct tiptrue_history *history,
+                                        const struct tt_series *series,
+                                        struct tiptrue_between *made, struct tiptrue_error *error)
+{
+    char of[17];
+    bool known = false;
+    enum tiptrue_status status = tt_trend_between_of(series, of);
+
+    if (status == TIPTRUE_OK) {
+        status = tt_store_scatter(history, series, of, &known, made, error);
+    }
+    if (status == TIPTRUE_OK && !known) {
+        status = tt_trend_all_between(series, made);
+    }
+    return status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : status;
+}
+
 enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history,
                                             const struct tiptrue_machine *machine,
                                             struct tiptrue_between **between,
@@ -210,19 +229,18 @@ enum tiptrue_status tiptrue_history_between(struct tiptrue_history *history,
     struct tt_arena arena = {0};
     struct tt_series series = {.arena = &arena, .machine = machine->name};
     struct tiptrue_between *made = calloc(1, sizeof *made);
-    enum tiptrue_status status =
-        made != NULL ? tt_history_series(history, machine->name, NULL, MOST_BETWEEN, &series, error)
-                     : tt_fail_memory(error);
+    enum tiptrue_status status = made != NULL ? tt_history_series(history, machine->name, NULL,
+                                                                  TT_LATEST_RUNS, &series, error)
+                                              : tt_fail_memory(error);
 
-    if (status == TIPTRUE_OK &&
-        tt_trend_all_between(&series, TT_FEWEST_TREND_RUNS, made) != TIPTRUE_OK) {
-        status = tt_fail_memory(error);
+    if (status == TIPTRUE_OK) {
+        status = find_scatter(history, &series, made, error);
     }
     if (status == TIPTRUE_OK) {
         status = find_origins(history, &series, machine, made, error);
     }
     if (status == TIPTRUE_OK) {
-        status = tt_store_past(history, machine->name, MOST_BETWEEN, made, error);
+        status = tt_store_past(history, machine->name, MOST_PAST, made, error);
     }
     tt_arena_clear(&arena);
     for (size_t i = 0; status == TIPTRUE_OK && i < made->n_tips; i++) {

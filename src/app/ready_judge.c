@@ -15,6 +15,7 @@
 #include "base/time.h"
 #include "history/series/compare.h"
 #include "app/boards.h"
+#include "app/weeks.h"
 #include "history/store/exports.h"
 #include "history/store/store.h"
 #include "history/store/summary.h"
@@ -22,8 +23,6 @@
 
 /* Clocks of a workshop differ by minutes. */
 #define CLOCK_DIFFERENCE_S 600.0
-/* The latest runs that are looked at: as tiptrue_history_latest takes them. */
-#define MOST_RUNS 41
 
 /* "2.4 h" */
 static void hours(double seconds, char text[40])
@@ -75,32 +74,17 @@ enum tiptrue_status tt_ready_admit(struct tiptrue_history *history,
                                    const struct tiptrue_ready_options *options, bool *later,
                                    struct tiptrue_error *error)
 {
-    struct tt_arena arena = {0};
-    struct tt_series series = {.arena = &arena, .machine = machine->name};
+    struct tiptrue_error unseen = {0};
     double started_s = options->now_s;
     bool known = false, has_start = run->started != NULL &&
                                     tt_time_read(run->started, strlen(run->started), &started_s);
     enum tiptrue_status status = check_age(run, has_start, started_s, options, error);
-    if (status == TIPTRUE_OK) {
-        status = tt_store_series(history, machine->name, -HUGE_VAL, MOST_RUNS, &series, error);
-    }
+
     *later = false;
-    if (status == TIPTRUE_OK) {
-        char id[TT_RUN_ID_SIZE];
-        struct tiptrue_error unseen = {0};
-        known = tt_store_find(history, run->id, id, &unseen) == TIPTRUE_OK;
-        for (size_t i = 0; known && i < series.n_runs; i++) {
-            if (strcmp(series.runs[i].id, run->id) == 0) {
-                started_s = series.runs[i].time_s; /* as it was corrected */
-            }
-        }
+    if (status == TIPTRUE_OK) { /* of a run that is there: as it was corrected */
+        known = tt_store_time(history, run->id, &started_s, &unseen) == TIPTRUE_OK;
+        status = tt_store_has_later(history, machine->name, started_s, run->id, later, error);
     }
-    for (size_t i = 0; i < series.n_runs; i++) {
-        const struct tt_series_run *other = &series.runs[i];
-        *later = *later ||
-                 (!other->left_out && strcmp(other->id, run->id) != 0 && other->time_s > started_s);
-    }
-    tt_arena_clear(&arena);
     return status == TIPTRUE_OK && *later && known ? tt_ready_not_last(run, error) : status;
 }
 
@@ -241,19 +225,19 @@ static enum tiptrue_status look_at_boards(struct tiptrue_ready *ready,
 enum tiptrue_status tt_ready_compare(struct tiptrue_ready *ready, struct tiptrue_history *history,
                                      struct tiptrue_error *error)
 {
-    const struct tiptrue_history_query query = {.machine = ready->machine->name};
-    const struct tiptrue_trend_options latest = {.most_runs = MOST_RUNS};
+    const struct tt_store_query query = {.machine = ready->machine->name};
+    const struct tiptrue_trend_options latest = {.most_runs = TT_LATEST_RUNS};
     struct tt_arena arena = {0};
     struct tt_series series = {.arena = &arena, .machine = ready->machine->name};
     const struct tt_series_run *self = NULL, *before = NULL;
     enum tiptrue_status status =
-        tt_store_series(history, ready->machine->name, -HUGE_VAL, MOST_RUNS, &series, error);
+        tt_history_series(history, series.machine, NULL, TT_LATEST_RUNS, &series, error);
     if (status == TIPTRUE_OK) {
         before = run_before(&series, ready->solution->run_id, &self);
         status = note_edges(ready, &series, before, error);
     }
     if (status == TIPTRUE_OK && series.n_runs > TT_FEWEST_TREND_RUNS) {
-        status = tiptrue_history_trend(history, &query, &latest, &ready->trend, error);
+        status = tt_history_trend_in(history, &series, &query, &latest, &ready->trend, error);
     }
     if (status == TIPTRUE_OK && before != NULL) {
         status = compare_with(ready, history, before, error);

@@ -202,32 +202,35 @@ enum tiptrue_status tt_history_series(struct tiptrue_history *history, const cha
     return status;
 }
 
-static enum tiptrue_status trend_of(struct tiptrue_history *history, const char *machine,
-                                    const struct tt_store_query *query,
-                                    const struct tiptrue_trend_options *options,
-                                    struct tiptrue_trend **trend, struct tiptrue_error *error)
+/* What a trend of the latest runs found is kept where the history may be written: a solve asks for
+ * it next. */
+static enum tiptrue_status keep_scatter(struct tiptrue_history *history,
+                                        const struct tiptrue_trend *trend,
+                                        struct tiptrue_error *error)
 {
-    struct tt_arena arena = {0};
-    struct tt_series series = {.arena = &arena, .machine = machine};
+    return tt_store_is_writable(history) ? tt_store_keep_scatter(history, trend, error)
+                                         : TIPTRUE_OK;
+}
+
+enum tiptrue_status tt_history_trend_in(struct tiptrue_history *history, struct tt_series *series,
+                                        const struct tt_store_query *query,
+                                        const struct tiptrue_trend_options *options,
+                                        struct tiptrue_trend **trend, struct tiptrue_error *error)
+{
     size_t stored = 0;
-    enum tiptrue_status status = tt_history_series(
-        history, machine, query, options->most_runs > 0 ? options->most_runs : DEFAULT_RUNS,
-        &series, error);
+    enum tiptrue_status status = tell_rest(history, series, error);
 
     if (status == TIPTRUE_OK) {
-        status = tell_rest(history, &series, error);
+        status = tt_store_count_machine(history, series->machine, &stored, error);
+    }
+    if (status == TIPTRUE_OK && series->n_runs == 0) {
+        status = tt_fail(
+            error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0,
+            stored > 0 ? "ask for a longer time" : "`tiptrue history list' shows what there is",
+            "no runs of machine '%s'%s", series->machine, stored > 0 ? " in that time" : "");
     }
     if (status == TIPTRUE_OK) {
-        status = tt_store_count_machine(history, machine, &stored, error);
-    }
-    if (status == TIPTRUE_OK && series.n_runs == 0) {
-        status = tt_fail(error, TIPTRUE_E_NO_INPUT, tt_store_path(history), 0, 0,
-                         stored > 0 ? "ask for a longer time"
-                                    : "`tiptrue history list' shows what there is",
-                         "no runs of machine '%s'%s", machine, stored > 0 ? " in that time" : "");
-    }
-    if (status == TIPTRUE_OK) {
-        status = tt_history_trend_of(&series, stored, options, trend, error);
+        status = tt_history_trend_of(series, stored, options, trend, error);
     }
     if (status == TIPTRUE_OK) {
         status = tt_history_notes(history, *trend, error);
@@ -235,7 +238,9 @@ static enum tiptrue_status trend_of(struct tiptrue_history *history, const char 
     if (status == TIPTRUE_OK) {
         status = tt_history_boards(history, *trend, query, error);
     }
-    tt_arena_clear(&arena);
+    if (status == TIPTRUE_OK && options->most_runs == TT_LATEST_RUNS) {
+        status = keep_scatter(history, *trend, error);
+    }
     return status;
 }
 
@@ -245,33 +250,39 @@ enum tiptrue_status tiptrue_history_trend(struct tiptrue_history *history,
                                           struct tiptrue_trend **trend, struct tiptrue_error *error)
 {
     static const struct tiptrue_trend_options NONE = {0};
+    struct tt_arena arena = {0};
+    struct tt_series series = {.arena = &arena};
     struct tt_store_query wanted;
     struct tiptrue_trend *made = NULL;
     char *machine = NULL;
     enum tiptrue_status status = tt_history_query(history, query, &wanted, error);
 
+    options = options != NULL ? options : &NONE;
+
     if (status == TIPTRUE_OK) {
         status = choose_machine(history, wanted.machine, &machine, error);
     }
     if (status == TIPTRUE_OK) {
-        status =
-            trend_of(history, machine, &wanted, options != NULL ? options : &NONE, &made, error);
+        series.machine = machine;
+        status = tt_history_series(history, machine, &wanted,
+                                   options->most_runs > 0 ? options->most_runs : DEFAULT_RUNS,
+                                   &series, error);
     }
     if (status == TIPTRUE_OK) {
-        status = choose_tip(made, options != NULL ? options->tip : NULL, error);
+        status = tt_history_trend_in(history, &series, &wanted, options, &made, error);
+    }
+    if (status == TIPTRUE_OK) {
+        status = choose_tip(made, options->tip, error);
     }
     if (status == TIPTRUE_OK) {
         *trend = made;
     } else {
         tiptrue_trend_free(made);
     }
+    tt_arena_clear(&arena);
     free(machine);
     return status;
 }
-
-/* The latest run is held against so many before it: with twice as many a shift of 10 um is seen in
- * 5 of 100 mornings more, and the time before every job doubles. */
-#define MOST_LATEST 41
 
 enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history,
                                            const struct tiptrue_machine *machine,
@@ -285,12 +296,13 @@ enum tiptrue_status tiptrue_history_latest(struct tiptrue_history *history,
     struct tt_buffer buffer = {0};
     size_t length;
     enum tiptrue_status status =
-        tt_history_series(history, machine->name, NULL, MOST_LATEST, &series, error);
+        tt_history_series(history, machine->name, NULL, TT_LATEST_RUNS, &series, error);
 
     *text = NULL;
     *differs = false;
     if (status == TIPTRUE_OK && series.n_runs > TT_FEWEST_TREND_RUNS) {
         status = tt_history_trend_of(&series, series.n_runs, &NONE, &trend, error);
+        status = status == TIPTRUE_OK ? keep_scatter(history, trend, error) : status;
     }
     if (status == TIPTRUE_OK && trend != NULL && trend->latest.judged) {
         *differs = trend->latest.differs;

@@ -9,6 +9,11 @@
 #include "model/solution.h"
 #include "tiptrue.h"
 
+/* What is asked before every job looks at so many latest runs: the scatter between them, and how
+ * the last one stands to the others. With twice as many a shift of 10 um is seen in 5 of 100
+ * mornings more, and the time before every job doubles. */
+#define TT_LATEST_RUNS 41
+
 /* The latest @most_runs runs of @machine within @query (NULL: all), and what its solutions make of
  * an edge that shifts, from the latest run whose log is there: on its plate. */
 TT_MUST_USE enum tiptrue_status tt_history_series(struct tiptrue_history *history,
@@ -16,6 +21,12 @@ TT_MUST_USE enum tiptrue_status tt_history_series(struct tiptrue_history *histor
                                                   const struct tt_store_query *query,
                                                   size_t most_runs, struct tt_series *series,
                                                   struct tiptrue_error *error);
+
+/* What @series shows, which tt_history_series read. TIPTRUE_E_NO_INPUT: it has no runs. */
+TT_MUST_USE enum tiptrue_status
+tt_history_trend_in(struct tiptrue_history *history, struct tt_series *series,
+                    const struct tt_store_query *query, const struct tiptrue_trend_options *options,
+                    struct tiptrue_trend **trend, struct tiptrue_error *error);
 
 /* What the result @before was given with: solving anew is to show what else changed. The caller's:
  * tiptrue_between_free; names live in @before. */

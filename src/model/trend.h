@@ -13,6 +13,7 @@
 #include <stddef.h>
 
 #include "base/arena.h"
+#include "model/between.h"
 #include "model/series.h"
 
 /* Fewer runs of a tip say nothing of how they scatter, and so cannot tell a step from scatter. */
@@ -260,9 +261,11 @@ struct tiptrue_trend {
     struct tt_trend_latest latest;
     struct tt_trend_event *events; /* by time */
     size_t n_events, room_events;
-    size_t baseline_runs;  /* asked for */
-    size_t shown_tip;      /* only this one is shown; TT_NONE: all */
-    struct tt_arena arena; /* owns all of the above */
+    size_t baseline_runs;           /* asked for */
+    size_t shown_tip;               /* only this one is shown; TT_NONE: all */
+    struct tiptrue_between between; /* only tips: scatter between the runs */
+    char between_of[17];            /* digest of what that was found from */
+    struct tt_arena arena;          /* owns all of the above but for between */
 };
 
 #endif

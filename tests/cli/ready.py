@@ -14,6 +14,7 @@ import re
 import select
 import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import tempfile
@@ -403,5 +404,66 @@ for process in both:
     process.communicate()
 tally.check(codes in ([0, 0], [0, 74]), f"two at once: {codes}")
 expect(run(work, "ready", "run.csv"), 0, "after two at once")
+# what the runs before say of scatter is kept by each morning for the next, and is what a trend of them says afresh
+work = folder("kept")
+
+
+def kept(sql, *values):
+    """@sql on the history."""
+    with sqlite3.connect(work / "bench.db") as db:
+        rows = db.execute(sql, values).fetchall()
+    db.close()
+    return rows
+
+
+def scatter(done):
+    """What a result was given of scatter between runs."""
+    tips = json.loads(done.stdout)["tips"]
+    return {t["tip"]: line["u_mm"] for t in tips for line in t["budget"] if line["source"] == "scatter between runs"}
+
+
+for i in range(10):
+    simulate(work, f"{i}.csv", 200 + i, age_h=30 - 2 * i,
+             offsets={tip: [x + 0.004 * (-1) ** (i // 2), y - 0.004 * (-1) ** i] for tip, (x, y) in TRUE.items()})
+    done = run(work, "ready", f"{i}.csv")
+    tally.check(done.returncode in (0, 10), f"morning {i}: {done}")
+simulate(work, "new.csv", 250, offsets=TRUE)
+rows = kept("SELECT machine, of, numbers, digest FROM scatter")
+tally.check([row[0] for row in rows] == ["weir-bench"], f"kept: {rows}")
+trend = {t["tip"]: t["between_run_u_mm"] for t in json.loads(run(work, "trend", "--runs", "41", "--json").stdout)["tips"]}
+tally.check(kept("SELECT machine, of, numbers, digest FROM scatter") == rows, "a trend of the same runs keeps the same")
+solve = ("solve", "--json", "--history", "bench.db", "new.csv")
+shutil.copyfile(work / "bench.db", work / "before.db")
+with_kept = run(work, *solve)
+given = scatter(with_kept)
+tally.check(
+    len(given) == 2 and all(abs(given[tip][axis] - trend[tip][axis]) < 1e-9 and given[tip][axis] > 0.001
+                            for tip in given for axis in "xy"),
+    f"scatter between runs: given {given}, trend {trend}",
+)
+
+
+def again(*sql):
+    """The same from the history as it was, changed by @sql."""
+    shutil.copyfile(work / "before.db", work / "bench.db")
+    for text in sql:
+        kept(text)
+    return run(work, *solve)
+
+
+tally.check(again("DELETE FROM scatter").stdout == with_kept.stdout, "afresh: the same to the last digit")
+other = again("UPDATE scatter SET numbers = CAST(replace(CAST(numbers AS TEXT), ' 0.0', ' 0.1') AS BLOB)")
+tally.check(all(scatter(other)[tip]["x"] > 0.1 for tip in given), f"what is kept is taken: {scatter(other)}")
+shutil.copyfile(work / "before.db", work / "bench.db")
+kept("UPDATE scatter SET numbers = CAST('0 1 1 5 ' AS BLOB)")
+done = run(work, "history", "verify")
+tally.check(done.returncode == 65 and "the scatter that is kept of machine weir-bench" in done.stderr, f"verify: {done}")
+again()
+identity = kept("SELECT id FROM summary ORDER BY time_s LIMIT 1")[0][0]
+shutil.copyfile(work / "before.db", work / "bench.db")
+run(work, "history", "exclude", identity, "--why", "a test")
+shutil.copyfile(work / "bench.db", work / "before.db")
+less = again()
+tally.check(scatter(less) != given and again("DELETE FROM scatter").stdout == less.stdout, "other runs: found anew")
 shutil.rmtree(root)
 tally.close()

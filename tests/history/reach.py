@@ -174,6 +174,7 @@ def check_older(tally, folder):
         db.execute("DROP TABLE board")
         kept = db.execute("SELECT numbers FROM response ORDER BY result DESC LIMIT 1").fetchone()
         db.execute("DROP TABLE response")
+        db.execute("DROP TABLE scatter")
         db.execute("PRAGMA user_version = 5")
     db.close()
     tally.check(call(folder, "trend", "--json", "--history", "h.db") == before, "an older history says something else")

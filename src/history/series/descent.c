@@ -436,21 +436,60 @@ static bool is_best(const struct tt_search *s)
     return same;
 }
 
+/* Digest of the set at hand and of @stage, whatever the order of its events: their codes, mixed by
+ * the finaliser of splitmix64 (G. L. Steele, D. Lea, C. H. Flood, OOPSLA 2014), added. */
+static uint64_t digest_of(const struct tt_search *s, int stage)
+{
+    uint64_t n = s->p->values->n + 1, sum = (uint64_t)stage;
+
+    for (size_t i = 0; i < s->now.n_events; i++) {
+        const struct tt_event *e = &s->now.event[i];
+        uint64_t x = (((e->hypothesis << 3 | e->going) * n + e->from) * n + e->to) + 1;
+        x = (x ^ x >> 30) * 0xbf58476d1ce4e5b9;
+        x = (x ^ x >> 27) * 0x94d049bb133111eb;
+        sum += x ^ x >> 31;
+    }
+    return sum;
+}
+
+/* Whether an earlier descent of @stage, one of the first @n_before sets, went on from the set at
+ * hand as this one would; from now on this one did. */
+static bool was_here(struct tt_search *s, int stage, size_t n_before)
+{
+    uint64_t digest = digest_of(s, stage);
+
+    for (size_t i = 0; i < n_before; i++) {
+        if (s->seen[i] == digest) {
+            return true;
+        }
+    }
+    if (s->n_seen < TT_MOST_SEEN) {
+        s->seen[s->n_seen++] = digest;
+    }
+    return false;
+}
+
 /* Ends where nothing is better, where an earlier start ended, and where one round left it far
  * behind that. */
-void tt_search_descend(struct tt_search *s, size_t place[])
+bool tt_search_descend(struct tt_search *s, int stage, size_t place[])
 {
+    size_t n_before = s->n_seen;
+
     memset(s->looked, 0, (s->p->values->n + 1) * sizeof *s->looked);
     for (int round = 0; round < ROUNDS; round++) {
         bool any = drop(s);
         if (is_best(s) || (round > 0 && s->now_c > s->best_c + FAR_BEHIND)) {
-            return;
+            return true;
+        }
+        if (was_here(s, stage, n_before)) {
+            return false;
         }
         any = add(s) || any;
         any = place_anew(s, place) || any;
         any = join_single(s) || any;
         if (!any && !tt_search_add_pair(s)) {
-            return;
+            return true;
         }
     }
+    return true;
 }

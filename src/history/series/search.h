@@ -4,10 +4,14 @@
 #ifndef TT_HISTORY_SERIES_SEARCH_H
 #define TT_HISTORY_SERIES_SEARCH_H
 
+#include <stdint.h>
+
 #include "history/series/problem.h"
 
 /* Improvements of the criterion below this are rounding. */
 #define TT_BETTER 1e-7
+/* So many sets are known again; some dozens are met in a search. */
+#define TT_MOST_SEEN 1000
 
 /* The set at hand with its criterion, and what working on it needs. */
 struct tt_search {
@@ -21,6 +25,8 @@ struct tt_search {
     bool has_others;
     size_t *changed, *looked,
         clock; /* [run]: when an event there last changed; when its place was last chosen anew */
+    uint64_t *seen; /* digests of sets that a descent went on from */
+    size_t n_seen;
 };
 
 static inline bool tt_is_fixed(const struct tt_event *e)
@@ -35,11 +41,12 @@ static inline struct tt_event tt_step_at(const struct tt_search *s, size_t run, 
 }
 
 /* descent.c: the trial becomes the set at hand, if it is better; a set to begin with; the descent
- * on the criterion. @place: room for a place each run. */
+ * on the criterion. @place: room for a place each run. False: it came to where an earlier one of
+ * the same @stage had been, so that nothing new comes of it, nor of what follows the stage. */
 bool tt_search_take(struct tt_search *s);
 void tt_search_set(struct tt_search *s, const struct tt_event *events, size_t n);
 bool tt_search_add_pair(struct tt_search *s);
-void tt_search_descend(struct tt_search *s, size_t place[]);
+bool tt_search_descend(struct tt_search *s, int stage, size_t place[]);
 
 /* views.c: the places where a view of the table changes, each once, in order, with the smooth terms
  * at hand taken out; their number is returned. What changed at one of them, by the runs from

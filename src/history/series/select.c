@@ -139,13 +139,14 @@ static void search_from(struct tt_search *s, const struct tt_event smooth[], siz
     s->now = s->trial;
     s->trial = swap;
     s->now_c = tt_events_criterion(&s->now);
-    tt_search_descend(s, place);
+    if (!tt_search_descend(s, 1, place)) {
+        return;
+    }
     bool more = join_drifts(s);
     while (add_smooth(s)) {
         more = true;
     }
-    if (more) {
-        tt_search_descend(s, place);
+    if (more && tt_search_descend(s, 2, place)) {
         join_drifts(s);
     }
     keep_best(s);
@@ -173,7 +174,8 @@ static bool allocate(struct tt_search *s)
     s->residual = TT_ARENA_NEW(p->arena, (v->n + 3) * v->p + 3 * v->n + p->gls.block, double);
     s->leave = TT_ARENA_NEW(p->arena, s->now.room_events, bool);
     s->list = TT_ARENA_NEW(p->arena, s->now.room_events + p->n_hypotheses + 5, struct tt_event);
-    return s->work && s->others && s->changed && s->looked && s->gain && s->theta &&
+    s->seen = TT_ARENA_NEW(p->arena, TT_MOST_SEEN, uint64_t);
+    return s->seen && s->work && s->others && s->changed && s->looked && s->gain && s->theta &&
            s->covariance && s->residual && s->leave && s->list;
 }
 enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed,
@@ -222,12 +224,12 @@ enum tiptrue_status tt_search(struct tt_problem *p, const struct tt_events *seed
     }
     tt_search_set(&s, NULL, 0);
     if (tt_search_add_pair(&s)) {
-        tt_search_descend(&s, place);
+        (void)tt_search_descend(&s, 2, place);
         keep_best(&s);
     }
     if (seed != NULL) {
         tt_search_set(&s, seed->event, seed->n_events);
-        tt_search_descend(&s, place);
+        (void)tt_search_descend(&s, 2, place);
         keep_best(&s);
     }
     *best = s.best;

@@ -27,20 +27,20 @@ static size_t count_runs_of(const struct tt_changes *c, size_t tip)
     return n;
 }
 
-enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
-                                         struct tiptrue_between *between)
+/* That of all tips with runs enough, into *between (zeroed). */
+static enum tiptrue_status all_between(const struct tt_changes *changes,
+                                       struct tiptrue_between *between)
 {
-    struct tt_arena work = {0};
-    struct tt_changes changes;
-    enum tiptrue_status status = tt_changes_fit(&changes, series, &work);
+    const struct tt_series *series = changes->values.series;
+    enum tiptrue_status status = TIPTRUE_OK;
 
     between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
     status = between->tips == NULL ? TIPTRUE_E_MEMORY : status;
-    for (size_t tip = 0; status == TIPTRUE_OK && tip < changes.values.tips; tip++) {
-        if (count_runs_of(&changes, tip) < fewest) {
+    for (size_t tip = 0; status == TIPTRUE_OK && tip < changes->values.tips; tip++) {
+        if (count_runs_of(changes, tip) < TT_FEWEST_TREND_RUNS) {
             continue;
         }
-        struct tt_axis_scatter s = tt_changes_between(&changes, tip);
+        struct tt_axis_scatter s = tt_changes_between(changes, tip);
         const char *name = tt_arena_copy_text(&between->arena, series->tip_names[tip],
                                               strlen(series->tip_names[tip]));
         if (name == NULL) {
@@ -50,6 +50,32 @@ enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t 
             between->tips[between->n_tips++] =
                 (struct tt_between_tip){name, s.x_mm, s.y_mm, fmax(s.dof_x + s.dof_y, 2) / 2};
         }
+    }
+    return status;
+}
+
+enum tiptrue_status tt_trend_all_between(const struct tt_series *series,
+                                         struct tiptrue_between *between)
+{
+    struct tt_arena work = {0};
+    struct tt_changes changes;
+    enum tiptrue_status status = tt_changes_fit(&changes, series, &work);
+
+    if (status == TIPTRUE_OK) {
+        status = all_between(&changes, between);
+    }
+    tt_arena_clear(&work);
+    return status;
+}
+
+enum tiptrue_status tt_trend_between_of(const struct tt_series *series, char of[17])
+{
+    struct tt_arena work = {0};
+    struct tt_values values = {0};
+    enum tiptrue_status status = tt_values_make(&values, series, &work);
+
+    if (status == TIPTRUE_OK) {
+        tt_values_digest(&values, of);
     }
     tt_arena_clear(&work);
     return status;
@@ -304,7 +330,9 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     trend->n_tips = changes.values.tips;
     trend->baseline_runs = baseline_runs;
     trend->shown_tip = TT_NONE;
-    status = fill_events(trend, series);
+    tt_values_digest(&changes.values, trend->between_of);
+    status = all_between(&changes, &trend->between);
+    status = status == TIPTRUE_OK ? fill_events(trend, series) : status;
     if (status == TIPTRUE_OK && changes.values.n > 0) {
         status = fill_plates(trend, &changes);
     }
@@ -366,6 +394,7 @@ bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event
 void tiptrue_trend_free(struct tiptrue_trend *trend)
 {
     if (trend != NULL) {
+        tt_arena_clear(&trend->between.arena);
         tt_arena_clear(&trend->arena);
         free(trend);
     }

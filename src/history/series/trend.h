@@ -18,9 +18,12 @@ TT_MUST_USE enum tiptrue_status tt_trend_make(const struct tt_series *series, si
                                               struct tiptrue_trend **trend,
                                               struct tiptrue_error *error);
 
-/* That of all tips with at least @fewest runs, into *between (zeroed). */
-TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series, size_t fewest,
+/* The scatter between runs of all tips with at least TT_FEWEST_TREND_RUNS, into *between (zeroed);
+ * a trend of the same series has the same. TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *series,
                                                      struct tiptrue_between *between);
+/* Digest of all that this scatter is found from. TIPTRUE_E_MEMORY. */
+TT_MUST_USE enum tiptrue_status tt_trend_between_of(const struct tt_series *series, char of[17]);
 
 /* Put @event among those of @trend, behind those of the same time: what the runs say goes before
  * what people and boards say. Its texts must live in the trend. False: no memory. */

@@ -109,6 +109,9 @@ tt_values_make(struct tt_values *values, const struct tt_series *series, struct 
 /* Whether a run says something of offsets. */
 bool tt_values_uses(const struct tt_series_run *run);
 
+/* Digest of all numbers, so that what was found from them is known again. */
+void tt_values_digest(const struct tt_values *values, char digest[17]);
+
 /* The same without the last run: borrows all arrays. */
 struct tt_values tt_values_before_last(const struct tt_values *values);
 

@@ -13,6 +13,7 @@
 #include "base/number.h"
 #include "history/store/newest.h"
 #include "history/store/store.h"
+#include "model/trend.h"
 
 /* In mm per mm: far below what touches that were left out change in it. */
 #define DECIMALS 6
@@ -242,6 +243,81 @@ enum tiptrue_status tt_store_response(struct tiptrue_history *store, struct tt_s
         status = read_numbers(tt_sql_column(statement, 0), series, run, error);
         sqlite3_reset(statement);
     }
+    return status;
+}
+
+enum tiptrue_status tt_store_scatter(struct tiptrue_history *store, const struct tt_series *series,
+                                     const char of[17], bool *known,
+                                     struct tiptrue_between *between, struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT numbers FROM scatter WHERE machine = ? AND of = ?";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    *known = false;
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, series->machine != NULL ? series->machine : "", &code);
+        tt_sql_text(statement, 2, of, &code);
+        status = tt_sql_next_bound(store, statement, code, known, error);
+    }
+    if (status != TIPTRUE_OK || !*known) {
+        return status;
+    }
+    const char *text = tt_sql_column(statement, 0);
+    between->tips = TT_ARENA_NEW(&between->arena, series->n_tip_names, struct tt_between_tip);
+    while (between->tips != NULL && text != NULL && *text != '\0' && status == TIPTRUE_OK) {
+        size_t tip = (size_t)next_number(&text);
+        const char *name = tip < series->n_tip_names ? series->tip_names[tip] : "";
+        struct tt_between_tip *to = &between->tips[between->n_tips];
+        to->name = tt_arena_copy_text(&between->arena, name, strlen(name));
+        to->u_x_mm = next_number(&text);
+        to->u_y_mm = next_number(&text);
+        to->dof = next_number(&text);
+        between->n_tips += tip < series->n_tip_names && between->n_tips < series->n_tip_names;
+        status = to->name != NULL ? TIPTRUE_OK : tt_fail_memory(error);
+    }
+    sqlite3_reset(statement);
+    return between->tips != NULL ? status : tt_fail_memory(error);
+}
+
+enum tiptrue_status tt_store_keep_scatter(struct tiptrue_history *store,
+                                          const struct tiptrue_trend *trend,
+                                          struct tiptrue_error *error)
+{
+    static const char SQL[] =
+        "INSERT INTO scatter(machine, of, numbers, digest) VALUES(?, ?, ?, ?)"
+        " ON CONFLICT(machine) DO UPDATE SET of = excluded.of, numbers = excluded.numbers,"
+        " digest = excluded.digest WHERE of <> excluded.of";
+    const struct tiptrue_between *between = &trend->between;
+    struct tt_buffer numbers = {0};
+
+    for (size_t i = 0, tip = 0; i < between->n_tips; i++) {
+        while (strcmp(trend->tips[tip].name, between->tips[i].name) != 0) {
+            tip++; /* both in the order of the series */
+        }
+        const double row[] = {(double)tip, between->tips[i].u_x_mm, between->tips[i].u_y_mm,
+                              between->tips[i].dof};
+        for (size_t k = 0; k < 4; k++) {
+            tt_number_write(&numbers, row[k]);
+            tt_buffer_putc(&numbers, ' ');
+        }
+    }
+    enum tiptrue_status status = TIPTRUE_OK;
+    sqlite3_stmt *statement;
+    char digest[17];
+    int code = numbers.failed ? SQLITE_NOMEM : SQLITE_OK;
+    status = tt_sql_get(store, SQL, &statement, error);
+    if (status == TIPTRUE_OK) {
+        const struct tt_text text = {numbers.text != NULL ? numbers.text : "", numbers.length};
+        tt_digest(text.text, text.length, digest);
+        tt_sql_text(statement, 1, trend->machine != NULL ? trend->machine : "", &code);
+        tt_sql_text(statement, 2, trend->between_of, &code);
+        tt_sql_blob(statement, 3, text, &code);
+        tt_sql_text(statement, 4, digest, &code);
+        status = tt_sql_finish_bound(store, statement, code, error);
+    }
+    tt_buffer_clear(&numbers);
     return status;
 }
 

@@ -7,6 +7,7 @@
 #define TT_HISTORY_STORE_RESPONSE_H
 
 #include "history/store/sql.h"
+#include "model/between.h"
 #include "model/series.h"
 
 /* Keep what @solution knows of it for its result number @result; nothing where it knows nothing.
@@ -42,6 +43,17 @@ TT_MUST_USE enum tiptrue_status tt_store_response(struct tiptrue_history *store,
 TT_MUST_USE enum tiptrue_status tt_store_repeatability(struct tiptrue_history *store,
                                                        struct tt_series *series,
                                                        struct tiptrue_error *error);
+/* The tips of *between (zeroed) from the scatter between runs that is kept for the machine of
+ * @series, where it was found from what has the digest @of; *known false: none is. */
+TT_MUST_USE enum tiptrue_status tt_store_scatter(struct tiptrue_history *store,
+                                                 const struct tt_series *series, const char of[17],
+                                                 bool *known, struct tiptrue_between *between,
+                                                 struct tiptrue_error *error);
+/* Keep the scatter between runs that @trend found, for who asks with the same runs. */
+TT_MUST_USE enum tiptrue_status tt_store_keep_scatter(struct tiptrue_history *store,
+                                                      const struct tiptrue_trend *trend,
+                                                      struct tiptrue_error *error);
+
 /* The same of one run, from its solution. */
 void tt_response_own(const struct tiptrue_solution *from, struct tt_series_run *run);
 

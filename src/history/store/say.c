@@ -74,6 +74,7 @@ enum tiptrue_status tt_store_forget(struct tiptrue_history *store, const char *i
         "DELETE FROM summary" OF_RUN,
         "DELETE FROM pending" OF_RUN,
         "DELETE FROM response WHERE result IN (SELECT no FROM result" OF_RUN ")",
+        "DELETE FROM scatter WHERE ?1 IS NOT NULL",
         "DELETE FROM result" OF_RUN,
         "DELETE FROM log" OF_RUN,
         "DELETE FROM document WHERE ?1 IS NOT NULL AND no NOT IN (SELECT plate FROM result WHERE "
@@ -192,6 +193,27 @@ enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store, const c
     if (status == TIPTRUE_OK && *found) {
         *found = sqlite3_column_type(statement, 0) != SQLITE_NULL;
         *time_s = sqlite3_column_double(statement, 0);
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_store_has_later(struct tiptrue_history *store, const char *machine,
+                                       double time_s, const char *id, bool *later,
+                                       struct tiptrue_error *error)
+{
+    static const char SQL[] = "SELECT 1 FROM summary WHERE machine = ? AND time_s > ? AND id <> ?"
+                              " AND left_out IS NULL LIMIT 1";
+    sqlite3_stmt *statement;
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+
+    *later = false;
+    if (status == TIPTRUE_OK) {
+        tt_sql_text(statement, 1, machine != NULL ? machine : "", &code);
+        tt_sql_real(statement, 2, time_s, &code);
+        tt_sql_text(statement, 3, id, &code);
+        status = tt_sql_next_bound(store, statement, code, later, error);
         sqlite3_reset(statement);
     }
     return status;

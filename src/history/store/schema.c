@@ -142,6 +142,13 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
      * no more than a doubt (tip.has) */
     "ALTER TABLE edge ADD COLUMN freed INTEGER NOT NULL DEFAULT 0;"
     "INSERT OR IGNORE INTO pending SELECT no FROM run;",
+    /* 10: the scatter between the latest runs of a machine, as the last trend of them found it; of:
+     * digest of all that it was found from */
+    "CREATE TABLE scatter("
+    " machine TEXT PRIMARY KEY,"
+    " of TEXT NOT NULL CHECK(length(of) = 16),"
+    " numbers BLOB NOT NULL,"
+    " digest TEXT NOT NULL CHECK(length(digest) = 16)) STRICT, WITHOUT ROWID;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

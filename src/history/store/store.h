@@ -124,6 +124,12 @@ TT_MUST_USE enum tiptrue_status tt_store_latest_start(struct tiptrue_history *st
                                                       const char *machine, bool *found,
                                                       double *time_s, struct tiptrue_error *error);
 
+/* Whether another run of @machine than @id that counts was made after @time_s (since 1970). */
+TT_MUST_USE enum tiptrue_status tt_store_has_later(struct tiptrue_history *store,
+                                                   const char *machine, double time_s,
+                                                   const char *id, bool *later,
+                                                   struct tiptrue_error *error);
+
 /* The run whose id begins with @text. TIPTRUE_E_NO_INPUT: none; TIPTRUE_E_USAGE: several. */
 TT_MUST_USE enum tiptrue_status tt_store_find(struct tiptrue_history *store, const char *text,
                                               char id[TT_RUN_ID_SIZE], struct tiptrue_error *error);

@@ -152,6 +152,7 @@ static const struct {
     {"SELECT u.id, e.digest, e.numbers FROM response e JOIN result r ON r.no = e.result"
      " JOIN run u ON u.no = r.run",
      "what is kept of run"},
+    {"SELECT machine, digest, numbers FROM scatter", "the scatter that is kept of machine"},
     {"SELECT id, id, text FROM board", "the table of board"},
     {"SELECT id, digest, json FROM board", "the judgement of board"},
     {"SELECT id, said_digest, said FROM board", "the text of board"},
