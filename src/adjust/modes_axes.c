@@ -15,7 +15,7 @@ enum { MOST = TT_AXIS_NUMBERS };
 
 /* Axes are never off by more than so many of their usual sizes, 5 %: what looks so is something
  * else, which they would follow. */
-#define LARGEST 100.0
+#define AXES_LARGEST 100.0
 
 /* A candidate of @m columns. */
 struct candidate {
@@ -170,7 +170,8 @@ static double log_odds(struct candidate *k, double size, double own_dof)
             matrix[a][b] = k->bb[a][b] - sum + (a == b ? 1 / (size * size) : 0);
         }
     }
-    if (!quadratic(matrix, k->g, k->m, &largest, &form, &log_det) || largest > LARGEST * size) {
+    if (!quadratic(matrix, k->g, k->m, &largest, &form, &log_det) ||
+        largest > AXES_LARGEST * size) {
         return -INFINITY;
     }
     return tt_mode_gained(own_dof, form) - 0.5 * log_det - (double)k->m * log(size);
