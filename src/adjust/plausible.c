@@ -9,6 +9,8 @@
 
 #include <math.h>
 
+#include "base/distribution.h"
+
 /* Contacts of a touch that repeat worse than this do not come from one edge: ten times what a good
  * contact circuit gives. A larger stated repeatability may be exceeded by half. */
 #define WORST_REPEATABILITY_MM 0.03
@@ -29,6 +31,10 @@
  * when less than this share of it is found. */
 #define DIAMETER_CLOSENESS 0.1
 #define DIAMETER_U 5.0
+/* Radii of two tips or more that are all further than that, and than this length, from what is
+ * stated, and by the same amount: chi squared of its scatter has this probability at least. */
+#define ALIKE_MM 0.05
+#define ALIKE_PROBABILITY 0.01
 /* A tip whose axis is off by half its radius and a tenth of a millimetre could not pick up a part.
  */
 #define RUNOUT_SHARE 0.5
@@ -97,6 +103,19 @@ static const struct tt_tip *stated_tip(const struct tt_view *view, size_t index)
     return run_tip < view->machine->n_tips ? &view->machine->tips[run_tip] : NULL;
 }
 
+/* What a radius was taken for, where it is further than DIAMETER_U from the stated one; NULL: it is
+ * not, or is another radius (radius-off). */
+static const char *taken_for(double found_mm, const struct tt_tip *stated)
+{
+    double ratio = stated->radius_mm / found_mm;
+
+    return !(fabs(found_mm - stated->radius_mm) > DIAMETER_U * stated->u_radius_mm) ? NULL
+           : fabs(ratio / 2 - 1) < DIAMETER_CLOSENESS                ? "radius-diameter"
+           : fabs(ratio * 2 - 1) < DIAMETER_CLOSENESS                ? "radius-halved"
+           : fabs(found_mm) < DIAMETER_CLOSENESS * stated->radius_mm ? "radius-none"
+                                                                     : NULL;
+}
+
 static enum tiptrue_status radius(struct tt_view *view, size_t index)
 {
     const struct tt_tip_result *tip = &view->solution->tips[index];
@@ -112,16 +131,7 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
                                      TT_VALUES(TT_TEXT("what", "radius-negative"),
                                                TT_IN_MM("found", found_mm), TT_IN_MM("u", u_mm)));
     }
-    if (stated == NULL || !stated->has_radius ||
-        !(fabs(found_mm - stated->radius_mm) > DIAMETER_U * stated->u_radius_mm)) {
-        return TIPTRUE_OK;
-    }
-    double ratio = stated->radius_mm / found_mm;
-    const char *what = fabs(ratio / 2 - 1) < DIAMETER_CLOSENESS   ? "radius-diameter"
-                       : fabs(ratio * 2 - 1) < DIAMETER_CLOSENESS ? "radius-halved"
-                       : fabs(found_mm) < DIAMETER_CLOSENESS * stated->radius_mm
-                           ? "radius-none"
-                           : NULL; /* another radius: radius-off */
+    const char *what = stated != NULL && stated->has_radius ? taken_for(found_mm, stated) : NULL;
     if (what == NULL) {
         return TIPTRUE_OK;
     }
@@ -129,6 +139,36 @@ static enum tiptrue_status radius(struct tt_view *view, size_t index)
                                  about_tip(view, index),
                                  TT_VALUES(TT_TEXT("what", what), TT_IN_MM("found", found_mm),
                                            TT_IN_MM("stated", stated->radius_mm)));
+}
+
+/* What is wrong with the radii of all tips alike is not the tips. */
+static enum tiptrue_status radii_alike(struct tt_view *view)
+{
+    double weights = 0, sum = 0, squares = 0, n = 0;
+
+    for (size_t i = 0; i < view->solution->n_tips; i++) {
+        const struct tt_tip_result *tip = &view->solution->tips[i];
+        const struct tt_tip *stated = stated_tip(view, i);
+        if (!tip->radius_determined || stated == NULL || !stated->has_radius) {
+            continue;
+        }
+        double off_mm = tip->contact_radius_mm - stated->radius_mm, u_mm = stated->u_radius_mm;
+        if (!(fabs(off_mm) > fmax(DIAMETER_U * u_mm, ALIKE_MM)) ||
+            taken_for(tip->contact_radius_mm, stated) != NULL) {
+            return TIPTRUE_OK;
+        }
+        double weight = 1 / (u_mm * u_mm + tip->u_contact_radius_mm * tip->u_contact_radius_mm);
+        weights += weight;
+        sum += weight * off_mm;
+        squares += weight * off_mm * off_mm;
+        n++;
+    }
+    if (n < 2 || tt_chi2_upper(squares - sum * sum / weights, n - 1) < ALIKE_PROBABILITY) {
+        return TIPTRUE_OK;
+    }
+    return tt_finding_add_values(
+        view, TT_FINDING_IMPLAUSIBLE, TIPTRUE_ERROR, TT_ABOUT_RUN,
+        TT_VALUES(TT_TEXT("what", "radii-alike"), TT_IN_MM("off", sum / weights)));
 }
 
 /* Whether the edges @a and @b overlap as seen along @a's normal. */
@@ -223,6 +263,7 @@ enum tiptrue_status tt_findings_of_plausibility(struct tt_view *view)
         uncertainty, radius, opening, runout, shape};
     enum tiptrue_status status = repeatability(view);
 
+    status = status == TIPTRUE_OK ? radii_alike(view) : status;
     for (size_t i = 0; i < view->solution->n_tips; i++) {
         bool touched = view->model->tip_block[tt_run_tip(view, i)] != TT_NONE;
         for (size_t k = 0; k < sizeof parts / sizeof parts[0] && touched && status == TIPTRUE_OK;

@@ -230,6 +230,9 @@ static const struct tt_template TEMPLATES[] = {
     {TT_FINDING_IMPLAUSIBLE, "radius-none",
      "'{tip}' has a contact radius of {found}, which no tip has, and {stated} is stated: has the "
      "controller taken the tip's radius off already?"},
+    {TT_FINDING_IMPLAUSIBLE, "radii-alike",
+     "all tips have contact radii off from the stated ones by the same {off}, which is no tip's "
+     "doing: check the edges' places in the plate file, and for a coating; else every 'radius'"},
     {TT_FINDING_IMPLAUSIBLE, "radius-opening",
      "'{tip}' comes out {found} wide, and touched two edges that are {most} apart and face each "
      "other: check the edges' free sides and places in the plate file, and the targets in the log"},

@@ -142,6 +142,39 @@ START_TEST(stated_radius_is_the_diameter)
 }
 END_TEST
 
+/* By how much the radii of two tips are stated too small; u is 0.02 each. */
+START_TEST(radii_that_are_off_alike)
+{
+    static const struct {
+        double first_mm, second_mm;
+        const char *what; /* NULL: nothing is implausible */
+    } cases[] = {{0.17, 0.17, "radii-alike"},
+                 {0.13, 0.18, "radii-alike"},
+                 {-0.11, -0.12, "radii-alike"},
+                 {0.17, 0.29, NULL},
+                 {0.09, 0.17, NULL},
+                 {0.13, -0.13, NULL},
+                 {0.25, 0.31, "radius-halved"},
+                 {0, 0, NULL}};
+    struct scene s = scene_usual(20261129);
+
+    s.tips[1] = s.tips[0];
+    s.tips[1].name = "other";
+    s.tips[1].offset_x -= 21.37;
+    s.tips[1].radius = 0.4127;
+    s.n_tips = 2;
+    s.tips[0].radius = 0.5;
+    s.tips[0].stated_radius = 0.5 - cases[_i].first_mm;
+    s.tips[1].stated_radius = 0.4127 - cases[_i].second_mm;
+    s.tips[0].u_radius = s.tips[1].u_radius = 0.02;
+    const char *what = cases[_i].what;
+    expect_one(&s, what != NULL, what != NULL ? what : "radii-alike",
+               _i == 6 ? "half of it" : "no tip's doing");
+    s.n_tips = 1;
+    expect_one(&s, _i == 6, _i == 6 ? "radius-halved" : "radii-alike", "");
+}
+END_TEST
+
 /* The narrower slot is 7.75 mm wide. */
 START_TEST(tip_wider_than_the_opening)
 {
@@ -382,6 +415,7 @@ int main(void)
     tcase_set_timeout(found, 60);
     tcase_set_timeout(changed, 60);
     tcase_add_loop_test(found, touches_that_do_not_repeat, 0, 4);
+    tcase_add_loop_test(found, radii_that_are_off_alike, 0, 8);
     tcase_add_test(found, uncertain_beyond_belief);
     tcase_add_test(found, negative_radius);
     tcase_add_loop_test(found, stated_radius_is_the_diameter, 0, 8);
