@@ -121,6 +121,7 @@ static enum tiptrue_status build(struct tt_engine *engine, const struct tt_scene
     engine->variance_mm2 = engine->fit.touch_var_mm2;
     engine->n_rows = n;
     engine->n_views = scene->n_views;
+    engine->n_seen = engine->model.picture.n - scene->n_views * scene->n_setups;
     engine->sightings = 1;
     engine->stride = 1;
     engine->full_limit_mm2 = engine->runout_limit_mm2 = HUGE_VAL;
@@ -215,8 +216,8 @@ void tt_engine_weigh_views(struct tt_engine *engine, const size_t counts[])
 
     for (size_t i = 0; i < engine->model.n_sights; i++) {
         struct tt_sight *sight = &engine->model.sights[i];
-        if (sight->view) {
-            size_t count = counts[n++ % engine->n_views];
+        if (sight->view && n++ >= engine->n_seen) {
+            size_t count = counts[(n - 1 - engine->n_seen) % engine->n_views];
             sight->ratio = count > 0 ? fit->view_var_mm2 / fit->sight_var_mm2 / (double)count
                                      : HUGE_VAL; /* of no weight */
         }

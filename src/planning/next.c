@@ -11,6 +11,7 @@
 #include "planning/order.h"
 #include "planning/plan.h"
 #include "planning/propose.h"
+#include "planning/view_design.h"
 
 /* Touches at a time: few enough that the answer comes before the head has moved, enough that they
  * still face each other. */
@@ -219,39 +220,69 @@ static bool takes_too_many(const struct next *n, const struct tt_tip_result *tip
            (double)tip->used * (parts.touches / for_touches - 1) > (double)MOST_NEXT;
 }
 
+/* The best @views into the scene; 0: the fewest that reach the target at the picture's corner. */
+static enum tiptrue_status add_views(struct next *n, size_t views, struct tiptrue_error *error)
+{
+    struct tt_view_wish wish = {.n = views,
+                                .corner_mm = n->options->target_view_mm,
+                                .n_probes = 1,
+                                .workspace = n->workspace};
+    enum tiptrue_status status = set_design(n, furthest_tip(n, n->solution), error);
+
+    if (status == TIPTRUE_OK) {
+        wish.probes = n->design.candidates;
+        status = tt_plan_views(&n->scene, &wish, &n->arena, error);
+    }
+    return status == TIPTRUE_OK ? expect(n, error) : status;
+}
+
+/* Views, where they are asked for and not there already. */
+static enum tiptrue_status choose_views(struct next *n, struct tiptrue_error *error)
+{
+    double target_mm = n->options->target_view_mm;
+    bool met = target_mm > 0 && tt_view_corner_mm(n->solution) <= target_mm;
+
+    return n->options->views > 0 || (target_mm > 0 && !met) ? add_views(n, n->options->views, error)
+                                                            : TIPTRUE_OK;
+}
+
+/* What helps @tip most, of which @result is known: one touch, for the next may be another tip's
+ * turn; where it is not determined yet, as many as do. None where nothing helps. */
+static enum tiptrue_status add_touches(struct next *n, size_t tip,
+                                       const struct tt_tip_result *result,
+                                       struct tiptrue_error *error)
+{
+    enum tiptrue_status status = set_design(n, tip, error);
+
+    if (status != TIPTRUE_OK) {
+        return status;
+    }
+    if (result != NULL && tt_same_plate_mm(result) < HUGE_VAL) {
+        n->n_probes += tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
+        return TIPTRUE_OK;
+    }
+    n->design.least_on_edge = TT_LEAST_ON_EDGE;
+    status = tt_design_best(&n->design, FIRST_TOUCHES, 1, n->probes + n->n_probes);
+    n->n_probes += status == TIPTRUE_OK ? FIRST_TOUCHES : 0;
+    return status == TIPTRUE_E_MEMORY ? tt_fail_memory(error) : TIPTRUE_OK;
+}
+
 /* Touches for the tip that needs them most, until the target is met or there are as many as were
  * asked for. */
 static enum tiptrue_status choose(struct next *n, struct tiptrue_error *error)
 {
     bool wanted = n->options->target_mm > 0;
-    const struct tiptrue_solution *now = n->solution;
+    const struct tiptrue_solution *now = n->expected != NULL ? n->expected : n->solution;
     enum tiptrue_status status = TIPTRUE_OK;
 
     while (status == TIPTRUE_OK && n->n_probes < n->most && !(wanted && is_met(n, now))) {
         size_t tip = furthest_tip(n, now), before = n->n_probes;
-        if (wanted && takes_too_many(n, result_of(now, n->scene.tips[tip]))) {
+        const struct tt_tip_result *result = result_of(now, n->scene.tips[tip]);
+        if (wanted && takes_too_many(n, result)) {
             break;
         }
-        status = set_design(n, tip, error);
-        if (status != TIPTRUE_OK) {
-            return status;
-        }
-        const struct tt_tip_result *result = result_of(now, n->scene.tips[tip]);
-        if (result != NULL &&
-            tt_same_plate_mm(result) <
-                HUGE_VAL) { /* one at a time: the next may be another tip's turn */
-            n->n_probes +=
-                tt_design_next(&n->design, n->probes, n->n_probes, &n->probes[n->n_probes]);
-        } else {
-            n->design.least_on_edge = TT_LEAST_ON_EDGE;
-            status = tt_design_best(&n->design, FIRST_TOUCHES, 1, n->probes + n->n_probes);
-            n->n_probes += status == TIPTRUE_OK ? FIRST_TOUCHES : 0;
-        }
-        if (status == TIPTRUE_E_MEMORY) {
-            return tt_fail_memory(error);
-        }
-        status = TIPTRUE_OK;
-        if (n->n_probes == before) {
+        status = add_touches(n, tip, result, error);
+        if (status != TIPTRUE_OK || n->n_probes == before) {
             break;
         }
         status = expect(n, error);
@@ -268,6 +299,16 @@ static double worst_mm2(const struct next *n, const struct tiptrue_solution *sol
     return mm * mm;
 }
 
+/* A round of sightings at the start and one at the end, or of views, where the run has those. */
+static enum tiptrue_status add_sightings(struct next *n, struct tiptrue_error *error)
+{
+    if (n->solution->camera.determined) {
+        return add_views(n, 2 * tt_plate_marks_in_use(n->plate), error);
+    }
+    n->scene.sightings = 1;
+    return expect(n, error);
+}
+
 /* Sightings in place of touches, where each of them helps more. */
 static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error *error)
 {
@@ -275,15 +316,14 @@ static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error 
     size_t n_probes = n->n_probes, moves = 2 * tt_plate_marks_in_use(n->plate) * n->scene.n_setups;
     enum tiptrue_status status;
 
-    if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) ||
+    if (!(n->options->target_mm > 0) || !(before < HUGE_VAL) || n->scene.n_views > 0 ||
         is_met(n, n->expected != NULL ? n->expected : n->solution) ||
         !(left_mm2(n, result_of(n->solution, n->scene.tips[furthest_tip(n, n->solution)])) > 0)) {
         return TIPTRUE_OK;
     }
     by_touch = n_probes > 0 ? (before - worst_mm2(n, n->expected)) / (double)n_probes : 0;
     n->n_probes = 0;
-    n->scene.sightings = 1;
-    if ((status = expect(n, error)) != TIPTRUE_OK) {
+    if ((status = add_sightings(n, error)) != TIPTRUE_OK) {
         return status;
     }
     by_sighting = (before - worst_mm2(n, n->expected)) / (double)moves;
@@ -291,7 +331,7 @@ static enum tiptrue_status weigh_sightings(struct next *n, struct tiptrue_error 
         return TIPTRUE_OK;
     }
     n->n_probes = n_probes;
-    n->scene.sightings = 0;
+    n->scene.sightings = n->scene.n_views = n->scene.n_views_first = 0;
     return expect(n, error);
 }
 
@@ -305,6 +345,7 @@ static enum tiptrue_status propose(struct next *n, const struct tiptrue_run *run
                                      .n_probes = n->n_probes,
                                      .first_id = run->n_observations + 1,
                                      .target_mm = n->options->target_mm,
+                                     .target_view_mm = n->options->target_view_mm,
                                      .designs = &n->design,
                                      .n_designs = n->has_design,
                                      .expected = n->expected};
@@ -373,21 +414,37 @@ static bool any_touch(const struct tiptrue_run *run)
     return any;
 }
 
-/* The run so far, to which touches on edges alone are added. */
+/* The run so far, to which touches on edges and views are added. */
 static enum tiptrue_status solve_so_far(const struct next *n, const struct tiptrue_run *run,
                                         struct tiptrue_solution **solution,
                                         struct tiptrue_error *error)
 {
-    bool heights = n->options->heights > 0,
-         views = n->options->views > 0 || n->options->target_view_mm > 0;
-
-    return heights || views
+    return n->options->heights > 0
                ? tt_fail(error, TIPTRUE_E_USAGE, run->file, 0, 0, "plan a whole run with it",
-                         "--%s is not for a run that was begun",
-                         heights                 ? "heights"
-                         : n->options->views > 0 ? "views"
-                                                 : "target-view")
+                         "--heights is not for a run that was begun")
                : tt_adjust(n->workspace, n->plate, &n->machine, run, NULL, solution, error);
+}
+
+/* Touches at most: none where views alone are wanted. */
+static size_t most_touches(const struct tiptrue_plan_options *options)
+{
+    bool views = options->views > 0 || options->target_view_mm > 0;
+
+    if (options->touches > 0) {
+        return options->touches < MOST_NEXT ? options->touches : MOST_NEXT;
+    }
+    return views && !(options->target_mm > 0) ? 0 : NEXT_TOUCHES;
+}
+
+/* Views, touches, and sightings in their place, into @made. */
+static enum tiptrue_status plan_next(struct next *n, const struct tiptrue_run *run,
+                                     struct tiptrue_proposal **made, struct tiptrue_error *error)
+{
+    enum tiptrue_status status = choose_views(n, error);
+
+    status = status == TIPTRUE_OK ? choose(n, error) : status;
+    status = status == TIPTRUE_OK ? weigh_sightings(n, error) : status;
+    return status == TIPTRUE_OK ? propose(n, run, made, error) : status;
 }
 
 enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
@@ -412,8 +469,8 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
         return status;
     }
     n.solution = solution;
-    n.most = options->touches > 0 ? options->touches : NEXT_TOUCHES;
-    n.most = n.most > MOST_NEXT ? MOST_NEXT : n.most;
+    tt_view_camera(&n.machine, &solution->camera);
+    n.most = most_touches(options);
     n.probes = TT_ARENA_NEW(&n.arena, n.most + FIRST_TOUCHES, struct tt_probe);
     if (solution->has_u_touch && solution->u_touch_mm > 0) {
         n.machine.has_u_touch = true;
@@ -425,9 +482,7 @@ enum tiptrue_status tt_plan_next(struct tt_adjust_workspace *workspace,
                          "the machine file and the run name the tips", "there is no tip '%s'",
                          options->tip);
     }
-    if (status == TIPTRUE_OK && (status = choose(&n, error)) == TIPTRUE_OK &&
-        (status = weigh_sightings(&n, error)) == TIPTRUE_OK &&
-        (status = propose(&n, run, &made, error)) == TIPTRUE_OK) {
+    if (status == TIPTRUE_OK && (status = plan_next(&n, run, &made, error)) == TIPTRUE_OK) {
         note_findings(solution, made);
         made->solved = solution;
         solution = NULL;

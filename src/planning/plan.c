@@ -24,8 +24,6 @@
 /* Room beside the tip where nothing is stated: what machines' own errors and tips' runout come to,
  * with a reserve (common practice, no source). */
 #define USUAL_MARGIN_MM 0.2
-/* A sighting where nothing is stated of it, as `check` takes it. */
-#define USUAL_SIGHTING_MM 3e-3
 
 /* ---- the scene ---- */
 
@@ -114,74 +112,118 @@ static enum tiptrue_status set_scene(struct tt_planner *p, struct tiptrue_error 
     return TIPTRUE_OK;
 }
 
-/* The pose of @setup by its sightings; @plate, @seen, @scale hold as many as the run has rows. */
-static enum tiptrue_status sighted_pose(const struct tt_planner *p, size_t setup,
-                                        struct tt_plate_xy plate[], struct tt_machine_xy seen[],
-                                        double scale[], struct tt_pose *pose, struct tt_pose_u *u,
-                                        struct tiptrue_error *error)
+/* Whether two marks or more were sighted or viewed in @setup. */
+static bool tells_pose(const struct tiptrue_run *run, size_t setup)
 {
-    const struct tiptrue_run *run = p->sighted;
-    double u_mm = p->machine->has_u_sighting ? p->machine->u_sighting_mm : USUAL_SIGHTING_MM,
-           spread_mm = 0;
-    size_t n = 0;
+    size_t first = TT_NONE;
+    bool two = false;
 
     for (size_t i = 0; i < run->n_observations; i++) {
         const struct tt_observation *o = &run->observations[i];
-        if (o->kind == TT_SIGHT && o->use == TT_USE && o->setup == setup) {
-            const struct tt_mark *mark = &p->plate->marks[o->target];
-            plate[n] = mark->at;
-            seen[n] = o->h;
-            scale[n++] = 1;
-            spread_mm = fmax(spread_mm,
-                             hypot(mark->at.x_mm - plate[0].x_mm, mark->at.y_mm - plate[0].y_mm));
-            u_mm = fmax(u_mm, mark->u_mm);
+        if (tt_is_sighting(o->kind) && o->use == TT_USE && o->setup == setup) {
+            first = first == TT_NONE ? o->target : first;
+            two = two || o->target != first;
         }
     }
-    if (tt_pose_fit(plate, seen, scale, n, u_mm, pose) != TIPTRUE_OK) {
-        return tt_fail(
-            error, TIPTRUE_E_DATA, run->file, 0, 0, "sight two marks or more, far from each other",
-            "where the plate lies in setup '%s' is not told by its sightings", run->setups[setup]);
-    }
-    *u = (struct tt_pose_u){u_mm, 2 * u_mm / spread_mm};
-    return TIPTRUE_OK;
+    return two;
 }
 
-/* The scene of a run that holds sightings alone. */
+/* Usual touches of the first tip, which make a run of sightings or views whole, into p->probes. */
+static enum tiptrue_status usual_touches(struct tt_planner *p, struct tiptrue_error *error)
+{
+    const struct tt_grid grid = {TT_USUAL_TOUCHES, GRID_PLACES};
+    struct tt_room room = room_of(p, p->tips[0]);
+    struct tt_design usual = {0};
+    enum tiptrue_status status = tt_design_init(&usual, &p->scene, p->tips[0], &room, grid, error);
+
+    if (status == TIPTRUE_OK) {
+        tt_design_even(&usual, TT_USUAL_TOUCHES, p->probes);
+        tt_design_clear(&usual);
+    }
+    return status;
+}
+
+/* Plate and camera where the run that holds sightings or views alone shows them, which is what the
+ * solver begins with: @expected is of that run and usual touches. */
+static void place_scene(struct tt_planner *p, const struct tiptrue_solution *expected,
+                        struct tiptrue_machine *machine, struct tt_pose poses[],
+                        struct tt_pose_u poses_u[], double turned_rad[])
+{
+    *machine = *p->machine;
+    tt_view_camera(machine, &expected->camera);
+    for (size_t s = 0; s < p->scene.n_setups; s++) {
+        const struct tt_pose_result *pose = &expected->poses[s];
+        poses[s] = tt_pose_make(pose->mark, pose->yaw_rad);
+        poses_u[s] =
+            (struct tt_pose_u){hypot(pose->u_mark_x_mm, pose->u_mark_y_mm), pose->u_yaw_rad};
+        turned_rad[s] = tt_angle_wrap(pose->yaw_rad - machine->yaw_rad);
+    }
+    p->machine = p->scene.machine = machine;
+    p->scene.poses = poses;
+    p->scene.poses_u = poses_u;
+}
+
+/* The scene of a run that holds sightings or views alone. */
 static enum tiptrue_status use_sightings(struct tt_planner *p, struct tiptrue_error *error)
 {
     const struct tiptrue_run *run = p->sighted;
+    struct tiptrue_machine *machine = TT_ARENA_NEW(&p->arena, 1, struct tiptrue_machine);
     struct tt_pose *poses = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose);
     struct tt_pose_u *poses_u = TT_ARENA_NEW(&p->arena, run->n_setups, struct tt_pose_u);
-    struct tt_plate_xy *plate = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_plate_xy);
-    struct tt_machine_xy *seen = TT_ARENA_NEW(&p->arena, run->n_observations, struct tt_machine_xy);
-    double *scale = TT_ARENA_NEW(&p->arena, run->n_observations, double),
-           *turned = TT_ARENA_NEW(&p->arena, run->n_setups, double);
-    enum tiptrue_status status = TIPTRUE_OK;
+    bool *aside = TT_ARENA_NEW(&p->arena, run->n_observations, bool);
+    double *turned = TT_ARENA_NEW(&p->arena, run->n_setups, double);
+    struct tiptrue_solution *expected = NULL;
+    size_t sightings = p->scene.sightings;
 
-    if (poses == NULL || poses_u == NULL || plate == NULL || seen == NULL || scale == NULL ||
-        turned == NULL) {
+    if (machine == NULL || poses == NULL || poses_u == NULL || aside == NULL || turned == NULL) {
         return tt_fail_memory(error);
     }
-    for (size_t s = 0; s < run->n_setups && status == TIPTRUE_OK; s++) {
-        status = sighted_pose(p, s, plate, seen, scale, &poses[s], &poses_u[s], error);
-        turned[s] =
-            status == TIPTRUE_OK ? tt_angle_wrap(poses[s].yaw_rad - p->machine->yaw_rad) : 0;
+    for (size_t s = 0; s < run->n_setups; s++) {
+        if (!tells_pose(run, s)) {
+            return tt_fail(error, TIPTRUE_E_DATA, run->file, 0, 0,
+                           "sight or view two marks or more, far from each other",
+                           "where the plate lies in setup '%s' is not told by its sightings",
+                           run->setups[s]);
+        }
     }
     p->scene.setups = run->setups;
     p->scene.n_setups = run->n_setups;
-    p->scene.poses = poses;
-    p->scene.poses_u = poses_u;
     p->scene.turned_rad = turned;
+    p->scene.so_far = run;
+    p->scene.aside = aside;
+    p->scene.sightings = 0;
+    enum tiptrue_status status = usual_touches(p, error);
+    status = status == TIPTRUE_OK ? tt_scene_check(&p->scene, p->probes, TT_USUAL_TOUCHES,
+                                                   p->workspace, &expected, error)
+                                  : status;
+    if (status == TIPTRUE_OK) {
+        place_scene(p, expected, machine, poses, poses_u, turned);
+    }
+    p->scene.so_far = NULL;
+    p->scene.sightings = sightings;
+    tiptrue_solution_free(expected);
     return status;
+}
+
+/* Views of a setup that are wanted: as many as stated, or where nothing is said, as a run that
+ * holds views alone has; 0: sightings. */
+static size_t views_wanted(const struct tt_planner *p)
+{
+    size_t n = 0;
+
+    for (size_t i = 0; p->sighted != NULL && i < p->sighted->n_observations; i++) {
+        n += p->sighted->observations[i].kind == TT_VIEW && p->sighted->observations[i].setup == 0;
+    }
+    return p->options->views > 0 || p->options->target_view_mm > 0 ? p->options->views
+           : n > 0 && n < TT_LEAST_VIEWS                           ? TT_LEAST_VIEWS
+           : n > TT_MOST_VIEWS                                     ? TT_MOST_VIEWS
+                                                                   : n;
 }
 
 /* Views in place of sightings, where they are wanted, for usual touches of the first tip. */
 static enum tiptrue_status choose_views(struct tt_planner *p, struct tiptrue_error *error)
 {
-    const struct tt_grid grid = {TT_USUAL_TOUCHES, GRID_PLACES};
-    struct tt_room room = room_of(p, p->tips[0]);
-    struct tt_design usual = {0};
-    const struct tt_view_wish wish = {.n = p->options->views,
+    const struct tt_view_wish wish = {.n = views_wanted(p),
                                       .corner_mm = p->options->target_view_mm,
                                       .probes = p->probes,
                                       .n_probes = TT_USUAL_TOUCHES,
@@ -190,14 +232,8 @@ static enum tiptrue_status choose_views(struct tt_planner *p, struct tiptrue_err
     if (wish.n == 0 && !(wish.corner_mm > 0)) {
         return TIPTRUE_OK;
     }
-    enum tiptrue_status status = tt_design_init(&usual, &p->scene, p->tips[0], &room, grid, error);
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    tt_design_even(&usual, wish.n_probes, p->probes);
-    status = tt_plan_views(&p->scene, &wish, &p->arena, error);
-    tt_design_clear(&usual);
-    return status;
+    enum tiptrue_status status = usual_touches(p, error);
+    return status == TIPTRUE_OK ? tt_plan_views(&p->scene, &wish, &p->arena, error) : status;
 }
 
 static enum tiptrue_status init_designs(struct tt_planner *p, struct tiptrue_error *error)
@@ -366,8 +402,8 @@ static enum tiptrue_status plan(struct tt_planner *p, struct tiptrue_proposal **
 
     if ((status = pick_tips(p, error)) == TIPTRUE_OK &&
         (status = set_scene(p, error)) == TIPTRUE_OK &&
-        (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
         (status = make_room(p, error)) == TIPTRUE_OK &&
+        (status = p->sighted != NULL ? use_sightings(p, error) : TIPTRUE_OK) == TIPTRUE_OK &&
         (status = choose_views(p, error)) == TIPTRUE_OK &&
         (status = init_designs(p, error)) == TIPTRUE_OK &&
         (status = enough_touches(p, error)) == TIPTRUE_OK &&

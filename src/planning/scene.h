@@ -100,6 +100,7 @@ struct tt_engine {
     struct tt_noise noise;
     struct tt_held held;
     size_t block, n_rows, n_views; /* the tip's block; candidates; views of a setup */
+    size_t n_seen;                 /* views that the run so far holds; they come first */
     size_t *touch_of_row;          /* candidate -> touch of the model */
     struct tt_running full, plate; /* of the whole fit, and with the plate held */
     double variance_mm2;

@@ -25,6 +25,7 @@ struct design {
     struct tt_engine engine;
     size_t *counts, *ones; /* of each candidate; 1 for each touch */
     size_t n_marks, n, least_of_mark;
+    bool next; /* a run was begun, whose touches count */
 };
 
 double tt_view_corner_mm(const struct tiptrue_solution *expected)
@@ -32,6 +33,19 @@ double tt_view_corner_mm(const struct tiptrue_solution *expected)
     const struct tt_camera_result *camera = &expected->camera;
 
     return camera->determined ? tt_factor_line(camera->dof) * camera->u_corner_mm : HUGE_VAL;
+}
+
+void tt_view_camera(struct tiptrue_machine *machine, const struct tt_camera_result *found)
+{
+    struct tt_camera *camera = &machine->camera;
+
+    if (found->views > 0 && found->determined) {
+        camera->scale_mm[0] = found->scale_x_mm;
+        camera->scale_mm[1] = found->scale_y_mm;
+        camera->turn_rad = found->turn_rad;
+        camera->mirrored = found->mirrored;
+        camera->has_scale = camera->has_turn = true;
+    }
 }
 
 /* The variance of a' x, @slope being a of the picture's four numbers, mm2. */
@@ -170,7 +184,8 @@ static enum tiptrue_status check_wish(const struct tt_scene *scene, const struct
                        "state %s",
                        machine->camera.present ? "'scale_mm_per_px' of its camera" : "its camera");
     }
-    if (wish->n > 0 && (wish->n < TT_LEAST_VIEWS || wish->n > TT_MOST_VIEWS)) {
+    if (wish->n > 0 &&
+        ((wish->n < TT_LEAST_VIEWS && scene->so_far == NULL) || wish->n > TT_MOST_VIEWS)) {
         return tt_fail(error, TIPTRUE_E_USAGE, NULL, 0, 0,
                        "6 to 100: the place of the plate has three numbers, scale, turn and shear "
                        "of the picture four, and some more must be there to contradict a wrong one",
@@ -203,7 +218,8 @@ static enum tiptrue_status design_init(struct design *d, const struct tt_scene *
 {
     const struct tiptrue_plate *plate = scene->plate;
 
-    *d = (struct design){.scene = *scene, .n_marks = tt_plate_marks_in_use(plate)};
+    *d = (struct design){
+        .scene = *scene, .n_marks = tt_plate_marks_in_use(plate), .next = scene->so_far != NULL};
     struct tt_view_place *all = TT_ARENA_NEW(arena, d->n_marks * N_PLACES, struct tt_view_place);
     d->counts = TT_ARENA_NEW(arena, d->n_marks * N_PLACES, size_t);
     d->ones = TT_ARENA_NEW(arena, wish->n_probes, size_t);
@@ -215,7 +231,7 @@ static enum tiptrue_status design_init(struct design *d, const struct tt_scene *
         set_place(&scene->machine->camera, c % N_PLACES, &all[c]);
     }
     for (size_t i = 0; i < wish->n_probes; i++) {
-        d->ones[i] = 1;
+        d->ones[i] = d->next ? 0 : 1;
     }
     d->scene.views = all;
     d->scene.n_views = d->n_marks * N_PLACES;
@@ -229,7 +245,8 @@ static enum tiptrue_status expect(const struct tt_scene *scene, const struct tt_
 {
     struct tiptrue_solution *expected = NULL;
     enum tiptrue_status status =
-        tt_scene_check(scene, wish->probes, wish->n_probes, wish->workspace, &expected, error);
+        tt_scene_check(scene, wish->probes, scene->so_far != NULL ? 0 : wish->n_probes,
+                       wish->workspace, &expected, error);
 
     *corner_mm = status == TIPTRUE_OK ? tt_view_corner_mm(expected) : HUGE_VAL;
     tiptrue_solution_free(expected);
@@ -241,11 +258,13 @@ static void choose(struct design *d, size_t n, struct tt_scene *scene, struct tt
 {
     memset(d->counts, 0, d->n_marks * N_PLACES * sizeof *d->counts);
     d->n = 0;
-    begin(d, n);
+    if (!d->next) {
+        begin(d, n);
+    }
     for (; d->n < n; d->n++) {
         (void)take_best(d, TT_NONE, false);
     }
-    d->least_of_mark = n >= 2 * d->n_marks ? 2 : 0;
+    d->least_of_mark = n >= 2 * d->n_marks && !d->next ? 2 : 0;
     exchange(d);
     put_in_order(d, scene, views);
 }
@@ -255,7 +274,8 @@ static enum tiptrue_status choose_number(struct design *d, const struct tt_view_
                                          struct tt_scene *scene, struct tt_view_place *views,
                                          struct tiptrue_error *error)
 {
-    size_t few = 0, n = wish->n > 0 ? wish->n : TT_LEAST_VIEWS, enough = 0;
+    size_t least = d->next ? 1 : TT_LEAST_VIEWS, few = 0, n = wish->n > 0 ? wish->n : least,
+           enough = 0;
     double corner_mm = HUGE_VAL;
     enum tiptrue_status status = TIPTRUE_OK;
 
@@ -267,7 +287,7 @@ static enum tiptrue_status choose_number(struct design *d, const struct tt_view_
         } else {
             few = n;
         }
-        if (n == (enough == 0 ? TT_MOST_VIEWS : TT_LEAST_VIEWS)) {
+        if (n == (enough == 0 ? TT_MOST_VIEWS : least)) {
             break;
         }
         n = enough > 0 ? (few + enough + 1) / 2 : 2 * n < TT_MOST_VIEWS ? 2 * n : TT_MOST_VIEWS;

@@ -33,9 +33,14 @@ struct tt_view_wish {
  * @expected; HUGE_VAL: the views do not tell. */
 double tt_view_corner_mm(const struct tiptrue_solution *expected);
 
-/* The views of @wish into @scene, in place of its sightings. Memory from @arena. TIPTRUE_E_DATA:
- * the machine file does not state the picture's size and scale. TIPTRUE_E_USAGE: too few, or too
- * many.
+/* Scale, turn and whether it is mirrored, as @found by views, into the camera of @machine; nothing
+ * where they do not tell it. */
+void tt_view_camera(struct tiptrue_machine *machine, const struct tt_camera_result *found);
+
+/* The views of @wish into @scene, in place of its sightings; where a run was begun, beside what it
+ * holds: then its touches count, and @wish has one of them at least, which is not made. Memory from
+ * @arena. TIPTRUE_E_DATA: the machine file does not state the picture's size and scale.
+ * TIPTRUE_E_USAGE: too few, or too many.
  */
 TT_MUST_USE enum tiptrue_status tt_plan_views(struct tt_scene *scene,
                                               const struct tt_view_wish *wish,

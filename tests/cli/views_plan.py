@@ -201,6 +201,49 @@ def check_round(tally, folder):
     tally.check(done.returncode == 10 and "NEXT:" in done.stdout, f"after views: {done.returncode} {done.stdout} {done.stderr}")
 
 
+def check_after(tally, folder):
+    """A run of views alone shows where the plate lies and how the camera is turned, and what is planned after it goes there; views
+    are added to a whole run, as many as asked for or as few as will do, and none where the target is met."""
+    scene.write(folder, plate=plate(), machine=machine(3.4))
+    plan = json.loads(planned(folder, "--views", "9", "--json").stdout)
+    camera = {"scale_mm_per_px": [0.0176, 0.0166], "turn_deg": 5.9, "shear_deg": 0, "mirrored": False, "sigma_px": 0.1}
+    scene.write(folder, plan=plan, truth=scene.truth(camera=camera))
+    whole = scene.simulated(folder).stdout
+    (folder / "run.csv").write_text(whole)
+    alone = "".join(line for line in whole.splitlines(True) if not line.startswith("touch"))
+    (folder / "alone.csv").write_text(alone)
+    made = scene.machine() | machine(3.4)
+    made["mark"] = {"at": [131.5, 88.1], "u": 0.2}  # 0.2 and 0.3 mm beside the true one
+    scene.write(folder, machine=made)
+    after = scene.run(folder, "plan", "--after", "alone.csv", "--touches", "40", "--csv")
+    rows = [row for row in scene.rows(after.stdout) if row["kind"] == "view"]
+    tally.check(after.returncode == 10 and len(rows) == 9, f"as many views as the run has: {after.returncode} {after.stderr}")
+    a, worst = matrix(camera["scale_mm_per_px"], 5.9, 0, False), 0
+    for row in rows:
+        v = numpy.array([float(row["px"]) - 640, 480 - float(row["py"])])
+        worst = max(worst, *abs(numpy.array([float(row["x"]), float(row["y"])]) + a @ v - place_of(row["target"])))
+    tally.check(worst < 0.02, f"by what the views showed: {worst} mm")  # by the machine file it is off by 0.7 mm
+    done = scene.run(folder, "plan", "--after", "run.csv", "--views", "3", "--json")
+    three = json.loads(done.stdout)
+    moves = len(three["moves"])
+    tally.check(done.returncode == 10 and three["camera"]["views"] == 3 == moves and three["touches"] == 0, done.stdout[:300])
+    now = json.loads(scene.run(folder, "check", "--json", "run.csv").stdout)["camera"]["expected_u_turn_deg"]
+    tally.check(three["camera"]["expected_u_turn_deg"] < 0.95 * now, f"they help: {three['camera']}, before {now}")
+    for target, least, words in ((0.05, 0, "at the corner of the picture is met; no further view"),
+                                 (0.0026, 2, "more views reach the target")):
+        done = scene.run(folder, "plan", "--after", "run.csv", "--target-view", str(target))
+        plan = json.loads(scene.run(folder, "plan", "--after", "run.csv", "--target-view", str(target), "--json").stdout)
+        tally.check(words in done.stdout and done.returncode == (10 if least else 0), f"{target}: {done.returncode} {done.stdout}")
+        views = plan.get("camera", {"views": 0})["views"]
+        tally.check(plan["target_met"] and plan["touches"] == 0 and (views >= least if least else views == 0), f"{target}: {views}")
+        if least:  # one fewer does not do
+            fewer = scene.run(folder, "plan", "--after", "run.csv", "--views", str(views - 1), "--json").stdout
+            tally.check(json.loads(fewer)["camera"]["expected_corner_expanded_mm"] > target, fewer[:300])
+    done = scene.run(folder, "plan", "--after", "run.csv", "--target-u", "0.0018", "--json")
+    kinds = {move["kind"] for move in json.loads(done.stdout)["moves"]}
+    tally.check("sight" not in kinds, f"marks of a run with views are viewed, not sighted: {kinds}")
+
+
 def check_turn_unknown(tally, folder):
     """A turn that is not stated: whatever it is, the marks come to lie in the picture, and solving finds it; a centre aside too."""
     for centre in (None, (560, 455)):
@@ -289,7 +332,7 @@ def check_refused(tally, folder):
     done = planned(folder, "--views", "8")
     tally.check(done.returncode == 65 and "does not state its camera" in done.stderr and "size_px" in done.stderr, done.stderr)
     scene.write(folder, machine=machine())
-    done = scene.run(folder, "plan", "--after", "run.csv", "--views", "8")
+    done = scene.run(folder, "plan", "--after", "run.csv", "--heights", "8")
     tally.check(done.returncode == 64 and "a run that was begun" in done.stderr, done.stderr)
     out = machine()
     out["motion"]["limits"]["x"] = [60, 122]
@@ -304,7 +347,8 @@ def main():
     tally = Tally()
     with tempfile.TemporaryDirectory() as name:
         folder = pathlib.Path(name)
-        for check in (check_heads, check_design, check_round, check_turn_unknown, check_drawn, check_moves, check_refused):
+        for check in (check_heads, check_design, check_round, check_after, check_turn_unknown, check_drawn, check_moves,
+                      check_refused):
             check(tally, folder)
     tally.close()
 

@@ -74,7 +74,10 @@ static void say_targets(struct tt_page *page, const struct tiptrue_proposal *p)
     if (!p->has_target && !corner) {
         return;
     }
-    tt_page_puts(page, p->met && p->view_met ? " reach " : " do not reach ");
+    bool one = p->touches + p->from_above + p->views + p->sightings == 1;
+    tt_page_puts(page, p->met && p->view_met ? (one ? " reaches " : " reach ")
+                       : one                 ? " does not reach "
+                                             : " do not reach ");
     if (p->has_target && corner) {
         tt_page_puts(page, "both targets");
         return;
@@ -84,12 +87,23 @@ static void say_targets(struct tt_page *page, const struct tiptrue_proposal *p)
     tt_page_puts(page, corner ? " at the corner" : " change");
 }
 
+/* Nothing is left to do. */
+static void say_done(struct tt_page *page, const struct tiptrue_proposal *p)
+{
+    bool corner = p->target_view_mm > 0;
+
+    tt_page_puts(page, "DONE: the target of ");
+    put_um(page, p->has_target ? p->target_mm : p->target_view_mm);
+    tt_page_line(page, !corner         ? " on this plate is met; no further touch is needed"
+                       : p->has_target ? " on this plate and that at the corner are met"
+                                       : " at the corner of the picture is met; no further view is "
+                                         "needed");
+}
+
 static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
 {
-    if (p->next && p->met && p->plan.n_moves == 0) {
-        tt_page_puts(page, "DONE: the target of ");
-        put_um(page, p->target_mm);
-        tt_page_line(page, " on this plate is met; no further touch is needed");
+    if (p->next && p->met && p->view_met && p->plan.n_moves == 0) {
+        say_done(page, p);
         return;
     }
     tt_page_puts(page, p->next ? "NEXT: " : "PLAN: ");
@@ -98,7 +112,7 @@ static void say_head(struct tt_page *page, const struct tiptrue_proposal *p)
         tt_page_puts(page, " (target of ");
         put_um(page, p->target_mm);
         tt_page_puts(page, p->met ? " change reached then)" : " change not reached yet)");
-    } else if (!p->next) {
+    } else if (!p->next || p->target_view_mm > 0) {
         say_targets(page, p);
     }
     tt_page_line_end(page);
