@@ -24,6 +24,8 @@ struct tt_series_tip {
     struct tt_cov2 cov, same_plate_cov;
     double common_u_x_mm,
         common_u_y_mm; /* of the same-plate uncertainty, the part that all tips of the run share */
+    double u_rivals_x_mm, u_rivals_y_mm; /* of it, what explanations of the run that were not
+                                            excluded differ by */
     bool has_runout;
     struct tt_tip_xy runout;
     struct tt_cov2 runout_cov;

@@ -218,6 +218,9 @@ static void fill_tip(const struct tiptrue_solution *solution, const struct tt_ti
             tip->cov.yy_mm2 -= y;
             tip->same_plate_cov.xx_mm2 -= x;
             tip->same_plate_cov.yy_mm2 -= y;
+        } else if (line->code == TT_BUDGET_RIVALS) {
+            tip->u_rivals_x_mm = line->u_x_mm;
+            tip->u_rivals_y_mm = line->u_y_mm;
         }
     }
     tip->common_u_x_mm = from->common_u_x_mm;

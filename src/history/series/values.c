@@ -65,21 +65,25 @@ static void set(struct tt_values *v, size_t run, size_t column, double value, do
     v->stated[at] = fmax(variance, LEAST_VARIANCE);
 }
 
+/* What explanations that were not excluded differ by is not how the runs scatter: mostly it is the
+ * plate's own errors, the same in each run, told of in some and not in others. */
 static void fill_tip(struct tt_values *v, size_t run, const struct tt_series_tip *tip)
 {
     const double runout[] = {tip->runout.x_mm, tip->runout.y_mm};
     double offset[] = {tip->offset.x_mm, tip->offset.y_mm}, radius_mm = tip->radius_mm;
-    const double u2[] = {tip->same_plate_cov.xx_mm2, tip->same_plate_cov.yy_mm2};
+    double u2[] = {tip->same_plate_cov.xx_mm2, tip->same_plate_cov.yy_mm2};
+    const double rivals_u[] = {tip->u_rivals_x_mm, tip->u_rivals_y_mm};
     const double runout_u2[] = {tip->runout_cov.xx_mm2, tip->runout_cov.yy_mm2};
     const double common_u[] = {tip->common_u_x_mm, tip->common_u_y_mm};
     const double full[] = {tip->cov.xx_mm2, tip->cov.yy_mm2};
 
     tt_put_edges_back(v, v->run[run], tip->tip, offset, &radius_mm);
     for (size_t axis = 0; axis < 2; axis++) {
-        double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
         double *plate = &v->plate_u2[2 * v->plate[run] + axis];
-        v->common[v->axes * run + axis] = common;
         *plate = fmax(*plate, full[axis] - u2[axis]);
+        u2[axis] -= tip->doubted ? 0 : rivals_u[axis] * rivals_u[axis];
+        double common = v->tips > 1 ? fmin(common_u[axis] * common_u[axis], u2[axis]) : 0;
+        v->common[v->axes * run + axis] = common;
         set(v, run, tt_at_offset(v, tip->tip, axis), offset[axis], u2[axis] - common);
         if (tip->has_runout) {
             set(v, run, tt_at_runout(v, tip->tip, axis), runout[axis], runout_u2[axis]);

@@ -149,6 +149,11 @@ static const char *const STEPS[TT_SCHEMA_VERSION] = {
     " of TEXT NOT NULL CHECK(length(of) = 16),"
     " numbers BLOB NOT NULL,"
     " digest TEXT NOT NULL CHECK(length(digest) = 16)) STRICT, WITHOUT ROWID;",
+    /* 11: what explanations of a run differ by, which is in its uncertainty and no scatter */
+    "DELETE FROM scatter;"
+    "ALTER TABLE tip ADD COLUMN u_rivals_x_mm REAL NOT NULL DEFAULT 0;"
+    "ALTER TABLE tip ADD COLUMN u_rivals_y_mm REAL NOT NULL DEFAULT 0;"
+    "INSERT OR IGNORE INTO pending SELECT no FROM run;",
 };
 
 /* What the file's header says, and how many tables and indexes there are. */

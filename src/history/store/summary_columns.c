@@ -125,6 +125,8 @@ void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip 
     tt_real_bind_if(to, 29, tip->has_present_height, tip->present_height_mm, code);
     tt_real_bind_if(to, 30, tip->has_permitted_height, tip->permitted_height_mm, code);
     tt_sql_text(to, 31, tip->pads, code);
+    tt_sql_real(to, 32, tip->u_rivals_x_mm, code);
+    tt_sql_real(to, 33, tip->u_rivals_y_mm, code);
 }
 
 bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_series_tip *tip)
@@ -162,5 +164,7 @@ bool tt_tip_columns(struct tt_series *series, sqlite3_stmt *from, struct tt_seri
     tip->has_permitted_height = sqlite3_column_type(from, 29) != SQLITE_NULL;
     tip->permitted_height_mm = sqlite3_column_double(from, 29);
     tip->pads = tt_text_column(series, from, 30, &failed);
+    tip->u_rivals_x_mm = sqlite3_column_double(from, 31);
+    tip->u_rivals_y_mm = sqlite3_column_double(from, 32);
     return tip->tip != TT_NONE && !failed;
 }

@@ -33,8 +33,9 @@ enum tiptrue_verdict tt_verdict_column(sqlite3_stmt *from, int column);
     "same_plate_xy_mm2, same_plate_yy_mm2, common_u_x_mm, common_u_y_mm, runout_x_mm, "            \
     "runout_y_mm, runout_xx_mm2, runout_xy_mm2, runout_yy_mm2, radius_mm, u_radius_mm, "           \
     "present_x_mm, present_y_mm, full_x_mm, full_y_mm, height_mm, u_height_mm, "                   \
-    "full_u_height_mm, common_u_height_mm, present_height_mm, permitted_height_mm, height_pads"
-enum { TT_TIP_AFTER = 31 };
+    "full_u_height_mm, common_u_height_mm, present_height_mm, permitted_height_mm, height_pads, "  \
+    "u_rivals_x_mm, u_rivals_y_mm"
+enum { TT_TIP_AFTER = 33 };
 
 /* Bind a tip's columns; what they borrow must live until the statement is done. */
 void tt_tip_bind(sqlite3_stmt *to, const char *name, const struct tt_series_tip *tip, int *code);

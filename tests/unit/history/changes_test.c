@@ -517,6 +517,42 @@ START_TEST(scatter_knows_its_uncertainty)
 }
 END_TEST
 
+/* What explanations differ by is in the uncertainty of some runs: it is no scatter, and the others
+ * are not the better known for it. */
+START_TEST(explanations_are_no_scatter)
+{
+    static const struct tiptrue_trend_options none = {0};
+    const double u_mm = 0.004;
+    struct tiptrue_trend *trend[2] = {NULL, NULL};
+
+    for (int i = 0; i < 2; i++) {
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        gsl_rng_set(rng, 29);
+        weeks_draw(&QUIET, rng, &series);
+        for (size_t run = 0; i == 1 && run < series.n_runs; run += 2) {
+            for (size_t k = 0; k < QUIET.tips; k++) {
+                struct tt_series_tip *tip = &series.runs[run].tips[k];
+                tip->same_plate_cov.xx_mm2 += u_mm * u_mm;
+                tip->cov.xx_mm2 += u_mm * u_mm;
+                tip->u_rivals_x_mm = u_mm;
+            }
+        }
+        ck_assert_int_eq(tt_trend_make(&series, series.n_runs, &none, &trend[i], NULL), TIPTRUE_OK);
+        gsl_rng_free(rng);
+        tt_arena_clear(&arena);
+    }
+    for (size_t k = 0; k < QUIET.tips; k++) {
+        ck_assert_double_eq_tol(trend[1]->tips[k].between.x_mm, trend[0]->tips[k].between.x_mm,
+                                1e-9);
+        ck_assert_double_gt(trend[1]->tips[k].within_u_x_mm, trend[0]->tips[k].within_u_x_mm);
+    }
+    tiptrue_trend_free(trend[0]);
+    tiptrue_trend_free(trend[1]);
+}
+END_TEST
+
 /* The latest run, judged by itself: the camera slipped by 30 um before the last run of ten, and of
  * forty. */
 START_TEST(this_morning)
@@ -761,6 +797,7 @@ int main(void)
     tcase_add_test(tests, shared_scatter_cancels_from_a_tip);
     tcase_add_test(tests, search_finds_the_best_set);
     tcase_add_test(tests, scatter_knows_its_uncertainty);
+    tcase_add_test(tests, explanations_are_no_scatter);
     tcase_add_test(tests, this_morning);
     tcase_add_test(tests, tips_that_are_not_always_there);
     tcase_add_test(tests, another_plate_is_no_change);
