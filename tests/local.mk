@@ -135,6 +135,7 @@ script_tests = \
   tests/cli/usage.sh \
   tests/fault/export_faults.py \
   tests/fault/inputs.py \
+  tests/fault/limits.py \
   tests/field/expected.py \
   tests/fuzz/replay.sh \
   tests/planning/accepted.py \
@@ -205,6 +206,7 @@ test_data = \
   tests/cli \
   tests/data \
   tests/field \
+  tests/fault/commands.py \
   tests/fault/sites.h \
   tests/fault/starve.h \
   tests/fault/attribute.c \
@@ -311,6 +313,8 @@ check-long: all
 	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/mistakes.py --designs 60
 	$(AM_TESTS_ENVIRONMENT) CELLS= HISTORIES=300 $(PYTHON) $(srcdir)/tests/simulation/weeks.py
 	$(AM_TESTS_ENVIRONMENT) CASES=0 $(PYTHON) $(srcdir)/tests/fault/inputs.py
+	$(AM_TESTS_ENVIRONMENT) WHOLE=yes $(PYTHON) $(srcdir)/tests/fault/oom.py
+	$(AM_TESTS_ENVIRONMENT) WHOLE=yes $(PYTHON) $(srcdir)/tests/history/damage.py
 	$(SHELL) $(srcdir)/tests/fuzz/long.sh
 
 # What needs large tools of others, before a release: Debian's linuxcnc-uspace for its interpreter of motion programs;

@@ -177,12 +177,12 @@ static enum tiptrue_status check_line(struct tt_view *view, size_t edge, struct 
     tt_difference_clear(f, view->model, 1);
     double squares_mm2 = lever_of(view->fit, edge, f->z[0]), d = squares_mm2 * line->turned_rad;
     tt_difference_find(f, view->fit);
-    double u_rad = sqrt(fmax(f->left[0][0], 0)) / squares_mm2,
-           turn_rad =
-               line->turned_rad * f->own[0][0] / f->left[0][0]; /* the fit takes up the rest */
+    double u_rad = sqrt(fmax(f->left[0][0], 0)) / squares_mm2;
     if (!(tt_difference_chance(f, &d, view->scatters.touch.dof) < most_p)) {
-        return TIPTRUE_OK;
+        return TIPTRUE_OK; /* or nothing is left to compare with */
     }
+    /* the fit takes up the rest */
+    double turn_rad = line->turned_rad * f->own[0][0] / f->left[0][0];
     struct tt_effect effect = effect_of_turn(view, f, turn_rad);
     return tt_finding_add_values(
         view, TT_FINDING_FIT_DISAGREES, tt_effect_severity(effect),

@@ -13,8 +13,8 @@ const char **tt_result_texts(struct tt_fields *fields, const struct tt_member *m
 
 /* result_tip.c */
 tt_member_reader tt_result_covariance, tt_result_correlation, tt_result_same_plate,
-    tt_result_effect, tt_result_permitted, tt_result_budget_line, tt_result_face, tt_result_reasons,
-    tt_result_tip;
+    tt_result_effect, tt_result_permitted, tt_result_probability, tt_result_budget_line,
+    tt_result_face, tt_result_reasons, tt_result_tip;
 
 /* result_findings.c */
 tt_member_reader tt_result_finding_code, tt_result_finding, tt_result_names, tt_result_edge_name,

@@ -10,9 +10,10 @@
 
 #include "base/number.h"
 
+#define COVERAGE 0.95 /* of every expanded uncertainty */
+
 /* A correlation that another program computed may lie this far beyond its ends. */
 static const struct tt_bounds a_correlation = {-1 - 1e-9, 1 + 1e-9, false, "from -1 to 1"};
-static const struct tt_bounds any_number = {-HUGE_VAL, HUGE_VAL, false, NULL};
 
 /* An element of a matrix; null = 0. */
 static double element(struct tt_fields *fields, const cJSON *item, const struct tt_member *member)
@@ -149,7 +150,19 @@ bool tt_result_permitted(struct tt_fields *fields, const struct tt_member *membe
 
     solution->has_permitted_error =
         tt_field_number(fields, member->object, member->what, member->key->key, TT_OPTIONAL,
-                        &any_number, &solution->permitted_error_mm);
+                        &tt_not_negative, &solution->permitted_error_mm);
+    return true;
+}
+
+/* Nothing is kept of it, but U of another coverage is none that the program could go by. */
+bool tt_result_probability(struct tt_fields *fields, const struct tt_member *member)
+{
+    static const struct tt_bounds ours = {COVERAGE - 1e-9, COVERAGE + 1e-9, false,
+                                          "0.95, as in all results"};
+    double probability;
+
+    (void)tt_field_number(fields, member->object, member->what, member->key->key, TT_OPTIONAL,
+                          &ours, &probability);
     return true;
 }
 

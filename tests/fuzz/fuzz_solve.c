@@ -157,10 +157,10 @@ static double choose_low(struct choices *c, double low, double high)
     return low + (high - low) * t * t * t;
 }
 
-/* A plate of three to eight edges about its middle, and two marks. */
+/* A plate of three to eight edges about its middle, few mostly, and two marks. */
 static void make_plate(struct choices *c, char *text, size_t size)
 {
-    int n = (int)choose(c, 3, 8.99);
+    int n = (int)choose_low(c, 3, 8.99);
     double x = choose(c, 12, 40), y = choose(c, -30, 30), u = choose(c, 0.0005, 0.02);
     int at = snprintf(text, size,
                       "{\"schema\":\"tiptrue.plate/1\",\"name\":\"p\",\"reference\":\"A\","
@@ -187,7 +187,7 @@ static void make_machine(struct choices *c, char *text, size_t size)
     static const double ranges[][2] = {{0.0002, 0.01}, {0.0005, 0.01}, {0.0005, 0.01},
                                        {0.002, 0.5},   {0.005, 0.3}, /* as in the text */
                                        {0.1, 1.5},     {0.002, 0.05},  {-60, 60},
-                                       {-60, 60},      {0, 2},         {0, 2}};
+                                       {-60, 60},      {0, 2},         {0, 4}};
     double v[sizeof ranges / sizeof ranges[0]]; /* in order: that of arguments is not stated */
     for (size_t i = 0; i < sizeof ranges / sizeof ranges[0]; i++) {
         v[i] = choose(c, ranges[i][0], ranges[i][1]);
@@ -199,7 +199,7 @@ static void make_machine(struct choices *c, char *text, size_t size)
         "\"sense\":\"%s\"},\"limits\":{\"permitted_error\":%.4f},\"tips\":[{\"name\":\"t\","
         "\"radius\":%.4f,\"radius_u\":%.4f,\"offset\":[%.4f,%.4f]}%s]}",
         v[0], v[1], v[2], v[3], v[9] < 1 ? "ccw" : "cw", v[4], v[5], v[6], v[7], v[8],
-        v[10] < 1
+        v[10] < 3
             ? ""
             : ",{\"name\":\"v\",\"radius\":0.52,\"radius_u\":0.012,\"offset\":[-23.85,11.07]}");
 }
@@ -270,7 +270,7 @@ static struct tiptrue_plan *choose_plan(const struct files *f, struct choices *c
     static const char SIGHT[] = "{\"kind\":\"sight\",\"target\":\"%s\"}%s";
     static const char TOUCH[] =
         "{\"kind\":\"touch\",\"target\":\"%s\",\"tip\":\"%s\",\"rotation\":%.3f},";
-    size_t n = (size_t)choose_low(c, 6, 40), skip = (size_t)choose(c, 1, 3.99);
+    size_t n = (size_t)choose_low(c, 3, 16), skip = (size_t)choose(c, 1, 3.99);
     double step_deg = choose(c, 1, 180);
     struct tt_buffer text = {0};
     struct tiptrue_plan *plan = NULL;
@@ -310,7 +310,7 @@ static void solve_plan(struct files *f, struct choices *c, const struct tiptrue_
 static void go_round(struct files *f, struct choices *c, bool planned)
 {
     static char plate[4000], machine[1000];
-    struct tiptrue_plan_options options = {.touches = (size_t)choose_low(c, 8, 60)};
+    struct tiptrue_plan_options options = {.touches = (size_t)choose_low(c, 8, 24)};
     options.sightings = (size_t)choose(c, 1, 4);
     options.setups = (size_t)choose(c, 1, 2.2);
     struct tiptrue_proposal *proposal = NULL;

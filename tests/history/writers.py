@@ -25,6 +25,7 @@ KILLED_RUNS = 30  # of a writer that is killed at some moment
 
 program = os.environ["TIPTRUE"]
 bench = pathlib.Path(os.environ["srcdir"]).resolve() / "tests" / "cli" / "bench"
+board = bench.parents[2] / "examples" / "gauge-board"
 LOG = (bench / "run.csv").read_text(encoding="utf-8")
 tally = Tally()
 
@@ -129,9 +130,75 @@ def killed(folder):
     print(f"{KILLS} writers killed, {partial} of them between two results; {len(printed)} runs printed, {lost} lost")
 
 
+def told(folder, command):
+    """Exit status, standard output and error of a command on the history."""
+    done = subprocess.run([program, *command], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, check=False, timeout=120)
+    return done.returncode, done.stdout.decode(), done.stderr.decode()
+
+
+def change(folder, first, number):
+    """A writer that changes what stands there already, now there and now not."""
+    history = ["--history", "h.db"]
+    for command in (["exclude", *history, first, "--why", f"try {number}"], ["note", *history, first, f"note {number}"],
+                    ["include", *history, first], ["import", *history, "whole.json"]):
+        status, _, error = told(folder, ["history", *command])
+        tally.check(status == 0, f"history {command[0]} beside writers: {status}: {error[:300]}")
+
+
+def readers(folder):
+    """Every command that reads a history, while others write into it and one of them is killed: each answers as it would have at
+    some moment, whole."""
+    pair = ["--plate", str(bench / "plate.json"), "--machine", str(bench / "machine.json")]
+    history, log = ["--history", "h.db"], write_logs(folder, "first", 3)
+    ids = acknowledged(start(folder, log).communicate()[0])
+    (folder / "whole.json").write_text(told(folder, ["history", "export", *history])[1], encoding="utf-8")
+    result = told(folder, ["history", "show", "--json", *history, ids[0]])[1]
+    (folder / "r.json").write_text(result, encoding="utf-8")
+    (folder / "c.ini").write_text(f"x = {json.loads(result)['tips'][0]['offset_mm']['x']:.4f}\n", encoding="utf-8")
+    commands = {
+        "list": ["history", "list", "--json", *history], "show": ["history", "show", "--json", *history, ids[0]],
+        "export": ["history", "export", *history], "verify": ["history", "verify", *history],
+        "trend": ["trend", "--json", *history], "compare": ["compare", "--json", "--last", *history],
+        "solve": ["solve", "--json", *history, *pair, log[0]],
+        "placement": ["placement", "--json", *history, "--machine", str(board / "machine.json"), str(board / "board.csv")],
+        "to file": ["export", "r.json", *history, "--into", "c.ini", "--put", "wide.offset.x=x"],
+        "report": ["report", "-o", "out.html", *history], "ready": ["ready", "--dry-run", *history, *pair, log[1]],
+    }
+    alone = {name: told(folder, command) for name, command in commands.items()}
+    for name, (status, _, error) in alone.items():
+        tally.check(status in (0, 10, 20), f"{name} alone: {status}: {error[:300]}")
+    stored_before, asked = 0, 0
+    for turn in range(max(1, KILLS // 8)):
+        writers = [start(folder, write_logs(folder, f"r{turn}-{p}", 25)) for p in range(3)]
+        for name, command in commands.items():
+            alive = sum(writer.poll() is None for writer in writers)
+            if name == "trend":
+                writers[0].send_signal(signal.SIGKILL)
+            status, out, error = told(folder, command)
+            asked += alive > 0
+            tally.check(status == alone[name][0], f"{name} beside {alive} writers: {status}: {error[:300]}")
+            if "--json" in command or name == "export":
+                documents = [json.loads(line) for line in out.splitlines()]
+                tally.check(len(documents) > 0 and out.endswith("\n"), f"{name}: {len(documents)} documents")
+                if name == "list":
+                    tally.check(len(documents) >= stored_before, f"{len(documents)} runs after {stored_before}")
+                    stored_before = len(documents)
+                if name in ("show", "solve"):
+                    tally.check(out == alone[name][1], f"{name}: another answer beside writers")
+        change(folder, ids[2], turn)
+        for number, writer in enumerate(writers):
+            error = writer.communicate()[1]
+            tally.check(number == 0 or writer.returncode == 0, f"a writer beside readers: {writer.returncode}: {error[:300]}")
+    tally.check(asked > len(commands) / 2, f"only {asked} commands ran beside a writer")
+    check_sound(folder, "after readers beside writers")
+    print(f"{asked} commands beside three writers, one of them killed")
+
+
 births()
 with tempfile.TemporaryDirectory() as name:
     at_once(pathlib.Path(name))
 with tempfile.TemporaryDirectory() as name:
     killed(pathlib.Path(name))
+with tempfile.TemporaryDirectory() as name:
+    readers(pathlib.Path(name))
 tally.close()

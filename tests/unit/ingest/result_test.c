@@ -252,6 +252,11 @@ START_TEST(what_cannot_be_is_refused)
         {TIP(AT_1_2 ", " TRIALS("200", "1.2")), "'region_coverage'"},
         {TIP(AT_1_2 ", \"p_unchanged\": 1.5"), "'p_unchanged'"},
         {TIP(AT_1_2 ", \"prior_share\": -0.5"), "'prior_share'"},
+        {TIP(AT_1_2 ", \"coverage\": {\"probability\": 0.68}"),
+         "tip 't1': 'probability' cannot be 0.68"},
+        {TIP(AT_1_2 ", \"coverage\": {\"probability\": 0.95}"), NULL},
+        {TIP(AT_1_2 ", \"conformity\": {\"permitted_error_mm\": -0.03}"),
+         "'permitted_error_mm' cannot be -0.03"},
         {TIP(AT_1_2 ", \"contact_radius_mm\": 0.4, \"u_contact_radius_mm\": -0.01"),
          "'u_contact_radius_mm'"},
     };
