@@ -24,9 +24,6 @@ static const double MEDIAN[] = {0, 0.454936, 1.386294};
  * Smyth, Stat. Appl. Genet. Mol. Biol. 3 (2004), article 3, with the prior stated): 12 makes tips
  * of 1, 3 and 5 um distinct within 20 runs. */
 #define CLASS_DOF 12.0
-/* Variance of an autocorrelation from second differences, times the degrees of freedom; from
- * residuals it is 1. */
-#define PHI_SPREAD 2.2
 
 static int by_size(const void *a, const void *b)
 {
@@ -180,8 +177,8 @@ static void settle_phi(const struct found found[], double rho[TT_CLASSES])
         double dofs = s->dof + d->dof,
                common = dofs > 0 ? (s->rho * s->dof + d->rho * d->dof) / dofs : 0;
         double w = place ? f->dof / (f->dof + TT_PHI_DOF) : 1;
-        double se2 = place ? PHI_SPREAD / fmax(f->dof + (1 - w) * dofs, 1)
-                           : TT_WHITE * PHI_SPREAD / fmax(f->dof, 1);
+        double se2 = place ? TT_PHI_SPREAD / fmax(f->dof + (1 - w) * dofs, 1)
+                           : TT_WHITE * TT_PHI_SPREAD / fmax(f->dof, 1);
         rho[c] = f->known ? tt_shrink_phi(w * f->rho + (1 - w) * common, se2) : 0;
     }
 }

@@ -11,6 +11,9 @@
 /* The shared and the own part of the tips' places draw their autocorrelation to the common one with
  * as many prior degrees of freedom. */
 #define TT_PHI_DOF 40.0
+/* Variance of an autocorrelation from second differences, times the degrees of freedom; from
+ * residuals it is 1. */
+#define TT_PHI_SPREAD 2.2
 /* Classes other than the tips' places are white unless it is plain: their spread counts this many
  * times. */
 #define TT_WHITE 4.0

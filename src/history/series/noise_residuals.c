@@ -67,6 +67,7 @@ static double leave_doubted_out(const struct tt_values *v, struct white *white)
 /* Scale and correlation of the whitened residuals of a class. */
 struct settled {
     double s2, rho, dof, runs; /* runs of a segment */
+    double known;              /* 1 / variance of rho: dof, where the segments are long */
 };
 
 /* A segment's mean takes of a lag-1 correlation, and short segments of all of it: where they are
@@ -113,6 +114,8 @@ static struct settled settle(const struct tt_values *v, enum tt_class c, const s
     double ratio = n2 > 0 && d1 > 0 ? (d2 / n2) / (d1 / n1) - 1 : 0;
     s.rho = share * (l + 1 / s.runs) / (1 - 3 / fmax(s.runs, 6)) + (1 - share) * ratio;
     s.rho = fmin(fmax(s.rho, -0.5), TT_MOST_RHO);
+    s.known = 1 / (share * share / s.dof +
+                   (1 - share) * (1 - share) * TT_PHI_SPREAD / fmax(n2 * free / n, 1));
     return s;
 }
 
@@ -134,10 +137,11 @@ struct remade {
 static double remake_phi(struct remade *r, enum tt_class c)
 {
     const struct settled *s = &r->s[c], *first = &r->s[c / 2 * 2], *second = first + tt_is_place(c);
-    double dofs = first->dof + second->dof;
-    double common = dofs > 0 ? (first->rho * first->dof + second->rho * second->dof) / dofs : 0;
-    double w = tt_is_place(c) ? s->dof / (s->dof + TT_PHI_DOF) : 1;
-    double se2 = tt_is_place(c) ? 1 / fmax(s->dof + (1 - w) * dofs, 1) : TT_WHITE / fmax(s->dof, 1);
+    double both = first->known + second->known;
+    double common = both > 0 ? (first->rho * first->known + second->rho * second->known) / both : 0;
+    double w = tt_is_place(c) ? s->known / (s->known + TT_PHI_DOF) : 1;
+    double se2 =
+        tt_is_place(c) ? 1 / fmax(s->known + (1 - w) * both, 1) : TT_WHITE / fmax(s->known, 1);
     double f = tt_shrink_phi(w * s->rho + (1 - w) * common, se2), known = f * f / (f * f + se2),
            runs = fmax(s->runs, 2);
     /* the mean that was taken out of correlated runs */

@@ -553,6 +553,51 @@ START_TEST(explanations_are_no_scatter)
 }
 END_TEST
 
+/* Steps of everything every three runs leave little to tell a correlation from run to run by, and
+ * it is shrunk by that: of white scatter 0.034 is told in the mean; as if all of it were known by
+ * all runs, 0.052 was. */
+START_TEST(short_segments_show_no_correlation)
+{
+    const struct weeks w = {
+        .tips = 3, .runs = 39, .between_mm = 0.002, .sighting_mm = 0.001, .touch_mm = 0.001};
+    double sum = 0;
+
+    for (unsigned long seed = 1; seed <= 300; seed++) {
+        struct tt_arena arena = {0};
+        struct tt_series series = {.arena = &arena};
+        struct tt_values v;
+        struct tt_series_noise before, after;
+        double parameters[TT_CLASSES] = {0};
+        bool boundary[39] = {false};
+        gsl_rng *rng = gsl_rng_alloc(gsl_rng_mt19937);
+        gsl_rng_set(rng, seed);
+        weeks_draw(&w, rng, &series);
+        ck_assert_int_eq(tt_values_make(&v, &series, &arena), TIPTRUE_OK);
+        ck_assert_int_eq(tt_noise_from_differences(&before, &v, &arena), TIPTRUE_OK);
+        for (size_t run = 0; run < v.n; run += 3) {
+            boundary[run] = true;
+            for (size_t c = 0; c < v.p; c++) {
+                double mean =
+                    (v.y[run * v.p + c] + v.y[(run + 1) * v.p + c] + v.y[(run + 2) * v.p + c]) / 3;
+                for (size_t i = run; i < run + 3; i++) {
+                    v.y[i * v.p + c] -= mean;
+                }
+            }
+        }
+        for (int c = 0; c < TT_CLASSES; c++) { /* beside the levels, of which each has one */
+            parameters[c] = 12 * (c == TT_OWN ? 4 : c == TT_SHARED ? 2 : 1);
+        }
+        ck_assert_int_eq(
+            tt_noise_from_residuals(&after, &before, &v, v.y, parameters, boundary, &arena),
+            TIPTRUE_OK);
+        sum += after.phi[TT_SHARED];
+        gsl_rng_free(rng);
+        tt_arena_clear(&arena);
+    }
+    ck_assert_double_lt(sum / 300, 0.043);
+}
+END_TEST
+
 /* The latest run, judged by itself: the camera slipped by 30 um before the last run of ten, and of
  * forty. */
 START_TEST(this_morning)
@@ -798,6 +843,7 @@ int main(void)
     tcase_add_test(tests, search_finds_the_best_set);
     tcase_add_test(tests, scatter_knows_its_uncertainty);
     tcase_add_test(tests, explanations_are_no_scatter);
+    tcase_add_test(tests, short_segments_show_no_correlation);
     tcase_add_test(tests, this_morning);
     tcase_add_test(tests, tips_that_are_not_always_there);
     tcase_add_test(tests, another_plate_is_no_change);
