@@ -22,6 +22,7 @@ static const struct cli_option OPTIONS[] = {
     {"history", "FILE", 1, CLI_TEXT, AT(history),
      .doc = "The history (default: tiptrue/history.db in the user's data folder)"},
     {"plain", NULL, 2, CLI_FLAG, AT(plain), .doc = "Plain ASCII: no colour or symbols"},
+    CLI_QUIET_OPTION(2, struct cli_history_arguments, quiet),
     {"units", "UNIT", 2, CLI_UNITS, AT(units),
      .doc = "Print lengths in mm, inch or um (JSON is in mm always)"},
     {NULL, "argument", 0, CLI_LIST, AT(names), .n = AT(n_names)},

@@ -149,9 +149,11 @@ static void print_count(size_t n, const char *one, const char *many, const char 
 
 static void print_report(void *context, const struct tiptrue_import_report *report)
 {
+    struct cli_progress *progress = context;
     const char *between = ": ";
 
-    (void)context;
+    cli_progress_tell(progress, progress->done + 1);
+    cli_progress_clear(progress);
     if (report->status != TIPTRUE_OK && report->new_runs + report->new_results +
                                                 report->known_runs + report->new_boards +
                                                 report->known_boards ==
@@ -184,10 +186,14 @@ static int import_paths(const struct arguments *arguments, const struct cli_obje
     struct tiptrue_error error = {0};
     enum tiptrue_status status = tiptrue_workspace_new(&workspace, &error);
 
+    struct cli_progress progress;
+    cli_progress_begin(&progress, files->n > 1 ? "files" : "importing", files->n,
+                       !arguments->common.quiet);
     if (status == TIPTRUE_OK) {
         status = tiptrue_history_import(history, workspace, (const char *const *)files->paths,
-                                        files->n, &options, &sink, print_report, NULL, &error);
+                                        files->n, &options, &sink, print_report, &progress, &error);
     }
+    cli_progress_end(&progress);
     tiptrue_workspace_free(workspace);
     (void)cli_failed(false, &error);
     return cli_exit_status(status);

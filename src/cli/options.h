@@ -72,6 +72,12 @@ bool cli_read(const struct cli_syntax *syntax, int argc, char *argv[], void *inp
         "ok-words", "MADE,NONE", group, CLI_TEXT, offsetof(type, ok_words),                        \
             .doc = "What the pattern's group ok says of a contact, and of none (default: 1,0)"     \
     }
+/* --quiet of a command that finds files, or takes long. */
+#define CLI_QUIET_OPTION(group, type, quiet)                                                       \
+    {                                                                                              \
+        "quiet", NULL, group, CLI_FLAG, offsetof(type, quiet),                                     \
+            .letter = 'q', .doc = "Do not say which files were found, nor how far it is"           \
+    }
 /* --units of a command that prints lengths. */
 #define CLI_UNITS_OPTION(group, type, units)                                                       \
     {                                                                                              \

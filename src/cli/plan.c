@@ -123,13 +123,16 @@ static int plan_all(const struct arguments *arguments, const struct cli_objects 
     struct tiptrue_sink sink = cli_messages_sink(&messages);
     struct tiptrue_text_options look = cli_text_options(arguments->inputs.plain);
     struct tiptrue_proposal *proposal = NULL;
+    struct cli_progress progress;
     struct tiptrue_error error = {0};
     char *text = NULL;
     size_t length = 0;
     int status;
 
     look.units = cli_shown_units(&arguments->inputs, objects);
+    cli_progress_begin(&progress, "planning", 0, !arguments->inputs.quiet);
     error.status = propose(arguments, objects, &sink, &proposal, &error);
+    cli_progress_end(&progress);
     if (error.status == TIPTRUE_OK) {
         error.status = tiptrue_proposal_write(proposal, objects->machine, arguments->form, &look,
                                               &text, &length, &error);

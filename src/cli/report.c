@@ -20,9 +20,7 @@
 #include "cli/messages.h"
 
 struct arguments {
-    const char *plate, *machine, *plan, *pattern;
-    const char **files; /* for free() */
-    size_t n_files;
+    struct cli_inputs inputs; /* runs: results too; machine: a name where weeks are wanted */
     const char *output, *svg;
     bool weeks;          /* --history was given: --machine is a name then */
     const char *history; /* NULL = at its default place */
@@ -153,7 +151,7 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
     struct tiptrue_error error = {0};
 
     error.status = tiptrue_report_add_file(report, path, objects->plate, objects->machine,
-                                           objects->plan, arguments->pattern, &sink, &error);
+                                           objects->plan, arguments->inputs.pattern, &sink, &error);
     return cli_messages_failed(&messages, &error);
 }
 
@@ -161,7 +159,7 @@ static int add_file(struct tiptrue_report *report, const struct arguments *argum
 static int add_history(struct tiptrue_report *report, const struct arguments *arguments)
 {
     struct cli_history_arguments of = {.history = arguments->history,
-                                       .query.machine = arguments->machine};
+                                       .query.machine = arguments->inputs.machine};
     struct tiptrue_history *history = NULL;
     struct tiptrue_error error = {0};
     int status = cli_history_open_for(&of, false, &history);
@@ -191,8 +189,8 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
         status = add_history(report, arguments);
         good += status == 0;
     }
-    for (size_t i = 0; i < arguments->n_files; i++) {
-        int added = add_file(report, arguments, objects, arguments->files[i]);
+    for (size_t i = 0; i < arguments->inputs.n_runs; i++) {
+        int added = add_file(report, arguments, objects, arguments->inputs.runs[i]);
         good += added == 0;
         status = cli_worse(status, added);
     }
@@ -210,23 +208,24 @@ static int make(const struct arguments *arguments, const struct cli_objects *obj
 static void check_arguments(void *input, struct argp_state *state)
 {
     struct arguments *arguments = input;
-    cli_refuse_if(state, arguments->n_files == 0 && !arguments->weeks,
+    cli_refuse_if(state, arguments->inputs.n_runs == 0 && !arguments->weeks,
                   "nothing to show: name a RUN or a RESULT, - for standard input, or --history");
     cli_refuse_if(
-        state, arguments->weeks && (arguments->n_files > 0 || arguments->plate != NULL),
+        state,
+        arguments->weeks && (arguments->inputs.n_runs > 0 || arguments->inputs.plate != NULL),
         "--history makes a page of its own: it goes with --machine NAME, and with no RUN");
     cli_refuse_if(state, arguments->output == NULL,
                   "-o is missing: name the file of the page, or - for standard output");
-    (void)cli_count_stdin(state, 0, arguments->files, arguments->n_files);
+    (void)cli_count_stdin(state, 0, arguments->inputs.runs, arguments->inputs.n_runs);
 }
 
 /* A RESULT is shown as it is: only for a RUN are plate and machine looked for. */
 static enum cli_need need_of(const struct arguments *arguments)
 {
     struct tiptrue_log_head head = {0};
-    bool is_log = arguments->n_files > 0 &&
-                  tiptrue_log_head_read(arguments->files[0], &head, NULL) == TIPTRUE_OK &&
-                  !head.is_document && strcmp(arguments->files[0], "-") != 0;
+    bool is_log = arguments->inputs.n_runs > 0 &&
+                  tiptrue_log_head_read(arguments->inputs.runs[0], &head, NULL) == TIPTRUE_OK &&
+                  !head.is_document && strcmp(arguments->inputs.runs[0], "-") != 0;
 
     tiptrue_log_head_clear(&head);
     return is_log ? CLI_NEEDS_FOUND : CLI_NEEDS_NAMED;
@@ -235,16 +234,13 @@ static enum cli_need need_of(const struct arguments *arguments)
 /* Find and read what the page is made with. */
 static int find(struct arguments *arguments, const char *command, struct cli_objects *objects)
 {
-    struct cli_inputs inputs = {.plate = arguments->plate,
-                                .machine = arguments->weeks ? NULL : arguments->machine,
-                                .plan = arguments->plan,
-                                .pattern = arguments->pattern,
-                                .runs = arguments->files,
-                                .n_runs = arguments->n_files,
-                                .command = command};
-    int status = cli_objects_find(&inputs, need_of(arguments), CLI_TELL_NOTHING, objects);
+    const char *machine = arguments->inputs.machine;
 
-    arguments->pattern = inputs.pattern;
+    arguments->inputs.command = command;
+    arguments->inputs.machine = arguments->weeks ? NULL : machine;
+    int status =
+        cli_objects_find(&arguments->inputs, need_of(arguments), CLI_TELL_NOTHING, objects);
+    arguments->inputs.machine = machine;
     return status;
 }
 
@@ -253,25 +249,24 @@ int cli_report(int argc, char *argv[])
 {
     static const struct cli_option OPTIONS[] = {
         {.group = 1, .doc = "Input files (- is standard input):"},
-        {"plate", "FILE", 1, CLI_TEXT, AT(plate),
+        {"plate", "FILE", 1, CLI_TEXT, AT(inputs.plate),
          .doc = "The reference plate, for a RUN (default: looked for)"},
-        {"machine", "FILE", 1, CLI_TEXT, AT(machine),
+        {"machine", "FILE", 1, CLI_TEXT, AT(inputs.machine),
          .doc = "The machine, for a RUN (default: looked for). With --history, only the machine of "
                 "this name"},
-        {"plan", "FILE", 1, CLI_TEXT, AT(plan),
+        {"plan", "FILE", 1, CLI_TEXT, AT(inputs.plan),
          .doc = "What each move of a controller's log was; needs --pattern"},
-        {"pattern", "REGEX", 1, CLI_TEXT, AT(pattern),
-         .doc = "How a controller's report looks (PCRE2; groups x, y and perhaps z, id, ok); needs "
-                "--plan"},
+        CLI_PATTERN_OPTIONS(1, struct arguments, inputs.pattern, inputs.ok_words),
         {"history", "FILE", 1, CLI_TEXT, AT(history),
          .doc = "In place of runs: the weeks of the machines in this history",
          .sets = CLI_SETS(struct arguments, weeks)},
         {.group = 2, .doc = "Output:"},
         {"output", "FILE", 2, CLI_TEXT, AT(output), .doc = "The page (HTML); - is standard output",
          .letter = 'o'},
+        CLI_QUIET_OPTION(2, struct arguments, inputs.quiet),
         {"svg", "FOLDER", 2, CLI_TEXT, AT(svg),
          .doc = "Each picture as a file of its own too (SVG), in this folder"},
-        {NULL, "RUN", 0, CLI_LIST, AT(files), .n = AT(n_files)},
+        {NULL, "RUN", 0, CLI_LIST, AT(inputs.runs), .n = AT(inputs.n_runs)},
         {0},
     };
     static const struct cli_syntax SYNTAX = {
@@ -296,6 +291,6 @@ int cli_report(int argc, char *argv[])
     status = find(&arguments, argv[0], &objects);
     status = status == 0 ? make(&arguments, &objects) : status;
     cli_objects_free(&objects);
-    free(arguments.files);
+    free(arguments.inputs.runs);
     return status;
 }

@@ -140,6 +140,7 @@ static const struct cli_option OPTIONS[] = {
      .doc = "The log as a motion controller prints it, `trip id=7 x=1.2345 y=2.3456 z=0.0000 "
             "ok=1', instead of CSV"},
     CLI_UNITS_OPTION(3, struct arguments, inputs.units),
+    CLI_QUIET_OPTION(3, struct arguments, inputs.quiet),
     {NULL, "RUN", 0, CLI_CALL, 0, .take = refuse_run},
     {0},
 };

@@ -194,7 +194,7 @@ static void deliver(void *context, size_t index, void *slot)
     struct job *job = context;
     struct outcome *outcome = slot;
 
-    if (cli_messages_any(&outcome->messages)) {
+    if (cli_messages_any(&outcome->messages) || job->progress.total < 2) {
         cli_progress_clear(&job->progress);
     }
     job->worst = cli_worse(job->worst, outcome->exit_status);
@@ -237,7 +237,8 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
     job.look.observations = arguments->touches;
     job.look.brief = arguments->brief;
     job.look.units = cli_shown_units(&arguments->inputs, objects);
-    cli_progress_begin(&job.progress, batch.pieces);
+    cli_progress_begin(&job.progress, batch.pieces > 1 ? "runs" : "solving", batch.pieces,
+                       !arguments->inputs.quiet && (batch.pieces < 2 || !isatty(STDOUT_FILENO)));
     job.workspaces = calloc(batch.workers, sizeof *job.workspaces);
     if (job.workspaces != NULL) {
         ran = cli_batch_run(&batch);
@@ -246,7 +247,7 @@ static int solve_all(const struct arguments *arguments, const struct cli_objects
         }
         free(job.workspaces);
     }
-    cli_progress_clear(&job.progress);
+    cli_progress_end(&job.progress);
     if (!ran) {
         fputs("tiptrue: error: out of memory\n", stderr);
         return EX_OSERR;

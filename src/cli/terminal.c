@@ -113,32 +113,86 @@ struct tiptrue_text_options cli_text_options(bool plain)
     return options;
 }
 
-void cli_progress_begin(struct cli_progress *progress, size_t total)
+static void show_progress(struct cli_progress *p)
 {
-    *progress = (struct cli_progress){
-        .shown = total > 1 && isatty(STDERR_FILENO) && !isatty(STDOUT_FILENO), .total = total};
+    if (p->total > 1) {
+        fprintf(stderr, "\r%zu of %zu %s", p->done, p->total, p->what);
+    } else {
+        fprintf(stderr, "\r%s: %u s", p->what, p->seconds);
+    }
+    p->printed = true;
 }
 
-void cli_progress_tell(struct cli_progress *progress, size_t done)
+/* Each second, until the end. */
+static void *watch(void *context)
+{
+    struct cli_progress *p = context;
+    struct timespec next;
+
+    pthread_mutex_lock(&p->lock);
+    bool more = clock_gettime(CLOCK_REALTIME, &next) == 0;
+    while (more && !p->ended) {
+        next.tv_sec += 1;
+        while (!p->ended && pthread_cond_timedwait(&p->end, &p->lock, &next) == 0) {
+        }
+        p->seconds++;
+        if (!p->ended) {
+            show_progress(p);
+        }
+    }
+    pthread_mutex_unlock(&p->lock);
+    return NULL;
+}
+
+void cli_progress_begin(struct cli_progress *p, const char *what, size_t total, bool shown)
+{
+    *p = (struct cli_progress){.what = what, .total = total};
+    p->shown = shown && isatty(STDERR_FILENO) && pthread_mutex_init(&p->lock, NULL) == 0 &&
+               pthread_cond_init(&p->end, NULL) == 0 &&
+               pthread_create(&p->watcher, NULL, watch, p) == 0;
+}
+
+void cli_progress_tell(struct cli_progress *p, size_t done)
 {
     struct timespec now;
 
-    if (!progress->shown || clock_gettime(CLOCK_MONOTONIC, &now) != 0) {
+    if (!p->shown || clock_gettime(CLOCK_MONOTONIC, &now) != 0) {
         return;
     }
+    pthread_mutex_lock(&p->lock);
+    p->done = done;
     /* ten times a second is as fast as one reads */
-    double since_s = (double)(now.tv_sec - progress->last.tv_sec) +
-                     1e-9 * (double)(now.tv_nsec - progress->last.tv_nsec);
-    if (since_s >= 0.1) {
-        fprintf(stderr, "\r%zu of %zu runs", done, progress->total);
-        progress->last = now;
+    double since_s =
+        (double)(now.tv_sec - p->last.tv_sec) + 1e-9 * (double)(now.tv_nsec - p->last.tv_nsec);
+    if (p->total > 1 && since_s >= 0.1) {
+        show_progress(p);
+        p->last = now;
+    }
+    pthread_mutex_unlock(&p->lock);
+}
+
+void cli_progress_clear(struct cli_progress *p)
+{
+    if (p->shown) {
+        pthread_mutex_lock(&p->lock);
+        fputs(p->printed ? "\r\033[K" : "", stderr);
+        p->printed = false;
+        pthread_mutex_unlock(&p->lock);
     }
 }
 
-void cli_progress_clear(const struct cli_progress *progress)
+void cli_progress_end(struct cli_progress *p)
 {
-    if (progress->shown) {
-        fputs("\r\033[K", stderr);
+    if (p->shown) {
+        pthread_mutex_lock(&p->lock);
+        p->ended = true;
+        pthread_cond_signal(&p->end);
+        pthread_mutex_unlock(&p->lock);
+        pthread_join(p->watcher, NULL);
+        cli_progress_clear(p);
+        pthread_cond_destroy(&p->end);
+        pthread_mutex_destroy(&p->lock);
+        p->shown = false;
     }
 }
 

@@ -5,6 +5,7 @@
 #ifndef TT_CLI_TERMINAL_H
 #define TT_CLI_TERMINAL_H
 
+#include <pthread.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdio.h>
@@ -36,16 +37,25 @@ bool cli_is_coloured(FILE *stream, bool plain);
  * ASCII only where the locale's characters are UTF-8. With @plain neither, and no charts. */
 struct tiptrue_text_options cli_text_options(bool plain);
 
-/* Progress of a job of many pieces, on standard error when that is a terminal and results go
- * elsewhere. */
+/* Progress of a job, on standard error where that is a terminal: of several pieces each that is
+ * told, and from the first second on how long it has taken. */
 struct cli_progress {
-    bool shown;
-    size_t total;
+    const char *what;
+    size_t total, done;
+    unsigned seconds;
+    bool shown, printed, ended;
     struct timespec last;
+    pthread_t watcher;
+    pthread_mutex_t lock;
+    pthread_cond_t end;
 };
-void cli_progress_begin(struct cli_progress *progress, size_t total);
+/* @what: of several pieces what they are ("runs"), else what is done; it lives until the end, as
+ * *progress does. @total: how many pieces, up to 1 where they are not told. */
+void cli_progress_begin(struct cli_progress *progress, const char *what, size_t total, bool shown);
 void cli_progress_tell(struct cli_progress *progress, size_t done);
-/* Take the line away, before a message or at the end. */
-void cli_progress_clear(const struct cli_progress *progress);
+/* Take the line away, before a message. */
+void cli_progress_clear(struct cli_progress *progress);
+/* The same, for good: before the result. */
+void cli_progress_end(struct cli_progress *progress);
 
 #endif

@@ -39,6 +39,7 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
 {
     struct tiptrue_text_options look = cli_text_options(arguments->history.plain);
     struct tiptrue_trend *trend = NULL;
+    struct cli_progress progress;
     struct tiptrue_error error = {0};
     char *text = NULL;
     size_t length = 0;
@@ -47,8 +48,10 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
     look.observations = arguments->points;
     look.units = arguments->history.units;
     look.zone = cli_local_zone();
+    cli_progress_begin(&progress, "looking at the runs", 0, !arguments->history.quiet);
     error.status = tiptrue_history_trend(history, &arguments->history.query, &arguments->trend,
                                          &trend, &error);
+    cli_progress_end(&progress);
     if (error.status == TIPTRUE_OK) {
         error.status =
             tiptrue_trend_text(trend, arguments->history.json, &look, &text, &length, &error);

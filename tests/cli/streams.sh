@@ -134,4 +134,18 @@ lacks "no progress between results" out ' of 4 runs'
 # shellcheck disable=SC2086
 run "$TIPTRUE" "$@" $many
 is "no progress into a file" "" "$(cat err)"
+
+# From the first second on, what is done and for how long: of a log that comes late, by itself, as a run so far, into a history.
+slow='(sleep 1.3; cat run.csv) | "$0" "$@"'
+terminal err "" sh -c "$slow" "$TIPTRUE" "$@" -
+has "a second is told" out 'solving: 1 s'
+has "the line is taken away" out "$escape\[K"
+terminal err "" sh -c "$slow" "$TIPTRUE" "$@" -q -
+lacks "--quiet tells no seconds" out 'solving'
+terminal err "" sh -c "$slow" "$TIPTRUE" plan --plate plate.json --machine machine.json --target-u 0.01 --after -
+has "a second of a plan" out 'planning: 1 s'
+terminal err "" sh -c "$slow" "$TIPTRUE" history import --history slow.db --plate plate.json --machine machine.json -
+has "a second of an import" out 'importing: 1 s'
+run sh -c "$slow" "$TIPTRUE" "$@" -
+is "no seconds into a file" "" "$(cat err)"
 finish
