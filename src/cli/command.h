@@ -17,9 +17,6 @@ int cli_exit_status(enum tiptrue_status status);
  */
 int cli_worse(int status, int other);
 
-/* The time zone TZ, for reports. */
-const struct tiptrue_zone *cli_local_zone(void);
-
 /* The page of @report as the file @path; - is standard output. */
 enum tiptrue_status cli_report_write(const struct tiptrue_report *report, const char *path,
                                      struct tiptrue_error *error);

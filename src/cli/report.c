@@ -26,39 +26,6 @@ struct arguments {
     const char *history; /* NULL = at its default place */
 };
 
-/* ---- local time, by the C library's time zone (TZ) ---- */
-
-/* Days from 1970-01-01 to the date of @t, for the difference of two times alone. */
-static long day_of(const struct tm *t)
-{
-    long years = t->tm_year - 70L;
-
-    /* the year before this one's leap days, of the Gregorian calendar */
-    long y = t->tm_year + 1899L;
-    return 365 * years + (y / 4 - 492) - (y / 100 - 19) + (y / 400 - 4) + t->tm_yday;
-}
-
-static long ahead_of_utc(void *context, double utc_s, char name[TIPTRUE_ZONE_NAME])
-{
-    time_t at = (time_t)floor(utc_s);
-    struct tm local, utc;
-
-    (void)context;
-    if (localtime_r(&at, &local) == NULL || gmtime_r(&at, &utc) == NULL ||
-        strftime(name, TIPTRUE_ZONE_NAME, "%Z", &local) == 0) {
-        return 0;
-    }
-    return 86400 * (day_of(&local) - day_of(&utc)) + 3600L * (local.tm_hour - utc.tm_hour) +
-           60L * (local.tm_min - utc.tm_min) + (local.tm_sec - utc.tm_sec);
-}
-
-const struct tiptrue_zone *cli_local_zone(void)
-{
-    static const struct tiptrue_zone ZONE = {.ahead_s = ahead_of_utc};
-
-    return &ZONE;
-}
-
 /* ---- files out ---- */
 
 static int tell_failure(const char *path, const char *what)

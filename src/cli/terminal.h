@@ -30,11 +30,15 @@ void cli_write_result(const char *text, size_t length, bool line_end);
 enum tiptrue_status cli_write_file(const char *path, const char *text, size_t length, bool line_end,
                                    struct tiptrue_error *error);
 
+/* The time zone TZ, by the C library. */
+const struct tiptrue_zone *cli_local_zone(void);
+
 /* Whether colour may go to @stream: see cli_text_options. */
 bool cli_is_coloured(FILE *stream, bool plain);
 
-/* Colour only on a terminal, when NO_COLOR is unset or empty and TERM is not "dumb"; signs beyond
- * ASCII only where the locale's characters are UTF-8. With @plain neither, and no charts. */
+/* Times of the time zone TZ; colour only on a terminal, when NO_COLOR is unset or empty and TERM is
+ * not "dumb"; signs beyond ASCII only where the locale's characters are UTF-8. With @plain neither,
+ * and no charts. */
 struct tiptrue_text_options cli_text_options(bool plain);
 
 /* Progress of a job, on standard error where that is a terminal: of several pieces each that is

@@ -47,7 +47,6 @@ static int show(const struct arguments *arguments, struct tiptrue_history *histo
 
     look.observations = arguments->points;
     look.units = arguments->history.units;
-    look.zone = cli_local_zone();
     cli_progress_begin(&progress, "looking at the runs", 0, !arguments->history.quiet);
     error.status = tiptrue_history_trend(history, &arguments->history.query, &arguments->trend,
                                          &trend, &error);

@@ -219,7 +219,6 @@ struct tt_track_event {
     size_t runs;
     double value, otherwise; /* in these runs, in the others; of a rise at its end, at its start */
     double p;                /* by chance, all looks and tracks counted */
-    const char *text;        /* NULL until output has made it (output/text/trend_sentences.h) */
 };
 
 struct tt_trend_track {

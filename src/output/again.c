@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -193,12 +194,7 @@ bool tt_output_again_text(const struct tiptrue_solution *before, const char *ver
                           const struct tiptrue_solution *anew,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer,
-                           .colour = options != NULL && options->colour,
-                           .utf8 = options != NULL && options->utf8,
-                           .columns =
-                               options != NULL && options->columns > 0 ? options->columns : 80,
-                           .units = options != NULL ? tt_units_of(options->units) : NULL};
+    struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
     bool any = false;
 
     tt_page_printf(&page, "%s%s%s: stored by %s%s", anew->run_id != NULL ? anew->run_id : "run",

@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdint.h>
 
 #include "base/number.h"
 #include "output/json/json_result.h"
@@ -135,14 +136,8 @@ static void say_unseen(struct tt_page *page, const struct tiptrue_solution *expe
 void tt_output_check_text(const struct tiptrue_solution *expected,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
+    struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.columns = options->columns > 0 ? options->columns : 80;
-        page.units = tt_units_of(options->units);
-    }
     tt_page_go(&page, 2);
     tt_page_printf(&page, "%zu touches, %zu of them without contact, %zu sightings",
                    expected->touches_read, expected->touches_no_contact,

@@ -221,17 +221,11 @@ static void say_only(struct tt_page *page, const char *which, const char *const 
 void tt_output_comparison_text(const struct tiptrue_comparison *c,
                                const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
+    struct tt_page page = tt_page_new(buffer, options, 40, 100);
     size_t at = 8;
 
     page.own[0] = (struct tt_own_names){c->n_tips > 0 ? &c->tips[0].name : NULL, c->n_tips,
                                         sizeof c->tips[0]};
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.units = tt_units_of(options->units);
-        page.columns = options->columns >= 40 && options->columns < 100 ? options->columns : 80;
-    }
     tt_page_colour(&page, any_real(c) ? TT_YELLOW : TT_GREEN);
     tt_page_puts(&page, c->n_tips == 0 ? "NOTHING TO COMPARE"
                         : any_real(c)  ? "DIFFERENT"

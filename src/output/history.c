@@ -6,6 +6,7 @@
 
 #include "output/history.h"
 
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -174,20 +175,9 @@ void tt_output_entry_json(const struct tt_record_entry *entry, struct tt_buffer 
     tt_buffer_putc(buffer, '\n');
 }
 
-static struct tt_page new_page(const struct tiptrue_text_options *options, struct tt_buffer *buffer)
-{
-    static const struct tiptrue_text_options NONE = {0};
-    const struct tiptrue_text_options *look = options != NULL ? options : &NONE;
-
-    return (struct tt_page){.out = buffer,
-                            .colour = look->colour,
-                            .utf8 = look->utf8,
-                            .columns = look->columns > 0 ? look->columns : 80};
-}
-
 void tt_output_entries_head(const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = new_page(options, buffer);
+    struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
     tt_page_puts(&page, "run");
     tt_page_at(&page, AT_STARTED, "started");
@@ -201,7 +191,7 @@ void tt_output_entries_head(const struct tiptrue_text_options *options, struct t
 void tt_output_entry_text(const struct tt_record_entry *entry,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = new_page(options, buffer);
+    struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
     tt_page_puts(&page, entry->id);
     tt_page_tab(&page, AT_STARTED);
@@ -269,7 +259,7 @@ void tt_output_board_entry_text(const struct tt_board_record *board,
                                 const struct tiptrue_text_options *options,
                                 struct tt_buffer *buffer)
 {
-    struct tt_page page = new_page(options, buffer);
+    struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
     tt_page_puts(&page, board->id);
     tt_page_tab(&page, AT_STARTED);

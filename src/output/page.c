@@ -95,6 +95,20 @@ static size_t width_of(const struct tt_page *page, const char *s, size_t length)
     return total;
 }
 
+struct tt_page tt_page_new(struct tt_buffer *out, const struct tiptrue_text_options *options,
+                           size_t least, size_t most)
+{
+    static const struct tiptrue_text_options PLAIN = {0};
+    const struct tiptrue_text_options *o = options != NULL ? options : &PLAIN;
+
+    return (struct tt_page){.out = out,
+                            .colour = o->colour,
+                            .utf8 = o->utf8,
+                            .columns = o->columns >= least && o->columns < most ? o->columns : 80,
+                            .zone = o->zone,
+                            .units = tt_units_of(o->units)};
+}
+
 void tt_page_end(struct tt_page *page)
 {
     if (page->number.failed || page->words.failed || page->converted.failed) {

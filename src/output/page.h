@@ -45,6 +45,10 @@ struct tt_page {
     struct tt_buffer converted;      /* a sentence in those units */
 };
 
+/* A page as @options (NULL: plain) have it, as wide as they say where that is from @least up to
+ * below @most, else 80. */
+struct tt_page tt_page_new(struct tt_buffer *out, const struct tiptrue_text_options *options,
+                           size_t least, size_t most);
 void tt_page_end(struct tt_page *page);
 
 void tt_page_puts(struct tt_page *page, const char *text);

@@ -101,6 +101,11 @@ expect(run(work, "ready", "run.csv", "--dry-run"), 10, "dry run")
 done = run(work, "ready", "run.csv", "--quiet")
 tally.check(done.returncode == 10 and len(done.stdout.splitlines()) == 1 and done.stderr == "", f"--quiet: {done}")
 tally.check((work / "bench.conf").read_bytes() == before, "nothing is written unless told")
+started = datetime.datetime.strptime(
+    next(line for line in (work / "run.csv").read_text().splitlines() if line.startswith("# started: "))[11:], "%Y-%m-%dT%H:%M:%SZ")
+for zone, ahead in ("UTC0", 0), ("AHEAD-5:30", 330), ("BEHIND+7", -420):
+    here = f"run of {started + datetime.timedelta(minutes=ahead):%Y-%m-%d %H:%M} ("
+    tally.check(here in run(work, "ready", "run.csv", "-q", TZ=zone).stdout, f"in {zone}: no {here}")
 done = run(work, "ready", "run.csv", "--write", "--json", "a.json", "--report", "a.html")
 expect(done, 0, "written", "START THE JOB", "narrow  written", "written into bench.conf and read back")
 tally.check("<svg" in (work / "a.html").read_text(), "the page has pictures")

@@ -29,8 +29,9 @@ def day(k):
     return (datetime.datetime(2026, 3, 2, 7, 30) + datetime.timedelta(days=k)).strftime("%Y-%m-%dT%H:%M:%SZ")
 
 
-def call(folder, *arguments):
-    return subprocess.run([TIPTRUE, *arguments], cwd=folder, capture_output=True, text=True, check=False).stdout
+def call(folder, *arguments, zone="UTC0"):
+    return subprocess.run([TIPTRUE, *arguments], cwd=folder, capture_output=True, text=True, check=False,
+                          env={**os.environ, "TZ": zone}).stdout
 
 
 def deepen(log, shares, k):
@@ -119,6 +120,11 @@ def check_noisy(tally, folder):
             text = " ".join(call(folder, "trend", "--plain", "--history", "h.db").split())
             words = "touches repeated less well from 2026-03-11 07:30Z to 2026-03-14 07:30Z, by"
             tally.check(words in text and "look for what shook or was loose then" in text, f"noisy: {text[:600]}")
+            text = " ".join(call(folder, "trend", "--plain", "--history", "h.db", zone="EAST-5:30").split())
+            words = "from 2026-03-11 13:00 +05:30 (EAST) to 2026-03-14 13:00 +05:30 (EAST), by"
+            tally.check(words in text, f"noisy, five and a half hours ahead: {text[:600]}")
+            east = json.loads(call(folder, "trend", "--json", "--history", "h.db", zone="EAST-5:30"))
+            tally.check(east == trend, "JSON is of no time zone")
     trend = trend_of(folder, True, sighting=5)
     tally.check(("sighting-repeatability", None, "noisy") in events(trend), f"sightings: {events(trend)}")
     tally.check(not any(e[0] == "touch-repeatability" for e in events(trend)), f"sightings: {events(trend)}")

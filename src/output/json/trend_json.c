@@ -251,6 +251,8 @@ static void write_level(struct tt_json *json, const struct tt_trend_track *t, do
 
 static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend)
 {
+    struct tt_buffer words = {0};
+
     tt_json_key_open(json, "tracks", '[');
     for (size_t i = 0; i < trend->n_tracks; i++) {
         const struct tt_trend_track *t = &trend->tracks[i];
@@ -270,13 +272,17 @@ static void write_tracks(struct tt_json *json, const struct tiptrue_trend *trend
             write_level(json, t, e->value, false);
             write_level(json, t, e->otherwise, true);
             tt_json_key_number(json, "p", e->p);
-            tt_json_key_text(json, "text", e->text);
+            tt_trend_say_track(&words, trend, t, e, NULL);
+            tt_json_key_text(json, "text", words.text != NULL ? words.text : "");
+            json->buffer->failed = json->buffer->failed || words.failed;
+            tt_buffer_reset(&words);
             tt_json_close(json, '}');
         }
         tt_json_close(json, ']');
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
+    tt_buffer_clear(&words);
 }
 
 static void write_smooth(struct tt_json *json, const struct tiptrue_trend *trend)

@@ -225,12 +225,8 @@ void tt_output_plate_text(const struct tiptrue_plate *plate,
 {
     const struct tt_units *units =
         tt_units_of(options != NULL ? options->units : TIPTRUE_UNITS_DEFAULT);
-    struct tt_page page = {.out = buffer, .columns = 80};
+    struct tt_page page = tt_page_new(buffer, options, 1, 100);
 
-    if (options != NULL) {
-        page.utf8 = options->utf8;
-        page.columns = options->columns > 0 && options->columns < 100 ? options->columns : 80;
-    }
     tt_buffer_printf(&page.words,
                      "plate '%s'%s%s, coordinates in %s: x to the right, y up, seen from above",
                      plate->name, plate->serial != NULL ? " serial " : "",

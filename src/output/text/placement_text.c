@@ -284,12 +284,8 @@ static void write_wanted(struct tt_page *page, const struct tiptrue_placement *p
 void tt_output_placement_text(const struct tiptrue_placement *p,
                               const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.columns = options->columns >= 40 && options->columns < 100 ? options->columns : 80;
-    }
+    struct tt_page page = tt_page_new(buffer, options, 40, 100);
+
     tt_text_board_verdict(&page, p);
     tt_text_board(&page, p);
     tt_text_board_likeliest(&page, p);

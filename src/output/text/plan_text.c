@@ -4,6 +4,7 @@
 #include "config.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -235,14 +236,8 @@ static void say_passes(struct tt_page *page, const struct tiptrue_proposal *p)
 void tt_output_proposal_text(const struct tiptrue_proposal *p,
                              const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
+    struct tt_page page = tt_page_new(buffer, options, 1, SIZE_MAX);
 
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.columns = options->columns > 0 ? options->columns : 80;
-        page.units = tt_units_of(options->units);
-    }
     say_head(&page, p);
     for (size_t i = 0; p->expected != NULL && i < p->expected->n_tips; i++) {
         say_tip(&page, &p->expected->tips[i]);

@@ -7,6 +7,7 @@
 #include "output/ready.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -44,19 +45,18 @@ static void add_age(struct tt_buffer *words, double age_s)
     }
 }
 
-/* "2026-04-14 06:52" of a time as a log states it. */
-static void add_start(struct tt_buffer *words, const struct tiptrue_ready *ready)
+/* "2026-04-14 06:52" of a run's start. */
+static void add_start(struct tt_page *page, const struct tiptrue_ready *ready)
 {
-    const char *started = ready->solution->started;
-    char minute[17] = "";
+    struct tt_buffer *words = &page->words;
+    char minute[TT_MINUTE_SIZE];
 
-    if (!ready->has_started || started == NULL || strlen(started) < 16) {
+    if (!ready->has_started) {
         tt_buffer_puts(words, "a run that does not say when it was started");
         return;
     }
-    memcpy(minute, started, 16);
-    minute[10] = ' ';
-    tt_buffer_printf(words, "run of %s (", minute);
+    tt_minute_write(page->zone, ready->started_s, minute);
+    tt_buffer_printf(words, "run of %.16s (", minute);
     add_age(words, ready->now_s - ready->started_s);
     tt_buffer_putc(words, ')');
 }
@@ -74,7 +74,7 @@ static void say_headline(struct tt_page *page, const struct tiptrue_ready *ready
     tt_page_puts(page, HEADS[ready->state].words);
     tt_page_colour(page, TT_PLAIN);
     tt_buffer_printf(&page->words, ": %s, plate %s, ", ready->machine->name, plate_of(ready));
-    add_start(&page->words, ready);
+    add_start(page, ready);
     tt_page_say(page, 2);
 }
 
@@ -97,9 +97,10 @@ static void add_pair_um(struct tt_buffer *words, double x_mm, double y_mm)
 }
 
 /* "since 2026-04-13 -0.4, +0.2 um" of the tip @name, or what stood there before. */
-static void add_change(struct tt_buffer *words, const struct tiptrue_ready *ready,
+static void add_change(struct tt_page *page, const struct tiptrue_ready *ready,
                        const struct tt_tip_result *tip)
 {
+    struct tt_buffer *words = &page->words;
     char minute[TT_MINUTE_SIZE];
 
     if (tip->offset_verdict != TIPTRUE_KEEP && tip->has_present) {
@@ -111,7 +112,7 @@ static void add_change(struct tt_buffer *words, const struct tiptrue_ready *read
     for (size_t i = 0; ready->since != NULL && i < ready->since->n_tips; i++) {
         const struct tt_tip_comparison *since = &ready->since->tips[i];
         if (strcmp(since->name, tip->name) == 0 && since->offset.known) {
-            tt_minute_write(NULL, ready->before_s, minute);
+            tt_minute_write(page->zone, ready->before_s, minute);
             tt_buffer_printf(words, "; since %.10s: ", minute);
             add_pair_um(words, since->offset.x, since->offset.y);
         }
@@ -187,7 +188,7 @@ static void say_tip(struct tt_page *page, const struct tiptrue_ready *ready,
         tt_buffer_puts(words, TT_TIED TT_UM " change, " TT_PLUS_MINUS TT_TIED);
         add_um(words, fmax(tip->expanded_x_mm, tip->expanded_y_mm));
         tt_buffer_puts(words, TT_TIED TT_UM " total");
-        add_change(words, ready, tip);
+        add_change(page, ready, tip);
         tt_page_say(page, 4);
     } else {
         tt_page_line_end(page);
@@ -225,10 +226,10 @@ static void say_since(struct tt_page *page, const struct tiptrue_ready *ready)
     if (ready->trend != NULL && ready->trend->latest.judged && ready->trend->latest.differs) {
         tt_page_go(page, 2);
         tt_buffer_puts(words, "against the runs before: ");
-        tt_latest_words(ready->trend, NULL, words);
+        tt_latest_words(ready->trend, page->zone, words);
         tt_page_say(page, 4);
     } else if (ready->all_alike) {
-        tt_minute_write(NULL, ready->before_s, minute);
+        tt_minute_write(page->zone, ready->before_s, minute);
         tt_page_go(page, 2);
         tt_buffer_printf(words, "since %.10s all tips moved by ", minute);
         add_pair_um(words, ready->alike.x_mm, ready->alike.y_mm);
@@ -276,7 +277,7 @@ static void say_forecast(struct tt_page *page, const struct tiptrue_ready *ready
         add_pair_um(words, tip->drift_x_mm_per_week, tip->drift_y_mm_per_week);
         tt_buffer_puts(words, " a week");
         if (tip->forecast.state == TT_FORECAST_DATE) {
-            tt_minute_write(NULL, tip->forecast.date_s, date);
+            tt_minute_write(page->zone, tip->forecast.date_s, date);
             tt_buffer_printf(words, "; %s until %.10s",
                              tip->forecast.over_now ? "a new offset holds" : "its offset holds",
                              date);
@@ -296,7 +297,7 @@ static void say_board(struct tt_page *page, const struct tiptrue_ready *ready)
     }
     tt_page_go(page, 2);
     if (board->verdict != TIPTRUE_KEEP) {
-        tt_minute_write(NULL, board->time_s, when);
+        tt_minute_write(page->zone, board->time_s, when);
         tt_buffer_printf(&page->words,
                          board->verdict == TIPTRUE_UPDATE
                              ? "the board of %s, %zu parts, shows the calibration off (`tiptrue "
@@ -308,7 +309,7 @@ static void say_board(struct tt_page *page, const struct tiptrue_ready *ready)
     if (confirmed->id[0] == '\0') {
         tt_buffer_puts(&page->words, "no board has confirmed it yet");
     } else {
-        tt_minute_write(NULL, confirmed->time_s, when);
+        tt_minute_write(page->zone, confirmed->time_s, when);
         tt_buffer_printf(&page->words, "confirmed by %zu parts on %s%s", confirmed->parts, when,
                          ready->written_since ? "; offsets were written since then" : "");
     }
@@ -388,17 +389,11 @@ void tt_output_ready_text(const struct tiptrue_ready *ready, bool brief,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
     struct tt_buffer text = {0};
-    struct tt_page page = {.out = &text, .columns = COLUMNS};
+    struct tt_page page = tt_page_new(&text, options, 1, SIZE_MAX);
 
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.units = tt_units_of(options->units);
-        page.columns = options->columns >= LEAST_COLUMNS ? options->columns : COLUMNS;
-    }
-    if (brief) {
-        page.columns = 4 * COLUMNS;
-    }
+    page.columns = brief                                                  ? 4 * COLUMNS
+                   : options != NULL && options->columns >= LEAST_COLUMNS ? options->columns
+                                                                          : COLUMNS;
     say_headline(&page, ready);
     if (!brief) {
         if (ready->state == TIPTRUE_READY_STOP) {

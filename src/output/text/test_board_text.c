@@ -88,12 +88,8 @@ static void write_limits(struct tt_page *page, const struct tiptrue_test_board *
 void tt_output_test_board_text(const struct tiptrue_test_board *b,
                                const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.units = tt_units_of(options->units);
-    }
+    struct tt_page page = tt_page_new(buffer, options, 80, 80);
+
     tt_buffer_printf(&page.words, "BOARD: %zu parts at quarter turns; --csv writes the table",
                      b->n_parts);
     tt_page_say(&page, 2);

@@ -9,6 +9,7 @@
 #include "output/output.h"
 
 #include <math.h>
+#include <stdint.h>
 
 #include "base/number.h"
 #include "output/text/sentences.h"
@@ -365,10 +366,9 @@ void tt_output_text(const struct tiptrue_solution *s, const struct tiptrue_text_
 {
     static const struct tiptrue_text_options PLAIN = {0};
     const struct tiptrue_text_options *o = options != NULL ? options : &PLAIN;
-    struct tt_page page = {
-        .out = buffer, .colour = o->colour, .utf8 = o->utf8, .columns = page_columns(o)};
+    struct tt_page page = tt_page_new(buffer, o, 1, SIZE_MAX);
 
-    page.units = tt_units_of(o->units);
+    page.columns = page_columns(o);
     text_names(&page, s);
     if (o->brief) {
         brief_line(&page, s);

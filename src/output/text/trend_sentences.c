@@ -218,12 +218,13 @@ static void say_track_subject(struct tt_buffer *b, const struct tiptrue_trend *t
     }
 }
 
-static void say_track_time(struct tt_buffer *b, bool late, const struct tt_track_event *e)
+static void say_track_time(struct tt_buffer *b, bool late, const struct tt_track_event *e,
+                           const struct tiptrue_zone *zone)
 {
     char from[TT_MINUTE_SIZE], to[TT_MINUTE_SIZE];
 
-    tt_minute_write(NULL, e->from_s, from);
-    tt_minute_write(NULL, e->to_s, to);
+    tt_minute_write(zone, e->from_s, from);
+    tt_minute_write(zone, e->to_s, to);
     if (e->code == TT_TRACK_RISES) {
         tt_buffer_puts(b, late ? " more and more often" : " from week to week");
     } else if (e->code == TT_TRACK_NOISY) {
@@ -235,9 +236,9 @@ static void say_track_time(struct tt_buffer *b, bool late, const struct tt_track
     }
 }
 
-/* What, when, how much, and what to do. */
-static void say_track(struct tt_buffer *b, const struct tiptrue_trend *trend,
-                      const struct tt_trend_track *track, const struct tt_track_event *e)
+void tt_trend_say_track(struct tt_buffer *b, const struct tiptrue_trend *trend,
+                        const struct tt_trend_track *track, const struct tt_track_event *e,
+                        const struct tiptrue_zone *zone)
 {
     static const char *const TO_DO[][4] = {
         {"a noisy time; look for what shook or was loose then",
@@ -252,7 +253,7 @@ static void say_track(struct tt_buffer *b, const struct tiptrue_trend *trend,
     bool late = track->kind == TT_TRACK_LATE, rises = e->code == TT_TRACK_RISES;
 
     say_track_subject(b, trend, track, e->code);
-    say_track_time(b, late, e);
+    say_track_time(b, late, e, zone);
     tt_buffer_puts(b, late ? ", in " : ", by ");
     say_level(b, track->kind, rises ? e->otherwise : e->value);
     tt_buffer_puts(b, late ? " of its touches" : "");
@@ -265,26 +266,9 @@ static void say_track(struct tt_buffer *b, const struct tiptrue_trend *trend,
     tt_buffer_printf(b, "%s: %s", OTHERWISE[e->code], TO_DO[track->kind][e->code]);
 }
 
-static bool say_tracks(struct tiptrue_trend *trend)
-{
-    bool good = true;
-
-    for (size_t i = 0; i < trend->n_tracks; i++) {
-        for (size_t k = 0; k < trend->tracks[i].n_events && good; k++) {
-            struct tt_buffer b = {0};
-            struct tt_track_event *e = &trend->tracks[i].events[k];
-            say_track(&b, trend, &trend->tracks[i], e);
-            e->text = b.failed ? NULL : tt_arena_copy_text(&trend->arena, b.text, b.length);
-            good = e->text != NULL;
-            tt_buffer_clear(&b);
-        }
-    }
-    return good;
-}
-
 enum tiptrue_status tt_trend_say_changes(struct tiptrue_trend *trend)
 {
-    bool good = say_tracks(trend) && (!trend->latest.differs || give(trend, &trend->latest.change));
+    bool good = !trend->latest.differs || give(trend, &trend->latest.change);
 
     for (size_t i = 0; i < trend->n_changes; i++) {
         good = good && give(trend, &trend->changes[i]);

@@ -8,8 +8,8 @@
 #include "model/comparison.h"
 #include "model/trend.h"
 
-/* Give cause and text to each change of @trend, to what its latest run shows, and to what its
- * tracks show; they live in the trend. TIPTRUE_E_MEMORY. */
+/* Give cause and text to each change of @trend, and to what its latest run shows; they live in the
+ * trend. TIPTRUE_E_MEMORY. */
 TT_MUST_USE enum tiptrue_status tt_trend_say_changes(struct tiptrue_trend *trend);
 
 /* Give a text to each tip of @comparison; they live in it. TIPTRUE_E_MEMORY. */

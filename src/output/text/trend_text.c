@@ -7,6 +7,7 @@
 #include "output/output.h"
 
 #include <math.h>
+#include <stdint.h>
 #include <string.h>
 
 #include "base/number.h"
@@ -159,7 +160,8 @@ static void say_tracks(struct tt_page *page, const struct tiptrue_trend *trend)
     for (size_t i = 0; i < trend->n_tracks; i++) {
         for (size_t k = 0; k < trend->tracks[i].n_events; k++) {
             tt_page_puts(page, "  ");
-            tt_buffer_puts(&page->words, trend->tracks[i].events[k].text);
+            tt_trend_say_track(&page->words, trend, &trend->tracks[i], &trend->tracks[i].events[k],
+                               page->zone);
             tt_page_say(page, 4);
         }
     }
@@ -409,15 +411,9 @@ static void charts(struct tt_page *page, const struct tiptrue_trend *trend, size
 void tt_output_latest_text(const struct tiptrue_trend *trend,
                            const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
+    struct tt_page page = tt_page_new(buffer, options, 40, SIZE_MAX);
 
     trend_names(&page, trend);
-    if (options != NULL) {
-        page.utf8 = options->utf8;
-        page.units = tt_units_of(options->units);
-        page.zone = options->zone;
-        page.columns = options->columns >= 40 ? options->columns : 80;
-    }
     tt_buffer_puts(&page.words, "Against the history: ");
     tt_latest_words(trend, page.zone, &page.words);
     tt_page_say(&page, 2);
@@ -427,16 +423,9 @@ void tt_output_latest_text(const struct tiptrue_trend *trend,
 void tt_output_trend_text(const struct tiptrue_trend *trend,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
-    struct tt_page page = {.out = buffer, .columns = 80};
+    struct tt_page page = tt_page_new(buffer, options, 40, SIZE_MAX);
 
     trend_names(&page, trend);
-    if (options != NULL) {
-        page.colour = options->colour;
-        page.utf8 = options->utf8;
-        page.units = tt_units_of(options->units);
-        page.zone = options->zone;
-        page.columns = options->columns >= 40 ? options->columns : 80;
-    }
     size_t wide = page.columns;
     page.columns = wide < 100 ? wide : 100; /* prose stays readable; charts take all of the width */
     tt_trend_sentences(&page, trend);
