@@ -48,7 +48,8 @@ void tt_trend_heights(struct tt_page *page, const struct tiptrue_trend *trend);
 void tt_trend_chart(struct tt_page *page, const struct tiptrue_trend *trend,
                     const struct tt_trend_tip *tip, size_t height);
 
-/* text/trend_sentences.c: what @e, of @track, says: what, when, how much, and what to do. @zone: of times; NULL: UTC. */
+/* text/trend_sentences.c: what @e, of @track, says: what, when, how much, and what to do. @zone: of
+ * times; NULL: UTC. */
 void tt_trend_say_track(struct tt_buffer *b, const struct tiptrue_trend *trend,
                         const struct tt_trend_track *track, const struct tt_track_event *e,
                         const struct tiptrue_zone *zone);
