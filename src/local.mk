@@ -289,6 +289,7 @@ libcore_la_SOURCES = \
   src/output/report/picture_tip.c \
   src/output/report/picture_track.c src/output/report/pictures.h \
   src/output/report/picture_views.c \
+  src/output/report/picture_marks.c \
   src/output/report/picture_weeks.c \
   src/output/report/report.c src/output/report/report.h \
   src/output/report/report_trend.c \

@@ -169,6 +169,7 @@ script_tests = \
   tests/simulation/layouts.py \
   tests/simulation/mistakes.py \
   tests/simulation/joined.py \
+  tests/simulation/camera_mistakes.py \
   tests/simulation/placement.py \
   tests/simulation/quick.py \
   tests/simulation/quick_faults.py \
@@ -299,6 +300,7 @@ check-statistics: all
 	$(AM_TESTS_ENVIRONMENT) cd $(srcdir) && srcdir=. && export srcdir && for tool in 'agreement.py 4000' \
 	  "trials.py --tips 1,3 --stated no,yes $${RUNS:+--runs $$RUNS}" hazard.py mislabels.py designs.py; do \
 	    $(PYTHON) tests/simulation/$$tool || exit 1; done
+	$(AM_TESTS_ENVIRONMENT) $(PYTHON) $(srcdir)/tests/simulation/camera_mistakes.py --plates 200 --runs 5
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/changes$(EXEEXT) && tests/simulation/changes$(EXEEXT) $${SERIES:-300}
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/heights$(EXEEXT) && tests/simulation/heights$(EXEEXT) 5000
 	$(MAKE) $(AM_MAKEFLAGS) tests/simulation/views$(EXEEXT) && tests/simulation/views$(EXEEXT) 5000

@@ -26,10 +26,7 @@ static struct counts count_rows(const struct tiptrue_run *run)
 
 static double thermal_scale(const struct tiptrue_plate *plate, const struct tt_observation *o)
 {
-    if (!plate->has_expansion || !o->has_temperature) {
-        return 1;
-    }
-    return 1 + plate->expansion_per_K * (o->temperature_C - plate->measured_at_C);
+    return o->has_temperature ? tt_plate_scale(plate, o->temperature_C) : 1;
 }
 
 static bool is_after(const struct tt_model *model, size_t row)

@@ -17,6 +17,8 @@
 #include "geometry/touch.h"
 
 #define STEPS (TT_SKETCH_STEPS + 1)
+/* Marks nearer to each other tell no yaw. */
+#define SAME_MARK_MM 0.1
 
 struct draft {
     const struct tiptrue_plate *plate;
@@ -304,28 +306,135 @@ static bool sense_found_wrong(const struct tiptrue_solution *s)
     return false;
 }
 
-/* Residuals of views as the picture shows them: v = A^-1 r, to the right and up, with A e_x =
- * scale_x at the turn and A e_y = scale_y at the turn, a quarter and the shear. */
+/* a, b, c, d of the picture's matrix: A e_x = scale_x at the turn, and A e_y = scale_y at the turn,
+ * a quarter and the shear. */
+static void picture_of(const struct tt_camera_result *camera, double a[4])
+{
+    double right = camera->turn_rad,
+           up = right + camera->shear_rad + (camera->mirrored ? -TT_PI / 2 : TT_PI / 2);
+
+    a[0] = camera->scale_x_mm * cos(right);
+    a[1] = camera->scale_y_mm * cos(up);
+    a[2] = camera->scale_x_mm * sin(right);
+    a[3] = camera->scale_y_mm * sin(up);
+}
+
+/* Residuals of views as the picture shows them: v = A^-1 r, to the right and up. */
 static void place_pixels(struct draft *draft)
 {
     const struct tiptrue_solution *s = draft->solution;
-    const struct tt_camera_result *camera = &s->camera;
-    double right = camera->turn_rad,
-           up = right + camera->shear_rad + (camera->mirrored ? -TT_PI / 2 : TT_PI / 2);
-    double a = camera->scale_x_mm * cos(right), c = camera->scale_x_mm * sin(right),
-           b = camera->scale_y_mm * cos(up), d = camera->scale_y_mm * sin(up), det = a * d - b * c;
+    double a[4];
 
-    for (size_t i = 0; camera->determined && det != 0 && i < s->n_rows; i++) {
+    picture_of(&s->camera, a);
+    double det = a[0] * a[3] - a[1] * a[2];
+    for (size_t i = 0; s->camera.determined && det != 0 && i < s->n_rows; i++) {
         const struct tt_row_result *row = &s->rows[i];
         struct tt_spot *spot = &draft->sketch->spots[i];
         if (row->kind == TT_VIEW) {
             spot->has_pixel = true;
             spot->px = draft->run->observations[i].px;
             spot->py = draft->run->observations[i].py;
-            spot->off_right_px = (d * row->residual_mm - b * row->residual_y_mm) / det;
-            spot->off_down_px = -(a * row->residual_y_mm - c * row->residual_mm) / det;
+            spot->off_right_px = (a[3] * row->residual_mm - a[1] * row->residual_y_mm) / det;
+            spot->off_down_px = -(a[0] * row->residual_y_mm - a[2] * row->residual_mm) / det;
         }
     }
+}
+
+/* ---- marks ---- */
+
+/* Sightings and views of one setup. */
+struct seen {
+    size_t *mark, n;
+    struct tt_plate_xy *plate;
+    struct tt_machine_xy *place;
+    double *scale;
+};
+
+/* Where the row @i has its mark: true, with the errors of the axes that were found, or as the
+ * machine reports places (@plain). */
+static struct tt_machine_xy seen_at(const struct draft *draft, size_t i, bool plain)
+{
+    const struct tt_observation *o = &draft->run->observations[i];
+    const struct tt_axes_result *axes = &draft->solution->axes;
+    const struct tt_camera_result *camera = &draft->solution->camera;
+    struct tt_machine_xy v = {0, 0}, h = o->h;
+
+    if (o->kind == TT_VIEW) {
+        const struct tt_camera *stated = &draft->machine->camera;
+        double a[4], x = o->px - stated->centre_px[0], y = stated->centre_px[1] - o->py,
+                     rho2 = 0.25 * (stated->size_px[0] * stated->size_px[0] +
+                                    stated->size_px[1] * stated->size_px[1]);
+        double bend = 1 + (camera->has_distortion ? camera->kappa * (x * x + y * y) / rho2 : 0);
+        picture_of(camera, a);
+        v = (struct tt_machine_xy){bend * (a[0] * x + a[1] * y), bend * (a[2] * x + a[3] * y)};
+    }
+    if (plain) { /* what was seen aside in the machine's units, the first order of which does */
+        return (struct tt_machine_xy){h.x_mm + v.x_mm - axes->scale_x * v.x_mm +
+                                          axes->square_rad * v.y_mm,
+                                      h.y_mm + v.y_mm - axes->scale_y * v.y_mm};
+    }
+    return (struct tt_machine_xy){h.x_mm + axes->scale_x * h.x_mm - axes->square_rad * h.y_mm +
+                                      v.x_mm,
+                                  h.y_mm + axes->scale_y * h.y_mm + v.y_mm};
+}
+
+/* The rows of setup @pose into @seen. */
+static void gather(const struct draft *draft, size_t pose, bool plain, struct seen *seen)
+{
+    const struct tiptrue_solution *s = draft->solution;
+
+    seen->n = 0;
+    for (size_t i = 0; i < s->n_rows; i++) {
+        const struct tt_observation *o = &draft->run->observations[i];
+        if (tt_is_sighting(o->kind) && o->use == TT_USE && !s->rows[i].set_aside &&
+            (o->kind == TT_SIGHT || s->camera.determined) && find_pose(s, &s->rows[i]) == pose) {
+            seen->mark[seen->n] = o->target;
+            seen->plate[seen->n] = draft->plate->marks[o->target].at;
+            seen->scale[seen->n] =
+                o->has_temperature ? tt_plate_scale(draft->plate, o->temperature_C) : 1;
+            seen->place[seen->n++] = seen_at(draft, i, plain);
+        }
+    }
+}
+
+/* Means over all setups; they are told apart by the pose that fits each best. */
+static bool place_marks(struct draft *draft)
+{
+    struct tt_arena *arena = &draft->sketch->arena;
+    size_t n = draft->solution->n_rows, n_marks = draft->plate->n_marks;
+    struct tt_sketch_mark *marks = TT_ARENA_NEW(arena, n_marks, struct tt_sketch_mark);
+    struct seen seen = {
+        TT_ARENA_NEW(arena, n, size_t), 0, TT_ARENA_NEW(arena, n, struct tt_plate_xy),
+        TT_ARENA_NEW(arena, n, struct tt_machine_xy), TT_ARENA_NEW(arena, n, double)};
+    struct tt_pose fit;
+
+    if (marks == NULL || seen.mark == NULL || seen.plate == NULL || seen.place == NULL ||
+        seen.scale == NULL) {
+        return false;
+    }
+    for (size_t k = 0; k < 2 * draft->solution->n_poses; k++) {
+        bool plain = k % 2 == 0;
+        gather(draft, k / 2, plain, &seen);
+        if (tt_pose_fit(seen.plate, seen.place, seen.scale, seen.n, SAME_MARK_MM, &fit) !=
+            TIPTRUE_OK) {
+            continue;
+        }
+        for (size_t i = 0; i < seen.n; i++) {
+            struct tt_sketch_mark *mark = &marks[seen.mark[i]];
+            struct tt_plate_xy at = tt_pose_back(&fit, seen.place[i]),
+                               *sum = plain ? &mark->plain : &mark->off;
+            sum->x_mm += at.x_mm - seen.scale[i] * seen.plate[i].x_mm;
+            sum->y_mm += at.y_mm - seen.scale[i] * seen.plate[i].y_mm;
+            mark->n += plain;
+        }
+    }
+    for (size_t m = 0; m < n_marks; m++) {
+        double by = marks[m].n > 0 ? 1 / (double)marks[m].n : 0;
+        marks[m].plain = (struct tt_plate_xy){by * marks[m].plain.x_mm, by * marks[m].plain.y_mm};
+        marks[m].off = (struct tt_plate_xy){by * marks[m].off.x_mm, by * marks[m].off.y_mm};
+    }
+    draft->sketch->marks = marks;
+    return true;
 }
 
 enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
@@ -358,6 +467,9 @@ enum tiptrue_status tt_sketch_draw(const struct tiptrue_plate *plate,
     if (plate != NULL && same_rows(&draft)) {
         place_spots(&draft);
         place_pixels(&draft);
+        if (machine != NULL && !place_marks(&draft)) {
+            return tt_fail_memory(error);
+        }
     }
     return TIPTRUE_OK;
 }

@@ -76,6 +76,14 @@ struct tiptrue_plate {
     struct tt_arena arena;  /* owns all of the above */
 };
 
+/* The plate's thermal scale at @temperature_C: 1 where its expansion is not known. */
+static inline double tt_plate_scale(const struct tiptrue_plate *plate, double temperature_C)
+{
+    return plate->has_expansion
+               ? 1 + plate->expansion_per_K * (temperature_C - plate->measured_at_C)
+               : 1;
+}
+
 /* How many marks are in use. */
 static inline size_t tt_plate_marks_in_use(const struct tiptrue_plate *plate)
 {

@@ -42,7 +42,16 @@ struct tt_sketch_track {
     double stated_mm[TT_SKETCH_STEPS + 1];
 };
 
+/* A mark of the plate: how far from its stated place its sightings and views have it on the mean,
+ * in the plate's directions, with the plate put where they all fit best; @plain: by the axes as the
+ * machine has them, @off: with the errors of the axes that were found. */
+struct tt_sketch_mark {
+    size_t n; /* sightings and views that count; 0 = none */
+    struct tt_plate_xy plain, off;
+};
+
 struct tt_sketch {
+    struct tt_sketch_mark *marks; /* by mark of the plate; NULL without plate or log */
     struct tt_spot *spots;
     size_t n_spots;
     struct tt_sketch_track *tracks; /* tip by tip, edge by edge, setup by setup */

@@ -105,6 +105,56 @@ def check_views():
         tally.check(slope > 0 and max(abs(at + slope * v - w) for v, w in points) < 0.2 + 0.006 * slope, f"strokes: {points}")
 
 
+def rigid(plate, seen):
+    """How far, in the plate's directions, each place @seen lies from the plate's point, put where all fit best (Kabsch, by SVD)."""
+    u, _, v = np.linalg.svd((plate - plate.mean(0)).T @ (seen - seen.mean(0)))
+    turn = u @ np.diag([1, np.linalg.det(u @ v)]) @ v
+    return (seen - seen.mean(0)) @ turn.T - (plate - plate.mean(0))
+
+
+def check_marks(name):
+    """Marks on the plate: strokes and table against the log, with and without the errors of the axes that the result has."""
+    with tempfile.TemporaryDirectory() as folder:
+        path = os.path.join(folder, "page.html")
+        tally.check(runs.report(name, path).returncode == 0, f"{name}: no page")
+        checks.pictures(name, path)
+        svg, marks, rows = next(f[1:] for f in figures(ET.parse(path).getroot()) if f[0] == "run-1-marks")
+    solved = runs.result(name)
+    with open(os.path.join(runs.FIELD, name, "plate.json"), encoding="utf-8") as file:
+        at = {m["name"]: m["at"] for m in json.load(file)["marks"]}
+    with open(runs.inputs(name)[1], encoding="utf-8") as file:
+        lines = [line.split(",") for line in file.read().splitlines() if not line.startswith("#")]
+    seen = [dict(zip(lines[0], line)) for line in lines if line[0] in ("sight", "view")]
+    places = np.array([[float(r["x"]), float(r["y"])] for r in seen])
+    if solved["camera"]:
+        c, size = solved["camera"], (1280, 960)
+        t, up = np.radians(c["turn_deg"]), np.radians(c["turn_deg"] + c["shear_deg"] + (-90 if c["mirrored"] else 90))
+        a = np.array([[c["scale_mm_per_px"]["x"] * np.cos(t), c["scale_mm_per_px"]["y"] * np.cos(up)],
+                      [c["scale_mm_per_px"]["x"] * np.sin(t), c["scale_mm_per_px"]["y"] * np.sin(up)]])
+        v = np.array([[float(r["px"]) - size[0] / 2, size[1] / 2 - float(r["py"])] for r in seen])
+        kappa = (c["distortion"] or {"kappa": 0})["kappa"]
+        places = places + (v * (1 + kappa * 4 * (v**2).sum(1, keepdims=True) / (size[0]**2 + size[1]**2))) @ a.T
+    plate = np.array([at[r["target"]] for r in seen], float)
+    axes = solved["axes"]
+    true = places if axes is None else places @ np.array([[1 + 1e-6 * axes["scale_x_ppm"], 0],
+                                                          [-1e-3 * axes["square_mm_per_m"], 1 + 1e-6 * axes["scale_y_ppm"]]])
+    off, as_they_are = rigid(plate, true), rigid(plate, places)
+    cells = [["".join(c.itertext()).replace("\N{MINUS SIGN}", "-") for c in row] for row in rows]
+    tally.check(len(cells) == len(marks) == len({r["target"] for r in seen}), f"{len(cells)} rows, {len(marks)} marks")
+    tally.check((len(cells[0]) == 6) == (axes is not None), f"columns for the axes: {cells}")
+    for mark, n, *told in cells:
+        these = [i for i, r in enumerate(seen) if r["target"] == mark]
+        wanted = 1e3 * np.concatenate([off[these].mean(0), as_they_are[these].mean(0)])[:len(told)]
+        tally.check(int(n) == len(these) and np.abs(np.array(told, float) - wanted).max() < 0.11, f"{mark}: {n}, {told}, {wanted}")
+    for kind, column in (("k", 2), ("v", 4))[:2 if axes else 1]:
+        strokes = [[float(v) for v in re.findall(r"[-0-9.]+", e.get("d"))] for e in svg if e.get("class") == kind][:len(cells)]
+        for axis, sign in ((0, 1), (1, -1)):
+            points = [(sign * float(c[column + axis]), s[2 + axis] - s[axis]) for c, s in zip(cells, strokes)]
+            slope = sum(p * s for p, s in points) / sum(p * p for p, _ in points)
+            worst = max(abs(s - slope * p) for p, s in points)
+            tally.check(slope > 0 and worst < 0.2 + 0.06 * slope, f"{name}: strokes {kind} {axis}: {points}")
+
+
 def check_weeks():
     """Heights over the weeks, of a recorded run with other scatter in each: where all stepped, the change stands in their picture
     alone, by its number; each dot where its run has the height."""
@@ -143,5 +193,7 @@ def check_weeks():
 
 check_heights()
 check_views()
+check_marks("16-views")
+check_marks("17-axes")
 check_weeks()
 tally.close()

@@ -45,6 +45,11 @@ void tt_draw_surface(const struct tt_scene *scene, size_t surface, struct tt_pic
 bool tt_can_draw_views(const struct tt_scene *scene);
 void tt_draw_views(const struct tt_scene *scene, struct tt_picture *picture);
 
+/* Three marks or more on the plate, with how far from their places they were seen, with and without
+ * the errors of the axes. Needs plate, machine and log. */
+bool tt_can_draw_marks(const struct tt_scene *scene);
+void tt_draw_marks(const struct tt_scene *scene, struct tt_picture *picture);
+
 /* Of one tip of the solution. */
 bool tt_can_draw_height(const struct tt_scene *scene, size_t tip);
 void tt_draw_height(const struct tt_scene *scene, size_t tip, struct tt_picture *picture);

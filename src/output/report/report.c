@@ -105,6 +105,11 @@ static void put_run_pictures(struct tt_report *report, const struct tt_scene *sc
         tt_draw_views(scene, picture);
         tt_report_place(report);
     }
+    if (tt_can_draw_marks(scene) && (picture = tt_report_picture(report)) != NULL) {
+        name_picture(picture, scene, "marks", 0, 0);
+        tt_draw_marks(scene, picture);
+        tt_report_place(report);
+    }
     for (size_t i = 0; i < scene->solution->n_surface; i++) {
         if (tt_can_draw_surface(scene, i) && (picture = tt_report_picture(report)) != NULL) {
             name_picture(picture, scene, "tilt", 0, scene->solution->n_surface > 1 ? i + 1 : 0);
