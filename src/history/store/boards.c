@@ -100,20 +100,15 @@ static enum tiptrue_status look_up(struct tiptrue_history *store,
     static const char SQL[] = "SELECT added, text = ?2, version = ?3 AND json = ?4 AND said = ?5 "
                               "AND machine = ?6, judged > ?7 FROM board WHERE id = ?1";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool there;
+    enum tiptrue_status status = tt_sql_first(
+        store, SQL,
+        TT_SQL_VALUES(TT_AS_TEXT(board->id), TT_AS_BLOB(board->table), TT_AS_TEXT(board->version),
+                      TT_AS_BLOB(board->json), TT_AS_BLOB(board->said), TT_AS_TEXT(board->machine),
+                      TT_AS_TEXT(board->judged)),
+        &statement, &there, error);
 
-    *known = (struct known){0};
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, board->id, &code);
-        tt_sql_blob(statement, 2, board->table, &code);
-        tt_sql_text(statement, 3, board->version, &code);
-        tt_sql_blob(statement, 4, board->json, &code);
-        tt_sql_blob(statement, 5, board->said, &code);
-        tt_sql_text(statement, 6, board->machine, &code);
-        tt_sql_text(statement, 7, board->judged, &code);
-        status = tt_sql_next_bound(store, statement, code, &known->there, error);
-    }
+    *known = (struct known){.there = there};
     if (status == TIPTRUE_OK && known->there) {
         const char *added = tt_sql_column(statement, 0);
         snprintf(since, 32, "%s", added != NULL ? added : "");
@@ -202,16 +197,14 @@ tt_store_boards(struct tiptrue_history *store, const struct tt_store_query *quer
     static const char SQL[] = "SELECT " COLUMNS " FROM board WHERE (?1 IS NULL OR machine = ?1)"
                               " AND time_s >= ?2 AND time_s <= ?3 ORDER BY time_s, id";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
     bool row = true;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, SQL,
+                   TT_SQL_VALUES(TT_AS_TEXT(query->machine),
+                                 TT_AS_REAL(query->has_since ? query->since_s : -HUGE_VAL),
+                                 TT_AS_REAL(query->has_until ? query->until_s : HUGE_VAL)),
+                   &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, query->machine, &code);
-        tt_sql_real(statement, 2, query->has_since ? query->since_s : -HUGE_VAL, &code);
-        tt_sql_real(statement, 3, query->has_until ? query->until_s : HUGE_VAL, &code);
-        status = tt_sql_fail(store, code, error);
-    }
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         struct tt_board_record board;
@@ -245,14 +238,10 @@ enum tiptrue_status tt_store_load_board(struct tiptrue_history *store, const cha
 {
     static const char SQL[] = "SELECT " COLUMNS ", text, json, said FROM board WHERE id = ?";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(id)), &statement, &row, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, id, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK && !row) {
         return tt_fail(error, TIPTRUE_E_NO_INPUT, store->path, 0, 0,
                        "history list shows what is there", "there is no board %s", id);

@@ -21,15 +21,11 @@ enum tiptrue_status tt_store_exports(struct tiptrue_history *store, const char *
         " FROM export JOIN summary ON summary.run = export.run WHERE summary.machine = ?"
         " ORDER BY export.no DESC LIMIT ?";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
     bool row = true, more = true;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine), TT_AS_INTEGER(MOST_EXPORTS)),
+                   &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine, &code);
-        tt_sql_integer(statement, 2, MOST_EXPORTS, &code);
-        status = tt_sql_fail(store, code, error);
-    }
     while (status == TIPTRUE_OK && more &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const struct tt_store_exported exported = {

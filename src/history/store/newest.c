@@ -18,15 +18,11 @@ enum tiptrue_status tt_find_newest(struct tiptrue_history *store, sqlite3_int64 
         "SELECT no, plate, machine, plan, pattern, added, version FROM result WHERE run = ?"
         " ORDER BY added DESC, no DESC LIMIT 1";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement, &row, error);
 
     *newest = (struct tt_known_result){0};
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK && row) {
         newest->no = sqlite3_column_int64(statement, 0);
         for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
@@ -46,15 +42,11 @@ enum tiptrue_status tt_store_newest(struct tiptrue_history *store, const char *i
     static const char SQL[] = "SELECT no FROM run WHERE id = ?";
     struct tt_known_result newest = {0};
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(id)), &statement, &row, error);
 
     *run = *result = 0;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, id, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK && row) {
         *run = sqlite3_column_int64(statement, 0);
         sqlite3_reset(statement);

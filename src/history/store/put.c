@@ -22,28 +22,17 @@
 /* What a blob can hold (SQLITE_MAX_LENGTH). */
 #define LARGEST_LOG 1000000000
 
-static void bind_number(sqlite3_stmt *statement, int at, sqlite3_int64 number, int *code)
-{
-    if (number != 0) {
-        tt_sql_integer(statement, at, number, code);
-    }
-}
-
 /* The number of the run @id, 0 if it is not there, and when it was added. */
 static enum tiptrue_status find_run(struct tiptrue_history *store, const char *id,
                                     sqlite3_int64 *run, char since[32], struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT no, added FROM run WHERE id = ?";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(id)), &statement, &row, error);
 
     *run = 0;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, id, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK && row) {
         *run = sqlite3_column_int64(statement, 0);
         tt_copy_word(since, tt_sql_column(statement, 1));
@@ -56,15 +45,9 @@ static enum tiptrue_status insert_run(struct tiptrue_history *store, const struc
                                       sqlite3_int64 *run, struct tiptrue_error *error)
 {
     static const char SQL[] = "INSERT INTO run(id, added) VALUES(?, ?)";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status = tt_sql_do(
+        store, SQL, TT_SQL_VALUES(TT_AS_TEXT(record->id), TT_AS_TEXT(record->added)), error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, record->id, &code);
-        tt_sql_text(statement, 2, record->added, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
-    }
     if (status == TIPTRUE_OK) {
         *run = sqlite3_last_insert_rowid(store->db);
     }
@@ -122,17 +105,13 @@ static enum tiptrue_status put_log(struct tiptrue_history *store, sqlite3_int64 
                                    struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT 1 FROM log WHERE run = ?";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false, same = true;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row, same = true;
 
-    if (record->log.text == NULL || status != TIPTRUE_OK) {
-        return status;
+    if (record->log.text == NULL) {
+        return TIPTRUE_OK;
     }
-    tt_sql_integer(statement, 1, run, &code);
-    status = tt_sql_next_bound(store, statement, code, &row, error);
-    sqlite3_reset(statement);
+    enum tiptrue_status status =
+        tt_sql_any(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), &row, error);
     *is_new = status == TIPTRUE_OK && !row;
     if (status == TIPTRUE_OK && !row) {
         return insert_log(store, run, record->log, error);
@@ -168,14 +147,10 @@ static enum tiptrue_status put_document(struct tiptrue_history *store, enum tt_d
     }
     tt_digest(text.text, text.length, digest);
     for (int insert = 0; insert < 2 && !row && status == TIPTRUE_OK; insert++) {
-        int code = SQLITE_OK;
-        status = tt_sql_get(store, insert ? INSERT : FIND, &statement, error);
-        if (status == TIPTRUE_OK) {
-            tt_sql_text(statement, 1, digest, &code);
-            tt_sql_text(statement, 2, tt_document_words[kind], &code);
-            tt_sql_blob(statement, 3, text, &code);
-            status = tt_sql_next_bound(store, statement, code, &row, error);
-        }
+        status = tt_sql_first(store, insert ? INSERT : FIND,
+                              TT_SQL_VALUES(TT_AS_TEXT(digest), TT_AS_TEXT(tt_document_words[kind]),
+                                            TT_AS_BLOB(text)),
+                              &statement, &row, error);
         if (status == TIPTRUE_OK) {
             *no = row ? sqlite3_column_int64(statement, 0) : sqlite3_last_insert_rowid(store->db);
             sqlite3_reset(statement);
@@ -194,23 +169,14 @@ static enum tiptrue_status find_result(struct tiptrue_history *store, sqlite3_in
         "SELECT 1 FROM result WHERE run = ?1 AND digest = ?2 AND version = ?3 AND json = ?4"
         " AND plate IS ?5 AND machine IS ?6 AND plan IS ?7 AND pattern IS ?8 AND (?9 IS NULL OR no "
         "= ?9)";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        tt_sql_text(statement, 2, digest, &code);
-        tt_sql_text(statement, 3, result->version, &code);
-        tt_sql_blob(statement, 4, result->json, &code);
-        for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
-            bind_number(statement, 5 + i, documents[i], &code);
-        }
-        bind_number(statement, 9, only, &code);
-        status = tt_sql_next_bound(store, statement, code, found, error);
-        sqlite3_reset(statement);
-    }
-    return status;
+    return tt_sql_any(store, SQL,
+                      TT_SQL_VALUES(TT_AS_INTEGER(run), TT_AS_TEXT(digest),
+                                    TT_AS_TEXT(result->version), TT_AS_BLOB(result->json),
+                                    TT_AS_NUMBER(documents[0]), TT_AS_NUMBER(documents[1]),
+                                    TT_AS_NUMBER(documents[2]), TT_AS_NUMBER(documents[3]),
+                                    TT_AS_NUMBER(only)),
+                      found, error);
 }
 
 /* Whether the run has a result with the documents that it came from. */
@@ -218,16 +184,8 @@ static enum tiptrue_status is_documented(struct tiptrue_history *store, sqlite3_
                                          bool *documented, struct tiptrue_error *error)
 {
     static const char SQL[] = "SELECT 1 FROM result WHERE run = ? AND plate IS NOT NULL";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        status = tt_sql_next_bound(store, statement, code, documented, error);
-        sqlite3_reset(statement);
-    }
-    return status;
+    return tt_sql_any(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), documented, error);
 }
 
 static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_int64 run,
@@ -238,23 +196,14 @@ static enum tiptrue_status insert_result(struct tiptrue_history *store, sqlite3_
     static const char SQL[] = "INSERT INTO result(run, version, added, plate, machine, plan, "
                               "pattern, verdict, digest, json)"
                               " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        tt_sql_text(statement, 2, result->version, &code);
-        tt_sql_text(statement, 3, added, &code);
-        for (int i = 0; i < TT_DOCUMENT_KINDS; i++) {
-            bind_number(statement, 4 + i, documents[i], &code);
-        }
-        tt_sql_text(statement, 8, result->verdict, &code);
-        tt_sql_text(statement, 9, digest, &code);
-        tt_sql_blob(statement, 10, result->json, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
-    }
-    return status;
+    return tt_sql_do(store, SQL,
+                     TT_SQL_VALUES(TT_AS_INTEGER(run), TT_AS_TEXT(result->version),
+                                   TT_AS_TEXT(added), TT_AS_NUMBER(documents[0]),
+                                   TT_AS_NUMBER(documents[1]), TT_AS_NUMBER(documents[2]),
+                                   TT_AS_NUMBER(documents[3]), TT_AS_TEXT(result->verdict),
+                                   TT_AS_TEXT(digest), TT_AS_BLOB(result->json)),
+                     error);
 }
 
 /* Whether the newest result is of the same documents and the same version. */
@@ -290,7 +239,7 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
         status = find_result(store, run, result, digest, documents,
                              how == TT_PUT_MERGED ? 0 : newest->no, &there, error);
     }
-    if (status == TIPTRUE_OK && !there && documents[TT_DOCUMENT_PLATE] == 0) {
+    if (status == TIPTRUE_OK && !there && documents[0] == 0) {
         status =
             is_documented(store, run, &there,
                           error); /* a bare result adds nothing to one that can be solved again */
@@ -304,24 +253,6 @@ static enum tiptrue_status put_result(struct tiptrue_history *store, sqlite3_int
                : status;
 }
 
-static void bind_export(sqlite3_stmt *statement, sqlite3_int64 run,
-                        const struct tt_record_export *export, int *code)
-{
-    tt_sql_integer(statement, 1, run, code);
-    tt_sql_text(statement, 2, export->time, code);
-    tt_sql_text(statement, 3, export->file, code);
-    tt_sql_text(statement, 4, export->old_digest, code);
-    tt_sql_text(statement, 5, export->new_digest, code);
-    if (export->old_values.text != NULL && *code == SQLITE_OK) {
-        *code = sqlite3_bind_text64(statement, 6, export->old_values.text,
-                                    export->old_values.length, SQLITE_STATIC, SQLITE_UTF8);
-    }
-    if (export->new_values.text != NULL && *code == SQLITE_OK) {
-        *code = sqlite3_bind_text64(statement, 7, export->new_values.text,
-                                    export->new_values.length, SQLITE_STATIC, SQLITE_UTF8);
-    }
-}
-
 /* Unless one that is the same in all is there. */
 static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int64 run,
                                       const struct tt_record_export *export, bool *is_new,
@@ -333,24 +264,15 @@ static enum tiptrue_status put_export(struct tiptrue_history *store, sqlite3_int
     static const char INSERT[] =
         "INSERT INTO export(run, time, file, old_digest, new_digest, old_values, new_values)"
         " VALUES(?, ?, ?, ?, ?, ?, ?)";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool there = false;
-    enum tiptrue_status status = tt_sql_get(store, FIND, &statement, error);
+    const struct tt_sql_values values =
+        TT_SQL_VALUES(TT_AS_INTEGER(run), TT_AS_TEXT(export->time), TT_AS_TEXT(export->file),
+                      TT_AS_TEXT(export->old_digest), TT_AS_TEXT(export->new_digest),
+                      TT_AS_WORDS(export->old_values), TT_AS_WORDS(export->new_values));
+    bool there;
+    enum tiptrue_status status = tt_sql_any(store, FIND, values, &there, error);
 
-    if (status == TIPTRUE_OK) {
-        bind_export(statement, run, export, &code);
-        status = tt_sql_next_bound(store, statement, code, &there, error);
-        sqlite3_reset(statement);
-    }
     *is_new = !there;
-    if (status == TIPTRUE_OK && !there &&
-        (status = tt_sql_get(store, INSERT, &statement, error)) == TIPTRUE_OK) {
-        code = SQLITE_OK;
-        bind_export(statement, run, export, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
-    }
-    return status;
+    return status == TIPTRUE_OK && !there ? tt_sql_do(store, INSERT, values, error) : status;
 }
 
 /* *last: the number that the record's last result was given, 0 if it was there already. */
@@ -382,14 +304,8 @@ static enum tiptrue_status put_off(struct tiptrue_history *store, sqlite3_int64 
                                    struct tiptrue_error *error)
 {
     static const char LATER[] = "INSERT OR IGNORE INTO pending(run) VALUES(?)";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, LATER, &statement, error);
+    enum tiptrue_status status = tt_sql_do(store, LATER, TT_SQL_VALUES(TT_AS_INTEGER(run)), error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
-    }
     return status;
 }
 

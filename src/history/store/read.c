@@ -30,25 +30,6 @@ static const char *copy_word(struct tt_record *record, sqlite3_stmt *from, int c
     return copy_text(record, from, column, failed).text;
 }
 
-/* A statement with one number, or one text, bound. */
-static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
-                                 sqlite3_int64 number, const char *text, sqlite3_stmt **statement,
-                                 struct tiptrue_error *error)
-{
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
-
-    if (status == TIPTRUE_OK) {
-        if (text != NULL) {
-            tt_sql_text(*statement, 1, text, &code);
-        } else {
-            tt_sql_integer(*statement, 1, number, &code);
-        }
-        status = tt_sql_fail(store, code, error);
-    }
-    return status;
-}
-
 static enum tiptrue_status load_run(struct tiptrue_history *store, const char *id,
                                     sqlite3_int64 *run, struct tt_record *record,
                                     struct tiptrue_error *error)
@@ -57,7 +38,8 @@ static enum tiptrue_status load_run(struct tiptrue_history *store, const char *i
         "SELECT no, added, (SELECT l.text FROM log l WHERE l.run = u.no) FROM run u WHERE id = ?";
     sqlite3_stmt *statement;
     bool row = false, failed = false;
-    enum tiptrue_status status = begin(store, SQL, 0, id, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(id)), &statement, error);
 
     if (status == TIPTRUE_OK) {
         status = tt_sql_next(store, statement, &row, error);
@@ -106,8 +88,8 @@ static enum tiptrue_status load_results(struct tiptrue_history *store, sqlite3_i
     sqlite3_stmt *statement;
     bool row = true;
     size_t room = 0;
-    enum tiptrue_status status =
-        begin(store, newest_only ? NEWEST : ALL, run, NULL, &statement, error);
+    enum tiptrue_status status = tt_sql_ask(store, newest_only ? NEWEST : ALL,
+                                            TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement, error);
 
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
@@ -140,7 +122,8 @@ static enum tiptrue_status load_exports(struct tiptrue_history *store, sqlite3_i
     sqlite3_stmt *statement;
     bool row = true, failed = false;
     size_t room = 0;
-    enum tiptrue_status status = begin(store, SQL, run, NULL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement, error);
 
     while (status == TIPTRUE_OK && !failed &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
@@ -222,7 +205,8 @@ enum tiptrue_status tt_store_find_id(struct tiptrue_history *store, const char *
             "few are enough",
             text, what);
     }
-    enum tiptrue_status status = begin(store, sql, 0, text, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, sql, TT_SQL_VALUES(TT_AS_TEXT(text)), &statement, error);
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *one = tt_sql_column(statement, 0);

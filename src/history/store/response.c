@@ -65,19 +65,15 @@ static enum tiptrue_status write_text(struct tiptrue_history *store, sqlite3_int
 {
     static const char SQL[] =
         "INSERT OR REPLACE INTO response(result, numbers, digest) VALUES(?, ?, ?)";
-    sqlite3_stmt *statement;
+    const struct tt_text text = {numbers->text != NULL ? numbers->text : "", numbers->length};
     char digest[17];
-    int code = numbers->failed ? SQLITE_NOMEM : SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_digest(numbers->text, numbers->length, digest);
-        tt_sql_integer(statement, 1, result, &code);
-        tt_sql_blob(statement, 2, (struct tt_text){numbers->text, numbers->length}, &code);
-        tt_sql_text(statement, 3, digest, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
-    }
-    return status;
+    tt_digest(text.text, text.length, digest);
+    return numbers->failed ? tt_fail_memory(error)
+                           : tt_sql_do(store, SQL,
+                                       TT_SQL_VALUES(TT_AS_INTEGER(result), TT_AS_BLOB(text),
+                                                     TT_AS_TEXT(digest)),
+                                       error);
 }
 
 enum tiptrue_status tt_response_write(struct tiptrue_history *store, sqlite3_int64 result,
@@ -231,14 +227,10 @@ enum tiptrue_status tt_store_response(struct tiptrue_history *store, struct tt_s
         "SELECT numbers FROM response WHERE result ="
         " (SELECT s.result FROM summary s JOIN run r ON s.run = r.no WHERE r.id = ?)";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(run->id)), &statement, &row, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, run->id, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK && row) {
         status = read_numbers(tt_sql_column(statement, 0), series, run, error);
         sqlite3_reset(statement);
@@ -252,15 +244,11 @@ enum tiptrue_status tt_store_scatter(struct tiptrue_history *store, const struct
 {
     static const char SQL[] = "SELECT numbers FROM scatter WHERE machine = ? AND of = ?";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status = tt_sql_first(
+        store, SQL,
+        TT_SQL_VALUES(TT_AS_TEXT(series->machine != NULL ? series->machine : ""), TT_AS_TEXT(of)),
+        &statement, known, error);
 
-    *known = false;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, series->machine != NULL ? series->machine : "", &code);
-        tt_sql_text(statement, 2, of, &code);
-        status = tt_sql_next_bound(store, statement, code, known, error);
-    }
     if (status != TIPTRUE_OK || !*known) {
         return status;
     }
@@ -303,20 +291,17 @@ enum tiptrue_status tt_store_keep_scatter(struct tiptrue_history *store,
             tt_buffer_putc(&numbers, ' ');
         }
     }
-    enum tiptrue_status status = TIPTRUE_OK;
-    sqlite3_stmt *statement;
+    const struct tt_text text = {numbers.text != NULL ? numbers.text : "", numbers.length};
     char digest[17];
-    int code = numbers.failed ? SQLITE_NOMEM : SQLITE_OK;
-    status = tt_sql_get(store, SQL, &statement, error);
-    if (status == TIPTRUE_OK) {
-        const struct tt_text text = {numbers.text != NULL ? numbers.text : "", numbers.length};
-        tt_digest(text.text, text.length, digest);
-        tt_sql_text(statement, 1, trend->machine != NULL ? trend->machine : "", &code);
-        tt_sql_text(statement, 2, trend->between_of, &code);
-        tt_sql_blob(statement, 3, text, &code);
-        tt_sql_text(statement, 4, digest, &code);
-        status = tt_sql_finish_bound(store, statement, code, error);
-    }
+    tt_digest(text.text, text.length, digest);
+    enum tiptrue_status status =
+        numbers.failed
+            ? tt_fail_memory(error)
+            : tt_sql_do(store, SQL,
+                        TT_SQL_VALUES(TT_AS_TEXT(trend->machine != NULL ? trend->machine : ""),
+                                      TT_AS_TEXT(trend->between_of), TT_AS_BLOB(text),
+                                      TT_AS_TEXT(digest)),
+                        error);
     tt_buffer_clear(&numbers);
     return status;
 }

@@ -113,14 +113,9 @@ static enum tiptrue_status look_up(struct tiptrue_history *store, const char *sq
                                    bool *row, double *value, struct tiptrue_error *error)
 {
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, sql, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_first(store, sql, TT_SQL_VALUES(TT_AS_TEXT(id)), &statement, row, error);
 
-    *row = false;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, id, &code);
-        status = tt_sql_next_bound(store, statement, code, row, error);
-    }
     if (status == TIPTRUE_OK && *row) {
         *value = sqlite3_column_double(statement, 0);
         sqlite3_reset(statement);
@@ -148,14 +143,10 @@ enum tiptrue_status tt_store_notes(struct tiptrue_history *store, const char *ma
     static const char SQL[] = "SELECT s.id, s.time_s, n.text FROM note n JOIN summary s ON s.run = "
                               "n.run WHERE s.machine = ? ORDER BY n.no";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
     bool row = true;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_ask(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine)), &statement, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine, &code);
-        status = tt_sql_fail(store, code, error);
-    }
     while (status == TIPTRUE_OK &&
            (status = tt_sql_next(store, statement, &row, error)) == TIPTRUE_OK && row) {
         const char *id = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 2);
@@ -182,14 +173,10 @@ enum tiptrue_status tt_store_latest_start(struct tiptrue_history *store, const c
     static const char SQL[] =
         "SELECT max(time_s) FROM summary WHERE machine = ? AND time_stated AND left_out IS NULL";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine != NULL ? machine : "")),
+                     &statement, found, error);
 
-    *found = false;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine != NULL ? machine : "", &code);
-        status = tt_sql_next_bound(store, statement, code, found, error);
-    }
     if (status == TIPTRUE_OK && *found) {
         *found = sqlite3_column_type(statement, 0) != SQLITE_NULL;
         *time_s = sqlite3_column_double(statement, 0);
@@ -204,17 +191,9 @@ enum tiptrue_status tt_store_has_later(struct tiptrue_history *store, const char
 {
     static const char SQL[] = "SELECT 1 FROM summary WHERE machine = ? AND time_s > ? AND id <> ?"
                               " AND left_out IS NULL LIMIT 1";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
 
-    *later = false;
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine != NULL ? machine : "", &code);
-        tt_sql_real(statement, 2, time_s, &code);
-        tt_sql_text(statement, 3, id, &code);
-        status = tt_sql_next_bound(store, statement, code, later, error);
-        sqlite3_reset(statement);
-    }
-    return status;
+    return tt_sql_any(store, SQL,
+                      TT_SQL_VALUES(TT_AS_TEXT(machine != NULL ? machine : ""), TT_AS_REAL(time_s),
+                                    TT_AS_TEXT(id)),
+                      later, error);
 }

@@ -148,6 +148,76 @@ enum tiptrue_status tt_sql_finish_bound(struct tiptrue_history *store, sqlite3_s
                              : tt_sql_fail(store, code, error);
 }
 
+static void keep_first(int *code, int found)
+{
+    *code = *code == SQLITE_OK ? found : *code;
+}
+
+enum tiptrue_status tt_sql_ask(struct tiptrue_history *store, const char *sql,
+                               struct tt_sql_values values, sqlite3_stmt **statement,
+                               struct tiptrue_error *error)
+{
+    int code = SQLITE_OK;
+    enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
+
+    for (size_t i = 0; i < values.n && status == TIPTRUE_OK; i++) {
+        const struct tt_sql_value *v = &values.value[i];
+        int at = (int)i + 1;
+        switch (v->kind) {
+        case TT_SQL_TEXT:
+            tt_sql_text(*statement, at, v->text.text, &code);
+            break;
+        case TT_SQL_WORDS:
+            if (v->text.text != NULL) {
+                keep_first(&code, sqlite3_bind_text64(*statement, at, v->text.text, v->text.length,
+                                                      SQLITE_STATIC, SQLITE_UTF8));
+            }
+            break;
+        case TT_SQL_BLOB:
+            tt_sql_blob(*statement, at, v->text, &code);
+            break;
+        case TT_SQL_INTEGER:
+            tt_sql_integer(*statement, at, v->integer, &code);
+            break;
+        case TT_SQL_REAL:
+            tt_sql_real(*statement, at, v->real, &code);
+            break;
+        }
+    }
+    return status == TIPTRUE_OK ? tt_sql_fail(store, code, error) : status;
+}
+
+enum tiptrue_status tt_sql_first(struct tiptrue_history *store, const char *sql,
+                                 struct tt_sql_values values, sqlite3_stmt **statement, bool *row,
+                                 struct tiptrue_error *error)
+{
+    enum tiptrue_status status = tt_sql_ask(store, sql, values, statement, error);
+
+    *row = false;
+    return status == TIPTRUE_OK ? tt_sql_next(store, *statement, row, error) : status;
+}
+
+enum tiptrue_status tt_sql_any(struct tiptrue_history *store, const char *sql,
+                               struct tt_sql_values values, bool *any, struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    enum tiptrue_status status = tt_sql_first(store, sql, values, &statement, any, error);
+
+    if (status == TIPTRUE_OK) {
+        sqlite3_reset(statement);
+    }
+    return status;
+}
+
+enum tiptrue_status tt_sql_do(struct tiptrue_history *store, const char *sql,
+                              struct tt_sql_values values, struct tiptrue_error *error)
+{
+    sqlite3_stmt *statement;
+    enum tiptrue_status status = tt_sql_ask(store, sql, values, &statement, error);
+
+    return status == TIPTRUE_OK ? tt_sql_finish(store, statement, error) : status;
+}
+
 enum tiptrue_status tt_sql_run(struct tiptrue_history *store, const char *sql,
                                struct tiptrue_error *error)
 {
@@ -187,11 +257,6 @@ void tt_sql_roll_back(struct tiptrue_history *store)
         tt_sql_reset_all(store);
         sqlite3_exec(store->db, "ROLLBACK", NULL, NULL, NULL);
     }
-}
-
-static void keep_first(int *code, int found)
-{
-    *code = *code == SQLITE_OK ? found : *code;
 }
 
 void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code)

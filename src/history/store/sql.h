@@ -67,6 +67,62 @@ void tt_sql_roll_back(struct tiptrue_history *store);
 enum tiptrue_status tt_sql_fail(struct tiptrue_history *store, int code,
                                 struct tiptrue_error *error);
 
+/* What is bound to a statement, in the order of its parameters; texts must live until it is reset.
+ */
+struct tt_sql_value {
+    enum { TT_SQL_TEXT, TT_SQL_WORDS, TT_SQL_BLOB, TT_SQL_INTEGER, TT_SQL_REAL } kind;
+    struct tt_text text; /* NULL = NULL */
+    sqlite3_int64 integer;
+    double real;
+};
+struct tt_sql_values {
+    const struct tt_sql_value *value;
+    size_t n;
+};
+#define TT_SQL_VALUES(...)                                                                         \
+    ((struct tt_sql_values){(const struct tt_sql_value[]){__VA_ARGS__},                            \
+                            sizeof((const struct tt_sql_value[]){__VA_ARGS__}) /                   \
+                                sizeof(struct tt_sql_value)})
+#define TT_AS_TEXT(of)                                                                             \
+    {                                                                                              \
+        .kind = TT_SQL_TEXT, .text = {(of), 0 }                                                    \
+    }
+/* a struct tt_text as text */
+#define TT_AS_WORDS(of)                                                                            \
+    {                                                                                              \
+        .kind = TT_SQL_WORDS, .text = (of)                                                         \
+    }
+#define TT_AS_BLOB(of)                                                                             \
+    {                                                                                              \
+        .kind = TT_SQL_BLOB, .text = (of)                                                          \
+    }
+#define TT_AS_INTEGER(of)                                                                          \
+    {                                                                                              \
+        .kind = TT_SQL_INTEGER, .integer = (of)                                                    \
+    }
+#define TT_AS_NUMBER(of) /* 0 = NULL */                                                            \
+    {                                                                                              \
+        .kind = (of) != 0 ? TT_SQL_INTEGER : TT_SQL_TEXT, .integer = (of)                          \
+    }
+#define TT_AS_REAL(of)                                                                             \
+    {                                                                                              \
+        .kind = TT_SQL_REAL, .real = (of)                                                          \
+    }
+
+/* The statement of @sql with @values bound; the same, and its first row, *row false: there is none;
+ * only whether it has a row; and to its end, for what gives no row. */
+TT_MUST_USE enum tiptrue_status tt_sql_ask(struct tiptrue_history *store, const char *sql,
+                                           struct tt_sql_values values, sqlite3_stmt **statement,
+                                           struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_first(struct tiptrue_history *store, const char *sql,
+                                             struct tt_sql_values values, sqlite3_stmt **statement,
+                                             bool *row, struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_any(struct tiptrue_history *store, const char *sql,
+                                           struct tt_sql_values values, bool *any,
+                                           struct tiptrue_error *error);
+TT_MUST_USE enum tiptrue_status tt_sql_do(struct tiptrue_history *store, const char *sql,
+                                          struct tt_sql_values values, struct tiptrue_error *error);
+
 /* Bind; *code keeps the first code that is not SQLITE_OK. What is bound must live until the
  * statement is reset. */
 void tt_sql_text(sqlite3_stmt *statement, int at, const char *text, int *code); /* NULL = NULL */

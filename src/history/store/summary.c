@@ -73,13 +73,7 @@ static enum tiptrue_status remove_old(struct tiptrue_history *store, sqlite3_int
     enum tiptrue_status status = TIPTRUE_OK;
 
     for (size_t i = 0; i < sizeof REMOVE / sizeof REMOVE[0] && status == TIPTRUE_OK; i++) {
-        sqlite3_stmt *statement;
-        int code = SQLITE_OK;
-        status = tt_sql_get(store, REMOVE[i], &statement, error);
-        if (status == TIPTRUE_OK) {
-            tt_sql_integer(statement, 1, run, &code);
-            status = tt_sql_finish_bound(store, statement, code, error);
-        }
+        status = tt_sql_do(store, REMOVE[i], TT_SQL_VALUES(TT_AS_INTEGER(run)), error);
     }
     return status;
 }
@@ -184,14 +178,10 @@ static enum tiptrue_status find_run(struct tiptrue_history *store, sqlite3_int64
     static const char SQL[] =
         "SELECT added, id, started, coalesce(excluded, doubt) FROM run WHERE no = ?";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status =
+        tt_sql_first(store, SQL, TT_SQL_VALUES(TT_AS_INTEGER(run)), &statement, &row, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_integer(statement, 1, run, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     *said = (struct said){0};
     if (status == TIPTRUE_OK && row) {
         const char *added = tt_sql_column(statement, 0), *text = tt_sql_column(statement, 1);
@@ -300,35 +290,15 @@ static enum tiptrue_status limit_runs(struct tiptrue_history *store, const char 
     static const char SQL[] = "SELECT time_s FROM summary WHERE machine = ? ORDER BY time_s DESC, "
                               "run DESC LIMIT 1 OFFSET ?";
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
+    bool row;
+    enum tiptrue_status status = tt_sql_first(
+        store, SQL, TT_SQL_VALUES(TT_AS_TEXT(machine), TT_AS_INTEGER((sqlite3_int64)most_runs - 1)),
+        &statement, &row, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine, &code);
-        tt_sql_integer(statement, 2, (sqlite3_int64)most_runs - 1, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK && row) {
         double latest_s = sqlite3_column_double(statement, 0);
         *since_s = latest_s > *since_s ? latest_s : *since_s;
         sqlite3_reset(statement);
-    }
-    return status;
-}
-
-/* A statement over the rows of @machine from @since_s on. */
-static enum tiptrue_status begin(struct tiptrue_history *store, const char *sql,
-                                 const char *machine, double since_s, sqlite3_stmt **statement,
-                                 struct tiptrue_error *error)
-{
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, sql, statement, error);
-
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(*statement, 1, machine, &code);
-        tt_sql_real(*statement, 2, since_s, &code);
-        status = tt_sql_fail(store, code, error);
     }
     return status;
 }
@@ -394,7 +364,8 @@ enum tiptrue_status tt_store_series(struct tiptrue_history *store, const char *m
         status = limit_runs(store, machine, most_runs, &since_s, error);
     }
     for (size_t i = 0; i < 3 && status == TIPTRUE_OK; i++) {
-        status = begin(store, SQL[i], machine, since_s, &statement[i], error);
+        status = tt_sql_ask(store, SQL[i], TT_SQL_VALUES(TT_AS_TEXT(machine), TT_AS_REAL(since_s)),
+                            &statement[i], error);
     }
     if (status == TIPTRUE_OK) {
         status = read_runs(store, statement[0], statement[1], statement[2], series, error);
@@ -412,15 +383,11 @@ enum tiptrue_status tt_store_count_machine(struct tiptrue_history *store, const 
                                            size_t *runs, struct tiptrue_error *error)
 {
     sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    bool row = false;
+    bool row;
     enum tiptrue_status status =
-        tt_sql_get(store, "SELECT count(*) FROM summary WHERE machine = ?", &statement, error);
+        tt_sql_first(store, "SELECT count(*) FROM summary WHERE machine = ?",
+                     TT_SQL_VALUES(TT_AS_TEXT(machine)), &statement, &row, error);
 
-    if (status == TIPTRUE_OK) {
-        tt_sql_text(statement, 1, machine, &code);
-        status = tt_sql_next_bound(store, statement, code, &row, error);
-    }
     if (status == TIPTRUE_OK) {
         *runs = row ? (size_t)sqlite3_column_int64(statement, 0) : 0;
         sqlite3_reset(statement);
