@@ -226,7 +226,7 @@ libcore_la_SOURCES = \
   src/history/series/compare.c src/history/series/compare.h \
   src/history/series/series.c src/history/series/series.h \
   src/history/series/signals.c \
-  src/history/series/machine_events.c src/history/series/machine_events.h \
+  src/history/series/machine_events.c \
   src/history/series/naming.c \
   src/history/series/changes.c src/history/series/changes.h \
   src/history/series/changes_parts.h \

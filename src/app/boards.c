@@ -146,18 +146,14 @@ static enum tiptrue_verdict verdict_of(const char *word)
 
 static enum tiptrue_status add_event(void *context, const struct tt_board_record *board)
 {
-    struct tt_trend_event event = {.time_s = board->time_s,
-                                   .code = "placement",
-                                   .parts = board->parts_used,
-                                   .verdict = verdict_of(board->verdict)};
-    struct tiptrue_trend *trend = context;
+    const struct tt_trend_event event = {.code = TT_EVENT_PLACEMENT,
+                                         .time_s = board->time_s,
+                                         .id = board->run,
+                                         .what = board->id,
+                                         .parts = board->parts_used,
+                                         .verdict = verdict_of(board->verdict)};
 
-    event.board = tt_arena_copy_text(&trend->arena, board->id, strlen(board->id));
-    if (board->run != NULL) {
-        event.id = tt_arena_copy_text(&trend->arena, board->run, strlen(board->run));
-    }
-    bool good = event.board != NULL && (board->run == NULL || event.id != NULL);
-    return good && tt_trend_add_event(trend, &event) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    return tt_trend_add_event(context, &event) ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
 enum tiptrue_status tt_history_boards(struct tiptrue_history *history, struct tiptrue_trend *trend,

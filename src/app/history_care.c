@@ -159,14 +159,10 @@ enum tiptrue_status tt_history_trend_of(const struct tt_series *series, size_t s
 static enum tiptrue_status add_note(void *context, const char *id, double time_s, const char *text)
 {
     struct tiptrue_trend *trend = context;
-    struct tt_trend_event note = {.time_s = time_s, .code = "note"};
+    const struct tt_trend_event note = {
+        .code = TT_EVENT_NOTE, .time_s = time_s, .id = id, .what = text};
 
-    if (time_s < trend->first_s || time_s > trend->last_s) {
-        return TIPTRUE_OK;
-    }
-    note.id = tt_arena_copy_text(&trend->arena, id, strlen(id));
-    note.text = tt_arena_copy_text(&trend->arena, text, strlen(text));
-    return note.id != NULL && note.text != NULL && tt_trend_add_event(trend, &note)
+    return time_s < trend->first_s || time_s > trend->last_s || tt_trend_add_event(trend, &note)
                ? TIPTRUE_OK
                : TIPTRUE_E_MEMORY;
 }

@@ -32,10 +32,10 @@ enum tt_chart {
 struct tt_signal {
     size_t point; /* of the tip */
     enum tt_chart chart;
-    char axis;        /* 'x', 'y', or 0: both */
-    size_t runs;      /* how many runs in a row stayed beyond it */
-    const char *rule; /* in words, with its numbers */
-    const char *text; /* what was found */
+    char axis;       /* 'x', 'y', or 0: both */
+    size_t runs;     /* how many runs in a row stayed beyond it */
+    double off_mm;   /* of a chart of one axis: by how much */
+    bool of_one_tip; /* of a single run: the other tips were not off */
 };
 
 /* A tip's height in one run. */
@@ -180,14 +180,34 @@ struct tt_trend_latest {
         change; /* what explains it best, where it differs; code, cause and text too */
 };
 
-/* Something else that a reader of the weeks should know. */
+/* Something else that a reader of the weeks should know; in the order of their words
+ * (docs/formats.md). */
+enum tt_trend_event_code {
+    TT_EVENT_AXES_CHANGED,
+    TT_EVENT_CAMERA_TURNED,
+    TT_EVENT_FOCUS_MOVED,
+    TT_EVENT_LEFT_OUT,
+    TT_EVENT_NOTE,
+    TT_EVENT_PLACEMENT,
+    TT_EVENT_PLATE_CHANGED
+};
+
+/* What errors of the axes come to is said over this length of board. */
+#define TT_EVENT_BOARD_MM 100.0
+
 struct tt_trend_event {
+    enum tt_trend_event_code code;
     double time_s;
-    const char *id, *code, *text; /* run; "plate-changed", "left-out",
-                                     "focus-moved", "camera-turned", "axes-changed", "note",
-                                     "placement" */
-    const char *board;            /* of "placement", whose text output makes: its id */
-    size_t parts;                 /* that were used */
+    const char *id;         /* run; NULL: of none */
+    const char *what, *was; /* note: itself; left out: why; plate: this one, the one before it;
+                               placement: the board's id */
+    double change;          /* focus: larger by this share; camera: rad; axes: mm in
+                               TT_EVENT_BOARD_MM */
+    size_t axis;            /* 0 = x, 1 = y, 2 = what they are square by */
+    bool with_offsets;      /* of the camera: they moved at the same place */
+    bool has_temperature;   /* of the axes: in the run, and in the one before */
+    double temperature_C, before_C;
+    size_t parts; /* of a placement: that were used */
     enum tiptrue_verdict verdict;
 };
 

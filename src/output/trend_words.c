@@ -21,6 +21,18 @@ const char *tt_chart_word(enum tt_chart chart)
     return WORDS[chart];
 }
 
+const char *tt_event_word(enum tt_trend_event_code code)
+{
+    static const char *const WORDS[] = {[TT_EVENT_AXES_CHANGED] = "axes-changed",
+                                        [TT_EVENT_CAMERA_TURNED] = "camera-turned",
+                                        [TT_EVENT_FOCUS_MOVED] = "focus-moved",
+                                        [TT_EVENT_LEFT_OUT] = "left-out",
+                                        [TT_EVENT_NOTE] = "note",
+                                        [TT_EVENT_PLACEMENT] = "placement",
+                                        [TT_EVENT_PLATE_CHANGED] = "plate-changed"};
+    return WORDS[code];
+}
+
 const char *tt_moved_word(enum tt_moved moved)
 {
     static const char *const WORDS[] = {[TT_MOVED_ALL_TIPS] = "all-tips",
@@ -98,29 +110,6 @@ void tt_minute_write(const struct tiptrue_zone *zone, double time_s, char text[T
     } else {
         snprintf(text, TT_MINUTE_SIZE, "%.16s %c%02ld:%02ld (%s)", whole, ahead_s < 0 ? '-' : '+',
                  minutes / 60, minutes % 60, name);
-    }
-}
-
-void tt_event_words(const struct tt_trend_event *event, struct tt_buffer *words)
-{
-    if (event->text != NULL) {
-        tt_buffer_puts(words, event->text);
-        return;
-    }
-    switch (event->verdict) {
-    case TIPTRUE_KEEP:
-        tt_buffer_printf(words, "confirmed by %zu parts (board %s)", event->parts, event->board);
-        break;
-    case TIPTRUE_UPDATE:
-        tt_buffer_printf(words,
-                         "%zu parts show the calibration off; `tiptrue history show %s' says how",
-                         event->parts, event->board);
-        break;
-    case TIPTRUE_REPEAT:
-    case TIPTRUE_NOT_MEASURED:
-        tt_buffer_printf(words, "%zu parts could not tell whether the calibration holds (board %s)",
-                         event->parts, event->board);
-        break;
     }
 }
 

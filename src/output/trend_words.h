@@ -10,6 +10,8 @@
 
 /* "individuals", "moving-range", "ewma", "cusum", "t-squared", "single-run". */
 const char *tt_chart_word(enum tt_chart chart);
+/* "left-out", "note" and so on: the codes of docs/formats.md. */
+const char *tt_event_word(enum tt_trend_event_code code);
 /* "all-tips", "tip", "plate", "edge", "z-home". */
 const char *tt_moved_word(enum tt_moved moved);
 /* "camera-or-head", "seat" and so on: the codes of docs/formats.md. */
@@ -25,8 +27,10 @@ const char *tt_forecast_words(const struct tt_forecast *forecast);
 #define TT_MINUTE_SIZE (28 + TIPTRUE_ZONE_NAME)
 void tt_minute_write(const struct tiptrue_zone *zone, double time_s, char text[TT_MINUTE_SIZE]);
 
-/* What happened, of an event: its text, or that of a board. */
+/* In text/trend_sentences.c: what happened, of an event; what a chart saw, and by which rule. */
 void tt_event_words(const struct tt_trend_event *event, struct tt_buffer *words);
+void tt_signal_words(const struct tt_signal *signal, struct tt_buffer *words);
+const char *tt_signal_rule(enum tt_chart chart);
 
 /* What the latest run shows against those before it: a sentence without a stop, of a trend in which
  * it is judged. */

@@ -6,15 +6,10 @@
  * differences of neighbours show, by their median, which a step or two do not touch. */
 #include "config.h"
 
-#include "history/series/machine_events.h"
-
 #include <gsl/gsl_sort.h>
 #include <math.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
 
-#include "model/frames.h"
+#include "history/series/trend.h"
 
 /* Standard deviations of a step, and of the run that confirms it: with 5, one of a million runs
  * begins a level without cause. */
@@ -24,8 +19,6 @@
 #define MEDIAN_OF_DIFFERENCES 0.954
 /* Fewer differences than this say nothing of the scatter. */
 #define LEAST_DIFFERENCES 6
-/* What errors of the axes come to is said over this length of board. */
-#define BOARD_MM 100.0
 
 /* One number over the runs that tell it. */
 struct track {
@@ -159,17 +152,6 @@ static void take_axis(struct track *t, enum tt_series_number k)
 
 /* ---- the events ---- */
 
-static bool add(struct tiptrue_trend *trend, const struct tt_series_run *run, const char *code,
-                const char *text)
-{
-    struct tt_trend_event *e = &trend->events[trend->n_events++];
-
-    *e = (struct tt_trend_event){.time_s = run->time_s, .code = code};
-    e->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id)) : NULL;
-    e->text = tt_arena_copy_text(&trend->arena, text, strlen(text));
-    return e->text != NULL && (run->id == NULL || e->id != NULL);
-}
-
 /* Whether all offsets moved between run @before and run @after of the series. */
 static bool offsets_moved(const struct tiptrue_trend *trend, const struct tt_series *series,
                           size_t before, size_t after)
@@ -184,79 +166,44 @@ static bool offsets_moved(const struct tiptrue_trend *trend, const struct tt_ser
     return false;
 }
 
-static bool tell_focus(struct tiptrue_trend *trend, const struct track *t, size_t k)
+/* A step of a track as an event of the run that it begins with. */
+static bool tell(struct tiptrue_trend *trend, const struct track *t, size_t k,
+                 struct tt_trend_event event)
 {
-    char text[300];
-    const struct tt_series_run *run = &t->series->runs[t->run[t->step[k]]];
-
-    snprintf(text, sizeof text,
-             "the focus moved: a pixel is %+.3f %% larger on the board than before; check the lens "
-             "and the height of the camera, and write the new scale into the machine",
-             100 * (t->after[k] - t->before[k]));
-    return add(trend, run, "focus-moved", text);
-}
-
-static bool tell_turn(struct tiptrue_trend *trend, const struct track *t, size_t k)
-{
-    char text[300];
-    size_t at = t->step[k];
-    bool with = offsets_moved(trend, t->series, t->run[at - 1], t->run[at]);
-
-    snprintf(text, sizeof text,
-             "the camera turned by %+.3f\xc2\xb0 (counter-clockwise is positive), %s; tighten its "
-             "bracket, and write the new turn into the machine",
-             tt_deg_from_rad(t->after[k] - t->before[k]),
-             with ? "and all offsets moved with it: the camera was moved as a whole"
-                  : "and the offsets stayed: it turned about its own axis");
-    return add(trend, &t->series->runs[t->run[at]], "camera-turned", text);
-}
-
-static bool tell_axis(struct tiptrue_trend *trend, const struct track *t, size_t k, size_t which)
-{
-    static const char *const WHAT[] = {"a move of 100 mm along x is", "a move of 100 mm along y is",
-                                       "the y axis leans over 100 mm"};
-    char text[300], warm[80] = "";
     size_t at = t->step[k];
     const struct tt_series_run *run = &t->series->runs[t->run[at]],
                                *old = &t->series->runs[t->run[at - 1]];
-    double um = 1e3 * BOARD_MM * (t->after[k] - t->before[k]);
 
-    if (run->has_temperature && old->has_temperature) {
-        snprintf(warm, sizeof warm,
-                 "; it was at %.1f \xc2\xb0"
-                 "C, and %.1f before",
-                 run->temperature_C, old->temperature_C);
+    event.time_s = run->time_s;
+    event.id = run->id;
+    event.change = t->after[k] - t->before[k];
+    event.with_offsets = offsets_moved(trend, t->series, t->run[at - 1], t->run[at]);
+    event.has_temperature = run->has_temperature && old->has_temperature;
+    event.temperature_C = run->temperature_C;
+    event.before_C = old->temperature_C;
+    if (event.code == TT_EVENT_AXES_CHANGED) {
+        event.change *= TT_EVENT_BOARD_MM;
     }
-    snprintf(text, sizeof text,
-             "the axes changed: %s by %.0f \xc2\xb5m %s than before; look for a belt that was "
-             "tightened or "
-             "changed, a loose frame, or another temperature%s",
-             WHAT[which], fabs(um),
-             which < 2 ? (um > 0 ? "longer" : "shorter")
-                       : (um > 0 ? "further counter-clockwise" : "further clockwise"),
-             warm);
-    return add(trend, run, "axes-changed", text);
+    return tt_trend_add_event(trend, &event);
 }
 
-static int by_time(const void *a, const void *b)
+/* The steps of a number that was taken. */
+static bool tell_steps(struct tiptrue_trend *trend, struct track *t, enum tt_trend_event_code code,
+                       size_t axis)
 {
-    const struct tt_trend_event *first = a, *second = b;
+    bool good = true;
 
-    if (first->time_s != second->time_s) {
-        return first->time_s < second->time_s ? -1 : 1;
+    find_steps(t);
+    for (size_t k = 0; k < t->n_steps && good; k++) {
+        good = tell(trend, t, k, (struct tt_trend_event){.code = code, .axis = axis});
     }
-    return strcmp(first->code, second->code);
-}
-
-size_t tt_machine_events_room(const struct tt_series *series)
-{
-    return (2 + 3) * series->n_runs;
+    return good;
 }
 
 enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend, const struct tt_series *series)
 {
     struct tt_arena work = {0};
-    size_t n = series->n_runs, old = trend->n_events;
+    size_t n = series->n_runs;
     double *numbers = TT_ARENA_NEW(&work, 5 * n, double);
     size_t *places = TT_ARENA_NEW(&work, 2 * n, size_t);
     bool good = numbers != NULL && places != NULL;
@@ -266,26 +213,14 @@ enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend, const struct 
         t = (struct track){series, places, numbers,    numbers + n,     numbers + 2 * n,
                            0,      0,      places + n, numbers + 3 * n, numbers + 4 * n,
                            0};
-        take_scale(&t);
-        find_steps(&t);
-        for (size_t k = 0; k < t.n_steps && good; k++) {
-            good = tell_focus(trend, &t, k);
+        for (size_t which = 0; which < 3 && good; which++) {
+            take_axis(&t, (enum tt_series_number)(TT_SERIES_AXIS_X + (int)which));
+            good = tell_steps(trend, &t, TT_EVENT_AXES_CHANGED, which);
         }
         take_turn(&t);
-        find_steps(&t);
-        for (size_t k = 0; k < t.n_steps && good; k++) {
-            good = tell_turn(trend, &t, k);
-        }
-        for (size_t which = 0; which < 3; which++) {
-            take_axis(&t, (enum tt_series_number)(TT_SERIES_AXIS_X + (int)which));
-            find_steps(&t);
-            for (size_t k = 0; k < t.n_steps && good; k++) {
-                good = tell_axis(trend, &t, k, which);
-            }
-        }
-    }
-    if (good && trend->n_events > old) {
-        qsort(trend->events, trend->n_events, sizeof *trend->events, by_time);
+        good = good && tell_steps(trend, &t, TT_EVENT_CAMERA_TURNED, 0);
+        take_scale(&t);
+        good = good && tell_steps(trend, &t, TT_EVENT_FOCUS_MOVED, 0);
     }
     tt_arena_clear(&work);
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;

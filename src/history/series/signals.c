@@ -7,11 +7,7 @@
 #include "config.h"
 
 #include <math.h>
-#include <stdio.h>
-#include <string.h>
 
-#include "base/buffer.h"
-#include "base/number.h"
 #include "history/series/chart.h"
 #include "history/series/trend.h"
 
@@ -43,22 +39,9 @@ struct judge {
     bool failed;
 };
 
-static const char *keep(struct judge *judge, struct tt_buffer *buffer)
-{
-    const char *text = buffer->failed
-                           ? NULL
-                           : tt_arena_copy_text(&judge->trend->arena, buffer->text, buffer->length);
-
-    judge->failed = judge->failed || text == NULL;
-    tt_buffer_clear(buffer);
-    return text;
-}
-
-static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, char axis,
-                      const char *rule, double off_mm, const char *what)
+static void signal_at(struct judge *judge, const struct tt_signal *signal)
 {
     struct tt_trend_tip *t = judge->tip;
-    struct tt_buffer buffer = {0};
 
     if (t->n_signals == judge->room) {
         size_t room = 2 * judge->room + 8;
@@ -71,18 +54,7 @@ static void signal_at(struct judge *judge, size_t point, enum tt_chart chart, ch
         t->signals = grown;
         judge->room = room;
     }
-    tt_buffer_printf(&buffer, "%s", what);
-    if (axis != 0) {
-        tt_buffer_printf(&buffer, " along %c by ", axis);
-        tt_number_write_fixed(&buffer, 1e3 * off_mm, 1, true);
-        tt_buffer_puts(&buffer, " \xc2\xb5m");
-    }
-    t->signals[t->n_signals++] = (struct tt_signal){.point = point,
-                                                    .chart = chart,
-                                                    .axis = axis,
-                                                    .runs = 1,
-                                                    .rule = rule,
-                                                    .text = keep(judge, &buffer)};
+    t->signals[t->n_signals++] = *signal;
 }
 
 static double at(const struct tt_trend_point *p, int axis)
@@ -126,16 +98,6 @@ static void judge_axis(struct judge *judge, const struct stretch *s, size_t poin
 {
     static const enum tt_chart CHARTS[KINDS] = {TT_CHART_INDIVIDUALS, TT_CHART_MOVING_RANGE,
                                                 TT_CHART_EWMA, TT_CHART_CUSUM};
-    static const char *const RULES[KINDS] = {
-        "individuals: one run further than 3 standard deviations from the baseline's mean",
-        "moving range: two runs in a row further apart than 3.27 times the baseline's mean range",
-        "EWMA: the exponentially weighted mean (weight 0.2) further than its 3 standard deviations "
-        "from the baseline's mean",
-        "CUSUM: the sum of deviations beyond half a standard deviation has passed 5 standard "
-        "deviations"};
-    static const char *const WORDS[KINDS] = {"run off the baseline", "jump from the run before",
-                                             "mean of the last runs off the baseline",
-                                             "runs off the baseline for some time"};
     struct tt_trend_tip *t = judge->tip;
     double value = at(&t->points[point], axis), off = value - s->limits[axis].centre;
     double jump = point > s->from || !own ? value - at(&t->points[point - 1], axis) : 0;
@@ -152,7 +114,11 @@ static void judge_axis(struct judge *judge, const struct stretch *s, size_t poin
         }
         double size = k == EWMA ? chart->ewma.z - s->limits[axis].centre : sizes[k];
         if (now[k] && !chart->beyond[k]) {
-            signal_at(judge, point, CHARTS[k], axis == 0 ? 'x' : 'y', RULES[k], size, WORDS[k]);
+            signal_at(judge, &(struct tt_signal){.point = point,
+                                                 .chart = CHARTS[k],
+                                                 .axis = axis == 0 ? 'x' : 'y',
+                                                 .runs = 1,
+                                                 .off_mm = size});
         } else if (now[k]) {
             for (size_t i = t->n_signals; i-- > 0;) {
                 if (t->signals[i].chart == CHARTS[k] &&
@@ -190,10 +156,7 @@ static void judge_stretch(struct judge *judge, const struct stretch *s)
             judge_axis(judge, s, i, 1, &chart[1], own);
             bool now = t2 > limit;
             if (now && !beyond && !ended) {
-                signal_at(
-                    judge, i, TT_CHART_T2, 0,
-                    "T-squared: the offset as a whole rarer than one run in 370 of the baseline", 0,
-                    "run off the baseline in the plane");
+                signal_at(judge, &(struct tt_signal){.point = i, .chart = TT_CHART_T2, .runs = 1});
             }
             beyond = now;
             ended = ended || (now && !own);
@@ -242,11 +205,11 @@ static void add_single_runs(struct judge *judge, const struct tt_changes *c, siz
         for (size_t k = 0; k < judge->tip->n_points; k++) {
             if (judge->tip->points[k].run ==
                 (size_t)(c->values.run[change->from] - c->values.series->runs)) {
-                signal_at(judge, k, TT_CHART_RUN, 0,
-                          "single run: it stands apart from the runs before and after", 0,
-                          change->who == tip && change->what != TT_EDGE
-                              ? "this tip was off in this run alone"
-                              : "all tips were off in this run alone");
+                signal_at(judge, &(struct tt_signal){.point = k,
+                                                     .chart = TT_CHART_RUN,
+                                                     .runs = 1,
+                                                     .of_one_tip = change->who == tip &&
+                                                                   change->what != TT_EDGE});
             }
         }
     }

@@ -5,12 +5,10 @@
 #include "history/series/trend.h"
 
 #include <math.h>
-#include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #include "base/distribution.h"
-#include "history/series/machine_events.h"
 #include "history/series/tracks.h"
 
 /* Runs of a baseline where none is asked for: enough to know a standard deviation to a fifth. */
@@ -254,45 +252,27 @@ static void count_runs(struct tiptrue_trend *trend, const struct tt_series *seri
     }
 }
 
-static bool add_event(struct tiptrue_trend *trend, const struct tt_series_run *run,
-                      const char *code, const char *text)
-{
-    struct tt_trend_event *e = &trend->events[trend->n_events++];
-
-    *e = (struct tt_trend_event){.time_s = run->time_s, .code = code};
-    e->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id)) : NULL;
-    e->text = tt_arena_copy_text(&trend->arena, text, strlen(text));
-    return e->text != NULL && (run->id == NULL || e->id != NULL);
-}
-
 /* Runs on another plate than the one before, and runs kept out. */
 static enum tiptrue_status fill_events(struct tiptrue_trend *trend, const struct tt_series *series)
 {
     const char *plate = NULL;
-    char text[300];
     bool good = true;
 
-    trend->room_events = series->n_runs + tt_machine_events_room(series);
-    trend->events = TT_ARENA_NEW(&trend->arena, trend->room_events, struct tt_trend_event);
-    for (size_t i = 0; trend->events != NULL && i < series->n_runs && good; i++) {
+    for (size_t i = 0; i < series->n_runs && good; i++) {
         const struct tt_series_run *run = &series->runs[i];
-        if (run->left_out) {
-            snprintf(text, sizeof text, "run %s is kept out: %.200s",
-                     run->id != NULL ? run->id : "", run->note);
-            good = add_event(trend, run, "left-out", text);
-        } else {
-            if (plate != NULL && strcmp(plate, run->plate) != 0) {
-                snprintf(text, sizeof text,
-                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well "
-                         "as the plates "
-                         "are known",
-                         run->plate, plate);
-                good = add_event(trend, run, "plate-changed", text);
-            }
+        struct tt_trend_event e = {
+            .code = TT_EVENT_LEFT_OUT, .time_s = run->time_s, .id = run->id, .what = run->note};
+        if (!run->left_out) {
+            e.code = TT_EVENT_PLATE_CHANGED;
+            e.what = run->plate;
+            e.was = plate;
             plate = run->plate;
         }
+        if (run->left_out || (e.was != NULL && strcmp(e.was, e.what) != 0)) {
+            good = tt_trend_add_event(trend, &e);
+        }
     }
-    return trend->events != NULL && good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
+    return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
 /* What changed, and what does not stand still. */
@@ -332,7 +312,6 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
     trend->shown_tip = TT_NONE;
     tt_values_digest(&changes.values, trend->between_of);
     status = all_between(&changes, &trend->between);
-    status = status == TIPTRUE_OK ? fill_events(trend, series) : status;
     if (status == TIPTRUE_OK && changes.values.n > 0) {
         status = fill_plates(trend, &changes);
     }
@@ -343,8 +322,10 @@ static enum tiptrue_status fill(struct tiptrue_trend *trend, const struct tt_ser
             status = tt_trend_judge_points(trend, &changes, tip, baseline_runs);
         }
     }
-    return status == TIPTRUE_OK && changes.values.n > 0 ? fill_found(trend, series, &changes)
-                                                        : status;
+    if (status == TIPTRUE_OK && changes.values.n > 0) {
+        status = fill_found(trend, series, &changes);
+    }
+    return status == TIPTRUE_OK ? fill_events(trend, series) : status;
 }
 
 enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
@@ -369,9 +350,19 @@ enum tiptrue_status tt_trend_make(const struct tt_series *series, size_t stored,
     return TIPTRUE_OK;
 }
 
+static const char *copy(struct tiptrue_trend *trend, const char *text, bool *good)
+{
+    const char *copied =
+        text != NULL ? tt_arena_copy_text(&trend->arena, text, strlen(text)) : NULL;
+
+    *good = *good && (text == NULL || copied != NULL);
+    return copied;
+}
+
 bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event *event)
 {
     size_t at = trend->n_events;
+    bool good = true;
 
     if (trend->room_events == trend->n_events) {
         size_t room = 2 * trend->room_events + 8;
@@ -387,8 +378,11 @@ bool tt_trend_add_event(struct tiptrue_trend *trend, const struct tt_trend_event
         trend->events[at] = trend->events[at - 1];
     }
     trend->events[at] = *event;
+    trend->events[at].id = copy(trend, event->id, &good);
+    trend->events[at].what = copy(trend, event->what, &good);
+    trend->events[at].was = copy(trend, event->was, &good);
     trend->n_events++;
-    return true;
+    return good;
 }
 
 void tiptrue_trend_free(struct tiptrue_trend *trend)

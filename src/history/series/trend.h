@@ -26,7 +26,7 @@ TT_MUST_USE enum tiptrue_status tt_trend_all_between(const struct tt_series *ser
 TT_MUST_USE enum tiptrue_status tt_trend_between_of(const struct tt_series *series, char of[17]);
 
 /* Put @event among those of @trend, behind those of the same time: what the runs say goes before
- * what people and boards say. Its texts must live in the trend. False: no memory. */
+ * what people and boards say. Its texts are copied. False: no memory. */
 TT_MUST_USE bool tt_trend_add_event(struct tiptrue_trend *trend,
                                     const struct tt_trend_event *event);
 
@@ -36,6 +36,11 @@ TT_MUST_USE bool tt_trend_add_event(struct tiptrue_trend *trend,
 TT_MUST_USE enum tiptrue_status tt_trend_judge_points(struct tiptrue_trend *trend,
                                                       const struct tt_changes *changes, size_t tip,
                                                       size_t baseline_runs);
+/* machine_events.c: an event at each run of @series (sorted) from which on the picture's scale, its
+ * turn or a number of the axes is another. trend->changes must stand: a camera that turned when all
+ * offsets moved is told so. */
+TT_MUST_USE enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend,
+                                                  const struct tt_series *series);
 /* forecast.c: when the offset of @tip will be off; its height, points and all. */
 void tt_trend_forecast(const struct tt_changes *changes, size_t tip, struct tt_trend_tip *t);
 TT_MUST_USE enum tiptrue_status tt_trend_height(struct tiptrue_trend *trend,

@@ -53,6 +53,8 @@ static void write_forecast(struct tt_json *json, const struct tt_forecast *f)
 
 static void write_signals(struct tt_json *json, const struct tt_trend_tip *t)
 {
+    struct tt_buffer words = {0};
+
     tt_json_key_open(json, "signals", '[');
     for (size_t i = 0; i < t->n_signals; i++) {
         const struct tt_signal *s = &t->signals[i];
@@ -62,12 +64,16 @@ static void write_signals(struct tt_json *json, const struct tt_trend_tip *t)
         key_time(json, "started", true, t->points[s->point].time_s);
         tt_json_key_text(json, "chart", tt_chart_word(s->chart));
         tt_json_key_text(json, "axis", s->axis != 0 ? axis : NULL);
-        tt_json_key_text(json, "rule", s->rule);
-        tt_json_key_text(json, "text", s->text);
+        tt_json_key_text(json, "rule", tt_signal_rule(s->chart));
+        tt_buffer_reset(&words);
+        tt_signal_words(s, &words);
+        tt_json_key_text(json, "text", words.text);
         tt_json_key_count(json, "runs", s->runs);
         tt_json_close(json, '}');
     }
     tt_json_close(json, ']');
+    json->buffer->failed = json->buffer->failed || words.failed;
+    tt_buffer_clear(&words);
 }
 
 static void write_points(struct tt_json *json, const struct tt_trend_tip *t)
@@ -314,8 +320,8 @@ static void write_events(struct tt_json *json, const struct tiptrue_trend *trend
         tt_json_open(json, '{');
         tt_json_key_text(json, "run", e->id);
         key_time(json, "started", true, e->time_s);
-        tt_json_key_text(json, "code", e->code);
-        tt_json_key_text(json, "board", e->board);
+        tt_json_key_text(json, "code", tt_event_word(e->code));
+        tt_json_key_text(json, "board", e->code == TT_EVENT_PLACEMENT ? e->what : NULL);
         tt_buffer_reset(&words);
         tt_event_words(e, &words);
         tt_json_key_text(json, "text", words.text);

@@ -276,6 +276,117 @@ enum tiptrue_status tt_trend_say_changes(struct tiptrue_trend *trend)
     return good ? TIPTRUE_OK : TIPTRUE_E_MEMORY;
 }
 
+/* ---- what happened beside, and what the charts saw ---- */
+
+static void say_axes(struct tt_buffer *b, const struct tt_trend_event *e)
+{
+    static const char *const WHAT[] = {"a move of 100 mm along x is", "a move of 100 mm along y is",
+                                       "the y axis leans over 100 mm"};
+    static const char *const HOW[][2] = {{"shorter", "longer"},
+                                         {"shorter", "longer"},
+                                         {"further clockwise", "further counter-clockwise"}};
+
+    tt_buffer_printf(
+        b,
+        "the axes changed: %s by %s \xc2\xb5m %s than before; look for a belt that was "
+        "tightened or changed, a loose frame, or another temperature",
+        WHAT[e->axis], tt_fixed(1e3 * fabs(e->change), 0, false).text, HOW[e->axis][e->change > 0]);
+    if (e->has_temperature) {
+        tt_buffer_printf(b,
+                         "; it was at %s \xc2\xb0"
+                         "C, and %s before",
+                         tt_fixed(e->temperature_C, 1, false).text,
+                         tt_fixed(e->before_C, 1, false).text);
+    }
+}
+
+static void say_board(struct tt_buffer *b, const struct tt_trend_event *e)
+{
+    if (e->verdict == TIPTRUE_KEEP) {
+        tt_buffer_printf(b, "confirmed by %zu parts (board %s)", e->parts, e->what);
+    } else if (e->verdict == TIPTRUE_UPDATE) {
+        tt_buffer_printf(b,
+                         "%zu parts show the calibration off; `tiptrue history show %s' says how",
+                         e->parts, e->what);
+    } else {
+        tt_buffer_printf(b, "%zu parts could not tell whether the calibration holds (board %s)",
+                         e->parts, e->what);
+    }
+}
+
+void tt_event_words(const struct tt_trend_event *e, struct tt_buffer *b)
+{
+    switch (e->code) {
+    case TT_EVENT_AXES_CHANGED:
+        say_axes(b, e);
+        break;
+    case TT_EVENT_CAMERA_TURNED:
+        tt_buffer_printf(b,
+                         "the camera turned by %s\xc2\xb0 (counter-clockwise is positive), %s; "
+                         "tighten its bracket, and write the new turn into the machine",
+                         tt_fixed(tt_deg_from_rad(e->change), 3, true).text,
+                         e->with_offsets
+                             ? "and all offsets moved with it: the camera was moved as a whole"
+                             : "and the offsets stayed: it turned about its own axis");
+        break;
+    case TT_EVENT_FOCUS_MOVED:
+        tt_buffer_printf(b,
+                         "the focus moved: a pixel is %s %% larger on the board than before; check "
+                         "the lens and the height of the camera, and write the new scale into the "
+                         "machine",
+                         tt_fixed(100 * e->change, 3, true).text);
+        break;
+    case TT_EVENT_LEFT_OUT:
+        tt_buffer_printf(b, "run %s is kept out: %.200s", e->id != NULL ? e->id : "", e->what);
+        break;
+    case TT_EVENT_NOTE:
+        tt_buffer_puts(b, e->what);
+        break;
+    case TT_EVENT_PLACEMENT:
+        say_board(b, e);
+        break;
+    case TT_EVENT_PLATE_CHANGED:
+        tt_buffer_printf(b,
+                         "another plate: '%.100s' after '%.100s'; its offsets are compared as well "
+                         "as the plates are known",
+                         e->what, e->was);
+        break;
+    }
+}
+
+const char *tt_signal_rule(enum tt_chart chart)
+{
+    static const char *const RULES[] = {
+        [TT_CHART_INDIVIDUALS] =
+            "individuals: one run further than 3 standard deviations from the baseline's mean",
+        [TT_CHART_MOVING_RANGE] = "moving range: two runs in a row further apart than 3.27 times "
+                                  "the baseline's mean range",
+        [TT_CHART_EWMA] = "EWMA: the exponentially weighted mean (weight 0.2) further than its 3 "
+                          "standard deviations from the baseline's mean",
+        [TT_CHART_CUSUM] = "CUSUM: the sum of deviations beyond half a standard deviation has "
+                           "passed 5 standard deviations",
+        [TT_CHART_T2] =
+            "T-squared: the offset as a whole rarer than one run in 370 of the baseline",
+        [TT_CHART_RUN] = "single run: it stands apart from the runs before and after"};
+    return RULES[chart];
+}
+
+void tt_signal_words(const struct tt_signal *s, struct tt_buffer *b)
+{
+    static const char *const WORDS[] = {[TT_CHART_INDIVIDUALS] = "run off the baseline",
+                                        [TT_CHART_MOVING_RANGE] = "jump from the run before",
+                                        [TT_CHART_EWMA] = "mean of the last runs off the baseline",
+                                        [TT_CHART_CUSUM] = "runs off the baseline for some time",
+                                        [TT_CHART_T2] = "run off the baseline in the plane",
+                                        [TT_CHART_RUN] = "all tips were off in this run alone"};
+
+    tt_buffer_puts(b, s->of_one_tip ? "this tip was off in this run alone" : WORDS[s->chart]);
+    if (s->axis != 0) {
+        tt_buffer_printf(b, " along %c by %s \xc2\xb5m", s->axis,
+                         tt_fixed(1e3 * s->off_mm, 1, true).text);
+    }
+}
+
 /* ---- two runs ---- */
 
 static void put_pair(struct tt_buffer *b, const struct tt_difference *d)

@@ -203,7 +203,7 @@ static void say_events(struct tt_page *page, const struct tiptrue_trend *trend)
         tt_minute_write(page->zone, trend->events[i].time_s, when);
         tt_page_puts(page, "  ");
         /* in quotation marks: what somebody wrote stays as it was written, lengths too */
-        bool note = strcmp(trend->events[i].code, "note") == 0;
+        bool note = trend->events[i].code == TT_EVENT_NOTE;
         tt_buffer_printf(&page->words, note ? "%s: note '" : "%s: ", when);
         tt_event_words(&trend->events[i], &page->words);
         tt_buffer_puts(&page->words, note ? "'" : "");
@@ -341,8 +341,8 @@ static void say_signals(struct tt_page *page, const struct tt_trend_tip *t)
         const struct tt_signal *s = &t->signals[i];
         tt_minute_write(page->zone, t->points[s->point].time_s, time);
         tt_page_puts(page, "  ");
-        tt_buffer_printf(&page->words, "%s %s, %s: %s", time, t->name, tt_chart_word(s->chart),
-                         s->text);
+        tt_buffer_printf(&page->words, "%s %s, %s: ", time, t->name, tt_chart_word(s->chart));
+        tt_signal_words(s, &page->words);
         if (s->runs > 1) {
             tt_buffer_printf(&page->words, ", for %zu runs", s->runs);
         }
