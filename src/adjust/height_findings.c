@@ -24,9 +24,6 @@
 #define STEEPEST_MM 2.0
 #define WORST_HEIGHT_REPEATABILITY_MM 0.03
 #define LEAST_HEIGHT_DOF 4.0
-#define MOST_HEIGHT_OFF_SHARE 0.5
-/* Times the U that all touches, good, would give. */
-#define HEIGHT_LITTLE 4.0
 
 static struct tt_about about_tip(size_t run_tip)
 {
@@ -282,21 +279,13 @@ static enum tiptrue_status kept_of_tip(struct tt_view *view, size_t t)
 {
     const struct tt_height_choice *choice = view->heights;
     const struct tt_height_fit *fit = choice->fit;
-    size_t all = 0, kept = 0;
+    size_t all, kept;
     double *g = TT_ARENA_NEW(view->scratch, 2 * fit->n, double);
 
     if (g == NULL) {
         return TIPTRUE_E_MEMORY;
     }
-    for (size_t i = 0; i < fit->heights->n_rows; i++) {
-        all += fit->heights->rows[i].tip == t;
-        kept += fit->heights->rows[i].tip == t && fit->good[i] > 0;
-    }
-    tt_height_gradient(fit, choice->slope_known, t, TT_NONE, g);
-    double variance = tt_height_variance(fit, g, g + fit->n);
-    bool few = (double)(all - kept) > MOST_HEIGHT_OFF_SHARE * (double)all || kept == 0;
-    bool little = variance > HEIGHT_LITTLE * HEIGHT_LITTLE * choice->all_good_mm2[t];
-    if (all == kept || (!few && !little)) {
+    if (!tt_height_too_few(choice, t, g, &all, &kept)) {
         return TIPTRUE_OK;
     }
     return tt_finding_add_values(view, TT_FINDING_LATE_CONTACT, TIPTRUE_ERROR,

@@ -62,4 +62,9 @@ struct tt_height_worth {
 struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice, size_t tip,
                                           size_t over, double *g);
 
+/* Whether so few of the touches of @tip are left, or tell so little, that its height is not to be
+ * used: *kept of *all. @g: as above. */
+bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, double *g, size_t *all,
+                       size_t *kept);
+
 #endif

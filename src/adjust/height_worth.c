@@ -8,6 +8,11 @@
 #include <math.h>
 #include <string.h>
 
+/* So many of a tip's touches may be rejected; and times the U that all touches, good, would give.
+ */
+#define MOST_HEIGHT_OFF_SHARE 0.5
+#define HEIGHT_LITTLE 4.0
+
 void tt_height_gradient(const struct tt_height_fit *fit, bool slope_known, size_t tip, size_t over,
                         double g[])
 {
@@ -78,4 +83,20 @@ struct tt_height_worth tt_height_worth_of(const struct tt_height_choice *choice,
                                     sqrt(held),
                                     effective_dof(fit, touch, held),
                                     sqrt(fmax(weak, 0))};
+}
+
+bool tt_height_too_few(const struct tt_height_choice *choice, size_t tip, double *g, size_t *all,
+                       size_t *kept)
+{
+    const struct tt_height_fit *fit = choice->fit;
+
+    *all = *kept = 0;
+    for (size_t i = 0; i < fit->heights->n_rows; i++) {
+        *all += fit->heights->rows[i].tip == tip;
+        *kept += fit->heights->rows[i].tip == tip && fit->good[i] > 0;
+    }
+    tt_height_gradient(fit, choice->slope_known, tip, TT_NONE, g);
+    double variance = tt_height_variance(fit, g, g + fit->n), aside = (double)(*all - *kept);
+    bool little = variance > HEIGHT_LITTLE * HEIGHT_LITTLE * choice->all_good_mm2[tip];
+    return aside > 0 && (little || aside > MOST_HEIGHT_OFF_SHARE * (double)*all || *kept == 0);
 }

@@ -29,7 +29,7 @@ struct design {
 };
 
 struct tally {
-    size_t runs, total, same_plate, between, used, face, other, ambiguous, undetermined, aside;
+    size_t runs, total, same_plate, between, used, face, other, ambiguous, few, undetermined, aside;
     double squares, bound;
 };
 
@@ -118,6 +118,11 @@ static void judge(const struct tt_height_choice *choice, const struct truth *tru
     }
     if (choice->ambiguous[0] || choice->ambiguous[1]) {
         tally->ambiguous++;
+        return;
+    }
+    size_t all, kept;
+    if (tt_height_too_few(choice, 1, g, &all, &kept)) { /* which the program refuses, too */
+        tally->few++;
         return;
     }
     struct tt_height_worth w = tt_height_worth_of(choice, 1, TT_NONE, g);
