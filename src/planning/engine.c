@@ -246,10 +246,8 @@ bool tt_engine_set(struct tt_engine *engine, const size_t counts[])
     return true;
 }
 
-/* C a into the column; a' C a is returned. */
-static double multiply(const struct tt_running *running, size_t row)
+double tt_running_multiply(const struct tt_running *running, const struct tt_row *a)
 {
-    const struct tt_row *a = &running->rows[row];
     double *column = running->column, q = 0;
     size_t n = running->n;
 
@@ -267,8 +265,7 @@ static double multiply(const struct tt_running *running, size_t row)
     return q;
 }
 
-/* C is changed by -f c c' with the column c, and what is kept of the candidates with it. */
-static void update(struct tt_running *running, double f, size_t n_rows, size_t stride)
+void tt_running_update(struct tt_running *running, double f, size_t n_rows, size_t stride)
 {
     const double *column = running->column;
     size_t n = running->n;
@@ -298,15 +295,16 @@ static void update(struct tt_running *running, double f, size_t n_rows, size_t s
 
 bool tt_engine_change(struct tt_engine *engine, size_t row, int sign)
 {
-    double v = engine->variance_mm2, on_plate = v + sign * multiply(&engine->plate, row);
+    double v = engine->variance_mm2,
+           on_plate = v + sign * tt_running_multiply(&engine->plate, &engine->plate.rows[row]);
 
     if (!(on_plate >
           CARRIES_ALONE * v)) { /* what the plate's priors carry besides is no ground to stand on */
         return false;
     }
-    double in_full = v + sign * multiply(&engine->full, row);
-    update(&engine->plate, sign / on_plate, engine->n_rows, engine->stride);
-    update(&engine->full, sign / in_full, engine->n_rows, engine->stride);
+    double in_full = v + sign * tt_running_multiply(&engine->full, &engine->full.rows[row]);
+    tt_running_update(&engine->plate, sign / on_plate, engine->n_rows, engine->stride);
+    tt_running_update(&engine->full, sign / in_full, engine->n_rows, engine->stride);
     return true;
 }
 

@@ -32,8 +32,9 @@
 struct design {
     const struct tt_scene *scene;
     const size_t *tips, *pads;
-    size_t n_tips, n_pads, n;
-    double *c, *row, *column; /* n x n; a row of the design; C times it */
+    size_t n_tips, n_pads;
+    struct tt_running *all; /* covariance of the unknowns; C times the row */
+    struct tt_row *row;     /* of the design */
     double turns[ROTATIONS];
     size_t n_turns;
     double reach_mm, variance_mm2;
@@ -46,49 +47,37 @@ static size_t at_slope(const struct design *d)
     return 3 * d->n_tips;
 }
 
+static void put(const struct design *d, size_t place, double value)
+{
+    d->row->place[d->row->n] = (unsigned short)place;
+    d->row->value[d->row->n++] = value;
+}
+
 /* The row of tip @t (of the planned ones) on pad @p at turn @k. */
 static void set_row(const struct design *d, size_t t, size_t p, size_t k)
 {
-    memset(d->row, 0, d->n * sizeof *d->row);
-    d->row[3 * t] = 1;
-    d->row[3 * t + 1] = cos(d->turns[k]);
-    d->row[3 * t + 2] = sin(d->turns[k]);
-    d->row[at_slope(d)] = d->at[p].x_mm;
-    d->row[at_slope(d) + 1] = d->at[p].y_mm;
-    d->row[at_slope(d) + 2 + p] = 1;
-}
-
-/* C a into the column; returns a' C a. */
-static double set_column(const struct design *d)
-{
-    double sum = 0;
-    for (size_t j = 0; j < d->n; j++) {
-        double entry = 0;
-        for (size_t i = 0; i < d->n; i++) {
-            entry += d->c[j * d->n + i] * d->row[i];
-        }
-        d->column[j] = entry;
-        sum += d->row[j] * entry;
-    }
-    return sum;
+    d->row->n = 0;
+    put(d, 3 * t, 1);
+    put(d, 3 * t + 1, cos(d->turns[k]));
+    put(d, 3 * t + 2, sin(d->turns[k]));
+    put(d, at_slope(d), d->at[p].x_mm);
+    put(d, at_slope(d) + 1, d->at[p].y_mm);
+    put(d, at_slope(d) + 2 + p, 1);
 }
 
 /* With one touch of @row more (@sign 1) or less (-1). */
 static void update(const struct design *d, double sign)
 {
-    double divisor = sign * d->variance_mm2 + set_column(d);
-    for (size_t j = 0; j < d->n; j++) {
-        for (size_t i = 0; i < d->n; i++) {
-            d->c[j * d->n + i] -= d->column[j] * d->column[i] / divisor;
-        }
-    }
+    double q = tt_running_multiply(d->all, d->row);
+    tt_running_update(d->all, sign / (d->variance_mm2 + sign * q), 0, 1);
 }
 
 /* By how much the touch of @row lessens what is to be small for tip @t, mm2. */
 static double gain_of(const struct design *d, size_t t)
 {
-    double divisor = d->variance_mm2 + set_column(d), sum = 0, l2 = d->reach_mm * d->reach_mm;
-    const double *k = d->column;
+    double divisor = d->variance_mm2 + tt_running_multiply(d->all, d->row), sum = 0,
+           l2 = d->reach_mm * d->reach_mm;
+    const double *k = d->all->column;
     for (size_t j = 3 * t; j < 3 * t + 3; j++) {
         sum += k[j] * k[j];
     }
@@ -143,14 +132,15 @@ static void set_priors(struct design *d)
     const struct tiptrue_machine *machine = d->scene->machine;
     double slope = machine->level_rad.stated ? machine->level_rad.value : WEAK_SLOPE;
     for (size_t t = 0; t < d->n_tips; t++) {
-        d->c[(3 * t) * (d->n + 1)] = WEAK_HEIGHT_MM * WEAK_HEIGHT_MM;
-        d->c[(3 * t + 1) * (d->n + 1)] = d->c[(3 * t + 2) * (d->n + 1)] =
+        d->all->c[(3 * t) * (d->all->n + 1)] = WEAK_HEIGHT_MM * WEAK_HEIGHT_MM;
+        d->all->c[(3 * t + 1) * (d->all->n + 1)] = d->all->c[(3 * t + 2) * (d->all->n + 1)] =
             WEAK_FACE_MM * WEAK_FACE_MM;
     }
-    d->c[at_slope(d) * (d->n + 1)] = d->c[(at_slope(d) + 1) * (d->n + 1)] = slope * slope;
+    d->all->c[at_slope(d) * (d->all->n + 1)] = d->all->c[(at_slope(d) + 1) * (d->all->n + 1)] =
+        slope * slope;
     for (size_t p = 0; p < d->n_pads; p++) {
         double u = fmax(d->scene->plate->pads[d->pads[p]].u_mm, LEAST_PAD_U_MM);
-        d->c[(at_slope(d) + 2 + p) * (d->n + 1)] = u * u;
+        d->all->c[(at_slope(d) + 2 + p) * (d->all->n + 1)] = u * u;
     }
     double sigma = machine->u_height_mm.stated ? machine->u_height_mm.value : USUAL_HEIGHT_MM;
     d->variance_mm2 = sigma * sigma + machine->resolution_mm * machine->resolution_mm / 12;
@@ -261,8 +251,8 @@ static void choose(const struct design *d, size_t each, size_t (*taken)[2])
 /* Whether the slope will be known, by the rule of adjust/height_worth.c. */
 static bool tells_slope(const struct design *d)
 {
-    const double *c = d->c + at_slope(d) * (d->n + 1);
-    double xx = c[0], xy = c[1], yy = c[d->n + 1];
+    const double *c = d->all->c + at_slope(d) * (d->all->n + 1);
+    double xx = c[0], xy = c[1], yy = c[d->all->n + 1];
 
     return d->scene->machine->level_rad.stated ||
            0.5 * (xx + yy) + hypot(0.5 * (xx - yy), xy) < TT_SLOPE_KNOWN_RAD * TT_SLOPE_KNOWN_RAD;
@@ -272,16 +262,16 @@ static bool tells_slope(const struct design *d)
  * known. *held: what is left of it when the pads' own errors are known. */
 static double height_variance(const struct design *d, size_t t, double *held)
 {
-    memset(d->row, 0, d->n * sizeof *d->row);
-    d->row[3 * t] = 1;
+    d->row->n = 0;
+    put(d, 3 * t, 1);
     if (!tells_slope(d)) {
-        d->row[at_slope(d)] = d->middle.x_mm;
-        d->row[at_slope(d) + 1] = d->middle.y_mm;
+        put(d, at_slope(d), d->middle.x_mm);
+        put(d, at_slope(d) + 1, d->middle.y_mm);
     }
-    double variance = *held = set_column(d);
+    double variance = *held = tt_running_multiply(d->all, d->row);
     for (size_t p = 0; p < d->n_pads; p++) {
         double u = fmax(d->scene->plate->pads[d->pads[p]].u_mm, LEAST_PAD_U_MM);
-        double gain = d->column[at_slope(d) + 2 + p] / u;
+        double gain = d->all->column[at_slope(d) + 2 + p] / u;
         *held -= gain * gain;
     }
     *held = fmax(*held, 0);
@@ -291,18 +281,18 @@ static double height_variance(const struct design *d, size_t t, double *held)
 static void expect(const struct design *d, size_t each, struct tt_height_plan *plan)
 {
     for (size_t t = 0; t < d->n_tips; t++) {
-        const double *c = d->c + 3 * t * (d->n + 1);
+        const double *c = d->all->c + 3 * t * (d->all->n + 1);
         double held, variance = height_variance(d, t, &held);
-        plan->expected[t] =
-            (struct tt_planned_height){.tip = d->scene->tips[d->tips[t]],
-                                       .touches = each,
-                                       .u_mm = sqrt(variance),
-                                       .same_plate_u_mm = sqrt(held),
-                                       .u_face_mm = sqrt(fmax(c[d->n + 1], c[2 * (d->n + 1)]))};
+        plan->expected[t] = (struct tt_planned_height){
+            .tip = d->scene->tips[d->tips[t]],
+            .touches = each,
+            .u_mm = sqrt(variance),
+            .same_plate_u_mm = sqrt(held),
+            .u_face_mm = sqrt(fmax(c[d->all->n + 1], c[2 * (d->all->n + 1)]))};
     }
     plan->n_expected = d->n_tips;
-    plan->u_slope_x = sqrt(d->c[at_slope(d) * (d->n + 1)]);
-    plan->u_slope_y = sqrt(d->c[(at_slope(d) + 1) * (d->n + 1)]);
+    plan->u_slope_x = sqrt(d->all->c[at_slope(d) * (d->all->n + 1)]);
+    plan->u_slope_y = sqrt(d->all->c[(at_slope(d) + 1) * (d->all->n + 1)]);
 }
 
 enum tiptrue_status tt_plan_heights(const struct tt_scene *scene, const struct tt_height_wish *wish,
@@ -312,22 +302,24 @@ enum tiptrue_status tt_plan_heights(const struct tt_scene *scene, const struct t
     const size_t *tips = wish->tips;
     size_t n = wish->n, each = wish->each;
     size_t *pads = TT_ARENA_NEW(arena, scene->plate->n_pads, size_t);
-    struct design d = {.scene = scene, .tips = tips, .n_tips = n, .pads = pads};
+    struct tt_running all = {.runout = 2}; /* the gains that it keeps for edges: none */
+    struct tt_row row = {.n = 0};
+    struct design d = {
+        .scene = scene, .tips = tips, .n_tips = n, .pads = pads, .all = &all, .row = &row};
     enum tiptrue_status status =
         pads != NULL ? find_pads(&d, arena, pads, error) : tt_fail_memory(error);
 
     if (status != TIPTRUE_OK) {
         return status;
     }
-    d.n = 3 * n + 2 + d.n_pads;
-    d.c = TT_ARENA_NEW(arena, d.n * d.n, double);
-    d.row = TT_ARENA_NEW(arena, d.n, double);
-    d.column = TT_ARENA_NEW(arena, d.n, double);
+    all.n = 3 * n + 2 + d.n_pads;
+    all.c = TT_ARENA_NEW(arena, all.n * all.n, double);
+    all.column = TT_ARENA_NEW(arena, all.n, double);
     size_t(*taken)[2] = tt_arena_get(arena, n * each, sizeof *taken);
     struct placed *placed = TT_ARENA_NEW(arena, n * each, struct placed);
     plan->probes = TT_ARENA_NEW(arena, n * each, struct tt_height_probe);
     plan->expected = TT_ARENA_NEW(arena, n, struct tt_planned_height);
-    if (d.c == NULL || d.row == NULL || d.column == NULL || taken == NULL || placed == NULL ||
+    if (all.c == NULL || all.column == NULL || taken == NULL || placed == NULL ||
         plan->probes == NULL || plan->expected == NULL) {
         return tt_fail_memory(error);
     }

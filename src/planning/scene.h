@@ -93,6 +93,12 @@ struct tt_running {
     double *q, *gain;         /* of each candidate: a' C a; of C a the four of o and e */
 };
 
+/* C a into the column; a' C a is returned. */
+double tt_running_multiply(const struct tt_running *running, const struct tt_row *a);
+/* C is changed by -f c c' with the column c, and with it what is kept of every @stride-th of
+ * @n_rows candidates. */
+void tt_running_update(struct tt_running *running, double f, size_t n_rows, size_t stride);
+
 struct tt_engine {
     struct tt_arena arena;
     struct tt_model model;
