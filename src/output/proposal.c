@@ -57,8 +57,9 @@ static void write_met(struct tt_json *json, const struct tt_key *key, const void
 {
     const struct tiptrue_proposal *p = from;
 
-    tt_json_key_bool_if(json, key->key, p->has_target || p->target_view_mm > 0,
-                        p->met && p->view_met);
+    if (tt_json_key_if(json, key->key, p->has_target || p->target_view_mm > 0)) {
+        tt_json_bool(json, p->met && p->view_met);
+    }
 }
 
 static void write_tips(struct tt_json *json, const struct tt_key *key, const void *from)

@@ -53,12 +53,12 @@ static void write_covariance(struct tt_json *json, const struct tt_key *key, con
     memcpy(&cov, (const char *)from + key->at, sizeof cov);
     tt_json_key_open(json, key->key, '[');
     tt_json_open(json, '[');
-    tt_json_number_if(json, x, cov.xx_mm2);
-    tt_json_number_if(json, x && y, cov.xy_mm2);
+    tt_json_number(json, x ? cov.xx_mm2 : NAN);
+    tt_json_number(json, x && y ? cov.xy_mm2 : NAN);
     tt_json_close(json, ']');
     tt_json_open(json, '[');
-    tt_json_number_if(json, x && y, cov.xy_mm2);
-    tt_json_number_if(json, y, cov.yy_mm2);
+    tt_json_number(json, x && y ? cov.xy_mm2 : NAN);
+    tt_json_number(json, y ? cov.yy_mm2 : NAN);
     tt_json_close(json, ']');
     tt_json_close(json, ']');
 }

@@ -159,15 +159,6 @@ void tt_json_number(struct tt_json *json, double value)
     tt_number_write(json->buffer, value);
 }
 
-void tt_json_number_if(struct tt_json *json, bool determined, double value)
-{
-    if (determined) {
-        tt_json_number(json, value);
-    } else {
-        tt_json_null(json);
-    }
-}
-
 void tt_json_fixed(struct tt_json *json, double value)
 {
     if (!isfinite(value)) {
@@ -184,13 +175,19 @@ void tt_json_key_open(struct tt_json *json, const char *key, char bracket)
     tt_json_open(json, bracket);
 }
 
-bool tt_json_key_open_if(struct tt_json *json, const char *key, bool determined, char bracket)
+bool tt_json_key_if(struct tt_json *json, const char *key, bool determined)
 {
     tt_json_key(json, key);
-    if (determined) {
-        tt_json_open(json, bracket);
-    } else {
+    if (!determined) {
         tt_json_null(json);
+    }
+    return determined;
+}
+
+bool tt_json_key_open_if(struct tt_json *json, const char *key, bool determined, char bracket)
+{
+    if (tt_json_key_if(json, key, determined)) {
+        tt_json_open(json, bracket);
     }
     return determined;
 }
@@ -199,16 +196,6 @@ void tt_json_key_bool(struct tt_json *json, const char *key, bool value)
 {
     tt_json_key(json, key);
     tt_json_bool(json, value);
-}
-
-void tt_json_key_bool_if(struct tt_json *json, const char *key, bool determined, bool value)
-{
-    tt_json_key(json, key);
-    if (determined) {
-        tt_json_bool(json, value);
-    } else {
-        tt_json_null(json);
-    }
 }
 
 void tt_json_key_text(struct tt_json *json, const char *key, const char *text)
@@ -231,8 +218,7 @@ void tt_json_key_number(struct tt_json *json, const char *key, double value)
 
 void tt_json_key_number_if(struct tt_json *json, const char *key, bool determined, double value)
 {
-    tt_json_key(json, key);
-    tt_json_number_if(json, determined, value);
+    tt_json_key_number(json, key, determined ? value : NAN);
 }
 
 void tt_json_key_fixed(struct tt_json *json, const char *key, double value)
@@ -243,12 +229,7 @@ void tt_json_key_fixed(struct tt_json *json, const char *key, double value)
 
 void tt_json_key_fixed_if(struct tt_json *json, const char *key, bool determined, double value)
 {
-    tt_json_key(json, key);
-    if (determined) {
-        tt_json_fixed(json, value);
-    } else {
-        tt_json_null(json);
-    }
+    tt_json_key_fixed(json, key, determined ? value : NAN);
 }
 
 void tt_json_key_xy_if(struct tt_json *json, const char *key, bool determined_x, double x,

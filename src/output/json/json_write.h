@@ -39,20 +39,18 @@ void tt_json_count(struct tt_json *json, size_t value);
 /* NULL becomes null; a byte that is no UTF-8 becomes U+FFFD, as a file's name may hold any byte. */
 void tt_json_text(struct tt_json *json, const char *text);
 /* The shortest decimal that reads back as @value: for what spans many powers of ten (variances,
- * probabilities). */
+ * probabilities). NAN: null, here and below. */
 void tt_json_number(struct tt_json *json, double value);
-void tt_json_number_if(struct tt_json *json, bool determined,
-                       double value); /* null unless @determined */
 /* @value to 10 decimals: for mm and degrees. A tenth of a picometre is far below any length here,
  * and shorter to read. */
 void tt_json_fixed(struct tt_json *json, double value);
 
 /* The same with their keys; _if: null unless @determined. */
 void tt_json_key_open(struct tt_json *json, const char *key, char bracket);
-/* False: it is null, and nothing is open. */
+/* False: it is null, and nothing is to be written, or open. */
+bool tt_json_key_if(struct tt_json *json, const char *key, bool determined);
 bool tt_json_key_open_if(struct tt_json *json, const char *key, bool determined, char bracket);
 void tt_json_key_bool(struct tt_json *json, const char *key, bool value);
-void tt_json_key_bool_if(struct tt_json *json, const char *key, bool determined, bool value);
 void tt_json_key_text(struct tt_json *json, const char *key, const char *text);
 void tt_json_key_count(struct tt_json *json, const char *key, size_t value);
 void tt_json_key_number(struct tt_json *json, const char *key, double value);

@@ -48,7 +48,9 @@ static void write_tip(struct tt_json *json, const struct tiptrue_ready *ready,
                       tip->same_plate_expanded_y_mm);
     tt_json_key_xy_if(json, "since_mm", known, known ? since->offset.x : 0, known,
                       known ? since->offset.y : 0);
-    tt_json_key_bool_if(json, "since_significant", known, known && since->offset.significant);
+    if (tt_json_key_if(json, "since_significant", known)) {
+        tt_json_bool(json, since->offset.significant);
+    }
     tt_json_close(json, '}');
 }
 
