@@ -17,75 +17,34 @@
     "id, machine, started, added, judged, version, verdict, run, time_s, parts_read, parts_used"
 enum { AFTER_COLUMNS = 11 };
 
-/* The judgement of a board: the columns from the 5th on. */
-static void bind_judgement(sqlite3_stmt *to, int at, const struct tt_board_record *board, int *code)
-{
-    tt_sql_text(to, at, board->judged, code);
-    tt_sql_text(to, at + 1, board->version, code);
-    tt_sql_text(to, at + 2, board->verdict, code);
-    tt_sql_text(to, at + 3, board->run, code);
-    tt_sql_real(to, at + 4, board->time_s, code);
-    tt_sql_integer(to, at + 5, (sqlite3_int64)board->parts_read, code);
-    tt_sql_integer(to, at + 6, (sqlite3_int64)board->parts_used, code);
-}
+/* Insert a board, or replace what was said of it: both take the same values. */
+static const char INSERT[] =
+    "INSERT INTO board(" COLUMNS ", text, json, digest, said, said_digest)"
+    " VALUES(?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)";
+static const char REPLACE[] =
+    "UPDATE board SET machine = ?2, started = ?3, judged = ?5, version = ?6, verdict = ?7, "
+    "run = ?8, time_s = ?9, parts_read = ?10, parts_used = ?11, json = ?13, digest = ?14, "
+    "said = ?15, said_digest = ?16 WHERE id = ?1";
 
-/* json, its digest, what was said, and that one's. */
-static enum tiptrue_status run_with_texts(struct tiptrue_history *store, sqlite3_stmt *statement,
-                                          int at, const struct tt_board_record *board, int code,
-                                          struct tiptrue_error *error)
+static enum tiptrue_status write_board(struct tiptrue_history *store, const char *sql,
+                                       const struct tt_board_record *board,
+                                       struct tiptrue_error *error)
 {
     char digest[2][17];
 
     tt_digest(board->json.text, board->json.length, digest[0]);
     tt_digest(board->said.text, board->said.length, digest[1]);
-    tt_sql_blob(statement, at, board->json, &code);
-    tt_sql_text(statement, at + 1, digest[0], &code);
-    tt_sql_blob(statement, at + 2, board->said, &code);
-    tt_sql_text(statement, at + 3, digest[1], &code);
-    return tt_sql_finish_bound(store, statement, code, error);
-}
-
-static enum tiptrue_status insert(struct tiptrue_history *store,
-                                  const struct tt_board_record *board, struct tiptrue_error *error)
-{
-    static const char SQL[] =
-        "INSERT INTO board(" COLUMNS ", text, json, digest, said, said_digest)"
-        " VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
-
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    tt_sql_text(statement, 1, board->id, &code);
-    tt_sql_text(statement, 2, board->machine, &code);
-    tt_sql_text(statement, 3, board->started, &code);
-    tt_sql_text(statement, 4, board->added, &code);
-    bind_judgement(statement, 5, board, &code);
-    tt_sql_blob(statement, AFTER_COLUMNS + 1, board->table, &code);
-    return run_with_texts(store, statement, AFTER_COLUMNS + 2, board, code, error);
-}
-
-static enum tiptrue_status replace(struct tiptrue_history *store,
-                                   const struct tt_board_record *board, struct tiptrue_error *error)
-{
-    static const char SQL[] =
-        "UPDATE board SET machine = ?2, started = ?3, judged = ?4, version = ?5, verdict = ?6, "
-        "run = ?7, time_s = ?8, parts_read = ?9, parts_used = ?10, json = ?11, digest = ?12, "
-        "said = ?13, said_digest = ?14 WHERE id = ?1";
-    sqlite3_stmt *statement;
-    int code = SQLITE_OK;
-    enum tiptrue_status status = tt_sql_get(store, SQL, &statement, error);
-
-    if (status != TIPTRUE_OK) {
-        return status;
-    }
-    tt_sql_text(statement, 1, board->id, &code);
-    tt_sql_text(statement, 2, board->machine, &code);
-    tt_sql_text(statement, 3, board->started, &code);
-    bind_judgement(statement, 4, board, &code);
-    return run_with_texts(store, statement, 11, board, code, error);
+    return tt_sql_do(
+        store, sql,
+        TT_SQL_VALUES(TT_AS_TEXT(board->id), TT_AS_TEXT(board->machine), TT_AS_TEXT(board->started),
+                      TT_AS_TEXT(board->added), TT_AS_TEXT(board->judged),
+                      TT_AS_TEXT(board->version), TT_AS_TEXT(board->verdict),
+                      TT_AS_TEXT(board->run), TT_AS_REAL(board->time_s),
+                      TT_AS_INTEGER((sqlite3_int64)board->parts_read),
+                      TT_AS_INTEGER((sqlite3_int64)board->parts_used), TT_AS_BLOB(board->table),
+                      TT_AS_BLOB(board->json), TT_AS_TEXT(digest[0]), TT_AS_BLOB(board->said),
+                      TT_AS_TEXT(digest[1])),
+        error);
 }
 
 /* What the store has of a board. */
@@ -131,7 +90,7 @@ static enum tiptrue_status put(struct tiptrue_history *store, const struct tt_bo
     }
     if (!known.there) {
         outcome->is_new = true;
-        return insert(store, board, error);
+        return write_board(store, INSERT, board, error);
     }
     if (!known.same_table) {
         return tt_fail(error, TIPTRUE_E_DATA, store->path, 0, 0,
@@ -141,7 +100,7 @@ static enum tiptrue_status put(struct tiptrue_history *store, const struct tt_bo
                        board->id);
     }
     outcome->judged_anew = !known.same_judgement && !known.later;
-    return outcome->judged_anew ? replace(store, board, error) : TIPTRUE_OK;
+    return outcome->judged_anew ? write_board(store, REPLACE, board, error) : TIPTRUE_OK;
 }
 
 enum tiptrue_status tt_store_put_board(struct tiptrue_history *store,
