@@ -255,6 +255,14 @@ struct tt_trend_plate {
     size_t runs;
 };
 
+#define TT_TREND_NUMBERS 6
+/* What a run tells of the machine itself: the picture's scale x and y (mm per pixel) and turn
+ * (rad), the axes' scales and squareness (of 1, rad); u 0: it does not say. */
+struct tt_trend_machine {
+    const char *id;
+    double time_s, value[TT_TREND_NUMBERS], u[TT_TREND_NUMBERS];
+};
+
 struct tiptrue_trend {
     const char *machine;  /* NULL: not stated */
     size_t runs_stored;   /* of this machine */
@@ -280,6 +288,8 @@ struct tiptrue_trend {
     struct tt_trend_latest latest;
     struct tt_trend_event *events; /* by time */
     size_t n_events, room_events;
+    struct tt_trend_machine *machine_runs; /* runs that are used, by time */
+    size_t n_machine_runs;
     size_t baseline_runs;           /* asked for */
     size_t shown_tip;               /* only this one is shown; TT_NONE: all */
     struct tiptrue_between between; /* only tips: scatter between the runs */

@@ -86,6 +86,22 @@ def check_changes(tally, folder):
                 f"frame: {trend['events']}")
 
 
+def check_series(tally, folder):
+    """The numbers of each run, as its own result has them."""
+    trend, ids = weeks(folder, lambda k: one.Machine((5e-4 if k >= AT else 1e-3, -3e-4, 6e-4), (0.0173, 0.0169, 0.43 + 0.01 * k)))
+    tally.check([c["run"] for c in trend["camera"]] == ids == [a["run"] for a in trend["axes"]], f"runs {ids}")
+    tally.check([c["started"][:10] for c in trend["camera"]] == [f"2026-03-{2 + k:02d}" for k in range(RUNS)], "days")
+    for k, (camera, axes) in enumerate(zip(trend["camera"], trend["axes"])):
+        off = [(camera["scale_mm_per_px"]["x"] - 0.0173) / camera["u_scale_mm_per_px"]["x"],
+               (camera["scale_mm_per_px"]["y"] - 0.0169) / camera["u_scale_mm_per_px"]["y"],
+               (camera["turn_deg"] - 0.43 - 0.01 * k) / camera["u_turn_deg"],
+               (axes["scale_x_ppm"] - (500 if k >= AT else 1000)) / axes["u_scale_x_ppm"],
+               (axes["scale_y_ppm"] + 300) / axes["u_scale_y_ppm"], (axes["square_mm_per_m"] - 0.6) / axes["u_square_mm_per_m"]]
+        tally.check(max(map(abs, off)) < 5 and 1 < axes["u_scale_x_ppm"] < 100, f"run {k}: {off}")
+    trend, _ = weeks(folder, lambda k: one.Machine())
+    tally.check("axes" not in trend and len(trend["camera"]) == RUNS, "right axes have no series")
+
+
 def check_outlier(tally, folder):
     """One run that nobody confirms, in the middle, is no change; as the last one it is told."""
     def once(at):
@@ -103,6 +119,7 @@ def main():
         folder = pathlib.Path(name)
         check_quiet(tally, folder)
         check_changes(tally, folder)
+        check_series(tally, folder)
         check_outlier(tally, folder)
     tally.close()
 

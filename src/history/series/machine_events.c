@@ -8,6 +8,7 @@
 
 #include <gsl/gsl_sort.h>
 #include <math.h>
+#include <string.h>
 
 #include "history/series/trend.h"
 
@@ -200,13 +201,34 @@ static bool tell_steps(struct tiptrue_trend *trend, struct track *t, enum tt_tre
     return good;
 }
 
+/* The numbers of every run that is used, as they are. */
+static bool keep_numbers(struct tiptrue_trend *trend, const struct tt_series *series)
+{
+    bool good = true;
+
+    trend->machine_runs = TT_ARENA_NEW(&trend->arena, series->n_runs, struct tt_trend_machine);
+    for (size_t i = 0; trend->machine_runs != NULL && i < series->n_runs && good; i++) {
+        const struct tt_series_run *run = &series->runs[i];
+        if (!run->left_out) {
+            struct tt_trend_machine *kept = &trend->machine_runs[trend->n_machine_runs++];
+            kept->id = run->id != NULL ? tt_arena_copy_text(&trend->arena, run->id, strlen(run->id))
+                                       : NULL;
+            kept->time_s = run->time_s;
+            memcpy(kept->value, run->machine, sizeof kept->value);
+            memcpy(kept->u, run->u_machine, sizeof kept->u);
+            good = run->id == NULL || kept->id != NULL;
+        }
+    }
+    return good && trend->machine_runs != NULL;
+}
+
 enum tiptrue_status tt_machine_events(struct tiptrue_trend *trend, const struct tt_series *series)
 {
     struct tt_arena work = {0};
     size_t n = series->n_runs;
     double *numbers = TT_ARENA_NEW(&work, 5 * n, double);
     size_t *places = TT_ARENA_NEW(&work, 2 * n, size_t);
-    bool good = numbers != NULL && places != NULL;
+    bool good = numbers != NULL && places != NULL && keep_numbers(trend, series);
     struct track t = {.series = series};
 
     if (good) {

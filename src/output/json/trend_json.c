@@ -332,6 +332,43 @@ static void write_events(struct tt_json *json, const struct tiptrue_trend *trend
     tt_buffer_clear(&words);
 }
 
+/* A series of the three numbers from @first on: the camera's or the axes', of the runs that tell
+ * them; nothing where none does. */
+static void write_machine(struct tt_json *json, const struct tiptrue_trend *trend, size_t first)
+{
+    static const char *const KEYS[] = {"turn_deg",        "scale_x_ppm",      "scale_y_ppm",
+                                       "square_mm_per_m", "u_turn_deg",       "u_scale_x_ppm",
+                                       "u_scale_y_ppm",   "u_square_mm_per_m"};
+    bool open = false, camera = first == 0;
+
+    for (size_t i = 0; i < trend->n_machine_runs; i++) {
+        const struct tt_trend_machine *run = &trend->machine_runs[i];
+        const double factor[] = {tt_deg_from_rad(1), 1e6, 1e6, 1e3};
+        if (!(run->u[first] > 0)) {
+            continue;
+        }
+        if (!open) {
+            tt_json_key_open(json, camera ? "camera" : "axes", '[');
+        }
+        open = true;
+        tt_json_open(json, '{');
+        tt_json_key_text(json, "run", run->id);
+        key_time(json, "started", true, run->time_s);
+        if (camera) {
+            tt_json_key_xy_if(json, "scale_mm_per_px", true, run->value[0], true, run->value[1]);
+            tt_json_key_xy_if(json, "u_scale_mm_per_px", true, run->u[0], true, run->u[1]);
+        }
+        for (size_t k = camera ? 2 : first; k < first + 3; k++) {
+            tt_json_key_fixed(json, KEYS[k - 2], factor[k - 2] * run->value[k]);
+            tt_json_key_fixed(json, KEYS[k + 2], factor[k - 2] * run->u[k]);
+        }
+        tt_json_close(json, '}');
+    }
+    if (open) {
+        tt_json_close(json, ']');
+    }
+}
+
 void tt_output_trend_json(const struct tiptrue_trend *trend,
                           const struct tiptrue_text_options *options, struct tt_buffer *buffer)
 {
@@ -369,6 +406,8 @@ void tt_output_trend_json(const struct tiptrue_trend *trend,
     write_edges(&json, trend);
     write_tracks(&json, trend);
     write_smooth(&json, trend);
+    write_machine(&json, trend, 0);
+    write_machine(&json, trend, 3);
     write_events(&json, trend);
     tt_json_close(&json, '}');
 }
